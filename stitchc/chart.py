@@ -1,0 +1,234 @@
+"""The chart: one repeat of knit, tuck and slip as a read-only matrix, and the operations that make new ones.
+
+Knows nothing of notation, machines or files. Every operation returns a new chart; sizes are worked out with
+Python integers before anything is allocated, so a chart past the limit costs no memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+KNIT: Final = 0
+TUCK: Final = 1
+SLIP: Final = 2
+LETTERS: Final = "KTS"
+
+MAX_CELLS: Final = 4_000_000
+"""The most cells a chart may have after expansion (the notation's limit)."""
+
+Cells = npt.NDArray[np.uint8]
+Setting = Literal["plain", "tuck", "slip", "mixed"]
+
+_CODE_OF: Final = {letter: code for code, letter in enumerate(LETTERS)}
+_LETTER_BYTES: Final = np.frombuffer(LETTERS.encode("ascii"), dtype=np.uint8)
+
+
+class TooLarge(ValueError):
+    """A chart would have more than MAX_CELLS cells; raised before anything is allocated."""
+
+    def __init__(self, width: int, height: int) -> None:
+        self.width, self.height = width, height
+        super().__init__(f"{width} needles by {height} rows is more than {MAX_CELLS:,} cells")
+
+
+class SizesDiffer(ValueError):
+    """Two parts do not go into each other a whole number of times.
+
+    `axis` is "width" or "height"; `small` and `large` the sizes; `smallest_that_would_do` their least common multiple.
+    """
+
+    def __init__(self, axis: Literal["width", "height"], small: int, large: int) -> None:
+        self.axis, self.small, self.large = axis, small, large
+        self.smallest_that_would_do = (
+            int(np.lcm(small, large)) if max(small, large) < 2**31 else small * large
+        )
+        super().__init__(f"a {axis} of {small} does not go into {large}")
+
+
+class YarnsDiffer(ValueError):
+    """`beside` would put two yarns into one row. `row` counts from 1."""
+
+    def __init__(self, row: int, left: str, right: str) -> None:
+        self.row, self.left, self.right = row, left, right
+        super().__init__(f"row {row} would be knitted in {left} and in {right}")
+
+
+def guard_size(width: int, height: int) -> None:
+    """Raise TooLarge if a chart of this size would pass the limit."""
+    if width * height > MAX_CELLS:
+        raise TooLarge(width, height)
+
+
+@dataclass(frozen=True, eq=False)
+class Chart:
+    """One repeat, understood to go on for ever to the left, right, up and down.
+
+    cells: uint8 array of shape (height, width), read-only; KNIT, TUCK or SLIP. Row 0 is knitted first; column 0
+        is leftmost as the knitter faces the bed, purl side of the fabric toward the knitter.
+    yarns: the yarn's name of each row, or None where none is named; as long as the chart is high.
+    """
+
+    cells: Cells
+    yarns: tuple[str | None, ...]
+
+    def __post_init__(self) -> None:
+        if self.cells.ndim != 2 or 0 in self.cells.shape:
+            raise ValueError("a chart has at least one needle and one row")
+        if len(self.yarns) != self.cells.shape[0]:
+            raise ValueError("a chart has one yarn entry for each row")
+        if self.cells.dtype != np.uint8 or int(self.cells.max()) > SLIP:
+            raise ValueError("a cell is KNIT, TUCK or SLIP")
+        guard_size(self.width, self.height)
+        if self.cells.flags.writeable:
+            own = self.cells.copy()
+            own.setflags(write=False)
+            object.__setattr__(self, "cells", own)
+
+    # -- making one ---------------------------------------------------------------------------------------------
+
+    @classmethod
+    def from_rows(cls, rows: Sequence[str], yarns: Iterable[str | None] | None = None) -> Chart:
+        """A chart from equally long strings of K, T and S, first knitted row first: ["KT", "KK"]."""
+        if not rows or any(len(row) != len(rows[0]) for row in rows):
+            raise ValueError("rows are equally long, and there is at least one")
+        guard_size(len(rows[0]), len(rows))
+        try:
+            cells = np.array([[_CODE_OF[letter] for letter in row] for row in rows], dtype=np.uint8)
+        except KeyError as error:
+            raise ValueError(f"a cell is K, T or S, not {error.args[0]!r}") from None
+        return cls(_frozen(cells), tuple(yarns) if yarns is not None else (None,) * len(rows))
+
+    @classmethod
+    def plain(cls, width: int, height: int) -> Chart:
+        """Stocking stitch: width needles by height rows of K."""
+        guard_size(width, height)
+        return cls(_frozen(np.zeros((height, width), dtype=np.uint8)), (None,) * height)
+
+    # -- reading it ---------------------------------------------------------------------------------------------
+
+    @property
+    def width(self) -> int:
+        """Needles in one repeat."""
+        return int(self.cells.shape[1])
+
+    @property
+    def height(self) -> int:
+        """Rows (carriage passes) in one repeat."""
+        return int(self.cells.shape[0])
+
+    @property
+    def knits(self) -> npt.NDArray[np.bool_]:
+        """The boolean needle-by-row matrix, shape (height, width): True where the needle knits."""
+        return self.cells == KNIT
+
+    def rows(self) -> list[str]:
+        """The rows as letters, first knitted first, left to right as the knitter faces the bed."""
+        letters = _LETTER_BYTES[self.cells]
+        return [row.tobytes().decode("ascii") for row in letters]
+
+    def settings(self) -> tuple[Setting, ...]:
+        """What the carriage does in each row: "plain", "tuck", "slip", or "mixed" where a row has both."""
+        tucks = (self.cells == TUCK).any(axis=1)
+        slips = (self.cells == SLIP).any(axis=1)
+        names: tuple[Setting, ...] = ("plain", "tuck", "slip", "mixed")
+        return tuple(names[code] for code in (tucks * 1 + slips * 2).tolist())
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Chart):
+            return NotImplemented
+        return self.yarns == other.yarns and np.array_equal(self.cells, other.cells)
+
+    def __hash__(self) -> int:
+        return hash((self.cells.shape, self.cells.tobytes(), self.yarns))
+
+    def __repr__(self) -> str:
+        if self.width * self.height > 400:
+            return f"<Chart {self.width} by {self.height}>"
+        return f"<Chart {'/'.join(self.rows())}>"
+
+    # -- new charts from it ------------------------------------------------------------------------------------
+
+    def across(self, times: int) -> Chart:
+        """Repeated side by side, `times` in all."""
+        return self.tiled(self.width * times, self.height)
+
+    def up(self, times: int) -> Chart:
+        """Repeated in height, `times` in all."""
+        return self.tiled(self.width, self.height * times)
+
+    def tiled(self, width: int, height: int) -> Chart:
+        """The endless fabric cut to width needles and height rows, column 0 and row 0 in the lower left."""
+        guard_size(width, height)
+        if (width, height) == (self.width, self.height):
+            return self
+        columns = np.arange(width) % self.width
+        rows = np.arange(height) % self.height
+        cells = self.cells[np.ix_(rows, columns)]
+        return Chart(_frozen(cells), tuple(self.yarns[row] for row in rows.tolist()))
+
+    def shifted(self, columns: int) -> Chart:
+        """The columns moved round the repeat, to the right for a positive count."""
+        return Chart(_frozen(np.roll(self.cells, columns % self.width, axis=1)), self.yarns)
+
+    def started_at(self, row: int) -> Chart:
+        """The same fabric begun at another row (0 is the first); rows below it move to the end."""
+        row %= self.height
+        return Chart(_frozen(np.roll(self.cells, -row, axis=0)), self.yarns[row:] + self.yarns[:row])
+
+    def mirrored(self) -> Chart:
+        """Left and right exchanged."""
+        return Chart(_frozen(self.cells[:, ::-1].copy()), self.yarns)
+
+    def reversed(self) -> Chart:
+        """The last row first."""
+        return Chart(_frozen(self.cells[::-1].copy()), self.yarns[::-1])
+
+    def replaced(self, becomes: Mapping[int, int]) -> Chart:
+        """Cells exchanged, all at the same time: {SLIP: TUCK} turns slips into tucks."""
+        table = np.array([becomes.get(code, code) for code in (KNIT, TUCK, SLIP)], dtype=np.uint8)
+        return Chart(_frozen(table[self.cells]), self.yarns)
+
+    def then(self, above: Chart) -> Chart:
+        """`above` knitted after this; the narrower is repeated to the width of the wider.
+
+        Raises SizesDiffer where it does not go a whole number of times, TooLarge past the limit.
+        """
+        width = _common("width", self.width, above.width)
+        guard_size(width, self.height + above.height)
+        parts = (self.tiled(width, self.height), above.tiled(width, above.height))
+        return Chart(_frozen(np.vstack([part.cells for part in parts])), self.yarns + above.yarns)
+
+    def beside(self, right: Chart) -> Chart:
+        """`right` at the right of this; the lower is repeated to the height of the higher.
+
+        A row that names no yarn takes its neighbour's. Raises SizesDiffer, TooLarge, YarnsDiffer.
+        """
+        height = _common("height", self.height, right.height)
+        guard_size(self.width + right.width, height)
+        one, two = self.tiled(self.width, height), right.tiled(right.width, height)
+        yarns = one.yarns
+        if yarns != two.yarns:
+            for row, (here, there) in enumerate(zip(one.yarns, two.yarns, strict=True), start=1):
+                if here is not None and there is not None and here != there:
+                    raise YarnsDiffer(row, here, there)
+            yarns = tuple(
+                there if here is None else here for here, there in zip(one.yarns, two.yarns, strict=True)
+            )
+        return Chart(_frozen(np.hstack([one.cells, two.cells])), yarns)
+
+
+def _common(axis: Literal["width", "height"], one: int, two: int) -> int:
+    small, large = min(one, two), max(one, two)
+    if large % small:
+        raise SizesDiffer(axis, small, large)
+    return large
+
+
+def _frozen(cells: Cells) -> Cells:
+    cells.setflags(write=False)
+    return cells

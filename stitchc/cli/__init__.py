@@ -1,0 +1,74 @@
+"""The command line: one module a command, loaded when the command is called.
+
+The table below holds each command's one-line help, so that `stitchc --help` imports click and nothing else.
+"""
+
+from __future__ import annotations
+
+import importlib
+
+import click
+
+import stitchc
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "check": ("stitchc.cli.check", "Read patterns and check that they can be knitted."),
+    "chart": ("stitchc.cli.chart", "Show the compiled stitches as letters, JSON or a drawn chart."),
+    "card": ("stitchc.cli.card", "Make the hole-card template at true scale (PNG, PDF, SVG)."),
+    "sheet": ("stitchc.cli.sheet", "Make the needle sheet: what to move and set, row by row."),
+    "gauge": ("stitchc.cli.gauge", "Estimate the gauge of each stitch, with an honest range."),
+    "build": ("stitchc.cli.build", "Make everything that applies to a pattern, in one folder."),
+    "format": ("stitchc.cli.format", "Lay a pattern file out in the standard way."),
+    "machines": ("stitchc.cli.machines", "List the machine profiles, or print one to start your own."),
+    "explain": ("stitchc.cli.explain", "Say what a message code means, with an example and the cure."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported only when they are called or asked for their own help."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command = importlib.import_module(COMMANDS[cmd_name][0]).command
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0] if args else ""
+        if name and not name.startswith("-") and name not in COMMANDS:
+            import difflib
+
+            near = difflib.get_close_matches(name, COMMANDS, n=1, cutoff=0.5)
+            hint = f" Did you mean `{near[0]}`?" if near else ""
+            ctx.fail(f"There is no command `{name}`.{hint} `stitchc --help` lists them.")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.group(
+    cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
+@click.version_option(stitchc.__version__, prog_name="stitchc")
+def group() -> None:
+    """Compile a stitch pattern for single-bed knitting machines.
+
+    One written repeat of knit, tuck and slip becomes a hole card to print and punch, a sheet that says row by row
+    which needles to move, a picture for electronic patterning, and an estimate of the fabric's gauge.
+
+    \b
+        stitchc check  cowl.stitch            is it right?
+        stitchc sheet  cowl.stitch            for a machine without patterning
+        stitchc card   cowl.stitch            for a machine that reads a hole card
+        stitchc build  cowl.stitch -o cowl    all of it, in a folder
+
+    Every option can also be set in the environment: STITCHC_MACHINE=hand-bulky.
+    """

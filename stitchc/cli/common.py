@@ -1,0 +1,226 @@
+"""What the commands share: their options, reading and checking a pattern, and where output goes.
+
+A command is a thin function: read, ask the stages, write. Paths written are printed one a line on standard output;
+messages go to standard error.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+
+import click
+
+from stitchc import files
+from stitchc.messages import MOST_SHOWN, Message, Refused, has_errors, in_order, render
+
+if TYPE_CHECKING:
+    from stitchc.machines import Machine
+    from stitchc.pattern import Pattern, Stitch
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def option(*names: str, **settings: Any) -> Callable[[F], F]:
+    """A click option that can also come from the environment as STITCHC_NAME, as the contract promises of each."""
+    long = next(name for name in names if name.startswith("--")).split("/")[0]
+    settings.setdefault("envvar", "STITCHC_" + long.lstrip("-").replace("-", "_").upper())
+    return click.option(*names, **settings)
+
+
+def file_argument(command: F) -> F:
+    """FILE: one pattern, or - for standard input."""
+    return click.argument("file", metavar="FILE")(command)
+
+
+def files_argument(command: F) -> F:
+    """FILE…: one or more patterns."""
+    return click.argument("files", metavar="FILE...", nargs=-1, required=True)(command)
+
+
+def stitch_option(command: F) -> F:
+    """--stitch NAME, repeatable."""
+    return option(
+        "--stitch",
+        "stitch_names",
+        metavar="NAME",
+        multiple=True,
+        help="Only this stitch; repeat the option for several. All that nothing else is built from, if unsaid.",
+    )(command)
+
+
+def machine_option(default: str | None) -> Callable[[F], F]:
+    """--machine NAME|FILE.toml."""
+    text = f"{default} if unsaid." if default else "The default limits alone, if unsaid."
+    return option(
+        "--machine",
+        "machine_name",
+        metavar="NAME|FILE.toml",
+        default=default,
+        help=f"Whose limits and habits to use: a shipped profile (see `stitchc machines`) or your own. {text}",
+    )
+
+
+def format_option(*forms: str) -> Callable[[F], F]:
+    """--format, the first form being the default."""
+    return option(
+        "--format", "form", type=click.Choice(forms), default=forms[0], show_default=True, help="The form."
+    )
+
+
+def output_option(what: str = "the file") -> Callable[[F], F]:
+    """-o/--output and --force."""
+
+    def apply(command: F) -> F:
+        command = option("--force", is_flag=True, help="Write over a file even if stitchc did not make it.")(
+            command
+        )
+        return option(
+            "-o",
+            "--output",
+            metavar="PATH",
+            type=click.Path(path_type=Path),
+            default=None,
+            help=f"Where to write {what}.",
+        )(command)
+
+    return apply
+
+
+def anyway_option(command: F) -> F:
+    """--anyway."""
+    return option(
+        "--anyway",
+        is_flag=True,
+        help="Go on in spite of knitting and machine errors; what is written says so.",
+    )(command)
+
+
+def units_option(command: F) -> F:
+    """--units cm|in."""
+    return option(
+        "--units",
+        type=click.Choice(["cm", "in"]),
+        default="cm",
+        show_default=True,
+        help="Units of what is shown.",
+    )(command)
+
+
+# -- reading and checking ---------------------------------------------------------------------------------------
+
+
+def read_pattern(file: str) -> Pattern:
+    """The pattern of a file; prints its messages and leaves with status 1 if it does not compile."""
+    from stitchc.notation import read_file
+
+    pattern, messages = read_file(file)
+    if pattern is None:
+        leave(messages)
+    show(messages, pattern.sources)
+    return pattern
+
+
+def chosen(pattern: Pattern, names: Sequence[str]) -> tuple[Stitch, ...]:
+    """The stitches asked for by --stitch, or all that nothing else is built from. Leaves with 1 on an unknown name."""
+    if not names:
+        return pattern.wanted()
+    import difflib
+
+    unknown = [name for name in names if name not in pattern.stitches]
+    if unknown:
+        near = {name: difflib.get_close_matches(name, pattern.stitches, n=1, cutoff=0.4) for name in unknown}
+        leave(
+            [
+                Message(
+                    "N103",
+                    "error",
+                    f"There is no stitch `{name}` in `{pattern.file}`.",
+                    cure=f"--stitch {near[name][0]}"
+                    if near[name]
+                    else "The stitches there: " + ", ".join(list(pattern.stitches)[:12]) + ".",
+                )
+                for name in unknown
+            ]
+        )
+    return tuple(pattern.stitches[name] for name in dict.fromkeys(names))
+
+
+def load_machine(name: str) -> Machine:
+    """The machine of --machine; leaves with 1 where there is none such or its profile has errors."""
+    from stitchc.machines import load
+
+    try:
+        return load(name)
+    except files.FileTrouble:
+        raise
+    except Refused as refused:
+        leave(refused.messages, getattr(refused, "sources", {}))
+
+
+def require(messages: Iterable[Message], pattern: Pattern, anyway: bool = False) -> list[Message]:
+    """Print knitting and machine messages; errors among them end the command with 1 unless `anyway`.
+
+    Returns the messages as printed (errors made warnings by `anyway`), so that they can be put on what is written.
+    """
+    found = in_order(messages)
+    if anyway:
+        found = [message.as_warning() for message in found]
+    if has_errors(found):
+        leave(found, pattern.sources)
+    show(found, pattern.sources)
+    return found
+
+
+# -- saying and writing -----------------------------------------------------------------------------------------
+
+
+def show(messages: Iterable[Message], sources: Mapping[str, Sequence[str]] | None = None) -> None:
+    """Print messages to standard error, in colour on a terminal that has not asked for none."""
+    import os
+
+    colour = sys.stderr.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
+    listed = list(messages)
+    for message in listed[:MOST_SHOWN]:
+        print(render(message, sources, colour), file=sys.stderr)
+    if len(listed) > MOST_SHOWN:
+        print(f"… and {len(listed) - MOST_SHOWN} more; mend these first.", file=sys.stderr)
+
+
+def leave(messages: Iterable[Message], sources: Mapping[str, Sequence[str]] | None = None) -> NoReturn:
+    """Print messages and end the command with status 1."""
+    show(messages, sources)
+    raise SystemExit(1)
+
+
+def say(text: str) -> None:
+    """A line for the person, on standard error."""
+    print(text, file=sys.stderr)
+
+
+def put_text(text: str, output: Path | None, force: bool) -> None:
+    """Text or JSON to standard output, or to the file of -o (whose path is then printed)."""
+    text = text if text.endswith("\n") else text + "\n"
+    if output is None:
+        sys.stdout.write(text)
+    else:
+        put_files([(output, text.encode("utf-8", "backslashreplace"))], force)
+
+
+def put_files(contents: Iterable[tuple[Path, bytes]], force: bool) -> None:
+    """Write files, all or none, and print their paths one a line on standard output."""
+    for path in files.write_files(contents, force):
+        print(path)
+
+
+def file_stem(*parts: str) -> str:
+    """A file name's stem out of a title or names: letters, digits, - and _; never empty, never a device's name."""
+    import re
+    import unicodedata
+
+    text = "-".join(part for part in parts if part)
+    text = re.sub(r"[^\w-]+", "-", unicodedata.normalize("NFC", text)).strip("-_.").lower()[:80]
+    reserved = {"con", "prn", "aux", "nul", *(f"{p}{n}" for p in ("com", "lpt") for n in range(1, 10))}
+    return f"{text}-pattern" if text in reserved or not text else text

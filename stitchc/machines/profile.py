@@ -1,0 +1,98 @@
+"""The machine profile as values. The TOML files beside this say where each figure comes from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+Reader = Literal["none", "card", "bitmap"]
+Meaning = Literal["knit", "hold"]
+
+
+@dataclass(frozen=True)
+class Limit:
+    """Counts from which something is warned of and from which it is an error; None where it never is."""
+
+    warn_from: int | None = None
+    error_from: int | None = None
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What the machine can knit. Counts are of loops or needles; every one is a setting of the profile.
+
+    tucks_in_succession: tucks on one needle between two knits (textbook: up to four, Spencer p. 96).
+    tucks_side_by_side: adjacent needles that tuck in one row.
+    slips_in_succession: slips on one needle between two knits.
+    float_needles: adjacent needles that slip in one row. float_mm: warned of over this length (needles x pitch).
+    mixed_rows: severity of a row that has both tuck and slip.
+    """
+
+    tucks_in_succession: Limit = Limit(warn_from=4, error_from=5)
+    tucks_side_by_side: Limit = Limit(warn_from=2, error_from=3)
+    slips_in_succession: Limit = Limit(warn_from=5)
+    float_needles: Limit = Limit(warn_from=6)
+    float_mm: float | None = 25.0
+    mixed_rows: Literal["error", "warning"] = "error"
+
+
+@dataclass(frozen=True)
+class CardShape:
+    """The hole card's dimensions in mm and rows.
+
+    rows: pattern rows on a bought blank; least_rows: rows a closed card needs to turn; joining_rows: fully punched
+    rows at each end that overlap when the card is closed, on top of the pattern rows. seen_above_read: how many rows
+    the row at eye level lies above the row being read. Guide holes run down both edges (the transport), clip holes
+    sit at the ends. edge_margin_mm: from the sheet's end to the first row of holes.
+    """
+
+    rows: int
+    least_rows: int
+    joining_rows: int
+    seen_above_read: int
+    column_pitch_mm: float
+    row_pitch_mm: float
+    hole_mm: float
+    sheet_width_mm: float
+    guide_hole_mm: float
+    guide_pitch_mm: float
+    guide_from_edge_mm: float
+    clip_hole_mm: float
+    clip_from_edge_mm: float
+    clip_from_end_mm: tuple[float, ...]
+    end_margin_mm: float
+
+
+@dataclass(frozen=True)
+class Machine:
+    """One machine. pitch_mm: distance between needles. needles: on the whole bed, half each side of 0.
+
+    reader: what reads the pattern; reader_width: columns of the card (card), or the widest picture (bitmap).
+    tuck and slip say how each is made: "holding" (needles put into holding position by hand), "carriage" (a lever
+    setting over selected needles), "by-hand" (yarn led past by hand, slow), "none".
+    hold_directions: in which directions the carriage leaves needles in holding position: "both", or "one" where a
+    lever on one side only holds them in one direction and knits them back in the other.
+    mark_means: what a hole (card) or a dark pixel (bitmap) does: "knit" or "hold".
+    mirrored: the card or picture is entered left to right exchanged.
+    column_1_needle: the needle that column 1 stands on; the columns repeat outward from there.
+    selects: "same pass", or "one pass ahead" where the carriage selects needles for the next pass.
+    first_row: whether the picture is entered bottom row first or top row first (bitmap).
+    """
+
+    name: str
+    title: str
+    pitch_mm: float
+    needles: int
+    reader: Reader
+    reader_width: int | None
+    tuck: Literal["holding", "carriage", "none"]
+    slip: Literal["carriage", "by-hand", "none"]
+    hold_directions: Literal["both", "one"] = "both"
+    mark_means: Meaning = "knit"
+    mirrored: bool = False
+    column_1_needle: str = "L12"
+    selects: Literal["same pass", "one pass ahead"] = "same pass"
+    first_row: Literal["bottom", "top"] = "bottom"
+    card: CardShape | None = None
+    limits: Limits = field(default_factory=Limits)
+    origin: str = "shipped"

@@ -1,0 +1,173 @@
+"""Messages as values, and their two renderings: for a terminal and as JSON.
+
+Knows no stage of the compiler; every stage makes these, and only the command layer prints them.
+"""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+Severity = Literal["error", "warning", "info"]
+
+MOST_SHOWN = 100
+"""Messages printed for one run; a file with thousands of slips gets these and a count of the rest."""
+
+
+@dataclass(frozen=True, order=True)
+class Span:
+    """A place in a source: the file as the user named it, line and column from 1, length in characters."""
+
+    file: str
+    line: int
+    column: int = 1
+    length: int = 1
+
+
+@dataclass(frozen=True)
+class Message:
+    """One thing to tell the user.
+
+    code: as in `stitchc explain CODE`. text: one sentence that stands by itself, in the knitter's words, with the
+    user's own text in back-ticks. label: the few words at the caret that say why. cure: something to type or do.
+    also: further places that belong to it, each with its label.
+    """
+
+    code: str
+    severity: Severity
+    text: str
+    span: Span | None = None
+    cure: str | None = None
+    label: str = ""
+    also: tuple[tuple[Span, str], ...] = field(default=())
+
+    def as_warning(self) -> Message:
+        """The same message as a warning (what `--anyway` does to an error)."""
+        return replace(self, severity="warning") if self.severity == "error" else self
+
+    def as_json(self) -> dict[str, object]:
+        """The fields the contract promises, in its order; a message without a place has nulls there."""
+        span = self.span
+        return {
+            "code": self.code,
+            "severity": self.severity,
+            "file": span.file if span else None,
+            "line": span.line if span else None,
+            "column": span.column if span else None,
+            "length": span.length if span else None,
+            "text": self.text,
+            "cure": self.cure,
+        }
+
+
+class Refused(Exception):
+    """Raised by a stage that cannot go on: carries the messages that say why (at least one error)."""
+
+    def __init__(self, *messages: Message) -> None:
+        self.messages = messages
+        super().__init__("; ".join(f"{message.code}: {message.text}" for message in messages))
+
+
+def has_errors(messages: Iterable[Message]) -> bool:
+    """Whether any message is an error."""
+    return any(message.severity == "error" for message in messages)
+
+
+def in_order(messages: Iterable[Message]) -> list[Message]:
+    """Sorted by place (messages without a place first), each kept once."""
+    nowhere = Span("", 0, 0, 0)
+    return sorted(dict.fromkeys(messages), key=lambda m: (m.span or nowhere, m.code, m.text))
+
+
+def to_json(messages: Sequence[Message]) -> str:
+    """The `stitchc-messages/1` document."""
+    document = {"format": "stitchc-messages/1", "messages": [message.as_json() for message in messages]}
+    return json.dumps(document, ensure_ascii=False, indent=2)
+
+
+def render(message: Message, sources: Mapping[str, Sequence[str]] | None = None, colour: bool = False) -> str:
+    """The message for a terminal: a head line, the source line with a caret and label, and the cure.
+
+    sources: the lines of each file by the name its spans use. colour: ANSI codes, which only repeat what the
+    words already say.
+    """
+    paint = _PAINT[message.severity] if colour else ""
+    bold, off = ("\x1b[1m", "\x1b[0m") if colour else ("", "")
+    where = (
+        f"{visible(message.span.file)}:{message.span.line}:{message.span.column}: " if message.span else ""
+    )
+    lines = [
+        f"{bold}{where}{paint}{message.severity}[{message.code}]{off}{bold}: {visible(message.text)}{off}"
+    ]
+    places = [(message.span, message.label)] if message.span else []
+    places += list(message.also)
+    gutter = max((len(str(span.line)) for span, _ in places), default=1)
+    for index, (span, label) in enumerate(places):
+        text = _line_of(sources, span)
+        if text is None:
+            if index and label:
+                lines.append(f"{' ' * gutter} = {visible(label)} ({visible(span.file)}:{span.line})")
+            continue
+        shown, left, width = _excerpt(text, span.column, span.length)
+        elsewhere = f"  ({visible(span.file)})" if message.span and span.file != message.span.file else ""
+        mark = ("^" if index == 0 else "-") * max(1, width)
+        lines.append(f"{span.line:>{gutter}} | {shown}{elsewhere}")
+        lines.append(
+            f"{' ' * gutter} | {' ' * left}{paint}{mark}{' ' + visible(label) if label else ''}{off}"
+        )
+    if message.cure:
+        first, *rest = message.cure.splitlines()
+        lines.append(f"{' ' * gutter} = cure: {visible(first)}")
+        lines += [f"{' ' * gutter}         {visible(line)}" for line in rest]
+    return "\n".join(lines)
+
+
+_PAINT = {"error": "\x1b[31m", "warning": "\x1b[33m", "info": "\x1b[36m"}
+
+
+def visible(text: str) -> str:
+    """Text made safe to print: control, bidirectional and lone-surrogate characters become `\\u{…}`."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(_shown(character) for character in text)
+
+
+def _shown(character: str) -> str:
+    if character == "\t":
+        return " "
+    if unicodedata.category(character) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"):
+        return f"\\u{{{ord(character):x}}}"
+    return character
+
+
+def columns_of(text: str) -> int:
+    """How many terminal columns the text takes (wide East Asian letters take two, combining marks none)."""
+    if text.isascii():
+        return len(text)
+    return sum(
+        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text
+    )
+
+
+def _line_of(sources: Mapping[str, Sequence[str]] | None, span: Span) -> str | None:
+    lines = (sources or {}).get(span.file)
+    return lines[span.line - 1] if lines and 0 < span.line <= len(lines) else None
+
+
+_EXCERPT = 90
+
+
+def _excerpt(line: str, column: int, length: int) -> tuple[str, int, int]:
+    """The part of a long line around the place, with the caret's offset and width in terminal columns."""
+    start = min(max(column - 1, 0), len(line))
+    end = min(start + max(length, 1), len(line))
+    first = 0 if len(line) <= _EXCERPT else max(0, min(start - 30, len(line) - _EXCERPT))
+    last = min(len(line), first + _EXCERPT)
+    end = min(max(end, start), last)
+    head = ("… " if first else "") + visible(line[first:start])
+    marked = visible(line[start:end])
+    tail = visible(line[end:last]) + (" …" if last < len(line) else "")
+    return head + marked + tail, columns_of(head), columns_of(marked)

@@ -1,0 +1,154 @@
+"""What a pattern file says, as values: stitches, yarns, measured gauges and pieces, each with its place.
+
+The notation makes these and everything after it reads them; nothing here knows how they were written down.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from stitchc.bed import Needles
+from stitchc.chart import Chart
+from stitchc.messages import Span
+
+Side = Literal["left", "right"]
+
+
+@dataclass(frozen=True)
+class Yarn:
+    """A declared yarn. tex: grams per kilometre; weight: its category in the standard yarn weight system."""
+
+    name: str
+    span: Span
+    description: str = ""
+    colour: str | None = None
+    tex: float | None = None
+    weight: str | None = None
+
+
+@dataclass(frozen=True)
+class Stitch:
+    """A named repeat. row_spans: where each row was written, if it was written row by row.
+
+    is_part: another stitch in the file is built from it, so that nobody is nagged about it.
+    from_include: it came in with an include.
+    """
+
+    name: str
+    chart: Chart
+    span: Span
+    row_spans: tuple[Span, ...] | None = None
+    built_from: tuple[str, ...] = ()
+    is_part: bool = False
+    from_include: bool = False
+
+
+@dataclass(frozen=True)
+class Swatch:
+    """One `gauge` line: counts over a measured length; either count may be missing.
+
+    stitch: "plain" or a stitch's name. per_mm: the length on which both counts were taken.
+    """
+
+    stitch: str
+    per_mm: float
+    span: Span
+    stitches: float | None = None
+    rows: float | None = None
+
+    @property
+    def stitches_per_10cm(self) -> float | None:
+        """Wales per 10 cm, or None where only rows were measured."""
+        return None if self.stitches is None else self.stitches * 100 / self.per_mm
+
+    @property
+    def rows_per_10cm(self) -> float | None:
+        """Courses (machine rows) per 10 cm, or None where only stitches were measured."""
+        return None if self.rows is None else self.rows * 100 / self.per_mm
+
+
+@dataclass(frozen=True)
+class Width:
+    """`width 60 cm plus 1 cm in drift`: finished width, seam allowance, and whose gauge sets the needles."""
+
+    mm: float
+    span: Span
+    plus_mm: float = 0.0
+    stitch: str | None = None
+
+
+@dataclass(frozen=True)
+class Do:
+    """`do "…"`: something done by hand between passes."""
+
+    text: str
+    span: Span
+
+
+@dataclass(frozen=True)
+class Knit:
+    """`knit STITCH for N rows | LENGTH [exactly] [in YARN] [at "…"]`. Exactly one of rows and mm is given.
+
+    at: the knitter's own word for the tension. exactly: nearest row instead of whole repeats.
+    stitch_span and amount_span are the places of those words.
+    """
+
+    stitch: str
+    span: Span
+    stitch_span: Span
+    amount_span: Span
+    rows: int | None = None
+    mm: float | None = None
+    exactly: bool = False
+    yarn: str | None = None
+    at: str | None = None
+
+
+@dataclass(frozen=True)
+class CarriageAt:
+    """`carriage left` between sections: the carriage must stand there before going on."""
+
+    side: Side
+    span: Span
+
+
+Step = Do | Knit | CarriageAt
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A `piece` block as written. carriage: where the carriage stands before row 1."""
+
+    name: str
+    span: Span
+    steps: tuple[Step, ...]
+    width: Width | None = None
+    needles: Needles | None = None
+    needles_span: Span | None = None
+    edge: int = 1
+    carriage: Side = "right"
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A whole file, its includes read in. Mappings keep the order of definition.
+
+    sources: the lines of every file that was read, by the name its spans use (for messages).
+    """
+
+    file: str
+    stitches: Mapping[str, Stitch]
+    yarns: Mapping[str, Yarn] = field(default_factory=dict)
+    title: str | None = None
+    notes: tuple[str, ...] = ()
+    swatches: tuple[Swatch, ...] = ()
+    pieces: Mapping[str, Piece] = field(default_factory=dict)
+    sources: Mapping[str, Sequence[str]] = field(default_factory=dict, repr=False)
+
+    def wanted(self) -> tuple[Stitch, ...]:
+        """The file's own stitches that nothing else is built from (all of them if that leaves none)."""
+        own = [stitch for stitch in self.stitches.values() if not stitch.from_include]
+        tops = [stitch for stitch in own if not stitch.is_part]
+        return tuple(tops or own or self.stitches.values())
