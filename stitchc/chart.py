@@ -44,9 +44,7 @@ class SizesDiffer(ValueError):
 
     def __init__(self, axis: Literal["width", "height"], small: int, large: int) -> None:
         self.axis, self.small, self.large = axis, small, large
-        self.smallest_that_would_do = (
-            int(np.lcm(small, large)) if max(small, large) < 2**31 else small * large
-        )
+        self.smallest_that_would_do = int(np.lcm(small, large)) if max(small, large) < 2**31 else small * large
         super().__init__(f"a {axis} of {small} does not go into {large}")
 
 
@@ -216,9 +214,7 @@ class Chart:
             for row, (here, there) in enumerate(zip(one.yarns, two.yarns, strict=True), start=1):
                 if here is not None and there is not None and here != there:
                     raise YarnsDiffer(row, here, there)
-            yarns = tuple(
-                there if here is None else here for here, there in zip(one.yarns, two.yarns, strict=True)
-            )
+            yarns = tuple(there if here is None else here for here, there in zip(one.yarns, two.yarns, strict=True))
         return Chart(_frozen(np.hstack([one.cells, two.cells])), yarns)
 
 

@@ -79,9 +79,7 @@ def refuse_foreign(path: Path, force: bool = False) -> None:
     """Raise FileTrouble F503 if the path holds something stitchc did not make (a folder even with force)."""
     if path.is_dir():
         raise FileTrouble(
-            Message(
-                "F503", "error", f"`{path}` is a folder, not a file.", cure="Name a file inside it with -o."
-            )
+            Message("F503", "error", f"`{path}` is a folder, not a file.", cure="Name a file inside it with -o.")
         )
     if force or not os.path.lexists(path):
         return

@@ -96,12 +96,8 @@ def render(message: Message, sources: Mapping[str, Sequence[str]] | None = None,
     """
     paint = _PAINT[message.severity] if colour else ""
     bold, off = ("\x1b[1m", "\x1b[0m") if colour else ("", "")
-    where = (
-        f"{visible(message.span.file)}:{message.span.line}:{message.span.column}: " if message.span else ""
-    )
-    lines = [
-        f"{bold}{where}{paint}{message.severity}[{message.code}]{off}{bold}: {visible(message.text)}{off}"
-    ]
+    where = f"{visible(message.span.file)}:{message.span.line}:{message.span.column}: " if message.span else ""
+    lines = [f"{bold}{where}{paint}{message.severity}[{message.code}]{off}{bold}: {visible(message.text)}{off}"]
     places = [(message.span, message.label)] if message.span else []
     places += list(message.also)
     gutter = max((len(str(span.line)) for span, _ in places), default=1)
@@ -115,9 +111,7 @@ def render(message: Message, sources: Mapping[str, Sequence[str]] | None = None,
         elsewhere = f"  ({visible(span.file)})" if message.span and span.file != message.span.file else ""
         mark = ("^" if index == 0 else "-") * max(1, width)
         lines.append(f"{span.line:>{gutter}} | {shown}{elsewhere}")
-        lines.append(
-            f"{' ' * gutter} | {' ' * left}{paint}{mark}{' ' + visible(label) if label else ''}{off}"
-        )
+        lines.append(f"{' ' * gutter} | {' ' * left}{paint}{mark}{' ' + visible(label) if label else ''}{off}")
     if message.cure:
         first, *rest = message.cure.splitlines()
         lines.append(f"{' ' * gutter} = cure: {visible(first)}")
@@ -147,9 +141,7 @@ def columns_of(text: str) -> int:
     """How many terminal columns the text takes (wide East Asian letters take two, combining marks none)."""
     if text.isascii():
         return len(text)
-    return sum(
-        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text
-    )
+    return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)
 
 
 def _line_of(sources: Mapping[str, Sequence[str]] | None, span: Span) -> str | None:

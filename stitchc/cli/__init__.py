@@ -54,9 +54,7 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
 
 
-@click.group(
-    cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
-)
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(stitchc.__version__, prog_name="stitchc")
 def group() -> None:
     """Compile a stitch pattern for single-bed knitting machines.

@@ -65,18 +65,14 @@ def machine_option(default: str | None) -> Callable[[F], F]:
 
 def format_option(*forms: str) -> Callable[[F], F]:
     """--format, the first form being the default."""
-    return option(
-        "--format", "form", type=click.Choice(forms), default=forms[0], show_default=True, help="The form."
-    )
+    return option("--format", "form", type=click.Choice(forms), default=forms[0], show_default=True, help="The form.")
 
 
 def output_option(what: str = "the file") -> Callable[[F], F]:
     """-o/--output and --force."""
 
     def apply(command: F) -> F:
-        command = option("--force", is_flag=True, help="Write over a file even if stitchc did not make it.")(
-            command
-        )
+        command = option("--force", is_flag=True, help="Write over a file even if stitchc did not make it.")(command)
         return option(
             "-o",
             "--output",
