@@ -14,11 +14,12 @@ import numpy as np
 
 from stitchc.chart import LETTERS, Cells, Chart
 
-KEYWORDS: Final = frozenset(
-    "across at beside by carriage cm colour do edge exactly for gauge in include inch k knit left mirrored mm needles "
-    "note over pattern per piece plain plus reversed right rows s shifted stitch stitches t tex then to up weight "
-    "width with x yarn".split()
-)
+_KEYWORDS = """
+across at beside by carriage cm colour do edge exactly for gauge in include inch k knit left mirrored mm needles
+note over pattern per piece plain plus reversed right rows s shifted stitch stitches t tex then to up weight width with
+x yarn
+"""
+KEYWORDS: Final = frozenset(_KEYWORDS.split())
 """Words that `notation_name` keeps clear of: the notation's keywords, and single letters that mean a cell."""
 
 _MOST_COUNT: Final = 1_000_000
