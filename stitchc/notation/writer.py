@@ -13,17 +13,8 @@ from typing import Final
 import numpy as np
 
 from stitchc.chart import LETTERS, Cells, Chart
+from stitchc.notation.slips import KEYWORDS, MOST_COUNT
 
-_KEYWORDS = """
-across at beside by carriage cm colour do edge exactly for gauge in include inch k knit left mirrored mm needles
-note over pattern per piece plain plus reversed right rows s shifted stitch stitches t tex then to up weight width with
-x yarn
-"""
-KEYWORDS: Final = frozenset(_KEYWORDS.split())
-"""Words that `notation_name` keeps clear of: the notation's keywords, and single letters that mean a cell."""
-
-_MOST_COUNT: Final = 1_000_000
-"""The highest count the notation allows."""
 _MOST_SEARCHED: Final = 256
 """Cells of a row that are searched for groups at one time; longer rows are taken in pieces."""
 _MOST_GROUPED: Final = 200_000
@@ -33,6 +24,7 @@ _LONGEST_PERIOD: Final = 64
 _NESTING_COST: Final = 3
 """Characters that a group inside a group must save before it is worth its harder reading."""
 _INDENT: Final = "    "
+_NAME: Final = re.compile(r"[^\W\d_][\w\-\u0300-\u036f]*")
 
 
 def write_chart(name: str, chart: Chart, *, declare_yarns: bool = True) -> str:
@@ -62,7 +54,7 @@ def write_chart(name: str, chart: Chart, *, declare_yarns: bool = True) -> str:
 
 def is_name(text: str) -> bool:
     """Whether the notation takes the text as a name (a letter, then letters, digits, `_` or `-`; no keyword)."""
-    return re.fullmatch(r"[^\W\d_][\w-]*", text) is not None and text.casefold() not in KEYWORDS
+    return _NAME.fullmatch(text) is not None and text.lower() not in KEYWORDS
 
 
 def notation_name(text: str, otherwise: str = "traced") -> str:
@@ -115,7 +107,7 @@ def _with_width(head: str, width: int, words: list[Cells], texts: list[str]) -> 
     added = [len(long) - len(short) for long, short in zip(full, texts, strict=True)]
     over = f" over {width}"
     at = added.index(min(added))
-    if added[at] < len(over) or width > _MOST_COUNT:
+    if added[at] < len(over) or width > MOST_COUNT:
         return head, [*texts[:at], full[at], *texts[at + 1 :]]
     return head + over, texts
 
@@ -158,8 +150,8 @@ def _runs(word: Cells) -> list[str]:
 
 def _times(what: str, count: int) -> str:
     """A run or group with its count, in several parts where the count passes the notation's highest."""
-    if count > _MOST_COUNT:
-        return f"{what}{_MOST_COUNT} {_times(what, count - _MOST_COUNT)}"
+    if count > MOST_COUNT:
+        return f"{what}{MOST_COUNT} {_times(what, count - MOST_COUNT)}"
     if count == 1 and what.endswith("x"):
         return what[1:-2]
     return what if count == 1 else f"{what}{count}"

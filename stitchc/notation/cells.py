@@ -1,0 +1,235 @@
+"""The cells of one row: runs such as K and K3, groups such as (K3 T)x4, and everything that can be wrong in them.
+
+A row's size is known before anything is allocated. Plain rows take a fast path by one regular expression.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from stitchc.chart import KNIT, MAX_CELLS, SLIP, TUCK, Cells
+from stitchc.messages import Message, Span
+from stitchc.notation.slips import LOOK_ALIKES, MOST_COUNT, count_message, letter_message
+from stitchc.notation.tree import Word
+
+DEEPEST: Final = 64
+_MOST_WRONG: Final = 500
+"""Wrong characters after which a row is given up."""
+
+# Letters are spelled out: ignoring case would also let in U+212A and U+017F, which only look like K and s.
+_PLAIN_ROW = re.compile(r"(?:[KTSkts][0-9]{0,6}\s*)+")
+_RUN = re.compile(r"([KTSkts])([0-9]*)")
+_PIECE = re.compile(r"\s*(?:([KTSkts])([0-9]*)|(\()|(\))\s*(?:([xX×])\s*([0-9]*))?|(.))")
+_TIMES = re.compile(r"[xX×]\s*[0-9]+")
+_CODES: Final = {"K": KNIT, "k": KNIT, "T": TUCK, "t": TUCK, "S": SLIP, "s": SLIP}
+_TABLE = np.zeros(128, dtype=np.uint8)
+for _letter, _code in _CODES.items():
+    _TABLE[ord(_letter)] = _code
+
+
+@dataclass(slots=True)
+class _Run:
+    code: int
+    count: int
+
+
+@dataclass(slots=True)
+class _Group:
+    runs: list[_Run | _Group]
+    count: int
+    width: int
+    """Needles of one round of the group."""
+
+
+@dataclass(slots=True)
+class RowCells:
+    """A row's cells, read but not yet expanded. width: needles, at most MAX_CELLS."""
+
+    width: int
+    parts: str | list[_Run | _Group]
+
+    def expand(self) -> Cells:
+        """The cells as an array of `width` codes."""
+        if isinstance(self.parts, str):
+            if self.parts.isalpha():  # letters alone: one a cell
+                return _TABLE[np.frombuffer(self.parts.encode("ascii"), dtype=np.uint8)]
+            runs = _RUN.findall(self.parts)
+            return np.repeat(
+                np.array([_CODES[letter] for letter, _ in runs], dtype=np.uint8),
+                np.array([int(count or 1) for _, count in runs]),
+            )
+        return _expand(self.parts)
+
+
+def _expand(parts: list[_Run | _Group]) -> Cells:
+    arrays = [
+        np.full(part.count, part.code, dtype=np.uint8)
+        if isinstance(part, _Run)
+        else np.tile(_expand(part.runs), part.count)
+        for part in parts
+    ]
+    return np.concatenate(arrays)
+
+
+def read_cells(word: Word) -> tuple[RowCells | None, list[Message]]:
+    """The cells of a row, or None with the messages that say what is wrong (N101, N102, N110, N111, N115)."""
+    text = word.text
+    if _PLAIN_ROW.fullmatch(text):
+        letters = "".join(text.split())
+        if letters.isalpha():
+            return _fitting(len(letters), letters, word)
+        counts = [int(count) if count else 1 for _, count in _RUN.findall(letters)]
+        if min(counts) >= 1 and max(counts) <= MOST_COUNT:
+            return _fitting(sum(counts), letters, word)
+    return _Scanner(word).read()
+
+
+def _fitting(width: int, parts: str | list[_Run | _Group], word: Word) -> tuple[RowCells | None, list[Message]]:
+    if width > MAX_CELLS:
+        text = f"This row is {width:,} needles wide; a chart has at most {MAX_CELLS:,} cells."
+        return None, [Message("N110", "error", text, word.span, cure="Write a shorter row; it repeats by itself.")]
+    return RowCells(width, parts), []
+
+
+class _Scanner:
+    """Reads a row with groups, or one that has a mistake in it, piece by piece."""
+
+    def __init__(self, word: Word) -> None:
+        self.word = word
+        self.messages: list[Message] = []
+        self.blamed: set[str] = set()
+
+    def at(self, start: int, end: int) -> Span:
+        span = self.word.span
+        return Span(span.file, span.line, span.column + start, max(1, end - start))
+
+    def blame(self, message: Message, once_for: str = "") -> None:
+        """Keep the message; of several alike in one row (the same wrong letter) only the first."""
+        key = once_for or f"{message.code}{message.span}"
+        if key not in self.blamed:
+            self.blamed.add(key)
+            self.messages.append(message)
+
+    def read(self) -> tuple[RowCells | None, list[Message]]:
+        text = self.word.text
+        open_groups: list[tuple[int, list[_Run | _Group], int]] = []
+        parts: list[_Run | _Group] = []
+        width = position = 0
+        too_wide = False
+        wrong = 0
+        end = len(text.rstrip())
+        while position < end:
+            match = _PIECE.match(text, position)
+            assert match is not None
+            position = match.end()
+            letter, count_text, opening, closing, times, times_text, other = match.groups()
+            if letter:
+                count = self.count(count_text, match.span(2), match.start(1)) if count_text else 1
+                parts.append(_Run(_CODES[letter], count))
+                width += count
+            elif opening:
+                if len(open_groups) == DEEPEST:
+                    self.blame(
+                        Message(
+                            "N110",
+                            "error",
+                            f"Brackets nest more than {DEEPEST} deep here.",
+                            self.at(*match.span(3)),
+                            cure="Take out a pair of brackets.",
+                        )
+                    )
+                    return None, self.messages
+                open_groups.append((match.start(3), parts, width))
+                parts, width = [], 0
+            elif closing:
+                if not open_groups:
+                    self.blame(
+                        Message(
+                            "N101",
+                            "error",
+                            "This `)` closes a bracket that was never opened.",
+                            self.at(*match.span(4)),
+                            cure="Take it out, or open the group with `(` before it.",
+                        )
+                    )
+                    continue
+                start, outer, outer_width = open_groups.pop()
+                if not parts and not self.messages:
+                    self.blame(
+                        Message(
+                            "N101",
+                            "error",
+                            "This group has nothing in it.",
+                            self.at(start, match.end(4)),
+                            cure="Put runs between the brackets, as in (K3 T)x4.",
+                        )
+                    )
+                count = 1
+                if not times or not times_text:
+                    self.blame(
+                        Message(
+                            "N101",
+                            "error",
+                            "A group says how many times it is knitted.",
+                            self.at(match.start(4), match.end(5) if times else match.end(4)),
+                            label="x and a count are missing" if not times else "a count is missing",
+                            cure=f"{text[start : match.start(4)]})x2, or leave the brackets out",
+                        )
+                    )
+                else:
+                    count = self.count(times_text, match.span(6), match.start(5))
+                if parts:
+                    outer.append(_Group(parts, count, width))
+                parts, width = outer, outer_width + width * count
+            elif open_groups and (forgotten := _TIMES.match(text, match.start(7))):
+                start, outer, outer_width = open_groups.pop()
+                self.unclosed(start)
+                outer.append(_Group(parts or [_Run(KNIT, 1)], 1, max(width, 1)))
+                parts, width, position = outer, outer_width + width, forgotten.end()
+            else:
+                position = self.wrong(other, match.start(7))
+                wrong += 1
+                if wrong > _MOST_WRONG:
+                    return None, self.messages
+            if width > MAX_CELLS:
+                too_wide = True
+                width = MAX_CELLS + 1
+        for start, _, _ in open_groups:
+            self.unclosed(start)
+        if self.messages:
+            return None, self.messages
+        if too_wide:
+            return _fitting(MAX_CELLS + 1, [], self.word)
+        return _fitting(width, parts, self.word)
+
+    def unclosed(self, start: int) -> None:
+        self.blame(
+            Message(
+                "N101",
+                "error",
+                "This bracket is opened and never closed.",
+                self.at(start, start + 1),
+                label="opened here",
+                cure="Close the group with `)` and its count, as in (K3 T)x4.",
+            )
+        )
+
+    def count(self, text: str, span: tuple[int, int], start: int) -> int:
+        problem = count_message(text, self.at(*span))
+        if problem:
+            self.blame(problem)
+            return 1
+        return int(text)
+
+    def wrong(self, character: str, start: int) -> int:
+        """Blame a character that no cell can be, and return where to go on."""
+        text = self.word.text
+        message, length = letter_message(text, start, self.at)
+        self.blame(message, once_for=message.code + text[start : start + length])
+        if character in LOOK_ALIKES:  # the count after it belongs to it
+            return start + 1 + len(re.match(r"[0-9]*", text[start + 1 :]).group())  # type: ignore[union-attr]
+        return start + length

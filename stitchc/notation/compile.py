@@ -1,0 +1,958 @@
+"""Lines to a Pattern: includes read in, names resolved, rows expanded, stitches composed, numbers held to their ranges.
+
+Sizes are known before anything is allocated. A stitch with a mistake in it is left out, and so are those built from
+it, without further messages; everything else is still read, so that one run reports all there is to mend.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import re
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from stitchc import files
+from stitchc.bed import Needles
+from stitchc.chart import MAX_CELLS, Chart, SizesDiffer, TooLarge, YarnsDiffer
+from stitchc.messages import Message, Span, has_errors, in_order
+from stitchc.notation.cells import RowCells, read_cells
+from stitchc.notation.reader import DEEPEST, read_lines
+from stitchc.notation.slips import KEYWORDS, MOST_COUNT, count_message, nearest
+from stitchc.notation.tree import (
+    CarriageLine,
+    DoLine,
+    EdgeLine,
+    Expression,
+    Form,
+    Formed,
+    GaugeLine,
+    Joined,
+    KnitLine,
+    Length,
+    Line,
+    Named,
+    NeedlesLine,
+    Number,
+    PieceLine,
+    Placed,
+    PlainPart,
+    Row,
+    StitchBuilt,
+    StitchByRows,
+    Text,
+    WidthLine,
+    Word,
+    YarnLine,
+)
+from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece, Side, Step, Stitch, Swatch, Width, Yarn
+
+MOST_BYTES: Final = 4 * 1024 * 1024
+"""The largest file the notation allows."""
+MOST_INCLUDES_DEEP: Final = 16
+MOST_CELLS_TOGETHER: Final = 10 * MAX_CELLS
+"""The most cells that all stitches of a pattern have together. The notation limits each chart alone; this keeps a
+file with thousands of the largest from taking the memory."""
+
+WEIGHTS: Final = ("lace", "super-fine", "fine", "light", "medium", "bulky", "super-bulky", "jumbo")
+"""The standard yarn weight system's categories, 0 to 7 (Craft Yarn Council)."""
+
+Fetch = Callable[[str], bytes]
+
+
+def read_file(path: str) -> tuple[Pattern | None, list[Message]]:
+    """The pattern of a file ("-" is standard input), with what it includes, and every message about it.
+
+    The pattern is None if there is an error among the messages. Raises files.FileTrouble if the file can't be read.
+    """
+    name = "standard input" if path == "-" else path
+    return read_text(files.read_bytes(path, MOST_BYTES), name, folder=Path() if path == "-" else Path(path).parent)
+
+
+def read_text(
+    text: str | bytes, file: str = "pattern.stitch", folder: Path | None = None
+) -> tuple[Pattern | None, list[Message]]:
+    """The pattern of a text and every message about it; the pattern is None if one of them is an error.
+
+    file: what messages call it. folder: where includes are looked for; None allows none. Never raises for any text.
+    """
+    compiler = _Compiler(file, folder)
+    pattern = compiler.run(text)
+    messages = in_order(compiler.messages)
+    return (None if has_errors(messages) else pattern), messages
+
+
+def failed_sources(text: str | bytes) -> list[str]:
+    """The lines of a text as messages about it count them."""
+    return _decode(text)[0].split("\n")
+
+
+def _decode(text: str | bytes) -> tuple[str, int | None]:
+    """The text with "\\n" line ends and no byte-order mark; and the offset of the first byte that is not UTF-8."""
+    wrong = None
+    if isinstance(text, bytes):
+        raw = text
+        try:
+            text = raw.decode("utf-8")
+        except UnicodeDecodeError as error:
+            wrong = error.start
+            text = raw.decode("utf-8", "replace")
+    text = text.removeprefix("\ufeff")
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    return text, wrong
+
+
+@dataclass
+class _Rows:
+    """A stitch being written row by row, until its lines end."""
+
+    name: Word
+    over: Number | None
+    rows: list[Row] = field(default_factory=list)
+    spoilt: bool = False
+    """A line of it could not be read, so nothing is said of what may be missing."""
+
+
+@dataclass
+class _PieceLines:
+    name: Word
+    lines: list[Line] = field(default_factory=list)
+    spoilt: bool = False
+
+
+class _Compiler:
+    """One run over one top file."""
+
+    def __init__(self, file: str, folder: Path | None) -> None:
+        self.file, self.folder = file, folder
+        self.messages: list[Message] = []
+        self.sources: dict[str, Sequence[str]] = {}
+        self.title: Word | None = None
+        self.notes: list[str] = []
+        self.yarns: dict[str, Yarn] = {}
+        self.definitions: dict[str, _Rows | StitchBuilt] = {}
+        self.included: set[str] = set()
+        self.gauges: list[GaugeLine] = []
+        self.pieces: dict[str, _PieceLines] = {}
+        self.visited: dict[Path, str] = {}
+
+    def error(self, code: str, text: str, span: Span, **rest: object) -> None:
+        self.messages.append(Message(code, "error", text, span, **rest))  # type: ignore[arg-type]
+
+    # -- the whole run ------------------------------------------------------------------------------------------
+
+    def run(self, text: str | bytes) -> Pattern | None:
+        top = self.file
+        chain: tuple[Path, ...] = ()
+        if self.folder is not None:
+            real = _real(self.folder / Path(top).name)
+            chain = (real,)
+            self.visited[real] = top
+        if not self.read_source(text, top, chain, depth=0):
+            return None
+        stitches = self.stitches()
+        swatches = tuple(swatch for line in self.gauges if (swatch := self.swatch(line)) is not None)
+        pieces = {name: piece for name, lines in self.pieces.items() if (piece := self.piece(lines)) is not None}
+        if not self.definitions and not has_errors(self.messages):
+            self.error(
+                "N113", "There is no stitch in this file.", Span(top, 1), cure="stitch ripple\n    1: K T\n    2: K"
+            )
+        return Pattern(
+            file=top,
+            stitches=stitches,
+            yarns=self.yarns,
+            title=self.title.text if self.title else None,
+            notes=tuple(self.notes),
+            swatches=swatches,
+            pieces=pieces,
+            sources=self.sources,
+        )
+
+    def read_source(self, raw: str | bytes, file: str, chain: tuple[Path, ...], depth: int) -> bool:
+        """Read one file's lines into this compilation; False if it cannot be read at all."""
+        size = len(raw) if isinstance(raw, bytes) else len(raw.encode("utf-8", "surrogatepass"))
+        if size > MOST_BYTES:
+            self.error(
+                "N110",
+                f"`{file}` is larger than {MOST_BYTES // 2**20} MiB.",
+                Span(file, 1),
+                cure="Split it, and include the parts.",
+            )
+            return False
+        text, wrong = _decode(raw)
+        self.sources[file] = text.split("\n")
+        if wrong is not None and isinstance(raw, bytes):
+            self.not_utf8(raw, wrong, file)
+            return False
+        placed, messages = read_lines(text, file)
+        self.messages += messages
+        self.take(placed, file, chain, depth, {message.span.line for message in messages if message.span})
+        return True
+
+    def not_utf8(self, raw: bytes, wrong: int, file: str) -> None:
+        before = raw[:wrong].decode("utf-8", "replace").replace("\r\n", "\n").replace("\r", "\n").removeprefix("\ufeff")
+        line = before.count("\n") + 1
+        column = len(before) - before.rfind("\n")
+        kind = "UTF-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "not UTF-8"
+        text = (
+            "The file is UTF-16, not UTF-8." if kind == "UTF-16" else f"The byte 0x{raw[wrong]:02x} is not UTF-8 here."
+        )
+        self.error("N112", text, Span(file, line, column), cure="Save the file again with the encoding UTF-8.")
+
+    def take(self, placed: Sequence[Placed], file: str, chain: tuple[Path, ...], depth: int, broken: set[int]) -> None:
+        """Sort the lines: rows to their stitch, a piece's lines to their piece, the rest to its own place.
+
+        broken: lines with a message already. One inside a block spoils that block; one that began a block but could
+        not be read leaves the lines below it to nobody, which is not their fault.
+        """
+        inside: _Rows | _PieceLines | None = None
+        orphans = False
+        text = self.sources[file]
+        unread = sorted(broken - {entry.number for entry in placed}, reverse=True)
+        for entry in (*placed, None):
+            while unread and (entry is None or unread[-1] < entry.number):
+                if _begins_block(text[unread.pop() - 1]):
+                    inside, orphans = None, True
+                elif inside is not None:
+                    inside.spoilt = True
+            if entry is None:
+                break
+            line = entry.line
+            if isinstance(line, Row):
+                if isinstance(inside, _Rows):
+                    inside.rows.append(line)
+                elif not orphans:
+                    cure = "stitch ripple   (on a line of its own above the rows)"
+                    self.error("N101", "This row belongs to no stitch.", line.ranges[0].span, cure=cure)
+                    orphans = True  # the rows below it are the same mistake
+                continue
+            if isinstance(line, WidthLine | NeedlesLine | EdgeLine | CarriageLine | DoLine | KnitLine):
+                if isinstance(inside, _PieceLines):
+                    inside.lines.append(line)
+                elif not orphans:
+                    cure = "piece cowl   (on a line of its own above it)"
+                    self.error("N101", "This line belongs to no piece.", _span_of(line), cure=cure)
+                    orphans = True
+                continue
+            inside, orphans = None, False
+            if isinstance(line, StitchByRows):
+                inside = _Rows(line.name, line.over, spoilt=entry.number in broken)
+                self.define(inside, inside.name, depth)
+            elif isinstance(line, StitchBuilt):
+                self.define(line, line.name, depth)
+            elif isinstance(line, PieceLine):
+                inside = _PieceLines(line.name, spoilt=entry.number in broken)
+                if depth == 0:
+                    self.define_piece(inside)
+            else:
+                self.take_head(line, file, chain, depth)
+
+    def take_head(self, line: Line, file: str, chain: tuple[Path, ...], depth: int) -> None:
+        if isinstance(line, Text):
+            if line.keyword == "include":
+                self.include(line.text, file, chain, depth)
+            elif depth == 0 and line.keyword == "note":
+                self.notes.append(line.text.text)
+            elif depth == 0 and self.title is not None:
+                self.error(
+                    "N101",
+                    "The pattern has a title already.",
+                    line.text.span,
+                    cure="Keep one `pattern` line.",
+                    also=((self.title.span, "the first title"),),
+                )
+            elif depth == 0:
+                self.title = line.text
+        elif isinstance(line, YarnLine):
+            self.yarn(line)
+        elif isinstance(line, GaugeLine):
+            self.gauges.append(line)
+
+    def define(self, definition: _Rows | StitchBuilt, name: Word, depth: int) -> None:
+        key = _nfc(name.text)
+        if key in self.definitions:
+            first = self.definitions[key].name.span
+            self.error(
+                "N104",
+                f"The stitch `{name.text}` is defined twice.",
+                name.span,
+                cure=f"{name.text}-2, or another name",
+                label="defined again here",
+                also=((first, "first defined here"),),
+            )
+            return
+        self.definitions[key] = definition
+        if depth:
+            self.included.add(key)
+
+    def define_piece(self, piece: _PieceLines) -> None:
+        key = _nfc(piece.name.text)
+        if key in self.pieces:
+            self.error(
+                "N104",
+                f"The piece `{piece.name.text}` is defined twice.",
+                piece.name.span,
+                cure=f"{piece.name.text}-2, or another name",
+                also=((self.pieces[key].name.span, "first defined here"),),
+            )
+            return
+        self.pieces[key] = piece
+
+    # -- includes -----------------------------------------------------------------------------------------------
+
+    def include(self, path: Word, file: str, chain: tuple[Path, ...], depth: int) -> None:
+        wanted = path.text
+        if self.folder is None:
+            self.error("N114", "A pattern without a folder of its own cannot include files.", path.span)
+            return
+        if not wanted or "\0" in wanted or Path(wanted).is_absolute() or re.match(r"[A-Za-z]:|\\", wanted):
+            self.error(
+                "N114",
+                f"`{wanted}` is not a path below the pattern's folder.",
+                path.span,
+                cure='include "grounds.stitch"',
+            )
+            return
+        here = Path(file).parent if depth or self.file != "standard input" else Path()
+        target = (self.folder if depth == 0 else here) / wanted
+        real, root = _real(target), _real(self.folder)
+        if not real.is_relative_to(root):
+            self.error(
+                "N114",
+                f"`{wanted}` lies outside the pattern's folder.",
+                path.span,
+                cure="Copy it beside the pattern, and include the copy.",
+            )
+            return
+        if real in chain:
+            names = [self.visited.get(step, step.name) for step in chain[chain.index(real) :]]
+            circle = " → ".join(f"`{Path(name).name}`" for name in [*names, names[0]])
+            self.error(
+                "N114", f"The includes go in a circle: {circle}.", path.span, cure="Take out one of these includes."
+            )
+            return
+        if real in self.visited:
+            return
+        if depth + 1 > MOST_INCLUDES_DEEP:
+            self.error(
+                "N110",
+                f"Includes nest more than {MOST_INCLUDES_DEEP} deep here.",
+                path.span,
+                cure="Include the file from the top file.",
+            )
+            return
+        shown = os.path.normpath(target)
+        self.visited[real] = shown
+        try:
+            raw = files.read_bytes(str(target), MOST_BYTES)
+        except files.FileTrouble as trouble:
+            near = nearest(Path(wanted).name, _names_in(target.parent))
+            self.error("N114", trouble.messages[0].text, path.span, cure=f'include "{near}"' if near else None)
+            return
+        self.read_source(raw, shown, (*chain, real), depth + 1)
+
+    # -- yarns and gauges ---------------------------------------------------------------------------------------
+
+    def yarn(self, line: YarnLine) -> None:
+        key = _nfc(line.name.text)
+        if key in self.yarns:
+            self.error(
+                "N104",
+                f"The yarn `{line.name.text}` is declared twice.",
+                line.name.span,
+                cure=f"{line.name.text}-2, or another name",
+                also=((self.yarns[key].span, "first declared here"),),
+            )
+            return
+        colour = weight = None
+        if line.colour is not None:
+            if re.fullmatch(r"#(?:[0-9a-fA-F]{3}|[0-9a-fA-F]{6})", line.colour.text):
+                colour = line.colour.text
+            else:
+                self.error(
+                    "N101",
+                    f"`{line.colour.text}` is not a colour: a # and six hexadecimal figures.",
+                    line.colour.span,
+                    cure='colour "#d9c7a0"',
+                )
+        tex = None
+        if line.tex is not None:
+            tex = self.in_range(line.tex, 1, 20_000, "A yarn's tex (grams per kilometre)")
+        if line.weight is not None:
+            weight = self.weight(line.weight)
+        self.yarns[key] = Yarn(key, line.name.span, line.description, colour, tex, weight)
+
+    def weight(self, word: Word) -> str | None:
+        text = re.sub(r"[\s_]+", "-", word.text.strip().lower())
+        if text.isascii() and text.isdigit() and len(text) == 1 and int(text) < len(WEIGHTS):
+            return WEIGHTS[int(text)]
+        if text in WEIGHTS:
+            return text
+        self.error(
+            "N101",
+            f"`{word.text}` is not a category of the standard yarn weight system.",
+            word.span,
+            cure=nearest(text, WEIGHTS) or ", ".join(WEIGHTS) + ", or 0 to 7",
+        )
+        return None
+
+    def in_range(self, number: Number, least: float, most: float, what: str) -> float | None:
+        if math.isfinite(number.value) and least <= number.value <= most:
+            return float(number.value)
+        self.error(
+            "N115",
+            f"{what} lies between {least:g} and {most:g}.",
+            number.span,
+            cure=f"a number from {least:g} to {most:g}",
+        )
+        return None
+
+    def counted(self, number: Number, what: str = "A count", least: int = 1, most: int = MOST_COUNT) -> int | None:
+        problem = count_message(str(int(number.value)), number.span, least, most, what)
+        if problem:
+            self.messages.append(problem)
+            return None
+        return int(number.value)
+
+    def millimetres(self, length: Length, what: str, least_mm: float = 1.0) -> float | None:
+        if math.isfinite(length.mm) and least_mm <= length.mm <= 100_000:
+            return length.mm
+        self.error("N115", f"{what} lies between {least_mm:g} mm and 100 m.", length.span, cure="10 cm")
+        return None
+
+    def swatch(self, line: GaugeLine) -> Swatch | None:
+        name = _nfc(line.stitch.text)
+        name = "plain" if name.lower() == "plain" else name
+        if name != "plain" and name not in self.definitions:
+            self.unknown_stitch(line.stitch, ("plain", *self.definitions))
+            return None
+        if line.again is not None:
+            self.error("N101", "The same count is given twice in this line.", line.again, cure="Keep one of them.")
+            return None
+        per = self.millimetres(line.per, "The measured length")
+        counts = [
+            self.in_range(number, 0.5, 100_000, "A count of stitches or rows") if number is not None else None
+            for number in (line.stitches, line.rows)
+        ]
+        if per is None or (counts[0] is None) != (line.stitches is None) or (counts[1] is None) != (line.rows is None):
+            return None
+        return Swatch(name, per, line.stitch.span, counts[0], counts[1])
+
+    def unknown_stitch(self, word: Word, among: Iterable[str]) -> None:
+        near = nearest(_nfc(word.text), among)
+        cure = near or (f"stitch {word.text}   (defined on a line of its own)")
+        self.error("N103", f"There is no stitch `{word.text}`.", word.span, cure=cure)
+
+    def known_yarn(self, word: Word) -> str | None:
+        key = _nfc(word.text)
+        if key in self.yarns:
+            return key
+        near = nearest(key, self.yarns)
+        self.error(
+            "N116",
+            f"There is no yarn `{word.text}`.",
+            word.span,
+            cure=near or f'yarn {word.text} "…"   (above the stitches)',
+        )
+        return None
+
+    # -- stitches -----------------------------------------------------------------------------------------------
+
+    def stitches(self) -> dict[str, Stitch]:
+        """Every stitch that could be made, in the order of definition."""
+        order = self.in_dependency_order()
+        made: dict[str, Stitch] = {}
+        cells = 0
+        for key in order:
+            definition = self.definitions[key]
+            stitch = (
+                self.by_rows(key, definition) if isinstance(definition, _Rows) else self.built(key, definition, made)
+            )
+            if stitch is None:
+                continue
+            cells += stitch.chart.width * stitch.chart.height
+            if cells > MOST_CELLS_TOGETHER:
+                self.error(
+                    "N110",
+                    f"The stitches of this file have more than {MOST_CELLS_TOGETHER:,} cells together.",
+                    definition.name.span,
+                    cure="Split the file.",
+                )
+                break
+            made[key] = stitch
+        parts = {name for stitch in made.values() for name in stitch.built_from}
+        return {
+            key: Stitch(s.name, s.chart, s.span, s.row_spans, s.built_from, key in parts, key in self.included)
+            for key in self.definitions
+            if (s := made.get(key)) is not None
+        }
+
+    def in_dependency_order(self) -> list[str]:
+        """Names so that each comes after those it is built from; circles are reported and left out."""
+        order: list[str] = []
+        state: dict[str, int] = {}  # 1: on the way, 2: done, 3: in or behind a circle
+        uses = {
+            key: [] if isinstance(definition, _Rows) else [_nfc(word.text) for word in _names(definition.expression)]
+            for key, definition in self.definitions.items()
+        }
+        for root in self.definitions:
+            stack = [(root, iter(uses[root]))] if root not in state else []
+            if stack:
+                state[root] = 1
+            while stack:
+                key, rest = stack[-1]
+                for used in rest:
+                    if used not in self.definitions:
+                        continue
+                    if state.get(used) == 1:
+                        names = [name for name, _ in stack]
+                        circle = names[names.index(used) :]
+                        self.circle(circle)
+                        for name in circle:
+                            state[name] = 3
+                    elif used not in state:
+                        state[used] = 1
+                        stack.append((used, iter(uses[used])))
+                        break
+                else:
+                    stack.pop()
+                    if state[key] == 1:
+                        state[key] = 2
+                        order.append(key)
+        return order
+
+    def circle(self, names: Sequence[str]) -> None:
+        shown = [*names, names[0]] if len(names) <= 12 else [*names[:12], "…", names[0]]
+        first = self.definitions[names[0]].name
+        places = tuple((self.definitions[name].name.span, "and here") for name in names[1:6])
+        self.error(
+            "N105",
+            "These stitches are built from each other in a circle: " + " → ".join(f"`{n}`" for n in shown) + ".",
+            first.span,
+            cure="Write one of them row by row.",
+            also=places,
+        )
+
+    def by_rows(self, key: str, definition: _Rows) -> Stitch | None:
+        name = definition.name
+        before = len(self.messages)
+        over = None
+        if definition.over is not None:
+            over = self.counted(definition.over, "A stitch's width", most=MAX_CELLS)
+        read: list[tuple[Row, RowCells]] = []
+        for row in definition.rows:
+            cells, messages = read_cells(row.cells)
+            self.messages += messages
+            if cells is not None:
+                read.append((row, cells))
+        yarns = [self.known_yarn(row.yarn) if row.yarn is not None else None for row in definition.rows]
+        height = self.row_numbers(definition)
+        if len(self.messages) > before or height is None or definition.spoilt:
+            return None
+        width = over if over is not None else max(cells.width for _, cells in read)
+        for row, cells in read:
+            if width % cells.width:
+                self.does_not_go(row, cells.width, width, definition)
+        if len(self.messages) > before:
+            return None
+        if width * height > MAX_CELLS:
+            self.error(
+                "N110",
+                f"`{name.text}` is {width:,} needles by {height:,} rows; a chart has at most {MAX_CELLS:,} cells.",
+                name.span,
+                cure="Write one repeat; it goes on for ever by itself.",
+            )
+            return None
+        matrix = np.empty((height, width), dtype=np.uint8)
+        row_yarns: list[str | None] = [None] * height
+        spans: list[Span] = [name.span] * height
+        for (row, cells), yarn in zip(read, yarns, strict=True):
+            expanded = np.tile(cells.expand(), width // cells.width)
+            for numbers in row.ranges:
+                matrix[numbers.first - 1 : numbers.last] = expanded
+                rows = numbers.last - numbers.first + 1
+                spans[numbers.first - 1 : numbers.last] = [row.cells.span] * rows
+                if yarn is not None:
+                    row_yarns[numbers.first - 1 : numbers.last] = [yarn] * rows
+        matrix.setflags(write=False)
+        return Stitch(key, Chart(matrix, tuple(row_yarns)), name.span, tuple(spans))
+
+    def row_numbers(self, definition: _Rows) -> int | None:
+        """The highest row number, if rows 1 to it are each given exactly once (N106, N107, N110, N115)."""
+        before = len(self.messages)
+        ranges = [numbers for row in definition.rows for numbers in row.ranges]
+        name = definition.name
+        for numbers in ranges:
+            if numbers.first < 1 or numbers.last < 1:
+                self.error("N115", "Rows count from 1.", numbers.span, cure="1")
+            elif numbers.last < numbers.first:
+                self.error(
+                    "N115",
+                    "A range of rows runs from the lower number to the higher.",
+                    numbers.span,
+                    cure=f"{numbers.last}-{numbers.first}",
+                )
+            elif numbers.last > MAX_CELLS:
+                self.error(
+                    "N110", f"A chart has at most {MAX_CELLS:,} rows.", numbers.span, cure="Number the rows from 1."
+                )
+        if len(self.messages) > before:
+            return None
+        if definition.spoilt:
+            return None
+        if not ranges:
+            self.error(
+                "N107",
+                f"`{name.text}` has no rows.",
+                name.span,
+                label="row 1 is missing",
+                cure="1: K T   (on the line below)",
+            )
+            return None
+        ranges.sort(key=lambda numbers: numbers.first)
+        reached, owner = 0, ranges[0]
+        for numbers in ranges:
+            if numbers.first <= reached:
+                again = (
+                    f"row {numbers.first}"
+                    if numbers.first == min(numbers.last, reached)
+                    else (f"rows {numbers.first} to {min(numbers.last, reached)}")
+                )
+                later, earlier = (numbers, owner) if numbers.span > owner.span else (owner, numbers)
+                self.error(
+                    "N106",
+                    f"{again.capitalize()} of `{name.text}` is given twice."
+                    if " to " not in again
+                    else f"{again.capitalize()} of `{name.text}` are given twice.",
+                    later.span,
+                    label="given again here",
+                    cure=f"{reached + 1}, or another row",
+                    also=((earlier.span, "first given here"),),
+                )
+            elif numbers.first > reached + 1:
+                gap = (
+                    f"Row {reached + 1}"
+                    if numbers.first == reached + 2
+                    else f"Rows {reached + 1} to {numbers.first - 1}"
+                )
+                verb = "is" if "to" not in gap else "are"
+                missing = f"{reached + 1}" if verb == "is" else f"{reached + 1}-{numbers.first - 1}"
+                self.error(
+                    "N107",
+                    f"{gap} of `{name.text}` {verb} missing.",
+                    numbers.span,
+                    label="rows go on here",
+                    cure=f"{missing}: K",
+                )
+            if numbers.last > reached:
+                reached, owner = numbers.last, numbers
+        return reached if len(self.messages) == before else None
+
+    def does_not_go(self, row: Row, small: int, width: int, definition: _Rows) -> None:
+        common = math.lcm(small, width)
+        why = "over " + str(width) if definition.over is not None else f"its widest row is {width}"
+        self.error(
+            "N108",
+            f"This row is {small} needles wide, which does not go into the stitch's {width}.",
+            row.cells.span,
+            label=why,
+            cure=f"over {common}   (after the stitch's name)"
+            if common <= MAX_CELLS and definition.over is None
+            else f"a row of {_divisors(width)} needles",
+        )
+
+    def built(self, key: str, definition: StitchBuilt, made: Mapping[str, Stitch]) -> Stitch | None:
+        if definition.too_deep:
+            self.error(
+                "N110",
+                f"Brackets nest more than {DEEPEST} deep in `{definition.name.text}`.",
+                definition.name.span,
+                cure="Give a part a name of its own.",
+            )
+            return None
+        words = list(_names(definition.expression))
+        unknown = [word for word in words if _nfc(word.text) not in self.definitions]
+        for word in dict.fromkeys(unknown):
+            self.unknown_stitch(word, self.definitions)
+        if unknown or any(_nfc(word.text) not in made for word in words):
+            self.evaluate_ranges(definition.expression)
+            return None
+        chart = self.evaluate(definition.expression, made)
+        if chart is None:
+            return None
+        return Stitch(key, chart, definition.name.span, None, tuple(dict.fromkeys(_nfc(word.text) for word in words)))
+
+    def evaluate_ranges(self, expression: Expression) -> None:
+        """Report counts out of range in an expression that cannot be evaluated because a part of it is missing."""
+        if isinstance(expression, PlainPart):
+            self.counted(expression.width), self.counted(expression.height)
+        elif isinstance(expression, Joined):
+            for part in expression.parts:
+                self.evaluate_ranges(part)
+        elif isinstance(expression, Formed):
+            self.evaluate_ranges(expression.part)
+            for form in expression.forms:
+                if form.count is not None:
+                    self.counted(form.count, least=0 if form.kind == "shifted" else 1)
+
+    def evaluate(self, expression: Expression, made: Mapping[str, Stitch]) -> Chart | None:
+        """The chart of an expression, or None once what is wrong has been reported."""
+        if isinstance(expression, Named):
+            return made[_nfc(expression.name.text)].chart
+        if isinstance(expression, PlainPart):
+            width, height = self.counted(expression.width), self.counted(expression.height)
+            if width is None or height is None:
+                return None
+            return self.sized(lambda: Chart.plain(width, height), expression.span)
+        if isinstance(expression, Formed):
+            chart = self.evaluate(expression.part, made)
+            for form in expression.forms:
+                chart = self.form(chart, form) if chart is not None else None
+            return chart
+        charts = [self.evaluate(part, made) for part in expression.parts]
+        whole: Chart | None = charts[0]
+        for joint, chart in zip(expression.joints, charts[1:], strict=True):
+            if whole is None or chart is None:
+                return None
+            whole = self.joined(expression.kind, whole, chart, joint)
+        return whole
+
+    def form(self, chart: Chart, form: Form) -> Chart | None:
+        if form.kind == "mirrored":
+            return chart.mirrored()
+        if form.kind == "reversed":
+            return chart.reversed()
+        if form.kind == "replaced":
+            return self.replaced(chart, form)
+        assert form.count is not None
+        count = self.counted(form.count, least=0 if form.kind == "shifted" else 1)
+        if count is None:
+            return None
+        if form.kind == "shifted":
+            return chart.shifted(-count if form.leftward else count)
+        return self.sized(lambda: chart.across(count) if form.kind == "across" else chart.up(count), form.span)
+
+    def replaced(self, chart: Chart, form: Form) -> Chart | None:
+        becomes: dict[int, int] = {}
+        for new, old in form.swaps:
+            code = "KTS".index(old.text.upper())
+            if code in becomes:
+                self.error("N101", f"`{old.text}` is replaced twice.", old.span, cure="Keep one of them.")
+                return None
+            becomes[code] = "KTS".index(new.text.upper())
+        return chart.replaced(becomes)
+
+    def joined(self, kind: str, one: Chart, two: Chart, joint: Span) -> Chart | None:
+        try:
+            return one.then(two) if kind == "then" else one.beside(two)
+        except SizesDiffer as differ:
+            what = "needles wide" if differ.axis == "width" else "rows high"
+            sizes = (one.width, two.width) if differ.axis == "width" else (one.height, two.height)
+            word = "across" if differ.axis == "width" else "up"
+            cures = [
+                f"{side} {word} {differ.smallest_that_would_do // size}"
+                for side, size in zip(("the first", "the second"), sizes, strict=True)
+                if differ.smallest_that_would_do != size
+            ]
+            self.error(
+                "N109",
+                f"The parts do not fit: one is {sizes[0]} {what}, the other {sizes[1]}; "
+                f"the smallest size that would do is {differ.smallest_that_would_do}.",
+                joint,
+                label=f"{differ.small} does not go into {differ.large}",
+                cure=" and ".join(cures),
+            )
+        except YarnsDiffer as differ:
+            self.error(
+                "N117",
+                f"Row {differ.row} would be in `{differ.left}` at the left and in `{differ.right}` at the right.",
+                joint,
+                cure="Knit both parts of a row in the same yarn.",
+            )
+        except TooLarge as large:
+            self.too_large(large, joint)
+        return None
+
+    def sized(self, make: Callable[[], Chart], span: Span) -> Chart | None:
+        try:
+            return make()
+        except TooLarge as large:
+            self.too_large(large, span)
+            return None
+
+    def too_large(self, large: TooLarge, span: Span) -> None:
+        self.error(
+            "N110",
+            f"This would be {large.width:,} needles by {large.height:,} rows; a chart has at most {MAX_CELLS:,} cells.",
+            span,
+            cure="Make one repeat; it goes on for ever by itself.",
+        )
+
+    # -- pieces -------------------------------------------------------------------------------------------------
+
+    def piece(self, lines: _PieceLines) -> Piece | None:
+        before = len(self.messages)
+        once: dict[str, Span] = {}
+        width: Width | None = None
+        needles: Needles | None = None
+        needles_span: Span | None = None
+        edge = 1
+        carriage: Side = "right"
+        steps: list[Step] = []
+        for line in lines.lines:
+            span = _span_of(line)
+            if isinstance(line, WidthLine):
+                self.only_once("width", span, once)
+                width = self.width(line)
+            elif isinstance(line, NeedlesLine):
+                self.only_once("needles", span, once)
+                needles, needles_span = self.needles(line), span
+            elif isinstance(line, EdgeLine):
+                self.only_once("edge", span, once)
+                edge = self.counted(line.count, "The number of edge needles", least=0, most=1000) or 0
+            elif isinstance(line, CarriageLine):
+                side: Side = "left" if line.side.text.lower() == "left" else "right"
+                if any(isinstance(step, Knit) for step in steps) or "carriage" in once:
+                    steps.append(CarriageAt(side, span))
+                else:
+                    once["carriage"] = span
+                    carriage = side
+            elif isinstance(line, DoLine):
+                steps.append(Do(line.text.text, span))
+            elif isinstance(line, KnitLine):
+                knit = self.knit(line)
+                if knit is not None:
+                    steps.append(knit)
+        if width is not None and needles is not None and needles_span is not None:
+            self.error(
+                "N101",
+                "A piece has a width or a number of needles, not both.",
+                needles_span,
+                cure="Keep one of them.",
+                also=((width.span, "the width"),),
+            )
+        if len(self.messages) > before or lines.spoilt:
+            return None
+        name = _nfc(lines.name.text)
+        return Piece(name, lines.name.span, tuple(steps), width, needles, needles_span, edge, carriage)
+
+    def only_once(self, what: str, span: Span, once: dict[str, Span]) -> None:
+        if what in once:
+            self.error(
+                "N101",
+                f"`{what}` is given twice in this piece.",
+                span,
+                cure="Keep one of them.",
+                also=((once[what], "first given here"),),
+            )
+        once[what] = span
+
+    def width(self, line: WidthLine) -> Width | None:
+        mm = self.millimetres(line.width, "A width")
+        plus = self.millimetres(line.plus, "A seam allowance", 0.0) if line.plus is not None else 0.0
+        stitch = self.piece_stitch(line.stitch) if line.stitch is not None else None
+        if mm is None or plus is None or (line.stitch is not None and stitch is None):
+            return None
+        return Width(mm, line.width.span, plus, stitch)
+
+    def needles(self, line: NeedlesLine) -> Needles | None:
+        text = line.text.text
+        if text.lstrip("-").isdigit():
+            problem = count_message(text, line.text.span, what="The number of needles", most=100_000)
+            if problem:
+                self.messages.append(problem)
+                return None
+        try:
+            return Needles.parse(text)
+        except ValueError as error:
+            said = str(error)
+            self.error("N115", f"{said[:1].upper()}{said[1:]}.", line.text.span, cure="needles L40-R39")
+            return None
+
+    def knit(self, line: KnitLine) -> Knit | None:
+        stitch = self.piece_stitch(line.stitch)
+        if line.again is not None:
+            self.error("N101", "The same word is given twice in this line.", line.again, cure="Keep one of them.")
+            return None
+        rows = mm = None
+        if line.rows is not None:
+            rows = self.counted(line.rows, "A number of rows")
+        if line.length is not None:
+            mm = self.millimetres(line.length, "A length")
+        yarn = self.known_yarn(line.yarn) if line.yarn is not None else None
+        if stitch is None or (rows is None and mm is None) or (line.yarn is not None and yarn is None):
+            return None
+        amount = line.rows.span if line.rows is not None else line.length.span  # type: ignore[union-attr]
+        at = line.at.text if line.at is not None else None
+        return Knit(stitch, line.stitch.span, line.stitch.span, amount, rows, mm, line.exactly, yarn, at)
+
+    def piece_stitch(self, word: Word) -> str | None:
+        if word.text.lower() == "plain":
+            return "plain"
+        key = _nfc(word.text)
+        if key in self.definitions:
+            return key
+        self.unknown_stitch(word, ("plain", *self.definitions))
+        return None
+
+
+def _names(expression: Expression) -> Iterable[Word]:
+    """The stitch names an expression uses, left to right."""
+    stack = [expression]
+    while stack:
+        node = stack.pop()
+        if isinstance(node, Named):
+            yield node.name
+        elif isinstance(node, Formed):
+            stack.append(node.part)
+        elif isinstance(node, Joined):
+            stack.extend(reversed(node.parts))
+
+
+def _span_of(line: Line) -> Span:
+    if isinstance(line, WidthLine):
+        return line.width.span
+    if isinstance(line, EdgeLine):
+        return line.count.span
+    if isinstance(line, CarriageLine):
+        return line.side.span
+    if isinstance(line, KnitLine):
+        return line.stitch.span
+    assert isinstance(line, DoLine | NeedlesLine)
+    return line.text.span
+
+
+def _begins_block(text: str) -> bool:
+    """Whether a line that could not be read was most likely meant as `stitch …` or `piece …`."""
+    word = re.match(r"\s*([^\W\d_]+)", text)
+    return word is not None and nearest(word[1].lower(), KEYWORDS) in ("stitch", "piece")
+
+
+def _divisors(width: int) -> str:
+    found = [n for n in range(1, min(width, 200) + 1) if width % n == 0]
+    return ", ".join(map(str, found[:8])) + (" …" if len(found) > 8 else "")
+
+
+def _names_in(folder: Path) -> list[str]:
+    try:
+        return [entry.name for entry in folder.iterdir() if entry.suffix == ".stitch"][:500]
+    except OSError:
+        return []
+
+
+def _real(path: Path) -> Path:
+    """The path with links followed, as far as it exists; a loop of links counts as itself."""
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError, ValueError):
+        return path.absolute()
+
+
+def _nfc(name: str) -> str:
+    return name if name.isascii() else unicodedata.normalize("NFC", name)

@@ -1,0 +1,91 @@
+"""The Lark parser of grammar/stitch.lark, made once and remembered between runs in the user's cache folder.
+
+The memory is JSON with a digest, never a pickle; one that is missing, foreign or damaged is made anew.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import lark
+from lark.grammar import Rule
+from lark.lexer import TerminalDef
+
+START = "start"
+ONE_LINE = "one_line"
+
+
+def grammar_path() -> Path:
+    """Where the grammar lies: inside an installed package, or beside it in a checkout."""
+    package = Path(__file__).resolve().parent.parent
+    for folder in (package / "grammar", package.parent / "grammar"):
+        if (folder / "stitch.lark").is_file():
+            return folder / "stitch.lark"
+    raise FileNotFoundError("grammar/stitch.lark is missing from this installation of stitchc")
+
+
+def load_parser(transformer: lark.Transformer[Any, Any]) -> lark.Lark:
+    """The parser with `transformer` applied as it reads, so that no tree of the whole text is ever held."""
+    text = grammar_path().read_text("utf-8")
+    key = hashlib.sha256(f"{lark.__version__} {sys.version_info[:2]} {text}".encode()).hexdigest()
+    remembered = _remembered(key)
+    if remembered is not None:
+        with contextlib.suppress(Exception):  # a table that no longer fits this Lark is simply made anew
+            table: Any = {"data": remembered[0], "memo": remembered[1]}
+            parser = lark.Lark.__new__(lark.Lark)
+            return parser._load(table, transformer=transformer)
+    options: dict[str, Any] = {"parser": "lalr", "lexer": "contextual", "start": [START, ONE_LINE]}
+    bare = lark.Lark(text, maybe_placeholders=True, **options)
+    _remember(key, *bare.memo_serialize([TerminalDef, Rule]))
+    return lark.Lark(text, maybe_placeholders=True, transformer=transformer, **options)
+
+
+def _cache_file(key: str) -> Path | None:
+    """The file in the user's cache folder, or None where there is no home for one."""
+    try:
+        import platformdirs
+
+        return Path(platformdirs.user_cache_dir("stitchc", appauthor=False)) / f"grammar-{key[:24]}.json"
+    except Exception:
+        return None
+
+
+def _remembered(key: str) -> tuple[Any, Any] | None:
+    path = _cache_file(key)
+    if path is None:
+        return None
+    try:
+        digest, _, body = path.read_text("utf-8").partition("\n")
+        if digest != hashlib.sha256((key + body).encode()).hexdigest():
+            return None
+        data, memo = json.loads(body)
+        table = data["parser"]["parser"]
+        table["tokens"] = {int(number): name for number, name in table["tokens"].items()}
+        table["states"] = {
+            int(state): {int(token): tuple(action) for token, action in actions.items()}
+            for state, actions in table["states"].items()
+        }
+        return data, {int(number): value for number, value in memo.items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def _remember(key: str, data: Any, memo: Any) -> None:
+    path = _cache_file(key)
+    if path is None:
+        return
+    with contextlib.suppress(OSError, ValueError, TypeError):
+        body = json.dumps([data, memo])
+        text = hashlib.sha256((key + body).encode()).hexdigest() + "\n" + body
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
+        with os.fdopen(handle, "w", encoding="utf-8") as stream:
+            stream.write(text)
+        Path(name).replace(path)
