@@ -6,6 +6,7 @@ Python integers before anything is allocated, so a chart past the limit costs no
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -39,20 +40,21 @@ class TooLarge(ValueError):
 class SizesDiffer(ValueError):
     """Two parts do not go into each other a whole number of times.
 
-    `axis` is "width" or "height"; `small` and `large` the sizes; `smallest_that_would_do` their least common multiple.
+    joint: between which parts, from 0. axis: "width" or "height". before and after: the size of what stands before
+    the joint and of the part after it. smallest_that_would_do: their least common multiple.
     """
 
-    def __init__(self, axis: Literal["width", "height"], small: int, large: int) -> None:
-        self.axis, self.small, self.large = axis, small, large
-        self.smallest_that_would_do = int(np.lcm(small, large)) if max(small, large) < 2**31 else small * large
-        super().__init__(f"a {axis} of {small} does not go into {large}")
+    def __init__(self, joint: int, axis: Literal["width", "height"], before: int, after: int) -> None:
+        self.joint, self.axis, self.before, self.after = joint, axis, before, after
+        self.smallest_that_would_do = math.lcm(before, after)
+        super().__init__(f"a {axis} of {min(before, after)} does not go into {max(before, after)}")
 
 
 class YarnsDiffer(ValueError):
-    """`beside` would put two yarns into one row. `row` counts from 1."""
+    """`beside` would put two yarns into one row. joint: between which parts, from 0. row counts from 1."""
 
-    def __init__(self, row: int, left: str, right: str) -> None:
-        self.row, self.left, self.right = row, left, right
+    def __init__(self, joint: int, row: int, left: str, right: str) -> None:
+        self.joint, self.row, self.left, self.right = joint, row, left, right
         super().__init__(f"row {row} would be knitted in {left} and in {right}")
 
 
@@ -192,37 +194,54 @@ class Chart:
         return Chart(_frozen(table[self.cells]), self.yarns)
 
     def then(self, above: Chart) -> Chart:
-        """`above` knitted after this; the narrower is repeated to the width of the wider.
-
-        Raises SizesDiffer where it does not go a whole number of times, TooLarge past the limit.
-        """
-        width = _common("width", self.width, above.width)
-        guard_size(width, self.height + above.height)
-        parts = (self.tiled(width, self.height), above.tiled(width, above.height))
-        return Chart(_frozen(np.vstack([part.cells for part in parts])), self.yarns + above.yarns)
+        """`above` knitted after this; see `stacked`."""
+        return Chart.stacked([self, above])
 
     def beside(self, right: Chart) -> Chart:
-        """`right` at the right of this; the lower is repeated to the height of the higher.
+        """`right` at the right of this; see `side_by_side`."""
+        return Chart.side_by_side([self, right])
 
-        A row that names no yarn takes its neighbour's. Raises SizesDiffer, TooLarge, YarnsDiffer.
+    @classmethod
+    def stacked(cls, parts: Sequence[Chart]) -> Chart:
+        """The parts knitted one after another, the narrower repeated to the width of the wider.
+
+        Taken two at a time from the first, as `a then b then c` is. Raises SizesDiffer where a part does not go a
+        whole number of times into those below it, or they into it; TooLarge past the limit.
         """
-        height = _common("height", self.height, right.height)
-        guard_size(self.width + right.width, height)
-        one, two = self.tiled(self.width, height), right.tiled(right.width, height)
-        yarns = one.yarns
-        if yarns != two.yarns:
-            for row, (here, there) in enumerate(zip(one.yarns, two.yarns, strict=True), start=1):
-                if here is not None and there is not None and here != there:
-                    raise YarnsDiffer(row, here, there)
-            yarns = tuple(there if here is None else here for here, there in zip(one.yarns, two.yarns, strict=True))
-        return Chart(_frozen(np.hstack([one.cells, two.cells])), yarns)
+        width = _common_size("width", [part.width for part in parts])
+        guard_size(width, sum(part.height for part in parts))
+        tiled = [part.tiled(width, part.height) for part in parts]
+        yarns = tuple(yarn for part in tiled for yarn in part.yarns)
+        return cls(_frozen(np.vstack([part.cells for part in tiled])), yarns)
+
+    @classmethod
+    def side_by_side(cls, parts: Sequence[Chart]) -> Chart:
+        """The parts from left to right, the lower repeated to the height of the higher.
+
+        A row that names no yarn takes its neighbour's. Raises SizesDiffer, TooLarge and YarnsDiffer, each with the
+        joint at which it happens.
+        """
+        height = _common_size("height", [part.height for part in parts])
+        guard_size(sum(part.width for part in parts), height)
+        tiled = [part.tiled(part.width, height) for part in parts]
+        yarns = tiled[0].yarns
+        for joint, part in enumerate(tiled[1:]):
+            if part.yarns != yarns:
+                for row, (here, there) in enumerate(zip(yarns, part.yarns, strict=True), start=1):
+                    if here is not None and there is not None and here != there:
+                        raise YarnsDiffer(joint, row, here, there)
+                yarns = tuple(there if here is None else here for here, there in zip(yarns, part.yarns, strict=True))
+        return cls(_frozen(np.hstack([part.cells for part in tiled])), yarns)
 
 
-def _common(axis: Literal["width", "height"], one: int, two: int) -> int:
-    small, large = min(one, two), max(one, two)
-    if large % small:
-        raise SizesDiffer(axis, small, large)
-    return large
+def _common_size(axis: Literal["width", "height"], sizes: Sequence[int]) -> int:
+    """The size all parts are repeated to, each joined to what stands before it."""
+    common = sizes[0]
+    for joint, size in enumerate(sizes[1:]):
+        if max(common, size) % min(common, size):
+            raise SizesDiffer(joint, axis, common, size)
+        common = max(common, size)
+    return common
 
 
 def _frozen(cells: Cells) -> Cells:

@@ -17,7 +17,7 @@ MOST_SHOWN = 100
 """Messages printed for one run; a file with thousands of slips gets these and a count of the rest."""
 
 
-@dataclass(frozen=True, order=True)
+@dataclass(frozen=True, order=True, slots=True)
 class Span:
     """A place in a source: the file as the user named it, line and column from 1, length in characters."""
 
@@ -27,7 +27,7 @@ class Span:
     length: int = 1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Message:
     """One thing to tell the user.
 
@@ -64,10 +64,14 @@ class Message:
 
 
 class Refused(Exception):
-    """Raised by a stage that cannot go on: carries the messages that say why (at least one error)."""
+    """Raised by a stage that cannot go on: carries the messages that say why (at least one error).
 
-    def __init__(self, *messages: Message) -> None:
+    sources: the lines of the files their spans are in, where the stage has read any.
+    """
+
+    def __init__(self, *messages: Message, sources: Mapping[str, Sequence[str]] | None = None) -> None:
         self.messages = messages
+        self.sources: Mapping[str, Sequence[str]] = sources or {}
         super().__init__("; ".join(f"{message.code}: {message.text}" for message in messages))
 
 

@@ -147,8 +147,11 @@ class Pattern:
     pieces: Mapping[str, Piece] = field(default_factory=dict)
     sources: Mapping[str, Sequence[str]] = field(default_factory=dict, repr=False)
 
+    def own(self) -> tuple[Stitch, ...]:
+        """The stitches the file itself defines, parts among them; all of them if it only includes others."""
+        own = tuple(stitch for stitch in self.stitches.values() if not stitch.from_include)
+        return own or tuple(self.stitches.values())
+
     def wanted(self) -> tuple[Stitch, ...]:
-        """The file's own stitches that nothing else is built from (all of them if that leaves none)."""
-        own = [stitch for stitch in self.stitches.values() if not stitch.from_include]
-        tops = [stitch for stitch in own if not stitch.is_part]
-        return tuple(tops or own or self.stitches.values())
+        """Those of its own stitches that nothing else is built from: what the file is about."""
+        return tuple(stitch for stitch in self.own() if not stitch.is_part) or self.own()

@@ -110,19 +110,21 @@ def units_option(command: F) -> F:
 
 def read_pattern(file: str) -> Pattern:
     """The pattern of a file; prints its messages and leaves with status 1 if it does not compile."""
-    from stitchc.notation import read_file
+    from stitchc.notation import compile_file
 
-    pattern, messages = read_file(file)
+    pattern, messages, sources = compile_file(file)
     if pattern is None:
-        leave(messages)
-    show(messages, pattern.sources)
+        leave(messages, sources)
+    show(messages, sources)
     return pattern
 
 
-def chosen(pattern: Pattern, names: Sequence[str]) -> tuple[Stitch, ...]:
-    """The stitches asked for by --stitch, or all that nothing else is built from. Leaves with 1 on an unknown name."""
+def chosen(pattern: Pattern, names: Sequence[str], parts: bool = False) -> tuple[Stitch, ...]:
+    """The stitches asked for by --stitch; unsaid, those that nothing else is built from, or with `parts` all of the
+    file's own. Leaves with 1 on an unknown name.
+    """
     if not names:
-        return pattern.wanted()
+        return pattern.own() if parts else pattern.wanted()
     import difflib
 
     unknown = [name for name in names if name not in pattern.stitches]

@@ -13,7 +13,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -54,6 +54,8 @@ from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece, Side, Step, St
 
 MOST_BYTES: Final = 4 * 1024 * 1024
 """The largest file the notation allows."""
+MOST_MESSAGES: Final = 1000
+"""Messages kept for one pattern; nobody mends more at a time, and a hostile file could ask for millions."""
 MOST_INCLUDES_DEEP: Final = 16
 MOST_CELLS_TOGETHER: Final = 10 * MAX_CELLS
 """The most cells that all stitches of a pattern have together. The notation limits each chart alone; this keeps a
@@ -65,31 +67,47 @@ WEIGHTS: Final = ("lace", "super-fine", "fine", "light", "medium", "bulky", "sup
 Fetch = Callable[[str], bytes]
 
 
-def read_file(path: str) -> tuple[Pattern | None, list[Message]]:
-    """The pattern of a file ("-" is standard input), with what it includes, and every message about it.
+class Reading(NamedTuple):
+    """What came of reading a pattern.
 
-    The pattern is None if there is an error among the messages. Raises files.FileTrouble if the file can't be read.
+    pattern: None if there is an error among the messages. sources: the lines of every file read, for showing messages.
+    """
+
+    pattern: Pattern | None
+    messages: list[Message]
+    sources: Mapping[str, Sequence[str]]
+
+
+def compile_file(path: str) -> Reading:
+    """Read a file ("-" is standard input) and what it includes.
+
+    Raises files.FileTrouble if the file itself can't be read.
     """
     name = "standard input" if path == "-" else path
-    return read_text(files.read_bytes(path, MOST_BYTES), name, folder=Path() if path == "-" else Path(path).parent)
+    return compile_text(files.read_bytes(path, MOST_BYTES), name, Path() if path == "-" else Path(path).parent)
+
+
+def compile_text(text: str | bytes, file: str = "pattern.stitch", folder: Path | None = None) -> Reading:
+    """Read a text. file: what messages call it. folder: where includes are looked for; None allows none.
+
+    Never raises, for any text.
+    """
+    compiler = _Compiler(file, folder)
+    pattern = compiler.run(text)
+    messages = in_order(compiler.messages)
+    return Reading(None if has_errors(messages) else pattern, messages, compiler.sources)
+
+
+def read_file(path: str) -> tuple[Pattern | None, list[Message]]:
+    """`compile_file` without the sources."""
+    return compile_file(path)[:2]
 
 
 def read_text(
     text: str | bytes, file: str = "pattern.stitch", folder: Path | None = None
 ) -> tuple[Pattern | None, list[Message]]:
-    """The pattern of a text and every message about it; the pattern is None if one of them is an error.
-
-    file: what messages call it. folder: where includes are looked for; None allows none. Never raises for any text.
-    """
-    compiler = _Compiler(file, folder)
-    pattern = compiler.run(text)
-    messages = in_order(compiler.messages)
-    return (None if has_errors(messages) else pattern), messages
-
-
-def failed_sources(text: str | bytes) -> list[str]:
-    """The lines of a text as messages about it count them."""
-    return _decode(text)[0].split("\n")
+    """`compile_text` without the sources."""
+    return compile_text(text, file, folder)[:2]
 
 
 def _decode(text: str | bytes) -> tuple[str, int | None]:
@@ -141,9 +159,12 @@ class _Compiler:
         self.gauges: list[GaugeLine] = []
         self.pieces: dict[str, _PieceLines] = {}
         self.visited: dict[Path, str] = {}
+        self.lost: set[str] = set()
+        """Names whose lines could not be read: using them is not a second mistake."""
 
     def error(self, code: str, text: str, span: Span, **rest: object) -> None:
-        self.messages.append(Message(code, "error", text, span, **rest))  # type: ignore[arg-type]
+        if len(self.messages) < MOST_MESSAGES:
+            self.messages.append(Message(code, "error", text, span, **rest))  # type: ignore[arg-type]
 
     # -- the whole run ------------------------------------------------------------------------------------------
 
@@ -159,7 +180,7 @@ class _Compiler:
         stitches = self.stitches()
         swatches = tuple(swatch for line in self.gauges if (swatch := self.swatch(line)) is not None)
         pieces = {name: piece for name, lines in self.pieces.items() if (piece := self.piece(lines)) is not None}
-        if not self.definitions and not has_errors(self.messages):
+        if not self.definitions and not self.lost and not has_errors(self.messages):
             self.error(
                 "N113", "There is no stitch in this file.", Span(top, 1), cure="stitch ripple\n    1: K T\n    2: K"
             )
@@ -217,7 +238,10 @@ class _Compiler:
         unread = sorted(broken - {entry.number for entry in placed}, reverse=True)
         for entry in (*placed, None):
             while unread and (entry is None or unread[-1] < entry.number):
-                if _begins_block(text[unread.pop() - 1]):
+                lost = text[unread.pop() - 1]
+                if name := re.match(r"\s*(?:stitch|yarn)\s+([^\W\d_][\w-]*)", lost, re.IGNORECASE):
+                    self.lost.add(_nfc(name[1]))
+                if _begins_block(lost):
                     inside, orphans = None, True
                 elif inside is not None:
                     inside.spoilt = True
@@ -445,6 +469,8 @@ class _Compiler:
         return Swatch(name, per, line.stitch.span, counts[0], counts[1])
 
     def unknown_stitch(self, word: Word, among: Iterable[str]) -> None:
+        if _nfc(word.text) in self.lost:
+            return
         near = nearest(_nfc(word.text), among)
         cure = near or (f"stitch {word.text}   (defined on a line of its own)")
         self.error("N103", f"There is no stitch `{word.text}`.", word.span, cure=cure)
@@ -453,6 +479,8 @@ class _Compiler:
         key = _nfc(word.text)
         if key in self.yarns:
             return key
+        if key in self.lost:
+            return None
         near = nearest(key, self.yarns)
         self.error(
             "N116",
@@ -552,8 +580,9 @@ class _Compiler:
             if cells is not None:
                 read.append((row, cells))
         yarns = [self.known_yarn(row.yarn) if row.yarn is not None else None for row in definition.rows]
+        lost_yarn = any(row.yarn and not yarn for row, yarn in zip(definition.rows, yarns, strict=True))
         height = self.row_numbers(definition)
-        if len(self.messages) > before or height is None or definition.spoilt:
+        if len(self.messages) > before or height is None or definition.spoilt or lost_yarn:
             return None
         width = over if over is not None else max(cells.width for _, cells in read)
         for row, cells in read:
@@ -716,12 +745,8 @@ class _Compiler:
                 chart = self.form(chart, form) if chart is not None else None
             return chart
         charts = [self.evaluate(part, made) for part in expression.parts]
-        whole: Chart | None = charts[0]
-        for joint, chart in zip(expression.joints, charts[1:], strict=True):
-            if whole is None or chart is None:
-                return None
-            whole = self.joined(expression.kind, whole, chart, joint)
-        return whole
+        whole = [chart for chart in charts if chart is not None]
+        return self.joined(expression, whole) if len(whole) == len(charts) else None
 
     def form(self, chart: Chart, form: Form) -> Chart | None:
         if form.kind == "mirrored":
@@ -748,35 +773,36 @@ class _Compiler:
             becomes[code] = "KTS".index(new.text.upper())
         return chart.replaced(becomes)
 
-    def joined(self, kind: str, one: Chart, two: Chart, joint: Span) -> Chart | None:
+    def joined(self, expression: Joined, charts: list[Chart]) -> Chart | None:
+        joints = expression.joints
         try:
-            return one.then(two) if kind == "then" else one.beside(two)
+            return Chart.stacked(charts) if expression.kind == "then" else Chart.side_by_side(charts)
         except SizesDiffer as differ:
             what = "needles wide" if differ.axis == "width" else "rows high"
-            sizes = (one.width, two.width) if differ.axis == "width" else (one.height, two.height)
             word = "across" if differ.axis == "width" else "up"
+            common, sizes = differ.smallest_that_would_do, (differ.before, differ.after)
             cures = [
-                f"{side} {word} {differ.smallest_that_would_do // size}"
-                for side, size in zip(("the first", "the second"), sizes, strict=True)
-                if differ.smallest_that_would_do != size
+                f"the part {side} it {word} {common // size}"
+                for side, size in zip(("before", "after"), sizes, strict=True)
+                if common != size
             ]
             self.error(
                 "N109",
                 f"The parts do not fit: one is {sizes[0]} {what}, the other {sizes[1]}; "
-                f"the smallest size that would do is {differ.smallest_that_would_do}.",
-                joint,
-                label=f"{differ.small} does not go into {differ.large}",
+                f"the smallest size that would do is {common}.",
+                joints[differ.joint],
+                label=f"{min(sizes)} does not go into {max(sizes)}",
                 cure=" and ".join(cures),
             )
         except YarnsDiffer as differ:
             self.error(
                 "N117",
                 f"Row {differ.row} would be in `{differ.left}` at the left and in `{differ.right}` at the right.",
-                joint,
+                joints[differ.joint],
                 cure="Knit both parts of a row in the same yarn.",
             )
         except TooLarge as large:
-            self.too_large(large, joint)
+            self.too_large(large, joints[0])
         return None
 
     def sized(self, make: Callable[[], Chart], span: Span) -> Chart | None:

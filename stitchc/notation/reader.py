@@ -65,6 +65,7 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
     lines = text.split("\n")
     for first in range(0, len(lines), _CHUNK_LINES):
         chunk = lines[first : first + _CHUNK_LINES]
+        messages += _too_deep(chunk, file, first)
         builder.begin(file, first)
         try:
             placed += _parse(parser, "\n".join(chunk) + "\n", START)
@@ -94,6 +95,31 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
                 )
                 return placed, messages
     return placed, messages
+
+
+def _too_deep(chunk: list[str], file: str, lines_before: int) -> list[Message]:
+    """Report lines of an expression whose brackets nest too deep, and blank them: no such line is worth parsing."""
+    messages = []
+    for offset, line in enumerate(chunk):
+        if line.count("(") <= DEEPEST or line.lstrip()[:1].isdigit():
+            continue
+        depth = 0
+        for column, character in enumerate(_QUOTED.sub(_blanked, line), start=1):
+            depth += (character == "(") - (character == ")")
+            if depth > DEEPEST:
+                span = Span(file, lines_before + offset + 1, column)
+                text = f"Brackets nest more than {DEEPEST} deep here."
+                messages.append(Message("N110", "error", text, span, cure="Give a part of it a name of its own."))
+                chunk[offset] = ""
+                break
+    return messages
+
+
+_QUOTED: Final = re.compile(r'"[^"]*"|#.*')
+
+
+def _blanked(match: re.Match[str]) -> str:
+    return " " * len(match.group())
 
 
 def _parse(parser: lark.Lark, text: str, start: str) -> list[Placed]:
