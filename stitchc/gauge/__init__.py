@@ -1,0 +1,20 @@
+"""Gauge: what tuck and slip do to the size of the fabric, with an honest range, and how swatches sharpen it.
+
+Start at `estimate_pattern` (a pattern) or `estimate` (charts). Nothing here reads a file or prints.
+"""
+
+from stitchc.gauge.estimate import GaugeReport, Joint, PlainGauge, estimate, estimate_pattern
+from stitchc.gauge.remarks import check_swatches
+from stitchc.gauge.values import Baseline, Range, StitchGauge
+
+__all__ = [
+    "Baseline",
+    "GaugeReport",
+    "Joint",
+    "PlainGauge",
+    "Range",
+    "StitchGauge",
+    "check_swatches",
+    "estimate",
+    "estimate_pattern",
+]

@@ -1,0 +1,105 @@
+"""The model of tuck and slip on the log scale: linear in its parameters, so that every update is in closed form.
+
+Rows:   ln F_c =  tuck_rows  * (ln K's part from tucks) + slip_rows * (ln K's part from slips)
+                - tuck_long  * (what tuck holds over two rows add to ln K) - slip_long * (the same of slips)
+                - columns_rows * ln K * (how far the same needles do all the holding)
+Width:  ln F_w = -tuck_first * (saturating widening) - tuck_more * (share of tucks) + slip_width * (share of slips)
+                + columns_width * (saturating widening) * (how far the same needles do all the holding)
+
+Each stitch has besides a deviation of its own in either direction, in proportion to how far it is from plain. The
+figures and where they are from stand in priors.toml, which `fit.py` makes. Knows nothing of swatches and files.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from stitchc.gauge.features import Features
+
+Vector = npt.NDArray[np.float64]
+Matrix = npt.NDArray[np.float64]
+
+PARAMETERS: Final = (
+    "tuck_rows",
+    "slip_rows",
+    "tuck_long",
+    "slip_long",
+    "columns_rows",
+    "tuck_first",
+    "tuck_more",
+    "slip_width",
+    "columns_width",
+)
+
+
+@dataclass(frozen=True)
+class Priors:
+    """The model before any of the knitter's own swatches.
+
+    mean (n,), covariance (n, n) of PARAMETERS. log_plain_ratio: mean and standard deviation of ln(rows/stitches) of
+    stocking stitch. tape_mm: standard deviation of a length read off a tape. fabric_sd: of ln gauge between fabrics
+    that the same knitter makes alike. row_deviation and width_deviation scale a stitch's own deviation.
+    """
+
+    mean: Vector
+    covariance: Matrix
+    log_plain_ratio: tuple[float, float]
+    tape_mm: float
+    count_step: float
+    fabric_sd: float
+    row_deviation: float
+    width_deviation: float
+
+
+def design(features: Features) -> tuple[Vector, Vector]:
+    """The rows that turn parameters into (ln F_w, ln F_c); each of shape (len(PARAMETERS),)."""
+    f = features
+    log_span = f.log_span_tuck + f.log_span_slip
+    width, rows = np.zeros(len(PARAMETERS)), np.zeros(len(PARAMETERS))
+    rows[:5] = (f.log_span_tuck, f.log_span_slip, -f.log_long_tuck, -f.log_long_slip, -log_span * f.in_columns)
+    width[5:] = (-f.tuck_widening, -f.tuck_share, f.slip_share, f.tuck_widening * f.in_columns)
+    return width, rows
+
+
+def deviation(features: Features, priors: Priors) -> tuple[float, float]:
+    """Standard deviations of the stitch's own part of (ln F_w, ln F_c); none for plain."""
+    log_span = features.log_span_tuck + features.log_span_slip
+    rows = priors.row_deviation * log_span / (1 + log_span / 2)
+    width = priors.width_deviation * (0.1 * features.tuck_widening + 0.3 * features.slip_share)
+    doubt = 2.0 if features.never_knitting else 1.0
+    return doubt * width, doubt * rows
+
+
+@cache
+def shipped() -> Priors:
+    """The priors that ship with the program."""
+    return from_toml(tomllib.loads((files("stitchc.gauge") / "priors.toml").read_text(encoding="utf-8")))
+
+
+def from_toml(document: dict[str, Any]) -> Priors:
+    """Priors from the parsed document."""
+    parameters = document["parameters"]
+    mean = np.array([parameters[name]["mean"] for name in PARAMETERS])
+    sd = np.array([parameters[name]["sd"] for name in PARAMETERS])
+    correlation = np.array([document["correlation"][name] for name in PARAMETERS])
+    covariance = correlation * np.outer(sd, sd)
+    for array in (mean, covariance):
+        array.setflags(write=False)
+    constants = document["constants"]
+    return Priors(
+        mean=mean,
+        covariance=covariance,
+        log_plain_ratio=(float(np.log(constants["plain_ratio"])), constants["plain_ratio_log_sd"]),
+        tape_mm=constants["tape_mm"],
+        count_step=constants["count_step"],
+        fabric_sd=constants["fabric_log_sd"],
+        row_deviation=constants["row_deviation"],
+        width_deviation=constants["width_deviation"],
+    )

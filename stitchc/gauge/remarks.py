@@ -1,0 +1,146 @@
+"""Messages about `gauge` lines: counts that cannot be, swatches too small, lines that disagree, surprises."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Final
+
+from stitchc.messages import Message
+from stitchc.pattern import Pattern, Swatch
+
+if TYPE_CHECKING:
+    from stitchc.gauge.estimate import GaugeReport
+
+FEWEST_PER_10CM: Final = 1.0
+MOST_STITCHES_PER_10CM: Final = 150.0
+"""A fine hand bed (3.6 mm) gives about 50 stitches in 10 cm; three times that is beyond any domestic bed."""
+MOST_ROWS_PER_10CM: Final = 600.0
+"""A published slip pattern held for eight rows has 118 rows in 10 cm; five times that is beyond any."""
+SHORTEST_MM: Final = 30.0
+"""Under this the tape alone is wrong by 7 % and more."""
+FEWEST_COUNTED: Final = 6.0
+
+
+def check_swatches(pattern: Pattern) -> list[Message]:
+    """G601 to G603 and G605 about every `gauge` line of a pattern; needs no model and no numpy."""
+    found: list[Message] = []
+    for swatch in pattern.swatches:
+        impossible = list(_impossible(swatch))
+        found += impossible or _small(swatch)
+    found += _disagreeing(pattern)
+    found += _odd_plain(pattern)
+    return found
+
+
+def _impossible(swatch: Swatch) -> Iterator[Message]:
+    for what, count, per_10cm, most in _halves(swatch):
+        if count is None or per_10cm is None or FEWEST_PER_10CM <= per_10cm <= most:
+            continue
+        size = "more" if per_10cm > most else "fewer"
+        yield Message(
+            "G601",
+            "error",
+            f"{_number(count)} {what} to {_number(swatch.per_mm)} mm is {_number(per_10cm)} {what} to 10 cm, "
+            f"{size} than any knitting has.",
+            swatch.span,
+            cure=f"Check the count and the unit: `gauge {swatch.stitch} … {what} per 10 cm` counts {what} in 10 cm.",
+            label=f"{_number(FEWEST_PER_10CM)} to {_number(most)} in 10 cm can be",
+        )
+
+
+def _small(swatch: Swatch) -> list[Message]:
+    few = [f"{_number(n)} {what}" for what, n, _, _ in _halves(swatch) if n is not None and n < FEWEST_COUNTED]
+    if not few and swatch.per_mm >= SHORTEST_MM:
+        return []
+    size = " and ".join(few) or f"{_number(swatch.per_mm)} mm"
+    wrong = 100 * max(
+        [2.0 / swatch.per_mm] + [0.5 / n for _, n, _, _ in _halves(swatch) if n is not None and n < FEWEST_COUNTED]
+    )
+    return [
+        Message(
+            "G602",
+            "warning",
+            f"A swatch of {size} is too small to measure: it can be wrong by {wrong:.0f} % and more.",
+            swatch.span,
+            cure="Measure over 10 cm or more; `stitchc swatch` says how large a swatch is worth knitting.",
+            label="counts little in the estimates",
+        )
+    ]
+
+
+def _disagreeing(pattern: Pattern) -> Iterator[Message]:
+    """Repeated measurements of one stitch that reading errors and two fabrics' difference do not explain."""
+    seen: dict[tuple[str, str], list[tuple[Swatch, float, float]]] = defaultdict(list)
+    for swatch in pattern.swatches:
+        for what, count, per_10cm, _ in _halves(swatch):
+            if count is None or per_10cm is None:
+                continue
+            doubt = 2.0 / swatch.per_mm + 0.25 / count + 0.03
+            for earlier, other, other_doubt in seen[(swatch.stitch, what)]:
+                apart = abs(math.log(per_10cm / other))
+                if apart > doubt + other_doubt:
+                    yield Message(
+                        "G603",
+                        "warning",
+                        f"Two measurements of `{swatch.stitch}` disagree: {_number(other)} and {_number(per_10cm)} "
+                        f"{what} to 10 cm, {100 * math.expm1(apart):.0f} % apart.",
+                        swatch.span,
+                        cure="Count both again, and keep only lines of the same yarn, tension and finish.",
+                        label="the later one",
+                        also=((earlier.span, "the earlier one"),),
+                    )
+                    break
+            seen[(swatch.stitch, what)].append((swatch, per_10cm, doubt))
+
+
+def _odd_plain(pattern: Pattern) -> Iterator[Message]:
+    """Stocking stitch whose rows and stitches do not fit each other: exchanged, or counted otherwise."""
+    for swatch in pattern.swatches:
+        if swatch.stitch != "plain" or not swatch.stitches or not swatch.rows:
+            continue
+        ratio = swatch.rows / swatch.stitches
+        if 1.1 <= ratio <= 1.9:
+            continue
+        turned = 1.1 <= 1 / ratio <= 1.9
+        yield Message(
+            "G605",
+            "warning",
+            f"Stocking stitch with {ratio:.2f} rows to a stitch is unusual; 1.2 to 1.7 is what knitters measure.",
+            swatch.span,
+            cure=f"gauge plain {_number(swatch.rows)} stitches {_number(swatch.stitches)} rows "
+            f"per {_number(swatch.per_mm)} mm, if the two were exchanged"
+            if turned
+            else "Count again: a row is one pass of the carriage.",
+            label="rows and stitches exchanged?" if turned else "check the count",
+        )
+
+
+def surprises(report: GaugeReport) -> Iterator[Message]:
+    """G604: swatches far from what stocking stitch and the model led to expect."""
+    for swatch, direction, expected, off_by, shares in report.far_out():
+        what = ("stitches", "rows")[direction]
+        visible = direction == 1 and shares is not None and abs(math.log1p(off_by) - math.log(shares)) < 0.15
+        yield Message(
+            "G604",
+            "warning",
+            f"`{swatch.stitch}` was expected at {_number(expected)} {what} to 10 cm and measured "
+            f"{abs(100 * off_by):.0f} % {'over' if off_by > 0 else 'under'} that; it is believed, but check the count.",
+            swatch.span,
+            cure="Were the V's counted that can be seen? A row is one pass of the carriage; held loops hide rows."
+            if visible
+            else "If the count is right, nothing need be done: this swatch then stands for this stitch.",
+            label="check the count",
+        )
+
+
+def _halves(swatch: Swatch) -> tuple[tuple[str, float | None, float | None, float], ...]:
+    return (
+        ("stitches", swatch.stitches, swatch.stitches_per_10cm, MOST_STITCHES_PER_10CM),
+        ("rows", swatch.rows, swatch.rows_per_10cm, MOST_ROWS_PER_10CM),
+    )
+
+
+def _number(value: float) -> str:
+    return f"{value:.4g}" if value < 1e6 else f"{value:.3e}"

@@ -1,0 +1,96 @@
+"""What the gauge model hands out, as frozen values. Knows nothing of how they were found."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from stitchc.gauge.features import Features
+
+Basis = Literal["estimate", "calibrated", "measured"]
+
+NINE_IN_TEN: Final = 1.6448536269514722
+"""Standard deviations from the middle of a normal distribution to the bounds that hold nine in ten."""
+
+
+@dataclass(frozen=True)
+class Range:
+    """A value and the bounds that hold nine swatches in ten (one in twenty lies under, one in twenty over)."""
+
+    value: float
+    low: float
+    high: float
+
+    @classmethod
+    def of_log(cls, mean: float, sd: float) -> Range:
+        """From the mean and standard deviation of the natural logarithm; the value is the median."""
+        return cls(math.exp(mean), math.exp(mean - NINE_IN_TEN * sd), math.exp(mean + NINE_IN_TEN * sd))
+
+    def times(self, factor: float) -> Range:
+        """The same range in another unit; `factor` is positive."""
+        return Range(self.value * factor, self.low * factor, self.high * factor)
+
+    def under(self, numerator: float) -> Range:
+        """`numerator` over the range: a length from a density. Low and high change places."""
+        return Range(numerator / self.value, numerator / self.high, numerator / self.low)
+
+    @property
+    def log_sd(self) -> float:
+        """The standard deviation of the logarithm that these bounds came from."""
+        return math.log(self.high / self.low) / (2 * NINE_IN_TEN)
+
+    def as_json(self, digits: int = 4) -> dict[str, float]:
+        """`{"value", "low", "high"}`, each to `digits` significant figures (the bounds never inside the value)."""
+        return {"value": _round(self.value, digits), "low": _round(self.low, digits), "high": _round(self.high, digits)}
+
+
+def _round(value: float, digits: int) -> float:
+    return float(f"{value:.{digits}g}")
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """The gauge of stocking stitch: per 10 cm, with how far it can be trusted. source: in words, where it is from."""
+
+    stitches_per_10cm: Range
+    rows_per_10cm: Range
+    source: str
+
+
+@dataclass(frozen=True)
+class StitchGauge:
+    """One stitch's gauge. The `…_per_10cm` are None where no gauge of stocking stitch is known.
+
+    stitch_factor, row_factor: stitches and rows per 10 cm over those of stocking stitch (F_w and F_c).
+    own_stitches_per_10cm, own_rows_per_10cm: what its own swatches say, even without stocking stitch; else None.
+    stitch_basis and row_basis: each direction's own basis; `basis` is "measured" if either direction is.
+    """
+
+    name: str
+    features: Features
+    stitch_factor: Range
+    row_factor: Range
+    stitches_per_10cm: Range | None
+    rows_per_10cm: Range | None
+    own_stitches_per_10cm: Range | None
+    own_rows_per_10cm: Range | None
+    stitch_basis: Basis
+    row_basis: Basis
+
+    @property
+    def basis(self) -> Basis:
+        """The better founded of the two directions."""
+        order: Mapping[Basis, int] = {"estimate": 0, "calibrated": 1, "measured": 2}
+        return max(self.stitch_basis, self.row_basis, key=lambda basis: order[basis])
+
+    @property
+    def width_change_percent(self) -> float:
+        """How much wider (narrower if negative) the same needles come out than in stocking stitch."""
+        return 100 * (1 / self.stitch_factor.value - 1)
+
+    @property
+    def length_change_percent(self) -> float:
+        """How much longer (shorter if negative) the same rows come out than in stocking stitch."""
+        return 100 * (1 / self.row_factor.value - 1)

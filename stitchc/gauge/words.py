@@ -1,0 +1,34 @@
+"""What a gauge means, in a sentence."""
+
+from __future__ import annotations
+
+from stitchc.gauge.values import Range, StitchGauge
+
+_LITTLE = 2.0
+"""Percent under which a change is called none: a tape could not tell it."""
+
+
+def in_words(gauge: StitchGauge) -> str:
+    """What happens to the size, against the same needles and rows of stocking stitch."""
+    if gauge.features.is_plain:
+        return "The same as stocking stitch: every needle knits on every row."
+    width = _change(gauge.width_change_percent, "wider", "narrower", gauge.stitch_factor)
+    length = _change(gauge.length_change_percent, "longer", "shorter", gauge.row_factor)
+    if width is None and length is None:
+        return "About the size of stocking stitch."
+    parts = " and ".join([width or "as wide", length or "as long"])
+    return f"{parts[0].upper()}{parts[1:]} than stocking stitch.".replace(
+        "As wide and", "About as wide as and"
+    ).replace("and as long than", "than and about as long as")
+
+
+def _change(percent: float, more: str, less: str, factor: Range) -> str | None:
+    if abs(percent) < _LITTLE:
+        return None
+    sides = sorted(100 * (1 / bound - 1) for bound in (factor.low, factor.high))
+    span = f"{_whole(sides[0])} to {_whole(sides[1])}"
+    return f"about {abs(percent):.0f} % {more if percent > 0 else less} ({span} %)"
+
+
+def _whole(percent: float) -> str:
+    return f"{percent:+.0f}".replace("-", "−") if round(percent) else "0"
