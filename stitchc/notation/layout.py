@@ -1,0 +1,169 @@
+"""The standard layout of a pattern: spaces, capitals, indentation and blank lines, and nothing else.
+
+Works on the text line by line, so that comments and the writer's order stay; `same_meaning` proves afterwards that
+the text still says what it said.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from typing import Any, Final
+
+from stitchc.messages import Span
+from stitchc.notation.slips import KEYWORDS
+from stitchc.pattern import Pattern
+
+_INDENT: Final = "    "
+_PIECE_WORDS: Final = frozenset({"width", "needles", "edge", "carriage", "do", "knit"})
+_WIDEST_HEAD: Final = 24
+"""Row heads are aligned up to this width; a longer one stands out by itself."""
+
+_TOKEN: Final = re.compile(
+    r'"[^"]*"|[LRlr][0-9]+\s*[-–]\s*[LRlr][0-9]+(?![\w-])|-?[0-9]+\.[0-9]+|[^\W\d_][^\s"#(),:=]*|-?[0-9]+|[-–(),=:]|\S'
+)
+_CELL_WORD: Final = re.compile(r"([KTSkts][0-9]*)|(\()|\)\s*[xX×]\s*([0-9]+)")
+
+
+def lay_out(text: str) -> str:
+    """The text in the standard layout. The text must be one that compiles; "\\n" line ends, one at the end."""
+    lines = [_split_comment(line) for line in text.split("\n")]
+    heads = _row_heads([code for code, _ in lines])
+    out: list[str] = []
+    for index, (code, comment) in enumerate(lines):
+        body = _line(code, heads.get(index, 0))
+        if not body and not comment:
+            if out and out[-1]:
+                out.append("")
+            continue
+        if not body:
+            out.append(_comment_indent(lines, index) + comment)
+            continue
+        if _opens_block(code) and out and out[-1] and not out[-1].lstrip().startswith("#"):
+            out.append("")
+        out.append(f"{body}  {comment}" if comment else body)
+    while out and not out[-1]:
+        out.pop()
+    return "\n".join(out) + "\n"
+
+
+def same_meaning(one: Pattern, two: Pattern) -> bool:
+    """Whether two patterns say the same: everything but places in the text and the text itself."""
+    return bool(_meaning(one) == _meaning(two))
+
+
+def _meaning(value: Any) -> Any:
+    if isinstance(value, Span):
+        return None
+    if isinstance(value, Pattern):
+        return {
+            field.name: _meaning(getattr(value, field.name))
+            for field in dataclasses.fields(value)
+            if field.name not in ("file", "sources")
+        }
+    if dataclasses.is_dataclass(value) and hasattr(value, "cells"):
+        return value  # a chart compares by its cells and yarns
+    if dataclasses.is_dataclass(value):
+        return (
+            type(value).__name__,
+            *(_meaning(getattr(value, f.name)) for f in dataclasses.fields(value) if f.name != "row_spans"),
+        )
+    if isinstance(value, dict):
+        return [(key, _meaning(item)) for key, item in value.items()]
+    if isinstance(value, tuple | list):
+        return [_meaning(item) for item in value]
+    return value
+
+
+# -- one line ---------------------------------------------------------------------------------------------------
+
+
+def _split_comment(line: str) -> tuple[str, str]:
+    """The code of a line, stripped, and its comment from the # on."""
+    quoted = False
+    for index, character in enumerate(line):
+        if character == '"':
+            quoted = not quoted
+        elif character == "#" and not quoted:
+            return line[:index].strip(), line[index:].rstrip()
+    return line.strip(), ""
+
+
+def _is_row(code: str) -> bool:
+    return code[:1].isdigit()
+
+
+def _row_head(code: str) -> str:
+    numbers, *yarn = re.split(r"\s*\bin\b\s*", code.split(":", 1)[0].strip(), maxsplit=1, flags=re.IGNORECASE)
+    numbers = re.sub(r"\s*,\s*", ", ", re.sub(r"\s*[-–]\s*", "-", numbers))
+    return f"{numbers} in {yarn[0]}" if yarn else numbers
+
+
+def _row_heads(codes: list[str]) -> dict[int, int]:
+    """The width that each row's head is padded to, so that the cells of one stitch stand below each other."""
+    widths: dict[int, int] = {}
+    block: list[int] = []
+    for index, code in enumerate([*codes, "end"]):
+        if _is_row(code):
+            block.append(index)
+        elif code and block:
+            widest = max((len(head) for i in block if len(head := _row_head(codes[i])) <= _WIDEST_HEAD), default=0)
+            widths.update(dict.fromkeys(block, widest))
+            block = []
+    return widths
+
+
+def _line(code: str, head_width: int) -> str:
+    if not code:
+        return ""
+    if _is_row(code):
+        _, cells = code.split(":", 1)
+        return f"{_INDENT}{_row_head(code):>{head_width}}: {_cells(cells)}"
+    tokens = _TOKEN.findall(code)
+    first = tokens[0].lower()
+    indent = _INDENT if first in _PIECE_WORDS else ""
+    return indent + _tokens_joined(tokens)
+
+
+def _tokens_joined(tokens: list[str]) -> str:
+    out = ""
+    swapping = False
+    for index, token in enumerate(tokens):
+        word = token.lower()
+        # the word after these is a name, even where it looks like a keyword in another place
+        if word in KEYWORDS:
+            token = word
+            swapping = word == "with" or (swapping and word == "for")
+        elif swapping and word in ("k", "t", "s"):
+            token = token.upper()
+        elif token != ",":
+            swapping = False
+        if re.fullmatch(r"[lr][0-9]+\s*[-–]\s*[lr][0-9]+", word):
+            token = re.sub(r"\s*[-–]\s*", "-", token.upper())
+        before = tokens[index - 1] if index else ""
+        tight = not out or before in ("(", "-") or token in (")", ",", "-", ":")
+        out += token if tight else " " + token
+    return out
+
+
+def _cells(text: str) -> str:
+    """A row's cells: single spaces, capitals, a letter with a count standing alone, words of bare letters kept."""
+    out: list[str] = []
+    for word in re.sub(r"\)\s*[xX×]\s*", ")x", text).split():
+        if word.isalpha():
+            out.append(word.upper())
+            continue
+        out += [run.upper() if run else opening or f")x{count}" for run, opening, count in _CELL_WORD.findall(word)]
+    return " ".join(out).replace("( ", "(").replace(" )x", ")x")
+
+
+def _opens_block(code: str) -> bool:
+    tokens = _TOKEN.findall(code)
+    return bool(tokens) and (tokens[0].lower() == "piece" or (tokens[0].lower() == "stitch" and "=" not in tokens))
+
+
+def _comment_indent(lines: list[tuple[str, str]], index: int) -> str:
+    """A comment on its own line stands as the line of code below it does."""
+    following = next((code for code, _ in lines[index + 1 :] if code), "")
+    inside = _is_row(following) or _TOKEN.findall(following)[:1] in [[word] for word in _PIECE_WORDS]
+    return _INDENT if following and inside else ""
