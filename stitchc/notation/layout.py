@@ -39,7 +39,8 @@ def lay_out(text: str) -> str:
         if not body:
             out.append(_comment_indent(lines, index) + comment)
             continue
-        if _opens_block(code) and out and out[-1] and not out[-1].lstrip().startswith("#"):
+        leaves_block = bool(out) and out[-1].startswith(_INDENT) and not body.startswith(_INDENT)
+        if out and out[-1] and (leaves_block or (_opens_block(code) and not out[-1].startswith("#"))):
             out.append("")
         out.append(f"{body}  {comment}" if comment else body)
     while out and not out[-1]:
