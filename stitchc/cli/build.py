@@ -1,0 +1,223 @@
+"""`stitchc build`: everything that applies to a pattern, in one folder, with a page that shows it."""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import io
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from stitchc import files
+from stitchc.cli.common import (
+    anyway_option,
+    chosen,
+    file_argument,
+    file_stem,
+    load_machine,
+    machine_option,
+    option,
+    put_files,
+    read_pattern,
+    require,
+    say,
+    stitch_option,
+    units_option,
+)
+from stitchc.cli.plain_gauge import plain_option
+
+if TYPE_CHECKING:
+    from stitchc.gauge import PlainGauge
+    from stitchc.machines import Machine
+    from stitchc.pattern import Pattern, Stitch
+
+MACHINES = ("hand-standard", "card24-standard", "bitmap-standard")
+"""One machine of each class, built for when none is named."""
+
+WHOLE = ""
+"""The subject of what shows the pattern as a whole."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """One file to make: `stitchc COMMAND FILE ARGUMENTS -o TARGET`. subject: the stitch or piece it shows."""
+
+    what: str
+    subject: str
+    target: Path
+    command: str
+    arguments: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Made:
+    """A job that was done, or the reason why it does not apply."""
+
+    job: Job
+    reason: str | None = None
+
+
+@click.command(
+    epilog="\b\nExamples:\n  stitchc build cowl.stitch -o cowl\n"
+    "  stitchc build cowl.stitch -o cowl --machine hand-bulky --no-pictures"
+)
+@file_argument
+@option("-o", "--output", metavar="DIR", type=click.Path(path_type=Path), required=True, help="The folder to fill.")
+@stitch_option
+@machine_option(None)
+@plain_option
+@option("--pictures/--no-pictures", default=True, show_default=True, help="Draw the fabric (the slowest part).")
+@units_option
+@anyway_option
+@option("--force", is_flag=True, help="Write over files even if stitchc did not make them.")
+def command(
+    file: str,
+    output: Path,
+    stitch_names: tuple[str, ...],
+    machine_name: str | None,
+    plain: PlainGauge | None,
+    pictures: bool,
+    units: str,
+    anyway: bool,
+    force: bool,
+) -> None:
+    """Make everything that applies to a pattern, in one folder.
+
+    For each stitch the drawn chart, the fabric from both sides, the hole card, the needle sheet and the picture for
+    electronic patterning; the gauge of all; for each piece its instructions; and index.html, which shows them. Without
+    --machine there is something for each class: a hand machine, a card of 24, and electronic patterning.
+    """
+    from stitchc.checks import check_pattern
+
+    if file == "-":
+        raise click.UsageError("`build` reads a file by name, since each part of it reads the pattern again.")
+    pattern = read_pattern(file)
+    stitches = chosen(pattern, stitch_names)
+    machines = [load_machine(name) for name in ([machine_name] if machine_name else MACHINES)]
+    names = {machine.name: machine_name or machine.name for machine in machines}
+    warnings = require(check_pattern(pattern, machines[0], stitches), pattern, anyway)
+    files.refuse_foreign(output / "index.html", force)
+    shared = ("--force",) * force + ("--anyway",) * anyway
+    jobs = list(_jobs(pattern, stitches, machines, names, output, plain, units, pictures, shared))
+    made = [_done(job, file) for job in _watched(jobs)]
+    from stitchc.gallery import index_page
+
+    page = index_page(pattern, stitches, made, warnings, _gauge_sentences(pattern, stitches, plain))
+    put_files([(output / "index.html", page.encode("utf-8"))], force)
+    for entry in made:
+        if entry.reason is not None:
+            of = f" of `{entry.job.subject}`" if entry.job.subject else ""
+            say(f"no {entry.job.what}{of} ({entry.job.target.name}): {entry.reason}")
+
+
+def _gauge_sentences(pattern: Pattern, stitches: tuple[Stitch, ...], plain: PlainGauge | None) -> dict[str, str]:
+    from stitchc.gauge import estimate_pattern
+    from stitchc.gauge.words import in_words
+
+    report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
+    return {gauge.name: in_words(gauge) for gauge in report.stitches}
+
+
+def _jobs(
+    pattern: Pattern,
+    stitches: tuple[Stitch, ...],
+    machines: list[Machine],
+    names: dict[str, str],
+    output: Path,
+    plain: PlainGauge | None,
+    units: str,
+    pictures: bool,
+    shared: tuple[str, ...],
+) -> Iterator[Job]:
+    gauge = ("--plain", f"{plain.stitches:g}x{plain.rows:g}") if plain else ()
+    picked = tuple(word for stitch in stitches for word in ("--stitch", stitch.name))
+    forced = tuple(word for word in shared if word == "--force")
+    for stitch in stitches:
+        stem = file_stem(stitch.name)
+        one = ("--stitch", stitch.name)
+        for form in ("svg", "png"):
+            yield Job(
+                "drawn chart", stitch.name, output / f"{stem}-chart.{form}", "chart", (*one, "--format", form, *forced)
+            )
+        if pictures:
+            for face in ("purl", "knit"):
+                target = output / f"{stem}-fabric-{face}.png"
+                yield Job(f"{face} side", stitch.name, target, "picture", (*one, "--face", face, *gauge, *forced))
+        for machine in machines:
+            named = (*one, "--machine", names[machine.name], *shared)
+            if machine.reader == "card":
+                for form in ("png", "pdf", "svg", "text"):
+                    ending = "txt" if form == "text" else form
+                    yield Job(
+                        "hole card", stitch.name, output / f"{stem}-card.{ending}", "card", (*named, "--format", form)
+                    )
+            elif machine.reader == "bitmap":
+                yield Job("needle picture", stitch.name, output / f"{stem}-bitmap.png", "bitmap", named)
+            else:
+                for form in ("html", "text", "json"):
+                    ending = "txt" if form == "text" else form
+                    yield Job(
+                        "needle sheet",
+                        stitch.name,
+                        output / f"{stem}-sheet.{ending}",
+                        "sheet",
+                        (*named, "--format", form),
+                    )
+    yield Job("letters", WHOLE, output / "chart.json", "chart", (*picked, "--format", "json", *forced))
+    for form in ("text", "json"):
+        target = output / ("gauge.txt" if form == "text" else "gauge.json")
+        yield Job("gauge", WHOLE, target, "gauge", (*picked, "--format", form, *gauge, "--units", units, *forced))
+    yield Job("comparison", WHOLE, output / "compare.png", "compare", (*picked, "--format", "png", *gauge, *forced))
+    for piece in pattern.pieces.values():
+        for machine in machines:
+            stem = f"{file_stem(piece.name)}-piece-{file_stem(machine.name)}"
+            named = ("--piece", piece.name, "--machine", names[machine.name], *gauge, "--units", units, *shared)
+            for form in ("html", "text", "json"):
+                ending = "txt" if form == "text" else form
+                yield Job(
+                    f"piece for {machine.name}",
+                    piece.name,
+                    output / f"{stem}.{ending}",
+                    "piece",
+                    (*named, "--format", form),
+                )
+
+
+def _watched(jobs: list[Job]) -> Iterator[Job]:
+    """The jobs, with a progress bar on a terminal."""
+    if not sys.stderr.isatty():
+        yield from jobs
+        return
+    with click.progressbar(
+        jobs, label="building", file=sys.stderr, item_show_func=lambda j: j.what if j else ""
+    ) as bar:
+        yield from bar
+
+
+def _done(job: Job, file: str) -> Made:
+    """Do one job; what does not apply to this pattern is a reason, what the file system refused ends the build."""
+    command = importlib.import_module(f"stitchc.cli.{job.command}").command
+    said = io.StringIO()
+    arguments = [file, *job.arguments, "-o", str(job.target)]
+    try:
+        with contextlib.redirect_stderr(said):
+            command.main(arguments, prog_name=f"stitchc {job.command}", standalone_mode=False)
+    except files.FileTrouble:
+        raise
+    except SystemExit as error:
+        if error.code:
+            return Made(job, _first_sentence(said.getvalue()))
+    return Made(job)
+
+
+def _first_sentence(text: str) -> str:
+    """The first error among rendered messages, without its place and code."""
+    for line in text.splitlines():
+        if "error[" in line:
+            return line.split("]: ", 1)[-1]
+    return text.strip().splitlines()[0] if text.strip() else "it could not be made"

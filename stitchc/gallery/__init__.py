@@ -1,0 +1,94 @@
+"""The page that `stitchc build` leaves beside what it made: every stitch and piece of the pattern at a glance.
+
+Knows what was made and where, not how.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib import resources
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from stitchc.cli.build import Made
+    from stitchc.messages import Message
+    from stitchc.pattern import Pattern, Stitch
+
+_NAMES = {".html": "open or print", ".txt": "text", ".json": "JSON", ".pdf": "PDF", ".svg": "SVG", ".png": "PNG"}
+
+
+@dataclass(frozen=True)
+class Links:
+    """One kind of output with a link for each form of it."""
+
+    what: str
+    files: tuple[tuple[str, str], ...]
+    reason: str | None
+
+
+def index_page(
+    pattern: Pattern,
+    stitches: Sequence[Stitch],
+    made: Sequence[Made],
+    warnings: Sequence[Message],
+    gauges: dict[str, str],
+) -> str:
+    """The page as HTML: one file, no script, nothing fetched from anywhere.
+
+    gauges: for each stitch a sentence on how its fabric differs from stocking stitch.
+    """
+    from jinja2 import Environment, StrictUndefined
+
+    template = resources.files(__package__).joinpath("index.html.j2").read_text("utf-8")
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    return environment.from_string(template).render(
+        title=pattern.title or "Pattern",
+        notes=pattern.notes,
+        warnings=[message.text for message in warnings],
+        stitches=[
+            {
+                "name": stitch.name,
+                "size": f"{stitch.chart.width} needles by {stitch.chart.height} rows",
+                "gauge": gauges.get(stitch.name, ""),
+                "chart": _picture(made, stitch.name, "drawn chart"),
+                "purl": _picture(made, stitch.name, "purl side"),
+                "knit": _picture(made, stitch.name, "knit side"),
+                "links": _links(made, stitch.name),
+            }
+            for stitch in stitches
+        ],
+        pieces=[{"name": name, "links": _links(made, name, pieces=True)} for name in pattern.pieces],
+        whole=_links(made, ""),
+        compare=_picture(made, "", "comparison"),
+    )
+
+
+def _of(made: Sequence[Made], subject: str) -> list[Made]:
+    return [entry for entry in made if entry.job.subject == subject]
+
+
+def _picture(made: Sequence[Made], subject: str, what: str) -> str | None:
+    for entry in _of(made, subject):
+        if entry.job.what == what and entry.reason is None and entry.job.target.suffix in (".png", ".svg"):
+            return entry.job.target.name
+    return None
+
+
+def _links(made: Sequence[Made], subject: str, pieces: bool = False) -> list[Links]:
+    kinds: dict[str, list[Made]] = {}
+    for entry in _of(made, subject):
+        if (entry.job.command == "piece") == pieces:
+            kinds.setdefault(entry.job.what, []).append(entry)
+    return [
+        Links(
+            what,
+            tuple(
+                (_NAMES.get(entry.job.target.suffix, "file"), entry.job.target.name)
+                for entry in entries
+                if entry.reason is None
+            ),
+            next((entry.reason for entry in entries if entry.reason), None),
+        )
+        for what, entries in kinds.items()
+    ]
