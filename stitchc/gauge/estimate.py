@@ -37,6 +37,8 @@ _MIDDLE_GAUGE: Final = 22.0
 _FIRST_PARAMETER: Final = 4
 _SURPRISE: Final = 2.5
 """Standard deviations from its estimate beyond which a swatch is remarked upon, and teaches the others less."""
+_TAUGHT: Final = 0.01
+"""Share of the variance of ln F that other stitches' swatches must have taken away for a gauge to be calibrated."""
 _USUAL_LENGTH_MM: Final = 100.0
 
 
@@ -260,7 +262,7 @@ class GaugeReport:
         solution = self._solution
         if (key, direction) in solution.measured and solution.plain_sources[direction] is not None:
             return "measured"
-        return "calibrated" if solution.teaching else "estimate"
+        return "calibrated" if solution.learnt_share(key, direction) > _TAUGHT else "estimate"
 
 
 def estimate(
@@ -325,7 +327,6 @@ class _Solution:
     ) -> None:
         self.priors, self._features, self.readings = priors, features, readings
         self.measured = frozenset((reading.key, reading.direction) for reading in readings)
-        self.teaching = any(key != _PLAIN_KEY for key, _ in self.measured)
         self.plain_sources = (self._plain_source(0, plain_given), self._plain_source(1, plain_given))
         self._slots = {
             place: _FIRST_PARAMETER + len(PARAMETERS) + 2 * at for at, place in enumerate(sorted(self.measured))
@@ -387,6 +388,14 @@ class _Solution:
                 if one.untold is not None and one.untold == other.untold:
                     covariance[row, column] += self._deviation(*one.untold) ** 2
         return mean, covariance
+
+    def learnt_share(self, key: bytes, direction: int) -> float:
+        """How much of the variance of ln F the swatches took away, 0 to 1."""
+        row = self._factor_row(key, direction)
+        before = float(row @ self._covariance @ row)
+        left = row @ self._learnt_gain @ self._h - row
+        after = float(left @ self._covariance @ left) + float((row @ self._learnt_gain) ** 2 @ self._noise)
+        return 1 - after / before if before > 0 else 0.0
 
     # -- inside -----------------------------------------------------------------------------------------------------
 

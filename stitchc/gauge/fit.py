@@ -31,12 +31,12 @@ from stitchc.gauge.model import PARAMETERS, Matrix, Priors, Vector, design, devi
 START: Final[dict[str, tuple[float, float, str]]] = {
     "tuck_rows": (
         0.90,
-        0.18,
+        0.16,
         "machine tuck repeats alone give 1.0 (rows/stitches only), yarn relaxation 0.9 +- 0.15",
     ),
     "slip_rows": (0.58, 0.15, "yarn relaxation 0.5 +- 0.15; hand slip stitches somewhat over it"),
-    "tuck_long": (0.15, 0.15, "each further tuck needs less yarn (Spencer, Knitting Technology, 3rd ed., p. 96)"),
-    "slip_long": (0.12, 0.10, "held loops draw yarn from their neighbours: long holds give back"),
+    "tuck_long": (0.15, 0.12, "each further tuck needs less yarn (Spencer, Knitting Technology, 3rd ed., p. 96)"),
+    "slip_long": (0.08, 0.10, "held loops draw yarn from their neighbours: long holds give back"),
     "columns_rows": (0.10, 0.12, "yarn relaxation: the same needles holding pack less than staggered ones"),
     "tuck_first": (0.09, 0.035, "0.87 double bed (Spencer, ch. 13), 0.93 one machine garment"),
     "tuck_more": (0.10, 0.08, "yarn relaxation: dense tucks wider still; samplers: hardly"),
@@ -44,6 +44,9 @@ START: Final[dict[str, tuple[float, float, str]]] = {
     "columns_width": (0.03, 0.03, "yarn relaxation: staggered tucks widen more than columns"),
 }
 """Mean and standard deviation of each parameter before the published rows, and where from."""
+
+SHARED: Final[dict[tuple[str, str], float]] = {("tuck_rows", "slip_rows"): 0.3}
+"""Correlations of the starting values: one yarn and finish act on held loops, whatever holds them (assumed)."""
 
 _NUISANCE: Final[dict[str, tuple[float, float]]] = {
     "plain_hand": (math.log(1.37), 0.02),  # 31 published hand gauges; 6 % from one to the next, added to each row
@@ -56,7 +59,7 @@ _NUISANCE: Final[dict[str, tuple[float, float]]] = {
 _FIGURE_SD: Final = 0.05
 """Log error of one published figure (4 to 8 % assumed)."""
 _PLAIN_RATIO_SD: Final = 0.06
-_GROUND_SD: Final = 0.12
+_GROUND_SD: Final = 0.15
 """Further log error where the ground is not stocking stitch: tucks may act otherwise on it."""
 _MOSAIC_SLIPS: Final = 0.28
 """Share of slips taken for the mosaic whose chart is a picture (0.20 to 0.36 is likely); each is held two rows."""
@@ -67,8 +70,8 @@ CONSTANTS: Final[dict[str, tuple[float, str]]] = {
     "tape_mm": (1.216, "+-2 mm hold nine readings in ten: 1 mm at either end of the tape (common practice, no source)"),
     "count_step": (0.5, "counts are read to half a stitch or row (common practice, no source)"),
     "fabric_log_sd": (0.02, "two swatches of one knitter made alike (assumed, no source)"),
-    "row_deviation": (0.16, "chosen so that leave-one-out errors over the published rows have the size expected"),
-    "width_deviation": (0.5, "the same"),
+    "row_deviation": (0.24, "chosen so that leave-one-out errors over the published rows have the size expected"),
+    "width_deviation": (0.6, "the same"),
 }
 
 Kind = Literal["width", "rows", "ratio", "ratio of two"]
@@ -183,6 +186,9 @@ def fit(rows: Sequence[PublishedRow]) -> Fit:
     """The posterior of parameters and nuisances after the usable rows: one Gaussian update."""
     mean = np.array([START[name][0] for name in PARAMETERS] + [mean for mean, _ in _NUISANCE.values()])
     covariance = np.diag([START[name][1] ** 2 for name in PARAMETERS] + [sd**2 for _, sd in _NUISANCE.values()])
+    for (one, other), correlation in SHARED.items():
+        at, beside = PARAMETERS.index(one), PARAMETERS.index(other)
+        covariance[at, beside] = covariance[beside, at] = correlation * START[one][1] * START[other][1]
     used = data(rows)
     if not used:
         return Fit(mean, covariance)

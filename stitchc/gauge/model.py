@@ -71,7 +71,7 @@ def design(features: Features) -> tuple[Vector, Vector]:
 def deviation(features: Features, priors: Priors) -> tuple[float, float]:
     """Standard deviations of the stitch's own part of (ln F_w, ln F_c); none for plain."""
     log_span = features.log_span_tuck + features.log_span_slip
-    rows = priors.row_deviation * log_span / (1 + log_span / 2)
+    rows = priors.row_deviation * log_span / (1 + log_span)
     width = priors.width_deviation * (0.1 * features.tuck_widening + 0.3 * features.slip_share)
     doubt = 2.0 if features.never_knitting else 1.0
     return doubt * width, doubt * rows

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Final
 
 from stitchc.messages import Message
@@ -26,11 +26,14 @@ FEWEST_COUNTED: Final = 6.0
 def check_swatches(pattern: Pattern) -> list[Message]:
     """G601 to G603 and G605 about every `gauge` line of a pattern; needs no model and no numpy."""
     found: list[Message] = []
+    possible: list[Swatch] = []
     for swatch in pattern.swatches:
         impossible = list(_impossible(swatch))
         found += impossible or _small(swatch)
-    found += _disagreeing(pattern)
-    found += _odd_plain(pattern)
+        if not impossible:
+            possible.append(swatch)
+    found += _disagreeing(possible)
+    found += _odd_plain(possible)
     return found
 
 
@@ -39,11 +42,12 @@ def _impossible(swatch: Swatch) -> Iterator[Message]:
         if count is None or per_10cm is None or FEWEST_PER_10CM <= per_10cm <= most:
             continue
         size = "more" if per_10cm > most else "fewer"
+        counted = f"{_number(count)} {what} to {_number(swatch.per_mm)} mm"
         yield Message(
             "G601",
             "error",
-            f"{_number(count)} {what} to {_number(swatch.per_mm)} mm is {_number(per_10cm)} {what} to 10 cm, "
-            f"{size} than any knitting has.",
+            f"{_number(per_10cm)} {what} to 10 cm{'' if swatch.per_mm == 100 else f' ({counted})'} are {size} than any "
+            "knitting has.",
             swatch.span,
             cure=f"Check the count and the unit: `gauge {swatch.stitch} … {what} per 10 cm` counts {what} in 10 cm.",
             label=f"{_number(FEWEST_PER_10CM)} to {_number(most)} in 10 cm can be",
@@ -70,10 +74,10 @@ def _small(swatch: Swatch) -> list[Message]:
     ]
 
 
-def _disagreeing(pattern: Pattern) -> Iterator[Message]:
+def _disagreeing(swatches: Iterable[Swatch]) -> Iterator[Message]:
     """Repeated measurements of one stitch that reading errors and two fabrics' difference do not explain."""
     seen: dict[tuple[str, str], list[tuple[Swatch, float, float]]] = defaultdict(list)
-    for swatch in pattern.swatches:
+    for swatch in swatches:
         for what, count, per_10cm, _ in _halves(swatch):
             if count is None or per_10cm is None:
                 continue
@@ -95,9 +99,9 @@ def _disagreeing(pattern: Pattern) -> Iterator[Message]:
             seen[(swatch.stitch, what)].append((swatch, per_10cm, doubt))
 
 
-def _odd_plain(pattern: Pattern) -> Iterator[Message]:
+def _odd_plain(swatches: Iterable[Swatch]) -> Iterator[Message]:
     """Stocking stitch whose rows and stitches do not fit each other: exchanged, or counted otherwise."""
-    for swatch in pattern.swatches:
+    for swatch in swatches:
         if swatch.stitch != "plain" or not swatch.stitches or not swatch.rows:
             continue
         ratio = swatch.rows / swatch.stitches
