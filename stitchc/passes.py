@@ -1,0 +1,298 @@
+"""Lowering: a chart on a machine's bed becomes carriage passes: who must not knit, what to set, what to move by hand.
+
+Knows the chart, the bed and the machine's profile; nothing of words, sheets or files. A model of a hand bed: needles
+in holding position stay there from pass to pass until they are pushed back by hand or the hold is cancelled, when all
+of them knit back into work. So a plain row costs no move, and a hold over two rows costs its moves once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from stitchc.bed import Needles, needle_position
+from stitchc.chart import KNIT, SLIP, TUCK, Chart, Setting
+from stitchc.machines.profile import Machine
+from stitchc.messages import Message
+from stitchc.pattern import Side, Stitch
+
+Direction = Literal["right to left", "left to right"]
+
+LEAST_NEEDLES = 24
+"""Needles in work where none are asked for: whole repeats between the edge needles, at least this many in all."""
+
+
+@dataclass(frozen=True)
+class Pass:
+    """One passage of the carriage. Needles are positions (see stitchc.bed), in order from left to right.
+
+    row: what the row counter shows when the pass is done, from 1. chart_row: the chart's row that it knits, from 1.
+    setting: what the carriage does with the held needles: "plain" where there are none, "tuck" (the yarn is laid over
+        them), "slip" (it is led past them), "mixed" (both: only `slipped` go without yarn).
+    held: every needle that must not knit. slipped: those of them that take no yarn.
+    bring_out: needles to move by hand into holding position before the pass. push_back: needles to move by hand out
+        of it. Both empty where a card or a picture selects the needles, and where a plain pass cancels the hold.
+    """
+
+    row: int
+    chart_row: int
+    direction: Direction
+    setting: Setting
+    yarn: str | None
+    held: tuple[int, ...]
+    slipped: tuple[int, ...]
+    bring_out: tuple[int, ...]
+    push_back: tuple[int, ...]
+
+    @property
+    def moves(self) -> int:
+        """Needles moved by hand before this pass."""
+        return len(self.bring_out) + len(self.push_back)
+
+    @property
+    def start_side(self) -> Side:
+        """Where the carriage stands before the pass."""
+        return "right" if self.direction == "right to left" else "left"
+
+    @property
+    def end_side(self) -> Side:
+        """Where the carriage stands after the pass."""
+        return "left" if self.direction == "right to left" else "right"
+
+
+def lower(
+    chart: Chart,
+    machine: Machine,
+    needles: Needles,
+    rows: int,
+    carriage: Side = "right",
+    edge: int = 1,
+    *,
+    held: Iterable[int] = (),
+    first_row: int = 1,
+    first_chart_row: int = 1,
+) -> list[Pass]:
+    """The passes that knit `rows` rows of the chart on these needles, the carriage first standing at `carriage`.
+
+    edge: needles at each end that always knit. held: positions already in holding position before the first pass;
+    first_row: what the row counter will show after the first pass; first_chart_row: the chart's row to begin with
+    (both from 1), for going on where another section ended.
+    Which chart column stands on which needle: see `columns_on`. The caller has asked `unfit` first.
+    """
+    columns = columns_on(chart, machine, needles, edge)
+    by_hand = moved_by_hand(machine)
+    on_bed = _held_by_chart_row(chart, columns, needles)
+    passes: list[Pass] = []
+    before: tuple[int, ...] = tuple(sorted(held)) if by_hand else ()
+    between: dict[tuple[tuple[int, ...], int], tuple[tuple[int, ...], tuple[int, ...]]] = {}
+    nothing: tuple[tuple[int, ...], tuple[int, ...]] = ((), ())
+    from_right = carriage == "right"
+    for index in range(rows):
+        chart_index = (first_chart_row - 1 + index) % chart.height
+        now, slipped, setting = on_bed[chart_index]
+        moved = nothing
+        if by_hand:
+            if now:
+                key = (before, chart_index)
+                if key not in between:
+                    stay, were = set(now), set(before)
+                    between[key] = (
+                        tuple(needle for needle in now if needle not in were),
+                        tuple(needle for needle in before if needle not in stay),
+                    )
+                moved = between[key]
+            before = now
+        passes.append(
+            Pass(
+                row=first_row + index,
+                chart_row=chart_index + 1,
+                direction="right to left" if from_right else "left to right",
+                setting=setting,
+                yarn=chart.yarns[chart_index],
+                held=now,
+                slipped=slipped,
+                bring_out=moved[0],
+                push_back=moved[1],
+            )
+        )
+        from_right = not from_right
+    return passes
+
+
+def columns_on(chart: Chart, machine: Machine, needles: Needles, edge: int) -> npt.NDArray[np.int64]:
+    """The chart column (from 0) that stands on each needle in work, left to right; -1 on the edge needles.
+
+    The repeat begins on the leftmost needle that is not an edge needle, unless the machine's reader has a fixed place
+    on the bed: then column 1 stands on the profile's needle and the columns repeat outward both ways.
+    """
+    positions = np.arange(needles.first, needles.last + 1)
+    fixed = machine.column_1_needle
+    origin = needles.first + edge if fixed is None or moved_by_hand(machine) else needle_position(fixed)
+    columns = (positions - origin) % chart.width
+    if edge > 0:
+        columns[:edge] = -1
+        columns[-edge:] = -1
+    return columns.astype(np.int64)
+
+
+def moved_by_hand(machine: Machine) -> bool:
+    """Whether the knitter's hand moves the needles (no card and no picture selects them)."""
+    return machine.reader == "none"
+
+
+def _held_by_chart_row(
+    chart: Chart, columns: npt.NDArray[np.int64], needles: Needles
+) -> list[tuple[tuple[int, ...], tuple[int, ...], Setting]]:
+    """For each chart row: held positions, slipped positions, and what the carriage does with the needles in work."""
+    within = columns >= 0
+    cells = np.where(within, chart.cells[:, np.where(within, columns, 0)], KNIT)
+    found: list[tuple[tuple[int, ...], tuple[int, ...], Setting]] = []
+    same: dict[bytes, tuple[tuple[int, ...], tuple[int, ...], Setting]] = {}
+    for row in cells.astype(np.uint8):
+        key = row.tobytes()
+        if key not in same:
+            held = tuple((np.flatnonzero(row != KNIT) + needles.first).tolist())
+            slipped = tuple((np.flatnonzero(row == SLIP) + needles.first).tolist())
+            has_tuck = bool((row == TUCK).any())
+            setting: Setting = "plain"
+            if held:
+                setting = "mixed" if has_tuck and slipped else "tuck" if has_tuck else "slip"
+            same[key] = (held, slipped, setting)
+        found.append(same[key])
+    return found
+
+
+# -- how many needles, and whether it can be done ------------------------------------------------------------------
+
+
+def default_needles(chart: Chart, edge: int) -> Needles:
+    """Whole repeats between the edge needles, the fewest that make at least LEAST_NEEDLES in work, centred."""
+    repeats = max(1, -(-(LEAST_NEEDLES - 2 * edge) // chart.width))
+    return Needles.centred(repeats * chart.width + 2 * edge)
+
+
+def unfit(stitch: Stitch, machine: Machine, needles: Needles) -> list[Message]:
+    """What keeps this stitch from being knitted on these needles of this machine at all: M301, M303, M305."""
+    return [*_too_many(machine, needles), *_cannot(stitch, machine), *_off_the_card(stitch, machine)]
+
+
+def _too_many(machine: Machine, needles: Needles) -> list[Message]:
+    bed = machine.bed
+    if needles.first >= bed.first and needles.last <= bed.last:
+        return []
+    if needles.count > machine.needles:
+        text = f"{needles.count} needles are more than the {machine.needles} of `{machine.name}`."
+        cure = f"--needles {machine.needles}, or knit it in {-(-needles.count // machine.needles)} panels."
+    else:
+        text = f"The needles `{needles}` reach past the bed of `{machine.name}`, which runs from {bed.left} to {bed.right}."
+        cure = f"--needles {needles.count}"
+    return [Message("M303", "error", text, cure=cure)]
+
+
+def _cannot(stitch: Stitch, machine: Machine) -> list[Message]:
+    found = []
+    for code, name, way in ((TUCK, "tuck", machine.tuck), (SLIP, "slip", machine.slip)):
+        if way == "none" and bool((stitch.chart.cells == code).any()):
+            other = "T for S" if name == "slip" else "S for T"
+            found.append(
+                Message(
+                    "M305",
+                    "error",
+                    f"`{machine.name}` cannot {name}, and the stitch `{stitch.name}` has {name} cells.",
+                    stitch.span,
+                    cure=f"Choose a machine that can (`stitchc machines` lists them), or write a stitch "
+                    f"`{stitch.name} with {other}`.",
+                )
+            )
+    return found
+
+
+def _off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
+    width = machine.reader_width
+    if machine.reader != "card" or not width or width % stitch.chart.width == 0:
+        return []
+    fitting = [w for w in range(1, width + 1) if width % w == 0]
+    near = sorted(sorted(fitting, key=lambda w: abs(w - stitch.chart.width))[:3])
+    return [
+        Message(
+            "M301",
+            "error",
+            f"The stitch `{stitch.name}` is {stitch.chart.width} needles wide, which does not go into the "
+            f"{width} columns of `{machine.name}`'s card.",
+            stitch.span,
+            cure=f"Make it {', '.join(map(str, near[:-1]))} or {near[-1]} wide, or knit it by hand: "
+            "--machine hand-standard.",
+        )
+    ]
+
+
+# -- what it costs --------------------------------------------------------------------------------------------------
+
+
+def lever_changes(passes: Sequence[Pass], machine: Machine) -> list[bool]:
+    """For each pass, whether the carriage's setting must be changed before it; the carriage begins set to plain.
+
+    Where holding works in both directions (or a lever selects tuck or slip) the setting follows the pass. Where it
+    works in one direction only, the lever left as it is holds going one way and knits everything back going the
+    other, so a plain pass the other way needs no change. The fewest changes: the setting stays while it serves.
+    """
+    one_way = machine.hold_directions == "one" and moved_by_hand(machine)
+    changes = []
+    state: tuple[str, Direction | None] = ("plain", None)
+    for each in passes:
+        if each.setting == "plain":
+            serves = state[0] == "plain" or (one_way and state[1] != each.direction)
+            wanted: tuple[str, Direction | None] = ("plain", None)
+        else:
+            kind = "hold" if moved_by_hand(machine) else each.setting
+            wanted = (kind, each.direction if one_way else None)
+            serves = state == wanted
+        changes.append(not serves)
+        if not serves:
+            state = wanted
+    return changes
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What a way of knitting costs the hands: needles moved, changes of the carriage's setting."""
+
+    moves: int
+    lever_changes: int
+
+
+def cost(passes: Sequence[Pass], machine: Machine) -> Cost:
+    """Moves and changes of setting over all the passes."""
+    return Cost(sum(each.moves for each in passes), sum(lever_changes(passes, machine)))
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way to begin: the carriage's side and the needles by which the repeat is shifted to the right."""
+
+    carriage: Side
+    shift: int
+    cost: Cost
+
+
+def ways(chart: Chart, machine: Machine, needles: Needles, rows: int, carriage: Side, edge: int) -> list[Way]:
+    """Every start side and shift of the repeat with its cost, cheapest first: fewest moves, then fewest changes.
+
+    Of equally cheap ways the one nearest to what was asked comes first: the side asked for, the smallest shift.
+    A shift makes no difference where a card or a picture selects the needles.
+    """
+    sides: tuple[Side, Side] = ("right", "left")
+    shifts = range(chart.width if moved_by_hand(machine) else 1)
+    found = [
+        Way(side, shift, cost(lower(chart.shifted(shift), machine, needles, rows, side, edge), machine))
+        for shift in shifts
+        for side in sides
+    ]
+    return sorted(
+        found,
+        key=lambda w: (w.cost.moves, w.cost.lever_changes, w.carriage != carriage, min(w.shift, chart.width - w.shift)),
+    )
