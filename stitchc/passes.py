@@ -9,16 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from stitchc.bed import Needles, needle_position
 from stitchc.chart import KNIT, SLIP, TUCK, Chart, Setting
-from stitchc.machines.profile import Machine
 from stitchc.messages import Message
-from stitchc.pattern import Side, Stitch
+
+if TYPE_CHECKING:
+    from stitchc.machines.profile import Machine
+    from stitchc.pattern import Side, Stitch
 
 Direction = Literal["right to left", "left to right"]
 
@@ -188,7 +190,7 @@ def _too_many(machine: Machine, needles: Needles) -> list[Message]:
         text = f"{needles.count} needles are more than the {machine.needles} of `{machine.name}`."
         cure = f"--needles {machine.needles}, or knit it in {-(-needles.count // machine.needles)} panels."
     else:
-        text = f"The needles `{needles}` reach past the bed of `{machine.name}`, which runs from {bed.left} to {bed.right}."
+        text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
         cure = f"--needles {needles.count}"
     return [Message("M303", "error", text, cure=cure)]
 
