@@ -45,12 +45,13 @@ def command(
         stitchc gauge cowl.stitch --plain 20x28 --units in
     """
     from stitchc.gauge import check_swatches, estimate_pattern
+    from stitchc.gauge.yarn import ill_matched
 
     pattern = common.read_pattern(file)
     stitches = common.chosen(pattern, stitch_names)
     common.require(check_swatches(pattern), pattern)
     report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
-    common.show(report.messages, pattern.sources)
+    common.show([*report.messages, *ill_matched(report, pattern)], pattern.sources)
     text = (
         as_json(report, pattern, stitches) if form == "json" else "\n".join(as_text(report, pattern, stitches, units))
     )

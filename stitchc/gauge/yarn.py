@@ -16,6 +16,7 @@ import numpy as np
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.gauge.estimate import PLAIN, GaugeReport
 from stitchc.gauge.values import NINE_IN_TEN, Range
+from stitchc.messages import Message
 from stitchc.pattern import Pattern, Stitch, Yarn
 
 MUNDEN: Final[Mapping[str, tuple[float, float]]] = {
@@ -49,6 +50,22 @@ _M_PER_KG: Final[Mapping[str, tuple[float, float]]] = {
 }
 """Metres per kilogram by category of the standard yarn weight system (Craft Yarn Council), from the yards per pound of
 a Yarn Standards sheet; the finest lace, the coarsest super bulky and jumbo are not in it and are assumed."""
+
+
+TIGHTNESS: Final = (0.5, 2.2)
+"""sqrt(tex) / (mm of yarn in a stitch) that can be believed: 1.4 to 1.5 is usual for plain worsted (Spencer), about 1.1
+comes out of the standard yarn weight system's gauges; half and one and a half times as much is let pass."""
+
+
+def density_per_cm(loop_mm: float, state: str = "wet relaxed") -> tuple[float, float]:
+    """Wales and courses to the cm of stocking stitch whose stitches hold that much yarn (Munden; see MUNDEN)."""
+    kw, kc = MUNDEN[state]
+    return 10 * kw / loop_mm, 10 * kc / loop_mm
+
+
+def fabric_weight(loops_per_cm2: float, loop_mm: float, tex: float) -> float:
+    """g/m2 = loops per cm2 x mm of yarn in a loop x tex / 100 (identity; Spencer)."""
+    return loops_per_cm2 * loop_mm * tex / 100
 
 
 @dataclass(frozen=True)
@@ -198,6 +215,33 @@ def yarns_of(report: GaugeReport, pattern: Pattern, stitch: Stitch) -> tuple[Yar
         weights = (grams(area, tex), grams(square, tex)) if tex is not None else (None, None)
         uses.append(YarnUse(name, cells, tex, area, square, *weights))
     return tuple(uses)
+
+
+def ill_matched(report: GaugeReport, pattern: Pattern) -> list[Message]:
+    """G606: declared yarns far too thick or too thin for the gauge of stocking stitch."""
+    loop = loop_length_mm(report)
+    found: list[Message] = []
+    for yarn in pattern.yarns.values():
+        tex = tex_of(yarn)
+        if loop is None or tex is None or yarn.weight == "lace":
+            continue
+        tightness = math.sqrt(tex.value) / loop.value
+        if TIGHTNESS[0] <= tightness <= TIGHTNESS[1]:
+            continue
+        thick = tightness > TIGHTNESS[1]
+        said = f"tex {tex.value:g}" if yarn.tex is not None else f"weight {yarn.weight}"
+        found.append(
+            Message(
+                "G606",
+                "warning",
+                f"Yarn `{yarn.name}` of {said} is very {'thick' if thick else 'thin'} for this gauge: about "
+                f"{loop.value:.0f} mm of it go into a plain stitch.",
+                yarn.span,
+                cure="Check the tex (grams of 1,000 m) and the gauge. Two strands together have twice the tex.",
+                label="weights and lengths follow from this",
+            )
+        )
+    return found
 
 
 def total(ranges: Iterable[Range | None]) -> Range | None:

@@ -1,0 +1,180 @@
+"""Yarn in a stitch, against Munden's constants, a worked example, the weight identity and a units library."""
+
+from __future__ import annotations
+
+import math
+
+import pint
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stitchc.chart import Chart
+from stitchc.gauge import GaugeReport, PlainGauge, Range, estimate
+from stitchc.gauge.yarn import (
+    MUNDEN,
+    Cells,
+    cells_by_yarn,
+    density_per_cm,
+    fabric_weight,
+    grams,
+    ill_matched,
+    loop_length_mm,
+    metres_of,
+    metres_per_square_metre,
+    share_of_a_stitch,
+    tex_of,
+    yarns_of,
+)
+from stitchc.messages import Span
+from stitchc.pattern import Pattern, Stitch, Yarn
+
+HERE = Span("cowl.stitch", 1)
+UNITS: pint.UnitRegistry[float] = pint.UnitRegistry()
+
+
+def chart(text: str) -> Chart:
+    return Chart.from_rows(text.split("/"))
+
+
+def report(text: str = "K", stitches: float = 20, rows: float = 28) -> GaugeReport:
+    return estimate({"it": chart(text)}, plain=PlainGauge(stitches, rows))
+
+
+@pytest.mark.parametrize(
+    ("state", "kw", "kc"), [("dry relaxed", 3.8, 5.0), ("wet relaxed", 4.1, 5.3), ("fully relaxed", 4.2, 5.5)]
+)
+def test_mundens_constants(state: str, kw: float, kc: float) -> None:
+    """Munden 1959, J. Text. Inst. 50 T448, and Knapton, as quoted in Spencer, Knitting Technology, 3rd ed., 22.5."""
+    assert MUNDEN[state] == (kw, kc)
+    assert density_per_cm(10.0, state) == (kw, kc)
+
+
+def test_the_worked_example_of_loop_density() -> None:
+    """l = 0.5 cm, fully relaxed: 92 loops/cm2 (GATE textile paper 2015, question 54): 4.2 x 5.5 / 0.25 = 92.4."""
+    wales, courses = density_per_cm(5.0, "fully relaxed")
+    assert wales * courses == pytest.approx(92, abs=0.5)
+
+
+def test_a_relaxed_gauge_gives_its_loop_back() -> None:
+    wales, courses = density_per_cm(18.0)
+    loop = loop_length_mm(report("K", 10 * wales, 10 * courses))
+    assert loop is not None and loop.value == pytest.approx(18.0)
+    assert loop.high / loop.value > 1.1  # the states alone differ by 5 %
+
+
+def test_weight_identity() -> None:
+    """g/m2 = loops/cm2 x l in mm x tex / 100, once by a units library from the definitions."""
+    tex = 400.0
+    square = metres_per_square_metre(report(), "it", Cells(knits=1), 1)
+    loop = loop_length_mm(report())
+    assert square is not None and loop is not None
+    by_formula = fabric_weight(2.0 * 2.8, loop.value, tex)
+    assert grams(square, Range(tex, tex, tex)).value == pytest.approx(by_formula, rel=1e-3)
+    loops = UNITS.Quantity(2.0 * 2.8, "1 / cm**2")
+    by_units = loops * UNITS.Quantity(loop.value, "mm") * UNITS.Quantity(tex, "g / km")
+    assert by_units.to("g / m**2").magnitude == pytest.approx(by_formula)
+
+
+def test_a_worked_ball() -> None:
+    """100 x 100 plain stitches of 18 mm: 10,000 x 18 mm = 180 m; at 400 tex 72 g."""
+    wales, courses = density_per_cm(18.0)
+    metres = metres_of(report("K", 10 * wales, 10 * courses), Cells(knits=10_000))
+    assert metres is not None and metres.value == pytest.approx(180)
+    assert grams(metres, Range(400, 400, 400)).value == pytest.approx(72)
+    assert metres.low < 180 / 1.08 and metres.high > 180 * 1.08
+
+
+@pytest.mark.parametrize(
+    ("category", "least_yd_per_lb", "most_yd_per_lb"),
+    [
+        ("super-fine", 1901, 2400),
+        ("fine", 1201, 1900),
+        ("light", 901, 1200),
+        ("medium", 601, 900),
+        ("bulky", 401, 600),
+    ],
+)
+def test_yarn_weight_categories(category: str, least_yd_per_lb: int, most_yd_per_lb: int) -> None:
+    """Yards per pound of the standard yarn weight system (Yarn Standards sheet), turned to tex by a units library."""
+    tex = tex_of(Yarn("foam", HERE, weight=category))
+    assert tex is not None
+
+    def as_tex(yards_per_pound: float) -> float:
+        length = UNITS.Quantity(yards_per_pound, "yard / pound")
+        return float((1 / length).to("g / km").magnitude)
+
+    assert tex.low == pytest.approx(as_tex(most_yd_per_lb), rel=0.002)
+    assert tex.high == pytest.approx(as_tex(least_yd_per_lb), rel=0.002)
+    assert tex.low < tex.value < tex.high
+
+
+GAUGES = {"super-fine": (27, 32), "fine": (23, 26), "light": (21, 24), "medium": (16, 20), "bulky": (12, 15)}
+
+
+@pytest.mark.parametrize("category", GAUGES)
+def test_categories_and_their_gauges_go_together(category: str) -> None:
+    """Stitches per 10 cm of each category (Craft Yarn Council) with its own tex: tightness near that of worsted plain
+    (1.4 to 1.5, Spencer), somewhat under it as hand knitting is, and none remarked upon."""
+    middle = sum(GAUGES[category]) / 2
+    pattern = Pattern("a", {}, {"foam": Yarn("foam", HERE, weight=category)})
+    at_gauge = report("K", middle, middle * 1.37)
+    loop, tex = loop_length_mm(at_gauge), tex_of(pattern.yarns["foam"])
+    assert loop is not None and tex is not None
+    assert 0.9 < math.sqrt(tex.value) / loop.value < 1.5
+    assert not ill_matched(at_gauge, pattern)
+
+
+def test_a_yarn_ten_times_too_thick_is_remarked_upon() -> None:
+    pattern = Pattern("a", {}, {"foam": Yarn("foam", HERE, tex=4200)})
+    assert [message.code for message in ill_matched(report(), pattern)] == ["G606"]
+
+
+def test_all_names_of_the_weight_system_have_a_range() -> None:
+    from stitchc.notation.compile import WEIGHTS
+
+    for weight in WEIGHTS:
+        tex = tex_of(Yarn("foam", HERE, weight=weight))
+        assert tex is not None and 0 < tex.low < tex.value < tex.high
+    assert tex_of(Yarn("foam", HERE)) is None
+
+
+def test_cells_by_yarn_counts_further_tucks_round_the_repeat() -> None:
+    rows = Chart.from_rows(["KT", "KK", "KT"], ["foam", None, "foam"])  # rows 3 and 1 hold the same needle
+    found = cells_by_yarn(rows)
+    assert found["foam"] == Cells(knits=2, tucks=1, further_tucks=1)
+    assert found[None] == Cells(knits=2)
+
+
+@given(st.lists(st.text("KKTS", min_size=3, max_size=3), min_size=1, max_size=6))
+def test_cells_add_up(rows: list[str]) -> None:
+    cells = sum(cells_by_yarn(Chart.from_rows(rows)).values(), Cells())
+    assert cells.total == 3 * len(rows)
+    share = share_of_a_stitch(cells)
+    assert 0.2 < share.low <= share.value <= share.high < 1.2
+
+
+def test_tuck_and_slip_take_less_yarn_than_plain() -> None:
+    """Each further tuck needs less yarn than the one before (Spencer, p. 96); a slip takes a float alone."""
+    knit, tuck = share_of_a_stitch(Cells(knits=1)), share_of_a_stitch(Cells(tucks=1))
+    further, slip = share_of_a_stitch(Cells(further_tucks=1)), share_of_a_stitch(Cells(slips=1))
+    assert slip.value < further.value < tuck.value < knit.value == 1
+    assert slip.low > 1 / 4.1  # a straight float of one wale: Kw = 4.1, wet relaxed
+
+
+def test_tuck_is_heavier_by_area_than_plain() -> None:
+    """Tuck fabrics are said to be thicker and heavier per area (Tuck stitch and its formation, 2016)."""
+    pattern = Pattern("a", {}, {"foam": Yarn("foam", HERE, tex=400)})
+    weights = []
+    for text in ("K", "KT/TK", "KT/KT/TK/TK"):
+        use = yarns_of(report(text), pattern, Stitch("it", chart(text), HERE))
+        assert use[0].name == "foam" and use[0].grams_per_square_metre is not None
+        weights.append(use[0].grams_per_square_metre.value)
+    assert weights[0] < weights[1] < weights[2]
+
+
+def test_without_a_plain_gauge_there_is_no_length() -> None:
+    unknown = estimate({"it": chart("KT/KK")})
+    assert loop_length_mm(unknown) is None
+    assert metres_of(unknown, Cells(knits=5)) is None
+    assert yarns_of(unknown, Pattern("a", {}), Stitch("it", chart("KT/KK"), HERE)) == ()
