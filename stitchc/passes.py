@@ -49,6 +49,7 @@ class Pass:
     slipped: tuple[int, ...]
     bring_out: tuple[int, ...]
     push_back: tuple[int, ...]
+    patterned: bool = True
 
     @property
     def moves(self) -> int:
@@ -88,6 +89,7 @@ def lower(
     columns = columns_on(chart, machine, needles, edge)
     by_hand = moved_by_hand(machine)
     on_bed = _held_by_chart_row(chart, columns, needles)
+    patterned = bool((chart.cells != KNIT).any())
     passes: list[Pass] = []
     before: tuple[int, ...] = tuple(sorted(held)) if by_hand else ()
     between: dict[tuple[tuple[int, ...], int], tuple[tuple[int, ...], tuple[int, ...]]] = {}
@@ -119,6 +121,7 @@ def lower(
                 slipped=slipped,
                 bring_out=moved[0],
                 push_back=moved[1],
+                patterned=patterned,
             )
         )
         from_right = not from_right
@@ -235,27 +238,50 @@ def _off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
 # -- what it costs --------------------------------------------------------------------------------------------------
 
 
-def lever_changes(passes: Sequence[Pass], machine: Machine) -> list[bool]:
-    """For each pass, whether the carriage's setting must be changed before it; the carriage begins set to plain.
+@dataclass(frozen=True)
+class LeverChange:
+    """A change of the carriage's setting before a pass: what to set, and for which direction where only one is set."""
 
-    Where holding works in both directions (or a lever selects tuck or slip) the setting follows the pass. Where it
-    works in one direction only, the lever left as it is holds going one way and knits everything back going the
-    other, so a plain pass the other way needs no change. The fewest changes: the setting stays while it serves.
+    to: Setting
+    direction: Direction | None = None
+
+
+def lever_changes(passes: Sequence[Pass], machine: Machine, held: Iterable[int] = ()) -> list[LeverChange | None]:
+    """For each pass the change of setting that it needs, or None; the carriage begins set to plain.
+
+    held: needles already in holding position. The setting is left as it is for as long as it serves:
+    by hand, a plain pass with nothing held knits plain whatever is set; where holding is set for each direction by
+    itself (`hold_directions` "one"), what is set for one direction knits everything back going the other way; and a
+    card or a picture with a plain row in it selects all needles, so that tuck or slip may stay set.
     """
-    one_way = machine.hold_directions == "one" and moved_by_hand(machine)
-    changes = []
-    state: tuple[str, Direction | None] = ("plain", None)
+    if not moved_by_hand(machine):
+        return _reader_changes(passes)
+    one_way = machine.hold_directions == "one"
+    changes: list[LeverChange | None] = []
+    holding: set[Direction | None] = set()
+    any_held = bool(tuple(held))
     for each in passes:
-        if each.setting == "plain":
-            serves = state[0] == "plain" or (one_way and state[1] != each.direction)
-            wanted: tuple[str, Direction | None] = ("plain", None)
+        way = each.direction if one_way else None
+        if each.held and way not in holding:
+            holding.add(way)
+            changes.append(LeverChange("tuck" if each.setting == "mixed" else each.setting, way))
+        elif not each.held and any_held and way in holding:
+            holding.discard(way)
+            changes.append(LeverChange("plain", way))
         else:
-            kind = "hold" if moved_by_hand(machine) else each.setting
-            wanted = (kind, each.direction if one_way else None)
-            serves = state == wanted
-        changes.append(not serves)
+            changes.append(None)
+        any_held = bool(each.held)
+    return changes
+
+
+def _reader_changes(passes: Sequence[Pass]) -> list[LeverChange | None]:
+    changes: list[LeverChange | None] = []
+    state: Setting = "plain"
+    for each in passes:
+        serves = each.setting == state or (each.setting == "plain" and each.patterned)
+        changes.append(None if serves else LeverChange(each.setting))
         if not serves:
-            state = wanted
+            state = each.setting
     return changes
 
 
@@ -269,7 +295,9 @@ class Cost:
 
 def cost(passes: Sequence[Pass], machine: Machine) -> Cost:
     """Moves and changes of setting over all the passes."""
-    return Cost(sum(each.moves for each in passes), sum(lever_changes(passes, machine)))
+    return Cost(
+        sum(each.moves for each in passes), sum(change is not None for change in lever_changes(passes, machine))
+    )
 
 
 @dataclass(frozen=True)
