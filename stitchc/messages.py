@@ -8,8 +8,7 @@ from __future__ import annotations
 import json
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Severity = Literal["error", "warning", "info"]
 
@@ -17,8 +16,7 @@ MOST_SHOWN = 100
 """Messages printed for one run; a file with thousands of slips gets these and a count of the rest."""
 
 
-@dataclass(frozen=True, order=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """A place in a source: the file as the user named it, line and column from 1, length in characters."""
 
     file: str
@@ -27,8 +25,7 @@ class Span:
     length: int = 1
 
 
-@dataclass(frozen=True, slots=True)
-class Message:
+class Message(NamedTuple):
     """One thing to tell the user.
 
     code: as in `stitchc explain CODE`. text: one sentence that stands by itself, in the knitter's words, with the
@@ -42,11 +39,11 @@ class Message:
     span: Span | None = None
     cure: str | None = None
     label: str = ""
-    also: tuple[tuple[Span, str], ...] = field(default=())
+    also: tuple[tuple[Span, str], ...] = ()
 
     def as_warning(self) -> Message:
         """The same message as a warning (what `--anyway` does to an error)."""
-        return replace(self, severity="warning") if self.severity == "error" else self
+        return self._replace(severity="warning") if self.severity == "error" else self
 
     def as_json(self) -> dict[str, object]:
         """The fields the contract promises, in its order; a message without a place has nulls there."""

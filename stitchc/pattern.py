@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from stitchc.bed import Needles
 from stitchc.chart import Chart
@@ -16,8 +16,7 @@ from stitchc.messages import Span
 Side = Literal["left", "right"]
 
 
-@dataclass(frozen=True)
-class Yarn:
+class Yarn(NamedTuple):
     """A declared yarn. tex: grams per kilometre; weight: its category in the standard yarn weight system."""
 
     name: str
@@ -28,8 +27,7 @@ class Yarn:
     weight: str | None = None
 
 
-@dataclass(frozen=True)
-class Stitch:
+class Stitch(NamedTuple):
     """A named repeat. row_spans: where each row was written, if it was written row by row.
 
     is_part: another stitch in the file is built from it, so that nobody is nagged about it.
@@ -45,8 +43,7 @@ class Stitch:
     from_include: bool = False
 
 
-@dataclass(frozen=True)
-class Swatch:
+class Swatch(NamedTuple):
     """One `gauge` line: counts over a measured length; either count may be missing.
 
     stitch: "plain" or a stitch's name. per_mm: the length on which both counts were taken.
@@ -69,8 +66,7 @@ class Swatch:
         return None if self.rows is None else self.rows * 100 / self.per_mm
 
 
-@dataclass(frozen=True)
-class Width:
+class Width(NamedTuple):
     """`width 60 cm plus 1 cm in drift`: finished width, seam allowance, and whose gauge sets the needles."""
 
     mm: float
@@ -79,16 +75,14 @@ class Width:
     stitch: str | None = None
 
 
-@dataclass(frozen=True)
-class Do:
+class Do(NamedTuple):
     """`do "…"`: something done by hand between passes."""
 
     text: str
     span: Span
 
 
-@dataclass(frozen=True)
-class Knit:
+class Knit(NamedTuple):
     """`knit STITCH for N rows | LENGTH [exactly] [in YARN] [at "…"]`. Exactly one of rows and mm is given.
 
     at: the knitter's own word for the tension. exactly: nearest row instead of whole repeats.
@@ -106,8 +100,7 @@ class Knit:
     at: str | None = None
 
 
-@dataclass(frozen=True)
-class CarriageAt:
+class CarriageAt(NamedTuple):
     """`carriage left` between sections: the carriage must stand there before going on."""
 
     side: Side
@@ -117,8 +110,7 @@ class CarriageAt:
 Step = Do | Knit | CarriageAt
 
 
-@dataclass(frozen=True)
-class Piece:
+class Piece(NamedTuple):
     """A `piece` block as written. carriage: where the carriage stands before row 1."""
 
     name: str

@@ -727,8 +727,8 @@ class _Compiler:
         elif isinstance(expression, Formed):
             self.evaluate_ranges(expression.part)
             for form in expression.forms:
-                if form.count is not None:
-                    self.counted(form.count, least=0 if form.kind == "shifted" else 1)
+                if form.number is not None:
+                    self.counted(form.number, least=0 if form.kind == "shifted" else 1)
 
     def evaluate(self, expression: Expression, made: Mapping[str, Stitch]) -> Chart | None:
         """The chart of an expression, or None once what is wrong has been reported."""
@@ -755,8 +755,8 @@ class _Compiler:
             return chart.reversed()
         if form.kind == "replaced":
             return self.replaced(chart, form)
-        assert form.count is not None
-        count = self.counted(form.count, least=0 if form.kind == "shifted" else 1)
+        assert form.number is not None
+        count = self.counted(form.number, least=0 if form.kind == "shifted" else 1)
         if count is None:
             return None
         if form.kind == "shifted":
@@ -841,7 +841,7 @@ class _Compiler:
                 needles, needles_span = self.needles(line), span
             elif isinstance(line, EdgeLine):
                 self.only_once("edge", span, once)
-                edge = self.counted(line.count, "The number of edge needles", least=0, most=1000) or 0
+                edge = self.counted(line.number, "The number of edge needles", least=0, most=1000) or 0
             elif isinstance(line, CarriageLine):
                 side: Side = "left" if line.side.text.lower() == "left" else "right"
                 if any(isinstance(step, Knit) for step in steps) or "carriage" in once:
@@ -945,7 +945,7 @@ def _span_of(line: Line) -> Span:
     if isinstance(line, WidthLine):
         return line.width.span
     if isinstance(line, EdgeLine):
-        return line.count.span
+        return line.number.span
     if isinstance(line, CarriageLine):
         return line.side.span
     if isinstance(line, KnitLine):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
+from collections.abc import Mapping
 from typing import Any, Final
 
 from stitchc.messages import Span
@@ -54,25 +55,16 @@ def same_meaning(one: Pattern, two: Pattern) -> bool:
 
 
 def _meaning(value: Any) -> Any:
+    """The value without the places in it."""
     if isinstance(value, Span):
         return None
     if isinstance(value, Pattern):
-        return {
-            field.name: _meaning(getattr(value, field.name))
-            for field in dataclasses.fields(value)
-            if field.name not in ("file", "sources")
-        }
-    if dataclasses.is_dataclass(value) and hasattr(value, "cells"):
-        return value  # a chart compares by its cells and yarns
-    if dataclasses.is_dataclass(value):
-        return (
-            type(value).__name__,
-            *(_meaning(getattr(value, f.name)) for f in dataclasses.fields(value) if f.name != "row_spans"),
-        )
-    if isinstance(value, dict):
+        fields = {field.name: getattr(value, field.name) for field in dataclasses.fields(value)}
+        return {name: _meaning(item) for name, item in fields.items() if name not in ("file", "sources")}
+    if isinstance(value, Mapping):
         return [(key, _meaning(item)) for key, item in value.items()]
-    if isinstance(value, tuple | list):
-        return [_meaning(item) for item in value]
+    if isinstance(value, tuple):
+        return [type(value).__name__, *map(_meaning, value)]
     return value
 
 
