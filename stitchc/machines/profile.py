@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from stitchc.bed import Needles, needle_position
+
 Reader = Literal["none", "card", "bitmap"]
 Meaning = Literal["knit", "hold"]
 
@@ -38,12 +40,16 @@ class Limits:
 
 @dataclass(frozen=True)
 class CardShape:
-    """The hole card's dimensions in mm and rows.
+    """The hole card's dimensions in mm and rows. Every distance is to the centre of a hole, every hole a diameter.
 
     rows: pattern rows on a bought blank; least_rows: rows a closed card needs to turn; joining_rows: fully punched
     rows at each end that overlap when the card is closed, on top of the pattern rows. seen_above_read: how many rows
-    the row at eye level lies above the row being read. Guide holes run down both edges (the transport), clip holes
-    sit at the ends. edge_margin_mm: from the sheet's end to the first row of holes.
+    the row at eye level lies above the row being read.
+    The columns stand in the middle of the sheet, so the first is `first_column_mm` from its left edge.
+    end_margin_mm: from the sheet's end to the first row of holes (the first joining row, where there are any).
+    Guide holes (the transport) run down both edges, `guide_from_edge_mm` in, one every `guide_pitch_mm`, the first
+    `guide_offset_mm` beyond the first row of holes (0: level with it). Clip holes sit in each corner,
+    `clip_from_edge_mm` in from the side and at each of `clip_from_end_mm` from the end; an empty tuple: none.
     """
 
     rows: int
@@ -61,6 +67,11 @@ class CardShape:
     clip_from_edge_mm: float
     clip_from_end_mm: tuple[float, ...]
     end_margin_mm: float
+    guide_offset_mm: float = 0.0
+
+    def first_column_mm(self, columns: int) -> float:
+        """From the sheet's left edge to the centre of column 1, the columns standing in the middle of the sheet."""
+        return (self.sheet_width_mm - (columns - 1) * self.column_pitch_mm) / 2
 
 
 @dataclass(frozen=True)
@@ -74,9 +85,11 @@ class Machine:
     lever on one side only holds them in one direction and knits them back in the other.
     mark_means: what a hole (card) or a dark pixel (bitmap) does: "knit" or "hold".
     mirrored: the card or picture is entered left to right exchanged.
-    column_1_needle: the needle that column 1 stands on; the columns repeat outward from there.
+    column_1_needle: the needle that column 1 stands on; the columns repeat outward from there. None (hand beds and
+    electronic readers, where the knitter sets the place): column 1 stands on the leftmost needle in work.
     selects: "same pass", or "one pass ahead" where the carriage selects needles for the next pass.
     first_row: whether the picture is entered bottom row first or top row first (bitmap).
+    origin: "shipped", or the file of the knitter's own (two profiles that say the same are equal, whoever wrote them).
     """
 
     name: str
@@ -90,9 +103,24 @@ class Machine:
     hold_directions: Literal["both", "one"] = "both"
     mark_means: Meaning = "knit"
     mirrored: bool = False
-    column_1_needle: str = "L12"
+    column_1_needle: str | None = None
     selects: Literal["same pass", "one pass ahead"] = "same pass"
     first_row: Literal["bottom", "top"] = "bottom"
     card: CardShape | None = None
     limits: Limits = field(default_factory=Limits)
-    origin: str = "shipped"
+    origin: str = field(default="shipped", compare=False)
+
+    def column_of(self, position: int) -> int | None:
+        """The reader's column, from 1, that a needle position (`bed.needle_position`) takes; None without a fixed one.
+
+        The columns repeat outward from `column_1_needle`. With 24 columns from L12, needle Rk is column
+        ((12 + k - 1) mod 24) + 1 and Lk column ((12 - k) mod 24) + 1.
+        """
+        if self.column_1_needle is None or self.reader_width is None:
+            return None
+        return (position - needle_position(self.column_1_needle)) % self.reader_width + 1
+
+    @property
+    def bed(self) -> Needles:
+        """All the needles of the bed, half each side of 0."""
+        return Needles.centred(self.needles)
