@@ -6,6 +6,7 @@ it, without further messages; everything else is still read, so that one run rep
 
 from __future__ import annotations
 
+import itertools
 import math
 import os
 import re
@@ -16,6 +17,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from stitchc import files
 from stitchc.bed import Needles
@@ -150,6 +152,8 @@ class _Compiler:
     def __init__(self, file: str, folder: Path | None) -> None:
         self.file, self.folder = file, folder
         self.messages: list[Message] = []
+        self.faults = 0
+        """Messages so far, those not kept among them."""
         self.sources: dict[str, Sequence[str]] = {}
         self.title: Word | None = None
         self.notes: list[str] = []
@@ -163,8 +167,13 @@ class _Compiler:
         """Names whose lines could not be read: using them is not a second mistake."""
 
     def error(self, code: str, text: str, span: Span, **rest: object) -> None:
+        self.add(Message(code, "error", text, span, **rest))  # type: ignore[arg-type]
+
+    def add(self, message: Message) -> None:
+        """Keep a message, up to the most there is any use in, and count it."""
+        self.faults += 1
         if len(self.messages) < MOST_MESSAGES:
-            self.messages.append(Message(code, "error", text, span, **rest))  # type: ignore[arg-type]
+            self.messages.append(message)
 
     # -- the whole run ------------------------------------------------------------------------------------------
 
@@ -212,7 +221,8 @@ class _Compiler:
             self.not_utf8(raw, wrong, file)
             return False
         placed, messages = read_lines(text, file)
-        self.messages += messages
+        for message in messages:
+            self.add(message)
         self.take(placed, file, chain, depth, {message.span.line for message in messages if message.span})
         return True
 
@@ -440,7 +450,7 @@ class _Compiler:
     def counted(self, number: Number, what: str = "A count", least: int = 1, most: int = MOST_COUNT) -> int | None:
         problem = count_message(str(int(number.value)), number.span, least, most, what)
         if problem:
-            self.messages.append(problem)
+            self.add(problem)
             return None
         return int(number.value)
 
@@ -569,26 +579,23 @@ class _Compiler:
 
     def by_rows(self, key: str, definition: _Rows) -> Stitch | None:
         name = definition.name
-        before = len(self.messages)
+        before = self.faults
         over = None
         if definition.over is not None:
             over = self.counted(definition.over, "A stitch's width", most=MAX_CELLS)
-        read: list[tuple[Row, RowCells]] = []
-        for row in definition.rows:
-            cells, messages = read_cells(row.cells)
-            self.messages += messages
-            if cells is not None:
-                read.append((row, cells))
+        alike = self.rows_by_text(definition.rows)
         yarns = [self.known_yarn(row.yarn) if row.yarn is not None else None for row in definition.rows]
-        lost_yarn = any(row.yarn and not yarn for row, yarn in zip(definition.rows, yarns, strict=True))
         height = self.row_numbers(definition)
-        if len(self.messages) > before or height is None or definition.spoilt or lost_yarn:
+        if self.faults > before or height is None or definition.spoilt:
             return None
-        width = over if over is not None else max(cells.width for _, cells in read)
-        for row, cells in read:
+        if any(row.yarn and not yarn for row, yarn in zip(definition.rows, yarns, strict=True)):
+            return None  # the yarn's own line could not be read
+        width = over if over is not None else max(cells.width for cells, _ in alike.values())
+        for cells, rows in alike.values():
             if width % cells.width:
-                self.does_not_go(row, cells.width, width, definition)
-        if len(self.messages) > before:
+                for row in rows:
+                    self.does_not_go(row, cells.width, width, definition)
+        if self.faults > before:
             return None
         if width * height > MAX_CELLS:
             self.error(
@@ -599,22 +606,41 @@ class _Compiler:
             )
             return None
         matrix = np.empty((height, width), dtype=np.uint8)
+        for cells, rows in alike.values():
+            flat = _numbers(rows)
+            many = flat[:, 1] - flat[:, 0] + 1
+            at = np.arange(many.sum()) + np.repeat(flat[:, 0] - 1 - (many.cumsum() - many), many)
+            matrix[at] = np.tile(cells.expand(), width // cells.width)
+        matrix.setflags(write=False)
         row_yarns: list[str | None] = [None] * height
         spans: list[Span] = [name.span] * height
-        for (row, cells), yarn in zip(read, yarns, strict=True):
-            expanded = np.tile(cells.expand(), width // cells.width)
-            for numbers in row.ranges:
-                matrix[numbers.first - 1 : numbers.last] = expanded
-                rows = numbers.last - numbers.first + 1
-                spans[numbers.first - 1 : numbers.last] = [row.cells.span] * rows
+        for row, yarn in zip(definition.rows, yarns, strict=True):
+            span = row.span
+            for first, last in zip(row.numbers[::4], row.numbers[1::4], strict=True):
+                spans[first - 1 : last] = [span] * (last - first + 1)
                 if yarn is not None:
-                    row_yarns[numbers.first - 1 : numbers.last] = [yarn] * rows
-        matrix.setflags(write=False)
+                    row_yarns[first - 1 : last] = [yarn] * (last - first + 1)
         return Stitch(key, Chart(matrix, tuple(row_yarns)), name.span, tuple(spans))
+
+    def rows_by_text(self, rows: Sequence[Row]) -> dict[str, tuple[RowCells, list[Row]]]:
+        """The rows that can be read by how their cells are written, so that each writing is read once."""
+        alike: dict[str, tuple[RowCells, list[Row]]] = {}
+        for row in rows:
+            if row.text in alike:
+                alike[row.text][1].append(row)
+                continue
+            cells, messages = read_cells(Word(row.text, row.span))
+            for message in messages:
+                self.add(message)
+            if cells is not None:
+                alike[row.text] = cells, [row]
+        return alike
 
     def row_numbers(self, definition: _Rows) -> int | None:
         """The highest row number, if rows 1 to it are each given exactly once (N106, N107, N110, N115)."""
-        before = len(self.messages)
+        if (reached := _reached(definition.rows)) is not None:
+            return reached
+        before = self.faults
         ranges = [numbers for row in definition.rows for numbers in row.ranges]
         name = definition.name
         for numbers in ranges:
@@ -631,7 +657,7 @@ class _Compiler:
                 self.error(
                     "N110", f"A chart has at most {MAX_CELLS:,} rows.", numbers.span, cure="Number the rows from 1."
                 )
-        if len(self.messages) > before:
+        if self.faults > before:
             return None
         if definition.spoilt:
             return None
@@ -681,7 +707,7 @@ class _Compiler:
                 )
             if numbers.last > reached:
                 reached, owner = numbers.last, numbers
-        return reached if len(self.messages) == before else None
+        return reached if self.faults == before else None
 
     def does_not_go(self, row: Row, small: int, width: int, definition: _Rows) -> None:
         common = math.lcm(small, width)
@@ -689,7 +715,7 @@ class _Compiler:
         self.error(
             "N108",
             f"This row is {small} needles wide, which does not go into the stitch's {width}.",
-            row.cells.span,
+            row.span,
             label=why,
             cure=f"over {common}   (after the stitch's name)"
             if common <= MAX_CELLS and definition.over is None
@@ -823,7 +849,7 @@ class _Compiler:
     # -- pieces -------------------------------------------------------------------------------------------------
 
     def piece(self, lines: _PieceLines) -> Piece | None:
-        before = len(self.messages)
+        before = self.faults
         once: dict[str, Span] = {}
         width: Width | None = None
         needles: Needles | None = None
@@ -863,7 +889,7 @@ class _Compiler:
                 cure="Keep one of them.",
                 also=((width.span, "the width"),),
             )
-        if len(self.messages) > before or lines.spoilt:
+        if self.faults > before or lines.spoilt:
             return None
         name = _nfc(lines.name.text)
         return Piece(name, lines.name.span, tuple(steps), width, needles, needles_span, edge, carriage)
@@ -892,7 +918,7 @@ class _Compiler:
         if text.lstrip("-").isdigit():
             problem = count_message(text, line.text.span, what="The number of needles", most=100_000)
             if problem:
-                self.messages.append(problem)
+                self.add(problem)
                 return None
         try:
             return Needles.parse(text)
@@ -939,6 +965,23 @@ def _names(expression: Expression) -> Iterable[Word]:
             stack.append(node.part)
         elif isinstance(node, Joined):
             stack.extend(reversed(node.parts))
+
+
+def _numbers(rows: Sequence[Row]) -> npt.NDArray[np.int64]:
+    """The row numbers, shape (ranges, 4), as Row has them."""
+    return np.fromiter(itertools.chain.from_iterable(row.numbers for row in rows), dtype=np.int64).reshape(-1, 4)
+
+
+def _reached(rows: Sequence[Row]) -> int | None:
+    """The highest row number where all is well: rows 1 to it given exactly once, and not too many for a chart."""
+    if not rows:
+        return None
+    flat = _numbers(rows)
+    flat = flat[np.argsort(flat[:, 0], kind="stable")]
+    firsts, lasts = flat[:, 0], flat[:, 1]
+    if firsts[0] != 1 or (firsts[1:] != lasts[:-1] + 1).any() or (lasts < firsts).any() or lasts[-1] > MAX_CELLS:
+        return None
+    return int(lasts[-1])
 
 
 def _span_of(line: Line) -> Span:

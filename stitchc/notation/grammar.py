@@ -9,6 +9,7 @@ import contextlib
 import hashlib
 import json
 import os
+import re
 import sys
 import tempfile
 from pathlib import Path
@@ -16,10 +17,12 @@ from typing import Any
 
 import lark
 from lark.grammar import Rule
-from lark.lexer import TerminalDef
+from lark.lexer import PatternRE, TerminalDef
 
 START = "start"
 ONE_LINE = "one_line"
+
+_WORD_ENDS = r"(?![\w-]|[^\x00-\x7f\s])"
 
 
 def grammar_path() -> Path:
@@ -34,17 +37,30 @@ def grammar_path() -> Path:
 def load_parser(transformer: lark.Transformer[Any, Any]) -> lark.Lark:
     """The parser with `transformer` applied as it reads, so that no tree of the whole text is ever held."""
     text = grammar_path().read_text("utf-8")
-    key = hashlib.sha256(f"{lark.__version__} {sys.version_info[:2]} {text}".encode()).hexdigest()
+    key = hashlib.sha256(f"{lark.__version__} {sys.version_info[:2]} {_WORD_ENDS} {text}".encode()).hexdigest()
     remembered = _remembered(key)
     if remembered is not None:
         with contextlib.suppress(Exception):  # a table that no longer fits this Lark is simply made anew
             table: Any = {"data": remembered[0], "memo": remembered[1]}
             parser = lark.Lark.__new__(lark.Lark)
             return parser._load(table, transformer=transformer)
-    options: dict[str, Any] = {"parser": "lalr", "lexer": "contextual", "start": [START, ONE_LINE]}
+    options: dict[str, Any] = {
+        "parser": "lalr",
+        "lexer": "contextual",
+        "start": [START, ONE_LINE],
+        "edit_terminals": _end_with_the_word,
+    }
     bare = lark.Lark(text, maybe_placeholders=True, **options)
     _remember(key, *bare.memo_serialize([TerminalDef, Rule]))
     return lark.Lark(text, maybe_placeholders=True, transformer=transformer, **options)
+
+
+def _end_with_the_word(terminal: TerminalDef) -> None:
+    """Make a keyword match whole words alone, before names, in place."""
+    pattern = terminal.pattern
+    if pattern.type == "str" and pattern.value.isalpha():
+        terminal.pattern = PatternRE(re.escape(pattern.value) + _WORD_ENDS, pattern.flags)
+        terminal.priority = 1
 
 
 def _cache_file(key: str) -> Path | None:
@@ -82,6 +98,7 @@ def _remember(key: str, data: Any, memo: Any) -> None:
     if path is None:
         return
     with contextlib.suppress(OSError, ValueError, TypeError):
+        data["options"]["edit_terminals"] = None  # done already, and a function can't be kept as JSON
         body = json.dumps([data, memo])
         text = hashlib.sha256((key + body).encode()).hexdigest() + "\n" + body
         path.parent.mkdir(parents=True, exist_ok=True)

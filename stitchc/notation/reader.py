@@ -6,9 +6,12 @@ good lines around it still count. Memory stays bounded by the chunk, whatever th
 
 from __future__ import annotations
 
+import heapq
 import re
 from collections.abc import Callable
 from functools import cache
+from itertools import chain
+from operator import itemgetter
 from typing import Any, Final
 
 import lark
@@ -36,7 +39,6 @@ from stitchc.notation.tree import (
     Placed,
     PlainPart,
     Row,
-    RowRange,
     StitchBuilt,
     StitchByRows,
     Text,
@@ -65,20 +67,25 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
     lines = text.split("\n")
     for first in range(0, len(lines), _CHUNK_LINES):
         chunk = lines[first : first + _CHUNK_LINES]
+        rows = _take_rows(chunk, file, first)
+        if not any(chunk):
+            placed += rows
+            continue
         messages += _too_deep(chunk, file, first)
         builder.begin(file, first)
         try:
-            placed += _parse(parser, "\n".join(chunk) + "\n", START)
+            others = _parse(parser, "\n".join(chunk) + "\n", START)
+            placed += heapq.merge(rows, others, key=itemgetter(1))
             messages += builder.messages
             continue
         except UnexpectedInput:
-            pass
+            others = []
         for offset, line in enumerate(chunk):
             if not line or line.isspace():
                 continue
             builder.begin(file, first + offset)
             try:
-                placed += _parse(parser, line + "\n", START)
+                others += _parse(parser, line + "\n", START)
                 messages += builder.messages
             except UnexpectedInput as error:
                 messages.append(_explain(error, line, file, first + offset + 1))
@@ -93,8 +100,44 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
                         cure="Mend these first, then check again.",
                     )
                 )
-                return placed, messages
+                return [*placed, *heapq.merge(rows, others, key=itemgetter(1))], messages
+        placed += heapq.merge(rows, others, key=itemgetter(1))
     return placed, messages
+
+
+# Most lines of a file are rows, and this one expression reads them twenty times faster than the parser does. What it
+# takes, the grammar takes too and as the same; whatever else there is, it leaves to the parser.
+_ROW: Final = re.compile(
+    r"""\s*([0-9]{1,9}(?:\s*[-–]\s*[0-9]{1,9})?(?:\s*,\s*[0-9]{1,9}(?:\s*[-–]\s*[0-9]{1,9})?)*)
+        (?:\s*[iI][nN]\s+([A-Za-z][A-Za-z0-9_-]*))?\s*:\s*([^\s#][^#]*)(?:\#.*)?""",
+    re.VERBOSE,
+)
+_RANGE: Final = re.compile(r"([0-9]+)(?:\s*[-–]\s*([0-9]+))?")
+
+
+def _take_rows(chunk: list[str], file: str, lines_before: int) -> list[Placed]:
+    """The rows among the lines, which are made blank in `chunk`."""
+    rows: list[Placed] = []
+    for offset, line in enumerate(chunk):
+        match = _ROW.fullmatch(line)
+        if match is None:
+            continue
+        number, yarn = lines_before + offset + 1, None
+        head, name, cells = match.groups()
+        first_column = match.start(1) + 1
+        if head.isdigit():
+            row = int(head)
+            numbers: tuple[int, ...] = (row, row, first_column, len(head))
+        else:
+            flat: list[int] = []
+            for part in _RANGE.finditer(head):
+                flat += int(part[1]), int(part[2] or part[1]), first_column + part.start(), len(part[0])
+            numbers = tuple(flat)
+        if name is not None:
+            yarn = Word(name, Span(file, number, match.start(2) + 1, len(name)))
+        rows.append(Placed(Row(file, number, numbers, yarn, cells.rstrip(), match.start(3) + 1), number))
+        chunk[offset] = ""
+    return rows
 
 
 def _too_deep(chunk: list[str], file: str, lines_before: int) -> list[Message]:
@@ -240,25 +283,20 @@ class _Builder(lark.Transformer[Any, Any]):
         over = self.number(children[1]) if children[1] is not None else None
         return self._placed(StitchByRows(name, over), name.span)
 
-    def row_range(self, children: list[Any]) -> RowRange:
+    def row_range(self, children: list[Any]) -> tuple[int, int, int, int]:
         first, last = children
-        start = self.span(first)
-        first_row = int(self.number(first).value)
-        if last is None:
-            return RowRange(first_row, first_row, start)
-        length = (last.column or 1) + len(last) - start.column
-        return RowRange(first_row, int(self.number(last).value), Span(start.file, start.line, start.column, length))
+        column, end = first.column or 1, last if last is not None else first
+        length = (end.column or 1) + len(end) - column
+        return int(self.number(first).value), int(self.number(end).value), column, length
 
-    def row_numbers(self, children: list[Any]) -> tuple[RowRange, ...]:
-        return tuple(children)
+    def row_numbers(self, children: list[Any]) -> tuple[int, ...]:
+        return tuple(chain.from_iterable(children))
 
     def row(self, children: list[Any]) -> Placed:
-        ranges, yarn, cells = children
-        text = str(cells).rstrip()
+        numbers, yarn, cells = children
         span = self.span(cells)
-        word = Word(text, Span(span.file, span.line, span.column, len(text)))
-        line = Row(ranges, self.word(yarn) if yarn is not None else None, word)
-        return self._placed(line, ranges[0].span)
+        word = self.word(yarn) if yarn is not None else None
+        return Placed(Row(self.file, span.line, numbers, word, str(cells).rstrip(), span.column), span.line)
 
     def named(self, children: list[Any]) -> Named:
         return Named(self.word(children[0]))

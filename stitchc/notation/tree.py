@@ -60,9 +60,32 @@ class StitchByRows(NamedTuple):
 
 
 class Row(NamedTuple):
-    ranges: tuple[RowRange, ...]
+    """A row line, kept small because a file may have hundreds of thousands of them.
+
+    numbers: for each range its first and last row and the column and length at which it is written, one after
+    another. text: the cells as written, from `column` on.
+    """
+
+    file: str
+    line: int
+    numbers: tuple[int, ...]
     yarn: Word | None
-    cells: Word
+    text: str
+    column: int
+
+    @property
+    def ranges(self) -> list[RowRange]:
+        """The row numbers with their places."""
+        four = iter(self.numbers)
+        return [
+            RowRange(first, last, Span(self.file, self.line, column, length))
+            for first, last, column, length in zip(four, four, four, four, strict=True)
+        ]
+
+    @property
+    def span(self) -> Span:
+        """The place of the cells."""
+        return Span(self.file, self.line, self.column, len(self.text))
 
 
 # -- expressions ------------------------------------------------------------------------------------------------

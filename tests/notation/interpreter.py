@@ -76,6 +76,7 @@ class Book:
     yarns: dict[str, tuple[str, str | None, Fraction | None, str | None]] = field(default_factory=dict)
     fabrics: dict[str, Fabric] = field(default_factory=dict)
     own: list[str] = field(default_factory=list)
+    order: list[str] = field(default_factory=list)
     parts: set[str] = field(default_factory=set)
     gauges: list[tuple[str, Fraction | None, Fraction | None, Fraction]] = field(default_factory=list)
     pieces: dict[str, Work] = field(default_factory=dict)
@@ -482,6 +483,7 @@ class Reading:
                 if title in self.uses:
                     raise Wrong("N104", f"stitch {title} twice")
                 self.uses[title] = []
+                self.book.order.append(title)
                 if not open_files:
                     self.book.own.append(title)
                 if line.take("="):
@@ -508,7 +510,7 @@ class Reading:
             elif word == "tex":
                 tex = line.decimal()
             else:
-                weight = line.word()
+                weight = line.quoted() if line.peek() == '"' else line.word() or line.digits()
         self.book.yarns[name] = text, colour, tex, weight
 
     def gauge(self, line: Line) -> None:
