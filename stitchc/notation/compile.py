@@ -63,6 +63,9 @@ MOST_CELLS_TOGETHER: Final = 10 * MAX_CELLS
 """The most cells that all stitches of a pattern have together. The notation limits each chart alone; this keeps a
 file with thousands of the largest from taking the memory."""
 
+_MANY_ALIKE: Final = 16
+"""From so many rows alike on they are put into the chart all at once."""
+
 WEIGHTS: Final = ("lace", "super-fine", "fine", "light", "medium", "bulky", "super-bulky", "jumbo")
 """The standard yarn weight system's categories, 0 to 7 (Craft Yarn Council)."""
 
@@ -607,10 +610,13 @@ class _Compiler:
             return None
         matrix = np.empty((height, width), dtype=np.uint8)
         for cells, rows in alike.values():
-            flat = _numbers(rows)
-            many = flat[:, 1] - flat[:, 0] + 1
-            at = np.arange(many.sum()) + np.repeat(flat[:, 0] - 1 - (many.cumsum() - many), many)
-            matrix[at] = np.tile(cells.expand(), width // cells.width)
+            whole = cells.expand() if cells.width == width else np.tile(cells.expand(), width // cells.width)
+            if len(rows) < _MANY_ALIKE:
+                for row in rows:
+                    for first, last in zip(row.numbers[::4], row.numbers[1::4], strict=True):
+                        matrix[first - 1 : last] = whole
+            else:
+                matrix[_indices(rows)] = whole
         matrix.setflags(write=False)
         row_yarns: list[str | None] = [None] * height
         spans: list[Span] = [name.span] * height
@@ -970,6 +976,13 @@ def _names(expression: Expression) -> Iterable[Word]:
 def _numbers(rows: Sequence[Row]) -> npt.NDArray[np.int64]:
     """The row numbers, shape (ranges, 4), as Row has them."""
     return np.fromiter(itertools.chain.from_iterable(row.numbers for row in rows), dtype=np.int64).reshape(-1, 4)
+
+
+def _indices(rows: Sequence[Row]) -> npt.NDArray[np.int64]:
+    """Where the rows stand in the chart, counted from 0."""
+    flat = _numbers(rows)
+    heights = flat[:, 1] - flat[:, 0] + 1
+    return np.arange(heights.sum()) + np.repeat(flat[:, 0] - 1 - (heights.cumsum() - heights), heights)
 
 
 def _reached(rows: Sequence[Row]) -> int | None:

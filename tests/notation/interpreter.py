@@ -12,11 +12,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-KEYWORDS = frozenset(
-    "pattern note yarn colour tex weight include stitch over in then beside across up shifted left right mirrored "
-    "reversed with for plain by gauge stitches rows per mm cm piece width needles plus edge carriage do knit at "
-    "exactly".split()
-)
+_KEYWORDS = """
+    pattern note yarn colour tex weight include stitch over in then beside across up shifted left right mirrored
+    reversed with for plain by gauge stitches rows per mm cm piece width needles plus edge carriage do knit at exactly
+"""
+KEYWORDS = frozenset(_KEYWORDS.split())
 MOST_CELLS = 4_000_000
 MOST_COUNT = 1_000_000
 MOST_BRACKETS = 64

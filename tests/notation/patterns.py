@@ -134,8 +134,8 @@ class Scribe:
         if kind == 2:
             times = self.chance.choice(divisors)
             inside = self.cells(width // times, depth + 1)
-            space = self.one(TIGHT)
-            return f"({self.one(TIGHT)}{inside}{self.one(TIGHT)}){space}{self.one(['x', 'x', 'X', '×'])}{self.number(times)}"
+            sign = self.one(TIGHT) + self.one(["x", "x", "X", "×"])
+            return f"({self.one(TIGHT)}{inside}{self.one(TIGHT)}){sign}{self.number(times)}"
         cut = self.chance.randrange(1, width)
         return self.cells(cut, depth + 1) + gap + self.cells(width - cut, depth + 1)
 

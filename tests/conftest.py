@@ -1,0 +1,25 @@
+"""What all tests share: their switches."""
+
+from __future__ import annotations
+
+import pytest
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--bless", action="store_true", help="write the expected renderings anew, for a person to read")
+    parser.addoption("--bench", action="store_true", help="also run what measures speed or takes minutes")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if config.getoption("--bench"):
+        return
+    skip = pytest.mark.skip(reason="on demand: --bench")
+    for item in items:
+        if "bench" in item.keywords:
+            item.add_marker(skip)
+
+
+@pytest.fixture
+def bless(request: pytest.FixtureRequest) -> bool:
+    """Whether expected texts are to be rewritten instead of compared."""
+    return bool(request.config.getoption("--bless"))
