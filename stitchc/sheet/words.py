@@ -1,0 +1,333 @@
+"""A set of needles in the shortest true words, with the comb that would push them where one can.
+
+Knows needles and English, nothing of charts or passes. What a phrase means is fixed by `Phrase.needles`, so that every
+candidate of the search proves itself; the tests read the words back with a reader of their own.
+
+The forms, by example:
+    L12, L6, R1 to R4                                    single needles and runs
+    every 2nd needle from L39 to R38
+    take 2, miss 3, from L40 to R21                      over and over, from the first needle taken to the last
+    take 1, miss 1, take 1, miss 5, from L38 to R4
+    all from L39 to R39 but R3, R9                       any of the above may have exceptions
+    every 4th needle from L40 to L4; also R9, R12        and further needles
+    the same needles again, L39 to R38                   those last brought out
+    the needles in between, L38 to R37                   all between the edge needles that were not last brought out
+    all the held needles
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+from stitchc.bed import needle_name
+
+LONGEST_PERIOD: Final = 48
+"""Needles after which a pattern may start again and still be put as one phrase; the widest common card has 40."""
+
+MOST_RUNS: Final = 3
+"""Groups of taken needles within one period; a phrase with more is no help to a person who counts along the bed."""
+
+MOST_EXCEPTIONS: Final = 8
+
+COMB_PERIOD: Final = 8
+"""Combs for moving several needles at a time have few teeth; a longer period is counted out by hand."""
+
+COMB_WORTH: Final = 6
+"""Letters that a phrase may be longer for a comb to be able to push it."""
+
+
+@dataclass(frozen=True)
+class Run:
+    """Neighbours from first to last; a single needle where they are the same."""
+
+    first: int
+    last: int
+
+    def needles(self) -> tuple[int, ...]:
+        """The positions, left to right."""
+        return tuple(range(self.first, self.last + 1))
+
+    def text(self) -> str:
+        """ "L12" or "R1 to R4"."""
+        if self.first == self.last:
+            return needle_name(self.first)
+        return f"{needle_name(self.first)} to {needle_name(self.last)}"
+
+
+@dataclass(frozen=True)
+class Comb:
+    """A pattern of needles taken and missed, over and over. teeth: one period, beginning with a needle taken."""
+
+    first: int
+    last: int
+    teeth: tuple[bool, ...]
+
+    def needles(self) -> tuple[int, ...]:
+        """The positions, left to right."""
+        period = len(self.teeth)
+        return tuple(n for n in range(self.first, self.last + 1) if self.teeth[(n - self.first) % period])
+
+    def text(self) -> str:
+        """ "every 2nd needle from L39 to R38" or "take 2, miss 3, from L40 to R21"."""
+        ends = f"from {needle_name(self.first)} to {needle_name(self.last)}"
+        if all(self.teeth):
+            return f"all {ends}"
+        if sum(self.teeth) == 1:
+            return f"every {ordinal(len(self.teeth))} needle {ends}"
+        return ", ".join(f"{'take' if taken else 'miss'} {count}" for taken, count in _runs(self.teeth)) + f", {ends}"
+
+    def pattern(self) -> str:
+        """The comb's teeth: "1 out, 1 in"."""
+        return ", ".join(f"{count} {'out' if taken else 'in'}" for taken, count in _runs(self.teeth))
+
+
+@dataclass(frozen=True)
+class Phrase:
+    """What is named: runs and combs, less the exceptions of a comb, plus further runs."""
+
+    parts: tuple[Run | Comb, ...]
+    but: tuple[Run, ...] = ()
+
+    def needles(self) -> tuple[int, ...]:
+        """The positions that the words mean, left to right."""
+        named = {n for part in self.parts[:1] for n in part.needles()}
+        named -= {n for run in self.but for n in run.needles()}
+        named |= {n for part in self.parts[1:] for n in part.needles()}
+        return tuple(sorted(named))
+
+    def text(self) -> str:
+        """The words. Exceptions belong to the first part; runs follow each other with commas, combs with "; also"."""
+        words = ""
+        for index, part in enumerate(self.parts):
+            if index:
+                plain = isinstance(part, Run) and isinstance(self.parts[index - 1], Run) and (index > 1 or not self.but)
+                words += ", " if plain else "; also "
+            words += part.text()
+            if index == 0 and self.but:
+                words += " but " + ", ".join(run.text() for run in self.but)
+        return words
+
+    def comb(self) -> str | None:
+        """The comb that pushes exactly these needles ("1 out, 1 in"), where there is one."""
+        if len(self.parts) == 1 and not self.but and isinstance(self.parts[0], Comb):
+            comb = self.parts[0]
+            if 1 < len(comb.teeth) <= COMB_PERIOD and len(comb.needles()) > 2:
+                return comb.pattern()
+        return None
+
+    def cost(self) -> int:
+        """What the search makes small: letters to read, less what a comb is worth."""
+        return len(self.text()) - (COMB_WORTH if self.comb() else 0)
+
+
+def ordinal(number: int) -> str:
+    """1st, 2nd, 3rd, 4th, 11th, 22nd."""
+    ending = "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{ending}"
+
+
+def count_of(needles: Sequence[int]) -> str:
+    """ "1 needle", "40 needles"."""
+    return f"{len(needles)} needle{'' if len(needles) == 1 else 's'}"
+
+
+@dataclass(frozen=True)
+class Named:
+    """A set of needles put into words. comb: the comb that can push it, if any."""
+
+    text: str
+    count: int
+    comb: str | None = None
+
+    def __str__(self) -> str:
+        """The words with the count to check against and the comb."""
+        comb = f"; comb {self.comb}" if self.comb else ""
+        return f"{self.text} ({self.count} needle{'' if self.count == 1 else 's'}{comb})"
+
+
+def name_needles(
+    needles: Sequence[int],
+    last_out: Sequence[int] = (),
+    held: Sequence[int] = (),
+    between: tuple[int, int] | None = None,
+) -> Named:
+    """The needles (positions, left to right, at least one) in the shortest true words.
+
+    last_out: the needles last brought out, for "the same needles again" and "the needles in between".
+    held: the needles in holding position at this moment, for "all the held needles".
+    between: the first and last position that is not an edge needle, within which "in between" is meant.
+    """
+    chosen = tuple(needles)
+    if not chosen:
+        raise ValueError("there is no needle to name")
+    phrase = shortest(chosen)
+    best, text = phrase.cost(), phrase.text()
+    if len(chosen) > 1 and chosen == tuple(held):
+        return Named("all the held needles", len(chosen), phrase.comb())
+    ends = Run(chosen[0], chosen[-1]).text()
+    # Nothing to count out is worth more than the letters: the eye finds the same needles, or the gaps, by itself.
+    if len(chosen) > 3:
+        if chosen == tuple(last_out):
+            text = f"the same needles again, {ends}"
+        elif between is not None and _in_between(chosen, last_out, between) and best > 12:
+            text = f"the needles in between, {ends}"
+    return Named(text, len(chosen), phrase.comb())
+
+
+def _in_between(chosen: tuple[int, ...], last_out: Sequence[int], between: tuple[int, int]) -> bool:
+    """Whether these are all needles within `between` that were not last brought out, and lie in the gaps of those."""
+    if len(last_out) < 2:
+        return False
+    others = set(last_out)
+    if chosen != tuple(n for n in range(between[0], between[1] + 1) if n not in others):
+        return False
+    widest = max(right - left for left, right in itertools.pairwise(last_out)) - 1
+    return last_out[0] - chosen[0] <= widest and chosen[-1] - last_out[-1] <= widest
+
+
+@lru_cache(maxsize=4096)
+def shortest(needles: tuple[int, ...]) -> Phrase:
+    """The cheapest phrase for these positions (left to right, at least one), without reference to anything before."""
+    candidates = [_cut_into_parts(needles), *_with_exceptions(needles)]
+    return min(candidates, key=Phrase.cost)
+
+
+# -- the search -----------------------------------------------------------------------------------------------------
+
+_ALSO: Final = len("; also ")
+_COMMA: Final = len(", ")
+
+
+def _cut_into_parts(needles: tuple[int, ...]) -> Phrase:
+    """The cheapest way to cut the needles, left to right, into runs and combs (dynamic programming from the right)."""
+    origin = needles[0]
+    taken = bytearray(needles[-1] - origin + 1)
+    for needle in needles:
+        taken[needle - origin] = 1
+    repeats = _repeats(taken)
+    count = len(needles)
+    run_end = list(range(count))
+    for index in range(count - 2, -1, -1):
+        if needles[index + 1] == needles[index] + 1:
+            run_end[index] = run_end[index + 1]
+    index_of = {needle: index for index, needle in enumerate(needles)}
+    # best[index] = (cost, part, next index) of needles[index:], separators before each part after the first counted
+    # as if a comb came before; a run straight after a run costs a comma instead.
+    best: list[tuple[int, Run | Comb | None, int]] = [(0, None, count)] * (count + 1)
+    for index in range(count - 1, -1, -1):
+        options: list[tuple[int, Run | Comb | None, int]] = []
+        for end in range(index, run_end[index] + 1):
+            if end == index + 1:
+                continue  # two neighbours are named one by one
+            run = Run(needles[index], needles[end])
+            rest = best[end + 1]
+            options.append((len(run.text()) + _joined(rest, after_run=True), run, end + 1))
+        for comb in _combs_from(needles[index] - origin, origin, taken, repeats):
+            after = index_of[comb.last] + 1
+            options.append((len(comb.text()) + _joined(best[after], after_run=False), comb, after))
+        best[index] = min(options, key=lambda option: (option[0], -option[2]))
+    parts: list[Run | Comb] = []
+    index = 0
+    while index < count:
+        _, part, index = best[index]
+        assert part is not None
+        parts.append(part)
+    # A run before a comb and one after it read better, and no longer, with the comb first.
+    combs = [part for part in parts if isinstance(part, Comb)]
+    runs = [part for part in parts if isinstance(part, Run)]
+    return Phrase((*combs, *runs))
+
+
+def _joined(rest: tuple[int, Run | Comb | None, int], after_run: bool) -> int:
+    cost, part, _ = rest
+    if part is None:
+        return 0
+    return cost + (_COMMA if after_run and isinstance(part, Run) else _ALSO)
+
+
+def _repeats(taken: bytearray) -> list[list[int]]:
+    """repeats[p][k]: how many needles from k on are as the one p further to the right, for each period p."""
+    size = len(taken)
+    table: list[list[int]] = [[], []]
+    for period in range(2, min(LONGEST_PERIOD, size - 1) + 1):
+        row = [0] * (size + 1)
+        for k in range(size - period - 1, -1, -1):
+            row[k] = row[k + 1] + 1 if taken[k] == taken[k + period] else 0
+        table.append(row)
+    return table
+
+
+def _combs_from(start: int, origin: int, taken: bytearray, repeats: list[list[int]]) -> Iterable[Comb]:
+    """Every comb that begins at this needle and reaches as far as its period holds."""
+    size = len(taken)
+    for period in range(2, len(repeats)):
+        if start + period >= size or not taken[start + period] or not repeats[period][start]:
+            continue
+        end = start + period + repeats[period][start] - 1
+        while not taken[end]:
+            end -= 1
+        teeth = tuple(bool(taken[start + k]) for k in range(period))
+        if all(teeth) or sum(taken[start : end + 1]) < 3 or len(_runs(teeth)) > 2 * MOST_RUNS:
+            continue
+        yield Comb(origin + start, origin + end, teeth)
+
+
+def _with_exceptions(needles: tuple[int, ...]) -> Iterable[Phrase]:
+    """Whole stretches and combs that the needles nearly are, with the few that differ named."""
+    chosen = set(needles)
+    first, last = needles[0], needles[-1]
+    span = last - first + 1
+    for period in range(1, min(LONGEST_PERIOD // 2, span // 3) + 1):
+        counts = [0] * period
+        for needle in needles:
+            counts[(needle - first) % period] += 1
+        full = [(span - residue - 1) // period + 1 for residue in range(period)]
+        majority = [2 * count > whole for count, whole in zip(counts, full, strict=True)]
+        if period > 1 and (all(majority) or not any(majority)):
+            continue
+        base = [n for n in range(first, last + 1) if majority[(n - first) % period]]
+        while base and base[0] not in chosen:
+            base.pop(0)
+        while base and base[-1] not in chosen:
+            base.pop()
+        missing = [n for n in base if n not in chosen]
+        if len(base) < 4 or len(missing) > MOST_EXCEPTIONS or len(base) + MOST_EXCEPTIONS < len(needles):
+            continue
+        begin = base[0] - first
+        teeth = tuple(majority[(begin + k) % period] for k in range(period))
+        if len(_runs(teeth)) > 2 * MOST_RUNS:
+            continue
+        further = sorted(chosen.difference(base))
+        if missing or further:
+            phrase = Phrase((Comb(base[0], base[-1], teeth), *as_runs(further)), tuple(as_runs(missing)))
+            if phrase.needles() == needles:
+                yield phrase
+
+
+def as_runs(needles: Sequence[int]) -> list[Run]:
+    """Neighbours joined into runs of three and more; one or two needles are named one by one."""
+    runs: list[Run] = []
+    index = 0
+    while index < len(needles):
+        end = index
+        while end + 1 < len(needles) and needles[end + 1] == needles[end] + 1:
+            end += 1
+        if end - index < 2:
+            end = index
+        runs.append(Run(needles[index], needles[end]))
+        index = end + 1
+    return runs
+
+
+def _runs(teeth: Sequence[bool]) -> list[tuple[bool, int]]:
+    runs: list[tuple[bool, int]] = []
+    for tooth in teeth:
+        if runs and runs[-1][0] == tooth:
+            runs[-1] = (tooth, runs[-1][1] + 1)
+        else:
+            runs.append((tooth, 1))
+    return runs
