@@ -33,6 +33,9 @@ MOST_RUNS: Final = 3
 
 MOST_EXCEPTIONS: Final = 8
 
+LONGEST_LAST_RUN: Final = 12
+"""Needles at the end of a run that may belong to a comb which begins there."""
+
 COMB_PERIOD: Final = 8
 """Combs for moving several needles at a time have few teeth; a longer period is counted out by hand."""
 
@@ -220,7 +223,8 @@ def _cut_into_parts(needles: tuple[int, ...]) -> Phrase:
     best: list[tuple[int, Run | Comb | None, int]] = [(0, None, count)] * (count + 1)
     for index in range(count - 1, -1, -1):
         options: list[tuple[int, Run | Comb | None, int]] = []
-        for end in range(index, run_end[index] + 1):
+        ends = {index, *range(max(index, run_end[index] - LONGEST_LAST_RUN), run_end[index] + 1)}
+        for end in ends:
             if end == index + 1:
                 continue  # two neighbours are named one by one
             run = Run(needles[index], needles[end])

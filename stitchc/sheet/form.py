@@ -1,0 +1,52 @@
+"""The sheet as the `stitchc-sheet/1` JSON form, which scripts and outside checks rely on."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+
+from stitchc.bed import Needles, needle_name
+from stitchc.sheet.model import PassEntry, Sheet
+
+
+def to_json(sheets: Sequence[Sheet]) -> str:
+    """One document for one sheet, a list of documents for several."""
+    documents = [as_document(sheet) for sheet in sheets]
+    return json.dumps(documents[0] if len(documents) == 1 else documents, ensure_ascii=False, indent=1) + "\n"
+
+
+def as_document(sheet: Sheet) -> dict[str, object]:
+    """The fields the contract promises, in its order."""
+    return {
+        "format": "stitchc-sheet/1",
+        "machine": sheet.machine.name,
+        "stitch": sheet.title,
+        "needles": needles_as_json(sheet.needles),
+        "passes": [pass_as_json(entry) for entry in sheet.pass_entries()],
+        "totals": {"rows": sheet.rows, "moves": sheet.moves},
+    }
+
+
+def needles_as_json(needles: Needles) -> dict[str, object]:
+    """{"left": "L40", "right": "R40", "count": 80}."""
+    return {"left": needles.left, "right": needles.right, "count": needles.count}
+
+
+def pass_as_json(entry: PassEntry) -> dict[str, object]:
+    """One pass. A pass that both tucks and slips has `slipped` as well: the held needles that take no yarn."""
+    passed = entry.passed
+    document: dict[str, object] = {
+        "row": passed.row,
+        "chart_row": passed.chart_row,
+        "direction": passed.direction,
+        "setting": passed.setting,
+        "yarn": passed.yarn,
+        "held": [needle_name(n) for n in passed.held],
+        "bring_out": [needle_name(n) for n in passed.bring_out],
+        "push_back": [needle_name(n) for n in passed.push_back],
+        "moves": passed.moves,
+        "words": entry.words,
+    }
+    if passed.setting == "mixed":
+        document["slipped"] = [needle_name(n) for n in passed.slipped]
+    return document

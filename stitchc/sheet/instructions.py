@@ -1,0 +1,293 @@
+"""Passes put into instructions: for each pass the least there is to do, in the order in which hands do it.
+
+Knows passes, the machine's habits and the words for needles; nothing of how a sheet is set out.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Final
+
+from stitchc.bed import needle_name
+from stitchc.passes import LeverChange, Pass, lever_changes, moved_by_hand
+from stitchc.sheet.model import DoEntry, Entry, PassEntry, SectionEntry, Step
+from stitchc.sheet.words import count_of, name_needles
+
+if TYPE_CHECKING:
+    from stitchc.bed import Needles
+    from stitchc.machines.profile import Machine
+    from stitchc.pattern import Yarn
+
+MAIN_YARN: Final = "the main yarn"
+"""What rows without a yarn of their own are knitted with, where other rows name one."""
+
+REMEMBERED_ROWS: Final = 12
+"""After this many rows nobody remembers which needles were last out, so they are named afresh."""
+
+
+def instruct(
+    items: Sequence[Pass | DoEntry | SectionEntry],
+    machine: Machine,
+    needles: Needles,
+    edge: int,
+    yarns: Mapping[str, Yarn] | None = None,
+    held: Iterable[int] = (),
+) -> tuple[Entry, ...]:
+    """The entries of a sheet: each pass with its steps, everything else as it stands.
+
+    held: positions in holding position before the first pass. yarns: for their descriptions.
+    """
+    passes = [item for item in items if isinstance(item, Pass)]
+    held = tuple(held)
+    changes = dict(zip(map(id, passes), lever_changes(passes, machine, held), strict=True))
+    named_yarns = any(each.yarn is not None for each in passes)
+    between = (needles.first + edge, needles.last - edge)
+    last_out: tuple[int, ...] = ()
+    last_out_row = 0
+    yarn: str | None = None
+    started = False
+    told: set[str] = set()
+    entries: list[Entry] = []
+    for item in items:
+        if not isinstance(item, Pass):
+            if isinstance(item, SectionEntry):
+                last_out = ()
+            entries.append(item)
+            continue
+        steps: list[Step] = []
+        if named_yarns and (not started or item.yarn != yarn):
+            steps.append(Step("yarn", _yarn_words(item.yarn, yarns or {}, told, started)))
+        if item.row - last_out_row > REMEMBERED_ROWS:
+            last_out = ()
+        if moved_by_hand(machine):
+            steps += _by_hand(item, changes[id(item)], held, last_out, between)
+        else:
+            steps += _by_reader(item, changes[id(item)], machine, between)
+        steps += _at_the_edge(item, needles)
+        entries.append(PassEntry(item, tuple(steps)))
+        if item.bring_out:
+            last_out, last_out_row = item.bring_out, item.row
+        held, yarn, started = item.held, item.yarn, True
+    return tuple(entries)
+
+
+def _yarn_words(name: str | None, yarns: Mapping[str, Yarn], told: set[str], started: bool) -> str:
+    verb = "Change to" if started else "Knit with"
+    if name is None:
+        return f"{verb} {MAIN_YARN}."
+    described = yarns[name].description if name in yarns and name not in told else ""
+    told.add(name)
+    return f"{verb} {name} ({described})." if described else f"{verb} {name}."
+
+
+def _by_hand(
+    item: Pass,
+    change: LeverChange | None,
+    held: tuple[int, ...],
+    last_out: tuple[int, ...],
+    between: tuple[int, int],
+) -> list[Step]:
+    steps: list[Step] = []
+    if item.push_back:
+        steps.append(Step("push", f"Push back {name_needles(item.push_back, held=held)}."))
+    if item.bring_out:
+        steps.append(Step("bring", f"Bring out {name_needles(item.bring_out, last_out, between=between)}."))
+    stay = len(item.held) - len(item.bring_out)
+    if item.moves and stay:
+        steps.append(Step("see", f"Now {count_of(item.held)} {_is(item.held)} held, {stay} of them from before."))
+    if change is not None:
+        steps.append(Step("set", _set_words(change, held)))
+    elif not item.held and held:
+        steps.append(Step("see", f"The {_held(held)} {_knits(held)} back; the hold stays set as it is."))
+    if not item.moves and change is None:
+        if item.held:
+            steps.append(Step("rest", f"Nothing to move: leave the {_held(item.held)} out."))
+        elif not held:
+            steps.append(Step("rest", "Nothing to move: all needles knit."))
+    elif not item.moves and item.held:
+        steps.append(Step("rest", f"Leave the {_held(item.held)} out."))
+    if item.slipped:
+        which = "each held needle" if item.setting == "slip" else f"each of {name_needles(item.slipped)}"
+        steps.append(
+            Step(
+                "lead",
+                f"Slow: after the pass, lift the new yarn over the hook of {which} and let it lie under the needle "
+                f"({count_of(item.slipped)}).",
+            )
+        )
+    return steps
+
+
+def _set_words(change: LeverChange, held: tuple[int, ...]) -> str:
+    way = f" for {change.direction}" if change.direction else ""
+    if change.to == "plain":
+        return f"Cancel the hold{way}: the {_held(held)} {_knits(held)} back."
+    return f"Set the carriage to hold{way}."
+
+
+def _held(needles: Sequence[int]) -> str:
+    return f"{len(needles)} held needle{'' if len(needles) == 1 else 's'}"
+
+
+def _is(needles: Sequence[int]) -> str:
+    return "is" if len(needles) == 1 else "are"
+
+
+def _knits(needles: Sequence[int]) -> str:
+    return "knits" if len(needles) == 1 else "knit"
+
+
+def _by_reader(item: Pass, change: LeverChange | None, machine: Machine, between: tuple[int, int]) -> list[Step]:
+    steps: list[Step] = []
+    reader = "card" if machine.reader == "card" else "picture"
+    if change is not None:
+        setting = "tuck and slip by turns" if change.to == "mixed" else change.to
+        without = "" if item.patterned else f", without the {reader}"
+        steps.append(Step("set", f"Set the carriage to {setting}{without}."))
+    if not item.patterned:
+        if change is None:
+            steps.append(Step("rest", "Nothing to do: all needles knit."))
+        return steps
+    row = f"{reader.capitalize()} row {item.chart_row}"
+    tucked = tuple(n for n in item.held if n not in set(item.slipped))
+    whole = []
+    if tucked:
+        whole.append(f"{name_needles(tucked, between=between)} {'tucks' if len(tucked) == 1 else 'tuck'}")
+    if item.slipped:
+        whole.append(f"{name_needles(item.slipped, between=between)} {'slips' if len(item.slipped) == 1 else 'slip'}")
+    steps.append(Step("see", f"{row}: {'; '.join(whole) if whole else 'all needles knit'}."))
+    return steps
+
+
+def _at_the_edge(item: Pass, needles: Needles) -> list[Step]:
+    """An edge needle that tucks has nothing beside it to keep the loop in its hook."""
+    tucked = set(item.held).difference(item.slipped)
+    ends = [n for n in dict.fromkeys((needles.first, needles.last)) if n in tucked]
+    if not ends:
+        return []
+    names = " and ".join(map(needle_name, ends))
+    return [
+        Step(
+            "see",
+            f"Watch {names}: a tuck on an edge needle falls out of the hook. Lay the yarn over the needle by hand, or "
+            "push the needle back and let it knit.",
+        )
+    ]
+
+
+# -- the head of the sheet ------------------------------------------------------------------------------------------
+
+
+def before_row_one(machine: Machine, needles: Needles, carriage: str) -> tuple[str, ...]:
+    """What is done before the first pass, in order."""
+    steps = [
+        f"Cast on {needles.left} to {needles.right} ({needles.count} needles) in your usual way and knit a few plain "
+        f"rows, so that the carriage ends at the {carriage}.",
+        "Set the row counter to 000 and the carriage to plain.",
+    ]
+    if machine.reader == "card":
+        steps.append("Put the card in and lock it at row 1, so that row 1 is the row read for the first pass.")
+    elif machine.reader == "bitmap":
+        steps.append("Enter the picture and set it to row 1, its first column on the needle this sheet begins with.")
+    if not moved_by_hand(machine) and machine.selects == "one pass ahead":
+        steps.append(
+            "This machine selects needles one pass ahead: make the selecting pass before row 1 and end it with the "
+            f"carriage at the {carriage}."
+        )
+    return tuple(steps)
+
+
+def habits(passes: Sequence[Pass], machine: Machine, needles: Needles, edge: int) -> tuple[str, ...]:
+    """What the machine and this stitch ask for, as short paragraphs; only what applies."""
+    held = [each for each in passes if each.held]
+    if not held:
+        return ()
+    found = []
+    reader = "card" if machine.reader == "card" else "picture"
+    if moved_by_hand(machine):
+        found.append(
+            "Bring out means: to holding position, as far out as the needle goes. Push back means: into working "
+            "position, the latch open. A needle that is out stays out, pass after pass, until you push it back or "
+            "cancel the hold. Count what you moved against the number in brackets."
+        )
+        found += _direction_advice(held, passes, machine)
+        if any(each.slipped for each in passes):
+            found.append(
+                "Slip by hand, slow: bring the needles out and make the pass with a little slack in the yarn. The yarn "
+                "now lies over the held needles. Take it with a finger or a latch tool, needle by needle, lift it over "
+                "the hook and let it down under the needle, on the side that faces you. The float must lie flat, as "
+                "wide as the needles it passes, not pulled. Only then go on."
+            )
+    elif edge:
+        found.append(
+            f"The {reader} works on the edge needles as well. If your machine does not see to it by itself, bring "
+            f"{_edges(needles, edge)} forward by hand before each patterned pass, so that they knit."
+        )
+    found.append(_weights(held, machine, needles))
+    return tuple(found)
+
+
+def _edges(needles: Needles, edge: int) -> str:
+    if edge == 1:
+        return f"{needles.left} and {needles.right}"
+    left = f"{needles.left} to {needle_name(needles.first + edge - 1)}"
+    return f"{left} and {needle_name(needles.last - edge + 1)} to {needles.right}"
+
+
+def edge_words(needles: Needles, edge: int) -> str:
+    """Which needles always knit: "L12 and R12 always knit", or that there are none."""
+    return f"{_edges(needles, edge)} always knit" if edge else "no edge needles"
+
+
+def _direction_advice(held: Sequence[Pass], passes: Sequence[Pass], machine: Machine) -> list[str]:
+    """Where every held row falls in one direction, a hold that is set for that direction alone need not be touched."""
+    way = held[0].direction
+    if all(each.direction == way for each in held) and len(passes) > len(held):
+        other_side = "left" if passes[0].start_side == "right" else "right"
+        other_way = "left to right" if way == "right to left" else "right to left"
+        once = f"Every row with held needles runs {way}, and the row after it knits them back."
+        other = (
+            f"If it can hold only {other_way}, begin with the carriage at the {other_side} (--carriage {other_side})."
+        )
+        if machine.hold_directions == "one":
+            return [f"{once} So set the hold for {way} once and leave it. {other}"]
+        return [
+            f"{once} If your carriage can hold in one direction alone, set it for {way} once and leave it, and pass over "
+            f"what this sheet says of setting and cancelling. {other}"
+        ]
+    if machine.hold_directions == "one":
+        return [
+            "Needles are held in both directions here: the hold is set for each direction by itself where the rows say "
+            "so. A carriage that can hold in one direction only cannot knit this stitch."
+        ]
+    return []
+
+
+def _weights(held: Sequence[Pass], machine: Machine, needles: Needles) -> str:
+    """Counted from the sheet; the advice itself is common practice and has no single source."""
+    most = max(len(each.held) for each in held)
+    share = most / needles.count
+    width_mm = needles.count * machine.pitch_mm
+    pieces = 2 + math.floor(width_mm / 150)
+    long_holds = any(one.held == two.held and two.row == one.row + 1 for one, two in itertools.pairwise(held))
+    heavy = share > 0.4 or long_holds
+    more = " and half as many again, since much is held at a time" if heavy else ""
+    return (
+        f"Weights: at most {most} of {needles.count} needles are held at a time, and what they hold is not drawn down. "
+        "To begin with (common practice) hang a small weight at each edge and one about every 15 cm between, "
+        f"{pieces} in all{more}. Move them up every 20 rows or so, and add some if loops ride up on the needles."
+    )
+
+
+CAUTIONS: Final = (
+    "Hooks and latches are sharp and the carriage pinches at the ends of its way: keep fingers, hair, cords and small "
+    "children clear of the bed while it moves.",
+    "If the carriage sticks, stop. Never force it: ease it back, look for a needle out of line or yarn around a brush, "
+    "and lift it off if need be.",
+    "Weights fall when work comes off: keep feet and paws away. See that the clamps are tight before you begin.",
+    "Change your posture, rest your hands at least every half hour, and stop if a wrist or shoulder hurts.",
+    "Your machine's own manual, and the safety rules of your place, come before this sheet.",
+)
+"""The usual cautions of the trade: common practice, no single source."""

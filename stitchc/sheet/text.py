@@ -1,0 +1,143 @@
+"""The sheet as plain text of 80 columns, in sentences, so that a screen reader can read it from top to bottom."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from typing import Final
+
+from stitchc.messages import columns_of, visible
+from stitchc.sheet.folding import Folded, Told, fold
+from stitchc.sheet.instructions import edge_words
+from stitchc.sheet.model import DoEntry, Entry, PassEntry, SectionEntry, Sheet
+
+WIDTH: Final = 80
+_CHART_MOST_NEEDLES: Final = 66
+_CHART_MOST_ROWS: Final = 60
+
+
+def to_text(sheet: Sheet) -> str:
+    """The whole sheet; ends with a line end."""
+    return "\n".join(line.rstrip() for line in _lines(sheet)) + "\n"
+
+
+def _lines(sheet: Sheet) -> Iterator[str]:
+    title = f"{sheet.title}: needle sheet"
+    if sheet.subtitle and sheet.subtitle != sheet.title:
+        title = f"{sheet.subtitle}, {title}"
+    title = visible(title)
+    yield from textwrap.wrap(title, WIDTH)
+    yield "=" * min(WIDTH, columns_of(title))
+    yield ""
+    for label, value in head(sheet):
+        yield from _hanging(f"{label + ':':<10}", value)
+    for note in sheet.notes:
+        yield from _hanging(f"{'Note:':<10}", note)
+    for warning in sheet.warnings:
+        yield from _hanging(f"{'Warning:':<10}", warning)
+    yield from _charts(sheet)
+    for heading, paragraphs in (
+        ("Cautions", sheet.cautions),
+        ("How it goes", sheet.habits),
+        ("Before row 1", sheet.before),
+    ):
+        if paragraphs:
+            yield ""
+            yield heading
+            for paragraph in paragraphs:
+                yield from _hanging("  - ", paragraph)
+    yield ""
+    yield "Row by row"
+    yield from _entries(sheet.entries)
+    yield ""
+    yield f"{total_words(sheet)} Made by stitchc."
+
+
+def head(sheet: Sheet) -> list[tuple[str, str]]:
+    """The lines of the head, label and value, shared by text and print."""
+    needles, machine = sheet.needles, sheet.machine
+    return [
+        ("Machine", f"{machine.title} ({machine.name})"),
+        (
+            "Needles",
+            f"{needles.left} to {needles.right}: {needles.count} in work, {edge_words(needles, sheet.edge)}",
+        ),
+        ("Carriage", f"at the {sheet.carriage} before row 1"),
+        *sheet.facts,
+    ]
+
+
+def total_words(sheet: Sheet) -> str:
+    """Rows and moves in all."""
+    rows = f"{sheet.rows:,} row{'' if sheet.rows == 1 else 's'}"
+    return f"In all {rows}, {sheet.moves:,} needle{'' if sheet.moves == 1 else 's'} moved by hand."
+
+
+def _charts(sheet: Sheet) -> Iterator[str]:
+    for name, chart in sheet.charts.items():
+        yield ""
+        yield visible(f"The repeat of {name}: {chart.width} needles, {chart.height} rows; row 1 is knitted first.")
+        if chart.width > _CHART_MOST_NEEDLES or chart.height > _CHART_MOST_ROWS:
+            yield "It is too large to show here; `stitchc chart` draws it."
+            continue
+        legend = {"K": "K knits", "T": "T tucks", "S": "S slips"}
+        rows = chart.rows()
+        used = [words for letter, words in legend.items() if any(letter in row for row in rows)]
+        yield f"Left to right as you face the bed; {', '.join(used)}."
+        for number in range(chart.height, 0, -1):
+            yarn = chart.yarns[number - 1]
+            in_yarn = f"   in {yarn}" if yarn else ""
+            yield visible(f"  {number:>4}  {rows[number - 1]}{in_yarn}")
+
+
+def _entries(entries: tuple[Entry, ...]) -> Iterator[str]:
+    signs = [(entry.passed.direction, entry.steps) if isinstance(entry, PassEntry) else None for entry in entries]
+    for item in fold(signs):
+        if isinstance(item, Told):
+            yield from _told(entries[item.index])
+        else:
+            yield from _folded(entries, item)
+
+
+def _told(entry: Entry) -> Iterator[str]:
+    if isinstance(entry, SectionEntry):
+        yield ""
+        yield from textwrap.wrap(visible(entry.title), WIDTH)
+        for detail in entry.details:
+            yield from _hanging("  ", detail)
+    elif isinstance(entry, DoEntry):
+        yield ""
+        yield from _hanging("    Do: ", entry.text)
+        yield ""
+    else:
+        yield from _hanging(f"Row {entry.passed.row:>3}, {entry.passed.direction}. ", entry.words, indent=8)
+
+
+def _folded(entries: tuple[Entry, ...], item: Folded) -> Iterator[str]:
+    def row(index: int) -> int:
+        entry = entries[index]
+        assert isinstance(entry, PassEntry)
+        return entry.passed.row
+
+    first, last, like, like_last = row(item.first), row(item.last), row(item.like), row(item.like_last)
+    count, period = last - first + 1, like_last - like + 1
+    model = f"row {like}" if like == like_last else f"rows {like} to {like_last}"
+    words = f"Rows {first} to {last}: as {model}"
+    times, rest = divmod(count, period)
+    if period == 1:
+        words += f", {count} times."
+    elif count > period:
+        words += f", over and over ({times} time{'' if times == 1 else 's'}"
+        words += f" and {rest} row{'' if rest == 1 else 's'} more)." if rest else ")."
+    else:
+        words += "."
+    yield from _hanging("", words, indent=8)
+
+
+def _hanging(lead: str, text: str, indent: int | None = None) -> Iterator[str]:
+    """The text wrapped after its lead, the further lines indented under where it begins."""
+    further = " " * (len(lead) if indent is None else indent)
+    paragraphs = textwrap.wrap(
+        lead + visible(text), WIDTH, subsequent_indent=further, break_long_words=True, drop_whitespace=True
+    )
+    yield from paragraphs or [lead]
