@@ -15,6 +15,7 @@ from stitchc.messages import visible
 
 if TYPE_CHECKING:
     from stitchc.gauge import GaugeReport, PlainGauge, Range, StitchGauge
+    from stitchc.gauge.yarn import YarnUse
     from stitchc.pattern import Pattern, Stitch
 
 
@@ -60,6 +61,8 @@ def command(
 
 def as_json(report: GaugeReport, pattern: Pattern, stitches: Sequence[Stitch]) -> str:
     """The `stitchc-gauge/1` document."""
+    from stitchc.gauge.yarn import yarns_of
+
     baseline = report.baseline
     document = {
         "format": "stitchc-gauge/1",
@@ -70,20 +73,19 @@ def as_json(report: GaugeReport, pattern: Pattern, stitches: Sequence[Stitch]) -
             "rows_per_10cm": _figure(baseline.rows_per_10cm.value),
             "source": baseline.source,
         },
-        "stitches": [_stitch_json(report, pattern, stitch) for stitch in stitches],
+        "stitches": [stitch_json(report.of(stitch.name), yarns_of(report, pattern, stitch)) for stitch in stitches],
     }
     return json.dumps(document, ensure_ascii=False, indent=1)
 
 
-def _stitch_json(report: GaugeReport, pattern: Pattern, stitch: Stitch) -> dict[str, object]:
+def stitch_json(gauge: StitchGauge, yarns: Sequence[YarnUse]) -> dict[str, object]:
+    """One stitch of the `stitchc-gauge/1` document: the contract's fields, and some more."""
     from stitchc.gauge.words import in_words
-    from stitchc.gauge.yarn import yarns_of
 
-    gauge = report.of(stitch.name)
     features = gauge.features
     wide, long = gauge.stitches_per_10cm, gauge.rows_per_10cm
     return {
-        "name": stitch.name,
+        "name": gauge.name,
         "tucks_per_100": round(100 * features.tuck_share, 3),
         "slips_per_100": round(100 * features.slip_share, 3),
         "mean_span": None if features.mean_span is None else round(features.mean_span, 3),
@@ -106,7 +108,7 @@ def _stitch_json(report: GaugeReport, pattern: Pattern, stitch: Stitch) -> dict[
                 "metres_per_square_metre": use.metres_per_square_metre.as_json(3),
                 "grams_per_square_metre": use.grams_per_square_metre.as_json(3) if use.grams_per_square_metre else None,
             }
-            for use in yarns_of(report, pattern, stitch)
+            for use in yarns
         ],
         "words": in_words(gauge),
     }

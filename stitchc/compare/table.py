@@ -1,0 +1,134 @@
+"""One line a stitch: what the same needles and rows come out at, take and cost."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from stitchc.bed import Needles
+from stitchc.chart import Chart
+from stitchc.gauge import Baseline, GaugeReport, Range, StitchGauge
+from stitchc.gauge.yarn import YarnUse, total, yarns_of
+from stitchc.passes import lower, moved_by_hand
+from stitchc.pattern import Pattern, Stitch
+
+if TYPE_CHECKING:
+    from stitchc.machines import Machine
+
+SORTS: Final = ("rows", "width", "weight", "moves", "holes", "name", "file")
+"""What a comparison can be sorted by; "file" keeps the order in which the stitches were given."""
+
+NEEDLES: Final = 100
+ROWS: Final = 100
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A stitch with what it comes to. file: the pattern's as the user named it.
+
+    size_cm: width and length of 100 needles by 100 rows; None without a gauge of stocking stitch. moves: needles moved
+    by hand for them, or None where the hand machine cannot knit it. holes: to punch on one card (the repeat tiled to
+    the reader's width and to the rows a closed card needs), or None where the repeat does not go into the width.
+    """
+
+    file: str
+    stitch: Stitch
+    gauge: StitchGauge
+    baseline: Baseline | None
+    yarns: tuple[YarnUse, ...]
+    moves: int | None
+    holes: int | None
+
+    @property
+    def size_cm(self) -> tuple[Range, Range] | None:
+        wide, long = self.gauge.stitches_per_10cm, self.gauge.rows_per_10cm
+        return None if wide is None or long is None else (wide.under(NEEDLES * 10), long.under(ROWS * 10))
+
+    @property
+    def metres_per_square_metre(self) -> Range | None:
+        """All yarns together."""
+        return total(use.metres_per_square_metre for use in self.yarns)
+
+    @property
+    def grams_per_square_metre(self) -> Range | None:
+        """All yarns together; None where the tex of one is not known."""
+        return total(use.grams_per_square_metre for use in self.yarns)
+
+    @property
+    def grams_of_100_by_100(self) -> Range | None:
+        """All yarns together; None where the tex of one is not known."""
+        return total(use.grams_of_100_by_100 for use in self.yarns)
+
+
+def compare(
+    pattern: Pattern, stitches: Sequence[Stitch], report: GaugeReport, hand: Machine, card: Machine
+) -> list[Compared]:
+    """A line for each stitch. report: has a gauge of every one. hand: whose moves are counted; card: whose holes."""
+    return [
+        Compared(
+            file=pattern.file,
+            stitch=stitch,
+            gauge=report.of(stitch.name),
+            baseline=report.baseline,
+            yarns=yarns_of(report, pattern, stitch),
+            moves=hand_moves(stitch.chart, hand),
+            holes=holes_to_punch(stitch.chart, card),
+        )
+        for stitch in stitches
+    ]
+
+
+def hand_moves(chart: Chart, machine: Machine) -> int | None:
+    """Needles moved by hand for 100 rows on 100 needles, carriage beginning on the right, one edge needle each side."""
+    if not moved_by_hand(machine) or machine.needles < NEEDLES or not _can(chart, machine):
+        return None
+    passes = lower(chart, machine, Needles.centred(NEEDLES), ROWS, "right", 1)
+    return sum(each.moves for each in passes)
+
+
+def holes_to_punch(chart: Chart, machine: Machine) -> int | None:
+    """Pattern holes in one closed card: the repeat tiled to the reader's width and the rows the card needs to turn."""
+    width = machine.reader_width
+    if machine.reader != "card" or width is None or width % chart.width or not _can(chart, machine):
+        return None
+    least = machine.card.least_rows if machine.card is not None else 1
+    repeats = width // chart.width * math.ceil(least / chart.height)
+    knits = int(chart.knits.sum())
+    return repeats * (knits if machine.mark_means == "knit" else chart.width * chart.height - knits)
+
+
+def _can(chart: Chart, machine: Machine) -> bool:
+    settings = set(chart.settings())
+    tucks, slips = settings & {"tuck", "mixed"}, settings & {"slip", "mixed"}
+    return not (tucks and machine.tuck == "none") and not (slips and machine.slip == "none")
+
+
+def in_order_of(lines: Sequence[Compared], sort: str) -> list[Compared]:
+    """Sorted: rows and width by the finished size (longest and widest first), weight, moves and holes by least first.
+
+    What is not known comes last; equals keep the order given.
+    """
+
+    known = all(line.size_cm is not None for line in lines)
+
+    def key(line: Compared) -> tuple[bool, float, str]:
+        value: float | None = 0.0
+        if sort == "rows":
+            per_10cm = line.gauge.rows_per_10cm if known else None
+            value = (per_10cm or line.gauge.row_factor).value
+        elif sort == "width":
+            per_10cm = line.gauge.stitches_per_10cm if known else None
+            value = (per_10cm or line.gauge.stitch_factor).value
+        elif sort == "weight":
+            weight = line.grams_per_square_metre or line.metres_per_square_metre
+            value = weight.value if weight is not None else None
+        elif sort == "moves":
+            value = line.moves
+        elif sort == "holes":
+            value = line.holes
+        name = line.stitch.name if sort == "name" else ""
+        return (value is None, value or 0.0, name)
+
+    return sorted(lines, key=key)
