@@ -18,6 +18,12 @@ class Limit:
     warn_from: int | None = None
     error_from: int | None = None
 
+    def severity(self, count: int) -> Literal["error", "warning"] | None:
+        """What is said of such a count, if anything."""
+        if self.error_from is not None and count >= self.error_from:
+            return "error"
+        return "warning" if self.warn_from is not None and count >= self.warn_from else None
+
 
 @dataclass(frozen=True)
 class Limits:

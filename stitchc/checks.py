@@ -1,0 +1,485 @@
+"""Knittability: what a needle, a row or a yarn of a stitch would do wrong on a machine, counted round the repeat.
+
+Each K check is a function of its own over one stitch, kept in CHECKS. Knows charts and a machine's limits; nothing of
+notation, cards or files. A stitch goes on for ever in all four directions, so every run is counted past the edges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from stitchc.chart import SLIP, TUCK, Cells
+from stitchc.machines.profile import Limit, Limits
+from stitchc.messages import Message, Severity, Span
+
+if TYPE_CHECKING:
+    from stitchc.bed import Needles
+    from stitchc.machines.profile import Machine
+    from stitchc.pattern import Pattern, Stitch
+
+STANDARD_PITCH_MM: Final = 4.5
+"""The needle pitch by which floats are shown in mm where no machine is named (standard gauge; common practice)."""
+
+Mask = npt.NDArray[np.bool_]
+Indices = npt.NDArray[np.int64]
+
+_AT_ONCE: Final = 500_000
+"""Cells counted at once, so that the largest chart needs no more than some tens of MB beside itself."""
+
+
+class Subject:
+    """One stitch on one machine, with what several checks ask of it worked out once."""
+
+    def __init__(self, stitch: Stitch, machine: Machine | None = None) -> None:
+        self.stitch = stitch
+        self.machine = machine
+        self.limits = machine.limits if machine else Limits()
+        self.pitch_mm = machine.pitch_mm if machine else STANDARD_PITCH_MM
+
+    @cached_property
+    def tucks(self) -> Mask:
+        """Shape (rows, needles): where the chart tucks."""
+        return np.equal(self.stitch.chart.cells, TUCK)
+
+    @cached_property
+    def slips(self) -> Mask:
+        """Shape (rows, needles): where the chart slips."""
+        return np.equal(self.stitch.chart.cells, SLIP)
+
+    @cached_property
+    def knits(self) -> Mask:
+        """Shape (rows, needles): where the chart knits."""
+        return self.stitch.chart.knits
+
+    @cached_property
+    def has_tucks(self) -> bool:
+        """Whether any cell tucks."""
+        return bool(self.tucks.any())
+
+    @cached_property
+    def has_slips(self) -> bool:
+        """Whether any cell slips."""
+        return bool(self.slips.any())
+
+    @cached_property
+    def rows_that_knit(self) -> Mask:
+        """For each row whether any needle knits in it."""
+        return np.asarray(self.knits.any(axis=1), dtype=np.bool_)
+
+    def span(self, row: int | None = None) -> Span:
+        """Where the row (from 0) was written, or else where the stitch was."""
+        spans = self.stitch.row_spans
+        return spans[row] if spans and row is not None and row < len(spans) else self.stitch.span
+
+    def say(
+        self, code: str, severity: Severity, text: str, cure: str, row: int | None = None, label: str = ""
+    ) -> list[Message]:
+        """The one message of a check."""
+        return [Message(code, severity, text, self.span(row), cure, label)]
+
+
+# -- the ways in ------------------------------------------------------------------------------------------------
+
+
+def check(stitch: Stitch, machine: Machine | None = None) -> list[Message]:
+    """Every K message about one repeat of the stitch, by code. Without a machine the default limits apply alone.
+
+    At most one message of each code: it tells the worst place and how many more there are.
+    """
+    subject = Subject(stitch, machine)
+    return [message for one in CHECKS for message in one(subject)]
+
+
+def check_pattern(
+    pattern: Pattern, machine: Machine | None = None, stitches: Iterable[Stitch] | None = None
+) -> list[Message]:
+    """`check` for each of the stitches; if none are given, for those that nothing else in the file is built from."""
+    chosen = pattern.wanted() if stitches is None else stitches
+    return [message for stitch in chosen for message in check(stitch, machine)]
+
+
+def edge_tucks(cells: Cells, needles: Needles, stitch: Stitch) -> list[Message]:
+    """K206 where the first or last needle in work tucks: its loop has no neighbour to hold it and drops off.
+
+    cells: the chart as it lies on the needles, shape (rows, needles.count). Common practice: "cancel tucks on end
+    needles". This is about needles in work, so the endless repeat itself never has it.
+    """
+    ends = {needles.left: cells[:, 0], needles.right: cells[:, -1]}
+    tucking = {name: np.flatnonzero(column == TUCK) for name, column in ends.items()}
+    named = [name for name, rows in tucking.items() if rows.size]
+    if not named:
+        return []
+    row = min(int(tucking[name][0]) for name in named)
+    both = len(named) == 2
+    subject = Subject(stitch)
+    return subject.say(
+        "K206",
+        "error",
+        f"{'Needles' if both else 'Needle'} {_listed(named)}, at the {'ends' if both else 'end'} of the work, "
+        f"{'tuck' if both else 'tucks'} in `{stitch.name}` (first in row {row + 1}): an end loop with no neighbour to "
+        "hold it drops off or hangs loose.",
+        cure="--edge 1   (the end needles always knit)",
+        row=row % stitch.chart.height,
+    )
+
+
+# -- the checks -------------------------------------------------------------------------------------------------
+
+
+def never_knits(subject: Subject) -> list[Message]:
+    """K201: a needle that never knits."""
+    idle = np.flatnonzero(~subject.knits.any(axis=0))
+    if not idle.size:
+        return []
+    stitch = subject.stitch
+    one = idle.size == 1
+    return subject.say(
+        "K201",
+        "error",
+        f"{_numbers('needle', idle).capitalize()} of `{stitch.name}` never {'knits' if one else 'knit'}: "
+        f"whatever {'it holds' if one else 'they hold'} is never cast off.",
+        cure=_plain_row_cure(stitch),
+    )
+
+
+def tucks_in_succession(subject: Subject) -> list[Message]:
+    """K202: tucks on one needle before it knits again."""
+    if not subject.has_tucks:
+        return []
+    return _held_too_long(subject, "K202", subject.tucks, subject.limits.tucks_in_succession, "tucks", _HOOK)
+
+
+def slips_in_succession(subject: Subject) -> list[Message]:
+    """K209: slips on one needle before it knits again."""
+    if not subject.has_slips:
+        return []
+    return _held_too_long(subject, "K209", subject.slips, subject.limits.slips_in_succession, "slips", _STRETCH)
+
+
+def tucks_side_by_side(subject: Subject) -> list[Message]:
+    """K203: neighbours that tuck in one row."""
+    limit = subject.limits.tucks_side_by_side
+    least = _least(limit)
+    if least is None or not subject.has_tucks:
+        return []
+    runs = _runs(subject, subject.tucks, least)
+    if not runs.counts.size:
+        return []
+    at, stitch = runs.worst, subject.stitch
+    count, row = int(runs.counts[at]), int(runs.lines[at])
+    others = np.unique(runs.lines).size - 1
+    return subject.say(
+        "K203",
+        limit.severity(count) or "warning",
+        f"In row {row + 1} of `{stitch.name}` {count} needles side by side tuck "
+        f"({_stretch('needle', int(runs.before[at]) + 1, count, stitch.chart.width)}): "
+        "between two tucks nothing holds the loops down." + _more(others, "row"),
+        cure=f"Let a needle between them knit: {_broken_up('T', count, max(1, least - 1))}",
+        row=row,
+    )
+
+
+def long_floats(subject: Subject) -> list[Message]:
+    """K204: a float that is too long, in needles or in mm (needles x pitch)."""
+    limits, pitch = subject.limits, subject.pitch_mm
+    by_length = None if limits.float_mm is None else int(limits.float_mm / pitch + 1e-9) + 1
+    known = [count for count in (_least(limits.float_needles), by_length) if count is not None]
+    if not known or not subject.has_slips:
+        return []
+    least = min(known)
+    runs = _runs(subject, subject.slips, least)
+    if not runs.counts.size:
+        return []
+    at, stitch = runs.worst, subject.stitch
+    count, row = int(runs.counts[at]), int(runs.lines[at])
+    others = np.unique(runs.lines).size - 1
+    pitch_words = f"{_figure(pitch)} mm between needles"
+    by = f"at {pitch_words}" if subject.machine else f"at the standard {pitch_words}"
+    most = max(least - 1, 0)
+    needles = f"{count} needles" if count > 1 else "1 needle"
+    return subject.say(
+        "K204",
+        limits.float_needles.severity(count) or "warning",
+        f"In row {row + 1} of `{stitch.name}` the yarn floats past {needles}, {_figure(count * pitch)} mm {by} "
+        f"({_stretch('needle', int(runs.before[at]) + 1, count, stitch.chart.width)})." + _more(others, "row"),
+        cure=(
+            f"Let a needle between them knit: {_broken_up('S', count, most)}"
+            if most
+            else "Choose a finer machine, or let the limits of your profile allow such a float."
+        )
+        + (f"\n(up to {most} needles, {_figure(most * pitch)} mm, pass here)" if most else ""),
+        row=row,
+    )
+
+
+def rows_without_knit(subject: Subject) -> list[Message]:
+    """K205: a row in which no needle knits."""
+    rows = np.flatnonzero(~subject.rows_that_knit)
+    if not rows.size:
+        return []
+    first = int(rows[0])
+    stitch = subject.stitch
+    whole = stitch.chart.cells[first]
+    what = (
+        "all of them tuck, and nothing holds the yarn down"
+        if bool((whole == TUCK).all())
+        else "all of them slip, and the yarn only lies across the bed"
+        if bool((whole == SLIP).all())
+        else "none of them casts off what it holds"
+    )
+    return subject.say(
+        "K205",
+        "error",
+        f"No needle knits in {_numbers('row', rows)} of `{stitch.name}`: {what}.",
+        cure=f"Let at least one needle knit: {first + 1}: K {'T' if TUCK in whole else 'S'}, or leave the row out.",
+        row=first,
+    )
+
+
+def mixed_rows(subject: Subject) -> list[Message]:
+    """K207: a row that has both tuck and slip."""
+    if not (subject.has_tucks and subject.has_slips):
+        return []
+    rows = np.flatnonzero(subject.tucks.any(axis=1) & subject.slips.any(axis=1))
+    if not rows.size:
+        return []
+    name = subject.stitch.name
+    has = "has" if rows.size == 1 else "have"
+    return subject.say(
+        "K207",
+        subject.limits.mixed_rows,
+        f"{_numbers('row', rows).capitalize()} of `{name}` {has} both tuck and slip, but one pass of a carriage does "
+        "one or the other.",
+        cure=f"Write the row with T alone or with S alone, as `{name} with S for T` does throughout.",
+        row=int(rows[0]),
+    )
+
+
+def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
+    """K208: a yarn that is taken up again where the carriage does not stand.
+
+    A yarn hangs at the side where its last row ended. Every row takes the carriage across once, so the carriage is back
+    at that side only after an even number of rows in other yarns; this holds whichever side it all began on, and also
+    where the repeat has an odd number of rows and begins on the other side each time.
+    """
+    chart = subject.stitch.chart
+    names = dict.fromkeys(chart.yarns)
+    if len(names) < 2:
+        return []
+    number = {name: index for index, name in enumerate(names)}
+    yarns = np.fromiter((number[yarn] for yarn in chart.yarns), dtype=np.int32, count=chart.height)
+    starts = np.flatnonzero(yarns != np.roll(yarns, 1))  # rows that begin another yarn, round the repeat
+    ends = np.roll(starts, -1)  # where each of those stretches ends (the row after), round the repeat
+    ends = np.where(ends <= starts, ends + chart.height, ends)
+    of = yarns[starts]
+    order = np.lexsort((starts, of))
+    first_of_yarn = np.append(True, of[order][1:] != of[order][:-1])
+    last_of_yarn = np.append(first_of_yarn[1:], True)
+    left = np.roll(ends[order], 1)  # when the same yarn was last left
+    left[first_of_yarn] = ends[order][last_of_yarn] - chart.height
+    between = starts[order] - left
+    wrong = np.flatnonzero(between % 2 == 1)
+    if not wrong.size:
+        return []
+    first = wrong[np.argmin(starts[order][wrong])]
+    row, rows_between = int(starts[order][first]), int(between[first])
+    yarn = chart.yarns[row]
+    named = f"yarn `{yarn}`" if yarn is not None else "the yarn that has no name"
+    return subject.say(
+        "K208",
+        "warning",
+        f"Row {row + 1} of `{subject.stitch.name}` takes up {named} again, which hangs at the other side of the bed: "
+        f"an odd number of rows ({rows_between}) was knitted without it." + _more(int(wrong.size) - 1, "change"),
+        cure="Knit an even number of rows with each yarn before changing.",
+        row=row,
+    )
+
+
+CHECKS: Final[tuple[Callable[[Subject], list[Message]], ...]] = (
+    never_knits,
+    tucks_in_succession,
+    tucks_side_by_side,
+    long_floats,
+    rows_without_knit,
+    mixed_rows,
+    yarn_on_the_wrong_side,
+    slips_in_succession,
+)
+"""Every check on the endless repeat, in the order of their codes."""
+
+_HOOK: Final = "a hook holds about four loops beside its stitch"
+_STRETCH: Final = "the held loop is pulled up over so many rows"
+
+
+def _held_too_long(subject: Subject, code: str, counted: Mask, limit: Limit, verb: str, because: str) -> list[Message]:
+    """K202 and K209: loops on one needle between two knits.
+
+    What is counted ends at a knit and at nothing else: only a knit casts off. A slip between two tucks does not empty
+    the hook, nor does a tuck between two slips let the held loop go.
+    """
+    least = _least(limit)
+    if least is None:
+        return []
+    stops = np.ascontiguousarray(subject.knits.T)
+    runs = _between(stops, np.ascontiguousarray(counted.T), least)
+    if not runs.counts.size:
+        return []
+    at, stitch = runs.worst, subject.stitch
+    count, needle = int(runs.counts[at]), int(runs.lines[at])
+    height = stitch.chart.height
+    before = int(runs.before[at])
+    length = (int(runs.after[at]) - before - 1) % height or height
+    others = np.unique(runs.lines).size - 1
+    return subject.say(
+        code,
+        limit.severity(count) or "warning",
+        f"Needle {needle + 1} of `{stitch.name}` {verb} {count} times before it knits again "
+        f"({_stretch('row', before + 1, length, height)}): {because}." + _more(others, "needle"),
+        cure=f"Let the needle knit after {least - 1 or 'no'} of them."
+        if least > 1
+        else f"Choose a machine whose limits allow it; on this one no needle {verb}.",
+        row=(before + 1) % height,
+    )
+
+
+# -- counting ---------------------------------------------------------------------------------------------------
+
+
+class _Stretches(NamedTuple):
+    """What was counted between two stops of a line, one entry a stretch. Places are from 0; `after` may lie round the
+    edge, at or before `before`."""
+
+    lines: Indices
+    before: Indices
+    after: Indices
+    counts: Indices
+
+    @property
+    def worst(self) -> int:
+        """The entry with the highest count, the first such."""
+        return int(np.argmax(self.counts))
+
+
+def _runs(subject: Subject, of: Mask, least: int) -> _Stretches:
+    """Runs of at least `least` needles side by side, in the rows where any needle knits (else the row is K205)."""
+    alike = of
+    for shift in range(1, min(least, of.shape[1])):  # what is left of a row now begins a run that is long enough
+        alike = alike & np.roll(of, -shift, axis=1)
+    rows = np.flatnonzero(alike.any(axis=1) & subject.rows_that_knit)
+    found = _between(~of[rows], of[rows], least)
+    return found._replace(lines=rows[found.lines])
+
+
+def _between(stops: Mask, counted: Mask, least: int) -> _Stretches:
+    """How many cells are `counted` between each two stops of a line, round its end; stretches of at least `least`.
+
+    Both of shape (lines, places). A line without a stop has no stretch.
+    """
+    lines = np.flatnonzero(stops.any(axis=1) & (np.count_nonzero(counted, axis=1) >= least))
+    at_once = max(1, _AT_ONCE // max(1, stops.shape[1]))
+    parts = [
+        _between_in(stops, counted, lines[start : start + at_once], least) for start in range(0, lines.size, at_once)
+    ]
+    if not parts:
+        nothing = np.zeros(0, dtype=np.int64)
+        return _Stretches(nothing, nothing, nothing, nothing)
+    return _Stretches(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+
+def _between_in(stops: Mask, counted: Mask, lines: Indices, least: int) -> _Stretches:
+    so_far = np.cumsum(counted[lines], axis=1, dtype=np.int32)
+    stop = np.flatnonzero(stops[lines])
+    count = so_far.reshape(-1)[stop]
+    line = stop // stops.shape[1]
+    last = np.append(line[1:] != line[:-1], True)
+    first = np.flatnonzero(np.append(True, last[:-1]))  # every line has a stop, so one entry a line
+    following = np.append(count[1:], 0)
+    following[last] = count[first] + so_far[:, -1]
+    count = following - count
+    hit = np.flatnonzero(count >= least)
+    next_stop = np.where(last[hit], first[line[hit]], hit + 1)
+    return _Stretches(
+        lines[line[hit]],
+        stop[hit] % stops.shape[1],
+        stop[next_stop] % stops.shape[1],
+        count[hit].astype(np.int64),
+    )
+
+
+def _least(limit: Limit) -> int | None:
+    """The lowest count of which anything is said."""
+    return min((count for count in (limit.warn_from, limit.error_from) if count is not None), default=None)
+
+
+# -- words ------------------------------------------------------------------------------------------------------
+
+_MOST_NAMED: Final = 6
+
+
+def _stretch(what: str, first: int, count: int, size: int) -> str:
+    """ "needles 3 to 5", "rows 7 to 8 and on to row 2 of the next repeat"; first is from 0 and may be past the end."""
+    first %= size
+    last = first + count - 1
+    if count == 1:
+        return f"{what} {first + 1}"
+    if last < size:
+        return f"{what}s {first + 1} to {last + 1}"
+    return f"{what}s {first + 1} to {last % size + 1}, on into the next repeat"
+
+
+def _numbers(what: str, places: Sequence[int] | Indices) -> str:
+    """ "row 2", "rows 2, 4 and 6-9", "rows 2, 3, 5, 6, 8, 9 and 11 more"; places are from 0, in order."""
+    listed = np.asarray(places)
+    if listed.size == 1:
+        return f"{what} {int(listed[0]) + 1}"
+    cuts = np.flatnonzero(np.diff(listed) != 1) + 1
+    runs = np.split(listed, cuts[:_MOST_NAMED])
+    named: list[str] = []
+    for run in runs[:_MOST_NAMED]:
+        first, last = int(run[0]) + 1, int(run[-1]) + 1
+        named += (
+            [str(first)] if first == last else [str(first), str(last)] if last == first + 1 else [f"{first}-{last}"]
+        )
+    left = sum(run.size for run in runs[_MOST_NAMED:])
+    if left:
+        return f"{what}s {', '.join(named)} and {left} more"
+    return f"{what}s {_listed(named)}"
+
+
+def _more(count: int, what: str) -> str:
+    """The end of a sentence's paragraph for further places of the same kind."""
+    if count < 1:
+        return ""
+    return f" There {'is' if count == 1 else 'are'} {count} more {what}{'' if count == 1 else 's'} like it."
+
+
+def _broken_up(letter: str, count: int, most: int) -> str:
+    """A run with knits put in so that no part is over `most`, as it can be typed: "S4 K S4"."""
+    parts = -(-(count + 1) // (most + 1))
+    if parts > 4 or parts < 2:
+        return f"{_run(letter, most)} K {_run(letter, most)} K …"
+    each, rest = divmod(count - (parts - 1), parts)
+    return " K ".join(_run(letter, each + (index < rest)) for index in range(parts))
+
+
+def _run(letter: str, count: int) -> str:
+    return letter if count == 1 else f"{letter}{count}"
+
+
+def _plain_row_cure(stitch: Stitch) -> str:
+    if stitch.row_spans:
+        return f"Make at least one of its cells K, or add a plain row: {stitch.chart.height + 1}: K"
+    return f"Make at least one of its cells K, or add a plain row: ({stitch.name}) then plain 1 by 1"
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _figure(number: float) -> str:
+    return f"{number:.1f}".rstrip("0").rstrip(".")
