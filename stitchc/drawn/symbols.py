@@ -1,0 +1,133 @@
+"""The signs that stand for knit, tuck and slip in a drawn chart, as shapes in a square of side 1.
+
+Knows no page and no picture: the drawn chart lays these out, and tracing looks for them.
+
+`squared` and `thread` are the two published notations for weft structures (Knitting Technology, 3rd ed., p. 96, and
+its chapter on notations): on squared paper a face stitch is a cross, a reverse stitch a ring, a tuck a dot and a miss
+an empty square; in the running-thread notation the thread loops round the needle's point for a knit stitch, lies over
+it in a half circle for a tuck, and passes it by for a miss. `plain` is this program's own: a bar upright for a loop
+drawn through, a filled half circle for a tuck, a bar lying for a float.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from stitchc.chart import KNIT, SLIP, TUCK
+
+Notation = Literal["squared", "thread", "plain"]
+Face = Literal["purl", "knit"]
+NOTATIONS: Final[tuple[Notation, ...]] = ("squared", "thread", "plain")
+
+Point = tuple[float, float]
+"""x from the left and y from the top, in sides of the square."""
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A line through the points, as thick as `width`, with round ends."""
+
+    points: tuple[Point, ...]
+    width: float
+    faint: bool = False
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A filled disc."""
+
+    centre: Point
+    radius: float
+    faint: bool = False
+
+
+@dataclass(frozen=True)
+class Area:
+    """A filled shape within the points."""
+
+    points: tuple[Point, ...]
+
+
+Shape = Stroke | Spot | Area
+
+
+def symbol(code: int, notation: Notation, face: Face) -> tuple[Shape, ...]:
+    """The shapes for KNIT, TUCK or SLIP. Only a stitch on squared paper looks different from the other face."""
+    if notation == "squared" and code == KNIT:
+        return _CROSS if face == "knit" else _RING
+    return _SIGNS[notation][code]
+
+
+def meaning(code: int, notation: Notation, face: Face) -> str:
+    """What the sign is and says, for a legend."""
+    words = {
+        ("squared", KNIT): "face stitch: the needle knits" if face == "knit" else "reverse stitch: the needle knits",
+        ("squared", TUCK): "dot: the needle tucks",
+        ("squared", SLIP): "empty: the needle slips",
+        ("thread", KNIT): "loop round the needle: it knits",
+        ("thread", TUCK): "half circle over the needle: it tucks",
+        ("thread", SLIP): "passes the needle by: it slips",
+        ("plain", KNIT): "the needle knits",
+        ("plain", TUCK): "the needle tucks",
+        ("plain", SLIP): "the needle slips",
+    }
+    return words[notation, code]
+
+
+def _arc(centre: Point, radius: float, start_deg: float, end_deg: float, steps: int = 24) -> tuple[Point, ...]:
+    angles = np.radians(np.linspace(start_deg, end_deg, steps + 1)).tolist()
+    return tuple((centre[0] + radius * float(np.cos(a)), centre[1] + radius * float(np.sin(a))) for a in angles)
+
+
+def _curve(start: Point, *pieces: tuple[Point, Point, Point], steps: int = 12) -> tuple[Point, ...]:
+    """A chain of cubic curves, each by its two controls and its end."""
+    points = [start]
+    for one, two, end in pieces:
+        first = points[-1]
+        for t in np.linspace(0, 1, steps + 1)[1:].tolist():
+            a, b, c, d = (1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3
+            points.append(
+                (
+                    a * first[0] + b * one[0] + c * two[0] + d * end[0],
+                    a * first[1] + b * one[1] + c * two[1] + d * end[1],
+                )
+            )
+    return tuple(points)
+
+
+_LINE: Final = 0.095
+_RING: Final = (Stroke(_arc((0.5, 0.5), 0.27, 0, 360, 36), _LINE),)
+_CROSS: Final = (Stroke(((0.22, 0.22), (0.78, 0.78)), _LINE), Stroke(((0.22, 0.78), (0.78, 0.22)), _LINE))
+
+_THREAD: Final = 0.1
+_BASE: Final = 0.82
+_NEEDLE: Final = Spot((0.5, 0.46), 0.05, faint=True)
+_LOOP: Final = _curve(
+    (0.0, _BASE),
+    ((0.50, _BASE), (0.76, 0.66), (0.76, 0.40)),
+    ((0.76, 0.22), (0.64, 0.14), (0.50, 0.14)),
+    ((0.36, 0.14), (0.24, 0.22), (0.24, 0.40)),
+    ((0.24, 0.66), (0.50, _BASE), (1.0, _BASE)),
+)
+_OVER: Final = (
+    *_curve((0.0, _BASE), ((0.08, _BASE), (0.12, 0.72), (0.14, 0.60))),
+    *_arc((0.5, 0.54), 0.36, 180, 360),
+    *_curve((0.86, 0.60), ((0.88, 0.72), (0.92, _BASE), (1.0, _BASE))),
+)
+
+_SIGNS: Final[dict[Notation, dict[int, tuple[Shape, ...]]]] = {
+    "squared": {TUCK: (Spot((0.5, 0.5), 0.18),), SLIP: ()},
+    "thread": {
+        KNIT: (_NEEDLE, Stroke(_LOOP, _THREAD)),
+        TUCK: (_NEEDLE, Stroke(_OVER, _THREAD)),
+        SLIP: (_NEEDLE, Stroke(((0.0, _BASE), (1.0, _BASE)), _THREAD)),
+    },
+    "plain": {
+        KNIT: (Stroke(((0.5, 0.30), (0.5, 0.70)), _LINE),),
+        TUCK: (Area(_arc((0.5, 0.66), 0.34, 180, 360)),),
+        SLIP: (Stroke(((0.16, 0.5), (0.84, 0.5)), 0.13),),
+    },
+}

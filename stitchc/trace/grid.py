@@ -1,0 +1,614 @@
+"""Where the cells of a charted picture lie: how far it is turned, and the lattice of its lines.
+
+Works on ink (0 paper, 1 black) alone and knows nothing of what the cells mean.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from stitchc.trace.picture import Pixels, Plane
+
+Profile = npt.NDArray[np.float64]
+"""How much of an edge runs along each column (or row) of pixels."""
+
+MOST_TURNED_DEG: Final = 5.0
+"""A picture turned farther than this is not set straight."""
+LEAST_PITCH_PX: Final = 4.0
+"""Cells narrower than this are not told from their lines."""
+
+
+@dataclass(frozen=True)
+class Axis:
+    """One direction of the lattice: its first line's place, the distance between lines, and how many cells.
+
+    share: the part of the lattice's edges that are seen as lines or as borders of marks.
+    """
+
+    start_px: float
+    pitch_px: float
+    cells: int
+    share: float = 1.0
+
+    @property
+    def end_px(self) -> float:
+        """The last line's place."""
+        return self.start_px + self.pitch_px * self.cells
+
+
+@dataclass(frozen=True)
+class Lattice:
+    """The cells' places in the picture once it has been turned straight."""
+
+    across: Axis
+    down: Axis
+    ruled: bool = True
+    """Whether lines are drawn; else the cells' own borders showed where they lie."""
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Cells across and down."""
+        return self.across.cells, self.down.cells
+
+
+# -- straightening ------------------------------------------------------------------------------------------------
+
+
+def turned_by(plane: Plane) -> float:
+    """By how many degrees the picture's lines are turned clockwise, from -5 to 5; 0 where none are found.
+
+    Edges are thrown onto a line at each angle; where they fall into the fewest places, the picture is straight.
+    """
+    height, width = plane.shape
+    smaller = max(1, round(max(height, width) / 1400))
+    if smaller > 1:
+        plane = plane[: height // smaller * smaller, : width // smaller * smaller]
+        plane = plane.reshape(plane.shape[0] // smaller, smaller, -1, smaller).mean(axis=(1, 3))
+    soft = ndimage.gaussian_filter(plane, 1.0)
+    rise_x, rise_y = ndimage.sobel(soft, axis=1), ndimage.sobel(soft, axis=0)
+    steep = np.hypot(rise_x, rise_y)
+    floor = max(0.05, float(np.percentile(steep, 70)))
+    upright = _points(np.abs(rise_x), (steep > floor) & (np.abs(rise_x) > 3 * np.abs(rise_y)))
+    level = _points(np.abs(rise_y), (steep > floor) & (np.abs(rise_y) > 3 * np.abs(rise_x)))
+    if len(upright[0]) + len(level[0]) < 60:
+        return 0.0
+
+    def gathered(degrees: float) -> float:
+        sine, cosine = np.sin(np.radians(degrees)), np.cos(np.radians(degrees))
+        total = 0.0
+        for (x, y, weight), (a, b) in ((upright, (cosine, sine)), (level, (-sine, cosine))):
+            if len(x):
+                place = a * x + b * y
+                low = np.floor(place - place.min()).astype(np.int64)
+                part = (place - place.min()) - low
+                heap = np.bincount(low, weight * (1 - part), low.max() + 2) + np.bincount(
+                    low + 1, weight * part, low.max() + 2
+                )
+                total += float((heap * heap).sum())
+        return total
+
+    best, step = 0.0, 0.25
+    angles = np.arange(-MOST_TURNED_DEG, MOST_TURNED_DEG + step / 2, step)
+    while step > 0.004:
+        scores = [gathered(float(angle)) for angle in angles]
+        best = float(angles[int(np.argmax(scores))])
+        step /= 5
+        angles = best + np.arange(-6, 7) * step
+    return best if abs(best) <= MOST_TURNED_DEG else 0.0
+
+
+def _points(strength: Plane, chosen: npt.NDArray[np.bool_]) -> tuple[Profile, Profile, Profile]:
+    y, x = np.nonzero(chosen)
+    if len(x) > 60_000:
+        some = np.random.default_rng(0).choice(len(x), 60_000, replace=False)
+        x, y = x[some], y[some]
+    return x.astype(np.float64), y.astype(np.float64), np.minimum(strength[y, x], 1.0).astype(np.float64)
+
+
+def straightened(pixels: Pixels, degrees: float, paper: tuple[int, int, int]) -> Pixels:
+    """The picture turned back by so many degrees, on a sheet large enough, the corners filled with paper."""
+    from PIL import Image
+
+    image = Image.fromarray(pixels)
+    turned = image.rotate(degrees, resample=Image.Resampling.BICUBIC, expand=True, fillcolor=paper)
+    return np.asarray(turned)
+
+
+def in_the_original(
+    x: float, y: float, degrees: float, turned_shape: tuple[int, ...], original_shape: tuple[int, ...]
+) -> tuple[float, float]:
+    """Where a point of the straightened picture lies in the picture as it was given."""
+    sine, cosine = np.sin(np.radians(degrees)), np.cos(np.radians(degrees))
+    dx, dy = x - turned_shape[1] / 2, y - turned_shape[0] / 2
+    return (
+        float(cosine * dx - sine * dy + original_shape[1] / 2),
+        float(sine * dx + cosine * dy + original_shape[0] / 2),
+    )
+
+
+# -- the lattice --------------------------------------------------------------------------------------------------
+
+
+def find_lattice(plane: Plane, cells: tuple[int, int] | None = None) -> Lattice | None:
+    """The lattice of a straight picture, or None where there is none that can be trusted.
+
+    Each direction proposes some combs of lines by itself; a pair of them is then judged edge of cell by edge of cell,
+    so that lettering beside the grid, or marks inside the cells, are not taken for lines.
+    cells: how many the user says there are across and down; lattices with other counts are then passed over.
+    """
+    noise = _noise(plane)
+    (upright, sure_x), (level, sure_y) = _edges(plane, 1, noise), _edges(plane, 0, noise)
+    # clipped low, so that a faint line that runs through counts for more than a black spot
+    columns = np.minimum(upright, sure_x).mean(axis=0) / sure_x
+    rows = np.minimum(level, sure_y).mean(axis=1) / sure_y
+    combs_across = _combs(columns)
+    combs_down = _combs(rows, combs_across)
+    combs_across += [comb for comb in _combs(columns, combs_down) if comb not in combs_across]
+    best: tuple[float, Lattice] | None = None
+    for across in combs_across:
+        for down in combs_down:
+            if not 0.4 < across.pitch_px / down.pitch_px < 2.5:
+                continue
+            found = _judged(plane, upright, level, across, down)
+            if found is None or (cells is not None and found[1].size != cells):
+                continue
+            if best is None or found[0] > best[0]:
+                best = found
+    if best is None:
+        return None
+    return _settled(np.minimum(upright, sure_x), np.minimum(level, sure_y), best[1])
+
+
+_RULED: Final = 0.7
+"""The share of the edges between cells that look alike at which a line must be seen for a grid to count as ruled."""
+_OUTERMOST: Final = 0.64
+"""How well the outermost cells of a ruled grid must be seen to have lines around them."""
+
+
+def _judged(plane: Plane, upright: Plane, level: Plane, across: Axis, down: Axis) -> tuple[float, Lattice] | None:
+    """The lattice of two combs with its extent set right, and how well it explains the picture."""
+    height, width = upright.shape
+    xs, ys = _all_lines(across, width), _all_lines(down, height)
+    if len(xs) < 2 or len(ys) < 2:
+        return None
+    core = _near(xs, across.start_px), _near(xs, across.end_px), _near(ys, down.start_px), _near(ys, down.end_px)
+    if core[1] <= core[0] or core[3] <= core[2]:
+        return None
+    for ruled in (True, False):
+        seen_x = _standing_out(upright, xs, ys, core, ruled)  # (lines across, cells down)
+        seen_y = _standing_out(level.T, ys, xs, (*core[2:], *core[:2]), ruled)  # (lines down, cells across)
+        bounds = _bounds(seen_x, seen_y, core, ruled)
+        if bounds is None:
+            continue
+        left, right, top, bottom = bounds
+        inside_x, inside_y = seen_x[left : right + 1, top:bottom], seen_y[top : bottom + 1, left:right]
+        share = (float(inside_x.sum()) + float(inside_y.sum())) / (inside_x.size + inside_y.size)
+        dx, dy = across.pitch_px, down.pitch_px
+        lattice = Lattice(
+            Axis(float(xs[left]), dx, right - left, share), Axis(float(ys[top]), dy, bottom - top, share), ruled
+        )
+        looks = _looks(plane, xs[left : right + 1], ys[top : bottom + 1])
+        if ruled and _is_ruled(inside_x, inside_y, looks, _held(plane, lattice)):
+            # the length of line that is explained, less the length of line that should be there and is not
+            return dy * float((2 * inside_x - 1).sum()) + dx * float((2 * inside_y - 1).sum()), lattice
+        if not ruled and min(dx, dy) >= 6:
+            tidy = _explained(plane, lattice)
+            if tidy >= 0.75:
+                # without lines every finer comb explains as much, so the widest cells win, and behind any ruled grid
+                return (tidy - 0.7) * min(dx, dy) * 1e-3, lattice
+    return None
+
+
+def _is_ruled(inside_x: Profile, inside_y: Profile, looks: Profile, held: float) -> bool:
+    """Whether lines are drawn: then they show between light cells that look alike, where nothing else makes an edge.
+
+    inside_x: (lines across, cells down); inside_y: (lines down, cells across); looks: ink of each cell.
+    held: the part of the picture's edges that lies inside; where few lines could tell, hardly any may lie outside.
+    """
+    shown: list[Profile] = []
+    for seen, before, after in (
+        (inside_x[1:-1].T, looks[:, :-1], looks[:, 1:]),
+        (inside_y[1:-1], looks[:-1], looks[1:]),
+    ):
+        shown.append(seen[(np.abs(before - after) < 0.08) & (np.maximum(before, after) < 0.55)])
+    outside = np.concatenate([inside_x[0], inside_x[-1], inside_y[0], inside_y[-1]])
+    between = np.concatenate(shown)
+    if float(outside.mean()) < _RULED:
+        return False
+    everything = (float(inside_x.sum()) + float(inside_y.sum())) / (inside_x.size + inside_y.size)
+    if len(between) < 6:
+        return held >= 0.85 and everything >= _RULED
+    return everything >= 0.4 and float(between.mean()) >= _RULED
+
+
+def _held(plane: Plane, lattice: Lattice) -> float:
+    """The part of the picture's edges that lies inside the lattice."""
+    top, bottom = max(0, int(lattice.down.start_px) - 2), int(lattice.down.end_px) + 4
+    left, right = max(0, int(lattice.across.start_px) - 2), int(lattice.across.end_px) + 4
+    whole = _steps(plane)
+    return float(_steps(plane[top:bottom, left:right]) / whole) if whole > 0 else 0.0
+
+
+def _steps(plane: Plane) -> float:
+    down, across = np.diff(plane, axis=0), np.diff(plane, axis=1)
+    return sum(float(np.square(way)[np.abs(way) > 0.06].sum()) for way in (down, across))
+
+
+def _looks(plane: Plane, xs: Profile, ys: Profile) -> Profile:
+    """The mean ink inside each cell, (cells down, cells across)."""
+    total = np.zeros((plane.shape[0] + 1, plane.shape[1] + 1))
+    np.cumsum(np.cumsum(plane, axis=0, dtype=np.float64), axis=1, out=total[1:, 1:])
+    dx, dy = float(xs[1] - xs[0]), float(ys[1] - ys[0])
+    left = np.clip(np.round(xs[:-1] + 0.2 * dx).astype(int), 0, plane.shape[1] - 1)
+    right = np.clip(np.round(xs[1:] - 0.2 * dx).astype(int), left + 1, plane.shape[1])
+    top = np.clip(np.round(ys[:-1] + 0.2 * dy).astype(int), 0, plane.shape[0] - 1)
+    bottom = np.clip(np.round(ys[1:] - 0.2 * dy).astype(int), top + 1, plane.shape[0])
+    sums = (
+        total[np.ix_(bottom, right)]
+        - total[np.ix_(top, right)]
+        - total[np.ix_(bottom, left)]
+        + total[np.ix_(top, left)]
+    )
+    return np.asarray(sums / np.outer(bottom - top, right - left))
+
+
+def _bounds(
+    seen_x: Profile, seen_y: Profile, core: tuple[int, int, int, int], ruled: bool
+) -> tuple[int, int, int, int] | None:
+    """Left, right, top and bottom line of the grid, by turns: the columns that its level lines cross, and so on.
+
+    A column of numbers beside a grid may look like a line, but no level lines run through it.
+    """
+    left, right, top, bottom = core
+    for _ in range(6):
+        before = left, right, top, bottom
+        if right <= left or bottom <= top:
+            return None
+        if ruled:
+            left, right = _cells_run(
+                seen_y[top : bottom + 1].mean(axis=0), seen_x[:, top:bottom].mean(axis=1), left, right
+            )
+            if right > left:
+                lines = seen_y[:, left:right].mean(axis=1)
+                top, bottom = _cells_run(seen_x[left : right + 1].mean(axis=0), lines, top, bottom)
+        else:
+            left, right = _run(seen_x[:, top:bottom].mean(axis=1), left, right, 0.05)
+            if right > left:
+                top, bottom = _run(seen_y[:, left:right].mean(axis=1), top, bottom, 0.05)
+        if (left, right, top, bottom) == before:
+            break
+    return (left, right, top, bottom) if right > left and bottom > top else None
+
+
+def _all_lines(axis: Axis, size: int) -> Profile:
+    """Where the comb's lines are when it is carried on to both ends of the picture."""
+    first = -int((axis.start_px + 0.3 * axis.pitch_px) // axis.pitch_px)
+    last = int((size - 1 + 0.3 * axis.pitch_px - axis.start_px) // axis.pitch_px)
+    return axis.start_px + axis.pitch_px * np.arange(first, last + 1)
+
+
+def _near(lines: Profile, place: float) -> int:
+    return int(np.argmin(np.abs(lines - place)))
+
+
+def _standing_out(
+    edges: Plane, lines: Profile, crossings: Profile, core: tuple[int, int, int, int], ruled: bool
+) -> Profile:
+    """For each line and each stretch between two crossings, how much of it an edge runs along, 0 to 1, less what is
+    seen along the middles of the cells beside it.
+
+    Lettering is as full of edges between its "lines" as on them; a ruled cell is not. core: the lines and crossings
+    between which the grid surely lies; what is typical there is the measure of an edge: the weaker edges of a ruled
+    grid are its lines, the stronger ones of another are the borders of its marks.
+    """
+    step = float(lines[1] - lines[0])
+    on_lines = _along(edges, lines)
+    typical = _stretches(on_lines, crossings)[core[0] : core[1] + 1, core[2] : core[3]]
+    sure = max(0.03, float(np.percentile(typical, 25 if ruled else 85)))
+    middles = np.append(lines - 0.5 * step, lines[-1] + 0.5 * step)
+    seen = _stretches(np.minimum(on_lines, sure) / sure, crossings)
+    between = _stretches(np.minimum(_along(edges, middles), sure) / sure, crossings)
+    return np.clip(1.15 * seen - 0.3 * (between[:-1] + between[1:]) - 0.1, 0, 1)
+
+
+def _along(edges: Plane, lines: Profile) -> Plane:
+    """The edges along each line, (lines, pixels): the strongest within a small reach, lines being a little crooked."""
+    reach = max(1, round(0.06 * float(lines[1] - lines[0])))
+    size = edges.shape[1]
+    return np.stack(
+        [
+            edges[:, max(0, min(size - 1, round(place)) - reach) : max(1, round(place) + reach + 1)].max(axis=1)
+            for place in lines.tolist()
+        ]
+    )
+
+
+def _stretches(along: Plane, crossings: Profile) -> Profile:
+    """The mean along each stretch between two crossings, but for its ends, (lines, stretches)."""
+    total = np.concatenate([np.zeros((len(along), 1)), np.cumsum(along, axis=1, dtype=np.float64)], axis=1)
+    step = float(crossings[1] - crossings[0])
+    starts = np.clip(np.round(crossings[:-1] + 0.15 * step).astype(int), 0, along.shape[1] - 1)
+    ends = np.clip(np.round(crossings[1:] - 0.15 * step).astype(int), starts + 1, along.shape[1])
+    return np.asarray((total[:, ends] - total[:, starts]) / (ends - starts))
+
+
+def _run(shares: Profile, first: int, last: int, least: float) -> tuple[int, int]:
+    """The stretch about the one from first to last whose outermost members are seen well enough.
+
+    Members inside may be unseen for a while: between equally dark cells there may be nothing to see.
+    """
+    good = np.flatnonzero(shares >= max(least, 0.02))
+    if len(good) < 1:
+        return 0, -1
+    middle = (first + last) / 2
+    stretches = np.split(good, np.flatnonzero(np.diff(good) > _MOST_MISSED) + 1)
+    holding = [part for part in stretches if part[0] <= middle <= part[-1]] or stretches
+    longest = max(holding, key=lambda part: float(shares[part].sum()))
+    return int(longest[0]), int(longest[-1])
+
+
+def _cells_run(crossed: Profile, lines: Profile, first: int, last: int) -> tuple[int, int]:
+    """First and last line of the cells that have lines around them.
+
+    crossed: for each cell, how well the lines that run through its ends are seen; lines: how well each line across is.
+    """
+    left_shut = 0.35 * crossed + 0.65 * lines[:-1]
+    right_shut = 0.35 * crossed + 0.65 * lines[1:]
+    shut = np.maximum(left_shut, right_shut)
+    least = min(_OUTERMOST, 0.75 * float(np.median(shut[first:last])))
+    begin, end = _run(shut, first, last - 1, least)
+    begins = np.flatnonzero(left_shut[begin : end + 1] >= least)
+    ends = np.flatnonzero(right_shut[begin : end + 1] >= least)
+    if not len(begins) or not len(ends):
+        return 0, 0
+    return begin + int(begins[0]), begin + int(ends[-1]) + 1
+
+
+def _explained(plane: Plane, lattice: Lattice) -> float:
+    """The part of the edges inside the grid that lies on its lines, beyond what chance would put there."""
+    top, bottom = max(0, int(lattice.down.start_px) - 1), int(lattice.down.end_px) + 2
+    left, right = max(0, int(lattice.across.start_px) - 1), int(lattice.across.end_px) + 2
+    parts = []
+    inside = plane[top:bottom, left:right]
+    grain = 3 * _noise(inside)
+    for way, axis, low in ((1, lattice.across, left), (0, lattice.down, top)):
+        steps = np.square(np.maximum(np.abs(np.diff(inside, axis=way)) - grain, 0)).sum(axis=1 - way)
+        place = (np.arange(len(steps)) + 1 + low - axis.start_px) / axis.pitch_px
+        off = np.abs(place - np.round(place)) * axis.pitch_px
+        reach = max(1.6, 0.1 * axis.pitch_px)
+        chance = min(0.9, (2 * reach + 1) / axis.pitch_px)
+        total = float(steps.sum())
+        if total <= 0:
+            return 0.0
+        parts.append((float(steps[off <= reach].sum()) / total - chance) / (1 - chance))
+    return min(parts)
+
+
+def _settled(upright: Plane, level: Plane, lattice: Lattice) -> Lattice:
+    """The lines' places measured once more, within the grid alone."""
+    top, bottom = max(0, round(lattice.down.start_px)), round(lattice.down.end_px) + 1
+    left, right = max(0, round(lattice.across.start_px)), round(lattice.across.end_px) + 1
+    across = _measured(upright[top:bottom].mean(axis=0), lattice.across)
+    down = _measured(level[:, left:right].mean(axis=1), lattice.down)
+    return Lattice(across, down, lattice.ruled)
+
+
+def _measured(profile: npt.NDArray[np.floating], axis: Axis) -> Axis:
+    soft = ndimage.gaussian_filter1d(np.asarray(profile, dtype=np.float64), max(0.8, min(2.0, 0.05 * axis.pitch_px)))
+    reach = max(1.5, 0.12 * axis.pitch_px)
+    numbers, places, weights = [], [], []
+    for number in range(axis.cells + 1):
+        expected = axis.start_px + axis.pitch_px * number
+        low, top = max(0, round(expected - reach)), min(len(soft), round(expected + reach) + 1)
+        if top - low < 1:
+            continue
+        window = soft[low:top]
+        at = int(np.argmax(window))
+        numbers.append(float(number))
+        places.append(low + _summit(window, at))
+        weights.append(float(window[at]) + 1e-9)
+    if len(numbers) < 2:
+        return axis
+    slope, start = np.polyfit(numbers, places, 1, w=np.sqrt(weights))
+    if abs(slope - axis.pitch_px) * axis.cells > 0.5 * axis.pitch_px:
+        return axis
+    return Axis(float(start), float(slope), axis.cells, axis.share)
+
+
+def _noise(plane: Plane) -> float:
+    """The height of the grain: a robust standard deviation of each pixel against its neighbours' mean."""
+    some = plane[: min(plane.shape[0], 1500), : min(plane.shape[1], 1500)]
+    difference = some[1:, 1:] - some[:-1, :-1]
+    return float(np.median(np.abs(difference))) / 0.6745 / 1.414
+
+
+def _edges(plane: Plane, axis: int, noise: float) -> tuple[Plane, float]:
+    """Lines and edges across `axis`: steps from pixel to pixel, and pixels unlike those at both sides.
+
+    Softened along the line, so that grain counts for little. Second, the strength from which an edge is surely none
+    of the grain's.
+    """
+    along = 1 - axis
+    size = 1 if noise < 0.002 else min(9, max(3, plane.shape[along] // 16))
+    soft = ndimage.uniform_filter1d(plane, size, axis=along)
+    padded = np.pad(soft, [(2, 2) if way == axis else (0, 0) for way in (0, 1)], mode="edge")
+
+    def beside(offset: int) -> Plane:
+        window = [slice(None), slice(None)]
+        window[axis] = slice(2 + offset, padded.shape[axis] - 2 + offset)
+        return np.asarray(padded[tuple(window)])
+
+    found = np.abs(beside(0) - beside(-1))
+    np.maximum(found, 0.7 * np.abs(beside(1) - beside(-1)), out=found)
+    ridge = np.abs(soft - 0.5 * (beside(-2) + beside(2)))
+    opposed = (soft - beside(-2)) * (soft - beside(2)) > 0
+    np.maximum(found, np.where(opposed, ridge, 0), out=found)
+    grain = noise / np.sqrt(size) * 1.4
+    return found.astype(np.float32), max(0.03, 4.5 * grain)
+
+
+_MOST_COMBS: Final = 6
+
+
+def _combs(profile: npt.NDArray[np.floating], others: list[Axis] | None = None) -> list[Axis]:
+    """Some combs of lines that may explain the profile, the best first.
+
+    Distances between lines are proposed by the profile's correlation with itself at several softnesses; for each, the
+    comb grows from a strong line to both sides, line by line, so that a small error in the distance does not add up.
+    others: the other direction's combs; cells are about square, and a single row of cells shows no period of its own.
+    """
+    raw = np.asarray(profile, dtype=np.float64)
+    if len(raw) < 2 * LEAST_PITCH_PX:
+        return []
+    scored: list[tuple[float, Axis]] = []
+    for softness in (0.8, 1.6, 3.2):
+        soft = ndimage.gaussian_filter1d(raw, softness, mode="constant")
+        soft = np.maximum(soft - np.percentile(soft, 15), 0)
+        if soft.max() <= 1e-6:
+            return []
+        pitches = _proposals(soft, max(LEAST_PITCH_PX, 3 * softness)) + [axis.pitch_px for axis in others or []]
+        tried: list[float] = []
+        for pitch in pitches:
+            if softness > 0.2 * pitch or any(abs(other - pitch) < 0.01 * pitch for other in tried):
+                continue
+            tried.append(pitch)
+            scored += _grown(soft, pitch)
+    scored.sort(key=lambda pair: -pair[0])
+    kept: list[Axis] = []
+    for _, axis in scored:
+        if not any(_alike(axis, other) for other in kept):
+            kept.append(axis)
+        if len(kept) == _MOST_COMBS:
+            break
+    return kept
+
+
+def _alike(one: Axis, two: Axis) -> bool:
+    """Whether two combs have the same lines, as far as they go."""
+    if abs(one.pitch_px - two.pitch_px) * max(one.cells, two.cells) > 0.3 * one.pitch_px:
+        return False
+    apart = (one.start_px - two.start_px) / one.pitch_px
+    return abs(apart - round(apart)) < 0.12
+
+
+def _proposals(soft: Profile, least: float) -> list[float]:
+    """Distances at which the profile is like itself, the likeliest first."""
+    size = len(soft)
+    even = soft - soft.mean()
+    spectrum = np.fft.rfft(even, 2 * size)
+    alike = np.fft.irfft(spectrum * np.conj(spectrum))[:size]
+    if alike[0] <= 0:
+        return []
+    alike = alike / alike[0]
+    inner = alike[1:-1]
+    peaks = np.flatnonzero((inner > alike[:-2]) & (inner >= alike[2:]) & (inner > 0.08)) + 1
+    peaks = peaks[peaks >= least - 0.5]
+    order = peaks[np.argsort(-alike[peaks])][:8]
+    found = []
+    for lag in order.tolist():
+        a, b, c = alike[lag - 1], alike[lag], alike[lag + 1]
+        bend = a - 2 * b + c
+        found.append(lag + (0.5 * (a - c) / bend if bend < 0 else 0.0))
+    smallest = peaks[:3].tolist()
+    return found + [float(lag) for lag in smallest if all(abs(lag - f) > 1 for f in found)]
+
+
+def _grown(soft: Profile, pitch: float) -> list[tuple[float, Axis]]:
+    """Combs grown from the strongest lines, each with how much of the profile it explains before it."""
+    found = []
+    peaks = _peaks(soft)
+    if len(peaks) < 2:
+        return []
+    strongest = peaks[np.argsort(-soft[peaks])][:4]
+    for start in strongest.tolist():
+        grown = _grow(soft, float(start), pitch)
+        if grown is not None:
+            found.append(grown)
+    return found
+
+
+def _peaks(soft: Profile) -> npt.NDArray[np.int64]:
+    padded = np.concatenate([[-1.0], soft, [-1.0]])
+    return np.flatnonzero((padded[1:-1] > padded[:-2]) & (padded[1:-1] >= padded[2:]) & (soft > 0)).astype(np.int64)
+
+
+_MOST_MISSED: Final = 6
+"""Lines in succession that may be unseen (between equally dark cells, say) before a comb ends."""
+
+
+def _grow(soft: Profile, start: float, pitch: float) -> tuple[float, Axis] | None:
+    size = len(soft)
+    reach = max(1.0, 0.12 * pitch)
+    high = float(np.percentile(soft[_peaks(soft)], 90))
+    enough = 0.3 * high
+    places: dict[int, float] = {0: start}
+    heights: dict[int, float] = {0: float(soft[round(start)])}
+    for direction in (1, -1):
+        missed, number = 0, 0
+        while missed <= _MOST_MISSED:
+            number += direction
+            line = _line_through(places, pitch)
+            expected = line[0] + line[1] * number
+            if not -reach <= expected <= size - 1 + reach:
+                break
+            low, top = max(0, round(expected - reach)), min(size, round(expected + reach) + 1)
+            if top <= low:
+                break
+            window = soft[low:top]
+            at = int(np.argmax(window))
+            height = float(window[at])
+            if height >= enough and height >= 0.3 * float(np.median(list(heights.values()))):
+                places[number] = low + _summit(window, at)
+                heights[number] = height
+                missed = 0
+            else:
+                missed += 1
+    first, last = min(places), max(places)
+    count = last - first
+    if count < 1:
+        return None
+    offset, spacing = _line_through(places, pitch)
+    axis_start = offset + spacing * first
+    # what lies between the lines, away from them
+    between = []
+    for number in range(first, last):
+        left = offset + spacing * number
+        low, top = round(left + 0.25 * spacing), round(left + 0.75 * spacing) + 1
+        window = soft[max(0, low) : top]
+        if len(window):
+            between.append(float(window.max()))
+    typical = float(np.median(list(heights.values())))
+    noise = float(np.mean(between)) if between else 0.0
+    seen = len(places)
+    missing = count + 1 - seen
+    score = sum(min(height, high) for height in heights.values()) - 0.7 * missing * typical - 0.8 * noise * count
+    return score, Axis(float(axis_start), float(spacing), count, seen / (count + 1))
+
+
+def _summit(window: Profile, at: int) -> float:
+    if 0 < at < len(window) - 1:
+        a, b, c = window[at - 1], window[at], window[at + 1]
+        bend = a - 2 * b + c
+        if bend < 0:
+            return at + float(0.5 * (a - c) / bend)
+    return float(at)
+
+
+def _line_through(places: dict[int, float], pitch: float) -> tuple[float, float]:
+    """Offset and spacing of the lines found so far: a straight line through their places, held near `pitch`."""
+    if len(places) == 1:
+        return places[0], pitch
+    numbers = np.array(list(places), dtype=np.float64)
+    values = np.array(list(places.values()))
+    middle = numbers.mean()
+    spread = float(((numbers - middle) ** 2).sum())
+    weight = 4.0  # the proposed pitch counts as a few lines do, so that two near ones can't bend it
+    slope = (float(((numbers - middle) * (values - values.mean())).sum()) + weight * pitch) / (spread + weight)
+    if len(places) >= 5:
+        slope = float(((numbers - middle) * (values - values.mean())).sum()) / spread
+    return float(values.mean() - slope * middle), slope

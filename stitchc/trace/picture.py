@@ -1,0 +1,179 @@
+"""A picture's bytes made into pixels, safely, and its light made even. Knows nothing of charts."""
+
+from __future__ import annotations
+
+import io
+import math
+import warnings
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from stitchc.messages import Message, Refused, visible
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+Pixels = npt.NDArray[np.uint8]
+"""Red, green and blue, shape (height, width, 3)."""
+Plane = npt.NDArray[np.float32]
+"""One value a pixel, shape (height, width)."""
+
+MOST_BYTES: Final = 64 * 1024 * 1024
+MOST_PIXELS: Final = 40_000_000
+"""Pixels of a picture that are opened at all: an A4 page at 600 dots per inch has 35 million."""
+_MOST_WORKED_ON: Final = 12_000_000
+"""Pixels that are worked on: larger pictures are made smaller first, by a whole number."""
+
+FORMATS: Final = ("PNG", "JPEG", "GIF", "BMP", "TIFF", "WEBP", "PPM")
+"""Forms that are opened. Others are left alone, some because their readers run other programs."""
+
+
+def open_picture(data: bytes, file: str) -> Pixels:
+    """The picture on white, upright as its camera says, at most 12 million pixels.
+
+    Raises Refused: T801 for what is no picture that can be read, T802 for one that is too large (before its pixels
+    are unpacked), T804 for one without room for a chart.
+    """
+    from PIL import Image, ImageOps
+
+    if len(data) > MOST_BYTES:
+        raise Refused(_too_large(file, f"is larger than {MOST_BYTES // 1024 // 1024} MiB"))
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # the size is judged below, and damage shows when the pixels are read
+            with Image.open(io.BytesIO(data), formats=FORMATS) as opened:
+                width, height = opened.size
+                if width * height > MOST_PIXELS:
+                    raise Refused(_too_large(file, f"has {width:,} by {height:,} pixels"))
+                opened.load()
+                upright = ImageOps.exif_transpose(opened)
+                image = _on_white(upright)
+    except Refused:
+        raise
+    except Image.DecompressionBombError:
+        raise Refused(_too_large(file, "has more pixels than any page")) from None
+    except MemoryError:
+        raise
+    except Exception as error:  # damaged files make the decoders raise nearly anything
+        raise Refused(_no_picture(data, file, error)) from None
+    if min(image.size) < 1 or max(image.size) < 2:
+        raise Refused(
+            Message(
+                "T804",
+                "error",
+                f"`{visible(file)}` is a picture of {image.width} by {image.height} pixel; there is no chart in it.",
+                cure="Trace a picture with at least two cells.",
+            )
+        )
+    smaller = math.ceil(math.sqrt(image.width * image.height / _MOST_WORKED_ON))
+    if smaller > 1:
+        image = image.reduce(smaller)
+    return np.asarray(image)
+
+
+def _on_white(image: Image) -> Image:
+    """Red, green and blue; what shines through is white, as paper is."""
+    from PIL import Image
+
+    if image.mode in ("I;16", "I;16B", "I;16L", "I", "F"):
+        values = np.asarray(image, dtype=np.float64)
+        top = float(values.max())
+        scale = 255 / (top if top > 255 else 255)
+        return Image.fromarray(np.clip(values * scale, 0, 255).astype(np.uint8)).convert("RGB")
+    if image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info:
+        clear = image.convert("RGBA")
+        paper = Image.new("RGBA", clear.size, (255, 255, 255, 255))
+        return Image.alpha_composite(paper, clear).convert("RGB")
+    return image.convert("RGB")
+
+
+def _too_large(file: str, how: str) -> Message:
+    return Message(
+        "T802",
+        "error",
+        f"`{visible(file)}` {how}; that is more than is opened.",
+        cure=f"Cut the chart out or make the picture smaller, to at most {MOST_PIXELS // 1_000_000} million pixels.",
+    )
+
+
+def _no_picture(data: bytes, file: str, error: Exception) -> Message:
+    if not data:
+        text = f"`{visible(file)}` is empty."
+    elif data.startswith(b"%PDF"):
+        text = f"`{visible(file)}` is a PDF, not a picture."
+    elif data[:200].lstrip()[:1] == b"<":
+        text = f"`{visible(file)}` is a drawing or page in text form, not a picture of pixels."
+    elif type(error).__name__ == "UnidentifiedImageError":
+        text = f"`{visible(file)}` is not a picture that can be opened."
+    else:
+        text = f"`{visible(file)}` is damaged or cut short: its pixels can't be read."
+    return Message("T801", "error", text, cure="Save or scan the chart as a PNG (or JPEG, TIFF, BMP, GIF, WebP).")
+
+
+# -- light ------------------------------------------------------------------------------------------------------
+
+
+def even_light(pixels: Pixels) -> Pixels:
+    """The picture with its paper equally bright everywhere, as far as the light falls off smoothly.
+
+    A surface of the second degree is laid over the bright parts of the picture's luminance and divided out; light
+    that is even within some percent is left as it is, so that a screenshot keeps its very colours.
+    """
+    height, width = pixels.shape[:2]
+    if height < 32 or width < 32:
+        return pixels
+    light = pixels.max(axis=2)
+    down, across = min(24, height // 8), min(24, width // 8)
+    rows = np.linspace(0, height, down + 1).astype(int)
+    columns = np.linspace(0, width, across + 1).astype(int)
+    bright = np.array(
+        [
+            [np.percentile(light[top:bottom:2, left:right:2], 92) for left, right in pairwise(columns)]
+            for top, bottom in pairwise(rows)
+        ]
+    )
+    v = (rows[:-1] + rows[1:]) / height - 1
+    u = (columns[:-1] + columns[1:]) / width - 1
+    uu, vv = (grid.ravel() for grid in np.meshgrid(u, v))
+    terms = np.stack([np.ones_like(uu), uu, vv, uu * uu, uu * vv, vv * vv], axis=1)
+    values = bright.ravel()
+    paper = values >= 0.5 * values.max()  # blocks without any paper in them say nothing about the light
+    if values.max() < 40 or paper.sum() < 12:
+        return pixels
+    weights = paper.astype(np.float64)
+    surface = values
+    for _ in range(12):  # the upper envelope: what lies under the surface counts little
+        root = np.sqrt(weights)[:, None]
+        found = np.linalg.lstsq(terms * root, values * root[:, 0], rcond=None)[0]
+        surface = terms @ found
+        weights = np.where(values >= surface - 3, 1.0, 0.02) * paper
+    if surface.min() < 0.3 * surface.max() or surface.max() / surface.min() < 1.06:
+        return pixels
+    y = np.linspace(-1, 1, height, dtype=np.float32)[:, None]
+    x = np.linspace(-1, 1, width, dtype=np.float32)[None, :]
+    c = found.astype(np.float32)
+    fall = c[0] + c[1] * x + c[2] * y + c[3] * x * x + c[4] * x * y + c[5] * y * y
+    gain = np.float32(min(255.0, float(surface.max()))) / np.maximum(fall, 8)
+    return np.clip(pixels * gain[:, :, None] + 0.5, 0, 255).astype(np.uint8)
+
+
+def paper_colour(pixels: Pixels) -> npt.NDArray[np.float32]:
+    """The colour of what is brightest and frequent: the paper, or the lightest cells where there is no paper."""
+    light = pixels.min(axis=2)
+    step = max(1, int(math.sqrt(light.size / 400_000)))
+    some, colours = light[::step, ::step], pixels[::step, ::step].reshape(-1, 3)
+    level = np.percentile(some, 97)
+    near = colours[some.ravel() >= max(level - 20, 0)]
+    return np.median(near, axis=0).astype(np.float32)
+
+
+def ink(pixels: Pixels) -> Plane:
+    """How much of the paper's light each pixel lacks in its weakest colour: 0 for paper, 1 for black or a pure hue."""
+    paper = np.maximum(paper_colour(pixels), 32)
+    plane = np.zeros(pixels.shape[:2], dtype=np.float32)
+    for channel in range(3):
+        np.maximum(plane, 1 - pixels[:, :, channel] / paper[channel], out=plane)
+    return plane
