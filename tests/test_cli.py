@@ -1,0 +1,140 @@
+"""The command line from outside: exit statuses, streams, the environment, start-up imports and files left alone."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from stitchc.cli import COMMANDS
+
+ROOT = Path(__file__).resolve().parent.parent
+TIDE = "stitch tide\n1: K T\n2: K\n"
+
+
+def run(
+    *arguments: str, cwd: Path, text: str | None = None, env: dict[str, str] | None = None
+) -> subprocess.CompletedProcess[str]:
+    environment = {key: value for key, value in os.environ.items() if not key.startswith("STITCHC_")}
+    return subprocess.run(
+        [sys.executable, "-m", "stitchc", *arguments],
+        cwd=cwd,
+        input=text,
+        env={**environment, **(env or {})},
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
+    )
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "tide.stitch").write_text(TIDE, "utf-8")
+    (tmp_path / "broken.stitch").write_text("stitch tide\n1: K P\n", "utf-8")
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status"),
+    [
+        (["check", "tide.stitch"], 0),
+        (["check", "broken.stitch"], 1),
+        (["check", "tide.stitch", "--machine", "hand-standart"], 1),
+        (["chart", "tide.stitch", "--stitch", "tyde"], 1),
+        (["check"], 2),
+        (["check", "tide.stitch", "--no-such-option"], 2),
+        (["chekc", "tide.stitch"], 2),
+        (["check", "missing.stitch"], 3),
+        (["chart", "tide.stitch", "-o", "."], 3),
+        (["chart", "tide.stitch", "-o", "tide.stitch/out.txt"], 3),
+        (["--version"], 0),
+        (["--help"], 0),
+    ],
+)
+def test_exit_statuses(folder: Path, arguments: list[str], status: int) -> None:
+    result = run(*arguments, cwd=folder)
+    assert result.returncode == status, result.stderr
+    assert "Traceback" not in result.stderr
+    if status:
+        assert result.stderr.strip()
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help(folder: Path, name: str) -> None:
+    result = run(name, "--help", cwd=folder)
+    assert result.returncode == 0
+    assert "stitchc" in result.stdout
+
+
+def test_help_imports_click_alone_and_check_only_what_it_needs(folder: Path) -> None:
+    """The start must be quick: the heavy libraries are imported by the commands that need them."""
+
+    def imported(*arguments: str) -> set[str]:
+        code = (
+            "import sys; from stitchc.__main__ import run\n"
+            f"status = run({list(arguments)!r})\n"
+            "print('|'.join(sorted({name.split('.')[0] for name in sys.modules})), file=sys.stderr)\n"
+            "sys.exit(status)"
+        )
+        done = subprocess.run([sys.executable, "-c", code], cwd=folder, capture_output=True, text=True, check=True)
+        return set(done.stderr.strip().splitlines()[-1].split("|"))
+
+    heavy = {"lark", "numpy", "PIL", "matplotlib", "reportlab", "jinja2", "scipy", "pypdfium2"}
+    assert imported("--help") & heavy == set()
+    assert imported("check", "tide.stitch") & heavy == {"lark", "numpy"}
+
+
+def test_standard_input_and_output(folder: Path) -> None:
+    result = run("chart", "-", "--format", "json", cwd=folder, text=TIDE)
+    assert result.returncode == 0
+    assert '"rows": ["KT", "KK"]' in result.stdout.replace("\n", "").replace("  ", "") or "KT" in result.stdout
+
+
+def test_options_come_from_the_environment(folder: Path) -> None:
+    result = run("check", "tide.stitch", cwd=folder, env={"STITCHC_MACHINE": "no-such-machine"})
+    assert result.returncode == 1
+    assert "M304" in result.stderr
+
+
+def test_a_file_of_somebody_else_is_left_alone(folder: Path) -> None:
+    target = folder / "chart.json"
+    target.write_text("mine", "utf-8")
+    refused = run("chart", "tide.stitch", "--format", "json", "-o", "chart.json", cwd=folder)
+    assert refused.returncode == 3
+    assert "F503" in refused.stderr and "--force" in refused.stderr
+    assert target.read_text("utf-8") == "mine"
+    assert run("chart", "tide.stitch", "--format", "json", "-o", "chart.json", "--force", cwd=folder).returncode == 0
+    # what stitchc made it may write over
+    assert run("chart", "tide.stitch", "--format", "json", "-o", "chart.json", cwd=folder).returncode == 0
+    assert [path.name for path in folder.iterdir() if ".part" in path.name] == []
+
+
+def test_the_pattern_itself_is_never_written_over(folder: Path) -> None:
+    refused = run("chart", "tide.stitch", "-o", "tide.stitch", cwd=folder)
+    assert refused.returncode == 3
+    assert (folder / "tide.stitch").read_text("utf-8") == TIDE
+
+
+def test_colour_never_reaches_a_pipe(folder: Path) -> None:
+    assert "\x1b" not in run("check", "broken.stitch", cwd=folder).stderr
+
+
+@pytest.mark.parametrize("locale", ["C", "POSIX", "en_US.ISO-8859-1"])
+def test_any_locale(folder: Path, locale: str) -> None:
+    (folder / "wide.stitch").write_text("stitch würfel\n1: K Т\n", "utf-8")
+    environment = {"LC_ALL": locale, "LANG": locale, "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+    result = run("check", "wide.stitch", cwd=folder, env=environment)
+    assert result.returncode == 1
+    assert "N111" in result.stderr
+
+
+def test_a_pipe_that_closes_is_no_error(folder: Path) -> None:
+    rows = "".join(f"{row}: K T\n" for row in range(1, 20001))
+    (folder / "long.stitch").write_text("stitch long\n" + rows, "utf-8")
+    command = f'"{sys.executable}" -m stitchc chart long.stitch --format json | head -c 10'
+    done = subprocess.run(["bash", "-c", command], cwd=folder, capture_output=True, text=True, check=False)
+    assert "Traceback" not in done.stderr and "BrokenPipe" not in done.stderr
