@@ -1,0 +1,106 @@
+"""The font of every page: where it is, what it can show, how wide a line of it is.
+
+DejaVu Sans, as matplotlib ships it: its licence allows embedding, and it covers Latin, Greek, Cyrillic and more.
+Knows nothing of pages.
+"""
+
+from __future__ import annotations
+
+import functools
+import importlib.util
+import unicodedata
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from stitchc.messages import visible
+
+if TYPE_CHECKING:
+    from PIL import ImageFont
+
+FAMILY: Final = "DejaVu Sans"
+_MEASURED_PX: Final = 100
+
+
+@functools.cache
+def font_path(bold: bool = False) -> Path:
+    """The font's file. Found without importing matplotlib, which takes long."""
+    spec = importlib.util.find_spec("matplotlib")
+    if spec is None or spec.origin is None:
+        raise RuntimeError("matplotlib, which brings the font, is not installed")
+    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
+    return Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / name
+
+
+@functools.lru_cache(maxsize=64)
+def font(size_px: float, bold: bool = False, shaped: bool = False) -> ImageFont.FreeTypeFont:
+    """The font for Pillow. shaped: letters joined and ordered as right-to-left scripts need, where that is possible."""
+    from PIL import ImageFont, features
+
+    layout = ImageFont.Layout.RAQM if shaped and features.check("raqm") else ImageFont.Layout.BASIC
+    return ImageFont.truetype(str(font_path(bold)), size_px, layout_engine=layout)
+
+
+def needs_shaping(text: str) -> bool:
+    """Whether a script in the text runs from right to left."""
+    return not text.isascii() and any(unicodedata.bidirectional(letter) in ("R", "AL") for letter in text)
+
+
+@functools.cache
+def _has(letter: str) -> bool:
+    small = font(16)
+    return letter.isspace() or bytes(small.getmask(letter)) != bytes(small.getmask("\U0010fffd"))
+
+
+def printable(text: str) -> str:
+    """The text with each letter that the font lacks, and each that must not be printed raw, as `\\u{…}`."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(
+        letter if letter.isascii() or _has(letter) else f"\\u{{{ord(letter):x}}}" for letter in visible(text)
+    )
+
+
+def lacking(text: str) -> list[str]:
+    """The letters of the text that the font cannot show, each once."""
+    if text.isascii():
+        return []
+    return [letter for letter in dict.fromkeys(visible(text)) if not letter.isascii() and not _has(letter)]
+
+
+def width_mm(text: str, size_mm: float, bold: bool = False) -> float:
+    """How wide a line of lettering is."""
+    return float(font(_MEASURED_PX, bold).getlength(printable(text))) * size_mm / _MEASURED_PX
+
+
+def fitted(text: str, width: float, size_mm: float, bold: bool = False) -> str:
+    """The text, ended with … where it is wider than `width` mm."""
+    text = printable(text)
+    if width_mm(text, size_mm, bold) <= width:
+        return text
+    keep = len(text)
+    while keep and width_mm(text[:keep].rstrip() + "…", size_mm, bold) > width:
+        keep -= 1
+    return text[:keep].rstrip() + "…" if keep else ""
+
+
+def wrapped(text: str, width: float, size_mm: float, bold: bool = False) -> list[str]:
+    """The text in lines no wider than `width` mm; a word that is wider by itself is broken."""
+    lines: list[str] = []
+    line = ""
+    for word in printable(text).split():
+        while width_mm(word, size_mm, bold) > width and len(word) > 1:
+            keep = len(word) - 1
+            while keep > 1 and width_mm(word[:keep], size_mm, bold) > width:
+                keep -= 1
+            if line:
+                lines.append(line)
+                line = ""
+            lines.append(word[:keep])
+            word = word[keep:]
+        longer = f"{line} {word}" if line else word
+        if line and width_mm(longer, size_mm, bold) > width:
+            lines.append(line)
+            line = word
+        else:
+            line = longer
+    return [*lines, line] if line else lines

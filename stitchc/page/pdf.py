@@ -1,0 +1,149 @@
+"""Pages as one PDF by reportlab: vectors at true scale, exact page sizes, the font embedded, and no print scaling.
+
+The bytes are the same every time. Knows pages only.
+"""
+
+from __future__ import annotations
+
+import functools
+import io
+import re
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Final
+
+from stitchc.page.lettering import font_path, printable
+from stitchc.page.values import Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+POINTS_PER_MM: Final = 72 / 25.4
+MOST_MM: Final = 14_400 / POINTS_PER_MM
+"""The longest side a PDF page may have without a user unit of its own: 14,400 points."""
+
+
+def pdf(pages: Sequence[Page]) -> bytes:
+    """The pages as one PDF file; its title is the first page's. Raises ValueError for a page over MOST_MM."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    if any(max(page.width_mm, page.height_mm) > MOST_MM for page in pages):
+        raise ValueError(f"a PDF page is at most {MOST_MM:.0f} mm long")
+    out = io.BytesIO()
+    names = _fonts()
+    canvas = Canvas(out, invariant=1, pageCompression=1, pdfVersion=(1, 7), initialFontName=names[False])
+    canvas.setTitle(printable(pages[0].title))
+    canvas.setSubject(printable(pages[0].description))
+    canvas.setAuthor("")
+    canvas.setCreator("stitchc")
+    canvas.setProducer("stitchc")
+    canvas.setViewerPreference("PrintScaling", "None")
+    canvas.setViewerPreference("DisplayDocTitle", "true")
+    for index, page in enumerate(pages):
+        canvas.setPageSize((page.width_mm * POINTS_PER_MM, page.height_mm * POINTS_PER_MM))
+        if page.label:
+            canvas.addPageLabel(index, prefix=printable(page.label))
+        canvas.translate(0, page.height_mm * POINTS_PER_MM)
+        canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
+        for item in page.items:
+            _draw(canvas, item, names)
+        canvas.showPage()
+    canvas.save()
+    return _marked(out.getvalue())
+
+
+def _marked(content: bytes) -> bytes:
+    """The comments say what made the file and there is no date in it, all in as many bytes, so that nothing moves."""
+
+    def blank(match: re.Match[bytes]) -> bytes:
+        return b" " * len(match[0])
+
+    def said(match: re.Match[bytes]) -> bytes:
+        return b"% stitchc".ljust(len(match[0]))
+
+    first = content.index(b"\n") + 1
+    end = content.index(b"\n", first)
+    comment = content[first:end]
+    if not comment.startswith(b"%") or len(comment) < 16:
+        raise RuntimeError("a PDF with no comment at its head")
+    binary = bytes(byte for byte in comment if byte > 127)[:4]  # tells transports that the file is not text
+    tail = content.rindex(b"trailer")
+    after = re.sub(rb"% ReportLab[^\n]*", said, content[tail:])
+    body = re.sub(rb"/(?:CreationDate|ModDate) \(D:[^)]*\)", blank, content[end:tail])
+    return content[:first] + (b"%" + binary + b" stitchc").ljust(len(comment)) + body + after
+
+
+@functools.cache
+def _fonts() -> dict[bool, str]:
+    """Register both weights; their names, bold or not."""
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    names = {False: "lettering", True: "lettering-bold"}
+    for bold, name in names.items():
+        pdfmetrics.registerFont(TTFont(name, str(font_path(bold))))
+    return names
+
+
+def _draw(canvas: Canvas, item: Item, fonts: dict[bool, str]) -> None:
+    """Draw one item; the canvas is in mm with y up from the page's top edge, so that y_mm is negative there."""
+    match item:
+        case Disc():
+            canvas.setFillColorRGB(*_rgb(item.fill))
+            canvas.circle(item.x_mm, -item.y_mm, item.diameter_mm / 2, stroke=0, fill=1)
+        case Circle():
+            _inks(canvas, item.fill, item.stroke, item.line_mm)
+            canvas.circle(item.x_mm, -item.y_mm, item.diameter_mm / 2, stroke=1, fill=int(item.fill is not None))
+        case Line():
+            _inks(canvas, None, item.stroke, item.line_mm)
+            canvas.setDash(list(item.dash_mm) if item.dash_mm else [])
+            canvas.line(item.x1_mm, -item.y1_mm, item.x2_mm, -item.y2_mm)
+            if item.dash_mm:
+                canvas.setDash([])
+        case Rectangle():
+            _inks(canvas, item.fill, item.stroke, item.line_mm)
+            corner = (item.left_mm, -item.top_mm - item.height_mm)
+            canvas.rect(
+                *corner, item.width_mm, item.height_mm, stroke=int(bool(item.stroke)), fill=int(bool(item.fill))
+            )
+        case Polygon():
+            fill = item.fill if item.closed else None
+            _inks(canvas, fill, item.stroke, item.line_mm)
+            path: Any = canvas.beginPath()
+            (x, y), *rest = item.points_mm
+            path.moveTo(x, -y)
+            for x, y in rest:
+                path.lineTo(x, -y)
+            if item.closed:
+                path.close()
+            canvas.drawPath(path, stroke=int(bool(item.stroke)), fill=int(bool(fill)))
+        case Text():
+            _text(canvas, item, fonts)
+
+
+def _text(canvas: Canvas, item: Text, fonts: dict[bool, str]) -> None:
+    words = printable(item.text)
+    if not words.strip():
+        return
+    canvas.setFillColorRGB(*_rgb(item.fill))
+    canvas.setFont(fonts[item.bold], item.size_mm)
+    draw = {"start": canvas.drawString, "middle": canvas.drawCentredString, "end": canvas.drawRightString}[item.anchor]
+    if item.rotation_deg % 360 == 0:
+        draw(item.x_mm, -item.y_mm, words)
+        return
+    canvas.saveState()
+    canvas.translate(item.x_mm, -item.y_mm)
+    canvas.rotate(item.rotation_deg)
+    draw(0, 0, words)
+    canvas.restoreState()
+
+
+def _inks(canvas: Canvas, fill: str | None, stroke: str | None, line_mm: float) -> None:
+    if fill:
+        canvas.setFillColorRGB(*_rgb(fill))
+    if stroke:
+        canvas.setStrokeColorRGB(*_rgb(stroke))
+        canvas.setLineWidth(line_mm)
+
+
+def _rgb(colour: str) -> tuple[float, float, float]:
+    return int(colour[1:3], 16) / 255, int(colour[3:5], 16) / 255, int(colour[5:7], 16) / 255

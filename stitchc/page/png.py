@@ -1,0 +1,192 @@
+"""A page as PNG by Pillow, at true scale: every position is rounded once, from its absolute place in mm.
+
+Discs and rings get boxes of whole pixels, so that all of one diameter are alike to the pixel. Knows pages only.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from typing import TYPE_CHECKING, Final, Literal
+
+from stitchc.page.lettering import font, needs_shaping, printable
+from stitchc.page.values import Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
+
+if TYPE_CHECKING:
+    from PIL import Image, ImageDraw
+
+MM_PER_INCH: Final = 25.4
+Mode = Literal["1", "L", "RGB"]
+"""Pillow's names: "1" black and white for print, "L" greys, "RGB" colours."""
+
+Ink = int | tuple[int, int, int]
+
+
+def size_px(page: Page, dpi: int) -> tuple[int, int]:
+    """Width and height of the picture in pixels."""
+    return max(1, round(page.width_mm * dpi / MM_PER_INCH)), max(1, round(page.height_mm * dpi / MM_PER_INCH))
+
+
+def png(page: Page, dpi: int = 600, mode: Mode = "1", text: dict[str, str] | None = None) -> bytes:
+    """The page as a PNG file that carries its scale (pHYs) and, as text chunks, its title and `text`.
+
+    In mode "1" a colour is black where it is darker than half grey. In "L" and "RGB" edges are smoothed by drawing
+    at twice the size.
+    """
+    from PIL import PngImagePlugin
+
+    about = PngImagePlugin.PngInfo()
+    chunks = {"Title": page.title, "Software": "stitchc", "Description": page.description, **(text or {})}
+    for key, value in chunks.items():
+        if value:
+            about.add_itxt(key, value, zip=False) if not value.isascii() else about.add_text(key, value)
+    out = io.BytesIO()
+    image = drawn(page, dpi, mode)
+    image.save(out, "PNG", dpi=(dpi, dpi), pnginfo=about, compress_level=3 if mode == "1" else 6)
+    return out.getvalue()
+
+
+def drawn(page: Page, dpi: int, mode: Mode = "1") -> Image.Image:
+    """The page as a Pillow picture."""
+    from PIL import Image
+
+    width, height = size_px(page, dpi)
+    finer = 1 if mode == "1" else 2
+    image = Image.new(mode, (width * finer, height * finer), _ink("#ffffff", mode))
+    _Pen(image, dpi * finer / MM_PER_INCH, mode).draw(page)
+    return image if finer == 1 else image.resize((width, height), Image.Resampling.BOX)
+
+
+class _Pen:
+    """Draws items on a picture; px_per_mm is the scale."""
+
+    def __init__(self, image: Image.Image, px_per_mm: float, mode: Mode) -> None:
+        from PIL import ImageDraw
+
+        self.image, self.scale, self.mode = image, px_per_mm, mode
+        self.pen: ImageDraw.ImageDraw = ImageDraw.Draw(image)
+        self.round_ones: dict[tuple[object, ...], tuple[Image.Image, int]] = {}
+
+    def draw(self, page: Page) -> None:
+        for item in page.items:
+            self._item(item)
+
+    def _item(self, item: Item) -> None:
+        match item:
+            case Disc():
+                self.pen.ellipse(self._box(item.x_mm, item.y_mm, item.diameter_mm), fill=self._ink(item.fill))
+            case Circle():
+                outer = item.diameter_mm + item.line_mm
+                self.pen.ellipse(
+                    self._box(item.x_mm, item.y_mm, outer),
+                    fill=self._ink(item.fill) if item.fill else None,
+                    outline=self._ink(item.stroke),
+                    width=self._line(item.line_mm),
+                )
+            case Line():
+                self._stroke(item)
+            case Rectangle():
+                self._rectangle(item)
+            case Polygon():
+                points = [(x * self.scale, y * self.scale) for x, y in item.points_mm]
+                if item.fill and item.closed:
+                    self.pen.polygon(points, fill=self._ink(item.fill))
+                if item.stroke:
+                    ends = [*points, points[0]] if item.closed else points
+                    self.pen.line(ends, fill=self._ink(item.stroke), width=self._line(item.line_mm), joint="curve")
+            case Text():
+                self._text(item)
+
+    def _ink(self, colour: str) -> Ink:
+        return _ink(colour, self.mode)
+
+    def _line(self, width_mm: float) -> int:
+        return max(1, round(width_mm * self.scale))
+
+    def _box(self, x_mm: float, y_mm: float, diameter_mm: float) -> tuple[int, int, int, int]:
+        """The box of whole pixels, both corners included, about a centre."""
+        across = max(1, round(diameter_mm * self.scale))
+        left = math.floor(x_mm * self.scale - across / 2 + 0.5)
+        top = math.floor(y_mm * self.scale - across / 2 + 0.5)
+        return left, top, left + across - 1, top + across - 1
+
+    def _stroke(self, line: Line) -> None:
+        length = math.hypot(line.x2_mm - line.x1_mm, line.y2_mm - line.y1_mm)
+        if line.dash_mm is None or length == 0:
+            self._segment(line, 0.0, 1.0)
+            return
+        mark, gap = line.dash_mm
+        at = 0.0
+        while at < length:
+            self._segment(line, at / length, min(at + mark, length) / length)
+            at += mark + gap
+
+    def _segment(self, line: Line, first: float, last: float) -> None:
+        x1, y1 = (line.x1_mm + (line.x2_mm - line.x1_mm) * first, line.y1_mm + (line.y2_mm - line.y1_mm) * first)
+        x2, y2 = (line.x1_mm + (line.x2_mm - line.x1_mm) * last, line.y1_mm + (line.y2_mm - line.y1_mm) * last)
+        ink, half = self._ink(line.stroke), self._line(line.line_mm)
+        if x1 == x2 or y1 == y2:  # a bar of whole pixels, with square ends exactly where they belong
+            left, top = min(x1, x2) * self.scale, min(y1, y2) * self.scale
+            right, bottom = max(x1, x2) * self.scale, max(y1, y2) * self.scale
+            if x1 == x2:
+                left = left - half / 2
+                right = left + half
+            else:
+                top = top - half / 2
+                bottom = top + half
+            self._fill(left, top, right, bottom, ink)
+        else:
+            ends = (x1 * self.scale, y1 * self.scale, x2 * self.scale, y2 * self.scale)
+            self.pen.line(ends, fill=ink, width=half)
+
+    def _fill(self, left: float, top: float, right: float, bottom: float, ink: Ink) -> None:
+        """Fill from edge to edge; at least one pixel each way."""
+        x1, y1 = math.floor(left + 0.5), math.floor(top + 0.5)
+        x2, y2 = max(x1, math.floor(right + 0.5) - 1), max(y1, math.floor(bottom + 0.5) - 1)
+        self.pen.rectangle((x1, y1, x2, y2), fill=ink)
+
+    def _rectangle(self, item: Rectangle) -> None:
+        left, top = item.left_mm * self.scale, item.top_mm * self.scale
+        right = (item.left_mm + item.width_mm) * self.scale
+        bottom = (item.top_mm + item.height_mm) * self.scale
+        if item.fill:
+            self._fill(left, top, right, bottom, self._ink(item.fill))
+        if item.stroke:
+            ink, width = self._ink(item.stroke), self._line(item.line_mm)
+            half = width / 2
+            self._fill(left - half, top - half, right + half, top + half, ink)
+            self._fill(left - half, bottom - half, right + half, bottom + half, ink)
+            self._fill(left - half, top - half, left + half, bottom + half, ink)
+            self._fill(right - half, top - half, right + half, bottom + half, ink)
+
+    def _text(self, item: Text) -> None:
+        words = printable(item.text)
+        if not words.strip():
+            return
+        face = font(round(item.size_mm * self.scale, 2), item.bold, needs_shaping(words))
+        anchor = {"start": "ls", "middle": "ms", "end": "rs"}[item.anchor]
+        ink = self._ink(item.fill)
+        at = (round(item.x_mm * self.scale), round(item.y_mm * self.scale))
+        if item.rotation_deg % 360 == 0:
+            self.pen.text(at, words, font=face, anchor=anchor, fill=ink)
+            return
+        self._turned(words, face, anchor, ink, at, item.rotation_deg)
+
+    def _turned(self, words: str, face: object, anchor: str, ink: Ink, at: tuple[int, int], degrees: float) -> None:
+        """Text about its anchor: drawn upright on a square whose centre is the anchor, turned, laid on as a mask."""
+        from PIL import Image, ImageDraw
+
+        box = self.pen.textbbox((0, 0), words, font=face, anchor=anchor)  # type: ignore[arg-type]
+        reach = math.ceil(max(abs(edge) for edge in box)) + 2
+        mask = Image.new("1" if self.mode == "1" else "L", (2 * reach + 1, 2 * reach + 1), 0)
+        ImageDraw.Draw(mask).text((reach, reach), words, font=face, anchor=anchor, fill=255)  # type: ignore[arg-type]
+        mask = mask.rotate(degrees, Image.Resampling.NEAREST if self.mode == "1" else Image.Resampling.BICUBIC)
+        self.image.paste(ink, (at[0] - reach, at[1] - reach), mask)
+
+
+def _ink(colour: str, mode: Mode) -> Ink:
+    red, green, blue = (int(colour[at : at + 2], 16) for at in (1, 3, 5))
+    if mode == "RGB":
+        return red, green, blue
+    grey = round(0.2126 * red + 0.7152 * green + 0.0722 * blue)
+    return grey if mode == "L" else 255 * (grey >= 128)
