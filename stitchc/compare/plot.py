@@ -159,7 +159,7 @@ def _scatter(figure: Figure, lines: Sequence[Compared], units: str, strands: Map
 
 
 def _strands(axes: Axes, places: Mapping[str, tuple[float, float]], strands: Mapping[str, Sequence[str]]) -> None:
-    """Lines through stitches that belong together, each named at the left of its end (the tightest of a family has room there)."""
+    """Lines through stitches that belong together, each named at the left of its end, where there is room."""
     for said, names in strands.items():
         points = [places[name] for name in names if name in places]
         if len(points) < 2:
@@ -167,7 +167,7 @@ def _strands(axes: Axes, places: Mapping[str, tuple[float, float]], strands: Map
         axes.plot(*zip(*points, strict=True), color="#5a5a5a", linewidth=1.1, zorder=2.2)
         x, y = points[-1]
         axes.annotate(
-            said,
+            said.rpartition(", ")[2],  # the mark's shape says the rest
             (x, y),
             (-14, 3),
             textcoords="offset points",

@@ -1,0 +1,182 @@
+"""`stitchc swatch`: the least swatch worth knitting, with marks, and the lines to fill in afterwards."""
+
+from __future__ import annotations
+
+import json
+import shlex
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from stitchc.cli import common
+from stitchc.cli.plain_gauge import plain_option
+from stitchc.messages import Message, visible
+
+if TYPE_CHECKING:
+    from stitchc.gauge import PlainGauge, Range
+    from stitchc.gauge.swatch import SwatchPlan
+    from stitchc.machines import Machine
+    from stitchc.pattern import Pattern
+
+
+@click.command(short_help="Plan the least swatch worth knitting for a stitch.")
+@common.file_argument
+@common.stitch_option
+@common.machine_option("hand-standard")
+@common.option(
+    "--within",
+    type=click.FloatRange(0.2, 20.0),
+    default=2.0,
+    show_default=True,
+    metavar="PERCENT",
+    help="How far off the measured gauge may be through the tape.",
+)
+@plain_option
+@common.units_option
+@common.format_option("text", "json")
+@common.output_option("the plan")
+@common.anyway_option
+def command(
+    file: str,
+    stitch_names: tuple[str, ...],
+    machine_name: str,
+    within: float,
+    plain: PlainGauge | None,
+    units: str,
+    form: str,
+    output: Path | None,
+    force: bool,
+    anyway: bool,
+) -> None:
+    """Plan a swatch for each stitch of FILE: needles, rows, where to mark, and what to expect between the marks.
+
+    The counts between the marks are known, so that only the tape errs; the swatch is as small as --within allows.
+    Where stocking stitch was not measured yet it gets a swatch too, since every estimate stands on it.
+
+    \b
+        stitchc swatch cowl.stitch --machine hand-bulky
+        stitchc swatch cowl.stitch --stitch drift --within 1
+    """
+    from stitchc.gauge import check_swatches, estimate_pattern
+    from stitchc.gauge.estimate import PLAIN
+    from stitchc.gauge.swatch import PLAIN_CHART, plan, plans_for_plain
+    from stitchc.messages import Refused
+    from stitchc.passes import unfit
+
+    machine = common.load_machine(machine_name)
+    pattern = common.read_pattern(file)
+    stitches = common.chosen(pattern, stitch_names)
+    common.require(check_swatches(pattern), pattern)
+    report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
+    common.show(report.messages, pattern.sources)
+    plans: list[SwatchPlan] = []
+    refused: list[Message] = []
+    wanted = [(stitch.name, stitch.chart) for stitch in stitches if not stitch.chart.knits.all()]
+    if plans_for_plain(report):
+        wanted.insert(0, (PLAIN, PLAIN_CHART))
+    for name, chart in wanted:
+        try:
+            found = plan(name, chart, report, machine, within / 100)
+        except Refused as refusal:
+            refused += refusal.messages
+            continue
+        if name != PLAIN:
+            refused += unfit(pattern.stitches[name], machine, found.needles)
+        plans.append(found)
+    common.require(refused, pattern, anyway)
+    if form == "json":
+        text = as_json(plans, machine)
+    else:
+        text = "\n".join(as_text(plans, machine, pattern, machine_name, units))
+    common.put_text(text, output, force)
+
+
+def as_json(plans: Sequence[SwatchPlan], machine: Machine) -> str:
+    """The `stitchc-swatch/1` document."""
+    document = {
+        "format": "stitchc-swatch/1",
+        "machine": machine.name,
+        "swatches": [
+            {
+                "stitch": plan.name,
+                "needles": {"left": plan.needles.left, "right": plan.needles.right, "count": plan.needles.count},
+                "rows": plan.total_rows,
+                "marks": {"needles": list(plan.marks), "rows": [plan.first_mark_row, plan.last_mark_row]},
+                "between_marks": {
+                    "stitches": plan.stitches,
+                    "rows": plan.rows,
+                    "width_mm": plan.expected_width_mm.as_json(),
+                    "length_mm": plan.expected_length_mm.as_json(),
+                },
+                "tape_error_percent": round(100 * plan.within, 2),
+                "gauge_is_guessed": plan.gauge_is_guessed,
+                "metres": plan.metres.as_json(3) if plan.metres else None,
+                "gauge_lines": list(plan.gauge_lines),
+            }
+            for plan in plans
+        ],
+    }
+    return json.dumps(document, ensure_ascii=False, indent=1)
+
+
+def as_text(
+    plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, machine_name: str, units: str
+) -> Iterator[str]:
+    """The plan for a person."""
+    if not plans:
+        yield "Nothing to swatch: stocking stitch is measured, and there is no other stitch here."
+        return
+    yield f"Swatches for {machine.title or machine.name}, in the yarn, tension and finish of the work."
+    if any(plan.gauge_is_guessed for plan in plans):
+        yield "No gauge of stocking stitch is known yet: sizes are guessed from the needle pitch. Once it is measured,"
+        yield "ask again, and the others may come out smaller."
+    for plan in plans:
+        yield ""
+        yield from _plan_text(plan, pattern, machine_name, units)
+    yield ""
+    yield "Take each swatch off, finish it as the work will be (wash, dry, rest it overnight), lay it flat without"
+    yield "pulling, and measure from mark to mark, each way in three places. Then put these lines into the pattern, or"
+    yield "into a file of their own that patterns of this yarn can include; write a line for each time you measured:"
+    yield ""
+    for plan in plans:
+        for line in plan.gauge_lines:
+            yield f"    {visible(line)}"
+
+
+def _plan_text(plan: SwatchPlan, pattern: Pattern, machine_name: str, units: str) -> Iterator[str]:
+    left, right = plan.marks
+    yield visible("stocking stitch" if plan.name == "plain" else plan.name)
+    yield _line(
+        "cast on", f"{plan.needles.count} needles, {plan.needles.left} to {plan.needles.right}; a few rows of it"
+    )
+    yield _line("knit", f"row counter to 0, then {plan.total_rows} rows" + _edge_words(plan))
+    yield _line("mark rows", f"{plan.first_mark_row} and {plan.last_mark_row}: a scrap of yarn through an edge stitch")
+    yield _line("mark needles", f"{left} and {right}: a scrap hung on each, half way up")
+    yield _line("mark to mark", f"{plan.stitches} stitches, about {_length(plan.expected_width_mm, units)}")
+    yield _line("", f"{plan.rows} rows, about {_length(plan.expected_length_mm, units)}")
+    yield _line("tape error", f"{100 * plan.within:.1f} % at the most")
+    if plan.metres:
+        yield _line("yarn", f"about {plan.metres.high:.0f} m at the most")
+    if plan.name != "plain":
+        file = shlex.quote(pattern.file)
+        yield _line(
+            "row by row",
+            f"stitchc sheet {file} --stitch {shlex.quote(plan.name)} --machine {shlex.quote(machine_name)} "
+            f"--needles {plan.needles.count} --rows {plan.total_rows}",
+        )
+
+
+def _edge_words(plan: SwatchPlan) -> str:
+    return "" if plan.name == "plain" else " of the stitch; one needle at each end always knits"
+
+
+def _line(head: str, text: str) -> str:
+    return f"  {head:<13} {visible(text)}".rstrip()
+
+
+def _length(mm: Range, units: str) -> str:
+    per = 1.0 if units == "cm" else 1 / 25.4
+    digits, unit = (0, "mm") if units == "cm" else (1, "in")
+    return f"{mm.value * per:.{digits}f} {unit} ({mm.low * per:.{digits}f} to {mm.high * per:.{digits}f})"

@@ -1,0 +1,152 @@
+"""The least swatch worth knitting: how many needles and rows, where to mark them, and what to expect between the marks.
+
+Counts between two marks are known exactly, so that only the tape errs; the distance is chosen so that its error stays
+under a stated share. Knows gauges and a machine's bed; writes no sheet and no file.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from stitchc.bed import Needles, needle_name
+from stitchc.chart import Chart
+from stitchc.gauge.estimate import GaugeReport, PlainGauge
+from stitchc.gauge.values import Range
+from stitchc.gauge.yarn import Cells, cells_by_yarn, metres_of
+from stitchc.messages import Message, Refused
+
+if TYPE_CHECKING:
+    from stitchc.machines.profile import Machine
+
+TAPE_MM: Final = 2.0
+"""Nine readings of a tape in ten are off by less: 1 mm at either end (common practice, no source)."""
+
+MARGIN_MM: Final = 25.0
+"""Left unmeasured on every side, where edges curl and the cast-on pulls (common practice, no source)."""
+
+PLAIN_CHART: Final = Chart.plain(1, 1)
+"""Stocking stitch, to be planned under the name "plain"."""
+
+EDGE: Final = 1
+"""Needles at each end that always knit."""
+
+STITCH_OVER_PITCH: Final = 0.75
+"""Width of a plain stitch over the pitch of the bed at a middling tension, where no gauge is known (from memory)."""
+
+
+@dataclass(frozen=True)
+class SwatchPlan:
+    """One swatch. stitches and rows: counted between the marks, in whole repeats; marked rows are counter readings.
+
+    left_mark and right_mark: positions of the needles to mark (see stitchc.bed); `stitches` lie between them.
+    expected_width_mm and expected_length_mm: between the marks. within: the largest share by which the tape may be off.
+    gauge_is_guessed: nothing but the bed's pitch says how large a stitch is. metres: yarn, or None where not known.
+    """
+
+    name: str
+    needles: Needles
+    total_rows: int
+    left_mark: int
+    right_mark: int
+    first_mark_row: int
+    last_mark_row: int
+    expected_width_mm: Range
+    expected_length_mm: Range
+    gauge_is_guessed: bool
+    metres: Range | None
+
+    @property
+    def stitches(self) -> int:
+        """Stitches from mark to mark."""
+        return self.right_mark - self.left_mark
+
+    @property
+    def rows(self) -> int:
+        """Rows from mark to mark."""
+        return self.last_mark_row - self.first_mark_row
+
+    @property
+    def within(self) -> float:
+        """The share by which the tape may be off, on the shorter distance, if the fabric comes out small."""
+        return TAPE_MM / min(self.expected_width_mm.low, self.expected_length_mm.low)
+
+    @property
+    def marks(self) -> tuple[str, str]:
+        """The names of the two marked needles."""
+        return needle_name(self.left_mark), needle_name(self.right_mark)
+
+    @property
+    def gauge_lines(self) -> tuple[str, str]:
+        """The lines for the pattern, with blanks for what was measured."""
+        return (
+            f"gauge {self.name} {self.stitches} stitches per ____ mm",
+            f"gauge {self.name} {self.rows} rows per ____ mm",
+        )
+
+
+def plan(name: str, chart: Chart, report: GaugeReport, machine: Machine, within: float = 0.02) -> SwatchPlan:
+    """The least swatch of a stitch (or of "plain") on which a tape is off by no more than the share `within`.
+
+    report: has a gauge of the stitch. Raises Refused (M303) where the bed is too narrow for it, saying what would do.
+    """
+    guessed = report.baseline is None
+    asked = report.for_charts({name: chart})
+    if guessed:
+        stitches = 100 / (STITCH_OVER_PITCH * machine.pitch_mm)
+        rows = stitches * math.exp(report.priors.log_plain_ratio[0])
+        # a guess by the pitch may be off by a fifth: allow for it in the range, not in the middle
+        asked = GaugeReport({name: chart}, {}, plain=PlainGauge(stitches, rows), priors=report.priors)
+    wide, long = asked.of(name).stitches_per_10cm, asked.of(name).rows_per_10cm
+    assert wide is not None and long is not None
+    if guessed:
+        wide, long = _wider(wide), _wider(long)
+    distance_mm = TAPE_MM / within
+    stitches_between = _whole(distance_mm * wide.high / 100, chart.width)
+    rows_between = _whole(distance_mm * long.high / 100, chart.height)
+    margin = math.ceil(MARGIN_MM * wide.value / 100)
+    count = _whole(stitches_between + 2 * margin, chart.width) + 2 * EDGE
+    if count > machine.needles:
+        raise Refused(_too_wide(name, count, machine, wide, chart.width, margin))
+    needles = Needles.centred(count)
+    left = needles.first + (count - stitches_between) // 2
+    margin_rows = _whole(MARGIN_MM * long.value / 100, chart.height)
+    cells = sum(cells_by_yarn(chart).values(), Cells())
+    total = rows_between + 2 * margin_rows
+    return SwatchPlan(
+        name=name,
+        needles=needles,
+        total_rows=total,
+        left_mark=left,
+        right_mark=left + stitches_between,
+        first_mark_row=margin_rows,
+        last_mark_row=margin_rows + rows_between,
+        expected_width_mm=wide.under(100 * stitches_between),
+        expected_length_mm=long.under(100 * rows_between),
+        gauge_is_guessed=guessed,
+        metres=None if guessed else metres_of(asked, cells.times(count * total / (chart.width * chart.height))),
+    )
+
+
+def plans_for_plain(report: GaugeReport) -> bool:
+    """Whether stocking stitch is worth a swatch of its own: it was not measured, in both directions."""
+    return report.baseline is None or report.baseline.source != "measured"
+
+
+def _whole(least: float, repeat: int) -> int:
+    return max(1, math.ceil(least / repeat - 1e-9)) * repeat
+
+
+def _wider(found: Range) -> Range:
+    return Range(found.value, found.low / 1.2, found.high * 1.2)
+
+
+def _too_wide(name: str, count: int, machine: Machine, wide: Range, width: int, margin: int) -> Message:
+    room = (machine.needles - 2 * EDGE) // width * width - 2 * margin
+    between = room // width * width
+    text = f"A swatch of `{name}` as sure as that takes {count} needles, and `{machine.name}` has {machine.needles}."
+    if between <= 0:
+        return Message("M303", "error", text, cure="Measure a whole piece of it instead, or use a narrower repeat.")
+    share = 100 * TAPE_MM / (100 * between / wide.high)
+    return Message("M303", "error", text, cure=f"--within {math.ceil(share * 10) / 10:g}")

@@ -1,0 +1,293 @@
+"""Comparing stitches: sums by hand, sorting, the family of densities, and a poster that can be read."""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from stitchc.__main__ import run
+from stitchc.chart import SLIP, TUCK, Chart
+from stitchc.compare import SORTS, Compared, compare, in_order_of
+from stitchc.compare.plot import plot
+from stitchc.compare.sweep import HOLDS, ONE_IN, Arrangement, arrangement_of, density, family, strands
+from stitchc.compare.table import hand_moves, holes_to_punch
+from stitchc.gauge import PlainGauge, estimate_pattern
+from stitchc.machines import Limit, Limits, load
+from stitchc.messages import Span
+from stitchc.pattern import Pattern, Stitch, Swatch, Yarn
+
+HERE = Span("a.stitch", 1)
+
+
+def chart(text: str) -> Chart:
+    return Chart.from_rows(text.split("/"))
+
+
+def pattern_of(stitches: dict[str, str], **more: Any) -> Pattern:
+    return Pattern("a.stitch", {name: Stitch(name, chart(rows), HERE) for name, rows in stitches.items()}, **more)
+
+
+STITCHES = {"ripple": "KT/KK", "honeycomb": "KT/KT/TK/TK", "linen": "KS/SK", "mixed": "KTKS/KKKK", "ground": "K"}
+
+
+def lines_of(pattern: Pattern, plain: PlainGauge | None = None) -> list[Compared]:
+    report = estimate_pattern(pattern, plain=plain)
+    return compare(pattern, pattern.wanted(), report, load("hand-standard"), load("card24-standard"))
+
+
+# -- counts against arithmetic --------------------------------------------------------------------------------------
+
+
+def test_moves_of_100_rows_on_100_needles() -> None:
+    """98 needles between the edges, 49 of them held. KT/KK: 49 brought out for each of 50 holds, the plain row brings
+    them back by itself. KT/KT/KK: 33 holds and the last row begins a 34th. Linen: 49 out at first, then 98 a row."""
+    hand = load("hand-standard")
+    assert hand_moves(chart("KT/KK"), hand) == 49 * 50
+    assert hand_moves(chart("KT/KT/KK"), hand) == 49 * 34
+    assert hand_moves(chart("KS/SK"), hand) == 49 + 98 * 99
+    assert hand_moves(chart("K"), hand) == 0
+    assert hand_moves(chart("KT/KK"), load("card24-standard")) is None
+
+
+def test_holes_of_one_card() -> None:
+    """Holes in one repeat height x 24 (cited matrices): 48 for KT/KT/TK/TK in 4 rows, 72 for TK/KK/KT/KK, 48 for
+    KT/KT/KK in 3, 24 for KS/SK in 2; a closed card needs 36 rows (9, 9, 12 and 18 repeats)."""
+    card = load("card24-standard")
+    assert holes_to_punch(chart("KT/KT/TK/TK"), card) == 48 * 9
+    assert holes_to_punch(chart("TK/KK/KT/KK"), card) == 72 * 9
+    assert holes_to_punch(chart("KT/KT/KK"), card) == 48 * 12
+    assert holes_to_punch(chart("KS/SK"), card) == 24 * 18
+    assert holes_to_punch(chart("KKKKT/KKKKK"), card) is None  # 5 does not go into 24
+    assert holes_to_punch(chart("KT/KK"), load("hand-standard")) is None
+
+
+def test_size_of_100_by_100() -> None:
+    """Stocking stitch of 20 x 28 to 10 cm: 50 cm by 35.7 cm."""
+    by_name = {line.stitch.name: line for line in lines_of(pattern_of(STITCHES), PlainGauge(20, 28))}
+    size = by_name["ground"].size_cm
+    assert size is not None
+    assert size[0].value == pytest.approx(50, rel=1e-5) and size[1].value == pytest.approx(100 / 2.8, rel=1e-5)
+    assert by_name["linen"].size_cm is not None and by_name["linen"].size_cm[0].value < 50
+    assert lines_of(pattern_of(STITCHES))[0].size_cm is None
+
+
+def test_weights_need_the_tex_of_every_yarn() -> None:
+    known = {"foam": Yarn("foam", HERE, tex=400)}
+    line = lines_of(pattern_of(STITCHES, yarns=known), PlainGauge(20, 28))[0]
+    assert line.grams_per_square_metre is not None and line.metres_per_square_metre is not None
+    ratio = line.grams_per_square_metre.value / line.metres_per_square_metre.value
+    assert ratio == pytest.approx(0.4)  # 400 tex are 0.4 g to the metre
+    unknown = lines_of(pattern_of(STITCHES), PlainGauge(20, 28))[0]
+    assert unknown.grams_per_square_metre is None and unknown.metres_per_square_metre is not None
+
+
+@pytest.mark.parametrize("sort", SORTS)
+def test_sorting(sort: str) -> None:
+    lines = in_order_of(lines_of(pattern_of(STITCHES), PlainGauge(20, 28)), sort)
+
+    def sizes(at: int) -> Sequence[float]:
+        return [line.size_cm[at].value for line in lines if line.size_cm]
+
+    if sort == "rows":
+        assert sizes(1) == sorted(sizes(1), reverse=True)
+    elif sort == "width":
+        assert sizes(0) == sorted(sizes(0), reverse=True)
+    elif sort == "moves":
+        assert [line.moves for line in lines] == sorted(line.moves or 0 for line in lines)
+    elif sort == "holes":
+        assert [line.holes for line in lines] == sorted(line.holes or 0 for line in lines)
+    elif sort == "name":
+        assert [line.stitch.name for line in lines] == sorted(STITCHES)
+    elif sort == "file":
+        assert [line.stitch.name for line in lines] == list(STITCHES)
+    else:
+        weights = [line.metres_per_square_metre.value for line in lines if line.metres_per_square_metre]
+        assert weights == sorted(weights)
+
+
+# -- the family -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("rows", "staggered", "plain_rows"),
+    [
+        ("KT/KK", False, 1),
+        ("KK/KT/KT/KK", False, 2),
+        ("KT/KK/TK/KK", True, 1),
+        ("KT/KT/TK/TK", True, 0),
+        ("KS/SK", True, 0),
+        ("K", False, 1),
+        ("KT/KT", False, 1),
+    ],
+)
+def test_arrangement_is_read_off_the_repeat(rows: str, staggered: bool, plain_rows: int) -> None:
+    assert arrangement_of(chart(rows)) == Arrangement(staggered, plain_rows)
+
+
+@pytest.mark.parametrize("staggered", [False, True])
+def test_the_family_has_every_density_once(staggered: bool) -> None:
+    found = family(Arrangement(staggered, 1), None, Limits(), HERE)
+    assert len(found) == 2 * len(ONE_IN) * len(HOLDS) == len({stitch.name for stitch in found})
+    assert len({stitch.chart.cells.tobytes() + bytes([stitch.chart.width]) for stitch in found}) == len(found)
+    assert sum(len(names) for names in strands([stitch.name for stitch in found]).values()) == len(found)
+    for stitch in found:
+        word, one_in, hold = stitch.name.split("-")
+        letter = TUCK if word == "tuck" else SLIP
+        cells = stitch.chart.cells
+        assert stitch.chart.width == int(one_in.removeprefix("1in"))
+        assert (cells == letter).sum() == int(hold[1:]) * (2 if staggered else 1)
+        assert (cells != 0).any(axis=1).sum() == int(hold[1:]) * (2 if staggered else 1)
+
+
+def test_the_family_keeps_to_the_machine() -> None:
+    by_hand = load("hand-standard")
+    without = replace(by_hand, slip="none")
+    assert any(stitch.name.startswith("slip") for stitch in family(Arrangement(), by_hand, Limits(), HERE))
+    assert not any(stitch.name.startswith("slip") for stitch in family(Arrangement(), without, Limits(), HERE))
+    few = Limits(tucks_in_succession=Limit(error_from=3))
+    names = [stitch.name for stitch in family(Arrangement(), None, few, HERE) if stitch.name.startswith("tuck")]
+    assert {name[-1] for name in names} == {"1", "2"}
+
+
+def test_a_density_is_what_it_says() -> None:
+    assert density(TUCK, 3, 2, Arrangement()).rows() == ["KKT", "KKT", "KKK"]
+    assert density(SLIP, 2, 1, Arrangement(True, 0)).rows() == ["KS", "SK"]
+
+
+# -- the poster -----------------------------------------------------------------------------------------------------
+
+
+def _pixels(png: bytes) -> np.ndarray[tuple[int, ...], np.dtype[np.int16]]:
+    with Image.open(io.BytesIO(png)) as image:
+        return np.asarray(image.convert("RGB"), dtype=np.int16)
+
+
+def test_the_poster_is_reproducible_marked_and_true_to_its_scale() -> None:
+    """A3 lying at 150 dpi. Stocking stitch of 20 x 28 is 500 x 357 mm: its outline, at the scale said over it (1 : 5
+    for a single stitch), is 100 by 71.4 mm on paper."""
+    lines = lines_of(pattern_of({"ground": "K"}), PlainGauge(20, 28))
+    png = plot(lines, "Ground")
+    assert png == plot(lines, "Ground")
+    assert b"stitchc" in png[:4096]
+    with Image.open(io.BytesIO(png)) as image:
+        assert image.size == (2480, 1753)  # 420 x 297 mm
+        assert image.info["dpi"][0] == pytest.approx(150, abs=0.1)
+        assert "Date" not in str(image.info)
+    pixels = _pixels(png)
+    dark = (pixels.max(axis=2) < 60)[:, 1250:]  # the right half
+    across = [int(row.sum()) for row in dark]
+    longest = np.flatnonzero(np.array(across) > 500)
+    top, bottom = int(longest[0]), int(longest[-1])
+    mm = 25.4 / 150
+    assert (bottom - top) * mm == pytest.approx(1000 / 2.8 / 5, abs=0.8)
+    run_of = np.flatnonzero(dark[top])
+    assert (run_of[-1] - run_of[0]) * mm == pytest.approx(500 / 5, abs=0.8)
+
+
+def test_shapes_and_not_colour_alone_tell_tuck_from_slip() -> None:
+    lines = lines_of(pattern_of({"ripple": "KT/KK", "linen": "KS/SK"}), PlainGauge(20, 28))
+    swapped = lines_of(pattern_of({"ripple": "KS/KK", "linen": "KT/TK"}), PlainGauge(20, 28))
+    grey = [_pixels(plot(each, "x")).mean(axis=2) for each in (lines, swapped)]
+    assert not np.array_equal(grey[0], grey[1])
+
+
+@pytest.mark.parametrize("plain", [None, PlainGauge(20, 28), PlainGauge(20, 60)])
+@pytest.mark.parametrize("count", [1, 2, 7, 70])
+def test_any_number_of_stitches_can_be_drawn(count: int, plain: PlainGauge | None) -> None:
+    rows = ["KT/KK", "KS/KK", "KT/KT/KK", "KTKS/KKKK", "KKKT/KKKK", "KS/SK", "K"]
+    pattern = pattern_of({f"a-stitch-with-a-long-name-{n}": rows[n % 7] for n in range(count)})
+    assert _pixels(plot(lines_of(pattern, plain), "A $title$ \\frac{1}" * 9, "in")).shape == (1753, 2480, 3)
+
+
+def test_nothing_to_plot_is_said() -> None:
+    with pytest.raises(ValueError, match="nothing"):
+        plot([], "x")
+
+
+# -- the command ------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> list[str]:
+    one, two = tmp_path / "tide.stitch", tmp_path / "skim.stitch"
+    one.write_text(
+        'pattern "Tide line"\nyarn foam "sea green" tex 420\ngauge plain 20 stitches 28 rows per 10 cm\n'
+        "stitch ripple\n 1: K T\n 2: K\nstitch bars\n 1-2: K T\n 3: K\n",
+        encoding="utf-8",
+    )
+    two.write_text("gauge plain 22 stitches 30 rows per 10 cm\nstitch skim\n 1: K S\n 2: S K\n", encoding="utf-8")
+    return [str(one), str(two)]
+
+
+def test_json_over_several_files(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["compare", *files, "--sort", "moves", "--format", "json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["format"] == "stitchc-compare/1" and found["sorted_by"] == "moves"
+    assert [line["name"] for line in found["stitches"]] == ["bars", "ripple", "skim"]
+    assert found["stitches"][2]["file"] == files[1]
+    assert found["stitches"][0]["moves_per_100_rows_on_100_needles"] == 49 * 34
+    assert found["stitches"][0]["grams_per_square_metre"]["value"] > 0
+    assert found["stitches"][2]["grams_per_square_metre"] is None
+
+
+def test_table_names_the_files_and_stays_in_columns(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["compare", *files]) == 0
+    out = capsys.readouterr().out
+    assert "tide" in out and "skim" in out and "wide, cm" in out
+    assert run(["compare", *files, "--units", "in"]) == 0
+    assert "wide, in" in capsys.readouterr().out
+
+
+def test_sweep_with_and_without_a_file(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["compare", "--sweep", "--format", "json"]) == 0
+    bare = json.loads(capsys.readouterr().out)["stitches"]
+    assert len(bare) == 40 and bare[0]["rows_per_10cm"] is None
+    assert run(["compare", files[1], "--sweep", "--format", "json"]) == 0
+    staggered = json.loads(capsys.readouterr().out)["stitches"]
+    rows = {line["name"]: line["rows"] for line in staggered}
+    assert rows["tuck-1in2-x2"] == ["KT", "KT", "TK", "TK"]
+    assert staggered[0]["rows_per_10cm"]["value"] > 30
+
+
+def test_png_is_written_named_and_guarded(files: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    target = tmp_path / "wall.png"
+    assert run(["compare", *files, "--format", "png", "-o", str(target)]) == 0
+    assert capsys.readouterr().out.strip() == str(target)
+    assert run(["compare", *files, "--format", "png", "-o", str(target)]) == 0  # ours: may be written again
+    target.write_text("a list of mine", encoding="utf-8")
+    assert run(["compare", *files, "--format", "png", "-o", str(target)]) == 3
+    assert target.read_text(encoding="utf-8") == "a list of mine"
+
+
+@pytest.mark.parametrize(
+    "arguments", [["compare"], ["compare", "-", "-"], ["compare", "a.stitch", "b.stitch", "--sweep"]]
+)
+def test_wrong_usage(arguments: list[str]) -> None:
+    assert run(arguments) == 2
+
+
+def test_an_unknown_stitch_is_named(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["compare", *files, "--stitch", "ripple", "--stitch", "riple"]) == 1
+    assert "`riple`" in capsys.readouterr().err
+    assert run(["compare", files[0], "--stitch", "riple"]) == 1
+    assert run(["compare", *files, "--stitch", "skim", "--format", "json"]) == 0
+    assert [line["name"] for line in json.loads(capsys.readouterr().out)["stitches"]] == ["skim"]
+
+
+def test_swatches_of_the_file_teach_the_family() -> None:
+    swatches = (Swatch("plain", 100, HERE, 20, 28), Swatch("ripple", 100, HERE, 16, 50))
+    taught = lines_of(pattern_of(STITCHES, swatches=swatches))
+    untaught = lines_of(pattern_of(STITCHES), PlainGauge(20, 28))
+    of = {line.stitch.name: line.gauge.row_factor for line in taught}
+    before = {line.stitch.name: line.gauge.row_factor for line in untaught}
+    assert of["honeycomb"].value > before["honeycomb"].value
+    assert math.isclose(of["ripple"].value, 50 / 28, rel_tol=1e-5)

@@ -1,0 +1,222 @@
+"""`stitchc gauge` and `stitchc swatch` from outside: forms, figures, messages and exit statuses."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from stitchc.__main__ import run
+from stitchc.bed import needle_position
+
+ROOT = Path(__file__).parents[2]
+
+PATTERN = """
+pattern "Tide line"
+yarn foam "sea green" tex 420
+gauge plain 20 stitches 28 rows per 10 cm
+stitch ripple
+    1: K T
+    2: K
+stitch drift = ripple then ripple shifted 1
+stitch skim = drift with S for T
+"""
+
+
+@pytest.fixture
+def pattern(tmp_path: Path) -> Path:
+    path = tmp_path / "tide.stitch"
+    path.write_text(PATTERN, encoding="utf-8")
+    return path
+
+
+def document(capsys: pytest.CaptureFixture[str], *arguments: str) -> Any:
+    assert run(arguments) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def test_json_has_every_field_of_the_contract(pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    found = document(capsys, "gauge", str(pattern), "--stitch", "ripple", "--format", "json")
+    assert found["format"] == "stitchc-gauge/1"
+    assert found["baseline"] == {"stitches_per_10cm": 20.0, "rows_per_10cm": 28.0, "source": "measured"}
+    (ripple,) = found["stitches"]
+    assert ripple["name"] == "ripple"
+    assert (ripple["tucks_per_100"], ripple["slips_per_100"]) == (25.0, 0.0)
+    assert (ripple["mean_span"], ripple["longest_hold"]) == (1.333, 1)
+    assert ripple["basis"] == "estimate"
+    for field in ("stitch_factor", "row_factor", "stitches_per_10cm", "rows_per_10cm"):
+        assert ripple[field]["low"] < ripple[field]["value"] < ripple[field]["high"]
+    assert ripple["width_change_percent"] > 0 > ripple["length_change_percent"]
+    factor = ripple["row_factor"]["value"]
+    assert ripple["rows_per_10cm"]["value"] == pytest.approx(28 * factor, rel=1e-3)
+    assert ripple["length_change_percent"] == pytest.approx(100 * (1 / factor - 1), abs=0.1)
+
+
+def test_without_plain_the_contract_asks_for_nulls(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "bare.stitch"
+    path.write_text("stitch ripple\n 1: K T\n 2: K\ngauge ripple 17 stitches 40 rows per 10 cm\n", encoding="utf-8")
+    found = document(capsys, "gauge", str(path), "--format", "json")
+    assert found["baseline"] is None
+    assert found["stitches"][0]["stitches_per_10cm"] is None and found["stitches"][0]["rows_per_10cm"] is None
+    assert found["stitches"][0]["row_factor"]["value"] > 1
+    assert run(["gauge", str(path)]) == 0
+    out = capsys.readouterr().out
+    assert "17.0 (" in out and "--plain" in out  # its own measured gauge is told in words
+
+
+@pytest.mark.parametrize("said", ["20x28", "20×28", "20 x 28", " 20 X 28.0 ", "20,0x28", "20 sts by 28 rows", "20*28"])
+def test_plain_is_read_in_every_usual_writing(said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "bare.stitch"
+    path.write_text("stitch ripple\n 1: K T\n 2: K\n", encoding="utf-8")
+    found = document(capsys, "gauge", str(path), "--plain", said, "--format", "json")
+    assert found["baseline"] == {"stitches_per_10cm": 20.0, "rows_per_10cm": 28.0, "source": "given"}
+
+
+@pytest.mark.parametrize(
+    "said", ["", "20", "20x", "x28", "0x28", "20x0", "-20x28", "500x28", "20x9999", "nan x 3", "1e3x2"]
+)
+def test_plain_that_cannot_be_is_wrong_usage(said: str, pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["gauge", str(pattern), "--plain", said]) == 2
+    assert "--plain" in capsys.readouterr().err
+
+
+def test_plain_is_only_for_files_that_have_none(pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    found = document(capsys, "gauge", str(pattern), "--plain", "30x40", "--format", "json")
+    assert found["baseline"]["stitches_per_10cm"] == 20.0
+
+
+def test_inches_show_four_inches(pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["gauge", str(pattern), "--units", "in"]) == 0
+    out = capsys.readouterr().out
+    assert "20.3 stitches and 28.4 rows to 4 in" in out  # 4 in are 10.16 cm
+    assert " in wide" in out
+
+
+def test_text_tells_what_will_happen(pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["gauge", str(pattern), "--stitch", "ripple"]) == 0
+    out = capsys.readouterr().out
+    assert "% wider" in out and "% shorter" in out and "estimate" in out
+    assert "yarn foam" in out and " g in a square metre" in out
+
+
+def test_swatches_kept_in_an_include_serve_another_pattern(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "foam.stitch").write_text(
+        "stitch trial\n 1: K T\n 2: K\ngauge plain 20 stitches 28 rows per 10 cm\n"
+        "gauge trial 17 stitches 44 rows per 10 cm\n",
+        encoding="utf-8",
+    )
+    path = tmp_path / "cushion.stitch"
+    path.write_text('include "foam.stitch"\nstitch bars\n 1-2: K T\n 3: K\n', encoding="utf-8")
+    found = document(capsys, "gauge", str(path), "--format", "json")
+    assert [stitch["name"] for stitch in found["stitches"]] == ["bars"]
+    assert found["stitches"][0]["basis"] == "calibrated"
+
+
+def test_what_cannot_be_knitted_is_shown_all_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "stuck.stitch"
+    path.write_text("stitch stuck\n 1: K T\n 2: K T\n", encoding="utf-8")
+    found = document(capsys, "gauge", str(path), "--plain", "20x28", "--format", "json")
+    assert found["stitches"][0]["longest_hold"] is None
+    assert run(["gauge", str(path)]) == 0
+    assert "never knit" in capsys.readouterr().out
+
+
+def _codes(capsys: pytest.CaptureFixture[str], tmp_path: Path, text: str) -> tuple[int, list[str]]:
+    path = tmp_path / "it.stitch"
+    path.write_text(text, encoding="utf-8")
+    status = run(["gauge", str(path)])
+    err = capsys.readouterr().err
+    return status, [part.split("]")[0] for part in err.split("[")[1:] if part[:1] in "GNKM" and "]" in part[:6]]
+
+
+@pytest.mark.parametrize("code", ["G601", "G602", "G603", "G604", "G605", "G606"])
+def test_every_explained_example_does_what_its_page_says(
+    code: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    page = tomllib.loads((ROOT / "stitchc" / "explain" / f"{code}.toml").read_text(encoding="utf-8"))
+    status, codes = _codes(capsys, tmp_path, page["broken"])
+    assert set(codes) == {code} and status == (1 if code == "G601" else 0)
+    assert _codes(capsys, tmp_path, page["mended"]) == (0, [])
+
+
+@pytest.mark.parametrize(
+    ("line", "status", "code"),
+    [
+        ("gauge plain 0 stitches per 10 cm", 1, "N115"),
+        ("gauge plain -4 stitches per 10 cm", 1, "N115"),
+        ("gauge plain 500 stitches per 10 cm", 1, "G601"),
+        ("gauge ripple 1000 rows per 10 cm", 1, "G601"),
+        ("gauge ripple 2 rows per 7 mm", 0, "G602"),
+        ("gauge rippel 20 stitches per 10 cm", 1, "N103"),
+        ("gauge plain 24 stitches 28 rows per 10 cm", 0, "G603"),
+    ],
+)
+def test_bad_gauges_are_told_at_their_line(
+    line: str, status: int, code: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "it.stitch"
+    path.write_text(PATTERN.lstrip() + line + "\n", encoding="utf-8")
+    assert run(["gauge", str(path)]) == status
+    err = capsys.readouterr().err
+    assert f"[{code}]" in err
+    assert f"it.stitch:{len(PATTERN.lstrip().splitlines()) + 1}:" in err
+
+
+# -- swatch ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("percent", ["1", "2", "5"])
+def test_a_swatch_is_as_large_as_the_tape_asks(percent: str, pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """2 mm of tape are `percent` of the distance even if the fabric comes out at the small end of its range."""
+    arguments = ("swatch", str(pattern), "--within", percent, "--format", "json")
+    for swatch in document(capsys, *arguments)["swatches"]:
+        between = swatch["between_marks"]
+        for side in ("width_mm", "length_mm"):
+            assert 2 / between[side]["low"] <= float(percent) / 100 * 1.001
+        assert 2 / between["width_mm"]["low"] > 0.5 * float(percent) / 100  # and not larger than it need be
+        assert between["stitches"] % 2 == 0 and between["rows"] % 4 == 0  # whole repeats of drift and skim
+        left, right = (needle_position(name) for name in swatch["marks"]["needles"])
+        assert right - left == between["stitches"]
+        assert needle_position(swatch["needles"]["left"]) < left < right < needle_position(swatch["needles"]["right"])
+        first, last = swatch["marks"]["rows"]
+        assert last - first == between["rows"] and 0 < first < last < swatch["rows"]
+
+
+def test_swatch_lines_filled_in_make_the_gauge_measured(pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    found = document(capsys, "swatch", str(pattern), "--stitch", "drift", "--format", "json")
+    lines = [line.replace("____", "118") for line in found["swatches"][0]["gauge_lines"]]
+    pattern.write_text(PATTERN + "\n".join(lines) + "\n", encoding="utf-8")
+    after = document(capsys, "gauge", str(pattern), "--stitch", "drift", "--format", "json")
+    assert after["stitches"][0]["basis"] == "measured"
+    count = found["swatches"][0]["between_marks"]["stitches"]
+    assert after["stitches"][0]["stitches_per_10cm"]["value"] == pytest.approx(count / 1.18, rel=1e-3)
+
+
+def test_without_a_plain_gauge_stocking_stitch_comes_first(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "bare.stitch"
+    path.write_text("stitch ripple\n 1: K T\n 2: K\n", encoding="utf-8")
+    found = document(capsys, "swatch", str(path), "--format", "json")
+    assert [swatch["stitch"] for swatch in found["swatches"]] == ["plain", "ripple"]
+    assert all(swatch["gauge_is_guessed"] for swatch in found["swatches"])
+    bulky = document(capsys, "swatch", str(path), "--machine", "hand-bulky", "--format", "json")
+    assert bulky["swatches"][0]["needles"]["count"] < found["swatches"][0]["needles"]["count"]
+
+
+def test_a_swatch_wider_than_the_bed_says_what_would_do(pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["swatch", str(pattern), "--within", "0.2", "--machine", "hand-bulky"]) == 1
+    err = capsys.readouterr().err
+    assert "M303" in err
+    offered = err.split("--within ")[1].split()[0]
+    assert run(["swatch", str(pattern), "--within", offered, "--machine", "hand-bulky", "--stitch", "drift"]) in (0, 1)
+    offers = [part.split()[0] for part in err.split("--within ")[1:]]
+    assert run(["swatch", str(pattern), "--within", max(offers, key=float), "--machine", "hand-bulky"]) == 0
+
+
+def test_a_swatch_text_names_marks_and_lines(pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["swatch", str(pattern)]) == 0
+    out = capsys.readouterr().out
+    assert "mark needles" in out and "gauge skim" in out and "stitchc sheet" in out
+    assert run(["swatch", str(pattern), "--within", "0"]) == 2
