@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stitchc.bed import Needles, needle_position
-from stitchc.chart import KNIT, SLIP, TUCK, Chart, Setting
+from stitchc.chart import KNIT, SLIP, TUCK, Cells, Chart, Setting
 from stitchc.messages import Message
 
 if TYPE_CHECKING:
@@ -144,6 +144,12 @@ def columns_on(chart: Chart, machine: Machine, needles: Needles, edge: int) -> n
     return columns.astype(np.int64)
 
 
+def cells_on(chart: Chart, columns: npt.NDArray[np.int64]) -> Cells:
+    """The chart as it lies on the needles in work, shape (chart rows, needles); edge needles (column -1) knit."""
+    within = columns >= 0
+    return np.where(within, chart.cells[:, np.where(within, columns, 0)], KNIT).astype(np.uint8)
+
+
 def moved_by_hand(machine: Machine) -> bool:
     """Whether the knitter's hand moves the needles (no card and no picture selects them)."""
     return machine.reader == "none"
@@ -153,11 +159,9 @@ def _held_by_chart_row(
     chart: Chart, columns: npt.NDArray[np.int64], needles: Needles
 ) -> list[tuple[tuple[int, ...], tuple[int, ...], Setting]]:
     """For each chart row: held positions, slipped positions, and what the carriage does with the needles in work."""
-    within = columns >= 0
-    cells = np.where(within, chart.cells[:, np.where(within, columns, 0)], KNIT)
     found: list[tuple[tuple[int, ...], tuple[int, ...], Setting]] = []
     same: dict[bytes, tuple[tuple[int, ...], tuple[int, ...], Setting]] = {}
-    for row in cells.astype(np.uint8):
+    for row in cells_on(chart, columns):
         key = row.tobytes()
         if key not in same:
             held = tuple((np.flatnonzero(row != KNIT) + needles.first).tolist())

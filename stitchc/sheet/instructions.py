@@ -254,8 +254,8 @@ def _direction_advice(held: Sequence[Pass], passes: Sequence[Pass], machine: Mac
         if machine.hold_directions == "one":
             return [f"{once} So set the hold for {way} once and leave it. {other}"]
         return [
-            f"{once} If your carriage can hold in one direction alone, set it for {way} once and leave it, and pass over "
-            f"what this sheet says of setting and cancelling. {other}"
+            f"{once} If your carriage can hold in one direction alone, set it for {way} once, leave it, and skip what "
+            f"this sheet says of setting and cancelling. {other}"
         ]
     if machine.hold_directions == "one":
         return [
@@ -273,11 +273,11 @@ def _weights(held: Sequence[Pass], machine: Machine, needles: Needles) -> str:
     pieces = 2 + math.floor(width_mm / 150)
     long_holds = any(one.held == two.held and two.row == one.row + 1 for one, two in itertools.pairwise(held))
     heavy = share > 0.4 or long_holds
-    more = " and half as many again, since much is held at a time" if heavy else ""
+    number = f"{math.ceil(pieces * 1.5)} in all, since much is held here" if heavy else f"{pieces} in all"
     return (
         f"Weights: at most {most} of {needles.count} needles are held at a time, and what they hold is not drawn down. "
         "To begin with (common practice) hang a small weight at each edge and one about every 15 cm between, "
-        f"{pieces} in all{more}. Move them up every 20 rows or so, and add some if loops ride up on the needles."
+        f"{number}. Move them up every 20 rows or so, and add some if loops ride up on the needles."
     )
 
 

@@ -39,7 +39,7 @@ LONGEST_LAST_RUN: Final = 12
 COMB_PERIOD: Final = 8
 """Combs for moving several needles at a time have few teeth; a longer period is counted out by hand."""
 
-COMB_WORTH: Final = 6
+COMB_WORTH: Final = 14
 """Letters that a phrase may be longer for a comb to be able to push it."""
 
 

@@ -1,0 +1,207 @@
+"""`stitchc sheet`: for each pass what to set and which needles to move, as text, as a page to print and follow, as JSON."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from stitchc.cli import common
+from stitchc.messages import Message
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from stitchc.bed import Needles
+    from stitchc.machines import Machine
+    from stitchc.pattern import Pattern, Side, Stitch
+    from stitchc.sheet import Sheet
+
+
+@click.command(short_help="Make the needle sheet: what to move and set, row by row.")
+@common.file_argument
+@common.stitch_option
+@common.machine_option("hand-standard")
+@common.option(
+    "--needles",
+    "needles_text",
+    metavar="80|L40-R39",
+    default=None,
+    help="Needles in work. Whole repeats and the edge needles, at least 24, if unsaid.",
+)
+@common.option("--rows", type=click.IntRange(1, 1_000_000), default=None, help="Rows to knit. One repeat if unsaid.")
+@common.option(
+    "--carriage",
+    type=click.Choice(["right", "left"]),
+    default="right",
+    show_default=True,
+    help="Where the carriage stands before row 1.",
+)
+@common.option(
+    "--edge", type=click.IntRange(0, 1000), default=1, show_default=True, help="Needles at each end that always knit."
+)
+@common.option(
+    "--cheapest",
+    is_flag=True,
+    help="Also say which start side and which shift of the repeat ask for the fewest moves. Changes nothing.",
+)
+@common.format_option("text", "html", "json")
+@common.output_option("the sheet; a folder for HTML of several stitches")
+@common.anyway_option
+def command(
+    file: str,
+    stitch_names: tuple[str, ...],
+    machine_name: str,
+    needles_text: str | None,
+    rows: int | None,
+    carriage: Side,
+    edge: int,
+    cheapest: bool,
+    form: str,
+    output: Path | None,
+    force: bool,
+    anyway: bool,
+) -> None:
+    """Make the needle sheet of the stitches in FILE: row by row what to set and which needles to move.
+
+    \b
+        stitchc sheet cowl.stitch --needles 80 --rows 60
+        stitchc sheet cowl.stitch --rows 60 --format html     to print, or to follow on a phone or tablet
+        stitchc sheet cowl.stitch --cheapest                  is there less work to be had?
+
+    JSON is one document for one stitch and a list of documents for several. The repeat begins on the first needle
+    after the left edge needles; on a machine with a card it lies where the machine puts it.
+    """
+    from stitchc.checks import check, edge_tucks
+    from stitchc.passes import cells_on, columns_on, unfit
+
+    pattern = common.read_pattern(file)
+    stitches = common.chosen(pattern, stitch_names)
+    machine = common.load_machine(machine_name)
+    plans = [(stitch, *_extent(stitch, needles_text, rows, edge)) for stitch in stitches]
+    found: list[tuple[str, Message]] = []
+    for stitch, needles, count in plans:
+        for message in [*check(stitch, machine), *unfit(stitch, machine, needles), *_too_much(stitch, needles, count)]:
+            found.append((stitch.name, message))
+        cells = cells_on(stitch.chart, columns_on(stitch.chart, machine, needles, edge))
+        found += [(stitch.name, message) for message in edge_tucks(cells, needles, stitch)]
+    never = {"M303", "N110"}  # there is no needle to move past the bed's end, and no room for more rows
+    if any(message.code in never for _, message in found):
+        common.leave([message for _, message in found], pattern.sources)
+    shown = common.require([message for _, message in found], pattern, anyway)
+    sheets = [
+        _sheet(pattern, plan, machine, carriage, edge, [m for n, m in found if n == plan[0].name], shown)
+        for plan in plans
+    ]
+    if cheapest:
+        for stitch, needles, count in plans:
+            common.say(_cheapest(stitch, machine, needles, count, carriage, edge))
+    _write(pattern, sheets, form, output, force)
+
+
+def _extent(stitch: Stitch, text: str | None, rows: int | None, edge: int) -> tuple[Needles, int]:
+    """Needles and rows asked for, or the defaults; leaves with wrong usage where they cannot be."""
+    from stitchc.bed import Needles
+    from stitchc.passes import default_needles
+
+    count = stitch.chart.height if rows is None else rows
+    if text is None:
+        return default_needles(stitch.chart, edge), count
+    try:
+        needles = Needles.parse(text)
+    except ValueError as error:
+        raise click.BadParameter(f"{error}.", param_hint="--needles") from None
+    if needles.count <= 2 * edge:
+        raise click.BadParameter(
+            f"with {edge} edge needle{'' if edge == 1 else 's'} at each end of {needles.count} in work none is left "
+            f"for the stitch. Try --needles {2 * edge + stitch.chart.width} or a smaller --edge.",
+            param_hint="--edge",
+        )
+    return needles, count
+
+
+def _too_much(stitch: Stitch, needles: Needles, rows: int) -> list[Message]:
+    from stitchc.chart import MAX_CELLS
+
+    if needles.count * rows <= MAX_CELLS:
+        return []
+    return [
+        Message(
+            "N110",
+            "error",
+            f"{rows:,} rows of {needles.count} needles are {needles.count * rows:,} cells; a sheet has at most "
+            f"{MAX_CELLS:,}.",
+            stitch.span,
+            cure=f"--rows {MAX_CELLS // needles.count}",
+        )
+    ]
+
+
+def _sheet(
+    pattern: Pattern,
+    plan: tuple[Stitch, Needles, int],
+    machine: Machine,
+    carriage: Side,
+    edge: int,
+    own: Sequence[Message],
+    shown: Sequence[Message],
+) -> Sheet:
+    from stitchc.sheet import stitch_sheet
+
+    stitch, needles, rows = plan
+    mine = {(message.code, message.text) for message in own}
+    return stitch_sheet(
+        pattern, stitch, machine, needles, rows, carriage, edge, [m for m in shown if (m.code, m.text) in mine]
+    )
+
+
+def _cheapest(stitch: Stitch, machine: Machine, needles: Needles, rows: int, carriage: Side, edge: int) -> str:
+    from stitchc.passes import ways
+    from stitchc.sheet.cheapest import cheapest_words
+
+    return cheapest_words(stitch.name, ways(stitch.chart, machine, needles, rows, carriage, edge), carriage)
+
+
+def _write(pattern: Pattern, sheets: Sequence[Sheet], form: str, output: Path | None, force: bool) -> None:
+    if form == "json":
+        from stitchc.sheet import to_json
+
+        common.put_text(to_json(sheets), output, force)
+    elif form == "text":
+        from stitchc.sheet import to_text
+
+        common.put_text("\n\n".join(map(to_text, sheets)), output, force)
+    else:
+        from stitchc.sheet.html import to_html
+
+        common.put_files(
+            [
+                (path, to_html(sheet).encode())
+                for path, sheet in zip(_paths(pattern, sheets, output), sheets, strict=True)
+            ],
+            force,
+        )
+
+
+def _paths(pattern: Pattern, sheets: Sequence[Sheet], output: Path | None) -> list[Path]:
+    """Where each page goes: -o itself for one stitch unless it is a folder, else files named for pattern and stitch."""
+    if output is not None and len(sheets) == 1 and not output.is_dir():
+        return [output]
+    folder = output or Path()
+    if output is not None and output.suffix.lower() in (".html", ".htm"):
+        raise click.BadParameter(
+            f"there are {len(sheets)} stitches, each with a page of its own: name a folder, or one stitch with --stitch.",
+            param_hint="-o",
+        )
+    stem = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)
+    names = [common.file_stem(stem, sheet.title) for sheet in sheets]
+    taken: set[str] = set()
+    paths = []
+    for name in names:
+        unique, number = name, 2
+        while unique in taken:
+            unique, number = f"{name}-{number}", number + 1
+        taken.add(unique)
+        paths.append(folder / f"{unique}-sheet.html")
+    return paths

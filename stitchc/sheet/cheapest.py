@@ -1,0 +1,41 @@
+"""What another start side or another place of the repeat on the bed would save, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from stitchc.passes import Way
+    from stitchc.pattern import Side
+
+
+def cheapest_words(stitch: str, ways: Sequence[Way], carriage: Side) -> str:
+    """The saving of the first of `ways` (cheapest first) over what was asked, with what to type for it."""
+    asked = next(way for way in ways if way.carriage == carriage and way.shift == 0)
+    best = ways[0]
+    tried = f"{len(ways)} ways tried (start sides and shifts of the repeat)"
+    spent = f"`{stitch}` as asked: {_cost(asked)}."
+    if best is asked:
+        return f"{spent}\n{tried}: none asks for less."
+    changes = []
+    if best.carriage != carriage:
+        changes.append(f"start with --carriage {best.carriage}")
+    if best.shift:
+        changes.append(f"shift the repeat: `stitch {stitch}-moved = {stitch} shifted {best.shift}`")
+    moves = asked.cost.moves - best.cost.moves
+    settings = asked.cost.lever_changes - best.cost.lever_changes
+    return (
+        f"{spent}\n{tried}: the cheapest has {_cost(best)}, which saves {moves:,} move{'' if moves == 1 else 's'}"
+        + (f" and {settings:,} change{'' if settings == 1 else 's'} of setting" if settings > 0 else "")
+        + (f" for {-settings:,} more change{'' if settings == -1 else 's'} of setting" if settings < 0 else "")
+        + f".\nTo have it: {', and '.join(changes)}."
+    )
+
+
+def _cost(way: Way) -> str:
+    cost = way.cost
+    return (
+        f"{cost.moves:,} needle move{'' if cost.moves == 1 else 's'} and "
+        f"{cost.lever_changes:,} change{'' if cost.lever_changes == 1 else 's'} of the carriage's setting"
+    )

@@ -1,0 +1,61 @@
+"""The sheet of one stitch: its passes put into instructions, with the head that belongs to them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from stitchc.passes import cost, lower, moved_by_hand
+from stitchc.sheet.instructions import CAUTIONS, before_row_one, habits, instruct
+from stitchc.sheet.model import Sheet
+
+if TYPE_CHECKING:
+    from stitchc.bed import Needles
+    from stitchc.machines.profile import Machine
+    from stitchc.messages import Message
+    from stitchc.pattern import Pattern, Side, Stitch
+
+
+def stitch_sheet(
+    pattern: Pattern,
+    stitch: Stitch,
+    machine: Machine,
+    needles: Needles,
+    rows: int,
+    carriage: Side = "right",
+    edge: int = 1,
+    messages: Sequence[Message] = (),
+) -> Sheet:
+    """The sheet that knits `rows` rows of the stitch on these needles; `messages` are those that stand on it."""
+    passes = lower(stitch.chart, machine, needles, rows, carriage, edge)
+    spent = cost(passes, machine)
+    facts = [("Rows", _rows_words(rows, stitch.chart.height))]
+    if moved_by_hand(machine):
+        most = max((len(each.held) for each in passes), default=0)
+        facts.append(("Work", f"{spent.moves:,} needle moves by hand; at most {most} needles held at a time"))
+    return Sheet(
+        title=stitch.name,
+        subtitle=pattern.title or "",
+        machine=machine,
+        needles=needles,
+        edge=edge,
+        carriage=carriage,
+        entries=instruct(passes, machine, needles, edge, pattern.yarns),
+        charts={stitch.name: stitch.chart},
+        yarns={name: yarn for name, yarn in pattern.yarns.items() if name in stitch.chart.yarns},
+        facts=tuple(facts),
+        before=before_row_one(machine, needles, carriage),
+        habits=habits(passes, machine, needles, edge),
+        cautions=CAUTIONS,
+        notes=pattern.notes,
+        warnings=tuple(f"{message.text} ({message.code})" for message in messages),
+    )
+
+
+def _rows_words(rows: int, height: int) -> str:
+    times, rest = divmod(rows, height)
+    repeat = f"the repeat of {height} row{'' if height == 1 else 's'}"
+    if not times:
+        return f"{rows} of {repeat}"
+    words = f"{rows:,}: {repeat} {'once' if times == 1 else f'{times:,} times'}"
+    return f"{words} and {rest} row{'' if rest == 1 else 's'} more" if rest else words
