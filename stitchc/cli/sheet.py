@@ -1,4 +1,4 @@
-"""`stitchc sheet`: for each pass what to set and which needles to move, as text, as a page to print and follow, as JSON."""
+"""`stitchc sheet`: what to set and which needles to move, pass by pass: text, a page to print and follow, JSON."""
 
 from __future__ import annotations
 
@@ -191,7 +191,7 @@ def _paths(pattern: Pattern, sheets: Sequence[Sheet], output: Path | None) -> li
     folder = output or Path()
     if output is not None and output.suffix.lower() in (".html", ".htm"):
         raise click.BadParameter(
-            f"there are {len(sheets)} stitches, each with a page of its own: name a folder, or one stitch with --stitch.",
+            f"there are {len(sheets)} stitches, each with its own page: name a folder, or one stitch with --stitch.",
             param_hint="-o",
         )
     stem = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)

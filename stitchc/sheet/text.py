@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from typing import Final
 
 from stitchc.messages import columns_of, visible
@@ -91,12 +91,20 @@ def _charts(sheet: Sheet) -> Iterator[str]:
 
 
 def _entries(entries: tuple[Entry, ...]) -> Iterator[str]:
-    signs = [(entry.passed.direction, entry.steps) if isinstance(entry, PassEntry) else None for entry in entries]
+    signs = [sign(entry) if isinstance(entry, PassEntry) else None for entry in entries]
     for item in fold(signs):
         if isinstance(item, Told):
             yield from _told(entries[item.index])
         else:
             yield from _folded(entries, item)
+
+
+def sign(entry: PassEntry) -> Hashable:
+    """What makes two passes the same to do, however their needles are put into words."""
+    passed = entry.passed
+    worded = tuple(step.text for step in entry.steps if step.kind not in ("yarn", "push", "bring"))
+    kinds = tuple(step.kind for step in entry.steps)
+    return (passed.direction, kinds, passed.yarn, passed.push_back, passed.bring_out, passed.held, worded)
 
 
 def _told(entry: Entry) -> Iterator[str]:
@@ -127,8 +135,9 @@ def _folded(entries: tuple[Entry, ...], item: Folded) -> Iterator[str]:
     if period == 1:
         words += f", {count} times."
     elif count > period:
-        words += f", over and over ({times} time{'' if times == 1 else 's'}"
-        words += f" and {rest} row{'' if rest == 1 else 's'} more)." if rest else ")."
+        words += f", {times} times" if times > 1 else ""
+        words += f", then as row{'' if rest == 1 else 's'} {like}" if rest else ""
+        words += f" to {like + rest - 1}." if rest > 1 else "."
     else:
         words += "."
     yield from _hanging("", words, indent=8)
