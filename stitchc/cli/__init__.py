@@ -6,12 +6,17 @@ The table below holds each command's one-line help, so that `stitchc --help` imp
 from __future__ import annotations
 
 import importlib
+from typing import TYPE_CHECKING
 
 import click
 
 import stitchc
 
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
+
 COMMANDS: dict[str, tuple[str, str]] = {
+    "new": ("stitchc.cli.new", "Write a first pattern with comments, to change into your own."),
     "check": ("stitchc.cli.check", "Read patterns and check that they can be knitted."),
     "chart": ("stitchc.cli.chart", "Show the compiled stitches as letters, JSON or a drawn chart."),
     "card": ("stitchc.cli.card", "Make the hole-card template at true scale (PNG, PDF, SVG)."),
@@ -50,6 +55,12 @@ class LazyGroup(click.Group):
             hint = f" Did you mean `{near[0]}`?" if near else ""
             ctx.fail(f"There is no command `{name}`.{hint} `stitchc --help` lists them.")
         return super().resolve_command(ctx, args)
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        from click.shell_completion import CompletionItem
+
+        found = [CompletionItem(name, help=line) for name, (_, line) in COMMANDS.items() if name.startswith(incomplete)]
+        return found or super().shell_complete(ctx, incomplete)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

@@ -74,6 +74,7 @@ class Made:
 @option("--pictures/--no-pictures", default=True, show_default=True, help="Draw the fabric (the slowest part).")
 @units_option
 @anyway_option
+@option("--watch", is_flag=True, help="Build again whenever the pattern is saved, until Ctrl-C.")
 @option("--force", is_flag=True, help="Write over files even if stitchc did not make them.")
 def command(
     file: str,
@@ -84,6 +85,7 @@ def command(
     pictures: bool,
     units: str,
     anyway: bool,
+    watch: bool,
     force: bool,
 ) -> None:
     """Make everything that applies to a pattern, in one folder.
@@ -92,10 +94,33 @@ def command(
     electronic patterning; the gauge of all; for each piece its instructions; and index.html, which shows them. Without
     --machine there is something for each class: a hand machine, a card of 24, and electronic patterning.
     """
-    from stitchc.checks import check_pattern
-
     if file == "-":
         raise click.UsageError("`build` reads a file by name, since each part of it reads the pattern again.")
+
+    def build() -> None:
+        _build(file, output, stitch_names, machine_name, plain, pictures, units, anyway, force)
+
+    if watch:
+        from stitchc.cli.watch import rerun_on_save
+
+        rerun_on_save([file], build)
+    else:
+        build()
+
+
+def _build(
+    file: str,
+    output: Path,
+    stitch_names: tuple[str, ...],
+    machine_name: str | None,
+    plain: PlainGauge | None,
+    pictures: bool,
+    units: str,
+    anyway: bool,
+    force: bool,
+) -> None:
+    from stitchc.checks import check_pattern
+
     pattern = read_pattern(file)
     stitches = chosen(pattern, stitch_names)
     machines = [load_machine(name) for name in ([machine_name] if machine_name else MACHINES)]

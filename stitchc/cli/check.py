@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from stitchc.cli.common import (
     chosen,
+    coloured,
     files_argument,
     format_option,
     load_machine,
     machine_option,
-    say,
-    show,
+    option,
+    output_option,
+    put_text,
+    rendered,
     stitch_option,
 )
 from stitchc.messages import Message, has_errors, in_order, to_json
@@ -35,28 +39,52 @@ _MOST_LISTED = 12
 @machine_option(None)
 @stitch_option
 @format_option("text", "json")
-def command(files: tuple[str, ...], machine_name: str | None, stitch_names: tuple[str, ...], form: str) -> None:
+@option("--watch", is_flag=True, help="Check again whenever a file is saved, until Ctrl-C.")
+@output_option("the report")
+def command(
+    files: tuple[str, ...],
+    machine_name: str | None,
+    stitch_names: tuple[str, ...],
+    form: str,
+    watch: bool,
+    output: Path | None,
+    force: bool,
+) -> None:
     """Read patterns and check that they can be knitted.
 
     Every FILE is read, every mistake is reported. Then each stitch that nothing else in its file is built from is
     checked: too many tucks or slips, floats that are too long, needles and rows that never knit, yarns on the wrong
     side. With --machine, also whether that machine can knit it at all. `stitchc explain CODE` says more of a message.
     """
+    if watch:
+        from stitchc.cli.watch import rerun_on_save
+
+        rerun_on_save(files, lambda: _check(files, machine_name, stitch_names, form, None, False))
+    elif not _check(files, machine_name, stitch_names, form, output, force):
+        raise SystemExit(1)
+
+
+def _check(
+    files: tuple[str, ...],
+    machine_name: str | None,
+    stitch_names: tuple[str, ...],
+    form: str,
+    output: Path | None,
+    force: bool,
+) -> bool:
+    """Check every file and print the report; whether no error was found."""
     machine = load_machine(machine_name) if machine_name else None
     found: list[Message] = []
-    sources: dict[str, Sequence[str]] = {}
+    report: list[str] = []
+    colour = output is None and coloured(sys.stdout)
     for file in files:
         messages, lines, told = _one(file, machine, stitch_names)
         found += messages
-        sources.update(lines)
-        if form == "text":
-            show(messages, lines)
-            if told:
-                say(told)
-    if form == "json":
-        sys.stdout.write(to_json(found) + "\n")
-    if has_errors(found):
-        raise SystemExit(1)
+        report += rendered(messages, lines, colour)
+        if told:
+            report.append(told)
+    put_text(to_json(found) if form == "json" else "\n".join(report), output, force)
+    return not has_errors(found)
 
 
 def _one(
@@ -64,11 +92,11 @@ def _one(
 ) -> tuple[list[Message], Mapping[str, Sequence[str]], str]:
     """The messages of one file, the lines they stand in, and what to tell where no error was found."""
     from stitchc.checks import check_pattern
-    from stitchc.notation import read_file
+    from stitchc.notation import compile_file
 
-    pattern, messages = read_file(file)
+    pattern, messages, sources = compile_file(file)
     if pattern is None:
-        return in_order(messages), {}, ""
+        return messages, sources, ""
     stitches = chosen(pattern, stitch_names)
     messages = [*messages, *check_pattern(pattern, machine, stitches)]
     if machine is not None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Any, NoReturn, TextIO, TypeVar
 
 import click
 
@@ -177,14 +177,24 @@ def require(messages: Iterable[Message], pattern: Pattern, anyway: bool = False)
 
 def show(messages: Iterable[Message], sources: Mapping[str, Sequence[str]] | None = None) -> None:
     """Print messages to standard error, in colour on a terminal that has not asked for none."""
+    for text in rendered(messages, sources, coloured(sys.stderr)):
+        print(text, file=sys.stderr)
+
+
+def rendered(messages: Iterable[Message], sources: Mapping[str, Sequence[str]] | None, colour: bool) -> list[str]:
+    """The messages as text, the first MOST_SHOWN of them and a line that counts the rest."""
+    listed = list(messages)
+    texts = [render(message, sources, colour) for message in listed[:MOST_SHOWN]]
+    if len(listed) > MOST_SHOWN:
+        texts.append(f"… and {len(listed) - MOST_SHOWN} more; mend these first.")
+    return texts
+
+
+def coloured(stream: TextIO) -> bool:
+    """Whether to print in colour there: on a terminal that has not asked for none."""
     import os
 
-    colour = sys.stderr.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
-    listed = list(messages)
-    for message in listed[:MOST_SHOWN]:
-        print(render(message, sources, colour), file=sys.stderr)
-    if len(listed) > MOST_SHOWN:
-        print(f"… and {len(listed) - MOST_SHOWN} more; mend these first.", file=sys.stderr)
+    return stream.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
 
 
 def leave(messages: Iterable[Message], sources: Mapping[str, Sequence[str]] | None = None) -> NoReturn:
@@ -200,7 +210,7 @@ def say(text: str) -> None:
 
 def put_text(text: str, output: Path | None, force: bool) -> None:
     """Text or JSON to standard output, or to the file of -o (whose path is then printed)."""
-    text = text if text.endswith("\n") else text + "\n"
+    text = text if text.endswith("\n") or not text else text + "\n"
     if output is None:
         sys.stdout.write(text)
     else:

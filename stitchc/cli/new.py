@@ -1,0 +1,52 @@
+"""`stitchc new`: a first pattern with comments, which compiles as it stands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from stitchc.cli.common import file_stem, option, put_files, say
+from stitchc.messages import visible
+
+FIRST_PATTERN = """\
+# A first pattern. Whatever follows a # is a comment. Change it line by line and run
+#     stitchc check {file}
+# after each change; it says what cannot be knitted, where, and what to do.
+
+pattern "{title}"
+note "Worn purl side out."
+
+# One repeat, row by row, in the order of knitting: K knits, T tucks, S slips.
+# Cells run left to right as you face the bed. The repeat goes on for ever in every direction.
+stitch {name}
+    1: K T
+    2: K
+
+# Stitches are built from others: here the tucks change places after every second row.
+stitch {name}-staggered = {name} then {name} shifted 1
+
+# What you measured on a swatch of stocking stitch. Put in your own figures, and add a line for each stitch
+# you measure; every estimate gets better with it.
+gauge plain 20 stitches 28 rows per 10 cm
+
+# Next:
+#     stitchc sheet {file}    for a machine without patterning
+#     stitchc card {file}     a hole card to print and punch
+#     stitchc gauge {file}    how wide and long it will be
+#     stitchc build {file} -o {name}    all of it, in a folder
+"""
+
+
+@click.command(epilog="\b\nExample:\n  stitchc new tide-pool        writes tide-pool.stitch")
+@click.argument("name", metavar="NAME")
+@option("--force", is_flag=True, help="Write over a file of that name.")
+def command(name: str, force: bool) -> None:
+    """Write NAME.stitch: a commented pattern that compiles, to change into your own."""
+    stem = file_stem(name.removesuffix(".stitch"))
+    stitch = stem if stem[0].isalpha() and stem.isascii() else "first"
+    path = Path(f"{stem}.stitch")
+    title = visible(name.removesuffix(".stitch").replace('"', "'").replace("-", " ").strip().capitalize()) or "First"
+    text = FIRST_PATTERN.format(file=path, title=title, name=stitch)
+    put_files([(path, text.encode("utf-8"))], force)
+    say(f"Open it in a text editor, and run `stitchc check {path}`.")

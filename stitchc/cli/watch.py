@@ -1,0 +1,43 @@
+"""`--watch`: do a thing again whenever one of the files it reads is saved."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import click
+
+from stitchc.cli.common import say
+
+
+def rerun_on_save(files: Sequence[str], action: Callable[[], object]) -> None:
+    """Run `action` now and after every save of a pattern beside or below one of the files, until Ctrl-C.
+
+    An action that ends with SystemExit has said why; the watch goes on. Every `.stitch` and `.toml` file of the
+    patterns' folders counts, since a pattern may include others.
+    """
+    from watchfiles import watch
+
+    if "-" in files:
+        raise click.UsageError("--watch needs files by name, not standard input.")
+    folders = sorted({Path(file).resolve().parent for file in files})
+    _once(action)
+    try:
+        for _ in watch(
+            *folders, watch_filter=lambda _, path: path.endswith((".stitch", ".toml")), raise_interrupt=True
+        ):
+            say(f"\n── {time.strftime('%H:%M:%S')} ──")
+            _once(action)
+    except KeyboardInterrupt:
+        say("stopped watching")
+
+
+def _once(action: Callable[[], object]) -> None:
+    try:
+        action()
+    except SystemExit:
+        pass
+    except click.ClickException as error:
+        error.show()
+    say("watching; save to run again, Ctrl-C to stop")
