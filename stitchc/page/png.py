@@ -19,6 +19,9 @@ MM_PER_INCH: Final = 25.4
 Mode = Literal["1", "L", "RGB"]
 """Pillow's names: "1" black and white for print, "L" greys, "RGB" colours."""
 
+_QUARTERS: Final[dict[float, str]] = {90: "ROTATE_90", 180: "ROTATE_180", 270: "ROTATE_270"}
+"""Quarter turns by Pillow's names; they need no square about the anchor."""
+
 Ink = int | tuple[int, int, int]
 
 
@@ -173,15 +176,25 @@ class _Pen:
         self._turned(words, face, anchor, ink, at, item.rotation_deg)
 
     def _turned(self, words: str, face: object, anchor: str, ink: Ink, at: tuple[int, int], degrees: float) -> None:
-        """Text about its anchor: drawn upright on a square whose centre is the anchor, turned, laid on as a mask."""
+        """Text turned about its anchor: drawn upright on a mask, the mask turned and laid on."""
         from PIL import Image, ImageDraw
 
         box = self.pen.textbbox((0, 0), words, font=face, anchor=anchor)  # type: ignore[arg-type]
-        reach = math.ceil(max(abs(edge) for edge in box)) + 2
-        mask = Image.new("1" if self.mode == "1" else "L", (2 * reach + 1, 2 * reach + 1), 0)
-        ImageDraw.Draw(mask).text((reach, reach), words, font=face, anchor=anchor, fill=255)  # type: ignore[arg-type]
-        mask = mask.rotate(degrees, Image.Resampling.NEAREST if self.mode == "1" else Image.Resampling.BICUBIC)
-        self.image.paste(ink, (at[0] - reach, at[1] - reach), mask)
+        left, top = math.floor(box[0]) - 1, math.floor(box[1]) - 1
+        right, bottom = math.ceil(box[2]) + 1, math.ceil(box[3]) + 1
+        turn = _QUARTERS.get(degrees % 360)
+        if turn is None:  # a square about the anchor, which then stays where it is
+            right = bottom = max(-left, -top, right, bottom)
+            left = top = -right
+        mask = Image.new("1" if self.mode == "1" else "L", (right - left + 1, bottom - top + 1), 0)
+        ImageDraw.Draw(mask).text((-left, -top), words, font=face, anchor=anchor, fill=255)  # type: ignore[arg-type]
+        if turn is None:
+            mask = mask.rotate(degrees, Image.Resampling.NEAREST if self.mode == "1" else Image.Resampling.BICUBIC)
+            dx, dy = left, top
+        else:
+            mask = mask.transpose(Image.Transpose[turn])
+            dx, dy = {90: (top, -right), 180: (-right, -bottom), 270: (-bottom, left)}[degrees % 360]
+        self.image.paste(ink, (at[0] + dx, at[1] + dy), mask)
 
 
 def _ink(colour: str, mode: Mode) -> Ink:
