@@ -38,7 +38,14 @@ _SORTS = ("rows", "width", "weight", "moves", "holes", "name", "file")
     is_flag=True,
     help="Compare a family made from one repeat: 1 needle in 2, 3, 4, 6, 8 held for 1 to 4 rows, in tuck and in slip.",
 )
-@common.machine_option(None)
+@common.option(
+    "--machine",
+    "machine_name",
+    metavar="NAME|FILE.toml",
+    default=None,
+    help="Whose hand moves or card holes to count, and whose limits --sweep keeps to: a shipped profile or your own. "
+    "Moves on hand-standard and holes for card24-standard, if unsaid.",
+)
 @plain_option
 @common.units_option
 @common.format_option("text", "json", "png")

@@ -305,9 +305,22 @@ def _legend(axes: Axes, lines: Sequence[Compared]) -> None:
         )
         for kind in kinds
     ]
-    if any(line.gauge.basis == "measured" for line in lines):
-        handles.append(Line2D([], [], linestyle="", marker="o", markersize=9, color=_GREY, label="filled: measured"))
-    handles.append(Line2D([], [], color="#bdbdbd", linewidth=1.4, label="rows : stitches alike"))
+    for basis, face, said in (("measured", _GREY, "filled: measured"), (None, "white", "open: estimated")):
+        if any((line.gauge.basis == "measured") == (basis is not None) for line in lines):
+            handles.append(
+                Line2D(
+                    [],
+                    [],
+                    linestyle="",
+                    marker="o",
+                    markersize=9,
+                    markerfacecolor=face,
+                    markeredgecolor=_GREY,
+                    markeredgewidth=1.8,
+                    label=said,
+                )
+            )
+    handles.append(Line2D([], [], color="#bdbdbd", linewidth=1.4, label="rows to stitches alike"))
     axes.legend(
         handles=handles,
         loc="lower left",

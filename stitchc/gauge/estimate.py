@@ -21,7 +21,7 @@ from stitchc.gauge.fabric import same_fabric_key
 from stitchc.gauge.features import Features, features_of
 from stitchc.gauge.model import PARAMETERS, Matrix, Priors, Vector, design, deviation, shipped
 from stitchc.gauge.values import Baseline, Basis, Range, StitchGauge
-from stitchc.messages import Message
+from stitchc.messages import Message, Refused
 from stitchc.pattern import Pattern, Swatch
 
 Direction = Literal["stitches", "rows"]
@@ -40,6 +40,8 @@ _SURPRISE: Final = 2.5
 _TAUGHT: Final = 0.01
 """Share of the variance of ln F that other stitches' swatches must have taken away for a gauge to be calibrated."""
 _USUAL_LENGTH_MM: Final = 100.0
+_MOST_READINGS: Final = 1000
+"""Fabrics and directions measured that are learnt from at once; the work grows with the cube."""
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,8 @@ class Joint:
 
 @dataclass(frozen=True)
 class _Reading:
-    """One count of one swatch: y = ln(count per 10 cm) of a fabric in one direction."""
+    """What was counted of a fabric in one direction: y = ln(count per 10 cm). Repeated measurements are one reading,
+    their mean weighted by how well each was read; `swatch` is the first of them, None for what was told."""
 
     key: bytes
     direction: int
@@ -116,7 +119,7 @@ class GaugeReport:
         """The same knowledge asked of other stitches."""
         return replace(self, charts=charts)
 
-    @property
+    @cached_property
     def baseline(self) -> Baseline | None:
         """Stocking stitch, or None where neither half of its gauge is known."""
         sources = self._solution.plain_sources
@@ -189,15 +192,22 @@ class GaugeReport:
         return _Solution(self.priors, features, tuple(readings + given), bool(given))
 
     def _readings(self) -> list[_Reading]:
-        readings: list[_Reading] = []
+        gathered: dict[tuple[bytes, int, bool], list[tuple[float, float, Swatch]]] = {}
         for swatch, own in [(s, False) for s in self.swatches] + [(s, True) for s in self.piece_swatches]:
             if swatch.stitch != PLAIN and swatch.stitch not in self._keys:
                 continue
             for direction, count in enumerate((swatch.stitches, swatch.rows)):
                 if count is not None and count > 0:
+                    place = (self._key(swatch.stitch), direction, own)
                     y = math.log(count * 100 / swatch.per_mm)
-                    tape = self.reading_variance(count, swatch.per_mm)
-                    readings.append(_Reading(self._key(swatch.stitch), direction, y, tape, own, swatch))
+                    gathered.setdefault(place, []).append((y, self.reading_variance(count, swatch.per_mm), swatch))
+        if len(gathered) > _MOST_READINGS:
+            raise Refused(_too_many_measured())
+        readings = []
+        for (key, direction, own), counts in gathered.items():
+            weights = [1 / variance for _, variance, _ in counts]
+            mean = sum(y * weight for (y, _, _), weight in zip(counts, weights, strict=True)) / sum(weights)
+            readings.append(_Reading(key, direction, mean, 1 / sum(weights), own, counts[0][2]))
         return readings
 
     def _plain_readings(self, readings: Sequence[_Reading]) -> list[_Reading]:
@@ -274,7 +284,8 @@ def estimate(
 ) -> GaugeReport:
     """The gauge of each chart, by name. swatches speak of "plain", of `charts` or of `measured`; others are left out.
 
-    plain: stocking stitch where the swatches give none (each half that they leave open).
+    plain: stocking stitch where the swatches give none (each half that they leave open). Asking the report anything
+    raises Refused (N110) where more than 1,000 fabrics and directions are measured.
     """
     return GaugeReport(dict(charts), dict(measured or {}), tuple(swatches), (), plain, priors or shipped())
 
@@ -290,6 +301,15 @@ def estimate_pattern(
 
 
 _PLAIN_KEY: Final = same_fabric_key(Chart.plain(1, 1))
+
+
+def _too_many_measured() -> Message:
+    return Message(
+        "N110",
+        "error",
+        f"More than {_MOST_READINGS:,} different stitches and directions are measured in this file.",
+        cure="Keep the `gauge` lines of the stitches that matter, or split the file.",
+    )
 
 
 def _source(stitches: str | None, rows: str | None) -> str:
@@ -383,10 +403,12 @@ class _Solution:
         mean = (as_measured + learnt) @ self._prior_mean + gain @ (self._y - self._h @ self._prior_mean)
         left = gain @ self._h - as_measured - learnt
         covariance = left @ self._covariance @ left.T + (gain * self._noise) @ gain.T
-        for row, one in enumerate(targets):
-            for column, other in enumerate(targets):
-                if one.untold is not None and one.untold == other.untold:
-                    covariance[row, column] += self._deviation(*one.untold) ** 2
+        sharing: dict[tuple[bytes, int], list[int]] = {}
+        for at, target in enumerate(targets):
+            if target.untold is not None:
+                sharing.setdefault(target.untold, []).append(at)
+        for fabric, places in sharing.items():
+            covariance[np.ix_(places, places)] += self._deviation(*fabric) ** 2
         return mean, covariance
 
     def learnt_share(self, key: bytes, direction: int) -> float:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Final
 
@@ -76,15 +75,16 @@ def _small(swatch: Swatch) -> list[Message]:
 
 def _disagreeing(swatches: Iterable[Swatch]) -> Iterator[Message]:
     """Repeated measurements of one stitch that reading errors and two fabrics' difference do not explain."""
-    seen: dict[tuple[str, str], list[tuple[Swatch, float, float]]] = defaultdict(list)
+    extremes: dict[tuple[str, str], list[tuple[float, float, Swatch]]] = {}
     for swatch in swatches:
         for what, count, per_10cm, _ in _halves(swatch):
             if count is None or per_10cm is None:
                 continue
-            doubt = 2.0 / swatch.per_mm + 0.25 / count + 0.03
-            for earlier, other, other_doubt in seen[(swatch.stitch, what)]:
+            this = (per_10cm, 2.0 / swatch.per_mm + 0.25 / count + 0.03, swatch)
+            seen = extremes.setdefault((swatch.stitch, what), [this, this])
+            for other, doubt, earlier in seen:
                 apart = abs(math.log(per_10cm / other))
-                if apart > doubt + other_doubt:
+                if apart > doubt + this[1]:
                     yield Message(
                         "G603",
                         "warning",
@@ -96,7 +96,7 @@ def _disagreeing(swatches: Iterable[Swatch]) -> Iterator[Message]:
                         also=((earlier.span, "the earlier one"),),
                     )
                     break
-            seen[(swatch.stitch, what)].append((swatch, per_10cm, doubt))
+            seen[:] = [min(*seen, this, key=lambda one: one[0]), max(*seen, this, key=lambda one: one[0])]
 
 
 def _odd_plain(swatches: Iterable[Swatch]) -> Iterator[Message]:
