@@ -14,7 +14,8 @@ from stitchc.cli import common
 from stitchc.messages import columns_of, visible
 
 if TYPE_CHECKING:
-    from stitchc.pattern import Pattern, Stitch
+    from stitchc.drawn import Face, Notation, Page, Paper
+    from stitchc.pattern import Pattern, Side, Stitch
 
 _GROUP = 5
 """Cells between two spaces in a row of letters, so that the eye can count."""
@@ -22,25 +23,212 @@ _WIDEST = 120
 """Terminal columns of a row of letters where standard output is not a terminal."""
 
 
-@click.command(short_help="Show the compiled stitches as letters, JSON or a drawn chart.")
+FORMS = ("text", "json", "svg", "png", "pdf", "html")
+_ENDINGS = {".txt": "text", ".json": "json", ".svg": "svg", ".png": "png", ".pdf": "pdf", ".html": "html"}
+_MOST_PIXELS = 40_000_000
+"""The largest picture that is drawn; `trace` opens as much."""
+
+
+class _Repeats(click.ParamType[tuple[int, int]]):
+    """AxB: two numbers from 1."""
+
+    name = "AxB"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> tuple[int, int]:
+        import re
+
+        match = re.fullmatch(r"\s*([0-9]{1,6})\s*[x×]\s*([0-9]{1,6})\s*", str(value))
+        if not match or int(match[1]) < 1 or int(match[2]) < 1:
+            self.fail(f"`{value}` is not a number of repeats across and up, such as 2x3.", param, ctx)
+        return int(match[1]), int(match[2])
+
+
+@click.command(
+    epilog="\b\nExamples:\n  stitchc chart cowl.stitch\n  stitchc chart cowl.stitch --format json\n"
+    "  stitchc chart cowl.stitch --format svg --face knit\n"
+    "  stitchc chart cowl.stitch --format pdf --paper letter -o cowl.pdf"
+)
 @common.file_argument
 @common.stitch_option
-@common.format_option("text", "json")
-@common.output_option("the chart")
-def command(file: str, stitch_names: tuple[str, ...], form: str, output: Path | None, force: bool) -> None:
-    """Show what the stitches of FILE come to, cell by cell.
+@common.machine_option(None)
+@common.option(
+    "--format",
+    "form",
+    type=click.Choice(FORMS),
+    default=None,
+    help="The form; if unsaid, what the name of -o ends in, or text.",
+)
+@common.output_option("the chart; a folder where there are several pictures")
+@common.option(
+    "--notation",
+    type=click.Choice(("squared", "thread", "plain")),
+    default="squared",
+    show_default=True,
+    help="Signs of a drawn chart: squared paper (ring or cross, dot, empty), the running thread, or plain bars.",
+)
+@common.option(
+    "--face",
+    type=click.Choice(("purl", "knit")),
+    default="purl",
+    show_default=True,
+    help="The side of the fabric that a drawn chart shows; the knit side has left and right exchanged.",
+)
+@common.option(
+    "--carriage",
+    type=click.Choice(("right", "left")),
+    default="right",
+    show_default=True,
+    help="Where the carriage stands before row 1: row numbers stand where it starts.",
+)
+@common.option(
+    "--repeats",
+    type=_Repeats(),
+    default=None,
+    help="How often to show the repeat, across and up; as often as makes 10 cells each way, if unsaid.",
+)
+@common.option(
+    "--cell-mm",
+    type=click.FloatRange(2.0, 20.0),
+    default=None,
+    metavar="MM",
+    help="Side of a cell, from 2 to 20 mm; from 3 to 6, as fits, if unsaid.",
+)
+@common.option(
+    "--paper",
+    type=click.Choice(("roll", "a4", "letter", "a3")),
+    default=None,
+    help="Page of a drawn chart; roll: one sheet as large as it must be. a4 for PDF, else roll, if unsaid.",
+)
+@common.option(
+    "--dpi",
+    type=click.IntRange(72, 1200),
+    default=200,
+    show_default=True,
+    metavar="N",
+    help="Pixels an inch of a PNG, from 72 to 1200.",
+)
+def command(
+    file: str,
+    stitch_names: tuple[str, ...],
+    machine_name: str | None,
+    form: str | None,
+    output: Path | None,
+    force: bool,
+    notation: Notation,
+    face: Face,
+    carriage: Side,
+    repeats: tuple[int, int] | None,
+    cell_mm: float | None,
+    paper: Paper | None,
+    dpi: int,
+) -> None:
+    """Show what the stitches of FILE come to, cell by cell: as letters, as JSON, or as a drawn chart.
 
-    \b
-        stitchc chart cowl.stitch                      letters, to read in a terminal
-        stitchc chart cowl.stitch --format json        for other programs
+    A chart stands as it is knitted: row 1 at the bottom, left to right as you face the bed. A drawn chart uses the
+    published notations of squared paper and of the running thread. What could not be knitted is shown all the same,
+    with a warning.
     """
+    if form is None:
+        form = _ENDINGS.get(output.suffix.lower(), "text") if output else "text"
     pattern = common.read_pattern(file)
-    stitches = common.chosen(pattern, stitch_names)
+    stitches = common.chosen(pattern, stitch_names, parts=True)
+    _warn(pattern, stitches if stitch_names else pattern.wanted(), machine_name)
     if form == "json":
         common.put_text(as_json(pattern, stitches), output, force)
         return
-    width = _terminal_width() if output is None else _WIDEST
-    common.put_text("\n".join(as_text(pattern, stitches, width)), output, force)
+    if form == "text":
+        lines = list(as_text(pattern, stitches, _terminal_width() if output is None else _WIDEST))
+        if output is not None:
+            lines += ["", "(letters by stitchc chart)"]
+        common.put_text("\n".join(lines), output, force)
+        return
+    from stitchc.drawn import Drawing, draw
+
+    drawing = Drawing(notation, face, carriage, cell_mm, repeats, paper or ("a4" if form == "pdf" else "roll"))
+    drawn = {
+        stitch.name: draw(stitch.name, stitch.chart, drawing, title=pattern.title, yarns=pattern.yarns)
+        for stitch in stitches
+    }
+    common.put_files(_written(pattern, stitches, drawn, form, output, dpi), force)
+
+
+def _warn(pattern: Pattern, stitches: Sequence[Stitch], machine_name: str | None) -> None:
+    """Say what could not be knitted; a chart is shown of it all the same."""
+    from stitchc.checks import check_pattern
+
+    machine = common.load_machine(machine_name) if machine_name else None
+    found = check_pattern(pattern, machine, stitches)
+    common.show([message.as_warning() for message in found], pattern.sources)
+
+
+# -- drawn ----------------------------------------------------------------------------------------------------------
+
+
+def _written(
+    pattern: Pattern,
+    stitches: Sequence[Stitch],
+    drawn: dict[str, list[Page]],
+    form: str,
+    output: Path | None,
+    dpi: int,
+) -> list[tuple[Path, bytes]]:
+    """Every file to write: one for each picture, or one PDF or HTML file for all stitches."""
+    stem = common.file_stem(pattern.title or (Path(pattern.file).stem if pattern.file != "-" else ""))
+    if form == "pdf":
+        from stitchc.page.pdf import MOST_MM, pdf
+
+        pages = [page for listed in drawn.values() for page in listed]
+        _guard_length(max(max(page.width_mm, page.height_mm) for page in pages), MOST_MM)
+        return [(output or Path(f"{common.file_stem(stem, 'chart')}.pdf"), pdf(pages))]
+    if form == "html":
+        from stitchc.drawn.html import html
+
+        return [(output or Path(f"{common.file_stem(stem, 'chart')}.html"), html(pattern, stitches, drawn).encode())]
+    pictures = [(name, number, page) for name, pages in drawn.items() for number, page in enumerate(pages, start=1)]
+    paths = []
+    for name, number, _ in pictures:
+        part = f"{number}" if len(drawn[name]) > 1 else ""
+        if output is None:
+            paths.append(Path(f"{common.file_stem(stem, name, 'chart', part)}.{form}"))
+        elif len(drawn) > 1:
+            paths.append(output / f"{common.file_stem(name, 'chart', part)}.{form}")
+        elif part:
+            paths.append(output.with_name(f"{output.stem}-{part}{output.suffix}"))
+        else:
+            paths.append(output)
+    if form == "svg":
+        from stitchc.page.svg import svg
+
+        return [(path, svg(page)) for path, (_, _, page) in zip(paths, pictures, strict=True)]
+    from stitchc.page.png import png
+
+    for _, _, page in pictures:
+        _guard_pixels(page, dpi)
+    return [(path, png(page, dpi, "RGB")) for path, (_, _, page) in zip(paths, pictures, strict=True)]
+
+
+def _guard_pixels(page: Page, dpi: int) -> None:
+    from stitchc.messages import Message, Refused
+    from stitchc.page.png import MM_PER_INCH, size_px
+
+    width, height = size_px(page, dpi)
+    if width * height <= _MOST_PIXELS:
+        return
+    most = int((_MOST_PIXELS / (page.width_mm * page.height_mm)) ** 0.5 * MM_PER_INCH) - 1
+    cure = f"--dpi {most}" if most >= 72 else "--format pdf, or --paper a4 for several pictures"
+    text = f"The chart would be a picture of {width:,} by {height:,} pixels, more than {_MOST_PIXELS:,} in all."
+    raise Refused(Message("D702", "error", text, cure=cure))
+
+
+def _guard_length(length_mm: float, most_mm: float) -> None:
+    from stitchc.messages import Message, Refused
+
+    if length_mm > most_mm:
+        text = f"The chart would be {length_mm:,.0f} mm long on one sheet; a PDF page has at most {most_mm:,.0f} mm."
+        raise Refused(Message("D702", "error", text, cure="--paper a4"))
+
+
+# -- JSON -----------------------------------------------------------------------------------------------------------
 
 
 def as_json(pattern: Pattern, stitches: Sequence[Stitch]) -> str:

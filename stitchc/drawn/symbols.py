@@ -28,11 +28,11 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True)
 class Stroke:
-    """A line through the points, as thick as `width`, with round ends."""
+    """A line through the points, as thick as `width`."""
 
     points: tuple[Point, ...]
     width: float
-    faint: bool = False
+    ink: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,17 @@ class Spot:
 
     centre: Point
     radius: float
-    faint: bool = False
+    ink: float = 1.0
+
+
+@dataclass(frozen=True)
+class Ring:
+    """A circle's line, as thick as `width`."""
+
+    centre: Point
+    radius: float
+    width: float
+    ink: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -49,9 +59,10 @@ class Area:
     """A filled shape within the points."""
 
     points: tuple[Point, ...]
+    ink: float = 1.0
 
 
-Shape = Stroke | Spot | Area
+Shape = Stroke | Spot | Ring | Area
 
 
 def symbol(code: int, notation: Notation, face: Face) -> tuple[Shape, ...]:
@@ -98,13 +109,18 @@ def _curve(start: Point, *pieces: tuple[Point, Point, Point], steps: int = 12) -
     return tuple(points)
 
 
-_LINE: Final = 0.095
-_RING: Final = (Stroke(_arc((0.5, 0.5), 0.27, 0, 360, 36), _LINE),)
-_CROSS: Final = (Stroke(((0.22, 0.22), (0.78, 0.78)), _LINE), Stroke(((0.22, 0.78), (0.78, 0.22)), _LINE))
+GROUND_INK: Final = 0.58
+"""Knit cells are the ground of a chart: their signs are grey (5:1 against paper), and what is not knit stands out."""
+_LINE: Final = 0.09
+_RING: Final = (Ring((0.5, 0.5), 0.27, _LINE, GROUND_INK),)
+_CROSS: Final = (
+    Stroke(((0.22, 0.22), (0.78, 0.78)), _LINE, GROUND_INK),
+    Stroke(((0.22, 0.78), (0.78, 0.22)), _LINE, GROUND_INK),
+)
 
 _THREAD: Final = 0.1
 _BASE: Final = 0.82
-_NEEDLE: Final = Spot((0.5, 0.46), 0.05, faint=True)
+_NEEDLE: Final = Spot((0.5, 0.46), 0.05, 0.5)
 _LOOP: Final = _curve(
     (0.0, _BASE),
     ((0.50, _BASE), (0.76, 0.66), (0.76, 0.40)),
@@ -126,7 +142,7 @@ _SIGNS: Final[dict[Notation, dict[int, tuple[Shape, ...]]]] = {
         SLIP: (_NEEDLE, Stroke(((0.0, _BASE), (1.0, _BASE)), _THREAD)),
     },
     "plain": {
-        KNIT: (Stroke(((0.5, 0.30), (0.5, 0.70)), _LINE),),
+        KNIT: (Stroke(((0.5, 0.28), (0.5, 0.72)), 0.1, GROUND_INK),),
         TUCK: (Area(_arc((0.5, 0.66), 0.34, 180, 360)),),
         SLIP: (Stroke(((0.16, 0.5), (0.84, 0.5)), 0.13),),
     },

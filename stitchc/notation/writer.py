@@ -52,6 +52,16 @@ def write_chart(name: str, chart: Chart, *, declare_yarns: bool = True) -> str:
     return "\n".join(out) + "\n"
 
 
+def row_text(row: Cells) -> str:
+    """One row in full, as runs and groups: "(K T)x4 K2"."""
+    part = _smallest_part(row)
+    times = len(row) // len(part)
+    if len(part) == 1:
+        return _times(LETTERS[int(part[0])], times)
+    text = _row_text(part, len(part) <= _MOST_GROUPED, {})
+    return _times(f"({text})x", times)
+
+
 def is_name(text: str) -> bool:
     """Whether the notation takes the text as a name (a letter, then letters, digits, `_` or `-`; no keyword)."""
     return _NAME.fullmatch(text) is not None and text.lower() not in KEYWORDS

@@ -1,0 +1,57 @@
+"""Drawn charts as one page of HTML: pictures inline, and beside each a table that says the same in words.
+
+Knows pages and stitches, not how a chart is drawn.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from importlib import resources
+
+from stitchc.notation.writer import row_text
+from stitchc.page import Page
+from stitchc.page.svg import svg
+from stitchc.pattern import Pattern, Stitch
+
+
+def html(pattern: Pattern, stitches: Sequence[Stitch], drawn: Mapping[str, Sequence[Page]]) -> str:
+    """The page: one file that fetches nothing. drawn: each stitch's pages by its name."""
+    from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
+
+    template = resources.files(__package__).joinpath("chart.html.j2").read_text("utf-8")
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    return environment.from_string(template).render(
+        title=pattern.title or "Charts",
+        notes=pattern.notes,
+        stitches=[
+            {
+                "name": stitch.name,
+                "pictures": [Markup(_inline(page)) for page in drawn[stitch.name]],
+                "rows": _rows(stitch),
+            }
+            for stitch in stitches
+        ],
+    )
+
+
+def _inline(page: Page) -> str:
+    """The SVG without what only a file of its own has: the head, and ids that would be there twice."""
+    text = svg(page).decode("utf-8")
+    text = text[text.index("<svg") :]
+    return re.sub(r'<g id="[a-z]+"', "<g", text)
+
+
+def _rows(stitch: Stitch) -> list[dict[str, object]]:
+    chart = stitch.chart
+    known: dict[bytes, str] = {}
+    rows: list[dict[str, object]] = []
+    for number, (cells, setting, yarn) in enumerate(
+        zip(chart.cells, chart.settings(), chart.yarns, strict=True), start=1
+    ):
+        key = cells.tobytes()
+        if key not in known:
+            known[key] = row_text(cells)
+        rows.append({"number": number, "setting": setting, "yarn": yarn or "", "cells": known[key]})
+    return rows
