@@ -193,7 +193,7 @@ class _Pen:
             dx, dy = left, top
         else:
             mask = mask.transpose(Image.Transpose[turn])
-            dx, dy = {90: (top, -right), 180: (-right, -bottom), 270: (-bottom, left)}[degrees % 360]
+            dx, dy = {90: (top, -right), 180: (-right, -bottom), 270: (-bottom, left)}[round(degrees % 360)]
         self.image.paste(ink, (at[0] + dx, at[1] + dy), mask)
 
 
