@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from stitchc.gauge.swatch import SwatchPlan
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern
+    from stitchc.sheet import Entry, Sheet
 
 
 @click.command(short_help="Plan the least swatch worth knitting for a stitch.")
@@ -35,8 +36,8 @@ if TYPE_CHECKING:
 )
 @plain_option
 @common.units_option
-@common.format_option("text", "json")
-@common.output_option("the plan")
+@common.format_option("text", "sheet", "html", "json")
+@common.output_option("the plan; a folder for HTML of several swatches")
 @common.anyway_option
 def command(
     file: str,
@@ -58,6 +59,8 @@ def command(
     \b
         stitchc swatch cowl.stitch --machine hand-bulky
         stitchc swatch cowl.stitch --stitch drift --within 1
+        stitchc swatch cowl.stitch --format sheet             row by row, with the marks
+        stitchc swatch cowl.stitch --format html              the same to print, or to follow on a tablet
     """
     from stitchc.gauge import check_swatches, estimate_pattern
     from stitchc.gauge.estimate import PLAIN
@@ -85,12 +88,72 @@ def command(
         if name != PLAIN:
             refused += unfit(pattern.stitches[name], machine, found.needles)
         plans.append(found)
-    common.require(refused, pattern, anyway)
-    if form == "json":
+    shown = common.require(refused, pattern, anyway)
+    if form == "html":
+        from stitchc.sheet.html import to_html
+
+        pages = [to_html(_sheet(found, pattern, machine, shown)).encode() for found in plans]
+        common.put_files(zip(_paths(plans, pattern, output), pages, strict=True), force)
+        return
+    if form == "sheet":
+        from stitchc.sheet import to_text
+
+        text = "\n\n".join(to_text(_sheet(found, pattern, machine, shown)) for found in plans)
+    elif form == "json":
         text = as_json(plans, machine)
     else:
         text = "\n".join(as_text(plans, machine, pattern, machine_name, units))
     common.put_text(text, output, force)
+
+
+def _paths(plans: Sequence[SwatchPlan], pattern: Pattern, output: Path | None) -> list[Path]:
+    """Where each page goes: -o itself for one swatch unless it is a folder, else files named for pattern and stitch."""
+    if output is not None and len(plans) == 1 and not output.is_dir():
+        return [output]
+    if output is not None and output.suffix.lower() in (".html", ".htm"):
+        raise click.BadParameter(
+            f"there are {len(plans)} swatches, each with its own page: name a folder, or one stitch with --stitch.",
+            param_hint="-o",
+        )
+    stem = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)
+    return [(output or Path()) / (common.file_stem(stem, plan.name, "swatch") + ".html") for plan in plans]
+
+
+def _sheet(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Sequence[Message]) -> Sheet:
+    """The needle sheet of a swatch, with the marks and what to do afterwards put in where they belong."""
+    from dataclasses import replace
+
+    from stitchc.gauge.estimate import PLAIN
+    from stitchc.gauge.swatch import EDGE, PLAIN_CHART
+    from stitchc.messages import Span
+    from stitchc.pattern import Stitch
+    from stitchc.sheet import DoEntry, stitch_sheet
+
+    stitch = Stitch(PLAIN, PLAIN_CHART, Span(pattern.file, 1)) if plan.name == PLAIN else pattern.stitches[plan.name]
+    mine = [message for message in messages if message.span == stitch.span]
+    sheet = stitch_sheet(pattern, stitch, machine, plan.needles, plan.total_rows, "right", EDGE, mine)
+    left, right = plan.marks
+    here = {
+        plan.first_mark_row: f"Mark row {plan.first_mark_row}: thread a scrap of yarn through an edge stitch.",
+        (plan.first_mark_row + plan.last_mark_row) // 2: f"Hang a scrap of yarn on {left} and one on {right}.",
+        plan.last_mark_row: f"Mark row {plan.last_mark_row} as you marked row {plan.first_mark_row}.",
+    }
+    entries: list[Entry] = []
+    for at, entry in enumerate(sheet.entries, start=1):
+        entries.append(entry)
+        if at in here:
+            entries.append(DoEntry(here[at]))
+    lines = " and ".join(plan.gauge_lines)
+    entries.append(DoEntry(f"Take it off and finish it as the work will be. Then fill in: {lines}."))
+    title = "stocking stitch" if plan.name == PLAIN else plan.name
+    facts = (
+        ("Marks", f"{plan.stitches} stitches and {plan.rows} rows from mark to mark"),
+        (
+            "Size",
+            f"about {_length(plan.expected_width_mm, 'cm')} by {_length(plan.expected_length_mm, 'cm')} between them",
+        ),
+    )
+    return replace(sheet, title=f"swatch of {title}", entries=tuple(entries), facts=sheet.facts + facts)
 
 
 def as_json(plans: Sequence[SwatchPlan], machine: Machine) -> str:

@@ -220,3 +220,18 @@ def test_a_swatch_text_names_marks_and_lines(pattern: Path, capsys: pytest.Captu
     out = capsys.readouterr().out
     assert "mark needles" in out and "gauge skim" in out and "stitchc sheet" in out
     assert run(["swatch", str(pattern), "--within", "0"]) == 2
+
+
+def test_the_sheet_of_a_swatch_has_every_row_and_the_marks(
+    pattern: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = document(capsys, "swatch", str(pattern), "--format", "json")["swatches"][0]
+    assert run(["swatch", str(pattern), "--format", "sheet"]) == 0
+    out = capsys.readouterr().out
+    for mark in plan["marks"]["needles"]:
+        assert f" {mark}" in out
+    assert f"Mark row {plan['marks']['rows'][0]}:" in out and f"In all {plan['rows']} rows" in out
+    assert run(["swatch", str(pattern), "--format", "html", "-o", str(tmp_path / "pages")]) == 0
+    (page,) = capsys.readouterr().out.split()
+    html = Path(page).read_text(encoding="utf-8")
+    assert "stitchc" in html[:4096] and f"Mark row {plan['marks']['rows'][1]}" in html
