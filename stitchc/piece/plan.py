@@ -1,0 +1,707 @@
+"""Planning a piece: sections and their rows, the needles, the carriage's side and the yarns from row 1 to the last.
+
+A value in, a value and messages out. Knows patterns, machines, passes and gauges; nothing of words or files.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from stitchc.bed import Needles
+from stitchc.chart import KNIT, Chart
+from stitchc.checks import check, edge_tucks
+from stitchc.gauge import GaugeReport, Joint, PlainGauge, Range, estimate
+from stitchc.messages import Message, Span, has_errors
+from stitchc.passes import Pass, columns_on, lower, moved_by_hand, unfit
+from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece, Side, Stitch, Width
+from stitchc.piece.size import Rounding, common_unit, less, nearest, size_cm
+
+if TYPE_CHECKING:
+    from stitchc.machines.profile import Machine
+
+PLAIN: Final = "plain"
+"""Stocking stitch by its name in the notation; no stitch can be called so."""
+
+MOST_ROWS: Final = 50_000
+"""Rows of one piece: some 150 metres of fabric, far past any; more is a slip of the hand."""
+
+
+@dataclass(frozen=True)
+class Section:
+    """One `knit` line, or a plain row that had to be added. Rows count from 1 through the whole piece.
+
+    chart: the repeat as it lies on the needles, its rows' yarns filled in. carriage: where it stands before the first
+    row; ends: after the last. step: its place among the piece's steps, None for an added row. why: the reason for an
+    added row. rounding: what became of a length; None where rows were asked for. asked: the line itself.
+    """
+
+    stitch: str
+    chart: Chart
+    rows: int
+    from_row: int
+    carriage: Side
+    yarn: str | None = None
+    at: str | None = None
+    step: int | None = None
+    why: str = ""
+    rounding: Rounding | None = None
+    asked: Knit | None = None
+
+    @property
+    def to_row(self) -> int:
+        """What the row counter shows after its last row."""
+        return self.from_row + self.rows - 1
+
+    @property
+    def ends(self) -> Side:
+        """Where the carriage stands after it."""
+        return self.carriage if self.rows % 2 == 0 else _other(self.carriage)
+
+    @property
+    def repeats(self) -> tuple[int, int]:
+        """Whole repeats in its rows, and the rows over."""
+        return divmod(self.rows, self.chart.height)
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether all its needles knit on all rows."""
+        return bool((self.chart.cells == KNIT).all())
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A piece worked out for one machine.
+
+    items: everything in the order in which it is done. width_stitch: whose gauge the width rests on. width_rounding:
+    what became of the width asked for; None where needles were. plus_mm: seam allowance, which the needles hold and the
+    finished width does not. law: the joint gauge of the piece's stitches.
+    """
+
+    pattern: Pattern
+    piece: Piece
+    machine: Machine
+    report: GaugeReport
+    needles: Needles
+    items: tuple[Section | Do | Pass, ...]
+    width_stitch: str
+    width_rounding: Rounding | None
+    plus_mm: float
+
+    @property
+    def edge(self) -> int:
+        """Needles at each end that always knit."""
+        return self.piece.edge
+
+    @cached_property
+    def sections(self) -> tuple[Section, ...]:
+        """The sections, added rows among them."""
+        return tuple(item for item in self.items if isinstance(item, Section))
+
+    @cached_property
+    def passes(self) -> tuple[Pass, ...]:
+        """Every row of the piece."""
+        return tuple(item for item in self.items if isinstance(item, Pass))
+
+    @cached_property
+    def law(self) -> Joint:
+        """The joint gauge of plain and every stitch of the piece."""
+        return self.report.joint()
+
+    @cached_property
+    def charts(self) -> dict[str, Chart]:
+        """The repeats as written, by name, in the order in which they are knitted."""
+        return {
+            section.stitch: _chart_of(self.pattern, section.stitch)
+            for section in self.sections
+            if section.step is not None
+        }
+
+    @cached_property
+    def width_cm(self) -> Range | None:
+        """The finished width, seam allowance taken off."""
+        knitted = self.knitted_width_cm
+        return None if knitted is None else less(knitted, self.plus_mm / 10)
+
+    @cached_property
+    def knitted_width_cm(self) -> Range | None:
+        """The width of the whole fabric."""
+        return self.width_of(self.width_stitch)
+
+    def width_of(self, stitch: str) -> Range | None:
+        """How wide all the needles come out in one stitch of the piece."""
+        return size_cm(self.law, {stitch: self.needles.count}, "stitches")
+
+    @cached_property
+    def length_cm(self) -> Range | None:
+        """The length of all rows."""
+        counts: dict[str, int] = {}
+        for section in self.sections:
+            counts[section.stitch] = counts.get(section.stitch, 0) + section.rows
+        return size_cm(self.law, counts, "rows")
+
+    def length_of(self, section: Section) -> Range | None:
+        """The length of one section."""
+        return size_cm(self.law, {section.stitch: section.rows}, "rows")
+
+
+def gauge_of(pattern: Pattern, piece: Piece, plain: PlainGauge | None = None) -> GaugeReport:
+    """What is known of the gauge of the piece's stitches, from the file's swatches and `plain`."""
+    names = dict.fromkeys(_stitches_of(piece))
+    spoken_of = {swatch.stitch for swatch in pattern.swatches}
+    measured = {name: stitch.chart for name, stitch in pattern.stitches.items() if name in spoken_of}
+    charts = {name: pattern.stitches[name].chart for name in names if name != PLAIN}
+    return estimate(charts, pattern.swatches, plain, measured)
+
+
+def plan_piece(
+    pattern: Pattern,
+    piece: Piece,
+    machine: Machine,
+    report: GaugeReport,
+    *,
+    width_mm: float | None = None,
+    needles: Needles | None = None,
+    fixed_rows: Mapping[int, int] | None = None,
+    least_rows: Mapping[int, int] | None = None,
+    anyway: bool = False,
+) -> tuple[Plan | None, list[Message]]:
+    """Work a piece out for a machine; the plan is None if there is an error among the messages.
+
+    report: made by `gauge_of`. width_mm: a finished width in place of the one written (another size). needles: already
+    in work, whatever the width says. fixed_rows, least_rows: rows of a step (by its place) that are knitted already:
+    exactly so many, or at least so many. anyway: go on past knitting and machine errors, which become warnings.
+    """
+    planner = _Planner(pattern, piece, machine, report, anyway)
+    return planner.plan(width_mm, needles, fixed_rows or {}, least_rows or {}), planner.messages
+
+
+class _Planner:
+    """The work on one plan: its messages as they are found."""
+
+    def __init__(self, pattern: Pattern, piece: Piece, machine: Machine, report: GaugeReport, anyway: bool) -> None:
+        self.pattern, self.piece, self.machine, self.report = pattern, piece, machine, report
+        self.anyway = anyway
+        self.law = report.joint()
+        self.messages: list[Message] = []
+        self.knits = {at: step for at, step in enumerate(piece.steps) if isinstance(step, Knit)}
+
+    def say(
+        self, code: str, severity: str, text: str, span: Span | None, cure: str | None = None, label: str = ""
+    ) -> None:
+        self.messages.append(Message(code, severity, text, span, cure, label))  # type: ignore[arg-type]
+
+    @property
+    def failed(self) -> bool:
+        return has_errors(self.messages)
+
+    def plan(
+        self,
+        width_mm: float | None,
+        needles: Needles | None,
+        fixed_rows: Mapping[int, int],
+        least_rows: Mapping[int, int],
+    ) -> Plan | None:
+        piece = self.piece
+        if not self.knits:
+            self.say(
+                "P403",
+                "error",
+                f"The piece `{piece.name}` has no section: nothing in it is knitted.",
+                piece.span,
+                cure="knit plain for 12 rows   (a line of its own under the piece)",
+            )
+            return None
+        rows: dict[int, tuple[int, Rounding | None]] = {}
+        for at, knit in self.knits.items():
+            found = self.rows_of(knit, fixed_rows.get(at), least_rows.get(at, 0))
+            if found is not None:
+                rows[at] = found
+        if len(rows) == len(self.knits) and sum(count for count, _ in rows.values()) > MOST_ROWS:
+            self.say(
+                "P410",
+                "error",
+                f"The piece `{piece.name}` has {sum(count for count, _ in rows.values()):,} rows; "
+                f"{MOST_ROWS:,} is the most that is worked out.",
+                piece.span,
+                cure="Check the row counts, the lengths and their units.",
+            )
+        # A length that could not be had still lets the width be looked at, so that one run tells of both.
+        widest = self.width_stitch({at: rows.get(at, (1, None))[0] for at in self.knits})
+        width = piece.width
+        if width_mm is not None and width is not None:
+            width = width._replace(mm=width_mm)
+        rounding: Rounding | None = None
+        if needles is None and width is not None:
+            rounding = self.needles_for(width, widest)
+            if rounding is not None:
+                needles = Needles.centred(rounding.chosen.count)
+        elif needles is None:
+            needles = self.needles_given()
+        if needles is None or not self.on_the_bed(needles, rounding, width) or self.failed:
+            return None
+        self.fits(needles)
+        if self.failed:
+            return None
+        items = tuple(self.walk(needles, rows))
+        plan = Plan(
+            self.pattern,
+            piece,
+            self.machine,
+            self.report,
+            needles,
+            items,
+            widest,
+            rounding,
+            width.plus_mm if width is not None else 0.0,
+        )
+        self.look_over(plan)
+        return None if self.failed else plan
+
+    # -- counts -----------------------------------------------------------------------------------------------------
+
+    def rows_of(self, knit: Knit, fixed: int | None, least: int) -> tuple[int, Rounding | None] | None:
+        """The rows of one `knit` line, and what became of a length."""
+        height = 1 if knit.exactly else _chart_of(self.pattern, knit.stitch).height
+        if knit.rows is not None:
+            return knit.rows, None
+        assert knit.mm is not None
+        if not self.law.known(knit.stitch, "rows"):
+            if fixed is not None:
+                return fixed, None
+            self.say(
+                "P402",
+                "error",
+                f"`{_length(knit.mm)}` of `{knit.stitch}` can't be turned into rows: no gauge is known.",
+                knit.amount_span,
+                cure="gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
+                label="no gauge to count rows by",
+            )
+            return None
+        per_mm = _per_mm(self.law, knit.stitch, "rows")
+        rounding = nearest(knit.mm, per_mm, height)
+        if fixed is not None:
+            return fixed, rounding
+        ideal = knit.mm * per_mm
+        if rounding is None or ideal < height - 1e-9:
+            what = "one row" if height == 1 else f"one repeat of {height} rows"
+            cure = f"knit {knit.stitch} for {_length(height / per_mm)}"
+            if height > 1 and ideal >= 0.5:
+                cure += f", or: knit {knit.stitch} for {_length(knit.mm)} exactly"
+            self.say(
+                "P405",
+                "error" if rounding is None else "warning",
+                f"`{_length(knit.mm)}` of `{knit.stitch}` is shorter than {what}, which takes "
+                f"{_length(height / per_mm)}" + ("." if rounding is None else "; one is knitted."),
+                knit.amount_span,
+                cure=cure,
+                label=f"about {ideal:.1f} rows",
+            )
+        if rounding is None:
+            return None
+        if least > rounding.chosen.count:
+            return -(-least // height) * height, rounding
+        return rounding.chosen.count, rounding
+
+    def width_stitch(self, rows: Mapping[int, int]) -> str:
+        """The stitch whose gauge sets the width: the one named, else the one with most rows, the earlier of equals."""
+        if self.piece.width is not None and self.piece.width.stitch is not None:
+            return self.piece.width.stitch
+        counts: dict[str, int] = {}
+        for at, knit in self.knits.items():
+            counts[knit.stitch] = counts.get(knit.stitch, 0) + rows[at]
+        return max(counts, key=lambda name: counts[name])
+
+    def needles_for(self, width: Width, stitch: str) -> Rounding | None:
+        """The needles nearest to a width, in whole repeats and the edges."""
+        if not self.law.known(stitch, "stitches"):
+            self.say(
+                "P402",
+                "error",
+                f"`{_length(width.mm)}` of `{stitch}` can't be turned into needles: no gauge is known.",
+                width.span,
+                cure="gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
+                label="no gauge to count needles by",
+            )
+            return None
+        per_mm = _per_mm(self.law, stitch, "stitches")
+        edges = 2 * self.piece.edge
+        own = _chart_of(self.pattern, stitch).width
+        others = [_chart_of(self.pattern, knit.stitch).width for knit in self.knits.values()]
+        unit = common_unit(width.mm, per_mm, own, others, edges, width.plus_mm)
+        found = nearest(width.mm, per_mm, unit, edges, width.plus_mm)
+        if found is None:
+            least = own + edges
+            ends = f" and {edges} edge needles" if edges else ""
+            self.say(
+                "P406",
+                "error",
+                f"`{_length(width.mm)}` is narrower than one repeat of `{stitch}`{ends}, which takes "
+                f"{_length(least / per_mm - width.plus_mm)}.",
+                width.span,
+                cure=f"width {_length(max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat",
+                label=f"about {(width.mm + width.plus_mm) * per_mm:.1f} needles",
+            )
+        return found
+
+    def needles_given(self) -> Needles | None:
+        """The needles written in the piece."""
+        piece = self.piece
+        if piece.needles is None:
+            self.say(
+                "P404",
+                "error",
+                f"The piece `{piece.name}` says neither how wide it is nor how many needles it takes.",
+                piece.span,
+                cure="width 60 cm   (or: needles 96, on a line of its own under the piece)",
+            )
+            return None
+        if piece.needles.count <= 2 * piece.edge:
+            self.say(
+                "P406",
+                "error",
+                f"{piece.needles.count} needles with {piece.edge} at each end that always knit leave none for the "
+                "stitch.",
+                piece.needles_span,
+                cure=f"needles {2 * piece.edge + 1}, or more, or a smaller `edge`",
+            )
+            return None
+        return piece.needles
+
+    def on_the_bed(self, needles: Needles, rounding: Rounding | None, width: Width | None) -> bool:
+        """Whether the needles are there (M303, with the widest that would go and how many panels would do)."""
+        machine, bed = self.machine, self.machine.bed
+        if needles.first >= bed.first and needles.last <= bed.last:
+            return True
+        span = self.piece.needles_span if width is None else width.span
+        edges = 2 * self.piece.edge
+        if needles.count <= machine.needles:
+            text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
+            cure = f"needles {needles.count}   (about the centre)"
+        else:
+            unit = rounding.unit if rounding is not None else 1
+            most = (machine.needles - edges) // unit * unit + edges
+            text = f"`{self.piece.name}` takes {needles.count} needles, and `{machine.name}` has {machine.needles}."
+            panels = -(-(needles.count - edges) // max(most - edges, 1))
+            each = -(-(needles.count - edges) // unit // panels) * unit + edges
+            if width is not None and rounding is not None:
+                per_mm = rounding.chosen.count / (rounding.chosen.mm + width.plus_mm)
+                widest = f"width {_length(most / per_mm - width.plus_mm)}"
+            else:
+                widest = f"needles {most}"
+            cure = f"{widest}   (the widest that goes), or {panels} panels of {each} needles, sewn together"
+            if most <= edges:
+                cure = "Choose a narrower repeat, or a machine with more needles (`stitchc machines`)."
+        severity = "warning" if self.anyway else "error"
+        self.say("M303", severity, text, span, cure=cure)
+        return self.anyway
+
+    # -- whether it can be knitted ----------------------------------------------------------------------------------
+
+    def fits(self, needles: Needles) -> None:
+        """The stitches on this machine and these needles: K and M messages, and repeats that are cut."""
+        found: list[Message] = []
+        told: set[str] = set()
+        for knit in self.knits.values():
+            if knit.stitch == PLAIN or knit.stitch in told:
+                continue
+            told.add(knit.stitch)
+            stitch = self.pattern.stitches[knit.stitch]
+            found += [m for m in unfit(stitch, self.machine, needles) if m.code != "M303"]
+            found += check(stitch, self.machine)
+            found += self.at_the_ends(stitch, needles)
+            over = (needles.count - 2 * self.piece.edge) % stitch.chart.width
+            if over:
+                self.say_cut(knit, stitch, needles, over)
+        self.messages += [message.as_warning() for message in found] if self.anyway else found
+
+    def at_the_ends(self, stitch: Stitch, needles: Needles) -> list[Message]:
+        """K206 with `edge 0`."""
+        if self.piece.edge:
+            return []
+        chart = self.on_needles(stitch.chart, needles)
+        columns = columns_on(chart, self.machine, needles, 0)[[0, -1]]
+        ends = chart.cells[:, columns]
+        return [
+            message._replace(cure="edge 1   (the end needles always knit)")
+            for message in edge_tucks(ends if needles.count > 1 else ends[:, :1], needles, stitch)
+        ]
+
+    def say_cut(self, knit: Knit, stitch: Stitch, needles: Needles, over: int) -> None:
+        width, edges = stitch.chart.width, 2 * self.piece.edge
+        fewer, more = needles.count - over, needles.count - over + width
+        counts = [str(count) for count in (fewer, more) if count > edges]
+        self.say(
+            "P411",
+            "info",
+            f"`{stitch.name}`, {width} needles wide, is not whole on {needles.count} needles: {over} of them hold a "
+            "part of a repeat"
+            + (", shared out over both sides." if moved_by_hand(self.machine) else ", where the reader puts it."),
+            knit.stitch_span,
+            cure="needles " + " or ".join(counts) + " would hold whole repeats",
+        )
+
+    def on_needles(self, chart: Chart, needles: Needles) -> Chart:
+        """The chart as it lies on the needles: centred where the hand places it, so that both sides are cut alike."""
+        if not moved_by_hand(self.machine):
+            return chart
+        over = (needles.count - 2 * self.piece.edge) % chart.width
+        return chart.shifted(over // 2) if over else chart
+
+    # -- row by row -------------------------------------------------------------------------------------------------
+
+    def walk(self, needles: Needles, rows: Mapping[int, tuple[int, Rounding | None]]) -> Iterator[Section | Do | Pass]:
+        """Everything in the order in which it is done, the carriage and the yarns followed."""
+        bench = _Bench(self.piece.carriage)
+        waiting: list[Do] = []  # what is done after the last row, before the next
+        side_asked = False
+        for at, step in enumerate(self.piece.steps):
+            if isinstance(step, Do):
+                waiting.append(step)
+            elif isinstance(step, CarriageAt):
+                side_asked = True
+                if bench.carriage == step.side:
+                    continue
+                yield from waiting
+                waiting = []
+                yarn = bench.threaded if bench.row else self.first_yarn(at)
+                why = f"so that the carriage stands at the {step.side}"
+                self.say(
+                    "P407",
+                    "info",
+                    f"The carriage stands at the {bench.carriage} here, so one plain row is added (row "
+                    f"{bench.row + 1}) to bring it to the {step.side}.",
+                    step.span,
+                    cure="Make the rows before it one more or one fewer, or leave the line out.",
+                )
+                yield from self.added_row(bench, needles, yarn, why)
+            else:
+                count, rounding = rows[at]
+                chart = self.yarned(step)
+                yarn = chart.yarns[0]
+                hangs = bench.yarns.get(yarn)
+                if hangs is not None and hangs != bench.carriage:
+                    named = f"yarn `{yarn}`" if yarn is not None else "the main yarn"
+                    if side_asked:
+                        waiting.append(Do(_cut_and_join(yarn, hangs, bench.carriage), step.span))
+                        self.say(
+                            "P409",
+                            "warning",
+                            f"The carriage is asked to stand at the {bench.carriage}, but {named} hangs at the {hangs} "
+                            "since it was last used.",
+                            step.span,
+                            cure="Leave out the `carriage` line, or cut the yarn and join it at this side.",
+                        )
+                    else:
+                        self.say(
+                            "P408",
+                            "info",
+                            f"{named[0].upper()}{named[1:]} hangs at the {hangs} since it was last used, so one plain "
+                            f"row is added (row {bench.row + 1}) to bring the carriage there.",
+                            step.span,
+                            cure="Make the rows since then an even number.",
+                        )
+                        why = f"to bring the carriage to the {hangs}, where {yarn or 'the main yarn'} hangs"
+                        yield from self.added_row(bench, needles, bench.threaded, why)
+                yield from waiting
+                waiting = []
+                yield from self.knitted(bench, needles, at, step, chart, count, rounding)
+                side_asked = False
+        yield from waiting
+
+    def knitted(
+        self,
+        bench: _Bench,
+        needles: Needles,
+        at: int,
+        step: Knit,
+        chart: Chart,
+        count: int,
+        rounding: Rounding | None,
+    ) -> Iterator[Section | Do | Pass]:
+        """One section: its passes, and a word where a yarn hangs at the wrong side within it."""
+        laid = self.on_needles(chart, needles)
+        yield Section(
+            step.stitch, laid, count, bench.row + 1, bench.carriage, step.yarn, step.at, at, "", rounding, step
+        )
+        told = False
+        for each in self.lowered(bench, laid, needles, count):
+            hangs = bench.yarns.get(each.yarn)
+            if hangs is not None and hangs != each.start_side:
+                if not told:
+                    text = _cut_and_join(each.yarn, hangs, each.start_side)
+                    yield Do(text + " Do so each time that a yarn hangs at the other side.", step.span)
+                    if not any(message.code == "K208" for message in self.messages):
+                        self.say(
+                            "P409",
+                            "warning",
+                            f"In row {each.row} {f'yarn `{each.yarn}`' if each.yarn else 'the main yarn'} is taken up "
+                            f"at the {each.start_side}, but it hangs at the {hangs}.",
+                            step.span,
+                            cure="Knit an even number of rows with each yarn before changing.",
+                        )
+                told = True
+            bench.yarns[each.yarn] = each.end_side
+            bench.threaded = each.yarn
+            yield each
+
+    def lowered(self, bench: _Bench, chart: Chart, needles: Needles, count: int) -> list[Pass]:
+        passes = lower(
+            chart,
+            self.machine,
+            needles,
+            count,
+            bench.carriage,
+            self.piece.edge,
+            held=bench.held,
+            first_row=bench.row + 1,
+        )
+        bench.row += count
+        bench.held = passes[-1].held
+        bench.carriage = passes[-1].end_side
+        return passes
+
+    def added_row(self, bench: _Bench, needles: Needles, yarn: str | None, why: str) -> Iterator[Section | Pass]:
+        """One plain row in the yarn that is threaded."""
+        chart = replace(Chart.plain(1, 1), yarns=(yarn,))
+        yield Section(PLAIN, chart, 1, bench.row + 1, bench.carriage, yarn, why=why)
+        for each in self.lowered(bench, chart, needles, 1):
+            bench.yarns[each.yarn] = each.end_side
+            bench.threaded = each.yarn
+            yield each
+
+    def first_yarn(self, after: int) -> str | None:
+        """The yarn of the first row knitted after a step."""
+        return next((self.yarned(knit).yarns[0] for at, knit in self.knits.items() if at > after), None)
+
+    def yarned(self, knit: Knit) -> Chart:
+        """The stitch's chart with `in YARN` on the rows that name no yarn of their own."""
+        chart = _chart_of(self.pattern, knit.stitch)
+        if knit.yarn is None:
+            return chart
+        own = sorted({yarn for yarn in chart.yarns if yarn is not None} - {knit.yarn})
+        if own:
+            all_own = all(yarn is not None for yarn in chart.yarns)
+            names = ", ".join(f"`{name}`" for name in own)
+            message = Message(
+                "P412",
+                "warning",
+                f"The rows of `{knit.stitch}` name {names}, which `in {knit.yarn}` does not change"
+                + ("." if all_own else "; only the rows that name none are knitted in it."),
+                knit.span,
+                cure=f"knit {knit.stitch} for …   without `in {knit.yarn}`, or a stitch that names no yarn",
+            )
+            if message not in self.messages:
+                self.messages.append(message)
+        return replace(chart, yarns=tuple(yarn or knit.yarn for yarn in chart.yarns))
+
+    # -- the whole, looked at again ---------------------------------------------------------------------------------
+
+    def look_over(self, plan: Plan) -> None:
+        """What only the whole piece shows: holds that go on from one section into the next, and into the end."""
+        self.hold_across_sections(plan)
+        last = plan.passes[-1]
+        if last.held:
+            step = self.knits[max(self.knits)]
+            self.say(
+                "P413",
+                "warning",
+                f"The last row ({last.row}) leaves {len(last.held)} needles with held loops, which come off unknitted.",
+                step.span,
+                cure="knit plain for 1 rows   (after it)",
+            )
+
+    def hold_across_sections(self, plan: Plan) -> None:
+        """K202 and K209 where a needle goes on holding from one section into the next; within one see `check`."""
+        limits = self.machine.limits
+        tucks = np.zeros(plan.needles.count, dtype=np.int64)
+        slips = np.zeros(plan.needles.count, dtype=np.int64)
+        section: Section | None = None
+        for item in plan.items:
+            if isinstance(item, Section):
+                section = item
+            if not isinstance(item, Pass) or section is None:
+                continue
+            if not item.held:
+                tucks[:] = slips[:] = 0
+                continue
+            held = np.array(item.held) - plan.needles.first
+            slipped = np.array(item.slipped, dtype=np.int64) - plan.needles.first
+            knits = np.ones(plan.needles.count, dtype=bool)
+            knits[held] = False
+            tucks[knits] = slips[knits] = 0
+            tucks[held] += 1
+            tucks[slipped] -= 1
+            slips[slipped] += 1
+            since = item.row - section.from_row + 1
+            for code, counts, limit, verb in (
+                ("K202", tucks, limits.tucks_in_succession, "tucks"),
+                ("K209", slips, limits.slips_in_succession, "slips"),
+            ):
+                worst = int(counts.max())
+                severity = limit.severity(worst)
+                if worst > since and severity is not None and section.asked is not None:
+                    if self.anyway:
+                        severity = "warning"
+                    self.say(
+                        code,
+                        severity,
+                        f"Up to row {item.row} a needle {verb} {worst} times before it knits again, from the section "
+                        f"before into `{section.stitch}`.",
+                        section.asked.span,
+                        cure="knit plain for 1 rows   (between the two sections)",
+                    )
+                    return
+
+
+@dataclass
+class _Bench:
+    """Where everything stands: the carriage, the rows done, the needles held, and each yarn's side."""
+
+    carriage: Side
+    row: int = 0
+    held: tuple[int, ...] = ()
+    threaded: str | None = None
+
+    def __post_init__(self) -> None:
+        self.yarns: dict[str | None, Side] = {}
+
+
+def _stitches_of(piece: Piece) -> Iterator[str]:
+    if piece.width is not None and piece.width.stitch is not None:
+        yield piece.width.stitch
+    for step in piece.steps:
+        if isinstance(step, Knit):
+            yield step.stitch
+
+
+def _chart_of(pattern: Pattern, name: str) -> Chart:
+    return Chart.plain(1, 1) if name == PLAIN else pattern.stitches[name].chart
+
+
+def _per_mm(law: Joint, stitch: str, direction: str) -> float:
+    """The middle of a gauge, per mm."""
+    return law.range(stitch, direction).value / 100  # type: ignore[arg-type]
+
+
+def _other(side: Side) -> Side:
+    return "left" if side == "right" else "right"
+
+
+def _cut_and_join(yarn: str | None, hangs: Side, here: Side) -> str:
+    named = yarn or "The main yarn"
+    return f"{named} hangs at the {hangs}: cut it and join it here, at the {here}."
+
+
+def _length(mm: float) -> str:
+    """As it could be written: "18 cm", "4.5 mm"."""
+    return f"{mm / 10:.4g} cm" if mm >= 10 else f"{mm:.3g} mm"
+
+
+def lengths_asked(piece: Piece) -> Sequence[Knit]:
+    """The `knit` lines that ask for a length."""
+    return [step for step in piece.steps if isinstance(step, Knit) and step.mm is not None]

@@ -1,0 +1,105 @@
+"""What yarn a piece takes: every cell that its passes knit, by yarn, in metres and grams with a range.
+
+Counts the passes as they lie on the needles, edges and added rows with them; knows nothing of words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from stitchc.bed import Needles
+from stitchc.gauge import Range
+from stitchc.gauge.yarn import Cells, grams, metres_of, tex_of
+from stitchc.passes import Pass
+from stitchc.piece.plan import Plan
+
+ALLOWANCE: Final = 0.10
+"""What to have over: swatch, cast-on, ends and a row gone wrong. A tenth is common practice, no source."""
+
+
+@dataclass(frozen=True)
+class YarnNeeded:
+    """One yarn of a piece. name: None for rows whose yarn is not named. rows: in which it is knitted.
+
+    metres is None where the gauge of stocking stitch is not known, grams where the yarn's tex is not known either.
+    Both are what the fabric holds; `to_have` adds the allowance to the upper bound.
+    """
+
+    name: str | None
+    description: str
+    rows: int
+    cells: Cells
+    tex: Range | None
+    metres: Range | None
+    grams: Range | None
+
+    def to_have(self) -> tuple[float | None, float | None]:
+        """Metres and grams to have at hand, so that nine knitters in ten and more have enough."""
+        metres, weight = (
+            None if found is None else found.high * (1 + ALLOWANCE) for found in (self.metres, self.grams)
+        )
+        return metres, weight
+
+
+def main_yarn(plan: Plan) -> str | None:
+    """The yarn of rows that name none: the only one declared, or the only one of those that no row of the piece names.
+
+    None where the pattern leaves it open.
+    """
+    named = {each.yarn for each in plan.passes}
+    if None not in named:
+        return None
+    left = [name for name in plan.pattern.yarns if name not in named]
+    if len(plan.pattern.yarns) == 1:
+        return next(iter(plan.pattern.yarns))
+    return left[0] if len(left) == 1 else None
+
+
+def yarn_needed(plan: Plan) -> tuple[YarnNeeded, ...]:
+    """Each yarn of the piece, in the order in which it is first knitted with."""
+    main = main_yarn(plan)
+    cells: dict[str | None, Cells] = {}
+    rows: dict[str | None, int] = {}
+    for yarn, counted in cells_of_passes(plan.passes, plan.needles):
+        name = main if yarn is None else yarn
+        cells[name] = cells.get(name, Cells()) + counted
+        rows[name] = rows.get(name, 0) + 1
+    found = []
+    for name, counted in cells.items():
+        yarn_line = plan.pattern.yarns.get(name) if name is not None else None
+        tex = tex_of(yarn_line) if yarn_line is not None else None
+        metres = metres_of(plan.report, counted)
+        weight = grams(metres, tex) if metres is not None and tex is not None else None
+        description = yarn_line.description if yarn_line is not None else ""
+        found.append(YarnNeeded(name, description, rows[name], counted, tex, metres, weight))
+    return tuple(found)
+
+
+def cells_of_passes(passes: Iterable[Pass], needles: Needles) -> Iterable[tuple[str | None, Cells]]:
+    """For each pass its yarn and its cells; a tuck over a tuck that has not been knitted off is a further tuck."""
+    tucked = np.zeros(needles.count, dtype=bool)
+    nothing = Cells(knits=float(needles.count))
+    for each in passes:
+        if not each.held:
+            tucked[:] = False
+            yield each.yarn, nothing
+            continue
+        held = np.zeros(needles.count, dtype=bool)
+        held[np.array(each.held) - needles.first] = True
+        tucks = held.copy()
+        tucks[np.array(each.slipped, dtype=np.int64) - needles.first] = False
+        further = int((tucks & tucked).sum())
+        yield (
+            each.yarn,
+            Cells(
+                knits=float(needles.count - held.sum()),
+                tucks=float(tucks.sum() - further),
+                further_tucks=float(further),
+                slips=float(held.sum() - tucks.sum()),
+            ),
+        )
+        tucked = (tucked & held) | tucks
