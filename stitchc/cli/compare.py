@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern, Stitch
 
+_MOST_TITLES = 4
+"""Patterns named in the title of a comparison; more are counted."""
 _SORTS = ("rows", "width", "weight", "moves", "holes", "name", "file")
 
 
@@ -138,7 +140,8 @@ def _lines(
         common.leave(_nowhere(name, files) for name in sorted(unfound))
     if not lines:
         common.leave([Message("N113", "error", "There is no stitch to compare.", cure="Name a file that has one.")])
-    title = ", ".join(dict.fromkeys(filter(None, titles)))
+    told = list(dict.fromkeys(filter(None, titles)))
+    title = ", ".join(told) if len(told) <= _MOST_TITLES else f"{len(lines)} stitches from {len(told)} patterns"
     if sweep:
         title = f"{title}: a family of densities" if title else "A family of densities"
     return lines, title
