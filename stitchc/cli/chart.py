@@ -29,18 +29,16 @@ _MOST_PIXELS = 40_000_000
 """The largest picture that is drawn; `trace` opens as much."""
 
 
-class _Repeats(click.ParamType[tuple[int, int]]):
+def _repeats(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[int, int] | None:
     """AxB: two numbers from 1."""
+    import re
 
-    name = "AxB"
-
-    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> tuple[int, int]:
-        import re
-
-        match = re.fullmatch(r"\s*([0-9]{1,6})\s*[x×]\s*([0-9]{1,6})\s*", str(value))
-        if not match or int(match[1]) < 1 or int(match[2]) < 1:
-            self.fail(f"`{value}` is not a number of repeats across and up, such as 2x3.", param, ctx)
-        return int(match[1]), int(match[2])
+    if value is None:
+        return None
+    match = re.fullmatch(r"\s*([0-9]{1,6})\s*[x×]\s*([0-9]{1,6})\s*", value)
+    if not match or int(match[1]) < 1 or int(match[2]) < 1:
+        raise click.BadParameter(f"`{value}` is not a number of repeats across and up, such as 2x3.")
+    return int(match[1]), int(match[2])
 
 
 @click.command(
@@ -82,7 +80,8 @@ class _Repeats(click.ParamType[tuple[int, int]]):
 )
 @common.option(
     "--repeats",
-    type=_Repeats(),
+    callback=_repeats,
+    metavar="AxB",
     default=None,
     help="How often to show the repeat, across and up; as often as makes 10 cells each way, if unsaid.",
 )

@@ -26,6 +26,7 @@ Paper = Literal["roll", "a4", "letter", "a3"]
 LEAST_CELL_MM: Final = 3.0
 """Signs are told apart at arm's length down to this side of a cell."""
 _MOST_CELL_MM: Final = 6.0
+_MOST_PAGED_CELL_MM: Final = 8.0
 _ROLL_WIDTH_MM: Final = 240.0
 """Cells shrink to keep a chart on one sheet within about this width, but not under LEAST_CELL_MM."""
 _LEAST_SHOWN: Final = 10
@@ -194,7 +195,7 @@ class _Sheet:
         words = f"Repeat of {needles} by {rows}, {side}"
         if self.shown.width > self.chart.width or self.shown.height > self.chart.height:
             across, up = self.shown.width // self.chart.width, self.shown.height // self.chart.height
-            words += f"; shown {across} × {up} times, one repeat outlined"
+            words += f"; shown {across}×{up} times, one repeat outlined"
         return wrapped(f"{words}.", width - 2 * self.margin_mm, 3.0)
 
     # -- one page
@@ -349,7 +350,7 @@ class _Sheet:
             at_edge = part.first_column == 0 if side == "left" else part.last_column == self.shown.width
             if at_edge:
                 outside = -1.0 if side == "left" else 1.0
-                yield Text(x + outside, y, f"{word} of bed", 2.4, "end" if anchor == "start" else "start", fill=_QUIET)
+                yield Text(x + outside, y, word, 2.6, "end" if anchor == "start" else "start", fill=_QUIET)
 
     def _band(self, grid: _Grid) -> Iterator[Item]:
         """A strip at the left with each row's yarn: its colour and, for those who cannot tell colours, its letter."""
@@ -398,7 +399,10 @@ class _Sheet:
             described = f"{name}, {declared.description}" if declared and declared.description else name
             entries.append((swatch, described))
         side = self.drawing.carriage
-        words = f"Row numbers stand where the carriage starts the row: row 1 from the {side}. Rows are knitted upward."
+        words = (
+            f"Row numbers stand where the carriage starts the row: row 1 from the {side}. Rows are knitted upward. "
+            "Left and right are those of the bed."
+        )
         if self.drawing.face == "knit":
             words += " This is the knit side: what is at the left of the bed stands at the right here."
         if notation == "thread":
@@ -555,7 +559,7 @@ def _paged_cell(columns: int, rows: int, room_x: float, room_y: float) -> float:
     def pages(tenths: int) -> int:
         return math.ceil(columns / (room_x * 10 // tenths)) * math.ceil(rows / (room_y * 10 // tenths))
 
-    sizes = range(round(LEAST_CELL_MM * 10), round(_MOST_CELL_MM * 10) + 1)
+    sizes = range(round(LEAST_CELL_MM * 10), round(_MOST_PAGED_CELL_MM * 10) + 1)
     return min(sizes, key=lambda tenths: (pages(tenths), -tenths)) / 10
 
 

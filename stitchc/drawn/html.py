@@ -14,6 +14,8 @@ from stitchc.page import Page
 from stitchc.page.svg import svg
 from stitchc.pattern import Pattern, Stitch
 
+_SMALL_MM = 160.0
+
 
 def html(pattern: Pattern, stitches: Sequence[Stitch], drawn: Mapping[str, Sequence[Page]]) -> str:
     """The page: one file that fetches nothing. drawn: each stitch's pages by its name."""
@@ -40,7 +42,9 @@ def _inline(page: Page) -> str:
     """The SVG without what only a file of its own has: the head, and ids that would be there twice."""
     text = svg(page).decode("utf-8")
     text = text[text.index("<svg") :]
-    return re.sub(r'<g id="[a-z]+"', "<g", text)
+    text = re.sub(r'<g id="[a-z]+"', "<g", text)
+    # a small chart shrinks to the window, a large one is scrolled: its signs would be too small to tell apart
+    return text.replace("<svg ", '<svg class="small" ', 1) if page.width_mm <= _SMALL_MM else text
 
 
 def _rows(stitch: Stitch) -> list[dict[str, object]]:
