@@ -118,6 +118,11 @@ class Energy:
         ahead[0] += self.layout.wraps[self._base] * width
         return at[:, self._base] * (1 - self._toward) + ahead * self._toward
 
+    def mean_strain(self, at: Floats, width: float) -> float:
+        """Mean strain of the yarn, weighted by length."""
+        edges = self._edges(at, width)
+        return float(np.sqrt((edges * edges).sum(axis=0)).sum() / self._h.sum()) - 1
+
     def _find_pairs(self, at: Floats, width: float, height: float) -> None:
         """List pairs of points that are or may soon be in contact, with the repeat that the second stands in."""
         from scipy.spatial import cKDTree

@@ -1,8 +1,12 @@
-"""One repeat of fabric relaxed to rest: its yarns' shape at a given cell, or the cell they choose themselves.
+"""One repeat of fabric relaxed to rest: its yarns' shape at a given cell, or at the cell they choose themselves.
 
-Knows the chart, the start and the energy; nothing of pictures or of gauges measured. The solver is a limited-memory
-quasi-Newton method on numpy arrays, with scipy's k-d tree for the pairs of points near each other and its sparse
-factorisation of the energy's springs as the metric of each step.
+Knows the chart, the start and the energy; nothing of pictures or of measured gauges.
+
+The solver is a limited-memory quasi-Newton method on numpy arrays; scipy's k-d tree finds the points near each other
+and its sparse factorisation of all springs is the metric of each step. With that metric some 150 to 400 evaluations
+settle a repeat where plain quasi-Newton steps take thousands, so that a repeat of 16 cells takes about half a second.
+A compiled kernel (numba) was weighed and left out: the evaluations it would speed up are a third of that half second,
+while its first compilation alone takes several seconds and its package is larger than all others together.
 """
 
 from __future__ import annotations
@@ -14,226 +18,322 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import Chart
+from stitchc.chart import KNIT, SLIP, Chart
 from stitchc.fabric.energy import STRETCH, Energy
 from stitchc.fabric.start import DIAMETER, FED, START_COURSE, Floats, Layout, lay_out, start_shape
+from stitchc.fabric.topology import prove
+from stitchc.messages import Message, Refused
 
-PLAIN_CELL: Final = (1 / 4.1, 1 / 5.27)
-"""Wale spacing and course height of plain in loop lengths (Munden's constants, wet relaxed: 4.1 and 5.3)."""
+PLAIN_CELL: Final = (1 / 4.1, 1 / 5.3)
+"""Wale spacing and course height of plain in plain loop lengths: Munden's constants, wet relaxed (Munden 1959, J. Text.
+Inst. 50 T448, as quoted in Spencer, Knitting Technology, 3rd ed., 22.5)."""
+
+MOST_CELLS: Final = 1600
+"""The largest repeat that is relaxed, in cells."""
 
 CLOSEST: Final = 0.45
-"""Strands whose points come nearer than this many diameters could pass through each other unseen."""
+"""Strands are kept at least this many diameters apart, measured between contact points, which are at most 0.45
+diameters from each other along the yarn. Two strands that cross have points within 0.45 / sqrt 2 = 0.32 of each other,
+and a step moves two points at most 0.12 toward each other, so none can pass through another unseen."""
 
 _START_WALE: Final = 0.34
 _STEP: Final = 0.06
-SOFT = 1000
-LOG = 0
 _MEMORY: Final = 8
+
+# Attempts, each gentler than the one before: change of the logarithm of any length in a stage, and how soft the yarn
+# is while it shrinks (soft yarn cannot cut through the contacts).
+_ATTEMPTS: Final = ((0.10, 1000.0), (0.05, 500.0), (0.025, 250.0))
+_FIRM_STAGES: Final = 3
+
+Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True, eq=False)
 class Fabric:
     """One relaxed repeat. Lengths in plain loop lengths; axes as in `start`.
 
-    courses: one read-only array (nodes, 3) a row of the chart, from the repeat's left end to where it goes on, one
-    repeat to the right. cells: the chart's cells. cell_w, cell_c: wale spacing and course height.
-    diameter: of the yarn. energies: a tuple for each stage, of the energy after each step. closest: the closest
-    approach of two strands, over the diameter. stretched: the largest strain in any cell's yarn.
+    chart: what was relaxed, the smallest repeat or a few of it. courses: a read-only array (nodes, 3) for each of its
+    rows, from the repeat's left end to where it goes on, one repeat to the right. cell_w, cell_c: wale spacing and
+    course height. diameter: of the yarn. energies: for each stage, the energy after each step; they never rise.
+    closest: closest approach of two strands, over the diameter. strain: mean strain of the yarn at rest (a hundredth
+    and more: the cell is larger than the yarn fed can fill).
     """
 
     chart: Chart
     courses: tuple[Floats, ...]
     cell_w: float
     cell_c: float
-    diameter: float = DIAMETER
-    energies: tuple[tuple[float, ...], ...] = field(default=(), repr=False)
-    closest: float = math.inf
+    diameter: float
+    energies: tuple[tuple[float, ...], ...] = field(repr=False)
+    closest: float
+    strain: float
 
 
-class Unsettled(Exception):
-    """Strands came so close that they might have crossed: the relaxation was stopped and there is no fabric."""
+def smallest_repeat(chart: Chart) -> Chart:
+    """The smallest repeat of the same cells, yarns left out."""
+    cells = chart.cells
+    height, width = cells.shape
+    rows = next(n for n in range(1, height + 1) if height % n == 0 and _repeats(cells, n, 0))
+    columns = next(n for n in range(1, width + 1) if width % n == 0 and _repeats(cells, n, 1))
+    return Chart(cells[:rows, :columns].copy(), (None,) * rows)
 
 
-Progress = Callable[[float], None]
+def _repeats(cells: np.ndarray[tuple[int, ...], np.dtype[np.uint8]], period: int, axis: int) -> bool:
+    return np.array_equal(np.roll(cells, period, axis=axis), cells)
+
+
+def relax(chart: Chart, cell_w: float, cell_c: float, progress: Progress | None = None) -> Fabric:
+    """Relax the smallest repeat of `chart` at a wale spacing and course height in plain loop lengths.
+
+    progress: called with the share done, 0 to 1. Raises Refused with V701 (a needle never knits, so that its yarns
+    hang in no loop), V702 (too large) or V703 (no settled shape was found).
+    """
+    return _relaxed(chart, (cell_w, cell_c), progress)
+
+
+def relax_free(chart: Chart, progress: Progress | None = None) -> Fabric:
+    """Relax the smallest repeat of `chart` and its cell with it. Raises as `relax` does."""
+    return _relaxed(chart, None, progress)
+
+
+def second_opinion(chart: Chart, progress: Progress | None = None) -> tuple[float, float]:
+    """(F_w, F_c): stitches and rows per length over those of plain, both relaxed in a free cell.
+
+    A second opinion and no more: elastic yarn alone does not choose the shape, friction and pressing do. With those
+    fixed as here, F_c is uncertain to 5 to 15 % and F_w to 10 to 25 %. Raises as `relax` does.
+    """
+    fabric, plain = relax_free(chart, progress), relax_free(Chart.plain(1, 1))
+    return plain.cell_w / fabric.cell_w, plain.cell_c / fabric.cell_c
+
+
+def _relaxed(chart: Chart, cell: tuple[float, float] | None, progress: Progress | None) -> Fabric:
+    repeat = smallest_repeat(chart)
+    _refuse(repeat)
+    # Two wales and courses at least, so that a point is never near two copies of another.
+    repeat = repeat.tiled(max(2, repeat.width), max(2, repeat.height))
+    layout = lay_out(repeat)
+    start = start_shape(layout)
+    prove(layout, start)
+    for ease, softness in _ATTEMPTS:
+        fabric = _attempt(repeat, layout, start, cell, ease, softness, progress)
+        if fabric is not None:
+            return fabric
+    raise Refused(
+        Message(
+            "V703",
+            "error",
+            f"The yarns of this repeat of {repeat.width} needles by {repeat.height} rows found no settled shape at its "
+            "gauge, so there is no picture of it.",
+            cure="Check its measured gauge; a stitch with fewer holds in succession, or the drawn chart "
+            "(`stitchc chart --format png`), can be shown.",
+        )
+    )
+
+
+def _refuse(repeat: Chart) -> None:
+    if repeat.width * repeat.height > MOST_CELLS:
+        raise Refused(
+            Message(
+                "V702",
+                "error",
+                f"The repeat is {repeat.width} needles by {repeat.height} rows, {repeat.width * repeat.height:,} "
+                f"cells; yarn by yarn at most {MOST_CELLS:,} can be drawn.",
+                cure="Show a part of it as a stitch of its own, or the drawn chart: stitchc chart --format png",
+            )
+        )
+    never = np.flatnonzero(~repeat.knits.any(axis=0)) + 1
+    if never.size:
+        first = ", ".join(str(column) for column in never[:6].tolist()) + (", …" if never.size > 6 else "")
+        which = f"needle {first} of the repeat never knits" if never.size == 1 else f"needles {first} never knit"
+        raise Refused(
+            Message(
+                "V701",
+                "error",
+                f"The fabric can't be drawn: {which}, so the yarn there hangs in no loop.",
+                cure="Let every needle knit in at least one row.",
+            )
+        )
+
+
+def _attempt(
+    repeat: Chart,
+    layout: Layout,
+    start: Floats,
+    cell: tuple[float, float] | None,
+    ease: float,
+    softness: float,
+    progress: Progress | None,
+) -> Fabric | None:
+    goal_w, goal_c = cell or PLAIN_CELL
+    first, fed = _rest_lengths(layout, start, goal_w)
+    w = first_w = _START_WALE
+    c = first_c = _START_WALE * START_COURSE
+    at = start * w
+    energy = Energy(layout)
+    solver = _Solver(energy, layout)
+    shrink = float(np.abs(np.log(first / fed)).max())
+    far = max(abs(math.log(w / goal_w)), abs(math.log(c / goal_c)), shrink / 1.5)
+    shaping = max(6, math.ceil(far / ease))
+    stages = shaping + _FIRM_STAGES
+    energies = []
+    for stage in range(1, stages + 1):
+        part = min(1.0, stage / shaping)
+        last = stage == stages
+        solver.free = cell is None and stage > 2
+        if not solver.free:
+            new_w, new_c = first_w ** (1 - part) * goal_w**part, first_c ** (1 - part) * goal_c**part
+            at = at * np.array([[new_w / w], [new_c / c], [math.sqrt(new_w * new_c / (w * c))]])
+            w, c = new_w, new_c
+        firm = max(0, stage - shaping) / _FIRM_STAGES
+        energy.rest(first ** (1 - part) * fed**part, DIAMETER, softness ** (1 - firm) * STRETCH**firm)
+
+        def tell(share: float, stage: int = stage) -> None:
+            if progress is not None:
+                progress((0.8 * (stage - 1 + share) / (stages - 1)) if stage < stages else 0.8 + 0.2 * share)
+
+        at, w, c, values = solver.minimise(at, w, c, last, tell)
+        energies.append(tuple(values))
+        if not solver.kept_apart or not 0.02 < w < 2 or not 0.01 < c < 2:
+            return None
+    if not solver.settled:
+        return None
+    ends = [layout.at(row, 0).first for row in range(layout.height)] + [layout.nodes]
+    courses = tuple(at[:, ends[row] : ends[row + 1]].T.copy() for row in range(layout.height))
+    for course in courses:
+        course.setflags(write=False)
+    strain = energy.mean_strain(at, w * layout.width)
+    return Fabric(repeat, courses, w, c, DIAMETER, tuple(energies), energy.closest / DIAMETER, strain)
+
+
+def _rest_lengths(layout: Layout, start: Floats, goal_w: float) -> tuple[Floats, Floats]:
+    """Rest length of each node's edge at the start (all equal in a cell) and of the yarn as fed."""
+    edges = start[:, layout.next_node] - start
+    edges[0] += layout.wraps * layout.width
+    length = np.sqrt((edges * edges).sum(axis=0)) * _START_WALE
+    counts = np.array([cell.count for cell in layout.cells])
+    at_first = np.bincount(layout.cell, length) / counts
+    # A course that only slips is laid in straight: it has no loop to give its slack to.
+    floats = {row for row in range(layout.height) if all(layout.at(row, k).kind == SLIP for k in range(layout.width))}
+    fed = [(1.02 * goal_w if cell.row in floats else FED[cell.kind]) / cell.count for cell in layout.cells]
+    return at_first[layout.cell], np.array(fed)[layout.cell]
 
 
 class _Solver:
-    def __init__(self, energy: Energy, layout: Layout, free: bool) -> None:
-        self.energy, self.layout, self.free = energy, layout, free
-        self.evaluations = 0
+    """Quasi-Newton steps down the energy of one layout. free: whether the cell is unknown as well.
 
-    def _metric(self, at: Floats, w: float, c: float) -> None:
-        from scipy.sparse.linalg import splu
+    After `minimise`: kept_apart says whether strands stayed apart all the time, settled whether it came to rest.
+    """
 
-        matrix, border, corner = self.energy.curvature(at, w * self.layout.width, c * self.layout.height)
-        self._lu = splu(
-            matrix,
-            permc_spec="MMD_AT_PLUS_A",
-            diag_pivot_thresh=0.0,
-            options={"SymmetricMode": True},
-        )
-        if self.free:
-            self._border = border
-            self._through = self._lu.solve(border)
-            schur = corner - border.T @ self._through
-            self._schur = schur + np.eye(2) * 1e-3 * np.trace(corner)
+    free = False
+    kept_apart = True
+    settled = False
 
-    def _solve(self, vector: Floats) -> Floats:
-        n = self.layout.nodes
-        inner = self._lu.solve(vector[: 3 * n].reshape(3, n).T.ravel())
-        result = np.empty_like(vector)
-        if self.free:
-            outer = np.linalg.solve(self._schur, vector[3 * n :] - self._border.T @ inner)
-            inner = inner - self._through @ outer
-            result[3 * n :] = outer
-        result[: 3 * n] = inner.reshape(n, 3).T.ravel()
-        return result
+    def __init__(self, energy: Energy, layout: Layout) -> None:
+        self._energy, self._layout = energy, layout
 
     def minimise(
-        self, at: Floats, w: float, c: float, steps: int, tolerance: float, fresh: int
+        self, at: Floats, w: float, c: float, last: bool, tell: Progress
     ) -> tuple[Floats, float, float, list[float]]:
-        """Quasi-Newton steps from `at`; energies never rise. Returns positions, cell and the energies."""
-        width, height, n = self.layout.width, self.layout.height, self.layout.nodes
-
-        def unpack(x: Floats) -> tuple[Floats, float, float]:
-            place = x[: 3 * n].reshape(3, n)
-            if not self.free:
-                return place, w, c
-            grow = np.exp(x[3 * n :])
-            return place * np.array([[grow[0]], [grow[1]], [1.0]]), w * float(grow[0]), c * float(grow[1])
-
-        def evaluate(x: Floats) -> tuple[float, Floats, float]:
-            self.evaluations += 1
-            place, now_w, now_c = unpack(x)
-            value, gradient, growth = self.energy(place, now_w * width, now_c * height)
-            if not self.free:
-                return value, gradient.ravel(), self.energy.closest
-            gradient[:2] *= np.exp(x[3 * n :])[:, None]
-            return value, np.concatenate([gradient.ravel(), growth]), self.energy.closest
-
+        """Step down from positions `at`, to rest if it is the last stage; returns positions, cell and the energies."""
+        steps, tolerance, fresh = (400, 1e-6, 30) if last else (25, 1e-3, 25)
+        diameter, n = self._energy.diameter, self._layout.nodes
+        least, cap = CLOSEST * diameter, _STEP * diameter
+        self._first_cell = w, c
         x = np.concatenate([at.ravel(), np.zeros(2 if self.free else 0)])
-        value, gradient, closest = evaluate(x)
+        value, gradient, closest = self._evaluate(x)
         values = [value]
-        self._metric(*unpack(x))
+        self._measure(x)
         memory: list[tuple[Floats, Floats, float]] = []
-        since = 0
-        cap = _STEP * self.energy.diameter
-        for _ in range(steps):
+        since, longest = 0, math.inf
+        for step_number in range(steps):
             direction = -self._two_loop(gradient, memory)
             slope = float(direction @ gradient)
-            longest = self._longest(direction, at, n)
-            part = min(1.0, cap / longest)
-            for _try in range(10):
+            moves = direction[: 3 * n].reshape(3, n)
+            longest = math.sqrt(float((moves * moves).sum(axis=0).max()))
+            if self.free:  # growth carries all along with it; a quarter is the most that neighbours part by it
+                longest = max(longest, 0.25 * float(np.abs(direction[3 * n :]).max()))
+            part = min(1.0, cap / max(longest, 1e-300))
+            for _ in range(10):
                 x_new = x + part * direction
-                value_new, gradient_new, closest_new = evaluate(x_new)
-                if value_new <= value + 1e-4 * part * slope and (
-                    closest_new >= CLOSEST * self.energy.diameter or closest_new >= closest
-                ):
+                value_new, gradient_new, closest_new = self._evaluate(x_new)
+                if value_new <= value + 1e-4 * part * slope and closest_new >= min(least, closest):
                     break
                 part *= 0.4
             else:
                 if since == 0:
                     break
-                self._metric(*unpack(x))
+                self._measure(x)
                 memory, since = [], 0
                 continue
             step, change = x_new - x, gradient_new - gradient
             curved = float(step @ change)
-            if curved > 1e-10 * float(np.sqrt((step @ step) * (change @ change))):
+            if curved > 1e-10 * math.sqrt(float((step @ step) * (change @ change))):
                 memory = [*memory, (step, change, 1 / curved)][-_MEMORY:]
             fall = value - value_new
             x, value, gradient, closest = x_new, value_new, gradient_new, closest_new
             values.append(value)
             since += 1
+            tell((step_number + 1) / steps)
             if longest < 0.1 * cap and fall < tolerance * abs(value):
                 break
             if since >= fresh:
-                self._metric(*unpack(x))
+                self._measure(x)
                 memory, since = [], 0
-        self.closest = closest
-        place, w, c = unpack(x)
+        self.kept_apart = self.kept_apart and closest >= least
+        self.settled = longest < 0.5 * cap
+        place, w, c = self._unpacked(x)
+        self._energy(place, w * self._layout.width, c * self._layout.height)
         return place, w, c, values
 
+    def _unpacked(self, x: Floats) -> tuple[Floats, float, float]:
+        n, (w, c) = self._layout.nodes, self._first_cell
+        place = x[: 3 * n].reshape(3, n)
+        if not self.free:
+            return place, w, c
+        grow_w, grow_c = np.exp(x[3 * n :]).tolist()
+        return place * np.array([[grow_w], [grow_c], [1.0]]), w * grow_w, c * grow_c
+
+    def _evaluate(self, x: Floats) -> tuple[float, Floats, float]:
+        place, w, c = self._unpacked(x)
+        value, gradient, growth = self._energy(place, w * self._layout.width, c * self._layout.height)
+        if self.free:
+            gradient[:2] *= np.exp(x[3 * self._layout.nodes :])[:, None]
+            return value, np.concatenate([gradient.ravel(), growth]), self._energy.closest
+        return value, gradient.ravel(), self._energy.closest
+
+    def _measure(self, x: Floats) -> None:
+        """Make the metric of the steps: the curvature here, factorised."""
+        from scipy.sparse.linalg import splu
+
+        place, w, c = self._unpacked(x)
+        curvature = self._energy.curvature(place, w * self._layout.width, c * self._layout.height)
+        matrix, self._border, corner = curvature
+        symmetric = {"SymmetricMode": True}
+        self._factors = splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=symmetric)
+        if self.free:
+            self._through = self._factors.solve(self._border)
+            self._corner = corner - self._border.T @ self._through + np.eye(2) * 1e-3 * np.trace(corner)
+
     def _two_loop(self, gradient: Floats, memory: list[tuple[Floats, Floats, float]]) -> Floats:
+        """The quasi-Newton direction, uphill."""
         vector = gradient.copy()
         shares = []
         for step, change, over in reversed(memory):
             share = over * float(step @ vector)
             shares.append(share)
             vector -= share * change
-        vector = self._solve(vector)
+        vector = self._solved(vector)
         for (step, change, over), share in zip(memory, reversed(shares), strict=True):
             vector += step * (share - over * float(change @ vector))
         return vector
 
-    def _longest(self, direction: Floats, at: Floats, n: int) -> float:
-        moves = direction[: 3 * n].reshape(3, n)
+    def _solved(self, vector: Floats) -> Floats:
+        n = self._layout.nodes
+        inner = self._factors.solve(vector[: 3 * n].reshape(3, n).T.ravel())
+        result = np.empty_like(vector)
         if self.free:
-            # Growth moves everything along with the cell; what counts is how neighbours move against each other.
-            return max(
-                float(np.sqrt((moves * moves).sum(axis=0).max())),
-                float(np.abs(direction[3 * n :]).max()) * 0.25,
-                1e-300,
-            )
-        return max(float(np.sqrt((moves * moves).sum(axis=0).max())), 1e-300)
-
-
-def relax(
-    chart: Chart,
-    cell_w: float | None = None,
-    cell_c: float | None = None,
-    *,
-    progress: Progress | None = None,
-    tolerance: float = 1e-6,
-) -> Fabric:
-    """Relax one repeat at a given cell (plain loop lengths), or, with neither given, at the cell it chooses itself."""
-    free = cell_w is None or cell_c is None
-    tiled = chart.tiled(max(2, chart.width), max(2, chart.height))
-    layout = lay_out(tiled)
-    energy = Energy(layout)
-    solver = _Solver(energy, layout, free=False)
-    goal_w, goal_c = PLAIN_CELL if cell_w is None or cell_c is None else (cell_w, cell_c)
-    w, c = _START_WALE, _START_WALE * START_COURSE
-    at = start_shape(layout) * w
-    edges = at[:, layout.next_node] - at
-    edges[0] += layout.wraps * layout.width * w
-    length = np.sqrt((edges * edges).sum(axis=0))
-    counts = np.array([cell.count for cell in layout.cells])
-    first = (np.bincount(layout.cell, length) / counts)[layout.cell]
-    fed = np.array([FED[cell.kind] / cell.count for cell in layout.cells])[layout.cell]
-    far = max(abs(math.log(w / goal_w)), abs(math.log(c / goal_c)), float(np.abs(np.log(first / fed)).max()) / 1.5)
-    stages = max(8, math.ceil(far / 0.1))
-    start_w, start_c = w, c
-    energies = []
-    for stage in range(1, stages + 1):
-        part = stage / stages
-        q = min(1.0, stage / (stages - 3))
-        part = q
-        solver.free = free and stage > 2
-        if solver.free:
-            new_w, new_c = w, c
-        else:
-            new_w = start_w ** (1 - part) * goal_w**part
-            new_c = start_c ** (1 - part) * goal_c**part
-        at = at * np.array([[new_w / w], [new_c / c], [math.sqrt(new_w * new_c / (w * c))]])
-        w, c = new_w, new_c
-        last = stage == stages
-        firm = stages - 3
-        soft = SOFT if stage < firm else SOFT * (STRETCH / SOFT) ** ((stage - firm) / 3)
-        energy.rest(first ** (1 - q) * fed**q, DIAMETER, soft)
-        at, w, c, values = solver.minimise(
-            at, w, c, 400 if last else 25, tolerance if last else 1e-3, 30 if last else 25
-        )
-        energies.append(tuple(values))
-        if solver.closest < CLOSEST * DIAMETER:
-            raise Unsettled(f"{solver.closest / DIAMETER:.3f} diameters at stage {stage} of {stages}")
-        if progress:
-            progress(part)
-
-    ends = [layout.at(row, 0).first for row in range(layout.height)] + [layout.nodes]
-    courses = tuple(at[:, ends[row] : ends[row + 1]].T.copy() for row in range(layout.height))
-    for course in courses:
-        course.setflags(write=False)
-    fabric = Fabric(tiled, courses, w, c, DIAMETER, tuple(energies), solver.closest / DIAMETER)
-    object.__setattr__(fabric, "evaluations", solver.evaluations)
-    return fabric
+            outer = np.linalg.solve(self._corner, vector[3 * n :] - self._border.T @ inner)
+            inner = inner - self._through @ outer
+            result[3 * n :] = outer
+        result[: 3 * n] = inner.reshape(n, 3).T.ravel()
+        return result
