@@ -71,6 +71,9 @@ class Sheet:
     charts: the repeats to draw, by the stitch's name. facts: further lines of the head (label, value).
     before: what is done before row 1, in order. habits: what this machine and this stitch ask for.
     cautions: what could hurt. notes: the pattern's own. warnings: messages that the knitter should know of.
+    kind: what it calls itself. more: further parts of the head, each a heading with its paragraphs (a piece's sizes and
+    yarns). drawing: an SVG element of the piece with its measures, or nothing. heading and total: the first lines of
+    the head and the last line of all, where they are not to be made from the rest (several sizes in one).
     """
 
     title: str
@@ -88,6 +91,11 @@ class Sheet:
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    kind: str = "needle sheet"
+    more: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    drawing: str = ""
+    heading: tuple[tuple[str, str], ...] = ()
+    total: str = ""
 
     def pass_entries(self) -> Iterator[PassEntry]:
         """The passes alone."""

@@ -22,7 +22,7 @@ def to_text(sheet: Sheet) -> str:
 
 
 def _lines(sheet: Sheet) -> Iterator[str]:
-    title = f"{sheet.title}: needle sheet"
+    title = f"{sheet.title}: {sheet.kind}"
     if sheet.subtitle and sheet.subtitle != sheet.title:
         title = f"{sheet.subtitle}, {title}"
     title = visible(title)
@@ -37,6 +37,7 @@ def _lines(sheet: Sheet) -> Iterator[str]:
         yield from _hanging(f"{'Warning:':<10}", warning)
     yield from _charts(sheet)
     for heading, paragraphs in (
+        *sheet.more,
         ("Cautions", sheet.cautions),
         ("How it goes", sheet.habits),
         ("Before row 1", sheet.before),
@@ -55,6 +56,8 @@ def _lines(sheet: Sheet) -> Iterator[str]:
 
 def head(sheet: Sheet) -> list[tuple[str, str]]:
     """The lines of the head, label and value, shared by text and print."""
+    if sheet.heading:
+        return [*sheet.heading, *sheet.facts]
     needles, machine = sheet.needles, sheet.machine
     return [
         ("Machine", f"{machine.title} ({machine.name})"),
@@ -69,6 +72,8 @@ def head(sheet: Sheet) -> list[tuple[str, str]]:
 
 def total_words(sheet: Sheet) -> str:
     """Rows and moves in all."""
+    if sheet.total:
+        return sheet.total
     rows = f"{sheet.rows:,} row{'' if sheet.rows == 1 else 's'}"
     return f"In all {rows}, {sheet.moves:,} needle{'' if sheet.moves == 1 else 's'} moved by hand."
 
