@@ -1,0 +1,168 @@
+"""The sheet as one HTML file: on paper a table to tick off, on a screen a follower. It calls nothing from anywhere."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, Final
+
+from stitchc.chart import KNIT, TUCK
+from stitchc.messages import visible
+from stitchc.sheet.instructions import MAIN_YARN
+from stitchc.sheet.model import DoEntry, PassEntry, SectionEntry, Sheet
+from stitchc.sheet.strip import draw, marks
+from stitchc.sheet.text import head, total_words
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+
+    from stitchc.chart import Chart
+
+_DRAWN_MOST: Final = 48
+"""Needles and rows up to which the repeat is drawn in the head; a larger one is not legible there."""
+
+
+def to_html(sheet: Sheet) -> str:
+    """The whole page. The same sheet gives the same bytes."""
+    rows, symbols = _rows(sheet)
+    content = "\n".join(str(sorted(row.items())) for row in rows)
+    return _template().render(
+        title=visible(sheet.title),
+        subtitle=visible(sheet.subtitle) if sheet.subtitle != sheet.title else "",
+        key=hashlib.sha256(f"{sheet.title}\n{sheet.machine.name}\n{content}".encode("utf-8", "replace")).hexdigest()[
+            :16
+        ],
+        facts=[(label, visible(value)) for label, value in head(sheet)],
+        needles=sheet.needles,
+        carriage=sheet.carriage,
+        notes=[visible(note) for note in sheet.notes],
+        warnings=[visible(warning) for warning in sheet.warnings],
+        cautions=sheet.cautions,
+        habits=sheet.habits,
+        before=[visible(step) for step in sheet.before],
+        charts=[_chart(name, chart, sheet.carriage) for name, chart in sheet.charts.items()],
+        rows=rows,
+        symbols=symbols,
+        total=total_words(sheet),
+        row_count=sheet.rows,
+        move_count=sheet.moves,
+        by_hand=sheet.machine.reader == "none",
+        has_strip=bool(symbols),
+    )
+
+
+@lru_cache(maxsize=1)
+def _template() -> Template:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("stitchc.sheet", "page"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("sheet.html.j2")
+
+
+def _rows(sheet: Sheet) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """What each line of the table shows, and the distinct bed strips, each drawn once."""
+    rows: list[dict[str, Any]] = []
+    symbols: list[dict[str, Any]] = []
+    number_of: dict[str, int] = {}
+    for entry in sheet.entries:
+        if isinstance(entry, DoEntry):
+            rows.append({"kind": "do", "text": visible(entry.text)})
+        elif isinstance(entry, SectionEntry):
+            rows.append(
+                {"kind": "section", "text": visible(entry.title), "details": [visible(d) for d in entry.details]}
+            )
+        else:
+            rows.append(_pass_row(entry, sheet, number_of, symbols))
+    return rows, symbols
+
+
+def _pass_row(
+    entry: PassEntry, sheet: Sheet, number_of: dict[str, int], symbols: list[dict[str, Any]]
+) -> dict[str, Any]:
+    passed = entry.passed
+    bed = marks(sheet.needles, passed.held, passed.bring_out, passed.push_back)
+    strip = None
+    if passed.held or passed.moves:
+        if bed not in number_of:
+            drawn = draw(sheet.needles, bed)
+            number_of[bed] = len(symbols)
+            symbols.append({"markup": drawn.markup, "width": drawn.width, "height": drawn.height})
+        strip = number_of[bed]
+    return {
+        "kind": "pass",
+        "row": passed.row,
+        "way": "l" if passed.direction == "right to left" else "r",
+        "steps": [(step.kind, visible(step.text)) for step in entry.steps],
+        "strip": strip,
+        "moves": passed.moves,
+    }
+
+
+def _chart(name: str, chart: Chart, carriage: str) -> Mapping[str, Any]:
+    """The repeat drawn in the symbols of squared paper: a cross knits, a dot tucks, an empty square slips.
+
+    Those signs: Spencer, Knitting Technology, 3rd ed., p. 96 (squared paper). Row numbers stand at the side from which
+    the carriage comes.
+    """
+    size = 16
+    if chart.width > _DRAWN_MOST or chart.height > _DRAWN_MOST:
+        return {"name": visible(name), "width": chart.width, "height": chart.height, "markup": None}
+    left = 34
+    width, height = chart.width * size, chart.height * size
+    grid = "".join(f"M{left + x * size} 0v{height}" for x in range(chart.width + 1))
+    grid += "".join(f"M{left} {y * size}h{width}" for y in range(chart.height + 1))
+    crosses, dots, texts = [], [], []
+    for row in range(chart.height):
+        top = (chart.height - 1 - row) * size
+        for column in range(chart.width):
+            cell = int(chart.cells[row, column])
+            x = left + column * size
+            if cell == KNIT:
+                crosses.append(f"M{x + 4} {top + 4}l8 8m0 -8l-8 8")
+            elif cell == TUCK:
+                dots.append(f'<circle cx="{x + 8}" cy="{top + 8}" r="5"/>')
+        from_right = (row % 2 == 0) == (carriage == "right")
+        if from_right:
+            texts.append(f'<text x="{left + width + 4}" y="{top + 12}">{row + 1}</text>')
+        else:
+            texts.append(f'<text x="{left - 4}" y="{top + 12}" text-anchor="end">{row + 1}</text>')
+    used = {int(code) for code in set(chart.cells.flat)}
+    return {
+        "name": visible(name),
+        "width": chart.width,
+        "height": chart.height,
+        "markup": f'<path d="{grid}" class="g"/><path d="{"".join(crosses)}" class="x"/>' + "".join([*dots, *texts]),
+        "box": (2 * left + width, height),
+        "yarns": _yarn_rows(chart),
+        "used": used,
+    }
+
+
+def _yarn_rows(chart: Chart) -> list[tuple[str, str]]:
+    """Which rows of the repeat are knitted with which yarn, where any names one: [("sand", "1, 2, 5, 6")]."""
+    if not any(chart.yarns):
+        return []
+    of: dict[str, list[int]] = {}
+    for row, yarn in enumerate(chart.yarns, start=1):
+        of.setdefault(visible(yarn) if yarn is not None else MAIN_YARN, []).append(row)
+    return [(yarn, _ranges(rows)) for yarn, rows in of.items()]
+
+
+def _ranges(rows: list[int]) -> str:
+    parts: list[str] = []
+    start = previous = rows[0]
+    for row in [*rows[1:], None]:
+        if row is not None and row == previous + 1:
+            previous = row
+            continue
+        parts.append(str(start) if start == previous else f"{start}-{previous}")
+        if row is not None:
+            start = previous = row
+    return ", ".join(parts)

@@ -1,0 +1,274 @@
+(() => {
+"use strict";
+const byId = (id) => document.getElementById(id);
+const root = document.documentElement;
+const total = Number(document.body.dataset.rows);
+const totalMoves = Number(document.body.dataset.moves);
+const lines = Array.from(byId("rows").querySelectorAll("tbody > tr"));
+const key = "stitchc-sheet:" + document.body.dataset.key;
+
+// The stops in order: what is done before row 1, every pass and everything done by hand, the end.
+const stops = [{ kind: "before" }];
+let part = "", done = 0, moved = 0;
+for (const line of lines) {
+  if (line.className === "part") { part = line.textContent.trim(); continue; }
+  const row = line.id ? Number(line.id.slice(4)) : 0;
+  stops.push({ kind: row ? "pass" : "do", line, row, part, done, moved });
+  if (row) { done += 1; moved += Number(line.dataset.m); }
+}
+stops.push({ kind: "end", part: "", done, moved });
+const last = stops.length - 1;
+const stopOfRow = new Map(stops.map((stop, index) => [stop.row, index]));
+
+// What is remembered on this device: the place, the places before it, notes, switches.
+let state = { at: 0, past: [], notes: {}, voice: false, awake: false };
+let keeps = true;
+function remember() {
+  try { localStorage.setItem(key, JSON.stringify(state)); } catch (refused) { keeps = false; }
+  try { history.replaceState(null, "", "#" + nameOf(state.at)); } catch (refused) { /* a browser that forbids it */ }
+}
+function recall() {
+  let kept = null;
+  try { kept = JSON.parse(localStorage.getItem(key)); } catch (refused) { keeps = false; }
+  if (kept && Number.isInteger(kept.at) && kept.at >= 0 && kept.at <= last) {
+    state.at = kept.at;
+    if (Array.isArray(kept.past)) state.past = kept.past.filter((at) => Number.isInteger(at) && at >= 0 && at <= last);
+    if (kept.notes && typeof kept.notes === "object") state.notes = kept.notes;
+    state.voice = kept.voice === true;
+    state.awake = kept.awake === true;
+  } else {
+    const at = placeOf(location.hash.slice(1));
+    if (at !== null) state.at = at;
+  }
+}
+function nameOf(at) {
+  const stop = stops[at];
+  return stop.kind === "pass" ? "row-" + stop.row : stop.kind === "do" ? "step-" + at : stop.kind;
+}
+function placeOf(name) {
+  if (name === "before") return 0;
+  if (name === "end") return last;
+  const match = /^(row|step)-(\d+)$/.exec(name);
+  if (!match) return null;
+  const at = match[1] === "row" ? stopOfRow.get(Number(match[2])) : Number(match[2]);
+  return at !== undefined && at <= last ? at : null;
+}
+const noteKey = (at) => nameOf(at);
+
+// -- showing ---------------------------------------------------------------------------------------------------
+function plain(count, one, many) { return count + " " + (count === 1 ? one : many); }
+function heading(stop) {
+  return { before: "Before row 1", do: "By hand", end: "Done" }[stop.kind] || "Row " + stop.row;
+}
+function stepsOf(stop) {
+  if (stop.kind === "before") return Array.from(byId("before").children, (item) => item.textContent.trim());
+  if (stop.kind === "end") return ["All " + plain(total, "row is", "rows are") + " knitted."];
+  return Array.from(stop.line.querySelectorAll(".do > p:not(.note)"), (step) => step.textContent.trim());
+}
+function wayOf(stop) { return stop.kind === "pass" ? stop.line.querySelector(".way span").textContent : ""; }
+function sentence(stop) {
+  const way = wayOf(stop);
+  return heading(stop) + (way ? ", " + way : "") + ". " + stepsOf(stop).join(" ");
+}
+function aloud(text) {
+  return text.replace(/\bL(\d+)/g, "left $1").replace(/\bR(\d+)/g, "right $1").replace(/\(|\)/g, ", ");
+}
+function show(say) {
+  const stop = stops[state.at];
+  byId("number").textContent = heading(stop);
+  const way = byId("way");
+  way.replaceChildren();
+  if (stop.kind === "pass") way.append(...Array.from(stop.line.querySelector(".way").childNodes, (n) => n.cloneNode(true)));
+  byId("part").textContent = stop.part || "";
+  byId("part").hidden = !stop.part;
+  const steps = byId("steps");
+  steps.replaceChildren();
+  if (stop.kind === "before") {
+    const list = byId("before").cloneNode(true);
+    list.removeAttribute("id");
+    steps.append(list);
+  } else if (stop.line) {
+    steps.append(...Array.from(stop.line.querySelectorAll(".do > p:not(.note)"), (step) => step.cloneNode(true)));
+  } else {
+    const ready = document.createElement("p");
+    ready.textContent = stepsOf(stop)[0];
+    steps.append(ready);
+  }
+  const strip = stop.line && stop.line.querySelector("svg.bed");
+  byId("strip").replaceChildren(...(strip ? [strip.cloneNode(true)] : []));
+  const following = stops[state.at + 1];
+  byId("next").textContent = following ? "Next: " + sentence(following).replace("Before row 1. ", "") : "";
+  const rowsDone = stop.done || 0;
+  byId("bar").value = rowsDone;
+  let words = plain(rowsDone, "row", "rows") + " done, " + (total - rowsDone) + " left";
+  if (totalMoves) words += "; " + (stop.moved || 0) + " of " + totalMoves + " needles moved";
+  byId("done").textContent = words;
+  byId("back").disabled = state.at === 0;
+  byId("on").disabled = state.at === last;
+  byId("on").textContent = stop.kind === "before" ? "Ready, row 1" : "Done, next";
+  byId("undo").disabled = !state.past.length;
+  byId("note-label").textContent = "Note on " + (stop.kind === "pass" ? "row " + stop.row : heading(stop).toLowerCase());
+  byId("note").value = state.notes[noteKey(state.at)] || "";
+  if (root.dataset.view === "rows") tick();
+  if (say) {
+    const spoken = sentence(stop);
+    byId("say").textContent = spoken;
+    if (state.voice) speak(aloud(spoken));
+  }
+}
+function tick() {
+  const current = stops[state.at].line;
+  let before = true;
+  for (const stop of stops) {
+    if (!stop.line) continue;
+    if (stop.line === current) before = false;
+    stop.line.classList.toggle("ticked", before && state.at !== 0);
+    stop.line.classList.toggle("current", stop.line === current);
+  }
+  stops.forEach((stop, at) => {
+    if (!stop.line) return;
+    const text = state.notes[noteKey(at)];
+    let note = stop.line.querySelector(".note");
+    if (!text) { if (note) note.remove(); return; }
+    if (!note) {
+      note = document.createElement("p");
+      note.className = "note";
+      stop.line.querySelector(".do").append(note);
+    }
+    note.textContent = "Note: " + text;
+  });
+}
+
+// -- moving ----------------------------------------------------------------------------------------------------
+function go(at) {
+  at = Math.max(0, Math.min(last, at));
+  if (at === state.at) return;
+  state.past.push(state.at);
+  if (state.past.length > 500) state.past.shift();
+  state.at = at;
+  remember();
+  show(true);
+}
+function undo() {
+  if (!state.past.length) return;
+  state.at = state.past.pop();
+  remember();
+  show(true);
+}
+function view(name, focus) {
+  root.dataset.view = name;
+  if (name === "rows") tick();
+  if (!focus) return;
+  byId(name === "follow" ? "stage" : name).focus({ preventScroll: name === "follow" });
+  const current = name === "rows" && stops[state.at].line;
+  if (current) current.scrollIntoView({ block: "center" }); else window.scrollTo(0, 0);
+}
+
+byId("on").addEventListener("click", () => go(state.at + 1));
+byId("back").addEventListener("click", () => go(state.at - 1));
+byId("undo").addEventListener("click", undo);
+byId("jump").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const at = stopOfRow.get(Number(byId("jump-row").value));
+  if (at !== undefined) go(at);
+  byId("jump-row").value = "";
+  byId("stage").focus();
+});
+byId("note").addEventListener("input", (event) => {
+  const text = event.target.value;
+  if (text.trim()) state.notes[noteKey(state.at)] = text; else delete state.notes[noteKey(state.at)];
+  remember();
+});
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("a[href^='#']");
+  if (link) {
+    event.preventDefault();
+    const name = link.getAttribute("href").slice(1);
+    const at = placeOf(name);
+    if (at !== null) { view("follow", true); go(at); } else view(name, true);
+    return;
+  }
+  // A finger leaves the focus on what it touched; a pedal's next space must go on, not press that again.
+  const button = event.target.closest("button");
+  if (button && event.detail > 0) byId("stage").focus({ preventScroll: true });
+});
+addEventListener("hashchange", () => {
+  const at = placeOf(location.hash.slice(1));
+  if (at !== null) { view("follow", false); go(at); }
+});
+
+const forward = new Set([" ", "ArrowRight", "ArrowDown", "PageDown", "Enter"]);
+const backward = new Set(["ArrowLeft", "ArrowUp", "PageUp"]);
+document.addEventListener("keydown", (event) => {
+  if (root.dataset.view !== "follow" || event.altKey) return;
+  const target = event.target;
+  if (target.closest("input, textarea")) return;
+  if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "z") { event.preventDefault(); undo(); return; }
+  if (event.ctrlKey || event.metaKey) return;
+  if (target.closest("button, a") && (event.key === " " || event.key === "Enter")) return;
+  const on = forward.has(event.key) && !(event.key === " " && event.shiftKey);
+  if (!on && !backward.has(event.key) && event.key !== " ") return;
+  event.preventDefault();
+  if (!event.repeat) go(state.at + (on ? 1 : -1));
+});
+
+let touch = null;
+byId("stage").addEventListener("touchstart", (event) => {
+  touch = event.touches.length === 1 ? { x: event.touches[0].clientX, y: event.touches[0].clientY } : null;
+}, { passive: true });
+byId("stage").addEventListener("touchend", (event) => {
+  if (!touch || event.changedTouches.length !== 1) return;
+  const right = event.changedTouches[0].clientX - touch.x, down = event.changedTouches[0].clientY - touch.y;
+  touch = null;
+  if (Math.abs(right) > 60 && Math.abs(right) > 2 * Math.abs(down)) go(state.at + (right < 0 ? 1 : -1));
+}, { passive: true });
+
+// -- voice and a screen that stays on, where the browser has them -------------------------------------------------
+const canSpeak = "speechSynthesis" in window;
+function speak(text) {
+  if (!canSpeak) return;
+  speechSynthesis.cancel();
+  const words = new SpeechSynthesisUtterance(text);
+  words.lang = "en";
+  speechSynthesis.speak(words);
+}
+byId("voice").hidden = !canSpeak;
+byId("voice").addEventListener("click", () => {
+  state.voice = !state.voice;
+  byId("voice").setAttribute("aria-pressed", String(state.voice));
+  remember();
+  if (state.voice) speak(aloud(sentence(stops[state.at]))); else if (canSpeak) speechSynthesis.cancel();
+});
+let lock = null;
+const canWake = "wakeLock" in navigator;
+async function wake() {
+  if (!canWake || !state.awake || document.visibilityState !== "visible") return;
+  try { lock = await navigator.wakeLock.request("screen"); } catch (refused) {
+    state.awake = false;
+    byId("awake").setAttribute("aria-pressed", "false");
+    byId("trouble").textContent = "This browser does not let the page keep the screen on; set it in the device's display settings.";
+  }
+}
+byId("awake").hidden = !canWake;
+byId("awake").addEventListener("click", () => {
+  state.awake = !state.awake;
+  byId("awake").setAttribute("aria-pressed", String(state.awake));
+  remember();
+  if (state.awake) wake(); else if (lock) { lock.release(); lock = null; }
+});
+document.addEventListener("visibilitychange", wake);
+addEventListener("beforeprint", tick);
+
+// -- begin -----------------------------------------------------------------------------------------------------
+recall();
+root.classList.add("js");
+byId("follow").hidden = false;
+byId("voice").setAttribute("aria-pressed", String(state.voice));
+byId("awake").setAttribute("aria-pressed", String(state.awake));
+view("follow", false);
+show(false);
+remember();
+wake();
+byId("stage").focus({ preventScroll: true });
+if (!keeps) byId("trouble").textContent = "This browser does not keep your place when the page is closed. Its address does: bookmark it.";
+})();
