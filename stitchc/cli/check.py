@@ -92,13 +92,14 @@ def _one(
 ) -> tuple[list[Message], Mapping[str, Sequence[str]], str]:
     """The messages of one file, the lines they stand in, and what to tell where no error was found."""
     from stitchc.checks import check_pattern
+    from stitchc.gauge.remarks import check_swatches
     from stitchc.notation import compile_file
 
     pattern, messages, sources = compile_file(file)
     if pattern is None:
         return messages, sources, ""
     stitches = chosen(pattern, stitch_names)
-    messages = [*messages, *check_pattern(pattern, machine, stitches)]
+    messages = [*messages, *check_pattern(pattern, machine, stitches), *check_swatches(pattern)]
     if machine is not None:
         messages += _beyond(machine, stitches)
     messages = in_order(messages)
