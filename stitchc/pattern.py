@@ -46,7 +46,8 @@ class Stitch(NamedTuple):
 class Swatch(NamedTuple):
     """One `gauge` line: counts over a measured length; either count may be missing.
 
-    stitch: "plain" or a stitch's name. per_mm: the length on which both counts were taken.
+    stitch: "plain" or a stitch's name. per_mm: the length on which both counts were taken. doubt: standard deviation
+    of the logarithm of either count beyond the reading of the tape (measured under weights, for one).
     """
 
     stitch: str
@@ -54,6 +55,7 @@ class Swatch(NamedTuple):
     span: Span
     stitches: float | None = None
     rows: float | None = None
+    doubt: float = 0.0
 
     @property
     def stitches_per_10cm(self) -> float | None:

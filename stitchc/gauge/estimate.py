@@ -200,7 +200,8 @@ class GaugeReport:
                 if count is not None and count > 0:
                     place = (self._key(swatch.stitch), direction, own)
                     y = math.log(count * 100 / swatch.per_mm)
-                    gathered.setdefault(place, []).append((y, self.reading_variance(count, swatch.per_mm), swatch))
+                    variance = self.reading_variance(count, swatch.per_mm) + swatch.doubt**2
+                    gathered.setdefault(place, []).append((y, variance, swatch))
         if len(gathered) > _MOST_READINGS:
             raise Refused(_too_many_measured())
         readings = []
