@@ -1,0 +1,225 @@
+"""The hole card as a value: which cells are holes, and what changes at which row.
+
+Knows the chart and the machine's profile; nothing of paper, pages or files.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from stitchc.chart import Chart, Setting
+from stitchc.machines.fit import beyond_the_machine, off_the_card
+from stitchc.messages import Message, Refused
+
+if TYPE_CHECKING:
+    from stitchc.machines.profile import CardShape, Machine
+    from stitchc.pattern import Stitch
+
+Holes = npt.NDArray[np.bool_]
+
+MAIN_YARN = "main yarn"
+"""What a row that names no yarn is knitted with, where other rows of the stitch name one."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """What the knitter changes before a row is knitted: the carriage's setting, the yarn, or both. row: from 1."""
+
+    row: int
+    setting: Setting | None = None
+    yarn: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Card:
+    """One card, ready to be drawn.
+
+    chart: the stitch tiled to the card's columns and rows, as it is knitted. holes: shape (rows, columns), row 1 and
+    the leftmost column first, as the card is punched: with the machine's polarity and mirroring applied. Joining rows
+    are not in it. remarks: what has to be said on it ("made in spite of …").
+    """
+
+    machine: Machine
+    shape: CardShape
+    stitch: str
+    title: str
+    chart: Chart
+    repeat: tuple[int, int]
+    holes: Holes
+    changes: tuple[Change, ...]
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def columns(self) -> int:
+        """Columns of the reader."""
+        return int(self.holes.shape[1])
+
+    @property
+    def rows(self) -> int:
+        """Pattern rows; joining rows are on top of them."""
+        return int(self.holes.shape[0])
+
+    @property
+    def positions(self) -> range:
+        """Every row of holes from the end that goes in first, as numbers that go on from row 1 both ways: 0 and below
+        are the joining rows before it, over `rows` those after the last."""
+        return range(1 - self.shape.joining_rows, self.rows + self.shape.joining_rows + 1)
+
+    @property
+    def length_mm(self) -> float:
+        """Of the sheet, from end to end."""
+        return 2 * self.shape.end_margin_mm + (len(self.positions) - 1) * self.shape.row_pitch_mm
+
+    def punched(self, position: int) -> npt.NDArray[np.bool_]:
+        """Which columns have a hole at a position; all of them in a joining row."""
+        if 1 <= position <= self.rows:
+            return np.asarray(self.holes[position - 1])
+        return np.ones(self.columns, dtype=np.bool_)
+
+    def ring_row(self, position: int) -> int:
+        """The pattern row that a position stands for once the card is closed: joining rows lie over those of the
+        other end."""
+        return (position - 1) % self.rows + 1
+
+    def read_at_eye_level(self, position: int) -> int:
+        """The pattern row that is being read while the row at this position is at eye level."""
+        return self.ring_row(position - self.shape.seen_above_read)
+
+    @property
+    def changes_by_row(self) -> dict[int, Change]:
+        """The changes by their row."""
+        return {change.row: change for change in self.changes}
+
+    @property
+    def settings(self) -> tuple[Setting, ...]:
+        """The settings that the pattern needs, each once, in order; empty for plain knitting."""
+        return tuple(dict.fromkeys(setting for setting in self.chart.settings() if setting != "plain"))
+
+    @property
+    def hole_count(self) -> int:
+        """Holes of the pattern rows."""
+        return int(self.holes.sum())
+
+    @property
+    def joining_hole_count(self) -> int:
+        """Holes of the joining rows."""
+        return 2 * self.shape.joining_rows * self.columns
+
+
+def make_card(
+    stitch: Stitch,
+    machine: Machine,
+    least_rows: int | None = None,
+    title: str | None = None,
+    remarks: tuple[str, ...] = (),
+) -> Card:
+    """The card of a stitch: tiled to the reader's columns and, in whole repeats, to the rows of a closed card.
+
+    least_rows: rows that it must at least have, on top of what the machine's card needs to turn. The stitch's first
+    column lies on column 1 of the card. The caller has asked `unfit` first; Raises Refused with M305 where no card is
+    read, and what `fitted_rows` raises.
+    """
+    if machine.card is None or machine.reader_width is None or machine.reader != "card":
+        raise Refused(*no_card_reader(machine))
+    chart = stitch.chart.tiled(machine.reader_width, fitted_rows(stitch.chart, machine.card, least_rows))
+    marks = chart.knits if machine.mark_means == "knit" else ~chart.knits
+    if machine.mirrored:
+        marks = marks[:, ::-1]
+    holes = np.ascontiguousarray(marks)
+    holes.setflags(write=False)
+    return Card(
+        machine=machine,
+        shape=machine.card,
+        stitch=stitch.name,
+        title=title or "",
+        chart=chart,
+        repeat=(stitch.chart.width, stitch.chart.height),
+        holes=holes,
+        changes=tuple(_changes(chart)),
+        remarks=remarks,
+    )
+
+
+def fitted_rows(chart: Chart, shape: CardShape, least_rows: int | None = None) -> int:
+    """The least number of whole repeats, as rows, that makes a closed card and the rows asked for."""
+    least = max(shape.least_rows, least_rows or 1)
+    return -(-least // chart.height) * chart.height
+
+
+def _changes(chart: Chart) -> Iterator[Change]:
+    """What changes at each row, beginning with what is set before row 1.
+
+    A plain row is all knit whatever is set, so that the setting stays until a row needs another one.
+    """
+    settings = chart.settings()
+    set_to: Setting | None = next((setting for setting in settings if setting != "plain"), None)
+    named = any(yarn is not None for yarn in chart.yarns)
+    for index, (setting, yarn) in enumerate(zip(settings, chart.yarns, strict=True)):
+        first = index == 0
+        new_setting = set_to if first else None
+        if setting not in ("plain", set_to):
+            new_setting = set_to = setting
+        new_yarn = (yarn or MAIN_YARN) if named and (first or yarn != chart.yarns[index - 1]) else None
+        if new_setting or new_yarn:
+            yield Change(index + 1, new_setting, new_yarn)
+
+
+# -- whether it can be made ----------------------------------------------------------------------------------------
+
+
+def no_card_reader(machine: Machine) -> list[Message]:
+    """M305 where the machine reads no card."""
+    if machine.reader == "card":
+        return []
+    command = "bitmap" if machine.reader == "bitmap" else "sheet"
+    what = "a picture for electronic patterning" if machine.reader == "bitmap" else "nothing: needles are moved by hand"
+    return [
+        Message(
+            "M305",
+            "error",
+            f"`{machine.name}` reads no hole card; it reads {what}.",
+            cure=f"stitchc {command} … --machine {machine.name}, or --machine card24-standard for a card.",
+        )
+    ]
+
+
+def unfit(stitch: Stitch, machine: Machine, least_rows: int | None = None) -> list[Message]:
+    """What keeps the stitch from a card of this machine: M301 width, M302 rows, M305 what it cannot do."""
+    if no_card_reader(machine):
+        return no_card_reader(machine)
+    return [
+        *beyond_the_machine(stitch, machine),
+        *off_the_card(stitch, machine),
+        *_too_many_rows(stitch, machine, least_rows),
+    ]
+
+
+def _too_many_rows(stitch: Stitch, machine: Machine, least_rows: int | None) -> list[Message]:
+    shape, height = machine.card, stitch.chart.height
+    assert shape is not None
+    rows = fitted_rows(stitch.chart, shape, least_rows)
+    if rows <= shape.rows:
+        return []
+    blank = f"the {shape.rows} rows of a blank for `{machine.name}`"
+    most = shape.rows // height * height
+    if height > shape.rows:
+        text = f"The stitch `{stitch.name}` is {height} rows high, more than {blank}."
+    elif least_rows and least_rows > max(shape.least_rows, most):
+        text = f"--rows {least_rows} takes {rows} rows in whole repeats of `{stitch.name}`, more than {blank}."
+    else:
+        text = (
+            f"A closed card has at least {shape.least_rows} rows; of `{stitch.name}`, {height} rows high, that takes "
+            f"{rows} rows in whole repeats, more than {blank}."
+        )
+    cures = []
+    if least_rows and most >= shape.least_rows:
+        cures.append(f"--rows {most}, or fewer")
+    cures.append(f"--anyway, for a card joined from {-(-rows // shape.rows)} blanks")
+    if machine.origin != "shipped":
+        cures.append(f"`rows = {rows}` under [card] in `{machine.origin}`, for a longer blank")
+    return [Message("M302", "error", text, stitch.span, cure=";\nor ".join(cures) + ".")]

@@ -1,0 +1,198 @@
+"""What a card says in words: what a hole means, what to set and when, which way in, how it is closed.
+
+Knows a card as a value; nothing of where the words stand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Final
+
+from stitchc.bed import needle_name, needle_position
+
+if TYPE_CHECKING:
+    from stitchc.card.plan import Card, Change
+
+MOST_CHANGES: Final = 6
+"""Changes listed one by one; further ones are left to the marks beside the rows."""
+
+SETTING_WORDS: Final = {"plain": "plain", "tuck": "tuck", "slip": "slip", "mixed": "tuck + slip"}
+
+CUTTING: Final = (
+    "Cutting: cut away from your hand, on a mat. Laser: never PVC or vinyl (poisonous gas); know the plastic, ask the "
+    "cutter's owner."
+)
+
+
+def heading(card: Card) -> str:
+    """The pattern's title and the stitch."""
+    return f"{card.title}: {card.stitch}" if card.title else card.stitch
+
+
+def description(card: Card) -> str:
+    """One sentence for those who cannot see the card."""
+    return (
+        f"Hole card of the stitch {card.stitch} for {card.machine.name}: {card.columns} columns, {card.rows} rows, "
+        f"{card.hole_count} holes; a hole means {card.machine.mark_means}."
+    )
+
+
+def meaning(card: Card) -> str:
+    """What a hole and a blank do."""
+    held = " or ".join(f"{word}s" for word in ("tuck", "slip") if word in card.settings or "mixed" in card.settings)
+    held = held or "tucks or slips, as the carriage is set"
+    if card.machine.mark_means == "knit":
+        return f"A hole: the needle knits. No hole: it {held}."
+    return f"A hole: the needle {held}. No hole: it knits."
+
+
+def settings(card: Card) -> str:
+    """What to set the carriage to, and at which rows."""
+    changes = [change for change in card.changes if change.setting]
+    if not changes:
+        return "Plain knitting all through: the card selects every needle."
+    if len(changes) == 1:
+        return f"Set to {SETTING_WORDS[changes[0].setting or 'plain']}, all through."
+    return f"Set for {_listed((change.row, SETTING_WORDS[change.setting or 'plain']) for change in changes)}."
+
+
+def yarns(card: Card) -> str | None:
+    """Which yarn from which row on; None where the pattern names none."""
+    changes = [change for change in card.changes if change.yarn]
+    if not changes:
+        return None
+    if len(changes) == 1:
+        return f"{changes[0].yarn} all through."
+    return f"{_listed((change.row, change.yarn or '') for change in changes)}."
+
+
+def _listed(changes: Iterator[tuple[int, str]]) -> str:
+    listed = list(changes)
+    words = ", ".join(f"row {row} {what}" for row, what in listed[:MOST_CHANGES])
+    return words if len(listed) <= MOST_CHANGES else f"{words} … as marked beside the rows"
+
+
+def place(card: Card) -> str:
+    """Which needle column 1 stands on, and whether left and right are exchanged."""
+    needle = card.machine.column_1_needle or needle_name(-(card.columns // 2))
+    first = needle_position(needle)
+    last = needle_name(first + card.columns - 1)
+    repeat = f"the {card.columns} columns repeat outward both ways"
+    if card.machine.mirrored:
+        return f"Mirrored for this reader: the rightmost column is for {needle}, the leftmost for {last}; {repeat}."
+    return f"Column 1 is for {needle}, column {card.columns} for {last}; {repeat}. Not mirrored."
+
+
+def way_in(card: Card) -> str:
+    """Which side and which end."""
+    return "This side faces you. The end with row 1 goes in first."
+
+
+def numbers(card: Card) -> str:
+    """What the numbers beside the rows are."""
+    if card.shape.seen_above_read == 0:
+        return "Left: the card's rows. The row read is the row at eye level."
+    joining = " In brackets: the row a joining row lies over." if card.shape.joining_rows else ""
+    return (
+        f"Left: the card's rows. Right, boxed: the row being read when that row is at eye level "
+        f"({card.shape.seen_above_read} higher).{joining}"
+    )
+
+
+def selection(card: Card) -> str:
+    """On which pass the needles are selected."""
+    if card.machine.selects == "same pass":
+        return "On the pass itself: each pass reads a row and knits it."
+    return (
+        "One pass ahead: lock the card at row 1 and knit one pass, which only selects; let it run, and the next pass "
+        "knits row 1. Set and change yarn for a row when it is knitted, a pass after it is read."
+    )
+
+
+def ring(card: Card) -> str:
+    """How the card is closed, and whether its clip holes meet then."""
+    joining = card.shape.joining_rows
+    if joining == 0:
+        return "Butt the ends so that the distance between rows goes on, and tape them."
+    rows = f"{joining} full rows" if joining > 1 else "full row"
+    hold = "clip" if clips_meet(card) else "tape (the clip holes do not meet)"
+    return f"Lay the {rows} of each end over pattern rows of the other, hole on hole, and {hold}."
+
+
+def clips_meet(card: Card) -> bool:
+    """Whether each clip hole lies on one of the other end when the joining rows lie over the pattern's end rows.
+
+    The ends then overlap by twice the joining rows; a hole d from one end meets one at overlap - d from the other.
+    """
+    shape = card.shape
+    overlap = (2 * shape.joining_rows - 1) * shape.row_pitch_mm + 2 * shape.end_margin_mm
+    ends = shape.clip_from_end_mm
+    return bool(ends) and all(any(abs(overlap - one - two) < 0.05 for two in ends) for one in ends)
+
+
+def measure(card: Card) -> str:
+    """What to measure on one's own card before trusting the template."""
+    shape = card.shape
+    return (
+        f"Measure a card of your machine first: 10 columns {10 * shape.column_pitch_mm:g} mm, 10 rows "
+        f"{10 * shape.row_pitch_mm:g} mm, holes {shape.hole_mm:g} mm, sheet {shape.sheet_width_mm:g} mm wide?"
+    )
+
+
+def counts(card: Card) -> str:
+    """How much there is to punch."""
+    width, height = card.repeat
+    joining = card.joining_hole_count
+    full = f" + {joining} in the joining rows" if joining else ""
+    return (
+        f"{card.columns} columns, {card.rows} rows, {card.hole_count} holes{full}. Repeat {width} by {height}, framed."
+    )
+
+
+def notes(card: Card) -> list[tuple[str, str]]:
+    """Everything the knitter has to know, as heads and sentences."""
+    told = [
+        ("Hole", meaning(card)),
+        ("Carriage", settings(card)),
+        ("Yarn", yarns(card)),
+        ("Way in", way_in(card)),
+        ("Needles", place(card)),
+        ("Numbers", numbers(card)),
+        ("Selected", selection(card)),
+        ("Ring", ring(card)),
+    ]
+    return [(head, text) for head, text in told if text]
+
+
+def change_words(change: Change) -> Sequence[str]:
+    """The words beside a row: the setting, then the yarn."""
+    return [word for word in (SETTING_WORDS.get(change.setting or "", ""), change.yarn or "") if word]
+
+
+def change_marks(change: Change, yarn_names: Sequence[str]) -> Sequence[str]:
+    """The same as short as can be told apart: the setting's letters, the shortest beginning of the yarn's name that
+    no other yarn's has."""
+    letters = {"plain": "K", "tuck": "T", "slip": "S", "mixed": "T+S"}
+    marks = [letters[change.setting]] if change.setting else []
+    if change.yarn:
+        others = [name for name in yarn_names if name != change.yarn]
+        lengths = range(2, len(change.yarn) + 1)
+        unlike = (n for n in lengths if not any(other.startswith(change.yarn[:n]) for other in others))
+        marks.append(change.yarn[: next(unlike, len(change.yarn))])
+    return marks
+
+
+def printing(scale: tuple[float, float]) -> list[str]:
+    """How to print, and what to do where a check rule is off: first what stands beside the rule, then a line more."""
+    first = (
+        "Print at 100 % (actual size), never fitted to the page. Then measure both check rules: 100 mm each, from "
+        "outer edge to outer edge."
+    )
+    if scale == (1.0, 1.0):
+        again = "One measures 99 mm, say? Make it again with --scale-x 1.0101 (100 / 99); the one down: --scale-y."
+    else:
+        again = (
+            f"Corrected for one printer: --scale-x {scale[0]:g} --scale-y {scale[1]:g}. Still 99 mm, say? Multiply by "
+            "100 / 99."
+        )
+    return [first, again]
