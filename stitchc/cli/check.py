@@ -4,31 +4,37 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
-from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
 from stitchc.cli.common import (
-    chosen,
-    coloured,
     files_argument,
     format_option,
-    load_machine,
     machine_option,
-    option,
-    output_option,
-    put_text,
-    rendered,
+    no_such_stitch,
+    say,
+    show,
     stitch_option,
 )
-from stitchc.messages import Message, has_errors, in_order, to_json
+from stitchc.files import FileTrouble
+from stitchc.messages import Message, Refused, has_errors, in_order, to_json
 
 if TYPE_CHECKING:
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern, Stitch
 
 _MOST_LISTED = 12
+
+
+class _Checked(NamedTuple):
+    """What was found in one file. pattern: None where it does not compile or cannot be read (`trouble`)."""
+
+    messages: list[Message]
+    sources: Mapping[str, Sequence[str]]
+    pattern: Pattern | None = None
+    stitches: tuple[Stitch, ...] = ()
+    trouble: bool = False
 
 
 @click.command(
@@ -39,71 +45,58 @@ _MOST_LISTED = 12
 @machine_option(None)
 @stitch_option
 @format_option("text", "json")
-@option("--watch", is_flag=True, help="Check again whenever a file is saved, until Ctrl-C.")
-@output_option("the report")
-def command(
-    files: tuple[str, ...],
-    machine_name: str | None,
-    stitch_names: tuple[str, ...],
-    form: str,
-    watch: bool,
-    output: Path | None,
-    force: bool,
-) -> None:
+def command(files: tuple[str, ...], machine_name: str | None, stitch_names: tuple[str, ...], form: str) -> None:
     """Read patterns and check that they can be knitted.
 
     Every FILE is read, every mistake is reported. Then each stitch that nothing else in its file is built from is
     checked: too many tucks or slips, floats that are too long, needles and rows that never knit, yarns on the wrong
     side. With --machine, also whether that machine can knit it at all. `stitchc explain CODE` says more of a message.
     """
-    if watch:
-        from stitchc.cli.watch import rerun_on_save
-
-        rerun_on_save(files, lambda: _check(files, machine_name, stitch_names, form, None, False))
-    elif not _check(files, machine_name, stitch_names, form, output, force):
-        raise SystemExit(1)
-
-
-def _check(
-    files: tuple[str, ...],
-    machine_name: str | None,
-    stitch_names: tuple[str, ...],
-    form: str,
-    output: Path | None,
-    force: bool,
-) -> bool:
-    """Check every file and print the report; whether no error was found."""
-    machine = load_machine(machine_name) if machine_name else None
-    found: list[Message] = []
-    report: list[str] = []
-    colour = output is None and coloured(sys.stdout)
-    for file in files:
-        messages, lines, told = _one(file, machine, stitch_names)
-        found += messages
-        report += rendered(messages, lines, colour)
-        if told:
-            report.append(told)
-    put_text(to_json(found) if form == "json" else "\n".join(report), output, force)
-    return not has_errors(found)
+    machine, checked = _machine(machine_name)
+    if not checked:
+        checked = [_check(file, machine, stitch_names) for file in files]
+        checked += _named_nowhere(checked, stitch_names)
+    found = [message for each in checked for message in each.messages]
+    if form == "json":
+        sys.stdout.write(to_json(found) + "\n")
+    else:
+        for each in checked:
+            show(each.messages, each.sources)
+            if each.pattern and each.stitches and not has_errors(each.messages):
+                say(_summary(each, machine))
+    if has_errors(found):
+        raise SystemExit(3 if any(each.trouble for each in checked) else 1)
 
 
-def _one(
-    file: str, machine: Machine | None, stitch_names: Sequence[str]
-) -> tuple[list[Message], Mapping[str, Sequence[str]], str]:
-    """The messages of one file, the lines they stand in, and what to tell where no error was found."""
+def _machine(name: str | None) -> tuple[Machine | None, list[_Checked]]:
+    """The machine, or what is wrong with it: then there is nothing to check the patterns by."""
+    if name is None:
+        return None, []
+    from stitchc.machines import load
+
+    try:
+        return load(name), []
+    except Refused as refused:
+        return None, [_Checked(list(refused.messages), refused.sources, trouble=isinstance(refused, FileTrouble))]
+
+
+def _check(file: str, machine: Machine | None, names: Sequence[str]) -> _Checked:
     from stitchc.checks import check_pattern
-    from stitchc.gauge.remarks import check_swatches
     from stitchc.notation import compile_file
 
-    pattern, messages, sources = compile_file(file)
+    try:
+        pattern, messages, sources = compile_file(file)
+    except FileTrouble as trouble:
+        return _Checked(list(trouble.messages), {}, trouble=True)
     if pattern is None:
-        return messages, sources, ""
-    stitches = chosen(pattern, stitch_names)
-    messages = [*messages, *check_pattern(pattern, machine, stitches), *check_swatches(pattern)]
+        return _Checked(in_order(messages), sources)
+    stitches = pattern.wanted()
+    if names:
+        stitches = tuple(pattern.stitches[name] for name in dict.fromkeys(names) if name in pattern.stitches)
+    messages = [*messages, *check_pattern(pattern, machine, stitches)]
     if machine is not None:
         messages += _beyond(machine, stitches)
-    messages = in_order(messages)
-    return messages, pattern.sources, "" if has_errors(messages) else _summary(pattern, stitches, machine, messages)
+    return _Checked(in_order(messages), sources, pattern, stitches)
 
 
 def _beyond(machine: Machine, stitches: Sequence[Stitch]) -> list[Message]:
@@ -113,14 +106,27 @@ def _beyond(machine: Machine, stitches: Sequence[Stitch]) -> list[Message]:
     return [m for stitch in stitches for m in unfit(stitch, machine, default_needles(stitch.chart, edge=1))]
 
 
-def _summary(pattern: Pattern, stitches: Sequence[Stitch], machine: Machine | None, messages: Sequence[Message]) -> str:
-    listed = [f"`{stitch.name}` {stitch.chart.width} x {stitch.chart.height}" for stitch in stitches[:_MOST_LISTED]]
-    if len(stitches) > _MOST_LISTED:
-        listed.append(f"{len(stitches) - _MOST_LISTED} more")
+def _named_nowhere(checked: Sequence[_Checked], names: Sequence[str]) -> list[_Checked]:
+    """What to say of stitches asked for that none of the files has."""
+    patterns = [each.pattern for each in checked if each.pattern]
+    if len(patterns) < len(checked):  # it may be in a file that did not compile
+        return []
+    missing = [name for name in dict.fromkeys(names) if not any(name in pattern.stitches for pattern in patterns)]
+    return [_Checked([no_such_stitch(name, patterns[0]) for name in missing], {})] if missing else []
+
+
+def _summary(each: _Checked, machine: Machine | None) -> str:
+    """One calm line about a file without errors."""
+    assert each.pattern
+    listed = [f"`{stitch.name}` {stitch.chart.width} x {stitch.chart.height}" for stitch in each.stitches]
+    if len(listed) > _MOST_LISTED:
+        listed[_MOST_LISTED:] = [f"{len(listed) - _MOST_LISTED} more"]
     on = f" on `{machine.name}`" if machine else ""
-    state = "can be knitted" if not messages else f"can be knitted, with {_count(len(messages), 'warning')}"
-    return f"{pattern.file}: {_count(len(stitches), 'stitch', 'stitches')} {state}{on}: {', '.join(listed)}."
+    warnings = sum(message.severity == "warning" for message in each.messages)
+    with_warnings = f", with {_count(warnings, 'warning', 'warnings')}" if warnings else ""
+    stitches = _count(len(each.stitches), "stitch", "stitches")
+    return f"{each.pattern.file}: {stitches} can be knitted{on}{with_warnings}: {', '.join(listed)}."
 
 
-def _count(count: int, one: str, many: str = "") -> str:
-    return f"{count} {one if count == 1 else many or one + 's'}"
+def _count(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"

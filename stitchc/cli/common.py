@@ -125,25 +125,24 @@ def chosen(pattern: Pattern, names: Sequence[str], parts: bool = False) -> tuple
     """
     if not names:
         return pattern.own() if parts else pattern.wanted()
-    import difflib
-
     unknown = [name for name in names if name not in pattern.stitches]
     if unknown:
-        near = {name: difflib.get_close_matches(name, pattern.stitches, n=1, cutoff=0.4) for name in unknown}
-        leave(
-            [
-                Message(
-                    "N103",
-                    "error",
-                    f"There is no stitch `{name}` in `{pattern.file}`.",
-                    cure=f"--stitch {near[name][0]}"
-                    if near[name]
-                    else "The stitches there: " + ", ".join(list(pattern.stitches)[:12]) + ".",
-                )
-                for name in unknown
-            ]
-        )
+        leave([no_such_stitch(name, pattern) for name in unknown])
     return tuple(pattern.stitches[name] for name in dict.fromkeys(names))
+
+
+def no_such_stitch(name: str, pattern: Pattern) -> Message:
+    """What to say of a --stitch that the pattern does not have."""
+    import difflib
+
+    near = difflib.get_close_matches(name, pattern.stitches, n=1, cutoff=0.4)
+    listed = "The stitches there: " + ", ".join(list(pattern.stitches)[:12]) + "."
+    return Message(
+        "N103",
+        "error",
+        f"There is no stitch `{name}` in `{pattern.file}`.",
+        cure=f"--stitch {near[0]}" if near else listed,
+    )
 
 
 def load_machine(name: str) -> Machine:
