@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+
 import pytest
 
 
@@ -23,3 +25,14 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def bless(request: pytest.FixtureRequest) -> bool:
     """Whether expected texts are to be rewritten instead of compared."""
     return bool(request.config.getoption("--bless"))
+
+
+@pytest.fixture(scope="session")
+def chromium_path() -> str:
+    """The browser that the browser tests drive; without one they fail, since nobody should think they passed."""
+    for name in ("chromium", "chromium-browser", "google-chrome"):
+        if path := shutil.which(name):
+            return path
+    pytest.fail(
+        "no chromium found: install it (apt-get install chromium), or leave these tests out with -m 'not browser'"
+    )

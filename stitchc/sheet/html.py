@@ -132,7 +132,7 @@ def _chart(name: str, chart: Chart, carriage: str) -> Mapping[str, Any]:
         if from_right:
             texts.append(f'<text x="{left + width + 4}" y="{top + 12}">{row + 1}</text>')
         else:
-            texts.append(f'<text x="{left - 4}" y="{top + 12}" text-anchor="end">{row + 1}</text>')
+            texts.append(f'<text x="{left - 4}" y="{top + 12}" class="from-left">{row + 1}</text>')
     used = {int(code) for code in set(chart.cells.flat)}
     return {
         "name": visible(name),

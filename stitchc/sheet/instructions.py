@@ -286,7 +286,7 @@ CAUTIONS: Final = (
     "children clear of the bed while it moves.",
     "If the carriage sticks, stop. Never force it: ease it back, look for a needle out of line or yarn around a brush, "
     "and lift it off if need be.",
-    "Weights fall when work comes off: keep feet and paws away. See that the clamps are tight before you begin.",
+    "Weights fall when work comes off: keep feet and pets away. See that the clamps are tight before you begin.",
     "Change your posture, rest your hands at least every half hour, and stop if a wrist or shoulder hurts.",
     "Your machine's own manual, and the safety rules of your place, come before this sheet.",
 )

@@ -18,16 +18,19 @@ Mark = Literal[".", "o", "h", "p"]
 SLOT: Final = 10
 """Drawing units from needle to needle."""
 
-WHOLE_BED: Final = 50
+WHOLE_BED: Final = 40
 """Needles that one line shows legibly; a wider bed is shown by its ends or in several lines."""
 
-END: Final = 24
+END: Final = 16
 """Needles shown at each end of a wide bed whose middle only goes on in the same way."""
 
 _BREAK: Final = 3
 """Slots that the break between the two ends takes."""
 
-LINE_HEIGHT: Final = 58
+LINE_HEIGHT: Final = 52
+
+_SIDE: Final = 18
+"""Room beside the outermost needles, so that half a label fits."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +67,7 @@ def _goes_on(bed: str) -> bool:
     inner = bed[1:-1].strip(".")
     if len(bed) - len(inner) > END:
         return False
-    return any(inner[period:] == inner[:-period] for period in range(1, END // 2 + 1))
+    return any(inner[period:] == inner[:-period] for period in range(1, 3 * END // 4 + 1))
 
 
 def _lines_of(needles: Needles) -> list[tuple[int, int]]:
@@ -78,7 +81,9 @@ def _lines_of(needles: Needles) -> list[tuple[int, int]]:
 
 
 def _stacked(lines: Sequence[Sequence[tuple[int, str]]]) -> Drawn:
-    width = max(sum(len(part) for _, part in line) + _BREAK * (len(line) - 1) for line in lines) * SLOT + SLOT
+    width = (
+        max(sum(len(part) for _, part in line) + _BREAK * (len(line) - 1) for line in lines) * SLOT + 2 * _SIDE - SLOT
+    )
     markup = "".join(_line(line, index * LINE_HEIGHT) for index, line in enumerate(lines))
     return Drawn(markup, width, LINE_HEIGHT * len(lines))
 
@@ -89,8 +94,8 @@ def _line(parts: Sequence[tuple[int, str]], top: int) -> str:
     solid: list[str] = []  # filled shapes
     hollow: list[str] = []  # open shapes
     labels: list[str] = []
-    edge = top + 20
-    at = SLOT // 2
+    edge = top + 17
+    at = _SIDE - SLOT // 2
     for index, (first, part) in enumerate(parts):
         if index:
             middle = at + _BREAK * SLOT // 2
@@ -136,10 +141,10 @@ def _labels(first: int, count: int, at: int, edge: int) -> list[str]:
     placed: list[int] = []
     labels = []
 
-    def put(x: int, text: str, anchor: str = "") -> None:
+    def put(x: int, text: str) -> None:
         if all(abs(x - other) >= wide for other in placed):
             placed.append(x)
-            labels.append(f'<text x="{x}" y="{edge - 6}"{anchor}>{text}</text>')
+            labels.append(f'<text x="{x}" y="{edge - 5}">{text}</text>')
 
     for position in wanted:
         put(at + (position - first) * SLOT + SLOT // 2, needle_name(position))

@@ -195,7 +195,13 @@ def _in_between(chosen: tuple[int, ...], last_out: Sequence[int], between: tuple
 @lru_cache(maxsize=4096)
 def shortest(needles: tuple[int, ...]) -> Phrase:
     """The cheapest phrase for these positions (left to right, at least one), without reference to anything before."""
-    candidates = [_cut_into_parts(needles), *_with_exceptions(needles)]
+    origin = needles[0]
+    taken = bytearray(needles[-1] - origin + 1)
+    for needle in needles:
+        taken[needle - origin] = 1
+    repeats = _repeats(taken)
+    whole = [Phrase((comb,)) for comb in _combs_from(0, origin, taken, repeats) if comb.last == needles[-1]]
+    candidates = [*whole, _cut_into_parts(needles, taken, repeats), *_with_exceptions(needles)]
     return min(candidates, key=Phrase.cost)
 
 
@@ -205,13 +211,9 @@ _ALSO: Final = len("; also ")
 _COMMA: Final = len(", ")
 
 
-def _cut_into_parts(needles: tuple[int, ...]) -> Phrase:
+def _cut_into_parts(needles: tuple[int, ...], taken: bytearray, repeats: list[list[int]]) -> Phrase:
     """The cheapest way to cut the needles, left to right, into runs and combs (dynamic programming from the right)."""
     origin = needles[0]
-    taken = bytearray(needles[-1] - origin + 1)
-    for needle in needles:
-        taken[needle - origin] = 1
-    repeats = _repeats(taken)
     count = len(needles)
     run_end = list(range(count))
     for index in range(count - 2, -1, -1):

@@ -87,6 +87,10 @@ function show(say) {
     const list = byId("before").cloneNode(true);
     list.removeAttribute("id");
     steps.append(list);
+    const first = document.createElement("p");
+    first.className = "see";
+    first.textContent = "The cautions, and how it goes, are under About this sheet.";
+    steps.append(first);
   } else if (stop.line) {
     steps.append(...Array.from(stop.line.querySelectorAll(".do > p:not(.note)"), (step) => step.cloneNode(true)));
   } else {
@@ -107,7 +111,7 @@ function show(say) {
   byId("on").disabled = state.at === last;
   byId("on").textContent = stop.kind === "before" ? "Ready, row 1" : "Done, next";
   byId("undo").disabled = !state.past.length;
-  byId("note-label").textContent = "Note on " + (stop.kind === "pass" ? "row " + stop.row : heading(stop).toLowerCase());
+  byId("note-label").textContent = "Note: " + heading(stop).toLowerCase();
   byId("note").value = state.notes[noteKey(state.at)] || "";
   if (root.dataset.view === "rows") tick();
   if (say) {

@@ -1,0 +1,237 @@
+"""Lowering against a simulated bed, hand arithmetic, and the handbooks' figures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from bed_simulation import expected, knit
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stitchc.bed import Needles, needle_position
+from stitchc.chart import Chart
+from stitchc.machines import SHIPPED, Machine, load
+from stitchc.messages import Span
+from stitchc.passes import (
+    columns_on,
+    cost,
+    default_needles,
+    lever_changes,
+    lower,
+    unfit,
+    ways,
+)
+from stitchc.pattern import Side, Stitch
+from stitchc.sheet import Sheet, as_document, instruct
+
+HAND = load("hand-standard")
+ONE_WAY = replace(HAND, hold_directions="one")
+
+# Structures as teaching pages give them, first knitted row first (common practice; names differ by country).
+ONE_ROW_STAGGERED = ["TK", "KK", "KT", "KK"]
+TWO_ROW_SWAPPED = ["TK", "TK", "KK", "KK", "KT", "KT", "KK", "KK"]
+TWO_ROW_COLUMNS = ["KT", "KT", "KK"]
+CROSS_TUCK = ["KT", "TK"]
+CROSS_MISS = ["KS", "SK"]
+
+
+def sheet_of(
+    chart: Chart, needles: Needles, rows: int, carriage: Side, edge: int, machine: Machine = HAND
+) -> dict[str, object]:
+    passes = lower(chart, machine, needles, rows, carriage, edge)
+    return as_document(Sheet("x", machine, needles, edge, carriage, instruct(passes, machine, needles, edge)))
+
+
+@st.composite
+def charts(draw: st.DrawFn) -> Chart:
+    """Charts whose rows have tuck or slip but not both, as one pass can knit them."""
+    width, height = draw(st.integers(1, 9)), draw(st.integers(1, 7))
+    rows = []
+    for _ in range(height):
+        letters = draw(st.sampled_from(["K", "KT", "KS"]))
+        rows.append("".join(draw(st.lists(st.sampled_from(letters), min_size=width, max_size=width))))
+    return Chart.from_rows(rows)
+
+
+sides = st.sampled_from(["right", "left"])
+
+
+@given(charts(), st.integers(1, 45), st.integers(0, 4), sides, st.integers(1, 25), st.integers(-5, 5))
+@settings(max_examples=200, deadline=None)
+def test_a_simulated_bed_knits_what_the_chart_says(
+    chart: Chart, count: int, edge: int, carriage: Side, rows: int, off_centre: int
+) -> None:
+    count = max(count, 2 * edge + 1)
+    centred = Needles.centred(count)
+    needles = Needles(centred.first + off_centre, centred.last + off_centre)
+    document = sheet_of(chart, needles, rows, carriage, edge)
+    assert knit(document, carriage) == expected(chart.rows(), count, edge, rows)
+
+
+@given(charts(), sides, st.integers(0, 12), st.integers(1, 12))
+@settings(max_examples=100, deadline=None)
+def test_going_on_where_a_section_ended_is_the_same_as_not_stopping(
+    chart: Chart, carriage: Side, first: int, second: int
+) -> None:
+    needles = Needles.centred(13)
+    whole = lower(chart, HAND, needles, first + second, carriage, 1)
+    start = lower(chart, HAND, needles, first, carriage, 1)
+    rest = lower(
+        chart,
+        HAND,
+        needles,
+        second,
+        start[-1].end_side if start else carriage,
+        1,
+        held=start[-1].held if start else (),
+        first_row=first + 1,
+        first_chart_row=first % chart.height + 1,
+    )
+    assert start + rest == whole
+
+
+@pytest.mark.parametrize(
+    ("rows", "knitted", "moves"),
+    [
+        # 24 needles less 2 edge needles: 11 columns of each kind.
+        (ONE_ROW_STAGGERED, 40, 20 * 11),  # every tuck row brings 11 out, every plain row lets them knit back
+        (TWO_ROW_SWAPPED, 40, 10 * 11),  # a hold over two rows costs its moves once
+        (TWO_ROW_COLUMNS, 30, 10 * 11),
+        (CROSS_TUCK, 30, 11 + 29 * 22),  # never a plain row: 11 back and 11 out each time
+        (CROSS_MISS, 30, 11 + 29 * 22),
+        (["KK", "KK"], 30, 0),
+    ],
+)
+def test_moves_by_hand_arithmetic(rows: list[str], knitted: int, moves: int) -> None:
+    passes = lower(Chart.from_rows(rows), HAND, Needles.centred(24), knitted, "right", 1)
+    assert cost(passes, HAND).moves == moves
+
+
+def test_settings_follow_the_needles_in_work_not_the_chart() -> None:
+    chart = Chart.from_rows(["KKKT", "KKKS"])
+    narrow = lower(chart, HAND, Needles.centred(5), 2, "right", 1)  # columns 1 to 3 between the edges
+    assert [each.setting for each in narrow] == ["plain", "plain"]
+    wide = lower(chart, HAND, Needles.centred(6), 2, "right", 1)
+    assert [each.setting for each in wide] == ["tuck", "slip"]
+
+
+def test_a_row_of_both_names_the_needles_that_take_no_yarn() -> None:
+    (only,) = lower(Chart.from_rows(["KTS"]), HAND, Needles(0, 2), 1, "right", 0)
+    assert (only.setting, only.held, only.slipped) == ("mixed", (1, 2), (2,))
+
+
+# -- the carriage's setting -----------------------------------------------------------------------------------------
+
+
+def changes(rows: list[str], machine: Machine, carriage: Side = "right", count: int = 24) -> int:
+    passes = lower(Chart.from_rows(rows), machine, Needles.centred(24), count, carriage, 1)
+    return cost(passes, machine).lever_changes
+
+
+def test_a_hold_in_one_direction_is_set_once_where_all_tucks_fall_that_way() -> None:
+    # "Hold on one side only, so that needles are held going one way and knit back going the other": common practice.
+    assert changes(ONE_ROW_STAGGERED, ONE_WAY) == 1
+    assert changes(ONE_ROW_STAGGERED, HAND) == 24
+    (first, *others) = lever_changes(
+        lower(Chart.from_rows(ONE_ROW_STAGGERED), ONE_WAY, Needles.centred(24), 8, "left", 1), ONE_WAY
+    )
+    assert first is not None and (first.to, first.direction) == ("tuck", "left to right")
+    assert others == [None] * 7
+
+
+def test_a_setting_stays_as_long_as_it_serves() -> None:
+    # hold, keep, cancel, (nothing held: nothing to set) for each four rows
+    assert changes(TWO_ROW_SWAPPED, HAND) == 2 * (24 // 4)
+    assert changes(CROSS_TUCK, HAND) == 1
+    # a card selects all needles on a plain row, so that tuck may stay set
+    assert changes(ONE_ROW_STAGGERED, load("card24-standard")) == 1
+    assert changes(["KT", "KS"], load("card24-standard")) == 24
+
+
+@given(charts(), sides, st.booleans())
+@settings(max_examples=100, deadline=None)
+def test_settings_knit_what_was_meant(chart: Chart, carriage: Side, one_way: bool) -> None:
+    """Follow the changes alone: a held needle stays only if hold is set for this direction, else it knits back."""
+    machine = ONE_WAY if one_way else HAND
+    passes = lower(chart, machine, Needles.centred(12), 20, carriage, 1)
+    set_for: set[object] = set()
+    out: set[int] = set()
+    for each, change in zip(passes, lever_changes(passes, machine), strict=True):
+        way = each.direction if one_way else None
+        if change is not None:
+            assert change.direction == way
+            set_for = set_for - {way} if change.to == "plain" else set_for | {way}
+        out = (out | set(each.bring_out)) - set(each.push_back)
+        if way not in set_for:
+            out = set()
+        assert tuple(sorted(out)) == each.held
+
+
+# -- where the repeat lies ------------------------------------------------------------------------------------------
+
+
+def test_the_card_column_of_a_needle() -> None:
+    # A 24-wide repeat lies 12 needles each side of 0 (common practice): L12 is column 1, R12 24, R13 1, L13 24.
+    machine = load("card24-standard")
+    chart = Chart.plain(24, 1)
+    needles = Needles(needle_position("L13"), needle_position("R13"))
+    columns = columns_on(chart, machine, needles, 0) + 1
+    of = {
+        name: int(columns[needle_position(name) - needles.first]) for name in ("L12", "R12", "R13", "L13", "L1", "R1")
+    }
+    assert of == {"L12": 1, "R12": 24, "R13": 1, "L13": 24, "L1": 12, "R1": 13}
+
+
+def test_a_card_moves_the_needles_itself() -> None:
+    machine = load("card24-standard")
+    passes = lower(Chart.from_rows(CROSS_TUCK), machine, Needles.centred(24), 10, "right", 1)
+    assert all(each.held and not each.bring_out and not each.push_back for each in passes)
+    assert cost(passes, machine).moves == 0
+
+
+def test_needles_between_letters_and_numbers() -> None:
+    # "L98-R99" is 98 left and 99 right: 197 needles (a published tuck afghan's cast-on; common convention).
+    assert Needles.parse("L98-R99").count == 197
+
+
+@pytest.mark.parametrize(("width", "count"), [(1, 24), (2, 24), (3, 26), (4, 26), (7, 30), (24, 26), (100, 102)])
+def test_default_needles_are_whole_repeats_and_the_edges(width: int, count: int) -> None:
+    assert default_needles(Chart.plain(width, 1), 1).count == count
+
+
+def test_ways_are_true_and_the_first_is_the_cheapest() -> None:
+    chart = Chart.from_rows(["KTKKT", "KKKKK", "TKKKK"])
+    found = ways(chart, HAND, Needles.centred(24), 12, "right", 1)
+    assert len(found) == 10
+    for way in found:
+        # against the simulated bed: its moves for this way are those that were said
+        document = sheet_of(chart.shifted(way.shift), Needles.centred(24), 12, way.carriage, 1)
+        knit(document, way.carriage)
+        assert document["totals"] == {"rows": 12, "moves": way.cost.moves}
+    assert found[0].cost.moves == min(way.cost.moves for way in found)
+
+
+# -- what cannot be done --------------------------------------------------------------------------------------------
+
+
+def codes(rows: list[str], machine: Machine, needles: str) -> list[str]:
+    stitch = Stitch("x", Chart.from_rows(rows), Span("x.stitch", 1))
+    return [message.code for message in unfit(stitch, machine, Needles.parse(needles))]
+
+
+def test_unfit() -> None:
+    assert codes(["KT"], HAND, "200") == []
+    assert codes(["KT"], HAND, "201") == ["M303"]
+    assert codes(["KT"], HAND, "R90-R101") == ["M303"]
+    assert codes(["KS"], replace(HAND, slip="none"), "24") == ["M305"]
+    assert codes(["KT"], replace(HAND, tuck="none"), "24") == ["M305"]
+    assert codes(["KTKKK"], load("card24-standard"), "24") == ["M301"]
+    assert codes(["KTKK"], load("card24-standard"), "24") == []
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_every_shipped_machine_can_be_lowered_for(name: str) -> None:
+    machine = load(name)
+    document = sheet_of(Chart.from_rows(["KT", "KK", "KS"]), Needles.centred(20), 9, "left", 2, machine)
+    assert len(document["passes"]) == 9  # type: ignore[arg-type]
