@@ -112,7 +112,16 @@ def _named_nowhere(checked: Sequence[_Checked], names: Sequence[str]) -> list[_C
     if len(patterns) < len(checked):  # it may be in a file that did not compile
         return []
     missing = [name for name in dict.fromkeys(names) if not any(name in pattern.stitches for pattern in patterns)]
-    return [_Checked([no_such_stitch(name, patterns[0]) for name in missing], {})] if missing else []
+    if not missing:
+        return []
+    messages = [no_such_stitch(name, patterns[0]) for name in missing]
+    if len(patterns) > 1:
+        anywhere = f"in any of the {len(patterns)} files"
+        messages = [
+            message._replace(text=f"There is no stitch `{name}` {anywhere}.")
+            for name, message in zip(missing, messages, strict=True)
+        ]
+    return [_Checked(messages, {})]
 
 
 def _summary(each: _Checked, machine: Machine | None) -> str:

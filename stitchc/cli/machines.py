@@ -1,0 +1,194 @@
+"""`stitchc machines`: the profiles and what each can do, some in full, or the text of one to start your own from."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from stitchc.cli.common import format_option, option, output_option, put_text
+
+if TYPE_CHECKING:
+    from stitchc.machines import Limit, Machine
+
+_TUCK = {"holding": "by holding position", "carriage": "by the carriage", "none": "cannot"}
+_SLIP = {"by-hand": "yarn led by hand", "carriage": "by the carriage", "none": "cannot"}
+
+
+@click.command(
+    epilog="\b\nExamples:\n  stitchc machines\n  stitchc machines card24-standard\n"
+    "  stitchc machines --write card24-standard > my.toml\n  stitchc machines my.toml"
+)
+@click.argument("names", metavar="[NAME|FILE.toml]...", nargs=-1)
+@option(
+    "--write",
+    "written",
+    metavar="NAME",
+    help="Print the profile itself, as a start for your own: each line with what it means and where it is from.",
+)
+@format_option("text", "json")
+@output_option("it instead of printing it")
+def command(names: tuple[str, ...], written: str | None, form: str, output: Path | None, force: bool) -> None:
+    """List the machine profiles, show some in full, or print one to start your own from.
+
+    A file of your own is checked whole: every mistake in it is told at its line, and without one you see what the
+    machine can do. In a file you may say `based_on = "card24-standard"` at the top and then only what differs.
+    """
+    from stitchc.machines import SHIPPED, load, profile_text
+
+    if written is not None:
+        if names:
+            raise click.UsageError("--write NAME prints one profile as it is; name no other beside it.")
+        put_text(profile_text(written), output, force)
+        return
+    machines = _loaded(names) if names else [load(name) for name in SHIPPED]
+    if form == "json":
+        put_text(json.dumps(as_json(machines), ensure_ascii=False, indent=2), output, force)
+    elif names:
+        put_text("\n\n".join(in_full(machine) for machine in machines), output, force)
+    else:
+        put_text(table(machines), output, force)
+
+
+def _loaded(names: tuple[str, ...]) -> list[Machine]:
+    """All of them, or every mistake of every profile."""
+    from stitchc.cli.common import show
+    from stitchc.files import FileTrouble
+    from stitchc.machines import load
+    from stitchc.messages import Refused
+
+    machines, status = [], 0
+    for name in names:
+        try:
+            machines.append(load(name))
+        except Refused as refused:
+            show(refused.messages, refused.sources)
+            status = max(status, 3 if isinstance(refused, FileTrouble) else 1)
+    if status:
+        raise SystemExit(status)
+    return machines
+
+
+def as_json(machines: list[Machine]) -> dict[str, object]:
+    """The `stitchc-machines/1` document: every setting of each machine under its name in the profile's values."""
+    from dataclasses import asdict
+
+    return {"format": "stitchc-machines/1", "machines": [asdict(machine) for machine in machines]}
+
+
+def table(machines: list[Machine]) -> str:
+    """One line a machine."""
+    head = ("machine", "pitch", "needles", "pattern read from", "tuck", "slip")
+    rows = [head, *map(_row, machines)]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
+    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+    lines.insert(1, "  ".join("-" * width for width in widths))
+    return "\n".join(
+        [
+            *lines,
+            "",
+            "In full:          stitchc machines NAME",
+            "One of your own:  stitchc machines --write NAME > my.toml, then --machine my.toml",
+        ]
+    )
+
+
+def _row(machine: Machine) -> tuple[str, ...]:
+    read = {
+        "none": "none: by hand",
+        "card": f"hole card, {machine.reader_width} wide",
+        "bitmap": f"picture, to {machine.reader_width} wide",
+    }[machine.reader]
+    pitch = f"{machine.pitch_mm:g} mm"
+    return (machine.name, pitch, str(machine.needles), read, _TUCK[machine.tuck], _SLIP[machine.slip])
+
+
+def in_full(machine: Machine) -> str:
+    """What one machine is and can do, in words."""
+    bed = machine.bed
+    lines = [
+        ("needles", f"{machine.needles}, {bed.left} to {bed.right}, {machine.pitch_mm:g} mm apart"),
+        ("tuck", _TUCK[machine.tuck]),
+        ("slip", _SLIP[machine.slip]),
+        (
+            "holding",
+            {
+                "both": "needles stay in holding position in both directions",
+                "one": "set for one direction; the other way knits held needles back",
+            }[machine.hold_directions],
+        ),
+        *_reader_lines(machine),
+        *_limit_lines(machine),
+    ]
+    wide = max(len(name) for name, _ in lines)
+    head = f"{machine.name}: {machine.title}" + (
+        "" if machine.origin == "shipped" else f" ({machine.origin}, no mistake)"
+    )
+    return "\n".join([head, *(f"  {name.ljust(wide)}  {words}" for name, words in lines)])
+
+
+def _reader_lines(machine: Machine) -> list[tuple[str, str]]:
+    if machine.reader == "none" or machine.reader_width is None:
+        return [("pattern", "selected by hand, as the sheet says")]
+    card = machine.card
+    width = machine.reader_width
+    lines = []
+    if machine.reader == "card":
+        fit = [str(number) for number in range(1, width + 1) if width % number == 0]
+        fitting = ", ".join(fit[:-1]) + (" or " if len(fit) > 1 else "") + fit[-1]
+        lines.append(("pattern", f"hole card, {width} columns: a repeat {fitting} wide fits"))
+        lines.append(("a hole", "the needle knits" if machine.mark_means == "knit" else "the needle does not knit"))
+        lines.append(("column 1", f"on needle {machine.column_1_needle}, repeating outward"))
+    else:
+        lines.append(("pattern", f"picture, one pixel a stitch, up to {width} wide, {machine.first_row} row first"))
+        lines.append(
+            ("a dark pixel", "the needle knits" if machine.mark_means == "knit" else "the needle does not knit")
+        )
+        where = machine.column_1_needle or "the leftmost needle in work"
+        lines.append(("column 1", f"on {where}"))
+    lines.append(("mirrored", "entered left to right exchanged" if machine.mirrored else "no"))
+    lines.append(
+        ("selection", "on the pass itself" if machine.selects == "same pass" else "for the next pass, one ahead")
+    )
+    if card is not None:
+        lines += [
+            (
+                "card",
+                f"{card.rows} rows on a blank, at least {card.least_rows} to close it, "
+                f"{card.joining_rows} joining rows at each end",
+            ),
+            ("row seen", f"{card.seen_above_read} above the row read"),
+            (
+                "card in mm",
+                f"sheet {card.sheet_width_mm:g} wide, columns {card.column_pitch_mm:g}, rows {card.row_pitch_mm:g}, "
+                f"holes {card.hole_mm:g} across (measure your own card)",
+            ),
+        ]
+    return lines
+
+
+def _limit_lines(machine: Machine) -> list[tuple[str, str]]:
+    limits = machine.limits
+    floats = _limit(limits.float_needles, "needles")
+    if limits.float_mm is not None:
+        most = int(limits.float_mm / machine.pitch_mm + 1e-9)
+        also = f"warning over {limits.float_mm:g} mm ({most} needle{'' if most == 1 else 's'} here)"
+        floats = also if floats == "no limit" else f"{floats}; {also}"
+    return [
+        ("tucks in succession", _limit(limits.tucks_in_succession, "on one needle")),
+        ("tucks side by side", _limit(limits.tucks_side_by_side, "needles")),
+        ("slips in succession", _limit(limits.slips_in_succession, "on one needle")),
+        ("floats", floats),
+        ("tuck and slip in a row", limits.mixed_rows),
+    ]
+
+
+def _limit(limit: Limit, what: str) -> str:
+    said = [
+        f"{severity} from {count}"
+        for severity, count in (("warning", limit.warn_from), ("error", limit.error_from))
+        if count is not None
+    ]
+    return f"{', '.join(said)} {what}" if said else "no limit"
