@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "gauge": ("stitchc.cli.gauge", "Estimate the gauge of each stitch, with an honest range."),
     "compare": ("stitchc.cli.compare", "Set the densities of stitches side by side: size, yarn, work."),
     "swatch": ("stitchc.cli.swatch", "Plan the least swatch worth knitting for a stitch."),
+    "piece": ("stitchc.cli.piece", "Work out a whole piece: needles, rows, sizes, yarn, instructions."),
     "build": ("stitchc.cli.build", "Make everything that applies to a pattern, in one folder."),
     "format": ("stitchc.cli.format", "Lay a pattern file out in the standard way."),
     "machines": ("stitchc.cli.machines", "List the machine profiles, or print one to start your own."),

@@ -15,7 +15,8 @@ import numpy as np
 from stitchc.bed import Needles
 from stitchc.chart import KNIT, Chart
 from stitchc.checks import check, edge_tucks
-from stitchc.gauge import GaugeReport, Joint, PlainGauge, Range, estimate
+from stitchc.gauge.estimate import GaugeReport, Joint, PlainGauge, estimate
+from stitchc.gauge.values import Range
 from stitchc.messages import Message, Span, has_errors
 from stitchc.passes import Pass, columns_on, lower, moved_by_hand, unfit
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece, Side, Stitch, Width

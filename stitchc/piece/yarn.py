@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from stitchc.bed import Needles
-from stitchc.gauge import Range
+from stitchc.gauge.values import Range
 from stitchc.gauge.yarn import Cells, grams, metres_of, tex_of
 from stitchc.passes import Pass
 from stitchc.piece.plan import Plan

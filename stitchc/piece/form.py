@@ -1,0 +1,102 @@
+"""A plan as the `stitchc-piece/1` JSON form, which scripts and outside checks rely on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from stitchc.gauge.values import Range
+from stitchc.messages import Message
+from stitchc.passes import cost
+from stitchc.piece.plan import Plan, Section
+from stitchc.piece.size import Choice, Rounding
+from stitchc.piece.words import Units, gauge_lines, rounding_lines, settings_changed, yarn_lines
+from stitchc.piece.yarn import YarnNeeded, yarn_needed
+from stitchc.sheet import Sheet, needles_as_json, pass_as_json
+
+
+def as_document(plan: Plan, sheet: Sheet, units: Units, messages: Sequence[Message] = ()) -> dict[str, object]:
+    """The fields the contract promises, in its order, and further ones after them.
+
+    Sizes and amounts are null where no gauge (or no tex) is known. Sections are in the order of knitting; an added
+    plain row is a section of its own with its reason in `added`.
+    """
+    notes = [*plan.pattern.notes, *sheet.warnings, *rounding_lines(plan, units)]
+    notes += [message.text for message in messages if message.severity == "info"]
+    notes += [*gauge_lines(plan, units), *yarn_lines(plan, units)]
+    return {
+        "format": "stitchc-piece/1",
+        "needles": needles_as_json(plan.needles),
+        "width_cm": _size(plan.width_cm),
+        "length_cm": _size(plan.length_cm),
+        "sections": [_section(plan, section) for section in plan.sections],
+        "passes": [pass_as_json(entry) for entry in sheet.pass_entries()],
+        "yarn": [_yarn(yarn) for yarn in yarn_needed(plan)],
+        "notes": notes,
+        "title": plan.pattern.title,
+        "piece": plan.piece.name,
+        "machine": plan.machine.name,
+        "carriage": plan.piece.carriage,
+        "edge": plan.edge,
+        "width_set_by": plan.width_stitch,
+        "seam_allowance_cm": round(plan.plus_mm / 10, 4),
+        "knitted_width_cm": _size(plan.knitted_width_cm),
+        "rounding": _rounding(plan.width_rounding),
+        "totals": {
+            "rows": sheet.rows,
+            "moves": cost(plan.passes, plan.machine).moves,
+            "setting_changes": settings_changed(plan),
+        },
+    }
+
+
+def _section(plan: Plan, section: Section) -> dict[str, object]:
+    return {
+        "stitch": section.stitch,
+        "rows": section.rows,
+        "length_cm": _size(plan.length_of(section)),
+        "at": section.at,
+        "from_row": section.from_row,
+        "to_row": section.to_row,
+        "yarn": section.yarn,
+        "carriage_before": section.carriage,
+        "carriage_after": section.ends,
+        "width_cm": _size(plan.width_of(section.stitch)),
+        "rounding": _rounding(section.rounding),
+        "added": section.why or None,
+    }
+
+
+def _rounding(found: Rounding | None) -> dict[str, object] | None:
+    if found is None:
+        return None
+    return {
+        "asked_cm": round(found.asked_mm / 10, 4),
+        "unit": found.unit,
+        "chosen": _choice(found.chosen),
+        "smaller": _choice(found.smaller),
+        "larger": _choice(found.larger),
+    }
+
+
+def _choice(choice: Choice | None) -> dict[str, object] | None:
+    if choice is None:
+        return None
+    return {"count": choice.count, "repeats": choice.repeats, "cm": round(choice.mm / 10, 3)}
+
+
+def _yarn(yarn: YarnNeeded) -> dict[str, object]:
+    metres, weight = yarn.to_have()
+    return {
+        "name": yarn.name,
+        "metres": _size(yarn.metres, 3),
+        "grams": _size(yarn.grams, 3),
+        "rows": yarn.rows,
+        "to_have": {
+            "metres": None if metres is None else round(metres, 1),
+            "grams": None if weight is None else round(weight, 1),
+        },
+    }
+
+
+def _size(found: Range | None, digits: int = 4) -> dict[str, float] | None:
+    return None if found is None else found.as_json(digits)

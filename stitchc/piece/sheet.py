@@ -1,0 +1,198 @@
+"""A plan as a sheet: the same value as for one stitch, with sections, things done between rows, sizes and yarns."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+from stitchc.messages import Message
+from stitchc.passes import Pass, moved_by_hand
+from stitchc.pattern import Do
+from stitchc.piece.drawing import outline
+from stitchc.piece.plan import PLAIN, Plan, Section
+from stitchc.piece.words import (
+    Units,
+    child_cautions,
+    gauge_lines,
+    in_both,
+    number,
+    rounding_lines,
+    rows_words,
+    size_lines,
+    size_words,
+    work_words,
+    yarn_lines,
+)
+from stitchc.sheet import CAUTIONS, DoEntry, Entry, SectionEntry, Sheet, habits, instruct
+
+
+def piece_sheet(plan: Plan, units: Units = "cm", messages: Sequence[Message] = ()) -> Sheet:
+    """The whole instructions. messages: those that stand on it; what is only information is told in its place."""
+    entries = _entries(plan, units)
+    facts = [("Work", work_words(plan))]
+    if plan.width_cm is not None:
+        facts.insert(0, ("Width", size_words(plan.width_cm, units)))
+    if plan.length_cm is not None:
+        facts.insert(len(facts) - 1, ("Length", size_words(plan.length_cm, units)))
+    return Sheet(
+        title=plan.piece.name,
+        subtitle=plan.pattern.title or "",
+        kind="instructions for a whole piece",
+        machine=plan.machine,
+        needles=plan.needles,
+        edge=plan.edge,
+        carriage=plan.piece.carriage,
+        entries=entries,
+        charts={name: chart for name, chart in plan.charts.items() if name != PLAIN},
+        yarns=dict(plan.pattern.yarns),
+        facts=tuple(facts),
+        before=tuple(_before(plan)),
+        habits=tuple(_habits(plan)),
+        cautions=(*CAUTIONS, *child_cautions(plan)),
+        notes=plan.pattern.notes,
+        warnings=tuple(f"{message.text} ({message.code})" for message in messages if message.severity != "info"),
+        more=tuple(_more(plan, units, messages)),
+        drawing=outline(plan, units),
+    )
+
+
+def _more(plan: Plan, units: Units, messages: Sequence[Message]) -> Iterator[tuple[str, tuple[str, ...]]]:
+    yield "Size", tuple(size_lines(plan, units))
+    rounded = tuple(rounding_lines(plan, units))
+    rounded += tuple(message.text for message in messages if message.severity == "info")
+    if rounded:
+        yield "What the rounding did", rounded
+    yarns = tuple(yarn_lines(plan, units))
+    if yarns:
+        yield "Yarn", yarns
+    gauges = tuple(gauge_lines(plan, units))
+    if gauges:
+        yield "Gauge", gauges
+    yield "Words", tuple(_glossary(plan))
+
+
+def _glossary(plan: Plan) -> Iterator[str]:
+    yield "L1, L2, … and R1, R2, …: the needles left and right of the middle of the bed, counted outward."
+    yield "Row: one pass of the carriage. A row's number is what the row counter shows when the row is done."
+    letters = {
+        "T": "T, tuck: takes the yarn and keeps what it holds",
+        "S": "S, slip: takes no yarn and keeps what it holds",
+    }
+    used = {letter for chart in plan.charts.values() for row in chart.rows() for letter in set(row)}
+    told = [words for letter, words in letters.items() if letter in used]
+    if told:
+        yield f"K, knit: takes the yarn and casts off what it holds. {'. '.join(told)}."
+    yield "Plain: stocking stitch, every needle knits. Repeat: the part of a stitch that comes again and again."
+    if plan.edge:
+        yield f"Edge: {number(plan.edge, 'needle')} at each end of the work, always knitting."
+    yield "Waste yarn: a smooth yarn for rows that are taken out again; it is not part of the piece."
+
+
+def _habits(plan: Plan) -> Iterator[str]:
+    """The machine's habits; where to begin is a line of the piece here, not an option of the command."""
+    for habit in habits(plan.passes, plan.machine, plan.needles, plan.edge):
+        yield re.sub(r"--carriage (left|right)", r"`carriage \1` in the piece", habit)
+
+
+def _before(plan: Plan) -> Iterator[str]:
+    needles, machine = plan.needles, plan.machine
+    side = plan.piece.carriage
+    first = next((item for item in plan.items if isinstance(item, Do | Pass)), None)
+    bed = f"needles {needles.left} to {needles.right} ({needles.count})"
+    if isinstance(first, Do):
+        yield f"You will work on {bed}. What is done first stands at the top of the rows."
+    else:
+        yield f"Cast on {bed} in your usual way."
+    yield f"End with the carriage at the {side}; then set the row counter to 000 and the carriage to plain."
+    patterned = list(dict.fromkeys(section.stitch for section in plan.sections if not section.is_plain))
+    if not moved_by_hand(machine) and patterned:
+        what = "card" if machine.reader == "card" else "picture"
+        names = ", ".join(patterned)
+        several = len(patterned) > 1
+        made_by = f"`stitchc {'card' if what == 'card' else 'bitmap'}` makes {'them' if several else 'it'}"
+        yield f"Have the {what}{'s' if several else ''} ready: {names} ({made_by})."
+        if machine.selects == "one pass ahead":
+            yield (
+                f"This machine selects needles one pass ahead: the pass before a part in pattern is also the one that "
+                f"reads row 1 of its {what}."
+            )
+
+
+def _entries(plan: Plan, units: Units) -> tuple[Entry, ...]:
+    items: list[Pass | DoEntry | SectionEntry] = []
+    part = 0
+    parts = sum(section.step is not None for section in plan.sections)
+    in_reader: str | None = None
+    tension: str | None = None
+    for item in plan.items:
+        if isinstance(item, Section):
+            part += item.step is not None
+            items.append(_section_entry(plan, item, part, parts, in_reader, tension, units))
+            tension = item.at or tension
+            if not item.is_plain:
+                in_reader = item.stitch
+        elif isinstance(item, Do):
+            items.append(DoEntry(item.text))
+        else:
+            items.append(item)
+    return instruct(items, plan.machine, plan.needles, plan.edge, plan.pattern.yarns)
+
+
+def _section_entry(
+    plan: Plan,
+    section: Section,
+    part: int,
+    parts: int,
+    in_reader: str | None,
+    tension: str | None,
+    units: Units,
+) -> SectionEntry:
+    if section.step is None:
+        return SectionEntry(f"One plain row added: {rows_words(section)}", (f"It is there {section.why}.",))
+    title = f"Part {part} of {parts}: {section.stitch}, {rows_words(section)}"
+    details = [_rows_detail(plan, section, units)]
+    if section.at is not None:
+        details.append(f"Tension: {section.at}.")
+    elif tension is not None:
+        details.append(f"Tension: as before ({tension}).")
+    if section.yarn is not None:
+        details.append(f"Yarn: {section.yarn}.")
+    details += _reader_details(plan, section, in_reader)
+    details.append(f"The carriage stands at the {section.carriage} before it and at the {section.ends} after it.")
+    return SectionEntry(title, tuple(details))
+
+
+def _rows_detail(plan: Plan, section: Section, units: Units) -> str:
+    words = number(section.rows, "row")
+    whole, over = section.repeats
+    if section.chart.height > 1:
+        repeat = f"the repeat of {section.chart.height} rows"
+        if not whole:
+            words += f", a part of {repeat}"
+        else:
+            words += f": {repeat} {'once' if whole == 1 else f'{whole} times'}"
+            words += f" and {number(over, 'row')} of it more" if over else ""
+    length = plan.length_of(section)
+    if length is not None:
+        words += f"; about {in_both(length.value, units)} when it has rested"
+    return words + "."
+
+
+def _reader_details(plan: Plan, section: Section, in_reader: str | None) -> Iterator[str]:
+    machine = plan.machine
+    if moved_by_hand(machine) or section.is_plain:
+        return
+    if machine.reader != "card" or machine.card is None:
+        again = "the same picture again" if in_reader == section.stitch else f"the picture of {section.stitch}"
+        yield f"Picture: {again}, from row 1."
+        return
+    height = section.chart.height
+    times = -(-machine.card.least_rows // height)
+    again = "the same card, set back to row 1" if in_reader == section.stitch else f"that of {section.stitch}"
+    locked = "lock it at row 1 for the first of these rows, then release it"
+    yield f"Card: {again}; {locked}."
+    if times > 1:
+        yield (
+            f"The card holds the repeat {times} times over ({times * height} rows). Card rows below are counted within "
+            f"one repeat: card row {height + 1} is row 1 again."
+        )

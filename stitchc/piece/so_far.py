@@ -1,0 +1,367 @@
+"""Half way: what is knitted of the piece so far, measured, is a swatch of this very piece, and the rest is replanned.
+
+Knows plans and gauges as values; the words for it stand here too, since the table is the answer.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from stitchc.gauge.estimate import GaugeReport
+from stitchc.gauge.values import Range
+from stitchc.messages import Message, Span
+from stitchc.passes import moved_by_hand
+from stitchc.pattern import Swatch
+from stitchc.piece.plan import PLAIN, Plan, plan_piece
+from stitchc.piece.size import size_cm
+from stitchc.piece.words import CM_PER_INCH, Units, in_both, number, size_words
+from stitchc.sheet import Entry, PassEntry, SectionEntry, Sheet
+from stitchc.sheet.words import name_needles
+
+ON_THE_MACHINE_LOG: Final = (0.05, 0.05)
+"""How much longer a fabric hangs on the machine under its weights than it lies at rest, as mean and standard deviation
+of the logarithm. Assumed: it is common practice to let work rest before measuring, and nobody gives a figure."""
+
+_MEASURED = re.compile(
+    r"\s*(?P<stitch>[^\W\d_][\w-]*)\s+(?P<count>[0-9]{1,6}(?:[.,][0-9]{1,3})?)\s*(?P<what>rows?|stitch(?:es)?|sts|needles?)"
+    r"\s*[,:=]?\s*(?P<length>[0-9]{1,5}(?:[.,][0-9]{1,4})?)\s*(?P<unit>mm|cm|in)\b\s*"
+    r"(?P<place>(?:on|off) the machine)?\s*",
+    re.IGNORECASE,
+)
+_MM_PER: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
+
+
+@dataclass(frozen=True)
+class Measured:
+    """`drift 30 rows 7.1 cm`: what was counted over a length. on_machine: measured while it hung there."""
+
+    stitch: str
+    mm: float
+    rows: float | None = None
+    stitches: float | None = None
+    on_machine: bool = False
+
+    def swatch(self, span: Span) -> Swatch:
+        """As a swatch; a length on the machine is taken back to rest, and doubted the more for it."""
+        if not self.on_machine or self.rows is None:
+            return Swatch(self.stitch, self.mm, span, self.stitches, self.rows)
+        mean, sd = ON_THE_MACHINE_LOG
+        return Swatch(self.stitch, self.mm / (1 + mean), span, self.stitches, self.rows, doubt=sd)
+
+
+def parse_measured(text: str) -> Measured:
+    """From "drift 30 rows 7.1 cm", "drift 40 stitches 21 cm", "… on the machine".
+
+    Raises ValueError saying what may be.
+    """
+    match = _MEASURED.fullmatch(text)
+    if match is None:
+        raise ValueError(
+            f"`{text}` is not a measurement: write the stitch, what you counted and how long it was, "
+            'as in "drift 30 rows 7.1 cm" (and `on the machine` if it hung there)'
+        )
+    count, length = (float(match[name].replace(",", ".")) for name in ("count", "length"))
+    mm = length * _MM_PER[match["unit"].lower()]
+    if not 1 <= count <= 100_000 or not 1 <= mm <= 100_000:
+        raise ValueError(f"`{text}`: at least one row or stitch, and a length from 1 mm to 100 m")
+    stitch = PLAIN if match["stitch"].lower() == PLAIN else match["stitch"]
+    is_rows = match["what"].lower().startswith("row")
+    on_machine = (match["place"] or "").lower().startswith("on")
+    return Measured(stitch, mm, count if is_rows else None, None if is_rows else count, on_machine)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One section in the comparison. done: rows of it knitted so far. by_length: whether a length was asked for."""
+
+    stitch: str
+    done: int
+    planned_rows: int
+    new_rows: int
+    planned_cm: Range | None
+    as_planned_cm: Range | None
+    new_cm: Range | None
+    asked_cm: float | None
+
+
+@dataclass(frozen=True)
+class Replan:
+    """The plan as it was and as it is now. done: rows knitted so far. measured: what was taken in.
+
+    planned_would_be_cm: what the planned rows come out at by what is known now. width_now_cm likewise.
+    """
+
+    planned: Plan
+    new: Plan
+    measured: tuple[Measured, ...]
+    done: int
+    lines: tuple[Line, ...]
+
+    @property
+    def still_to_knit(self) -> int:
+        """Rows left by the new plan."""
+        return len(self.new.passes) - self.done
+
+
+class NotKnitted(ValueError):
+    """A measurement that cannot be of this piece."""
+
+
+def replan(planned: Plan, measured: Sequence[Measured], anyway: bool = False) -> tuple[Replan | None, list[Message]]:
+    """Plan the rest anew. Rows counted are taken as the first of that stitch in the piece, all before them as done.
+
+    Raises NotKnitted for a stitch that the piece does not have or more rows than it has.
+    """
+    done = _done_by_step(planned, measured)
+    new_report = taught(planned.report, measured, planned.piece.span)
+    fixed, least = {}, {}
+    reached = max((at for at, rows in done.items() if rows), default=-1)
+    for section in planned.sections:
+        if section.step is None:
+            continue
+        if section.step < reached:
+            fixed[section.step] = section.rows
+        elif section.step == reached:
+            least[section.step] = done[reached]
+    new, messages = plan_piece(
+        planned.pattern,
+        planned.piece,
+        planned.machine,
+        new_report,
+        needles=planned.needles,
+        fixed_rows=fixed,
+        least_rows=least,
+        anyway=anyway,
+    )
+    if new is None:
+        return None, messages
+    rows_done = 0
+    for section in new.sections:
+        if section.step is None or section.step < reached:
+            if section.from_row == rows_done + 1:
+                rows_done = section.to_row
+        elif section.step == reached:
+            rows_done = section.from_row - 1 + done[reached]
+            break
+    lines = tuple(_lines(planned, new, done, reached))
+    return Replan(planned, new, tuple(measured), rows_done, lines), messages
+
+
+def taught(report: GaugeReport, measured: Sequence[Measured], span: Span) -> GaugeReport:
+    """The gauge with the measurements taken in as swatches of this very piece."""
+    return report.adding([one.swatch(span) for one in measured], of_this_piece=True)
+
+
+def _done_by_step(planned: Plan, measured: Sequence[Measured]) -> dict[int, int]:
+    """Rows knitted of each step, by its place: the counted rows fill the sections of their stitch in order."""
+    done: dict[int, int] = {}
+    for one in measured:
+        sections = [
+            section for section in planned.sections if section.stitch == one.stitch and section.step is not None
+        ]
+        if not sections:
+            names = ", ".join(f"`{name}`" for name in planned.charts)
+            raise NotKnitted(f"`{planned.piece.name}` has no section of `{one.stitch}`; it has {names}")
+        if one.rows is None:
+            continue
+        left = round(one.rows)
+        total = sum(section.rows for section in sections)
+        if left > total:
+            # More of it was knitted than planned: all of that goes to the last section.
+            for section in sections[:-1]:
+                done[section.step or 0] = section.rows
+                left -= section.rows
+            last = sections[-1]
+            if last.asked is not None and last.asked.rows is not None:
+                raise NotKnitted(f"`{planned.piece.name}` has only {total} rows of `{one.stitch}`")
+            done[last.step or 0] = left
+            continue
+        for section in sections:
+            if left <= 0:
+                break
+            at = section.step or 0
+            done[at] = max(done.get(at, 0), min(left, section.rows))
+            left -= section.rows
+    return done
+
+
+def _lines(planned: Plan, new: Plan, done: dict[int, int], reached: int) -> Iterator[Line]:
+    by_step = {section.step: section for section in new.sections if section.step is not None}
+    for section in planned.sections:
+        if section.step is None:
+            continue
+        now = by_step[section.step]
+        asked = section.asked
+        knitted = section.rows if section.step < reached else done.get(section.step, 0)
+        yield Line(
+            stitch=section.stitch,
+            done=knitted,
+            planned_rows=section.rows,
+            new_rows=now.rows,
+            planned_cm=planned.length_of(section),
+            as_planned_cm=size_cm(new.law, {section.stitch: section.rows}, "rows"),
+            new_cm=new.length_of(now),
+            asked_cm=asked.mm / 10 if asked is not None and asked.mm is not None else None,
+        )
+
+
+# -- in words -------------------------------------------------------------------------------------------------------
+
+
+def replan_lines(found: Replan, units: Units) -> Iterator[str]:
+    """The planned and the new numbers side by side, what is still to knit, and what else could be done."""
+    per = 1.0 if units == "cm" else 1 / CM_PER_INCH
+    for one in found.measured:
+        counted = number(round(one.rows), "row") if one.rows is not None else f"{one.stitches:g} stitches"
+        place = ", on the machine (taken as 5 % longer than at rest, give or take 8 %)" if one.on_machine else ""
+        yield f"Measured: {counted} of {one.stitch} in {in_both(one.mm / 10, units)}{place}."
+    yield (
+        f"Taken as knitted so far: {number(found.done, 'row')}, on needles {found.new.needles.left} to "
+        f"{found.new.needles.right}."
+    )
+    yield ""
+    table = [("section", "asked", "planned", "as planned, now", "new plan")]
+    for line in found.lines:
+        asked = f"{line.asked_cm * per:.1f} {units}" if line.asked_cm is not None else number(line.planned_rows, "row")
+        table.append(
+            (
+                line.stitch,
+                asked,
+                _cell(line.planned_rows, line.planned_cm, per, units),
+                _cell(line.planned_rows, line.as_planned_cm, per, units),
+                _cell(line.new_rows, line.new_cm, per, units),
+            )
+        )
+    table.append(
+        (
+            "the whole",
+            "",
+            _cell(len(found.planned.passes), found.planned.length_cm, per, units),
+            _cell(len(found.planned.passes), _whole(found), per, units),
+            _cell(len(found.new.passes), found.new.length_cm, per, units),
+        )
+    )
+    widths = [max(len(row[at]) for row in table) for at in range(5)]
+    for row in table:
+        yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+    yield ""
+    if found.planned.width_cm is not None and found.new.width_cm is not None:
+        yield f"Width as planned: {size_words(found.planned.width_cm, units)}."
+        yield f"Width by now: {size_words(found.new.width_cm, units)}."
+        yield "The needles are in work, so only blocking, or beginning again on others, can change the width."
+    yield f"Still to knit: {number(found.still_to_knit, 'row')}."
+    yield from _what_else(found, units)
+
+
+def _whole(found: Replan) -> Range | None:
+    counts: dict[str, int] = {}
+    for section in found.planned.sections:
+        counts[section.stitch] = counts.get(section.stitch, 0) + section.rows
+    return size_cm(found.new.law, counts, "rows")
+
+
+def _cell(rows: int, length: Range | None, per: float, units: str) -> str:
+    if length is None:
+        return number(rows, "row")
+    return (
+        f"{number(rows, 'row')}, {length.value * per:.1f} {units} ({length.low * per:.1f} to {length.high * per:.1f})"
+    )
+
+
+def _what_else(found: Replan, units: Units) -> Iterator[str]:
+    for line in found.lines:
+        if line.asked_cm is None or line.as_planned_cm is None or line.done >= line.new_rows == line.planned_rows:
+            continue
+        change = line.new_rows - line.planned_rows
+        short = line.asked_cm - line.as_planned_cm.value
+        if change == 0:
+            yield f"{line.stitch}: the {number(line.planned_rows, 'row')} planned are still the nearest."
+            continue
+        more = "more" if change > 0 else "fewer"
+        yield (
+            f"{line.stitch}: knit {number(line.new_rows, 'row')} instead of {line.planned_rows}, "
+            f"{abs(change)} {more}; {number(max(line.new_rows - line.done, 0), 'row')} of them are still to do."
+        )
+        if short > 0:
+            yield from _plain_instead(found, line, short, units)
+            yield (
+                f"Or leave it at {line.planned_rows}: it comes out about {in_both(short, units)} shorter than asked."
+            )
+        elif line.done > line.planned_rows or line.new_rows > line.planned_rows + change:
+            yield f"Or unravel to row {line.planned_rows} of it."
+        else:
+            yield f"Or knit all {line.planned_rows}: it comes out about {in_both(-short, units)} longer than asked."
+
+
+def _plain_instead(found: Replan, line: Line, short_cm: float, units: Units) -> Iterator[str]:
+    """A further plain section that makes up what is missing, after the planned rows."""
+    law = found.new.law
+    if line.stitch == PLAIN or not law.known(PLAIN, "rows"):
+        return
+    rows = round(short_cm / 10 * law.range(PLAIN, "rows").value)
+    if rows < 1:
+        return
+    length = size_cm(law, {PLAIN: rows}, "rows")
+    if length is not None:
+        yield (
+            f"Or knit the {line.planned_rows} planned and {number(rows, 'row')} of plain after them, about "
+            f"{in_both(length.value, units)}."
+        )
+
+
+def rest_of(sheet: Sheet, found: Replan, units: Units) -> Sheet:
+    """The instructions of what is still to knit, with the comparison in the head."""
+    entries = _entries_after(sheet.entries, found.done)
+    held = next((one.held for one in found.new.passes if one.row == found.done), ())
+    side = found.new.passes[found.done - 1].end_side if found.done else found.new.piece.carriage
+    before = f"The row counter stands at {found.done:03d} and the carriage at the {side}."
+    if held and moved_by_hand(found.new.machine):
+        before += f" {number(len(held), 'needle')} are held: {name_needles(held).text}."
+    comparison = tuple(_sentences(found, units))
+    return replace(
+        sheet,
+        entries=entries,
+        kind=f"what is still to knit after row {found.done}",
+        before=(before,),
+        more=(("So far", comparison), *sheet.more),
+        total=f"Still to knit: {number(found.still_to_knit, 'row')}.",
+    )
+
+
+def _entries_after(entries: Sequence[Entry], done: int) -> tuple[Entry, ...]:
+    """Entries after a row; the head of the section that is under way stays."""
+    kept: list[Entry] = []
+    row = 0
+    under_way: SectionEntry | None = None
+    for entry in entries:
+        if isinstance(entry, PassEntry):
+            row = entry.passed.row
+            if row > done:
+                if not kept and under_way is not None:
+                    kept.append(under_way)
+                kept.append(entry)
+        elif row >= done:
+            kept.append(entry)
+        if isinstance(entry, SectionEntry):
+            under_way = entry
+    return tuple(kept)
+
+
+def _sentences(found: Replan, units: Units) -> Iterator[str]:
+    """The comparison for a page, where a table of spaces would fall apart."""
+    for one in found.measured:
+        counted = number(round(one.rows), "row") if one.rows is not None else f"{one.stitches:g} stitches"
+        yield f"Measured: {counted} of {one.stitch} in {in_both(one.mm / 10, units)}."
+    for line in found.lines:
+        if line.planned_cm is None or line.as_planned_cm is None or line.new_cm is None:
+            continue
+        yield (
+            f"{line.stitch}: {number(line.planned_rows, 'row')} were planned for "
+            f"{in_both(line.planned_cm.value, units)}; by now they would come to "
+            f"{in_both(line.as_planned_cm.value, units)}. New plan: {number(line.new_rows, 'row')}, "
+            f"{in_both(line.new_cm.value, units)}."
+        )
+    yield from _what_else(found, units)
