@@ -63,7 +63,10 @@ class Run:
 
 @dataclass(frozen=True)
 class Comb:
-    """A pattern of needles taken and missed, over and over. teeth: one period, beginning with a needle taken."""
+    """A pattern of needles taken and missed, over and over.
+
+    teeth: one period, beginning with a needle taken and ending with one missed (all taken: every needle).
+    """
 
     first: int
     last: int
@@ -277,7 +280,7 @@ def _combs_from(start: int, origin: int, taken: bytearray, repeats: list[list[in
         while not taken[end]:
             end -= 1
         teeth = tuple(bool(taken[start + k]) for k in range(period))
-        if all(teeth) or sum(taken[start : end + 1]) < 3 or len(_runs(teeth)) > 2 * MOST_RUNS:
+        if teeth[-1] or sum(taken[start : end + 1]) < 3 or len(_runs(teeth)) > 2 * MOST_RUNS:
             continue
         yield Comb(origin + start, origin + end, teeth)
 
@@ -305,7 +308,7 @@ def _with_exceptions(needles: tuple[int, ...]) -> Iterable[Phrase]:
             continue
         begin = base[0] - first
         teeth = tuple(majority[(begin + k) % period] for k in range(period))
-        if len(_runs(teeth)) > 2 * MOST_RUNS:
+        if (period > 1 and teeth[-1]) or len(_runs(teeth)) > 2 * MOST_RUNS:
             continue
         further = sorted(chosen.difference(base))
         if missing or further:

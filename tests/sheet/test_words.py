@@ -1,0 +1,123 @@
+"""Needle sets in words: what they say read back, and the words a person would choose."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+from words_reader import place, read
+
+from stitchc.bed import needle_name
+from stitchc.sheet.words import as_runs, name_needles, ordinal, shortest
+
+
+def needles(text: str) -> tuple[int, ...]:
+    return tuple(sorted(read(text)))
+
+
+@st.composite
+def near_patterns(draw: st.DrawFn) -> tuple[int, ...]:
+    """What charts ask for: a pattern repeated over a stretch of the bed, with some needles changed."""
+    period = draw(st.integers(1, 26))
+    teeth = draw(st.lists(st.booleans(), min_size=period, max_size=period))
+    first = draw(st.integers(-100, 50))
+    count = draw(st.integers(1, 150))
+    chosen = {first + k for k in range(count) if teeth[k % period]}
+    for other in draw(st.lists(st.integers(first, first + count), max_size=5)):
+        chosen ^= {other}
+    return tuple(sorted(chosen)) or (first,)
+
+
+any_needles = st.sets(st.integers(-40, 40), min_size=1, max_size=50).map(sorted).map(tuple)
+
+
+@given(st.one_of(near_patterns(), any_needles))
+@example(tuple(range(-100, 100)))
+@settings(max_examples=400, deadline=None)
+def test_words_read_back_are_exactly_the_needles(chosen: tuple[int, ...]) -> None:
+    assert read(str(name_needles(chosen))) == set(chosen)
+    assert shortest(chosen).needles() == chosen
+
+
+@given(near_patterns(), near_patterns(), st.booleans())
+@settings(max_examples=300, deadline=None)
+def test_words_that_lean_on_what_was_before_read_back_too(
+    last_out: tuple[int, ...], chosen: tuple[int, ...], between_them: bool
+) -> None:
+    between = (min(last_out) - 1, max(last_out) + 1)
+    others = tuple(n for n in range(between[0], between[1] + 1) if n not in set(last_out))
+    for now in (others if between_them else chosen, last_out):
+        said = str(name_needles(now, last_out, between=between))
+        assert read(said, last_out, between=between) == set(now)
+        assert read(str(name_needles(now, held=last_out)), held=last_out) == set(now)
+
+
+@given(st.one_of(near_patterns(), any_needles))
+@settings(max_examples=200, deadline=None)
+def test_never_longer_than_the_plain_list(chosen: tuple[int, ...]) -> None:
+    listed = ", ".join(run.text() for run in as_runs(chosen))
+    assert shortest(chosen).cost() <= len(listed)
+
+
+@given(st.integers(2, 8), st.integers(-60, 0), st.integers(5, 30))
+def test_a_comb_is_preferred_and_said(period: int, first: int, count: int) -> None:
+    chosen = tuple(range(first, first + period * count, period))
+    said = name_needles(chosen)
+    assert said.comb == f"1 out, {period - 1} in"
+    assert said.text == f"every {ordinal(period)} needle from {needle_name(first)} to {needle_name(chosen[-1])}"
+
+
+@pytest.mark.parametrize(
+    ("chosen", "said"),
+    [
+        ("L12, L6, R1, R7", "L12, L6, R1, R7 (4 needles)"),
+        ("R4", "R4 (1 needle)"),
+        ("L2, L1, R1", "L2 to R1 (3 needles)"),
+        ("every 2nd needle from L39 to R38", "every 2nd needle from L39 to R38 (39 needles; comb 1 out, 1 in)"),
+        ("take 2, miss 3, from L40 to R37", "take 2, miss 3, from L40 to R37 (32 needles; comb 2 out, 3 in)"),
+        (
+            "take 1, miss 1, take 1, miss 5, from L39 to R36",
+            "take 1, miss 1, take 1, miss 5, from L39 to R36 (20 needles; comb 1 out, 1 in, 1 out, 5 in)",
+        ),
+        ("all from L39 to R39 but R3, R9", "all from L39 to R39 but R3, R9 (76 needles)"),
+        (
+            "every 2nd needle from L39 to R38 but L9, R2, R10",
+            "every 2nd needle from L39 to R38 but L9, R2, R10 (36 needles)",
+        ),
+        (
+            "every 2nd needle from L39 to L1; also R6, R10, R13",
+            "every 2nd needle from L39 to L1; also R6, R10, R13 (23 needles)",
+        ),
+        (
+            "every 2nd needle from L30 to L6; also every 3rd needle from R6 to R30",
+            "every 2nd needle from L30 to L6; also every 3rd needle from R6 to R30 (22 needles)",
+        ),
+    ],
+)
+def test_the_words_a_person_would_choose(chosen: str, said: str) -> None:
+    assert str(name_needles(needles(chosen))) == said
+
+
+def test_words_that_lean_on_the_row_before() -> None:
+    odd, even = needles("every 2nd needle from L11 to R10"), needles("every 2nd needle from L10 to R11")
+    between = (place("L11"), place("R11"))
+    assert name_needles(even, odd, between=between).text == "the needles in between, L10 to R11"
+    assert name_needles(odd, odd, between=between).text == "the same needles again, L11 to R10"
+    assert name_needles(odd, held=odd).text == "all the held needles"
+    # few needles are quicker named than sought
+    assert name_needles((3, 8), (3, 8)).text == "R4, R9"
+    # the rest of the bed does not lie "in between" when the others stand together at one end
+    assert "between" not in name_needles(tuple(range(-11, 5)), (5, 6, 7, 8, 9, 10), between=between).text
+
+
+@pytest.mark.parametrize(
+    ("number", "said"), [(1, "1st"), (2, "2nd"), (3, "3rd"), (4, "4th"), (11, "11th"), (12, "12th"), (13, "13th"),
+                         (21, "21st"), (22, "22nd"), (101, "101st"), (111, "111th")]
+)  # fmt: skip
+def test_ordinals(number: int, said: str) -> None:
+    assert ordinal(number) == said
+
+
+def test_no_needle_cannot_be_named() -> None:
+    with pytest.raises(ValueError, match="no needle"):
+        name_needles(())

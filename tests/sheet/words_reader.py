@@ -1,0 +1,95 @@
+"""Reads needle words back to needles. Written from the words as a knitter reads them, not from the program."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection
+
+_NEEDLE = r"[LR][1-9][0-9]*"
+
+
+def place(name: str) -> int:
+    """L2, L1, R1, R2 are -2, -1, 0, 1."""
+    assert re.fullmatch(_NEEDLE, name), name
+    number = int(name[1:])
+    return -number if name[0] == "L" else number - 1
+
+
+def read(
+    words: str, last_out: Collection[int] = (), held: Collection[int] = (), between: tuple[int, int] | None = None
+) -> set[int]:
+    """The needles that the words mean, by someone who remembers which were last out and sees which are held."""
+    text, count, comb = re.fullmatch(r"(.*?)(?: \((\d+) needles?(?:; comb (.*))?\))?", words).groups()  # type: ignore[union-attr]
+    needles = _text(text, last_out, held, between)
+    if count is not None:
+        assert int(count) == len(needles), f"counted {len(needles)}: {words}"
+    if comb is not None:
+        assert _pushed(comb, min(needles), max(needles)) == needles, words
+    return needles
+
+
+def _text(text: str, last_out: Collection[int], held: Collection[int], between: tuple[int, int] | None) -> set[int]:
+    if text == "all the held needles":
+        return set(held)
+    if match := re.fullmatch(rf"the same needles again, ({_NEEDLE}) to ({_NEEDLE})", text):
+        return _from_to(set(last_out), match)
+    if match := re.fullmatch(rf"the needles in between, ({_NEEDLE}) to ({_NEEDLE})", text):
+        assert between is not None
+        return _from_to(set(range(between[0], between[1] + 1)) - set(last_out), match)
+    first, *further = text.split("; also ")
+    base, _, exceptions = first.partition(" but ")
+    needles = _part(base)
+    if exceptions:
+        wrong = _part(exceptions)
+        assert wrong <= needles, f"an exception that is none: {text}"
+        needles -= wrong
+    for part in further:
+        more = _part(part)
+        assert not more & needles, f"named twice: {text}"
+        needles |= more
+    return needles
+
+
+def _from_to(needles: set[int], match: re.Match[str]) -> set[int]:
+    assert (min(needles), max(needles)) == (place(match[1]), place(match[2]))
+    return needles
+
+
+def _part(text: str) -> set[int]:
+    if match := re.fullmatch(rf"all from ({_NEEDLE}) to ({_NEEDLE})", text):
+        return set(range(place(match[1]), place(match[2]) + 1))
+    if match := re.fullmatch(rf"every (\d+)(?:st|nd|rd|th) needle from ({_NEEDLE}) to ({_NEEDLE})", text):
+        first, last, step = place(match[2]), place(match[3]), int(match[1])
+        assert (last - first) % step == 0, f"does not end on a needle that it names: {text}"
+        return set(range(first, last + 1, step))
+    if match := re.fullmatch(rf"((?:take \d+, miss \d+, )+)from ({_NEEDLE}) to ({_NEEDLE})", text):
+        first, last = place(match[2]), place(match[3])
+        needles: set[int] = set()
+        at = first
+        while at <= last:
+            for verb, number in re.findall(r"(take|miss) (\d+)", match[1]):
+                if verb == "take":
+                    needles |= {n for n in range(at, at + int(number)) if n <= last}
+                at += int(number)
+        assert last in needles, f"does not end on a needle that it names: {text}"
+        return needles
+    needles = set()
+    for item in text.split(", "):
+        ends = item.split(" to ")
+        assert 1 <= len(ends) <= 2
+        run = set(range(place(ends[0]), place(ends[-1]) + 1))
+        assert run and not run & needles, text
+        needles |= run
+    return needles
+
+
+def _pushed(comb: str, first: int, last: int) -> set[int]:
+    """What a comb of these teeth pushes when its first tooth stands at `first`."""
+    pushed: set[int] = set()
+    at = first
+    while at <= last:
+        for number, way in re.findall(r"(\d+) (out|in)", comb):
+            if way == "out":
+                pushed |= {n for n in range(at, at + int(number)) if n <= last}
+            at += int(number)
+    return pushed
