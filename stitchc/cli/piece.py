@@ -187,7 +187,7 @@ def _write(
 ) -> None:
     from stitchc.piece.form import as_document
     from stitchc.piece.sheet import piece_sheet
-    from stitchc.piece.sizes import merged
+    from stitchc.piece.sizes import in_words_alone, merged
 
     sheets = [piece_sheet(plan, units, messages) for plan, messages in zip(plans, told, strict=True)]
     if form == "json":
@@ -201,6 +201,8 @@ def _write(
         return
     per = 10.0 if units == "cm" else 25.4
     sheet = merged(sheets, [f"{size / per:g} {units}" for size in sizes])
+    if form == "html" and len(sheets) > 1:
+        sheet = in_words_alone(sheet)
     _put(sheet, "", plans[0], form, output, force)
 
 

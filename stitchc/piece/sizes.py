@@ -21,8 +21,8 @@ _MOST_DIFFERENT: Final = 0.6
 def merged(sheets: Sequence[Sheet], labels: Sequence[str]) -> Sheet:
     """One sheet for all sizes, the first size leading. labels: what the sizes are called ("48 cm").
 
-    The sheets are of the same piece, so that their rows are the same. The passes of the result hold no needles: what is
-    to be moved differs by size and stands in the words alone.
+    The sheets are of the same piece, so that their rows are the same. The passes of the result are those of the first
+    size; see `in_words_alone` for a page that draws them.
     """
     first = sheets[0]
     if len(sheets) == 1:
@@ -48,6 +48,17 @@ def merged(sheets: Sequence[Sheet], labels: Sequence[str]) -> Sheet:
         drawing="",
         total=merge_words([total_words(sheet) for sheet in sheets], labels),
     )
+
+
+def in_words_alone(sheet: Sheet) -> Sheet:
+    """The sheet with no needles in its passes, for drawing several sizes: what to move differs and is said in words."""
+    entries = tuple(
+        replace(entry, passed=replace(entry.passed, held=(), slipped=(), bring_out=(), push_back=()))
+        if isinstance(entry, PassEntry)
+        else entry
+        for entry in sheet.entries
+    )
+    return replace(sheet, entries=entries)
 
 
 def merge_words(texts: Sequence[str], labels: Sequence[str]) -> str:
@@ -88,7 +99,6 @@ def _entry(entries: Sequence[Entry], labels: Sequence[str]) -> Entry:
         details = _lines([section.details for section in sections], labels)
         return SectionEntry(merge_words([section.title for section in sections], labels), details)
     passes = [entry for entry in entries if isinstance(entry, PassEntry)]
-    bare = replace(first.passed, held=(), slipped=(), bring_out=(), push_back=())
     if len({tuple(step.kind for step in entry.steps) for entry in passes}) == 1:
         steps = tuple(
             Step(column[0].kind, merge_words([step.text for step in column], labels))
@@ -96,7 +106,7 @@ def _entry(entries: Sequence[Entry], labels: Sequence[str]) -> Entry:
         )
     else:
         steps = (Step("see", merge_words([entry.words for entry in passes], labels)),)
-    return PassEntry(bare, steps)
+    return PassEntry(first.passed, steps)
 
 
 def _lines(columns: Sequence[tuple[str, ...]], labels: Sequence[str]) -> tuple[str, ...]:

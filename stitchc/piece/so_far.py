@@ -358,6 +358,8 @@ def _sentences(found: Replan, units: Units) -> Iterator[str]:
     for line in found.lines:
         if line.planned_cm is None or line.as_planned_cm is None or line.new_cm is None:
             continue
+        if line.new_rows == line.planned_rows and abs(line.new_cm.value - line.planned_cm.value) < 0.05:
+            continue
         yield (
             f"{line.stitch}: {number(line.planned_rows, 'row')} were planned for "
             f"{in_both(line.planned_cm.value, units)}; by now they would come to "

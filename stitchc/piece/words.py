@@ -170,8 +170,8 @@ def yarn_lines(plan: Plan, units: Units) -> Iterator[str]:
         yield _yarn_line(yarn, yarn.name == main, units)
     if any(yarn.metres is not None for yarn in needed):
         yield (
-            f"What to have at hand is the upper bound and {ALLOWANCE:.0%} more, for the swatch, the cast-on, ends and a "
-            "row gone wrong (common practice). Waste yarn for an open edge is besides."
+            f"What to have at hand is the upper bound and {ALLOWANCE:.0%} more, for the swatch, the cast-on, ends and "
+            "a row gone wrong (common practice). Waste yarn for an open edge is besides."
         )
     if main is None and any(yarn.name is None for yarn in needed) and plan.pattern.yarns:
         yield (
