@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from bed_simulation import expected, knit
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -24,6 +23,7 @@ from stitchc.passes import (
 )
 from stitchc.pattern import Side, Stitch
 from stitchc.sheet import Sheet, as_document, instruct
+from tests.bed_simulation import expected, knit
 
 HAND = load("hand-standard")
 ONE_WAY = replace(HAND, hold_directions="one")

@@ -33,6 +33,9 @@ def to_html(sheet: Sheet) -> str:
         key=hashlib.sha256(f"{sheet.title}\n{sheet.machine.name}\n{content}".encode("utf-8", "replace")).hexdigest()[
             :16
         ],
+        kind=visible(sheet.kind),
+        more=[(heading, [visible(paragraph) for paragraph in paragraphs]) for heading, paragraphs in sheet.more],
+        drawing=sheet.drawing,
         facts=[(label, visible(value)) for label, value in head(sheet)],
         needles=sheet.needles,
         carriage=sheet.carriage,

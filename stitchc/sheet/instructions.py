@@ -121,9 +121,10 @@ def _by_hand(
 
 
 def _set_words(change: LeverChange, held: tuple[int, ...]) -> str:
-    way = f" for {change.direction}" if change.direction else ""
     if change.to == "plain":
+        way = f" going {change.direction}" if change.direction else ""
         return f"Cancel the hold{way}: the {_held(held)} {_knits(held)} back."
+    way = f" when it goes {change.direction}" if change.direction else ""
     return f"Set the carriage to hold{way}."
 
 
@@ -252,9 +253,9 @@ def _direction_advice(held: Sequence[Pass], passes: Sequence[Pass], machine: Mac
             f"If it can hold only {other_way}, begin with the carriage at the {other_side} (--carriage {other_side})."
         )
         if machine.hold_directions == "one":
-            return [f"{once} So set the hold for {way} once and leave it. {other}"]
+            return [f"{once} So set it to hold going {way} once and leave it. {other}"]
         return [
-            f"{once} If your carriage can hold in one direction alone, set it for {way} once, leave it, and skip what "
+            f"{once} If your carriage can hold in one direction alone, set it to hold going {way} once, leave it, and skip what "
             f"this sheet says of setting and cancelling. {other}"
         ]
     if machine.hold_directions == "one":

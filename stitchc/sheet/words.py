@@ -204,7 +204,8 @@ def shortest(needles: tuple[int, ...]) -> Phrase:
         taken[needle - origin] = 1
     repeats = _repeats(taken)
     whole = [Phrase((comb,)) for comb in _combs_from(0, origin, taken, repeats) if comb.last == needles[-1]]
-    candidates = [*whole, _cut_into_parts(needles, taken, repeats), *_with_exceptions(needles)]
+    listed = Phrase(tuple(as_runs(needles)))
+    candidates = [listed, *whole, _cut_into_parts(needles, taken, repeats), *_with_exceptions(needles)]
     return min(candidates, key=Phrase.cost)
 
 

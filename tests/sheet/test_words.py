@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from words_reader import place, read
 
 from stitchc.bed import needle_name
 from stitchc.sheet.words import as_runs, name_needles, ordinal, shortest
+from tests.sheet.words_reader import place, read
 
 
 def needles(text: str) -> tuple[int, ...]:

@@ -1,0 +1,211 @@
+"""`stitchc sheet` as it is typed: every example on a simulated bed, the words read back, the forms, bad input."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from stitchc.__main__ import run
+from stitchc.notation import read_file
+from tests.bed_simulation import expected, knit, position
+from tests.sheet.words_reader import read
+
+EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.stitch"))
+STITCHES = [
+    (path, stitch.name) for path in EXAMPLES for stitch in (read_file(str(path))[0] or pytest.fail(str(path))).wanted()
+]
+
+RIPPLE = "stitch ripple\n    1: K T\n    2: K\n"
+
+
+def written(tmp_path: Path, text: str) -> str:
+    path = tmp_path / "x.stitch"
+    path.write_text(text, encoding="utf-8")
+    return str(path)
+
+
+def sheet(capsys: pytest.CaptureFixture[str], *arguments: str, status: int = 0) -> str:
+    assert run(["sheet", *arguments]) == status, capsys.readouterr().err
+    return capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("path", "name"), STITCHES, ids=[name for _, name in STITCHES])
+@pytest.mark.parametrize("carriage", ["right", "left"])
+@pytest.mark.parametrize("needles", ["L20-R20", "L18-R19"])
+def test_every_example_comes_out_of_a_simulated_bed_as_charted(
+    capsys: pytest.CaptureFixture[str], path: Path, name: str, carriage: str, needles: str
+) -> None:
+    out = sheet(capsys, str(path), "--stitch", name, "--needles", needles, "--carriage", carriage, "--rows", "37",
+                "--format", "json")  # fmt: skip
+    document = json.loads(out)
+    pattern, _ = read_file(str(path))
+    assert pattern is not None
+    chart = pattern.stitches[name].chart
+    count = document["needles"]["count"]
+    assert knit(document, carriage) == expected(chart.rows(), count, 1, 37)
+    assert [step["yarn"] for step in document["passes"]] == [chart.yarns[k % chart.height] for k in range(37)]
+    words_say_what_the_form_says(document)
+
+
+def words_say_what_the_form_says(document: dict[str, Any]) -> None:
+    """Read every `words` as a person would and compare with the needles listed beside it."""
+    last_out: list[int] = []
+    held: list[int] = []
+    between = (position(document["needles"]["left"]) + 1, position(document["needles"]["right"]) - 1)
+    for step in document["passes"]:
+        out, back = ([position(n) for n in step[key]] for key in ("bring_out", "push_back"))
+        said_out: set[int] = set()
+        said_back: set[int] = set()
+        for sentence in step["words"].removesuffix(".").split(". "):
+            if sentence.startswith("Bring out "):
+                said_out = read(sentence.removeprefix("Bring out "), last_out, between=between)
+            elif sentence.startswith("Push back "):
+                said_back = read(sentence.removeprefix("Push back "), held=held)
+        assert (sorted(said_out), sorted(said_back)) == (out, back)
+        assert (not out and not back) or "Nothing to move" not in step["words"]
+        if "Cancel the hold" in step["words"]:
+            assert not step["held"]
+        last_out, held = out or last_out, [position(n) for n in step["held"]]
+
+
+def test_the_form_has_the_fields_and_the_order_that_were_promised(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    document = json.loads(sheet(capsys, written(tmp_path, RIPPLE), "--format", "json"))
+    assert list(document) == ["format", "machine", "stitch", "needles", "passes", "totals"]
+    assert document["format"] == "stitchc-sheet/1"
+    assert (document["machine"], document["stitch"]) == ("hand-standard", "ripple")
+    assert document["needles"] == {"left": "L12", "right": "R12", "count": 24}
+    assert document["passes"][0] == {
+        "row": 1,
+        "chart_row": 1,
+        "direction": "right to left",
+        "setting": "tuck",
+        "yarn": None,
+        "held": ["L10", "L8", "L6", "L4", "L2", "R1", "R3", "R5", "R7", "R9", "R11"],
+        "bring_out": ["L10", "L8", "L6", "L4", "L2", "R1", "R3", "R5", "R7", "R9", "R11"],
+        "push_back": [],
+        "moves": 11,
+        "words": "Bring out every 2nd needle from L10 to R11 (11 needles; comb 1 out, 1 in). Set the carriage to hold.",
+    }
+    assert document["totals"] == {"rows": 2, "moves": 11}
+
+
+def test_several_stitches_are_a_list(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = written(tmp_path, RIPPLE + "stitch other\n    1: T K\n    2: K\n")
+    documents = json.loads(sheet(capsys, path, "--format", "json"))
+    assert [document["stitch"] for document in documents] == ["ripple", "other"]
+    assert json.loads(sheet(capsys, path, "--format", "json", "--stitch", "other"))["stitch"] == "other"
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+@pytest.mark.parametrize("machine", ["hand-bulky", "card24-standard", "bitmap-standard"])
+def test_text_has_80_columns_and_tells_every_row(capsys: pytest.CaptureFixture[str], path: Path, machine: str) -> None:
+    out = sheet(capsys, str(path), "--machine", machine, "--rows", "50")
+    assert max(map(len, out.splitlines())) <= 80
+    assert out.count("Row   1, right to left.") == out.count("Row by row") > 0
+    assert "\t" not in out and not any(line != line.rstrip() for line in out.splitlines())
+
+
+def test_text_of_a_two_row_hold(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = written(tmp_path, "stitch posts\n    1-2: K T\n      3: K\n")
+    out = sheet(capsys, path, "--rows", "30")
+    assert out.split("Row by row\n")[1] == (
+        "Row   1, right to left. Bring out every 2nd needle from L10 to R11 (11 needles;\n"
+        "        comb 1 out, 1 in). Set the carriage to hold.\n"
+        "Row   2, left to right. Nothing to move: leave the 11 held needles out.\n"
+        "Row   3, right to left. Cancel the hold: the 11 held needles knit back.\n"
+        "Row   4, left to right. Bring out the same needles again, L10 to R11 (11\n"
+        "        needles; comb 1 out, 1 in). Set the carriage to hold.\n"
+        "Row   5, right to left. Nothing to move: leave the 11 held needles out.\n"
+        "Row   6, left to right. Cancel the hold: the 11 held needles knit back.\n"
+        "Rows 7 to 30: as rows 1 to 6, 4 times.\n"
+        "\n"
+        "In all 30 rows, 110 needles moved by hand. Made by stitchc.\n"
+    )
+
+
+def test_slip_by_hand_is_told_step_by_step_and_marked_slow(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    out = sheet(capsys, written(tmp_path, "stitch miss\n    1: K S\n    2: S K\n"))
+    assert "Slip by hand, slow:" in out
+    assert "Slow: after the pass" in out
+
+
+def test_one_direction_says_which_side_to_begin_at(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    profile = tmp_path / "one.toml"
+    profile.write_text('based_on = "hand-standard"\nname = "one-way"\n[carriage]\nhold_directions = "one"\n')
+    path = written(tmp_path, RIPPLE)
+    out = sheet(capsys, path, "--machine", str(profile), "--rows", "40", "--carriage", "left")
+    flat = " ".join(out.split())
+    assert "Every row with held needles runs left to right, and the row after it knits them back." in flat
+    assert "begin with the carriage at the right (--carriage right)" in flat
+    assert "Row 1, left to right. Bring out every 2nd needle" in flat
+    assert flat.count("Set the carriage to hold when it goes left to right.") == 1
+    assert "Cancel the hold" not in flat
+
+
+def test_cheapest_says_what_it_saves_and_changes_nothing(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = written(tmp_path, "stitch five\n    1: K2 T K2\n    2: T K4\n")
+    plain = sheet(capsys, path, "--needles", "24", "--rows", "20")
+    assert run(["sheet", path, "--needles", "24", "--rows", "20", "--cheapest"]) == 0
+    with_cheapest = capsys.readouterr()
+    assert with_cheapest.out == plain
+    assert "10 ways tried" in with_cheapest.err and "saves" in with_cheapest.err
+    # 22 columns: a shift that leaves both tucks out of the two that do not fill a repeat has 4 + 4 tucks, not 4 + 5
+    assert "five shifted" in with_cheapest.err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "said"),
+    [
+        (["--needles", "201"], 1, "M303"),
+        (["--needles", "201", "--anyway"], 1, "M303"),
+        (["--needles", "L5-R200"], 1, "M303"),
+        (["--needles", "0"], 2, "at least one needle"),
+        (["--needles", "R5-L5"], 2, "right to left"),
+        (["--needles", "many"], 2, "not a number of needles"),
+        (["--needles", "10", "--edge", "5"], 2, "none is left"),
+        (["--rows", "0"], 2, "--rows"),
+        (["--rows", "900000"], 1, "N110"),
+        (["--edge", "0"], 1, "K206"),
+        (["--machine", "nowhere"], 1, "M304"),
+        (["--stitch", "rippel"], 1, "N103"),
+    ],
+)
+def test_bad_input(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, arguments: list[str], status: int, said: str
+) -> None:
+    assert run(["sheet", written(tmp_path, RIPPLE), *arguments]) == status
+    captured = capsys.readouterr()
+    assert said in captured.err
+    assert not captured.out and "Traceback" not in captured.err
+
+
+def test_an_edge_tuck_goes_on_with_anyway_and_the_sheet_says_what_to_do(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    out = sheet(capsys, written(tmp_path, RIPPLE), "--edge", "0", "--anyway")
+    assert "(K206)" in out
+    assert "Watch R12: a tuck on an edge needle" in " ".join(out.split())
+
+
+def test_html_goes_to_files_named_for_pattern_and_stitch(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = written(tmp_path, 'pattern "Quay"\n' + RIPPLE + "stitch other\n    1: T K\n    2: K\n")
+    monkeypatch.chdir(tmp_path)
+    out = sheet(capsys, path, "--format", "html")
+    assert out.split() == ["quay-ripple-sheet.html", "quay-other-sheet.html"]
+    assert sheet(capsys, path, "--format", "html", "-o", "in", "--stitch", "other").split() == ["in"]
+    assert sheet(capsys, path, "--format", "html", "-o", "folder").split() == [
+        "folder/quay-ripple-sheet.html",
+        "folder/quay-other-sheet.html",
+    ]
+    assert run(["sheet", path, "--format", "html", "-o", "one.html"]) == 2
+    assert "name a folder" in capsys.readouterr().err
+    first = Path("quay-ripple-sheet.html").read_bytes()
+    sheet(capsys, path, "--format", "html")
+    assert Path("quay-ripple-sheet.html").read_bytes() == first, "the same input gives the same bytes"
