@@ -1,20 +1,24 @@
-"""`stitchc check`: reads patterns and says what in them is wrong or cannot be knitted. Writes nothing."""
+"""`stitchc check`: reads patterns and says what in them is wrong or cannot be knitted. The report goes to standard output."""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
 from stitchc.cli.common import (
+    coloured,
     files_argument,
     format_option,
     machine_option,
     no_such_stitch,
-    say,
-    show,
+    option,
+    output_option,
+    put_text,
+    rendered,
     stitch_option,
 )
 from stitchc.files import FileTrouble
@@ -45,25 +49,56 @@ class _Checked(NamedTuple):
 @machine_option(None)
 @stitch_option
 @format_option("text", "json")
-def command(files: tuple[str, ...], machine_name: str | None, stitch_names: tuple[str, ...], form: str) -> None:
+@option("--watch", is_flag=True, help="Check again whenever a file is saved, until Ctrl-C.")
+@output_option("the report")
+def command(
+    files: tuple[str, ...],
+    machine_name: str | None,
+    stitch_names: tuple[str, ...],
+    form: str,
+    watch: bool,
+    output: Path | None,
+    force: bool,
+) -> None:
     """Read patterns and check that they can be knitted.
 
     Every FILE is read, every mistake is reported. Then each stitch that nothing else in its file is built from is
     checked: too many tucks or slips, floats that are too long, needles and rows that never knit, yarns on the wrong
     side. With --machine, also whether that machine can knit it at all. `stitchc explain CODE` says more of a message.
     """
+    if watch:
+        from stitchc.cli.watch import rerun_on_save
+
+        rerun_on_save(files, lambda: _report(files, machine_name, stitch_names, form, None, False))
+    else:
+        _report(files, machine_name, stitch_names, form, output, force)
+
+
+def _report(
+    files: tuple[str, ...],
+    machine_name: str | None,
+    stitch_names: tuple[str, ...],
+    form: str,
+    output: Path | None,
+    force: bool,
+) -> None:
+    """Check every file and put the report where it belongs; errors end the command with 1 (3 for an unread file)."""
     machine, checked = _machine(machine_name)
     if not checked:
         checked = [_check(file, machine, stitch_names) for file in files]
         checked += _named_nowhere(checked, stitch_names)
     found = [message for each in checked for message in each.messages]
     if form == "json":
-        sys.stdout.write(to_json(found) + "\n")
+        report = to_json(found)
     else:
+        colour = output is None and coloured(sys.stdout)
+        lines: list[str] = []
         for each in checked:
-            show(each.messages, each.sources)
+            lines += rendered(each.messages, each.sources, colour)
             if each.pattern and each.stitches and not has_errors(each.messages):
-                say(_summary(each, machine))
+                lines.append(_summary(each, machine))
+        report = "\n".join(lines)
+    put_text(report, output, force)
     if has_errors(found):
         raise SystemExit(3 if any(each.trouble for each in checked) else 1)
 
@@ -94,6 +129,10 @@ def _check(file: str, machine: Machine | None, names: Sequence[str]) -> _Checked
     if names:
         stitches = tuple(pattern.stitches[name] for name in dict.fromkeys(names) if name in pattern.stitches)
     messages = [*messages, *check_pattern(pattern, machine, stitches)]
+    if pattern.swatches:
+        from stitchc.gauge.remarks import check_swatches
+
+        messages += check_swatches(pattern)
     if machine is not None:
         messages += _beyond(machine, stitches)
     return _Checked(in_order(messages), sources, pattern, stitches)
