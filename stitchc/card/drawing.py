@@ -41,14 +41,24 @@ CLEAR_MM: Final = 0.45
 """Between lettering and the edge of a hole or of the sheet."""
 
 
+def tiles_of(card: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0)) -> list[Tile]:
+    """What part of the card goes on which page of a paper. Raises paper.DoesNotFit."""
+    return tiles(card, paper, scale, _notes_height(card))
+
+
+def one_tile(card: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0)) -> Tile:
+    """The whole card on a single page, as long as it must be where it does not fit the paper."""
+    return whole(card, paper, scale, _notes_height(card))
+
+
 def pages(card: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0)) -> list[tuple[Tile, Page]]:
     """The card on pages of a paper. Raises paper.DoesNotFit."""
-    return [(tile, _page(card, tile, scale)) for tile in tiles(card, paper, scale, _notes_height(card))]
+    return [(tile, _page(card, tile, scale)) for tile in tiles_of(card, paper, scale)]
 
 
 def one_page(card: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0)) -> tuple[Tile, Page]:
-    """The whole card on a single page, as long as it must be where it does not fit the paper."""
-    tile = whole(card, paper, scale, _notes_height(card))
+    """The whole card on a single page."""
+    tile = one_tile(card, paper, scale)
     return tile, _page(card, tile, scale)
 
 
@@ -289,7 +299,8 @@ class _Drawing:
         size = min(2.4, band / 1.0)
         if size < LEAST_LETTER_MM:
             return
-        length = self.bottom - self.top - 8.0
+        end = self.top if self.tile.joint_above is None else self.tile.y_mm(self.tile.joint_above)
+        length = self.bottom - end - 8.0
         middle = band / 2 + CLEAR_MM
         down = size * CAPITAL / 2
         machine = self.card.machine
@@ -326,7 +337,7 @@ class _Drawing:
             for x in (self.left + 2.2, self.right - 2.2):
                 yield Polygon(((x - size, y), (x, y + way * size), (x + size, y)), layer="engrave")
             for x, out in ((self.left, -1), (self.right, 1)):
-                yield Line(x + out * 1.0, y, x + out * 4.0, y, 0.25)
+                yield Line(x + out * 0.5, y, x + out * 2.5, y, 0.25)
             if way == 1:
                 yield Line(self.left, y, self.right, y, 0.15, dash_mm=(2.0, 1.5), layer="engrave")
                 said = f"page {other} lies on this, its cut edge at the broken line: diamonds meet"

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import Chart, Setting
+from stitchc.chart import Chart, Setting, TooLarge
 from stitchc.machines.fit import beyond_the_machine, off_the_card
 from stitchc.messages import Message, Refused
 
@@ -39,7 +39,8 @@ class Change:
 class Card:
     """One card, ready to be drawn.
 
-    chart: the stitch tiled to the card's columns and rows, as it is knitted. holes: shape (rows, columns), row 1 and
+    unit: one repeat, begun where it was asked to. chart: the same tiled to the card's columns and rows, as it is
+    knitted. holes: shape (rows, columns), row 1 and
     the leftmost column first, as the card is punched: with the machine's polarity and mirroring applied. Joining rows
     are not in it. remarks: what has to be said on it ("made in spite of …").
     """
@@ -48,11 +49,16 @@ class Card:
     shape: CardShape
     stitch: str
     title: str
+    unit: Chart
     chart: Chart
-    repeat: tuple[int, int]
     holes: Holes
     changes: tuple[Change, ...]
     remarks: tuple[str, ...] = ()
+
+    @property
+    def repeat(self) -> tuple[int, int]:
+        """Needles and rows of one repeat."""
+        return self.unit.width, self.unit.height
 
     @property
     def columns(self) -> int:
@@ -116,29 +122,42 @@ def make_card(
     machine: Machine,
     least_rows: int | None = None,
     title: str | None = None,
+    *,
+    start_row: int = 1,
+    shift: int = 0,
     remarks: tuple[str, ...] = (),
 ) -> Card:
     """The card of a stitch: tiled to the reader's columns and, in whole repeats, to the rows of a closed card.
 
-    least_rows: rows that it must at least have, on top of what the machine's card needs to turn. The stitch's first
-    column lies on column 1 of the card. The caller has asked `unfit` first; Raises Refused with M305 where no card is
-    read, and what `fitted_rows` raises.
+    least_rows: rows that it must at least have, on top of what the machine's card needs to turn. start_row: the
+    stitch's row that is the card's row 1; shift: needles by which the repeat is moved to the right. The stitch's first
+    column (before the shift) lies on column 1 of the card. The caller has asked `unfit` first.
+    Raises Refused: M305 where no card is read, N110 for a card over the limit of cells.
     """
     if machine.card is None or machine.reader_width is None or machine.reader != "card":
         raise Refused(*no_card_reader(machine))
-    chart = stitch.chart.tiled(machine.reader_width, fitted_rows(stitch.chart, machine.card, least_rows))
+    unit = stitch.chart.started_at(start_row - 1).shifted(shift)
+    rows = fitted_rows(unit, machine.card, least_rows)
+    try:
+        chart = unit.tiled(machine.reader_width, rows)
+    except TooLarge as error:
+        raise Refused(Message("N110", "error", f"The card of `{stitch.name}` is too large: {error}.")) from None
     marks = chart.knits if machine.mark_means == "knit" else ~chart.knits
     if machine.mirrored:
         marks = marks[:, ::-1]
     holes = np.ascontiguousarray(marks)
     holes.setflags(write=False)
+    if start_row != 1 or shift:
+        begun = f"Begun at row {start_row} of the stitch" if start_row != 1 else "The repeat is "
+        moved = f"moved {abs(shift)} needle{'s' * (abs(shift) > 1)} to the {'right' if shift > 0 else 'left'}"
+        remarks = (f"{begun}{', ' * (start_row != 1 and bool(shift))}{moved if shift else ''}", *remarks)
     return Card(
         machine=machine,
         shape=machine.card,
         stitch=stitch.name,
         title=title or "",
+        unit=unit,
         chart=chart,
-        repeat=(stitch.chart.width, stitch.chart.height),
         holes=holes,
         changes=tuple(_changes(chart)),
         remarks=remarks,

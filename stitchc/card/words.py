@@ -165,7 +165,7 @@ def notes(card: Card) -> list[tuple[str, str]]:
 
 
 def change_words(change: Change) -> Sequence[str]:
-    """The words beside a row: the setting, then the yarn."""
+    """What to change before a row, in words: the setting, then the yarn."""
     return [word for word in (SETTING_WORDS.get(change.setting or "", ""), change.yarn or "") if word]
 
 

@@ -1,0 +1,135 @@
+"""The punching list: row by row what to punch into a bought blank, in the shortest words, with a count to check.
+
+Knows a card; nothing of paper. The words of a row, by example:
+    punch none · punch all · punch 1 3 5-9 · punch all but 4 12-14 · punch every 2nd from 1 to 23 ·
+    punch all but every 6th from 3 to 21
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Final
+
+from stitchc.card import words
+
+if TYPE_CHECKING:
+    from stitchc.card.plan import Card
+
+WIDTH: Final = 80
+MOST_BOXES: Final = 4
+"""Boxes to tick on one line."""
+
+
+def columns_in_words(punched: Sequence[bool]) -> str:
+    """The columns to punch, from 1, in the shortest of the forms above."""
+    wanted = [column for column, hole in enumerate(punched, start=1) if hole]
+    left = [column for column, hole in enumerate(punched, start=1) if not hole]
+    if not wanted:
+        return "punch none"
+    if not left:
+        return "punch all"
+    return "punch " + min(_columns(wanted), f"all but {_columns(left)}", key=len)
+
+
+def _columns(columns: Sequence[int]) -> str:
+    runs: list[list[int]] = []
+    for column in columns:
+        if runs and column == runs[-1][-1] + 1:
+            runs[-1].append(column)
+        else:
+            runs.append([column])
+    listed = " ".join(str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
+    steps = {later - earlier for earlier, later in itertools.pairwise(columns)}
+    if len(columns) > 3 and len(steps) == 1 and (step := steps.pop()) > 1:
+        even = f"every {_ordinal(step)} from {columns[0]} to {columns[-1]}"
+        return min(listed, even, key=len)
+    return listed
+
+
+def _ordinal(number: int) -> str:
+    ending = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{ending}"
+
+
+def punching_list(card: Card) -> str:
+    """The whole list as text, at most WIDTH columns wide where words allow."""
+    return "\n".join(line.rstrip() for line in _lines(card)) + "\n"
+
+
+def _lines(card: Card) -> Iterator[str]:
+    machine, joining = card.machine, card.shape.joining_rows
+    yield f"Punching list: {words.heading(card)}"
+    yield from _wrapped(f"For {machine.name}: {machine.title}.")
+    yield from _wrapped(words.counts(card).replace(", framed", ""))
+    for remark in card.remarks:
+        yield from _wrapped(remark)
+    yield ""
+    for head, text in words.notes(card):
+        if head not in ("Numbers", "Way in"):
+            yield from _wrapped(text, f"{head + ':':<10} ")
+    counting = (
+        "Rows from the end that goes in first, columns from the left: the blank before you as it faces you in the "
+        "reader, that end toward you."
+    )
+    yield from _wrapped(counting, f"{'Counting:':<10} ")
+    yield from _wrapped("C" + words.CUTTING.removeprefix("Cutting: c"), f"{'Cutting:':<10} ")
+    yield ""
+    yield from _table(card)
+    yield ""
+    yield f"{card.hole_count} holes in {card.rows} rows" + (
+        f", and {card.joining_hole_count} in the joining rows." if joining else "."
+    )
+    yield from _alike([columns_in_words(card.punched(row).tolist()) for row in range(1, card.rows + 1)])
+
+
+def _table(card: Card) -> Iterator[str]:
+    """One line for each row, or for rows that follow each other and are the same: number, boxes, count, words."""
+    changes = {row: words.change_words(change) for row, change in card.changes_by_row.items()}
+    groups: list[tuple[int, int]] = []
+    for row in range(1, card.rows + 1):
+        if groups and row not in changes and bool((card.punched(row) == card.punched(groups[-1][0])).all()):
+            groups[-1] = (groups[-1][0], row)
+        else:
+            groups.append((row, row))
+    boxes = min(MOST_BOXES, max([last - first + 1 for first, last in groups] + [card.shape.joining_rows]))
+    yield f"{'row':>9}  {'':<{3 * boxes}}  holes"
+    if card.shape.joining_rows:
+        yield from _row("joining", "punch all", card.columns, card.shape.joining_rows, boxes)
+    for first, last in groups:
+        name = str(first) if first == last else f"{first}-{last}"
+        said = columns_in_words(card.punched(first).tolist())
+        if first in changes:
+            said += f"   <- {', '.join(changes[first])}"
+        yield from _row(name, said, int(card.punched(first).sum()), last - first + 1, boxes)
+    if card.shape.joining_rows:
+        yield from _row("joining", "punch all", card.columns, card.shape.joining_rows, boxes)
+
+
+def _row(name: str, said: str, count: int, rows: int, boxes: int) -> Iterator[str]:
+    ticks = "[ ]" * rows if rows <= boxes else "[ ]" * (boxes - 1) + "..."
+    each = " each" if rows > 1 else ""
+    yield from _wrapped(said, f"{name:>9}  {ticks:<{3 * boxes}}  {count:>3}{each:<5}  ")
+
+
+def _alike(rows: Sequence[str]) -> Iterator[str]:
+    """Which rows are the same, for those who punch one kind after the other."""
+    kinds: dict[str, list[int]] = {}
+    for row, said in enumerate(rows, start=1):
+        kinds.setdefault(said, []).append(row)
+    several = [(said, same) for said, same in kinds.items() if len(same) > 1]
+    if not several or len(kinds) == len(rows):
+        return
+    yield ""
+    yield "Rows that are the same:"
+    for said, same in several:
+        yield from _wrapped(f"{_columns(same)}  ({len(same)} rows): {said}", "  ")
+
+
+def _wrapped(text: str, head: str = "") -> Iterator[str]:
+    import textwrap
+
+    lines = textwrap.wrap(text, max(30, WIDTH - len(head)), break_long_words=False) or [""]
+    yield head + lines[0]
+    for line in lines[1:]:
+        yield " " * len(head) + line

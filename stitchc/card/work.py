@@ -1,0 +1,134 @@
+"""Least work: equal cards that are cheaper to punch or to knit with. Offers only; nothing is changed unasked.
+
+Knows a chart and a card as values; nothing of pages.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stitchc.card.plan import fitted_rows
+from stitchc.chart import KNIT, SLIP, TUCK, Chart
+
+if TYPE_CHECKING:
+    from stitchc.card.plan import Card
+
+
+def smallest_repeat(chart: Chart) -> Chart:
+    """The smallest part of the chart that makes the same endless fabric, yarns included."""
+    cells = chart.cells
+    width = next(
+        w for w in range(1, chart.width + 1) if chart.width % w == 0 and np.array_equal(np.roll(cells, w, 1), cells)
+    )
+    height = next(
+        h
+        for h in range(1, chart.height + 1)
+        if chart.height % h == 0
+        and np.array_equal(np.roll(cells, h, 0), cells)
+        and chart.yarns == chart.yarns[h:] + chart.yarns[:h]
+    )
+    return chart.tiled(width, height)
+
+
+def halved(chart: Chart) -> Chart | None:
+    """Every second row, where rows come in equal pairs; None where they do not."""
+    if chart.height % 2 or chart.height < 4:
+        return None
+    first, second = chart.cells[::2], chart.cells[1::2]
+    if not np.array_equal(first, second) or chart.yarns[::2] != chart.yarns[1::2]:
+        return None
+    return Chart(first.copy(), chart.yarns[::2])
+
+
+def holes_of(chart: Chart, card: Card, least_rows: int | None = None) -> tuple[int, int]:
+    """Rows and holes (joining rows aside) of the card that a chart makes for this card's machine."""
+    rows = fitted_rows(chart, card.shape, least_rows)
+    knit_share = int(chart.knits.sum()) * (card.columns // chart.width) * (rows // chart.height)
+    return rows, knit_share if card.machine.mark_means == "knit" else rows * card.columns - knit_share
+
+
+def directions(chart: Chart, code: int) -> set[int]:
+    """In which of two alternating directions passes with such cells fall, counted from the first row (0 and 1): both
+    where the repeat has an odd number of rows, since it then begins the other way next time."""
+    rows = np.flatnonzero((chart.cells == code).any(axis=1))
+    if not rows.size:
+        return set()
+    return {0, 1} if chart.height % 2 else set((rows % 2).tolist())
+
+
+def clear_shift(chart: Chart, columns: int) -> int | None:
+    """The smallest shift (needles to the right; negative to the left) after which the first and the last column of
+    the card knit in every row; 0 where they do now, None where no shift does it."""
+    busy = (chart.tiled(columns, chart.height).cells != KNIT).any(axis=0)
+    for shift in sorted(range(-(chart.width // 2), chart.width // 2 + 1), key=lambda by: (abs(by), by < 0)):
+        moved = np.roll(busy, shift)
+        if not moved[0] and not moved[-1]:
+            return shift
+    return None
+
+
+def least_work(card: Card, asked_rows: int | None = None) -> list[str]:
+    """Sentences: how much there is to punch, and what would be equal but cheaper."""
+    return [
+        f"{card.hole_count} holes to punch in {card.rows} rows"
+        + (f", and {card.joining_hole_count} in the joining rows." if card.joining_hole_count else "."),
+        *_fewer_holes(card.unit, card, asked_rows),
+        *_one_direction(card.unit, card),
+        *_clear_ends(card.unit, card),
+    ]
+
+
+def _fewer_holes(chart: Chart, card: Card, asked_rows: int | None) -> Iterator[str]:
+    small = smallest_repeat(chart)
+    rows, holes = holes_of(small, card, asked_rows)
+    if holes < card.hole_count:
+        yield (
+            f"The repeat is really {small.width} by {small.height}: written so, {rows} rows do, with {holes} holes "
+            f"({card.hole_count - holes} fewer)."
+        )
+    half = halved(chart)
+    if half is not None:
+        rows, holes = holes_of(half, card)
+        if holes < card.hole_count:
+            yield (
+                f"Rows come in equal pairs: where your reader can read each row twice, every second row alone makes a "
+                f"card of {rows} rows with {holes} holes ({card.hole_count - holes} fewer)."
+            )
+
+
+def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
+    tucks, slips = directions(chart, TUCK), directions(chart, SLIP)
+    one_way = [(name, ways) for name, ways in (("tuck", tucks), ("slip", slips)) if len(ways) == 1]
+    if not one_way:
+        if chart.height % 2 and (tucks or slips):
+            yield (
+                f"The repeat has {chart.height} rows, an odd number, so that its passes change direction each time "
+                "round; with one plain row more they would keep it."
+            )
+        return
+    for name, ways in one_way:
+        way = next(iter(ways))
+        begin = "begin with the carriage at the right"
+        if way == 1:
+            begin = "begin with the carriage at the left, or at the right with --start-row 2"
+        yield (
+            f"Every {name} pass goes the same way, so that a lever for that direction is set once: for right to left, "
+            f"{begin}."
+        )
+    if card.machine.hold_directions == "one" and len(tucks) == 1 and not slips:
+        yield (
+            "This machine can hold in one direction and knit back in the other: with the lever set for the tuck "
+            "passes' direction alone, the plain rows between need no setting."
+        )
+
+
+def _clear_ends(chart: Chart, card: Card) -> Iterator[str]:
+    shift = clear_shift(chart, card.columns)
+    if shift:
+        yield (
+            f"A needle that tucks or slips stands at an end of the {card.columns} columns; with --shift {shift} both "
+            "end needles of every whole card width knit in every row."
+        )

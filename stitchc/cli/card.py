@@ -1,0 +1,307 @@
+"""`stitchc card`: the hole-card template of a stitch, proved before it is written."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from stitchc.cli.common import (
+    anyway_option,
+    chosen,
+    file_argument,
+    file_stem,
+    load_machine,
+    machine_option,
+    option,
+    output_option,
+    put_files,
+    put_text,
+    read_pattern,
+    require,
+    say,
+    stitch_option,
+)
+
+if TYPE_CHECKING:
+    from stitchc.card import Card
+    from stitchc.card.form import Scale
+    from stitchc.card.paper import Tile
+    from stitchc.messages import Message
+    from stitchc.page import Page
+    from stitchc.pattern import Pattern, Stitch
+
+FORMS = ("png", "pdf", "svg", "json", "text")
+ENDINGS = {".png": "png", ".pdf": "pdf", ".svg": "svg", ".json": "json", ".txt": "text"}
+
+MOST_PIXELS = 300_000_000
+"""Of one picture; Pillow takes a byte for each while it draws."""
+
+LEAST_GAP_PX = 2.0
+"""Between holes, so that they stay apart in the picture."""
+
+
+@click.command(
+    epilog="\b\nExamples:\n  stitchc card cowl.stitch\n  stitchc card cowl.stitch --format pdf --paper letter\n"
+    "  stitchc card cowl.stitch --machine my.toml --rows 48 -o cards\n  stitchc card cowl.stitch --format text"
+)
+@file_argument
+@stitch_option
+@machine_option("card24-standard")
+@option(
+    "--format", "form", type=click.Choice(FORMS), default=None, help="png if neither this nor the ending of -o says."
+)
+@option("--rows", metavar="N", type=click.IntRange(1, 100_000), default=None, help="Rows the card must at least have.")
+@option(
+    "--paper",
+    type=click.Choice(["a4", "letter", "a3", "roll"]),
+    default="a4",
+    show_default=True,
+    help="The page; roll: one sheet as long as it must be.",
+)
+@option("--dpi", type=click.IntRange(72, 2400), default=600, show_default=True, help="Resolution of the picture.")
+@option(
+    "--scale-x",
+    metavar="F",
+    type=click.FloatRange(0.95, 1.05),
+    default=1.0,
+    help="Correct a printer that is off across the page: 100 over what the check rule measures.",
+)
+@option(
+    "--scale-y",
+    metavar="F",
+    type=click.FloatRange(0.95, 1.05),
+    default=1.0,
+    help="The same down the page.",
+)
+@option("--start-row", metavar="N", type=click.IntRange(1), default=1, help="The stitch's row to begin the card with.")
+@option("--shift", metavar="N", type=int, default=0, help="Move the repeat N needles to the right (left if negative).")
+@output_option("the file, or the folder for it; its ending says the form")
+@anyway_option
+def command(
+    file: str,
+    stitch_names: tuple[str, ...],
+    machine_name: str,
+    form: str | None,
+    rows: int | None,
+    paper: str,
+    dpi: int,
+    scale_x: float,
+    scale_y: float,
+    start_row: int,
+    shift: int,
+    output: Path | None,
+    force: bool,
+    anyway: bool,
+) -> None:
+    """Make the hole-card template of each stitch at true scale.
+
+    The repeat is tiled to the reader's width and to the rows a closed card needs. A card that is longer than the page
+    is made whole and in pages to be joined (a PDF has the pages alone). Beside each picture stands NAME-card.json with
+    the same card as data. Everything written has been opened again and compared with the pattern, cell by cell.
+
+    Print at 100 % and measure the check rules: each is 100 mm.
+    """
+    from stitchc.card import make_card, unfit
+    from stitchc.checks import check_pattern
+
+    form = _form(form, output)
+    machine = load_machine(machine_name)
+    pattern = read_pattern(file)
+    stitches = chosen(pattern, stitch_names)
+    if output is not None and len(stitches) > 1 and _is_file(output):
+        raise click.UsageError(
+            f"{len(stitches)} stitches do not go into one file `{output}`: name a folder, or one stitch with --stitch."
+        )
+    found = [message for stitch in stitches for message in unfit(stitch, machine, rows)]
+    found += check_pattern(pattern, machine, stitches)
+    require(found, pattern, anyway)
+    scale = (scale_x, scale_y)
+    contents: list[tuple[Path, bytes]] = []
+    for stitch in stitches:
+        if start_row > stitch.chart.height:
+            raise click.UsageError(
+                f"--start-row {start_row}: the stitch `{stitch.name}` has {stitch.chart.height} rows."
+            )
+        card = make_card(
+            stitch, machine, rows, pattern.title, start_row=start_row, shift=shift, remarks=_in_spite_of(stitch, found)
+        )
+        target = _named(output, pattern, stitch, "txt" if form == "text" else form)
+        if form == "text":
+            from stitchc.card.punching import punching_list
+
+            contents.append((target, punching_list(card).encode("utf-8")))
+        elif form == "json":
+            contents.append((target, _data(card, paper, dpi, scale, target).encode("utf-8")))
+        else:
+            contents += _drawn(card, form, target, paper, dpi, scale)
+        _say_more(card, rows, len(stitches) > 1)
+    if output is None and form in ("text", "json"):
+        _print(form, [content for _, content in contents])
+    else:
+        put_files(contents, force)
+
+
+# -- what is asked for ----------------------------------------------------------------------------------------------
+
+
+def _form(form: str | None, output: Path | None) -> str:
+    """The form asked for by --format or by the ending of -o."""
+    by_ending = ENDINGS.get(output.suffix.lower()) if output is not None and not output.is_dir() else None
+    if form and by_ending and form != by_ending:
+        raise click.UsageError(f"--format {form} and `-o {output}` do not agree; leave one of them out.")
+    return form or by_ending or "png"
+
+
+def _is_file(output: Path) -> bool:
+    return output.suffix.lower() in ENDINGS and not output.is_dir()
+
+
+def _named(output: Path | None, pattern: Pattern, stitch: Stitch, ending: str) -> Path:
+    """Where a card goes: the file of -o, or PATTERN-STITCH-card in its folder, or in the current one."""
+    if output is not None and _is_file(output):
+        return output
+    name = f"{file_stem(pattern.title or Path(pattern.file).stem, stitch.name)}-card.{ending}"
+    return (output or Path()) / name
+
+
+def _in_spite_of(stitch: Stitch, found: Sequence[Message]) -> tuple[str, ...]:
+    """For the template: the errors it was made in spite of (they reach here only with --anyway)."""
+    errors = [message for message in found if message.severity == "error" and _is_about(message, stitch)]
+    return tuple(f"Made in spite of {message.code}: {message.text}" for message in errors)
+
+
+def _is_about(message: Message, stitch: Stitch) -> bool:
+    return message.span in (None, stitch.span) or message.span in (stitch.row_spans or ())
+
+
+# -- making it ------------------------------------------------------------------------------------------------------
+
+
+def _drawn(card: Card, form: str, target: Path, paper: str, dpi: int, scale: Scale) -> list[tuple[Path, bytes]]:
+    """The pictures of a card and its data, each proved; the first shows the whole card (a PDF: its pages)."""
+    from stitchc.card import proof
+    from stitchc.card.drawing import one_page, pages
+    from stitchc.card.paper import DoesNotFit
+
+    try:
+        laid = pages(card, paper, scale)
+    except DoesNotFit as error:
+        raise click.UsageError(str(error)) from None
+    made: list[tuple[Path, bytes]] = []
+    if form == "pdf":
+        from stitchc.page.pdf import MOST_MM, pdf
+
+        if laid[0][0].page_mm[1] > MOST_MM:
+            raise click.UsageError(
+                f"A page of {laid[0][0].page_mm[1]:.0f} mm is longer than a PDF page may be ({MOST_MM:.0f} mm): "
+                "--format svg, or --paper a4."
+            )
+        content = pdf([page for _, page in laid])
+        proof.prove_pdf(content, card, [tile for tile, _ in laid], scale)
+        made.append((target, content))
+    else:
+        shown = laid if len(laid) == 1 else [one_page(card, paper, scale), *laid]
+        names = [target] if len(laid) == 1 else [target, *_page_names(target, len(laid))]
+        for (tile, page), name in zip(_watched(shown), names, strict=True):
+            made.append((name, _picture(card, form, tile, page, dpi, scale)))
+        if len(laid) > 1:
+            say(
+                f"The card is longer than a page of {paper}: `{target.name}` shows the whole of it, and "
+                f"`{names[1].name}` to `{names[-1].name}` are the pages to print and join (or --format pdf)."
+            )
+    data = target.with_name(f"{_stem(target)}.json")
+    made.append((data, _data(card, paper, dpi, scale, target).encode("utf-8")))
+    return made
+
+
+def _picture(card: Card, form: str, tile: Tile, page: Page, dpi: int, scale: Scale) -> bytes:
+    from stitchc.card import proof
+
+    if form == "svg":
+        from stitchc.page.svg import svg
+
+        content = svg(page)
+        proof.prove_svg(content, card, tile, scale)
+        return content
+    from stitchc.page.png import png, size_px
+
+    width, height = size_px(page, dpi)
+    if width * height > MOST_PIXELS:
+        raise click.UsageError(
+            f"{page.width_mm:.0f} by {page.height_mm:.0f} mm at {dpi} dpi are {width} by {height} pixels, more than "
+            f"the {MOST_PIXELS:,} that can be drawn: a smaller --dpi, or --format pdf."
+        )
+    gap = min(card.shape.column_pitch_mm, card.shape.row_pitch_mm) - card.shape.hole_mm
+    if gap * dpi / 25.4 < LEAST_GAP_PX:
+        enough = -(-int(LEAST_GAP_PX * 25.4 / gap * 10) // 10)
+        raise click.UsageError(
+            f"At {dpi} dpi holes {gap:g} mm apart would run into each other: --dpi {max(enough + 1, dpi + 1)} or more, "
+            "or --format pdf."
+        )
+    content = png(page, dpi)
+    proof.prove_png(content, card, tile, dpi, scale)
+    return content
+
+
+def _data(card: Card, paper: str, dpi: int, scale: Scale, target: Path) -> str:
+    """The JSON: of the PNG pictures that these options make, whatever form is asked for, so that it is always the
+    same beside all of them."""
+    from stitchc.card.drawing import one_tile, tiles_of
+    from stitchc.card.form import as_json
+    from stitchc.card.paper import DoesNotFit
+
+    try:
+        tiles = tiles_of(card, paper, scale)
+    except DoesNotFit as error:
+        raise click.UsageError(str(error)) from None
+    whole = tiles[0] if len(tiles) == 1 else one_tile(card, paper, scale)
+    stem = _stem(target)
+    named = [] if len(tiles) == 1 else [(f"{stem}-page-{tile.number}-of-{tile.of}", tile) for tile in tiles]
+    return as_json(card, whole, named, paper, dpi, scale)
+
+
+def _stem(target: Path) -> str:
+    """NAME-card of a picture's name."""
+    return target.stem if target.stem == "card" or target.stem.endswith("-card") else f"{target.stem}-card"
+
+
+def _page_names(target: Path, count: int) -> list[Path]:
+    return [target.with_name(f"{_stem(target)}-page-{n}-of-{count}{target.suffix}") for n in range(1, count + 1)]
+
+
+def _watched(shown: list[tuple[Tile, Page]]) -> Iterator[tuple[Tile, Page]]:
+    """The pages, with a progress bar on a terminal where there are many."""
+    if len(shown) < 5 or not sys.stderr.isatty():
+        yield from shown
+        return
+    with click.progressbar(shown, label="drawing pages", file=sys.stderr) as bar:
+        yield from bar
+
+
+# -- saying ---------------------------------------------------------------------------------------------------------
+
+
+def _say_more(card: Card, rows: int | None, named: bool) -> None:
+    from stitchc.card.work import least_work
+    from stitchc.page.lettering import lacking
+
+    missing = lacking(f"{card.title}{card.stitch}{''.join(yarn or '' for yarn in card.chart.yarns)}")
+    before = f"{card.stitch}: " if named else ""
+    if missing:
+        shown = ", ".join(f"`{letter}`" for letter in missing[:8])
+        say(f"{before}The template's font has no {shown}; there the letters stand as \\u{{…}}.")
+    for sentence in least_work(card, rows):
+        say(before + sentence)
+
+
+def _print(form: str, contents: Sequence[bytes]) -> None:
+    """Text or JSON to standard output; of several cards the JSON stands one to a line."""
+    if form == "json" and len(contents) > 1:
+        import json
+
+        contents = [json.dumps(json.loads(content), ensure_ascii=False).encode("utf-8") for content in contents]
+    put_text("\n".join(content.decode("utf-8").rstrip("\n") for content in contents), None, False)
