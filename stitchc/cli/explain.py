@@ -1,0 +1,116 @@
+"""`stitchc explain`: what a message code means, with a broken and a mended example and the cure."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from stitchc.cli.common import format_option, output_option, put_text
+
+if TYPE_CHECKING:
+    from stitchc.explain import Page
+
+_WIDTH = 80
+
+
+@click.command(epilog="\b\nExamples:\n  stitchc explain\n  stitchc explain K204\n  stitchc explain n102 k208")
+@click.argument("codes", metavar="[CODE]...", nargs=-1)
+@format_option("text", "json")
+@output_option("it instead of printing it")
+def command(codes: tuple[str, ...], form: str, output: Path | None, force: bool) -> None:
+    """Say what a message code means, with an example and the cure.
+
+    Without a CODE all of them are listed. Messages show their code in square brackets: error[K204].
+    """
+    from stitchc.explain import codes as known
+    from stitchc.explain import page
+
+    wanted = [_known(code) for code in codes] or known()
+    pages = [found for code in dict.fromkeys(wanted) if (found := page(code)) is not None]
+    if form == "json":
+        document = {"format": "stitchc-explain/1", "codes": [_as_json(each) for each in pages]}
+        put_text(json.dumps(document, ensure_ascii=False, indent=2), output, force)
+    elif codes:
+        put_text("\n\n\n".join(in_full(each) for each in pages), output, force)
+    else:
+        put_text(listing(pages), output, force)
+
+
+def _known(said: str) -> str:
+    """The code meant, whatever its capitals and the brackets around it; leaves with 2 where there is none such."""
+    import difflib
+
+    from stitchc.explain import codes, page
+
+    code = said.strip().removeprefix("error").removeprefix("warning").removeprefix("info").strip("[]:` ").upper()
+    if page(code) is not None:
+        return code
+    slip = code[:1] + code[1:].replace("O", "0").replace("I", "1").replace("L", "1")
+    near = [slip] if page(slip) else difflib.get_close_matches(code, codes(), n=1, cutoff=0.5)
+    hint = f" Did you mean `{near[0]}`?" if near else ""
+    raise click.UsageError(f"There is no message code `{said}`.{hint} `stitchc explain` lists them all.")
+
+
+def listing(pages: list[Page]) -> str:
+    """All codes with their titles, by kind."""
+    from stitchc.explain import KINDS
+
+    lines: list[str] = []
+    kind = ""
+    for each in pages:
+        if each.code[0] != kind:
+            kind = each.code[0]
+            lines += ["", f"{kind}: {KINDS.get(kind, 'others')}"]
+        lines.append(f"  {each.code}  {each.title}")
+    return "\n".join([*lines[1:], "", "More of one: stitchc explain CODE"])
+
+
+def in_full(each: Page) -> str:
+    """One page for a terminal."""
+    parts = [f"{each.code}: {each.title}", wrapped(each.text)]
+    if each.broken is not None:
+        beside = [(f"Beside it stands `{name}`:", text) for name, text in each.beside.items()]
+        parts += _example("Broken", each, each.broken, each.typed())
+        parts += [part for said, text in beside for part in (said, indented(text))]
+    if each.mended is not None:
+        parts += _example("Mended", each, each.mended, each.typed(mended=True), each.mended == each.broken)
+    return "\n\n".join(parts)
+
+
+def _example(what: str, each: Page, text: str, words: list[str], same: bool = False) -> list[str]:
+    typed = " ".join(["stitchc", *words])
+    if same:
+        return [f"{what}, the same file with:\n\n    {typed}"]
+    return [f"{what} (`{each.file}`, with `{typed}`):", indented(text)]
+
+
+def indented(text: str) -> str:
+    """Each line set in by four."""
+    return "\n".join(f"    {line}".rstrip() for line in text.strip("\n").splitlines())
+
+
+def wrapped(text: str) -> str:
+    """The paragraphs at the terminal's usual width."""
+    import textwrap
+
+    paragraphs = text.strip().split("\n\n")
+    return "\n\n".join(
+        textwrap.fill(" ".join(paragraph.split()), _WIDTH, break_long_words=False, break_on_hyphens=False)
+        for paragraph in paragraphs
+    )
+
+
+def _as_json(each: Page) -> dict[str, object]:
+    return {
+        "code": each.code,
+        "title": each.title,
+        "text": each.text,
+        "file": each.file,
+        "broken": each.broken,
+        "broken_command": ["stitchc", *each.typed()] if each.broken is not None else None,
+        "mended": each.mended,
+        "mended_command": ["stitchc", *each.typed(mended=True)] if each.mended is not None else None,
+    }

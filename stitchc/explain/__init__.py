@@ -1,0 +1,71 @@
+"""The page of each message code: what it means in the knitter's words, a broken example, a mended one and the cure.
+
+One TOML file a code beside this module. Reads them and nothing else; the tests compile every example.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import NamedTuple
+
+_FOLDER = Path(__file__).parent
+
+PATTERN_NAME = "cowl.stitch"
+"""What the examples' file is called where the page does not say."""
+
+KINDS: Mapping[str, str] = {
+    "N": "the notation: what is written",
+    "K": "knitting: what needles and yarn can do",
+    "M": "the machine: what it can read and hold",
+    "P": "a whole piece",
+    "G": "gauge: what was measured",
+    "T": "a chart traced from a picture",
+    "F": "files",
+}
+"""What the first letter of a code stands for."""
+
+
+class Page(NamedTuple):
+    """One page. broken raises the code and mended nothing; both None where no example can raise it.
+
+    command: the words after `stitchc` that raise it on the broken file (FILE stands for it; after the command's name
+    where it is not said). mended_command: those for the mended file. file: what the file is called. encoding: how the
+    broken file was saved. beside: further files by name.
+    """
+
+    code: str
+    title: str
+    text: str
+    broken: str | None = None
+    mended: str | None = None
+    command: str = "check"
+    mended_command: str = ""
+    file: str = PATTERN_NAME
+    encoding: str = "utf-8"
+    beside: Mapping[str, str] = {}
+
+    def typed(self, mended: bool = False) -> list[str]:
+        """What is typed after `stitchc` on the broken (or mended) example, word by word."""
+        words = ((mended and self.mended_command) or self.command).split()
+        if not any("FILE" in word for word in words):
+            words.insert(1, "FILE")
+        return [word.replace("FILE", self.file) for word in words]
+
+
+def codes() -> list[str]:
+    """Every code that has a page, in order: by kind as in KINDS, then by number."""
+    order = "".join(KINDS)
+    found = [path.stem for path in _FOLDER.glob("*.toml")]
+    return sorted(found, key=lambda code: (order.find(code[0]) % (len(order) + 1), code))
+
+
+def page(code: str) -> Page | None:
+    """The page of a code as written on the page itself ("K204"), or None where there is none."""
+    import tomllib
+
+    if code not in codes():
+        return None
+    said = tomllib.loads((_FOLDER / f"{code}.toml").read_text(encoding="utf-8"))
+    beside = said.pop("beside", {})
+    return Page(**{key: value.strip("\n") for key, value in said.items()}, beside=beside)

@@ -1,0 +1,139 @@
+"""Every message code has a page; every broken example raises exactly its code, and every mended one nothing."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable
+from pathlib import Path
+
+import pytest
+
+from stitchc import explain
+from stitchc.__main__ import run
+from stitchc.explain import Page, page
+
+ROOT = Path(__file__).parent.parent
+
+CONTRACT = {
+    *(f"N{number}" for number in range(101, 118)),
+    *(f"K{number}" for number in range(201, 210)),
+    *(f"M{number}" for number in range(301, 306)),
+    *(f"F{number}" for number in range(501, 504)),
+}
+"""The codes that the program promises."""
+
+RAISED = re.compile(r"^(?:.*: )?(error|warning|info)\[([A-Z]\d{3})\]", re.MULTILINE)
+
+
+def in_sources() -> set[str]:
+    """Every code that some module of the package can raise."""
+    return {
+        code
+        for path in (ROOT / "stitchc").rglob("*.py")
+        for code in re.findall(r"[\"']([A-Z]\d{3})[\"']", path.read_text(encoding="utf-8"))
+        if code[0] in explain.KINDS
+    }
+
+
+def pages(with_mended: bool = False) -> Iterable[Page]:
+    for code in explain.codes():
+        found = page(code)
+        assert found
+        if (found.mended if with_mended else found.broken) is not None:
+            yield found
+
+
+@pytest.mark.parametrize("each", list(pages()), ids=lambda each: each.code)
+def test_broken_raises_exactly_its_code(
+    each: Page, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    assert each.broken is not None
+    status, said = outcome(each, each.broken, each.typed(), each.encoding, tmp_path, monkeypatch, capfd)
+    found = RAISED.findall(said)
+    assert {code for severity, code in found if severity != "info"} == {each.code}, said
+    worst = {severity for severity, _ in found}
+    assert status == (0 if "error" not in worst else 3 if each.code.startswith("F") else 1), said
+
+
+@pytest.mark.parametrize("each", list(pages(with_mended=True)), ids=lambda each: each.code)
+def test_mended_raises_nothing(
+    each: Page, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    assert each.mended is not None
+    status, said = outcome(each, each.mended, each.typed(mended=True), "utf-8", tmp_path, monkeypatch, capfd)
+    assert [code for severity, code in RAISED.findall(said) if severity != "info"] == [], said
+    assert status == 0, said
+
+
+def outcome(
+    each: Page,
+    text: str,
+    words: list[str],
+    encoding: str,
+    folder: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capfd: pytest.CaptureFixture[str],
+) -> tuple[int, str]:
+    """Exit status and standard error of the page's command in a folder that holds its example."""
+    (folder / each.file).write_bytes((text + "\n").encode(encoding))
+    for name, content in each.beside.items():
+        (folder / name).write_text(content, encoding="utf-8")
+    monkeypatch.chdir(folder)
+    status = run(words)
+    return status, capfd.readouterr().err
+
+
+def test_every_promised_code_has_a_page() -> None:
+    assert set(explain.codes()) >= CONTRACT
+
+
+def test_every_code_of_the_sources_has_a_page_and_every_page_a_code() -> None:
+    assert in_sources() == set(explain.codes())
+
+
+@pytest.mark.parametrize("code", explain.codes())
+def test_a_page_is_whole(code: str) -> None:
+    found = page(code)
+    assert found and found.code == code
+    assert found.title and found.title[0].isupper() and not found.title.endswith(".")
+    assert len(found.text) > 80 and found.text.endswith(".")
+    assert (found.broken is None) == (found.mended is None)
+    for unwanted in ("!", "please", "Please", "illegal"):
+        assert unwanted not in found.text
+
+
+def test_the_list_names_every_code(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["explain"]) == 0
+    out = capsys.readouterr().out
+    assert re.findall(r"^  ([A-Z]\d{3})  ", out, re.MULTILINE) == explain.codes()
+
+
+@pytest.mark.parametrize("said", ["K204", "k204", "[K204]", "error[K204]:"])
+def test_a_code_in_any_dress(said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["explain", said]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("K204: A float that is too long\n")
+    assert "K S7" in out and "K S3 K S3" in out
+    assert max(map(len, out.splitlines())) <= 100
+
+
+@pytest.mark.parametrize(("said", "near"), [("N1O2", "N102"), ("K2O9", "K209"), ("K299", "K20"), ("N1022", "N1")])
+def test_an_unknown_code_offers_the_nearest(said: str, near: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["explain", said]) == 2
+    assert f"Did you mean `{near}" in capsys.readouterr().err
+
+
+def test_something_else_altogether(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["explain", "harbour"]) == 2
+    err = capsys.readouterr().err
+    assert "no message code `harbour`" in err and "Did you mean" not in err
+
+
+def test_json(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["explain", "K203", "F504", "--format", "json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["format"] == "stitchc-explain/1"
+    k203, f504 = document["codes"]
+    assert k203["broken_command"] == ["stitchc", "check", "cowl.stitch"]
+    assert "K3 T3" in k203["broken"] and f504["broken"] is None
