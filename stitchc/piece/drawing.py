@@ -9,8 +9,10 @@ from stitchc.messages import visible
 from stitchc.piece.plan import Plan
 from stitchc.piece.words import CM_PER_INCH, Units, rows_words
 
-_MOST_WIDE: Final = 300.0
-_MOST_HIGH: Final = 300.0
+_MOST_WIDE: Final = 210.0
+_MOST_HIGH: Final = 260.0
+_LETTER: Final = 7.6
+"""Width of a letter of the labels, in drawing units, on the wide side."""
 _LEAST_BAND: Final = 15.0
 """Height in drawing units under which a section's name would not fit into its band; it is then left out."""
 
@@ -35,6 +37,7 @@ def outline(plan: Plan, units: Units) -> str:
     per = 1.0 if units == "cm" else 1 / CM_PER_INCH
     parts: list[str] = []
     labels: list[str] = []
+    longest = 0
     bottom = top + height
     label_at: float | None = None
     for section, length in zip(plan.sections, lengths, strict=True):
@@ -46,6 +49,7 @@ def outline(plan: Plan, units: Units) -> str:
         middle = y + band / 2
         if section.step is not None and (label_at is None or label_at - middle >= _LEAST_BAND):
             label = f"{section.stitch}, {rows_words(section)}: {length.value * per:.1f} {units}"
+            longest = max(longest, len(label))
             labels.append(
                 f'<path d="M{left + width:.1f} {middle:.1f}h14"/>'
                 f'<text x="{left + width + 18:.1f}" y="{middle + 4:.1f}">{escape(visible(label))}</text>'
@@ -61,7 +65,7 @@ def outline(plan: Plan, units: Units) -> str:
         f'<text x="{left:.1f}" y="{base + 30:.1f}">{wide_words}</text>'
         f'<text x="{left:.1f}" y="{base + 46:.1f}">{long_words}</text>'
     )
-    box_width = left + width + 18 + 300
+    box_width = left + max(width + 22 + longest * _LETTER, len(long_words) * _LETTER, 360)
     box_height = base + 54
     return (
         f'<svg class="outline" viewBox="0 0 {box_width:.0f} {box_height:.0f}" role="img" '

@@ -9,11 +9,16 @@ const key = "stitchc-sheet:" + document.body.dataset.key;
 
 // The stops in order: what is done before row 1, every pass and everything done by hand, the end.
 const stops = [{ kind: "before" }];
-let part = "", done = 0, moved = 0;
+let part = "", details = [], done = 0, moved = 0;
 for (const line of lines) {
-  if (line.className === "part") { part = line.textContent.trim(); continue; }
+  if (line.className === "part") {
+    part = line.firstElementChild.firstChild.textContent.trim();
+    details = Array.from(line.querySelectorAll("span"), (detail) => detail.textContent.trim());
+    continue;
+  }
   const row = line.id ? Number(line.id.slice(4)) : 0;
-  stops.push({ kind: row ? "pass" : "do", line, row, part, done, moved });
+  stops.push({ kind: row ? "pass" : "do", line, row, part, details: row ? details : [], done, moved });
+  if (row) details = [];  // what a part asks for is told at its first row
   if (row) { done += 1; moved += Number(line.dataset.m); }
 }
 stops.push({ kind: "end", part: "", done, moved });
@@ -68,7 +73,8 @@ function stepsOf(stop) {
 function wayOf(stop) { return stop.kind === "pass" ? stop.line.querySelector(".way span").textContent : ""; }
 function sentence(stop) {
   const way = wayOf(stop);
-  return heading(stop) + (way ? ", " + way : "") + ". " + stepsOf(stop).join(" ");
+  const begins = stop.details && stop.details.length ? [stop.part + ".", ...stop.details, ""].join(" ") : "";
+  return begins + heading(stop) + (way ? ", " + way : "") + ". " + stepsOf(stop).join(" ");
 }
 function aloud(text) {
   return text.replace(/\bL(\d+)/g, "left $1").replace(/\bR(\d+)/g, "right $1").replace(/\(|\)/g, ", ");
@@ -79,7 +85,11 @@ function show(say) {
   const way = byId("way");
   way.replaceChildren();
   if (stop.kind === "pass") way.append(...Array.from(stop.line.querySelector(".way").childNodes, (n) => n.cloneNode(true)));
-  byId("part").textContent = stop.part || "";
+  byId("part").replaceChildren(stop.part || "", ...(stop.details || []).map((detail) => {
+    const line = document.createElement("span");
+    line.textContent = detail;
+    return line;
+  }));
   byId("part").hidden = !stop.part;
   const steps = byId("steps");
   steps.replaceChildren();
