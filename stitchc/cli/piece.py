@@ -237,7 +237,7 @@ def _write_replanned(
 ) -> None:
     from stitchc.piece.form import as_document
     from stitchc.piece.sheet import piece_sheet
-    from stitchc.piece.so_far import NotKnitted, replan, replan_lines, rest_of
+    from stitchc.piece.so_far import NotKnitted, replan, replan_lines, with_comparison
 
     plans, _ = _plans(pattern, piece, machine, report, (), anyway)
     try:
@@ -255,7 +255,9 @@ def _write_replanned(
         return
     lines = list(replan_lines(found, units))
     table = "\n".join(["So far", "======", *lines, "", ""]) + "\n"
-    _put(rest_of(sheet, found, units), table, found.new, form, output, force)
+    if form == "text":  # the page keeps all rows: its follower goes to any of them
+        sheet = piece_sheet(found.new, units, messages, after_row=found.done)
+    _put(with_comparison(sheet, found, units), table, found.new, form, output, force)
 
 
 def _so_far_json(found: Replan) -> dict[str, object]:

@@ -26,9 +26,12 @@ from stitchc.piece.words import (
 from stitchc.sheet import CAUTIONS, DoEntry, Entry, SectionEntry, Sheet, habits, instruct
 
 
-def piece_sheet(plan: Plan, units: Units = "cm", messages: Sequence[Message] = ()) -> Sheet:
-    """The whole instructions. messages: those that stand on it; what is only information is told in its place."""
-    entries = _entries(plan, units)
+def piece_sheet(plan: Plan, units: Units = "cm", messages: Sequence[Message] = (), after_row: int = 0) -> Sheet:
+    """The whole instructions. messages: those that stand on it; what is only information is told in its place.
+
+    after_row: leave out the rows up to this one, which are knitted already.
+    """
+    entries = _entries(plan, units, after_row)
     facts = [("Work", work_words(plan))]
     if plan.width_cm is not None:
         facts.insert(0, ("Width", size_words(plan.width_cm, units)))
@@ -118,24 +121,30 @@ def _before(plan: Plan) -> Iterator[str]:
             )
 
 
-def _entries(plan: Plan, units: Units) -> tuple[Entry, ...]:
+def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
     items: list[Pass | DoEntry | SectionEntry] = []
     part = 0
     parts = sum(section.step is not None for section in plan.sections)
     in_reader: str | None = None
     tension: str | None = None
+    row = 0
     for item in plan.items:
         if isinstance(item, Section):
             part += item.step is not None
-            items.append(_section_entry(plan, item, part, parts, in_reader, tension, units))
+            if item.to_row > after_row:
+                items.append(_section_entry(plan, item, part, parts, in_reader, tension, units))
             tension = item.at or tension
             if not item.is_plain:
                 in_reader = item.stitch
         elif isinstance(item, Do):
-            items.append(DoEntry(item.text))
+            if row >= after_row:
+                items.append(DoEntry(item.text))
         else:
-            items.append(item)
-    return instruct(items, plan.machine, plan.needles, plan.edge, plan.pattern.yarns)
+            row = item.row
+            if row > after_row:
+                items.append(item)
+    held = plan.passes[after_row - 1].held if after_row and moved_by_hand(plan.machine) else ()
+    return instruct(items, plan.machine, plan.needles, plan.edge, plan.pattern.yarns, held)
 
 
 def _section_entry(

@@ -18,7 +18,7 @@ from stitchc.pattern import Swatch
 from stitchc.piece.plan import PLAIN, Plan, plan_piece
 from stitchc.piece.size import size_cm
 from stitchc.piece.words import CM_PER_INCH, Units, in_both, number, size_words
-from stitchc.sheet import Entry, PassEntry, SectionEntry, Sheet
+from stitchc.sheet import Sheet
 from stitchc.sheet.words import name_needles
 
 ON_THE_MACHINE_LOG: Final = (0.05, 0.05)
@@ -312,42 +312,22 @@ def _plain_instead(found: Replan, line: Line, short_cm: float, units: Units) -> 
         )
 
 
-def rest_of(sheet: Sheet, found: Replan, units: Units) -> Sheet:
-    """The instructions of what is still to knit, with the comparison in the head."""
-    entries = _entries_after(sheet.entries, found.done)
-    held = next((one.held for one in found.new.passes if one.row == found.done), ())
+def with_comparison(sheet: Sheet, found: Replan, units: Units) -> Sheet:
+    """The new plan's sheet, of all its rows or of those left, with the comparison in its head."""
     side = found.new.passes[found.done - 1].end_side if found.done else found.new.piece.carriage
     before = f"The row counter stands at {found.done:03d} and the carriage at the {side}."
+    held = found.new.passes[found.done - 1].held if found.done else ()
     if held and moved_by_hand(found.new.machine):
         before += f" {number(len(held), 'needle')} are held: {name_needles(held).text}."
-    comparison = tuple(_sentences(found, units))
+    before += f" Go on with row {found.done + 1}."
+    rest = sheet.rows < len(found.new.passes)
     return replace(
         sheet,
-        entries=entries,
-        kind=f"what is still to knit after row {found.done}",
+        kind=f"what is still to knit after row {found.done}" if rest else sheet.kind,
         before=(before,),
-        more=(("So far", comparison), *sheet.more),
-        total=f"Still to knit: {number(found.still_to_knit, 'row')}.",
+        more=(("So far", tuple(_sentences(found, units))), *sheet.more),
+        total=f"Still to knit: {number(found.still_to_knit, 'row')}." if rest else "",
     )
-
-
-def _entries_after(entries: Sequence[Entry], done: int) -> tuple[Entry, ...]:
-    """Entries after a row; the head of the section that is under way stays."""
-    kept: list[Entry] = []
-    row = 0
-    under_way: SectionEntry | None = None
-    for entry in entries:
-        if isinstance(entry, PassEntry):
-            row = entry.passed.row
-            if row > done:
-                if not kept and under_way is not None:
-                    kept.append(under_way)
-                kept.append(entry)
-        elif row >= done:
-            kept.append(entry)
-        if isinstance(entry, SectionEntry):
-            under_way = entry
-    return tuple(kept)
 
 
 def _sentences(found: Replan, units: Units) -> Iterator[str]:

@@ -36,11 +36,12 @@ def _lines(sheet: Sheet) -> Iterator[str]:
     for warning in sheet.warnings:
         yield from _hanging(f"{'Warning:':<10}", warning)
     yield from _charts(sheet)
+    first = next((entry.passed.row for entry in sheet.pass_entries()), 1)
     for heading, paragraphs in (
         *sheet.more,
         ("Cautions", sheet.cautions),
         ("How it goes", sheet.habits),
-        ("Before row 1", sheet.before),
+        (f"Before row {first}", sheet.before),
     ):
         if paragraphs:
             yield ""
