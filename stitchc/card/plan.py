@@ -159,7 +159,7 @@ def make_card(
         unit=unit,
         chart=chart,
         holes=holes,
-        changes=tuple(_changes(chart)),
+        changes=tuple(changes_of(chart)),
         remarks=remarks,
     )
 
@@ -170,7 +170,7 @@ def fitted_rows(chart: Chart, shape: CardShape, least_rows: int | None = None) -
     return -(-least // chart.height) * chart.height
 
 
-def _changes(chart: Chart) -> Iterator[Change]:
+def changes_of(chart: Chart) -> Iterator[Change]:
     """What changes at each row, beginning with what is set before row 1.
 
     A plain row is all knit whatever is set, so that the setting stays until a row needs another one.

@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("stitchc.cli.check", "Read patterns and check that they can be knitted."),
     "chart": ("stitchc.cli.chart", "Show the compiled stitches as letters, JSON or a drawn chart."),
     "card": ("stitchc.cli.card", "Make the hole-card template at true scale (PNG, PDF, SVG)."),
+    "bitmap": ("stitchc.cli.bitmap", "Make the picture for electronic patterning, one pixel a stitch."),
     "sheet": ("stitchc.cli.sheet", "Make the needle sheet: what to move and set, row by row."),
     "gauge": ("stitchc.cli.gauge", "Estimate the gauge of each stitch, with an honest range."),
     "compare": ("stitchc.cli.compare", "Set the densities of stitches side by side: size, yarn, work."),

@@ -1,0 +1,176 @@
+"""The picture for electronic patterning: one pixel a stitch, black and white, with what was chosen written into it.
+
+Knows charts and profiles; files are the caller's business.
+"""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from stitchc.bed import Needles, needle_position
+from stitchc.chart import KNIT, Chart, TooLarge
+from stitchc.machines.fit import beyond_the_machine
+from stitchc.messages import Message, Refused
+
+if TYPE_CHECKING:
+    from stitchc.machines.profile import Machine, Meaning
+    from stitchc.pattern import Stitch
+
+FirstRow = Literal["bottom", "top"]
+Face = Literal["purl", "knit"]
+
+
+class ProofFailed(Exception):
+    """The picture that was written does not show the stitch: a fault in stitchc."""
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A picture to enter. dark: shape (height, width), line 0 on top, True for a dark pixel.
+
+    first_row: at which end of the picture row 1 is. seen_from: which face of the fabric it shows; left and right of
+    the knit side are exchanged. dark_means: what a dark pixel does. chart: what is knitted, as the bed is faced.
+    """
+
+    dark: npt.NDArray[np.bool_]
+    first_row: FirstRow
+    seen_from: Face
+    dark_means: Meaning
+    stitch: str
+    machine: str
+    needles: str
+    chart: Chart
+    title: str = ""
+
+    @property
+    def words(self) -> str:
+        """What was chosen, in a sentence: it stands in the file and is told to the knitter."""
+        height, width = self.dark.shape
+        sides = "left and right as you face the bed" if self.seen_from == "purl" else "left and right exchanged"
+        return (
+            f"{self.stitch} for {self.machine}: {width} needles ({self.needles}) by {height} rows, one pixel a stitch; "
+            f"a dark pixel means {self.dark_means}; row 1 is at the {self.first_row}; seen from the {self.seen_from} "
+            f"side ({sides})."
+        )
+
+
+def make_picture(
+    stitch: Stitch,
+    machine: Machine,
+    *,
+    needles: Needles | None = None,
+    rows: int | None = None,
+    edge: int = 0,
+    first_row: FirstRow | None = None,
+    seen_from: Face | None = None,
+    dark_means: Meaning | None = None,
+    title: str | None = None,
+) -> Picture:
+    """The picture of a stitch; what is not said is as the machine's profile has it.
+
+    needles, rows: tiled to these, one repeat if unsaid. Column 1 of the stitch stands on the leftmost needle, unless
+    the profile fixes the needle it stands on. edge: needles at each end that always knit, where needles are said.
+    The caller has asked `unfit` first. Raises Refused N110.
+    """
+    chart = stitch.chart
+    width = needles.count if needles else chart.width
+    if needles and machine.column_1_needle is not None:
+        chart = chart.shifted(needle_position(machine.column_1_needle) - needles.first)
+    try:
+        chart = chart.tiled(width, rows or chart.height)
+    except TooLarge as error:
+        raise Refused(Message("N110", "error", f"The picture of `{stitch.name}` is too large: {error}.")) from None
+    if needles and edge:
+        chart = _with_edge(chart, edge)
+    face = seen_from or ("knit" if machine.mirrored else "purl")
+    end = first_row or machine.first_row
+    means = dark_means or machine.mark_means
+    return Picture(
+        dark=_laid(chart, end, face, means),
+        first_row=end,
+        seen_from=face,
+        dark_means=means,
+        stitch=stitch.name,
+        machine=machine.name,
+        needles=str(needles) if needles else "one repeat",
+        chart=chart,
+        title=title or "",
+    )
+
+
+def _with_edge(chart: Chart, edge: int) -> Chart:
+    cells = chart.cells.copy()
+    cells[:, :edge] = KNIT
+    cells[:, -edge:] = KNIT
+    return Chart(cells, chart.yarns)
+
+
+def _laid(chart: Chart, first_row: FirstRow, seen_from: Face, dark_means: Meaning) -> npt.NDArray[np.bool_]:
+    """The chart as it lies in the picture. Its own inverse, up to the polarity."""
+    dark = chart.knits if dark_means == "knit" else ~chart.knits
+    if seen_from == "knit":
+        dark = dark[:, ::-1]
+    if first_row == "bottom":
+        dark = dark[::-1]
+    return np.ascontiguousarray(dark)
+
+
+def png(picture: Picture) -> bytes:
+    """The picture as a 1-bit PNG, dark pixels black, opened again and compared pixel by pixel. Raises ProofFailed."""
+    from PIL import Image, PngImagePlugin
+
+    about = PngImagePlugin.PngInfo()
+    name = f"{picture.title}: {picture.stitch}" if picture.title else picture.stitch
+    for key, value in (("Title", name), ("Software", "stitchc"), ("Description", picture.words)):
+        if value.isascii():
+            about.add_text(key, value)
+        else:
+            about.add_itxt(key, value)
+    out = io.BytesIO()
+    Image.fromarray(~picture.dark).convert("1", dither=Image.Dither.NONE).save(out, "PNG", pnginfo=about)
+    content = out.getvalue()
+    with Image.open(io.BytesIO(content)) as image:
+        again = np.asarray(image)
+        if image.mode != "1" or again.shape != picture.dark.shape or not np.array_equal(~again, picture.dark):
+            raise ProofFailed(f"the picture of {picture.stitch} differs from its chart")
+    return content
+
+
+# -- whether it can be made ----------------------------------------------------------------------------------------
+
+
+def unfit(stitch: Stitch, machine: Machine, needles: Needles | None = None) -> list[Message]:
+    """What keeps the stitch from a picture for this machine: M305 what it cannot do, M303 too many needles."""
+    if machine.reader != "bitmap":
+        command = "card" if machine.reader == "card" else "sheet"
+        what = "a hole card" if machine.reader == "card" else "nothing: needles are moved by hand"
+        return [
+            Message(
+                "M305",
+                "error",
+                f"`{machine.name}` has no electronic patterning; it reads {what}.",
+                cure=f"stitchc {command} … --machine {machine.name}, or --machine bitmap-standard for a picture.",
+            )
+        ]
+    return [*beyond_the_machine(stitch, machine), *_too_wide(stitch, machine, needles)]
+
+
+def _too_wide(stitch: Stitch, machine: Machine, needles: Needles | None) -> list[Message]:
+    widest = machine.reader_width or machine.needles
+    count = needles.count if needles else stitch.chart.width
+    bed = machine.bed
+    if count > widest:
+        what = "needles" if widest == machine.needles else "columns that its reader takes"
+        than = f"more than the {widest} {what} of `{machine.name}`"
+        text = f"{count} needles are {than}." if needles else f"`{stitch.name}` is {count} needles wide, {than}."
+        cure = f"--needles {widest}, or knit it in {-(-count // widest)} panels." if needles else "Make it narrower."
+        return [Message("M303", "error", text, None if needles else stitch.span, cure=cure)]
+    if needles and (needles.first < bed.first or needles.last > bed.last):
+        text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
+        return [Message("M303", "error", text, cure=f"--needles {needles.count}")]
+    return []
