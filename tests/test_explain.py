@@ -75,13 +75,14 @@ def outcome(
     monkeypatch: pytest.MonkeyPatch,
     capfd: pytest.CaptureFixture[str],
 ) -> tuple[int, str]:
-    """Exit status and standard error of the page's command in a folder that holds its example."""
+    """Exit status and all that was printed by the page's command in a folder that holds its example."""
     (folder / each.file).write_bytes((text + "\n").encode(encoding))
     for name, content in each.beside.items():
         (folder / name).write_text(content, encoding="utf-8")
     monkeypatch.chdir(folder)
     status = run(words)
-    return status, capfd.readouterr().err
+    said = capfd.readouterr()
+    return status, said.out + said.err
 
 
 def test_every_promised_code_has_a_page() -> None:
