@@ -122,29 +122,34 @@ def _before(plan: Plan) -> Iterator[str]:
 
 
 def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
+    """Everything in order, from the row after `after_row` on; what is set and held by then is followed from row 1."""
     items: list[Pass | DoEntry | SectionEntry] = []
     part = 0
     parts = sum(section.step is not None for section in plan.sections)
     in_reader: str | None = None
     tension: str | None = None
     row = 0
+    kept_from: int | None = None
+    under_way: SectionEntry | None = None
     for item in plan.items:
+        if row == after_row and kept_from is None:
+            kept_from = len(items)
+            if isinstance(item, Pass) and under_way is not None and row:
+                items.append(under_way)  # told again, and needles are named afresh after it
         if isinstance(item, Section):
             part += item.step is not None
-            if item.to_row > after_row:
-                items.append(_section_entry(plan, item, part, parts, in_reader, tension, units))
+            under_way = _section_entry(plan, item, part, parts, in_reader, tension, units)
+            items.append(under_way)
             tension = item.at or tension
             if not item.is_plain:
                 in_reader = item.stitch
         elif isinstance(item, Do):
-            if row >= after_row:
-                items.append(DoEntry(item.text))
+            items.append(DoEntry(item.text))
         else:
             row = item.row
-            if row > after_row:
-                items.append(item)
-    held = plan.passes[after_row - 1].held if after_row and moved_by_hand(plan.machine) else ()
-    return instruct(items, plan.machine, plan.needles, plan.edge, plan.pattern.yarns, held)
+            items.append(item)
+    entries = instruct(items, plan.machine, plan.needles, plan.edge, plan.pattern.yarns)
+    return entries[kept_from or 0 :]
 
 
 def _section_entry(

@@ -75,7 +75,11 @@ def parse_measured(text: str) -> Measured:
 
 @dataclass(frozen=True)
 class Line:
-    """One section in the comparison. done: rows of it knitted so far. by_length: whether a length was asked for."""
+    """One section in the comparison. done: rows of it knitted so far; open: whether it can still be changed.
+
+    as_planned_cm: what the planned rows come to by what is known now. nearest_rows: what comes nearest to the length
+    asked, whatever is knitted already; None where rows were asked.
+    """
 
     stitch: str
     done: int
@@ -85,6 +89,9 @@ class Line:
     as_planned_cm: Range | None
     new_cm: Range | None
     asked_cm: float | None
+    nearest_rows: int | None
+    nearest_cm: float | None
+    open: bool
 
 
 @dataclass(frozen=True)
@@ -205,6 +212,9 @@ def _lines(planned: Plan, new: Plan, done: dict[int, int], reached: int) -> Iter
             as_planned_cm=size_cm(new.law, {section.stitch: section.rows}, "rows"),
             new_cm=new.length_of(now),
             asked_cm=asked.mm / 10 if asked is not None and asked.mm is not None else None,
+            nearest_rows=now.rounding.chosen.count if now.rounding is not None else None,
+            nearest_cm=now.rounding.chosen.mm / 10 if now.rounding is not None else None,
+            open=section.step >= reached,
         )
 
 
@@ -273,27 +283,30 @@ def _cell(rows: int, length: Range | None, per: float, units: str) -> str:
 
 def _what_else(found: Replan, units: Units) -> Iterator[str]:
     for line in found.lines:
-        if line.asked_cm is None or line.as_planned_cm is None or line.done >= line.new_rows == line.planned_rows:
+        if not line.open or line.asked_cm is None or line.as_planned_cm is None:
             continue
-        change = line.new_rows - line.planned_rows
-        short = line.asked_cm - line.as_planned_cm.value
+        nearest, planned = line.nearest_rows or line.new_rows, line.planned_rows
+        if line.done > nearest and line.nearest_cm is not None and line.new_cm is not None:
+            yield (
+                f"{line.stitch}: it is longer than asked already. Unravel to {number(nearest, 'row')} of it, about "
+                f"{in_both(line.nearest_cm, units)}, or go on to {number(line.new_rows, 'row')}, about "
+                f"{in_both(line.new_cm.value, units)}, as the new plan does."
+            )
+            continue
+        change = line.new_rows - planned
         if change == 0:
-            yield f"{line.stitch}: the {number(line.planned_rows, 'row')} planned are still the nearest."
+            yield f"{line.stitch}: the {number(planned, 'row')} planned are still the nearest."
             continue
-        more = "more" if change > 0 else "fewer"
         yield (
-            f"{line.stitch}: knit {number(line.new_rows, 'row')} instead of {line.planned_rows}, "
-            f"{abs(change)} {more}; {number(max(line.new_rows - line.done, 0), 'row')} of them are still to do."
+            f"{line.stitch}: knit {number(line.new_rows, 'row')} instead of {planned}, "
+            f"{abs(change)} {'more' if change > 0 else 'fewer'}; {line.new_rows - line.done} are still to do."
         )
+        short = line.asked_cm - line.as_planned_cm.value
         if short > 0:
             yield from _plain_instead(found, line, short, units)
-            yield (
-                f"Or leave it at {line.planned_rows}: it comes out about {in_both(short, units)} shorter than asked."
-            )
-        elif line.done > line.planned_rows or line.new_rows > line.planned_rows + change:
-            yield f"Or unravel to row {line.planned_rows} of it."
+            yield f"Or leave it at {planned}: it comes out about {in_both(short, units)} shorter than asked."
         else:
-            yield f"Or knit all {line.planned_rows}: it comes out about {in_both(-short, units)} longer than asked."
+            yield f"Or knit all {planned}: it comes out about {in_both(-short, units)} longer than asked."
 
 
 def _plain_instead(found: Replan, line: Line, short_cm: float, units: Units) -> Iterator[str]:
