@@ -255,8 +255,8 @@ def _direction_advice(held: Sequence[Pass], passes: Sequence[Pass], machine: Mac
         if machine.hold_directions == "one":
             return [f"{once} So set it to hold going {way} once and leave it. {other}"]
         return [
-            f"{once} If your carriage can hold in one direction alone, set it to hold going {way} once, leave it, and skip what "
-            f"this sheet says of setting and cancelling. {other}"
+            f"{once} If your carriage can hold in one direction alone, set it to hold going {way} once, leave it, and "
+            f"skip what this sheet says of setting and cancelling. {other}"
         ]
     if machine.hold_directions == "one":
         return [

@@ -1,0 +1,346 @@
+"""The HTML sheet in a real browser: followed by keys, touch and a screen reader's rules, printed, timed."""
+
+from __future__ import annotations
+
+import re
+import statistics
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pypdfium2
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from stitchc.__main__ import run
+from stitchc.notation import read_file
+
+pytestmark = pytest.mark.browser
+
+HOSTILE = "<img src=x onerror=window.owned=1></title><script>window.owned=1</script>"
+TIDE = "stitch tide\n    1: K T\n    2: K\n    3: T K\n    4: K\n"
+MISS = 'yarn one "oat"\nstitch miss over 4\n    1 in one: K S K2\n    2: K\n    3: S K3\n'
+
+
+@pytest.fixture(scope="session")
+def browser(chromium_path: str) -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=chromium_path,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    """A page that must raise no error and call nowhere."""
+    context = browser.new_context()
+    page = context.new_page()
+    wrong: list[str] = []
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on("console", lambda message: wrong.append(message.text) if message.type == "error" else None)
+    page.on("request", lambda request: None if request.url.startswith("file:") else wrong.append(request.url))
+    yield page
+    context.close()
+    assert not wrong
+
+
+def made(tmp_path: Path, text: str, *arguments: str) -> str:
+    """The address of the page for a pattern's text."""
+    source, target = tmp_path / "x.stitch", tmp_path / "sheet.html"
+    source.write_text(text, encoding="utf-8")
+    assert run(["sheet", str(source), "--format", "html", "-o", str(target), *arguments]) == 0
+    return target.as_uri()
+
+
+def now(page: Page) -> str:
+    return page.inner_text("#number")
+
+
+def test_thirty_rows_by_keys_closed_and_opened_again(browser: Browser, tmp_path: Path) -> None:
+    address = made(tmp_path, TIDE, "--rows", "40")
+    context = browser.new_context()
+    page = context.new_page()
+    page.goto(address)
+    assert now(page) == "Before row 1"
+    page.keyboard.press("Space")
+    assert now(page) == "Row 1"
+    for number in range(30):
+        page.keyboard.press(("Space", "ArrowRight", "ArrowDown", "PageDown", "Enter")[number % 5])
+    assert now(page) == "Row 31"
+    # row 31 is row 3 of the repeat; 15 of 30 rows done had moves of 11 needles
+    assert "Bring out the needles in between, L11 to R10 (11 needles" in page.inner_text("#steps")
+    assert page.inner_text("#done") == "30 rows done, 10 left; 165 of 220 needles moved"
+    assert "Row 32, left to right." in page.inner_text("#next")
+    page.fill("#note", "a dropped loop at R4")
+    page.close()
+    again = context.new_page()
+    again.set_viewport_size({"width": 500, "height": 400})
+    again.goto(address)
+    assert now(again) == "Row 31"
+    assert again.input_value("#note") == "a dropped loop at R4"
+    context.close()
+
+
+def test_back_undo_jump_and_swipe(browser: Browser, tmp_path: Path) -> None:
+    context = browser.new_context(has_touch=True, viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.goto(made(tmp_path, TIDE, "--rows", "40"))
+    for key in ("Space", "Space", "Space", "ArrowLeft", "PageUp", "ArrowUp", "Shift+Space", "ArrowUp"):
+        page.keyboard.press(key)
+    assert now(page) == "Before row 1"
+    page.tap("#on")
+    page.tap("#on")
+    assert now(page) == "Row 2"
+    page.tap("#undo")
+    assert now(page) == "Row 1"
+    page.fill("#jump-row", "25")
+    page.keyboard.press("Enter")
+    assert now(page) == "Row 25"
+    page.keyboard.press("Control+z")
+    assert now(page) == "Row 1"
+    # a pedal's space after a finger touched a switch must go on, not press the switch again
+    page.tap("#voice")
+    page.keyboard.press("Space")
+    assert now(page) == "Row 2"
+    assert page.get_attribute("#voice", "aria-pressed") == "true"
+    swipe(page, 300, 80)
+    assert now(page) == "Row 3"
+    swipe(page, 80, 300)
+    assert now(page) == "Row 2"
+    page.keyboard.down("Space")
+    for _ in range(5):
+        page.keyboard.down("Space")  # held down: repeats are not passes
+    page.keyboard.up("Space")
+    assert now(page) == "Row 3"
+    context.close()
+
+
+def swipe(page: Page, start: int, end: int) -> None:
+    page.evaluate(
+        """([start, end]) => {
+            const stage = document.getElementById("stage");
+            const at = (x) => new Touch({identifier: 1, target: stage, clientX: x, clientY: 300});
+            const send = (type, x, on) => stage.dispatchEvent(new TouchEvent(type, {
+                bubbles: true, touches: on ? [at(x)] : [], changedTouches: [at(x)]}));
+            send("touchstart", start, true);
+            send("touchend", end, false);
+        }""",
+        [start, end],
+    )
+
+
+def test_a_space_in_a_note_is_a_space(page: Page, tmp_path: Path) -> None:
+    page.goto(made(tmp_path, TIDE, "--rows", "4"))
+    page.keyboard.press("Space")
+    page.click("#note")
+    page.keyboard.type("two words")
+    assert (now(page), page.input_value("#note")) == ("Row 1", "two words")
+
+
+def test_notes_and_ticks_show_in_the_table(page: Page, tmp_path: Path) -> None:
+    page.goto(made(tmp_path, TIDE, "--rows", "8"))
+    for _ in range(4):
+        page.keyboard.press("Space")
+    page.fill("#note", "<b>check</b>")
+    page.click("text=All rows")
+    assert page.locator("tr.ticked").count() == 3
+    assert page.inner_text("#row-4 .note") == "Note: <b>check</b>"
+    page.click("#row-7 a")
+    assert now(page) == "Row 7"
+
+
+def test_without_storage_the_address_keeps_the_place(page: Page, tmp_path: Path) -> None:
+    page.add_init_script("Object.defineProperty(window, 'localStorage', {get() { throw new Error('refused'); }});")
+    address = made(tmp_path, TIDE, "--rows", "8")
+    page.goto(address)
+    for _ in range(3):
+        page.keyboard.press("Space")
+    assert page.url.endswith("#row-3")
+    assert "bookmark" in page.inner_text("#trouble")
+    page.goto("about:blank")
+    page.goto(address + "#row-3")
+    assert now(page) == "Row 3"
+
+
+@pytest.mark.parametrize("kept", ["null", "[]", "7", '{"at": 900}', '{"at": -1, "past": 3, "notes": 4}', "{", '"x"'])
+def test_whatever_was_kept_the_page_opens(page: Page, tmp_path: Path, kept: str) -> None:
+    address = made(tmp_path, TIDE, "--rows", "8")
+    page.goto(address)
+    page.evaluate("text => localStorage.setItem('stitchc-sheet:' + document.body.dataset.key, text)", kept)
+    page.goto("about:blank")
+    page.goto(address)
+    page.keyboard.press("Space")
+    assert now(page) in ("Row 1", "Row 2")
+
+
+def test_hostile_text_stays_text(page: Page, tmp_path: Path) -> None:
+    text = f'pattern "{HOSTILE}"\nnote "{HOSTILE}"\nyarn bad "</p><script>window.owned=1</script>"\n'
+    text += "stitch tide\n    1 in bad: K T\n    2: K\n"
+    page.goto(made(tmp_path, text))
+    page.keyboard.press("Space")
+    assert page.evaluate("window.owned") is None
+    assert page.locator("img").count() == 0 and page.locator("script").count() == 1
+    assert "<img src=x" in page.inner_text("header")
+    assert "</p><script>window.owned=1</script>" in page.inner_text("#steps")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("view", ["follow", "rows", "about"])
+def test_axe_finds_nothing(browser: Browser, tmp_path: Path, scheme: str, view: str) -> None:
+    context = browser.new_context(color_scheme=scheme, bypass_csp=True)  # type: ignore[arg-type]
+    page = context.new_page()
+    page.goto(made(tmp_path, MISS, "--rows", "12"))
+    for _ in range(3):
+        page.keyboard.press("Space")
+    if view != "follow":
+        page.click("text=All rows" if view == "rows" else "#tools >> text=About this sheet")
+    rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]}
+    results = Axe().run(page, options={**rules, "rules": {"color-contrast-enhanced": {"enabled": True}}})
+    assert results.violations_count == 0, results.generate_report()
+    context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_text_has_a_contrast_of_7_and_signs_of_3(browser: Browser, tmp_path: Path, scheme: str) -> None:
+    """WCAG 2.2, 1.4.6 (AAA) and 1.4.11: by the formula of the standard, from the colours that the browser computed."""
+    context = browser.new_context(color_scheme=scheme)  # type: ignore[arg-type]
+    page = context.new_page()
+    page.goto(made(tmp_path, TIDE))
+    page.keyboard.press("Space")
+    colours = page.evaluate(
+        """() => {
+            const style = getComputedStyle(document.documentElement);
+            return Object.fromEntries(["ink", "paper", "soft", "line", "panel", "deep", "on-deep"]
+                .map((name) => [name, style.getPropertyValue("--" + name).trim()]));
+        }"""
+    )
+    for text, ground in (("ink", "paper"), ("soft", "paper"), ("deep", "paper"), ("ink", "panel"), ("soft", "panel"),
+                         ("on-deep", "deep")):  # fmt: skip
+        assert contrast(colours[text], colours[ground]) >= 7, (text, ground)
+    assert contrast(colours["line"], colours["paper"]) >= 3
+    context.close()
+
+
+def contrast(one: str, two: str) -> float:
+    """(L1 + 0.05) / (L2 + 0.05), L = 0.2126 R + 0.7152 G + 0.0722 B of linear values (WCAG 2.2, relative luminance)."""
+
+    def luminance(colour: str) -> float:
+        digits = colour.lstrip("#")
+        digits = "".join(d * 2 for d in digits) if len(digits) == 3 else digits
+        parts = [int(digits[k : k + 2], 16) / 255 for k in (0, 2, 4)]
+        linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    bright, dark = sorted((luminance(one), luminance(two)), reverse=True)
+    return (bright + 0.05) / (dark + 0.05)
+
+
+def test_big_targets_on_a_phone_and_nothing_runs_off_its_side(browser: Browser, tmp_path: Path) -> None:
+    context = browser.new_context(viewport={"width": 320, "height": 640}, has_touch=True)
+    page = context.new_page()
+    page.goto(made(tmp_path, MISS, "--needles", "180", "--rows", "12"))
+    for _ in range(3):
+        page.keyboard.press("Space")
+    for selector in ("#on", "#back", "#undo", "#awake", "#jump button", "#jump-row"):
+        box = page.locator(selector).bounding_box()
+        if box is not None:
+            assert box["height"] >= 44 and box["width"] >= 44, selector
+    for link in (None, "text=All rows", "text=About this sheet"):
+        if link:
+            page.evaluate("document.documentElement.dataset.view = 'follow'")
+            page.click(link)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 320
+    # "Done, next" is in reach without scrolling
+    page.evaluate("document.documentElement.dataset.view = 'follow'")
+    page.evaluate("window.scrollTo(0, 0)")
+    box = page.locator("#on").bounding_box()
+    assert box is not None and box["y"] + box["height"] <= 640
+    context.close()
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_print_splits_no_pass_repeats_the_head_and_numbers_the_pages(page: Page, tmp_path: Path, paper: str) -> None:
+    rows = 60
+    page.goto(made(tmp_path, TIDE, "--rows", str(rows)))
+    document = pypdfium2.PdfDocument(page.pdf(format=paper))
+    texts = [document[k].get_textpage().get_text_range() for k in range(len(document))]
+    width, height = document[0].get_size()
+    points = {"A4": (595.28, 841.89), "Letter": (612, 792)}[paper]
+    assert (width, height) == pytest.approx(points, abs=1)
+    pages = [text for text in texts if "What to do" in text]
+    assert len(pages) == len(document) - 1 > 2, "one page of head, then rows under a repeated head"
+    for number, text in enumerate(texts, start=1):
+        assert f"Page {number} of {len(document)}" in text
+    found = [int(row) for text in pages for row in re.findall(r"(\d+)\s+(?:right to left|left to right)", text)]
+    assert found == list(range(1, rows + 1)), "every row once, in order"
+    for text in pages:  # no pass is split: each page has as many instructions as carriage directions
+        ways = len(re.findall(r"(?:right to left|left to right)", text))
+        told = len(re.findall(r"Bring out|Cancel the hold", text))
+        assert ways == told
+
+
+def test_it_prints_the_same_from_the_follower_and_without_scripts(browser: Browser, tmp_path: Path) -> None:
+    address = made(tmp_path, TIDE, "--rows", "8")
+    counts = []
+    for scripts in (True, False):
+        context = browser.new_context(java_script_enabled=scripts)
+        page = context.new_page()
+        page.goto(address)
+        counts.append(len(pypdfium2.PdfDocument(page.pdf(format="A4"))))
+        assert scripts or page.locator("#row-8").is_visible()
+        context.close()
+    assert counts[0] == counts[1]
+
+
+def test_it_never_calls_anywhere(tmp_path: Path) -> None:
+    made(tmp_path, TIDE)
+    text = (tmp_path / "sheet.html").read_text(encoding="utf-8")
+    assert "http:" not in text and "https:" not in text and "//cdn" not in text and "@import" not in text
+    assert "default-src 'none'" in text and "stitchc" in text[:4096]
+
+
+def test_every_example_opens_and_can_be_followed_to_the_end(page: Page, tmp_path: Path) -> None:
+    for path in sorted((Path(__file__).parents[2] / "examples").glob("*.stitch")):
+        pattern, _ = read_file(str(path))
+        assert pattern is not None
+        name = pattern.wanted()[0].name
+        target = tmp_path / f"{path.stem}.html"
+        assert run(["sheet", str(path), "--stitch", name, "--format", "html", "-o", str(target), "--rows", "9"]) == 0
+        page.goto(target.as_uri())
+        for _ in range(10):
+            page.keyboard.press("Space")
+        assert now(page) == "Done"
+        assert page.inner_text("#steps") == "All 9 rows are knitted."
+
+
+@pytest.mark.bench
+def test_two_thousand_rows_open_in_under_twice_the_time_of_a_bare_table(browser: Browser, tmp_path: Path) -> None:
+    address = made(tmp_path, TIDE, "--rows", "2000")
+    cells = re.findall(r"<tr id=.*?</tr>", (tmp_path / "sheet.html").read_text(encoding="utf-8"))
+    assert len(cells) == 2000
+    bare = tmp_path / "bare.html"
+    bare_rows = []
+    for row in cells:
+        texts = [re.sub("<[^>]*>", " ", cell) for cell in re.split("</t[dh]>", row)[:4]]
+        bare_rows.append("<tr>" + "".join(f"<td>{text}</td>" for text in texts) + "</tr>")
+    rows = "".join(bare_rows)
+    bare.write_text(f"<!DOCTYPE html><meta charset=utf-8><title>x</title><table>{rows}</table>", encoding="utf-8")
+    context = browser.new_context()
+    page = context.new_page()
+
+    def opened(target: str) -> float:
+        page.goto("about:blank")
+        begin = time.perf_counter()
+        page.goto(target)
+        page.evaluate("() => new Promise((done) => requestAnimationFrame(() => setTimeout(done)))")
+        return time.perf_counter() - begin
+
+    ratios = [opened(address) / opened(bare.as_uri()) for _ in range(15)]
+    ratio = statistics.median(ratios)
+    print(f"\na sheet of 2,000 rows opens in {ratio:.2f} x the time of a bare table of as many rows")
+    assert ratio < 2
+    context.close()
