@@ -5,6 +5,15 @@ from __future__ import annotations
 import shutil
 
 import pytest
+from hypothesis import settings
+
+# The same examples in every run, so that a change is judged by what it changes; `--bench` looks further afield.
+settings.register_profile("stitchc", deadline=None, derandomize=True)
+settings.register_profile("further", deadline=None)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    settings.load_profile("further" if config.getoption("--bench") else "stitchc")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -97,7 +97,7 @@ def test_standard_input_and_output(folder: Path) -> None:
 def test_options_come_from_the_environment(folder: Path) -> None:
     result = run("check", "tide.stitch", cwd=folder, env={"STITCHC_MACHINE": "no-such-machine"})
     assert result.returncode == 1
-    assert "M304" in result.stderr
+    assert "M304" in result.stdout
 
 
 def test_a_file_of_somebody_else_is_left_alone(folder: Path) -> None:

@@ -1,4 +1,4 @@
-"""`stitchc check`: reads patterns and reports what in them is wrong or cannot be knitted, on standard output."""
+"""`stitchc check`: reads patterns and says what in them is wrong or cannot be knitted, on standard output."""
 
 from __future__ import annotations
 
