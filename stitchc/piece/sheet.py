@@ -106,7 +106,7 @@ def _before(plan: Plan) -> Iterator[str]:
         yield f"You will work on {bed}. What is done first stands at the top of the rows."
     else:
         yield f"Cast on {bed} in your usual way."
-    yield f"End with the carriage at the {side}; then set the row counter to 000 and the carriage to plain."
+        yield _counter_words(side)
     patterned = list(dict.fromkeys(section.stitch for section in plan.sections if not section.is_plain))
     if not moved_by_hand(machine) and patterned:
         what = "card" if machine.reader == "card" else "picture"
@@ -119,6 +119,10 @@ def _before(plan: Plan) -> Iterator[str]:
                 f"This machine selects needles one pass ahead: the pass before a part in pattern is also the one that "
                 f"reads row 1 of its {what}."
             )
+
+
+def _counter_words(side: str) -> str:
+    return f"With the carriage at the {side}, set the row counter to 000 and the carriage to plain."
 
 
 def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
@@ -137,6 +141,8 @@ def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
             if isinstance(item, Pass) and under_way is not None and row:
                 items.append(under_way)  # told again, and needles are named afresh after it
         if isinstance(item, Section):
+            if items and not part and not row:  # after what is done first
+                items.append(DoEntry(_counter_words(plan.piece.carriage)))
             part += item.step is not None
             under_way = _section_entry(plan, item, part, parts, in_reader, tension, units)
             items.append(under_way)
