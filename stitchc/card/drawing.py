@@ -246,11 +246,13 @@ class _Drawing:
             yarn_names = [change.yarn for change in self.card.changes if change.yarn]
             said = words.change_marks(change, list(dict.fromkeys(yarn_names)))
             sizes = [_size_for(mark, line, wide) for mark in said]
+        if not all(sizes):
+            return  # half a change would mislead; it stands left of the sheet, and at eye level
         for index, (word, size) in enumerate(zip(said, sizes, strict=True)):
-            if size:
-                down = (index - (len(said) - 1) / 2) * line * 1.1 + size * CAPITAL / 2
-                x = room[1] if right else room[0]
-                yield Text(x, y + down, word, size, "end" if right else "start", layer="engrave")
+            down = (index - (len(said) - 1) / 2) * line * 1.1 + size * CAPITAL / 2
+            yield Text(
+                room[1] if right else room[0], y + down, word, size, "end" if right else "start", layer="engrave"
+            )
 
     def _change_outside(self, y: float, said: Sequence[str]) -> Iterator[Item]:
         """The same words left of the sheet, large, with a line to the row."""

@@ -60,7 +60,7 @@ def punching_list(card: Card) -> str:
 def _lines(card: Card) -> Iterator[str]:
     machine, joining = card.machine, card.shape.joining_rows
     yield f"Punching list: {words.heading(card)}"
-    yield from _wrapped(f"For {machine.name}: {machine.title}.")
+    yield from _wrapped(f"Made by stitchc for {machine.name}: {machine.title}.")
     yield from _wrapped(words.counts(card).replace(", framed", ""))
     for remark in card.remarks:
         yield from _wrapped(remark)

@@ -100,28 +100,27 @@ def _fewer_holes(chart: Chart, card: Card, asked_rows: int | None) -> Iterator[s
 
 
 def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
-    tucks, slips = directions(chart, TUCK), directions(chart, SLIP)
-    one_way = [(name, ways) for name, ways in (("tuck", tucks), ("slip", slips)) if len(ways) == 1]
+    """Whether all passes of a kind go one way, so that what is set for that direction stays set."""
+    ways = {name: directions(chart, code) for name, code in (("tuck", TUCK), ("slip", SLIP))}
+    one_way = {name: next(iter(found)) for name, found in ways.items() if len(found) == 1}
     if not one_way:
-        if chart.height % 2 and (tucks or slips):
+        if chart.height % 2 and any(ways.values()):
             yield (
                 f"The repeat has {chart.height} rows, an odd number, so that its passes change direction each time "
                 "round; with one plain row more they would keep it."
             )
         return
-    for name, ways in one_way:
-        way = next(iter(ways))
-        begin = "begin with the carriage at the right"
-        if way == 1:
-            begin = "begin with the carriage at the left, or at the right with --start-row 2"
+    for way in sorted(set(one_way.values())):
+        names = " and ".join(name for name, found in one_way.items() if found == way)
+        begin = "" if way == 0 else ", or at the right with --start-row 2"
         yield (
-            f"Every {name} pass goes the same way, so that a lever for that direction is set once: for right to left, "
-            f"{begin}."
+            f"All {names} passes go the same way, so that it is set once for that direction: right to left if the "
+            f"carriage begins at the {'left' if way else 'right'}{begin}."
         )
-    if card.machine.hold_directions == "one" and len(tucks) == 1 and not slips:
+    if card.machine.hold_directions == "one" and set(one_way) == {name for name, found in ways.items() if found}:
         yield (
-            "This machine can hold in one direction and knit back in the other: with the lever set for the tuck "
-            "passes' direction alone, the plain rows between need no setting."
+            "This machine can hold in one direction only and knits back in the other: set it for the direction of "
+            "those passes and leave it."
         )
 
 
