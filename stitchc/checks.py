@@ -392,21 +392,23 @@ def _between(stops: Mask, counted: Mask, least: int) -> _Stretches:
 
 
 def _between_in(stops: Mask, counted: Mask, lines: Indices, least: int) -> _Stretches:
+    places = stops.shape[1]
     so_far = np.cumsum(counted[lines], axis=1, dtype=np.int32)
-    stop = np.flatnonzero(stops[lines])
-    count = so_far.reshape(-1)[stop]
-    line = stop // stops.shape[1]
-    last = np.append(line[1:] != line[:-1], True)
-    first = np.flatnonzero(np.append(True, last[:-1]))  # every line has a stop, so one entry a line
-    following = np.append(count[1:], 0)
-    following[last] = count[first] + so_far[:, -1]
-    count = following - count
+    stop_mask = stops[lines]
+    stop = np.flatnonzero(stop_mask).astype(np.int32)
+    last = np.cumsum(np.count_nonzero(stop_mask, axis=1)) - 1  # every line has a stop, so one entry a line
+    first = np.append(0, last[:-1] + 1)
+    at_stop = so_far.reshape(-1)[stop]
+    count = np.empty_like(at_stop)
+    np.subtract(at_stop[1:], at_stop[:-1], out=count[:-1])
+    count[last] = at_stop[first] + so_far[:, -1] - at_stop[last]
     hit = np.flatnonzero(count >= least)
-    next_stop = np.where(last[hit], first[line[hit]], hit + 1)
+    line = np.searchsorted(last, hit)
+    next_stop = np.where(hit == last[line], first[line], hit + 1)
     return _Stretches(
-        lines[line[hit]],
-        stop[hit] % stops.shape[1],
-        stop[next_stop] % stops.shape[1],
+        lines[line],
+        stop[hit].astype(np.int64) % places,
+        stop[next_stop].astype(np.int64) % places,
         count[hit].astype(np.int64),
     )
 

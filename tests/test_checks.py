@@ -1,0 +1,470 @@
+"""The K checks: against cited structures and textbook limits, and against a machine followed pass by pass."""
+
+from __future__ import annotations
+
+import itertools
+import re
+import time
+import tracemalloc
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stitchc.bed import Needles
+from stitchc.chart import SLIP, TUCK, Chart
+from stitchc.checks import check, check_pattern, edge_tucks
+from stitchc.machines import Limit, Limits, Machine, load
+from stitchc.messages import Message, Span
+from stitchc.notation import read_text
+from stitchc.pattern import Pattern, Stitch
+
+HERE = Span("shore.stitch", 3, 8, 5)
+
+
+def stitch(*rows: str, yarns: list[str | None] | None = None, spans: bool = False) -> Stitch:
+    chart = Chart.from_rows(list(rows), yarns)
+    places = tuple(Span("shore.stitch", 4 + row, 8, len(text)) for row, text in enumerate(rows)) if spans else None
+    return Stitch("shore", chart, HERE, places)
+
+
+def machine(**limits: object) -> Machine:
+    """The standard hand bed with other limits."""
+    shipped = load("hand-standard")
+    return replace(shipped, limits=replace(shipped.limits, **limits))  # type: ignore[arg-type]
+
+
+def found(messages: list[Message]) -> dict[str, str]:
+    """Code to severity; each code at most once."""
+    assert len({message.code for message in messages}) == len(messages)
+    return {message.code: message.severity for message in messages}
+
+
+def text_of(code: str, messages: list[Message]) -> str:
+    return next(message.text for message in messages if message.code == code)
+
+
+NONE = Limit()
+OPEN = Limits(NONE, NONE, NONE, NONE, None, "error")
+"""No limit on anything that is counted."""
+
+
+def longest(one: Stitch, limit: str) -> int:
+    """The highest count of that kind in the stitch, found by lowering its limit until it is told."""
+    told = check(one, machine(**{**vars(OPEN), limit: Limit(warn_from=1)}))
+    figures = [re.search(r"(\d+) (?:times|needle)", m.text) for m in told if m.code in ("K202", "K203", "K204", "K209")]
+    return max((int(figure[1]) for figure in figures if figure), default=0)
+
+
+# -- cited structures -------------------------------------------------------------------------------------------
+
+# Smallest repeats, first knitted row first, and what a hand count round the repeat gives: side by side, in succession,
+# cells that do not knit, repeat cells.
+CITED = {
+    # double cross tuck: "What is Pique Fabric", needle by needle, all four courses
+    "M1 double cross tuck": (["KT", "KT", "TK", "TK"], 1, 2, 4),
+    # one-row tuck, staggered, and two-row tuck with two plain rows, both by hand: "Dishcloths manually tucked"
+    "M2 one-row tuck": (["TK", "KK", "KT", "KK"], 1, 1, 2),
+    "M3 two-row tuck": (["TK", "TK", "KK", "KK", "KT", "KT", "KK", "KK"], 1, 2, 4),
+    # tuck columns: "My Favorite Dish Cloth Pattern", printed as x and o
+    "M4 tuck columns": (["KT", "KT", "KK"], 1, 2, 2),
+    # every other needle, alternated each row: "Lesson 3 Slip Stitch"
+    "M7 alternating slip": (["KS", "SK"], 1, 1, 2),
+}
+
+
+@pytest.mark.parametrize("name", CITED)
+def test_cited_structures_have_their_runs_and_no_message(name: str) -> None:
+    rows, side_by_side, in_succession, not_knit = CITED[name]
+    slip = "S" in "".join(rows)
+    for start, shift in itertools.product(range(len(rows)), range(2)):
+        chart = Chart.from_rows(rows).started_at(start).shifted(shift)
+        one = Stitch("shore", chart, HERE)
+        assert longest(one, "float_needles" if slip else "tucks_side_by_side") == side_by_side
+        assert longest(one, "slips_in_succession" if slip else "tucks_in_succession") == in_succession
+        assert int((chart.cells != 0).sum()) == not_knit
+        assert check(one) == []
+
+
+def test_a_count_that_does_not_join_the_ends_would_miss_one() -> None:
+    """M1 begun one row later: two tucks of one needle, one in the last row and one in the first."""
+    assert longest(stitch("KT", "TK", "TK", "KT"), "tucks_in_succession") == 2
+
+
+@pytest.mark.parametrize(
+    ("name", "rows", "blank_cells"),
+    [("M1 double cross tuck", 36, 432), ("M2 one-row tuck", 36, 216), ("M4 tuck columns", 36, 288)],
+)
+def test_blank_cells_of_a_24_wide_card(name: str, rows: int, blank_cells: int) -> None:
+    """Shares of 4/8, 2/8 and 2/6 of 24 x 36 cells: arithmetic."""
+    card = Chart.from_rows(CITED[name][0]).tiled(24, rows)
+    assert int((~card.knits).sum()) == blank_cells
+
+
+def test_mosaic_rule() -> None:
+    """Each selection is used for two rows and the yarn changes every two rows ("Slip Stitch Instructions")."""
+    assert check(stitch("KS", "KS", "SK", "SK", yarns=["foam", "foam", "sand", "sand"])) == []
+
+
+# -- limits of the textbooks ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("tucks", "severity"), [(3, None), (4, "warning"), (5, "error"), (9, "error")])
+def test_a_hook_holds_up_to_four_tucks(tucks: int, severity: str | None) -> None:
+    """Spencer, Knitting Technology, 3rd ed., p. 96: up to four in normal conditions."""
+    messages = check(stitch(*["TK"] * tucks, "KK"))
+    assert found(messages) == ({"K202": severity} if severity else {})
+    if severity:
+        assert f"tucks {tucks} times before it knits again (rows 1 to {tucks})" in text_of("K202", messages)
+
+
+@pytest.mark.parametrize(("width", "severity"), [(1, None), (2, "warning"), (3, "error"), (6, "error")])
+def test_no_more_than_two_tucks_side_by_side(width: int, severity: str | None) -> None:
+    """Spencer, p. 96: no more than two is the general limit."""
+    messages = check(stitch("K" + "T" * width, "K" * (width + 1)))
+    assert found(messages) == ({"K203": severity} if severity else {})
+
+
+@pytest.mark.parametrize(("slips", "severity"), [(4, None), (5, "warning"), (12, "warning")])
+def test_a_needle_slips_up_to_four_times(slips: int, severity: str | None) -> None:
+    """Spencer, the float stitch: up to four successive floats on one needle."""
+    assert found(check(stitch(*["SK"] * slips, "KK"))) == ({"K209": severity} if severity else {})
+
+
+@pytest.mark.parametrize(("width", "severity"), [(5, None), (6, "warning"), (7, "warning")])
+def test_floats_over_five_needles(width: int, severity: str | None) -> None:
+    """Common practice: not over five stitches."""
+    assert found(check(stitch("K" + "S" * width, "K" * (width + 1)))) == ({"K204": severity} if severity else {})
+
+
+def test_a_float_is_an_error_only_where_the_profile_says_so() -> None:
+    """Six needles are usually the most (Spencer, the float stitch)."""
+    seven, strict = stitch("KSSSSSSS", "K" * 8), machine(float_needles=Limit(6, 7))
+    assert found(check(seven, strict)) == {"K204": "error"}
+    assert found(check(stitch("KSSSSSS", "K" * 7), strict)) == {"K204": "warning"}
+
+
+@pytest.mark.parametrize(("pitch_mm", "needles"), [(3.6, 6), (4.5, 5), (6.5, 3), (7, 3), (9, 2), (5, 5)])
+def test_25_mm_in_needles(pitch_mm: float, needles: int) -> None:
+    """25 mm are 6.9 needles of 3.6 mm, 5.6 of 4.5, 3.8 of 6.5, 3.6 of 7, 2.8 of 9: arithmetic; at 5 mm just five."""
+    bed = replace(machine(float_needles=NONE, slips_in_succession=NONE), pitch_mm=pitch_mm)
+    assert check(stitch("K" + "S" * needles, "K" * (needles + 1)), bed) == []
+    too_long = check(stitch("KK" + "S" * (needles + 1), "K" * (needles + 3)), bed)
+    assert found(too_long) == {"K204": "warning"}
+    mm = f"{(needles + 1) * pitch_mm:.1f}".removesuffix(".0")
+    assert f"past {needles + 1} needles, {mm} mm at {pitch_mm:g} mm between needles" in too_long[0].text
+    assert f"(up to {needles} needles, " in str(too_long[0].cure)
+
+
+def test_without_a_machine_the_pitch_is_the_standard_one_and_is_said_to_be() -> None:
+    told = check(stitch("KSSSSSS", "KKKKKKK"))
+    assert "6 needles, 27 mm at the standard 4.5 mm between needles (needles 2 to 7)" in told[0].text
+    assert "standard" not in check(stitch("KSSSSSS", "KKKKKKK"), load("hand-fine"))[0].text
+
+
+@pytest.mark.parametrize("severity", ["error", "warning"])
+def test_how_grave_a_mixed_row_is_is_a_setting(severity: str) -> None:
+    assert found(check(stitch("KTKS", "KKKK"), machine(mixed_rows=severity))) == {"K207": severity}
+
+
+# -- each check -------------------------------------------------------------------------------------------------
+
+
+def test_a_needle_that_never_knits_is_told_once() -> None:
+    """K201, and neither K202 nor K209 of the same needle: one mistake, one message."""
+    assert found(check(stitch("KT", "KT", "KT", "KT", "KT"))) == {"K201": "error"}
+    assert found(check(stitch("KKS", *["KKS"] * 9))) == {"K201": "error"}
+
+
+def test_needles_and_rows_are_told_as_runs() -> None:
+    rows = ["SKKSSSKSKSS", "SKKSSSKSKSS"]
+    assert "Needles 1, 4-6, 8, 10 and 11 of `shore` never knit" in text_of("K201", check(stitch(*rows)))
+    many = check(stitch("SK" * 20, "SK" * 20))
+    assert "Needles 1, 3, 5, 7, 9, 11 and 14 more of `shore`" in text_of("K201", many)
+
+
+def test_a_slip_between_tucks_does_not_empty_the_hook() -> None:
+    rows = stitch("TK", "SK", "TK", "SK", "TK", "TK", "KK")
+    assert "tucks 4 times" in text_of("K202", check(rows))
+    assert found(check(rows)) == {"K202": "warning"}
+
+
+def test_a_row_without_knit_is_told_once() -> None:
+    """K205, and neither K203 nor K204 of the same row."""
+    assert found(check(stitch("TTT", "KKK"))) == {"K205": "error"}
+    assert found(check(stitch("S" * 9, "K" * 9))) == {"K205": "error"}
+    assert found(check(stitch("S" * 9, "K" * 9, "K" + "S" * 8))) == {"K204": "warning", "K205": "error"}
+
+
+def test_runs_go_on_round_the_edge() -> None:
+    tucks = check(stitch("TKKT", "KKKK"))
+    assert found(tucks) == {"K203": "warning"}
+    assert "(needles 4 to 1, on into the next repeat)" in tucks[0].text
+    rows = check(stitch("TK", "TK", "KK", "TK", "TK"))
+    assert "(rows 4 to 2, on into the next repeat)" in rows[0].text
+
+
+def test_the_place_is_the_row_where_it_was_written() -> None:
+    rows = ("KKK", "KTT", "KKK", "TTK")
+    assert [message.span for message in check(stitch(*rows, spans=True))] == [Span("shore.stitch", 5, 8, 3)]
+    assert [message.span for message in check(stitch(*rows))] == [HERE]
+
+
+def test_many_places_are_one_message_about_the_worst() -> None:
+    rows = [row for n in range(500) for row in ("KTTKKK" if n != 123 else "KTTTTK", "KKKKKK")]
+    told = check(stitch(*rows))
+    assert found(told) == {"K203": "error"}
+    assert "In row 247 of `shore` 4 needles side by side tuck (needles 2 to 5)" in told[0].text
+    assert told[0].text.endswith("There are 499 more rows like it.")
+
+
+@pytest.mark.parametrize(
+    ("count", "cure"), [(6, "S3 K S2"), (7, "S3 K S3"), (11, "S5 K S5"), (12, "S4 K S3 K S3"), (40, "S5 K S5 K …")]
+)
+def test_the_cure_of_a_float_can_be_typed(count: int, cure: str) -> None:
+    told = check(stitch("K" + "S" * count, "K" * (count + 1)))
+    assert cure in str(told[0].cure)
+    if "…" not in cure:
+        mended, _ = read_text(f"stitch shore\n1: K {cure}\n2: K\n")
+        assert mended and mended.stitches["shore"].chart.width == count + 1
+        assert check(mended.stitches["shore"]) == []
+
+
+@pytest.mark.parametrize("rows", [["TKK", "TKK"], ["KTTTTK", "KKKKKK"]])
+def test_the_cures_mend(rows: list[str]) -> None:
+    """What the cure of K201 and of K203 says, done."""
+    told = check(stitch(*rows))
+    assert told
+    cure = str(told[0].cure)
+    if told[0].code == "K201":
+        assert "(shore) then plain 1 by 1" in cure
+        assert check(Stitch("shore", Chart.from_rows(rows).then(Chart.plain(1, 1)), HERE)) == []
+    else:
+        assert "T K T K" in cure or "T K T" in cure
+
+
+# -- yarns ------------------------------------------------------------------------------------------------------
+
+
+def banded(*runs: tuple[str | None, int]) -> Stitch:
+    yarns = [yarn for yarn, rows in runs for _ in range(rows)]
+    return stitch(*["KK"] * len(yarns), yarns=yarns)
+
+
+@pytest.mark.parametrize(
+    ("runs", "wrong"),
+    [
+        ([("foam", 2), ("sand", 2)], False),  # an even number of rows for each: common practice
+        ([("foam", 3)], False),
+        ([("foam", 2), ("sand", 1)], True),
+        ([("foam", 1), ("sand", 1)], True),
+        ([("foam", 4), ("sand", 3)], True),
+        ([("foam", 2), ("sand", 2), ("foam", 2)], False),
+        ([("foam", 1), ("sand", 2), ("foam", 1)], False),
+        ([("foam", 2), ("sand", 1), ("kelp", 1)], True),  # foam waits two rows, but sand and kelp wait three
+        ([("foam", 2), ("sand", 1), ("kelp", 2)], True),
+        ([(None, 2), ("foam", 1)], True),
+    ],
+)
+def test_a_yarn_waits_where_its_last_row_ended(runs: list[tuple[str | None, int]], wrong: bool) -> None:
+    assert found(check(banded(*runs))) == ({"K208": "warning"} if wrong else {})
+
+
+def test_the_wrong_side_is_told_with_row_yarn_and_reason() -> None:
+    told = check(banded(("foam", 2), ("sand", 3)))
+    assert told[0].text == (
+        "Row 1 of `shore` takes up yarn `foam` again, which hangs at the other side of the bed: "
+        "an odd number of rows (3) was knitted without it."
+    )
+    assert "even number of rows" in str(told[0].cure)
+
+
+# -- against a machine followed pass by pass --------------------------------------------------------------------
+
+cell_rows = st.integers(1, 7).flatmap(
+    lambda width: st.lists(st.text("KKKTS", min_size=width, max_size=width), min_size=1, max_size=9)
+)
+yarn_names = st.sampled_from(["foam", "sand", "kelp", None])
+
+
+def holds(rows: list[str], letter: str) -> dict[int, int]:
+    """Needle to the most of the letter that it does between two knits, by knitting three repeats; needles that never
+    knit left out."""
+    most: dict[int, int] = {}
+    for needle in range(len(rows[0])):
+        since: int | None = None  # unknown until it has knitted once
+        for row in rows * 3:
+            if row[needle] == "K":
+                if since is not None:
+                    most[needle] = max(most.get(needle, 0), since)
+                since = 0
+            elif row[needle] == letter and since is not None:
+                since += 1
+    return most
+
+
+def runs(rows: list[str], letter: str) -> dict[int, int]:
+    """Row to the longest run of the letter along three repeats; rows without a knit left out."""
+    return {
+        number: max((len(run) for run in re.findall(f"{letter}+", row * 3)), default=0)
+        for number, row in enumerate(rows)
+        if "K" in row
+    }
+
+
+def wrong_sides(yarns: list[str | None]) -> set[int]:
+    """The rows that take up a yarn from the other side, by following carriage and yarns for twelve repeats."""
+    side, before = 0, None
+    hangs: dict[str | None, int] = {}
+    rows: set[int] = set()
+    for repeat, (row, yarn) in itertools.product(range(12), enumerate(yarns)):
+        if (repeat or row) and yarn != before and hangs.get(yarn, side) != side:
+            rows.add(row)
+        side = 1 - side
+        hangs[yarn], before = side, yarn
+    return rows
+
+
+def expected(rows: list[str], yarns: list[str | None]) -> dict[str, tuple[object, ...]]:
+    """Code to (severity, worst count, how many needles or rows) at the default limits."""
+    told: dict[str, tuple[object, ...]] = {}
+    columns = ["".join(column) for column in zip(*rows, strict=True)]
+    idle = [number for number, column in enumerate(columns) if "K" not in column]
+    if idle:
+        told["K201"] = ("error", None, len(idle))
+    for code, counts, warn, error in (
+        ("K202", holds(rows, "T"), 4, 5),
+        ("K203", runs(rows, "T"), 2, 3),
+        ("K204", runs(rows, "S"), 6, 10**9),
+        ("K209", holds(rows, "S"), 5, 10**9),
+    ):
+        over = [count for count in counts.values() if count >= warn]
+        if over:
+            told[code] = ("error" if max(over) >= error else "warning", max(over), len(over))
+    if bare := [row for row in rows if "K" not in row]:
+        told["K205"] = ("error", None, len(bare))
+    if mixed := [row for row in rows if "T" in row and "S" in row]:
+        told["K207"] = ("error", None, len(mixed))
+    if wrong := wrong_sides(yarns):
+        told["K208"] = ("warning", None, len(wrong))
+    return told
+
+
+def in_words(message: Message) -> tuple[object, ...]:
+    """(severity, worst count, how many needles or rows) out of a message's words."""
+    text = message.text
+    if message.code in ("K201", "K205", "K207"):
+        listed = re.search(r"(?:[Nn]eedle|[Rr]ow)s? ([\d, and-]+?)(?: and (\d+) more)? of `", text)
+        assert listed
+        places = [part.split("-") for part in re.split(r", | and ", listed[1])]
+        named = sum(int(part[-1]) - int(part[0]) + 1 for part in places)
+        return message.severity, None, named + int(listed[2] or 0)
+    more = re.search(r"There (?:is|are) (\d+) more", text)
+    worst = re.search(r"(\d+) (?:times|needle)", text)
+    return (
+        message.severity,
+        None if message.code == "K208" else int(worst[1]) if worst else None,
+        1 + (int(more[1]) if more else 0),
+    )
+
+
+@given(cell_rows, st.data())
+def test_every_check_agrees_with_a_machine_followed_pass_by_pass(rows: list[str], data: st.DataObject) -> None:
+    yarns = data.draw(st.lists(yarn_names, min_size=len(rows), max_size=len(rows)))
+    told = check(stitch(*rows, yarns=yarns))
+    assert {message.code: in_words(message) for message in told} == expected(rows, yarns)
+
+
+@given(cell_rows, st.data())
+def test_where_the_repeat_begins_makes_no_difference(rows: list[str], data: st.DataObject) -> None:
+    yarns = data.draw(st.lists(yarn_names, min_size=len(rows), max_size=len(rows)))
+    chart = Chart.from_rows(rows, yarns)
+    told = {message.code: in_words(message) for message in check(Stitch("shore", chart, HERE))}
+    shifted = chart.shifted(data.draw(st.integers(0, 9))).started_at(data.draw(st.integers(0, 9)))
+    for other in (shifted, chart.mirrored(), chart.across(2), chart.up(3)):
+        there = {message.code: in_words(message) for message in check(Stitch("shore", other, HERE))}
+        assert {code: word[:2] for code, word in there.items()} == {code: word[:2] for code, word in told.items()}
+
+
+@given(cell_rows)
+def test_counting_in_blocks_makes_no_difference(rows: list[str]) -> None:
+    from stitchc import checks
+
+    whole = check(stitch(*rows))
+    kept, checks._AT_ONCE = checks._AT_ONCE, 3  # type: ignore[misc]
+    try:
+        assert check(stitch(*rows)) == whole
+    finally:
+        checks._AT_ONCE = kept  # type: ignore[misc]
+
+
+# -- patterns, edges, size --------------------------------------------------------------------------------------
+
+
+def test_parts_are_not_nagged_about() -> None:
+    pattern, _ = read_text("stitch bare\n1: T\nstitch whole = bare then plain 1 by 1\n")
+    assert isinstance(pattern, Pattern)
+    assert found(check_pattern(pattern)) == {"K205": "error"}
+    assert "`whole`" in check_pattern(pattern)[0].text
+    asked = check_pattern(pattern, stitches=[pattern.stitches["bare"]])
+    assert found(asked) == {"K201": "error", "K205": "error"}
+
+
+@pytest.mark.parametrize(
+    ("rows", "named"),
+    [
+        (["KTK", "KKK"], None),
+        (["TKK", "KKK"], "Needle L2,"),
+        (["KKK", "KKT"], "Needle R1,"),
+        (["TKT"], "Needles L2 and R1,"),
+    ],
+)
+def test_tucks_at_the_ends_of_the_work(rows: list[str], named: str | None) -> None:
+    """A tuck must not be on an edge needle: common practice ("A Good Tuck, Part 2"; "Egg on my face")."""
+    one = stitch(*rows)
+    told = edge_tucks(one.chart.cells, Needles.centred(3), one)
+    if named is None:
+        assert told == []
+    else:
+        assert found(told) == {"K206": "error"}
+        assert told[0].text.startswith(named)
+        assert "--edge 1" in str(told[0].cure)
+
+
+def test_slips_at_the_ends_are_allowed() -> None:
+    one = stitch("SKS", "KKK")
+    assert edge_tucks(one.chart.cells, Needles.centred(3), one) == []
+
+
+def large(height: int, width: int) -> Stitch:
+    cells = np.random.default_rng(7).choice(
+        np.array([0, TUCK, SLIP], dtype=np.uint8), size=(height, width), p=[0.7, 0.2, 0.1]
+    )
+    yarns = tuple("foam" if row // 2 % 2 else "sand" for row in range(height))
+    return Stitch("shore", Chart(cells, yarns), HERE)
+
+
+def test_the_largest_chart_is_counted_in_little_memory() -> None:
+    """4,000,000 cells: at most 64 MiB beside the chart itself."""
+    one = large(2000, 2000)
+    tracemalloc.start()
+    try:
+        told = check(one)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert len(told) == len(found(told)) <= 8
+    assert peak < 64 * 2**20
+
+
+@pytest.mark.bench
+def test_speed_of_2000_rows_by_200_needles() -> None:
+    one = large(2000, 200)
+    taken = []
+    for _ in range(5):
+        start = time.perf_counter()
+        check(one)
+        taken.append(time.perf_counter() - start)
+    assert sorted(taken)[2] < 0.15
