@@ -70,7 +70,7 @@ function stepsOf(stop) {
   if (stop.kind === "end") return ["All " + plain(total, "row is", "rows are") + " knitted."];
   return Array.from(stop.line.querySelectorAll(".do > p:not(.note)"), (step) => step.textContent.trim());
 }
-function wayOf(stop) { return stop.kind === "pass" ? stop.line.querySelector(".way span").textContent : ""; }
+function wayOf(stop) { return stop.kind === "pass" ? stop.line.querySelector(".way").textContent : ""; }
 function sentence(stop) {
   const way = wayOf(stop);
   const begins = stop.details && stop.details.length ? [stop.part + ".", ...stop.details, ""].join(" ") : "";
@@ -83,8 +83,8 @@ function show(say) {
   const stop = stops[state.at];
   byId("number").textContent = heading(stop);
   const way = byId("way");
-  way.replaceChildren();
-  if (stop.kind === "pass") way.append(...Array.from(stop.line.querySelector(".way").childNodes, (n) => n.cloneNode(true)));
+  way.textContent = wayOf(stop);
+  way.className = stop.kind === "pass" ? stop.line.querySelector(".way").className : "";
   byId("part").replaceChildren(stop.part || "", ...(stop.details || []).map((detail) => {
     const line = document.createElement("span");
     line.textContent = detail;
@@ -275,7 +275,6 @@ addEventListener("beforeprint", tick);
 
 // -- begin -----------------------------------------------------------------------------------------------------
 recall();
-root.classList.add("js");
 byId("follow").hidden = false;
 byId("voice").setAttribute("aria-pressed", String(state.voice));
 byId("awake").setAttribute("aria-pressed", String(state.awake));
