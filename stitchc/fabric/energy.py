@@ -57,7 +57,7 @@ class _Ties:
         off = at - (np.bincount(self.group, at, self.counts.size) / self.counts)[self.group]
         force = self.stiffness * off
         gradient += np.bincount(self.node, force, gradient.size)
-        return 0.5 * float(force @ off)
+        return 0.5 * float((force * off).sum())
 
 
 class Energy:
@@ -170,14 +170,14 @@ class Energy:
         gradient = tension[:, self._previous] - tension
         growth = (tension[:2] * edges[:2]).sum(axis=1)
 
-        off = at[2] - float(share @ at[2]) / float(share.sum())
+        off = at[2] - float((share * at[2]).sum() / share.sum())
         press = FLAT * share * off
-        energy += 0.5 * float(press @ off)
+        energy += 0.5 * float((press * off).sum())
         gradient[2] += press
 
         pulled = np.zeros_like(at[0])
         energy += self._ties_x.pull(at[0], pulled)
-        growth[0] += float(pulled @ at[0])
+        growth[0] += float((pulled * at[0]).sum())
         gradient[0] += pulled
         energy += self._ties_z.pull(at[2], gradient[2])
 
