@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from stitchc.bed import Needles, needle_position
 from stitchc.chart import KNIT, SLIP, TUCK, Cells, Chart, Setting
+from stitchc.machines.fit import beyond_the_machine, off_the_card
 from stitchc.messages import Message
 
 if TYPE_CHECKING:
@@ -186,7 +187,7 @@ def default_needles(chart: Chart, edge: int) -> Needles:
 
 def unfit(stitch: Stitch, machine: Machine, needles: Needles) -> list[Message]:
     """What keeps this stitch from being knitted on these needles of this machine at all: M301, M303, M305."""
-    return [*_too_many(machine, needles), *_cannot(stitch, machine), *_off_the_card(stitch, machine)]
+    return [*_too_many(machine, needles), *beyond_the_machine(stitch, machine), *off_the_card(stitch, machine)]
 
 
 def _too_many(machine: Machine, needles: Needles) -> list[Message]:
@@ -200,43 +201,6 @@ def _too_many(machine: Machine, needles: Needles) -> list[Message]:
         text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
         cure = f"--needles {needles.count}"
     return [Message("M303", "error", text, cure=cure)]
-
-
-def _cannot(stitch: Stitch, machine: Machine) -> list[Message]:
-    found = []
-    for code, name, way in ((TUCK, "tuck", machine.tuck), (SLIP, "slip", machine.slip)):
-        if way == "none" and bool((stitch.chart.cells == code).any()):
-            other = "T for S" if name == "slip" else "S for T"
-            found.append(
-                Message(
-                    "M305",
-                    "error",
-                    f"`{machine.name}` cannot {name}, and the stitch `{stitch.name}` has {name} cells.",
-                    stitch.span,
-                    cure=f"Choose a machine that can (`stitchc machines` lists them), or write a stitch "
-                    f"`{stitch.name} with {other}`.",
-                )
-            )
-    return found
-
-
-def _off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
-    width = machine.reader_width
-    if machine.reader != "card" or not width or width % stitch.chart.width == 0:
-        return []
-    fitting = [w for w in range(1, width + 1) if width % w == 0]
-    near = sorted(sorted(fitting, key=lambda w: abs(w - stitch.chart.width))[:3])
-    return [
-        Message(
-            "M301",
-            "error",
-            f"The stitch `{stitch.name}` is {stitch.chart.width} needles wide, which does not go into the "
-            f"{width} columns of `{machine.name}`'s card.",
-            stitch.span,
-            cure=f"Make it {', '.join(map(str, near[:-1]))} or {near[-1]} wide, or knit it by hand: "
-            "--machine hand-standard.",
-        )
-    ]
 
 
 # -- what it costs --------------------------------------------------------------------------------------------------
