@@ -109,10 +109,10 @@ def _pass_row(
 
 
 def _chart(name: str, chart: Chart, carriage: str) -> Mapping[str, Any]:
-    """The repeat drawn in the symbols of squared paper: a cross knits, a dot tucks, an empty square slips.
+    """The repeat in the signs of squared paper, from the purl side: a ring knits, a dot tucks, an empty square slips.
 
-    Those signs: Spencer, Knitting Technology, 3rd ed., p. 96 (squared paper). Row numbers stand at the side from which
-    the carriage comes.
+    Those signs: Spencer, Knitting Technology, 3rd ed., p. 96 (a ring is a reverse stitch). Row numbers stand at the
+    side from which the carriage comes.
     """
     size = 16
     if chart.width > _DRAWN_MOST or chart.height > _DRAWN_MOST:
@@ -121,16 +121,16 @@ def _chart(name: str, chart: Chart, carriage: str) -> Mapping[str, Any]:
     width, height = chart.width * size, chart.height * size
     grid = "".join(f"M{left + x * size} 0v{height}" for x in range(chart.width + 1))
     grid += "".join(f"M{left} {y * size}h{width}" for y in range(chart.height + 1))
-    crosses, dots, texts = [], [], []
+    rings, dots, texts = [], [], []
     for row in range(chart.height):
         top = (chart.height - 1 - row) * size
         for column in range(chart.width):
             cell = int(chart.cells[row, column])
             x = left + column * size
             if cell == KNIT:
-                crosses.append(f"M{x + 4} {top + 4}l8 8m0 -8l-8 8")
+                rings.append(f"M{x + 3.5} {top + 8}a4.5 4.5 0 1 0 9 0a4.5 4.5 0 1 0 -9 0")
             elif cell == TUCK:
-                dots.append(f'<circle cx="{x + 8}" cy="{top + 8}" r="5"/>')
+                dots.append(f'<circle cx="{x + 8}" cy="{top + 8}" r="4.5"/>')
         from_right = (row % 2 == 0) == (carriage == "right")
         if from_right:
             texts.append(f'<text x="{left + width + 4}" y="{top + 12}">{row + 1}</text>')
@@ -141,7 +141,7 @@ def _chart(name: str, chart: Chart, carriage: str) -> Mapping[str, Any]:
         "name": visible(name),
         "width": chart.width,
         "height": chart.height,
-        "markup": f'<path d="{grid}" class="g"/><path d="{"".join(crosses)}" class="x"/>' + "".join([*dots, *texts]),
+        "markup": f'<path d="{grid}" class="g"/><path d="{"".join(rings)}" class="x"/>' + "".join([*dots, *texts]),
         "box": (2 * left + width, height),
         "yarns": _yarn_rows(chart),
         "used": used,
