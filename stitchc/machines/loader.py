@@ -6,16 +6,17 @@ of patterns. What a key means stands in `profile`.
 
 from __future__ import annotations
 
-import itertools
 import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, Literal, NoReturn
+from typing import Any, Final, Literal
 
 from stitchc.bed import Needles, needle_position
+from stitchc.machines.geometry import figure, impossible
 from stitchc.machines.profile import CardShape, Limit, Limits, Machine
+from stitchc.machines.source import MOST_BYTES, Source, short
 from stitchc.messages import Message, Refused, Span
 
 SHIPPED: Final = (
@@ -32,9 +33,6 @@ SHIPPED: Final = (
 """The names of the profiles inside the package."""
 
 FORMAT: Final = "stitchc-machine/1"
-MOST_BYTES: Final = 64 * 1024
-MOST_IN_A_LINE: Final = 400
-"""A longer line is refused before it is parsed: the time a TOML reader takes grows steeply with a key's dots."""
 
 _FOLDER: Final = Path(__file__).parent / "profiles"
 _NEVER: Final = "never"
@@ -66,7 +64,7 @@ class _Key:
     def allowed(self) -> str:
         """What the key may hold, to end a sentence with."""
         unit = f" {self.unit}" if self.unit else ""
-        between = f"from {_figure(self.low)} to {_figure(self.high)}{unit}"
+        between = f"from {figure(self.low)} to {figure(self.high)}{unit}"
         match self.kind:
             case "number":
                 return f"a number {between}"
@@ -85,7 +83,7 @@ class _Key:
             case "needle":
                 return 'a needle of the bed, as in "L12" or "R1"'
             case "text":
-                return f"text in quotes, at most {_figure(self.high)} characters"
+                return f"text in quotes, at most {figure(self.high)} characters"
 
 
 def _mm(name: str, low: float, high: float, example: str, required: bool = True) -> _Key:
@@ -185,7 +183,7 @@ def load_text(text: str | bytes, file: str, shipped: str | None = None) -> Machi
 
     Raises Refused with one M304 for each mistake.
     """
-    source = _Source(file, _decoded(text, file))
+    source = Source(text, file)
     said = source.parsed()
     base: dict[str, Any] = {}
     based_on = said.get("based_on")
@@ -223,7 +221,7 @@ def _unknown_machine(name: str) -> Message:
     return Message(
         "M304",
         "error",
-        f"There is no machine `{_short(name)}`.",
+        f"There is no machine `{short(name)}`.",
         cure=(f"--machine {near[0]}\n{listed}" if near else listed),
     )
 
@@ -238,170 +236,23 @@ def _nearby_profiles(name: str) -> str:
     return "Check the name and the folder, or begin one: stitchc machines --write hand-standard > my.toml"
 
 
-# -- the text and the places in it ------------------------------------------------------------------------------
-
-
-def _decoded(text: str | bytes, file: str) -> str:
-    content = text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass")
-    if len(content) > MOST_BYTES:
-        _refuse(
-            Message(
-                "M304",
-                "error",
-                f"`{file}` is too large for a machine profile: a profile has at most {MOST_BYTES // 1024} KiB.",
-                cure="Begin a new one: stitchc machines --write hand-standard > my.toml",
-            )
-        )
-    try:
-        return content.decode("utf-8").removeprefix("\ufeff")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        column = error.start - content.rfind(b"\n", 0, error.start)
-        label = f"byte 0x{content[error.start]:02x}"
-        _refuse(
-            Message(
-                "M304",
-                "error",
-                f"The machine profile `{file}` is not UTF-8 text: {label} cannot be read.",
-                Span(file, line, column),
-                cure="Save the file as UTF-8 in your editor.",
-            )
-        )
-
-
-def _refuse(message: Message, sources: Mapping[str, Sequence[str]] | None = None) -> NoReturn:
-    raise Refused(message, sources=sources)
-
-
-class _Source:
-    """A profile's text, with the place of every key and value in it."""
-
-    def __init__(self, file: str, text: str) -> None:
-        self.file = file
-        self.text = text
-        self.lines = text.replace("\r\n", "\n").split("\n")
-        self.sources = {file: self.lines}
-        self._keys: dict[tuple[str, ...], Span] = {}
-        self._values: dict[tuple[str, ...], Span] = {}
-
-    def parsed(self) -> dict[str, Any]:
-        """The text as nested dictionaries; raises Refused where it is not TOML."""
-        import tomllib
-
-        for number, line in enumerate(self.lines, start=1):
-            if len(line) > MOST_IN_A_LINE:
-                self._stop(f"A line of a machine profile has at most {MOST_IN_A_LINE} characters.", number, 1, 1)
-        try:
-            said = tomllib.loads(self.text)
-        except RecursionError:
-            self._stop("The brackets of this profile are nested too deep.", 1, 1, 1)
-        except ValueError as error:  # TOMLDecodeError, and what a number of thousands of digits raises
-            at_line, at_column = self._place(str(error))
-            reason = re.sub(r"\s*\(at .*?\)\s*$", "", str(error)) or "it cannot be read"
-            self._stop(f"This is not valid TOML: {reason[:1].lower()}{_short(reason[1:], 120)}.", at_line, at_column, 1)
-        self._find_places()
-        return said
-
-    def _place(self, said: str) -> tuple[int, int]:
-        where = re.search(r"\(at line (\d+), column (\d+)\)", said)
-        if where:
-            return int(where[1]), int(where[2])
-        last = max((n for n, line in enumerate(self.lines, start=1) if line.strip()), default=1)
-        if "end of document" in said:
-            return last, len(self.lines[last - 1].rstrip()) + 1
-        longest = max(range(len(self.lines)), key=lambda n: len(self.lines[n]), default=0)
-        return longest + 1, 1
-
-    def _stop(self, text: str, line: int, column: int, length: int) -> NoReturn:
-        _refuse(
-            Message(
-                "M304",
-                "error",
-                text,
-                Span(self.file, line, column, length),
-                cure='A line is a [table], or a key = value with text in quotes: tuck = "holding".',
-            ),
-            self.sources,
-        )
-
-    _HEADER: Final = re.compile(r"\s*\[\[?\s*([^\]#]+?)\s*\]")
-    _ENTRY: Final = re.compile(r"""\s*((?:"[^"]*"|'[^']*'|[\w-]+)(?:\s*\.\s*(?:"[^"]*"|'[^']*'|[\w-]+))*)\s*=\s*""")
-
-    def _find_places(self) -> None:
-        """Where keys and values stand. The text is valid TOML by now; what is written oddly just has no place."""
-        blanked = re.sub(
-            r'"""[\s\S]*?"""|' + r"'''[\s\S]*?'''", lambda m: re.sub(r"[^\n]", " ", m[0]), "\n".join(self.lines)
-        )
-        table: tuple[str, ...] = ()
-        for number, line in enumerate(blanked.split("\n"), start=1):
-            header = self._HEADER.match(line)
-            if header:
-                table = _dotted(header[1])
-                self._keys.setdefault(table, Span(self.file, number, header.start(1) + 1, len(header[1])))
-                continue
-            entry = self._ENTRY.match(line)
-            if entry:
-                self._note(table, line, number, entry)
-
-    def _note(self, table: tuple[str, ...], line: str, number: int, entry: re.Match[str]) -> None:
-        path = table + _dotted(entry[1])
-        value = _value_end(line, entry.end())
-        self._keys[path] = Span(self.file, number, entry.start(1) + 1, len(entry[1]))
-        self._values[path] = Span(self.file, number, entry.end() + 1, max(1, len(value)))
-        if value.startswith("{"):
-            for inner in re.finditer(r"[{,]\s*([\w-]+)\s*=\s*", value):
-                here = (*path, inner[1])
-                rest = re.match(r"\"[^\"]*\"|'[^']*'|[^,}]*", value[inner.end() :])
-                length = len(rest[0].rstrip()) if rest else 1
-                self._keys[here] = Span(self.file, number, entry.end() + inner.start(1) + 1, len(inner[1]))
-                self._values[here] = Span(self.file, number, entry.end() + inner.end() + 1, max(1, length))
-
-    def key(self, path: tuple[str, ...]) -> Span | None:
-        """Where the key (or its table, or the file) stands."""
-        while path:
-            if path in self._keys:
-                return self._keys[path]
-            path = path[:-1]
-        return Span(self.file, 1, 1, 1)
-
-    def value(self, path: tuple[str, ...]) -> Span | None:
-        """Where the value stands, or else its key."""
-        return self._values.get(path) or self.key(path)
-
-
-def _dotted(text: str) -> tuple[str, ...]:
-    parts = re.findall(r"\"([^\"]*)\"|'([^']*)'|([\w-]+)", text)
-    return tuple("".join(part) for part in parts)
-
-
-def _value_end(line: str, start: int) -> str:
-    """The value that starts there, without the comment after it."""
-    quote = ""
-    for at in range(start, len(line)):
-        letter = line[at]
-        if quote:
-            quote = "" if letter == quote else quote
-        elif letter in "\"'":
-            quote = letter
-        elif letter == "#":
-            return line[start:at].rstrip()
-    return line[start:].rstrip()
-
-
 # -- checking what it says --------------------------------------------------------------------------------------
 
 
 class _Reading:
     """One profile being checked: values by path, and the messages about them."""
 
-    def __init__(self, source: _Source, said: Mapping[str, Any], base: Mapping[str, Any]) -> None:
+    def __init__(self, source: Source, said: Mapping[str, Any], base: Mapping[str, Any]) -> None:
         self.source = source
         self.found: list[Message] = []
         self.own: set[tuple[str, ...]] = set()
         self.values: dict[tuple[str, ...], Any] = {}
         self._take(base, ())
         self.own = set()
+        self.mistaken: set[tuple[str, ...]] = set()  # tables and keys that were meant but written wrongly
         self._take(said, ())
+        if self.own & {("reader", "width"), ("reader", "kind")} and ("reader", "column_1_needle") not in self.own:
+            self.values.pop(("reader", "column_1_needle"), None)  # the place of another width says nothing of this one
 
     # -- each key by itself
 
@@ -416,6 +267,7 @@ class _Reading:
                 if isinstance(value, dict):
                     self._take(value, here)
                 else:
+                    self.mistaken.add(here)
                     self._say(
                         f"`{'.'.join(here)}` is a table, not {_shown(value)}.",
                         self.source.value(here),
@@ -428,11 +280,12 @@ class _Reading:
         import difflib
 
         name = here[-1]
-        shown = _short(".".join(here))
+        shown = short(".".join(here))
         elsewhere = [path for path in (*_BY_PATH, *_TABLES) if path[-1] == name and path != here]
         siblings = sorted({path[len(here) - 1] for path in _BY_PATH if path[: len(here) - 1] == here[:-1]})
         near = difflib.get_close_matches(name.lower(), siblings, n=1, cutoff=0.6)
         if near:
+            self.mistaken.add((*here[:-1], near[0]))
             cure = f"Write `{near[0]}`."
         elif elsewhere and len(elsewhere[0]) > 1:
             cure = f"`{name}` belongs under [{'.'.join(elsewhere[0][:-1])}]."
@@ -475,8 +328,7 @@ class _Reading:
         self._limits()
         if kind == "card":
             self._card_counts()
-            if not any(message.span and self._is_about_card(message) for message in self.found):
-                self._card_geometry()
+            self._card_geometry()
         if self.found:
             return None
         machine = self._made(kind, shipped)
@@ -487,15 +339,24 @@ class _Reading:
             machine = replace(machine, name=f"{machine.name} ({Path(self.source.file).name})")
         return machine
 
-    def _is_about_card(self, message: Message) -> bool:
-        return "`card." in message.text or "`reader.width`" in message.text
-
     def _missing(self, kind: Any) -> None:
+        if ("based_on",) in self.own and ("based_on",) not in self.values:
+            return  # nothing is missing but the profile that the rest was to come from
+        if not self.own and not self.found:
+            self._say(
+                f"`{short(self.source.file)}` says nothing of a machine.",
+                self.source.key(()),
+                cure='Begin it with a shipped one: based_on = "hand-standard"\n'
+                "or write one out: stitchc machines --write hand-standard > my.toml",
+            )
+            return
         tables: dict[str, list[_Key]] = {}
         for key in _KEYS:
             wanted = key.required and (key.path[0] != "card" or kind == "card")
             wanted = wanted or (key.path == ("reader", "width") and kind in ("card", "bitmap"))
-            if wanted and key.path not in self.values and key.path not in self.own:
+            known = key.path in self.values or key.path in self.own
+            known = known or any(key.path[:depth] in self.mistaken for depth in range(1, len(key.path) + 1))
+            if wanted and not known:
                 tables.setdefault(key.path[0], []).append(key)
         for table, keys in tables.items():
             named = [f"`{'.'.join(key.path)}`" for key in keys]
@@ -592,7 +453,7 @@ class _Reading:
         ends = self.values.get(("card", "clip_from_end_mm"))
         if not isinstance(columns, int) or ends is None or any(value is None for value in mm.values()):
             return
-        for name, text, cure in _impossible(columns, {n: float(v or 0) for n, v in mm.items()}, ends):
+        for name, text, cure in impossible(columns, {n: float(v or 0) for n, v in mm.items()}, ends):
             path = ("card", name)
             also = tuple(
                 (span, "")
@@ -712,119 +573,10 @@ def _value_cure(key: _Key, value: Any) -> str | None:
         except ValueError:
             return None
         if math.isfinite(number) and key.low <= number <= key.high:
-            return f"{key.name} = {_figure(number)}   (a number, without quotes)"
+            return f"{key.name} = {figure(number)}   (a number, without quotes)"
     if key.kind == "flag" and isinstance(value, str) and value.lower() in ("true", "yes", "false", "no"):
         return f"{key.name} = {'true' if value.lower() in ('true', 'yes') else 'false'}"
     return f"{key.name} = {key.example}" if key.example else None
-
-
-def _impossible(columns: int, mm: Mapping[str, float], clip_ends: Sequence[float]) -> list[tuple[str, str, str]]:
-    """What cannot be about a card: (key, sentence, cure) of each. mm: the keys of [card] that are lengths."""
-    wrong: list[tuple[str, str, str]] = []
-    hole, guide, clip = mm["hole_mm"], mm["guide_hole_mm"], mm["clip_hole_mm"]
-    sheet = mm["sheet_width_mm"]
-    for pitch, what in (("column_pitch_mm", "in one row"), ("row_pitch_mm", "in one column")):
-        if hole >= mm[pitch]:
-            wrong.append(
-                (
-                    "hole_mm",
-                    f"Holes of {_figure(hole)} mm {what} would run into each other: `card.{pitch}` is only "
-                    f"{_figure(mm[pitch])} mm.",
-                    f"A `hole_mm` under {_figure(mm[pitch])}, or a wider `{pitch}`: pitches are from centre to centre.",
-                )
-            )
-    if guide >= mm["guide_pitch_mm"]:
-        wrong.append(
-            (
-                "guide_hole_mm",
-                f"Guide holes of {_figure(guide)} mm would run into each other: `card.guide_pitch_mm` is only "
-                f"{_figure(mm['guide_pitch_mm'])} mm.",
-                f"A `guide_hole_mm` under {_figure(mm['guide_pitch_mm'])}.",
-            )
-        )
-    across = (columns - 1) * mm["column_pitch_mm"] + hole
-    first = (sheet - (columns - 1) * mm["column_pitch_mm"]) / 2
-    if across >= sheet:
-        wrong.append(
-            (
-                "sheet_width_mm",
-                f"{columns} columns take {_figure(across)} mm, but the sheet is {_figure(sheet)} mm wide "
-                "(`card.sheet_width_mm`, `card.column_pitch_mm`).",
-                f"A `sheet_width_mm` over {_figure(across)}, or a smaller `column_pitch_mm`.",
-            )
-        )
-    else:
-        room = first - hole / 2
-        for name, what, size in (("guide_from_edge_mm", "guide", guide), ("clip_from_edge_mm", "clip", clip)):
-            if name.startswith("clip") and not clip_ends:
-                continue
-            if mm[name] - size / 2 <= 0:
-                wrong.append(
-                    (
-                        name,
-                        f"The {what} holes ({_figure(size)} mm) would run off the sheet's edge: `card.{name}` is "
-                        f"{_figure(mm[name])} mm to their centre.",
-                        f"A `{name}` over {_figure(size / 2)}.",
-                    )
-                )
-            elif mm[name] + size / 2 >= room:
-                wrong.append(
-                    (
-                        name,
-                        f"The {what} holes would run into the first column of pattern holes, which begins "
-                        f"{_figure(room)} mm from the edge: `card.{name}` is {_figure(mm[name])} mm.",
-                        f"A `{name}` under {_figure(room - size / 2)}.",
-                    )
-                )
-    if mm["end_margin_mm"] <= hole / 2:
-        wrong.append(
-            (
-                "end_margin_mm",
-                f"The first row of holes ({_figure(hole)} mm) would run off the sheet's end: `card.end_margin_mm` is "
-                f"{_figure(mm['end_margin_mm'])} mm to their centre.",
-                f"An `end_margin_mm` over {_figure(hole / 2)}.",
-            )
-        )
-    wrong += _impossible_clips(mm, clip_ends)
-    return wrong
-
-
-def _impossible_clips(mm: Mapping[str, float], clip_ends: Sequence[float]) -> list[tuple[str, str, str]]:
-    clip, guide, pitch = mm["clip_hole_mm"], mm["guide_hole_mm"], mm["guide_pitch_mm"]
-    wrong: list[tuple[str, str, str]] = []
-    ends = sorted(clip_ends)
-    if ends and ends[0] <= clip / 2:
-        wrong.append(
-            (
-                "clip_from_end_mm",
-                f"A clip hole ({_figure(clip)} mm) would run off the sheet's end: `card.clip_from_end_mm` is "
-                f"{_figure(ends[0])} mm to its centre.",
-                f"Over {_figure(clip / 2)} each.",
-            )
-        )
-    if any(two - one <= clip for one, two in itertools.pairwise(ends)):
-        wrong.append(
-            (
-                "clip_from_end_mm",
-                f"Clip holes of {_figure(clip)} mm would run into each other (`card.clip_from_end_mm`).",
-                f"Over {_figure(clip)} mm between their centres.",
-            )
-        )
-    aside = abs(mm["clip_from_edge_mm"] - mm["guide_from_edge_mm"])
-    first_guide = (mm["end_margin_mm"] + mm["guide_offset_mm"]) % pitch
-    for end in ends:
-        along = (end - first_guide) % pitch
-        if math.hypot(aside, min(along, pitch - along)) <= (clip + guide) / 2:
-            wrong.append(
-                (
-                    "clip_from_edge_mm",
-                    f"The clip hole {_figure(end)} mm from the end would run into a guide hole "
-                    "(`card.clip_from_edge_mm`, `card.guide_from_edge_mm`).",
-                    f"Over {_figure((clip + guide) / 2)} mm between them.",
-                )
-            )
-            break
-    return wrong
 
 
 # -- words ------------------------------------------------------------------------------------------------------
@@ -845,22 +597,16 @@ def _shown(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return f'`"{_short(value)}"`'
+        return f'`"{short(value)}"`'
     if isinstance(value, dict):
         return "a table"
     if isinstance(value, int) and abs(value) >= 10**12:
         return "such a long number"
     if isinstance(value, list):
-        return "a list" if len(value) > 6 or any(isinstance(v, list | dict) for v in value) else f"`{value}`"
-    return f"`{_short(str(value))}`"
-
-
-def _short(text: str, most: int = 40) -> str:
-    return text if len(text) <= most else text[: most - 1] + "…"
-
-
-def _figure(number: float) -> str:
-    return f"{number:.2f}".rstrip("0").rstrip(".")
+        if len(value) > 6 or any(isinstance(item, list | dict | str) for item in value):
+            return "such a list"
+        return f"`[{', '.join(_shown(item).strip('`') for item in value)}]`"
+    return f"`{short(str(value))}`"
 
 
 def _listed(words: Sequence[str], last: str) -> str:
