@@ -288,12 +288,21 @@ class _Drawing:
             yield Text(self.x(column), baseline, str(column), size, "middle", layer=layer)
         middle = self.x((self.card.columns + 1) / 2)
         yield Line(middle, centre - size * 0.6, middle, centre + size * 0.6, 0.4, layer=layer)
-        for x, name, anchor in ((self.field_left, "row", "end"), (self.field_right, "at eye level", "start")):
-            if layer == "engrave" and (anchor == "end" or self.shape.seen_above_read):
-                inset = -CLEAR_MM if anchor == "end" else CLEAR_MM
-                yield Text(
-                    x + inset, baseline, name, min(size, 2.0), "end" if anchor == "end" else "start", layer=layer
-                )
+        if layer == "engrave":
+            yield from self._row_heads(centre, baseline, min(size, 2.0))
+
+    def _row_heads(self, centre: float, baseline: float, size: float) -> Iterator[Item]:
+        """What the numbers beside the rows are, in line with the column numbers."""
+        yield Text(self.field_left - CLEAR_MM, baseline, "row", size, "end", layer="engrave")
+        if not self.shape.seen_above_read:
+            return
+        reach = (self.shape.guide_hole_mm + size * CAPITAL) / 2 + CLEAR_MM
+        beside_guide = any(abs(centre - y) < reach for y in self._guide_heights())
+        end = self._band(centre, size * CAPITAL, right=True)[1] if beside_guide else self.right - CLEAR_MM
+        for name in ("at eye level", "eye level", "eye"):
+            if width_mm(name, size) <= end - self.field_right - CLEAR_MM:
+                yield Text(self.field_right + CLEAR_MM, baseline, name, size, layer="engrave")
+                return
 
     def _names(self) -> Iterator[Item]:
         """Along the edges, outside the guide holes: which end goes in first; what this card is."""

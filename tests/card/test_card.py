@@ -1,0 +1,500 @@
+"""The card: which cells are holes, where they lie, and that every form shows the same."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from typing import Any
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stitchc.card import Card, make_card, unfit
+from stitchc.card import words as card_words
+from stitchc.card.drawing import one_page, pages
+from stitchc.card.form import as_json, place_mm
+from stitchc.card.paper import PAPERS, DoesNotFit, Tile, along_mm
+from stitchc.card.proof import ProofFailed, prove_pdf, prove_png, prove_svg
+from stitchc.chart import Chart
+from stitchc.machines import load, load_text
+from stitchc.machines.profile import Machine
+from stitchc.messages import Span
+from stitchc.page import Circle, Disc, Line, Page, Text
+from stitchc.page.lettering import width_mm
+from stitchc.page.pdf import pdf
+from stitchc.page.png import png
+from stitchc.page.svg import svg
+from stitchc.pattern import Stitch
+from tests.card.reader_simulation import knits
+from tests.page import reading
+
+# Matrices that can be cited, first knitted row first. M1: "What is Pique Fabric" (a trade page), needle by needle;
+# M2, M3: derived from the procedure of "Dishcloths manually tucked"; M4: "My Favorite Dish Cloth Pattern", printed as
+# text; M7: "Lesson 3 Slip Stitch". All hobby or trade pages.
+M1 = ["KT", "KT", "TK", "TK"]
+M2 = ["TK", "KK", "KT", "KK"]
+M3 = ["TK", "TK", "KK", "KK", "KT", "KT", "KK", "KK"]
+M4 = ["KT", "KT", "KK"]
+M7 = ["KS", "SK"]
+
+PROFILES = {
+    "24": "",
+    "hold": '[reader]\nmark_means = "hold"\n',
+    "mirrored": "[reader]\nmirrored = true\n",
+    "other needle": '[reader]\ncolumn_1_needle = "L5"\n',
+    "all of it": '[reader]\nmark_means = "hold"\nmirrored = true\ncolumn_1_needle = "R3"\nselects = "one pass ahead"\n',
+    "4 mm holes": "[card]\nhole_mm = 4.0\nseen_above_read = 5\n",
+    "other blank": "[card]\nrows = 80\nleast_rows = 20\njoining_rows = 1\ncolumn_pitch_mm = 4.2\nrow_pitch_mm = 6.1\n"
+    "sheet_width_mm = 131.5\nguide_pitch_mm = 9.0\nclip_from_end_mm = [4.0]\n",
+}
+
+
+def profile(name: str) -> Machine:
+    if name == "12":
+        return load("card12-bulky")
+    return load_text(f'based_on = "card24-standard"\n{PROFILES[name]}', f"{name}.toml")
+
+
+def stitch(rows: list[str], yarns: list[str | None] | None = None, name: str = "ripple") -> Stitch:
+    return Stitch(name, Chart.from_rows(rows, yarns), Span("test.stitch", 1))
+
+
+def card(rows: list[str], machine: str = "24", **more: Any) -> Card:
+    return make_card(stitch(rows, more.pop("yarns", None)), profile(machine), title="Tide line", **more)
+
+
+def document(of: Card, paper: str = "a4", dpi: int = 600, scale: tuple[float, float] = (1.0, 1.0)) -> dict[str, Any]:
+    tile, _ = one_page(of, paper, scale)
+    found: dict[str, Any] = json.loads(as_json(of, tile, [], paper, dpi, scale))
+    return found
+
+
+# -- which cells are holes ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("rows", "wide_high", "not_knit", "holes_of_a_repeat"),
+    [(M1, (2, 4), 432, 48), (M2, (2, 4), 216, 72), (M4, (2, 3), 288, 48), (M7, (2, 2), 432, 24)],
+)
+def test_hole_counts_of_cited_structures(
+    rows: list[str], wide_high: tuple[int, int], not_knit: int, holes_of_a_repeat: int
+) -> None:
+    """Non-K cells in 24 x 36, and holes in one repeat's height x 24: derived from the cited matrices by counting."""
+    made = card(rows)
+    assert (made.columns, made.rows, made.repeat) == (24, 36, wide_high)
+    assert made.hole_count == 24 * 36 - not_knit
+    assert int(made.holes[: wide_high[1]].sum()) == holes_of_a_repeat
+    assert int((~card(rows, "hold").holes).sum()) == made.hole_count
+
+
+def test_rows_of_a_closed_card() -> None:
+    """At least 36 punched rows for the card to turn, in whole repeats: M1 9 repeats, M4 12, M3 5 and so 40 rows; two
+    joining rows at each end (teaching pages, common practice; the sums derived)."""
+    assert [card(rows).rows for rows in (M1, M4, M3)] == [36, 36, 40]
+    made = card(M3)
+    assert int(made.holes[:8].sum()) == 144
+    assert list(made.positions) == list(range(-1, 43)) and made.joining_hole_count == 96
+    assert made.length_mm == pytest.approx(2 * 5 + 43 * 5)
+    assert card(M3, least_rows=41).rows == 48
+    assert card(M1, "other blank").rows == 20
+
+
+@pytest.mark.parametrize("machine", ["24", "12", *list(PROFILES)[1:]])
+@pytest.mark.parametrize("rows", [M1, M4, M7, ["KKTKKK", "KKKKKK", "TKKKSK"], ["KKKT", "KTKK"]])
+def test_a_simulated_reader_knits_the_chart(machine: str, rows: list[str]) -> None:
+    made = card(rows, machine)
+    chart = Chart.from_rows(rows)
+    needles = range(-30, 31)
+    first = {"24": -12, "12": -6, "other needle": -5, "all of it": 2}.get(machine, -12)
+    found = knits(document(made), needles, made.rows * 2 + 5)
+    for row, line in enumerate(found.tolist()):
+        assert line == [rows[row % chart.height][(needle - first) % chart.width] == "K" for needle in needles]
+
+
+def test_which_column_a_needle_takes() -> None:
+    """With 24 columns and the repeat spanning L12 to R12: R12 is column 24, L12 column 1, R13 1, L13 24 (derived)."""
+    rows = ["T" + "K" * 22 + "S"]
+    made = card(rows)
+    found = knits(document(made), range(-13, 13), 1)[0]
+    not_knitting = [needle for needle, knit in zip(range(-13, 13), found.tolist(), strict=True) if not knit]
+    assert not_knitting == [-13, -12, 11, 12]  # L13 and R12 slip (column 24), L12 and R13 tuck (column 1)
+
+
+def test_the_rows_at_eye_level() -> None:
+    """Seven rows above the row read (one make's readers, a teaching page): rows before row 8 show the ring's last."""
+    made = card(M1)
+    assert [made.read_at_eye_level(position) for position in (8, 9, 7, 1, 36)] == [1, 2, 36, 30, 29]
+    assert [made.ring_row(position) for position in (-1, 0, 37, 38)] == [35, 36, 1, 2]
+    # a joining row shows the same whichever end lies in front
+    assert made.read_at_eye_level(37) == made.read_at_eye_level(1)
+
+
+def test_what_changes_at_which_row() -> None:
+    rows = ["KT", "KK", "KS", "KT"]
+    made = make_card(stitch(rows, ["sand", "sand", "deep", None]), profile("24"))
+    told = [(change.row, change.setting, change.yarn) for change in made.changes[:5]]
+    assert told == [
+        (1, "tuck", "sand"),
+        (3, "slip", "deep"),
+        (4, "tuck", "main yarn"),
+        (5, None, "sand"),
+        (7, "slip", "deep"),
+    ]
+    assert [change.row for change in card(["KK", "KT"]).changes] == [1]  # set before row 1, and left
+    assert card(["KK"]).changes == ()
+    assert [change.setting for change in card(["TS", "KK"]).changes] == ["mixed"]
+
+
+def test_start_row_and_shift() -> None:
+    made = card(["KKKT", "KKKK", "KTKK"], start_row=3, shift=1)
+    assert made.unit.rows() == ["KKTK", "TKKK", "KKKK"]
+    assert made.remarks == ("Begun at row 3 of the stitch, moved 1 needle to the right",)
+    assert card(["KKKT"], shift=-2).remarks == ("The repeat is moved 2 needles to the left",)
+
+
+def test_clip_holes_meet_when_the_ring_is_closed() -> None:
+    """Joining rows over the other end's first and last pattern rows: the ends overlap by four rows and two margins."""
+    assert card_words.clips_meet(card(M1))
+    assert not card_words.clips_meet(card(M1, "other blank"))
+    assert "tape" in card_words.ring(card(M1, "other blank"))
+
+
+# -- where they lie -------------------------------------------------------------------------------------------------
+
+
+def centres(of: Card, tile: Tile, scale: tuple[float, float] = (1.0, 1.0)) -> set[tuple[float, float]]:
+    """Where the profile says that holes are, in mm on the tile's page."""
+    return {
+        place_mm(of, tile, scale, column, at)
+        for at in range(tile.first, tile.last + 1)
+        for column, hole in enumerate(of.punched(at).tolist(), start=1)
+        if hole
+    }
+
+
+def compare(found: list[tuple[float, float]], wanted: set[tuple[float, float]], tolerance: float) -> None:
+    assert len(found) == len(wanted)
+    grid = {(round(x / 3), round(y / 3)): (x, y) for x, y in wanted}
+    for x, y in found:
+        near = [
+            grid[cell]
+            for cell in ((round(x / 3) + dx, round(y / 3) + dy) for dx in (-1, 0, 1) for dy in (-1, 0, 1))
+            if cell in grid
+        ]
+        assert any(abs(x - wx) <= tolerance and abs(y - wy) <= tolerance for wx, wy in near), (x, y)
+
+
+FORMS: list[tuple[str, list[str], str]] = [
+    ("24", M1, "a4"),
+    ("12", M4, "a4"),
+    ("hold", ["KKKTKS", "KKKKKK"], "a4"),
+    ("all of it", ["KTKKSKKK", "KKKK" * 2, "TKKKKKKK"], "letter"),
+    ("4 mm holes", M3, "roll"),
+    ("other blank", M2, "a3"),
+]
+
+
+@pytest.mark.parametrize(("machine", "rows", "paper"), FORMS)
+def test_every_hole_in_the_png(machine: str, rows: list[str], paper: str) -> None:
+    made = card(rows, machine)
+    for tile, page in pages(made, paper):
+        found = reading.discs(reading.blobs(reading.png_dark(png(page, 300)), 300), made.shape.hole_mm, 0.09)
+        compare([(blob.x, blob.y) for blob in found], centres(made, tile), 0.05)
+        assert len({(blob.width, blob.height, blob.fill) for blob in found}) <= 1
+
+
+@pytest.mark.parametrize(("machine", "rows", "paper"), FORMS)
+def test_every_hole_in_the_pdf_and_the_svg(machine: str, rows: list[str], paper: str) -> None:
+    made = card(rows, machine)
+    laid = pages(made, paper)
+    content = pdf([page for _, page in laid])
+    for index, (tile, page) in enumerate(laid):
+        found = reading.discs(reading.blobs(reading.pdf_dark(content, index, 200), 200), made.shape.hole_mm, 0.3)
+        compare([(blob.x, blob.y) for blob in found], centres(made, tile), 0.13)
+        circles = reading.svg_circles(svg(page), "cut")
+        left, right = made.shape.clip_from_edge_mm + 2, made.shape.sheet_width_mm - made.shape.clip_from_edge_mm - 2
+        field = [(x, y) for x, y, _ in circles if left < x - tile.sheet_left_mm < right]
+        compare(field, centres(made, tile), 0.001)
+
+
+def test_guide_and_clip_holes_are_where_the_profile_says() -> None:
+    made = card(M1)
+    ((tile, page),) = pages(made, "a4")
+    rings = [item for item in page.items if isinstance(item, Circle)]
+    along = sorted({round(tile.sheet_bottom_mm - ring.y_mm, 6) for ring in rings if ring.diameter_mm == 3.0})
+    assert along == [5.0 + 5.0 * row for row in range(40)]  # one a row, level with it
+    clips = {
+        (round(ring.x_mm - tile.sheet_left_mm, 6), round(tile.sheet_bottom_mm - ring.y_mm, 6))
+        for ring in rings
+        if ring.diameter_mm == 3.5
+    }
+    # eight clip holes, two in each corner (a teaching page)
+    assert clips == {(x, y) for x in (10.0, 132.0) for y in (10.0, 15.0, 190.0, 195.0)}
+
+
+def test_centres_px_are_rounded_nowhere() -> None:
+    """24 columns of 4.5 mm and 60 rows of 5 mm: the last is as true as the first."""
+    made = card(["K" * 23 + "T"] * 59 + ["K" * 24])
+    found = document(made)
+    first, per_column, per_row = (found["centres_px"][key] for key in ("column_1_row_1", "per_column", "per_row"))
+    assert per_column == [pytest.approx(4.5 * 600 / 25.4), 0] and per_row == [0, pytest.approx(-5 * 600 / 25.4)]
+    tile, page = one_page(made, "a4")
+    assert tile.page_mm[1] > 297  # it is longer than the paper, so the picture is as long as it must be
+    picture = reading.png_dark(png(page, 600))
+    for row in range(60):
+        for column in range(24):
+            x, y = first[0] + column * per_column[0], first[1] + row * per_row[1]
+            assert picture[int(y), int(x)] == made.holes[row, column]
+
+
+def svg_guide_lines(content: bytes) -> list[ElementTree.Element]:
+    groups = ElementTree.fromstring(content).iter(f"{reading.SVG}g")
+    return list(next(group for group in groups if group.get("id") == "guide").iter(f"{reading.SVG}line"))
+
+
+@pytest.mark.parametrize("scale", [(1.0, 1.0), (1.0101, 0.99)])
+@pytest.mark.parametrize("form", ["png", "pdf", "svg"])
+def test_both_rules_measure_100_mm(form: str, scale: tuple[float, float]) -> None:
+    made = card(M1)
+    _, page = one_page(made, "a4", scale)
+    wanted = 100 * scale[0], 100 * scale[1]
+    if form == "svg":
+        lines = [[float(line.attrib[key]) for key in ("x1", "y1", "x2", "y2")] for line in svg_guide_lines(svg(page))]
+        across, down = max(abs(line[2] - line[0]) for line in lines), max(abs(line[3] - line[1]) for line in lines)
+        assert (across, down) == (pytest.approx(wanted[0], abs=0.001), pytest.approx(wanted[1], abs=0.001))
+        return
+    dpi = 600 if form == "png" else 400
+    dark = reading.png_dark(png(page, dpi)) if form == "png" else reading.pdf_dark(pdf([page]), dpi=dpi)
+    found = reading.blobs(dark, dpi)
+    across = min((blob for blob in found if blob.height < 8), key=lambda blob: abs(blob.width - wanted[0])).width
+    down = min((blob for blob in found if blob.width < 8), key=lambda blob: abs(blob.height - wanted[1])).height
+    assert across == pytest.approx(wanted[0], abs=0.1) and down == pytest.approx(wanted[1], abs=0.1)
+
+
+def test_every_page_has_both_rules() -> None:
+    made = card(["K" * 24] * 59 + ["KT" * 12])
+    for paper in PAPERS:
+        laid = pages(made, paper)
+        assert len(laid) == (1 if paper == "a3" else 2)
+        for _, page in laid:
+            lines = [item for item in page.items if isinstance(item, Line)]
+            assert any(abs(line.x2_mm - line.x1_mm) == pytest.approx(100) for line in lines)
+            assert any(abs(line.y2_mm - line.y1_mm) == pytest.approx(100) for line in lines)
+
+
+# -- tiles ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("paper", list(PAPERS))
+@pytest.mark.parametrize("rows", [60, 61, 97, 400])
+def test_tiles_show_every_row_and_join(paper: str, rows: int) -> None:
+    made = card(["K" * 23 + "T"] * rows)
+    laid = pages(made, paper)
+    tiles = [tile for tile, _ in laid]
+    assert [tile.number for tile in tiles] == list(range(1, len(tiles) + 1))
+    assert {position for tile in tiles for position in range(tile.first, tile.last + 1)} == set(made.positions)
+    for lower, upper in itertools.pairwise(tiles):
+        assert lower.joint_above == upper.joint_below == upper.from_mm
+        assert lower.to_mm - upper.from_mm == pytest.approx(2 * made.shape.row_pitch_mm)  # the overlap
+        # the joint lies half way between two rows of holes
+        assert (upper.from_mm - along_mm(made, upper.first)) / made.shape.row_pitch_mm == pytest.approx(-0.5)
+    for tile, page in laid:
+        assert tile.y_mm(tile.to_mm) > 20 and tile.sheet_bottom_mm < page.height_mm - 35
+        assert all(
+            6 <= item.x_mm <= page.width_mm - 6 and 6 <= item.y_mm <= page.height_mm - 6
+            for item in page.items
+            if isinstance(item, Text)
+        )
+
+
+def test_a_sheet_wider_than_the_paper() -> None:
+    wide = load_text('based_on = "card24-standard"\n[card]\nsheet_width_mm = 230\ncolumn_pitch_mm = 8\n', "wide.toml")
+    made = make_card(stitch(M1), wide)
+    (tile, *_), *_ = pages(made, "a4")
+    assert tile.page_mm == (297.0, 210.0)  # turned
+    wider = load_text('based_on = "card24-standard"\n[card]\nsheet_width_mm = 500\n', "wider.toml")
+    with pytest.raises(DoesNotFit, match="500 mm wide"):
+        pages(make_card(stitch(M1), wider), "a3")
+    assert pages(make_card(stitch(M1), wider), "roll")[0][0].page_mm[0] > 500
+
+
+# -- lettering ------------------------------------------------------------------------------------------------------
+
+
+def box(text: Text) -> tuple[float, float, float, float]:
+    """Left, top, right, bottom of a line of lettering, generously."""
+    wide, up, down = width_mm(text.text, text.size_mm, text.bold), 0.76 * text.size_mm, 0.2 * text.size_mm
+    start = {"start": 0.0, "middle": -wide / 2, "end": -wide}[text.anchor]
+    if text.rotation_deg == 90:
+        return text.x_mm - up, text.y_mm - start - wide, text.x_mm + down, text.y_mm - start
+    return text.x_mm + start, text.y_mm - up, text.x_mm + start + wide, text.y_mm + down
+
+
+@pytest.mark.parametrize("machine", ["24", "12", "4 mm holes", "other blank", "all of it"])
+@pytest.mark.parametrize("paper", ["a4", "letter", "roll"])
+def test_lettering_lies_where_no_hole_is(machine: str, paper: str) -> None:
+    rows = ["KKTKKK", "KKKKKK", "KKSKKK", "KKKKKK"] * 10
+    yarns = (["sand", "sand", "deep sea", "foam"] * 10)[: len(rows)]
+    made = make_card(stitch(rows, yarns), profile(machine), title="A long title for a small harbour-side studio's card")
+    for _, page in pages(made, paper):
+        texts = [item for item in page.items if isinstance(item, Text)]
+        holes = np.array(
+            [(item.x_mm, item.y_mm, item.diameter_mm / 2) for item in page.items if isinstance(item, Disc | Circle)]
+        )
+        for text in texts:
+            left, top, right, bottom = box(text)
+            dx = np.maximum(np.maximum(left - holes[:, 0], holes[:, 0] - right), 0)
+            dy = np.maximum(np.maximum(top - holes[:, 1], holes[:, 1] - bottom), 0)
+            assert (np.hypot(dx, dy) >= holes[:, 2]).all(), text
+        for text in texts:
+            left, top, right, bottom = box(text)
+            assert left > 5 and top > 5 and right < page.width_mm - 5 and bottom < page.height_mm - 5, text
+
+
+def test_no_two_lines_of_lettering_lie_on_each_other() -> None:
+    rows = ["KKTKKK", "KKKKKK", "KKSKKK", "KKKKKK"] * 10
+    made = make_card(stitch(rows, ["sand", "sand", "deep", "foam"] * 10), profile("24"), title="Tide line")
+    for paper in ("a4", "letter", "roll"):
+        for _, page in pages(made, paper):
+            boxes = [(box(item), item.text) for item in page.items if isinstance(item, Text)]
+            for index, ((l1, t1, r1, b1), one) in enumerate(boxes):
+                for (l2, t2, r2, b2), two in boxes[index + 1 :]:
+                    overlap_x, overlap_y = min(r1, r2) - max(l1, l2), min(b1, b2) - max(t1, t2)
+                    assert not (overlap_x > 0.3 and overlap_y > 0.8), (one, two)
+
+
+def test_every_habit_is_on_the_template() -> None:
+    made = make_card(stitch(["KT", "KK", "KS", "KK"]), profile("all of it"), title="Tide line", remarks=("Made so",))
+    _, page = one_page(made, "a4")
+    said = " ".join(item.text for item in page.items if isinstance(item, Text))
+    for words in (
+        "Tide line: ripple",
+        "all of it",
+        "A hole: the needle tucks or slips. No hole: it knits.",
+        "row 1 tuck, row 3 slip",
+        "Mirrored",
+        "R3",
+        "lock the card at row 1",
+        "This side faces you",
+        "this end goes in first",
+        "at eye level",
+        "100 %",
+        "--scale-x",
+        "PVC",
+        "Measure a card of your machine first",
+        "Made so",
+    ):
+        assert words.replace(" ", "") in said.replace(" ", ""), words
+
+
+# -- the proof ------------------------------------------------------------------------------------------------------
+
+
+def broken(page: Page, at: int, kind: str) -> Page:
+    """The page with one hole gone, moved, or one too many."""
+    holes = [index for index, item in enumerate(page.items) if isinstance(item, Disc)]
+    index = holes[at % len(holes)]
+    hole = page.items[index]
+    assert isinstance(hole, Disc)
+    other = {
+        "gone": (),
+        "moved": (Disc(hole.x_mm + 1.2, hole.y_mm, hole.diameter_mm),),
+        "small": (Disc(hole.x_mm, hole.y_mm, hole.diameter_mm / 2),),
+        "extra": (hole, Disc(hole.x_mm + 4.5, hole.y_mm, hole.diameter_mm)),
+    }[kind]
+    return Page(page.width_mm, page.height_mm, page.items[:index] + other + page.items[index + 1 :])
+
+
+@pytest.mark.parametrize("kind", ["gone", "moved", "small", "extra"])
+def test_the_proof_finds_every_wrong_hole(kind: str) -> None:
+    made = card(["KT", "TK"])
+    tile, page = one_page(made, "a4")
+    prove_png(png(page, 200), made, tile, 200, (1.0, 1.0))
+    prove_svg(svg(page), made, tile, (1.0, 1.0))
+    prove_pdf(pdf([page]), made, [tile], (1.0, 1.0))
+    # past the joining rows, whose neighbours are all holes
+    for at in (60, 300):
+        wrong = broken(page, at, kind)
+        with pytest.raises(ProofFailed):
+            prove_png(png(wrong, 200), made, tile, 200, (1.0, 1.0))
+        with pytest.raises(ProofFailed):
+            prove_svg(svg(wrong), made, tile, (1.0, 1.0))
+        with pytest.raises(ProofFailed):
+            prove_pdf(pdf([wrong]), made, [tile], (1.0, 1.0))
+
+
+def test_the_proof_finds_a_wrong_size_or_scale() -> None:
+    made = card(M1)
+    tile, page = one_page(made, "a4")
+    with pytest.raises(ProofFailed, match="pixels"):
+        prove_png(png(page, 150), made, tile, 200, (1.0, 1.0))
+    with pytest.raises(ProofFailed, match="pages"):
+        prove_pdf(pdf([page, page]), made, [tile], (1.0, 1.0))
+    with pytest.raises(ProofFailed):
+        prove_png(png(page, 200), made, tile, 200, (1.01, 1.0))
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.data())
+def test_any_chart_is_proved_in_every_form(data: st.DataObject) -> None:
+    width = data.draw(st.sampled_from([1, 2, 3, 4, 6, 8, 12, 24]))
+    height = data.draw(st.integers(1, 30))
+    row = st.text("KTS", min_size=width, max_size=width)
+    made = card(data.draw(st.lists(row, min_size=height, max_size=height)), data.draw(st.sampled_from(list(PROFILES))))
+    scale = data.draw(st.sampled_from([(1.0, 1.0), (1.02, 0.985)]))
+    laid = pages(made, data.draw(st.sampled_from(["a4", "letter", "roll"])), scale)
+    prove_pdf(pdf([page for _, page in laid]), made, [tile for tile, _ in laid], scale)
+    for tile, page in laid:
+        prove_png(png(page, 150), made, tile, 150, scale)
+        prove_svg(svg(page), made, tile, scale)
+    found = json.loads(as_json(made, laid[0][0], [], "a4", 150, scale))
+    assert np.array_equal(np.array(found["holes"]), made.holes)
+
+
+# -- what cannot be made --------------------------------------------------------------------------------------------
+
+
+def test_a_width_that_does_not_go_into_the_card() -> None:
+    (message,) = unfit(stitch(["KKKKT"], name="gulls"), profile("24"))
+    assert message.code == "M301" and message.cure is not None
+    assert "3, 4 and 6" in message.cure
+    assert "stitch gulls-6 = gulls beside plain 1 by 1" in message.cure
+    assert "stitch gulls-24 = gulls across 4 beside plain 4 by 1" in message.cure
+    (message,) = unfit(stitch(["K" * 30]), profile("24"))
+    assert message.code == "M301" and "bitmap-standard" in str(message.cure)
+
+
+def test_the_notation_that_m301_offers_makes_one_that_fits() -> None:
+    from stitchc.notation import read_text
+
+    text = "stitch gulls\n 1: K4 T\n 2: K\n"
+    for width in (5, 7, 9, 10, 11, 13, 16, 20):
+        rows = f"stitch gulls\n 1: K{width - 1} T\n 2: K\n"
+        pattern, _ = read_text(rows, "x.stitch")
+        assert pattern is not None
+        (message,) = unfit(pattern.stitches["gulls"], profile("24"))
+        offered = [line.strip() for line in str(message.cure).splitlines() if line.strip().startswith("stitch ")]
+        assert offered, text
+        pattern, messages = read_text(rows + "\n".join(offered) + "\n", "x.stitch")
+        assert pattern is not None and not messages
+        for name, one in pattern.stitches.items():
+            if name != "gulls":
+                assert unfit(one, profile("24")) == [] and f"-{one.chart.width}" in name
+
+
+def test_more_rows_than_the_card_holds() -> None:
+    assert unfit(stitch(["K"] * 60), profile("24")) == []
+    for rows, asked in ((61, None), (35, None), (4, 61), (4, 5000)):
+        (message,) = unfit(stitch(["K"] * rows), profile("24"), asked)
+        assert message.code == "M302", (rows, asked)
+    assert "70 rows" in unfit(stitch(["K"] * 35), profile("24"))[0].text
+
+
+def test_no_card_reader_and_no_tuck() -> None:
+    for name in ("hand-standard", "bitmap-standard"):
+        assert [message.code for message in unfit(stitch(M1), load(name))] == ["M305"]
+    no_slip = load_text('based_on = "card24-standard"\n[carriage]\nslip = "none"\n', "no-slip.toml")
+    assert [message.code for message in unfit(stitch(M7), no_slip)] == ["M305"]
