@@ -64,7 +64,7 @@ def instruct(
         if moved_by_hand(machine):
             steps += _by_hand(item, changes[id(item)], held, last_out, between)
         else:
-            steps += _by_reader(item, changes[id(item)], machine, between)
+            steps += _by_reader(item, changes[id(item)], machine)
         steps += _at_the_edge(item, needles)
         entries.append(PassEntry(item, tuple(steps)))
         if item.bring_out:
@@ -96,7 +96,8 @@ def _by_hand(
         steps.append(Step("bring", f"Bring out {name_needles(item.bring_out, last_out, between=between)}."))
     stay = len(item.held) - len(item.bring_out)
     if item.moves and stay:
-        steps.append(Step("see", f"Now {count_of(item.held)} {_is(item.held)} held, {stay} of them from before."))
+        of = f", {stay} of them from before" if item.bring_out else ""
+        steps.append(Step("see", f"Now {count_of(item.held)} {_is(item.held)} held{of}."))
     if change is not None:
         steps.append(Step("set", _set_words(change, held)))
     elif not item.held and held:
@@ -140,7 +141,7 @@ def _knits(needles: Sequence[int]) -> str:
     return "knits" if len(needles) == 1 else "knit"
 
 
-def _by_reader(item: Pass, change: LeverChange | None, machine: Machine, between: tuple[int, int]) -> list[Step]:
+def _by_reader(item: Pass, change: LeverChange | None, machine: Machine) -> list[Step]:
     steps: list[Step] = []
     reader = "card" if machine.reader == "card" else "picture"
     if change is not None:
@@ -155,9 +156,9 @@ def _by_reader(item: Pass, change: LeverChange | None, machine: Machine, between
     tucked = tuple(n for n in item.held if n not in set(item.slipped))
     whole = []
     if tucked:
-        whole.append(f"{name_needles(tucked, between=between)} {'tucks' if len(tucked) == 1 else 'tuck'}")
+        whole.append(f"{name_needles(tucked).counted()} {'tucks' if len(tucked) == 1 else 'tuck'}")
     if item.slipped:
-        whole.append(f"{name_needles(item.slipped, between=between)} {'slips' if len(item.slipped) == 1 else 'slip'}")
+        whole.append(f"{name_needles(item.slipped).counted()} {'slips' if len(item.slipped) == 1 else 'slip'}")
     steps.append(Step("see", f"{row}: {'; '.join(whole) if whole else 'all needles knit'}."))
     return steps
 

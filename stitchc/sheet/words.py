@@ -151,8 +151,11 @@ class Named:
 
     def __str__(self) -> str:
         """The words with the count to check against and the comb."""
-        comb = f"; comb {self.comb}" if self.comb else ""
-        return f"{self.text} ({self.count} needle{'' if self.count == 1 else 's'}{comb})"
+        return f"{self.counted()[:-1]}; comb {self.comb})" if self.comb else self.counted()
+
+    def counted(self) -> str:
+        """The words with the count to check against."""
+        return f"{self.text} ({self.count} needle{'' if self.count == 1 else 's'})"
 
 
 def name_needles(

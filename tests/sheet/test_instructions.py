@@ -1,0 +1,114 @@
+"""Instructions for machines that select needles themselves, for beds that hold both ways, for yarns and edges."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pytest
+
+from stitchc.bed import Needles
+from stitchc.chart import Chart
+from stitchc.machines import load
+from stitchc.messages import Span
+from stitchc.passes import lower
+from stitchc.pattern import Side, Yarn
+from stitchc.sheet import DoEntry, PassEntry, SectionEntry, before_row_one, habits, instruct
+
+NEEDLES = Needles.centred(16)
+
+
+def words(
+    rows: Sequence[str],
+    count: int,
+    machine_name: str = "hand-standard",
+    yarns: Sequence[str | None] | None = None,
+    edge: int = 1,
+    carriage: Side = "right",
+) -> list[str]:
+    machine = load(machine_name)
+    passes = lower(Chart.from_rows(rows, yarns), machine, NEEDLES, count, carriage, edge)
+    described = {"foam": Yarn("foam", Span("x", 1), "sea green, 4 ply")}
+    entries = instruct(passes, machine, NEEDLES, edge, described)
+    return [entry.words for entry in entries if isinstance(entry, PassEntry)]
+
+
+def test_a_row_that_swaps_needles() -> None:
+    assert words(["KT", "TK"], 3)[1:] == [
+        "Push back all the held needles (7 needles; comb 1 out, 1 in). "
+        "Bring out the needles in between, L7 to R6 (7 needles; comb 1 out, 1 in).",
+        "Push back all the held needles (7 needles; comb 1 out, 1 in). "
+        "Bring out the needles in between, L6 to R7 (7 needles; comb 1 out, 1 in).",
+    ]
+
+
+def test_a_row_that_keeps_some_and_adds_others_gives_the_sum() -> None:
+    added = words(["TKKKK", "TKTKK"], 2)[1]
+    assert added == "Bring out L5, R1, R6 (3 needles). Now 6 needles are held, 3 of them from before."
+    less = words(["TTKKK", "KTKKK"], 2)[1]
+    assert less == "Push back L7, L2, R4 (3 needles). Now 3 needles are held."
+
+
+def test_yarns_are_described_once_and_a_row_without_one_is_the_main_yarn() -> None:
+    assert [text.split(". ")[0] for text in words(["K", "K", "K"], 5, yarns=[None, "foam", "foam"])] == [
+        "Knit with the main yarn",
+        "Change to foam (sea green, 4 ply)",
+        "Nothing to move: all needles knit.",
+        "Change to the main yarn",
+        "Change to foam",
+    ]
+    assert "yarn" not in " ".join(words(["K", "K"], 4))
+
+
+def test_a_card_selects_and_the_sheet_says_the_setting_and_what_to_check() -> None:
+    assert words(["KT", "KK", "KS"], 4, "card24-standard") == [
+        "Set the carriage to tuck. Card row 1: every 2nd needle from L7 to R6 (7 needles) tuck.",
+        "Card row 2: all needles knit.",
+        "Set the carriage to slip. Card row 3: every 2nd needle from L7 to R6 (7 needles) slip.",
+        "Set the carriage to tuck. Card row 1: every 2nd needle from L7 to R6 (7 needles) tuck.",
+    ]
+    assert words(["K"], 1, "card24-standard") == ["Nothing to do: all needles knit."]
+
+
+def test_an_edge_needle_that_tucks_is_watched() -> None:
+    # "A tuck must not be the last act in a row: it comes undone": common practice
+    assert "Watch L8 and R8: a tuck on an edge needle" in words(["T", "K"], 1, edge=0)[0]
+    assert "Watch" not in words(["S", "K"], 1, edge=0)[0]
+    assert "Watch" not in words(["T", "K"], 1, edge=1)[0]
+
+
+@pytest.mark.parametrize(("carriage", "way"), [("right", "right to left"), ("left", "left to right")])
+def test_where_all_tucks_fall_in_one_direction_it_is_said(carriage: Side, way: str) -> None:
+    machine = load("hand-standard")
+    staggered = lower(Chart.from_rows(["KT", "KK", "TK", "KK"]), machine, NEEDLES, 8, carriage, 1)
+    assert any(f"set it to hold going {way} once" in text for text in habits(staggered, machine, NEEDLES, 1))
+    columns = lower(Chart.from_rows(["KT", "KT", "KK"]), machine, NEEDLES, 9, carriage, 1)
+    assert not any("once" in text for text in habits(columns, machine, NEEDLES, 1))
+
+
+def test_held_needles_are_counted_and_weights_advised() -> None:
+    machine = load("hand-standard")
+    passes = lower(Chart.from_rows(["KKKT", "KTKT", "KK" * 2]), machine, Needles.centred(42), 9, "right", 1)
+    (weights,) = [text for text in habits(passes, machine, Needles.centred(42), 1) if text.startswith("Weights")]
+    assert "at most 20 of 42 needles" in weights and "common practice" in weights
+    assert habits(lower(Chart.plain(2, 2), machine, NEEDLES, 4, "right", 1), machine, NEEDLES, 1) == ()
+
+
+def test_a_machine_that_selects_one_pass_ahead_is_told_to() -> None:
+    from dataclasses import replace
+
+    ahead = replace(load("card24-standard"), selects="one pass ahead")
+    assert any("one pass ahead" in step for step in before_row_one(ahead, NEEDLES, "right"))
+    assert not any("one pass ahead" in step for step in before_row_one(load("card24-standard"), NEEDLES, "right"))
+
+
+def test_what_is_done_by_hand_stands_where_it_was_put_and_a_section_forgets_what_was_out() -> None:
+    machine = load("hand-standard")
+    chart = Chart.from_rows(["KT", "KK"])
+    first = lower(chart, machine, NEEDLES, 2, "right", 1)
+    second = lower(chart, machine, NEEDLES, 2, "right", 1, first_row=3)
+    entries = instruct([SectionEntry("one"), *first, DoEntry("Measure."), SectionEntry("two"), *second], machine,
+                       NEEDLES, 1)  # fmt: skip
+    assert [type(entry).__name__ for entry in entries] == ["SectionEntry", "PassEntry", "PassEntry", "DoEntry",
+                                                           "SectionEntry", "PassEntry", "PassEntry"]  # fmt: skip
+    again = entries[5]
+    assert isinstance(again, PassEntry) and again.words.startswith("Bring out every 2nd needle from L6")

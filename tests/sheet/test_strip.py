@@ -1,0 +1,98 @@
+"""The bed strip read back from its drawing: every sign at its own needle, and what is left out only repeats."""
+
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stitchc.bed import Needles
+from stitchc.sheet.strip import LINE_HEIGHT, SLOT, Drawn, draw, marks
+from tests.sheet.words_reader import place
+
+
+def read_back(drawn: Drawn) -> dict[int, str]:
+    """Needle by needle, from the shapes alone; where a needle stands is told by the names drawn over the bed."""
+    root = ElementTree.fromstring(f"<svg>{drawn.markup}</svg>")
+    found: dict[int, str] = {}
+    for line in range(drawn.height // LINE_HEIGHT):
+        edge = line * LINE_HEIGHT + 17
+        names = [(int(t.get("x", "")), t.text or "") for t in root.iter("text") if int(t.get("y", "")) == edge - 5]
+        known = sorted((x, place(text)) for x, text in names if text != "0")
+        shapes: dict[float, str] = {}
+        for path in root.iter("path"):
+            data = path.get("d", "")
+            if path.get("class") == "n":
+                for x, y, length in re.findall(r"M([\d.]+) (\d+)v(\d+)", data):
+                    if int(y) == edge:
+                        shapes[float(x)] = "." if length == "9" else "long"
+            elif path.get("class") == "f":
+                for x, y, shape in re.findall(r"M([\d.]+) (\d+)h(8l-4 11|7v7h-7)z", data):
+                    if int(y) == edge + 22:
+                        middle = float(x) + (4 if shape.startswith("8") else 3.5)
+                        assert shapes[middle] == "long"
+                        shapes[middle] = "o" if shape.startswith("8") else "h"
+            else:
+                for x, y in re.findall(r"M([\d.]+) (\d+)h8l-4 -11z", data):
+                    if int(y) == edge + 32:
+                        assert shapes[float(x) + 4] == "."
+                        shapes[float(x) + 4] = "p"
+        assert "long" not in shapes.values()
+        for x, shape in shapes.items():
+            assert 0 < x < drawn.width
+            near_x, near = min(known, key=lambda name: abs(name[0] - x))
+            found[near + round((x - near_x) / SLOT)] = shape
+    return found
+
+
+@st.composite
+def beds(draw_from: st.DrawFn) -> tuple[Needles, str]:
+    count = draw_from(st.integers(1, 120))
+    first = draw_from(st.integers(-80, 20))
+    period = draw_from(st.integers(1, 20))
+    signs = draw_from(st.lists(st.sampled_from(".ohp"), min_size=period, max_size=period))
+    bed = "".join(signs[k % period] for k in range(count))
+    if draw_from(st.booleans()):
+        at = draw_from(st.integers(0, count - 1))
+        bed = f"{bed[:at]}h{bed[at + 1 :]}"
+    return Needles(first, first + count - 1), bed
+
+
+@given(beds())
+@settings(max_examples=200, deadline=None)
+def test_every_sign_stands_at_its_needle(case: tuple[Needles, str]) -> None:
+    needles, bed = case
+    if set(bed) == {"."}:
+        return  # nothing to show
+    found = read_back(draw(needles, bed))
+    wanted = {needles.first + k: sign for k, sign in enumerate(bed)}
+    assert all(wanted[needle] == sign for needle, sign in found.items())
+    left_out = sorted(set(wanted) - set(found))
+    if not left_out:
+        return
+    if left_out[-1] - left_out[0] + 1 == len(left_out) and needles.first in found and needles.last in found:
+        # the middle of a wide bed: it goes on as the ends do, with a period that each end shows
+        inner = bed[1:-1].strip(".")
+        if any(inner[p:] == inner[:-p] for p in range(1, 13)):
+            return
+    assert all(wanted[needle] == "." for needle in left_out)
+
+
+def test_a_narrow_bed_is_drawn_whole_and_a_wide_one_stays_legible() -> None:
+    every_other = lambda n: "".join(".h"[k % 2] for k in range(n))  # noqa: E731
+    assert len(read_back(draw(Needles.centred(40), every_other(40)))) == 40
+    wide = draw(Needles.centred(200), every_other(200))
+    assert (wide.height, len(read_back(wide))) == (LINE_HEIGHT, 32)
+    motif = "." * 90 + "hoph" + "." * 106
+    assert read_back(draw(Needles.centred(200), motif))[-9] == "o"
+    # 180 mm of printed width and at most 45 slots in one line: 4 mm a needle is legible at arm's length
+    assert wide.width <= 45 * SLOT
+
+
+@pytest.mark.parametrize("needles", [Needles(-3, 2), Needles(5, 9), Needles(-9, -4)])
+def test_marks(needles: Needles) -> None:
+    first = needles.first
+    assert marks(needles, [first, first + 1], [first + 1], [first + 2])[:4] == "hop."
