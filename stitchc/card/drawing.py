@@ -194,7 +194,7 @@ class _Drawing:
         """Free room beside the field at a height, nearest to the field: between guide or clip holes and the holes."""
         shape = self.shape
         inner = shape.guide_from_edge_mm + shape.guide_hole_mm / 2
-        clip_reach = (shape.clip_hole_mm + height) / 2 + CLEAR_MM / 2
+        clip_reach = (shape.clip_hole_mm + height) / 2 + CLEAR_MM
         if any(abs(y - clip) < clip_reach for clip in self.clips):
             inner = max(inner, shape.clip_from_edge_mm + shape.clip_hole_mm / 2)
         outer = self.x(0.5) - self.left - 0.3
@@ -296,9 +296,10 @@ class _Drawing:
         yield Text(self.field_left - CLEAR_MM, baseline, "row", size, "end", layer="engrave")
         if not self.shape.seen_above_read:
             return
-        reach = (self.shape.guide_hole_mm + size * CAPITAL) / 2 + CLEAR_MM
-        beside_guide = any(abs(centre - y) < reach for y in self._guide_heights())
-        end = self._band(centre, size * CAPITAL, right=True)[1] if beside_guide else self.right - CLEAR_MM
+        across = max(self.shape.guide_hole_mm, self.shape.clip_hole_mm)
+        reach = (across + size * CAPITAL) / 2 + CLEAR_MM
+        beside_hole = any(abs(centre - y) < reach for y in (*self._guide_heights(), *self.clips))
+        end = self._band(centre, size * CAPITAL, right=True)[1] if beside_hole else self.right - CLEAR_MM
         for name in ("at eye level", "eye level", "eye"):
             if width_mm(name, size) <= end - self.field_right - CLEAR_MM:
                 yield Text(self.field_right + CLEAR_MM, baseline, name, size, layer="engrave")

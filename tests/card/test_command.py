@@ -1,0 +1,294 @@
+"""`stitchc card` as people and scripts meet it: files, names, standard output, exit status, bad input."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from stitchc.__main__ import run
+from stitchc.files import MARK
+from tests.page import reading
+
+RIPPLE = 'pattern "Tide line"\nstitch tide\n 1: K T\n 2: K\n 3: T K\n 4: K\n'
+
+
+@pytest.fixture
+def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "tide.stitch"
+    path.write_text(RIPPLE, encoding="utf-8")
+    return path
+
+
+def sampled(picture: bytes, found: dict[str, object], centres: dict[str, list[float]], rows: range) -> None:
+    """Open the picture where the JSON says that cells are, and compare."""
+    dark = reading.png_dark(picture)
+    x0, y0 = centres["column_1_row_1"]
+    for row in rows:
+        for column in range(24):
+            x, y = x0 + column * centres["per_column"][0], y0 + row * centres["per_row"][1]
+            assert dark[int(y), int(x)] == found["holes"][row][column]  # type: ignore[index]
+
+
+def test_unsaid_a_picture_and_its_data_in_the_current_folder(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    assert run(["card", "tide.stitch"]) == 0
+    out, said = capfd.readouterr()
+    assert out.splitlines() == ["tide-line-tide-card.png", "tide-line-tide-card.json"]
+    assert "648 holes to punch in 36 rows" in said
+    content = Path("tide-line-tide-card.png").read_bytes()
+    assert reading.pixels_per_metre(content) == (23622, 23622)
+    found = json.loads(Path("tide-line-tide-card.json").read_text("utf-8"))
+    assert list(found)[:11] == [
+        "format",
+        "machine",
+        "columns",
+        "rows",
+        "repeat",
+        "hole_means",
+        "dpi",
+        "size_mm",
+        "hole_mm",
+        "holes",
+        "centres_px",
+    ]
+    assert (found["columns"], found["rows"], found["repeat"]) == (24, 36, {"width": 2, "height": 4})
+    assert found["size_mm"] == [142.0, 205.0] and found["dpi"] == 600 and found["hole_mm"] == 3.5
+    sampled(content, found, found["centres_px"], range(36))
+    assert all(MARK in path.read_bytes()[:4096] for path in Path().glob("tide-line-*"))
+
+
+def test_the_data_on_standard_output_is_the_same_and_the_same_for_every_form(
+    file: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["card", "tide.stitch", "--format", "json"]) == 0
+    out = capfd.readouterr().out
+    for form in ("png", "pdf", "svg"):
+        assert run(["card", "tide.stitch", "-o", f"made/tide-card.{form}"]) == 0
+        assert Path("made/tide-card.json").read_text("utf-8") == out
+    assert {path.name for path in Path("made").iterdir()} == {f"tide-card.{e}" for e in ("png", "pdf", "svg", "json")}
+
+
+def test_a_card_longer_than_a_page(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    assert run(["card", "tide.stitch", "--rows", "60", "--dpi", "200", "-o", "out"]) == 0
+    out, said = capfd.readouterr()
+    names = [Path(line).name for line in out.splitlines()]
+    stem = "tide-line-tide-card"
+    assert names == [f"{stem}.png", f"{stem}-page-1-of-2.png", f"{stem}-page-2-of-2.png", f"{stem}.json"]
+    assert "longer than a page of a4" in said
+    found = json.loads(Path(f"out/{stem}.json").read_text("utf-8"))
+    assert found["rows"] == 60
+    sampled(Path(f"out/{stem}.png").read_bytes(), found, found["centres_px"], range(60))
+    rows: set[int] = set()
+    for page in found["pages"]:
+        first, last = page["rows"]
+        rows |= set(range(first, last + 1))
+        sampled(Path(f"out/{page['name']}.png").read_bytes(), found, page["centres_px"], range(first - 1, last))
+    assert rows == set(range(1, 61))
+
+
+def test_a_roll_is_one_sheet(file: Path) -> None:
+    assert run(["card", "tide.stitch", "--rows", "60", "--dpi", "150", "--paper", "roll", "-o", "out"]) == 0
+    found = json.loads(Path("out/tide-line-tide-card.json").read_text("utf-8"))
+    assert found["pages"] == [] and len(list(Path("out").iterdir())) == 2
+    sampled(Path("out/tide-line-tide-card.png").read_bytes(), found, found["centres_px"], range(60))
+
+
+def test_scale_corrects_the_printer_alone(file: Path) -> None:
+    assert run(["card", "tide.stitch", "--scale-x", "1.01", "--scale-y", "0.99", "-o", "out"]) == 0
+    found = json.loads(Path("out/tide-line-tide-card.json").read_text("utf-8"))
+    assert found["centres_px"]["per_column"][0] == pytest.approx(4.5 / 25.4 * 600 * 1.01)
+    assert found["centres_px"]["per_row"][1] == pytest.approx(-5 / 25.4 * 600 * 0.99)
+    assert found["size_mm"] == [142.0, 205.0]
+    sampled(Path("out/tide-line-tide-card.png").read_bytes(), found, found["centres_px"], range(36))
+
+
+def test_several_stitches(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    file.write_text(RIPPLE + "stitch other\n 1: K3 T\n 2: K\n", encoding="utf-8")
+    assert run(["card", "tide.stitch", "--dpi", "100", "-o", "out"]) == 0
+    names = {Path(line).name for line in capfd.readouterr().out.splitlines()}
+    assert {"tide-line-tide-card.png", "tide-line-other-card.png"} <= names
+    assert run(["card", "tide.stitch", "--format", "json"]) == 0
+    lines = capfd.readouterr().out.splitlines()
+    assert [json.loads(line)["stitch"] for line in lines] == ["tide", "other"]
+    assert run(["card", "tide.stitch", "-o", "one.png"]) == 2
+    assert run(["card", "tide.stitch", "--stitch", "other", "-o", "one.png"]) == 0
+    assert Path("one.png").exists() and Path("one-card.json").exists()
+
+
+def test_the_punching_list_read_back_gives_the_card(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    rows = ["K3 T", "K", "T4 K4", "K T K2", "K", "(K2 T)x8", "K23 T", "K2 T21 K"]
+    text = "stitch mixed over 24\n" + "".join(f" {n}: {row}\n" for n, row in enumerate(rows, start=1))
+    file.write_text(text, encoding="utf-8")
+    for anyway in (["--anyway"],):
+        assert run(["card", "tide.stitch", "--format", "text", *anyway]) == 0
+        listed = capfd.readouterr().out
+        assert run(["card", "tide.stitch", "--format", "json", *anyway]) == 0
+        holes = np.array(json.loads(capfd.readouterr().out)["holes"])
+        assert np.array_equal(read_list(listed), holes)
+
+
+def columns(words: str) -> set[int]:
+    """A small reader of the list's words, written from its description alone."""
+    every = re.fullmatch(r"every (\d+)(?:st|nd|rd|th) from (\d+) to (\d+)", words)
+    if every:
+        step, first, last = map(int, every.groups())
+        return set(range(first, last + 1, step))
+    found: set[int] = set()
+    for word in words.split():
+        first, _, last = word.partition("-")
+        found |= set(range(int(first), int(last or first) + 1))
+    return found
+
+
+def read_list(text: str) -> list[list[bool]]:
+    rows: dict[int, list[bool]] = {}
+    for line in re.sub(r"\n {20,}", " ", text).splitlines():
+        found = re.match(r" +(\d+)(?:-(\d+))?  +[\[\]. ]+?(\d+)(?: each)? +punch (.*)", line)
+        if not found:
+            continue
+        first, last, count = int(found[1]), int(found[2] or found[1]), int(found[3])
+        words = found[4].split("   <- ")[0].strip()
+        everything = set(range(1, 25))
+        if words in ("all", "none"):
+            punched = everything if words == "all" else set()
+        elif words.startswith("all but "):
+            punched = everything - columns(words.removeprefix("all but "))
+        else:
+            punched = columns(words)
+        assert len(punched) == count, line
+        for row in range(first, last + 1):
+            assert row not in rows
+            rows[row] = [column in punched for column in range(1, 25)]
+    return [rows[row] for row in range(1, len(rows) + 1)]
+
+
+def test_a_card_with_tuck_rows_and_slip_rows_says_when_to_change(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    file.write_text("stitch both\n 1: K T\n 2: K\n 3: K S\n 4: K\n", encoding="utf-8")
+    assert run(["card", "tide.stitch", "--format", "text"]) == 0
+    listed = capfd.readouterr().out
+    assert re.search(r"^ +1 .*<- tuck$", listed, re.MULTILINE) and re.search(r"^ +3 .*<- slip$", listed, re.MULTILINE)
+    assert run(["card", "tide.stitch", "--format", "json"]) == 0
+    changes = json.loads(capfd.readouterr().out)["changes"]
+    assert [(change["row"], change["setting"]) for change in changes[:3]] == [(1, "tuck"), (3, "slip"), (5, "tuck")]
+
+
+def test_a_row_of_tuck_and_slip_is_refused_and_said_on_the_card_anyway(
+    file: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    file.write_text("stitch both\n 1: K T K S\n 2: K\n", encoding="utf-8")
+    assert run(["card", "tide.stitch"]) == 1
+    out, said = capfd.readouterr()
+    assert out == "" and "error[K207]" in said and not list(Path().glob("*.png"))
+    assert run(["card", "tide.stitch", "--anyway", "--format", "json"]) == 0
+    assert json.loads(capfd.readouterr().out)["remarks"][0].startswith("Made in spite of K207")
+
+
+# -- bad input ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "status", "said"),
+    [
+        (["--dpi", "1"], 2, "72<=x<=2400"),
+        (["--dpi", "100000"], 2, "72<=x<=2400"),
+        (["--rows", "0"], 2, "1<=x<=100000"),
+        (["--rows", "5000"], 1, "M302"),
+        (["--paper", "a5"], 2, "a4"),
+        (["--scale-x", "2"], 2, "0.95<=x<=1.05"),
+        (["--start-row", "9"], 2, "has 4 rows"),
+        (["--machine", "hand-standard"], 1, "M305"),
+        (["--machine", "nobody"], 1, "M304"),
+        (["--format", "pdf", "-o", "x.png"], 2, "do not agree"),
+        (["--stitch", "tied"], 1, "N103"),
+        (["--rows", "5000", "--anyway"], 2, "--format pdf"),
+        (["--rows", "5000", "--anyway", "--format", "pdf", "--paper", "roll"], 2, "longer than a PDF page"),
+    ],
+)
+def test_bad_input(file: Path, capfd: pytest.CaptureFixture[str], words: list[str], status: int, said: str) -> None:
+    assert run(["card", "tide.stitch", *words]) == status
+    out, told = capfd.readouterr()
+    assert said in told and out == "" and "Traceback" not in told
+    assert {path.name for path in Path().iterdir()} == {"tide.stitch"}
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        "[card]\nhole_mm = 4.6\n",
+        "[card]\nsheet_width_mm = 100\n",
+        "[card]\nhole_mm = -1\n",
+        "[card]\nrow_pitch_mm = 3.5\n",
+        "[card]\nhole_mm = nan\n",
+    ],
+)
+def test_a_profile_with_impossible_dimensions(file: Path, capfd: pytest.CaptureFixture[str], lines: str) -> None:
+    Path("my.toml").write_text(f'based_on = "card24-standard"\n{lines}', encoding="utf-8")
+    assert run(["card", "tide.stitch", "--machine", "my.toml"]) == 1
+    assert "M304" in capfd.readouterr().err and not list(Path().glob("*.png"))
+
+
+def test_holes_too_near_for_the_resolution(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    Path("my.toml").write_text('based_on = "card24-standard"\n[card]\nhole_mm = 4.4\n', encoding="utf-8")
+    assert run(["card", "tide.stitch", "--machine", "my.toml", "--dpi", "150"]) == 2
+    found = re.search(r"--dpi (\d+) or more", capfd.readouterr().err)
+    assert found
+    assert run(["card", "tide.stitch", "--machine", "my.toml", "--dpi", found[1]]) == 0
+
+
+def test_a_read_only_place_and_somebody_elses_file(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    Path("theirs-card.png").write_bytes(b"a picture of a boat")
+    assert run(["card", "tide.stitch", "-o", "theirs-card.png"]) == 3
+    assert "F503" in capfd.readouterr().err
+    assert Path("theirs-card.png").read_bytes() == b"a picture of a boat" and not Path("theirs-card.json").exists()
+    assert run(["card", "tide.stitch", "-o", "/proc/no/card.png"]) == 3
+    assert run(["card", "tide.stitch", "-o", "tide.stitch/card.png"]) == 3
+    assert {path.name for path in Path().iterdir()} == {"tide.stitch", "theirs-card.png"}
+
+
+def test_a_full_disk_leaves_nothing(
+    file: Path, capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import errno
+    import os
+
+    def full(handle: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    assert run(["card", "tide.stitch"]) == 3
+    assert "no space left" in capfd.readouterr().err.lower()
+    assert {path.name for path in Path().iterdir()} == {"tide.stitch"}
+
+
+def test_a_wrong_picture_is_never_written(
+    file: Path, capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A fault in the drawing: one hole is left out. The proof finds it, says so, and no file stays."""
+    from stitchc.card.drawing import _Drawing
+    from stitchc.page import Disc, Item
+
+    whole = _Drawing._holes
+
+    def one_less(self: _Drawing) -> list[Item]:
+        items = list(whole(self))
+        del items[next(index for index, item in enumerate(items) if isinstance(item, Disc) and index > 100)]
+        return items
+
+    monkeypatch.setattr(_Drawing, "_holes", one_less)
+    for form in ("png", "pdf", "svg"):
+        assert run(["card", "tide.stitch", "--format", form]) == 1
+        said = capfd.readouterr().err
+        assert "ProofFailed" in said and "fault in the program" in said
+    assert {path.name for path in Path().iterdir()} == {"tide.stitch"}
+
+
+def test_names_in_other_scripts(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    file.write_text('pattern "Прилив"\nstitch 波\n 1: K T\n 2: K\n', encoding="utf-8")
+    for form in ("png", "pdf", "svg", "text"):
+        assert run(["card", "tide.stitch", "--format", form, "-o", "out"]) == 0
+    assert "`波`" in capfd.readouterr().err
+    assert Path("out/прилив-波-card.png").exists()
