@@ -288,7 +288,7 @@ class _Planner:
         if fixed is not None:
             return fixed, rounding
         ideal = knit.mm * per_mm
-        if rounding is None or ideal < height - 1e-9:
+        if rounding is None or ideal < height - 0.1:  # a tenth of a row is no matter
             what = "one row" if height == 1 else f"one repeat of {height} rows"
             cure = f"knit {knit.stitch} for {_length(height / per_mm)}"
             if height > 1 and ideal >= 0.5:
@@ -532,7 +532,8 @@ class _Planner:
         told = False
         for each in self.lowered(bench, laid, needles, count):
             hangs = bench.yarns.get(each.yarn)
-            if hangs is not None and hangs != each.start_side:
+            # The first row has been seen to where the section begins.
+            if hangs is not None and hangs != each.start_side and each.row != bench.row - count + 1:
                 if not told:
                     text = _cut_and_join(each.yarn, hangs, each.start_side)
                     yield Do(text + " Do so each time that a yarn hangs at the other side.", step.span)
@@ -622,6 +623,7 @@ class _Planner:
         tucks = np.zeros(plan.needles.count, dtype=np.int64)
         slips = np.zeros(plan.needles.count, dtype=np.int64)
         section: Section | None = None
+        found: dict[str, tuple[int, int, Section]] = {}
         for item in plan.items:
             if isinstance(item, Section):
                 section = item
@@ -639,24 +641,26 @@ class _Planner:
             tucks[slipped] -= 1
             slips[slipped] += 1
             since = item.row - section.from_row + 1
-            for code, counts, limit, verb in (
-                ("K202", tucks, limits.tucks_in_succession, "tucks"),
-                ("K209", slips, limits.slips_in_succession, "slips"),
-            ):
+            for code, counts in (("K202", tucks), ("K209", slips)):
                 worst = int(counts.max())
-                severity = limit.severity(worst)
-                if worst > since and severity is not None and section.asked is not None:
-                    if self.anyway:
-                        severity = "warning"
-                    self.say(
-                        code,
-                        severity,
-                        f"Up to row {item.row} a needle {verb} {worst} times before it knits again, from the section "
-                        f"before into `{section.stitch}`.",
-                        section.asked.span,
-                        cure="knit plain for 1 rows   (between the two sections)",
-                    )
-                    return
+                if worst > since and worst > found.get(code, (0,))[0]:
+                    found[code] = (worst, item.row, section)
+        for code, limit, verb in (
+            ("K202", limits.tucks_in_succession, "tucks"),
+            ("K209", limits.slips_in_succession, "slips"),
+        ):
+            worst, row, where = found.get(code, (0, 0, None))
+            severity = limit.severity(worst)
+            if severity is None or where is None or where.asked is None:
+                continue
+            self.say(
+                code,
+                "warning" if self.anyway else severity,
+                f"Up to row {row} a needle {verb} {worst} times before it knits again, from the section before into "
+                f"`{where.stitch}`.",
+                where.asked.span,
+                cure="knit plain for 1 rows   (between the two sections)",
+            )
 
 
 @dataclass

@@ -1,0 +1,38 @@
+"""What the tests of pieces share: a text planned on a machine."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from stitchc.machines import load
+from stitchc.messages import Message
+from stitchc.notation import read_text
+from stitchc.pattern import Pattern
+from stitchc.piece import Plan, gauge_of, plan_piece
+
+Planned = tuple[Plan | None, list[Message]]
+
+
+def pattern_of(text: str) -> Pattern:
+    pattern, messages = read_text(text, "it.stitch")
+    assert pattern is not None, messages
+    return pattern
+
+
+def planned(text: str, machine: str = "hand-standard", anyway: bool = False) -> Planned:
+    pattern = pattern_of(text)
+    piece = next(iter(pattern.pieces.values()))
+    return plan_piece(pattern, piece, load(machine), gauge_of(pattern, piece), anyway=anyway)
+
+
+def plan_of(text: str, machine: str = "hand-standard") -> Plan:
+    plan, messages = planned(text, machine)
+    assert plan is not None, messages
+    return plan
+
+
+@pytest.fixture
+def codes() -> Callable[[list[Message]], list[tuple[str, str]]]:
+    return lambda messages: [(message.code, message.severity) for message in messages]

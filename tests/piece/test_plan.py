@@ -1,0 +1,271 @@
+"""Needles, rows, sides and yarns of a piece, the arithmetic by hand in the comments."""
+
+from __future__ import annotations
+
+import pytest
+
+from stitchc.piece import Plan
+from tests.piece.conftest import plan_of, planned
+
+RIPPLE = "stitch ripple\n 1: K T\n 2: K\n"
+PEBBLES = "stitch pebbles over 4\n 1: T K3\n 2: K\n 3: K2 T K\n 4: K\n"
+THIRDS = "stitch thirds over 3\n 1: K2 T\n 2: K\n"
+POSTS = "stitch posts\n 1-2: K T\n 3: K\n"
+YARNS = 'yarn sand "oat" tex 200\nyarn foam "sea green" tex 200\n'
+# Measured alike, so that every estimate is the measured count itself: 2 stitches and 4 rows to the cm.
+GAUGES = "".join(f"gauge {name} 20 stitches 40 rows per 10 cm\n" for name in ("ripple", "pebbles", "thirds", "posts"))
+PLAIN = "gauge plain 20 stitches 30 rows per 10 cm\n"
+
+
+def text(piece: str, stitches: str = RIPPLE, head: str = "") -> str:
+    gauges = "".join(line + "\n" for line in GAUGES.splitlines() if f"stitch {line.split()[1]}" in stitches)
+    return f"{head}{stitches}{PLAIN}{gauges}piece it\n{piece}"
+
+
+def sections(plan: Plan) -> list[tuple[str, int, int, int, str, str]]:
+    return [(s.stitch, s.rows, s.from_row, s.to_row, s.carriage, s.ends) for s in plan.sections]
+
+
+# -- width --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("width", "edge", "needles"),
+    [
+        ("30 cm", 1, 60),  # 60 ideal; 2k + 2 = 60 for k = 29
+        ("30.3 cm", 1, 60),  # 60.6 ideal; 60 is nearer than 62
+        ("30.6 cm", 1, 62),  # 61.2 ideal
+        ("30 cm plus 1 cm", 1, 62),  # 62 ideal
+        ("30 cm", 0, 60),
+        ("30 cm", 2, 60),  # 2k + 4 = 60 for k = 28
+        ("300 mm", 1, 60),
+        ("11.811 in", 1, 60),  # 11.811 x 25.4 = 300.0 mm
+    ],
+)
+def test_the_needles_are_whole_repeats_nearest_to_the_width(width: str, edge: int, needles: int) -> None:
+    stitches = "stitch ripple\n 1: K2\n 2: K2\n" if edge == 0 else RIPPLE
+    plan = plan_of(text(f" width {width}\n edge {edge}\n knit ripple for 10 rows\n", stitches))
+    assert plan.needles.count == needles
+    assert plan.width_stitch == "ripple"
+
+
+def test_the_rounding_is_told_with_its_neighbours() -> None:
+    # 31.2 + 1 cm is 64.4 needles; repeats of 4 and 2 edges give 62 or 66, 2.4 and 1.6 off.
+    plan = plan_of(text(" width 31.2 cm plus 1 cm\n knit pebbles for 8 rows\n", PEBBLES))
+    found = plan.width_rounding
+    assert found is not None and found.smaller is not None
+    assert (found.smaller.count, found.chosen.count, found.larger.count) == (62, 66, 70)
+    assert found.chosen.repeats == 16
+    # 66 needles are 33 cm, less 1 cm of seams.
+    assert found.chosen.mm == pytest.approx(320, rel=1e-3)
+    assert found.off_mm == pytest.approx(8, abs=0.5)
+    assert plan.width_cm is not None and plan.width_cm.value == pytest.approx(32, rel=1e-3)
+    assert plan.knitted_width_cm is not None and plan.knitted_width_cm.value == pytest.approx(33, rel=1e-3)
+
+
+def test_the_stitch_with_the_most_rows_sets_the_width_though_they_come_from_lengths() -> None:
+    # 9 cm of ripple are 36 rows, more than 20 + 15 of plain; the gauge of plain is 20 as well, so name who set it.
+    piece = " width 30 cm\n knit plain for 20 rows\n knit ripple for 9 cm\n knit plain for 15 rows\n"
+    assert plan_of(text(piece)).width_stitch == "ripple"
+    assert plan_of(text(piece.replace("9 cm", "8 cm"))).width_stitch == "plain"  # 32 rows
+    assert plan_of(text(piece.replace("30 cm", "30 cm in ripple").replace("9 cm", "1 cm"))).width_stitch == "ripple"
+
+
+def test_every_stitch_is_whole_where_that_costs_little() -> None:
+    # Repeats of 4 and of 3: 12 k + 2. 49 cm is 98 needles: 98 = 12 x 8 + 2, whole for both.
+    piece = " width {} cm\n knit pebbles for 20 rows\n knit thirds for 4 rows\n"
+    assert plan_of(text(piece.format(49), PEBBLES + THIRDS)).needles.count == 98
+    # 46.2 cm is 92.4: 12 k + 2 gives 86 or 98, 6 % off; so 4 k + 2 alone: 90 or 94, of which 94 is nearer.
+    plan, messages = planned(text(piece.format(46.2), PEBBLES + THIRDS))
+    assert plan is not None and plan.needles.count == 94
+    assert [(m.code, m.severity) for m in messages] == [("P411", "info")]
+    assert "`thirds`" in messages[0].text and "2 of them" in messages[0].text  # 92 = 3 x 30 + 2
+
+
+# -- rows ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("knit", "rows"),
+    [
+        ("pebbles for 10 cm", 40),
+        ("pebbles for 10.4 cm", 40),  # 41.6: 40 is nearer than 44
+        ("pebbles for 10.6 cm", 44),  # 42.4
+        ("pebbles for 10.6 cm exactly", 42),
+        ("pebbles for 4 in", 40),  # 10.16 cm is 40.6
+        ("pebbles for 13 rows", 13),
+        ("plain for 10 cm", 30),
+    ],
+)
+def test_a_length_becomes_whole_repeats(knit: str, rows: int) -> None:
+    plan = plan_of(text(f" needles 62\n knit {knit}\n knit plain for 1 rows\n", PEBBLES))
+    assert plan.sections[0].rows == rows
+
+
+def test_short_lengths_are_told() -> None:
+    def told(knit: str) -> list[tuple[str, str]]:
+        _, messages = planned(text(f" needles 62\n knit {knit}\n knit plain for 9 rows\n", PEBBLES))
+        return [(message.code, message.severity) for message in messages]
+
+    assert told("pebbles for 4 mm") == [("P405", "error")]  # 1.6 of 4 rows
+    assert told("pebbles for 6 mm") == [("P405", "warning")]  # 2.4 of 4 rows: one repeat
+    assert told("pebbles for 1 cm") == []
+    assert told("pebbles for 4 mm exactly") == []  # 2 rows
+    assert told("pebbles for 1 mm exactly") == [("P405", "error")]  # 0.4 rows
+
+
+# -- the carriage and the yarns ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("start", ["right", "left"])
+def test_the_carriage_is_followed_and_a_plain_row_added_where_it_must_be(start: str) -> None:
+    other = "left" if start == "right" else "right"
+    piece = f" needles 62\n carriage {start}\n knit ripple for 6 rows\n carriage {other}\n knit plain for 3 rows\n"
+    plan, messages = planned(text(piece + f" carriage {start}\n"))
+    assert plan is not None
+    # 6 rows bring it back to the start; one plain row to the other side; 3 more rows back to the start.
+    assert sections(plan) == [
+        ("ripple", 6, 1, 6, start, start),
+        ("plain", 1, 7, 7, start, other),
+        ("plain", 3, 8, 10, other, start),
+    ]
+    assert plan.sections[1].why and plan.sections[1].step is None
+    assert [(m.code, m.severity) for m in messages] == [("P407", "info")]
+    assert [each.row for each in plan.passes] == list(range(1, 11))
+
+
+def test_a_yarn_change_lands_where_the_yarn_hangs() -> None:
+    piece = (
+        " needles 62\n knit plain for 4 rows in foam\n knit plain for 5 rows in sand\n knit plain for 2 rows in foam\n"
+    )
+    plan, messages = planned(text(piece, head=YARNS))
+    assert plan is not None
+    # foam is left at the right after 4 rows; 5 rows of sand end at the left, so a sixth in sand brings it back.
+    assert [(s.rows, s.yarn, s.carriage) for s in plan.sections] == [
+        (4, "foam", "right"),
+        (5, "sand", "right"),
+        (1, "sand", "left"),
+        (2, "foam", "right"),
+    ]
+    assert [(m.code, m.severity) for m in messages] == [("P408", "info")]
+    assert all(each.start_side == "right" for each in plan.passes if each.yarn == "foam" and each.row in (1, 11))
+
+
+def test_what_is_done_by_hand_before_a_change_comes_after_the_added_row() -> None:
+    piece = (
+        " needles 62\n knit plain for 4 rows in foam\n knit plain for 5 rows in sand\n"
+        ' do "Hang the edge."\n knit plain for 2 rows in foam\n'
+    )
+    plan = plan_of(text(piece, head=YARNS))
+    kinds = [type(item).__name__ for item in plan.items]
+    assert kinds[-4:] == ["Do", "Section", "Pass", "Pass"]
+    assert kinds[-6:-4] == ["Section", "Pass"]
+
+
+def test_a_side_that_is_asked_for_goes_before_the_yarn() -> None:
+    piece = (
+        " needles 62\n knit plain for 4 rows in foam\n knit plain for 5 rows in sand\n carriage left\n"
+        " knit plain for 2 rows in foam\n"
+    )
+    plan, messages = planned(text(piece, head=YARNS))
+    assert plan is not None
+    assert [(m.code, m.severity) for m in messages] == [("P409", "warning")]
+    assert len(plan.sections) == 3
+    assert any("cut it and join it here, at the left" in getattr(item, "text", "") for item in plan.items)
+
+
+def test_in_yarn_fills_the_rows_that_name_none() -> None:
+    stitches = "stitch half\n 1-2 in sand: K\n 3-4: K\n"
+    plan, messages = planned(text(" needles 62\n knit half for 4 rows in foam\n", stitches, YARNS))
+    assert plan is not None
+    assert [each.yarn for each in plan.passes] == ["sand", "sand", "foam", "foam"]
+    assert [(m.code, m.severity) for m in messages] == [("P412", "warning")]
+
+
+def test_needles_held_at_a_section_end_are_known_in_the_next() -> None:
+    piece = " needles 8\n knit posts for 2 rows\n knit posts for 3 rows\n"
+    plan, _ = planned(text(piece, POSTS))
+    assert plan is not None
+    # K T between edges on 8 needles: three needles are brought out once, and stay out over the joint.
+    assert [len(each.bring_out) for each in plan.passes] == [3, 0, 0, 0, 0]
+    assert [len(each.held) for each in plan.passes] == [3, 3, 3, 3, 0]
+
+
+def test_a_hold_that_grows_too_long_over_a_joint_is_found() -> None:
+    # 2 + 2 tucks are four on one needle: a warning (four is what a hook holds, Spencer p. 96); 2 + 2 + 2 an error.
+    two = " needles 8\n knit posts for 2 rows\n knit posts for 3 rows\n"
+    assert [(m.code, m.severity) for m in planned(text(two, POSTS))[1]] == [("K202", "warning")]
+    three = " needles 8\n knit posts for 2 rows\n knit posts for 2 rows\n knit posts for 3 rows\n"
+    assert planned(text(three, POSTS))[0] is None
+    plan, messages = planned(text(three, POSTS), anyway=True)
+    assert plan is not None and {m.severity for m in messages} == {"warning"}
+
+
+def test_held_loops_at_the_end_are_told() -> None:
+    plan, messages = planned(text(" needles 62\n knit ripple for 3 rows\n"))
+    assert plan is not None
+    assert [(m.code, m.severity) for m in messages] == [("P413", "warning")]
+
+
+# -- the bed ------------------------------------------------------------------------------------------------------
+
+
+def test_more_needles_than_the_bed_has() -> None:
+    # 110 cm is 220 needles of 200. Widest: 2 k + 2 = 200 needles, 100 cm. Two panels of 109 rounded down to repeats.
+    plan, messages = planned(text(" width 110 cm\n knit ripple for 10 rows\n"))
+    assert plan is None
+    (message,) = messages
+    assert (message.code, message.severity) == ("M303", "error")
+    assert message.cure is not None
+    assert message.cure.startswith("width 100 cm ")
+    assert "2 panels of 112 needles" in message.cure  # 109 repeats, 55 in the larger: 110 + 2
+    assert message.span is not None and message.span.line == 7
+    assert planned(text(" needles 300\n knit ripple for 10 rows\n"))[1][0].code == "M303"
+    assert planned(text(" needles R50-R110\n knit ripple for 10 rows\n"))[1][0].code == "M303"
+
+
+def test_edge_0_of_a_stitch_that_tucks_there() -> None:
+    plan, messages = planned(text(" needles 60\n edge 0\n knit ripple for 10 rows\n"))
+    assert plan is None
+    assert [(m.code, m.severity) for m in messages] == [("K206", "error")]
+    assert "R30" in messages[0].text
+
+
+def test_what_the_machine_cannot_do() -> None:
+    fifths = "stitch fifths over 5\n 1: K4 T\n 2: K\n"
+    piece = text(" needles 62\n knit fifths for 10 rows\n", fifths)
+    assert [(m.code, m.severity) for m in planned(piece, "card24-standard")[1]] == [("M301", "error")]
+    assert planned(piece, "hand-standard")[1] == []
+
+
+def test_cut_repeats_are_shared_out_by_hand_and_left_to_the_reader_on_a_card() -> None:
+    # 10 needles less 2 edges are 8, repeats of 3 with two needles over: one at each side. T|KKT|KKT|K from L4 on.
+    hand = plan_of(text(" needles 10\n knit thirds for 2 rows\n", THIRDS))
+    assert hand.passes[0].held == (-4, -1, 2)
+    # 12 less 2 are 10, one over: it goes to the right. KKT|KKT|KKT|K from L5 on.
+    assert plan_of(text(" needles 12\n knit thirds for 2 rows\n", THIRDS)).passes[0].held == (-3, 0, 3)
+    # A card of 24 has its column 1 on L12 (one make, common practice): T is on columns 3, 6, …, so on L10, L7, L4, L1.
+    card = plan_of(text(" needles 12\n knit thirds for 2 rows\n", THIRDS), "card24-standard")
+    assert card.passes[0].held == (-4, -1, 2)
+
+
+def test_a_piece_that_says_too_little() -> None:
+    def told(piece: str, gauge: bool = True) -> list[str]:
+        whole = text(piece) if gauge else f"{RIPPLE}piece it\n{piece}"
+        plan, messages = planned(whole)
+        assert plan is None
+        return [message.code for message in messages]
+
+    assert told(" width 30 cm\n") == ["P403"]
+    assert told(" knit ripple for 10 rows\n") == ["P404"]
+    assert told(" width 5 mm\n knit ripple for 10 rows\n") == ["P406"]
+    assert told(" needles 2\n knit ripple for 10 rows\n") == ["P406"]
+    assert told(" needles 20\n knit ripple for 40000 rows\n knit plain for 40000 rows\n") == ["P410"]
+    # Both the width and each length are told of in one run.
+    assert told(" width 30 cm\n knit ripple for 10 cm\n knit plain for 5 cm\n", gauge=False) == ["P402"] * 3
+
+
+def test_without_a_gauge_rows_and_needles_still_work() -> None:
+    plan = plan_of(f"{RIPPLE}piece it\n needles 20\n knit ripple for 10 rows\n")
+    assert plan.width_cm is None and plan.length_cm is None
+    assert len(plan.passes) == 10
