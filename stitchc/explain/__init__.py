@@ -21,6 +21,7 @@ KINDS: Mapping[str, str] = {
     "P": "a whole piece",
     "G": "gauge: what was measured",
     "T": "a chart traced from a picture",
+    "V": "the fabric drawn yarn by yarn",
     "F": "files",
 }
 """What the first letter of a code stands for."""

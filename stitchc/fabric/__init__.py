@@ -1,1 +1,22 @@
-"""The fabric itself, yarn by yarn: one repeat relaxed to rest, and drawn as shaded tubes from either side."""
+"""The fabric itself, yarn by yarn: one repeat relaxed to rest, and drawn as shaded yarn from either side.
+
+Start at `relax` (the shape at a given cell) and `draw`. Nothing here reads a file or prints.
+"""
+
+from stitchc.fabric.draw import DISTINCT, NATURAL, Colour, Face, Picture, draw
+from stitchc.fabric.relax import PLAIN_CELL, Fabric, relax, relax_free, second_opinion, smallest_repeat
+
+__all__ = [
+    "DISTINCT",
+    "NATURAL",
+    "PLAIN_CELL",
+    "Colour",
+    "Fabric",
+    "Face",
+    "Picture",
+    "draw",
+    "relax",
+    "relax_free",
+    "second_opinion",
+    "smallest_repeat",
+]

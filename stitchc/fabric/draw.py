@@ -1,7 +1,7 @@
 """A relaxed repeat drawn as shaded yarn, from the purl or the knit side, tiled to any size.
 
 Knows fabrics and pixels; nothing of patterns, gauges or files. One repeat is drawn once, larger than asked, as what is
-seen at each pixel (which course, how it faces, how deep it lies); colour and tiling come after, so that a yarn period
+seen at each pixel (which course, and how much light it gets); colour and tiling come after, so that a yarn period
 longer than the stitch's costs nothing.
 """
 
@@ -21,180 +21,218 @@ Face = Literal["purl", "knit"]
 Picture = npt.NDArray[np.uint8]
 Colour = tuple[int, int, int]
 
-NOTHING: Final = np.iinfo(np.int16).min
+NOTHING: Final = int(np.iinfo(np.int16).min)
 """In `Seen.course`: a hole in the fabric."""
 
-BACKGROUND: Final[Colour] = (238, 236, 231)
-"""What shows through holes: a neutral light grey, as of a table the fabric lies on."""
+BACKGROUND: Final[Colour] = (226, 225, 222)
+"""What shows through holes: a neutral light grey, as of a table that the fabric lies on."""
 
-NATURAL: Final[Colour] = (214, 201, 178)
+NATURAL: Final[Colour] = (216, 203, 180)
 """The yarn of a stitch that names none."""
 
 DISTINCT: Final[tuple[Colour, ...]] = (
-    (205, 190, 160),
-    (46, 94, 150),
-    (206, 118, 38),
-    (90, 160, 172),
-    (130, 62, 92),
-    (226, 196, 84),
-    (70, 84, 66),
-    (190, 150, 176),
+    (222, 209, 182),
+    (38, 84, 140),
+    (214, 126, 40),
+    (98, 166, 178),
+    (122, 52, 82),
+    (232, 204, 96),
+    (66, 82, 62),
+    (198, 160, 188),
 )
-"""Yarns without a colour of their own take these in turn: they differ in lightness as well as in hue."""
+"""Yarns without a colour of their own take these in turn. Neighbours differ in lightness as well as in hue, along blue
+and orange, so that they can be told apart with any kind of colour vision."""
+
+_SAMPLE_PX: Final = 0.7
+_CHUNK: Final = 1_500_000
 
 
 @dataclass(frozen=True, eq=False)
 class Seen:
     """One repeat as seen from one side. Arrays of shape (height_px, width_px), top row first; the repeat closes round.
 
-    course: the course seen, counted on upward past the repeat's own (so it may be negative or past its height), or
-    NOTHING. shade: light on the yarn there, 0 to about 1.2. gleam: highlight to add, 0 to 1.
+    course: the course seen, NOTHING in a hole; what stands in from the repeat below or above counts on, so it may be
+    negative or past `courses`. shade: light on the yarn or the ground there, 0 to about 1.2. gleam: highlight, 0 to 1.
     """
 
     face: Face
     course: npt.NDArray[np.int16]
     shade: npt.NDArray[np.float32]
     gleam: npt.NDArray[np.float32]
-    height_cells: int
+    courses: int
 
 
 def see(fabric: Fabric, face: Face, px_per_length: float) -> Seen:
-    """Draw one repeat at px_per_length pixels to the plain loop length."""
+    """Draw one repeat at px_per_length pixels to the plain loop length (to the nearest whole pixel a repeat)."""
     across = fabric.chart.width * fabric.cell_w
     up = fabric.chart.height * fabric.cell_c
-    width_px = max(8, round(across * px_per_length))
-    height_px = max(8, round(up * px_per_length))
+    width_px = max(4, round(across * px_per_length))
+    height_px = max(4, round(up * px_per_length))
     scale = np.array([width_px / across, height_px / up, px_per_length])
-    buffer = _Buffer(width_px, height_px)
-    radius = fabric.diameter / 2 * px_per_length
+    tubes = _Tubes(width_px, height_px, fabric.diameter / 2 * px_per_length, fabric.chart.height)
+    # The purl side is what faces the knitter at the machine; the knit side is seen from behind, left for right.
+    turn = np.array([-1, 1, 1]) if face == "knit" else np.array([1, 1, -1])
     for row, course in enumerate(fabric.courses):
-        line = course * scale
-        if face == "knit":
-            line = line[::-1] * [-1, 1, 1]
-        else:
-            line = line * [1, 1, -1]
-        buffer.tube(line, width_px, radius, row, fabric.chart.height)
-    return buffer.shaded(face, radius, fabric.chart.height)
+        line = course * scale * turn
+        tubes.put(line, width_px * int(turn[0]), row)
+    return tubes.shaded(face)
 
 
-class _Buffer:
-    def __init__(self, width_px: int, height_px: int) -> None:
-        self.width, self.height = width_px, height_px
+class _Tubes:
+    """A picture of one repeat with the depth of each pixel: of all surfaces put there, the nearest is kept."""
+
+    def __init__(self, width_px: int, height_px: int, radius_px: float, courses: int) -> None:
+        self._shape = height_px, width_px
+        self._radius, self._courses = radius_px, courses
         count = width_px * height_px
-        self.depth = np.full(count, -np.inf, dtype=np.float32)
-        self.course = np.full(count, NOTHING, dtype=np.int16)
-        self.normal = np.zeros((3, count), dtype=np.float32)
-        self.along = np.zeros(count, dtype=np.float32)
-        self.around = np.zeros(count, dtype=np.float32)
+        self._depth = np.full(count, -np.inf, dtype=np.float32)
+        self._course = np.full(count, NOTHING, dtype=np.int16)
+        self._normal = np.zeros((3, count), dtype=np.float32)
+        self._along = np.zeros(count, dtype=np.float32)
+        self._around = np.zeros(count, dtype=np.float32)
 
-    def tube(self, line: Floats, closes_px: float, radius: float, row: int, rows: int) -> None:
-        """Splat the visible half of a tube round a closed line (its copy starts closes_px to the right or left)."""
-        centre, tangent, along = _spline(line, closes_px, 0.7)
-        angles = np.linspace(-np.pi / 2, np.pi / 2, max(9, int(np.pi * radius / 0.8) | 1)).astype(np.float32)
+    def put(self, line: Floats, goes_on_px: int, row: int) -> None:
+        """Put the near half of the tube round a course's line (nodes, 3), which goes on goes_on_px to the right."""
+        centre, tangent, along = _spline(line, goes_on_px)
+        angles = np.linspace(-np.pi / 2, np.pi / 2, max(5, round(np.pi * self._radius / _SAMPLE_PX)))
         flat = np.hypot(tangent[0], tangent[1]) + 1e-9
         side = np.array([-tangent[1] / flat, tangent[0] / flat, np.zeros_like(flat)])
-        toward = np.cross(side.T, tangent.T).T
-        toward *= np.sign(toward[2] + 1e-12)
+        near = np.cross(side, tangent, axis=0)
+        near *= np.where(near[2] < 0, -1.0, 1.0)
         sine, cosine = np.sin(angles), np.cos(angles)
-        chunk = max(1, 1_500_000 // angles.size)
-        for first in range(0, centre.shape[1], chunk):
-            part = slice(first, first + chunk)
-            normal = side[:, part, None] * sine + toward[:, part, None] * cosine
-            place = centre[:, part, None] + radius * normal
-            self._put(place, normal, along[part], angles, row, rows)
+        step = max(1, _CHUNK // angles.size)
+        for first in range(0, along.size, step):
+            part = slice(first, first + step)
+            normal = (side[:, part, None] * sine + near[:, part, None] * cosine).astype(np.float32)
+            shape = normal.shape[1:]
+            surface = (centre[:, part, None] + self._radius * normal).reshape(3, -1)
+            around = np.broadcast_to(angles, shape).ravel()
+            self._keep(surface, normal.reshape(3, -1), np.repeat(along[part], angles.size), around, row)
 
-    def _put(self, place, normal, along, angles, row, rows) -> None:
-        x = np.floor(place[0]).astype(np.int64).ravel()
-        y = np.floor(place[1]).astype(np.int64).ravel()
-        lap = np.floor_divide(y, self.height)
-        pixel = (self.height - 1 - (y - lap * self.height)) * self.width + x % self.width
-        z = place[2].astype(np.float32).ravel()
-        ahead = np.flatnonzero(z > self.depth[pixel])
-        order = ahead[np.argsort(z[ahead], kind="stable")]
+    def _keep(self, surface: Floats, normal: npt.NDArray[np.float32], along: Floats, around: Floats, row: int) -> None:
+        height, width = self._shape
+        x = np.floor(surface[0]).astype(np.int32)
+        y = np.floor(surface[1]).astype(np.int32)
+        lap = y // height
+        pixel = (height - 1 - (y - lap * height)) * width + x % width
+        depth = surface[2].astype(np.float32)
+        ahead = np.flatnonzero(depth > self._depth[pixel])
+        # Of several samples on one pixel the last one written stays: the nearest.
+        order = ahead[np.argsort(depth[ahead])]
         pixel = pixel[order]
-        self.depth[pixel] = z[order]
-        # The strand that pokes out past the top is what stands at the bottom of the repeat above.
-        self.course[pixel] = (row - lap * rows).ravel()[order]
-        for axis in range(3):
-            self.normal[axis, pixel] = normal[axis].ravel()[order]
-        shape = (along.size, angles.size)
-        self.along[pixel] = np.broadcast_to(along[:, None], shape).ravel()[order]
-        self.around[pixel] = np.broadcast_to(angles, shape).ravel()[order]
+        self._depth[pixel] = depth[order]
+        self._course[pixel] = row - lap[order] * self._courses
+        self._normal[:, pixel] = normal[:, order]
+        self._along[pixel] = along[order]
+        self._around[pixel] = around[order]
 
-    def shaded(self, face: Face, radius: float, rows: int) -> Seen:
-        from scipy.ndimage import gaussian_filter
-
-        shape = (self.height, self.width)
-        there = (self.course != NOTHING).reshape(shape)
-        depth = np.where(there, self.depth.reshape(shape), 0)
-        floor = float(depth[there].min()) - radius if there.any() else 0.0
-        depth = np.where(there, depth, floor)
-        nx, ny, nz = (part.reshape(shape) for part in self.normal)
+    def shaded(self, face: Face) -> Seen:
+        """Light from the upper left, darker in hollows and at the rims, with the slant of a plied yarn."""
+        shape, radius = self._shape, self._radius
+        yarn = self._course.reshape(shape) != NOTHING
+        ground = (float(self._depth[self._course != NOTHING].min()) if yarn.any() else 0.0) - 0.5 * radius
+        depth = np.where(yarn, self._depth.reshape(shape), np.float32(ground))
+        normal = self._normal.reshape(3, *shape)
         light = np.array([-0.42, 0.52, 0.74])
         light /= np.linalg.norm(light)
-        diffuse = np.clip(nx * light[0] + ny * light[1] + nz * light[2], 0, None)
-        # Depth compared with the neighbourhood's: crevices are darker.
+        lit = np.clip(np.tensordot(light.astype(np.float32), normal, axes=1), 0, None)
         hollow = np.zeros(shape, dtype=np.float32)
-        for reach, share in ((0.5, 0.5), (1.2, 0.5)):
-            near = gaussian_filter(depth, radius * reach, mode="wrap")
-            hollow += share * np.clip((near - depth) / radius, 0, 1.5)
-        rim = 1 - np.clip(nz, 0, 1)
-        ply = np.sin(self.along.reshape(shape) / radius * 1.5 + 2.0 * self.around.reshape(shape))
-        ply = ply * np.clip(nz, 0, 1)
-        shade = (0.42 + 0.68 * diffuse) * (1 - 0.55 * np.clip(hollow, 0, 1)) * (1 - 0.55 * rim**3)
-        shade *= 1 + 0.07 * ply
-        half = light + [0, 0, 1]
+        for reach in (0.5, 1.3):
+            hollow += 0.5 * np.clip((_blurred(depth, radius * reach) - depth) / radius, 0, 1.5)
+        hollow = np.clip(hollow, 0, 1)
+        rim = 1 - np.clip(normal[2], 0, 1)
+        ply = np.sin(self._along.reshape(shape) * (1.4 / radius) + 2.0 * self._around.reshape(shape))
+        shade = (0.44 + 0.66 * lit) * (1 - 0.6 * hollow) * (1 - 0.6 * rim**3) * (1 + 0.06 * ply * normal[2])
+        half = light + np.array([0, 0, 1])
         half /= np.linalg.norm(half)
-        gleam = np.clip(nx * half[0] + ny * half[1] + nz * half[2], 0, 1) ** 24 * 0.10
-        shade = np.where(there, shade, 1 - 0.45 * np.clip(hollow, 0, 1))
+        gleam = 0.10 * np.clip(np.tensordot(half.astype(np.float32), normal, axes=1), 0, 1) ** 24
         return Seen(
             face,
-            self.course.reshape(shape),
-            shade.astype(np.float32),
-            np.where(there, gleam, 0).astype(np.float32),
-            rows,
+            self._course.reshape(shape),
+            np.where(yarn, shade, 1 - 0.5 * hollow).astype(np.float32),
+            np.where(yarn, gleam, 0).astype(np.float32),
+            self._courses,
         )
 
 
-def _spline(line: Floats, closes_px: float, step_px: float) -> tuple[Floats, Floats, Floats]:
-    """A closed cubic through the points: centres (3, m), unit tangents (3, m), arc length, about step_px apart."""
-    from scipy.interpolate import CubicSpline
+def _spline(line: Floats, goes_on_px: int) -> tuple[Floats, Floats, Floats]:
+    """The smooth curve through a course's nodes: centres (3, m), unit tangents (3, m) and arc lengths (m,).
 
-    shift = closes_px if line[-1, 0] > line[0, 0] else -closes_px
-    closed = np.concatenate([line, line[:1] + [shift, 0, 0]])
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))])
-    drift = np.outer(along / along[-1], [shift, 0, 0])
-    closed_loop = closed - drift
-    closed_loop[-1] = closed_loop[0]
-    spline = CubicSpline(along, closed_loop, bc_type="periodic")
-    at = np.arange(0, along[-1], step_px)
-    centre = spline(at).T + np.outer([shift, 0, 0], at / along[-1])
-    tangent = spline(at, 1).T + np.array([[shift / along[-1]], [0], [0]])
-    tangent /= np.linalg.norm(tangent, axis=0)
-    return centre, tangent, at
+    A periodic cubic B-spline, whose coefficients come from the nodes by a Fourier transform.
+    """
+    count = len(line)
+    drift = np.outer(np.arange(count) / count, [goes_on_px, 0, 0])
+    frequency = 2 * np.pi * np.fft.fftfreq(count)
+    weights = np.fft.ifft(np.fft.fft(line - drift, axis=0) / ((4 + 2 * np.cos(frequency)) / 6)[:, None], axis=0).real
+    ahead = np.concatenate([line[1:], line[:1] + np.array([goes_on_px, 0, 0])])
+    edges = np.linalg.norm(ahead - line, axis=1)
+    parts = np.maximum(1, np.ceil(edges / _SAMPLE_PX)).astype(int)
+    node = np.repeat(np.arange(count), parts)
+    t = ((np.arange(node.size) - (np.cumsum(parts) - parts)[node]) / parts[node])[:, None]
+    a, b, c, d = (weights[(node + k) % count] for k in (-1, 0, 1, 2))
+    centre = ((1 - t) ** 3 * a + (3 * t**3 - 6 * t**2 + 4) * b + (1 + 3 * t + 3 * t**2 - 3 * t**3) * c + t**3 * d) / 6
+    centre += (node[:, None] + t) / count * [goes_on_px, 0, 0]
+    slope = (-((1 - t) ** 2) * a + (3 * t**2 - 4 * t) * b + (1 + 2 * t - 3 * t**2) * c + t**2 * d) / 2
+    slope += np.array([goes_on_px, 0, 0]) / count
+    slope /= np.linalg.norm(slope, axis=1, keepdims=True)
+    step = edges[node] / parts[node]
+    return centre.T, slope.T, np.cumsum(step) - step
+
+
+def _blurred(values: npt.NDArray[np.float32], sigma_px: float) -> npt.NDArray[np.float32]:
+    from scipy.ndimage import gaussian_filter
+
+    result: npt.NDArray[np.float32] = gaussian_filter(values, sigma_px, mode="wrap", truncate=3.0)
+    return result
 
 
 def paint(seen: Seen, colours: Sequence[Colour], width_px: int, height_px: int, scale: float = 1.0) -> Picture:
-    """The fabric tiled to width_px by height_px, its bottom left corner that of a repeat. RGB, shape (h, w, 3).
+    """The fabric tiled to width_px by height_px, the repeat's lower left corner in its own. RGB, shape (h, w, 3).
 
-    colours: of the rows, first knitted first; they repeat by themselves. scale: seen pixels to a pixel of the result.
+    colours: of the rows, first knitted first, repeated upward as often as needed; their number need not go into the
+    repeat's. scale: pixels of `seen` to a pixel of the result.
     """
     from PIL import Image
 
     high, wide = seen.course.shape
     need_w, need_h = width_px * scale, height_px * scale
-    tiles_up = int(np.ceil(need_h / high)) 
-    table = np.array(colours, dtype=np.float32)
     columns = np.arange(int(np.ceil(need_w))) % wide
+    table = np.array(colours, dtype=np.float32)
+    tiles: dict[int, Picture] = {}
     strips = []
-    for tile in reversed(range(tiles_up)):
-        course = seen.course
-        row = (course.astype(np.int64) + tile * seen.height_cells) % len(colours)
-        rgb = np.where(course[..., None] == NOTHING, np.array(BACKGROUND, dtype=np.float32), table[row])
-        rgb = rgb * seen.shade[..., None] + 255 * seen.gleam[..., None]
-        strip = np.clip(rgb, 0, 255).astype(np.uint8)
-        strips.append(strip[:, columns])
-    whole = Image.fromarray(np.concatenate(strips))
-    bottom = whole.height
-    box = (0, bottom - need_h, need_w, bottom)
-    return np.asarray(whole.resize((width_px, height_px), Image.Resampling.BOX if scale >= 1 else Image.Resampling.BICUBIC, box=box))
+    for tile in range(int(np.ceil(need_h / high))):
+        phase = tile * seen.courses % len(colours)
+        if phase not in tiles:
+            row = (seen.course.astype(np.int32) + phase) % len(colours)
+            rgb = table[row]
+            rgb[seen.course == NOTHING] = BACKGROUND
+            rgb *= seen.shade[..., None]
+            rgb += 255 * seen.gleam[..., None]
+            tiles[phase] = np.clip(rgb, 0, 255).astype(np.uint8)
+        strips.append(tiles[phase][:, columns])
+    whole = Image.fromarray(np.concatenate(strips[::-1]))
+    box = (0.0, whole.height - need_h, need_w, float(whole.height))
+    how = Image.Resampling.BOX if scale >= 1 else Image.Resampling.BICUBIC
+    return np.asarray(whole.resize((width_px, height_px), how, box=box))
+
+
+def draw(
+    fabric: Fabric,
+    face: Face,
+    colours: Sequence[Colour],
+    width_px: int,
+    height_px: int,
+    px_per_length: float,
+) -> Picture:
+    """The fabric from one side, anti-aliased: RGB of shape (height_px, width_px, 3).
+
+    px_per_length: pixels to the plain loop length. colours: of the rows, as in `paint`.
+    """
+    repeat_px = fabric.chart.width * fabric.chart.height * fabric.cell_w * fabric.cell_c * px_per_length**2
+    most = min(_MOST_SEEN / max(repeat_px, 1), _MOST_WHOLE / (width_px * height_px))
+    scale = float(np.clip(np.sqrt(most), 1.0, 3.0))
+    return paint(see(fabric, face, px_per_length * scale), colours, width_px, height_px, scale)
+
+
+_MOST_SEEN: Final = 12_000_000
+_MOST_WHOLE: Final = 50_000_000

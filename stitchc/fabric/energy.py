@@ -137,7 +137,7 @@ class Energy:
         folded = points.copy()
         folded[:2] %= size
         folded[:2] = np.where(folded[:2] >= size, 0.0, folded[:2])
-        tree = cKDTree(folded.T, boxsize=[width, height, 0], balanced_tree=False, compact_nodes=False)
+        tree = cKDTree(folded.T, boxsize=np.array([width, height, 0.0]), balanced_tree=False, compact_nodes=False)
         pairs = tree.query_pairs(self.diameter * (1 + _SKIN), output_type="ndarray")
         one, two = pairs[:, 0], pairs[:, 1]
         image = np.round((points[:2, one] - points[:2, two]) / size)
@@ -276,4 +276,5 @@ class Energy:
         diagonal[:, 0] += np.bincount(x.node, x.stiffness * (1 - 1 / x.counts[x.group]), n)
         diagonal[:, 2] += np.bincount(z.node, z.stiffness / 2, n)
         matrix = (jacobian.T @ jacobian + sparse.diags_array(diagonal.ravel())).tocsc()
-        return matrix, jacobian.T @ grown, grown.T @ grown
+        border: Floats = np.asarray(jacobian.T @ grown)
+        return matrix, border, grown.T @ grown

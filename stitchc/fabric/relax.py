@@ -18,7 +18,7 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import KNIT, SLIP, Chart
+from stitchc.chart import SLIP, Chart
 from stitchc.fabric.energy import STRETCH, Energy
 from stitchc.fabric.start import DIAMETER, FED, START_COURSE, Floats, Layout, lay_out, start_shape
 from stitchc.fabric.topology import prove

@@ -6,7 +6,6 @@ pass through each other (see `relax.CLOSEST`).
 
 from __future__ import annotations
 
-
 import numpy as np
 
 from stitchc.chart import SLIP
@@ -69,5 +68,3 @@ def _strand(layout: Layout, start: Floats, cell: Cell, row: int) -> Floats:
     strand[0, -1] += layout.width * layout.wraps[nodes[-2]]
     strand[1] += (row - cell.row) * START_COURSE
     return strand
-
-

@@ -1,0 +1,343 @@
+"""`stitchc picture`: the fabric as it would look, yarn by yarn, as a PNG."""
+
+from __future__ import annotations
+
+import math
+import re
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from stitchc.cli import common
+from stitchc.cli.plain_gauge import plain_option
+from stitchc.messages import Message, Refused, visible
+
+if TYPE_CHECKING:
+    from stitchc.fabric import Colour, Face, Picture
+    from stitchc.gauge import GaugeReport, PlainGauge
+    from stitchc.pattern import Pattern, Stitch
+
+ASSUMED: Final = (20.0, 26.0)
+"""Stitches and rows per 10 cm of stocking stitch where nobody says: in the middle of what knits at 4.5 mm pitch, with
+Munden's proportion of 1.3."""
+
+_MOST_CM: Final = 200.0
+_MOST_PX: Final = 12_000
+_MOST_PIXELS: Final = 36_000_000
+_STRETCHED: Final = 0.03
+
+_SIZE = re.compile(r"\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:x|×|\*|by)\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:cm)?\s*")
+
+
+def _parse_size(context: click.Context, parameter: click.Parameter, text: str | None) -> tuple[float, float] | None:
+    if text is None:
+        return None
+    match = _SIZE.fullmatch(text.lower())
+    across, up = (float(part.replace(",", ".")) for part in match.groups()) if match else (0.0, 0.0)
+    if not (0.2 <= across <= _MOST_CM and 0.2 <= up <= _MOST_CM):
+        raise click.BadParameter(
+            f"`{text}` is not a size: write width x height in cm, as in 10x10, from 0.2 to {_MOST_CM:g} each."
+        )
+    return across, up
+
+
+@click.command(short_help="Draw the fabric as it would look, yarn by yarn.")
+@common.file_argument
+@common.stitch_option
+@common.option(
+    "--face",
+    type=click.Choice(["both", "purl", "knit"]),
+    default="both",
+    show_default=True,
+    help="The side seen: purl (as it hangs on the machine), knit (from behind), or both beside each other.",
+)
+@common.option(
+    "--size",
+    metavar="WxH",
+    default=None,
+    callback=_parse_size,
+    help="Fabric shown, in cm: 10x10. At least 16 stitches and two repeats, if unsaid.",
+)
+@common.option(
+    "--px", type=click.IntRange(100, _MOST_PX), help="Width of the fabric in pixels; about 60 a stitch if unsaid."
+)
+@common.option("--dpi", type=click.IntRange(20, 2400), help="Resolution instead of --px: the picture prints life size.")
+@plain_option
+@common.units_option
+@common.output_option("the picture; a folder for several")
+def command(
+    file: str,
+    stitch_names: tuple[str, ...],
+    face: str,
+    size: tuple[float, float] | None,
+    px: int | None,
+    dpi: int | None,
+    plain: PlainGauge | None,
+    units: str,
+    output: Path | None,
+    force: bool,
+) -> None:
+    """Draw the stitches of FILE as fabric, with every yarn where it would come to lie.
+
+    The yarns of one repeat are relaxed at the gauge that `stitchc gauge` gives (measured, or estimated) and drawn at
+    true proportions in the colours of the file's yarns, with a scale bar. A repeat relaxed once is kept in the user's
+    cache folder. The shape is a calculation: it shows how the yarns lie, not your yarn's own character.
+
+    \b
+        stitchc picture cowl.stitch
+        stitchc picture cowl.stitch --stitch drift --face knit --size 10x10 --dpi 300 -o drift.png
+    """
+    if px is not None and dpi is not None:
+        raise click.UsageError("--px and --dpi both set the resolution; give one of them.")
+    from stitchc import files
+    from stitchc.gauge import check_swatches, estimate_pattern
+
+    pattern = common.read_pattern(file)
+    stitches = common.chosen(pattern, stitch_names)
+    common.require(check_swatches(pattern), pattern)
+    report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
+    common.show(report.messages, pattern.sources)
+    into_folder = output is not None and (output.is_dir() or (len(stitches) > 1 and output.suffix.lower() != ".png"))
+    if len(stitches) > 1 and output is not None and not into_folder:
+        raise click.UsageError(
+            f"There are {len(stitches)} stitches: name a folder with -o, or one of them by --stitch."
+        )
+    refused: list[Message] = []
+    targets: dict[Path, Stitch] = {}
+    for stitch in stitches:
+        name = (
+            common.file_stem(pattern.title or "", stitch.name, "fabric", *([face] if face != "both" else [])) + ".png"
+        )
+        target = output if output is not None and not into_folder else (output or Path()) / name
+        while target in targets:  # names that differ only in signs a file name can't hold
+            target = target.with_stem(target.stem + "-2")
+        files.refuse_foreign(target, force)
+        targets[target] = stitch
+    for target, stitch in targets.items():
+        try:
+            common.put_files([(target, _png(pattern, stitch, report, face, size, px, dpi, units))], force)
+        except files.FileTrouble:
+            raise
+        except Refused as error:
+            refused += (_placed(message, stitch) for message in error.messages)
+    if refused:
+        common.leave(refused, pattern.sources)
+
+
+def _placed(message: Message, stitch: Stitch) -> Message:
+    """A message about the stitch, at its definition."""
+    return Message(message.code, message.severity, message.text, message.span or stitch.span, message.cure)
+
+
+@dataclass(frozen=True)
+class _Scale:
+    """What a stitch measures. wale_mm, course_mm: of this stitch. loop_mm: yarn in a plain loop. said: in words."""
+
+    wale_mm: float
+    course_mm: float
+    loop_mm: float
+    said: str
+
+
+def _scale(report: GaugeReport, name: str) -> _Scale:
+    """The stitch's gauge, measured or estimated, over that of stocking stitch, known or assumed."""
+    from stitchc.fabric import PLAIN_CELL
+
+    gauge, baseline = report.of(name), report.baseline
+    if baseline is not None:
+        plain = baseline.stitches_per_10cm.value, baseline.rows_per_10cm.value
+    else:
+        own = gauge.own_stitches_per_10cm, gauge.own_rows_per_10cm
+        factors = gauge.stitch_factor.value, gauge.row_factor.value
+        known = [mine.value / factor for mine, factor in zip(own, factors, strict=True) if mine is not None]
+        if len(known) == 2:
+            plain = known[0], known[1]
+        elif own[0] is not None:
+            plain = known[0], known[0] * ASSUMED[1] / ASSUMED[0]
+        elif own[1] is not None:
+            plain = known[0] * ASSUMED[0] / ASSUMED[1], known[0]
+        else:
+            plain = ASSUMED
+    stitches = gauge.stitches_per_10cm or gauge.own_stitches_per_10cm
+    rows = gauge.rows_per_10cm or gauge.own_rows_per_10cm
+    wale_mm = 100 / (stitches.value if stitches else plain[0] * gauge.stitch_factor.value)
+    course_mm = 100 / (rows.value if rows else plain[1] * gauge.row_factor.value)
+    loop_mm = math.sqrt(100 / plain[0] / PLAIN_CELL[0] * 100 / plain[1] / PLAIN_CELL[1])
+    guessed = stitches is None and rows is None
+    said = (
+        f"Scale of `{name}`: {100 / wale_mm:.1f} stitches and {100 / course_mm:.1f} rows to 10 cm "
+        f"({gauge.basis}{f'; stocking stitch assumed at {plain[0]:g} x {plain[1]:g}, see --plain' if guessed else ''})."
+    )
+    return _Scale(wale_mm, course_mm, loop_mm, said)
+
+
+def _png(
+    pattern: Pattern,
+    stitch: Stitch,
+    report: GaugeReport,
+    face: str,
+    size: tuple[float, float] | None,
+    px: int | None,
+    dpi: int | None,
+    units: str,
+) -> bytes:
+    from stitchc.cli.fabric_cache import relaxed
+    from stitchc.fabric import draw
+
+    scale = _scale(report, stitch.name)
+    common.say(visible(scale.said))
+    cell = scale.wale_mm / scale.loop_mm, scale.course_mm / scale.loop_mm
+    with _Bar(f"relaxing {visible(stitch.name)}") as bar:
+        fabric = relaxed(stitch.chart, cell, bar.at)
+    if fabric.strain > _STRETCHED:
+        common.show([_placed(_stretched(stitch.name, fabric.strain), stitch)], pattern.sources)
+    across_cm, up_cm = size or _usual_size(stitch, scale)
+    px_per_cm = _resolution(across_cm, scale, px, dpi)
+    wide, high = max(1, round(across_cm * px_per_cm)), max(1, round(up_cm * px_per_cm))
+    faces: tuple[Face, ...] = ("purl", "knit") if face == "both" else ("purl",) if face == "purl" else ("knit",)
+    if wide * high * len(faces) > _MOST_PIXELS or max(wide, high) > _MOST_PX:
+        raise Refused(
+            Message(
+                "V705",
+                "error",
+                f"A picture of {wide:,} by {high:,} pixels{' of each side' * (len(faces) > 1)} is too large.",
+                cure="Ask for less with --size, --px or --dpi.",
+            )
+        )
+    colours = yarn_colours(pattern, stitch)
+    px_per_length = px_per_cm * scale.loop_mm / 10
+    # The relaxed cell is rounded, for the cache's sake; the picture keeps the gauge as it is.
+    pictures = [draw(fabric, each, colours, wide, high, px_per_length) for each in faces]
+    return _plate(pictures, faces, stitch.name, px_per_cm, units)
+
+
+def _stretched(name: str, strain: float) -> Message:
+    return Message(
+        "V704",
+        "warning",
+        f"At its gauge, stocking stitch's yarn does not fill `{name}`: it is drawn {100 * strain:.0f} % longer.",
+        cure="If it was knitted at a looser tension than stocking stitch, this is as it should be; else count again.",
+    )
+
+
+def _usual_size(stitch: Stitch, scale: _Scale) -> tuple[float, float]:
+    """A square of whole cm that holds 16 stitches and two repeats each way, but no more than 60 stitches."""
+    from stitchc.fabric import smallest_repeat
+
+    repeat = smallest_repeat(stitch.chart)
+    side = max(16 * scale.wale_mm, 2 * repeat.width * scale.wale_mm, 2 * stitch.chart.height * scale.course_mm)
+    side = min(side, 60 * scale.wale_mm, _MOST_CM * 10)
+    return (math.ceil(side / 10),) * 2
+
+
+def _resolution(across_cm: float, scale: _Scale, px: int | None, dpi: int | None) -> float:
+    """Pixels per cm."""
+    if dpi is not None:
+        return dpi / 2.54
+    if px is not None:
+        return px / across_cm
+    stitches = across_cm * 10 / scale.wale_mm
+    return min(max(60 * stitches, 700), 2000) / across_cm
+
+
+def yarn_colours(pattern: Pattern, stitch: Stitch) -> list[Colour]:
+    """A colour for each row: the yarn's own, or one of a set that all can tell apart; natural where none is named."""
+    from stitchc.fabric import DISTINCT, NATURAL
+
+    used = [name for name in pattern.yarns if name in stitch.chart.yarns]
+    plain = [name for name in used if pattern.yarns[name].colour is None]
+    table: dict[str | None, Colour] = {None: NATURAL}
+    for name in used:
+        colour = pattern.yarns[name].colour
+        if colour is not None:
+            table[name] = _rgb(colour)
+        elif len(used) == 1:
+            table[name] = NATURAL
+        else:
+            table[name] = DISTINCT[plain.index(name) % len(DISTINCT)]
+    return [table.get(name, NATURAL) for name in stitch.chart.yarns]
+
+
+def _rgb(colour: str) -> Colour:
+    """From #rgb or #rrggbb."""
+    digits = colour.lstrip("#")
+    if len(digits) == 3:
+        digits = "".join(digit * 2 for digit in digits)
+    red, green, blue = (int(digits[at : at + 2], 16) for at in (0, 2, 4))
+    return red, green, blue
+
+
+def _plate(pictures: list[Picture], faces: tuple[Face, ...], name: str, px_per_cm: float, units: str) -> bytes:
+    """The pictures beside each other over a strip with the side, the stitch's name and a scale bar."""
+    import io
+
+    from PIL import Image, ImageDraw, PngImagePlugin
+
+    from stitchc.page.lettering import font, needs_shaping, printable
+
+    high, wide = pictures[0].shape[:2]
+    letter = max(11, round(min(wide, 1400) / 42))
+    gap, strip = max(4, wide // 60), round(letter * 2.2)
+    total = len(pictures) * wide + (len(pictures) - 1) * gap
+    plate = Image.new("RGB", (total, high + strip), "white")
+    pen = ImageDraw.Draw(plate)
+    ink = (30, 30, 30)
+    middle = high + strip // 2
+    for index, (picture, face) in enumerate(zip(pictures, faces, strict=True)):
+        left = index * (wide + gap)
+        plate.paste(Image.fromarray(picture), (left, 0))
+        bar_px, bar_said = _bar_length(wide, px_per_cm, units)
+        right = left + wide - letter // 2
+        pen.line([(right - bar_px, middle), (right, middle)], ink, max(1, letter // 7))
+        for end in (right - bar_px, right):
+            pen.line([(end, middle - letter // 2), (end, middle + letter // 2)], ink, max(1, letter // 7))
+        pen.text((right - bar_px - letter // 2, middle), bar_said, ink, font(letter), anchor="rm")
+        room = wide - bar_px - pen.textlength(bar_said, font(letter)) - 2.5 * letter
+        title = printable(f"{name}, {face} side") if index == 0 else f"{face} side"
+        shaped = font(letter, shaped=needs_shaping(title))
+        while title and pen.textlength(title, shaped) > room:
+            title = title[:-2].rstrip("…") + "…" if len(title) > 2 else ""
+        pen.text((left + letter // 2, middle), title, ink, shaped, anchor="lm")
+    about = PngImagePlugin.PngInfo()
+    about.add_text("Software", "stitchc")
+    about.add_text("Description", f"{visible(name)}: {' and '.join(faces)} side, {px_per_cm:.3f} pixels per cm")
+    stream = io.BytesIO()
+    plate.save(stream, "PNG", pnginfo=about, dpi=(px_per_cm * 2.54, px_per_cm * 2.54), compress_level=6)
+    return stream.getvalue()
+
+
+def _bar_length(wide_px: int, px_per_cm: float, units: str) -> tuple[int, str]:
+    """The scale bar: the longest round length that takes at most a third of the width."""
+    unit_px, said = (px_per_cm, "cm") if units == "cm" else (px_per_cm * 2.54, "in")
+    lengths = [mantissa * 10.0**power for power in (-2, -1, 0, 1, 2) for mantissa in (1, 2, 5)]
+    length = max((each for each in lengths if each * unit_px <= wide_px / 3), default=lengths[0])
+    return max(1, round(length * unit_px)), f"{length:g} {said}"
+
+
+class _Bar:
+    """A progress bar that appears only on a terminal and only once the work has taken a second."""
+
+    def __init__(self, label: str) -> None:
+        self._label = label
+        self._begun = time.monotonic()
+        self._bar: Any = None
+
+    def __enter__(self) -> _Bar:
+        return self
+
+    def at(self, share: float) -> None:
+        """The share of the work that is done, 0 to 1."""
+        if self._bar is None:
+            if not sys.stderr.isatty() or time.monotonic() - self._begun < 1:
+                return
+            self._bar = click.progressbar(length=1000, label=self._label, file=sys.stderr)
+            self._bar.__enter__()
+        self._bar.update(round(share * 1000) - self._bar.pos)
+
+    def __exit__(self, *trouble: object) -> None:
+        if self._bar is not None:
+            self._bar.__exit__(*trouble)
