@@ -115,6 +115,8 @@ def _clips(mm: Mapping[str, float], ends: Sequence[float]) -> Iterator[Wrong]:
         )
     aside = abs(mm["clip_from_edge_mm"] - mm["guide_from_edge_mm"])
     first_guide = mm["end_margin_mm"] + mm["guide_offset_mm"]
+    if guide >= pitch:
+        return  # told already: nothing fits between guide holes that touch
     for end in ends:
         along = (end - first_guide) % pitch
         if math.hypot(aside, min(along, pitch - along)) <= (clip + guide) / 2:

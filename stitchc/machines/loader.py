@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Literal
 
-from stitchc.bed import Needles, needle_position
+from stitchc.bed import Needles, needle_name, needle_position
 from stitchc.machines.geometry import figure, impossible
 from stitchc.machines.profile import CardShape, Limit, Limits, Machine
 from stitchc.machines.source import MOST_BYTES, Source, short
@@ -36,6 +36,8 @@ FORMAT: Final = "stitchc-machine/1"
 
 _FOLDER: Final = Path(__file__).parent / "profiles"
 _NEVER: Final = "never"
+_MOST_ADVISED: Final = 100
+"""Unknown keys for which the nearest known one is looked for; a file with more is no profile."""
 
 Kind = Literal["number", "whole", "text", "choice", "flag", "needle", "numbers", "count or never", "number or never"]
 
@@ -283,7 +285,11 @@ class _Reading:
         shown = short(".".join(here))
         elsewhere = [path for path in (*_BY_PATH, *_TABLES) if path[-1] == name and path != here]
         siblings = sorted({path[len(here) - 1] for path in _BY_PATH if path[: len(here) - 1] == here[:-1]})
-        near = difflib.get_close_matches(name.lower(), siblings, n=1, cutoff=0.6)
+        near = (
+            difflib.get_close_matches(name.lower(), siblings, n=1, cutoff=0.6)
+            if len(self.found) < _MOST_ADVISED
+            else []
+        )
         if near:
             self.mistaken.add((*here[:-1], near[0]))
             cure = f"Write `{near[0]}`."
@@ -554,7 +560,7 @@ def _settled(key: _Key, value: Any) -> Any:
         case "numbers":
             return tuple(float(item) for item in value)
         case "needle":
-            return value.strip().upper()
+            return needle_name(needle_position(value))
         case _:
             return value
 
