@@ -91,9 +91,10 @@ def _pass_row(
 ) -> dict[str, Any]:
     passed = entry.passed
     bed = marks(sheet.needles, passed.held, passed.bring_out, passed.push_back)
-    strip = None
+    strip, again = None, False
     if passed.held or passed.moves:
-        if bed not in number_of:
+        again = bed in number_of
+        if not again:
             drawn = draw(sheet.needles, bed)
             number_of[bed] = len(symbols)
             symbols.append({"markup": drawn.markup, "width": drawn.width, "height": drawn.height})
@@ -104,6 +105,7 @@ def _pass_row(
         "way": "l" if passed.direction == "right to left" else "r",
         "steps": [(step.kind, visible(step.text)) for step in entry.steps],
         "strip": strip,
+        "again": again,
         "moves": passed.moves,
     }
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 from stitchc.bed import needle_name
 from stitchc.passes import LeverChange, Pass, lever_changes, moved_by_hand
 from stitchc.sheet.model import DoEntry, Entry, PassEntry, SectionEntry, Step
-from stitchc.sheet.words import count_of, name_needles
+from stitchc.sheet.words import count_of, name_needles, shortest
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
@@ -214,6 +214,11 @@ def habits(passes: Sequence[Pass], machine: Machine, needles: Needles, edge: int
             "position, the latch open. A needle that is out stays out, pass after pass, until you push it back or "
             "cancel the hold. Count what you moved against the number in brackets."
         )
+        found.append(
+            "Set to hold means: the setting with which the carriage passes needles in holding position and does not knit "
+            "them. Cancel the hold means: the setting with which it knits them. Your manual has its names for both."
+        )
+        found += _ways_of_naming(held)
         found += _direction_advice(held, passes, machine)
         if any(each.slipped for each in passes):
             found.append(
@@ -229,6 +234,23 @@ def habits(passes: Sequence[Pass], machine: Machine, needles: Needles, edge: int
         )
     found.append(_weights(held, machine, needles))
     return tuple(found)
+
+
+def _ways_of_naming(held: Sequence[Pass]) -> list[str]:
+    """What the words for needles mean, where they are not the plainest."""
+    phrases = [shortest(moved) for each in held for moved in (each.bring_out, each.push_back) if moved]
+    found = []
+    if any(phrase.comb() for phrase in phrases):
+        found.append(
+            "Comb 1 out, 1 in (or other numbers) means: a comb or needle pusher with teeth in that order moves these "
+            "needles all at once. Put its first out tooth to the first needle named."
+        )
+    if any("take" in phrase.text() for phrase in phrases):
+        found.append(
+            "Take 2, miss 3 (or other numbers) means: two needles, then leave three, over and over, from the first "
+            "needle named to the last."
+        )
+    return found
 
 
 def _edges(needles: Needles, edge: int) -> str:

@@ -14,7 +14,13 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from stitchc.__main__ import run
+from stitchc.bed import Needles
+from stitchc.chart import Chart
+from stitchc.machines import load
 from stitchc.notation import read_file
+from stitchc.passes import lower
+from stitchc.sheet import DoEntry, SectionEntry, Sheet, instruct
+from stitchc.sheet.html import to_html
 
 pytestmark = pytest.mark.browser
 
@@ -344,3 +350,69 @@ def test_two_thousand_rows_open_in_under_twice_the_time_of_a_bare_table(browser:
     print(f"\na sheet of 2,000 rows opens in {ratio:.2f} x the time of a bare table of as many rows")
     assert ratio < 2
     context.close()
+
+
+def test_less_paper_when_each_strip_is_printed_once(page: Page, tmp_path: Path) -> None:
+    page.goto(made(tmp_path, TIDE, "--rows", "100"))
+    whole = len(pypdfium2.PdfDocument(page.pdf(format="A4")))
+    page.click("#tools >> text=About this sheet")
+    page.click("#fewer")
+    page.reload()
+    fewer = pypdfium2.PdfDocument(page.pdf(format="A4"))
+    assert len(fewer) < 0.75 * whole
+    # rows 1 and 3 keep their strips: two labels R12 beside those in the words and the head of each page
+    text = fewer[1].get_textpage().get_text_range()
+    assert len(re.findall(r"^L12 0 R12", text, re.M)) == 2
+
+
+def test_it_reads_aloud_and_keeps_the_screen_on_where_the_browser_can(browser: Browser, tmp_path: Path) -> None:
+    context = browser.new_context()
+    page = context.new_page()
+    page.add_init_script(
+        """window.said = []; window.locks = 0;
+        window.SpeechSynthesisUtterance = function (text) { this.text = text; };
+        Object.defineProperty(window, "speechSynthesis",
+            {value: {speak: (words) => window.said.push(words.text), cancel: () => {}}});
+        Object.defineProperty(navigator, "wakeLock",
+            {value: {request: async () => { window.locks += 1; return {release: () => { window.locks -= 1; }}; }}});"""
+    )
+    page.goto(made(tmp_path, TIDE, "--rows", "8"))
+    page.keyboard.press("Space")
+    assert page.evaluate("said") == []
+    page.click("#voice")
+    page.keyboard.press("Space")
+    assert page.evaluate("said") == [
+        "Row 1, right to left. Bring out every 2nd needle from left 10 to right 11 , 11 needles; comb 1 out, 1 in, . "
+        "Set the carriage to hold.",
+        "Row 2, left to right. Cancel the hold: the 11 held needles knit back.",
+    ]
+    # the same words reach a screen reader through the live region
+    assert page.text_content("#say") == "Row 2, left to right. Cancel the hold: the 11 held needles knit back."
+    page.click("#awake")
+    assert page.evaluate("locks") == 1
+    page.click("#awake")
+    assert page.evaluate("locks") == 0
+    context.close()
+
+
+def test_parts_and_things_done_by_hand_are_followed_too(page: Page, tmp_path: Path) -> None:
+    machine, needles = load("hand-standard"), Needles.centred(12)
+    plain = lower(Chart.plain(1, 1), machine, needles, 2, "right", 1)
+    tuck = lower(Chart.from_rows(["KT", "KK"]), machine, needles, 2, "right", 1, first_row=3)
+    band, body = SectionEntry("Band", ("Tension 5",)), SectionEntry("Body")
+    items = [DoEntry("Cast on."), band, *plain, DoEntry("Fold <it>."), body, *tuck]
+    entries = instruct(items, machine, needles, 1)
+    path = tmp_path / "piece.html"
+    path.write_text(to_html(Sheet("cuff", machine, needles, 1, "right", entries)), encoding="utf-8")
+    page.goto(path.as_uri())
+    seen = []
+    for _ in range(7):
+        page.keyboard.press("Space")
+        seen.append(
+            (now(page), page.inner_text("#part") if page.is_visible("#part") else "", page.inner_text("#steps"))
+        )
+    assert [row for row, _, _ in seen] == ["By hand", "Row 1", "Row 2", "By hand", "Row 3", "Row 4", "Done"]
+    assert [part.split()[0] if part else "" for _, part, _ in seen] == ["", "Band", "Band", "Band", "Body", "Body", ""]
+    assert seen[3][2] == "Fold <it>."
+    page.keyboard.press("ArrowLeft")
+    assert page.inner_text("#done").startswith("3 rows done, 1 left")

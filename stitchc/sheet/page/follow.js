@@ -26,7 +26,7 @@ const last = stops.length - 1;
 const stopOfRow = new Map(stops.map((stop, index) => [stop.row, index]));
 
 // What is remembered on this device: the place, the places before it, notes, switches.
-let state = { at: 0, past: [], notes: {}, voice: false, awake: false };
+let state = { at: 0, past: [], notes: {}, voice: false, awake: false, fewer: false };
 let keeps = true;
 function remember() {
   try { localStorage.setItem(key, JSON.stringify(state)); } catch (refused) { keeps = false; }
@@ -41,6 +41,7 @@ function recall() {
     if (kept.notes && typeof kept.notes === "object") state.notes = kept.notes;
     state.voice = kept.voice === true;
     state.awake = kept.awake === true;
+    state.fewer = kept.fewer === true;
   } else {
     const at = placeOf(location.hash.slice(1));
     if (at !== null) state.at = at;
@@ -226,6 +227,13 @@ document.addEventListener("keydown", (event) => {
   if (!event.repeat) go(state.at + (on ? 1 : -1));
 });
 
+// -- paper -----------------------------------------------------------------------------------------------------
+function paper() {
+  root.classList.toggle("fewer", state.fewer);
+  if (byId("fewer")) byId("fewer").setAttribute("aria-pressed", String(state.fewer));
+}
+if (byId("fewer")) byId("fewer").addEventListener("click", () => { state.fewer = !state.fewer; remember(); paper(); });
+
 let touch = null;
 byId("stage").addEventListener("touchstart", (event) => {
   touch = event.touches.length === 1 ? { x: event.touches[0].clientX, y: event.touches[0].clientY } : null;
@@ -278,6 +286,7 @@ recall();
 byId("follow").hidden = false;
 byId("voice").setAttribute("aria-pressed", String(state.voice));
 byId("awake").setAttribute("aria-pressed", String(state.awake));
+paper();
 view("follow", false);
 show(false);
 remember();
