@@ -92,9 +92,11 @@ def test_the_wrist_warmers_in_three_sizes_follow_the_arithmetic() -> None:
 
 
 def test_yarn_of_a_plain_square_is_what_mundens_constants_say() -> None:
-    """l = Kw / wales and l = Kc / courses (Munden 1959, wet relaxed, as quoted in Spencer, Knitting Technology, 3rd
-    ed., 22.5): 20 wales in 10 cm give 4.1 / 2 = 2.05 cm, 28 courses 5.3 / 2.8 = 1.893 cm; their geometric mean is 1.970 cm.
-    100 needles by 100 rows are 10,000 stitches: 197 m; at 200 tex 39.4 g."""
+    """l = Kw / wales and l = Kc / courses: Munden 1959, wet relaxed (Spencer, Knitting Technology, 3rd ed., 22.5).
+
+    20 wales in 10 cm give 4.1 / 2 = 2.05 cm, 28 courses 5.3 / 2.8 = 1.893 cm; their geometric mean is 1.970 cm. 100
+    needles by 100 rows are 10,000 stitches: 197 m; at 200 tex 39.4 g.
+    """
     text = "stitch p\n 1: K\nyarn sand tex 200\ngauge plain 20 stitches 28 rows per 10 cm\n"
     plan = plan_of(text + "piece square\n needles 100\n knit plain for 100 rows in sand\n")
     (yarn,) = yarn_needed(plan)

@@ -1,0 +1,275 @@
+"""The command: its forms, sizes, units, what it refuses, and half way."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from stitchc.cli.piece import command
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+COWL = """pattern "Harbour cowl"
+note "Worn purl side out."
+yarn sand "oat" tex 210
+yarn foam "sea green" weight light
+stitch ripple
+    1: K T
+    2: K
+stitch drift = ripple then ripple shifted 1
+gauge plain 20 stitches 28 rows per 10 cm
+piece cowl
+    width 60 cm plus 1 cm
+    do "Cast on with an edge that can be picked up later."
+    knit plain for 12 rows at "5"
+    do "Hang the cast-on edge on the same needles."
+    knit drift for 18 cm at "5 and 2 clicks"
+    knit plain for 12 rows in foam
+    carriage left
+    do "Take the work off."
+"""
+
+
+@pytest.fixture
+def cowl(tmp_path: Path) -> str:
+    file = tmp_path / "cowl.stitch"
+    file.write_text(COWL, encoding="utf-8")
+    return str(file)
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(command, list(arguments))
+
+
+def document(*arguments: str) -> Any:
+    said = run(*arguments, "--format", "json")
+    assert said.exit_code == 0, said.stderr
+    return json.loads(said.stdout)
+
+
+# -- JSON ---------------------------------------------------------------------------------------------------------
+
+
+def test_the_document_is_as_promised(cowl: str) -> None:
+    found = document(cowl)
+    assert list(found)[:8] == ["format", "needles", "width_cm", "length_cm", "sections", "passes", "yarn", "notes"]
+    assert found["format"] == "stitchc-piece/1"
+    assert found["needles"] == {"left": "L54", "right": "R54", "count": 108}
+    for size in (found["width_cm"], found["length_cm"]):
+        assert list(size) == ["value", "low", "high"] and size["low"] < size["value"] < size["high"]
+    drift = found["sections"][1]
+    assert {"stitch", "rows", "length_cm", "at", "from_row", "to_row"} <= set(drift)
+    assert (drift["stitch"], drift["at"], drift["from_row"]) == ("drift", "5 and 2 clicks", 13)
+    assert drift["to_row"] - drift["from_row"] + 1 == drift["rows"]
+    assert set(found["passes"][0]) == {
+        "row", "chart_row", "direction", "setting", "yarn", "held", "bring_out", "push_back", "moves", "words",
+    }  # fmt: skip
+    assert [yarn["name"] for yarn in found["yarn"]] == ["sand", "foam"]
+    assert all(set(yarn) >= {"name", "metres", "grams"} and yarn["grams"]["value"] > 0 for yarn in found["yarn"])
+    assert found["notes"][0] == "Worn purl side out."
+    assert [section["added"] for section in found["sections"]] == [None, None, None, found["sections"][3]["added"]]
+
+
+def test_without_a_gauge_the_sizes_are_null(tmp_path: Path) -> None:
+    file = tmp_path / "it.stitch"
+    file.write_text("stitch a\n 1: K\npiece it\n needles 20\n knit plain for 4 rows\n", encoding="utf-8")
+    found = document(str(file))
+    assert found["width_cm"] is found["length_cm"] is found["sections"][0]["length_cm"] is None
+    assert found["yarn"][0]["metres"] is found["yarn"][0]["grams"] is None
+    said = run(str(file))
+    assert said.exit_code == 0 and "no gauge" in said.stdout
+    assert document(str(file), "--plain", "20x28")["width_cm"]["value"] == pytest.approx(10, rel=0.01)
+
+
+# -- text ---------------------------------------------------------------------------------------------------------
+
+
+def test_the_text_says_what_a_knitter_needs(cowl: str) -> None:
+    text = run(cowl).stdout
+    for words in (
+        "Needles:  L54 to R54: 108 in work",
+        "Width:    59.5 cm, 52.5 to 67.3 (23.4 in, 20.7 to 26.5)",
+        "Do: Cast on with an edge",
+        "Part 2 of 3: drift, rows 13 to 80",
+        "Tension: 5 and 2 clicks.",
+        "One plain row added: row 93",
+        "Change to foam (sea green).",
+        "set the row counter to 000",
+        "What the rounding did",
+        "estimated, not measured",
+        "If it is for a child",
+    ):
+        assert words in re.sub(r"\s*\n\s+", " ", text) or words in text, words
+    assert all(len(line) <= 80 for line in text.splitlines())
+    inches = run(cowl, "--units", "in").stdout
+    assert "Width:    23.4 in, 20.7 to 26.5 (59.5 cm, 52.5 to 67.3)" in inches
+
+
+def test_each_class_of_machine_has_its_own_instructions(cowl: str) -> None:
+    card = run(cowl, "--machine", "card24-standard").stdout
+    assert "Card: that of drift" in card and "Set the carriage to tuck" in card and "Card row 1" in card
+    picture = run(cowl, "--machine", "bitmap-standard").stdout
+    assert "Picture: the picture of drift, from row 1." in picture
+    assert "Bring out" not in card + picture
+    assert "Bring out" in run(cowl).stdout
+
+
+def test_things_for_children_carry_the_long_cautions(cowl: str) -> None:
+    file = Path(cowl)
+    file.write_text(COWL.replace("Worn purl side out.", "For a toddler."), encoding="utf-8")
+    text = " ".join(run(cowl).stdout.split())
+    assert "no cord, drawstring or tie" in text and "swallow" in text and "those of your place" in text
+
+
+# -- sizes --------------------------------------------------------------------------------------------------------
+
+
+def test_sizes_stand_in_brackets(cowl: str) -> None:
+    text = " ".join(run(cowl, "--sizes", "48,52,56").stdout.split())
+    assert "Sizes: 48 cm [52 cm, 56 cm]" in text
+    documents = document(cowl, "--sizes", "48,52,56")
+    counts = [found["needles"]["count"] for found in documents]
+    assert [found["size_cm"] for found in documents] == [48, 52, 56]
+    assert counts == sorted(set(counts))
+    assert f"{counts[0]} [{counts[1]}, {counts[2]}] in work" in text
+    rows = [[entry["row"] for entry in found["passes"]] for found in documents]
+    assert rows[0] == rows[1] == rows[2]
+    # The rows of the repeat are told apart, as for one size.
+    assert "Row 15, right to left. Bring out the needles in between" in text
+
+
+def test_one_size_is_the_piece_at_that_width(cowl: str) -> None:
+    assert document(cowl, "--sizes", "60")["needles"] == document(cowl)["needles"]
+    in_inches = document(cowl, "--sizes", "20", "--units", "in")
+    assert in_inches["size_cm"] == pytest.approx(50.8)
+
+
+@pytest.mark.parametrize(
+    "sizes", ["", "a", "48,,x", "0", "-4", "48 feet", "1e3", "48,48", ",".join(map(str, range(20, 40)))]
+)
+def test_sizes_that_are_none(cowl: str, sizes: str) -> None:
+    said = run(cowl, "--sizes", sizes)
+    assert said.exit_code == 2 and "Traceback" not in said.stderr
+
+
+# -- what is refused ----------------------------------------------------------------------------------------------
+
+
+def test_which_piece_has_to_be_said(tmp_path: Path) -> None:
+    file = tmp_path / "two.stitch"
+    one = "\n needles 20\n knit plain for 4 rows\n"
+    file.write_text(f"stitch a\n 1: K\npiece cowl{one}piece cuff{one}", encoding="utf-8")
+    said = run(str(file))
+    assert said.exit_code == 2 and "--piece cowl or --piece cuff" in said.stderr
+    assert document(str(file), "--piece", "cuff")["piece"] == "cuff"
+    said = run(str(file), "--piece", "cof")
+    assert said.exit_code == 1 and "P401" in said.stderr
+
+
+def test_errors_end_with_1_and_cost_nothing(cowl: str, tmp_path: Path) -> None:
+    target = tmp_path / "out.txt"
+    target.write_text("made by stitchc", encoding="utf-8")
+    Path(cowl).write_text(COWL.replace("60 cm", "120 cm"), encoding="utf-8")
+    said = run(cowl, "-o", str(target))
+    assert said.exit_code == 1 and "M303" in said.stderr and said.stdout == ""
+    assert target.read_text(encoding="utf-8") == "made by stitchc"
+    assert run(cowl, "--anyway").exit_code == 0
+
+
+def test_anyway_says_so_on_what_is_written(tmp_path: Path) -> None:
+    file = tmp_path / "it.stitch"
+    file.write_text("stitch a\n 1-6: K T\n 7: K\npiece it\n needles 20\n knit a for 7 rows\n", encoding="utf-8")
+    assert run(str(file)).exit_code == 1
+    said = run(str(file), "--anyway")
+    assert said.exit_code == 0 and "Warning:" in said.stdout and "(K202)" in said.stdout
+    # A piece that says too little stays an error.
+    file.write_text("stitch a\n 1: K\npiece it\n knit a for 7 rows\n", encoding="utf-8")
+    assert run(str(file), "--anyway").exit_code == 1
+
+
+# -- half way -----------------------------------------------------------------------------------------------------
+
+
+def test_so_far_takes_the_measurement_in(cowl: str) -> None:
+    # 30 rows in 7.1 cm are 42.25 to 10 cm; 18 cm are then 76.06 rows: 76, a whole number of repeats of 4.
+    found = document(cowl, "--so-far", "drift 30 rows 7.1 cm")
+    told = found["so_far"]
+    assert told["rows_done"] == 12 + 30
+    drift = told["sections"][1]
+    assert (drift["rows_done"], drift["planned_rows"], drift["rows"]) == (30, 68, 76)
+    assert drift["as_planned_cm"]["value"] == pytest.approx(68 / 4.225, rel=0.005)  # 16.1 cm
+    assert drift["cm"]["high"] - drift["cm"]["low"] < 1.1 < drift["planned_cm"]["high"] - drift["planned_cm"]["low"]
+    assert told["rows_still_to_knit"] == len(found["passes"]) - 42
+    text = run(cowl, "--so-far", "drift 30 rows 7.1 cm").stdout
+    flat = " ".join(text.split())
+    assert "76 rows instead of 68, 8 more; 46 are still to do" in flat
+    assert "of plain after them" in flat and "shorter than asked" in flat
+    assert "Row 43, right to left" in flat and "Row 42," not in flat
+
+
+def test_so_far_the_carriage_stays_set_as_it_is(cowl: str) -> None:
+    """After 31 rows of drift needles are held and the hold is set, so the next row begins with cancelling it."""
+    flat = " ".join(run(cowl, "--so-far", "drift 31 rows 7.3 cm").stdout.split())
+    assert "53 needles are held" in flat
+    assert "Row 44, left to right. Cancel the hold" in flat
+
+
+def test_so_far_past_the_length(cowl: str) -> None:
+    flat = " ".join(run(cowl, "--so-far", "drift 90 rows 22 cm").stdout.split())
+    assert "it is longer than asked already. Unravel to" in flat
+
+
+def test_so_far_by_stitches_and_on_the_machine(cowl: str) -> None:
+    wide = document(cowl, "--so-far", "drift 40 stitches 21 cm")
+    # 108 needles at 40 to 21 cm are 56.7 cm, less 1 cm of seams.
+    assert wide["width_cm"]["value"] == pytest.approx(55.7, abs=0.1)
+    hung = document(cowl, "--so-far", "drift 30 rows 7.1 cm on the machine")["so_far"]["sections"][1]
+    rested = document(cowl, "--so-far", "drift 30 rows 7.1 cm")["so_far"]["sections"][1]
+    assert hung["rows"] > rested["rows"]
+    assert hung["cm"]["high"] / hung["cm"]["low"] > rested["cm"]["high"] / rested["cm"]["low"]
+
+
+@pytest.mark.parametrize(
+    "measured",
+    ["", "drift", "drift 30", "drift 30 rows", "30 rows 7 cm", "drift 0 rows 7 cm", "drift 30 rows 7 km",
+     "tide 30 rows 7 cm", "plain 300 rows 70 cm", "drift 30 rows 0 cm"],
+)  # fmt: skip
+def test_so_far_that_cannot_be(cowl: str, measured: str) -> None:
+    said = run(cowl, "--so-far", measured)
+    assert said.exit_code == 2 and "Traceback" not in said.stderr and "--so-far" in said.stderr
+
+
+def test_so_far_with_sizes(cowl: str) -> None:
+    assert run(cowl, "--so-far", "drift 30 rows 7.1 cm", "--sizes", "40,50").exit_code == 2
+
+
+# -- the page -----------------------------------------------------------------------------------------------------
+
+
+def test_the_page_goes_where_it_is_told(cowl: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    said = run(cowl, "--format", "html")
+    assert said.stdout.strip() == "harbour-cowl-cowl-piece.html"
+    page = Path("harbour-cowl-cowl-piece.html").read_text(encoding="utf-8")
+    assert "stitchc" in page[:4096]
+    first = run(cowl, "--format", "html", "-o", "a.html")
+    second = run(cowl, "--format", "html", "-o", "b.html")
+    assert first.exit_code == second.exit_code == 0
+    assert Path("a.html").read_bytes() == Path("b.html").read_bytes()
+
+
+def test_hostile_words_stay_words(tmp_path: Path) -> None:
+    file = tmp_path / "it.stitch"
+    file.write_text(
+        'pattern "<script>alert(1)</script>"\nstitch a\n 1: K\ngauge plain 20 stitches 28 rows per 10 cm\n'
+        'piece it\n needles 20\n do "</table><img src=x onerror=alert(2)>"\n knit plain for 4 rows at "<b>5</b>"\n',
+        encoding="utf-8",
+    )
+    target = tmp_path / "it.html"
+    assert run(str(file), "--format", "html", "-o", str(target)).exit_code == 0
+    page = target.read_text(encoding="utf-8")
+    assert "<script>alert" not in page and "<img" not in page and "<b>5" not in page

@@ -1,0 +1,69 @@
+"""The page of a piece in a real browser: followed by keys through its sections, and printed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pypdfium2
+import pytest
+from click.testing import CliRunner
+from playwright.sync_api import Browser, sync_playwright
+
+from stitchc.cli.piece import command
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    target = tmp_path_factory.mktemp("page") / "warmers.html"
+    said = CliRunner().invoke(command, [str(EXAMPLES / "wrist-warmers.stitch"), "--format", "html", "-o", str(target)])
+    assert said.exit_code == 0, said.stderr
+    return target
+
+
+@pytest.fixture(scope="module")
+def browser(chromium_path: str) -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        found = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"])
+        yield found
+        found.close()
+
+
+def test_the_rows_are_followed_through_what_is_done_by_hand(browser: Browser, page_file: Path) -> None:
+    page = browser.new_page(viewport={"width": 400, "height": 800})
+    page.goto(page_file.as_uri())
+    seen = []
+    for _ in range(24):
+        page.keyboard.press("Space")
+        seen.append(page.locator("#number").inner_text())
+        if seen[-1] == "Row 1":
+            part = page.locator("#part").inner_text()
+            assert "Part 1 of" in part and "Tension: 4." in part
+        if seen[-1] == "Row 2":
+            assert "Tension" not in page.locator("#part").inner_text()
+    # Cast on, set the counter, 16 rows, turn the hem up, and on.
+    assert seen[:3] == ["By hand", "By hand", "Row 1"]
+    assert seen[17:20] == ["Row 16", "By hand", "Row 17"]
+    page.close()
+
+
+def test_the_print_holds_every_row_once_and_the_outline(browser: Browser, page_file: Path, tmp_path: Path) -> None:
+    page = browser.new_page()
+    page.goto(page_file.as_uri())
+    target = tmp_path / "warmers.pdf"
+    page.pdf(path=str(target), format="A4", prefer_css_page_size=True)
+    page.close()
+    with pypdfium2.PdfDocument(target) as document:
+        texts = [sheet.get_textpage().get_text_range() for sheet in document]
+    whole = "\n".join(texts)
+    assert "Part 1 of" in whole and "Mark both edges: the thumb ends here" in whole
+    assert "wide" in texts[0] and "long in all, from the bottom up" in texts[0]
+    for words in ("Size", "What the rounding did", "Yarn", "Gauge", "Cautions", "Before row 1"):
+        assert words in whole
+    rows = [int(row) for row in re.findall(r"(\d+) [←→]", whole)]
+    assert rows == list(range(1, 88))
