@@ -13,7 +13,7 @@ import numpy as np
 
 from stitchc.chart import KNIT, MAX_CELLS, SLIP, TUCK, Cells
 from stitchc.messages import Message, Span
-from stitchc.notation.slips import LOOK_ALIKES, MOST_COUNT, count_message, letter_message
+from stitchc.notation.slips import MOST_COUNT, count_message
 from stitchc.notation.tree import Word
 
 DEEPEST: Final = 64
@@ -90,9 +90,13 @@ def read_cells(word: Word) -> tuple[RowCells | None, list[Message]]:
 
 def _fitting(width: int, parts: str | list[_Run | _Group], word: Word) -> tuple[RowCells | None, list[Message]]:
     if width > MAX_CELLS:
-        text = f"This row is {width:,} needles wide; a chart has at most {MAX_CELLS:,} cells."
-        return None, [Message("N110", "error", text, word.span, cure="Write a shorter row; it repeats by itself.")]
+        return None, [_too_wide(f"{width:,}", word)]
     return RowCells(width, parts), []
+
+
+def _too_wide(needles: str, word: Word) -> Message:
+    text = f"This row is {needles} needles wide; a chart has at most {MAX_CELLS:,} cells."
+    return Message("N110", "error", text, word.span, cure="Write a shorter row; it repeats by itself.")
 
 
 class _Scanner:
@@ -116,7 +120,7 @@ class _Scanner:
 
     def read(self) -> tuple[RowCells | None, list[Message]]:
         text = self.word.text
-        open_groups: list[tuple[int, list[_Run | _Group], int]] = []
+        open_groups: list[tuple[int, list[_Run | _Group], int, int]] = []
         parts: list[_Run | _Group] = []
         width = position = 0
         too_wide = False
@@ -126,7 +130,7 @@ class _Scanner:
             match = _PIECE.match(text, position)
             assert match is not None
             position = match.end()
-            letter, count_text, opening, closing, times, times_text, other = match.groups()
+            letter, count_text, opening, closing, times, times_text, _ = match.groups()
             if letter:
                 count = self.count(count_text, match.span(2), match.start(1)) if count_text else 1
                 parts.append(_Run(_CODES[letter], count))
@@ -143,7 +147,7 @@ class _Scanner:
                         )
                     )
                     return None, self.messages
-                open_groups.append((match.start(3), parts, width))
+                open_groups.append((match.start(3), parts, width, len(self.messages)))
                 parts, width = [], 0
             elif closing:
                 if not open_groups:
@@ -157,7 +161,7 @@ class _Scanner:
                         )
                     )
                     continue
-                start, outer, outer_width = open_groups.pop()
+                start, outer, outer_width, blamed = open_groups.pop()
                 if not parts and not self.messages:
                     self.blame(
                         Message(
@@ -169,41 +173,39 @@ class _Scanner:
                         )
                     )
                 count = 1
-                if not times or not times_text:
-                    self.blame(
-                        Message(
-                            "N101",
-                            "error",
-                            "A group says how many times it is knitted.",
-                            self.at(match.start(4), match.end(5) if times else match.end(4)),
-                            label="x and a count are missing" if not times else "a count is missing",
-                            cure=f"{text[start : match.start(4)]})x2, or leave the brackets out",
-                        )
-                    )
+                if (not times or not times_text) and len(self.messages) > blamed:
+                    pass  # whatever these brackets are, they are blamed already
+                elif not times or not times_text:
+                    from stitchc.notation.wrong_cells import uncounted_group
+
+                    after = match.end(5) if times else match.end(4)
+                    found = uncounted_group(text, start, match.start(4), after, self.at)
+                    self.blame(found.message, once_for=found.kind)
+                    position = found.end
                 else:
                     count = self.count(times_text, match.span(6), match.start(5))
                 if parts:
                     outer.append(_Group(parts, count, width))
                 parts, width = outer, outer_width + width * count
             elif open_groups and (forgotten := _TIMES.match(text, match.start(7))):
-                start, outer, outer_width = open_groups.pop()
+                start, outer, outer_width, _ = open_groups.pop()
                 self.unclosed(start)
                 outer.append(_Group(parts or [_Run(KNIT, 1)], 1, max(width, 1)))
                 parts, width, position = outer, outer_width + width, forgotten.end()
             else:
-                position = self.wrong(other, match.start(7))
+                position = self.wrong(match.start(7))
                 wrong += 1
                 if wrong > _MOST_WRONG:
                     return None, self.messages
             if width > MAX_CELLS:
                 too_wide = True
                 width = MAX_CELLS + 1
-        for start, _, _ in open_groups:
+        for start, *_ in open_groups:
             self.unclosed(start)
         if self.messages:
             return None, self.messages
         if too_wide:
-            return _fitting(MAX_CELLS + 1, [], self.word)
+            return None, [_too_wide(f"more than {MAX_CELLS:,}", self.word)]
         return _fitting(width, parts, self.word)
 
     def unclosed(self, start: int) -> None:
@@ -225,11 +227,10 @@ class _Scanner:
             return 1
         return int(text)
 
-    def wrong(self, character: str, start: int) -> int:
-        """Blame a character that no cell can be, and return where to go on."""
-        text = self.word.text
-        message, length = letter_message(text, start, self.at)
-        self.blame(message, once_for=message.code + text[start : start + length])
-        if character in LOOK_ALIKES:  # the count after it belongs to it
-            return start + 1 + len(re.match(r"[0-9]*", text[start + 1 :]).group())  # type: ignore[union-attr]
-        return start + length
+    def wrong(self, start: int) -> int:
+        """Blame what stands where no cell can be, and return where to go on."""
+        from stitchc.notation.wrong_cells import wrong_cell
+
+        found = wrong_cell(self.word.text, start, self.at)
+        self.blame(found.message, once_for=found.message.code + found.kind)
+        return max(found.end, start + 1)

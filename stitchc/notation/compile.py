@@ -45,6 +45,7 @@ from stitchc.notation.tree import (
     Placed,
     PlainPart,
     Row,
+    RowRange,
     StitchBuilt,
     StitchByRows,
     Text,
@@ -115,20 +116,31 @@ def read_text(
     return compile_text(text, file, folder)[:2]
 
 
+_SAVE_AS_UTF_8: Final = "Save the file again with the encoding UTF-8."
+
+
 def _decode(text: str | bytes) -> tuple[str, int | None]:
     """The text with "\\n" line ends and no byte-order mark; and the offset of the first byte that is not UTF-8."""
-    wrong = None
-    if isinstance(text, bytes):
-        raw = text
-        try:
-            text = raw.decode("utf-8")
-        except UnicodeDecodeError as error:
-            wrong = error.start
-            text = raw.decode("utf-8", "replace")
+    if isinstance(text, str):
+        return _with_plain_line_ends(text), None
+    try:
+        return _with_plain_line_ends(text.decode("utf-8")), None
+    except UnicodeDecodeError as error:
+        return _with_plain_line_ends(text.decode("utf-8", "replace")), error.start
+
+
+def _with_plain_line_ends(text: str) -> str:
     text = text.removeprefix("\ufeff")
-    if "\r" in text:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    return text, wrong
+    return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
+
+
+def _utf_16(raw: bytes) -> str | None:
+    """The codec of a text in UTF-16, told by its mark or by the empty half of every plain letter; None for another."""
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return "utf-16"
+    if len(raw) >= 4 and raw.count(0) * 5 > len(raw) * 2:
+        return "utf-16-le" if raw[1::2].count(0) > raw[::2].count(0) else "utf-16-be"
+    return None
 
 
 @dataclass
@@ -218,26 +230,23 @@ class _Compiler:
                 cure="Split it, and include the parts.",
             )
             return False
+        wide = _utf_16(raw) if isinstance(raw, bytes) else None
+        if wide is not None and isinstance(raw, bytes):
+            self.sources[file] = _with_plain_line_ends(raw.decode(wide, "replace")).split("\n")
+            self.error("N112", "The file is UTF-16, not UTF-8.", Span(file, 1), cure=_SAVE_AS_UTF_8)
+            return False
         text, wrong = _decode(raw)
         self.sources[file] = text.split("\n")
         if wrong is not None and isinstance(raw, bytes):
-            self.not_utf8(raw, wrong, file)
+            before = _with_plain_line_ends(raw[:wrong].decode("utf-8", "replace"))
+            place = Span(file, before.count("\n") + 1, len(before) - before.rfind("\n"))
+            self.error("N112", f"The byte 0x{raw[wrong]:02x} is not UTF-8 here.", place, cure=_SAVE_AS_UTF_8)
             return False
         placed, messages = read_lines(text, file)
         for message in messages:
             self.add(message)
         self.take(placed, file, chain, depth, {message.span.line for message in messages if message.span})
         return True
-
-    def not_utf8(self, raw: bytes, wrong: int, file: str) -> None:
-        before = raw[:wrong].decode("utf-8", "replace").replace("\r\n", "\n").replace("\r", "\n").removeprefix("\ufeff")
-        line = before.count("\n") + 1
-        column = len(before) - before.rfind("\n")
-        kind = "UTF-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "not UTF-8"
-        text = (
-            "The file is UTF-16, not UTF-8." if kind == "UTF-16" else f"The byte 0x{raw[wrong]:02x} is not UTF-8 here."
-        )
-        self.error("N112", text, Span(file, line, column), cure="Save the file again with the encoding UTF-8.")
 
     def take(self, placed: Sequence[Placed], file: str, chain: tuple[Path, ...], depth: int, broken: set[int]) -> None:
         """Sort the lines: rows to their stitch, a piece's lines to their piece, the rest to its own place.
@@ -336,6 +345,7 @@ class _Compiler:
                 f"The piece `{piece.name.text}` is defined twice.",
                 piece.name.span,
                 cure=f"{piece.name.text}-2, or another name",
+                label="defined again here",
                 also=((self.pieces[key].name.span, "first defined here"),),
             )
             return
@@ -346,15 +356,19 @@ class _Compiler:
     def include(self, path: Word, file: str, chain: tuple[Path, ...], depth: int) -> None:
         wanted = path.text
         if self.folder is None:
-            self.error("N114", "A pattern without a folder of its own cannot include files.", path.span)
+            text = "A pattern without a folder of its own cannot include files."
+            self.error("N114", text, path.span, cure="Save the pattern in a file, and check that.")
             return
-        if not wanted or "\0" in wanted or Path(wanted).is_absolute() or re.match(r"[A-Za-z]:|\\", wanted):
-            self.error(
-                "N114",
-                f"`{wanted}` is not a path below the pattern's folder.",
-                path.span,
-                cure='include "grounds.stitch"',
-            )
+        if not wanted.strip():
+            self.error("N114", "This include names no file.", path.span, cure='include "grounds.stitch"')
+            return
+        if "\\" in wanted:
+            cure = 'include "' + re.sub(r"^[A-Za-z]:|^/+", "", wanted.replace("\\", "/")).lstrip("/") + '"'
+            self.error("N114", f"`{wanted}`: a path in a pattern is written with `/`.", path.span, cure=cure)
+            return
+        if "\0" in wanted or Path(wanted).is_absolute() or re.match(r"[A-Za-z]:", wanted):
+            cure = f'include "{re.split("[/:]", wanted)[-1] or "grounds.stitch"}"   (the file beside the pattern)'
+            self.error("N114", f"`{wanted}` is not a path below the pattern's folder.", path.span, cure=cure)
             return
         here = Path(file).parent if depth or self.file != "standard input" else Path()
         target = (self.folder if depth == 0 else here) / wanted
@@ -389,8 +403,9 @@ class _Compiler:
         try:
             raw = files.read_bytes(str(target), MOST_BYTES)
         except files.FileTrouble as trouble:
-            near = nearest(Path(wanted).name, _names_in(target.parent))
-            self.error("N114", trouble.messages[0].text, path.span, cure=f'include "{near}"' if near else None)
+            near = _names_in(target) if target.is_dir() else _names_like(target)
+            cure = f'include "{os.path.relpath(near[0], here)}"' if near else "Check the name and the folder."
+            self.error("N114", trouble.messages[0].text.replace(str(target), wanted), path.span, cure=cure)
             return
         self.read_source(raw, shown, (*chain, real), depth + 1)
 
@@ -404,6 +419,7 @@ class _Compiler:
                 f"The yarn `{line.name.text}` is declared twice.",
                 line.name.span,
                 cure=f"{line.name.text}-2, or another name",
+                label="declared again here",
                 also=((self.yarns[key].span, "first declared here"),),
             )
             return
@@ -444,9 +460,9 @@ class _Compiler:
             return float(number.value)
         self.error(
             "N115",
-            f"{what} lies between {least:g} and {most:g}.",
+            f"{what} lies between {least:,g} and {most:,g}, so not `{number.value:g}`.",
             number.span,
-            cure=f"a number from {least:g} to {most:g}",
+            cure=f"a number from {least:,g} to {most:,g}",
         )
         return None
 
@@ -499,7 +515,7 @@ class _Compiler:
             "N116",
             f"There is no yarn `{word.text}`.",
             word.span,
-            cure=near or f'yarn {word.text} "…"   (above the stitches)',
+            cure=near or f'yarn {word.text} "…"   (on a line of its own)',
         )
         return None
 
@@ -597,7 +613,7 @@ class _Compiler:
         for cells, rows in alike.values():
             if width % cells.width:
                 for row in rows:
-                    self.does_not_go(row, cells.width, width, definition)
+                    self.does_not_go(row, cells.width, width, definition, [cells.width for cells, _ in alike.values()])
         if self.faults > before:
             return None
         if width * height > MAX_CELLS:
@@ -693,7 +709,7 @@ class _Compiler:
                     else f"{again.capitalize()} of `{name.text}` are given twice.",
                     later.span,
                     label="given again here",
-                    cure=f"{reached + 1}, or another row",
+                    cure=_other_rows(numbers, reached, ranges),
                     also=((earlier.span, "first given here"),),
                 )
             elif numbers.first > reached + 1:
@@ -709,23 +725,23 @@ class _Compiler:
                     f"{gap} of `{name.text}` {verb} missing.",
                     numbers.span,
                     label="rows go on here",
-                    cure=f"{missing}: K",
+                    cure=f"{missing}: K"
+                    if reached or not _from_the_top(definition.rows)
+                    else f"{missing}: K   (the first row knitted, the lowest of a chart, is row 1)",
                 )
             if numbers.last > reached:
                 reached, owner = numbers.last, numbers
         return reached if self.faults == before else None
 
-    def does_not_go(self, row: Row, small: int, width: int, definition: _Rows) -> None:
-        common = math.lcm(small, width)
-        why = "over " + str(width) if definition.over is not None else f"its widest row is {width}"
+    def does_not_go(self, row: Row, small: int, width: int, definition: _Rows, widths: Iterable[int]) -> None:
+        common = math.lcm(*widths)
+        offered = f"over {common}   (after the stitch's name)" if definition.over is None and common <= 1000 else ""
         self.error(
             "N108",
             f"This row is {small} needles wide, which does not go into the stitch's {width}.",
             row.span,
-            label=why,
-            cure=f"over {common}   (after the stitch's name)"
-            if common <= MAX_CELLS and definition.over is None
-            else f"a row of {_divisors(width)} needles",
+            label=f"over {width}" if definition.over is not None else f"its widest row is {width}",
+            cure=offered or f"a row of {_divisors(width)} needles",
         )
 
     def built(self, key: str, definition: StitchBuilt, made: Mapping[str, Stitch]) -> Stitch | None:
@@ -739,7 +755,7 @@ class _Compiler:
             return None
         words = list(_names(definition.expression))
         unknown = [word for word in words if _nfc(word.text) not in self.definitions]
-        for word in dict.fromkeys(unknown):
+        for word in {_nfc(word.text): word for word in reversed(unknown)}.values():
             self.unknown_stitch(word, self.definitions)
         if unknown or any(_nfc(word.text) not in made for word in words):
             self.evaluate_ranges(definition.expression)
@@ -760,7 +776,7 @@ class _Compiler:
             self.evaluate_ranges(expression.part)
             for form in expression.forms:
                 if form.number is not None:
-                    self.counted(form.number, least=0 if form.kind == "shifted" else 1)
+                    self.form_count(form)
 
     def evaluate(self, expression: Expression, made: Mapping[str, Stitch]) -> Chart | None:
         """The chart of an expression, or None once what is wrong has been reported."""
@@ -787,13 +803,21 @@ class _Compiler:
             return chart.reversed()
         if form.kind == "replaced":
             return self.replaced(chart, form)
-        assert form.number is not None
-        count = self.counted(form.number, least=0 if form.kind == "shifted" else 1)
+        count = self.form_count(form)
         if count is None:
             return None
         if form.kind == "shifted":
             return chart.shifted(-count if form.leftward else count)
         return self.sized(lambda: chart.across(count) if form.kind == "across" else chart.up(count), form.span)
+
+    def form_count(self, form: Form) -> int | None:
+        number = form.number
+        assert number is not None
+        if form.kind == "shifted" and number.value < 0 and not form.leftward:
+            cure = f"shifted {-int(number.value)} left"
+            self.error("N115", "A shift to the left is written with `left`.", number.span, cure=cure)
+            return None
+        return self.counted(number)
 
     def replaced(self, chart: Chart, form: Form) -> Chart | None:
         becomes: dict[int, int] = {}
@@ -813,18 +837,24 @@ class _Compiler:
             what = "needles wide" if differ.axis == "width" else "rows high"
             word = "across" if differ.axis == "width" else "up"
             common, sizes = differ.smallest_that_would_do, (differ.before, differ.after)
-            cures = [
-                f"the part {side} it {word} {common // size}"
-                for side, size in zip(("before", "after"), sizes, strict=True)
-                if common != size
-            ]
+            around = expression.parts[differ.joint : differ.joint + 2]
+            if len(expression.parts) == 2 and all(isinstance(part, Named) for part in around):
+                names = [part.name.text for part in around if isinstance(part, Named)]
+                cure = f" {expression.kind} ".join(
+                    f"{name} {word} {common // size}" for name, size in zip(names, sizes, strict=True)
+                )
+            else:
+                cure = " and ".join(
+                    f"the part {side} it {word} {common // size}"
+                    for side, size in zip(("before", "after"), sizes, strict=True)
+                )
             self.error(
                 "N109",
                 f"The parts do not fit: one is {sizes[0]} {what}, the other {sizes[1]}; "
                 f"the smallest size that would do is {common}.",
                 joints[differ.joint],
                 label=f"{min(sizes)} does not go into {max(sizes)}",
-                cure=" and ".join(cures),
+                cure=cure,
             )
         except YarnsDiffer as differ:
             self.error(
@@ -973,6 +1003,22 @@ def _names(expression: Expression) -> Iterable[Word]:
             stack.extend(reversed(node.parts))
 
 
+def _other_rows(numbers: RowRange, reached: int, ranges: Sequence[RowRange]) -> str:
+    """Row numbers to write instead of some that are given already: the free ones among them, or the next ones."""
+    if numbers.last > reached:
+        free = reached + 1
+        return f"{free}-{numbers.last}" if numbers.last > free else f"{free}"
+    top = max(other.last for other in ranges)
+    many = numbers.last - numbers.first
+    return f"{top + 1}-{top + 1 + many}, or other rows" if many else f"{top + 1}, or another row"
+
+
+def _from_the_top(rows: Sequence[Row]) -> bool:
+    """Whether the rows are written last one first."""
+    firsts = [row.numbers[0] for row in rows]
+    return len(firsts) > 1 and all(here > there for here, there in itertools.pairwise(firsts))
+
+
 def _numbers(rows: Sequence[Row]) -> npt.NDArray[np.int64]:
     """The row numbers, shape (ranges, 4), as Row has them."""
     return np.fromiter(itertools.chain.from_iterable(row.numbers for row in rows), dtype=np.int64).reshape(-1, 4)
@@ -982,7 +1028,9 @@ def _indices(rows: Sequence[Row]) -> npt.NDArray[np.int64]:
     """Where the rows stand in the chart, counted from 0."""
     flat = _numbers(rows)
     heights = flat[:, 1] - flat[:, 0] + 1
-    return np.arange(heights.sum()) + np.repeat(flat[:, 0] - 1 - (heights.cumsum() - heights), heights)
+    starts = flat[:, 0] - 1 - (heights.cumsum() - heights)
+    at: npt.NDArray[np.int64] = np.arange(heights.sum()) + np.repeat(starts, heights)
+    return at
 
 
 def _reached(rows: Sequence[Row]) -> int | None:
@@ -1021,11 +1069,19 @@ def _divisors(width: int) -> str:
     return ", ".join(map(str, found[:8])) + (" …" if len(found) > 8 else "")
 
 
-def _names_in(folder: Path) -> list[str]:
+def _names_in(folder: Path) -> list[Path]:
+    """The patterns of a folder."""
     try:
-        return [entry.name for entry in folder.iterdir() if entry.suffix == ".stitch"][:500]
+        return sorted(itertools.islice((entry for entry in folder.iterdir() if entry.suffix == ".stitch"), 500))
     except OSError:
         return []
+
+
+def _names_like(target: Path) -> list[Path]:
+    """The pattern beside the target whose name is nearest to its own, if one is near."""
+    stems = {path.stem: path for path in _names_in(target.parent)}
+    near = nearest(target.stem, stems)
+    return [stems[near]] if near else []
 
 
 def _real(path: Path) -> Path:

@@ -8,18 +8,18 @@ from __future__ import annotations
 
 import heapq
 import re
-from collections.abc import Callable
 from functools import cache
 from itertools import chain
 from operator import itemgetter
+from types import ModuleType
 from typing import Any, Final
 
 import lark
-from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
+from lark.exceptions import UnexpectedInput
 
-from stitchc.messages import Message, Span, visible
+from stitchc.messages import Message, Span
 from stitchc.notation.grammar import START, load_parser
-from stitchc.notation.slips import KEYWORDS, LOOK_ALIKES, latin_of, letter_message, nearest
+from stitchc.notation.slips import KEYWORDS
 from stitchc.notation.tree import (
     CarriageLine,
     DoLine,
@@ -87,8 +87,10 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
             try:
                 others += _parse(parser, line + "\n", START)
                 messages += builder.messages
+            except _OddName as odd:
+                messages.append(_wrong_lines().odd_name(odd.name, line, odd.column - 1, file, first + offset + 1))
             except UnexpectedInput as error:
-                messages.append(_explain(error, line, file, first + offset + 1))
+                messages.append(_wrong_lines().explain(error, line, file, first + offset + 1))
             if len(messages) >= MOST_MISTAKES:
                 rest = Span(file, first + offset + 2)
                 messages.append(
@@ -124,6 +126,8 @@ def _take_rows(chunk: list[str], file: str, lines_before: int) -> list[Placed]:
             continue
         number, yarn = lines_before + offset + 1, None
         head, name, cells = match.groups()
+        if name is not None and name.lower() in KEYWORDS:
+            continue
         first_column = match.start(1) + 1
         if head.isdigit():
             row = int(head)
@@ -170,6 +174,25 @@ def _parse(parser: lark.Lark, text: str, start: str) -> list[Placed]:
     return list(placed)
 
 
+class _OddName(UnexpectedInput):
+    """A name that the grammar lets in and the notation does not."""
+
+    def __init__(self, name: str, column: int) -> None:
+        self.name, self.column = name, column
+
+
+def _refuse_odd_name(name: str, column: int) -> None:
+    if name.lower() in KEYWORDS or _wrong_lines().odd_character(name) is not None:
+        raise _OddName(name, column)
+
+
+def _wrong_lines() -> ModuleType:
+    """What words mistakes; most patterns have none, and are not kept waiting for it."""
+    from stitchc.notation import wrong_lines
+
+    return wrong_lines
+
+
 @cache
 def _parser() -> tuple[lark.Lark, _Builder]:
     builder = _Builder()
@@ -197,21 +220,10 @@ class _Builder(lark.Transformer[Any, Any]):
         return Span(self.file, (token.line or 1) + self.lines_before, token.column or 1, len(token))
 
     def word(self, token: lark.Token) -> Word:
-        return Word(str(token), self.span(token))
-
-    def name(self, token: lark.Token) -> Word:
-        """A name that is being given: it can't be a keyword."""
-        if token.lower() in KEYWORDS:
-            self.messages.append(
-                Message(
-                    "N101",
-                    "error",
-                    f"`{token}` is a word of the notation and cannot be a name.",
-                    self.span(token),
-                    cure=f"{token}-1, or any other name",
-                )
-            )
-        return self.word(token)
+        text = str(token)
+        if token.type == "NAME" and (text.lower() in KEYWORDS or not text.isascii()):
+            _refuse_odd_name(text, token.column or 1)
+        return Word(text, self.span(token))
 
     def quoted(self, token: lark.Token) -> Word:
         return Word(str(token)[1:-1], self.span(token))
@@ -271,7 +283,7 @@ class _Builder(lark.Transformer[Any, Any]):
                     )
                 )
             given[key] = value
-        word = self.name(name)
+        word = self.word(name)
         text = self.quoted(description).text if description is not None else ""
         line = YarnLine(word, text, given.get("colour"), given.get("tex"), given.get("weight"))
         return self._placed(line, word.span)
@@ -279,7 +291,7 @@ class _Builder(lark.Transformer[Any, Any]):
     # stitches
 
     def stitch_by_rows(self, children: list[Any]) -> Placed:
-        name = self.name(children[0])
+        name = self.word(children[0])
         over = self.number(children[1]) if children[1] is not None else None
         return self._placed(StitchByRows(name, over), name.span)
 
@@ -352,7 +364,7 @@ class _Builder(lark.Transformer[Any, Any]):
         return Form("replaced", children[0][0].span, swaps=tuple(children))
 
     def stitch_built(self, children: list[Any]) -> Placed:
-        name = self.name(children[0])
+        name = self.word(children[0])
         expression = children[1]
         return self._placed(StitchBuilt(name, expression, _depth(expression) > DEEPEST), name.span)
 
@@ -380,7 +392,7 @@ class _Builder(lark.Transformer[Any, Any]):
         return self._placed(GaugeLine(word, given.get("stitches"), given.get("rows"), per, again), word.span)
 
     def piece(self, children: list[Any]) -> Placed:
-        name = self.name(children[0])
+        name = self.word(children[0])
         return self._placed(PieceLine(name), name.span)
 
     def width(self, children: list[Any]) -> Placed:
@@ -434,273 +446,3 @@ def _depth(expression: Expression) -> int:
     if isinstance(expression, Joined):
         return expression.depth
     return _depth(expression.part) if isinstance(expression, Formed) else 0
-
-
-# -- lines that can't be read -----------------------------------------------------------------------------------
-
-_SAYS: Final = {
-    "NAME": "a name",
-    "INT": "a whole number",
-    "DECIMAL": "a number",
-    "TEXT": 'text in quotes ("…")',
-    "CELLS": "the cells of the row (K, T, S)",
-    "LETTER": "K, T or S",
-    "BED_RANGE": "needles such as L40-R39",
-    "_NEWLINE": "the end of the line",
-    "COLON": "`:`",
-    "COMMA": "`,`",
-    "EQUAL": "`=`",
-    "LPAR": "`(`",
-    "RPAR": "`)`",
-    "_DASH": "`-`",
-    "MM": "`mm`",
-    "CM": "`cm`",
-    "IN": "`in`",
-}
-
-_EXAMPLES: Final = {
-    "pattern": 'pattern "Tide line"',
-    "note": 'note "Worn purl side out."',
-    "yarn": 'yarn sand "oat"',
-    "include": 'include "grounds.stitch"',
-    "stitch": "stitch ripple   (rows below it), or   stitch drift = ripple then ripple shifted 1",
-    "gauge": "gauge plain 20 stitches 28 rows per 10 cm",
-    "piece": "piece cowl",
-    "width": "width 60 cm plus 1 cm",
-    "needles": "needles 96, or needles L40-R39",
-    "edge": "edge 1",
-    "carriage": "carriage right",
-    "do": 'do "Cast on."',
-    "knit": "knit drift for 18 cm",
-}
-
-_WORD: Final = re.compile(r"[^\W\d_][\w-]*|[0-9]+(?:\.[0-9]+)?|\S")
-
-
-def _explain(error: UnexpectedInput, line: str, file: str, number: int) -> Message:
-    """One message for a line the parser refused: special slips first, then what was allowed at that place."""
-    column = getattr(error, "column", 1) or 1
-    ended = isinstance(error, UnexpectedToken) and error.token.type in ("_NEWLINE", "$END")
-    start = min(max(column - 1, 0), len(line))
-    if ended:
-        start = len(line.split("#")[0].rstrip()) if '"' not in line else len(line.rstrip())
-
-    def at(first: int, last: int) -> Span:
-        return Span(file, number, first + 1, max(1, last - first))
-
-    for slip in _SLIPS:
-        message = slip(line, start, at)
-        if message is not None:
-            return message
-    allowed = _allowed(error)
-    found = _WORD.match(line, start)
-    word = found.group() if found else ""
-    first_word = _WORD.match(line.lstrip())
-    keyword = first_word.group().lower() if first_word else ""
-    example = _EXAMPLES.get(keyword, "1: K T" if keyword.isdigit() else None)
-    if start == len(line) - len(line.lstrip()) and word:
-        near = nearest(word.lower(), [*_EXAMPLES])
-        cure = f"{near} …" if near else "a line begins with a row number or one of: " + ", ".join(_EXAMPLES)
-        return Message(
-            "N101",
-            "error",
-            f"No line of the notation begins with `{visible(word[:40])}`.",
-            at(start, start + len(word)),
-            cure=cure,
-        )
-    expects = _listed(allowed)
-    if not word:
-        return Message(
-            "N101",
-            "error",
-            f"The line ends too soon; {expects} would come next.",
-            at(start, start + 1),
-            label="more is needed here",
-            cure=example,
-        )
-    return Message(
-        "N101",
-        "error",
-        f"`{visible(word[:40])}` can't stand here; {expects} could.",
-        at(start, start + len(word)),
-        cure=example,
-    )
-
-
-def _allowed(error: UnexpectedInput) -> list[str]:
-    if isinstance(error, UnexpectedToken):
-        try:
-            names = sorted(error.accepts or error.expected)
-        except Exception:
-            names = sorted(error.expected)
-    elif isinstance(error, UnexpectedCharacters):
-        names = sorted(error.allowed or ())
-    else:
-        names = []
-    names = [name for name in names if name not in ("COMMENT", "SPACE", "$END")]
-    if len(names) > 1 and "INT" in names and "DECIMAL" in names:
-        names.remove("INT")
-    return [_SAYS.get(name, f"`{name.lower()}`") for name in names]
-
-
-def _listed(words: list[str]) -> str:
-    if not words:
-        return "nothing more"
-    if len(words) > 7:
-        words = [*words[:6], "one of some others"]
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " or " + words[-1]
-
-
-_At = Callable[[int, int], Span]
-
-
-def _typographic_quotes(line: str, start: int, at: _At) -> Message | None:
-    match = re.search("[“”„‟«»″]", line)
-    if match is None or match.start() > start + 1:
-        return None
-    return Message(
-        "N101",
-        "error",
-        f"`{match.group()}` is a printer's quotation mark; the notation uses straight ones.",
-        at(match.start(), match.end()),
-        cure='"…"',
-    )
-
-
-def _open_quote(line: str, start: int, at: _At) -> Message | None:
-    if line[start : start + 1] == '"' and line.find('"', start + 1) < 0:
-        return Message(
-            "N101",
-            "error",
-            "This quotation mark is never closed; quoted text ends on its own line.",
-            at(start, start + 1),
-            label="opened here",
-            cure='"…"',
-        )
-    return None
-
-
-def _alike_keyword(line: str, start: int, at: _At) -> Message | None:
-    for match in re.finditer(r"[^\W\d_]+", line.split("#")[0]):
-        latin = latin_of(match.group())
-        if latin is not None and latin.lower() in KEYWORDS and '"' not in line[: match.start()]:
-            odd = next(i for i, c in enumerate(match.group()) if c != latin[i])
-            return Message(
-                "N111",
-                "error",
-                f"`{match.group()}` is written with a letter that only looks like {latin[odd]}.",
-                at(match.start() + odd, match.start() + odd + 1),
-                cure=latin,
-            )
-    return None
-
-
-def _wrong_letter(line: str, start: int, at: _At) -> Message | None:
-    before = line[:start].rstrip().lower()
-    if re.search(r"\bwith\b", before) and re.search(r"(\bwith|\bfor|,)$", before) and start < len(line):
-        character = line[start]
-        if character in LOOK_ALIKES:
-            return letter_message(line, start, at)[0]
-        word = _WORD.match(line, start)
-        if word and word.group()[0].isalpha() and word.group().upper() not in ("K", "T", "S"):
-            return Message(
-                "N102",
-                "error",
-                f"`{word.group()}` is not a cell; `with` exchanges K, T and S.",
-                at(start, word.end()),
-                cure="with S for T",
-            )
-    return None
-
-
-def _decimal_comma(line: str, start: int, at: _At) -> Message | None:
-    match = re.search(r"[0-9]+,[0-9]+", line)
-    if match and match.start() <= start <= match.end() and ":" not in line and not line.lstrip()[:1].isdigit():
-        return Message(
-            "N101",
-            "error",
-            f"`{match.group()}`: decimals are written with a point.",
-            at(match.start(), match.end()),
-            cure=match.group().replace(",", "."),
-        )
-    return None
-
-
-def _colon_after_name(line: str, start: int, at: _At) -> Message | None:
-    if line[start : start + 1] == ":" and re.match(r"\s*(stitch|piece)\b", line, re.IGNORECASE):
-        return Message(
-            "N101",
-            "error",
-            "No colon follows the name; the lines below belong to it by themselves.",
-            at(start, start + 1),
-            cure=line[:start].strip(),
-        )
-    return None
-
-
-def _row_without_colon(line: str, start: int, at: _At) -> Message | None:
-    match = re.match(r"\s*(?:row|r|rows|rnd)\.?\s*([0-9][0-9, -]*)\s*:?", line, re.IGNORECASE)
-    if match and start <= match.start(1):
-        return Message(
-            "N101",
-            "error",
-            "A row begins with its number alone.",
-            at(match.start(), match.start(1)),
-            cure=f"{match[1].strip()}: …",
-        )
-    match = re.match(r"\s*([0-9]+)([.)=;]|\s+(?=[KTSkts(]))", line)
-    if match and start <= match.end():
-        return Message(
-            "N101",
-            "error",
-            "A colon stands between a row's number and its cells.",
-            at(match.end(1), match.end(1) + 1),
-            cure=f"{match[1]}: {line[match.end() :].strip()[:30]}",
-        )
-    return None
-
-
-def _american_colour(line: str, start: int, at: _At) -> Message | None:
-    if line[start : start + 5].lower() == "color" and re.match(r"\s*yarn\b", line, re.IGNORECASE):
-        return Message("N101", "error", "The notation spells it `colour`.", at(start, start + 5), cure="colour")
-    return None
-
-
-def _unit(line: str, start: int, at: _At) -> Message | None:
-    match = re.match(r'(centimet\w*|millimet\w*|inch\w*|ins?\.|"|″|m\b|yd\w*|ft\b)', line[start:], re.IGNORECASE)
-    if match and re.search(r"[0-9]\s*$", line[:start]) and not line.lstrip()[:1].isdigit():
-        return Message(
-            "N101",
-            "error",
-            f"`{match.group()}` is not a unit here.",
-            at(start, start + match.end()),
-            cure="mm, cm or in",
-        )
-    return None
-
-
-def _hidden(line: str, start: int, at: _At) -> Message | None:
-    character = line[start : start + 1]
-    if character and not character.isprintable():
-        return Message(
-            "N101",
-            "error",
-            f"A hidden character, {visible(character)}, stands here.",
-            at(start, start + 1),
-            cure="Delete it and type the line again.",
-        )
-    return None
-
-
-_SLIPS: Final[tuple[Callable[[str, int, _At], Message | None], ...]] = (
-    _hidden,
-    _typographic_quotes,
-    _unit,
-    _open_quote,
-    _alike_keyword,
-    _wrong_letter,
-    _american_colour,
-    _decimal_comma,
-    _colon_after_name,
-    _row_without_colon,
-)

@@ -32,7 +32,9 @@ def agreed(written: Written, folder: Path | None = None) -> str:
         book = interpret(written.text, written.files)
     except Wrong as wrong:
         assert pattern is None, f"compiled although {wrong}"
-        assert wrong.code in codes, f"{wrong}, but the compiler says {messages}"
+        # a chain may be wrong in its sizes at one joint and in its yarns at another; which is told first is free
+        either = {"N109", "N117"} if wrong.code in ("N109", "N117") else {wrong.code}
+        assert either & codes, f"{wrong}, but the compiler says {messages}"
         return wrong.code
     assert pattern is not None, [f"{m.code} {m.span}: {m.text}" for m in messages]
     assert not messages
