@@ -284,13 +284,28 @@ def ways(chart: Chart, machine: Machine, needles: Needles, rows: int, carriage: 
     A shift makes no difference where a card or a picture selects the needles.
     """
     sides: tuple[Side, Side] = ("right", "left")
-    shifts = range(chart.width if moved_by_hand(machine) else 1)
-    found = [
-        Way(side, shift, cost(lower(chart.shifted(shift), machine, needles, rows, side, edge), machine))
-        for shift in shifts
-        for side in sides
-    ]
+    by_hand = moved_by_hand(machine)
+    changes: dict[tuple[bytes, Side], int] = {}
+    found = []
+    for shift in range(chart.width if by_hand else 1):
+        moved = chart.shifted(shift)
+        held = cells_on(moved, columns_on(moved, machine, needles, edge)) != KNIT
+        moves = _moves(held, rows) if by_hand else 0
+        for side in sides:
+            key = (held.any(axis=1).tobytes() if by_hand else b"", side)
+            if key not in changes:
+                changes[key] = cost(lower(moved, machine, needles, rows, side, edge), machine).lever_changes
+            found.append(Way(side, shift, Cost(moves, changes[key])))
     return sorted(
         found,
         key=lambda w: (w.cost.moves, w.cost.lever_changes, w.carriage != carriage, min(w.shift, chart.width - w.shift)),
     )
+
+
+def _moves(held: npt.NDArray[np.bool_], rows: int) -> int:
+    """Needles moved by hand over so many rows, from which needles each chart row holds; `lower` counts the same."""
+    moved = np.count_nonzero(held ^ np.roll(held, 1, axis=0), axis=1)
+    moved[~held.any(axis=1)] = 0  # the hold is cancelled
+    times, rest = divmod(rows, int(held.shape[0]))
+    before_first = int(moved[0]) - int(np.count_nonzero(held[0]))  # nothing is held before the first row
+    return int(moved.sum()) * times + int(moved[:rest].sum()) - before_first

@@ -235,3 +235,12 @@ def test_every_shipped_machine_can_be_lowered_for(name: str) -> None:
     machine = load(name)
     document = sheet_of(Chart.from_rows(["KT", "KK", "KS"]), Needles.centred(20), 9, "left", 2, machine)
     assert len(document["passes"]) == 9  # type: ignore[arg-type]
+
+
+@given(charts(), st.integers(1, 30), sides, st.booleans())
+@settings(max_examples=60, deadline=None)
+def test_the_cost_of_every_way_is_that_of_its_passes(chart: Chart, rows: int, carriage: Side, one_way: bool) -> None:
+    machine = ONE_WAY if one_way else HAND
+    for way in ways(chart, machine, Needles.centred(11), rows, carriage, 1):
+        passes = lower(chart.shifted(way.shift), machine, Needles.centred(11), rows, way.carriage, 1)
+        assert way.cost == cost(passes, machine)

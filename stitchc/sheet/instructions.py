@@ -215,8 +215,8 @@ def habits(passes: Sequence[Pass], machine: Machine, needles: Needles, edge: int
             "cancel the hold. Count what you moved against the number in brackets."
         )
         found.append(
-            "Set to hold means: the setting with which the carriage passes needles in holding position and does not knit "
-            "them. Cancel the hold means: the setting with which it knits them. Your manual has its names for both."
+            "Set to hold means: the setting with which the carriage leaves needles in holding position unknitted. "
+            "Cancel the hold means: the setting with which it knits them. Your manual has its own names for both."
         )
         found += _ways_of_naming(held)
         found += _direction_advice(held, passes, machine)
