@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stitchc.bed import Needles
@@ -283,8 +283,10 @@ def test_the_wrong_side_is_told_with_row_yarn_and_reason() -> None:
 
 # -- against a machine followed pass by pass --------------------------------------------------------------------
 
-cell_rows = st.integers(1, 7).flatmap(
-    lambda width: st.lists(st.text("KKKTS", min_size=width, max_size=width), min_size=1, max_size=9)
+cell_rows = st.tuples(st.sampled_from(["KKKTS", "KT", "KTTTT", "KSSSSS", "KTSS"]), st.integers(1, 10)).flatmap(
+    lambda drawn: st.lists(
+        st.text(drawn[0], min_size=drawn[1], max_size=drawn[1]) | st.just("K" * drawn[1]), min_size=1, max_size=10
+    )
 )
 yarn_names = st.sampled_from(["foam", "sand", "kelp", None])
 
@@ -370,6 +372,7 @@ def in_words(message: Message) -> tuple[object, ...]:
     )
 
 
+@settings(max_examples=400, deadline=None)
 @given(cell_rows, st.data())
 def test_every_check_agrees_with_a_machine_followed_pass_by_pass(rows: list[str], data: st.DataObject) -> None:
     yarns = data.draw(st.lists(yarn_names, min_size=len(rows), max_size=len(rows)))
