@@ -152,7 +152,7 @@ def _by_reader(item: Pass, change: LeverChange | None, machine: Machine) -> list
         if change is None:
             steps.append(Step("rest", "Nothing to do: all needles knit."))
         return steps
-    row = f"{reader.capitalize()} row {item.chart_row}"
+    row = f"Row {item.chart_row} of the repeat"
     tucked = tuple(n for n in item.held if n not in set(item.slipped))
     whole = []
     if tucked:

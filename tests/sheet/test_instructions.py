@@ -61,10 +61,10 @@ def test_yarns_are_described_once_and_a_row_without_one_is_the_main_yarn() -> No
 
 def test_a_card_selects_and_the_sheet_says_the_setting_and_what_to_check() -> None:
     assert words(["KT", "KK", "KS"], 4, "card24-standard") == [
-        "Set the carriage to tuck. Card row 1: every 2nd needle from L7 to R6 (7 needles) tuck.",
-        "Card row 2: all needles knit.",
-        "Set the carriage to slip. Card row 3: every 2nd needle from L7 to R6 (7 needles) slip.",
-        "Set the carriage to tuck. Card row 1: every 2nd needle from L7 to R6 (7 needles) tuck.",
+        "Set the carriage to tuck. Row 1 of the repeat: every 2nd needle from L7 to R6 (7 needles) tuck.",
+        "Row 2 of the repeat: all needles knit.",
+        "Set the carriage to slip. Row 3 of the repeat: every 2nd needle from L7 to R6 (7 needles) slip.",
+        "Set the carriage to tuck. Row 1 of the repeat: every 2nd needle from L7 to R6 (7 needles) tuck.",
     ]
     assert words(["K"], 1, "card24-standard") == ["Nothing to do: all needles knit."]
 
