@@ -557,3 +557,10 @@ def test_write_of_an_unknown_name(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["machines", "--write", "card42"]) == 1
     assert "M304" in capsys.readouterr().err
     assert run(["machines", "--write", "hand-fine", "hand-mid"]) == 2
+
+
+def test_the_example_of_a_profile_of_ones_own() -> None:
+    mine = load(str(Path(__file__).parent.parent / "examples" / "studio.toml"))
+    assert mine.name == "studio"
+    assert mine.card and mine.card.column_pitch_mm == 4.52
+    assert mine.limits.float_mm == 15
