@@ -95,7 +95,7 @@ def refuse_foreign(path: Path, force: bool = False) -> None:
 
 
 def _is_ours(path: Path) -> bool:
-    if path.suffix.lower() == ".stitch":  # a pattern is the knitter's own work, whoever began it
+    if path.suffix.lower() in (".stitch", ".toml"):  # a pattern or profile is the knitter's own, whoever began it
         return False
     try:
         size = path.stat().st_size

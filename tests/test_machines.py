@@ -528,8 +528,9 @@ def test_write_prints_a_profile_that_loads(name: str, tmp_path: Path, capsys: py
     path = tmp_path / "my.toml"
     assert run(["machines", "--write", name, "-o", str(path)]) == 0
     assert capsys.readouterr().out == f"{path}\n"
-    assert run(["machines", "--write", name, "-o", str(path)]) == 0, "a profile that stitchc wrote is written over"
-    capsys.readouterr()
+    path.write_text(printed + "# measured by hand\n")
+    assert run(["machines", "--write", name, "-o", str(path)]) == 3, "a profile is the knitter's own work by now"
+    assert "F503" in capsys.readouterr().err and "measured by hand" in path.read_text()
     assert run(["machines", str(path)]) == 0
     assert "no mistake" in capsys.readouterr().out
 
