@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 
+from stitchc.card.plan import fitted_rows
 from stitchc.messages import Message
 from stitchc.passes import Pass, moved_by_hand
 from stitchc.pattern import Do
@@ -207,12 +208,12 @@ def _reader_details(plan: Plan, section: Section, in_reader: str | None) -> Iter
         yield f"Picture: {again}, from row 1."
         return
     height = section.chart.height
-    times = -(-machine.card.least_rows // height)
+    times = fitted_rows(section.chart, machine.card) // height
     again = "the same card, set back to row 1" if in_reader == section.stitch else f"that of {section.stitch}"
     locked = "lock it at row 1 for the first of these rows, then release it"
     yield f"Card: {again}; {locked}."
     if times > 1:
         yield (
-            f"The card holds the repeat {times} times over ({times * height} rows). Card rows below are counted within "
-            f"one repeat: card row {height + 1} is row 1 again."
+            f"The card holds the repeat {times} times over ({times * height} rows). Below, rows are counted within one "
+            f"repeat: card row {height + 1} is its row 1 again."
         )

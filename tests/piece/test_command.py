@@ -111,7 +111,7 @@ def test_the_text_says_what_a_knitter_needs(cowl: str) -> None:
 
 def test_each_class_of_machine_has_its_own_instructions(cowl: str) -> None:
     card = run(cowl, "--machine", "card24-standard").stdout
-    assert "Card: that of drift" in card and "Set the carriage to tuck" in card and "Card row 1" in card
+    assert "Card: that of drift" in card and "Set the carriage to tuck" in card and "Row 1 of the repeat" in card
     picture = run(cowl, "--machine", "bitmap-standard").stdout
     assert "Picture: the picture of drift, from row 1." in picture
     assert "Bring out" not in card + picture
