@@ -243,7 +243,7 @@ class _Planner:
                 needles = Needles.centred(rounding.chosen.count)
         elif needles is None:
             needles = self.needles_given()
-        if needles is None or not self.on_the_bed(needles, rounding, width) or self.failed:
+        if needles is None or not self.on_the_bed(needles, rounding, width, widest) or self.failed:
             return None
         self.fits(needles)
         if self.failed:
@@ -274,14 +274,7 @@ class _Planner:
         if not self.law.known(knit.stitch, "rows"):
             if fixed is not None:
                 return fixed, None
-            self.say(
-                "P402",
-                "error",
-                f"`{_length(knit.mm)}` of `{knit.stitch}` can't be turned into rows: no gauge is known.",
-                knit.amount_span,
-                cure="gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
-                label="no gauge to count rows by",
-            )
+            self.no_gauge(f"`{_length(knit.mm)}` of `{knit.stitch}`", "rows", knit.amount_span)
             return None
         per_mm = _per_mm(self.law, knit.stitch, "rows")
         rounding = nearest(knit.mm, per_mm, height)
@@ -308,6 +301,21 @@ class _Planner:
             return -(-least // height) * height, rounding
         return rounding.chosen.count, rounding
 
+    def no_gauge(self, what: str, into: str, span: Span) -> None:
+        """P402, once: one `gauge plain` line mends every place, so the further ones are shown under the first."""
+        for at, told in enumerate(self.messages):
+            if told.code == "P402":
+                self.messages[at] = told._replace(also=(*told.also, (span, f"nor this into {into}")))
+                return
+        self.say(
+            "P402",
+            "error",
+            f"{what} can't be turned into {into}: no gauge is known.",
+            span,
+            cure="gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
+            label=f"no gauge to count {into} by",
+        )
+
     def width_stitch(self, rows: Mapping[int, int]) -> str:
         """The stitch whose gauge sets the width: the one named, else the one with most rows, the earlier of equals."""
         if self.piece.width is not None and self.piece.width.stitch is not None:
@@ -320,14 +328,7 @@ class _Planner:
     def needles_for(self, width: Width, stitch: str) -> Rounding | None:
         """The needles nearest to a width, in whole repeats and the edges."""
         if not self.law.known(stitch, "stitches"):
-            self.say(
-                "P402",
-                "error",
-                f"`{_length(width.mm)}` of `{stitch}` can't be turned into needles: no gauge is known.",
-                width.span,
-                cure="gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
-                label="no gauge to count needles by",
-            )
+            self.no_gauge(f"`{_length(width.mm)}` of `{stitch}`", "needles", width.span)
             return None
         per_mm = _per_mm(self.law, stitch, "stitches")
         edges = 2 * self.piece.edge
@@ -373,7 +374,7 @@ class _Planner:
             return None
         return piece.needles
 
-    def on_the_bed(self, needles: Needles, rounding: Rounding | None, width: Width | None) -> bool:
+    def on_the_bed(self, needles: Needles, rounding: Rounding | None, width: Width | None, stitch: str) -> bool:
         """Whether the needles are there (M303, with the widest that would go and how many panels would do)."""
         machine, bed = self.machine, self.machine.bed
         if needles.first >= bed.first and needles.last <= bed.last:
@@ -384,7 +385,7 @@ class _Planner:
             text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
             cure = f"needles {needles.count}   (about the centre)"
         else:
-            unit = rounding.unit if rounding is not None else 1
+            unit = rounding.unit if rounding is not None else _chart_of(self.pattern, stitch).width
             most = (machine.needles - edges) // unit * unit + edges
             text = f"`{self.piece.name}` takes {needles.count} needles, and `{machine.name}` has {machine.needles}."
             panels = -(-(needles.count - edges) // max(most - edges, 1))

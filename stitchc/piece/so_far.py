@@ -67,6 +67,8 @@ def parse_measured(text: str) -> Measured:
     mm = length * _MM_PER[match["unit"].lower()]
     if not 1 <= count <= 100_000 or not 1 <= mm <= 100_000:
         raise ValueError(f"`{text}`: at least one row or stitch, and a length from 1 mm to 100 m")
+    if match["what"].lower()[0] != "r" and (match["place"] or "").lower().startswith("on"):
+        raise ValueError(f"`{text}`: on the machine the needles hold the work wide, so measure its width at rest")
     stitch = PLAIN if match["stitch"].lower() == PLAIN else match["stitch"]
     is_rows = match["what"].lower().startswith("row")
     on_machine = (match["place"] or "").lower().startswith("on")

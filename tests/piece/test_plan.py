@@ -250,9 +250,8 @@ def test_cut_repeats_are_shared_out_by_hand_and_left_to_the_reader_on_a_card() -
 
 
 def test_a_piece_that_says_too_little() -> None:
-    def told(piece: str, gauge: bool = True) -> list[str]:
-        whole = text(piece) if gauge else f"{RIPPLE}piece it\n{piece}"
-        plan, messages = planned(whole)
+    def told(piece: str) -> list[str]:
+        plan, messages = planned(text(piece))
         assert plan is None
         return [message.code for message in messages]
 
@@ -261,8 +260,10 @@ def test_a_piece_that_says_too_little() -> None:
     assert told(" width 5 mm\n knit ripple for 10 rows\n") == ["P406"]
     assert told(" needles 2\n knit ripple for 10 rows\n") == ["P406"]
     assert told(" needles 20\n knit ripple for 40000 rows\n knit plain for 40000 rows\n") == ["P410"]
-    # Both the width and each length are told of in one run.
-    assert told(" width 30 cm\n knit ripple for 10 cm\n knit plain for 5 cm\n", gauge=False) == ["P402"] * 3
+    # The width and each length are told of in one message, since one line mends them all.
+    none = f"{RIPPLE}piece it\n width 30 cm\n knit ripple for 10 cm\n knit plain for 5 cm\n"
+    _, (message,) = planned(none)
+    assert (message.code, len(message.also)) == ("P402", 2)
 
 
 def test_without_a_gauge_rows_and_needles_still_work() -> None:
