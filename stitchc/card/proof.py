@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +16,8 @@ import numpy.typing as npt
 from stitchc.card.form import MM_PER_INCH, Scale, place_mm
 
 if TYPE_CHECKING:
+    from PIL.Image import Image
+
     from stitchc.card.paper import Tile
     from stitchc.card.plan import Card
 
@@ -29,20 +31,22 @@ class ProofFailed(Exception):
 
 def prove_png(content: bytes, card: Card, tile: Tile, dpi: int, scale: Scale) -> None:
     """Every cell of the tile in a PNG picture; its size and the scale it carries. Raises ProofFailed."""
-    from PIL import Image
+    from PIL import Image as pillow
 
-    most, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None  # our own picture, and its size is known
+    most, pillow.MAX_IMAGE_PIXELS = pillow.MAX_IMAGE_PIXELS, None  # our own picture, and its size is known
     try:
-        with Image.open(io.BytesIO(content)) as image:
+        with pillow.open(io.BytesIO(content)) as image:
             wanted = (round(tile.page_mm[0] * dpi / MM_PER_INCH), round(tile.page_mm[1] * dpi / MM_PER_INCH))
             if image.size != wanted:
                 raise ProofFailed(f"the picture is {image.size} pixels instead of {wanted}")
             carried = image.info.get("dpi", (0, 0))
             if any(abs(value - dpi) > 0.02 for value in carried):
                 raise ProofFailed(f"the picture carries a scale of {carried} dpi instead of {dpi}")
-            _prove_pixels(np.asarray(image), card, tile, dpi / MM_PER_INCH, scale)
+            if image.mode != "1":
+                raise ProofFailed(f"the picture is of mode {image.mode}, not black and white")
+            _prove_pixels(image, card, tile, dpi / MM_PER_INCH, scale)
     finally:
-        Image.MAX_IMAGE_PIXELS = most
+        pillow.MAX_IMAGE_PIXELS = most
 
 
 def prove_pdf(content: bytes, card: Card, tiles: Sequence[Tile], scale: Scale) -> None:
@@ -59,8 +63,7 @@ def prove_pdf(content: bytes, card: Card, tiles: Sequence[Tile], scale: Scale) -
             if any(abs(side - wanted) > 0.05 for side, wanted in zip(size, tile.page_mm, strict=True)):
                 raise ProofFailed(f"page {index + 1} of the PDF is {size} mm instead of {tile.page_mm}")
             fine = PDF_DPI if max(tile.page_mm) < 1500 else 72
-            pixels = page.render(scale=fine / 72, grayscale=True).to_numpy()
-            _prove_pixels(pixels.reshape(pixels.shape[:2]) > 127, card, tile, fine / MM_PER_INCH, scale)
+            _prove_pixels(page.render(scale=fine / 72, grayscale=True).to_pil(), card, tile, fine / MM_PER_INCH, scale)
     finally:
         document.close()
 
@@ -96,7 +99,7 @@ def prove_svg(content: bytes, card: Card, tile: Tile, scale: Scale) -> None:
         raise ProofFailed("a hole stands twice in the SVG")
 
 
-def _prove_pixels(light: npt.NDArray[Any], card: Card, tile: Tile, px_per_mm: float, scale: Scale) -> None:
+def _prove_pixels(image: Image, card: Card, tile: Tile, px_per_mm: float, scale: Scale) -> None:
     """Sample each cell: its centre and a ring well inside the hole's edge, dark for a hole and light for none; a
     blank cell must be light out to the hole's edge."""
     x0, y0 = place_mm(card, tile, scale, 1, tile.first)
@@ -108,7 +111,9 @@ def _prove_pixels(light: npt.NDArray[Any], card: Card, tile: Tile, px_per_mm: fl
     ring_x, ring_y = np.append(np.cos(angles), 0.0), np.append(np.sin(angles), 0.0)
     rows = np.floor(y[:, None, None] + inner * ring_y).astype(np.intp)
     columns = np.floor(x[None, :, None] + inner * ring_x).astype(np.intp)
-    samples = light[rows, columns].astype(np.bool_)
+    left, top = int(columns.min()), int(rows.min())
+    field = image.crop((left, top, int(columns.max()) + 1, int(rows.max()) + 1))
+    samples = np.asarray(field)[rows - top, columns - left] > (0 if image.mode == "1" else 127)
     dark = ~samples
     if not (dark.all(axis=2) | samples.all(axis=2)).all():
         where = np.argwhere(dark.any(axis=2) & samples.any(axis=2))[0]

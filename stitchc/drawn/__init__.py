@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
@@ -520,15 +520,15 @@ def _laid(shape: Stroke | Spot | Ring | Area, left: float, top: float, side: flo
 def _moved(item: Item, dx: float, dy: float) -> Item:
     match item:
         case Disc() | Circle() | Text():
-            return replace(item, x_mm=item.x_mm + dx, y_mm=item.y_mm + dy)
+            return item._replace(x_mm=item.x_mm + dx, y_mm=item.y_mm + dy)
         case Line():
-            return replace(
-                item, x1_mm=item.x1_mm + dx, y1_mm=item.y1_mm + dy, x2_mm=item.x2_mm + dx, y2_mm=item.y2_mm + dy
+            return item._replace(
+                x1_mm=item.x1_mm + dx, y1_mm=item.y1_mm + dy, x2_mm=item.x2_mm + dx, y2_mm=item.y2_mm + dy
             )
         case Rectangle():
-            return replace(item, left_mm=item.left_mm + dx, top_mm=item.top_mm + dy)
+            return item._replace(left_mm=item.left_mm + dx, top_mm=item.top_mm + dy)
         case Polygon():
-            return replace(item, points_mm=tuple((x + dx, y + dy) for x, y in item.points_mm))
+            return item._replace(points_mm=tuple((x + dx, y + dy) for x, y in item.points_mm))
 
 
 def _fitting_cell(room_mm: float, cells: int) -> float:

@@ -1,13 +1,13 @@
 """A page as a value: discs, circles, lines, rectangles, polygons and text, all in millimetres.
 
-Knows nothing of what is drawn (cards, charts) and nothing of file types; the writers beside this turn it into bytes.
+Named tuples, since a page has thousands of items. Knows nothing of what is drawn (cards, charts) and nothing of file
+types; the writers beside this turn it into bytes.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 Layer = Literal["cut", "engrave", "guide"]
 """What an item is for. cut: a hole or an edge to be cut. engrave: lettering that stays on what is cut out.
@@ -22,8 +22,7 @@ Colour = str
 BLACK: Final = "#000000"
 
 
-@dataclass(frozen=True, slots=True)
-class Disc:
+class Disc(NamedTuple):
     """A filled disc about a centre: a hole to punch, or a mark in a chart."""
 
     x_mm: float
@@ -33,8 +32,7 @@ class Disc:
     layer: Layer = "cut"
 
 
-@dataclass(frozen=True, slots=True)
-class Circle:
+class Circle(NamedTuple):
     """A ring about a centre; line_mm is the width of its line, which lies half inside and half outside.
 
     fill: None leaves the inside as it is.
@@ -49,8 +47,7 @@ class Circle:
     layer: Layer = "cut"
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """A straight line. dash_mm: lengths of mark and gap in turn, from the first point; empty for a solid line."""
 
     x1_mm: float
@@ -63,8 +60,7 @@ class Line:
     layer: Layer = "guide"
 
 
-@dataclass(frozen=True, slots=True)
-class Rectangle:
+class Rectangle(NamedTuple):
     """A rectangle with square corners. fill and stroke: either may be None; line_mm lies half inside, half outside."""
 
     left_mm: float
@@ -77,8 +73,7 @@ class Rectangle:
     layer: Layer = "guide"
 
 
-@dataclass(frozen=True, slots=True)
-class Polygon:
+class Polygon(NamedTuple):
     """Straight lines from point to point. closed: the last joins the first; fill needs a closed one."""
 
     points_mm: tuple[tuple[float, float], ...]
@@ -89,8 +84,7 @@ class Polygon:
     layer: Layer = "guide"
 
 
-@dataclass(frozen=True, slots=True)
-class Text:
+class Text(NamedTuple):
     """One line of lettering. x_mm, y_mm: the anchor point, on the baseline; size_mm: the font's size (its em).
 
     A capital is about 0.73 of the size high. rotation_deg turns it counter-clockwise about the anchor point.
@@ -110,8 +104,7 @@ class Text:
 Item = Disc | Circle | Line | Rectangle | Polygon | Text
 
 
-@dataclass(frozen=True)
-class Page:
+class Page(NamedTuple):
     """A page: x to the right and y down from the top left corner, in mm. Items are drawn in order.
 
     title: the document's title. label: what a viewer shows as the page's number ("rows 1-34"); description: a
@@ -149,22 +142,21 @@ class Page:
         def moved(item: Item) -> Item:
             match item:
                 case Disc() | Circle():
-                    return replace(item, x_mm=x(item.x_mm), y_mm=y(item.y_mm), diameter_mm=item.diameter_mm * mean)
+                    return item._replace(x_mm=x(item.x_mm), y_mm=y(item.y_mm), diameter_mm=item.diameter_mm * mean)
                 case Line():
-                    return replace(
-                        item, x1_mm=x(item.x1_mm), y1_mm=y(item.y1_mm), x2_mm=x(item.x2_mm), y2_mm=y(item.y2_mm)
+                    return item._replace(
+                        x1_mm=x(item.x1_mm), y1_mm=y(item.y1_mm), x2_mm=x(item.x2_mm), y2_mm=y(item.y2_mm)
                     )
                 case Rectangle():
-                    return replace(
-                        item,
+                    return item._replace(
                         left_mm=x(item.left_mm),
                         top_mm=y(item.top_mm),
                         width_mm=item.width_mm * scale_x,
                         height_mm=item.height_mm * scale_y,
                     )
                 case Polygon():
-                    return replace(item, points_mm=tuple((x(px), y(py)) for px, py in item.points_mm))
+                    return item._replace(points_mm=tuple((x(px), y(py)) for px, py in item.points_mm))
                 case Text():
-                    return replace(item, x_mm=x(item.x_mm), y_mm=y(item.y_mm))
+                    return item._replace(x_mm=x(item.x_mm), y_mm=y(item.y_mm))
 
-        return replace(self, items=tuple(moved(item) for item in self.items))
+        return self._replace(items=tuple(moved(item) for item in self.items))
