@@ -363,7 +363,8 @@ class _Compiler:
             self.error("N114", "This include names no file.", path.span, cure='include "grounds.stitch"')
             return
         if "\\" in wanted:
-            cure = 'include "' + re.sub(r"^[A-Za-z]:|^/+", "", wanted.replace("\\", "/")).lstrip("/") + '"'
+            plain = wanted.replace("\\", "/")
+            cure = f'include "{plain.rsplit("/", 1)[-1] if re.match("/|[A-Za-z]:", plain) else plain}"'
             self.error("N114", f"`{wanted}`: a path in a pattern is written with `/`.", path.span, cure=cure)
             return
         if "\0" in wanted or Path(wanted).is_absolute() or re.match(r"[A-Za-z]:", wanted):
@@ -756,7 +757,7 @@ class _Compiler:
         words = list(_names(definition.expression))
         unknown = [word for word in words if _nfc(word.text) not in self.definitions]
         for word in {_nfc(word.text): word for word in reversed(unknown)}.values():
-            self.unknown_stitch(word, self.definitions)
+            self.unknown_stitch(word, [name for name in self.definitions if name != key])
         if unknown or any(_nfc(word.text) not in made for word in words):
             self.evaluate_ranges(definition.expression)
             return None
