@@ -1,0 +1,366 @@
+"""What to say of text in a row that is no cell: the slips people make there, each with its own words and cure.
+
+Loaded only when a row has a mistake in it; knows the row's text and nothing else of the pattern.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable
+from typing import Final, NamedTuple
+
+from stitchc.messages import Message, Span, visible
+from stitchc.notation.slips import LOOK_ALIKES, count_message
+
+At = Callable[[int, int], Span]
+"""Makes a span of two offsets in the row's text."""
+
+
+class Found(NamedTuple):
+    """A mistake in a row. end: the offset where reading goes on. kind: of several alike only the first is told."""
+
+    message: Message
+    end: int
+    kind: str
+
+
+_HAND_WORDS: Final = re.compile(
+    r"(?:k|p|ss?)[0-9]*tog|[kp]f?fb|psso|skp|sk2p|yo[0-9]*|yfwd|yrn|m1[lr]?|inc[0-9]*|dec[0-9]*|tbl|sl(?:\s*st)?[0-9]*"
+    r"|[kp]w(?:ise)?|w(?:yi[bf])|rep(?:eat)?|rs|ws|[kp][0-9]b|co|bo",
+    re.IGNORECASE,
+)
+_PURL: Final = re.compile(r"p(?:url)?\s?[0-9]*", re.IGNORECASE)
+_STARRED: Final = re.compile(
+    r"\*\s*([^*]*?)[;,.\s]*"
+    r"(?:\*|(?:rep(?:eat)?|to\s+end)\b[^*]*\*?)"
+    r"\s*(?:,?\s*(?:rep(?:eat)?|to|until|across|x\s*[0-9]|[0-9]+\s*(?:x|times)|twice|[0-9]+).*)?",
+    re.IGNORECASE | re.DOTALL,
+)
+_BOXED: Final = re.compile(r"[\[{]\s*([^\[\]{}()]*?)\s*[\]}]\s*(?:[xX×*]?\s*([0-9]+))?(?:\s*times)?")
+_WORD: Final = re.compile(r"[^\W\d_]+")
+_COUNT_FIRST: Final = re.compile(r"([0-9]+)\s*([KTSkts]?)(?![KTSkts])")
+_MEANT: Final = {
+    "knit": "K",
+    "tuck": "T",
+    "slip": "S",
+    "miss": "S",
+    "float": "S",
+    "skip": "S",
+}
+_SEPARATORS: Final = {",": "commas", ";": "semicolons", "/": "strokes", "|": "bars", "\\": "strokes", "&": "`&`"}
+_FULL_WIDTH: Final = "（）：，；＊×　［］"
+
+KINDS: Final = "K (knit), T (tuck) or S (slip)"
+
+
+def wrong_cell(text: str, start: int, at: At) -> Found:
+    """The mistake at `start`, where no cell can be."""
+    for look in _LOOKS:
+        found = look(text, start, at)
+        if found is not None:
+            return found
+    character = text[start]
+    name = unicodedata.name(character, "a character without a name").lower()
+    return _found(f"`{visible(character)}` ({name}) has no meaning in a row.", at, start, start + 1, KINDS)
+
+
+def uncounted_group(text: str, start: int, close: int, after: int, at: At) -> Found:
+    """A group whose `)` at `close` has no count. after: the offset behind the `)`, or behind its `x`."""
+    inside = text[start:close][:40].strip()
+    if after == close + 1:
+        odd = re.match(r"\s*([хХΧχ✕✖⨯⨉])\s*([0-9]+)", text[after : after + 40])
+        if odd is not None:
+            what = "a letter of another script" if odd[1].isalpha() else "another sign"
+            message = Message(
+                "N111",
+                "error",
+                f"`{odd[1]}` looks like x but is {what}.",
+                at(after + odd.start(1), after + odd.end(1)),
+                label=f"U+{ord(odd[1]):04X}",
+                cure=f"{inside})x{odd[2]}",
+            )
+            return Found(message, after + odd.end(), "x")
+        times = re.match(
+            r"\s*[*·.]\s*([0-9]+)|([0-9]+)(?:\s*(?:times|x)\b)?|\s+([0-9]+)\s*(?:times|x)\b|\s*(?:twice)\b",
+            text[after : after + 40],
+            re.IGNORECASE,
+        )
+        if times is not None:
+            count = times[1] or times[2] or times[3] or "2"
+            return _found(
+                "A group's count stands after an `x`.", at, close, after + times.end(), f"{inside})x{count}", "N101"
+            )
+    label = "x and a count are missing" if after == close + 1 else "a count is missing"
+    message = Message(
+        "N101",
+        "error",
+        "A group says how many times it is knitted.",
+        at(close, after),
+        label=label,
+        cure=f"{inside})x2, or leave the brackets out",
+    )
+    return Found(message, after, f"group {close}")
+
+
+# -- one slip each ----------------------------------------------------------------------------------------------
+
+
+def _ahead(text: str, start: int) -> str:
+    """The text from here on, as far as a slip reaches; a row may have millions of characters."""
+    return text[start : start + 200]
+
+
+def _behind(text: str, start: int) -> str:
+    """The text just before."""
+    return text[max(0, start - 40) : start]
+
+
+def _found(text: str, at: At, start: int, end: int, cure: str, code: str = "N101", kind: str = "") -> Found:
+    return Found(Message(code, "error", text, at(start, end), cure=cure), end, kind or text)
+
+
+def _full_width(text: str, start: int, at: At) -> Found | None:
+    """One message for the whole row: whoever types one such sign types them all."""
+    if text[start] not in _FULL_WIDTH:
+        return None
+    plain = unicodedata.normalize("NFKC", text[:60]).replace("*", "x").strip()
+    said = f"`{text[start]}` is a full-width sign; the notation uses the narrow ones."
+    return Found(Message("N101", "error", said, at(start, start + 1), cure=plain), len(text), "full width")
+
+
+def _look_alike(text: str, start: int, at: At) -> Found | None:
+    character = text[start]
+    if character in LOOK_ALIKES:
+        latin = LOOK_ALIKES[character]
+        count = re.match(r"\d*", _ahead(text, start + 1))
+        message = Message(
+            "N111",
+            "error",
+            f"`{character}` looks like {latin} but is a {_script(character)} letter.",
+            at(start, start + 1),
+            label=f"U+{ord(character):04X}",
+            cure=f"{latin} (the Latin letter)",
+        )
+        return Found(message, start + 1 + (count.end() if count else 0), character)
+    if character.isdecimal() and not character.isascii():
+        figures = re.match(r"\d+", _ahead(text, start))
+        shown = figures.group() if figures else character
+        said = f"`{shown}` is written in {_script(character)} figures; a count is written with 0 to 9."
+        return _found(said, at, start, start + len(shown), "".join(str(unicodedata.digit(c)) for c in shown), "N111")
+    return None
+
+
+def _hidden(text: str, start: int, at: At) -> Found | None:
+    character = text[start]
+    if character.isprintable():
+        return None
+    name = unicodedata.name(character, "a control character").lower()
+    said = f"A hidden character, {visible(character)} ({name}), stands here."
+    return _found(said, at, start, start + 1, "Delete it, or type the row again.")
+
+
+def _starred(text: str, start: int, at: At) -> Found | None:
+    if text[start] != "*":
+        return None
+    ahead, before = _ahead(text, start), _behind(text, start)
+    match = _STARRED.match(ahead)
+    alone = match is not None and match.end() == len(ahead) and not before.strip()
+    inside = match[1].strip() if match is not None else ""
+    if re.fullmatch(r"[KTSkts0-9 ,]+", inside):
+        group = f"({' '.join(inside.replace(',', ' ').split())})"
+        times = re.search(r"(?<![KTSkts0-9])([0-9]+)", match.group()[len(inside) + 1 :]) if match else None
+        cure = f"{group}x{times[1]}" if times else f"{group}x4   (or however often it is knitted)"
+        if alone and not times:
+            cure = f"{group[1:-1]}   (a row repeats by itself)"
+    else:
+        cure = "(K3 T)x4"
+    end = start + (match.end() if match is not None else 1)
+    shown = start + len(text[start:end].rstrip())
+    said = "A repeat is a group in brackets here, not between asterisks."
+    return Found(Message("N101", "error", said, at(start, shown), cure=cure), end, "asterisk")
+
+
+def _boxed(text: str, start: int, at: At) -> Found | None:
+    if text[start] not in "[]{}<>":
+        return None
+    match = _BOXED.match(_ahead(text, start))
+    said = "A group is in round brackets."
+    if match is None:
+        return _found(said, at, start, start + 1, "(K3 T)x4")
+    inside = match[1] if re.fullmatch(r"[KTSkts0-9\s]+", match[1]) else "K3 T"
+    return _found(said, at, start, len(match.group().rstrip()) + start, f"({inside})x{match[2] or 4}")
+
+
+def _quoted(text: str, start: int, at: At) -> Found | None:
+    match = re.match(r"[\"“„«'‘][^\"”»'’]*[\"”»'’]?", _ahead(text, start))
+    if match is None:
+        return None
+    return _found("A row has no quoted text.", at, start, start + match.end(), "Put it in a comment: # …")
+
+
+def _hand_word(text: str, start: int, at: At) -> Found | None:
+    for match in _HAND_WORDS.finditer(text, max(0, start - 6), start + 12):
+        first, end = match.span()
+        if not first <= start < end or text[end : end + 1].isalpha() or text[max(0, first - 1) : first].isalpha():
+            continue
+        said = f"`{match.group()}` is a hand-knitting word; a row here is made of K, T and S."
+        cure = "K where the needle knits, T where it tucks, S where it slips"
+        return _found(said, at, first, end, cure, "N102")
+    return None
+
+
+def _purl(text: str, start: int, at: At) -> Found | None:
+    match = _PURL.match(_ahead(text, start))
+    if match is None:
+        return None
+    purl = match.group().rstrip()
+    if text[start + len(purl) : start + len(purl) + 1].isalpha() and len(purl) == 1:
+        following = text[start + 1]
+        if following.islower() and following not in "kts":
+            return None  # some other word with a p
+    figures = "".join(c for c in purl if c.isdigit())
+    message = Message(
+        "N102",
+        "error",
+        f"`{purl}`: a single bed has no purl cell; every needle knits, tucks or slips.",
+        at(start, start + len(purl)),
+        label="the side facing you at the machine is purl already",
+        cure=f"K{figures} (turn the fabric over to see it as purl)",
+    )
+    return Found(message, start + len(purl), purl.lower())
+
+
+def _letter_for_figure(text: str, start: int, at: At) -> Found | None:
+    """O for 0, l and I for 1, in a count."""
+    if text[start] not in "oOlI":
+        return None
+    match = re.match(r"[0-9oOlI]+", _ahead(text, start))
+    before = re.search(r"[KTSkts]([0-9]*)$", _behind(text, start))
+    if match is None or before is None or text[start + match.end() : start + match.end() + 1].isalpha():
+        return None
+    if not before[1] and not re.search(r"[0-9]", match.group()):
+        return None
+    figures = before[1] + match.group().translate(str.maketrans("oOlI", "0011"))
+    figure, name = ("0", "O") if text[start] in "oO" else ("1", text[start])
+    said = f"`{text[start]}` is the letter {name} where a count has the figure {figure}."
+    return _found(said, at, start, start + 1, f"{before.group()[0]}{figures}", "N102")._replace(end=start + match.end())
+
+
+def _times(text: str, start: int, at: At) -> Found | None:
+    match = re.match(r"[xX×*]\s*([0-9]+)", _ahead(text, start))
+    if match is None:
+        return None
+    cure = f"K{match[1]} for a run, (K T)x{match[1]} for a group"
+    return _found("Only a group in brackets takes `x` and a count.", at, start, start + match.end(), cure)
+
+
+def _figures(text: str, start: int, at: At) -> Found | None:
+    if not (text[start].isascii() and text[start].isdigit()):
+        return None
+    row = re.match(r"[0-9][0-9,\s–-]*:", _ahead(text, start))
+    if row is not None:
+        said = "A row has a line of its own."
+        return _found(said, at, start, start + row.end(), "Write the row on the next line.")
+    match = _COUNT_FIRST.match(_ahead(text, start))
+    figures = re.match(r"[0-9]+", _ahead(text, start))
+    assert figures is not None
+    end = start + figures.end()
+    letter = (match[2] if match is not None else "") or "K"
+    cure = f"{letter.upper()}{figures.group()[:7]}"
+    return _found("A count stands after its letter.", at, start, end, cure)
+
+
+def _decimal(text: str, start: int, at: At) -> Found | None:
+    before, after = re.search(r"[0-9]+$", _behind(text, start)), re.match(r".([0-9]+)", _ahead(text, start))
+    if text[start] not in ".," or before is None or after is None:
+        return None
+    end = start + after.end()
+    return _found("A count is a whole number.", at, before.start(), end, f"K{before.group()}")
+
+
+def _minus(text: str, start: int, at: At) -> Found | None:
+    match = re.match(r"[-–−]([0-9]+)", _ahead(text, start))
+    if match is None or not re.search(r"[KTSkts]$", _behind(text, start)):
+        return None
+    problem = count_message("-" + match[1], at(start, start + match.end()))
+    return Found(problem, start + match.end(), "minus") if problem else None
+
+
+def _separator(text: str, start: int, at: At) -> Found | None:
+    character = text[start]
+    if character not in _SEPARATORS:
+        return None
+    around = (
+        re.search(r"([KTSkts][0-9]*)?\s*$", _behind(text, start)),
+        re.match(r".\s*([KTSkts][0-9]*)?", _ahead(text, start)),
+    )
+    left, right = (match[1] if match is not None else None for match in around)
+    cure = f"{left} {right}" if left and right else "K3 T"
+    said = f"Cells follow each other without {_SEPARATORS[character]}."
+    return _found(said, at, start, start + 1, cure)
+
+
+_PUNCTUATION: Final = {
+    ":": ("A row has one colon, after its numbers.", "1: K T"),
+    ".": ("A plain needle is written K, not as a dot.", "K"),
+    "·": ("A plain needle is written K, not as a dot.", "K"),
+    "-": ("A cell is K, T or S, not a dash.", "K"),
+    "–": ("A cell is K, T or S, not a dash.", "K"),
+    "=": ("A row has a colon and its cells, no `=`.", "1: K T"),
+    "_": ("A cell is K, T or S, not a line.", "K"),
+}
+
+
+def _punctuation(text: str, start: int, at: At) -> Found | None:
+    if text[start] not in _PUNCTUATION:
+        return None
+    said, cure = _PUNCTUATION[text[start]]
+    return _found(said, at, start, start + 1, cure)
+
+
+def _letters(text: str, start: int, at: At) -> Found | None:
+    """Any other letters: a word in small letters as a whole, capitals one by one."""
+    if not text[start].isalpha():
+        return None
+    first, end = start, start + 1
+    while first > start - 30 and first and text[first - 1].isalpha() and text[first - 1].islower():
+        first -= 1
+    while end < len(text) and end - first < 30 and text[end].isalpha() and text[end].islower():
+        end += 1
+    if not text[start].islower() or (first == start and re.fullmatch(r"[ktsKTS]+", text[start + 1 : end] or "k")):
+        first, end = start, start + 1
+        while end < len(text) and end - first < 30 and text[end].isalpha() and text[end] not in "KTSkts":
+            end += 1
+    word = text[first:end]
+    meant = _MEANT.get(re.sub(r"(?:s|ed|ted|ped)$", "", word.lower()), _MEANT.get(word.lower()))
+    if meant:
+        return _found(f"`{word}` is written {meant}.", at, first, end, meant, "N102")
+    said = f"`{word}` is not a cell; a row is made of K, T and S."
+    return _found(said, at, first, end, KINDS, "N102")
+
+
+_LOOKS: Final[tuple[Callable[[str, int, At], Found | None], ...]] = (
+    _full_width,
+    _look_alike,
+    _hidden,
+    _starred,
+    _boxed,
+    _quoted,
+    _hand_word,
+    _purl,
+    _letter_for_figure,
+    _times,
+    _figures,
+    _decimal,
+    _minus,
+    _separator,
+    _punctuation,
+    _letters,
+)
+
+
+def _script(character: str) -> str:
+    """The script of a character, from its Unicode name: "Cyrillic", "Greek", …"""
+    words = unicodedata.name(character, "foreign").split()
+    return "full-width" if words[0] == "FULLWIDTH" else words[0].capitalize()
