@@ -36,6 +36,7 @@ def to_html(sheet: Sheet) -> str:
         kind=visible(sheet.kind),
         more=[(heading, [visible(paragraph) for paragraph in paragraphs]) for heading, paragraphs in sheet.more],
         drawing=sheet.drawing,
+        several=bool(sheet.heading),
         facts=[(label, visible(value)) for label, value in head(sheet)],
         needles=sheet.needles,
         carriage=sheet.carriage,

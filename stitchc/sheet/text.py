@@ -97,12 +97,26 @@ def _charts(sheet: Sheet) -> Iterator[str]:
 
 
 def _entries(entries: tuple[Entry, ...]) -> Iterator[str]:
-    signs = [sign(entry) if isinstance(entry, PassEntry) else None for entry in entries]
+    stretches = _stretches(entries)
+    signs = [tuple(sign(entry) for entry in stretch if isinstance(entry, PassEntry)) or None for stretch in stretches]
     for item in fold(signs):
         if isinstance(item, Told):
-            yield from _told(entries[item.index])
+            yield from _told(stretches[item.index])
         else:
-            yield from _folded(entries, item)
+            yield from _folded(stretches, item)
+
+
+def _stretches(entries: tuple[Entry, ...]) -> list[tuple[Entry, ...]]:
+    """The entries, passes one after another with nothing to do and the same words put together."""
+    stretches: list[list[Entry]] = []
+    for entry in entries:
+        before = stretches[-1][-1] if stretches else None
+        idle = isinstance(entry, PassEntry) and all(step.kind == "rest" for step in entry.steps)
+        if idle and isinstance(before, PassEntry) and isinstance(entry, PassEntry) and before.steps == entry.steps:
+            stretches[-1].append(entry)
+        else:
+            stretches.append([entry])
+    return [tuple(stretch) for stretch in stretches]
 
 
 def sign(entry: PassEntry) -> Hashable:
@@ -113,7 +127,8 @@ def sign(entry: PassEntry) -> Hashable:
     return (passed.direction, kinds, passed.yarn, passed.push_back, passed.bring_out, passed.held, worded)
 
 
-def _told(entry: Entry) -> Iterator[str]:
+def _told(stretch: tuple[Entry, ...]) -> Iterator[str]:
+    entry = stretch[0]
     if isinstance(entry, SectionEntry):
         yield ""
         yield from textwrap.wrap(visible(entry.title), WIDTH)
@@ -123,17 +138,20 @@ def _told(entry: Entry) -> Iterator[str]:
         yield ""
         yield from _hanging("    Do: ", entry.text)
         yield ""
-    else:
+    elif len(stretch) == 1:
         yield from _hanging(f"Row {entry.passed.row:>3}, {entry.passed.direction}. ", entry.words, indent=8)
+    else:
+        rows = f"Rows {entry.passed.row} to {entry.passed.row + len(stretch) - 1}"
+        yield from _hanging(f"{rows}, {entry.passed.direction} first. ", entry.words, indent=8)
 
 
-def _folded(entries: tuple[Entry, ...], item: Folded) -> Iterator[str]:
-    def row(index: int) -> int:
-        entry = entries[index]
+def _folded(stretches: list[tuple[Entry, ...]], item: Folded) -> Iterator[str]:
+    def row(entry: Entry) -> int:
         assert isinstance(entry, PassEntry)
         return entry.passed.row
 
-    first, last, like, like_last = row(item.first), row(item.last), row(item.like), row(item.like_last)
+    first, last = row(stretches[item.first][0]), row(stretches[item.last][-1])
+    like, like_last = row(stretches[item.like][0]), row(stretches[item.like_last][-1])
     count, period = last - first + 1, like_last - like + 1
     model = f"row {like}" if like == like_last else f"rows {like} to {like_last}"
     words = f"Rows {first} to {last}: as {model}"

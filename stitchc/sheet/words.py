@@ -36,6 +36,9 @@ MOST_EXCEPTIONS: Final = 8
 LONGEST_LAST_RUN: Final = 12
 """Needles at the end of a run that may belong to a comb which begins there."""
 
+MINDING: Final = 3
+"""Letters that an exception to a comb, or a needle besides it, costs over its own: the hand has to stop and look."""
+
 COMB_PERIOD: Final = 8
 """Combs for moving several needles at a time have few teeth; a longer period is counted out by hand."""
 
@@ -126,8 +129,11 @@ class Phrase:
         return None
 
     def cost(self) -> int:
-        """What the search makes small: letters to read, less what a comb is worth."""
-        return len(self.text()) - (COMB_WORTH if self.comb() else 0)
+        """What the search makes small: letters to read and exceptions to mind, less what a comb is worth."""
+        comb = self.parts[0]
+        counted_out = isinstance(comb, Comb) and len(comb.teeth) > 1
+        minded = len(self.but) + sum(isinstance(part, Run) for part in self.parts) if counted_out else 0
+        return len(self.text()) + MINDING * minded - (COMB_WORTH if self.comb() else 0)
 
 
 def ordinal(number: int) -> str:
