@@ -28,8 +28,9 @@ if TYPE_CHECKING:
 PLAIN: Final = "plain"
 """Stocking stitch by its name in the notation; no stitch can be called so."""
 
-MOST_ROWS: Final = 50_000
-"""Rows of one piece: some 150 metres of fabric, far past any; more is a slip of the hand."""
+MOST_ROWS: Final = 20_000
+"""Rows of one piece: some fifty metres of fabric, far past any; more is a slip of the hand. (JSON names every held
+needle of every row, which takes some 20 KB of memory a row on a full bed.)"""
 
 
 @dataclass(frozen=True)
