@@ -201,6 +201,16 @@ class _Planner:
     def failed(self) -> bool:
         return has_errors(self.messages)
 
+    @cached_property
+    def only_yarn(self) -> str | None:
+        """The one yarn declared, if a row of the piece names it."""
+        if len(self.pattern.yarns) != 1:
+            return None
+        (only,) = self.pattern.yarns
+        charts = [_chart_of(self.pattern, knit.stitch) for knit in self.knits.values()]
+        named = any(knit.yarn for knit in self.knits.values()) or any(any(chart.yarns) for chart in charts)
+        return only if named else None
+
     def plan(
         self,
         width_mm: float | None,
@@ -583,9 +593,15 @@ class _Planner:
         return next((self.yarned(knit).yarns[0] for at, knit in self.knits.items() if at > after), None)
 
     def yarned(self, knit: Knit) -> Chart:
-        """The stitch's chart with `in YARN` on the rows that name no yarn of their own."""
+        """The stitch's chart with `in YARN` on the rows that name no yarn of their own.
+
+        Where the pattern declares one yarn and some rows name it, rows that name none are knitted in it as well: there
+        is no other to change to.
+        """
         chart = _chart_of(self.pattern, knit.stitch)
         if knit.yarn is None:
+            if self.only_yarn is not None:
+                return replace(chart, yarns=(self.only_yarn,) * chart.height)
             return chart
         own = sorted({yarn for yarn in chart.yarns if yarn is not None} - {knit.yarn})
         if own:

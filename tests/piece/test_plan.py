@@ -182,6 +182,14 @@ def test_in_yarn_fills_the_rows_that_name_none() -> None:
     assert [(m.code, m.severity) for m in messages] == [("P412", "warning")]
 
 
+def test_one_yarn_is_never_changed_for_itself() -> None:
+    head = YARNS.splitlines()[0] + "\n"
+    piece = " needles 62\n knit plain for 3 rows\n knit plain for 3 rows in sand\n knit plain for 1 rows\n"
+    plan, messages = planned(text(piece, head=head))
+    assert plan is not None and messages == []
+    assert {each.yarn for each in plan.passes} == {"sand"}
+
+
 def test_needles_held_at_a_section_end_are_known_in_the_next() -> None:
     piece = " needles 8\n knit posts for 2 rows\n knit posts for 3 rows\n"
     plan, _ = planned(text(piece, POSTS))
