@@ -73,14 +73,24 @@ def _listed(changes: Iterator[tuple[int, str]]) -> str:
 
 
 def place(card: Card) -> str:
-    """Which needle column 1 stands on, and whether left and right are exchanged."""
+    """Which needles the outer columns are for, where 0 of the bed lies, whether left and right change places."""
     needle = card.machine.column_1_needle or needle_name(-(card.columns // 2))
     first = needle_position(needle)
     last = needle_name(first + card.columns - 1)
-    repeat = f"the {card.columns} columns repeat outward both ways"
-    if card.machine.mirrored:
-        return f"Mirrored for this reader: the rightmost column is for {needle}, the leftmost for {last}; {repeat}."
-    return f"Column 1 is for {needle}, column {card.columns} for {last}; {repeat}. Not mirrored."
+    left, right = (last, needle) if card.machine.mirrored else (needle, last)
+    mirrored = "Mirrored for this reader" if card.machine.mirrored else "Not mirrored"
+    return (
+        f"Column 1 is for {left}, column {card.columns} for {right}, and so on outward.{_zero(card, first)} {mirrored}."
+    )
+
+
+def _zero(card: Card, first: int) -> str:
+    """Between which columns 0 of the bed lies, where it lies between two."""
+    before = -first % card.columns  # columns left of it, on a card that is not mirrored
+    if before == 0:
+        return ""
+    before = card.columns - before if card.machine.mirrored else before
+    return f" 0 of the bed: between {before} and {before + 1}."
 
 
 def way_in(card: Card) -> str:

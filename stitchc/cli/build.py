@@ -234,6 +234,8 @@ def _done(job: Job, file: str) -> Made:
             command.main(arguments, prog_name=f"stitchc {job.command}", standalone_mode=False)
     except files.FileTrouble:
         raise
+    except click.ClickException as error:
+        return Made(job, error.format_message())
     except SystemExit as error:
         if error.code:
             return Made(job, _first_sentence(said.getvalue()))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -37,6 +38,8 @@ if TYPE_CHECKING:
 FORMS = ("png", "pdf", "svg", "json", "text")
 ENDINGS = {".png": "png", ".pdf": "pdf", ".svg": "svg", ".json": "json", ".txt": "text"}
 
+MOST_DPI = 2400
+
 MOST_PIXELS = 300_000_000
 """Of one picture; Pillow takes a byte for each while it draws."""
 
@@ -62,7 +65,7 @@ LEAST_GAP_PX = 2.0
     show_default=True,
     help="The page; roll: one sheet as long as it must be.",
 )
-@option("--dpi", type=click.IntRange(72, 2400), default=600, show_default=True, help="Resolution of the picture.")
+@option("--dpi", type=click.IntRange(72, MOST_DPI), default=600, show_default=True, help="Resolution of the picture.")
 @option(
     "--scale-x",
     metavar="F",
@@ -183,32 +186,26 @@ def _is_about(message: Message, stitch: Stitch) -> bool:
 
 def _drawn(card: Card, form: str, target: Path, paper: str, dpi: int, scale: Scale) -> list[tuple[Path, bytes]]:
     """The pictures of a card and its data, each proved; the first shows the whole card (a PDF: its pages)."""
-    from stitchc.card import proof
-    from stitchc.card.drawing import one_page, pages
+    from stitchc.card.drawing import one_page, one_tile, pages, tiles_of
     from stitchc.card.paper import DoesNotFit
 
     try:
-        laid = pages(card, paper, scale)
+        tiles = tiles_of(card, paper, scale)
     except DoesNotFit as error:
         raise click.UsageError(str(error)) from None
+    several = len(tiles) > 1
     made: list[tuple[Path, bytes]] = []
     if form == "pdf":
-        from stitchc.page.pdf import MOST_MM, pdf
-
-        if laid[0][0].page_mm[1] > MOST_MM:
-            raise click.UsageError(
-                f"A page of {laid[0][0].page_mm[1]:.0f} mm is longer than a PDF page may be ({MOST_MM:.0f} mm): "
-                "--format svg, or --paper a4."
-            )
-        content = pdf([page for _, page in laid])
-        proof.prove_pdf(content, card, [tile for tile, _ in laid], scale)
-        made.append((target, content))
+        made.append((target, _pdf(card, tiles, paper, scale)))
     else:
-        shown = laid if len(laid) == 1 else [one_page(card, paper, scale), *laid]
-        names = [target] if len(laid) == 1 else [target, *_page_names(target, len(laid))]
+        if form == "png":
+            _guard_pixels(card, one_tile(card, paper, scale) if several else tiles[0], dpi)
+        shown = [one_page(card, paper, scale)] if several else []
+        shown += pages(card, paper, scale)
+        names = [target, *_page_names(target, len(tiles))] if several else [target]
         for (tile, page), name in zip(_watched(shown), names, strict=True):
             made.append((name, _picture(card, form, tile, page, dpi, scale)))
-        if len(laid) > 1:
+        if several:
             say(
                 f"The card is longer than a page of {paper}: `{target.name}` shows the whole of it, and "
                 f"`{names[1].name}` to `{names[-1].name}` are the pages to print and join (or --format pdf)."
@@ -216,6 +213,36 @@ def _drawn(card: Card, form: str, target: Path, paper: str, dpi: int, scale: Sca
     data = target.with_name(f"{_stem(target)}.json")
     made.append((data, _data(card, paper, dpi, scale, target).encode("utf-8")))
     return made
+
+
+def _pdf(card: Card, tiles: Sequence[Tile], paper: str, scale: Scale) -> bytes:
+    from stitchc.card.drawing import pages
+    from stitchc.card.proof import prove_pdf
+    from stitchc.page.pdf import MOST_MM, pdf
+
+    length = tiles[0].page_mm[1]
+    if length > MOST_MM:
+        raise click.UsageError(
+            f"A page of {length:.0f} mm is longer than a PDF page may be ({MOST_MM:.0f} mm): --paper a4."
+        )
+    content = pdf([page for _, page in pages(card, paper, scale)])
+    prove_pdf(content, card, tiles, scale)
+    return content
+
+
+def _guard_pixels(card: Card, tile: Tile, dpi: int) -> None:
+    """Refuse a picture that is too large to draw, or too coarse to keep the holes apart."""
+    width, height = (round(side * dpi / 25.4) for side in tile.page_mm)
+    if width * height > MOST_PIXELS:
+        raise click.UsageError(
+            f"{tile.page_mm[0]:.0f} by {tile.page_mm[1]:.0f} mm at {dpi} dpi are {width} by {height} pixels, more than "
+            f"the {MOST_PIXELS:,} that can be drawn: a smaller --dpi, or --format pdf."
+        )
+    gap = min(card.shape.column_pitch_mm, card.shape.row_pitch_mm) - card.shape.hole_mm
+    if gap * dpi / 25.4 < LEAST_GAP_PX:
+        enough = math.ceil(LEAST_GAP_PX * 25.4 / gap)
+        cure = f"--dpi {enough} or more, or --format pdf" if enough <= MOST_DPI else "--format pdf"
+        raise click.UsageError(f"At {dpi} dpi holes {gap:g} mm apart would run into each other: {cure}.")
 
 
 def _picture(card: Card, form: str, tile: Tile, page: Page, dpi: int, scale: Scale) -> bytes:
@@ -226,24 +253,11 @@ def _picture(card: Card, form: str, tile: Tile, page: Page, dpi: int, scale: Sca
 
         content = svg(page)
         proof.prove_svg(content, card, tile, scale)
-        return content
-    from stitchc.page.png import png, size_px
+    else:
+        from stitchc.page.png import png
 
-    width, height = size_px(page, dpi)
-    if width * height > MOST_PIXELS:
-        raise click.UsageError(
-            f"{page.width_mm:.0f} by {page.height_mm:.0f} mm at {dpi} dpi are {width} by {height} pixels, more than "
-            f"the {MOST_PIXELS:,} that can be drawn: a smaller --dpi, or --format pdf."
-        )
-    gap = min(card.shape.column_pitch_mm, card.shape.row_pitch_mm) - card.shape.hole_mm
-    if gap * dpi / 25.4 < LEAST_GAP_PX:
-        enough = -(-int(LEAST_GAP_PX * 25.4 / gap * 10) // 10)
-        raise click.UsageError(
-            f"At {dpi} dpi holes {gap:g} mm apart would run into each other: --dpi {max(enough + 1, dpi + 1)} or more, "
-            "or --format pdf."
-        )
-    content = png(page, dpi)
-    proof.prove_png(content, card, tile, dpi, scale)
+        content = png(page, dpi)
+        proof.prove_png(content, card, tile, dpi, scale)
     return content
 
 

@@ -1,0 +1,105 @@
+"""Least work: what is offered is true, and equal to what was asked for."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stitchc.card.plan import make_card
+from stitchc.card.work import clear_shift, directions, halved, holes_of, least_work, smallest_repeat
+from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.machines import load, load_text
+from stitchc.messages import Span
+from stitchc.pattern import Stitch
+
+
+def told(rows: list[str], machine: str = "card24-standard", asked: int | None = None) -> str:
+    stitch = Stitch("ripple", Chart.from_rows(rows), Span("x.stitch", 1))
+    return " ".join(least_work(make_card(stitch, load(machine), asked), asked))
+
+
+@st.composite
+def charts(draw: st.DrawFn) -> Chart:
+    width, height = draw(st.integers(1, 4)), draw(st.integers(1, 4))
+    rows = draw(st.lists(st.text("KTS", min_size=width, max_size=width), min_size=height, max_size=height))
+    return Chart.from_rows(rows).tiled(width * draw(st.integers(1, 3)), height * draw(st.integers(1, 3)))
+
+
+@given(charts())
+def test_the_smallest_repeat_makes_the_same_fabric(chart: Chart) -> None:
+    small = smallest_repeat(chart)
+    assert small.tiled(chart.width, chart.height) == chart
+    for width in range(1, small.width):
+        if chart.width % width == 0:
+            assert chart.tiled(width, small.height).tiled(chart.width, chart.height) != chart
+    for height in range(1, small.height):
+        if chart.height % height == 0:
+            assert chart.tiled(small.width, height).tiled(chart.width, chart.height) != chart
+
+
+@given(charts())
+def test_each_row_twice_gives_the_chart_again(chart: Chart) -> None:
+    half = halved(chart)
+    if half is not None:
+        assert np.array_equal(np.repeat(half.cells, 2, axis=0), chart.cells)
+
+
+@given(charts(), st.integers(0, 40))
+def test_directions_by_walking_the_ring(chart: Chart, begin: int) -> None:
+    """Knit twice round, the carriage changing sides each pass."""
+    for code in (TUCK, SLIP):
+        ways = {n % 2 for n in range(2 * chart.height) if (chart.cells[n % chart.height] == code).any()}
+        assert directions(chart, code) == ways
+    moved = chart.started_at(begin)
+    assert len(directions(moved, TUCK)) == len(directions(chart, TUCK))  # a start row cannot part or join them
+
+
+@given(charts())
+def test_a_clear_shift_frees_both_ends(chart: Chart) -> None:
+    columns = chart.width * 2
+    shift = clear_shift(chart, columns)
+
+    def clear(by: int) -> bool:
+        cells = chart.shifted(by).tiled(columns, chart.height).cells
+        return bool((cells[:, 0] == KNIT).all() and (cells[:, -1] == KNIT).all())
+
+    if shift is None:
+        assert not any(clear(by) for by in range(chart.width))
+    else:
+        assert clear(shift)
+        assert all(not clear(by) for by in range(-abs(shift) + 1, abs(shift)))
+
+
+@pytest.mark.parametrize("polarity", ["knit", "hold"])
+@given(chart=charts())
+def test_the_holes_that_are_promised_are_those_of_the_card(polarity: str, chart: Chart) -> None:
+    machine = load_text(f'based_on = "card24-standard"\n[reader]\nwidth = 72\nmark_means = "{polarity}"\n'
+                        "[card]\nsheet_width_mm = 400\n", "x.toml")  # fmt: skip
+    if 72 % chart.width:
+        return
+    card = make_card(Stitch("a", chart, Span("x", 1)), machine)
+    assert holes_of(chart, card) == (card.rows, card.hole_count)
+
+
+def test_what_is_offered() -> None:
+    assert "648 holes to punch in 36 rows, and 96 in the joining rows." in told(["KT", "KK", "TK", "KK"])
+    assert "All tuck passes go the same way" in told(["KT", "KK"])
+    assert "right to left if the carriage begins at the right" in told(["KT", "KK"])
+    assert "--start-row 2" in told(["KK", "KT"])
+    assert "the same way" not in told(["KT", "KT", "KK", "KK"])
+    assert "odd number" in told(["KT", "KT", "KK"])
+    both = told(["KT", "KK", "KS", "KK"])
+    assert "All tuck and slip passes go the same way" in both
+    # a repeat that is written out needlessly: 40 rows where 36 would do
+    assert "really 2 by 4: written so, 36 rows do, with 648 holes (72 fewer)" in told(["KT", "KK", "TK", "KK"] * 2)
+    assert "Rows come in equal pairs" in told(["TK", "TK", "KK", "KK", "KT", "KT", "KK", "KK"])
+    assert "--shift 1" in told(["TKKK", "KKKK"]) and "--shift" not in told(["KTKK"])
+    assert "hold in one direction only" not in told(["KT", "KK"])
+
+
+def test_a_machine_that_holds_in_one_direction() -> None:
+    machine = load_text('based_on = "card24-standard"\n[carriage]\nhold_directions = "one"\n', "one.toml")
+    stitch = Stitch("ripple", Chart.from_rows(["KT", "KK"]), Span("x.stitch", 1))
+    assert "hold in one direction only" in " ".join(least_work(make_card(stitch, machine)))

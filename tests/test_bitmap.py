@@ -1,0 +1,164 @@
+"""The picture for electronic patterning: each pixel against the chart, every choice, and what is said of it."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from PIL import Image
+
+from stitchc import bitmap
+from stitchc.__main__ import run
+from stitchc.bed import Needles
+from stitchc.chart import Chart
+from stitchc.machines import load, load_text
+from stitchc.messages import Span
+from stitchc.pattern import Stitch
+
+ROWS = ["KKKT", "KKKK", "KSKK"]
+
+
+def stitch(rows: list[str]) -> Stitch:
+    return Stitch("ripple", Chart.from_rows(rows), Span("x.stitch", 1))
+
+
+def pixels(content: bytes) -> list[str]:
+    """Lines from the top, # for a dark pixel."""
+    with Image.open(io.BytesIO(content)) as image:
+        assert image.mode == "1" and image.format == "PNG"
+        return ["".join("#" if not image.getpixel((x, y)) else "." for x in range(image.width))
+                for y in range(image.height)]  # fmt: skip
+
+
+def made(cells: list[str] = ROWS, **more: object) -> list[str]:
+    return pixels(bitmap.png(bitmap.make_picture(stitch(cells), load("bitmap-standard"), **more)))  # type: ignore[arg-type]
+
+
+def test_one_repeat_row_1_at_the_bottom_dark_knits() -> None:
+    assert made() == ["#.##", "####", "###."]
+
+
+def test_every_choice() -> None:
+    assert made(first_row="top") == ["###.", "####", "#.##"]
+    assert made(seen_from="knit") == ["##.#", "####", ".###"]
+    assert made(dark_means="hold") == [".#..", "....", "...#"]
+    assert made(first_row="top", seen_from="knit", dark_means="hold") == ["#...", "....", "..#."]
+
+
+def test_tiled_to_needles_and_rows() -> None:
+    assert made(needles=Needles.parse("6"), rows=4) == ["###.##", "#.###.", "######", "###.##"]
+    assert made(needles=Needles.parse("L2-R4"), rows=1) == ["###.##"]  # column 1 on the leftmost needle
+    assert made(needles=Needles.parse("L2-R4"), rows=1, edge=1, dark_means="hold") == ["...#.."]
+    assert made(["TKKK"], needles=Needles.parse("6"), edge=1) == ["####.#"]
+
+
+def test_the_profile_decides_what_is_unsaid() -> None:
+    lines = '[reader]\nmark_means = "hold"\nmirrored = true\nfirst_row = "top"\ncolumn_1_needle = "L1"\n'
+    machine = load_text(f'based_on = "bitmap-standard"\n{lines}', "my.toml")
+    picture = bitmap.make_picture(stitch(["KKKT", "KKKK"]), machine, needles=Needles.parse("L2-R4"))
+    # facing the bed the needles L2 L1 R1 R2 R3 R4 take columns 4 1 2 3 4 1; seen from the knit side: exchanged
+    assert pixels(bitmap.png(picture)) == [".#...#", "......"]
+    assert "a dark pixel means hold" in picture.words and "knit side" in picture.words and "top" in picture.words
+    asked = bitmap.make_picture(stitch(ROWS), machine, seen_from="purl", dark_means="knit", first_row="bottom")
+    assert pixels(bitmap.png(asked)) == ["#.##", "####", "###."]
+
+
+@given(st.data())
+def test_any_chart_comes_back_from_its_picture(data: st.DataObject) -> None:
+    width, height = data.draw(st.integers(1, 40)), data.draw(st.integers(1, 20))
+    row = st.text("KTS", min_size=width, max_size=width)
+    rows = data.draw(st.lists(row, min_size=height, max_size=height))
+    choice = data.draw(
+        st.fixed_dictionaries(
+            {
+                "first_row": st.sampled_from(["bottom", "top"]),
+                "seen_from": st.sampled_from(["purl", "knit"]),
+                "dark_means": st.sampled_from(["knit", "hold"]),
+            }
+        )
+    )
+    lines = made(rows, **choice)
+    if choice["first_row"] == "bottom":
+        lines = lines[::-1]
+    knit = {"knit": "#", "hold": "."}[choice["dark_means"]]
+    found = [[letter == knit for letter in (line[::-1] if choice["seen_from"] == "knit" else line)] for line in lines]
+    assert found == [[letter == "K" for letter in row] for row in rows]
+
+
+def test_a_wrong_picture_is_caught() -> None:
+    picture = bitmap.make_picture(stitch(ROWS), load("bitmap-standard"))
+    real = Image.fromarray
+
+    def wrong(pixels: np.ndarray) -> Image.Image:  # type: ignore[type-arg]
+        changed = pixels.copy()
+        changed[1, 1] ^= True
+        return real(changed)
+
+    with pytest.MonkeyPatch.context() as patch, pytest.raises(bitmap.ProofFailed):
+        patch.setattr(Image, "fromarray", wrong)
+        bitmap.png(picture)
+
+
+def test_what_does_not_go() -> None:
+    assert [m.code for m in bitmap.unfit(stitch(ROWS), load("card24-standard"))] == ["M305"]
+    assert [m.code for m in bitmap.unfit(stitch(ROWS), load("hand-standard"))] == ["M305"]
+    machine = load("bitmap-standard")
+    assert bitmap.unfit(stitch(ROWS), machine, Needles.centred(200)) == []
+    assert [m.code for m in bitmap.unfit(stitch(ROWS), machine, Needles.centred(201))] == ["M303"]
+    assert [m.code for m in bitmap.unfit(stitch(ROWS), machine, Needles.parse("L101-R1"))] == ["M303"]
+    assert [m.code for m in bitmap.unfit(stitch(["K" * 201]), machine)] == ["M303"]
+    no_slip = load_text('based_on = "bitmap-standard"\n[carriage]\nslip = "none"\n', "x.toml")
+    assert [m.code for m in bitmap.unfit(stitch(ROWS), no_slip)] == ["M305"]
+
+
+# -- the command ----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "tide.stitch").write_text('pattern "Tide line"\nstitch tide\n 1: K T\n 2: K\n', encoding="utf-8")
+    return tmp_path
+
+
+def test_the_command(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    assert run(["bitmap", "tide.stitch"]) == 0
+    out, said = capfd.readouterr()
+    assert out == "tide-line-tide-bitmap.png\n"
+    words = "a dark pixel means knit; row 1 is at the bottom; seen from the purl side"
+    assert words in said and "row 1 tuck" in said
+    content = Path("tide-line-tide-bitmap.png").read_bytes()
+    assert pixels(content) == ["##", "#."] and words.encode() in content and b"stitchc" in content[:4096]
+    assert run(["bitmap", "tide.stitch", "--dark", "hold", "--first-row", "top", "-o", "sub/x.png"]) == 0
+    assert pixels(Path("sub/x.png").read_bytes()) == [".#", ".."]
+
+
+def test_end_needles_that_tuck_are_told(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    assert run(["bitmap", "tide.stitch", "--needles", "20", "-o", "x.png"]) == 0
+    assert "warning[K206]" in capfd.readouterr().err
+    assert run(["bitmap", "tide.stitch", "--needles", "20", "--edge", "1", "-o", "x.png"]) == 0
+    assert "K206" not in capfd.readouterr().err
+    assert pixels(Path("x.png").read_bytes())[-1] == "#.#.#.#.#.#.#.#.#.##"
+
+
+@pytest.mark.parametrize(
+    ("words", "status", "said"),
+    [
+        (["--needles", "R3-L3"], 2, "left needle first"),
+        (["--needles", "many"], 2, "L40-R39"),
+        (["--needles", "300"], 1, "M303"),
+        (["--rows", "0"], 2, "1<=x"),
+        (["--rows", "1000000", "--needles", "200"], 1, "N110"),
+        (["--machine", "card24-standard"], 1, "M305"),
+        (["--dark", "tuck"], 2, "hold"),
+        (["-o", "tide.stitch/x.png"], 3, "F502"),
+    ],
+)
+def test_bad_input(folder: Path, capfd: pytest.CaptureFixture[str], words: list[str], status: int, said: str) -> None:
+    assert run(["bitmap", "tide.stitch", *words]) == status
+    out, told = capfd.readouterr()
+    assert said in told and out == "" and {path.name for path in folder.iterdir()} == {"tide.stitch"}
