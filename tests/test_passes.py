@@ -244,3 +244,10 @@ def test_the_cost_of_every_way_is_that_of_its_passes(chart: Chart, rows: int, ca
     for way in ways(chart, machine, Needles.centred(11), rows, carriage, 1):
         passes = lower(chart.shifted(way.shift), machine, Needles.centred(11), rows, way.carriage, 1)
         assert way.cost == cost(passes, machine)
+
+
+def test_a_pass_knows_where_the_carriage_stood_and_whether_the_chart_has_a_pattern() -> None:
+    one, two = lower(Chart.from_rows(["KT", "KK"]), HAND, Needles.centred(6), 2, "right", 1)
+    assert (one.start_side, one.end_side, two.start_side, two.end_side) == ("right", "left", "left", "right")
+    assert one.patterned and two.patterned
+    assert not lower(Chart.plain(2, 2), HAND, Needles.centred(6), 1, "right", 1)[0].patterned
