@@ -245,6 +245,36 @@ def test_the_cures_mend(rows: list[str]) -> None:
         assert "T K T K" in cure or "T K T" in cure
 
 
+def test_words_fit_one_and_many() -> None:
+    assert text_of("K201", check(stitch("KS"))).startswith("Needle 2 of `shore` never knits: whatever it holds is")
+    assert text_of("K201", check(stitch("SKS"))).startswith("Needles 1 and 3 of `shore` never knit: whatever they hold")
+    assert text_of("K207", check(stitch("KTKS", "KKKK"))).startswith("Row 1 of `shore` has both")
+    assert text_of("K207", check(stitch("KTKS", "KKKK", "KTKS"))).startswith("Rows 1 and 3 of `shore` have both")
+    assert text_of("K205", check(stitch("KK", "TT"))) == (
+        "No needle knits in row 2 of `shore`: all of them tuck, and nothing holds the yarn down."
+    )
+    assert "rows 2 and 3 of `shore`: all of them slip, and the yarn only" in text_of(
+        "K205", check(stitch("K", "S", "S"))
+    )
+    assert text_of("K205", check(stitch("KK", "TS"))).endswith("none of them casts off what it holds.")
+
+
+@pytest.mark.parametrize(
+    ("rows", "end"), [(1, "(needles 2 to 7)."), (2, "There is 1 more row like it."), (4, "3 more rows")]
+)
+def test_long_floats_in_several_rows_are_counted(rows: int, end: str) -> None:
+    told = check(stitch(*["KSSSSSS", "KKKKKKK"] * rows))
+    assert told[0].code == "K204" and end in told[0].text
+    assert ("more" in told[0].text) == (rows > 1)
+
+
+def test_a_bed_so_coarse_that_no_float_will_do() -> None:
+    coarse = replace(machine(), pitch_mm=30.0)
+    told = check(stitch("KKS", "KKK"), coarse)
+    assert "floats past 1 needle, 30 mm" in told[0].text
+    assert told[0].cure == "Choose a finer machine, or let the limits of your profile allow such a float."
+
+
 # -- yarns ------------------------------------------------------------------------------------------------------
 
 
