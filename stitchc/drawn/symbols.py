@@ -118,20 +118,21 @@ _CROSS: Final = (
     Stroke(((0.22, 0.78), (0.78, 0.22)), _LINE, GROUND_INK),
 )
 
-_THREAD: Final = 0.1
-_BASE: Final = 0.82
-_NEEDLE: Final = Spot((0.5, 0.46), 0.05, 0.5)
+_THREAD: Final = 0.09
+_BASE: Final = 1.0
+"""The thread runs along the lower edge of the square, so that rows of squares are rows of thread."""
+_NEEDLE: Final = Spot((0.5, 0.50), 0.05, 0.5)
 _LOOP: Final = _curve(
     (0.0, _BASE),
-    ((0.50, _BASE), (0.76, 0.66), (0.76, 0.40)),
-    ((0.76, 0.22), (0.64, 0.14), (0.50, 0.14)),
-    ((0.36, 0.14), (0.24, 0.22), (0.24, 0.40)),
-    ((0.24, 0.66), (0.50, _BASE), (1.0, _BASE)),
+    ((0.52, _BASE), (0.78, 0.72), (0.78, 0.44)),
+    ((0.78, 0.26), (0.66, 0.16), (0.50, 0.16)),
+    ((0.34, 0.16), (0.22, 0.26), (0.22, 0.44)),
+    ((0.22, 0.72), (0.48, _BASE), (1.0, _BASE)),
 )
 _OVER: Final = (
-    *_curve((0.0, _BASE), ((0.08, _BASE), (0.12, 0.72), (0.14, 0.60))),
-    *_arc((0.5, 0.54), 0.36, 180, 360),
-    *_curve((0.86, 0.60), ((0.88, 0.72), (0.92, _BASE), (1.0, _BASE))),
+    *_curve((0.0, _BASE), ((0.09, _BASE), (0.13, 0.86), (0.14, 0.70))),
+    *_arc((0.5, 0.58), 0.36, 180, 360),
+    *_curve((0.86, 0.70), ((0.87, 0.86), (0.91, _BASE), (1.0, _BASE))),
 )
 
 _SIGNS: Final[dict[Notation, dict[int, tuple[Shape, ...]]]] = {
@@ -142,8 +143,8 @@ _SIGNS: Final[dict[Notation, dict[int, tuple[Shape, ...]]]] = {
         SLIP: (_NEEDLE, Stroke(((0.0, _BASE), (1.0, _BASE)), _THREAD)),
     },
     "plain": {
-        KNIT: (Stroke(((0.5, 0.28), (0.5, 0.72)), 0.1, GROUND_INK),),
+        KNIT: (Stroke(((0.5, 0.30), (0.5, 0.70)), 0.1, GROUND_INK),),
         TUCK: (Area(_arc((0.5, 0.66), 0.34, 180, 360)),),
-        SLIP: (Stroke(((0.16, 0.5), (0.84, 0.5)), 0.13),),
+        SLIP: (Stroke(((0.24, 0.5), (0.76, 0.5)), 0.14),),
     },
 }

@@ -1,1 +1,495 @@
-"""Charts read out of pictures: the picture opened safely, its grid found, its cells told apart."""
+"""Charts read out of pictures: the picture opened safely, its grid found, its cells told apart, the repeat reduced.
+
+Bytes in, a chart with the certainty of each cell out. Knows nothing of files or of the notation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from stitchc.chart import LETTERS, MAX_CELLS, Cells, Chart
+from stitchc.messages import Message, Refused, visible
+from stitchc.trace import repeat as repeats
+from stitchc.trace.meaning import Key, hex_of, letters_of
+from stitchc.trace.picture import Pixels, even_light, ink, open_picture, paper_colour
+
+if TYPE_CHECKING:
+    from stitchc.drawn.symbols import Face
+    from stitchc.trace.cells import Kinds, Patches, Signs
+    from stitchc.trace.grid import Lattice
+    from stitchc.trace.pixels import Blocks
+
+__all__ = ["Ask", "Key", "Traced", "trace"]
+
+Notation = Literal["auto", "squared", "thread", "plain", "marks"]
+GridKind = Literal["auto", "lines", "pixels", "even"]
+
+_LEAST_TURNED_DEG: Final = 0.03
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What the user says about the picture; everything may be left to be found.
+
+    notation: the signs in the cells; "marks" sorts cells by their look. key: what looks mean. face: the side of the
+    fabric that the picture shows. first_row: where row 1 stands. grid: "lines" looks for a lattice, "pixels" takes
+    each pixel or block of equal pixels for a cell, "even" divides the picture into `cells`. cells: columns and rows.
+    box_px: left, top, right and bottom of the part to look at. repeat: the size to take, "smallest" or "whole".
+    sure: the certainty under which a cell is named as unsure.
+    """
+
+    notation: Notation = "auto"
+    key: Key = field(default_factory=Key)
+    face: Face | None = None
+    first_row: Literal["bottom", "top"] = "bottom"
+    grid: GridKind = "auto"
+    cells: tuple[int, int] | None = None
+    box_px: tuple[int, int, int, int] | None = None
+    repeat: tuple[int, int] | Literal["smallest", "whole"] = "smallest"
+    sure: float = 0.9
+
+
+@dataclass(frozen=True)
+class Traced:
+    """What was read. chart: the repeat that was asked for; whole: every cell of the picture, in knitting order.
+
+    certainty: of each cell of `whole`, 0 to 1. how: in words, how the picture was read. turned_deg: clockwise, how far
+    it was turned. corners_px: the grid's upper left, upper right, lower left and lower right in the picture as given.
+    messages: cells that are unsure, repeats that nearly fit.
+    """
+
+    chart: Chart
+    whole: Chart
+    certainty: npt.NDArray[np.float32]
+    how: str
+    turned_deg: float
+    corners_px: tuple[tuple[float, float], ...]
+    messages: tuple[Message, ...]
+
+
+def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
+    """The chart that a picture shows. file: what messages call it.
+
+    Raises Refused: T801 no picture, T802 too large, T803 no grid, T804 no room for a chart, T805 too many cells,
+    T807 kinds of cells that are not explained, T808 a colour that is not there, T809 sizes that do not fit.
+    """
+    ask = ask or Ask()
+    pixels, smaller = open_picture(data, file)
+    pixels, offset = _boxed(pixels, ask, file, smaller)
+    if bool((pixels == pixels[0, 0]).all()):
+        raise Refused(
+            Message(
+                "T804",
+                "error",
+                f"`{visible(file)}` is of one colour all over; there is no chart in it.",
+                cure="Check that the right picture was saved, and with --box that it is the right part of it.",
+            )
+        )
+    field_ = _found(pixels, ask, file)
+    rows, columns = field_.rows, field_.columns
+    if rows * columns > MAX_CELLS:
+        raise Refused(
+            Message(
+                "T805",
+                "error",
+                f"`{visible(file)}` would be {columns:,} by {rows:,} cells; a chart has at most {MAX_CELLS:,}.",
+                cure="Cut out one repeat, or say how many columns and rows there are, as in --cells 24x36.",
+            )
+        )
+    codes, certainty, what, face = _read(field_, ask, file)
+    seen_face = ask.face or face or "purl"
+    below, right = ask.first_row == "bottom", seen_face == "knit"
+
+    def knitted(plane: npt.NDArray[np.generic]) -> npt.NDArray[np.generic]:
+        plane = plane[::-1] if below else plane
+        return np.ascontiguousarray(plane[:, ::-1] if right else plane)
+
+    cells = knitted(codes).astype(np.uint8)
+    sure = knitted(certainty).astype(np.float32)
+    whole = Chart(cells, (None,) * rows)
+    places = _Places(field_, offset, smaller, pixels.shape, below, right)
+    messages = [*field_.messages, *_unsure(cells, sure, ask.sure, places)]
+    width, height = _repeat_size(cells, ask, file)
+    chart, said = _reduced(whole, sure, width, height, ask, file)
+    messages += said
+    how = f"{columns} by {rows} cells{field_.how}, {what}, seen from the {seen_face} side"
+    corners = tuple(places.picture(x * columns, y * rows) for y, x in ((0.0, 0.0), (0.0, 1.0), (1.0, 0.0), (1.0, 1.0)))
+    return Traced(chart, whole, sure, how, field_.turned_deg, corners, tuple(messages))
+
+
+# -- finding ------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Field:
+    """Cells that were found: by a lattice in a straightened picture, or as blocks of equal pixels."""
+
+    rows: int
+    columns: int
+    pixels: Pixels
+    lattice: Lattice | None
+    blocks: Blocks | None
+    turned_deg: float
+    how: str
+    messages: tuple[Message, ...] = ()
+
+
+def _boxed(pixels: Pixels, ask: Ask, file: str, smaller: int) -> tuple[Pixels, tuple[int, int]]:
+    if ask.box_px is None:
+        return pixels, (0, 0)
+    left, top, right, bottom = (value // smaller for value in ask.box_px)
+    height, width = pixels.shape[:2]
+    if not (0 <= left < right <= width and 0 <= top < bottom <= height) or (right - left) * (bottom - top) < 2:
+        raise Refused(
+            Message(
+                "T809",
+                "error",
+                f"The box {','.join(map(str, ask.box_px))} does not lie within `{visible(file)}`, which has "
+                f"{width * smaller} by {height * smaller} pixels.",
+                cure=f"--box 0,0,{width * smaller},{height * smaller} is all of it (left, top, right, bottom).",
+            )
+        )
+    return pixels[top:bottom, left:right], (left, top)
+
+
+def _found(pixels: Pixels, ask: Ask, file: str) -> _Field:
+    from stitchc.trace.pixels import blocks_of
+
+    if ask.grid == "even":
+        return _evenly(pixels, ask, file)
+    if ask.grid == "pixels":
+        blocks = blocks_of(pixels) or blocks_of(pixels, single=True)
+        assert blocks is not None
+        return _field_of(blocks, ask, file)
+    exact = blocks_of(pixels) if ask.grid == "auto" else None
+    if exact is not None and not _fits(exact, ask):
+        exact = None
+    # in a small picture of few colours each pixel or block is a cell: lines need room
+    lined = None if exact is not None and max(pixels.shape[:2]) <= 48 else _lined(pixels, ask)
+    if lined is not None and lined.lattice is not None:
+        told = lined.lattice.ruled and _pitch(lined.lattice) >= 6 and not _all_alike(lined)
+        if exact is None or told:
+            return lined
+    if exact is not None:
+        return _field_of(exact, ask, file)
+    raise Refused(_no_grid(file, ask))
+
+
+def _fits(blocks: Blocks, ask: Ask) -> bool:
+    return ask.cells is None or ask.cells == (blocks.cells.shape[1], blocks.cells.shape[0])
+
+
+def _pitch(lattice: Lattice) -> float:
+    return min(lattice.across.pitch_px, lattice.down.pitch_px)
+
+
+def _all_alike(field_: _Field) -> bool:
+    from stitchc.trace.cells import kinds_of, sampled
+
+    assert field_.lattice is not None
+    return len(kinds_of(sampled(field_.pixels, field_.lattice)).kinds) == 1
+
+
+def _lined(pixels: Pixels, ask: Ask) -> _Field | None:
+    from stitchc.trace import grid
+
+    if min(pixels.shape[:2]) < 2 * grid.LEAST_PITCH_PX:
+        return None
+    even = even_light(pixels)
+    plane = ink(even)
+    if float(np.median(plane)) > 0.6:  # light lines on a dark page
+        plane = 1 - plane
+    turned = grid.turned_by(plane)
+    if abs(turned) < _LEAST_TURNED_DEG:
+        turned = 0.0
+    else:
+        red, green, blue = (int(value) for value in paper_colour(even))
+        even = grid.straightened(even, turned, (red, green, blue))
+        plane = ink(even)
+        if float(np.median(plane)) > 0.6:
+            plane = 1 - plane
+    lattice = grid.find_lattice(plane, ask.cells)
+    if lattice is None:
+        return None
+    columns, rows = lattice.size
+    how = "" if turned == 0 else f", turned by {abs(turned):.1f}° {'clockwise' if turned > 0 else 'anticlockwise'}"
+    messages: tuple[Message, ...] = ()
+    if not lattice.ruled:
+        how += ", no lines between them"
+        messages = (_no_lines(),)
+    return _Field(rows, columns, even, lattice, None, turned, how, messages)
+
+
+def _evenly(pixels: Pixels, ask: Ask, file: str) -> _Field:
+    from stitchc.trace.grid import Axis, Lattice
+
+    height, width = pixels.shape[:2]
+    columns, rows = ask.cells or (1, 1)
+    if width / columns < 2 or height / rows < 2:
+        raise Refused(
+            Message(
+                "T809",
+                "error",
+                f"{columns} by {rows} cells have no room in a picture of {width} by {height} pixels: a cell needs 2.",
+                cure="--grid pixels takes each pixel for a cell.",
+            )
+        )
+    lattice = Lattice(Axis(0.0, width / columns, columns), Axis(0.0, height / rows, rows), False)
+    return _Field(rows, columns, even_light(pixels), lattice, None, 0.0, " by even division")
+
+
+def _field_of(blocks: Blocks, ask: Ask, file: str) -> _Field:
+    rows, columns = blocks.cells.shape[:2]
+    if ask.cells is not None and ask.cells != (columns, rows):
+        raise Refused(
+            Message(
+                "T809",
+                "error",
+                f"`{visible(file)}` shows {columns} by {rows} cells, not {ask.cells[0]} by {ask.cells[1]}.",
+                cure=f"--cells {columns}x{rows}, or --grid even to divide the picture evenly",
+            )
+        )
+    size = (
+        "one pixel each" if blocks.block_px == (1, 1) else f"{blocks.block_px[0]} by {blocks.block_px[1]} pixels each"
+    )
+    return _Field(rows, columns, blocks.cells, None, blocks, 0.0, f" of {size}", (_no_lines(),) if blocks.cut else ())
+
+
+def _no_lines() -> Message:
+    return Message(
+        "T811",
+        "warning",
+        "No lines are drawn around the cells, so the outermost marks were taken for the chart's edges: blank columns "
+        "and rows beyond them are not counted.",
+        cure="Check the size, and cut the picture at the chart's very edges if it is wrong: --grid even --cells 24x36.",
+    )
+
+
+def _no_grid(file: str, ask: Ask) -> Message:
+    what = f"{ask.cells[0]} by {ask.cells[1]} cells" if ask.cells else "cells"
+    return Message(
+        "T803",
+        "error",
+        f"No grid of {what} was found in `{visible(file)}`.",
+        cure="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and set it straight within 5 degrees; where nothing "
+        "but the chart is in the picture, --grid even --cells 24x36 divides it.",
+    )
+
+
+# -- reading ------------------------------------------------------------------------------------------------------
+
+
+def _read(field_: _Field, ask: Ask, file: str) -> tuple[Cells, npt.NDArray[np.float32], str, Face | None]:
+    """Codes and certainty of each cell, top row first; how they were read; the face, where the signs tell it."""
+    from stitchc.trace.cells import certainty, kinds_of, known_signs, sampled
+
+    patches: Patches
+    if field_.lattice is not None:
+        patches = sampled(field_.pixels, field_.lattice)
+        signs: Signs | None = None
+        if ask.notation in ("squared", "thread", "plain"):
+            signs = known_signs(patches, ask.notation)
+            if signs is None:
+                raise Refused(
+                    Message(
+                        "T807",
+                        "error",
+                        f"The cells of `{visible(file)}` do not look like the signs of the {ask.notation} notation.",
+                        cure="--notation marks --dark tuck",
+                    )
+                )
+        elif ask.notation == "auto" and not ask.key.said:
+            signs = known_signs(patches)
+        if signs is not None:
+            shares = certainty(signs.distances)
+            return signs.codes, shares.max(axis=-1), _SIGN_WORDS[signs.notation, signs.face], signs.face
+        kinds = kinds_of(patches)
+    else:
+        kinds = _kinds_of_blocks(field_.pixels)
+    face = ask.face or "purl"
+    order = (field_.rows, field_.columns, ask.first_row == "bottom", face == "knit")
+    key = _from_above(ask.key, order, file)
+    codes = letters_of(kinds, key, file, order)
+    of_kind = certainty(kinds.distances)
+    shares = np.zeros((*of_kind.shape[:2], 3), dtype=np.float32)
+    for index, code in enumerate(codes):
+        shares[..., code] += of_kind[..., index]
+    read = shares.argmax(axis=-1).astype(np.uint8)
+    words = ", ".join(f"{hex_of(kind.colour)} {_WORDS[code]}" for kind, code in zip(kinds.kinds, codes, strict=True))
+    return read, shares.max(axis=-1), f"read by look: {words}", None
+
+
+_WORDS: Final = ("knit", "tuck", "slip")
+_SIGN_WORDS: Final = {
+    ("squared", "purl"): "read as squared paper: ring knit, dot tuck, empty slip",
+    ("squared", "knit"): "read as squared paper: cross knit, dot tuck, empty slip",
+    ("squared", None): "read as squared paper: dot tuck, empty slip",
+    ("thread", None): "read as running thread: loop knit, half circle tuck, passed by slip",
+    ("plain", None): "read as plain signs: upright bar knit, half disc tuck, lying bar slip",
+}
+
+
+def _kinds_of_blocks(cells: Pixels) -> Kinds:
+    """Kinds of cells of one colour each."""
+    from stitchc.trace.cells import Kind, Kinds, kinds_of
+    from stitchc.trace.pixels import MOST_COLOURS, colours_of
+
+    numbers = colours_of(cells)
+    values, first, of, counts = np.unique(numbers, return_index=True, return_inverse=True, return_counts=True)
+    if len(values) > MOST_COLOURS:
+        some = cells.astype(np.float32) / 255
+        return kinds_of(np.broadcast_to(some[:, :, None, None, :], (*some.shape[:2], 3, 3, 3)))
+    colours = [((value >> 16) & 255, (value >> 8) & 255, value & 255) for value in values.tolist()]
+    lightness = np.array([sum(colour) for colour in colours])
+    order = np.argsort(-lightness, kind="stable")
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    kinds = tuple(
+        Kind(colours[at], 1 - min(colours[at]) / 255, int(counts[at]), divmod(int(first[at]), cells.shape[1]))
+        for at in order.tolist()
+    )
+    index = rank[of.reshape(numbers.shape)].astype(np.uint8)
+    distances = np.ones((*index.shape, len(kinds)), dtype=np.float32)
+    np.put_along_axis(distances, index[..., None].astype(np.intp), 0, axis=-1)
+    return Kinds(kinds, index, distances)
+
+
+def _from_above(key: Key, order: tuple[int, int, bool, bool], file: str) -> Key:
+    """The key with its example cells counted from the top left of the picture instead of as knitted."""
+    rows, columns, below, right = order
+    alike = []
+    for (row, column), code in key.alike:
+        if not (1 <= row <= rows and 1 <= column <= columns):
+            raise Refused(
+                Message(
+                    "T809",
+                    "error",
+                    f"There is no cell in row {row}, column {column}: `{visible(file)}` shows {columns} columns and "
+                    f"{rows} rows.",
+                    cure=f"Name a row from 1 to {rows} and a column from 1 to {columns}.",
+                )
+            )
+        alike.append(((rows - row if below else row - 1, columns - column if right else column - 1), code))
+    return Key(key.dark, key.light, key.colours, tuple(alike))
+
+
+# -- telling ------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Places:
+    """From a cell, in knitting order, to its place in the picture as it was given."""
+
+    field: _Field
+    offset_px: tuple[int, int]
+    smaller: int
+    shape: tuple[int, ...]
+    below: bool
+    right: bool
+
+    def picture(self, across: float, down: float) -> tuple[float, float]:
+        """The place so many columns and rows from the grid's upper left corner."""
+        from stitchc.trace.grid import in_the_original
+
+        lattice, blocks = self.field.lattice, self.field.blocks
+        if lattice is not None:
+            x = lattice.across.start_px + across * lattice.across.pitch_px
+            y = lattice.down.start_px + down * lattice.down.pitch_px
+            if self.field.turned_deg:
+                x, y = in_the_original(x, y, self.field.turned_deg, self.field.pixels.shape, self.shape)
+        else:
+            assert blocks is not None
+            x, y = blocks.left_px + across * blocks.block_px[0], blocks.top_px + down * blocks.block_px[1]
+        return (x + self.offset_px[0]) * self.smaller, (y + self.offset_px[1]) * self.smaller
+
+    def cell(self, row: int, column: int) -> tuple[float, float]:
+        """The middle of a cell, counted from 0 in knitting order."""
+        down = self.field.rows - 1 - row if self.below else row
+        across = self.field.columns - 1 - column if self.right else column
+        return self.picture(across + 0.5, down + 0.5)
+
+
+def _unsure(cells: Cells, sure: npt.NDArray[np.float32], least: float, places: _Places) -> list[Message]:
+    messages = []
+    for row, column in np.argwhere(sure < least).tolist():
+        x, y = places.cell(row, column)
+        messages.append(
+            Message(
+                "T806",
+                "warning",
+                f"Row {row + 1}, column {column + 1} is read as {LETTERS[cells[row, column]]}, but only "
+                f"{100 * float(sure[row, column]):.0f} % sure.",
+                cure=f"Look at {x:.0f},{y:.0f} in the picture (pixels from the left and the top), and mend the letter.",
+            )
+        )
+    return messages
+
+
+def _repeat_size(cells: Cells, ask: Ask, file: str) -> tuple[int, int]:
+    rows, columns = cells.shape
+    if ask.repeat == "whole":
+        return columns, rows
+    if ask.repeat == "smallest":
+        return repeats.smallest(cells)
+    width, height = ask.repeat
+    if width > columns or height > rows:
+        raise Refused(
+            Message(
+                "T809",
+                "error",
+                f"A repeat of {width} by {height} is larger than what `{visible(file)}` shows: {columns} by {rows}.",
+                cure=f"--repeat {min(width, columns)}x{min(height, rows)}",
+            )
+        )
+    return width, height
+
+
+def _reduced(
+    whole: Chart, sure: npt.NDArray[np.float32], width: int, height: int, ask: Ask, file: str
+) -> tuple[Chart, list[Message]]:
+    if isinstance(ask.repeat, tuple):
+        cells, odd = repeats.folded(whole.cells, sure, width, height)
+        chart = Chart(cells, (None,) * height)
+        return chart, [_outvoted(whole, chart, row, column) for row, column in odd]
+    chart = Chart(whole.cells[:height, :width].copy(), (None,) * height)
+    if ask.repeat == "whole":
+        return chart, []
+    messages = []
+    near = repeats.nearly(whole.cells, sure)
+    if near is not None:
+        named = ", ".join(f"row {row + 1} column {column + 1}" for row, column in near.odd[:6])
+        more = f" and {len(near.odd) - 6} more" if len(near.odd) > 6 else ""
+        messages.append(
+            Message(
+                "T810",
+                "info",
+                f"All cells but {len(near.odd)} agree with a repeat of {near.width} by {near.height}; the odd ones are "
+                f"{named}{more}.",
+                cure=f"--repeat {near.width}x{near.height} takes what most cells say",
+            )
+        )
+    elif (part := repeats.cut_off(whole.cells)) is not None:
+        messages.append(
+            Message(
+                "T810",
+                "info",
+                f"The picture may show a repeat of {part[0]} by {part[1]}, the last time only in part.",
+                cure=f"--repeat {part[0]}x{part[1]}",
+            )
+        )
+    return chart, messages
+
+
+def _outvoted(whole: Chart, chart: Chart, row: int, column: int) -> Message:
+    was = LETTERS[whole.cells[row, column]]
+    now = LETTERS[chart.cells[row % chart.height, column % chart.width]]
+    return Message(
+        "T806",
+        "warning",
+        f"Row {row + 1}, column {column + 1} looks like {was}, but {now} stands there in most repeats and was taken.",
+        cure="Look at the picture there; --repeat whole keeps every cell as it is.",
+    )

@@ -5,7 +5,7 @@ Works on ink (0 paper, 1 black) alone and knows nothing of what the cells mean.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -49,6 +49,14 @@ class Lattice:
     down: Axis
     ruled: bool = True
     """Whether lines are drawn; else the cells' own borders showed where they lie."""
+
+    def moved(self, right_px: float, down_px: float) -> Lattice:
+        """The same lattice elsewhere."""
+        return Lattice(
+            replace(self.across, start_px=self.across.start_px + right_px),
+            replace(self.down, start_px=self.down.start_px + down_px),
+            self.ruled,
+        )
 
     @property
     def size(self) -> tuple[int, int]:
@@ -137,15 +145,29 @@ def in_the_original(
 def find_lattice(plane: Plane, cells: tuple[int, int] | None = None) -> Lattice | None:
     """The lattice of a straight picture, or None where there is none that can be trusted.
 
+    Looked for first where ink hangs together, as the lines of a grid do and letters do not, then in the whole picture.
     Each direction proposes some combs of lines by itself; a pair of them is then judged edge of cell by edge of cell,
     so that lettering beside the grid, or marks inside the cells, are not taken for lines.
     cells: how many the user says there are across and down; lattices with other counts are then passed over.
     """
     noise = _noise(plane)
     (upright, sure_x), (level, sure_y) = _edges(plane, 1, noise), _edges(plane, 0, noise)
+    sure = sure_x, sure_y
+    best: tuple[float, Lattice] | None = None
+    for left, top, right, bottom in [*_regions(plane, noise), (0, 0, plane.shape[1], plane.shape[0])]:
+        parts = plane[top:bottom, left:right], upright[top:bottom, left:right], level[top:bottom, left:right]
+        found = _best_pair(*parts, sure, cells)
+        if found is not None and (best is None or found[0] > best[0]):
+            best = found[0], _settled(*parts[1:], sure, found[1]).moved(left, top)
+    return best[1] if best else None
+
+
+def _best_pair(
+    plane: Plane, upright: Plane, level: Plane, sure: tuple[float, float], cells: tuple[int, int] | None
+) -> tuple[float, Lattice] | None:
     # clipped low, so that a faint line that runs through counts for more than a black spot
-    columns = np.minimum(upright, sure_x).mean(axis=0) / sure_x
-    rows = np.minimum(level, sure_y).mean(axis=1) / sure_y
+    columns = np.minimum(upright, sure[0]).mean(axis=0) / sure[0]
+    rows = np.minimum(level, sure[1]).mean(axis=1) / sure[1]
     combs_across = _combs(columns)
     combs_down = _combs(rows, combs_across)
     combs_across += [comb for comb in _combs(columns, combs_down) if comb not in combs_across]
@@ -159,9 +181,33 @@ def find_lattice(plane: Plane, cells: tuple[int, int] | None = None) -> Lattice 
                 continue
             if best is None or found[0] > best[0]:
                 best = found
-    if best is None:
-        return None
-    return _settled(np.minimum(upright, sure_x), np.minimum(level, sure_y), best[1])
+    return best
+
+
+def _regions(plane: Plane, noise: float) -> list[tuple[int, int, int, int]]:
+    """Left, top, right and bottom of the two largest pieces of ink that hang together, with a little room around."""
+    labels, count = ndimage.label(plane > max(0.12, 4 * noise), structure=np.ones((3, 3), dtype=int))
+    if count == 0:
+        return []
+    boxes = [box for box in ndimage.find_objects(labels) if box is not None]
+    sized = sorted(
+        (((box[1].stop - box[1].start) * (box[0].stop - box[0].start), box) for box in boxes), key=lambda pair: -pair[0]
+    )
+    found = []
+    for area, box in sized[:2]:
+        height, width = box[0].stop - box[0].start, box[1].stop - box[1].start
+        if min(height, width) < 2 * LEAST_PITCH_PX or not 0.01 * plane.size < area < 0.9 * plane.size:
+            continue
+        room = 6
+        found.append(
+            (
+                max(0, box[1].start - room),
+                max(0, box[0].start - room),
+                min(plane.shape[1], box[1].stop + room),
+                min(plane.shape[0], box[0].stop + room),
+            )
+        )
+    return found
 
 
 _RULED: Final = 0.7
@@ -180,22 +226,23 @@ def _judged(plane: Plane, upright: Plane, level: Plane, across: Axis, down: Axis
     if core[1] <= core[0] or core[3] <= core[2]:
         return None
     for ruled in (True, False):
-        seen_x = _standing_out(upright, xs, ys, core, ruled)  # (lines across, cells down)
-        seen_y = _standing_out(level.T, ys, xs, (*core[2:], *core[:2]), ruled)  # (lines down, cells across)
-        bounds = _bounds(seen_x, seen_y, core, ruled)
+        seen_x, clear_x = _seen(upright, xs, ys, core, ruled)  # (lines across, cells down)
+        seen_y, clear_y = _seen(level.T, ys, xs, (*core[2:], *core[:2]), ruled)  # (lines down, cells across)
+        bounds = _bounds(clear_x, clear_y, core, ruled)
         if bounds is None:
             continue
         left, right, top, bottom = bounds
-        inside_x, inside_y = seen_x[left : right + 1, top:bottom], seen_y[top : bottom + 1, left:right]
+        inside_x, inside_y = clear_x[left : right + 1, top:bottom], clear_y[top : bottom + 1, left:right]
         share = (float(inside_x.sum()) + float(inside_y.sum())) / (inside_x.size + inside_y.size)
         dx, dy = across.pitch_px, down.pitch_px
         lattice = Lattice(
             Axis(float(xs[left]), dx, right - left, share), Axis(float(ys[top]), dy, bottom - top, share), ruled
         )
         looks = _looks(plane, xs[left : right + 1], ys[top : bottom + 1])
-        if ruled and _is_ruled(inside_x, inside_y, looks, _held(plane, lattice)):
+        lines_x, lines_y = seen_x[left : right + 1, top:bottom], seen_y[top : bottom + 1, left:right]
+        if ruled and _is_ruled(lines_x, lines_y, looks, _held(plane, lattice)):
             # the length of line that is explained, less the length of line that should be there and is not
-            return dy * float((2 * inside_x - 1).sum()) + dx * float((2 * inside_y - 1).sum()), lattice
+            return dy * _earned(lines_x) + dx * _earned(lines_y), lattice
         if not ruled and min(dx, dy) >= 6:
             tidy = _explained(plane, lattice)
             if tidy >= 0.75:
@@ -257,6 +304,14 @@ def _looks(plane: Plane, xs: Profile, ys: Profile) -> Profile:
     return np.asarray(sums / np.outer(bottom - top, right - left))
 
 
+_WORTH: Final = 0.8
+"""How much of an edge must be seen for it to speak for a lattice and not against it."""
+
+
+def _earned(seen: Profile) -> float:
+    return float(np.where(seen >= _WORTH, (seen - _WORTH) / (1 - _WORTH), (seen - _WORTH) / _WORTH).sum())
+
+
 def _bounds(
     seen_x: Profile, seen_y: Profile, core: tuple[int, int, int, int], ruled: bool
 ) -> tuple[int, int, int, int] | None:
@@ -289,18 +344,18 @@ def _all_lines(axis: Axis, size: int) -> Profile:
     """Where the comb's lines are when it is carried on to both ends of the picture."""
     first = -int((axis.start_px + 0.3 * axis.pitch_px) // axis.pitch_px)
     last = int((size - 1 + 0.3 * axis.pitch_px - axis.start_px) // axis.pitch_px)
-    return axis.start_px + axis.pitch_px * np.arange(first, last + 1)
+    return np.asarray(axis.start_px + axis.pitch_px * np.arange(first, last + 1), dtype=np.float64)
 
 
 def _near(lines: Profile, place: float) -> int:
     return int(np.argmin(np.abs(lines - place)))
 
 
-def _standing_out(
+def _seen(
     edges: Plane, lines: Profile, crossings: Profile, core: tuple[int, int, int, int], ruled: bool
-) -> Profile:
-    """For each line and each stretch between two crossings, how much of it an edge runs along, 0 to 1, less what is
-    seen along the middles of the cells beside it.
+) -> tuple[Profile, Profile]:
+    """For each line and each stretch between two crossings, how much of it an edge runs along, 0 to 1; and how
+    clearly: that, less what is seen along the middles of the cells beside it.
 
     Lettering is as full of edges between its "lines" as on them; a ruled cell is not. core: the lines and crossings
     between which the grid surely lies; what is typical there is the measure of an edge: the weaker edges of a ruled
@@ -313,10 +368,10 @@ def _standing_out(
     middles = np.append(lines - 0.5 * step, lines[-1] + 0.5 * step)
     seen = _stretches(np.minimum(on_lines, sure) / sure, crossings)
     between = _stretches(np.minimum(_along(edges, middles), sure) / sure, crossings)
-    return np.clip(1.15 * seen - 0.3 * (between[:-1] + between[1:]) - 0.1, 0, 1)
+    return seen, np.clip(1.15 * seen - 0.3 * (between[:-1] + between[1:]) - 0.1, 0, 1)
 
 
-def _along(edges: Plane, lines: Profile) -> Plane:
+def _along(edges: Plane, lines: Profile) -> npt.NDArray[np.floating]:
     """The edges along each line, (lines, pixels): the strongest within a small reach, lines being a little crooked."""
     reach = max(1, round(0.06 * float(lines[1] - lines[0])))
     size = edges.shape[1]
@@ -328,7 +383,7 @@ def _along(edges: Plane, lines: Profile) -> Plane:
     )
 
 
-def _stretches(along: Plane, crossings: Profile) -> Profile:
+def _stretches(along: npt.NDArray[np.floating], crossings: Profile) -> Profile:
     """The mean along each stretch between two crossings, but for its ends, (lines, stretches)."""
     total = np.concatenate([np.zeros((len(along), 1)), np.cumsum(along, axis=1, dtype=np.float64)], axis=1)
     step = float(crossings[1] - crossings[0])
@@ -389,8 +444,9 @@ def _explained(plane: Plane, lattice: Lattice) -> float:
     return min(parts)
 
 
-def _settled(upright: Plane, level: Plane, lattice: Lattice) -> Lattice:
+def _settled(upright: Plane, level: Plane, sure: tuple[float, float], lattice: Lattice) -> Lattice:
     """The lines' places measured once more, within the grid alone."""
+    upright, level = np.minimum(upright, sure[0]), np.minimum(level, sure[1])
     top, bottom = max(0, round(lattice.down.start_px)), round(lattice.down.end_px) + 1
     left, right = max(0, round(lattice.across.start_px)), round(lattice.across.end_px) + 1
     across = _measured(upright[top:bottom].mean(axis=0), lattice.across)
@@ -471,9 +527,11 @@ def _combs(profile: npt.NDArray[np.floating], others: list[Axis] | None = None) 
         soft = np.maximum(soft - np.percentile(soft, 15), 0)
         if soft.max() <= 1e-6:
             return []
-        pitches = _proposals(soft, max(LEAST_PITCH_PX, 3 * softness)) + [axis.pitch_px for axis in others or []]
         tried: list[float] = []
-        for pitch in pitches:
+        for axis in others or []:
+            if softness <= 0.2 * axis.pitch_px:
+                scored += _grown(soft, axis.pitch_px, held=True)
+        for pitch in _proposals(soft, max(LEAST_PITCH_PX, 3 * softness)):
             if softness > 0.2 * pitch or any(abs(other - pitch) < 0.01 * pitch for other in tried):
                 continue
             tried.append(pitch)
@@ -518,15 +576,18 @@ def _proposals(soft: Profile, least: float) -> list[float]:
     return found + [float(lag) for lag in smallest if all(abs(lag - f) > 1 for f in found)]
 
 
-def _grown(soft: Profile, pitch: float) -> list[tuple[float, Axis]]:
-    """Combs grown from the strongest lines, each with how much of the profile it explains before it."""
+def _grown(soft: Profile, pitch: float, held: bool = False) -> list[tuple[float, Axis]]:
+    """Combs grown from the strongest lines, each with how much of the profile it explains before it.
+
+    held: the pitch is known, and lines that would bend it (of lettering) are none of the comb's.
+    """
     found = []
     peaks = _peaks(soft)
     if len(peaks) < 2:
         return []
     strongest = peaks[np.argsort(-soft[peaks])][:4]
     for start in strongest.tolist():
-        grown = _grow(soft, float(start), pitch)
+        grown = _grow(soft, float(start), pitch, held)
         if grown is not None:
             found.append(grown)
     return found
@@ -541,9 +602,9 @@ _MOST_MISSED: Final = 6
 """Lines in succession that may be unseen (between equally dark cells, say) before a comb ends."""
 
 
-def _grow(soft: Profile, start: float, pitch: float) -> tuple[float, Axis] | None:
+def _grow(soft: Profile, start: float, pitch: float, held: bool) -> tuple[float, Axis] | None:
     size = len(soft)
-    reach = max(1.0, 0.12 * pitch)
+    reach = max(1.0, (0.06 if held else 0.12) * pitch)
     high = float(np.percentile(soft[_peaks(soft)], 90))
     enough = 0.3 * high
     places: dict[int, float] = {0: start}
@@ -552,7 +613,7 @@ def _grow(soft: Profile, start: float, pitch: float) -> tuple[float, Axis] | Non
         missed, number = 0, 0
         while missed <= _MOST_MISSED:
             number += direction
-            line = _line_through(places, pitch)
+            line = (start, pitch) if held else _line_through(places, pitch)
             expected = line[0] + line[1] * number
             if not -reach <= expected <= size - 1 + reach:
                 break
@@ -572,7 +633,7 @@ def _grow(soft: Profile, start: float, pitch: float) -> tuple[float, Axis] | Non
     count = last - first
     if count < 1:
         return None
-    offset, spacing = _line_through(places, pitch)
+    offset, spacing = (start, pitch) if held else _line_through(places, pitch)
     axis_start = offset + spacing * first
     # what lies between the lines, away from them
     between = []

@@ -31,8 +31,8 @@ FORMATS: Final = ("PNG", "JPEG", "GIF", "BMP", "TIFF", "WEBP", "PPM")
 """Forms that are opened. Others are left alone, some because their readers run other programs."""
 
 
-def open_picture(data: bytes, file: str) -> Pixels:
-    """The picture on white, upright as its camera says, at most 12 million pixels.
+def open_picture(data: bytes, file: str) -> tuple[Pixels, int]:
+    """The picture on white, upright as its camera says, and how many of its pixels each way became one.
 
     Raises Refused: T801 for what is no picture that can be read, T802 for one that is too large (before its pixels
     are unpacked), T804 for one without room for a chart.
@@ -68,10 +68,10 @@ def open_picture(data: bytes, file: str) -> Pixels:
                 cure="Trace a picture with at least two cells.",
             )
         )
-    smaller = math.ceil(math.sqrt(image.width * image.height / _MOST_WORKED_ON))
+    smaller = max(1, math.ceil(math.sqrt(image.width * image.height / _MOST_WORKED_ON)))
     if smaller > 1:
         image = image.reduce(smaller)
-    return np.asarray(image)
+    return np.asarray(image), smaller
 
 
 def _on_white(image: Image) -> Image:
@@ -157,7 +157,7 @@ def even_light(pixels: Pixels) -> Pixels:
     c = found.astype(np.float32)
     fall = c[0] + c[1] * x + c[2] * y + c[3] * x * x + c[4] * x * y + c[5] * y * y
     gain = np.float32(min(255.0, float(surface.max()))) / np.maximum(fall, 8)
-    return np.clip(pixels * gain[:, :, None] + 0.5, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(pixels * gain[:, :, None] + 0.5, 0, 255), dtype=np.uint8)
 
 
 def paper_colour(pixels: Pixels) -> npt.NDArray[np.float32]:
@@ -167,7 +167,7 @@ def paper_colour(pixels: Pixels) -> npt.NDArray[np.float32]:
     some, colours = light[::step, ::step], pixels[::step, ::step].reshape(-1, 3)
     level = np.percentile(some, 97)
     near = colours[some.ravel() >= max(level - 20, 0)]
-    return np.median(near, axis=0).astype(np.float32)
+    return np.asarray(np.median(near, axis=0), dtype=np.float32)
 
 
 def ink(pixels: Pixels) -> Plane:

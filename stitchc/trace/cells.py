@@ -1,0 +1,337 @@
+"""What stands in each cell: cells sampled, known signs recognised, other marks sorted into kinds by their look.
+
+Knows a lattice and pixels; what a kind of mark means is the user's to say.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from stitchc.chart import KNIT, SLIP, TUCK
+from stitchc.drawn.symbols import NOTATIONS, Area, Face, Notation, Ring, Spot, Stroke, symbol
+from stitchc.trace.grid import Lattice
+from stitchc.trace.picture import Pixels, paper_colour
+
+Patches = npt.NDArray[np.float32]
+"""Each cell's inside in s x s samples of three colours, 1 being paper: (rows, columns, s, s, 3), top row first."""
+Codes = npt.NDArray[np.uint8]
+Shares = npt.NDArray[np.float32]
+
+_BORDER: Final = 0.13
+"""The part of a cell at each side that may belong to its lines."""
+_MANY: Final = 60_000
+
+
+def sampled(pixels: Pixels, lattice: Lattice) -> Patches:
+    """The cells' insides, each sample the mean of its surroundings."""
+    columns, rows = lattice.size
+    across, down = lattice.across, lattice.down
+    pitch = min(across.pitch_px, down.pitch_px)
+    side = 7 if columns * rows <= _MANY else 5 if columns * rows <= 4 * _MANY else 3
+    places = _BORDER + (1 - 2 * _BORDER) * (np.arange(side) + 0.5) / side
+    xs = (across.start_px + across.pitch_px * (np.arange(columns)[:, None] + places)).ravel()
+    ys = (down.start_px + down.pitch_px * (np.arange(rows)[:, None] + places)).ravel()
+    blur = max(1, round((1 - 2 * _BORDER) * pitch / side))
+    paper = np.maximum(paper_colour(pixels), 32)
+    out = np.empty((rows, columns, side, side, 3), dtype=np.float32)
+    x0 = np.clip(np.floor(xs).astype(int), 0, pixels.shape[1] - 2)
+    y0 = np.clip(np.floor(ys).astype(int), 0, pixels.shape[0] - 2)
+    fx = np.clip(xs - x0, 0, 1).astype(np.float32)[None, :]
+    fy = np.clip(ys - y0, 0, 1).astype(np.float32)[:, None]
+    for channel in range(3):
+        plane = pixels[:, :, channel].astype(np.float32) / paper[channel]
+        if blur > 1:
+            plane = ndimage.uniform_filter(plane, blur)
+        upper = plane[np.ix_(y0, x0)] * (1 - fx) + plane[np.ix_(y0, x0 + 1)] * fx
+        lower = plane[np.ix_(y0 + 1, x0)] * (1 - fx) + plane[np.ix_(y0 + 1, x0 + 1)] * fx
+        values = upper * (1 - fy) + lower * fy
+        out[..., channel] = values.reshape(rows, side, columns, side).swapaxes(1, 2)
+    return np.minimum(out, 1.1)
+
+
+# -- known signs ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Signs:
+    """Cells read as the signs of a notation. away: the mean distance of cells from their sign, 0 for a perfect fit."""
+
+    notation: Notation
+    face: Face | None
+    codes: Codes
+    distances: Shares
+    """(rows, columns, 3): how far each cell is from the signs for K, T and S."""
+    away: float
+
+
+_LIKE: Final = 0.14
+"""The mean distance up to which cells are taken for a notation's signs."""
+_STRENGTHS: Final = (1.0, 0.85, 0.7, 0.55, 0.42, 0.32)
+_SLACK: Final = (-0.05, 0.0, 0.05)
+
+
+def known_signs(patches: Patches, only: Notation | None = None) -> Signs | None:
+    """The published notation or the plain signs that the cells fit, or None where they fit none well."""
+    rows, columns, side = patches.shape[:3]
+    if side < 5 or rows * columns == 0:
+        return None
+    dark = np.clip(1 - patches.min(axis=4), 0, 1).reshape(rows * columns, side * side)
+    black = float(np.percentile(dark.max(axis=1), 98))
+    if black < 0.15:
+        return None
+    some = dark[:: max(1, len(dark) // 500)]
+    found: list[Signs] = []
+    seen: dict[float, tuple[Shares, list[list[Shares]]]] = {}
+    for notation in NOTATIONS if only is None else (only,):
+        faces: tuple[Face, ...] = ("purl", "knit") if notation == "squared" else ("purl",)
+        for face in faces:
+            models = [_models(code, notation, face, side) for code in (KNIT, TUCK, SLIP)]
+            # how black the signs are here is found by trying, since no sign need be there that is all black
+            strength = min(_STRENGTHS, key=lambda s: float(_distances(some / s, models).min(axis=1).mean()) * s**0.5)
+            distances = _distances(dark / strength, models)
+            nearest = distances.argmin(axis=1)
+            away = float(distances.min(axis=1).mean())
+            found.append(
+                Signs(
+                    notation,
+                    face if notation == "squared" and bool((nearest == KNIT).any()) else None,
+                    nearest.astype(np.uint8).reshape(rows, columns),
+                    distances.reshape(rows, columns, 3),
+                    away,
+                )
+            )
+            seen[away] = dark / strength, models
+    best = min(found, key=lambda signs: signs.away)
+    if best.away > _LIKE or (only is None and not _tells_much(best)):
+        return None
+    return _learned(best, *seen[best.away])
+
+
+_ENOUGH: Final = 3
+"""Cells of a sign from which its look in this very picture is learned."""
+
+
+def _learned(signs: Signs, dark: Shares, models: list[list[Shares]]) -> Signs:
+    """The same signs measured against how they look in this picture, blurred and thickened as it may be."""
+    shape = signs.codes.shape
+    codes = signs.codes.ravel()
+    for code, moved in enumerate(models):
+        members = dark[codes == code]
+        if len(members) >= _ENOUGH:
+            moved.append(np.median(members, axis=0).reshape(moved[0].shape))
+    distances = _distances(dark, models)
+    return replace(
+        signs, codes=distances.argmin(axis=1).astype(np.uint8).reshape(shape), distances=distances.reshape(*shape, 3)
+    )
+
+
+def _tells_much(signs: Signs) -> bool:
+    """Whether something was recognised: a page of empty squares says nothing, and no stitch slips on every needle."""
+    return not (signs.codes == SLIP).all()
+
+
+def _distances(dark: Shares, models: list[list[Shares]]) -> Shares:
+    """How far each cell is from each sign, the sign being moved a little about for the best fit: (cells, signs)."""
+    own = np.square(dark).sum(axis=1)
+    columns = []
+    for moved in models:
+        stack = np.stack([model.ravel() for model in moved])
+        squares = own[:, None] - 2 * dark @ stack.T + np.square(stack).sum(axis=1)[None, :]
+        columns.append(np.sqrt(np.maximum(squares.min(axis=1), 0) / dark.shape[1]))
+    return np.stack(columns, axis=1).astype(np.float32)
+
+
+def _models(code: int, notation: Notation, face: Face, side: int) -> list[Shares]:
+    return [_rasterised(code, notation, face, side, dx, dy) for dx in _SLACK for dy in _SLACK]
+
+
+def _rasterised(code: int, notation: Notation, face: Face, side: int, dx: float, dy: float) -> Shares:
+    """The sign as it looks in the samples of a cell: ink from 0 to 1, (side, side)."""
+    finer = 8
+    places = _BORDER + (1 - 2 * _BORDER) * (np.arange(side * finer) + 0.5) / (side * finer)
+    x, y = np.meshgrid(places - dx, places - dy)
+    ink = np.zeros_like(x)
+    for shape in symbol(code, notation, face):
+        match shape:
+            case Spot():
+                inside = np.hypot(x - shape.centre[0], y - shape.centre[1]) <= shape.radius
+            case Ring():
+                off = np.hypot(x - shape.centre[0], y - shape.centre[1]) - shape.radius
+                inside = np.abs(off) <= shape.width / 2
+            case Stroke():
+                inside = _off_line(x, y, shape.points) <= shape.width / 2
+            case Area():
+                inside = _within(x, y, shape.points)
+        ink = np.maximum(ink, np.where(inside, shape.ink, 0))
+    return np.asarray(ink.reshape(side, finer, side, finer).mean(axis=(1, 3)), dtype=np.float32)
+
+
+def _off_line(
+    x: npt.NDArray[np.float64], y: npt.NDArray[np.float64], points: tuple[tuple[float, float], ...]
+) -> npt.NDArray[np.float64]:
+    """The distance of each place from a line through points."""
+    best = np.full(x.shape, np.inf)
+    for (x1, y1), (x2, y2) in pairwise(points):
+        length = max((x2 - x1) ** 2 + (y2 - y1) ** 2, 1e-12)
+        along = np.clip(((x - x1) * (x2 - x1) + (y - y1) * (y2 - y1)) / length, 0, 1)
+        best = np.minimum(best, np.hypot(x - x1 - along * (x2 - x1), y - y1 - along * (y2 - y1)))
+    return best
+
+
+def _within(
+    x: npt.NDArray[np.float64], y: npt.NDArray[np.float64], points: tuple[tuple[float, float], ...]
+) -> npt.NDArray[np.bool_]:
+    inside = np.zeros(x.shape, dtype=np.bool_)
+    for (x1, y1), (x2, y2) in zip(points, (*points[1:], points[0]), strict=True):
+        if y1 != y2:
+            crossing = x1 + (y - y1) * (x2 - x1) / (y2 - y1)
+            inside ^= ((y1 > y) != (y2 > y)) & (x < crossing)
+    return inside
+
+
+# -- kinds of marks -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of cell. ink: how dark it is, 0 to 1; colour: of its ink, or of the cell where there is hardly any.
+
+    example: row from the top and column from the left of its most typical cell.
+    """
+
+    colour: tuple[int, int, int]
+    ink: float
+    count: int
+    example: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Kinds:
+    """Cells sorted by look, the lightest kind first. distances: (rows, columns, kinds)."""
+
+    kinds: tuple[Kind, ...]
+    of: Codes
+    distances: Shares
+
+
+_APART: Final = 0.13
+"""Kinds whose looks differ by less than this are one kind; where the picture is clean, down to half of it counts."""
+_GRAINS: Final = 5.0
+_MOST_KINDS: Final = 12
+
+
+def kinds_of(patches: Patches) -> Kinds:
+    """The cells sorted into kinds: a look is the mean colours of a cell's nine parts."""
+    rows, columns, side = patches.shape[:3]
+    looks = _looks(patches)
+    centres = _merged(looks, _centres(looks, _APART), _APART)
+    grain = float(np.percentile(_away(looks, centres).min(axis=1), 80))
+    apart = min(_APART, max(_APART / 2, _GRAINS * grain))
+    if apart < _APART:
+        centres = _merged(looks, _centres(looks, apart), apart)
+    for _ in range(6):
+        distances = _away(looks, centres)
+        nearest = distances.argmin(axis=1)
+        moved = np.stack([np.median(looks[nearest == kind], axis=0) for kind in range(len(centres))])
+        if np.allclose(moved, centres, atol=1e-4):
+            break
+        centres = _merged(looks, moved, apart)
+    distances = _away(looks, centres)
+    order = np.argsort(1 - centres.mean(axis=1), kind="stable")
+    centres, distances = centres[order], distances[:, order]
+    nearest = distances.argmin(axis=1)
+    flat = patches.reshape(rows * columns, side * side, 3)
+    kinds = []
+    for kind in range(len(centres)):
+        members = np.flatnonzero(nearest == kind)
+        best = int(members[np.argmin(distances[members, kind])]) if len(members) else 0
+        some = flat[members[:2000]]
+        kinds.append(_described(some, len(members), (best // columns, best % columns)))
+    return Kinds(
+        tuple(kinds),
+        nearest.astype(np.uint8).reshape(rows, columns),
+        distances.astype(np.float32).reshape(rows, columns, len(centres)),
+    )
+
+
+def _looks(patches: Patches) -> Shares:
+    rows, columns, side = patches.shape[:3]
+    edges = np.round(np.linspace(0, side, 4)).astype(int)
+    parts = [
+        patches[:, :, edges[i] : edges[i + 1], edges[j] : edges[j + 1]].mean(axis=(2, 3))
+        for i in range(3)
+        for j in range(3)
+    ]
+    return np.stack(parts, axis=2).reshape(rows * columns, 27)
+
+
+def _away(looks: Shares, centres: Shares) -> Shares:
+    """Root-mean-square difference of each look from each centre, (cells, kinds)."""
+    return np.stack([np.sqrt(np.square(looks - centre).mean(axis=1)) for centre in centres], axis=1)
+
+
+def _centres(looks: Shares, apart: float) -> Shares:
+    """Looks far from each other, each a new kind as long as some cell is far from all kinds so far."""
+    chosen = [int(np.argmax(looks.mean(axis=1)))]
+    nearest = _away(looks, looks[chosen])[:, 0]
+    while len(chosen) < _MOST_KINDS and float(nearest.max()) > apart:
+        chosen.append(int(np.argmax(nearest)))
+        np.minimum(nearest, _away(looks, looks[chosen[-1:]])[:, 0], out=nearest)
+    return looks[chosen]
+
+
+def _merged(looks: Shares, centres: Shares, apart: float) -> Shares:
+    """Kinds that hardly differ made one, and kinds without cells dropped."""
+    kept = list(centres)
+    while len(kept) > 1:
+        gaps = _away(np.stack(kept), np.stack(kept))
+        np.fill_diagonal(gaps, np.inf)
+        i, j = divmod(int(np.argmin(gaps)), len(kept))
+        if gaps[i, j] >= apart:
+            break
+        members = np.bincount(_away(looks, np.stack(kept)).argmin(axis=1), minlength=len(kept))
+        kept.pop(i if members[i] < members[j] else j)
+    centres = np.stack(kept)
+    members = np.bincount(_away(looks, centres).argmin(axis=1), minlength=len(centres))
+    return centres[members > 0]
+
+
+def _described(flat: Shares, count: int, example: tuple[int, int]) -> Kind:
+    if not len(flat):
+        return Kind((255, 255, 255), 0.0, 0, example)
+    ink = np.clip(1 - flat.min(axis=2), 0, 1)
+    weights = np.square(ink)
+    if float(weights.mean()) < 0.01:
+        colour = flat.mean(axis=(0, 1))
+    else:
+        strongest = ink >= np.percentile(ink, 75) * 0.9
+        weights = weights * strongest
+        colour = (flat * weights[..., None]).sum(axis=(0, 1)) / weights.sum()
+    red, green, blue = (round(255 * float(min(1.0, max(0.0, channel)))) for channel in colour)
+    return Kind((red, green, blue), float(ink.mean()), count, example)
+
+
+# -- certainty ------------------------------------------------------------------------------------------------------
+
+
+def certainty(distances: Shares, spread: float = 0.06, stranger: float = 0.45) -> Shares:
+    """How likely each choice is, given how far the cell is from each: shares that sum to less than 1 by as much as
+    the cell is like none of them.
+
+    Distances are taken as normal with a spread that the cells themselves show, at least `spread`; something that is
+    none of the choices lies `stranger` away.
+    """
+    nearest = distances.min(axis=-1)
+    own = float(np.sqrt(np.square(nearest).mean()))
+    width = min(0.14, max(spread, own))
+    exponent = -np.square(distances) / (2 * width * width)
+    other = -(stranger**2) / (2 * width * width)
+    top = np.maximum(exponent.max(axis=-1, keepdims=True), other)
+    weights = np.exp(exponent - top)
+    return np.asarray(weights / (weights.sum(axis=-1, keepdims=True) + np.exp(other - top)), dtype=np.float32)

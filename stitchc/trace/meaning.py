@@ -1,0 +1,134 @@
+"""From kinds of marks to the letters K, T and S, as the user says they are to be read.
+
+Knows kinds, colours and letters; nothing of pixels or grids.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from stitchc.chart import KNIT, LETTERS, TUCK
+from stitchc.messages import Message, Refused, visible
+from stitchc.trace.cells import Kind, Kinds
+
+Rgb = tuple[int, int, int]
+
+_SAME_COLOUR: Final = 80.0
+"""How far a kind's colour may be from one that the user gives, of 441 from black to white."""
+_BLANK: Final = 0.12
+"""Ink up to which cells that all look alike are blank and not dark."""
+
+
+@dataclass(frozen=True)
+class Key:
+    """What the user says about the marks: codes of KNIT, TUCK and SLIP.
+
+    colours: a colour and what it means; alike: a cell as (row, column) from the top left, and what its kind means.
+    """
+
+    dark: int | None = None
+    light: int | None = None
+    colours: tuple[tuple[Rgb, int], ...] = ()
+    alike: tuple[tuple[tuple[int, int], int], ...] = ()
+
+    @property
+    def said(self) -> bool:
+        """Whether anything was said."""
+        return self.dark is not None or self.light is not None or bool(self.colours or self.alike)
+
+    @property
+    def dark_code(self) -> int:
+        """What a dark cell means: tuck if unsaid."""
+        return TUCK if self.dark is None else self.dark
+
+    @property
+    def light_code(self) -> int:
+        """What a blank cell means: knit if unsaid, or tuck where the dark ones knit."""
+        if self.light is not None:
+            return self.light
+        return TUCK if self.dark == KNIT else KNIT
+
+
+def hex_of(colour: Rgb) -> str:
+    """As "#rrggbb"."""
+    return "#{:02x}{:02x}{:02x}".format(*colour)
+
+
+def letters_of(kinds: Kinds, key: Key, file: str, knitted_place: tuple[int, int, bool, bool]) -> tuple[int, ...]:
+    """The code that each kind stands for.
+
+    knitted_place: rows, columns, and whether rows and columns are counted from the other end, so that an example can
+    be named as the user counts. Raises Refused T807 where a kind's meaning is not known, T808 where a colour that
+    was given is not there.
+    """
+    found: dict[int, int] = {}
+    for (row, column), code in key.alike:
+        found.setdefault(int(kinds.of[row, column]), code)
+    for colour, _ in key.colours:
+        gaps = [_apart(kind.colour, colour) for kind in kinds.kinds]
+        if min(gaps) > _SAME_COLOUR:
+            raise Refused(_no_such_colour(colour, kinds, file))
+    for index, kind in enumerate(kinds.kinds):
+        if index in found or not key.colours:
+            continue
+        gap, code = min((_apart(kind.colour, colour), code) for colour, code in key.colours)
+        if gap <= _SAME_COLOUR:
+            found[index] = code
+    rest = [index for index in range(len(kinds.kinds)) if index not in found]
+    if len(kinds.kinds) == 1 and rest:
+        found[0] = key.light_code if kinds.kinds[0].ink < _BLANK else key.dark_code
+        rest = []
+    if rest and (rest[0] == 0 or kinds.kinds[rest[0]].ink < _BLANK):  # the lightest kind of all is the ground
+        found[rest.pop(0)] = key.light_code
+    if len(rest) == 1:
+        found[rest.pop()] = key.dark_code
+    if rest:
+        raise Refused(_unknown_kinds(kinds, sorted({*rest, *found}), found, file, knitted_place))
+    return tuple(found[index] for index in range(len(kinds.kinds)))
+
+
+def _apart(one: Rgb, two: Rgb) -> float:
+    return float(np.linalg.norm(np.subtract(one, two)))
+
+
+def _no_such_colour(colour: Rgb, kinds: Kinds, file: str) -> Message:
+    there = ", ".join(hex_of(kind.colour) for kind in kinds.kinds)
+    return Message(
+        "T808",
+        "error",
+        f"No cell of `{visible(file)}` is near the colour `{hex_of(colour)}`.",
+        cure=f"The colours there: {there}.",
+    )
+
+
+def _unknown_kinds(
+    kinds: Kinds, shown: list[int], found: dict[int, int], file: str, knitted_place: tuple[int, int, bool, bool]
+) -> Message:
+    rows, columns, from_below, from_right = knitted_place
+
+    def at(kind: Kind) -> tuple[int, int]:
+        row, column = kind.example
+        return (rows - row if from_below else row + 1, columns - column if from_right else column + 1)
+
+    listed = "; ".join(
+        f"{_look(kinds.kinds[index])} ({kinds.kinds[index].count} cells, one in row {at(kinds.kinds[index])[0]}, "
+        f"column {at(kinds.kinds[index])[1]})"
+        for index in shown[:8]
+    )
+    typed = " ".join(
+        f"--like {at(kinds.kinds[index])[0]},{at(kinds.kinds[index])[1]}={LETTERS[found.get(index, TUCK)]}"
+        for index in shown[:8]
+    )
+    return Message(
+        "T807",
+        "error",
+        f"The cells of `{visible(file)}` are of {len(kinds.kinds)} kinds, and dark and light are only two: {listed}.",
+        cure=f"Say what each kind means, with the right letters: {typed}",
+    )
+
+
+def _look(kind: Kind) -> str:
+    return f"blank {hex_of(kind.colour)}" if kind.ink < _BLANK / 2 else f"marked {hex_of(kind.colour)}"

@@ -1,0 +1,89 @@
+"""Pictures that are exact: one pixel a cell, or one block of equal pixels a cell, without lines or smoothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import gcd
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from stitchc.trace.picture import Pixels
+
+MOST_COLOURS: Final = 8
+"""More colours than a chart has kinds of cells: then the picture is not an exact one."""
+_WIDEST: Final = 400
+_HIGHEST: Final = 4000
+"""Beds have up to 250 needles: a larger picture of single pixels is a drawing, unless the user says it is a chart."""
+
+
+@dataclass(frozen=True)
+class Blocks:
+    """cells: one colour a cell, (rows, columns, 3), top row first. block_px: width and height of a cell.
+
+    cut: whether the outermost marks had to be taken for the chart's edges, there being no lines around it.
+    """
+
+    cells: Pixels
+    block_px: tuple[int, int]
+    left_px: int
+    top_px: int
+    cut: bool
+
+
+def colours_of(pixels: Pixels) -> npt.NDArray[np.uint32]:
+    """Each pixel's colour as one number."""
+    wide = pixels.astype(np.uint32)
+    return np.asarray(wide[..., 0] << 16 | wide[..., 1] << 8 | wide[..., 2])
+
+
+def blocks_of(pixels: Pixels, single: bool = False) -> Blocks | None:
+    """The cells of an exact picture, or None for any other.
+
+    single: take every pixel for a cell, whatever the size.
+    """
+    numbers = colours_of(pixels)
+    if single:
+        return Blocks(pixels, (1, 1), 0, 0, False)
+    if len(np.unique(numbers[:: max(1, len(numbers) // 64)])) > MOST_COLOURS or len(np.unique(numbers)) > MOST_COLOURS:
+        return None
+    xs = np.flatnonzero((numbers[:, 1:] != numbers[:, :-1]).any(axis=0)) + 1
+    ys = np.flatnonzero((numbers[1:] != numbers[:-1]).any(axis=1)) + 1
+    if not len(xs) and not len(ys):
+        return None
+    height, width = numbers.shape
+    across, down = _blocks(xs, width), _blocks(ys, height)
+    # a direction without any change of colour has cells as wide as the other direction's, where those fit
+    if not len(xs):
+        across = (0, down[1], width) if width % down[1] == 0 else (0, width, width)
+    if not len(ys):
+        down = (0, across[1], height) if height % across[1] == 0 else (0, height, height)
+    (left, step_x, right), (top, step_y, bottom) = across, down
+    if not 0.3 < step_x / step_y < 3.4:
+        step_x = step_y = gcd(step_x, step_y)
+    columns, rows = (right - left) // step_x, (bottom - top) // step_y
+    if min(step_x, step_y) < 3 and (columns > _WIDEST or rows > _HIGHEST):
+        return None
+    cells = pixels[top + step_y // 2 : bottom : step_y, left + step_x // 2 : right : step_x]
+    cut = (left, top, right, bottom) != (0, 0, width, height)
+    return Blocks(cells, (step_x, step_y), left, top, cut)
+
+
+def _blocks(changes: npt.NDArray[np.intp], size: int) -> tuple[int, int, int]:
+    """Start, step and end of the cells, from the places where colours change."""
+    if not len(changes):
+        return 0, size, size
+    step = 0
+    for change in changes.tolist():
+        step = gcd(step, change)
+    step = gcd(step, size)
+    if step >= 3 or len(changes) < 2:
+        return 0, step, size
+    # blocks in the middle of a page: their size divides the distances between changes
+    inner = 0
+    for change in np.diff(changes).tolist():
+        inner = gcd(inner, change)
+    if inner >= 4 and inner > 2 * step:
+        return int(changes[0]), inner, int(changes[-1])
+    return 0, step, size
