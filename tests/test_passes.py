@@ -67,6 +67,8 @@ def test_a_simulated_bed_knits_what_the_chart_says(
     needles = Needles(centred.first + off_centre, centred.last + off_centre)
     document = sheet_of(chart, needles, rows, carriage, edge)
     assert knit(document, carriage) == expected(chart.rows(), count, edge, rows)
+    steps: list[dict[str, object]] = document["passes"]  # type: ignore[assignment]
+    assert [step["chart_row"] for step in steps] == [k % chart.height + 1 for k in range(rows)]
 
 
 @given(charts(), sides, st.integers(0, 12), st.integers(1, 12))
