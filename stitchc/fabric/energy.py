@@ -25,6 +25,7 @@ STRETCH: Final = 3e4
 CONTACT: Final = 2000.0
 FLAT: Final = 3000.0
 NO_SLIDING: Final = 1e5
+FRICTION: Final = 300.0
 UPRIGHT_X: Final = 3e4
 UPRIGHT_Z: Final = 1e4
 
@@ -37,27 +38,38 @@ _OWN_ARC: Final = 1.7
 
 @dataclass(frozen=True)
 class _Ties:
-    """Groups of nodes that are drawn to their common mean coordinate. Arrays run over all members of all groups."""
+    """Groups of nodes that are drawn to their common mean coordinate. Arrays run over all members of all groups.
+
+    stiffness: of each member's spring. most: the force at which it gives way, as friction does.
+    """
 
     node: Ints
     group: Ints
     counts: Floats
     stiffness: Floats
+    most: Floats
 
     @classmethod
-    def between(cls, groups: list[list[int]], stiffness: list[float]) -> _Ties:
+    def between(cls, groups: list[list[int]], stiffness: list[float], most: list[float]) -> _Ties:
         counts = [len(nodes) for nodes in groups]
         group = np.repeat(np.arange(len(groups)), counts).astype(np.intp)
         node = np.array([node for nodes in groups for node in nodes], dtype=np.intp)
-        return cls(node, group, np.array(counts, dtype=float), np.array(stiffness)[group])
+        return cls(node, group, np.array(counts, dtype=float), np.array(stiffness)[group], np.array(most)[group])
 
     def pull(self, values: Floats, gradient: Floats) -> float:
         """The energy; its gradient is added. A node is in a group once."""
         at = values[self.node]
-        off = at - (np.bincount(self.group, at, self.counts.size) / self.counts)[self.group]
-        force = self.stiffness * off
+        off = at - self._means(at)[self.group]
+        reach = self.most / self.stiffness
+        bent = np.sqrt(1 + (off / reach) ** 2)
+        force = self.stiffness * off / bent
+        force -= self._means(force)[self.group]
         gradient += np.bincount(self.node, force, gradient.size)
-        return 0.5 * float((force * off).sum())
+        return float((self.most * reach * (bent - 1)).sum())
+
+    def _means(self, values: Floats) -> Floats:
+        result: Floats = np.bincount(self.group, values, self.counts.size) / self.counts
+        return result
 
 
 class Energy:
@@ -69,6 +81,7 @@ class Energy:
     """
 
     closest: float = np.inf
+    _leading = 0.0
 
     def __init__(self, layout: Layout) -> None:
         self.layout = layout
@@ -84,8 +97,21 @@ class Energy:
             middles[cell.column].append(cell.first + cell.count // 2)
             quarters.append([cell.first + cell.count // 4, cell.first + 3 * cell.count // 4])
         gaps = [nodes for nodes in gaps if nodes]
-        self._ties_x = _Ties.between(gaps + middles, [NO_SLIDING] * len(gaps) + [UPRIGHT_X] * len(middles))
-        self._ties_z = _Ties.between(quarters, [UPRIGHT_Z] * len(quarters))
+        self._ties_x = _Ties.between(
+            gaps + middles,
+            [NO_SLIDING] * len(gaps) + [UPRIGHT_X] * len(middles),
+            [FRICTION] * len(gaps) + [1e9] * len(middles),
+        )
+        self._ties_z = _Ties.between(quarters, [UPRIGHT_Z] * len(quarters), [1e9] * len(quarters))
+
+    def lead(self, shape: Floats, stiffness: float) -> None:
+        """Draw nodes toward a shape (3, nodes; in wales, courses and lengths) that goes along with the cell."""
+        self._lead, self._leading = shape, stiffness
+
+    def _astray(self, at: Floats, width: float, height: float) -> Floats:
+        w, c = width / self.layout.width, height / self.layout.height
+        led: Floats = self._lead * np.array([[w], [c], [1.0]])
+        return at - led
 
     def rest(self, length: Floats, diameter: float, stretch: float = STRETCH) -> None:
         """Set the rest length of each edge (from a node to the next) and the yarn's diameter."""
@@ -174,6 +200,13 @@ class Energy:
         press = FLAT * share * off
         energy += 0.5 * float((press * off).sum())
         gradient[2] += press
+
+        if self._leading:
+            astray = self._astray(at, width, height)
+            back = self._leading * share * astray
+            energy += 0.5 * float((back * astray).sum())
+            gradient += back
+            growth += (back[:2] * astray[:2]).sum(axis=1)
 
         pulled = np.zeros_like(at[0])
         energy += self._ties_x.pull(at[0], pulled)
@@ -270,7 +303,7 @@ class Energy:
         jacobian = sparse.csc_matrix((np.concatenate(values), place), shape=(total, 3 * n))
         grown = np.concatenate(grows, axis=1).T
         diagonal = np.zeros((n, 3))
-        diagonal += 0.1 * share[:, None]
+        diagonal += (0.1 + self._leading) * share[:, None]
         diagonal[:, 2] += FLAT * share
         x, z = self._ties_x, self._ties_z
         diagonal[:, 0] += np.bincount(x.node, x.stiffness * (1 - 1 / x.counts[x.group]), n)

@@ -20,7 +20,8 @@ import numpy as np
 
 from stitchc.chart import SLIP, Chart
 from stitchc.fabric.energy import STRETCH, Energy
-from stitchc.fabric.start import DIAMETER, FED, START_COURSE, Floats, Layout, lay_out, start_shape
+from stitchc.fabric.start import DIAMETER, START_COURSE, Floats, Layout, lay_out, start_shape
+from stitchc.fabric.symmetry import Symmetries, symmetries
 from stitchc.fabric.topology import prove
 from stitchc.messages import Message, Refused
 
@@ -41,12 +42,31 @@ _STEP: Final = 0.06
 _MEMORY: Final = 8
 _LARGE: Final = 3000
 
-# Attempts, each gentler than the one before: change of the logarithm of any length in a stage, and how soft the yarn
-# is while it shrinks (soft yarn cannot cut through the contacts).
-_ATTEMPTS: Final = ((0.10, 1000.0), (0.05, 500.0), (0.025, 250.0))
 _FIRM_STAGES: Final = 3
 
 Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class _Way:
+    """How to go from the start to the shape at rest, over stages in which rest lengths and cell reach their goals.
+
+    ease: most that the logarithm of a length changes in a stage. softness: of the yarn meanwhile, since soft yarn
+    can't cut through contacts. leading: how firmly loops are kept to the start's textbook form until the end.
+    """
+
+    ease: float
+    softness: float
+    leading: float
+
+
+_WAYS: Final = (
+    _Way(0.10, 1000.0, 3e3),
+    _Way(0.05, 500.0, 3e3),
+    _Way(0.05, 1000.0, 3e2),
+    _Way(0.025, 250.0, 3e3),
+)
+"""Tried one after the other until strands stay apart and come to rest."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,8 +135,9 @@ def _relaxed(chart: Chart, cell: tuple[float, float] | None, progress: Progress 
     layout = lay_out(repeat)
     start = start_shape(layout)
     prove(layout, start)
-    for ease, softness in _ATTEMPTS:
-        fabric = _attempt(repeat, layout, start, cell, ease, softness, progress)
+    alike = symmetries(repeat, layout)
+    for way in _WAYS:
+        fabric = _attempt(repeat, layout, alike, start, cell, way, progress)
         if fabric is not None:
             return fabric
     raise Refused(
@@ -159,10 +180,10 @@ def _refuse(repeat: Chart) -> None:
 def _attempt(
     repeat: Chart,
     layout: Layout,
+    alike: Symmetries,
     start: Floats,
     cell: tuple[float, float] | None,
-    ease: float,
-    softness: float,
+    way: _Way,
     progress: Progress | None,
 ) -> Fabric | None:
     goal_w, goal_c = cell or PLAIN_CELL
@@ -171,10 +192,10 @@ def _attempt(
     c = first_c = _START_WALE * START_COURSE
     at = start * w
     energy = Energy(layout)
-    solver = _Solver(energy, layout)
+    solver = _Solver(energy, layout, alike)
     shrink = float(np.abs(np.log(first / fed)).max())
     far = max(abs(math.log(w / goal_w)), abs(math.log(c / goal_c)), shrink / 1.5)
-    shaping = max(6, math.ceil(far / ease))
+    shaping = max(6, math.ceil(far / way.ease))
     stages = shaping + _FIRM_STAGES
     energies = []
     for stage in range(1, stages + 1):
@@ -186,7 +207,10 @@ def _attempt(
             at = at * np.array([[new_w / w], [new_c / c], [math.sqrt(new_w * new_c / (w * c))]])
             w, c = new_w, new_c
         firm = max(0, stage - shaping) / _FIRM_STAGES
-        energy.rest(first ** (1 - part) * fed**part, DIAMETER, softness ** (1 - firm) * STRETCH**firm)
+        depth = math.sqrt(w * c / START_COURSE)
+        leading = way.leading * (1 - 0.9 * part) * (1 - firm)
+        energy.lead(start * np.array([[1.0], [1 / START_COURSE], [depth]]), leading)
+        energy.rest(first ** (1 - part) * fed**part, DIAMETER, way.softness ** (1 - firm) * STRETCH**firm)
 
         def tell(share: float, stage: int = stage) -> None:
             if progress is not None:
@@ -214,9 +238,12 @@ def _rest_lengths(layout: Layout, start: Floats, goal_w: float) -> tuple[Floats,
     counts = np.array([cell.count for cell in layout.cells])
     at_first = np.bincount(layout.cell, length) / counts
     # A course that only slips is laid in straight: it has no loop to give its slack to.
-    floats = {row for row in range(layout.height) if all(layout.at(row, k).kind == SLIP for k in range(layout.width))}
-    fed = [(1.02 * goal_w if cell.row in floats else FED[cell.kind]) / cell.count for cell in layout.cells]
-    return at_first[layout.cell], np.array(fed)[layout.cell]
+    fed = layout.fed
+    for row in range(layout.height):
+        cells = slice(row * layout.width, (row + 1) * layout.width)
+        if all(cell.kind == SLIP for cell in layout.cells[cells]):
+            fed[cells] = 1.02 * goal_w
+    return at_first[layout.cell], (fed / counts)[layout.cell]
 
 
 class _Solver:
@@ -229,8 +256,8 @@ class _Solver:
     kept_apart = True
     settled = False
 
-    def __init__(self, energy: Energy, layout: Layout) -> None:
-        self._energy, self._layout = energy, layout
+    def __init__(self, energy: Energy, layout: Layout, alike: Symmetries) -> None:
+        self._energy, self._layout, self._alike = energy, layout, alike
 
     def minimise(
         self, at: Floats, w: float, c: float, last: bool, tell: Progress
@@ -251,8 +278,9 @@ class _Solver:
         since, longest = 0, math.inf
         for step_number in range(steps):
             direction = -self._two_loop(gradient, memory)
-            slope = _dot(direction, gradient)
             moves = direction[: 3 * n].reshape(3, n)
+            moves[:] = self._alike.applied(moves)
+            slope = _dot(direction, gradient)
             longest = math.sqrt(float((moves * moves).sum(axis=0).max()))
             if self.free:  # growth carries all along with it; a quarter is the most that neighbours part by it
                 longest = max(longest, 0.25 * float(np.abs(direction[3 * n :]).max()))

@@ -23,8 +23,9 @@ DIAMETER: Final = 1 / 16
 NODES: Final = {KNIT: 36, TUCK: 32, SLIP: 16}
 """Nodes along the yarn of a cell; multiples of four, so that its middle and quarters are nodes."""
 
-FED: Final = {KNIT: 1.0, TUCK: 0.9, SLIP: 0.43}
-"""Yarn fed to a cell, in plain loop lengths."""
+FED: Final = {KNIT: (1.0,), TUCK: (0.9, 0.72, 0.58, 0.48), SLIP: (0.43,)}
+"""Yarn fed to a cell, in plain loop lengths; to the first tuck loop on a needle, the second, and so on: each further
+one needs less than the one before (Spencer, Knitting Technology, 3rd ed., p. 96; the figures are ours)."""
 
 # The start's proportions, in wale spacings.
 _COURSE: Final = 0.8
@@ -72,6 +73,15 @@ class Layout:
     wraps: Floats
     course: Ints
     cell: Ints
+
+    @property
+    def fed(self) -> Floats:
+        """Yarn fed to each cell, in plain loop lengths."""
+        lengths = []
+        for cell in self.cells:
+            by_turn = FED[cell.kind]
+            lengths.append(by_turn[min(max(cell.layer, 1), len(by_turn)) - 1])
+        return np.array(lengths)
 
     @property
     def nodes(self) -> int:
