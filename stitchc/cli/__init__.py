@@ -28,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "picture": ("stitchc.cli.picture", "Draw the fabric as it would look, yarn by yarn."),
     "piece": ("stitchc.cli.piece", "Work out a whole piece: needles, rows, sizes, yarn, instructions."),
     "build": ("stitchc.cli.build", "Make everything that applies to a pattern, in one folder."),
+    "trace": ("stitchc.cli.trace", "Read a drawn chart's picture back into the notation."),
     "format": ("stitchc.cli.format", "Lay a pattern file out in the standard way."),
     "machines": ("stitchc.cli.machines", "List the machine profiles, or print one to start your own."),
     "explain": ("stitchc.cli.explain", "Say what a message code means, with an example and the cure."),

@@ -171,8 +171,9 @@ def _found(pixels: Pixels, ask: Ask, file: str) -> _Field:
     # in a small picture of few colours each pixel or block is a cell: lines need room
     lined = None if exact is not None and max(pixels.shape[:2]) <= 48 else _lined(pixels, ask)
     if lined is not None and lined.lattice is not None:
-        told = lined.lattice.ruled and _pitch(lined.lattice) >= 6 and not _all_alike(lined)
-        if exact is None or told:
+        if exact is None:
+            return lined
+        if lined.lattice.ruled and _pitch(lined.lattice) >= 6 and not _all_alike(lined):
             return lined
     if exact is not None:
         return _field_of(exact, ask, file)

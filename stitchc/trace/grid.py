@@ -156,18 +156,22 @@ def find_lattice(plane: Plane, cells: tuple[int, int] | None = None) -> Lattice 
     best: tuple[float, Lattice] | None = None
     for left, top, right, bottom in [*_regions(plane, noise), (0, 0, plane.shape[1], plane.shape[0])]:
         parts = plane[top:bottom, left:right], upright[top:bottom, left:right], level[top:bottom, left:right]
-        found = _best_pair(*parts, sure, cells)
+        found = _best_pair(_View.of(*parts), sure, cells)
         if found is not None and (best is None or found[0] > best[0]):
             best = found[0], _settled(*parts[1:], sure, found[1]).moved(left, top)
+            if found[1].ruled and found[1].across.share >= _SURELY:
+                break
     return best[1] if best else None
 
 
-def _best_pair(
-    plane: Plane, upright: Plane, level: Plane, sure: tuple[float, float], cells: tuple[int, int] | None
-) -> tuple[float, Lattice] | None:
+_SURELY: Final = 0.85
+"""The mean of what is seen of a ruled grid's edges from which nothing better is looked for elsewhere."""
+
+
+def _best_pair(view: _View, sure: tuple[float, float], cells: tuple[int, int] | None) -> tuple[float, Lattice] | None:
     # clipped low, so that a faint line that runs through counts for more than a black spot
-    columns = np.minimum(upright, sure[0]).mean(axis=0) / sure[0]
-    rows = np.minimum(level, sure[1]).mean(axis=1) / sure[1]
+    columns = np.minimum(view.upright, sure[0]).mean(axis=0) / sure[0]
+    rows = np.minimum(view.level, sure[1]).mean(axis=1) / sure[1]
     combs_across = _combs(columns)
     combs_down = _combs(rows, combs_across)
     combs_across += [comb for comb in _combs(columns, combs_down) if comb not in combs_across]
@@ -176,7 +180,7 @@ def _best_pair(
         for down in combs_down:
             if not 0.4 < across.pitch_px / down.pitch_px < 2.5:
                 continue
-            found = _judged(plane, upright, level, across, down)
+            found = _judged(view, across, down)
             if found is None or (cells is not None and found[1].size != cells):
                 continue
             if best is None or found[0] > best[0]:
@@ -216,9 +220,9 @@ _OUTERMOST: Final = 0.64
 """How well the outermost cells of a ruled grid must be seen to have lines around them."""
 
 
-def _judged(plane: Plane, upright: Plane, level: Plane, across: Axis, down: Axis) -> tuple[float, Lattice] | None:
+def _judged(view: _View, across: Axis, down: Axis) -> tuple[float, Lattice] | None:
     """The lattice of two combs with its extent set right, and how well it explains the picture."""
-    height, width = upright.shape
+    height, width = view.plane.shape
     xs, ys = _all_lines(across, width), _all_lines(down, height)
     if len(xs) < 2 or len(ys) < 2:
         return None
@@ -226,25 +230,24 @@ def _judged(plane: Plane, upright: Plane, level: Plane, across: Axis, down: Axis
     if core[1] <= core[0] or core[3] <= core[2]:
         return None
     for ruled in (True, False):
-        seen_x, clear_x = _seen(upright, xs, ys, core, ruled)  # (lines across, cells down)
-        seen_y, clear_y = _seen(level.T, ys, xs, (*core[2:], *core[:2]), ruled)  # (lines down, cells across)
+        seen_x, clear_x = _seen(view.upright, xs, ys, core, ruled)  # (lines across, cells down)
+        seen_y, clear_y = _seen(view.level.T, ys, xs, (*core[2:], *core[:2]), ruled)  # (lines down, cells across)
         bounds = _bounds(clear_x, clear_y, core, ruled)
         if bounds is None:
             continue
         left, right, top, bottom = bounds
-        inside_x, inside_y = clear_x[left : right + 1, top:bottom], clear_y[top : bottom + 1, left:right]
-        share = (float(inside_x.sum()) + float(inside_y.sum())) / (inside_x.size + inside_y.size)
+        lines_x, lines_y = seen_x[left : right + 1, top:bottom], seen_y[top : bottom + 1, left:right]
+        share = (float(lines_x.sum()) + float(lines_y.sum())) / (lines_x.size + lines_y.size)
         dx, dy = across.pitch_px, down.pitch_px
         lattice = Lattice(
             Axis(float(xs[left]), dx, right - left, share), Axis(float(ys[top]), dy, bottom - top, share), ruled
         )
-        looks = _looks(plane, xs[left : right + 1], ys[top : bottom + 1])
-        lines_x, lines_y = seen_x[left : right + 1, top:bottom], seen_y[top : bottom + 1, left:right]
-        if ruled and _is_ruled(lines_x, lines_y, looks, _held(plane, lattice)):
+        looks = _looks(view, xs[left : right + 1], ys[top : bottom + 1])
+        if ruled and _is_ruled(lines_x, lines_y, looks, _held(view, lattice)):
             # the length of line that is explained, less the length of line that should be there and is not
             return dy * _earned(lines_x) + dx * _earned(lines_y), lattice
         if not ruled and min(dx, dy) >= 6:
-            tidy = _explained(plane, lattice)
+            tidy = _explained(view.plane, lattice)
             if tidy >= 0.75:
                 # without lines every finer comb explains as much, so the widest cells win, and behind any ruled grid
                 return (tidy - 0.7) * min(dx, dy) * 1e-3, lattice
@@ -273,23 +276,48 @@ def _is_ruled(inside_x: Profile, inside_y: Profile, looks: Profile, held: float)
     return everything >= 0.4 and float(between.mean()) >= _RULED
 
 
-def _held(plane: Plane, lattice: Lattice) -> float:
-    """The part of the picture's edges that lies inside the lattice."""
-    top, bottom = max(0, int(lattice.down.start_px) - 2), int(lattice.down.end_px) + 4
-    left, right = max(0, int(lattice.across.start_px) - 2), int(lattice.across.end_px) + 4
-    whole = _steps(plane)
-    return float(_steps(plane[top:bottom, left:right]) / whole) if whole > 0 else 0.0
+@dataclass(frozen=True)
+class _View:
+    """A part of the picture, with what is asked of it again and again.
+
+    upright, level: lines and edges that run down and across. inks, steps: ink and squared steps of ink, each summed
+    from the upper left corner.
+    """
+
+    plane: Plane
+    upright: Plane
+    level: Plane
+    inks: Profile
+    steps: Profile
+
+    @classmethod
+    def of(cls, plane: Plane, upright: Plane, level: Plane) -> _View:
+        steps = np.zeros_like(plane)
+        for way, inner in ((0, (slice(1, None), slice(None))), (1, (slice(None), slice(1, None)))):
+            rise = np.diff(plane, axis=way)
+            steps[inner] += np.where(np.abs(rise) > 0.06, rise * rise, 0)
+        return cls(plane, upright, level, _summed(plane), _summed(steps))
 
 
-def _steps(plane: Plane) -> float:
-    down, across = np.diff(plane, axis=0), np.diff(plane, axis=1)
-    return sum(float(np.square(way)[np.abs(way) > 0.06].sum()) for way in (down, across))
-
-
-def _looks(plane: Plane, xs: Profile, ys: Profile) -> Profile:
-    """The mean ink inside each cell, (cells down, cells across)."""
+def _summed(plane: Plane) -> Profile:
     total = np.zeros((plane.shape[0] + 1, plane.shape[1] + 1))
     np.cumsum(np.cumsum(plane, axis=0, dtype=np.float64), axis=1, out=total[1:, 1:])
+    return total
+
+
+def _held(view: _View, lattice: Lattice) -> float:
+    """The part of the picture's edges that lies inside the lattice."""
+    height, width = view.plane.shape
+    top, bottom = max(0, int(lattice.down.start_px) - 2), min(height, int(lattice.down.end_px) + 4)
+    left, right = max(0, int(lattice.across.start_px) - 2), min(width, int(lattice.across.end_px) + 4)
+    steps = view.steps
+    inside = steps[bottom, right] - steps[top, right] - steps[bottom, left] + steps[top, left]
+    return float(inside / steps[-1, -1]) if steps[-1, -1] > 0 else 0.0
+
+
+def _looks(view: _View, xs: Profile, ys: Profile) -> Profile:
+    """The mean ink inside each cell, (cells down, cells across)."""
+    plane, total = view.plane, view.inks
     dx, dy = float(xs[1] - xs[0]), float(ys[1] - ys[0])
     left = np.clip(np.round(xs[:-1] + 0.2 * dx).astype(int), 0, plane.shape[1] - 1)
     right = np.clip(np.round(xs[1:] - 0.2 * dx).astype(int), left + 1, plane.shape[1])
@@ -522,7 +550,7 @@ def _combs(profile: npt.NDArray[np.floating], others: list[Axis] | None = None) 
     if len(raw) < 2 * LEAST_PITCH_PX:
         return []
     scored: list[tuple[float, Axis]] = []
-    for softness in (0.8, 1.6, 3.2):
+    for softness in (0.8, 2.0):
         soft = ndimage.gaussian_filter1d(raw, softness, mode="constant")
         soft = np.maximum(soft - np.percentile(soft, 15), 0)
         if soft.max() <= 1e-6:
@@ -585,9 +613,10 @@ def _grown(soft: Profile, pitch: float, held: bool = False) -> list[tuple[float,
     peaks = _peaks(soft)
     if len(peaks) < 2:
         return []
-    strongest = peaks[np.argsort(-soft[peaks])][:4]
+    high = float(np.percentile(soft[peaks], 90))
+    strongest = peaks[np.argsort(-soft[peaks])][:3]
     for start in strongest.tolist():
-        grown = _grow(soft, float(start), pitch, held)
+        grown = _grow(soft, float(start), pitch, held, high)
         if grown is not None:
             found.append(grown)
     return found
@@ -602,53 +631,83 @@ _MOST_MISSED: Final = 6
 """Lines in succession that may be unseen (between equally dark cells, say) before a comb ends."""
 
 
-def _grow(soft: Profile, start: float, pitch: float, held: bool) -> tuple[float, Axis] | None:
+def _grow(soft: Profile, start: float, pitch: float, held: bool, high: float) -> tuple[float, Axis] | None:
     size = len(soft)
     reach = max(1.0, (0.06 if held else 0.12) * pitch)
-    high = float(np.percentile(soft[_peaks(soft)], 90))
     enough = 0.3 * high
-    places: dict[int, float] = {0: start}
+    line = _Line(pitch, held)
+    line.add(0, start)
     heights: dict[int, float] = {0: float(soft[round(start)])}
+    typical = heights[0]
     for direction in (1, -1):
         missed, number = 0, 0
         while missed <= _MOST_MISSED:
             number += direction
-            line = (start, pitch) if held else _line_through(places, pitch)
-            expected = line[0] + line[1] * number
-            if not -reach <= expected <= size - 1 + reach:
-                break
+            expected = line.at(number)
             low, top = max(0, round(expected - reach)), min(size, round(expected + reach) + 1)
-            if top <= low:
+            if not -reach <= expected <= size - 1 + reach or top <= low:
                 break
             window = soft[low:top]
-            at = int(np.argmax(window))
+            at = int(window.argmax())
             height = float(window[at])
-            if height >= enough and height >= 0.3 * float(np.median(list(heights.values()))):
-                places[number] = low + _summit(window, at)
+            if height >= max(enough, 0.3 * typical):
+                line.add(number, low + _summit(window, at))
                 heights[number] = height
+                typical += (height - typical) / min(len(heights), 12)
                 missed = 0
             else:
                 missed += 1
-    first, last = min(places), max(places)
+    first, last = min(heights), max(heights)
     count = last - first
     if count < 1:
         return None
-    offset, spacing = (start, pitch) if held else _line_through(places, pitch)
-    axis_start = offset + spacing * first
+    spacing = line.at(1) - line.at(0)
     # what lies between the lines, away from them
     between = []
     for number in range(first, last):
-        left = offset + spacing * number
-        low, top = round(left + 0.25 * spacing), round(left + 0.75 * spacing) + 1
-        window = soft[max(0, low) : top]
+        left = line.at(number)
+        window = soft[max(0, round(left + 0.25 * spacing)) : round(left + 0.75 * spacing) + 1]
         if len(window):
             between.append(float(window.max()))
     typical = float(np.median(list(heights.values())))
     noise = float(np.mean(between)) if between else 0.0
-    seen = len(places)
+    seen = len(heights)
     missing = count + 1 - seen
     score = sum(min(height, high) for height in heights.values()) - 0.7 * missing * typical - 0.8 * noise * count
-    return score, Axis(float(axis_start), float(spacing), count, seen / (count + 1))
+    return score, Axis(line.at(first), spacing, count, seen / (count + 1))
+
+
+@dataclass
+class _Line:
+    """A straight line through the places of numbered lines; `held` keeps the pitch that it was given."""
+
+    pitch: float
+    held: bool
+    count: int = 0
+    numbers: float = 0.0
+    places: float = 0.0
+    squares: float = 0.0
+    products: float = 0.0
+
+    def add(self, number: int, place: float) -> None:
+        if self.held and self.count:
+            return
+        self.count += 1
+        self.numbers += number
+        self.places += place
+        self.squares += number * number
+        self.products += number * place
+
+    def at(self, number: int) -> float:
+        """Where the line of this number should be."""
+        mean, middle = self.places / self.count, self.numbers / self.count
+        if self.count == 1:
+            return mean + self.pitch * (number - middle)
+        spread = self.squares - self.count * middle * middle
+        along = self.products - self.count * middle * mean
+        # the proposed pitch counts as a few lines do at first, so that two near ones can't bend it
+        weight = 4.0 if self.count < 5 else 0.0
+        return mean + (along + weight * self.pitch) / (spread + weight) * (number - middle)
 
 
 def _summit(window: Profile, at: int) -> float:
@@ -658,18 +717,3 @@ def _summit(window: Profile, at: int) -> float:
         if bend < 0:
             return at + float(0.5 * (a - c) / bend)
     return float(at)
-
-
-def _line_through(places: dict[int, float], pitch: float) -> tuple[float, float]:
-    """Offset and spacing of the lines found so far: a straight line through their places, held near `pitch`."""
-    if len(places) == 1:
-        return places[0], pitch
-    numbers = np.array(list(places), dtype=np.float64)
-    values = np.array(list(places.values()))
-    middle = numbers.mean()
-    spread = float(((numbers - middle) ** 2).sum())
-    weight = 4.0  # the proposed pitch counts as a few lines do, so that two near ones can't bend it
-    slope = (float(((numbers - middle) * (values - values.mean())).sum()) + weight * pitch) / (spread + weight)
-    if len(places) >= 5:
-        slope = float(((numbers - middle) * (values - values.mean())).sum()) / spread
-    return float(values.mean() - slope * middle), slope
