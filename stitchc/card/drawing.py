@@ -94,6 +94,7 @@ class _Drawing:
         self.field_right = self.right - (self.field_left - self.left)
         self.positions = range(tile.first, tile.last + 1)
         self.clips = self._clip_heights()
+        self.labels = words.yarn_labels(card)
 
     def items(self) -> Iterator[Item]:
         """Everything, in the order in which it is drawn."""
@@ -213,7 +214,7 @@ class _Drawing:
             change = changes.get(position) if inside else None
             yield from self._row_mark(y, name, change, right=False)
             if change:
-                yield from self._change_outside(y, words.change_words(change))
+                yield from self._change_outside(y, words.change_words(change, self.labels))
             if eye:
                 read = self.card.read_at_eye_level(position)
                 yield from self._row_mark(y, str(read), changes.get(read), right=True)
@@ -238,13 +239,12 @@ class _Drawing:
 
     def _change(self, y: float, change: Change, room: tuple[float, float], right: bool) -> Iterator[Item]:
         """A change beside a row's number on the sheet: in words where they can be read, else as marks."""
-        said = words.change_words(change)
+        said = words.change_words(change, self.labels)
         line = min(MARK_MM, (self.shape.row_pitch_mm - CLEAR_MM) / len(said) / 1.1)
         wide = room[1] - room[0] - CLEAR_MM
         sizes = [_size_for(word, line, wide) for word in said]
         if min(sizes) < LEAST_WORD_MM:
-            yarn_names = [change.yarn for change in self.card.changes if change.yarn]
-            said = words.change_marks(change, list(dict.fromkeys(yarn_names)))
+            said = words.change_marks(change, self.labels)
             sizes = [_size_for(mark, line, wide) for mark in said]
         if not all(sizes):
             return  # half a change would mislead; it stands left of the sheet, and at eye level
@@ -326,7 +326,8 @@ class _Drawing:
                 rotation_deg=90,
                 layer="engrave",
             )
-        name = f"{words.heading(self.card)}   ·   {machine.name}   ·   {words.meaning(self.card)}"
+        told = (self.card.stitch, machine.name, words.meaning(self.card), self.card.title)
+        name = "   ·   ".join(part for part in told if part)
         yield Text(
             self.right - middle + down,
             self.bottom - 4.0,
@@ -366,7 +367,9 @@ class _Drawing:
         left, right, top = tile.left_mm, tile.page_mm[0] - tile.left_mm, tile.margin_mm
         name = f"page {tile.number} of {tile.of}" if tile.of > 1 else ""
         room = right - left - (width_mm(name, 3.6, True) + 4 if name else 0)
-        yield Text(left, top + 5.0, fitted(words.heading(card), room, 5.2, True), 5.2, bold=True)
+        stitch = fitted(card.stitch, room / 2, 5.2, True) if card.title else fitted(card.stitch, room, 5.2, True)
+        title = fitted(card.title, room - width_mm(f": {stitch}", 5.2, True), 5.2, True)
+        yield Text(left, top + 5.0, f"{title}: {stitch}" if title else stitch, 5.2, bold=True)
         if name:
             yield Text(right, top + 5.0, name, 3.6, "end", bold=True)
         lines = [

@@ -5,18 +5,23 @@ Knows a card as a value; nothing of where the words stand.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import needle_name, needle_position
+from stitchc.card.plan import changes_of
 
 if TYPE_CHECKING:
     from stitchc.card.plan import Card, Change
+    from stitchc.chart import Setting
+
+LONGEST_LABEL: Final = 10
+"""Letters of a yarn's name that can stand beside a row."""
 
 MOST_CHANGES: Final = 6
 """Changes listed one by one; further ones are left to the marks beside the rows."""
 
-SETTING_WORDS: Final = {"plain": "plain", "tuck": "tuck", "slip": "slip", "mixed": "tuck + slip"}
+SETTING_WORDS: Final[dict[Setting, str]] = {"plain": "plain", "tuck": "tuck", "slip": "slip", "mixed": "tuck + slip"}
 
 CUTTING: Final = (
     "Cutting: cut away from your hand, on a mat. Laser: never PVC or vinyl (poisonous gas); know the plastic, ask the "
@@ -48,28 +53,44 @@ def meaning(card: Card) -> str:
 
 def settings(card: Card) -> str:
     """What to set the carriage to, and at which rows."""
-    changes = [change for change in card.changes if change.setting]
-    if not changes:
+    told = [(change.row, SETTING_WORDS[change.setting]) for change in _of_a_repeat(card) if change.setting]
+    if not told:
         return "Plain knitting all through: the card selects every needle."
-    if len(changes) == 1:
-        return f"Set to {SETTING_WORDS[changes[0].setting or 'plain']}, all through."
-    return f"Set for {_listed((change.row, SETTING_WORDS[change.setting or 'plain']) for change in changes)}."
+    if len(told) == 1:
+        return f"Set to {told[0][1]}, all through."
+    return f"{_listed(told, card)}."
 
 
 def yarns(card: Card) -> str | None:
     """Which yarn from which row on; None where the pattern names none."""
-    changes = [change for change in card.changes if change.yarn]
-    if not changes:
+    labels = yarn_labels(card)
+    told = [(change.row, change.yarn) for change in _of_a_repeat(card) if change.yarn]
+    if not told:
         return None
-    if len(changes) == 1:
-        return f"{changes[0].yarn} all through."
-    return f"{_listed((change.row, change.yarn or '') for change in changes)}."
+    if len(told) == 1:
+        return f"{told[0][1]} all through."
+    key = "".join(f" {label} is {name}." for name, label in labels.items() if label != name)
+    return f"{_listed([(row, labels[name]) for row, name in told], card)}.{key}"
 
 
-def _listed(changes: Iterator[tuple[int, str]]) -> str:
-    listed = list(changes)
-    words = ", ".join(f"row {row} {what}" for row, what in listed[:MOST_CHANGES])
-    return words if len(listed) <= MOST_CHANGES else f"{words} … as marked beside the rows"
+def _of_a_repeat(card: Card) -> list[Change]:
+    return list(changes_of(card.unit))
+
+
+def _listed(told: list[tuple[int, str]], card: Card) -> str:
+    """The changes of one repeat, the first few by row."""
+    words = ", ".join(f"row {row} {what}" for row, what in told[:MOST_CHANGES])
+    words += " … as marked beside the rows" if len(told) > MOST_CHANGES else ""
+    if card.unit.height < card.rows:
+        return f"In each repeat of {card.unit.height} rows: {words}"
+    return words[:1].upper() + words[1:]
+
+
+def yarn_labels(card: Card) -> dict[str, str]:
+    """What stands for each yarn beside the rows: its name, or a letter where the name is too long to stand there."""
+    names = list(dict.fromkeys(change.yarn for change in card.changes if change.yarn))
+    letters = iter(letter for letter in "ABCDEFGHIJLMNOPQRUVWXYZ" if letter not in names)  # not K, S, T: cells
+    return {name: name if len(name) <= LONGEST_LABEL else f"yarn {next(letters, '?')}" for name in names}
 
 
 def place(card: Card) -> str:
@@ -174,21 +195,24 @@ def notes(card: Card) -> list[tuple[str, str]]:
     return [(head, text) for head, text in told if text]
 
 
-def change_words(change: Change) -> Sequence[str]:
-    """What to change before a row, in words: the setting, then the yarn."""
-    return [word for word in (SETTING_WORDS.get(change.setting or "", ""), change.yarn or "") if word]
+def change_words(change: Change, labels: Mapping[str, str] | None = None) -> Sequence[str]:
+    """What to change before a row, in words: the setting, then the yarn (by its label, where labels are given)."""
+    words = [SETTING_WORDS[change.setting]] if change.setting else []
+    return [*words, (labels or {}).get(change.yarn, change.yarn)] if change.yarn else words
 
 
-def change_marks(change: Change, yarn_names: Sequence[str]) -> Sequence[str]:
-    """The same as short as can be told apart: the setting's letters, the shortest beginning of the yarn's name that
-    no other yarn's has."""
+def change_marks(change: Change, labels: Mapping[str, str]) -> Sequence[str]:
+    """The same as short as can be told apart: the setting's letters, the shortest beginning of the yarn's label that
+    no other yarn's has (a letter for a yarn that has one)."""
     letters = {"plain": "K", "tuck": "T", "slip": "S", "mixed": "T+S"}
     marks = [letters[change.setting]] if change.setting else []
     if change.yarn:
-        others = [name for name in yarn_names if name != change.yarn]
-        lengths = range(2, len(change.yarn) + 1)
-        unlike = (n for n in lengths if not any(other.startswith(change.yarn[:n]) for other in others))
-        marks.append(change.yarn[: next(unlike, len(change.yarn))])
+        label = labels[change.yarn]
+        others = [other for other in labels.values() if other != label]
+        lengths = range(2, len(label) + 1)
+        unlike = (n for n in lengths if not any(other.startswith(label[:n]) for other in others))
+        short = label[: next(unlike, len(label))]
+        marks.append(label.removeprefix("yarn ") if label != change.yarn else short)
     return marks
 
 

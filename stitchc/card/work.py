@@ -91,7 +91,7 @@ def _fewer_holes(chart: Chart, card: Card, asked_rows: int | None) -> Iterator[s
         )
     half = halved(chart)
     if half is not None:
-        rows, holes = holes_of(half, card)
+        rows, holes = holes_of(half, card, -(-asked_rows // 2) if asked_rows else None)
         if holes < card.hole_count:
             yield (
                 f"Rows come in equal pairs: where your reader can read each row twice, every second row alone makes a "

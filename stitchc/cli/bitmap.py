@@ -11,7 +11,6 @@ from stitchc.cli.common import (
     anyway_option,
     chosen,
     file_argument,
-    file_stem,
     load_machine,
     machine_option,
     option,
@@ -21,6 +20,7 @@ from stitchc.cli.common import (
     require,
     say,
     show,
+    stems,
     stitch_option,
 )
 
@@ -111,6 +111,7 @@ def command(
     found = [message for stitch in stitches for message in unfit(stitch, machine, needles)]
     require([*found, *check_pattern(pattern, machine, stitches)], pattern, anyway)
     contents = []
+    named = stems(pattern, stitches)
     for stitch in stitches:
         picture = make_picture(
             stitch,
@@ -123,7 +124,7 @@ def command(
             dark_means=dark,  # type: ignore[arg-type]
             title=pattern.title,
         )
-        name = f"{file_stem(pattern.title or Path(pattern.file).stem, stitch.name)}-bitmap.png"
+        name = f"{named[stitch.name]}-bitmap.png"
         target = output if is_file and output is not None else (output or Path()) / name
         contents.append((target, png(picture)))
         say(picture.words)

@@ -14,7 +14,6 @@ from stitchc.cli.common import (
     anyway_option,
     chosen,
     file_argument,
-    file_stem,
     load_machine,
     machine_option,
     option,
@@ -24,6 +23,7 @@ from stitchc.cli.common import (
     read_pattern,
     require,
     say,
+    stems,
     stitch_option,
 )
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from stitchc.card.paper import Tile
     from stitchc.messages import Message
     from stitchc.page import Page
-    from stitchc.pattern import Pattern, Stitch
+    from stitchc.pattern import Stitch
 
 FORMS = ("png", "pdf", "svg", "json", "text")
 ENDINGS = {".png": "png", ".pdf": "pdf", ".svg": "svg", ".json": "json", ".txt": "text"}
@@ -124,6 +124,7 @@ def command(
     require(found, pattern, anyway)
     scale = (scale_x, scale_y)
     contents: list[tuple[Path, bytes]] = []
+    named = stems(pattern, stitches)
     for stitch in stitches:
         if start_row > stitch.chart.height:
             raise click.UsageError(
@@ -132,7 +133,7 @@ def command(
         card = make_card(
             stitch, machine, rows, pattern.title, start_row=start_row, shift=shift, remarks=_in_spite_of(stitch, found)
         )
-        target = _named(output, pattern, stitch, "txt" if form == "text" else form)
+        target = _named(output, named[stitch.name], "txt" if form == "text" else form)
         if form == "text":
             from stitchc.card.punching import punching_list
 
@@ -163,12 +164,11 @@ def _is_file(output: Path) -> bool:
     return output.suffix.lower() in ENDINGS and not output.is_dir()
 
 
-def _named(output: Path | None, pattern: Pattern, stitch: Stitch, ending: str) -> Path:
+def _named(output: Path | None, stem: str, ending: str) -> Path:
     """Where a card goes: the file of -o, or PATTERN-STITCH-card in its folder, or in the current one."""
     if output is not None and _is_file(output):
         return output
-    name = f"{file_stem(pattern.title or Path(pattern.file).stem, stitch.name)}-card.{ending}"
-    return (output or Path()) / name
+    return (output or Path()) / f"{stem}-card.{ending}"
 
 
 def _in_spite_of(stitch: Stitch, found: Sequence[Message]) -> tuple[str, ...]:

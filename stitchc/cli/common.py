@@ -207,13 +207,20 @@ def say(text: str) -> None:
     print(text, file=sys.stderr)
 
 
-def put_text(text: str, output: Path | None, force: bool) -> None:
-    """Text or JSON to standard output, or to the file of -o (whose path is then printed)."""
+def put_text(text: str, output: Path | None, force: bool, signed: bool = True) -> None:
+    """Text or JSON to standard output, or to the file of -o (whose path is then printed).
+
+    signed: a file that does not name stitchc gets a last line that does, so that it is known as ours the next time;
+    not for text in the notation.
+    """
     text = text if text.endswith("\n") or not text else text + "\n"
     if output is None:
         sys.stdout.write(text)
-    else:
-        put_files([(output, text.encode("utf-8", "backslashreplace"))], force)
+        return
+    content = text.encode("utf-8", "backslashreplace")
+    if signed and not files.is_marked(content):
+        content += b"\nMade by stitchc.\n"
+    put_files([(output, content)], force)
 
 
 def put_files(contents: Iterable[tuple[Path, bytes]], force: bool) -> None:
@@ -231,3 +238,21 @@ def file_stem(*parts: str) -> str:
     text = re.sub(r"[^\w-]+", "-", unicodedata.normalize("NFC", text)).strip("-_.").lower()[:80]
     reserved = {"con", "prn", "aux", "nul", *(f"{p}{n}" for p in ("com", "lpt") for n in range(1, 10))}
     return f"{text}-pattern" if text in reserved or not text else text
+
+
+def stems(pattern: Pattern, stitches: Sequence[Stitch]) -> dict[str, str]:
+    """A file name's stem for each stitch, by its name: the pattern's title and the stitch, no two alike.
+
+    Names that differ in capitals only, or past the length of a file's name, get a number.
+    """
+    title = pattern.title or (Path(pattern.file).stem if pattern.file != "-" else "")
+    found: dict[str, str] = {}
+    for stitch in stitches:
+        name = file_stem(stitch.name)[:44]
+        first = stem = file_stem(file_stem(title)[: 79 - len(name)] if title.strip() else "", name)
+        number = 2
+        while stem in found.values():
+            stem = f"{first}-{number}"
+            number += 1
+        found[stitch.name] = stem
+    return found

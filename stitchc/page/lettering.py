@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import functools
 import importlib.util
+import itertools
+import re
 import unicodedata
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -43,6 +45,31 @@ def font(size_px: float, bold: bool = False, shaped: bool = False) -> ImageFont.
 def needs_shaping(text: str) -> bool:
     """Whether a script in the text runs from right to left."""
     return not text.isascii() and any(unicodedata.bidirectional(letter) in ("R", "AL") for letter in text)
+
+
+def visual_order(text: str) -> str:
+    """The text as it is set from left to right, for a writer that cannot turn right-to-left scripts: each stretch of
+    such letters reversed. (Their letters are not joined; the PNG and a browser join them.)"""
+    if not needs_shaping(text):
+        return text
+    parts = re.split(r"(\s+)", text)
+    turned = [part[::-1] if needs_shaping(part) else part for part in parts]
+    stretches: list[str] = []
+    for rightward, group in itertools.groupby(
+        enumerate(turned), key=lambda item: needs_shaping(item[1]) or _between(turned, item[0])
+    ):
+        words = [part for _, part in group]
+        stretches += words[::-1] if rightward else words
+    return "".join(stretches)
+
+
+def _between(parts: list[str], index: int) -> bool:
+    """Whether a space stands between two words that run from right to left."""
+    return (
+        parts[index].isspace()
+        and 0 < index < len(parts) - 1
+        and all(needs_shaping(parts[index + step]) for step in (-1, 1))
+    )
 
 
 @functools.cache

@@ -11,7 +11,7 @@ import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from stitchc.page.lettering import font_path, printable
+from stitchc.page.lettering import font_path, printable, visual_order
 from stitchc.page.values import Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 
 if TYPE_CHECKING:
@@ -121,7 +121,7 @@ def _draw(canvas: Canvas, item: Item, fonts: dict[bool, str]) -> None:
 
 
 def _text(canvas: Canvas, item: Text, fonts: dict[bool, str]) -> None:
-    words = printable(item.text)
+    words = visual_order(printable(item.text))
     if not words.strip():
         return
     canvas.setFillColorRGB(*_rgb(item.fill))

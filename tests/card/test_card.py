@@ -498,3 +498,22 @@ def test_no_card_reader_and_no_tuck() -> None:
         assert [message.code for message in unfit(stitch(M1), load(name))] == ["M305"]
     no_slip = load_text('based_on = "card24-standard"\n[carriage]\nslip = "none"\n', "no-slip.toml")
     assert [message.code for message in unfit(stitch(M7), no_slip)] == ["M305"]
+
+
+# -- names ----------------------------------------------------------------------------------------------------------
+
+
+def test_yarns_whose_names_are_too_long_get_letters() -> None:
+    names = ["sand", "a very pale grey", "a very pale green", "sa"]
+    made = make_card(stitch(["KT"] * 4, list(names)), profile("24"))
+    labels = card_words.yarn_labels(made)
+    assert labels == {"sand": "sand", names[1]: "yarn A", names[2]: "yarn B", "sa": "sa"}
+    told = card_words.yarns(made)
+    assert told is not None and "yarn A is a very pale grey. yarn B is a very pale green." in told
+    marks = [tuple(card_words.change_marks(change, labels)) for change in made.changes[:4]]
+    assert marks == [("T", "san"), ("A",), ("B",), ("sa",)]
+
+
+def test_changes_are_told_once_for_a_repeat() -> None:
+    made = make_card(stitch(["KT", "KK", "KS", "KK"], ["sand", "sand", "deep", "deep"]), profile("24"))
+    assert card_words.settings(made) == "In each repeat of 4 rows: row 1 tuck, row 3 slip."

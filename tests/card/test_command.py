@@ -292,3 +292,15 @@ def test_names_in_other_scripts(file: Path, capfd: pytest.CaptureFixture[str]) -
         assert run(["card", "tide.stitch", "--format", form, "-o", "out"]) == 0
     assert "`波`" in capfd.readouterr().err
     assert Path("out/прилив-波-card.png").exists()
+
+
+def test_no_two_stitches_share_a_file(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    long = "a-very-long-name-for-a-stitch-that-goes-on-and-on-and-on"
+    text = f'pattern "{"Harbour " * 20}"\nstitch Fern\n 1: K T\n 2: K\nstitch fern\n 1: K3 T\n 2: K\n'
+    file.write_text(text + f"stitch {long}1\n 1: K T\n 2: K\nstitch {long}2\n 1: K3 T\n 2: K\n", encoding="utf-8")
+    assert run(["card", "tide.stitch", "--dpi", "100"]) == 0
+    out = capfd.readouterr().out.splitlines()
+    assert len(set(out)) == 8 and all(Path(name).exists() for name in out)
+    assert all("fern" in name or "a-very-long" in name for name in out)
+    counts = {json.loads(Path(name).read_text("utf-8"))["stitch"] for name in out if name.endswith(".json")}
+    assert counts == {"Fern", "fern", f"{long}1", f"{long}2"}

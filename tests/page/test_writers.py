@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 
 from stitchc.page import Circle, Disc, Line, Page, Polygon, Rectangle, Text
-from stitchc.page.lettering import fitted, font_path, lacking, printable, width_mm, wrapped
+from stitchc.page.lettering import fitted, font_path, lacking, printable, visual_order, width_mm, wrapped
 from stitchc.page.pdf import MOST_MM, pdf
 from stitchc.page.png import png, size_px
 from stitchc.page.svg import svg
@@ -217,3 +217,9 @@ def test_the_png_writer_does_not_wait_for_the_pdf_writer() -> None:
     loaded = set(said.stdout.split())
     assert "PIL.Image" in loaded
     assert not {"reportlab", "matplotlib", "scipy", "lark"} & loaded
+
+
+def test_right_to_left_words_are_set_in_order_for_a_writer_that_cannot_turn_them() -> None:
+    assert visual_order("deep foam") == "deep foam"
+    assert visual_order("שלום") == "םולש"
+    assert visual_order("row 3 שלום עולם, foam") == "row 3 ,םלוע םולש foam"
