@@ -38,8 +38,9 @@ def main(only: list[str]) -> None:
         arguments = ["compare", str(EXAMPLES / "tide-line.stitch"), "--sweep", "--plain", "20x28"]
         stitchc(*arguments, "--format", "png", "-o", str(HERE / "sweep.png"))
     head = (
-        "# Gallery\n\nEvery example of the studio, made by `.venv/bin/python charts/make.py`. Under each picture stands "
-        "what to see in it.\n\n![Contact sheet](contact.png)\n\nAll fabrics, purl side left and knit side right.\n\n"
+        "# Gallery\n\nEvery example of the studio, made by `.venv/bin/python charts/make.py`. Under each picture "
+        "stands what to see in it.\n\n![Contact sheet](contact.png)\n\n"
+        "All fabrics, purl side left and knit side right.\n\n"
     )
     (HERE / "README.md").write_text(head + "\n".join(sections), "utf-8")
     contact_sheet(sorted(HERE.glob("*/*-fabric.png")))

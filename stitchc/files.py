@@ -1,16 +1,22 @@
 """Writing without harm: beside the target, then renamed; never over a file that stitchc did not make.
 
 The only module that writes; reading is here too, so that every refusal of the file system is worded in one place.
+
+A link is never replaced, and never written through unless force is given: then the file that it names is written and
+the link stays. Devices and pipes, folders and write-protected files are never written over. What a process that was
+killed leaves behind is beside the target and called `.stitchc-….part`.
 """
 
 from __future__ import annotations
 
 import contextlib
 import os
+import stat
 import sys
 import tempfile
 from collections.abc import Iterable
 from pathlib import Path
+from typing import NoReturn
 
 from stitchc.messages import Message, Refused
 
@@ -33,6 +39,8 @@ def read_bytes(path: str, most: int = _MOST_READ) -> bytes:
     """
     try:
         if path == "-":
+            if sys.stdin is None:
+                raise ValueError("standard input is closed")
             return sys.stdin.buffer.read(most + 1)
         with Path(path).open("rb") as stream:
             return stream.read(most + 1)
@@ -46,20 +54,25 @@ def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False) -> 
     """Write every file or none: all are written beside their targets first, then renamed into place.
 
     Refuses (F503) a target that is there already and was not made by stitchc, unless force. Raises FileTrouble F502
-    where the file system refuses; files that stood there before are then as they were.
+    where the file system refuses; files that stood there before are then as they were, and folders made for the
+    others are gone again. A file that is replaced keeps its permissions.
     """
     staged: list[tuple[Path, Path]] = []
+    made: list[Path] = []
     listed = list(contents)
     path = Path()
+    done = False
     try:
         for path, _ in listed:
             refuse_foreign(path, force)
         for path, content in listed:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            staged.append((_stage(path, content), path))
-        for beside, path in staged:
-            beside.replace(path)
-    except (OSError, ValueError) as error:
+            target = path.resolve() if path.is_symlink() else path
+            _make_folder(target.parent, made)
+            staged.append((_stage(target, content), target))
+        for (beside, target), (path, _) in zip(staged, listed, strict=True):
+            beside.replace(target)
+        done = True
+    except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: links in a circle
         raise FileTrouble(
             Message(
                 "F502",
@@ -72,26 +85,53 @@ def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False) -> 
         for beside, _ in staged:
             with contextlib.suppress(OSError):
                 beside.unlink(missing_ok=True)
+        if not done:
+            for folder in reversed(made):
+                with contextlib.suppress(OSError):
+                    folder.rmdir()
     return [path for path, _ in listed]
 
 
 def refuse_foreign(path: Path, force: bool = False) -> None:
-    """Raise FileTrouble F503 if the path holds something stitchc did not make (a folder even with force)."""
-    if path.is_dir():
-        raise FileTrouble(
-            Message("F503", "error", f"`{path}` is a folder, not a file.", cure="Name a file inside it with -o.")
-        )
-    if force or not os.path.lexists(path):
-        return
-    if not _is_ours(path):
-        raise FileTrouble(
-            Message(
-                "F503",
-                "error",
-                f"`{path}` is there already and stitchc did not make it, so it was left as it is.",
-                cure="Choose another name with -o, or write over it with --force.",
+    """Raise FileTrouble F503 if the path holds something stitchc did not make, or a link.
+
+    Even with force for what can't be written over: a folder, a device or pipe, a write-protected file. Raises OSError
+    where the file system won't even say what is there.
+    """
+    try:
+        standing = path.lstat()
+    except (FileNotFoundError, NotADirectoryError):
+        return  # free, or for the writing to find out
+    if stat.S_ISLNK(standing.st_mode):
+        if not force:
+            _refuse(
+                f"`{path}` is a link to `{path.readlink()}`, so it was left as it is.",
+                "Choose another name with -o, or write the file that it names with --force.",
             )
+        try:
+            standing = path.stat()
+        except FileNotFoundError:
+            return
+    if stat.S_ISDIR(standing.st_mode):
+        _refuse(f"`{path}` is a folder, not a file.", "Name a file inside it with -o.")
+    if not stat.S_ISREG(standing.st_mode):
+        _refuse(f"`{path}` is a device or a pipe, not a file.", "Name a file with -o.")
+    if not os.access(path, os.W_OK):
+        _refuse(f"`{path}` is write-protected.", "Choose another name with -o, or allow writing on it.")
+    if not force and not _is_ours(path):
+        _refuse(
+            f"`{path}` is there already and stitchc did not make it, so it was left as it is.",
+            "Choose another name with -o, or write over it with --force.",
         )
+
+
+def _refuse(text: str, cure: str) -> NoReturn:
+    raise FileTrouble(Message("F503", "error", text, cure=cure))
+
+
+def is_marked(content: bytes) -> bool:
+    """Whether content written to a file would be known as ours."""
+    return not content or MARK in content[:_LOOK] or MARK in content[-_LOOK:]
 
 
 def _is_ours(path: Path) -> bool:
@@ -107,14 +147,27 @@ def _is_ours(path: Path) -> bool:
         return False
 
 
+def _make_folder(folder: Path, made: list[Path]) -> None:
+    """The folder and those above it that are not there, each noted in `made`, outermost first."""
+    lacking = []
+    while not folder.exists():
+        lacking.append(folder)
+        folder = folder.parent
+    for each in reversed(lacking):
+        with contextlib.suppress(FileExistsError):  # somebody else has just made it
+            each.mkdir()
+            made.append(each)
+
+
 def _stage(path: Path, content: bytes) -> Path:
-    handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
+    """The content beside its target, on the disk, with the permissions the target has or would get."""
+    handle, name = tempfile.mkstemp(prefix=f".stitchc-{path.name[:40]}-", suffix=".part", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
-        Path(name).chmod(0o666 & ~_umask())
+        Path(name).chmod(_mode(path))
     except BaseException:
         with contextlib.suppress(OSError):
             Path(name).unlink()
@@ -122,10 +175,13 @@ def _stage(path: Path, content: bytes) -> Path:
     return Path(name)
 
 
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+def _mode(path: Path) -> int:
+    try:
+        return stat.S_IMODE(path.stat().st_mode) & 0o777
+    except FileNotFoundError:
+        mask = os.umask(0)
+        os.umask(mask)
+        return 0o666 & ~mask
 
 
 def reason(error: Exception) -> str:

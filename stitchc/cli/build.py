@@ -197,7 +197,8 @@ def _jobs(
     for form in ("text", "json"):
         target = output / ("gauge.txt" if form == "text" else "gauge.json")
         yield Job("gauge", WHOLE, target, "gauge", (*picked, "--format", form, *gauge, "--units", units, *forced))
-    yield Job("comparison", WHOLE, output / "compare.png", "compare", (*picked, "--format", "png", *gauge, *forced))
+    if len(stitches) > 1:
+        yield Job("comparison", WHOLE, output / "compare.png", "compare", (*picked, "--format", "png", *gauge, *forced))
     for piece in pattern.pieces.values():
         for machine in machines:
             stem = f"{file_stem(piece.name)}-piece-{file_stem(machine.name)}"

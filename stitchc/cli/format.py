@@ -48,7 +48,7 @@ def command(files: tuple[str, ...], in_place: bool, check: bool, diff: bool, out
             if before != after:
                 put_over(Path(file), after)
         else:
-            put_text(after, output, force)
+            put_text(after, output, force, signed=False)
     if check and changed:
         raise SystemExit(1)
 

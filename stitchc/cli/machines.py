@@ -41,7 +41,7 @@ def command(names: tuple[str, ...], written: str | None, form: str, output: Path
     if written is not None:
         if names:
             raise click.UsageError("--write NAME prints one profile as it is; name no other beside it.")
-        put_text(profile_text(written), output, force)
+        put_text(profile_text(written), output, force, signed=False)
         return
     machines = _loaded(names) if names else [load(name) for name in SHIPPED]
     if form == "json":

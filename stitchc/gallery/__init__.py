@@ -54,6 +54,7 @@ def index_page(
                 "chart": _picture(made, stitch.name, "drawn chart"),
                 "purl": _picture(made, stitch.name, "purl side"),
                 "knit": _picture(made, stitch.name, "knit side"),
+                "card": _picture(made, stitch.name, "hole card"),
                 "links": _links(made, stitch.name),
             }
             for stitch in stitches

@@ -1,0 +1,113 @@
+"""`stitchc build`: everything that applies, one page that shows it, and a reason for what does not apply."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+from urllib.parse import unquote
+
+import pytest
+
+from stitchc.__main__ import run
+
+EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
+
+
+class References(HTMLParser):
+    """Every address a page refers to."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.found += [value for key, value in attrs if key in ("href", "src") and value]
+
+
+def build(*arguments: str) -> tuple[int, str, str]:
+    """Status, standard output and standard error of a build."""
+    out, said = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(said):
+        status = run(["build", *arguments])
+    return status, out.getvalue(), said.getvalue()
+
+
+def references(page: Path) -> list[str]:
+    parser = References()
+    parser.feed(page.read_text("utf-8"))
+    return parser.found
+
+
+def test_a_pattern_becomes_a_folder_whose_page_shows_it_all(tmp_path: Path) -> None:
+    out = tmp_path / "tide"
+    status, paths, said = build(str(EXAMPLES / "tide-line.stitch"), "-o", str(out), "--plain", "20x28")
+    assert status == 0, said
+    made = {path.name for path in out.iterdir()}
+    assert {
+        "index.html", "chart.json", "gauge.txt", "gauge.json", "tide-chart.svg", "tide-chart.png",
+        "tide-card.png", "tide-card.pdf", "tide-card.svg", "tide-card.txt", "tide-card.json", "tide-bitmap.png",
+        "tide-sheet.html", "tide-sheet.txt", "tide-sheet.json", "tide-fabric-purl.png", "tide-fabric-knit.png",
+    } == made  # fmt: skip
+    assert {Path(line).name for line in paths.splitlines()} == made
+    linked = [unquote(reference) for reference in references(out / "index.html")]
+    assert set(linked) | {"index.html", "tide-card.json"} == made
+    text = (out / "index.html").read_text("utf-8")
+    assert not re.search(r"(?:https?:)?//\w", text)
+    assert "wider" in text and "shorter" in text
+    # a second time over what the first time made
+    assert build(str(EXAMPLES / "tide-line.stitch"), "-o", str(out), "--no-pictures")[0] == 0
+
+
+def test_what_does_not_apply_is_named_and_the_rest_is_made(tmp_path: Path) -> None:
+    file = tmp_path / "five.stitch"
+    file.write_text('pattern "<b>Five & more</b>"\nstitch five\n1: K4 T\n2: K\n', "utf-8")
+    out = tmp_path / "five"
+    status, _, said = build(str(file), "-o", str(out), "--no-pictures")
+    assert status == 0, said
+    assert "no hole card of `five`" in said and "5 needles wide" in said
+    assert not list(out.glob("*-card.*")) and (out / "five-sheet.html").exists()
+    page = (out / "index.html").read_text("utf-8")
+    assert "<b>Five" not in page and "&lt;b&gt;Five &amp; more" in page
+    assert "not made:" in page
+
+
+def test_an_error_stops_the_build_and_anyway_says_so(tmp_path: Path) -> None:
+    file = tmp_path / "never.stitch"
+    file.write_text("stitch never\n1: K T\n", "utf-8")
+    out = tmp_path / "never"
+    status, _, said = build(str(file), "-o", str(out), "--no-pictures")
+    assert status == 1 and "K201" in said
+    assert not out.exists()
+    status, _, said = build(str(file), "-o", str(out), "--no-pictures", "--anyway")
+    assert status == 0, said
+    assert "never knits" in (out / "index.html").read_text("utf-8")
+
+
+def test_somebody_elses_page_is_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "index.html").write_text("mine", "utf-8")
+    status, _, said = build(str(EXAMPLES / "tide-line.stitch"), "-o", str(tmp_path), "--no-pictures")
+    assert status == 3 and "F503" in said
+    assert (tmp_path / "index.html").read_text("utf-8") == "mine"
+    assert [path.name for path in tmp_path.iterdir()] == ["index.html"]
+
+
+def test_a_piece_is_built_for_each_class_of_machine(tmp_path: Path) -> None:
+    out = tmp_path / "cowl"
+    status, _, said = build(str(EXAMPLES / "cowl.stitch"), "-o", str(out), "--no-pictures")
+    assert status == 0, said
+    for machine in ("hand-standard", "card24-standard", "bitmap-standard"):
+        document = json.loads((out / f"cowl-piece-{machine}.json").read_text("utf-8"))
+        assert document["format"] == "stitchc-piece/1"
+        assert (out / f"cowl-piece-{machine}.html").exists()
+
+
+@pytest.mark.parametrize("arguments", [["-"], [str(EXAMPLES / "tide-line.stitch"), "--machine", "no-such"]])
+def test_bad_calls(arguments: list[str], tmp_path: Path) -> None:
+    status, _, said = build(*arguments, "-o", str(tmp_path / "out"))
+    assert status in (1, 2)
+    assert said.strip()
+    assert not (tmp_path / "out").exists()
