@@ -20,6 +20,7 @@ from stitchc.fabric.start import Floats
 Face = Literal["purl", "knit"]
 Picture = npt.NDArray[np.uint8]
 Colour = tuple[int, int, int]
+Light = npt.NDArray[np.float32]
 
 NOTHING: Final = int(np.iinfo(np.int16).min)
 """In `Seen.course`: a hole in the fabric."""
@@ -57,8 +58,8 @@ class Seen:
 
     face: Face
     course: npt.NDArray[np.int16]
-    shade: npt.NDArray[np.float32]
-    gleam: npt.NDArray[np.float32]
+    shade: Light
+    gleam: Light
     courses: int
 
 
@@ -93,29 +94,29 @@ class _Tubes:
 
     def put(self, line: Floats, goes_on_px: int, row: int) -> None:
         """Put the near half of the tube round a course's line (nodes, 3), which goes on goes_on_px to the right."""
-        centre, tangent, along = _spline(line, goes_on_px)
-        angles = np.linspace(-np.pi / 2, np.pi / 2, max(5, round(np.pi * self._radius / _SAMPLE_PX)))
+        centre, tangent, along = (part.astype(np.float32) for part in _spline(line, goes_on_px))
+        angles = np.linspace(-np.pi / 2, np.pi / 2, max(5, round(np.pi * self._radius / _SAMPLE_PX)), dtype=np.float32)
         flat = np.hypot(tangent[0], tangent[1]) + 1e-9
         side = np.array([-tangent[1] / flat, tangent[0] / flat, np.zeros_like(flat)])
         near = np.cross(side, tangent, axis=0)
-        near *= np.where(near[2] < 0, -1.0, 1.0)
+        near *= np.where(near[2] < 0, np.float32(-1), np.float32(1))
         sine, cosine = np.sin(angles), np.cos(angles)
         step = max(1, _CHUNK // angles.size)
         for first in range(0, along.size, step):
             part = slice(first, first + step)
-            normal = (side[:, part, None] * sine + near[:, part, None] * cosine).astype(np.float32)
+            normal = side[:, part, None] * sine + near[:, part, None] * cosine
             shape = normal.shape[1:]
-            surface = (centre[:, part, None] + self._radius * normal).reshape(3, -1)
+            surface = (centre[:, part, None] + np.float32(self._radius) * normal).reshape(3, -1)
             around = np.broadcast_to(angles, shape).ravel()
             self._keep(surface, normal.reshape(3, -1), np.repeat(along[part], angles.size), around, row)
 
-    def _keep(self, surface: Floats, normal: npt.NDArray[np.float32], along: Floats, around: Floats, row: int) -> None:
+    def _keep(self, surface: Light, normal: Light, along: Light, around: Light, row: int) -> None:
         height, width = self._shape
         x = np.floor(surface[0]).astype(np.int32)
         y = np.floor(surface[1]).astype(np.int32)
         lap = y // height
         pixel = (height - 1 - (y - lap * height)) * width + x % width
-        depth = surface[2].astype(np.float32)
+        depth = surface[2]
         ahead = np.flatnonzero(depth > self._depth[pixel])
         # Of several samples on one pixel the last one written stays: the nearest.
         order = ahead[np.argsort(depth[ahead])]
@@ -179,10 +180,10 @@ def _spline(line: Floats, goes_on_px: int) -> tuple[Floats, Floats, Floats]:
     return centre.T, slope.T, np.cumsum(step) - step
 
 
-def _blurred(values: npt.NDArray[np.float32], sigma_px: float) -> npt.NDArray[np.float32]:
+def _blurred(values: Light, sigma_px: float) -> Light:
     from scipy.ndimage import gaussian_filter
 
-    result: npt.NDArray[np.float32] = gaussian_filter(values, sigma_px, mode="wrap", truncate=3.0)
+    result: Light = gaussian_filter(values, sigma_px, mode="wrap", truncate=3.0)
     return result
 
 
@@ -230,7 +231,7 @@ def draw(
     """
     repeat_px = fabric.chart.width * fabric.chart.height * fabric.cell_w * fabric.cell_c * px_per_length**2
     most = min(_MOST_SEEN / max(repeat_px, 1), _MOST_WHOLE / (width_px * height_px))
-    scale = float(np.clip(np.sqrt(most), 1.0, 3.0))
+    scale = float(np.clip(np.sqrt(most), 1.0, 2.25))
     return paint(see(fabric, face, px_per_length * scale), colours, width_px, height_px, scale)
 
 

@@ -77,10 +77,12 @@ class Energy:
 
     `rest` must have been called. A call returns the energy, the gradient over the nodes (3, nodes), and its two
     derivatives to the logarithms of the repeat's width and height when nodes move along with it. It also sets
-    `closest`: the least distance between contact points of different strands (of those near each other).
+    `closest`, the least distance between contact points of different strands (of those near each other), and
+    `coarsest`, the longest way from a contact point to the next.
     """
 
     closest: float = np.inf
+    coarsest: float = 0.0
     _leading = 0.0
 
     def __init__(self, layout: Layout) -> None:
@@ -113,13 +115,19 @@ class Energy:
         led: Floats = self._lead * np.array([[w], [c], [1.0]])
         return at - led
 
-    def rest(self, length: Floats, diameter: float, stretch: float = STRETCH) -> None:
-        """Set the rest length of each edge (from a node to the next) and the yarn's diameter."""
+    def rest(self, length: Floats, diameter: float, at: Floats, width: float, stretch: float = STRETCH) -> None:
+        """Set the rest length of each edge (from a node to the next), the yarn's diameter, and how it resists stretch.
+
+        at, width: where nodes are now; edges longer than they should be get contact points for what they are.
+        """
         self.diameter = diameter
         self._h = length
         self._stretch = stretch
         self._share = (length + length[self._previous]) / 2
-        parts = np.maximum(1, np.ceil(length / (POINT_SPACING * diameter) - 1e-6)).astype(np.intp)
+        edges = self._edges(at, width)
+        actual = np.sqrt((edges * edges).sum(axis=0)) / 1.05
+        parts = np.maximum(1, np.ceil(np.maximum(length, actual) / (POINT_SPACING * diameter) - 1e-6)).astype(np.intp)
+        self._parts = parts
         self._nodes_are_points = bool((parts == 1).all())
         self._base = np.repeat(np.arange(length.size), parts)
         self._ahead = self._next[self._base]
@@ -142,7 +150,8 @@ class Energy:
             return at
         ahead = at[:, self._ahead]
         ahead[0] += self.layout.wraps[self._base] * width
-        return at[:, self._base] * (1 - self._toward) + ahead * self._toward
+        points: Floats = at[:, self._base] * (1 - self._toward) + ahead * self._toward
+        return points
 
     def mean_strain(self, at: Floats, width: float) -> float:
         """Mean strain of the yarn, weighted by length."""
@@ -185,6 +194,7 @@ class Energy:
         h, share = self._h, self._share
         edges = self._edges(at, width)
         length = np.sqrt((edges * edges).sum(axis=0))
+        self.coarsest = float((length / self._parts).max())
         strain = length / h - 1
         energy = self._stretch / 2 * float((h * strain * strain).sum())
         tension = edges * (self._stretch * strain / length)

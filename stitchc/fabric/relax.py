@@ -33,9 +33,10 @@ MOST_CELLS: Final = 1600
 """The largest repeat that is relaxed, in cells."""
 
 CLOSEST: Final = 0.45
-"""Strands are kept at least this many diameters apart, measured between contact points, which are at most 0.45
-diameters from each other along the yarn. Two strands that cross have points within 0.45 / sqrt 2 = 0.32 of each other,
-and a step moves two points at most 0.12 toward each other, so none can pass through another unseen."""
+"""Strands are kept at least this many diameters apart, measured between contact points, which lie 0.45 diameters from
+each other along the yarn. Two strands that cross have points within 0.45 / sqrt 2 = 0.32 of each other, and a step
+moves two points at most 0.12 toward each other, so none can pass through another unseen. Where the yarn is stretched
+and its points lie farther apart, strands are kept farther apart by as much."""
 
 _START_WALE: Final = 0.34
 _STEP: Final = 0.06
@@ -210,7 +211,9 @@ def _attempt(
         depth = math.sqrt(w * c / START_COURSE)
         leading = way.leading * (1 - 0.9 * part) * (1 - firm)
         energy.lead(start * np.array([[1.0], [1 / START_COURSE], [depth]]), leading)
-        energy.rest(first ** (1 - part) * fed**part, DIAMETER, way.softness ** (1 - firm) * STRETCH**firm)
+        energy.rest(
+            first ** (1 - part) * fed**part, DIAMETER, at, w * layout.width, way.softness ** (1 - firm) * STRETCH**firm
+        )
 
         def tell(share: float, stage: int = stage) -> None:
             if progress is not None:
@@ -264,14 +267,14 @@ class _Solver:
     ) -> tuple[Floats, float, float, list[float]]:
         """Step down from positions `at`, to rest if it is the last stage; returns positions, cell and the energies."""
         diameter, n = self._energy.diameter, self._layout.nodes
-        least, cap = CLOSEST * diameter, _STEP * diameter
+        cap = _STEP * diameter
         # In a large repeat some strand always still creeps a little; it is at rest when none does by what can be seen.
         large = n > _LARGE
         steps, tolerance, fresh = (400, 2e-6 if large else 1e-6, 30) if last else (25, 1e-3, 25)
         still = (0.4 if large else 0.1) * cap
         self._first_cell = w, c
         x = np.concatenate([at.ravel(), np.zeros(2 if self.free else 0)])
-        value, gradient, closest = self._evaluate(x)
+        value, gradient, clear = self._evaluate(x)
         values = [value]
         self._measure(x)
         memory: list[tuple[Floats, Floats, float]] = []
@@ -287,8 +290,8 @@ class _Solver:
             part = min(1.0, cap / max(longest, 1e-300))
             for _ in range(10):
                 x_new = x + part * direction
-                value_new, gradient_new, closest_new = self._evaluate(x_new)
-                if value_new <= value + 1e-4 * part * slope and closest_new >= min(least, closest):
+                value_new, gradient_new, clear_new = self._evaluate(x_new)
+                if value_new <= value + 1e-4 * part * slope and clear_new >= min(0.0, clear):
                     break
                 part *= 0.4
             else:
@@ -302,7 +305,7 @@ class _Solver:
             if curved > 1e-10 * math.sqrt(_dot(step, step) * _dot(change, change)):
                 memory = [*memory, (step, change, 1 / curved)][-_MEMORY:]
             fall = value - value_new
-            x, value, gradient, closest = x_new, value_new, gradient_new, closest_new
+            x, value, gradient, clear = x_new, value_new, gradient_new, clear_new
             values.append(value)
             since += 1
             tell((step_number + 1) / steps)
@@ -311,7 +314,7 @@ class _Solver:
             if since >= fresh:
                 self._measure(x)
                 memory, since = [], 0
-        self.kept_apart = self.kept_apart and closest >= least
+        self.kept_apart = self.kept_apart and clear >= 0
         self.settled = longest < 0.5 * cap
         place, w, c = self._unpacked(x)
         self._energy(place, w * self._layout.width, c * self._layout.height)
@@ -326,12 +329,16 @@ class _Solver:
         return place * np.array([[grow_w], [grow_c], [1.0]]), w * grow_w, c * grow_c
 
     def _evaluate(self, x: Floats) -> tuple[float, Floats, float]:
+        """Energy, gradient, and how much farther strands are apart than they must be."""
         place, w, c = self._unpacked(x)
         value, gradient, growth = self._energy(place, w * self._layout.width, c * self._layout.height)
+        diameter = self._energy.diameter
+        least = max(CLOSEST * diameter, self._energy.coarsest / math.sqrt(2) + 2 * _STEP * diameter)
+        clear = self._energy.closest - least
         if self.free:
             gradient[:2] *= np.exp(x[3 * self._layout.nodes :])[:, None]
-            return value, np.concatenate([gradient.ravel(), growth]), self._energy.closest
-        return value, gradient.ravel(), self._energy.closest
+            return value, np.concatenate([gradient.ravel(), growth]), clear
+        return value, gradient.ravel(), clear
 
     def _measure(self, x: Floats) -> None:
         """Make the metric of the steps: the curvature here, factorised."""
