@@ -124,7 +124,8 @@ class Chart:
     @property
     def knits(self) -> npt.NDArray[np.bool_]:
         """The boolean needle-by-row matrix, shape (height, width): True where the needle knits."""
-        return self.cells == KNIT
+        knitting: npt.NDArray[np.bool_] = self.cells == KNIT
+        return knitting
 
     def rows(self) -> list[str]:
         """The rows as letters, first knitted first, left to right as the knitter faces the bed."""
