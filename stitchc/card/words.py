@@ -223,10 +223,13 @@ def printing(scale: tuple[float, float]) -> list[str]:
         "outer edge to outer edge."
     )
     if scale == (1.0, 1.0):
-        again = "One measures 99 mm, say? Make it again with --scale-x 1.0101 (100 / 99); the one down: --scale-y."
+        again = (
+            "If one measures 99 mm, make it again with --scale-x 1.0101 (100 / 99), or --scale-y for the rule down the "
+            "page."
+        )
     else:
         again = (
-            f"Corrected for one printer: --scale-x {scale[0]:g} --scale-y {scale[1]:g}. Still 99 mm, say? Multiply by "
-            "100 / 99."
+            f"Corrected for one printer: --scale-x {scale[0]:g} --scale-y {scale[1]:g}. If a rule still measures 99 mm, "
+            "multiply by 100 / 99."
         )
     return [first, again]
