@@ -212,7 +212,7 @@ def _png(
     px_per_length = px_per_cm * scale.loop_mm / 10
     # The relaxed cell is rounded, for the cache's sake; the picture keeps the gauge as it is.
     pictures = [draw(fabric, each, colours, wide, high, px_per_length) for each in faces]
-    return _plate(pictures, faces, stitch.name, px_per_cm, units)
+    return _plate(pictures, faces, stitch, px_per_cm, units)
 
 
 def _stretched(name: str, strain: float) -> Message:
@@ -271,8 +271,9 @@ def _rgb(colour: str) -> Colour:
     return red, green, blue
 
 
-def _plate(pictures: list[Picture], faces: tuple[Face, ...], name: str, px_per_cm: float, units: str) -> bytes:
+def _plate(pictures: list[Picture], faces: tuple[Face, ...], stitch: Stitch, px_per_cm: float, units: str) -> bytes:
     """The pictures beside each other over a strip with the side, the stitch's name and a scale bar."""
+    name = stitch.name
     import io
 
     from PIL import Image, ImageDraw, PngImagePlugin
@@ -305,6 +306,7 @@ def _plate(pictures: list[Picture], faces: tuple[Face, ...], name: str, px_per_c
     about = PngImagePlugin.PngInfo()
     about.add_text("Software", "stitchc")
     about.add_text("Description", f"{visible(name)}: {' and '.join(faces)} side, {px_per_cm:.3f} pixels per cm")
+    about.add_text("Repeat", "/".join(stitch.chart.rows()))  # what was drawn, first knitted row first
     stream = io.BytesIO()
     plate.save(stream, "PNG", pnginfo=about, dpi=(px_per_cm * 2.54, px_per_cm * 2.54), compress_level=6)
     return stream.getvalue()
