@@ -2,30 +2,37 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
 import sys
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from typing_extensions import Buffer
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit: 0 done, 1 the input has an error, 2 wrong usage, 3 the file system refused."""
+    _tidy_when_told_to_stop()
     sys.exit(run(sys.argv[1:] if arguments is None else arguments))
 
 
 def run(arguments: Sequence[str]) -> int:
     """Run the command line and return the exit status; nothing escapes but KeyboardInterrupt's status 130."""
-    from stitchc.cli import group
-
-    _prepare_streams()
     try:
+        _prepare_streams()
         import click
+
+        from stitchc.cli import group
 
         try:
             result = group.main(list(arguments), prog_name="stitchc", standalone_mode=False)
             sys.stdout.flush()
             return result if isinstance(result, int) else 0
         except click.exceptions.Abort:
-            print("stitchc: stopped", file=sys.stderr)
+            _say("stitchc: stopped")
             return 130
         except click.ClickException as error:
             error.show()
@@ -34,15 +41,46 @@ def run(arguments: Sequence[str]) -> int:
         _silence_stdout()
         return 0
     except KeyboardInterrupt:
-        print("stitchc: stopped", file=sys.stderr)
+        _say("stitchc: stopped")
         return 130
     except SystemExit as error:
-        return error.code if isinstance(error.code, int) else 1
+        return _flushed(error.code if isinstance(error.code, int) else int(error.code is not None))
     except MemoryError:
-        print("error: there is not enough memory for this on this computer.", file=sys.stderr)
+        _say("error: there is not enough memory for this on this computer.")
         return 1
     except Exception as error:
+        status = _report(error)
+        return max(status, _flushed(status))
+
+
+def _tidy_when_told_to_stop() -> None:
+    """Leave as after an error, so that what was written half is taken away, when the system ends the program."""
+    import signal
+
+    def stop(number: int, _: object) -> None:
+        raise SystemExit(128 + number)
+
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, stop)
+
+
+def _flushed(status: int) -> int:
+    """The status, once what was printed has left; 3 where it can't."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _silence_stdout()
+    except OSError as error:
         return _report(error)
+    return status
+
+
+def _say(text: str) -> None:
+    """A line on standard error, if there is anybody to read it."""
+    with contextlib.suppress(OSError, ValueError):
+        print(text, file=sys.stderr, flush=True)
 
 
 def _report(error: Exception) -> int:
@@ -52,24 +90,37 @@ def _report(error: Exception) -> int:
     if isinstance(error, Refused):
         sources = getattr(error, "sources", None)
         for message in error.messages:
-            print(render(message, sources, colour=False), file=sys.stderr)
+            _say(render(message, sources, colour=False))
         return 3 if isinstance(error, FileTrouble) else 1
     if isinstance(error, OSError):
-        print(f"error: the file system refused: {reason(error)}.", file=sys.stderr)
+        _say(f"error: the file system refused: {reason(error)}.")
+        _silence_stdout()
         return 3
     if os.environ.get("STITCHC_TRACEBACK"):
         raise error
-    print(
+    _say(
         f"error: stitchc itself went wrong here ({type(error).__name__}: {error}). Nothing was written.\n"
         "       This is a fault in the program, not in your pattern; set STITCHC_TRACEBACK=1 and run again\n"
-        "       to see where, and send that with the pattern to whoever gave you stitchc.",
-        file=sys.stderr,
+        "       to see where, and send that with the pattern to whoever gave you stitchc."
     )
     return 1
 
 
 def _prepare_streams() -> None:
-    """Any character can be printed: outside UTF-8 what the terminal lacks is shown escaped, and pipes get UTF-8."""
+    """Any character can be printed: outside UTF-8 what the terminal lacks is shown escaped, and pipes get UTF-8.
+
+    A stream that was closed before the start is opened on nothing: messages are lost, but printing a result is an
+    error of the file system, since a script would take the silence for one.
+    """
+    if sys.stdin is None:
+        os.open(os.devnull, os.O_RDONLY)  # so that no file gets its number
+    if sys.stdout is None:
+        sys.stdout = open(os.devnull, encoding="utf-8")  # noqa: PTH123, SIM115
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    elif (own := sys.__stderr__) is not None and sys.stderr is own:
+        heedless = io.BufferedWriter(_Heedless(own.fileno(), "w", closefd=False))
+        sys.stderr = io.TextIOWrapper(heedless, own.encoding, line_buffering=True)
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is None:
@@ -80,12 +131,22 @@ def _prepare_streams() -> None:
             reconfigure(encoding="utf-8", errors="backslashreplace", newline="\n")
 
 
+class _Heedless(io.FileIO):
+    """Standard error that nobody need read: a full disk or a gone reader there does not change what is done."""
+
+    def write(self, content: Buffer, /) -> int:
+        try:
+            return super().write(content) or 0
+        except OSError:
+            return memoryview(content).nbytes
+
+
 def _silence_stdout() -> None:
     """Keep Python from complaining again at exit about a pipe whose reader has gone."""
     try:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except (OSError, ValueError):
-        sys.stdout = None  # type: ignore[assignment]
+        sys.stdout = None
 
 
 if __name__ == "__main__":

@@ -69,8 +69,8 @@ def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False) -> 
             target = path.resolve() if path.is_symlink() else path
             _make_folder(target.parent, made)
             staged.append((_stage(target, content), target))
-        for (beside, target), (path, _) in zip(staged, listed, strict=True):
-            beside.replace(target)
+        for beside, path in staged:
+            beside.replace(path)
         done = True
     except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: links in a circle
         raise FileTrouble(
@@ -192,12 +192,15 @@ def reason(error: Exception) -> str:
         "IsADirectoryError": "it is a folder",
         "NotADirectoryError": "a part of its path is a file, not a folder",
         "FileExistsError": "a file stands where a folder is needed",
+        "UnsupportedOperation": "standard output is closed",
     }
     text = known.get(type(error).__name__) or getattr(error, "strerror", None) or str(error)
     return text[:1].lower() + text[1:]
 
 
 def _read_cure(path: str) -> str:
+    if path == "-":
+        return "Name a file, or send the pattern in: stitchc … - < cowl.stitch"
     folder = Path(path).parent
     with contextlib.suppress(OSError, ValueError):
         near = sorted(entry.name for entry in folder.glob("*.stitch"))[:5]

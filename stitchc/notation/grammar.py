@@ -8,10 +8,8 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
 import re
 import sys
-import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +17,12 @@ import lark
 from lark.grammar import Rule
 from lark.lexer import PatternRE, TerminalDef
 
+from stitchc import files
+
 START = "start"
 ONE_LINE = "one_line"
+
+_MOST_REMEMBERED = 4 * 1024 * 1024
 
 _WORD_ENDS = r"(?![\w-]|[^\x00-\x7f\s])"
 
@@ -68,9 +70,10 @@ def _cache_file(key: str) -> Path | None:
     try:
         import platformdirs
 
-        return Path(platformdirs.user_cache_dir("stitchc", appauthor=False)) / f"grammar-{key[:24]}.json"
+        folder = Path(platformdirs.user_cache_dir("stitchc", appauthor=False))
     except Exception:
         return None
+    return folder / f"grammar-{key[:24]}.json" if folder.is_absolute() else None
 
 
 def _remembered(key: str) -> tuple[Any, Any] | None:
@@ -78,6 +81,8 @@ def _remembered(key: str) -> tuple[Any, Any] | None:
     if path is None:
         return None
     try:
+        if not path.is_file() or path.stat().st_size > _MOST_REMEMBERED:
+            return None
         digest, _, body = path.read_text("utf-8").partition("\n")
         if digest != hashlib.sha256((key + body).encode()).hexdigest():
             return None
@@ -89,7 +94,7 @@ def _remembered(key: str) -> tuple[Any, Any] | None:
             for state, actions in table["states"].items()
         }
         return data, {int(number): value for number, value in memo.items()}
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
 
 
@@ -97,12 +102,8 @@ def _remember(key: str, data: Any, memo: Any) -> None:
     path = _cache_file(key)
     if path is None:
         return
-    with contextlib.suppress(OSError, ValueError, TypeError):
+    with contextlib.suppress(OSError, ValueError, TypeError, files.FileTrouble):
         data["options"]["edit_terminals"] = None  # done already, and a function can't be kept as JSON
         body = json.dumps([data, memo])
         text = hashlib.sha256((key + body).encode()).hexdigest() + "\n" + body
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
-        Path(name).replace(path)
+        files.write_files([(path, text.encode())], force=True)
