@@ -35,6 +35,7 @@ class Picture:
 
     first_row: at which end of the picture row 1 is. seen_from: which face of the fabric it shows; left and right of
     the knit side are exchanged. dark_means: what a dark pixel does. chart: what is knitted, as the bed is faced.
+    remarks: what has to be said in the file ("made in spite of …").
     """
 
     dark: npt.NDArray[np.bool_]
@@ -46,6 +47,7 @@ class Picture:
     needles: str
     chart: Chart
     title: str = ""
+    remarks: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:
@@ -70,6 +72,7 @@ def make_picture(
     seen_from: Face | None = None,
     dark_means: Meaning | None = None,
     title: str | None = None,
+    remarks: tuple[str, ...] = (),
 ) -> Picture:
     """The picture of a stitch; what is not said is as the machine's profile has it.
 
@@ -100,6 +103,7 @@ def make_picture(
         needles=str(needles) if needles else "one repeat",
         chart=chart,
         title=title or "",
+        remarks=remarks,
     )
 
 
@@ -126,7 +130,10 @@ def png(picture: Picture) -> bytes:
 
     about = PngImagePlugin.PngInfo()
     name = f"{picture.title}: {picture.stitch}" if picture.title else picture.stitch
-    for key, value in (("Title", name), ("Software", "stitchc"), ("Description", picture.words)):
+    said = {"Title": name, "Software": "stitchc", "Description": picture.words, "Warning": " ".join(picture.remarks)}
+    for key, value in said.items():
+        if not value:
+            continue
         if value.isascii():
             about.add_text(key, value)
         else:

@@ -137,6 +137,14 @@ def test_the_command(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:
     assert pixels(Path("sub/x.png").read_bytes()) == [".#", ".."]
 
 
+def test_what_was_made_anyway_says_so(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    (folder / "tide.stitch").write_text("stitch tide\n 1-6: K T\n 7: K\n", encoding="utf-8")
+    assert run(["bitmap", "tide.stitch"]) == 1
+    assert run(["bitmap", "tide.stitch", "--anyway", "-o", "x.png"]) == 0
+    with Image.open("x.png") as image:
+        assert image.info["Warning"].startswith("Made in spite of K202")
+
+
 def test_end_needles_that_tuck_are_told(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:
     assert run(["bitmap", "tide.stitch", "--needles", "20", "-o", "x.png"]) == 0
     assert "warning[K206]" in capfd.readouterr().err

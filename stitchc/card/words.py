@@ -229,7 +229,7 @@ def printing(scale: tuple[float, float]) -> list[str]:
         )
     else:
         again = (
-            f"Corrected for one printer: --scale-x {scale[0]:g} --scale-y {scale[1]:g}. If a rule still measures 99 mm, "
-            "multiply by 100 / 99."
+            f"Corrected for one printer: --scale-x {scale[0]:g} --scale-y {scale[1]:g}. If a rule still measures "
+            "99 mm, multiply by 100 / 99."
         )
     return [first, again]

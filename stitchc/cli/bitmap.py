@@ -11,6 +11,7 @@ from stitchc.cli.common import (
     anyway_option,
     chosen,
     file_argument,
+    in_spite_of,
     load_machine,
     machine_option,
     option,
@@ -109,7 +110,8 @@ def command(
             f"{len(stitches)} stitches do not go into one picture `{output}`: name a folder, or one with --stitch."
         )
     found = [message for stitch in stitches for message in unfit(stitch, machine, needles)]
-    require([*found, *check_pattern(pattern, machine, stitches)], pattern, anyway)
+    found += check_pattern(pattern, machine, stitches)
+    require(found, pattern, anyway)
     contents = []
     named = stems(pattern, stitches)
     for stitch in stitches:
@@ -123,6 +125,7 @@ def command(
             seen_from=seen_from,  # type: ignore[arg-type]
             dark_means=dark,  # type: ignore[arg-type]
             title=pattern.title,
+            remarks=in_spite_of(stitch, found),
         )
         name = f"{named[stitch.name]}-bitmap.png"
         target = output if is_file and output is not None else (output or Path()) / name

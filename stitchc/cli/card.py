@@ -14,6 +14,7 @@ from stitchc.cli.common import (
     anyway_option,
     chosen,
     file_argument,
+    in_spite_of,
     load_machine,
     machine_option,
     option,
@@ -31,9 +32,7 @@ if TYPE_CHECKING:
     from stitchc.card import Card
     from stitchc.card.form import Scale
     from stitchc.card.paper import Tile
-    from stitchc.messages import Message
     from stitchc.page import Page
-    from stitchc.pattern import Stitch
 
 FORMS = ("png", "pdf", "svg", "json", "text")
 ENDINGS = {".png": "png", ".pdf": "pdf", ".svg": "svg", ".json": "json", ".txt": "text"}
@@ -131,7 +130,7 @@ def command(
                 f"--start-row {start_row}: the stitch `{stitch.name}` has {stitch.chart.height} rows."
             )
         card = make_card(
-            stitch, machine, rows, pattern.title, start_row=start_row, shift=shift, remarks=_in_spite_of(stitch, found)
+            stitch, machine, rows, pattern.title, start_row=start_row, shift=shift, remarks=in_spite_of(stitch, found)
         )
         target = _named(output, named[stitch.name], "txt" if form == "text" else form)
         if form == "text":
@@ -169,16 +168,6 @@ def _named(output: Path | None, stem: str, ending: str) -> Path:
     if output is not None and _is_file(output):
         return output
     return (output or Path()) / f"{stem}-card.{ending}"
-
-
-def _in_spite_of(stitch: Stitch, found: Sequence[Message]) -> tuple[str, ...]:
-    """For the template: the errors it was made in spite of (they reach here only with --anyway)."""
-    errors = [message for message in found if message.severity == "error" and _is_about(message, stitch)]
-    return tuple(f"Made in spite of {message.code}: {message.text}" for message in errors)
-
-
-def _is_about(message: Message, stitch: Stitch) -> bool:
-    return message.span in (None, stitch.span) or message.span in (stitch.row_spans or ())
 
 
 # -- making it ------------------------------------------------------------------------------------------------------

@@ -171,6 +171,16 @@ def require(messages: Iterable[Message], pattern: Pattern, anyway: bool = False)
     return found
 
 
+def in_spite_of(stitch: Stitch, found: Iterable[Message]) -> tuple[str, ...]:
+    """For what is written with --anyway: the errors about this stitch, or about all, that it was made in spite of."""
+
+    def concerns(message: Message) -> bool:
+        return message.span in (None, stitch.span) or message.span in (stitch.row_spans or ())
+
+    errors = [message for message in found if message.severity == "error" and concerns(message)]
+    return tuple(f"Made in spite of {message.code}: {message.text}" for message in errors)
+
+
 # -- saying and writing -----------------------------------------------------------------------------------------
 
 
