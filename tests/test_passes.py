@@ -119,8 +119,8 @@ def test_settings_follow_the_needles_in_work_not_the_chart() -> None:
 
 
 def test_a_row_of_both_names_the_needles_that_take_no_yarn() -> None:
-    (only,) = lower(Chart.from_rows(["KTS"]), HAND, Needles(0, 2), 1, "right", 0)
-    assert (only.setting, only.held, only.slipped) == ("mixed", (1, 2), (2,))
+    (only,) = lower(Chart.from_rows(["KTS"]), HAND, Needles(4, 6), 1, "right", 0)
+    assert (only.setting, only.held, only.slipped) == ("mixed", (5, 6), (6,))
 
 
 # -- the carriage's setting -----------------------------------------------------------------------------------------
