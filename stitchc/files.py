@@ -72,15 +72,8 @@ def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False) -> 
         for beside, path in staged:
             beside.replace(path)
         done = True
-    except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: links in a circle
-        raise FileTrouble(
-            Message(
-                "F502",
-                "error",
-                f"`{path}` can't be written: {reason(error)}.",
-                cure="Choose another place with -o, or free room and allow writing there.",
-            )
-        ) from None
+    except (OSError, ValueError) as error:
+        raise _cannot_write(path, error) from None
     finally:
         for beside, _ in staged:
             with contextlib.suppress(OSError):
@@ -95,23 +88,22 @@ def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False) -> 
 def refuse_foreign(path: Path, force: bool = False) -> None:
     """Raise FileTrouble F503 if the path holds something stitchc did not make, or a link.
 
-    Even with force for what can't be written over: a folder, a device or pipe, a write-protected file. Raises OSError
+    Even with force for what can't be written over: a folder, a device or pipe, a write-protected file. Raises F502
     where the file system won't even say what is there.
     """
     try:
         standing = path.lstat()
+        if stat.S_ISLNK(standing.st_mode):
+            if not force:
+                _refuse(
+                    f"`{path}` is a link to `{path.readlink()}`, so it was left as it is.",
+                    "Choose another name with -o, or write the file that it names with --force.",
+                )
+            standing = path.stat()
     except (FileNotFoundError, NotADirectoryError):
         return  # free, or for the writing to find out
-    if stat.S_ISLNK(standing.st_mode):
-        if not force:
-            _refuse(
-                f"`{path}` is a link to `{path.readlink()}`, so it was left as it is.",
-                "Choose another name with -o, or write the file that it names with --force.",
-            )
-        try:
-            standing = path.stat()
-        except FileNotFoundError:
-            return
+    except (OSError, ValueError) as error:
+        raise _cannot_write(path, error) from None
     if stat.S_ISDIR(standing.st_mode):
         _refuse(f"`{path}` is a folder, not a file.", "Name a file inside it with -o.")
     if not stat.S_ISREG(standing.st_mode):
@@ -123,6 +115,12 @@ def refuse_foreign(path: Path, force: bool = False) -> None:
             f"`{path}` is there already and stitchc did not make it, so it was left as it is.",
             "Choose another name with -o, or write over it with --force.",
         )
+
+
+def _cannot_write(path: Path, error: Exception) -> FileTrouble:
+    text = f"`{path}` can't be written: {reason(error)}."
+    cure = "Choose another place with -o, or free room and allow writing there."
+    return FileTrouble(Message("F502", "error", text, cure=cure))
 
 
 def _refuse(text: str, cure: str) -> NoReturn:
