@@ -20,8 +20,12 @@ DEEPEST: Final = 64
 _MOST_WRONG: Final = 500
 """Wrong characters after which a row is given up."""
 
+_MOST_BLAMED: Final = 20
+"""Messages told of one row."""
+
 # Letters are spelled out: ignoring case would also let in U+212A and U+017F, which only look like K and s.
-_PLAIN_ROW = re.compile(r"(?:[KTSkts][0-9]{0,6}\s*)+")
+# Possessive repeats keep no way back, and so no memory for each needle.
+_PLAIN_ROW = re.compile(r"(?:[KTSkts][0-9]{0,6}+\s*+)++")
 _RUN = re.compile(r"([KTSkts])([0-9]*)")
 _PIECE = re.compile(r"\s*(?:([KTSkts])([0-9]*)|(\()|(\))\s*(?:([xX×])\s*([0-9]*))?|(.))")
 _TIMES = re.compile(r"[xX×]\s*[0-9]+")
@@ -114,7 +118,7 @@ class _Scanner:
     def blame(self, message: Message, once_for: str = "") -> None:
         """Keep the message; of several alike in one row (the same wrong letter) only the first."""
         key = once_for or f"{message.code}{message.span}"
-        if key not in self.blamed:
+        if key not in self.blamed and len(self.messages) < _MOST_BLAMED:
             self.blamed.add(key)
             self.messages.append(message)
 
@@ -158,9 +162,10 @@ class _Scanner:
                             "This `)` closes a bracket that was never opened.",
                             self.at(*match.span(4)),
                             cure="Take it out, or open the group with `(` before it.",
-                        )
+                        ),
+                        once_for="never opened",
                     )
-                    continue
+                    return None, self.messages
                 start, outer, outer_width, blamed = open_groups.pop()
                 if not parts and not self.messages:
                     self.blame(

@@ -52,6 +52,7 @@ from stitchc.notation.tree import (
     WidthLine,
     Word,
     YarnLine,
+    shortened,
 )
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece, Side, Step, Stitch, Swatch, Width, Yarn
 
@@ -59,11 +60,24 @@ MOST_BYTES: Final = 4 * 1024 * 1024
 """The largest file the notation allows."""
 MOST_MESSAGES: Final = 1000
 """Messages kept for one pattern; nobody mends more at a time, and a hostile file could ask for millions."""
+MOST_NEAREST: Final = 100
+"""Messages among which unknown names get the nearest known one."""
+MOST_CIRCLES: Final = 50
+"""Circles told apart; after so many, all that is being followed counts as one."""
 MOST_INCLUDES_DEEP: Final = 16
+MOST_ROWS_TOGETHER: Final = 2 * MAX_CELLS
+"""The same for their rows, each of which has a yarn and a place."""
+MOST_BYTES_TOGETHER: Final = 4 * MOST_BYTES
+"""The largest sum of a file and all it includes."""
+MOST_CELLS_WORKED: Final = 50 * MAX_CELLS
+"""The most cells that all forms and joints of a pattern make on the way. No pattern comes near; it keeps a file of a
+few lines from taking an hour."""
 MOST_CELLS_TOGETHER: Final = 10 * MAX_CELLS
 """The most cells that all stitches of a pattern have together. The notation limits each chart alone; this keeps a
 file with thousands of the largest from taking the memory."""
 
+_WIDEST_OFFERED: Final = 1000
+"""The widest repeat that a cure proposes."""
 _MANY_ALIKE: Final = 16
 """From so many rows alike on they are put into the chart all at once."""
 
@@ -167,6 +181,8 @@ class _Compiler:
     def __init__(self, file: str, folder: Path | None) -> None:
         self.file, self.folder = file, folder
         self.messages: list[Message] = []
+        self.bytes_read = 0
+        self.cells_worked = 0
         self.faults = 0
         """Messages so far, those not kept among them."""
         self.sources: dict[str, Sequence[str]] = {}
@@ -189,6 +205,10 @@ class _Compiler:
         self.faults += 1
         if len(self.messages) < MOST_MESSAGES:
             self.messages.append(message)
+
+    def nearest(self, name: str, among: Iterable[str]) -> str | None:
+        """The name most like this one; not looked for once there are more mistakes than anybody mends at a time."""
+        return nearest(name, among) if self.faults < MOST_NEAREST else None
 
     # -- the whole run ------------------------------------------------------------------------------------------
 
@@ -222,6 +242,11 @@ class _Compiler:
     def read_source(self, raw: str | bytes, file: str, chain: tuple[Path, ...], depth: int) -> bool:
         """Read one file's lines into this compilation; False if it cannot be read at all."""
         size = len(raw) if isinstance(raw, bytes) else len(raw.encode("utf-8", "surrogatepass"))
+        self.bytes_read += size
+        if self.bytes_read > MOST_BYTES_TOGETHER:
+            text = f"The files together are larger than {MOST_BYTES_TOGETHER // 2**20} MiB."
+            self.error("N110", text, Span(file, 1), cure="Include fewer files.")
+            return False
         if size > MOST_BYTES:
             self.error(
                 "N110",
@@ -275,7 +300,7 @@ class _Compiler:
                     inside.rows.append(line)
                 elif not orphans:
                     cure = "stitch ripple   (on a line of its own above the rows)"
-                    self.error("N101", "This row belongs to no stitch.", line.ranges[0].span, cure=cure)
+                    self.error("N101", "This row belongs to no stitch.", line.range(0).span, cure=cure)
                     orphans = True  # the rows below it are the same mistake
                 continue
             if isinstance(line, WidthLine | NeedlesLine | EdgeLine | CarriageLine | DoLine | KnitLine):
@@ -326,9 +351,9 @@ class _Compiler:
             first = self.definitions[key].name.span
             self.error(
                 "N104",
-                f"The stitch `{name.text}` is defined twice.",
+                f"The stitch `{name.shown}` is defined twice.",
                 name.span,
-                cure=f"{name.text}-2, or another name",
+                cure=f"{name.shown}-2, or another name",
                 label="defined again here",
                 also=((first, "first defined here"),),
             )
@@ -342,9 +367,9 @@ class _Compiler:
         if key in self.pieces:
             self.error(
                 "N104",
-                f"The piece `{piece.name.text}` is defined twice.",
+                f"The piece `{piece.name.shown}` is defined twice.",
                 piece.name.span,
-                cure=f"{piece.name.text}-2, or another name",
+                cure=f"{piece.name.shown}-2, or another name",
                 label="defined again here",
                 also=((self.pieces[key].name.span, "first defined here"),),
             )
@@ -365,11 +390,11 @@ class _Compiler:
         if "\\" in wanted:
             plain = wanted.replace("\\", "/")
             cure = f'include "{plain.rsplit("/", 1)[-1] if re.match("/|[A-Za-z]:", plain) else plain}"'
-            self.error("N114", f"`{wanted}`: a path in a pattern is written with `/`.", path.span, cure=cure)
+            self.error("N114", f"`{path.shown}`: a path in a pattern is written with `/`.", path.span, cure=cure)
             return
         if "\0" in wanted or Path(wanted).is_absolute() or re.match(r"[A-Za-z]:", wanted):
             cure = f'include "{re.split("[/:]", wanted)[-1] or "grounds.stitch"}"   (the file beside the pattern)'
-            self.error("N114", f"`{wanted}` is not a path below the pattern's folder.", path.span, cure=cure)
+            self.error("N114", f"`{path.shown}` is not a path below the pattern's folder.", path.span, cure=cure)
             return
         here = Path(file).parent if depth or self.file != "standard input" else Path()
         target = (self.folder if depth == 0 else here) / wanted
@@ -377,7 +402,7 @@ class _Compiler:
         if not real.is_relative_to(root):
             self.error(
                 "N114",
-                f"`{wanted}` lies outside the pattern's folder.",
+                f"`{path.shown}` lies outside the pattern's folder.",
                 path.span,
                 cure="Copy it beside the pattern, and include the copy.",
             )
@@ -417,9 +442,9 @@ class _Compiler:
         if key in self.yarns:
             self.error(
                 "N104",
-                f"The yarn `{line.name.text}` is declared twice.",
+                f"The yarn `{line.name.shown}` is declared twice.",
                 line.name.span,
-                cure=f"{line.name.text}-2, or another name",
+                cure=f"{line.name.shown}-2, or another name",
                 label="declared again here",
                 also=((self.yarns[key].span, "first declared here"),),
             )
@@ -431,7 +456,7 @@ class _Compiler:
             else:
                 self.error(
                     "N101",
-                    f"`{line.colour.text}` is not a colour: a # and six hexadecimal figures.",
+                    f"`{line.colour.shown}` is not a colour: a # and six hexadecimal figures.",
                     line.colour.span,
                     cure='colour "#d9c7a0"',
                 )
@@ -450,7 +475,7 @@ class _Compiler:
             return text
         self.error(
             "N101",
-            f"`{word.text}` is not a category of the standard yarn weight system.",
+            f"`{word.shown}` is not a category of the standard yarn weight system.",
             word.span,
             cure=nearest(text, WEIGHTS) or ", ".join(WEIGHTS) + ", or 0 to 7",
         )
@@ -484,7 +509,7 @@ class _Compiler:
         name = _nfc(line.stitch.text)
         name = "plain" if name.lower() == "plain" else name
         if name != "plain" and name not in self.definitions:
-            self.unknown_stitch(line.stitch, ("plain", *self.definitions))
+            self.unknown_stitch(line.stitch, itertools.chain(("plain",), self.definitions))
             return None
         if line.again is not None:
             self.error("N101", "The same count is given twice in this line.", line.again, cure="Keep one of them.")
@@ -501,9 +526,9 @@ class _Compiler:
     def unknown_stitch(self, word: Word, among: Iterable[str]) -> None:
         if _nfc(word.text) in self.lost:
             return
-        near = nearest(_nfc(word.text), among)
-        cure = near or (f"stitch {word.text}   (defined on a line of its own)")
-        self.error("N103", f"There is no stitch `{word.text}`.", word.span, cure=cure)
+        near = self.nearest(_nfc(word.text), among)
+        cure = near or (f"stitch {word.shown}   (defined on a line of its own)")
+        self.error("N103", f"There is no stitch `{word.shown}`.", word.span, cure=cure)
 
     def known_yarn(self, word: Word) -> str | None:
         key = _nfc(word.text)
@@ -511,12 +536,12 @@ class _Compiler:
             return key
         if key in self.lost:
             return None
-        near = nearest(key, self.yarns)
+        near = self.nearest(key, self.yarns)
         self.error(
             "N116",
-            f"There is no yarn `{word.text}`.",
+            f"There is no yarn `{word.shown}`.",
             word.span,
-            cure=near or f'yarn {word.text} "…"   (on a line of its own)',
+            cure=near or f'yarn {word.shown} "…"   (on a line of its own)',
         )
         return None
 
@@ -526,7 +551,7 @@ class _Compiler:
         """Every stitch that could be made, in the order of definition."""
         order = self.in_dependency_order()
         made: dict[str, Stitch] = {}
-        cells = 0
+        cells = rows = 0
         for key in order:
             definition = self.definitions[key]
             stitch = (
@@ -535,13 +560,13 @@ class _Compiler:
             if stitch is None:
                 continue
             cells += stitch.chart.width * stitch.chart.height
-            if cells > MOST_CELLS_TOGETHER:
-                self.error(
-                    "N110",
-                    f"The stitches of this file have more than {MOST_CELLS_TOGETHER:,} cells together.",
-                    definition.name.span,
-                    cure="Split the file.",
+            rows += stitch.chart.height
+            if cells > MOST_CELLS_TOGETHER or rows > MOST_ROWS_TOGETHER:
+                most = (
+                    f"{MOST_CELLS_TOGETHER:,} cells" if cells > MOST_CELLS_TOGETHER else f"{MOST_ROWS_TOGETHER:,} rows"
                 )
+                text = f"The stitches of this file have more than {most} together."
+                self.error("N110", text, definition.name.span, cure="Split the file.")
                 break
             made[key] = stitch
         parts = {name for stitch in made.values() for name in stitch.built_from}
@@ -559,6 +584,7 @@ class _Compiler:
             key: [] if isinstance(definition, _Rows) else [_nfc(word.text) for word in _names(definition.expression)]
             for key, definition in self.definitions.items()
         }
+        circles = 0
         for root in self.definitions:
             stack = [(root, iter(uses[root]))] if root not in state else []
             if stack:
@@ -569,11 +595,13 @@ class _Compiler:
                     if used not in self.definitions:
                         continue
                     if state.get(used) == 1:
-                        names = [name for name, _ in stack]
-                        circle = names[names.index(used) :]
-                        self.circle(circle)
-                        for name in circle:
-                            state[name] = 3
+                        circle = [key]
+                        while circle[-1] != used:
+                            circle.append(stack[-1 - len(circle)][0])
+                        self.circle(circle[::-1])
+                        circles += 1
+                        whole = circle if circles < MOST_CIRCLES else [name for name, _ in stack]
+                        state.update(dict.fromkeys(whole, 3))
                     elif used not in state:
                         state[used] = 1
                         stack.append((used, iter(uses[used])))
@@ -591,7 +619,9 @@ class _Compiler:
         places = tuple((self.definitions[name].name.span, "and here") for name in names[1:6])
         self.error(
             "N105",
-            "These stitches are built from each other in a circle: " + " → ".join(f"`{n}`" for n in shown) + ".",
+            "These stitches are built from each other in a circle: "
+            + " → ".join(f"`{shortened(n)}`" for n in shown)
+            + ".",
             first.span,
             cure="Write one of them row by row.",
             also=places,
@@ -611,16 +641,17 @@ class _Compiler:
         if any(row.yarn and not yarn for row, yarn in zip(definition.rows, yarns, strict=True)):
             return None  # the yarn's own line could not be read
         width = over if over is not None else max(cells.width for cells, _ in alike.values())
+        common = _common_width(cells.width for cells, _ in alike.values())
         for cells, rows in alike.values():
             if width % cells.width:
                 for row in rows:
-                    self.does_not_go(row, cells.width, width, definition, [cells.width for cells, _ in alike.values()])
+                    self.does_not_go(row, cells.width, width, definition, common)
         if self.faults > before:
             return None
         if width * height > MAX_CELLS:
             self.error(
                 "N110",
-                f"`{name.text}` is {width:,} needles by {height:,} rows; a chart has at most {MAX_CELLS:,} cells.",
+                f"`{name.shown}` is {width:,} needles by {height:,} rows; a chart has at most {MAX_CELLS:,} cells.",
                 name.span,
                 cure="Write one repeat; it goes on for ever by itself.",
             )
@@ -663,80 +694,89 @@ class _Compiler:
         """The highest row number, if rows 1 to it are each given exactly once (N106, N107, N110, N115)."""
         if (reached := _reached(definition.rows)) is not None:
             return reached
-        before = self.faults
-        ranges = [numbers for row in definition.rows for numbers in row.ranges]
-        name = definition.name
-        for numbers in ranges:
-            if numbers.first < 1 or numbers.last < 1:
-                self.error("N115", "Rows count from 1.", numbers.span, cure="1")
-            elif numbers.last < numbers.first:
-                self.error(
-                    "N115",
-                    "A range of rows runs from the lower number to the higher.",
-                    numbers.span,
-                    cure=f"{numbers.last}-{numbers.first}",
-                )
-            elif numbers.last > MAX_CELLS:
-                self.error(
-                    "N110", f"A chart has at most {MAX_CELLS:,} rows.", numbers.span, cure="Number the rows from 1."
-                )
-        if self.faults > before:
-            return None
-        if definition.spoilt:
-            return None
-        if not ranges:
+        before, name, rows = self.faults, definition.name, definition.rows
+        if not rows and not definition.spoilt:
             self.error(
                 "N107",
-                f"`{name.text}` has no rows.",
+                f"`{name.shown}` has no rows.",
                 name.span,
                 label="row 1 is missing",
                 cure="1: K T   (on the line below)",
             )
+        if not rows:
             return None
-        ranges.sort(key=lambda numbers: numbers.first)
-        reached, owner = 0, ranges[0]
-        for numbers in ranges:
-            if numbers.first <= reached:
-                again = (
-                    f"row {numbers.first}"
-                    if numbers.first == min(numbers.last, reached)
-                    else (f"rows {numbers.first} to {min(numbers.last, reached)}")
-                )
-                later, earlier = (numbers, owner) if numbers.span > owner.span else (owner, numbers)
-                self.error(
-                    "N106",
-                    f"{again.capitalize()} of `{name.text}` is given twice."
-                    if " to " not in again
-                    else f"{again.capitalize()} of `{name.text}` are given twice.",
-                    later.span,
-                    label="given again here",
-                    cure=_other_rows(numbers, reached, ranges),
-                    also=((earlier.span, "first given here"),),
-                )
-            elif numbers.first > reached + 1:
-                gap = (
-                    f"Row {reached + 1}"
-                    if numbers.first == reached + 2
-                    else f"Rows {reached + 1} to {numbers.first - 1}"
-                )
-                verb = "is" if "to" not in gap else "are"
-                missing = f"{reached + 1}" if verb == "is" else f"{reached + 1}-{numbers.first - 1}"
-                self.error(
-                    "N107",
-                    f"{gap} of `{name.text}` {verb} missing.",
-                    numbers.span,
-                    label="rows go on here",
-                    cure=f"{missing}: K"
-                    if reached or not _from_the_top(definition.rows)
-                    else f"{missing}: K   (the first row knitted, the lowest of a chart, is row 1)",
-                )
-            if numbers.last > reached:
-                reached, owner = numbers.last, numbers
-        return reached if self.faults == before else None
+        given = _numbers(rows)
+        # which row line each range stands in, and which range of that line it is
+        line = np.repeat(np.arange(len(rows)), [len(row.numbers) // 4 for row in rows])
+        nth = np.arange(len(given)) - np.searchsorted(line, line)
 
-    def does_not_go(self, row: Row, small: int, width: int, definition: _Rows, widths: Iterable[int]) -> None:
-        common = math.lcm(*widths)
-        offered = f"over {common}   (after the stitch's name)" if definition.over is None and common <= 1000 else ""
+        def at(index: int) -> RowRange:
+            return rows[int(line[index])].range(int(nth[index]))
+
+        firsts, lasts = given[:, 0], given[:, 1]
+        for index in np.flatnonzero((firsts < 1) | (lasts < firsts) | (lasts > MAX_CELLS))[:MOST_MESSAGES].tolist():
+            self.out_of_range(at(index))
+        if self.faults > before or definition.spoilt:
+            return None
+        order = np.argsort(firsts, kind="stable")
+        firsts, lasts = firsts[order], lasts[order]
+        highest = np.maximum.accumulate(lasts)
+        below = np.concatenate(([0], highest[:-1]))  # the highest row given before each range
+        owner = np.maximum.accumulate(np.where(lasts > below, np.arange(len(lasts)), 0))
+        top = int(highest[-1])
+        for place in np.flatnonzero(firsts != below + 1)[:MOST_MESSAGES].tolist():
+            numbers, so_far = at(int(order[place])), int(below[place])
+            if numbers.first <= so_far:
+                self.given_twice(at(int(order[owner[place - 1]])), numbers, so_far, top, name)
+            else:
+                self.missing(numbers, so_far, name, from_the_top=_from_the_top(rows))
+        return top if self.faults == before else None
+
+    def out_of_range(self, numbers: RowRange) -> None:
+        if numbers.first < 1 or numbers.last < 1:
+            self.error("N115", "Rows count from 1.", numbers.span, cure="1")
+        elif numbers.last < numbers.first:
+            text = "A range of rows runs from the lower number to the higher."
+            self.error("N115", text, numbers.span, cure=f"{numbers.last}-{numbers.first}")
+        else:
+            text = f"A chart has at most {MAX_CELLS:,} rows."
+            self.error("N110", text, numbers.span, cure="Number the rows from 1.")
+
+    def given_twice(self, one: RowRange, two: RowRange, reached: int, top: int, name: Word) -> None:
+        """`two` begins at or below `reached`, where `one` ends; whichever is written later is the mistake."""
+        last = min(two.last, reached)
+        many = f"Rows {two.first} to {last}" if last > two.first else f"Row {two.first}"
+        later, earlier = (two, one) if two.span > one.span else (one, two)
+        length = later.last - later.first
+        if later is two and two.last > reached:
+            cure = _rows_said(reached + 1, two.last)
+        elif later is one and one.first < two.first:
+            cure = _rows_said(one.first, two.first - 1)
+        else:
+            cure = f"{_rows_said(top + 1, top + 1 + length)}, or {'other rows' if length else 'another row'}"
+        self.error(
+            "N106",
+            f"{many} of `{name.shown}` {'are' if last > two.first else 'is'} given twice.",
+            later.span,
+            label="given again here",
+            cure=cure,
+            also=((earlier.span, "first given here"),),
+        )
+
+    def missing(self, numbers: RowRange, reached: int, name: Word, from_the_top: bool) -> None:
+        first, last = reached + 1, numbers.first - 1
+        many = f"Rows {first} to {last}" if last > first else f"Row {first}"
+        hint = "   (the first row knitted, the lowest of a chart, is row 1)" if from_the_top and not reached else ""
+        self.error(
+            "N107",
+            f"{many} of `{name.shown}` {'are' if last > first else 'is'} missing.",
+            numbers.span,
+            label="rows go on here",
+            cure=f"{_rows_said(first, last)}: K{hint}",
+        )
+
+    def does_not_go(self, row: Row, small: int, width: int, definition: _Rows, common: int | None) -> None:
+        offered = f"over {common}   (after the stitch's name)" if definition.over is None and common else ""
         self.error(
             "N108",
             f"This row is {small} needles wide, which does not go into the stitch's {width}.",
@@ -749,7 +789,7 @@ class _Compiler:
         if definition.too_deep:
             self.error(
                 "N110",
-                f"Brackets nest more than {DEEPEST} deep in `{definition.name.text}`.",
+                f"Brackets nest more than {DEEPEST} deep in `{definition.name.shown}`.",
                 definition.name.span,
                 cure="Give a part a name of its own.",
             )
@@ -757,7 +797,7 @@ class _Compiler:
         words = list(_names(definition.expression))
         unknown = [word for word in words if _nfc(word.text) not in self.definitions]
         for word in {_nfc(word.text): word for word in reversed(unknown)}.values():
-            self.unknown_stitch(word, [name for name in self.definitions if name != key])
+            self.unknown_stitch(word, (name for name in self.definitions if name != key))
         if unknown or any(_nfc(word.text) not in made for word in words):
             self.evaluate_ranges(definition.expression)
             return None
@@ -787,15 +827,34 @@ class _Compiler:
             width, height = self.counted(expression.width), self.counted(expression.height)
             if width is None or height is None:
                 return None
-            return self.sized(lambda: Chart.plain(width, height), expression.span)
+            return self.worked(self.sized(lambda: Chart.plain(width, height), expression.span), expression.span)
         if isinstance(expression, Formed):
             chart = self.evaluate(expression.part, made)
             for form in expression.forms:
-                chart = self.form(chart, form) if chart is not None else None
+                chart = self.worked(self.form(chart, form), form.span) if chart is not None else None
             return chart
         charts = [self.evaluate(part, made) for part in expression.parts]
         whole = [chart for chart in charts if chart is not None]
-        return self.joined(expression, whole) if len(whole) == len(charts) else None
+        if len(whole) < len(charts):
+            return None
+        if len(whole) == 1:  # brackets around one part
+            return whole[0]
+        return self.worked(self.joined(expression, whole), expression.joints[0])
+
+    def worked(self, chart: Chart | None, span: Span) -> Chart | None:
+        """The chart, unless too many cells have been made by now; that is told once."""
+        if chart is None or self.cells_worked > MOST_CELLS_WORKED:
+            return None
+        self.cells_worked += chart.width * chart.height
+        if self.cells_worked <= MOST_CELLS_WORKED:
+            return chart
+        self.error(
+            "N110",
+            f"Building the stitches up to here has taken more than {MOST_CELLS_WORKED:,} cells.",
+            span,
+            cure="Split the file, and build from one repeat.",
+        )
+        return None
 
     def form(self, chart: Chart, form: Form) -> Chart | None:
         if form.kind == "mirrored":
@@ -825,7 +884,7 @@ class _Compiler:
         for new, old in form.swaps:
             code = "KTS".index(old.text.upper())
             if code in becomes:
-                self.error("N101", f"`{old.text}` is replaced twice.", old.span, cure="Keep one of them.")
+                self.error("N101", f"`{old.shown}` is replaced twice.", old.span, cure="Keep one of them.")
                 return None
             becomes[code] = "KTS".index(new.text.upper())
         return chart.replaced(becomes)
@@ -840,7 +899,7 @@ class _Compiler:
             common, sizes = differ.smallest_that_would_do, (differ.before, differ.after)
             around = expression.parts[differ.joint : differ.joint + 2]
             if len(expression.parts) == 2 and all(isinstance(part, Named) for part in around):
-                names = [part.name.text for part in around if isinstance(part, Named)]
+                names = [part.name.shown for part in around if isinstance(part, Named)]
                 cure = f" {expression.kind} ".join(
                     f"{name} {word} {common // size}" for name, size in zip(names, sizes, strict=True)
                 )
@@ -858,9 +917,10 @@ class _Compiler:
                 cure=cure,
             )
         except YarnsDiffer as differ:
+            left, right = shortened(differ.left), shortened(differ.right)
             self.error(
                 "N117",
-                f"Row {differ.row} would be in `{differ.left}` at the left and in `{differ.right}` at the right.",
+                f"Row {differ.row} would be in `{left}` at the left and in `{right}` at the right.",
                 joints[differ.joint],
                 cure="Knit both parts of a row in the same yarn.",
             )
@@ -987,7 +1047,7 @@ class _Compiler:
         key = _nfc(word.text)
         if key in self.definitions:
             return key
-        self.unknown_stitch(word, ("plain", *self.definitions))
+        self.unknown_stitch(word, itertools.chain(("plain",), self.definitions))
         return None
 
 
@@ -1004,14 +1064,18 @@ def _names(expression: Expression) -> Iterable[Word]:
             stack.extend(reversed(node.parts))
 
 
-def _other_rows(numbers: RowRange, reached: int, ranges: Sequence[RowRange]) -> str:
-    """Row numbers to write instead of some that are given already: the free ones among them, or the next ones."""
-    if numbers.last > reached:
-        free = reached + 1
-        return f"{free}-{numbers.last}" if numbers.last > free else f"{free}"
-    top = max(other.last for other in ranges)
-    many = numbers.last - numbers.first
-    return f"{top + 1}-{top + 1 + many}, or other rows" if many else f"{top + 1}, or another row"
+def _common_width(widths: Iterable[int]) -> int | None:
+    """The least width that all go into, if it is one that somebody might want."""
+    common = 1
+    for width in widths:
+        common = math.lcm(common, width)
+        if common > _WIDEST_OFFERED:
+            return None
+    return common
+
+
+def _rows_said(first: int, last: int) -> str:
+    return f"{first}-{last}" if last > first else f"{first}"
 
 
 def _from_the_top(rows: Sequence[Row]) -> bool:

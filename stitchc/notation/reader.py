@@ -110,8 +110,8 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
 # Most lines of a file are rows, and this one expression reads them twenty times faster than the parser does. What it
 # takes, the grammar takes too and as the same; whatever else there is, it leaves to the parser.
 _ROW: Final = re.compile(
-    r"""\s*([0-9]{1,9}(?:\s*[-–]\s*[0-9]{1,9})?(?:\s*,\s*[0-9]{1,9}(?:\s*[-–]\s*[0-9]{1,9})?)*)
-        (?:\s*[iI][nN]\s+([A-Za-z][A-Za-z0-9_-]*))?\s*:\s*([^\s#][^#]*)(?:\#.*)?""",
+    r"""\s*+([0-9]{1,9}+(?:\s*+[-–]\s*+[0-9]{1,9}+)?+(?:\s*+,\s*+[0-9]{1,9}+(?:\s*+[-–]\s*+[0-9]{1,9}+)?+)*+)
+        (?:\s*+[iI][nN]\s++([A-Za-z][A-Za-z0-9_-]*+))?+\s*+:\s*+([^\s#][^#]*+)(?:\#.*+)?+""",
     re.VERBOSE,
 )
 _RANGE: Final = re.compile(r"([0-9]+)(?:\s*[-–]\s*([0-9]+))?")

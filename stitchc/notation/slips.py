@@ -32,6 +32,8 @@ _ALSO_ALIKE: Final = dict(
 
 def nearest(name: str, among: Iterable[str]) -> str | None:
     """The name most like this one, capitals or not, or None if nothing comes near."""
+    if len(name) > 60:
+        return None
     import difflib
 
     folded = {other.casefold(): other for other in itertools.islice(among, 5000)}

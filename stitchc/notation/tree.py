@@ -11,11 +11,21 @@ from typing import NamedTuple
 from stitchc.messages import Span
 
 
+def shortened(text: str) -> str:
+    """At most 60 characters of the text."""
+    return text if len(text) <= 60 else text[:59] + "…"
+
+
 class Word(NamedTuple):
     """A piece of the user's text with its place."""
 
     text: str
     span: Span
+
+    @property
+    def shown(self) -> str:
+        """The text for a message: cut where nobody would read on."""
+        return shortened(self.text)
 
 
 class Number(NamedTuple):
@@ -74,14 +84,10 @@ class Row(NamedTuple):
     text: str
     column: int
 
-    @property
-    def ranges(self) -> list[RowRange]:
-        """The row numbers with their places."""
-        four = iter(self.numbers)
-        return [
-            RowRange(first, last, Span(self.file, self.line, column, length))
-            for first, last, column, length in zip(four, four, four, four, strict=True)
-        ]
+    def range(self, nth: int) -> RowRange:
+        """The row numbers between the commas, counted from 0, with their place."""
+        first, last, column, length = self.numbers[4 * nth : 4 * nth + 4]
+        return RowRange(first, last, Span(self.file, self.line, column, length))
 
     @property
     def span(self) -> Span:

@@ -31,6 +31,8 @@ _SAYS: Final = {
     "RPAR": "`)`",
     "_DASH": "`-`",
 }
+_LONGEST: Final = 400
+"""Of a longer line only the part around the place is looked at; nobody writes such a line by hand."""
 _ORDER: Final = " MM CM IN LEFT RIGHT "
 
 _EXAMPLES: Final = {
@@ -120,9 +122,11 @@ class _Place(NamedTuple):
     first: str
     file: str
     number: int
+    cut: int = 0
+    """Characters of a very long line that were cut off before this part of it."""
 
     def at(self, first: int, last: int) -> Span:
-        return Span(self.file, self.number, first + 1, max(1, last - first))
+        return Span(self.file, self.number, self.cut + first + 1, max(1, last - first))
 
     def found(self, text: str, first: int, last: int, cure: str, code: str = "N101", label: str = "") -> Message:
         return Message(code, "error", text, self.at(first, last), cure=cure, label=label)
@@ -142,9 +146,16 @@ class _Place(NamedTuple):
 
 def explain(error: UnexpectedInput, line: str, file: str, number: int) -> Message:
     """One message for a line the parser refused (N101, N102, N110, N111)."""
-    code = without_comment(line)
     ended = isinstance(error, UnexpectedToken) and error.token.type in ("_NEWLINE", "$END")
-    start = len(code) if ended else min(max((getattr(error, "column", 1) or 1) - 1, 0), len(line))
+    start = len(line) if ended else min(max((getattr(error, "column", 1) or 1) - 1, 0), len(line))
+    if len(line) > _LONGEST:
+        start = len(without_comment(line)) if ended else start
+        cut = max(0, start - _LONGEST // 2)
+        line, start = line[cut : cut + _LONGEST], start - cut
+    else:
+        cut = 0
+    code = without_comment(line)
+    start = len(code) if ended else start
     found = _WORD.match(code, start)
     first = _WORD.match(code, len(code) - len(code.lstrip()))
     place = _Place(
@@ -153,9 +164,10 @@ def explain(error: UnexpectedInput, line: str, file: str, number: int) -> Messag
         start,
         found.group() if found else "",
         frozenset(_allowed(error)),
-        first.group().lower() if first else "",
+        first.group().lower() if first and not cut else "",
         file,
         number,
+        cut,
     )
     for slip in _SLIPS:
         message = slip(place)
@@ -166,7 +178,7 @@ def explain(error: UnexpectedInput, line: str, file: str, number: int) -> Messag
 
 def odd_name(name: str, line: str, start: int, file: str, number: int) -> Message:
     """A word used as a name that cannot be one: a keyword, or one with a character that no name has."""
-    place = _Place(line, without_comment(line), start, name, frozenset({"NAME"}), "", file, number)
+    place = _Place("", "", start, name, frozenset({"NAME"}), "", file, number)
     if name.lower() in KEYWORDS:
         said = f"`{name}` is a word of the notation and cannot be a name."
         given = (match := _NAMED.match(line)) is not None and match.end() == start
@@ -175,7 +187,8 @@ def odd_name(name: str, line: str, start: int, file: str, number: int) -> Messag
     at = odd_character(name)
     assert at is not None
     bad = name[at]
-    kept = re.sub(r"-+", "-", "".join(c if odd_character(f"a{c}") is None else "-" for c in name)).strip("-")
+    kept = "".join(c if odd_character(f"a{c}") is None else "-" for c in name[:60])
+    kept = re.sub(r"-+", "-", kept).strip("-")
     kept = kept if odd_character(kept) is None else kept[1:]
     if not bad.isprintable():
         said = f"A hidden character, {visible(bad)} ({_called(bad)}), stands in this name."
