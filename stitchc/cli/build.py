@@ -21,6 +21,7 @@ from stitchc.cli.common import (
     file_stem,
     load_machine,
     machine_option,
+    numbered,
     option,
     put_files,
     read_pattern,
@@ -162,8 +163,9 @@ def _jobs(
     gauge = ("--plain", f"{plain.stitches:g}x{plain.rows:g}") if plain else ()
     picked = tuple(word for stitch in stitches for word in ("--stitch", stitch.name))
     forced = tuple(word for word in shared if word == "--force")
+    stems, piece_stems = numbered(pattern.stitches), numbered(pattern.pieces)
     for stitch in stitches:
-        stem = file_stem(stitch.name)
+        stem = stems[stitch.name]
         one = ("--stitch", stitch.name)
         for form in ("svg", "png"):
             yield Job(
@@ -201,7 +203,7 @@ def _jobs(
         yield Job("comparison", WHOLE, output / "compare.png", "compare", (*picked, "--format", "png", *gauge, *forced))
     for piece in pattern.pieces.values():
         for machine in machines:
-            stem = f"{file_stem(piece.name)}-piece-{file_stem(machine.name)}"
+            stem = f"{piece_stems[piece.name]}-piece-{file_stem(machine.name)}"
             named = ("--piece", piece.name, "--machine", names[machine.name], *gauge, "--units", units, *shared)
             for form in ("html", "text", "json"):
                 ending = "txt" if form == "text" else form

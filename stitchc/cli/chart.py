@@ -184,13 +184,14 @@ def _written(
 
         return [(output or Path(f"{common.file_stem(stem, 'chart')}.html"), html(pattern, stitches, drawn).encode())]
     pictures = [(name, number, page) for name, pages in drawn.items() for number, page in enumerate(pages, start=1)]
+    titled, untitled = common.stems(pattern, stitches), common.numbered(pattern.stitches)
     paths = []
     for name, number, _ in pictures:
         part = f"{number}" if len(drawn[name]) > 1 else ""
         if output is None:
-            paths.append(Path(f"{common.file_stem(stem, name, 'chart', part)}.{form}"))
+            paths.append(Path(f"{titled[name]}-chart{part and '-'}{part}.{form}"))
         elif len(drawn) > 1:
-            paths.append(output / f"{common.file_stem(name, 'chart', part)}.{form}")
+            paths.append(output / f"{untitled[name]}-chart{part and '-'}{part}.{form}")
         elif part:
             paths.append(output.with_name(f"{output.stem}-{part}{output.suffix}"))
         else:

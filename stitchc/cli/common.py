@@ -240,29 +240,46 @@ def put_files(contents: Iterable[tuple[Path, bytes]], force: bool) -> None:
 
 
 def file_stem(*parts: str) -> str:
-    """A file name's stem out of a title or names: letters, digits, - and _; never empty, never a device's name."""
+    """A file name's stem out of a title or names: letters, digits, - and _; never empty, never a device's name, and
+    short enough for an ending of 60 letters in any script."""
     import re
     import unicodedata
 
     text = "-".join(part for part in parts if part)
-    text = re.sub(r"[^\w-]+", "-", unicodedata.normalize("NFC", text)).strip("-_.").lower()[:80]
+    text = _cut(re.sub(r"[^\w-]+", "-", unicodedata.normalize("NFC", text)).strip("-_.").lower(), 80)
     reserved = {"con", "prn", "aux", "nul", *(f"{p}{n}" for p in ("com", "lpt") for n in range(1, 10))}
     return f"{text}-pattern" if text in reserved or not text else text
+
+
+def _cut(text: str, most: int) -> str:
+    """At most so many letters, and twice as many bytes: file systems count bytes."""
+    return text[:most].encode("utf-8", "replace")[: 2 * most].decode("utf-8", "ignore").rstrip("-")
 
 
 def stems(pattern: Pattern, stitches: Sequence[Stitch]) -> dict[str, str]:
     """A file name's stem for each stitch, by its name: the pattern's title and the stitch, no two alike.
 
-    Names that differ in capitals only, or past the length of a file's name, get a number.
+    Numbered among all stitches of the pattern, so that a stitch has the same file whichever others are chosen.
     """
     title = pattern.title or (Path(pattern.file).stem if pattern.file != "-" else "")
+    found = numbered([*pattern.stitches, *(stitch.name for stitch in stitches)], title)
+    return {stitch.name: found[stitch.name] for stitch in stitches}
+
+
+def numbered(names: Iterable[str], title: str = "") -> dict[str, str]:
+    """A file name's stem for each name, the title before it.
+
+    Names that differ in capitals only, in what a file name can't hold, or past the length of one, get a number.
+    """
     found: dict[str, str] = {}
-    for stitch in stitches:
-        name = file_stem(stitch.name)[:44]
-        first = stem = file_stem(file_stem(title)[: 79 - len(name)] if title.strip() else "", name)
+    taken: set[str] = set()
+    for whole in dict.fromkeys(names):
+        name = _cut(file_stem(whole), 44)
+        first = stem = file_stem(_cut(file_stem(title), 75 - len(name)) if title.strip() else "", name)
         number = 2
-        while stem in found.values():
+        while stem in taken:
             stem = f"{first}-{number}"
             number += 1
-        found[stitch.name] = stem
+        taken.add(stem)
+        found[whole] = stem
     return found

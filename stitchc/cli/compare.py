@@ -88,7 +88,7 @@ def command(
         from stitchc.compare.plot import plot
         from stitchc.compare.sweep import strands
 
-        target = output or Path(common.file_stem(title, "compared") + ".png")
+        target = output or Path(f"{common.file_stem(title)}-compared.png")
         joined = strands([line.stitch.name for line in lines]) if sweep else None
         common.put_files([(target, plot(lines, title, units, joined))], force)
     elif form == "json":

@@ -108,13 +108,10 @@ def command(
         )
     refused: list[Message] = []
     targets: dict[Path, Stitch] = {}
+    named = common.stems(pattern, stitches)
     for stitch in stitches:
-        name = (
-            common.file_stem(pattern.title or "", stitch.name, "fabric", *([face] if face != "both" else [])) + ".png"
-        )
+        name = f"{named[stitch.name]}-fabric{f'-{face}' if face != 'both' else ''}.png"
         target = output if output is not None and not into_folder else (output or Path()) / name
-        while target in targets:  # names that differ only in signs a file name can't hold
-            target = target.with_stem(target.stem + "-2")
         files.refuse_foreign(target, force)
         targets[target] = stitch
     for target, stitch in targets.items():

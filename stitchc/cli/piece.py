@@ -216,10 +216,11 @@ def _put(sheet: Sheet, first: str, plan: Plan, form: str, output: Path | None, f
     from stitchc.sheet.html import to_html
 
     pattern = plan.pattern
-    stem = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)
+    title = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)
+    named = common.numbered(pattern.pieces, title)
     target = output or Path()
     if output is None or output.is_dir():
-        target = target / (common.file_stem(stem, plan.piece.name, "piece") + ".html")
+        target = target / f"{named[plan.piece.name]}-piece.html"
     common.put_files([(target, to_html(sheet).encode("utf-8", "backslashreplace"))], force)
 
 

@@ -194,14 +194,6 @@ def _paths(pattern: Pattern, sheets: Sequence[Sheet], output: Path | None) -> li
             f"there are {len(sheets)} stitches, each with its own page: name a folder, or one stitch with --stitch.",
             param_hint="-o",
         )
-    stem = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)
-    names = [common.file_stem(stem, sheet.title) for sheet in sheets]
-    taken: set[str] = set()
-    paths = []
-    for name in names:
-        unique, number = name, 2
-        while unique in taken:
-            unique, number = f"{name}-{number}", number + 1
-        taken.add(unique)
-        paths.append(folder / f"{unique}-sheet.html")
-    return paths
+    title = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)
+    named = common.numbered([*pattern.stitches, *(sheet.title for sheet in sheets)], title)
+    return [folder / f"{named[sheet.title]}-sheet.html" for sheet in sheets]

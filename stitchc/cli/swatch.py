@@ -115,8 +115,9 @@ def _paths(plans: Sequence[SwatchPlan], pattern: Pattern, output: Path | None) -
             f"there are {len(plans)} swatches, each with its own page: name a folder, or one stitch with --stitch.",
             param_hint="-o",
         )
-    stem = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)
-    return [(output or Path()) / (common.file_stem(stem, plan.name, "swatch") + ".html") for plan in plans]
+    title = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)
+    named = common.numbered([*pattern.stitches, *(plan.name for plan in plans)], title)
+    return [(output or Path()) / f"{named[plan.name]}-swatch.html" for plan in plans]
 
 
 def _sheet(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Sequence[Message]) -> Sheet:
