@@ -153,10 +153,12 @@ class Energy:
         points: Floats = at[:, self._base] * (1 - self._toward) + ahead * self._toward
         return points
 
-    def mean_strain(self, at: Floats, width: float) -> float:
-        """Mean strain of the yarn, weighted by length."""
+    def strains(self, at: Floats, width: float) -> Floats:
+        """Strain of each cell's yarn, over all of it."""
         edges = self._edges(at, width)
-        return float(np.sqrt((edges * edges).sum(axis=0)).sum() / self._h.sum()) - 1
+        cell = self.layout.cell
+        strains: Floats = np.bincount(cell, np.sqrt((edges * edges).sum(axis=0))) / np.bincount(cell, self._h) - 1
+        return strains
 
     def _find_pairs(self, at: Floats, width: float, height: float) -> None:
         """List pairs of points that are or may soon be in contact, with the repeat that the second stands in."""

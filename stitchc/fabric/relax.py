@@ -39,6 +39,7 @@ moves two points at most 0.12 toward each other, so none can pass through anothe
 and its points lie farther apart, strands are kept farther apart by as much."""
 
 _START_WALE: Final = 0.34
+_START_CLEAR: Final = 0.7
 _STEP: Final = 0.06
 _MEMORY: Final = 8
 _LARGE: Final = 3000
@@ -61,13 +62,11 @@ class _Way:
     leading: float
 
 
-_WAYS: Final = (
-    _Way(0.10, 1000.0, 3e3),
-    _Way(0.05, 500.0, 3e3),
-    _Way(0.05, 1000.0, 3e2),
-    _Way(0.025, 250.0, 3e3),
-)
+_WAYS: Final = (_Way(0.10, 1000.0, 3e3), _Way(0.04, 300.0, 3e3))
 """Tried one after the other until strands stay apart and come to rest."""
+
+_FIRMNESS: Final = (STRETCH, STRETCH / 10, STRETCH / 30)
+"""Of the yarn at rest, tried one after the other: yarn that gives way stands for loops that were knitted longer."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,8 +76,8 @@ class Fabric:
     chart: what was relaxed, the smallest repeat or a few of it. courses: a read-only array (nodes, 3) for each of its
     rows, from the repeat's left end to where it goes on, one repeat to the right. cell_w, cell_c: wale spacing and
     course height. diameter: of the yarn. energies: for each stage, the energy after each step; they never rise.
-    closest: closest approach of two strands, over the diameter. strain: mean strain of the yarn at rest (a hundredth
-    and more: the cell is larger than the yarn fed can fill).
+    closest: closest approach of two strands, over the diameter. strain: of the cell whose yarn is stretched most, over
+    all of it (where the yarn fed can't fill the repeat).
     """
 
     chart: Chart
@@ -136,19 +135,18 @@ def _relaxed(chart: Chart, cell: tuple[float, float] | None, progress: Progress 
     layout = lay_out(repeat)
     start = start_shape(layout)
     prove(layout, start)
-    alike = symmetries(repeat, layout)
     for way in _WAYS:
-        fabric = _attempt(repeat, layout, alike, start, cell, way, progress)
-        if fabric is not None:
-            return fabric
+        relaxation = _Relaxation(layout, symmetries(repeat, layout), start, cell, progress)
+        if relaxation.shape(way) and relaxation.come_to_rest(way):
+            return relaxation.fabric(repeat)
     raise Refused(
         Message(
             "V703",
             "error",
             f"The yarns of this repeat of {repeat.width} needles by {repeat.height} rows found no settled shape at its "
             "gauge, so there is no picture of it.",
-            cure="Check its measured gauge; a stitch with fewer holds in succession, or the drawn chart "
-            "(`stitchc chart --format png`), can be shown.",
+            cure="Count its gauge again if it was measured; fewer holds in succession would help, "
+            "and its drawn chart can be shown: stitchc chart --format png",
         )
     )
 
@@ -178,66 +176,120 @@ def _refuse(repeat: Chart) -> None:
         )
 
 
-def _attempt(
-    repeat: Chart,
-    layout: Layout,
-    alike: Symmetries,
-    start: Floats,
-    cell: tuple[float, float] | None,
-    way: _Way,
-    progress: Progress | None,
-) -> Fabric | None:
-    goal_w, goal_c = cell or PLAIN_CELL
-    first, fed = _rest_lengths(layout, start, goal_w)
-    w = first_w = _START_WALE
-    c = first_c = _START_WALE * START_COURSE
-    at = start * w
-    energy = Energy(layout)
-    solver = _Solver(energy, layout, alike)
-    shrink = float(np.abs(np.log(first / fed)).max())
-    far = max(abs(math.log(w / goal_w)), abs(math.log(c / goal_c)), shrink / 1.5)
-    shaping = max(6, math.ceil(far / way.ease))
-    stages = shaping + _FIRM_STAGES
-    energies = []
-    for stage in range(1, stages + 1):
-        part = min(1.0, stage / shaping)
-        last = stage == stages
-        solver.free = cell is None and stage > 2
-        if not solver.free:
-            new_w, new_c = first_w ** (1 - part) * goal_w**part, first_c ** (1 - part) * goal_c**part
-            at = at * np.array([[new_w / w], [new_c / c], [math.sqrt(new_w * new_c / (w * c))]])
-            w, c = new_w, new_c
-        firm = max(0, stage - shaping) / _FIRM_STAGES
-        depth = math.sqrt(w * c / START_COURSE)
-        leading = way.leading * (1 - 0.9 * part) * (1 - firm)
-        energy.lead(start * np.array([[1.0], [1 / START_COURSE], [depth]]), leading)
-        energy.rest(
-            first ** (1 - part) * fed**part, DIAMETER, at, w * layout.width, way.softness ** (1 - firm) * STRETCH**firm
+class _Relaxation:
+    """One layout on its way from the start to rest. at, w, c: node positions (3, nodes) and cell so far."""
+
+    def __init__(
+        self,
+        layout: Layout,
+        alike: Symmetries,
+        start: Floats,
+        cell: tuple[float, float] | None,
+        progress: Progress | None,
+    ) -> None:
+        self._layout, self._start, self._progress = layout, start, progress
+        self._energy = Energy(layout)
+        self._solver = _Solver(self._energy, layout, alike)
+        self._free = cell is None
+        self._goal = cell or PLAIN_CELL
+        self.w = _start_wale(self._energy, layout, start)
+        self.c = self.w * START_COURSE
+        self.at = start * self.w
+        self._first, self._fed = _rest_lengths(layout, self.at, self.w, self._goal[0])
+        self._energies: list[tuple[float, ...]] = []
+
+    def shape(self, way: _Way) -> bool:
+        """Bring rest lengths and cell to their goals with soft yarn; whether strands stayed apart."""
+        (goal_w, goal_c), first_w, first_c = self._goal, self.w, self.c
+        shrink = float(np.abs(np.log(self._first / self._fed)).max())
+        far = max(abs(math.log(first_w / goal_w)), abs(math.log(first_c / goal_c)), shrink / 1.5)
+        stages = max(6, math.ceil(far / way.ease))
+        for stage in range(1, stages + 1):
+            part = stage / stages
+            self._solver.free = self._free and stage > 2
+            if not self._solver.free:
+                self._set_cell(first_w ** (1 - part) * goal_w**part, first_c ** (1 - part) * goal_c**part)
+            rest = self._first ** (1 - part) * self._fed**part
+            if not self._stage(
+                rest, way.softness, way.leading * (1 - 0.9 * part), 0.7 * (stage - 1) / stages, 0.7 * part
+            ):
+                return False
+        return True
+
+    def come_to_rest(self, way: _Way) -> bool:
+        """Let the yarn become firm and the textbook form go; whether the fabric came to rest with strands apart."""
+        shaped = self.at, self.w, self.c
+        count = len(self._energies)
+        for firmness in _FIRMNESS:
+            self.at, self.w, self.c = shaped
+            del self._energies[count:]
+            for stage in range(1, _FIRM_STAGES + 1):
+                part = stage / _FIRM_STAGES
+                stretch = way.softness ** (1 - part) * firmness**part
+                begun, done = 0.7 + 0.1 * (stage - 1), 0.7 + 0.1 * stage
+                if not self._stage(self._fed, stretch, 0.1 * way.leading * (1 - part), begun, done, part == 1):
+                    break
+            else:
+                if self._solver.settled:
+                    return True
+        return False
+
+    def fabric(self, repeat: Chart) -> Fabric:
+        """What it came to."""
+        layout, energy = self._layout, self._energy
+        ends = [layout.at(row, 0).first for row in range(layout.height)] + [layout.nodes]
+        courses = tuple(self.at[:, ends[row] : ends[row + 1]].T.copy() for row in range(layout.height))
+        for course in courses:
+            course.setflags(write=False)
+        strains = energy.strains(self.at, self.w * layout.width)
+        return Fabric(
+            chart=repeat,
+            courses=courses,
+            cell_w=self.w,
+            cell_c=self.c,
+            diameter=DIAMETER,
+            energies=tuple(self._energies),
+            closest=energy.closest / DIAMETER,
+            strain=float(strains.max()),
         )
 
-        def tell(share: float, stage: int = stage) -> None:
-            if progress is not None:
-                progress((0.8 * (stage - 1 + share) / (stages - 1)) if stage < stages else 0.8 + 0.2 * share)
+    def _set_cell(self, w: float, c: float) -> None:
+        grow_w, grow_c = w / self.w, c / self.c
+        self.at = self.at * np.array([[grow_w], [grow_c], [math.sqrt(grow_w * grow_c)]])
+        self.w, self.c = w, c
 
-        at, w, c, values = solver.minimise(at, w, c, last, tell)
-        energies.append(tuple(values))
-        if not solver.kept_apart or not 0.02 < w < 2 or not 0.01 < c < 2:
-            return None
-    if not solver.settled:
-        return None
-    ends = [layout.at(row, 0).first for row in range(layout.height)] + [layout.nodes]
-    courses = tuple(at[:, ends[row] : ends[row + 1]].T.copy() for row in range(layout.height))
-    for course in courses:
-        course.setflags(write=False)
-    strain = energy.mean_strain(at, w * layout.width)
-    return Fabric(repeat, courses, w, c, DIAMETER, tuple(energies), energy.closest / DIAMETER, strain)
+    def _stage(
+        self, rest: Floats, stretch: float, leading: float, begun: float, done: float, last: bool = False
+    ) -> bool:
+        depth = math.sqrt(self.w * self.c / START_COURSE)
+        self._energy.lead(self._start * np.array([[1.0], [1 / START_COURSE], [depth]]), leading)
+        self._energy.rest(rest, DIAMETER, self.at, self.w * self._layout.width, stretch)
+
+        def tell(share: float) -> None:
+            if self._progress is not None:
+                self._progress(begun + (done - begun) * share)
+
+        self.at, self.w, self.c, values = self._solver.minimise(self.at, self.w, self.c, last, tell)
+        self._energies.append(tuple(values))
+        return self._solver.kept_apart and 0.02 < self.w < 2 and 0.01 < self.c < 2
 
 
-def _rest_lengths(layout: Layout, start: Floats, goal_w: float) -> tuple[Floats, Floats]:
-    """Rest length of each node's edge at the start (all equal in a cell) and of the yarn as fed."""
+def _start_wale(energy: Energy, layout: Layout, start: Floats) -> float:
+    """The wale spacing to begin at, in loop lengths: larger where loops are stacked so deep that strands lie close."""
+    w = _START_WALE
+    width, height = w * layout.width, w * START_COURSE * layout.height
     edges = start[:, layout.next_node] - start
     edges[0] += layout.wraps * layout.width
-    length = np.sqrt((edges * edges).sum(axis=0)) * _START_WALE
+    energy.rest(np.sqrt((edges * edges).sum(axis=0)) * w, DIAMETER, start * w, width)
+    energy(start * w, width, height)
+    return w * max(1.0, _START_CLEAR * DIAMETER / energy.closest)
+
+
+def _rest_lengths(layout: Layout, at: Floats, w: float, goal_w: float) -> tuple[Floats, Floats]:
+    """Rest length of each node's edge at the start (all equal in a cell) and of the yarn as fed."""
+    edges = at[:, layout.next_node] - at
+    edges[0] += layout.wraps * layout.width * w
+    length = np.sqrt((edges * edges).sum(axis=0))
     counts = np.array([cell.count for cell in layout.cells])
     at_first = np.bincount(layout.cell, length) / counts
     # A course that only slips is laid in straight: it has no loop to give its slack to.
@@ -252,7 +304,7 @@ def _rest_lengths(layout: Layout, start: Floats, goal_w: float) -> tuple[Floats,
 class _Solver:
     """Quasi-Newton steps down the energy of one layout. free: whether the cell is unknown as well.
 
-    After `minimise`: kept_apart says whether strands stayed apart all the time, settled whether it came to rest.
+    After `minimise`: kept_apart says whether strands are as far apart as they must be, settled whether it came to rest.
     """
 
     free = False
@@ -314,7 +366,7 @@ class _Solver:
             if since >= fresh:
                 self._measure(x)
                 memory, since = [], 0
-        self.kept_apart = self.kept_apart and clear >= 0
+        self.kept_apart = clear >= 0
         self.settled = longest < 0.5 * cap
         place, w, c = self._unpacked(x)
         self._energy(place, w * self._layout.width, c * self._layout.height)

@@ -32,7 +32,7 @@ _COURSE: Final = 0.8
 _OVERLAP: Final = 0.6
 _SWING: Final = 0.22
 _TUCK_FOOT: Final = 0.05
-_FOOT_AT: Final = 0.06
+_KNOTS: Final = (0.0, 0.05, 0.12, 0.19, 0.5)
 _DEPTH: Final = 0.8
 _LAYER: Final = 0.3
 
@@ -54,6 +54,11 @@ class Cell:
     span: int
     layer: int
     takes: int
+
+    @property
+    def behind(self) -> int:
+        """Loops, further than the first, behind which its yarn has to pass where it comes to its needle."""
+        return self.takes if self.kind == KNIT else self.layer - 1
 
 
 @dataclass(frozen=True)
@@ -146,14 +151,17 @@ def lay_out(chart: Chart) -> Layout:
 
 
 def start_shape(layout: Layout) -> Floats:
-    """Positions of all nodes, shape (3, nodes), in wale spacings; the repeat is width by height * 0.7 of them.
+    """Positions of all nodes, shape (3, nodes), in wale spacings; the repeat is width by height * START_COURSE of them.
 
     A K or T is a wave from the sinker level (z 0, purl side) over the leg (knit side) to the head and back; a loop
     held over m courses gets straight legs m - 1 courses long. Each further loop on a needle lies nearer the purl side.
     """
     shape = np.empty((3, layout.nodes))
     for cell in layout.cells:
-        curve = _slip(cell) if cell.kind == SLIP else _loop(cell)
+        left, right = layout.at(cell.row, cell.column - 1), layout.at(cell.row, cell.column + 1)
+        # Between two needles whose loops both lie deep, the sinker lies deep as well.
+        gaps = min(cell.behind, left.behind) * _LAYER, min(cell.behind, right.behind) * _LAYER
+        curve = _slip(cell, *gaps) if cell.kind == SLIP else _loop(cell, *gaps)
         shape[:, cell.first : cell.first + cell.count] = _evenly(curve, cell.count)
         shape[0, cell.first : cell.first + cell.count] += cell.column
         shape[1, cell.first : cell.first + cell.count] += cell.row * _COURSE
@@ -164,8 +172,8 @@ START_COURSE: Final = _COURSE
 """Course height of the start shape in wale spacings."""
 
 
-def _loop(cell: Cell) -> Floats:
-    """A dense polyline of half a wale either side of its needle, feet at y 0."""
+def _loop(cell: Cell, left_gap: float, right_gap: float) -> Floats:
+    """A dense polyline of half a wale either side of its needle, feet at y 0; gaps: how deep its ends lie."""
     t = np.linspace(0, 1, 401)
     foot_part = np.abs(t - 0.5) > 0.25
     swing = np.where(foot_part & (cell.kind == TUCK), _TUCK_FOOT, _SWING)
@@ -173,10 +181,10 @@ def _loop(cell: Cell) -> Floats:
     y = (_COURSE + _OVERLAP) * (1 - np.cos(2 * np.pi * t)) / 2
     # Depth: the sinker at 0, the legs in front; a foot lies behind all that it is drawn through, and each further
     # loop on the needle has its leg and head behind the one before.
-    behind = (cell.takes if cell.kind == KNIT else cell.layer - 1) * _LAYER
-    own = cell.layer * _LAYER
+    behind, own = cell.behind * _LAYER, cell.layer * _LAYER
     z = _DEPTH * (1 - np.cos(4 * np.pi * t)) / 2
-    z -= _steps(0.5 - np.abs(t - 0.5), (0.0, _FOOT_AT, 0.25, 0.5), (0.0, behind, own, own))
+    z[:200] -= _steps(t[:200], _KNOTS, (left_gap, behind, behind, own, own))
+    z[200:] -= _steps(1 - t[200:], _KNOTS, (right_gap, behind, behind, own, own))
     curve = np.array([x, y, z])
     if cell.span == 1:
         return curve
@@ -186,9 +194,12 @@ def _loop(cell: Cell) -> Floats:
     return np.concatenate(parts, axis=1)
 
 
-def _slip(cell: Cell) -> Floats:
+def _slip(cell: Cell, left_gap: float, right_gap: float) -> Floats:
     t = np.linspace(0, 1, 101)
-    z = -(cell.layer - 1) * _LAYER * (1 - np.cos(2 * np.pi * t)) / 2
+    behind = cell.behind * _LAYER
+    z = np.empty_like(t)
+    z[:50] = -_steps(t[:50], (0.0, 0.5), (left_gap, behind))
+    z[50:] = -_steps(1 - t[50:], (0.0, 0.5), (right_gap, behind))
     return np.array([t - 0.5, np.zeros_like(t), z])
 
 
