@@ -20,6 +20,7 @@ KINDS: Mapping[str, str] = {
     "M": "the machine: what it can read and hold",
     "P": "a whole piece",
     "G": "gauge: what was measured",
+    "D": "a drawn chart",
     "T": "a chart traced from a picture",
     "V": "the fabric drawn yarn by yarn",
     "F": "files",

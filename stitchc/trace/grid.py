@@ -5,6 +5,7 @@ Works on ink (0 paper, 1 black) alone and knows nothing of what the cells mean.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -57,6 +58,14 @@ class Lattice:
             replace(self.down, start_px=self.down.start_px + down_px),
             self.ruled,
         )
+
+    def grown(self, times: int) -> Lattice:
+        """The same lattice in a picture with so many times the pixels each way."""
+        across, down = (
+            replace(axis, start_px=axis.start_px * times + (times - 1) / 2, pitch_px=axis.pitch_px * times)
+            for axis in (self.across, self.down)
+        )
+        return Lattice(across, down, self.ruled)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -150,18 +159,54 @@ def find_lattice(plane: Plane, cells: tuple[int, int] | None = None) -> Lattice 
     so that lettering beside the grid, or marks inside the cells, are not taken for lines.
     cells: how many the user says there are across and down; lattices with other counts are then passed over.
     """
+    smaller = math.ceil(math.sqrt(plane.size / _LOOKED_AT))
+    if smaller > 1:
+        found = _searched(_reduced(plane, smaller), cells)
+        if found is not None and min(found.across.pitch_px, found.down.pitch_px) >= _ROOMY_PX:
+            return _settled(plane, found.grown(smaller))
+    found = _searched(plane, cells)
+    return None if found is None else _settled(plane, found)
+
+
+_LOOKED_AT: Final = 2_500_000
+"""Pixels in which a grid is looked for; larger pictures are made smaller for it, unless their cells are then small."""
+_ROOMY_PX: Final = 9.0
+
+
+def _reduced(plane: Plane, by: int) -> Plane:
+    height, width = plane.shape[0] // by * by, plane.shape[1] // by * by
+    return np.asarray(plane[:height, :width].reshape(height // by, by, width // by, by).mean(axis=(1, 3)))
+
+
+def _searched(plane: Plane, cells: tuple[int, int] | None) -> Lattice | None:
     noise = _noise(plane)
     (upright, sure_x), (level, sure_y) = _edges(plane, 1, noise), _edges(plane, 0, noise)
     sure = sure_x, sure_y
+    whole = _View.of(plane, upright, level)
     best: tuple[float, Lattice] | None = None
     for left, top, right, bottom in [*_regions(plane, noise), (0, 0, plane.shape[1], plane.shape[0])]:
-        parts = plane[top:bottom, left:right], upright[top:bottom, left:right], level[top:bottom, left:right]
-        found = _best_pair(_View.of(*parts), sure, cells)
+        here = slice(top, bottom), slice(left, right)
+        view = whole if upright[here].shape == plane.shape else _View.of(plane[here], upright[here], level[here])
+        found = _best_pair(view, sure, cells)
+        if found is not None and view is not whole:
+            # lines that grain or blur has cut may go on beyond what hangs together
+            lattice = found[1].moved(left, top)
+            found = _judged(whole, lattice.across, lattice.down)
+            if found is not None and cells is not None and found[1].size != cells:
+                found = None
         if found is not None and (best is None or found[0] > best[0]):
-            best = found[0], _settled(*parts[1:], sure, found[1]).moved(left, top)
+            best = found
             if found[1].ruled and found[1].across.share >= _SURELY:
                 break
-    return best[1] if best else None
+    if best is None:
+        return None
+    lattice = best[1]
+    for _ in range(3):  # what is typical of all that was found may let it reach farther
+        wider = _judged(whole, lattice.across, lattice.down)
+        if wider is None or wider[1].size == lattice.size or (cells is not None and wider[1].size != cells):
+            break
+        lattice = wider[1]
+    return lattice
 
 
 _SURELY: Final = 0.85
@@ -170,7 +215,7 @@ _SURELY: Final = 0.85
 
 def _best_pair(view: _View, sure: tuple[float, float], cells: tuple[int, int] | None) -> tuple[float, Lattice] | None:
     # clipped low, so that a faint line that runs through counts for more than a black spot
-    columns = np.minimum(view.upright, sure[0]).mean(axis=0) / sure[0]
+    columns = np.minimum(view.upright, sure[0]).mean(axis=1) / sure[0]
     rows = np.minimum(view.level, sure[1]).mean(axis=1) / sure[1]
     combs_across = _combs(columns)
     combs_down = _combs(rows, combs_across)
@@ -231,7 +276,7 @@ def _judged(view: _View, across: Axis, down: Axis) -> tuple[float, Lattice] | No
         return None
     for ruled in (True, False):
         seen_x, clear_x = _seen(view.upright, xs, ys, core, ruled)  # (lines across, cells down)
-        seen_y, clear_y = _seen(view.level.T, ys, xs, (*core[2:], *core[:2]), ruled)  # (lines down, cells across)
+        seen_y, clear_y = _seen(view.level, ys, xs, (*core[2:], *core[:2]), ruled)  # (lines down, cells across)
         bounds = _bounds(clear_x, clear_y, core, ruled)
         if bounds is None:
             continue
@@ -280,7 +325,8 @@ def _is_ruled(inside_x: Profile, inside_y: Profile, looks: Profile, held: float)
 class _View:
     """A part of the picture, with what is asked of it again and again.
 
-    upright, level: lines and edges that run down and across. inks, steps: ink and squared steps of ink, each summed
+    upright, level: lines and edges that run down, and that run across; the first lies on its side, (width, height), so
+    that a line's pixels stand together in memory. inks, steps: ink and squared steps of ink, each summed
     from the upper left corner.
     """
 
@@ -296,7 +342,7 @@ class _View:
         for way, inner in ((0, (slice(1, None), slice(None))), (1, (slice(None), slice(1, None)))):
             rise = np.diff(plane, axis=way)
             steps[inner] += np.where(np.abs(rise) > 0.06, rise * rise, 0)
-        return cls(plane, upright, level, _summed(plane), _summed(steps))
+        return cls(plane, np.ascontiguousarray(upright.T), level, _summed(plane), _summed(steps))
 
 
 def _summed(plane: Plane) -> Profile:
@@ -392,7 +438,7 @@ def _seen(
     step = float(lines[1] - lines[0])
     on_lines = _along(edges, lines)
     typical = _stretches(on_lines, crossings)[core[0] : core[1] + 1, core[2] : core[3]]
-    sure = max(0.03, float(np.percentile(typical, 25 if ruled else 85)))
+    sure = max(0.03, 0.75 * float(np.percentile(typical, 25)) if ruled else float(np.percentile(typical, 85)))
     middles = np.append(lines - 0.5 * step, lines[-1] + 0.5 * step)
     seen = _stretches(np.minimum(on_lines, sure) / sure, crossings)
     between = _stretches(np.minimum(_along(edges, middles), sure) / sure, crossings)
@@ -400,12 +446,15 @@ def _seen(
 
 
 def _along(edges: Plane, lines: Profile) -> npt.NDArray[np.floating]:
-    """The edges along each line, (lines, pixels): the strongest within a small reach, lines being a little crooked."""
+    """The edges along each line, (lines, pixels): the strongest within a small reach, lines being a little crooked.
+
+    edges: the first axis is the one that the lines are numbered along.
+    """
     reach = max(1, round(0.06 * float(lines[1] - lines[0])))
-    size = edges.shape[1]
+    size = len(edges)
     return np.stack(
         [
-            edges[:, max(0, min(size - 1, round(place)) - reach) : max(1, round(place) + reach + 1)].max(axis=1)
+            edges[max(0, min(size - 1, round(place)) - reach) : max(1, round(place) + reach + 1)].max(axis=0)
             for place in lines.tolist()
         ]
     )
@@ -472,13 +521,15 @@ def _explained(plane: Plane, lattice: Lattice) -> float:
     return min(parts)
 
 
-def _settled(upright: Plane, level: Plane, sure: tuple[float, float], lattice: Lattice) -> Lattice:
+def _settled(plane: Plane, lattice: Lattice) -> Lattice:
     """The lines' places measured once more, within the grid alone."""
-    upright, level = np.minimum(upright, sure[0]), np.minimum(level, sure[1])
     top, bottom = max(0, round(lattice.down.start_px)), round(lattice.down.end_px) + 1
     left, right = max(0, round(lattice.across.start_px)), round(lattice.across.end_px) + 1
-    across = _measured(upright[top:bottom].mean(axis=0), lattice.across)
-    down = _measured(level[:, left:right].mean(axis=1), lattice.down)
+    noise = _noise(plane)
+    upright, sure_x = _edges(plane[top:bottom], 1, noise)
+    level, sure_y = _edges(plane[:, left:right], 0, noise)
+    across = _measured(np.minimum(upright, sure_x).mean(axis=0), lattice.across)
+    down = _measured(np.minimum(level, sure_y).mean(axis=1), lattice.down)
     return Lattice(across, down, lattice.ruled)
 
 

@@ -162,11 +162,10 @@ def even_light(pixels: Pixels) -> Pixels:
 
 def paper_colour(pixels: Pixels) -> npt.NDArray[np.float32]:
     """The colour of what is brightest and frequent: the paper, or the lightest cells where there is no paper."""
-    light = pixels.min(axis=2)
-    step = max(1, int(math.sqrt(light.size / 400_000)))
-    some, colours = light[::step, ::step], pixels[::step, ::step].reshape(-1, 3)
-    level = np.percentile(some, 97)
-    near = colours[some.ravel() >= max(level - 20, 0)]
+    step = max(1, int(math.sqrt(pixels.size / 1_200_000)))
+    colours = pixels[::step, ::step].reshape(-1, 3)
+    light = colours.min(axis=1)
+    near = colours[light >= max(np.percentile(light, 97) - 20, 0)]
     return np.asarray(np.median(near, axis=0), dtype=np.float32)
 
 

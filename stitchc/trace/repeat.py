@@ -59,6 +59,13 @@ def folded(
 ) -> tuple[Cells, tuple[tuple[int, int], ...]]:
     """The repeat of this size that the cells agree on best, each counting as much as it is sure, and the (row, column)
     of every cell that was outvoted."""
+    won, place = _voted(cells, sure, width, height)
+    odd = np.argwhere(cells != won[place])
+    return won.reshape(height, width), tuple((int(row), int(column)) for row, column in odd)
+
+
+def _voted(cells: Cells, sure: npt.NDArray[np.floating], width: int, height: int) -> tuple[Cells, npt.NDArray[np.intp]]:
+    """The code that won at each place of the repeat, and each cell's place."""
     rows, columns = cells.shape
     place = (np.arange(rows) % height)[:, None] * width + (np.arange(columns) % width)[None, :]
     votes = np.zeros((3, width * height))
@@ -66,9 +73,7 @@ def folded(
         votes[code] = np.bincount(
             place.ravel(), np.where(cells == code, sure, 0).ravel().astype(np.float64), width * height
         )
-    won = votes.argmax(axis=0).astype(np.uint8)
-    odd = np.argwhere(cells != won[place])
-    return won.reshape(height, width), tuple((int(row), int(column)) for row, column in odd)
+    return votes.argmax(axis=0).astype(np.uint8), place
 
 
 def nearly(cells: Cells, sure: npt.NDArray[np.floating]) -> Near | None:
@@ -90,9 +95,9 @@ def nearly(cells: Cells, sure: npt.NDArray[np.floating]) -> Near | None:
         spent += cells.size
         if spent > _MOST_COMPARED:
             return None
-        odd = folded(cells, sure, width, height)[1]
-        if 0 < len(odd) <= max(1, _MOST_WRONG * cells.size):
-            return Near(width, height, odd)
+        won, place = _voted(cells, sure, width, height)
+        if 0 < int((cells != won[place]).sum()) <= max(1, _MOST_WRONG * cells.size):
+            return Near(width, height, folded(cells, sure, width, height)[1])
     return None
 
 
