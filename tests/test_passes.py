@@ -253,3 +253,33 @@ def test_a_pass_knows_where_the_carriage_stood_and_whether_the_chart_has_a_patte
     assert (one.start_side, one.end_side, two.start_side, two.end_side) == ("right", "left", "left", "right")
     assert one.patterned and two.patterned
     assert not lower(Chart.plain(2, 2), HAND, Needles.centred(6), 1, "right", 1)[0].patterned
+
+
+def test_a_shift_that_moves_the_tucks_off_the_needles_costs_nothing() -> None:
+    chart = Chart.from_rows(["KKKKKT", "KKKKKK"])  # 3 needles between the edges: half of the shifts have no tuck there
+    found = {(w.carriage, w.shift): w.cost for w in ways(chart, HAND, Needles.centred(5), 4, "right", 1)}
+    assert {shift: (cost_.moves, cost_.lever_changes) for (side, shift), cost_ in found.items() if side == "left"} == {
+        0: (0, 0), 1: (2, 4), 2: (2, 4), 3: (2, 4), 4: (0, 0), 5: (0, 0)
+    }  # fmt: skip
+
+
+def test_of_equally_cheap_ways_the_nearest_to_what_was_asked_comes_first() -> None:
+    found = ways(Chart.from_rows(["KKKKT", "KKKKK"]), HAND, Needles.centred(22), 4, "left", 1)
+    assert len({way.cost for way in found}) == 1
+    assert [(way.carriage, way.shift) for way in found[:5]] == [
+        ("left", 0), ("left", 1), ("left", 4), ("left", 2), ("left", 3)
+    ]  # fmt: skip
+
+
+def test_what_is_set_by_hand_is_named_for_the_row() -> None:
+    def first(rows: list[str]) -> object:
+        (change,) = lever_changes(lower(Chart.from_rows(rows), HAND, Needles.centred(8), 1, "right", 1), HAND)
+        return change and change.to
+
+    assert [first(["KT"]), first(["KS"]), first(["KTS"]), first(["KK"])] == ["tuck", "slip", "tuck", None]
+
+
+def test_panels_for_work_wider_than_the_bed() -> None:
+    stitch = Stitch("x", Chart.plain(1, 1), Span("x.stitch", 1))
+    (message,) = unfit(stitch, HAND, Needles.centred(401))
+    assert message.cure == "--needles 200, or knit it in 3 panels."
