@@ -340,7 +340,7 @@ def _held_too_long(subject: Subject, code: str, counted: Mask, limit: Limit, ver
         limit.severity(count) or "warning",
         f"Needle {needle + 1} of `{stitch.name}` {verb} {count} times before it knits again "
         f"({_stretch('row', before + 1, length, height)}): {because}." + _more(others, "needle"),
-        cure=f"Let the needle knit after {least - 1 or 'no'} of them."
+        cure=f"Let the needle knit after {least - 1} of them."
         if least > 1
         else f"Choose a machine whose limits allow it; on this one no needle {verb}.",
         row=(before + 1) % height,

@@ -221,7 +221,16 @@ def test_many_places_are_one_message_about_the_worst() -> None:
 
 
 @pytest.mark.parametrize(
-    ("count", "cure"), [(6, "S3 K S2"), (7, "S3 K S3"), (11, "S5 K S5"), (12, "S4 K S3 K S3"), (40, "S5 K S5 K …")]
+    ("count", "cure"),
+    [
+        (6, "S3 K S2"),
+        (7, "S3 K S3"),
+        (11, "S5 K S5"),
+        (12, "S4 K S3 K S3"),
+        (18, "S4 K S4 K S4 K S3"),
+        (24, "…"),
+        (40, "S5 K S5 K …"),
+    ],
 )
 def test_the_cure_of_a_float_can_be_typed(count: int, cure: str) -> None:
     told = check(stitch("K" + "S" * count, "K" * (count + 1)))
@@ -243,6 +252,23 @@ def test_the_cures_mend(rows: list[str]) -> None:
         assert check(Stitch("shore", Chart.from_rows(rows).then(Chart.plain(1, 1)), HERE)) == []
     else:
         assert "T K T K" in cure or "T K T" in cure
+
+
+def test_a_hold_is_told_with_needle_rows_place_and_cure() -> None:
+    one = stitch("KKK", "KKT", "KKT", "KKT", "KKT", "KKK", "KKT", "KKK", spans=True)
+    (told,) = check(one)
+    assert "Needle 3 of `shore` tucks 4 times before it knits again (rows 2 to 5)" in told.text
+    assert told.span == Span("shore.stitch", 5, 8, 3)
+    assert told.cure == "Let the needle knit after 3 of them."
+    (told,) = check(one, machine(tucks_in_succession=Limit(2, 9)))
+    assert told.cure == "Let the needle knit after 1 of them." and told.severity == "warning"
+    (told,) = check(one, machine(tucks_in_succession=Limit(None, 1)))
+    assert told.cure == "Choose a machine whose limits allow it; on this one no needle tucks."
+    (round_the_end,) = check(stitch("TK", "TK", "KK", "KK", "TK", "TK", "TK", spans=True))
+    assert "(rows 5 to 2, on into the next repeat)" in round_the_end.text
+    assert round_the_end.span == Span("shore.stitch", 8, 8, 2)
+    (at_the_start,) = check(stitch("TK", "TK", "TK", "TK", "TK", "KK", spans=True))
+    assert at_the_start.span == Span("shore.stitch", 4, 8, 2)
 
 
 def test_words_fit_one_and_many() -> None:
@@ -271,7 +297,7 @@ def test_long_floats_in_several_rows_are_counted(rows: int, end: str) -> None:
 def test_a_bed_so_coarse_that_no_float_will_do() -> None:
     coarse = replace(machine(), pitch_mm=30.0)
     told = check(stitch("KKS", "KKK"), coarse)
-    assert "floats past 1 needle, 30 mm" in told[0].text
+    assert "floats past 1 needle, 30 mm at 30 mm between needles (needle 3)." in told[0].text
     assert told[0].cure == "Choose a finer machine, or let the limits of your profile allow such a float."
 
 
@@ -309,6 +335,8 @@ def test_the_wrong_side_is_told_with_row_yarn_and_reason() -> None:
         "an odd number of rows (3) was knitted without it."
     )
     assert "even number of rows" in str(told[0].cure)
+    last = check(banded(("foam", 3), ("sand", 2)))
+    assert last[0].text.startswith("Row 4 of `shore` takes up yarn `sand`") and "rows (3) was" in last[0].text
 
 
 # -- against a machine followed pass by pass --------------------------------------------------------------------
