@@ -28,7 +28,7 @@ Munden's proportion of 1.3."""
 _MOST_CM: Final = 200.0
 _MOST_PX: Final = 12_000
 _MOST_PIXELS: Final = 36_000_000
-_STRETCHED: Final = 0.03
+_LONGER: Final = 1.06
 
 _SIZE = re.compile(r"\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:x|×|\*|by)\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:cm)?\s*")
 
@@ -132,11 +132,15 @@ def _placed(message: Message, stitch: Stitch) -> Message:
 
 @dataclass(frozen=True)
 class _Scale:
-    """What a stitch measures. wale_mm, course_mm: of this stitch. loop_mm: yarn in a plain loop. said: in words."""
+    """What a stitch measures. wale_mm, course_mm: of this stitch. loop_mm: yarn in a plain loop.
+
+    measured: whether its own gauge was. said: all of it in words.
+    """
 
     wale_mm: float
     course_mm: float
     loop_mm: float
+    measured: bool
     said: str
 
 
@@ -169,7 +173,7 @@ def _scale(report: GaugeReport, name: str) -> _Scale:
         f"Scale of `{name}`: {100 / wale_mm:.1f} stitches and {100 / course_mm:.1f} rows to 10 cm "
         f"({gauge.basis}{f'; stocking stitch assumed at {plain[0]:g} x {plain[1]:g}, see --plain' if guessed else ''})."
     )
-    return _Scale(wale_mm, course_mm, loop_mm, said)
+    return _Scale(wale_mm, course_mm, loop_mm, gauge.basis == "measured", said)
 
 
 def _png(
@@ -190,8 +194,8 @@ def _png(
     cell = scale.wale_mm / scale.loop_mm, scale.course_mm / scale.loop_mm
     with _Bar(f"relaxing {visible(stitch.name)}") as bar:
         fabric = relaxed(stitch.chart, cell, bar.at)
-    if fabric.strain > _STRETCHED:
-        common.show([_placed(_stretched(stitch.name, fabric.strain), stitch)], pattern.sources)
+    if fabric.longer > _LONGER:
+        common.show([_placed(_starved(stitch.name, fabric.longer, scale.measured), stitch)], pattern.sources)
     across_cm, up_cm = size or _usual_size(stitch, scale)
     px_per_cm = _resolution(across_cm, scale, px, dpi)
     wide, high = max(1, round(across_cm * px_per_cm)), max(1, round(up_cm * px_per_cm))
@@ -212,12 +216,15 @@ def _png(
     return _plate(pictures, faces, stitch, px_per_cm, units)
 
 
-def _stretched(name: str, strain: float) -> Message:
+def _starved(name: str, longer: float, measured: bool) -> Message:
     return Message(
         "V704",
         "warning",
-        f"At its gauge, stocking stitch's yarn does not fill `{name}`: it is drawn {100 * strain:.0f} % longer.",
-        cure="If it was knitted at a looser tension than stocking stitch, this is as it should be; else count again.",
+        f"The gauge of `{name}` asks for more yarn than stocking stitch has: "
+        f"some loops are drawn {100 * (longer - 1):.0f} % longer.",
+        cure="If it was knitted at a looser tension, this is as it should be; else count both gauges again."
+        if measured
+        else "Its gauge is an estimate; measure a swatch and put it in a `gauge` line.",
     )
 
 

@@ -32,6 +32,9 @@ Inst. 50 T448, as quoted in Spencer, Knitting Technology, 3rd ed., 22.5)."""
 MOST_CELLS: Final = 1600
 """The largest repeat that is relaxed, in cells."""
 
+MOST_TUCKS: Final = 12
+"""The most tuck loops that a needle may cast off at once."""
+
 CLOSEST: Final = 0.45
 """Strands are kept at least this many diameters apart, measured between contact points, which lie 0.45 diameters from
 each other along the yarn. Two strands that cross have points within 0.45 / sqrt 2 = 0.32 of each other, and a step
@@ -65,6 +68,9 @@ class _Way:
 _WAYS: Final = (_Way(0.10, 1000.0, 3e3), _Way(0.04, 300.0, 3e3))
 """Tried one after the other until strands stay apart and come to rest."""
 
+_LONGER: Final = (1.0, 1.15, 1.35)
+"""How much longer than fed the yarn is, tried one after the other where a given cell is too large for what is fed."""
+
 _FIRMNESS: Final = (STRETCH, STRETCH / 10, STRETCH / 30)
 """Of the yarn at rest, tried one after the other: yarn that gives way stands for loops that were knitted longer."""
 
@@ -76,8 +82,8 @@ class Fabric:
     chart: what was relaxed, the smallest repeat or a few of it. courses: a read-only array (nodes, 3) for each of its
     rows, from the repeat's left end to where it goes on, one repeat to the right. cell_w, cell_c: wale spacing and
     course height. diameter: of the yarn. energies: for each stage, the energy after each step; they never rise.
-    closest: closest approach of two strands, over the diameter. strain: of the cell whose yarn is stretched most, over
-    all of it (where the yarn fed can't fill the repeat).
+    closest: closest approach of two strands, over the diameter. longer: yarn in the cell that had to be given most,
+    over what plain's tension feeds it (1 where the yarn fed fills the repeat).
     """
 
     chart: Chart
@@ -87,7 +93,7 @@ class Fabric:
     diameter: float
     energies: tuple[tuple[float, ...], ...] = field(repr=False)
     closest: float
-    strain: float
+    longer: float
 
 
 def smallest_repeat(chart: Chart) -> Chart:
@@ -133,22 +139,42 @@ def _relaxed(chart: Chart, cell: tuple[float, float] | None, progress: Progress 
     # Two wales and courses at least, so that a point is never near two copies of another.
     repeat = repeat.tiled(max(2, repeat.width), max(2, repeat.height))
     layout = lay_out(repeat)
+    _refuse_deep(layout)
     start = start_shape(layout)
     prove(layout, start)
-    for way in _WAYS:
-        relaxation = _Relaxation(layout, symmetries(repeat, layout), start, cell, progress)
-        if relaxation.shape(way) and relaxation.come_to_rest(way):
-            return relaxation.fabric(repeat)
+    alike = symmetries(repeat, layout)
+    least = _least_longer(layout, cell) if cell else 1.0
+    for longer in _LONGER if cell else (1.0,):
+        for way in _WAYS:
+            relaxation = _Relaxation(layout, alike, start, cell, longer * least, progress)
+            if relaxation.shape(way) and relaxation.come_to_rest(way):
+                return relaxation.fabric(repeat)
     raise Refused(
         Message(
             "V703",
             "error",
             f"The yarns of this repeat of {repeat.width} needles by {repeat.height} rows found no settled shape at its "
             "gauge, so there is no picture of it.",
-            cure="Count its gauge again if it was measured; fewer holds in succession would help, "
-            "and its drawn chart can be shown: stitchc chart --format png",
+            cure=f"Count its gauge again if it was measured; fewer holds in succession would help. {_OTHERWISE}",
         )
     )
+
+
+_OTHERWISE: Final = "The drawn chart can be shown: stitchc chart --format png"
+
+
+def _refuse_deep(layout: Layout) -> None:
+    deepest = max(layout.cells, key=lambda cell: cell.takes)
+    if deepest.takes > MOST_TUCKS:
+        raise Refused(
+            Message(
+                "V703",
+                "error",
+                f"Needle {deepest.column + 1} of the repeat takes {deepest.takes} tucks before it knits; with more "
+                f"than {MOST_TUCKS} the yarns find no settled shape, so there is no picture of it.",
+                cure=f"A hook holds about four (K202): let the needle knit more often. {_OTHERWISE}",
+            )
+        )
 
 
 def _refuse(repeat: Chart) -> None:
@@ -159,7 +185,7 @@ def _refuse(repeat: Chart) -> None:
                 "error",
                 f"The repeat is {repeat.width} needles by {repeat.height} rows, {repeat.width * repeat.height:,} "
                 f"cells; yarn by yarn at most {MOST_CELLS:,} can be drawn.",
-                cure="Show a part of it as a stitch of its own, or the drawn chart: stitchc chart --format png",
+                cure=f"Show a part of it as a stitch of its own. {_OTHERWISE}",
             )
         )
     never = np.flatnonzero(~repeat.knits.any(axis=0)) + 1
@@ -185,8 +211,10 @@ class _Relaxation:
         alike: Symmetries,
         start: Floats,
         cell: tuple[float, float] | None,
+        longer: float,
         progress: Progress | None,
     ) -> None:
+        self._longer = longer
         self._layout, self._start, self._progress = layout, start, progress
         self._energy = Energy(layout)
         self._solver = _Solver(self._energy, layout, alike)
@@ -195,7 +223,8 @@ class _Relaxation:
         self.w = _start_wale(self._energy, layout, start)
         self.c = self.w * START_COURSE
         self.at = start * self.w
-        self._first, self._fed = _rest_lengths(layout, self.at, self.w, self._goal[0])
+        self._first, fed = _rest_lengths(layout, self.at, self.w, self._goal[0])
+        self._fed = fed * longer
         self._energies: list[tuple[float, ...]] = []
 
     def shape(self, way: _Way) -> bool:
@@ -250,7 +279,7 @@ class _Relaxation:
             diameter=DIAMETER,
             energies=tuple(self._energies),
             closest=energy.closest / DIAMETER,
-            strain=float(strains.max()),
+            longer=self._longer * (1 + max(0.0, float(strains.max()))),
         )
 
     def _set_cell(self, w: float, c: float) -> None:
@@ -272,6 +301,13 @@ class _Relaxation:
         self.at, self.w, self.c, values = self._solver.minimise(self.at, self.w, self.c, last, tell)
         self._energies.append(tuple(values))
         return self._solver.kept_apart and 0.02 < self.w < 2 and 0.01 < self.c < 2
+
+
+def _least_longer(layout: Layout, cell: tuple[float, float]) -> float:
+    """How much longer than fed all yarn must be to reach round the legs and across the cells, at the very least."""
+    w, c = cell
+    needed = [w if each.kind == SLIP else w + 2 * c * each.span + 1.6 * DIAMETER for each in layout.cells]
+    return max(1.0, sum(needed) / float(layout.fed.sum()))
 
 
 def _start_wale(energy: Energy, layout: Layout, start: Floats) -> float:

@@ -34,7 +34,15 @@ def name_of(chart: Chart, cell: tuple[float, float] | None) -> str:
     rules = (
         _FORM,
         (start.DIAMETER, sorted(start.NODES.items()), sorted(start.FED.items()), CLOSEST),
-        (energy.STRETCH, energy.CONTACT, energy.FLAT, energy.NO_SLIDING, energy.UPRIGHT_X, energy.UPRIGHT_Z),
+        (
+            energy.STRETCH,
+            energy.CONTACT,
+            energy.FLAT,
+            energy.NO_SLIDING,
+            energy.FRICTION,
+            energy.UPRIGHT_X,
+            energy.UPRIGHT_Z,
+        ),
         repeat.cells.shape,
         None if cell is None else tuple(f"{size:.6g}" for size in cell),
     )
@@ -48,7 +56,7 @@ def pack(fabric: Fabric, name: str) -> bytes:
         "cells": fabric.chart.cells,
         "nodes": np.concatenate(fabric.courses),
         "counts": np.array([len(course) for course in fabric.courses]),
-        "numbers": np.array([fabric.cell_w, fabric.cell_c, fabric.diameter, fabric.closest, fabric.strain]),
+        "numbers": np.array([fabric.cell_w, fabric.cell_c, fabric.diameter, fabric.closest, fabric.longer]),
     }
     stream = io.BytesIO()
     np.savez(stream, allow_pickle=False, check=np.array(_digest(arrays)), **arrays)
@@ -71,7 +79,7 @@ def unpack(content: bytes, name: str) -> Fabric | None:
         layout = start.lay_out(chart)
         if counts.tolist() != np.bincount(layout.course).tolist() or nodes.shape != (layout.nodes, 3):
             return None
-        w, c, diameter, closest, strain = arrays["numbers"].tolist()
+        w, c, diameter, closest, longer = arrays["numbers"].tolist()
         if not (np.isfinite(nodes).all() and min(w, c, diameter) > 0):
             return None
     except _BROKEN:
@@ -80,7 +88,7 @@ def unpack(content: bytes, name: str) -> Fabric | None:
     courses = tuple(nodes[end - count : end] for end, count in zip(ends, counts, strict=True))
     for course in courses:
         course.setflags(write=False)
-    return Fabric(chart, courses, w, c, diameter, (), closest, strain)
+    return Fabric(chart, courses, w, c, diameter, (), closest, longer)
 
 
 def _digest(arrays: dict[str, np.ndarray[tuple[int, ...], np.dtype[np.generic]]]) -> str:
