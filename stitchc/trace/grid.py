@@ -201,11 +201,15 @@ def _searched(plane: Plane, cells: tuple[int, int] | None) -> Lattice | None:
     if best is None:
         return None
     lattice = best[1]
-    for _ in range(3):  # what is typical of all that was found may let it reach farther
-        wider = _judged(whole, lattice.across, lattice.down)
-        if wider is None or wider[1].size == lattice.size or (cells is not None and wider[1].size != cells):
+    for _ in range(8):  # lines measured over all that was found fall nearer to those farther out
+        measured = _measured_again(upright, level, sure, lattice)
+        wider = _judged(whole, measured.across, measured.down)
+        if wider is None or (cells is not None and wider[1].size != cells):
             break
+        settled = wider[1].size == lattice.size
         lattice = wider[1]
+        if settled:
+            break
     return lattice
 
 
@@ -522,14 +526,18 @@ def _explained(plane: Plane, lattice: Lattice) -> float:
 
 
 def _settled(plane: Plane, lattice: Lattice) -> Lattice:
-    """The lines' places measured once more, within the grid alone."""
+    """The lines' places measured once more in the whole picture."""
+    noise = _noise(plane)
+    (upright, sure_x), (level, sure_y) = _edges(plane, 1, noise), _edges(plane, 0, noise)
+    return _measured_again(upright, level, (sure_x, sure_y), lattice)
+
+
+def _measured_again(upright: Plane, level: Plane, sure: tuple[float, float], lattice: Lattice) -> Lattice:
+    """The lines' places measured within the grid alone."""
     top, bottom = max(0, round(lattice.down.start_px)), round(lattice.down.end_px) + 1
     left, right = max(0, round(lattice.across.start_px)), round(lattice.across.end_px) + 1
-    noise = _noise(plane)
-    upright, sure_x = _edges(plane[top:bottom], 1, noise)
-    level, sure_y = _edges(plane[:, left:right], 0, noise)
-    across = _measured(np.minimum(upright, sure_x).mean(axis=0), lattice.across)
-    down = _measured(np.minimum(level, sure_y).mean(axis=1), lattice.down)
+    across = _measured(np.minimum(upright[top:bottom], sure[0]).mean(axis=0), lattice.across)
+    down = _measured(np.minimum(level[:, left:right], sure[1]).mean(axis=1), lattice.down)
     return Lattice(across, down, lattice.ruled)
 
 
