@@ -196,6 +196,8 @@ class _Compiler:
         self.visited: dict[Path, str] = {}
         self.lost: set[str] = set()
         """Names whose lines could not be read: using them is not a second mistake."""
+        self.include_failed = False
+        """A file could not be read in: names it would have brought are nobody's mistake."""
 
     def error(self, code: str, text: str, span: Span, **rest: object) -> None:
         self.add(Message(code, "error", text, span, **rest))  # type: ignore[arg-type]
@@ -432,6 +434,7 @@ class _Compiler:
             near = _names_in(target) if target.is_dir() else _names_like(target)
             cure = f'include "{os.path.relpath(near[0], here)}"' if near else "Check the name and the folder."
             self.error("N114", trouble.messages[0].text.replace(str(target), wanted), path.span, cure=cure)
+            self.include_failed = True
             return
         self.read_source(raw, shown, (*chain, real), depth + 1)
 
@@ -524,7 +527,7 @@ class _Compiler:
         return Swatch(name, per, line.stitch.span, counts[0], counts[1])
 
     def unknown_stitch(self, word: Word, among: Iterable[str]) -> None:
-        if _nfc(word.text) in self.lost:
+        if _nfc(word.text) in self.lost or self.include_failed:
             return
         near = self.nearest(_nfc(word.text), among)
         cure = near or (f"stitch {word.shown}   (defined on a line of its own)")
@@ -534,7 +537,7 @@ class _Compiler:
         key = _nfc(word.text)
         if key in self.yarns:
             return key
-        if key in self.lost:
+        if key in self.lost or self.include_failed:
             return None
         near = self.nearest(key, self.yarns)
         self.error(
@@ -821,6 +824,8 @@ class _Compiler:
 
     def evaluate(self, expression: Expression, made: Mapping[str, Stitch]) -> Chart | None:
         """The chart of an expression, or None once what is wrong has been reported."""
+        if self.cells_worked > MOST_CELLS_WORKED:
+            return None
         if isinstance(expression, Named):
             return made[_nfc(expression.name.text)].chart
         if isinstance(expression, PlainPart):
@@ -843,7 +848,7 @@ class _Compiler:
 
     def worked(self, chart: Chart | None, span: Span) -> Chart | None:
         """The chart, unless too many cells have been made by now; that is told once."""
-        if chart is None or self.cells_worked > MOST_CELLS_WORKED:
+        if chart is None:
             return None
         self.cells_worked += chart.width * chart.height
         if self.cells_worked <= MOST_CELLS_WORKED:

@@ -23,6 +23,8 @@ _LONGEST_PERIOD: Final = 64
 """The longest group that is followed across the pieces of a long row."""
 _NESTING_COST: Final = 3
 """Characters that a group inside a group must save before it is worth its harder reading."""
+_IN_NAMES: Final = frozenset({"Lu", "Ll", "Lt", "Lm", "Lo", "Nd"})
+"""Unicode categories that `notation_name` keeps: letters and decimal figures."""
 _INDENT: Final = "    "
 _NAME: Final = re.compile(r"[^\W\d_][\w\-\u0300-\u036f]*")
 
@@ -69,8 +71,8 @@ def is_name(text: str) -> bool:
 
 def notation_name(text: str, otherwise: str = "traced") -> str:
     """A name of the notation made from any text, a file's stem for instance: "Chart 3 (new)" gives "Chart-3-new"."""
-    words = re.findall(r"[\w-]+", unicodedata.normalize("NFC", text))
-    name = "-".join(words).strip("-_")[:60].rstrip("-_")
+    kept = (c if c in "_-" or unicodedata.category(c) in _IN_NAMES else " " for c in unicodedata.normalize("NFC", text))
+    name = "-".join("".join(kept).split()).strip("-_")[:60].rstrip("-_")
     if name and not is_name(name):
         name = f"{otherwise}-{name}"
     return name if name and is_name(name) else otherwise
