@@ -49,7 +49,7 @@ def command(
     from stitchc.gauge.yarn import ill_matched
 
     pattern = common.read_pattern(file)
-    stitches = common.chosen(pattern, stitch_names)
+    stitches = common.chosen(pattern, stitch_names, parts=True)
     common.require(check_swatches(pattern), pattern)
     report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
     common.show([*report.messages, *ill_matched(report, pattern)], pattern.sources)
