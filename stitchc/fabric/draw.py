@@ -34,12 +34,12 @@ NATURAL: Final[Colour] = (216, 203, 180)
 DISTINCT: Final[tuple[Colour, ...]] = (
     (222, 209, 182),
     (38, 84, 140),
-    (214, 126, 40),
-    (98, 166, 178),
-    (122, 52, 82),
-    (232, 204, 96),
-    (66, 82, 62),
-    (198, 160, 188),
+    (228, 142, 54),
+    (66, 116, 126),
+    (238, 212, 112),
+    (120, 46, 76),
+    (206, 168, 196),
+    (62, 78, 58),
 )
 """Yarns without a colour of their own take these in turn. Neighbours differ in lightness as well as in hue, along blue
 and orange, so that they can be told apart with any kind of colour vision."""

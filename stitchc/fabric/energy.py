@@ -65,7 +65,7 @@ class _Ties:
         force = self.stiffness * off / bent
         force -= self._means(force)[self.group]
         gradient += np.bincount(self.node, force, gradient.size)
-        return float((self.most * reach * (bent - 1)).sum())
+        return float((self.stiffness * off * off / (1 + bent)).sum())
 
     def _means(self, values: Floats) -> Floats:
         result: Floats = np.bincount(self.group, values, self.counts.size) / self.counts

@@ -32,7 +32,7 @@ Inst. 50 T448, as quoted in Spencer, Knitting Technology, 3rd ed., 22.5)."""
 MOST_CELLS: Final = 1600
 """The largest repeat that is relaxed, in cells."""
 
-MOST_TUCKS: Final = 12
+MOST_TUCKS: Final = 10
 """The most tuck loops that a needle may cast off at once."""
 
 CLOSEST: Final = 0.45

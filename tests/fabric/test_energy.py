@@ -1,0 +1,143 @@
+"""The energy: its gradient against differences, its metric, and what it forbids."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from stitchc.fabric.energy import CONTACT, FRICTION, NO_SLIDING, STRETCH, Energy
+from stitchc.fabric.start import DIAMETER, START_COURSE, Floats, Layout, lay_out, start_shape
+from tests.fabric.conftest import chart_of
+
+
+def crowded(rows: str) -> tuple[Energy, Layout, Floats, float, float]:
+    """A start shape pressed together until strands touch, a little shaken, with every term at work."""
+    layout = lay_out(chart_of(rows))
+    start = start_shape(layout)
+    w, c = 0.25, 0.15
+    scale = np.array([[w], [c / START_COURSE], [0.12]])
+    at = start * scale + np.random.default_rng(7).normal(0, 0.002, start.shape)
+    energy = Energy(layout)
+    fed = (layout.fed / [cell.count for cell in layout.cells])[layout.cell]
+    energy.rest(fed * 1.3, DIAMETER, at, w * layout.width)
+    energy.lead(start * np.array([[1.0], [1 / START_COURSE], [0.2]]), 500.0)
+    return energy, layout, at, w * layout.width, c * layout.height
+
+
+@pytest.mark.parametrize("rows", ["KT/KK", "KTS/SKT/KKK", "KK/KK"])
+def test_gradient_against_differences(rows: str) -> None:
+    energy, _, at, width, height = crowded(rows)
+    _, gradient, growth = energy(at, width, height)
+    random = np.random.default_rng(3)
+    step = 1e-7
+    for _ in range(12):
+        direction = random.normal(size=at.shape)
+        direction /= np.sqrt((direction**2).sum())
+        ahead, behind = (energy(at + sign * step * direction, width, height)[0] for sign in (1, -1))
+        assert (ahead - behind) / (2 * step) == pytest.approx(float((gradient * direction).sum()), rel=1e-5, abs=1e-3)
+    for axis in (0, 1):
+        grown = []
+        for sign in (1, -1):
+            factor = np.exp(sign * step)
+            moved = at.copy()
+            moved[axis] *= factor
+            grown.append(energy(moved, width * factor if axis == 0 else width, height * factor if axis else height)[0])
+        assert (grown[0] - grown[1]) / (2 * step) == pytest.approx(float(growth[axis]), rel=1e-5, abs=1e-3)
+
+
+def test_every_single_coordinate_of_some_nodes() -> None:
+    energy, layout, at, width, height = crowded("KT/KK")
+    _, gradient, _ = energy(at, width, height)
+    step = 1e-7
+    for node in range(0, layout.nodes, 7):
+        for axis in range(3):
+            values = []
+            for sign in (1, -1):
+                moved = at.copy()
+                moved[axis, node] += sign * step
+                values.append(energy(moved, width, height)[0])
+            assert (values[0] - values[1]) / (2 * step) == pytest.approx(
+                float(gradient[axis, node]), rel=1e-4, abs=0.05
+            )
+
+
+def test_the_metric_is_symmetric_and_positive_definite() -> None:
+    energy, layout, at, width, height = crowded("KT/KK")
+    matrix, border, corner = energy.curvature(at, width, height)
+    dense = matrix.toarray()
+    n = 3 * layout.nodes
+    assert dense.shape == (n, n) and border.shape == (n, 2) and corner.shape == (2, 2)
+    assert np.abs(dense - dense.T).max() <= 1e-9 * np.abs(dense).max()
+    assert np.linalg.eigvalsh(dense).min() > 0
+    whole = np.block([[dense, border], [border.T, corner]])
+    assert np.linalg.eigvalsh(whole).min() > -1e-6 * np.abs(whole).max()
+
+
+def test_a_straight_taut_yarn_by_hand() -> None:
+    # Two courses of floats far apart: nothing but stretch, EA / 2 * length * strain^2 for each.
+    layout = lay_out(chart_of("KK/KK"))
+    energy = Energy(layout)
+    n = int((layout.course == 0).sum())
+    at = np.zeros((3, layout.nodes))
+    at[0] = np.tile(np.arange(n) / n * 2.0 - 0.5, 2)
+    at[1] = layout.course * 5.0
+    length = np.full(layout.nodes, 2.0 / n / 1.01)
+    energy.rest(length, DIAMETER, at, 2.0)
+    value, gradient, _ = energy(at, 2.0, 10.0)
+    assert value == pytest.approx(2 * STRETCH / 2 * (2.0 / 1.01) * 0.01**2, rel=1e-9)
+    assert np.abs(gradient).max() < 1e-6
+
+
+def test_two_crossing_yarns_by_hand() -> None:
+    # k w w ((d/r)^2 + (r/d)^2 - 2) for one pair of points at half a diameter.
+    layout = lay_out(chart_of("KK/KK"))
+    energy = Energy(layout)
+    n = int((layout.course == 0).sum())
+    at = np.zeros((3, layout.nodes))
+    spacing = 1.0
+    at[0] = np.tile((np.arange(n)) * spacing, 2)
+    at[1] = layout.course * (DIAMETER / 2)
+    width, height = n * spacing, 50.0
+    energy.rest(np.full(layout.nodes, spacing), DIAMETER, at, width)
+    value, _, _ = energy(at, width, height)
+    points_a_course = n * int(np.ceil(spacing / (0.45 * DIAMETER) - 1e-6))
+    weight = width / points_a_course
+    pairs_at = [0.0, weight, -weight]
+    expected = 0.0
+    for along in pairs_at:
+        r = np.hypot(along, DIAMETER / 2)
+        if r < DIAMETER:
+            expected += points_a_course * CONTACT * weight**2 * ((DIAMETER / r) ** 2 + (r / DIAMETER) ** 2 - 2)
+    assert value == pytest.approx(expected, rel=1e-6)
+    assert energy.closest == pytest.approx(DIAMETER / 2)
+
+
+def test_friction_gives_way() -> None:
+    # Sliding is resisted like a spring at first and by no more than the friction in the end.
+    layout = lay_out(chart_of("KK/KK"))
+    energy = Energy(layout)
+    at = np.zeros((3, layout.nodes))
+    pulls = []
+    for shift in (1e-5, 0.2):
+        moved = at.copy()
+        moved[0, layout.at(1, 0).first] = shift
+        gradient = np.zeros(layout.nodes)
+        energy._ties_x.pull(moved[0], gradient)
+        pulls.append(float(gradient[layout.at(1, 0).first]))
+    assert pulls[0] == pytest.approx(NO_SLIDING * 1e-5 / 2, rel=1e-3)
+    assert FRICTION * 0.9 < pulls[1] <= FRICTION
+
+
+def test_a_strand_touches_its_own_copy_but_not_its_own_arc() -> None:
+    # Two straight courses in a repeat so low that each lies as near to the other's copy above as to the other.
+    layout = lay_out(chart_of("KK/KK"))
+    energy = Energy(layout)
+    n = int((layout.course == 0).sum())
+    at = np.zeros((3, layout.nodes))
+    at[0] = np.tile(np.arange(n) * 0.02, 2)
+    at[1] = layout.course * 1.0
+    width = n * 0.02
+    energy.rest(np.full(layout.nodes, 0.02), DIAMETER, at, width)
+    assert energy(at, width, 2.0)[0] == pytest.approx(0, abs=1e-9)  # neighbours along the arc, nearer than a diameter
+    assert energy(at, width, 1.0 + DIAMETER / 2)[0] > 1  # only its copy in the next repeat is near
+    assert energy.closest == pytest.approx(DIAMETER / 2)

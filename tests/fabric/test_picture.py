@@ -1,0 +1,188 @@
+"""`stitchc picture` from outside: files, sizes, words and exit statuses."""
+
+from __future__ import annotations
+
+import io
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from stitchc.__main__ import run
+
+PATTERN = """
+pattern "Tide line"
+yarn foam "sea green" colour "#2f8f83"
+yarn sand "oat" colour "#ead9b0"
+yarn kelp "olive"
+gauge plain 20 stitches 28 rows per 10 cm
+stitch ripple
+    1: K T
+    2: K
+stitch lone
+    1: K
+stitch stripes
+    1-2 in foam: K
+    3-4 in sand: K
+stitch laid
+    1: S
+    2: K
+stitch never
+    1: K S
+"""
+
+
+@pytest.fixture
+def pattern(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    path = tmp_path / "tide.stitch"
+    path.write_text(PATTERN, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    return path
+
+
+def draw(*words: str) -> int:
+    return run(["picture", *words])
+
+
+def opened(path: Path) -> Image.Image:
+    image = Image.open(io.BytesIO(path.read_bytes()))
+    image.load()
+    return image
+
+
+def test_one_side_life_size(pattern: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    target = pattern.parent / "ripple.png"
+    assert (
+        draw(
+            "tide.stitch", "--stitch", "ripple", "--face", "purl", "--size", "4x2.5", "--dpi", "127", "-o", str(target)
+        )
+        == 0
+    )
+    said = capfd.readouterr()
+    assert said.out.splitlines() == [str(target)]
+    assert re.search(r"Scale of `ripple`: 18\.\d stitches and 38\.\d rows to 10 cm \(estimate\)\.", said.err)
+    image = opened(target)
+    assert image.width == 200, "4 cm at 127 dots to the inch, which is 50 to the cm"
+    assert image.height > 125, "2.5 cm and the strip below"
+    assert image.info["dpi"] == pytest.approx((127, 127), abs=0.05)
+    assert image.info["Software"] == "stitchc"
+    assert b"stitchc" in target.read_bytes()[:4096]
+    assert "50.000 pixels per cm" in image.info["Description"]
+    # The scale bar, measured in the picture: a black line of a whole number of its own units.
+    strip = np.asarray(image.convert("L"))[125:]
+    dark = strip < 90
+    row = dark[dark.sum(axis=1).argmax()]
+    ends = np.nonzero(row)[0]
+    longest = max(np.split(ends, np.nonzero(np.diff(ends) > 1)[0] + 1), key=len)
+    assert len(longest) == pytest.approx(50, abs=3), "1 cm"
+
+
+def test_both_sides_of_one_stitch_beside_each_other(pattern: Path) -> None:
+    assert draw("tide.stitch", "--stitch", "ripple", "--px", "200") == 0
+    image = opened(pattern.parent / "tide-line-ripple-fabric.png")
+    assert 400 < image.width < 420
+    whole = np.asarray(image.convert("L")).astype(float)
+    assert np.abs(whole[:190, :200] - whole[:190, -200:]).mean() > 5, "the sides differ"
+
+
+def test_several_stitches_go_into_a_folder(pattern: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    words = ("--stitch", "ripple", "--stitch", "lone", "--stitch", "laid", "--px", "150", "--face", "knit")
+    assert draw("tide.stitch", *words, "-o", "seen") == 0
+    paths = [Path(line) for line in capfd.readouterr().out.splitlines()]
+    assert [path.name for path in paths] == [f"tide-line-{name}-fabric-knit.png" for name in ("ripple", "lone", "laid")]
+    assert all(opened(path).width == 150 for path in paths)
+    assert draw("tide.stitch", *words, "-o", "seen.png") == 2
+
+
+def test_yarns_colours(pattern: Path) -> None:
+    assert (
+        draw("tide.stitch", "--stitch", "stripes", "--face", "knit", "--size", "6x6", "--px", "300", "-o", "s.png") == 0
+    )
+    pixels = np.asarray(opened(pattern.parent / "s.png"))[:300].reshape(-1, 3).astype(float)
+    greenness = pixels[:, 1] - pixels[:, 0]
+    assert (greenness > 20).mean() > 0.3, "foam is sea green"
+    assert ((greenness < -8) & (pixels[:, 0] > 120)).mean() > 0.3, "sand is oat"
+
+
+def test_same_bytes_again_from_the_cache_too(pattern: Path) -> None:
+    for name in ("one.png", "two.png"):
+        assert draw("tide.stitch", "--stitch", "ripple", "--px", "120", "-o", name) == 0
+    assert (pattern.parent / "one.png").read_bytes() == (pattern.parent / "two.png").read_bytes()
+
+
+def test_scale_without_any_gauge_is_said_to_be_assumed(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "bare.stitch"
+    file.write_text("stitch ripple\n 1: K T\n 2: K\n")
+    target = str(tmp_path / "bare.png")
+    assert draw(str(file), "--px", "120", "-o", target) == 0
+    assert "stocking stitch assumed at 20 x 26, see --plain" in capfd.readouterr().err
+    assert draw(str(file), "--px", "120", "--plain", "30x42", "-o", target) == 0
+    assert "assumed" not in capfd.readouterr().err
+
+
+def test_a_measured_gauge_without_stocking_stitch(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "own.stitch"
+    file.write_text("stitch ripple\n 1: K T\n 2: K\ngauge ripple 25 stitches per 10 cm\n")
+    assert draw(str(file), "--px", "120", "-o", str(tmp_path / "own.png")) == 0
+    assert "25.0 stitches" in capfd.readouterr().err
+
+
+def test_a_needle_that_never_knits_is_said_and_the_others_are_drawn(
+    pattern: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    assert draw("tide.stitch", "--stitch", "never", "--stitch", "lone", "--px", "120", "-o", "out") == 1
+    said = capfd.readouterr()
+    assert "tide.stitch:18:8: error[V701]" in said.err
+    assert [Path(line).name for line in said.out.splitlines()] == ["tide-line-lone-fabric.png"]
+
+
+@pytest.mark.parametrize(
+    "words, said",
+    [
+        (("--size", "10"), "write width x height in cm"),
+        (("--size", "0x10"), "write width x height in cm"),
+        (("--size", "500x500"), "write width x height in cm"),
+        (("--px", "99"), "--px"),
+        (("--px", "500", "--dpi", "300"), "give one of them"),
+        (("--face", "front"), "--face"),
+        (("--plain", "x"), "not a gauge"),
+    ],
+)
+def test_wrong_command_lines(
+    words: tuple[str, ...], said: str, pattern: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    assert draw("tide.stitch", "--stitch", "ripple", *words) == 2
+    assert said in capfd.readouterr().err
+    assert not list(pattern.parent.glob("*.png"))
+
+
+def test_too_many_pixels(pattern: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    assert draw("tide.stitch", "--stitch", "ripple", "--size", "150x150", "--dpi", "300") == 1
+    assert "error[V705]" in capfd.readouterr().err
+
+
+def test_anothers_file_is_left_alone(pattern: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    target = pattern.parent / "mine.png"
+    target.write_bytes(b"\x89PNG a photograph")
+    assert draw("tide.stitch", "--stitch", "ripple", "--px", "120", "-o", "mine.png") == 3
+    assert target.read_bytes() == b"\x89PNG a photograph"
+    assert draw("tide.stitch", "--stitch", "ripple", "--px", "120", "-o", "mine.png", "--force") == 0
+    assert opened(target).width > 200
+
+
+def test_names_in_any_script_and_very_long_ones(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    names = ["прилив", "κύμα", "wave" * 60]
+    (tmp_path / "t.stitch").write_text("".join(f"stitch {name}\n 1: K\n" for name in names), encoding="utf-8")
+    assert draw("t.stitch", "--px", "120", "-o", "out") == 0
+    assert len(list((tmp_path / "out").iterdir())) == 3
+
+
+def test_the_help_imports_no_array_library() -> None:
+    probe = "import sys; from stitchc.__main__ import run; run(['picture', '--help']); print('numpy' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "False"

@@ -1,0 +1,232 @@
+"""What relaxed fabrics must be: plain at its published proportions, symmetric, at rest, and looped as they began."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from stitchc.chart import SLIP, Chart
+from stitchc.fabric import Fabric, relax, second_opinion
+from stitchc.fabric.relax import CLOSEST, MOST_CELLS, PLAIN_CELL, _Solver
+from stitchc.fabric.start import DIAMETER, START_COURSE, Floats, Layout, lay_out
+from stitchc.fabric.symmetry import symmetries
+from stitchc.fabric.topology import _crossings
+from stitchc.messages import Refused
+from tests.fabric.conftest import at_free_cell, at_gauge, chart_of
+
+SHOWN = (
+    ("K", 1.0, 1.0),
+    ("KT/KK", 0.91, 1.37),
+    ("KT/KT/KK", 0.90, 1.71),
+    ("KS/SK", 1.22, 1.56),
+    ("KTSK/KKKK/SKKT", 1.0, 1.4),
+)
+"""Repeats with stitches and rows over plain's, as the gauge model estimates them."""
+
+
+def positions(fabric: Fabric) -> tuple[Layout, Floats]:
+    return lay_out(fabric.chart), np.concatenate(fabric.courses).T
+
+
+# -- against the outside ----------------------------------------------------------------------------------------------
+
+
+def test_plain_comes_out_at_mundens_constants() -> None:
+    # Wet relaxed plain: Kw 4.1, Kc 5.3, their ratio 1.3 (Munden 1959, J. Text. Inst. 50 T448, as quoted in Spencer,
+    # Knitting Technology, 3rd ed., 22.5). Nothing in the model was fitted to them but the yarn's thickness.
+    plain = at_free_cell("K")
+    assert 1 / plain.cell_w == pytest.approx(4.1, rel=0.03)
+    assert 1 / plain.cell_c == pytest.approx(5.3, rel=0.03)
+    assert plain.cell_w / plain.cell_c == pytest.approx(1.3, abs=0.04)
+
+
+def test_tuck_is_wider_and_shorter_than_plain_and_slip_shorter() -> None:
+    # Tuck widens and shortens, slip shortens too, and with the same holds tuck is the wider (common practice).
+    tuck_w, tuck_c = second_opinion(chart_of("KT/TK"))
+    slip_w, slip_c = second_opinion(chart_of("KS/SK"))
+    assert tuck_w < 0.9 and tuck_c > 1.5
+    assert slip_c > 1.2
+    assert tuck_w < slip_w and tuck_c > slip_c
+
+
+def test_longer_holds_take_more_rows() -> None:
+    rows = [second_opinion(chart_of(rows))[1] for rows in ("K", "KS/KK", "KS/KS/KK")]
+    assert rows[0] == pytest.approx(1)
+    assert rows[0] < rows[1] < rows[2]
+
+
+# -- at rest ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("rows, stitch_factor, row_factor", SHOWN)
+def test_at_rest(rows: str, stitch_factor: float, row_factor: float) -> None:
+    fabric = at_gauge(rows, stitch_factor, row_factor)
+    assert fabric.cell_w == pytest.approx(PLAIN_CELL[0] / stitch_factor)
+    assert fabric.cell_c == pytest.approx(PLAIN_CELL[1] / row_factor)
+    assert fabric.closest > CLOSEST
+    for stage in fabric.energies:
+        assert np.diff(stage).max(initial=0) <= 0, "the energy rose"
+    layout, at = positions(fabric)
+    width = fabric.chart.width * fabric.cell_w
+    for row, course in enumerate(fabric.courses):
+        assert not course.flags.writeable
+        closed = np.concatenate([course, course[:1] + np.array([width, 0, 0])])
+        length = float(np.linalg.norm(np.diff(closed, axis=0), axis=1).sum())
+        fed = sum(float(layout.fed[row * layout.width + column]) for column in range(layout.width))
+        assert length == pytest.approx(fed, rel=0.02), "a course is one yarn that does not stretch"
+    assert at.shape == (3, layout.nodes)
+
+
+@pytest.mark.parametrize("rows, stitch_factor, row_factor", [*SHOWN, ("KT/KT/TK/TK", 0.87, 2.08)])
+def test_strands_still_lie_over_and_under_as_they_must(rows: str, stitch_factor: float, row_factor: float) -> None:
+    """Seen in the view: heads behind the legs drawn through them, tucks and floats behind the loops held longer."""
+    fabric = at_gauge(rows, stitch_factor, row_factor)
+    layout, at = positions(fabric)
+    in_wales = at / np.array([[fabric.cell_w], [fabric.cell_c / START_COURSE], [1.0]])
+    for cell in layout.cells:
+        if cell.kind == SLIP:
+            continue
+        taker = layout.at(cell.row + cell.span, cell.column)
+        in_front = [over for _, over in _crossings(layout, in_wales, cell, taker, cell.row + cell.span)]
+        assert in_front.count(False) == 2, "the head lies behind the two legs drawn through it"
+        assert in_front.count(True) <= 2, "and the legs in front of the feet below, where they cross in the view"
+        for row in range(cell.row + 1, cell.row + cell.span):
+            later = layout.at(row, cell.column)
+            assert all(over for _, over in _crossings(layout, in_wales, cell, later, row))
+
+
+@pytest.mark.parametrize("rows, stitch_factor, row_factor", [*SHOWN[:4], ("KT/KT/TK/TK", 0.87, 2.08)])
+def test_symmetric_repeats_come_out_symmetric(rows: str, stitch_factor: float, row_factor: float) -> None:
+    fabric = at_gauge(rows, stitch_factor, row_factor)
+    layout, at = positions(fabric)
+    alike = symmetries(fabric.chart, layout)
+    assert len(alike.turned) >= 2
+    width, height = fabric.chart.width * fabric.cell_w, fabric.chart.height * fabric.cell_c
+    for image, turned in zip(alike.images, alike.turned, strict=True):
+        other = at[:, image]
+        assert np.abs(other[2] - at[2]).max() < 1e-6
+        for axis, period, sign in ((0, width, turned), (1, height, 1.0)):
+            shift = (other[axis] - sign * at[axis]) / (fabric.cell_w if axis == 0 else fabric.cell_c)
+            shift -= shift[0]
+            cells = period / (fabric.cell_w if axis == 0 else fabric.cell_c)
+            assert np.abs(shift - cells * np.round(shift / cells)).max() < 1e-6
+
+
+def test_a_mirrored_chart_gives_the_mirrored_fabric() -> None:
+    chart = chart_of("KTSK/KKKK/SKKT")
+    one = at_gauge("KTSK/KKKK/SKKT", 1.0, 1.4)
+    other = relax(chart.mirrored(), PLAIN_CELL[0], PLAIN_CELL[1] / 1.4)
+    assert one.energies[-1][-1] == pytest.approx(other.energies[-1][-1], rel=1e-3)
+
+
+def test_it_is_the_same_fabric_however_often_it_is_written() -> None:
+    one = at_gauge("KT/KK", 0.91, 1.37)
+    other = relax(chart_of("KTKTKT/KKKKKK/KTKTKT/KKKKKK"), one.cell_w, one.cell_c)
+    assert np.array_equal(np.concatenate(one.courses), np.concatenate(other.courses))
+
+
+# -- looped as it began -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("rows", ["KT/KK", "KS/KS/KK"])
+def test_no_strand_passes_through_another(rows: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All along the way the strands themselves, not only their contact points, stay apart."""
+    ways: list[tuple[Floats, float, float]] = []
+    measure = _Solver._measure
+
+    def watched(self: _Solver, x: Floats) -> None:
+        place, w, c = self._unpacked(x)
+        ways.append((place.copy(), w, c))
+        measure(self, x)
+
+    monkeypatch.setattr(_Solver, "_measure", watched)
+    fabric = relax(chart_of(rows), PLAIN_CELL[0], PLAIN_CELL[1] / 1.4)
+    assert len(ways) > 10
+    layout = lay_out(fabric.chart)
+    for at, w, c in ways:
+        # Points 0.45 diameters apart that keep 0.45 diameters away leave the strands themselves this much at least.
+        assert strands_apart(layout, at, w, c) > 0.25 * DIAMETER
+
+
+def strands_apart(layout: Layout, at: Floats, w: float, c: float) -> float:
+    """The exact least distance between edges of different strands, copies in neighbouring repeats counted."""
+    width, height = w * layout.width, c * layout.height
+    begin = at.T
+    along = (at[:, layout.next_node] - at).T.copy()
+    along[:, 0] += layout.wraps * width
+    nearest = np.inf
+    index = np.arange(layout.nodes)
+    for right in (-1, 0, 1):
+        for up in (-1, 0, 1):
+            other = begin + np.array([right * width, up * height, 0])
+            middle = begin + along / 2
+            far = np.linalg.norm((other + along / 2)[None] - middle[:, None], axis=2)
+            reach = 2.0 * DIAMETER + float(np.linalg.norm(along, axis=1).max())
+            one, two = np.nonzero(far < reach)
+            same = (layout.course[one] == layout.course[two]) & (up == 0)
+            steps = np.abs(index[one] - index[two])
+            per_course = np.bincount(layout.course)[layout.course[one]]
+            apart_on_arc = np.minimum(steps, per_course - steps)
+            keep = ~(same & (apart_on_arc <= 5))
+            if keep.any():
+                nearest = min(
+                    nearest, _segments(begin[one[keep]], along[one[keep]], other[two[keep]], along[two[keep]])
+                )
+    return nearest
+
+
+def _segments(p: Floats, u: Floats, q: Floats, v: Floats) -> float:
+    """Least distance of pairs of segments p + s u, q + t v, by alternating projections (they converge at once here)."""
+    s = np.full(len(p), 0.5)
+    for _ in range(30):
+        t = np.clip(((p + s[:, None] * u - q) * v).sum(axis=1) / (v * v).sum(axis=1), 0, 1)
+        s = np.clip(((q + t[:, None] * v - p) * u).sum(axis=1) / (u * u).sum(axis=1), 0, 1)
+    return float(np.linalg.norm(p + s[:, None] * u - q - t[:, None] * v, axis=1).min())
+
+
+# -- what is refused --------------------------------------------------------------------------------------------------
+
+
+def refused(chart: Chart, cell_w: float = PLAIN_CELL[0], cell_c: float = PLAIN_CELL[1]) -> str:
+    with pytest.raises(Refused) as error:
+        relax(chart, cell_w, cell_c)
+    (message,) = error.value.messages
+    assert message.severity == "error" and message.cure
+    return f"{message.code}: {message.text}"
+
+
+def test_a_needle_that_never_knits() -> None:
+    assert refused(chart_of("KSK/KTK")).startswith(
+        "V701: The fabric can't be drawn: needle 2 of the repeat never knits"
+    )
+    assert "needles 2, 3 never knit" in refused(chart_of("KSTK/KSSK"))
+
+
+def test_a_repeat_too_large() -> None:
+    row = "K" * (MOST_CELLS // 2) + "T"
+    assert refused(chart_of(f"{row}/{'K' * len(row)}")).startswith("V702")
+
+
+def test_too_many_tucks_on_a_needle() -> None:
+    assert refused(Chart.from_rows(["KT"] * 11 + ["KK"])).startswith("V703: Needle 2 of the repeat takes 11 tucks")
+
+
+def test_no_room_for_the_yarn() -> None:
+    assert refused(chart_of("K"), 0.06, 0.03).startswith("V703")
+
+
+# -- odd sizes and rows -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("rows", ["K/K/K", "SSS/KKK", "KT/TK/SS", "KKT/KKK"])
+def test_odd_repeats(rows: str) -> None:
+    fabric = relax(chart_of(rows), PLAIN_CELL[0], PLAIN_CELL[1] / 1.3) if "T" in rows else at_gauge(rows, 1.0, 1.3)
+    assert fabric.closest > CLOSEST
+    assert fabric.chart.width >= 2 and fabric.chart.height >= 2
+
+
+def test_progress_rises_to_one() -> None:
+    told: list[float] = []
+    relax(chart_of("KK/KT"), *PLAIN_CELL, progress=told.append)
+    assert told == sorted(told)
+    assert 0 <= told[0] < 0.2 and 0.7 < told[-1] <= 1

@@ -1,0 +1,149 @@
+"""Kept fabrics: what is read back is what was kept, and nothing else is ever taken for a fabric."""
+
+from __future__ import annotations
+
+import io
+import pickle
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from stitchc.cli import fabric_cache
+from stitchc.fabric import Fabric, energy
+from stitchc.fabric.store import name_of, pack, unpack
+from tests.fabric.conftest import at_gauge, chart_of
+
+
+@pytest.fixture
+def fabric() -> Fabric:
+    return at_gauge("KT/KK", 0.91, 1.37)
+
+
+def test_there_and_back(fabric: Fabric) -> None:
+    again = unpack(pack(fabric, "some-name"), "some-name")
+    assert again is not None
+    assert again.chart == fabric.chart
+    for one, other in zip(again.courses, fabric.courses, strict=True):
+        assert np.array_equal(one, other) and not one.flags.writeable
+    for field in ("cell_w", "cell_c", "diameter", "closest", "longer"):
+        assert getattr(again, field) == getattr(fabric, field)
+
+
+def test_reproducible_bytes(fabric: Fabric) -> None:
+    assert pack(fabric, "n") == pack(fabric, "n")
+
+
+def test_names_tell_fabrics_apart(monkeypatch: pytest.MonkeyPatch) -> None:
+    ripple = chart_of("KT/KK")
+    names = {
+        name_of(ripple, (0.25, 0.2)),
+        name_of(ripple, (0.25, 0.21)),
+        name_of(ripple, None),
+        name_of(chart_of("KT/KT"), (0.25, 0.2)),
+        name_of(chart_of("KS/KK"), (0.25, 0.2)),
+    }
+    assert len(names) == 5
+    assert name_of(ripple.across(3), (0.25, 0.2)) in names, "a repeat written three times is the same fabric"
+    monkeypatch.setattr(energy, "CONTACT", 1999.0)
+    assert name_of(ripple, (0.25, 0.2)) not in names, "relaxed by other rules"
+
+
+def test_nothing_else_is_a_fabric(fabric: Fabric) -> None:
+    good = pack(fabric, "n")
+    assert unpack(good, "another-name") is None
+    assert unpack(b"", "n") is None
+    assert unpack(b"stitchc", "n") is None
+    assert unpack(good[: len(good) // 2], "n") is None
+    random = np.random.default_rng(5)
+    for _ in range(60):
+        broken = bytearray(good)
+        for at in random.integers(0, len(good), size=3):
+            broken[at] ^= 1 << int(random.integers(0, 8))
+        again = unpack(bytes(broken), "n")  # a flipped bit in what nobody reads may leave the fabric whole
+        assert again is None or all(map(np.array_equal, again.courses, fabric.courses))
+
+
+def test_no_pickle_is_ever_loaded(fabric: Fabric, tmp_path: Path) -> None:
+    target = tmp_path / "pickled-was-run"
+
+    class Trap:
+        def __reduce__(self) -> tuple[object, ...]:
+            return target.touch, ()
+
+    stream = io.BytesIO()
+    np.savez(stream, form=np.array([Trap()], dtype=object), allow_pickle=True)
+    assert unpack(stream.getvalue(), "n") is None
+    assert unpack(pickle.dumps(Trap()), "n") is None
+    assert not target.exists()
+
+
+def test_an_archive_that_would_swell_is_not_unpacked() -> None:
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("nodes.npy", bytes(300 * 1024 * 1024))
+    assert len(stream.getvalue()) < 1024 * 1024
+    assert unpack(stream.getvalue(), "n") is None
+
+
+# -- the cache folder -------------------------------------------------------------------------------------------------
+
+CELL = (0.25, 0.19)
+
+
+def count_relaxations(monkeypatch: pytest.MonkeyPatch) -> list[object]:
+    from stitchc import fabric
+
+    calls: list[object] = []
+    relax = fabric.relax
+
+    def counted(*arguments: object) -> Fabric:
+        calls.append(arguments)
+        return relax(*arguments)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(fabric, "relax", counted)
+    return calls
+
+
+def test_a_repeat_is_relaxed_once(cache_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    calls = count_relaxations(monkeypatch)
+    one = fabric_cache.relaxed(chart_of("K"), CELL)
+    (kept,) = cache_folder.glob("*")
+    other = fabric_cache.relaxed(chart_of("KK/KK"), CELL)
+    assert len(calls) == 1
+    assert all(map(np.array_equal, one.courses, other.courses))
+    assert kept.suffix == ".npz"
+
+
+@pytest.mark.parametrize("content", [b"", b"not an archive", b"PK\x03\x04" + bytes(500)])
+def test_a_broken_cache_is_ignored_and_written_anew(
+    content: bytes, cache_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls = count_relaxations(monkeypatch)
+    fabric_cache.relaxed(chart_of("K"), CELL)
+    (kept,) = cache_folder.glob("*.npz")
+    good = kept.read_bytes()
+    kept.write_bytes(content)
+    fabric_cache.relaxed(chart_of("K"), CELL)
+    assert len(calls) == 2
+    assert kept.read_bytes() == good
+
+
+def test_no_place_for_a_cache_costs_only_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    in_the_way = tmp_path / "a-file"
+    in_the_way.write_text("not a folder")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(in_the_way))
+    monkeypatch.chdir(tmp_path)
+    assert fabric_cache.relaxed(chart_of("K"), CELL).closest > 0.45
+    monkeypatch.setattr("platformdirs.user_cache_path", lambda *a, **k: Path("~/.cache"))  # no home was found
+    assert fabric_cache.relaxed(chart_of("K"), CELL).closest > 0.45
+    assert sorted(path.name for path in tmp_path.iterdir() if path.name != "cache") == ["a-file"]
+    assert in_the_way.read_text() == "not a folder"
+
+
+def test_old_fabrics_go_when_there_are_many(cache_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(fabric_cache, "_MOST_FILES", 2)
+    for wale in (0.24, 0.25, 0.26):
+        fabric_cache.relaxed(chart_of("K"), (wale, 0.19))
+    assert len(list(cache_folder.glob("*.npz"))) == 2
