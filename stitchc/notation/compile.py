@@ -130,6 +130,7 @@ def read_text(
     return compile_text(text, file, folder)[:2]
 
 
+_AN_INCLUDE: Final = 'include "grounds.stitch"'
 _SAVE_AS_UTF_8: Final = "Save the file again with the encoding UTF-8."
 
 
@@ -387,7 +388,7 @@ class _Compiler:
             self.error("N114", text, path.span, cure="Save the pattern in a file, and check that.")
             return
         if not wanted.strip():
-            self.error("N114", "This include names no file.", path.span, cure='include "grounds.stitch"')
+            self.error("N114", "This include names no file.", path.span, cure=_AN_INCLUDE)
             return
         if "\\" in wanted:
             plain = wanted.replace("\\", "/")
@@ -418,6 +419,9 @@ class _Compiler:
             return
         if real in self.visited:
             return
+        if os.path.exists(real) and not (os.path.isfile(real) or os.path.isdir(real)):  # noqa: PTH110, PTH112, PTH113
+            self.error("N114", f"`{path.shown}` is not a file with a pattern.", path.span, cure=_AN_INCLUDE)
+            return
         if depth + 1 > MOST_INCLUDES_DEEP:
             self.error(
                 "N110",
@@ -431,9 +435,9 @@ class _Compiler:
         try:
             raw = files.read_bytes(str(target), MOST_BYTES)
         except files.FileTrouble as trouble:
-            near = _names_in(target) if target.is_dir() else _names_like(target)
+            near = _names_in(target) if os.path.isdir(target) else _names_like(target)  # noqa: PTH112
             cure = f'include "{os.path.relpath(near[0], here)}"' if near else "Check the name and the folder."
-            self.error("N114", trouble.messages[0].text.replace(str(target), wanted), path.span, cure=cure)
+            self.error("N114", trouble.messages[0].text.replace(str(target), path.shown), path.span, cure=cure)
             self.include_failed = True
             return
         self.read_source(raw, shown, (*chain, real), depth + 1)
@@ -682,15 +686,20 @@ class _Compiler:
     def rows_by_text(self, rows: Sequence[Row]) -> dict[str, tuple[RowCells, list[Row]]]:
         """The rows that can be read by how their cells are written, so that each writing is read once."""
         alike: dict[str, tuple[RowCells, list[Row]]] = {}
+        wrong: set[str] = set()
         for row in rows:
             if row.text in alike:
                 alike[row.text][1].append(row)
+                continue
+            if row.text in wrong and self.faults > MOST_MESSAGES:
                 continue
             cells, messages = read_cells(Word(row.text, row.span))
             for message in messages:
                 self.add(message)
             if cells is not None:
                 alike[row.text] = cells, [row]
+            else:
+                wrong.add(row.text)
         return alike
 
     def row_numbers(self, definition: _Rows) -> int | None:

@@ -19,9 +19,6 @@ from lark.lexer import PatternRE, TerminalDef
 
 from stitchc import files
 
-START = "start"
-ONE_LINE = "one_line"
-
 _MOST_REMEMBERED = 4 * 1024 * 1024
 
 _WORD_ENDS = r"(?![\w-]|[^\x00-\x7f\s])"
@@ -36,11 +33,14 @@ def grammar_path() -> Path:
     raise FileNotFoundError("grammar/stitch.lark is missing from this installation of stitchc")
 
 
-def load_parser(transformer: lark.Transformer[Any, Any]) -> lark.Lark:
-    """The parser with `transformer` applied as it reads, so that no tree of the whole text is ever held."""
+def load_parser(transformer: lark.Transformer[Any, Any], anew: bool = False) -> lark.Lark:
+    """The parser with `transformer` applied as it reads, so that no tree of the whole text is ever held.
+
+    anew: made from the grammar, whatever is remembered.
+    """
     text = grammar_path().read_text("utf-8")
     key = hashlib.sha256(f"{lark.__version__} {sys.version_info[:2]} {_WORD_ENDS} {text}".encode()).hexdigest()
-    remembered = _remembered(key)
+    remembered = None if anew else _remembered(key)
     if remembered is not None:
         with contextlib.suppress(Exception):  # a table that no longer fits this Lark is simply made anew
             table: Any = {"data": remembered[0], "memo": remembered[1]}
@@ -49,7 +49,6 @@ def load_parser(transformer: lark.Transformer[Any, Any]) -> lark.Lark:
     options: dict[str, Any] = {
         "parser": "lalr",
         "lexer": "contextual",
-        "start": [START, ONE_LINE],
         "edit_terminals": _end_with_the_word,
     }
     bare = lark.Lark(text, maybe_placeholders=True, **options)

@@ -18,7 +18,7 @@ import lark
 from lark.exceptions import UnexpectedInput
 
 from stitchc.messages import Message, Span
-from stitchc.notation.grammar import START, load_parser
+from stitchc.notation.grammar import load_parser
 from stitchc.notation.slips import KEYWORDS
 from stitchc.notation.tree import (
     CarriageLine,
@@ -61,7 +61,7 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
 
     text: with line ends already made "\\n". Never raises for any text.
     """
-    parser, builder = _parser()
+    builder = _builder()
     placed: list[Placed] = []
     messages: list[Message] = []
     lines = text.split("\n")
@@ -74,7 +74,7 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
         messages += _too_deep(chunk, file, first)
         builder.begin(file, first)
         try:
-            others = _parse(parser, "\n".join(chunk) + "\n", START)
+            others = _parse("\n".join(chunk) + "\n")
             placed += heapq.merge(rows, others, key=itemgetter(1))
             messages += builder.messages
             continue
@@ -85,7 +85,7 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
                 continue
             builder.begin(file, first + offset)
             try:
-                others += _parse(parser, line + "\n", START)
+                others += _parse(line + "\n")
                 messages += builder.messages
             except _OddName as odd:
                 messages.append(_wrong_lines().odd_name(odd.name, line, odd.column - 1, file, first + offset + 1))
@@ -169,9 +169,20 @@ def _blanked(match: re.Match[str]) -> str:
     return " " * len(match.group())
 
 
-def _parse(parser: lark.Lark, text: str, start: str) -> list[Placed]:
-    placed: Any = parser.parse(text, start=start)
-    return list(placed)
+def _parse(text: str) -> list[Placed]:
+    """The lines of a text. Raises UnexpectedInput where one of them cannot be read."""
+    builder = _builder()
+    so_far = list(builder.messages)
+    try:
+        placed: Any = _parser().parse(text)
+        if all(isinstance(one, Placed) for one in placed):
+            return list(placed)
+    except UnexpectedInput:
+        raise
+    except Exception:
+        pass
+    builder.messages = so_far  # the remembered grammar is damaged in some way that only shows in use
+    return list(_parser(anew=True).parse(text))  # type: ignore[arg-type]
 
 
 class _OddName(UnexpectedInput):
@@ -194,9 +205,13 @@ def _wrong_lines() -> ModuleType:
 
 
 @cache
-def _parser() -> tuple[lark.Lark, _Builder]:
-    builder = _Builder()
-    return load_parser(builder), builder
+def _builder() -> _Builder:
+    return _Builder()
+
+
+@cache
+def _parser(anew: bool = False) -> lark.Lark:
+    return load_parser(_builder(), anew)
 
 
 # -- from tokens to lines ---------------------------------------------------------------------------------------
@@ -240,8 +255,6 @@ class _Builder(lark.Transformer[Any, Any]):
 
     def start(self, children: list[Any]) -> list[Placed]:
         return [child for child in children if child is not None]
-
-    one_line = start
 
     def _placed(self, line: Line, span: Span) -> Placed:
         return Placed(line, span.line)
