@@ -182,7 +182,8 @@ def _parse(text: str) -> list[Placed]:
     except Exception:
         pass
     builder.messages = so_far  # the remembered grammar is damaged in some way that only shows in use
-    return list(_parser(anew=True).parse(text))  # type: ignore[arg-type]
+    placed = _parser(anew=True).parse(text)
+    return list(placed)
 
 
 class _OddName(UnexpectedInput):
