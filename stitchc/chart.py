@@ -167,10 +167,9 @@ class Chart:
         guard_size(width, height)
         if (width, height) == (self.width, self.height):
             return self
-        columns = np.arange(width) % self.width
-        rows = np.arange(height) % self.height
-        cells = self.cells[np.ix_(rows, columns)]
-        return Chart(_frozen(cells), tuple(self.yarns[row] for row in rows.tolist()))
+        across, up = -(-width // self.width), -(-height // self.height)
+        cells = np.ascontiguousarray(np.tile(self.cells, (up, across))[:height, :width])
+        return Chart(_frozen(cells), (self.yarns * up)[:height])
 
     def shifted(self, columns: int) -> Chart:
         """The columns moved round the repeat, to the right for a positive count."""

@@ -105,13 +105,13 @@ def render(message: Message, sources: Mapping[str, Sequence[str]] | None = None,
     for index, (span, label) in enumerate(places):
         text = _line_of(sources, span)
         if text is None:
-            if index and label:
+            if label:
                 lines.append(f"{' ' * gutter} = {visible(label)} ({visible(span.file)}:{span.line})")
             continue
         shown, left, width = _excerpt(text, span.column, span.length)
         elsewhere = f"  ({visible(span.file)})" if message.span and span.file != message.span.file else ""
         mark = ("^" if index == 0 else "-") * max(1, width)
-        lines.append(f"{span.line:>{gutter}} | {shown}{elsewhere}")
+        lines.append(f"{span.line:>{gutter}} | {shown}{elsewhere}".rstrip())
         lines.append(f"{' ' * gutter} | {' ' * left}{paint}{mark}{' ' + visible(label) if label else ''}{off}")
     if message.cure:
         first, *rest = message.cure.splitlines()
@@ -139,10 +139,16 @@ def _shown(character: str) -> str:
 
 
 def columns_of(text: str) -> int:
-    """How many terminal columns the text takes (wide East Asian letters take two, combining marks none)."""
+    """How many terminal columns the text takes (Unicode Standard Annex 11).
+
+    Wide and full-width characters take two; marks that are written over or under a letter take none.
+    """
     if text.isascii():
         return len(text)
-    return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)
+    return sum(
+        0 if unicodedata.category(c) in ("Mn", "Me") else 2 if unicodedata.east_asian_width(c) in "WF" else 1
+        for c in text
+    )
 
 
 def _line_of(sources: Mapping[str, Sequence[str]] | None, span: Span) -> str | None:
