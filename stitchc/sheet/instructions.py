@@ -297,7 +297,9 @@ def _weights(held: Sequence[Pass], machine: Machine, needles: Needles) -> str:
     pieces = 2 + math.floor(width_mm / 150)
     long_holds = any(one.held == two.held and two.row == one.row + 1 for one, two in itertools.pairwise(held))
     heavy = share > 0.4 or long_holds
-    number = f"{math.ceil(pieces * 1.5)} in all, since much is held here" if heavy else f"{pieces} in all"
+    number = f"{pieces} in all"
+    if heavy:
+        number += f", and since much is held here {math.ceil(pieces / 2)} more, {math.ceil(pieces * 1.5)} together"
     return (
         f"Weights: at most {most} of {needles.count} needles are held at a time, and what they hold is not drawn down. "
         "To begin with (common practice) hang a small weight at each edge and one about every 15 cm between, "

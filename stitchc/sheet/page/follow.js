@@ -120,7 +120,7 @@ function show(say) {
   byId("done").textContent = words;
   byId("back").disabled = state.at === 0;
   byId("on").disabled = state.at === last;
-  byId("on").textContent = stop.kind === "before" ? "Ready, row 1" : "Done, next";
+  byId("on").textContent = stop.kind !== "before" ? "Done, next" : following && following.kind === "do" ? "Ready, begin" : "Ready, row 1";
   byId("undo").disabled = !state.past.length;
   byId("note-label").textContent = "Note: " + heading(stop).toLowerCase();
   byId("note").value = state.notes[noteKey(state.at)] || "";
