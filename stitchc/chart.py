@@ -167,9 +167,10 @@ class Chart:
         guard_size(width, height)
         if (width, height) == (self.width, self.height):
             return self
-        across, up = -(-width // self.width), -(-height // self.height)
-        cells = np.ascontiguousarray(np.tile(self.cells, (up, across))[:height, :width])
-        return Chart(_frozen(cells), (self.yarns * up)[:height])
+        part = self.cells[:height, :width]
+        up, across = -(-height // part.shape[0]), -(-width // part.shape[1])
+        cells = np.ascontiguousarray(np.tile(part, (up, across))[:height, :width])
+        return Chart(_frozen(cells), (self.yarns[:height] * up)[:height])
 
     def shifted(self, columns: int) -> Chart:
         """The columns moved round the repeat, to the right for a positive count."""

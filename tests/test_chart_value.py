@@ -137,6 +137,11 @@ def test_too_large_a_chart_takes_no_memory(make: Callable[[Chart], Chart]) -> No
     assert peak < 2 * MAX_CELLS + 10**6  # no more than the parts that are small enough
 
 
+def test_a_high_chart_cut_low_and_wide() -> None:
+    high = Chart.plain(1, 1_000_000)
+    assert high.tiled(1_000_000, 1) == Chart.plain(1_000_000, 1)
+
+
 def test_the_largest_chart_there_is() -> None:
     assert Chart.plain(2000, 2000).shifted(3).mirrored().cells.size == MAX_CELLS
 
@@ -174,6 +179,15 @@ def test_invariants(a: Chart, n: int, times: int) -> None:
     assert hash(Chart.from_rows(a.rows(), a.yarns)) == hash(a)
     assert cyclic(a.shifted(n)) == cyclic(a) == cyclic(a.started_at(n))
     assert int((a.cells == KNIT).sum()) == sum(row.count("K") for row in a.rows())
+
+
+@given(charts(), st.integers(1, 20), st.integers(1, 20))
+@settings(max_examples=100, deadline=None)
+def test_tiling_is_the_endless_fabric_cut(a: Chart, width: int, height: int) -> None:
+    rows = a.rows()
+    tiled = a.tiled(width, height)
+    assert tiled.rows() == ["".join(rows[r % a.height][c % a.width] for c in range(width)) for r in range(height)]
+    assert tiled.yarns == tuple(a.yarns[r % a.height] for r in range(height))
 
 
 @given(charts(), charts())
