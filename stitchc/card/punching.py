@@ -66,7 +66,7 @@ def _lines(card: Card) -> Iterator[str]:
         yield from _wrapped(remark)
     yield ""
     for head, text in words.notes(card):
-        if head not in ("Numbers", "Way in"):
+        if head not in ("Numbers", "Way in", "Edges"):
             yield from _wrapped(text, f"{head + ':':<10} ")
     counting = (
         "Rows from the end that goes in first, columns from the left: the blank before you as it faces you in the "

@@ -150,6 +150,12 @@ def ring(card: Card) -> str:
     return f"Lay the {rows} of each end over pattern rows of the other, hole on hole, and {hold}."
 
 
+def edges(card: Card) -> str:
+    """What the holes beside the field are for, and when to punch them."""
+    kinds = "guide and clip holes" if card.shape.clip_from_end_mm else "guide holes"
+    return f"Open circles: {kinds}. Punch them where your blank has none."
+
+
 def clips_meet(card: Card) -> bool:
     """Whether each clip hole lies on one of the other end when the joining rows lie over the pattern's end rows.
 
@@ -191,6 +197,7 @@ def notes(card: Card) -> list[tuple[str, str]]:
         ("Numbers", numbers(card)),
         ("Selected", selection(card)),
         ("Ring", ring(card)),
+        ("Edges", edges(card)),
     ]
     return [(head, text) for head, text in told if text]
 
