@@ -53,7 +53,7 @@ def make(path: Path, pattern: Pattern, folder: Path) -> None:
     for stitch in pattern.wanted():
         one = (str(path), "--stitch", stitch.name)
         stem = str(folder / stitch.name)
-        stitchc("picture", *one, *gauge, "--px", "600", "-o", f"{stem}-fabric.png")
+        stitchc("picture", *one, *gauge, "--px", "460", "-o", f"{stem}-fabric.png")
         stitchc("chart", *one, "--format", "png", "-o", f"{stem}-chart.png")
         stitchc("card", *one, "--dpi", "300", "-o", f"{stem}-card.png")
         for form in ("txt", "html"):
@@ -114,7 +114,7 @@ def contact_sheet(fabrics: list[Path]) -> None:
         top += height
     facts = PngImagePlugin.PngInfo()
     facts.add_text("Software", "stitchc")
-    sheet.save(HERE / "contact.png", pnginfo=facts, optimize=True)
+    sheet.quantize(96, dither=Image.Dither.NONE).save(HERE / "contact.png", pnginfo=facts, optimize=True)
 
 
 if __name__ == "__main__":
