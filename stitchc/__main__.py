@@ -20,7 +20,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 
 def run(arguments: Sequence[str]) -> int:
-    """Run the command line and return the exit status; nothing escapes but KeyboardInterrupt's status 130."""
+    """Run the command line and return the exit status; nothing escapes. 128 and more: a signal, as 130 for Ctrl-C."""
     try:
         _prepare_streams()
         import click
@@ -33,7 +33,7 @@ def run(arguments: Sequence[str]) -> int:
             return result if isinstance(result, int) else 0
         except click.exceptions.Abort:
             _say("stitchc: stopped")
-            return 130
+            return 128 + _told_to_stop_by
         except click.ClickException as error:
             error.show()
             return 2
@@ -42,8 +42,11 @@ def run(arguments: Sequence[str]) -> int:
         return 0
     except KeyboardInterrupt:
         _say("stitchc: stopped")
-        return 130
+        return 128 + _told_to_stop_by
     except SystemExit as error:
+        if isinstance(error.__context__, BrokenPipeError):  # click leaves with 1 for a reader that has gone
+            _silence_stdout()
+            return 0
         return _flushed(error.code if isinstance(error.code, int) else int(error.code is not None))
     except MemoryError:
         _say("error: there is not enough memory for this on this computer.")
@@ -53,12 +56,18 @@ def run(arguments: Sequence[str]) -> int:
         return max(status, _flushed(status))
 
 
+_told_to_stop_by = 2
+"""The number of the signal that ended the program: the one of Ctrl-C, unless it was another."""
+
+
 def _tidy_when_told_to_stop() -> None:
-    """Leave as after an error, so that what was written half is taken away, when the system ends the program."""
+    """Leave as after Ctrl-C, so that what was written half is taken away, when the system ends the program."""
     import signal
 
     def stop(number: int, _: object) -> None:
-        raise SystemExit(128 + number)
+        global _told_to_stop_by
+        _told_to_stop_by = number
+        raise KeyboardInterrupt
 
     for name in ("SIGTERM", "SIGHUP"):
         number = getattr(signal, name, None)
