@@ -44,9 +44,6 @@ def run(arguments: Sequence[str]) -> int:
         _say("stitchc: stopped")
         return 128 + _told_to_stop_by
     except SystemExit as error:
-        if isinstance(error.__context__, BrokenPipeError):  # click leaves with 1 for a reader that has gone
-            _silence_stdout()
-            return 0
         return _flushed(error.code if isinstance(error.code, int) else int(error.code is not None))
     except MemoryError:
         _say("error: there is not enough memory for this on this computer.")

@@ -6,7 +6,9 @@ The table below holds each command's one-line help, so that `stitchc --help` imp
 from __future__ import annotations
 
 import importlib
-from typing import TYPE_CHECKING
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -35,8 +37,27 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 
 
+@contextmanager
+def _a_reader_that_goes_is_no_error() -> Iterator[None]:
+    """`stitchc chart … | head` ends well; click would leave with 1."""
+    try:
+        yield
+    except BrokenPipeError:
+        raise SystemExit(0) from None
+
+
 class LazyGroup(click.Group):
     """A group whose commands are imported only when they are called or asked for their own help."""
+
+    def make_context(
+        self, info_name: str | None, args: list[str], parent: click.Context | None = None, **extra: Any
+    ) -> click.Context:
+        with _a_reader_that_goes_is_no_error():  # of --help
+            return super().make_context(info_name, args, parent, **extra)
+
+    def invoke(self, ctx: click.Context) -> object:
+        with _a_reader_that_goes_is_no_error():
+            return super().invoke(ctx)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
