@@ -6,10 +6,12 @@ messages go to standard error.
 
 from __future__ import annotations
 
+import functools
+import contextlib
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn, TextIO, TypeVar
+from typing import TYPE_CHECKING, Any, Final, NoReturn, TextIO, TypeVar, cast
 
 import click
 
@@ -63,9 +65,54 @@ def machine_option(default: str | None) -> Callable[[F], F]:
     )
 
 
+ENDINGS: Final = {
+    ".txt": "text",
+    ".json": "json",
+    ".html": "html",
+    ".htm": "html",
+    ".svg": "svg",
+    ".png": "png",
+    ".pdf": "pdf",
+}
+"""What the ending of a file's name says of its form."""
+
+OTHERS_ENDINGS: Final = frozenset(
+    ".jpg .jpeg .gif .bmp .tif .tiff .webp .eps .ps .dxf .ai .doc .docx .odt .rtf .xls .xlsx .ods .csv .zip".split()
+)
+"""Endings of forms that no command makes: a file so called would not be what its name says."""
+
+
 def format_option(*forms: str) -> Callable[[F], F]:
-    """--format, the first form being the default."""
-    return option("--format", "form", type=click.Choice(forms), default=forms[0], show_default=True, help="The form.")
+    """--format; if unsaid, what the name of -o ends in, or the first form. The command also has output_option."""
+    text = f"The form; if unsaid, what the name of -o ends in, or {forms[0]}."
+
+    def apply(command: F) -> F:
+        @functools.wraps(command)
+        def with_form(*args: Any, form: str | None, output: Path | None, **others: Any) -> Any:
+            return command(*args, form=form_for(form, output, forms), output=output, **others)
+
+        return option("--format", "form", type=click.Choice(forms), default=None, help=text)(cast(F, with_form))
+
+    return apply
+
+
+def form_for(form: str | None, output: Path | None, forms: Sequence[str]) -> str:
+    """The form that --format asks for, or else the ending of -o, or else the first of a command's forms.
+
+    Raises click.UsageError where the two do not agree, or the ending is that of a form the command does not make.
+    """
+    ending = output.suffix.lower() if output is not None and not output.is_dir() else ""
+    by_ending = ENDINGS.get(ending)
+    written = {each: "text" if each in ("sheet", "notation") else each for each in forms}
+    if ending in OTHERS_ENDINGS or (by_ending and by_ending not in written.values()):
+        raise click.UsageError(f"`-o {output}` ends in {ending}, and this makes no such file; it makes {_or(forms)}.")
+    if form and by_ending and written[form] != by_ending:
+        raise click.UsageError(f"--format {form} and `-o {output}` do not agree; leave one of them out.")
+    return form or next((each for each in forms if written[each] == by_ending), forms[0])
+
+
+def _or(words: Sequence[str]) -> str:
+    return " or ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
 def output_option(what: str = "the file") -> Callable[[F], F]:
@@ -225,7 +272,8 @@ def put_text(text: str, output: Path | None, force: bool, signed: bool = True) -
     """
     text = text if text.endswith("\n") or not text else text + "\n"
     if output is None:
-        sys.stdout.write(text)
+        with contextlib.suppress(BrokenPipeError):  # whoever reads has seen enough; the status is still to come
+            sys.stdout.write(text)
         return
     content = text.encode("utf-8", "backslashreplace")
     if signed and not files.is_marked(content):
