@@ -92,7 +92,8 @@ class Machine:
     mark_means: what a hole (card) or a dark pixel (bitmap) does: "knit" or "hold".
     mirrored: the card or picture is entered left to right exchanged.
     column_1_needle: the needle that column 1 stands on; the columns repeat outward from there. None (hand beds and
-    electronic readers, where the knitter sets the place): column 1 stands on the leftmost needle that is not an edge needle.
+    electronic readers, where the knitter sets the place): column 1 stands on the
+    leftmost needle that is not an edge needle.
     selects: "same pass", or "one pass ahead" where the carriage selects needles for the next pass.
     first_row: whether the picture is entered bottom row first or top row first (bitmap).
     origin: "shipped", or the file of the knitter's own (two profiles that say the same are equal, whoever wrote them).

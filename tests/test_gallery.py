@@ -1,0 +1,85 @@
+"""The gallery tells the truth: what its pictures say, read back, is what the examples compile to today."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from stitchc.notation import compile_file
+from stitchc.pattern import Pattern, Stitch
+from stitchc.trace import trace
+from stitchc.trace.repeat import smallest
+
+ROOT = Path(__file__).resolve().parent.parent
+CHARTS = ROOT / "charts"
+EXAMPLES = sorted((ROOT / "examples").glob("*.stitch"))
+
+
+def compiled(path: Path) -> Pattern:
+    pattern, messages, _ = compile_file(str(path))
+    assert pattern is not None, messages
+    return pattern
+
+
+STITCHES = [(path.stem, stitch) for path in EXAMPLES for stitch in compiled(path).wanted()]
+IDS = [f"{example}-{stitch.name}" for example, stitch in STITCHES]
+
+
+@pytest.mark.parametrize(("example", "stitch"), STITCHES, ids=IDS)
+def test_the_card_in_the_gallery_has_the_stitchs_holes(example: str, stitch: Stitch) -> None:
+    """Each hole is sampled in the picture itself and compared with the compiled stitch."""
+    folder = CHARTS / example
+    told = json.loads((folder / f"{stitch.name}-card.json").read_text("utf-8"))
+    with Image.open(folder / f"{stitch.name}-card.png") as picture:
+        pixels = picture.convert("L")
+        (x, y), (dx, _), (_, dy) = (told["centres_px"][key] for key in ("column_1_row_1", "per_column", "per_row"))
+        for row in range(told["rows"]):
+            for column in range(told["columns"]):
+                dark = pixels.getpixel((round(x + column * dx), round(y + row * dy)))
+                knits = stitch.chart.knits[row % stitch.chart.height, column % stitch.chart.width]
+                assert isinstance(dark, int)
+                assert (dark < 128) == bool(knits), (row + 1, column + 1)
+
+
+@pytest.mark.parametrize(("example", "stitch"), STITCHES, ids=IDS)
+def test_the_drawn_chart_traced_back_is_the_stitch(example: str, stitch: Stitch) -> None:
+    path = CHARTS / example / f"{stitch.name}-chart.png"
+    traced = trace(path.read_bytes(), path.name).chart
+    width, height = smallest(stitch.chart.cells)
+    assert traced.rows() == stitch.chart.tiled(width, height).rows()
+
+
+@pytest.mark.parametrize(("example", "stitch"), STITCHES, ids=IDS)
+def test_the_fabric_was_drawn_from_the_stitch(example: str, stitch: Stitch) -> None:
+    """The picture carries the repeat that was relaxed."""
+    with Image.open(CHARTS / example / f"{stitch.name}-fabric.png") as picture:
+        assert picture.info["Repeat"] == "/".join(stitch.chart.rows())
+
+
+@pytest.mark.parametrize(("example", "stitch"), STITCHES, ids=IDS)
+def test_every_picture_is_there_and_has_its_sentence(example: str, stitch: Stitch) -> None:
+    captions = tomllib.loads((CHARTS / "captions.toml").read_text("utf-8"))
+    index = (CHARTS / "README.md").read_text("utf-8")
+    for picture in ("fabric", "chart", "card"):
+        assert (CHARTS / example / f"{stitch.name}-{picture}.png").is_file()
+        assert f"({example}/{stitch.name}-{picture}.png)" in index
+        assert captions[example][stitch.name][picture] in index
+
+
+def test_the_index_has_no_dead_link() -> None:
+    index = (CHARTS / "README.md").read_text("utf-8")
+    for target in re.findall(r"\]\(([^)]+)\)", index):
+        assert (CHARTS / target).exists(), target
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_every_piece_is_there_for_hand_and_card(path: Path) -> None:
+    for name in compiled(path).pieces:
+        for machine in ("hand-standard", "card24-standard"):
+            for ending in ("txt", "html"):
+                assert (CHARTS / path.stem / f"{name}-piece-{machine}.{ending}").is_file()
