@@ -26,7 +26,7 @@ UP_TO_16_CELLS = {
 }
 
 
-def seconds(text: str, folder: Path) -> float:
+    """Processor time of `stitchc picture`, both sides, with an empty cache. On an idle machine that is the time taken."""
     """Processor time of `stitchc picture`, both sides, with an empty cache. On an idle machine this is the time taken."""
     (folder / "t.stitch").write_text(text)
     environment = {**os.environ, "XDG_CACHE_HOME": str(folder / "cache"), "HOME": str(folder)}
