@@ -26,8 +26,8 @@ UP_TO_16_CELLS = {
 }
 
 
-    """Processor time of `stitchc picture`, both sides, with an empty cache. On an idle machine that is the time taken."""
-    """Processor time of `stitchc picture`, both sides, with an empty cache. On an idle machine this is the time taken."""
+def seconds(text: str, folder: Path) -> float:
+    """Processor time of `stitchc picture`, both sides, with an empty cache: on an idle machine, the time taken."""
     (folder / "t.stitch").write_text(text)
     environment = {**os.environ, "XDG_CACHE_HOME": str(folder / "cache"), "HOME": str(folder)}
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
