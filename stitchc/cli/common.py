@@ -6,8 +6,8 @@ messages go to standard error.
 
 from __future__ import annotations
 
-import functools
 import contextlib
+import functools
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
@@ -77,7 +77,7 @@ ENDINGS: Final = {
 """What the ending of a file's name says of its form."""
 
 OTHERS_ENDINGS: Final = frozenset(
-    ".jpg .jpeg .gif .bmp .tif .tiff .webp .eps .ps .dxf .ai .doc .docx .odt .rtf .xls .xlsx .ods .csv .zip".split()
+    [".jpg", ".jpeg", ".gif", ".bmp", ".tif", ".tiff", ".webp", ".eps", ".dxf", ".csv", ".doc", ".docx", ".odt", ".rtf"]
 )
 """Endings of forms that no command makes: a file so called would not be what its name says."""
 
