@@ -141,3 +141,33 @@ def test_a_pipe_that_closes_is_no_error(folder: Path) -> None:
     command = f'"{sys.executable}" -m stitchc chart long.stitch --format json | head -c 10'
     done = subprocess.run(["bash", "-c", command], cwd=folder, capture_output=True, text=True, check=False)
     assert "Traceback" not in done.stderr and "BrokenPipe" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("command", "name", "begins"),
+    [
+        ("sheet", "tide.html", b"<!DOCTYPE html>"),
+        ("sheet", "tide.json", b"{"),
+        ("sheet", "tide.htm", b"<!DOCTYPE html>"),
+        ("compare", "tide.png", b"\x89PNG"),
+        ("gauge", "tide.json", b"{"),
+        ("chart", "tide.svg", b"<"),
+        ("card", "tide.pdf", b"%PDF"),
+    ],
+)
+def test_the_ending_of_the_output_says_its_form(command: str, name: str, begins: bytes, folder: Path) -> None:
+    given = ("tide.stitch", "--plain", "20x28") if command == "compare" else ("tide.stitch",)
+    done = run(command, *given, "-o", name, cwd=folder)
+    assert done.returncode == 0, done.stderr
+    assert (folder / name).read_bytes().lower().startswith(begins.lower())
+
+
+@pytest.mark.parametrize(
+    ("command", "name"),
+    [("sheet", "a.pdf"), ("card", "a.gif"), ("picture", "a.jpg"), ("bitmap", "a.bmp"), ("gauge", "a.csv")],
+)
+def test_an_ending_that_a_command_does_not_make_is_refused(command: str, name: str, folder: Path) -> None:
+    done = run(command, "tide.stitch", "-o", name, cwd=folder)
+    assert done.returncode == 2
+    assert f"`-o {name}`" in done.stderr
+    assert not (folder / name).exists()

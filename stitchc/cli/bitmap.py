@@ -11,6 +11,7 @@ from stitchc.cli.common import (
     anyway_option,
     chosen,
     file_argument,
+    form_for,
     in_spite_of,
     load_machine,
     machine_option,
@@ -101,6 +102,7 @@ def command(
     from stitchc.bitmap import make_picture, png, unfit
     from stitchc.checks import check_pattern, edge_tucks
 
+    form_for(None, output, ("png",))
     machine = load_machine(machine_name)
     pattern = read_pattern(file)
     stitches = chosen(pattern, stitch_names)

@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING
 import click
 
 from stitchc.cli.common import (
+    ENDINGS,
     anyway_option,
     chosen,
     file_argument,
+    form_for,
     in_spite_of,
     load_machine,
     machine_option,
@@ -35,7 +37,6 @@ if TYPE_CHECKING:
     from stitchc.page import Page
 
 FORMS = ("png", "pdf", "svg", "json", "text")
-ENDINGS = {".png": "png", ".pdf": "pdf", ".svg": "svg", ".json": "json", ".txt": "text"}
 
 MOST_DPI = 2400
 
@@ -110,7 +111,7 @@ def command(
     from stitchc.card import make_card, unfit
     from stitchc.checks import check_pattern
 
-    form = _form(form, output)
+    form = form_for(form, output, FORMS)
     machine = load_machine(machine_name)
     pattern = read_pattern(file)
     stitches = chosen(pattern, stitch_names)
@@ -149,14 +150,6 @@ def command(
 
 
 # -- what is asked for ----------------------------------------------------------------------------------------------
-
-
-def _form(form: str | None, output: Path | None) -> str:
-    """The form asked for by --format or by the ending of -o."""
-    by_ending = ENDINGS.get(output.suffix.lower()) if output is not None and not output.is_dir() else None
-    if form and by_ending and form != by_ending:
-        raise click.UsageError(f"--format {form} and `-o {output}` do not agree; leave one of them out.")
-    return form or by_ending or "png"
 
 
 def _is_file(output: Path) -> bool:

@@ -24,7 +24,6 @@ _WIDEST = 120
 
 
 FORMS = ("text", "json", "svg", "png", "pdf", "html")
-_ENDINGS = {".txt": "text", ".json": "json", ".svg": "svg", ".png": "png", ".pdf": "pdf", ".html": "html"}
 _MOST_PIXELS = 40_000_000
 """The largest picture that is drawn; `trace` opens as much."""
 
@@ -49,20 +48,14 @@ def _repeats(ctx: click.Context, param: click.Parameter, value: str | None) -> t
 @common.file_argument
 @common.stitch_option
 @common.machine_option(None)
-@common.option(
-    "--format",
-    "form",
-    type=click.Choice(FORMS),
-    default=None,
-    help="The form; if unsaid, what the name of -o ends in, or text.",
-)
+@common.format_option(*FORMS)
 @common.output_option("the chart; a folder where there are several pictures")
 @common.option(
     "--notation",
     type=click.Choice(("squared", "thread", "plain")),
     default="squared",
     show_default=True,
-    help="Signs of a drawn chart: squared paper (ring or cross, dot, empty), the running thread, or plain bars.",
+    help="Signs of a drawn chart: squared paper (ring or cross, dot, empty), the running thread, or plain signs.",
 )
 @common.option(
     "--face",
@@ -110,7 +103,7 @@ def command(
     file: str,
     stitch_names: tuple[str, ...],
     machine_name: str | None,
-    form: str | None,
+    form: str,
     output: Path | None,
     force: bool,
     notation: Notation,
@@ -127,8 +120,6 @@ def command(
     published notations of squared paper and of the running thread. What could not be knitted is shown all the same,
     with a warning.
     """
-    if form is None:
-        form = _ENDINGS.get(output.suffix.lower(), "text") if output else "text"
     pattern = common.read_pattern(file)
     stitches = common.chosen(pattern, stitch_names, parts=True)
     _warn(pattern, stitches if stitch_names else pattern.wanted(), machine_name)

@@ -93,6 +93,7 @@ def command(
     """
     if px is not None and dpi is not None:
         raise click.UsageError("--px and --dpi both set the resolution; give one of them.")
+    common.form_for(None, output, ("png",))
     from stitchc import files
     from stitchc.gauge import check_swatches, estimate_pattern
 
