@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stitchc.chart import SLIP, TUCK, Cells
-from stitchc.machines.profile import Limit, Limits
+from stitchc.machines.limits import Limit, Limits
 from stitchc.messages import Message, Severity, Span
 
 if TYPE_CHECKING:

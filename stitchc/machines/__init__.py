@@ -9,8 +9,9 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from stitchc.machines.limits import Limit, Limits
     from stitchc.machines.loader import SHIPPED, load, load_text, profile_text
-    from stitchc.machines.profile import CardShape, Limit, Limits, Machine
+    from stitchc.machines.profile import CardShape, Machine
 
 __all__ = [
     "SHIPPED",
@@ -29,8 +30,8 @@ _HOME = {
     "load_text": "stitchc.machines.loader",
     "profile_text": "stitchc.machines.loader",
     "CardShape": "stitchc.machines.profile",
-    "Limit": "stitchc.machines.profile",
-    "Limits": "stitchc.machines.profile",
+    "Limit": "stitchc.machines.limits",
+    "Limits": "stitchc.machines.limits",
     "Machine": "stitchc.machines.profile",
 }
 

@@ -6,8 +6,7 @@ A row's size is known before anything is allocated. Plain rows take a fast path 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -27,30 +26,27 @@ _MOST_BLAMED: Final = 20
 # Possessive repeats keep no way back, and so no memory for each needle.
 _PLAIN_ROW = re.compile(r"(?:[KTSkts][0-9]{0,6}+\s*+)++")
 _RUN = re.compile(r"([KTSkts])([0-9]*)")
-_PIECE = re.compile(r"\s*(?:([KTSkts])([0-9]*)|(\()|(\))\s*(?:([xX×])\s*([0-9]*))?|(.))")
-_TIMES = re.compile(r"[xX×]\s*[0-9]+")
+_PIECE = r"\s*(?:([KTSkts])([0-9]*)|(\()|(\))\s*(?:([xX×])\s*([0-9]*))?|(.))"
+_TIMES = r"[xX×]\s*[0-9]+"
 _CODES: Final = {"K": KNIT, "k": KNIT, "T": TUCK, "t": TUCK, "S": SLIP, "s": SLIP}
 _TABLE = np.zeros(128, dtype=np.uint8)
 for _letter, _code in _CODES.items():
     _TABLE[ord(_letter)] = _code
 
 
-@dataclass(slots=True)
-class _Run:
+class _Run(NamedTuple):
     code: int
-    count: int
+    times: int
 
 
-@dataclass(slots=True)
-class _Group:
+class _Group(NamedTuple):
     runs: list[_Run | _Group]
-    count: int
+    times: int
     width: int
     """Needles of one round of the group."""
 
 
-@dataclass(slots=True)
-class RowCells:
+class RowCells(NamedTuple):
     """A row's cells, read but not yet expanded. width: needles, at most MAX_CELLS."""
 
     width: int
@@ -71,9 +67,9 @@ class RowCells:
 
 def _expand(parts: list[_Run | _Group]) -> Cells:
     arrays = [
-        np.full(part.count, part.code, dtype=np.uint8)
+        np.full(part.times, part.code, dtype=np.uint8)
         if isinstance(part, _Run)
-        else np.tile(_expand(part.runs), part.count)
+        else np.tile(_expand(part.runs), part.times)
         for part in parts
     ]
     return np.concatenate(arrays)
@@ -124,6 +120,7 @@ class _Scanner:
 
     def read(self) -> tuple[RowCells | None, list[Message]]:
         text = self.word.text
+        piece, times_of = re.compile(_PIECE), re.compile(_TIMES)  # only rows with groups need them
         open_groups: list[tuple[int, list[_Run | _Group], int, int]] = []
         parts: list[_Run | _Group] = []
         width = position = 0
@@ -131,7 +128,7 @@ class _Scanner:
         wrong = 0
         end = len(text.rstrip())
         while position < end:
-            match = _PIECE.match(text, position)
+            match = piece.match(text, position)
             assert match is not None
             position = match.end()
             letter, count_text, opening, closing, times, times_text, _ = match.groups()
@@ -192,7 +189,7 @@ class _Scanner:
                 if parts:
                     outer.append(_Group(parts, count, width))
                 parts, width = outer, outer_width + width * count
-            elif open_groups and (forgotten := _TIMES.match(text, match.start(7))):
+            elif open_groups and (forgotten := times_of.match(text, match.start(7))):
                 start, outer, outer_width, _ = open_groups.pop()
                 self.unclosed(start)
                 outer.append(_Group(parts or [_Run(KNIT, 1)], 1, max(width, 1)))

@@ -12,7 +12,6 @@ import os
 import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -158,22 +157,23 @@ def _utf_16(raw: bytes) -> str | None:
     return None
 
 
-@dataclass
 class _Rows:
-    """A stitch being written row by row, until its lines end."""
+    """A stitch being written row by row, until its lines end.
 
-    name: Word
-    over: Number | None
-    rows: list[Row] = field(default_factory=list)
-    spoilt: bool = False
-    """A line of it could not be read, so nothing is said of what may be missing."""
+    spoilt: a line of it could not be read, so nothing is said of what may be missing.
+    """
+
+    def __init__(self, name: Word, over: Number | None, spoilt: bool) -> None:
+        self.name, self.over, self.spoilt = name, over, spoilt
+        self.rows: list[Row] = []
 
 
-@dataclass
 class _PieceLines:
-    name: Word
-    lines: list[Line] = field(default_factory=list)
-    spoilt: bool = False
+    """A piece, until its lines end; spoilt as a stitch is."""
+
+    def __init__(self, name: Word, spoilt: bool) -> None:
+        self.name, self.spoilt = name, spoilt
+        self.lines: list[Line] = []
 
 
 class _Compiler:
