@@ -46,6 +46,7 @@ _START_CLEAR: Final = 0.7
 _STEP: Final = 0.06
 _MEMORY: Final = 8
 _LARGE: Final = 3000
+_SPELL: Final = 12
 
 _FIRM_STAGES: Final = 3
 
@@ -247,20 +248,17 @@ class _Relaxation:
 
     def come_to_rest(self, way: _Way) -> bool:
         """Let the yarn become firm and the textbook form go; whether the fabric came to rest with strands apart."""
-        shaped = self.at, self.w, self.c
-        count = len(self._energies)
+        for stage in range(1, _FIRM_STAGES):
+            part = stage / _FIRM_STAGES
+            stretch = way.softness ** (1 - part) * _FIRMNESS[0] ** part
+            begun, done = 0.7 + 0.1 * (stage - 1), 0.7 + 0.1 * stage
+            if not self._stage(self._fed, stretch, 0.1 * way.leading * (1 - part), begun, done):
+                return False
         for firmness in _FIRMNESS:
-            self.at, self.w, self.c = shaped
-            del self._energies[count:]
-            for stage in range(1, _FIRM_STAGES + 1):
-                part = stage / _FIRM_STAGES
-                stretch = way.softness ** (1 - part) * firmness**part
-                begun, done = 0.7 + 0.1 * (stage - 1), 0.7 + 0.1 * stage
-                if not self._stage(self._fed, stretch, 0.1 * way.leading * (1 - part), begun, done, part == 1):
-                    break
-            else:
-                if self._solver.settled:
-                    return True
+            if not self._stage(self._fed, firmness, 0.0, 0.9, 1.0, last=True):
+                return False
+            if self._solver.settled:
+                return True
         return False
 
     def fabric(self, repeat: Chart) -> Fabric:
@@ -356,10 +354,7 @@ class _Solver:
         """Step down from positions `at`, to rest if it is the last stage; returns positions, cell and the energies."""
         diameter, n = self._energy.diameter, self._layout.nodes
         cap = _STEP * diameter
-        # In a large repeat some strand always still creeps a little; it is at rest when none does by what can be seen.
-        large = n > _LARGE
-        steps, tolerance, fresh = (400, 2e-6 if large else 1e-6, 30) if last else (25, 1e-3, 25)
-        still = (0.4 if large else 0.1) * cap
+        steps, tolerance, fresh = (160 if n > _LARGE else 400, 1e-6, 30) if last else (25, 1e-3, 25)
         self._first_cell = w, c
         x = np.concatenate([at.ravel(), np.zeros(2 if self.free else 0)])
         value, gradient, clear = self._evaluate(x)
@@ -397,13 +392,18 @@ class _Solver:
             values.append(value)
             since += 1
             tell((step_number + 1) / steps)
-            if longest < still and fall < tolerance * abs(value):
+            if longest < 0.1 * cap and fall < tolerance * value:
+                break
+            # In a large repeat some strand always still creeps a little; what can be seen is at rest long before.
+            if last and n > _LARGE and len(values) > _SPELL and values[-_SPELL] - value < 1e-4 * value:
                 break
             if since >= fresh:
                 self._measure(x)
                 memory, since = [], 0
         self.kept_apart = clear >= 0
-        self.settled = longest < 0.5 * cap
+        self.settled = longest < 0.5 * cap or (
+            len(values) > _SPELL and values[-_SPELL] - value < (1e-4 if n > _LARGE else 1e-5) * value
+        )
         place, w, c = self._unpacked(x)
         self._energy(place, w * self._layout.width, c * self._layout.height)
         return place, w, c, values

@@ -62,7 +62,7 @@ def test_every_single_coordinate_of_some_nodes() -> None:
 
 
 def test_the_metric_is_symmetric_and_positive_definite() -> None:
-    energy, layout, at, width, height = crowded("KT/KK")
+    energy, layout, at, width, height = crowded("KK/KS")
     matrix, border, corner = energy.curvature(at, width, height)
     dense = matrix.toarray()
     n = 3 * layout.nodes
