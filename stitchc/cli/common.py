@@ -29,7 +29,20 @@ def option(*names: str, **settings: Any) -> Callable[[F], F]:
     """A click option that can also come from the environment as STITCHC_NAME, as the contract promises of each."""
     long = next(name for name in names if name.startswith("--")).split("/")[0]
     settings.setdefault("envvar", "STITCHC_" + long.lstrip("-").replace("-", "_").upper())
+    kind = settings.get("type")
+    if isinstance(kind, click.FloatRange):
+        settings["type"] = _NumberRange(kind.min, kind.max, kind.min_open, kind.max_open)
     return click.option(*names, **settings)
+
+
+class _NumberRange(click.FloatRange):
+    """A range that "nan" is not in."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        number = super().convert(value, param, ctx)
+        if number != number:
+            self.fail(f"{value!r} is not a number in the range {self._describe_range()}.", param, ctx)
+        return number
 
 
 def file_argument(command: F) -> F:
