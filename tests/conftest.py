@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 # The same examples in every run, so that a change is judged by what it changes; `--bench` looks further afield.
 settings.register_profile("stitchc", deadline=None, derandomize=True)
@@ -45,3 +50,16 @@ def chromium_path() -> str:
     pytest.fail(
         "no chromium found: install it (apt-get install chromium), or leave these tests out with -m 'not browser'"
     )
+
+
+@pytest.fixture(scope="session")
+def browser(chromium_path: str) -> Iterator[Browser]:
+    """One browser for all tests of a process: its driver can't be started twice."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        found = playwright.chromium.launch(
+            executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+        )
+        yield found
+        found.close()

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
+from playwright.sync_api import Browser
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.drawn import PAPERS, Drawing, Page, draw
@@ -370,24 +371,20 @@ def test_html_fetches_nothing_and_keeps_text_text() -> None:
 
 
 @pytest.mark.browser
-def test_html_in_a_browser_says_in_a_table_what_it_draws(tmp_path: Path, chromium_path: str) -> None:
-    from playwright.sync_api import sync_playwright
-
+def test_html_in_a_browser_says_in_a_table_what_it_draws(tmp_path: Path, browser: Browser) -> None:
     path = tmp_path / "charts.html"
     path.write_text(page_of(a_pattern()), encoding="utf-8")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"])
-        page = browser.new_page(viewport={"width": 390, "height": 800})
-        page.goto(path.as_uri())
-        assert page.locator("svg").count() == 2
-        assert page.evaluate("document.documentElement.scrollWidth") <= 390
-        page.locator("summary").first.click()
-        rows = page.locator("section").first.locator("tbody tr").all_inner_texts()
-        duplicated = page.evaluate(
-            "(all => all.length != new Set(all).size)([...document.querySelectorAll('[id]')].map(e => e.id))"
-        )
-        printed = page.pdf(format="A4")
-        browser.close()
+    page = browser.new_page(viewport={"width": 390, "height": 800})
+    page.goto(path.as_uri())
+    assert page.locator("svg").count() == 2
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.locator("summary").first.click()
+    rows = page.locator("section").first.locator("tbody tr").all_inner_texts()
+    duplicated = page.evaluate(
+        "(all => all.length != new Set(all).size)([...document.querySelectorAll('[id]')].map(e => e.id))"
+    )
+    printed = page.pdf(format="A4")
+    page.close()
     assert not duplicated
     assert rows[0].split("\t") == ["1", "tuck", "foam", "(K T)x2 K4"]
     assert rows[4].split("\t") == ["5", "slip", "sand", "(S2 K2)x2"]

@@ -112,6 +112,7 @@ def _be_the_child(
         sys.stdout = sys.__stdout__ = _writer(1)  # type: ignore[misc]
         sys.stderr = sys.__stderr__ = _writer(2)  # type: ignore[misc]
         os.chdir(folder)
+        sys.dont_write_bytecode = True  # a module compiled on a full disk would stay cut off for all later runs
         for name in [name for name in os.environ if name.startswith("STITCHC_")]:
             del os.environ[name]
         signal.signal(signal.SIGALRM, signal.SIG_DFL)

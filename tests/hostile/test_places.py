@@ -502,7 +502,7 @@ def shell(line: str, folder: Path, **environment: str) -> Result:
     """A line for the shell, `stitchc` in it being this Python's."""
     began = time.monotonic()
     settings = {key: value for key, value in os.environ.items() if not key.startswith("STITCHC_")}
-    settings |= {"PYTHONPATH": str(ROOT), **environment}
+    settings |= {"PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1", **environment}
     line = f'stitchc() {{ "{sys.executable}" -m stitchc "$@"; }}\n{line}'
     ran = subprocess.run(["bash", "-c", line], cwd=folder, env=settings, capture_output=True, timeout=60)
     return Result(

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pypdfium2
 import pytest
 from click.testing import CliRunner
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 
 from stitchc.cli.piece import command
 
@@ -24,14 +23,6 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     said = CliRunner().invoke(command, [str(EXAMPLES / "wrist-warmers.stitch"), "--format", "html", "-o", str(target)])
     assert said.exit_code == 0, said.stderr
     return target
-
-
-@pytest.fixture(scope="module")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"])
-        yield found
-        found.close()
 
 
 def test_the_rows_are_followed_through_what_is_done_by_hand(browser: Browser, page_file: Path) -> None:

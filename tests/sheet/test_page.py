@@ -11,7 +11,7 @@ from pathlib import Path
 import pypdfium2
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from stitchc.__main__ import run
 from stitchc.bed import Needles
@@ -27,17 +27,6 @@ pytestmark = pytest.mark.browser
 HOSTILE = "<img src=x onerror=window.owned=1></title><script>window.owned=1</script>"
 TIDE = "stitch tide\n    1: K T\n    2: K\n    3: T K\n    4: K\n"
 MISS = 'yarn one "oat"\nstitch miss over 4\n    1 in one: K S K2\n    2: K\n    3: S K3\n'
-
-
-@pytest.fixture(scope="session")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=chromium_path,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield browser
-        browser.close()
 
 
 @pytest.fixture
