@@ -200,6 +200,8 @@ def _read_cure(path: str) -> str:
     if path == "-":
         return "Name a file, or send the pattern in: stitchc … - < cowl.stitch"
     folder = Path(path).parent
+    if Path(path).suffix.lower() in (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".bmp", ".gif", ".webp"):
+        return "Check the name and the folder of the picture."
     with contextlib.suppress(OSError, ValueError):
         near = sorted(entry.name for entry in folder.glob("*.stitch"))[:5]
         if near:

@@ -171,3 +171,21 @@ def test_an_ending_that_a_command_does_not_make_is_refused(command: str, name: s
     assert done.returncode == 2
     assert f"`-o {name}`" in done.stderr
     assert not (folder / name).exists()
+
+
+@pytest.mark.parametrize(
+    ("content", "kind"),
+    [(b"PK\x03\x04\x14\x00\xb5", "word processor"), (b"{\\rtf1 K T}", "word processor"), (b"%PDF-1.7", "PDF")],
+)
+def test_a_document_is_told_as_one(content: bytes, kind: str, folder: Path) -> None:
+    (folder / "word.stitch").write_bytes(content)
+    done = run("check", "word.stitch", cwd=folder)
+    assert done.returncode == 1
+    assert "error[N112]" in done.stdout and kind in done.stdout and "plain text" in done.stdout
+
+
+def test_a_traced_pattern_can_be_read_again(folder: Path) -> None:
+    assert run("chart", "tide.stitch", "-o", "tide.png", cwd=folder).returncode == 0
+    done = run("trace", "tide.png", "-o", "traced.stitch", cwd=folder)
+    assert done.returncode == 0, done.stderr
+    assert run("check", "traced.stitch", cwd=folder).returncode == 0

@@ -221,7 +221,7 @@ def command(
     common.show(traced.messages)
     common.say(f"{visible(shown)}: {traced.how}.")
     text = as_json(traced, shown) if form == "json" else as_notation(traced, shown, name)
-    common.put_text(text, output, force)
+    common.put_text(text, output, force, signed=form == "json")
 
 
 def as_notation(traced: Traced, image: str, name: str | None = None) -> str:

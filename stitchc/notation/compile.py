@@ -130,6 +130,7 @@ def read_text(
 
 
 _AN_INCLUDE: Final = 'include "grounds.stitch"'
+_SAVE_AS_TEXT: Final = "Name the pattern itself, or save it as plain text (UTF-8), as a text editor does."
 _SAVE_AS_UTF_8: Final = "Save the file again with the encoding UTF-8."
 
 
@@ -146,6 +147,23 @@ def _decode(text: str | bytes) -> tuple[str, int | None]:
 def _with_plain_line_ends(text: str) -> str:
     text = text.removeprefix("\ufeff")
     return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
+
+
+_DOCUMENTS: Final = {
+    b"PK\x03\x04": "a document of a word processor or a packed folder",
+    b"\xd0\xcf\x11\xe0": "a document of a word processor",
+    b"{\\rtf": "a document of a word processor",
+    b"%PDF": "a PDF",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
+    b"GIF8": "a picture",
+}
+"""First bytes of files that a pattern is taken for or written in by mistake; no line of the notation begins so."""
+
+
+def _document(raw: bytes) -> str | None:
+    """What else than text the file is, in words; None for what may be text."""
+    return next((kind for begins, kind in _DOCUMENTS.items() if raw.startswith(begins)), None)
 
 
 def _utf_16(raw: bytes) -> str | None:
@@ -257,6 +275,11 @@ class _Compiler:
                 Span(file, 1),
                 cure="Split it, and include the parts.",
             )
+            return False
+        kind = _document(raw) if isinstance(raw, bytes) else None
+        if kind is not None:
+            self.sources[file] = [""]
+            self.error("N112", f"The file is {kind}, not plain text.", Span(file, 1), cure=_SAVE_AS_TEXT)
             return False
         wide = _utf_16(raw) if isinstance(raw, bytes) else None
         if wide is not None and isinstance(raw, bytes):

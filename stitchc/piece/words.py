@@ -224,7 +224,7 @@ def work_words(plan: Plan) -> str:
         words.append(f"{number(spent.moves, 'needle move')} by hand")
         most = max((len(each.held) for each in plan.passes), default=0)
         if most:
-            words.append(f"at most {most} needles held at a time")
+            words.append(f"at most {number(most, 'needle')} held at a time")
     words.append(f"{number(spent.lever_changes, 'change')} of the carriage's setting")
     if changes:
         words.append(f"{number(changes, 'change')} of yarn")

@@ -32,7 +32,9 @@ def stitch_sheet(
     facts = [("Rows", _rows_words(rows, stitch.chart.height))]
     if moved_by_hand(machine):
         most = max((len(each.held) for each in passes), default=0)
-        facts.append(("Work", f"{spent.moves:,} needle moves by hand; at most {most} needles held at a time"))
+        facts.append(
+            ("Work", f"{_count(spent.moves, 'needle move')} by hand; at most {_count(most, 'needle')} held at a time")
+        )
     return Sheet(
         title=stitch.name,
         subtitle=pattern.title or "",
@@ -50,6 +52,10 @@ def stitch_sheet(
         notes=pattern.notes,
         warnings=tuple(f"{message.text} ({message.code})" for message in messages),
     )
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
 
 
 def _rows_words(rows: int, height: int) -> str:
