@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,6 +23,11 @@ if TYPE_CHECKING:
 @common.file_argument
 @common.stitch_option
 @plain_option
+@common.option(
+    "--mechanics",
+    is_flag=True,
+    help="Add a second opinion from the mechanics of yarn: the repeat relaxed loop by loop in a free cell.",
+)
 @common.units_option
 @common.format_option("text", "json")
 @common.output_option("the table")
@@ -30,6 +35,7 @@ def command(
     file: str,
     stitch_names: tuple[str, ...],
     plain: PlainGauge | None,
+    mechanics: bool,
     units: str,
     form: str,
     output: Path | None,
@@ -44,6 +50,7 @@ def command(
     \b
         stitchc gauge cowl.stitch
         stitchc gauge cowl.stitch --plain 20x28 --units in
+        stitchc gauge cowl.stitch --mechanics
     """
     from stitchc.gauge import check_swatches, estimate_pattern
     from stitchc.gauge.yarn import ill_matched
@@ -53,16 +60,49 @@ def command(
     common.require(check_swatches(pattern), pattern)
     report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
     common.show([*report.messages, *ill_matched(report, pattern)], pattern.sources)
+    opinions = _second_opinions(stitches) if mechanics else None
     text = (
-        as_json(report, pattern, stitches) if form == "json" else "\n".join(as_text(report, pattern, stitches, units))
+        as_json(report, pattern, stitches, opinions)
+        if form == "json"
+        else "\n".join(as_text(report, pattern, stitches, units, opinions))
     )
     common.put_text(text, output, force)
 
 
-def as_json(report: GaugeReport, pattern: Pattern, stitches: Sequence[Stitch]) -> str:
-    """The `stitchc-gauge/1` document."""
+Opinions = Mapping[str, tuple[float, float] | str]
+"""By stitch: factors over stocking stitch, of stitches and of rows, or why there are none."""
+
+
+def _second_opinions(stitches: Sequence[Stitch]) -> Opinions:
+    from functools import partial
+
+    from stitchc.cli.fabric_cache import Bar, relaxed
+    from stitchc.fabric import second_opinion
+    from stitchc.messages import Refused
+
+    found: dict[str, tuple[float, float] | str] = {}
+    for stitch in stitches:
+        with Bar(f"relaxing {visible(stitch.name)}") as bar:
+            try:
+                found[stitch.name] = second_opinion(stitch.chart, partial(relaxed, cell=None, progress=bar.at))
+            except Refused as refused:
+                found[stitch.name] = refused.messages[0].text
+    return found
+
+
+def as_json(report: GaugeReport, pattern: Pattern, stitches: Sequence[Stitch], opinions: Opinions | None = None) -> str:
+    """The `stitchc-gauge/1` document. opinions: added to each stitch as `mechanics`, where they were asked for."""
     from stitchc.gauge.yarn import yarns_of
 
+    each = [stitch_json(report.of(stitch.name), yarns_of(report, pattern, stitch)) for stitch in stitches]
+    if opinions is not None:
+        for stitch, entry in zip(stitches, each, strict=True):
+            opinion = opinions[stitch.name]
+            entry["mechanics"] = (
+                {"stitch_factor": None, "row_factor": None, "reason": opinion}
+                if isinstance(opinion, str)
+                else {"stitch_factor": _figure(round(opinion[0], 3)), "row_factor": _figure(round(opinion[1], 3))}
+            )
     baseline = report.baseline
     document = {
         "format": "stitchc-gauge/1",
@@ -73,7 +113,7 @@ def as_json(report: GaugeReport, pattern: Pattern, stitches: Sequence[Stitch]) -
             "rows_per_10cm": _figure(baseline.rows_per_10cm.value),
             "source": baseline.source,
         },
-        "stitches": [stitch_json(report.of(stitch.name), yarns_of(report, pattern, stitch)) for stitch in stitches],
+        "stitches": each,
     }
     return json.dumps(document, ensure_ascii=False, indent=1)
 
@@ -121,7 +161,13 @@ def _figure(value: float) -> float:
 # -- words and tables ---------------------------------------------------------------------------------------------
 
 
-def as_text(report: GaugeReport, pattern: Pattern, stitches: Sequence[Stitch], units: str) -> Iterator[str]:
+def as_text(
+    report: GaugeReport,
+    pattern: Pattern,
+    stitches: Sequence[Stitch],
+    units: str,
+    opinions: Opinions | None = None,
+) -> Iterator[str]:
     """The table for a person, in cm or inches."""
     per, cm = ("10 cm", 10.0) if units == "cm" else ("4 in", 10.16)
     if pattern.title:
@@ -137,6 +183,19 @@ def as_text(report: GaugeReport, pattern: Pattern, stitches: Sequence[Stitch], u
     for stitch in stitches:
         yield ""
         yield from _stitch_text(report, pattern, stitch, units)
+        if opinions is not None:
+            yield from _opinion_text(opinions[stitch.name])
+
+
+def _opinion_text(opinion: tuple[float, float] | str) -> Iterator[str]:
+    """The second opinion, told apart from the estimate, with how far it can be trusted (trial relaxations)."""
+    if isinstance(opinion, str):
+        yield _line("second opinion", f"none. {opinion}")
+        return
+    yield _line(
+        "second opinion", f"from the mechanics of yarn: {opinion[0]:.2f} times the stitches, good to 10 to 25 %,"
+    )
+    yield _line("", f"and {opinion[1]:.2f} times the rows of stocking stitch, good to 5 to 15 %")
 
 
 def _stitch_text(report: GaugeReport, pattern: Pattern, stitch: Stitch, units: str) -> Iterator[str]:

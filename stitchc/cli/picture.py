@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-import sys
-import time
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -187,13 +185,13 @@ def _png(
     dpi: int | None,
     units: str,
 ) -> bytes:
-    from stitchc.cli.fabric_cache import relaxed
+    from stitchc.cli.fabric_cache import Bar, relaxed
     from stitchc.fabric import draw
 
     scale = _scale(report, stitch.name)
     common.say(visible(scale.said))
     cell = scale.wale_mm / scale.loop_mm, scale.course_mm / scale.loop_mm
-    with _Bar(f"relaxing {visible(stitch.name)}") as bar:
+    with Bar(f"relaxing {visible(stitch.name)}") as bar:
         fabric = relaxed(stitch.chart, cell, bar.at)
     if fabric.longer > _LONGER:
         common.show([_placed(_starved(stitch.name, fabric.longer, scale.measured), stitch)], pattern.sources)
@@ -323,28 +321,3 @@ def _bar_length(wide_px: int, px_per_cm: float, units: str) -> tuple[int, str]:
     lengths = [mantissa * 10.0**power for power in (-2, -1, 0, 1, 2) for mantissa in (1, 2, 5)]
     length = max((each for each in lengths if each * unit_px <= wide_px / 3), default=lengths[0])
     return max(1, round(length * unit_px)), f"{length:g} {said}"
-
-
-class _Bar:
-    """A progress bar that appears only on a terminal and only once the work has taken a second."""
-
-    def __init__(self, label: str) -> None:
-        self._label = label
-        self._begun = time.monotonic()
-        self._bar: Any = None
-
-    def __enter__(self) -> _Bar:
-        return self
-
-    def at(self, share: float) -> None:
-        """The share of the work that is done, 0 to 1."""
-        if self._bar is None:
-            if not sys.stderr.isatty() or time.monotonic() - self._begun < 1:
-                return
-            self._bar = click.progressbar(length=1000, label=self._label, file=sys.stderr)
-            self._bar.__enter__()
-        self._bar.update(round(share * 1000) - self._bar.pos)
-
-    def __exit__(self, *trouble: object) -> None:
-        if self._bar is not None:
-            self._bar.__exit__(*trouble)
