@@ -24,13 +24,12 @@ MOST_SECONDS = 60
 
 @dataclass(frozen=True)
 class Result:
-    """How a child ended: its exit status (negative: the signal that killed it), what it printed, its peak memory."""
+    """How a child ended: its exit status (negative: the signal that killed it), what it printed, how long it took."""
 
     status: int
     out: str
     err: str
     seconds: float
-    peak_mb: float
 
     @property
     def orderly(self) -> bool:
@@ -77,9 +76,9 @@ def forked(
         os.close(out_end)
         os.close(err_end)
         texts = _read_all(out, err)
-        _, status, usage = os.wait4(pid, 0)
+        _, status = os.waitpid(pid, 0)
         took = time.monotonic() - began
-    return Result(os.waitstatus_to_exitcode(status), *texts, took, usage.ru_maxrss / 1024)
+    return Result(os.waitstatus_to_exitcode(status), *texts, took)
 
 
 def _read_all(*streams: int) -> tuple[str, str]:
