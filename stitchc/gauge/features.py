@@ -18,6 +18,8 @@ TUCK_SATURATION: Final = 0.08
 """Share of tucking cells at which the widening has reached 63 % of its final value. Set from six samplers of one-row
 tucks, 1 needle in 2 to 1 in 8, that came out about equal in width (one teaching page, reported second-hand)."""
 
+_CELLS_AT_ONCE: Final = 1 << 18
+
 
 @dataclass(frozen=True)
 class Features:
@@ -58,38 +60,32 @@ class Features:
 
 
 def features_of(chart: Chart) -> Features:
-    """Read the predictors off a chart. Time and memory are linear in its cells."""
+    """Read the predictors off a chart. Time is linear in its cells; beside them memory is that of one needle's."""
     cells = np.ascontiguousarray(chart.cells.T)  # (needle, row), so that a needle's rows lie together
     needles, rows = cells.shape
-    tucks, slips = cells == TUCK, cells == SLIP
-    tuck_share, slip_share = float(tucks.mean()), float(slips.mean())
-    spans, tucked, slipped = _spans(cells, tucks, slips)
-    dead = int((~(cells == KNIT).any(axis=1)).sum())
-    mean_span = float(spans.mean()) if spans.size else None
-    longest = None if dead else int(spans.max()) - 1
+    tucks, knits = cells == TUCK, cells == KNIT
+    tuck_share, slip_share = float(tucks.mean()), float((cells == SLIP).mean())
+    starts = tucks & ~np.roll(tucks, 1, axis=0)
+    alive = knits.any(axis=1)
+    dead = needles - int(alive.sum())
     dead_span = max(rows, 8) if dead else 0
-
-    def over_cells(of_spans: npt.NDArray[np.float64], of_dead: float) -> float:
-        return float((of_spans.sum() + dead * rows * of_dead) / (needles * rows))
-
-    k = spans.astype(np.float64)
-    weighted = over_cells(k * k, dead_span)
-    capped = over_cells(k * np.minimum(k, LONG_HOLD), min(dead_span, LONG_HOLD))
-    dead_rows = ~(cells == KNIT).any(axis=1)
-    weight_tuck = float((k * tucked).sum()) + dead_span * float(tucks[dead_rows].sum())
-    weight_slip = float((k * slipped).sum()) + dead_span * float(slips[dead_rows].sum())
+    sums = _sums(cells)
+    mean_span = sums.spans / sums.loops if sums.loops else None
+    weighted = (sums.square + dead * rows * dead_span) / (needles * rows)
+    capped = (sums.capped + dead * rows * min(dead_span, LONG_HOLD)) / (needles * rows)
+    weight_tuck = sums.over_tucks + dead_span * float(tucks[~alive].sum())
+    weight_slip = sums.over_slips + dead_span * float((cells[~alive] == SLIP).sum())
     part_tuck = weight_tuck / (weight_tuck + weight_slip) if weight_tuck + weight_slip else 0.0
     log_span, log_long = math.log(weighted), math.log(weighted / capped)
-    held = (cells != KNIT).mean(axis=1)
+    held = 1 - knits.mean(axis=1)
     mean_held = float(held.mean())
     columns = float(np.abs(held - mean_held).mean()) / (2 * mean_held) if mean_held else 0.0
-    starts = tucks & ~np.roll(tucks, 1, axis=0)
     return Features(
         tuck_share=tuck_share,
         slip_share=slip_share,
         mean_span=mean_span,
         weighted_span=weighted,
-        longest_hold=longest,
+        longest_hold=None if dead else sums.longest - 1,
         never_knitting=dead,
         log_span_tuck=log_span * part_tuck,
         log_span_slip=log_span * (1 - part_tuck),
@@ -97,12 +93,48 @@ def features_of(chart: Chart) -> Features:
         log_long_slip=log_long * (1 - part_tuck),
         in_columns=columns,
         tuck_runs=float(starts.mean()),
-        further_tucks=float(np.maximum(tucked - 1, 0).sum() / (needles * rows)),
+        further_tucks=sums.further_tucks / (needles * rows),
     )
 
 
+@dataclass
+class _Sums:
+    """What the knit loops of a chart add up to: how many, their spans k, k^2, k min(k, LONG_HOLD), k times the tucks
+    and k times the slips over each, the tucks beyond the first over each, and the longest span."""
+
+    loops: int = 0
+    spans: int = 0
+    square: int = 0
+    capped: int = 0
+    over_tucks: int = 0
+    over_slips: int = 0
+    further_tucks: int = 0
+    longest: int = 0
+
+
+def _sums(cells: npt.NDArray[np.uint8]) -> _Sums:
+    """Of cells (needle, row), some needles at a time: a span takes eight times the memory of a cell."""
+    needles, rows = cells.shape
+    at_once = max(1, _CELLS_AT_ONCE // rows)
+    sums = _Sums()
+    for first in range(0, needles, at_once):
+        some = cells[first : first + at_once]
+        k, tucked, slipped = _spans(some, some == TUCK)
+        if not k.size:
+            continue
+        sums.loops += k.size
+        sums.spans += int(k.sum())
+        sums.square += int((k * k).sum())
+        sums.capped += int((k * np.minimum(k, LONG_HOLD)).sum())
+        sums.over_tucks += int((k * tucked).sum())
+        sums.over_slips += int((k * slipped).sum())
+        sums.further_tucks += int(np.maximum(tucked - 1, 0).sum())
+        sums.longest = max(sums.longest, int(k.max()))
+    return sums
+
+
 def _spans(
-    cells: npt.NDArray[np.uint8], tucks: npt.NDArray[np.bool_], slips: npt.NDArray[np.bool_]
+    cells: npt.NDArray[np.uint8], tucks: npt.NDArray[np.bool_]
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.int64]]:
     """For each knit loop: the rows it spans, and how many of the cells over it are T and S."""
     rows = cells.shape[1]
@@ -118,10 +150,7 @@ def _spans(
     following = np.where(last, own_first, np.arange(needle.size) + 1)
     spans = row[following] - row + np.where(last, rows, 0)
 
-    def over(marked: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
-        before = np.cumsum(marked, axis=1, dtype=np.int64)
-        counts: npt.NDArray[np.int64] = before[needle[following], row[following]] - before[needle, row]
-        return np.asarray(counts + np.where(last, before[needle, -1], 0), dtype=np.int64)
-
-    tucked = over(tucks)
+    before = np.cumsum(tucks, axis=1, dtype=np.int64)
+    over = before[needle[following], row[following]] - before[needle, row]
+    tucked = np.asarray(over + np.where(last, before[needle, -1], 0), dtype=np.int64)
     return np.asarray(spans, dtype=np.int64), tucked, np.asarray(spans - 1 - tucked, dtype=np.int64)
