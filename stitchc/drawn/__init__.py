@@ -43,7 +43,7 @@ _BAND_MM: Final = 6.0
 _BLACK: Final = "#000000"
 _WORDS: Final = "#202020"
 _QUIET: Final = "#5c5c5c"
-_CELL_LINE: Final = "#9c9c9c"
+_CELL_LINE: Final = "#909090"
 _FIFTH_LINE: Final = "#6e6e6e"
 
 
@@ -490,7 +490,7 @@ def _is_fifth(number: int, first: int, last: int) -> bool:
 
 
 def _grid_line(fifth: bool) -> tuple[float, str]:
-    return (0.25, _FIFTH_LINE) if fifth else (0.15, _CELL_LINE)
+    return (0.25, _FIFTH_LINE) if fifth else (0.18, _CELL_LINE)
 
 
 # -- small parts --------------------------------------------------------------------------------------------------

@@ -29,6 +29,7 @@ Notation = Literal["auto", "squared", "thread", "plain", "marks"]
 GridKind = Literal["auto", "lines", "pixels", "even"]
 
 _LEAST_TURNED_DEG: Final = 0.03
+_HARDLY_BLANK: Final = 0.12
 
 
 @dataclass(frozen=True)
@@ -308,7 +309,9 @@ def _read(field_: _Field, ask: Ask, file: str) -> tuple[Cells, npt.NDArray[np.fl
         if signs is not None:
             shares = certainty(signs.distances)
             return signs.codes, shares.max(axis=-1), _SIGN_WORDS[signs.notation, signs.face], signs.face
-        kinds = kinds_of(patches)
+        kinds = kinds_of(patches, field_.pixels, field_.lattice)
+        if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
+            raise Refused(_no_grid(file, ask))  # squares that are all marked alike are no chart
     else:
         kinds = _kinds_of_blocks(field_.pixels)
     face = ask.face or "purl"
@@ -330,7 +333,7 @@ _SIGN_WORDS: Final = {
     ("squared", "knit"): "read as squared paper: cross knit, dot tuck, empty slip",
     ("squared", None): "read as squared paper: dot tuck, empty slip",
     ("thread", None): "read as running thread: loop knit, half circle tuck, passed by slip",
-    ("plain", None): "read as plain signs: upright bar knit, half disc tuck, lying bar slip",
+    ("plain", None): "read as plain signs: v knit, half disc tuck, bar slip",
 }
 
 

@@ -73,6 +73,8 @@ class Signs:
 _LIKE: Final = 0.14
 """The mean distance up to which cells are taken for a notation's signs."""
 _STRENGTHS: Final = (1.0, 0.85, 0.7, 0.55, 0.42, 0.32)
+_BLURS: Final = (0.0, 0.6, 1.1)
+"""Standard deviations in samples, of which a cell has seven."""
 _SLACK: Final = (-0.05, 0.0, 0.05)
 
 
@@ -91,9 +93,14 @@ def known_signs(patches: Patches, only: Notation | None = None) -> Signs | None:
     for notation in NOTATIONS if only is None else (only,):
         faces: tuple[Face, ...] = ("purl", "knit") if notation == "squared" else ("purl",)
         for face in faces:
-            models = [_models(code, notation, face, side) for code in (KNIT, TUCK, SLIP)]
-            # how black the signs are here is found by trying, since no sign need be there that is all black
-            strength = min(_STRENGTHS, key=lambda s: float(_distances(some / s, models).min(axis=1).mean()) * s**0.5)
+            # how black and how blurred the signs are is found by trying: no sign need be there that is all black
+            tried = [
+                (float(_distances(some / strength, models).min(axis=1).mean()) * strength**0.5, at, strength, models)
+                for at, blur in enumerate(_BLURS)
+                for models in [[_models(code, notation, face, side, blur) for code in (KNIT, TUCK, SLIP)]]
+                for strength in _STRENGTHS
+            ]
+            _, _, strength, models = min(tried, key=lambda found: found[:3])
             distances = _distances(dark / strength, models)
             nearest = distances.argmin(axis=1)
             away = float(distances.min(axis=1).mean())
@@ -147,8 +154,9 @@ def _distances(dark: Shares, models: list[list[Shares]]) -> Shares:
     return np.stack(columns, axis=1).astype(np.float32)
 
 
-def _models(code: int, notation: Notation, face: Face, side: int) -> list[Shares]:
-    return [_rasterised(code, notation, face, side, dx, dy) for dx in _SLACK for dy in _SLACK]
+def _models(code: int, notation: Notation, face: Face, side: int, blur: float) -> list[Shares]:
+    looks = [_rasterised(code, notation, face, side, dx, dy) for dx in _SLACK for dy in _SLACK]
+    return looks if blur == 0 else [ndimage.gaussian_filter(look, blur, mode="nearest") for look in looks]
 
 
 def _rasterised(code: int, notation: Notation, face: Face, side: int, dx: float, dy: float) -> Shares:
@@ -226,12 +234,15 @@ _GRAINS: Final = 5.0
 _MOST_KINDS: Final = 12
 
 
-def kinds_of(patches: Patches) -> Kinds:
-    """The cells sorted into kinds: a look is the mean colours of a cell's nine parts."""
+def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | None = None) -> Kinds:
+    """The cells sorted into kinds: a look is the mean colours of a cell's nine parts.
+
+    pixels, lattice: where the cells were sampled, so that the ink of thin marks is seen unmixed with paper.
+    """
     rows, columns, side = patches.shape[:3]
     looks = _looks(patches)
     centres = _merged(looks, _centres(looks, _APART), _APART)
-    grain = float(np.percentile(_away(looks, centres).min(axis=1), 80))
+    grain = _grain(looks)
     apart = min(_APART, max(_APART / 2, _GRAINS * grain))
     if apart < _APART:
         centres = _merged(looks, _centres(looks, apart), apart)
@@ -251,13 +262,26 @@ def kinds_of(patches: Patches) -> Kinds:
     for kind in range(len(centres)):
         members = np.flatnonzero(nearest == kind)
         best = int(members[np.argmin(distances[members, kind])]) if len(members) else 0
-        some = flat[members[:2000]]
-        kinds.append(_described(some, len(members), (best // columns, best % columns)))
+        kind_ = _described(flat[members[:2000]], len(members), (best // columns, best % columns))
+        if pixels is not None and lattice is not None and kind_.ink >= _HARDLY:
+            step = max(1, len(members) // 100)
+            kind_ = replace(kind_, colour=_inked(pixels, lattice, members[::step], columns))
+        kinds.append(kind_)
     return Kinds(
         tuple(kinds),
         nearest.astype(np.uint8).reshape(rows, columns),
         distances.astype(np.float32).reshape(rows, columns, len(centres)),
     )
+
+
+def _grain(looks: Shares) -> float:
+    """How far cells that look most alike are from each other."""
+    some = looks[:: max(1, len(looks) // 250)][:300]
+    if len(some) < 2:
+        return 0.0
+    gaps = _away(some, some)
+    np.fill_diagonal(gaps, np.inf)
+    return float(np.percentile(gaps.min(axis=1), 75))
 
 
 def _looks(patches: Patches) -> Shares:
@@ -300,6 +324,27 @@ def _merged(looks: Shares, centres: Shares, apart: float) -> Shares:
     centres = np.stack(kept)
     members = np.bincount(_away(looks, centres).argmin(axis=1), minlength=len(centres))
     return centres[members > 0]
+
+
+_HARDLY: Final = 0.03
+
+
+def _inked(pixels: Pixels, lattice: Lattice, members: npt.NDArray[np.intp], columns: int) -> tuple[int, int, int]:
+    """The colour of the ink in some cells: the median of their darkest pixels."""
+    paper = np.maximum(paper_colour(pixels), 32)
+    found = []
+    for row, column in zip(*divmod(members, columns), strict=True):
+        box = []
+        for axis, number, size in ((lattice.down, row, pixels.shape[0]), (lattice.across, column, pixels.shape[1])):
+            first = round(axis.start_px + axis.pitch_px * (number + 0.2))
+            last = round(axis.start_px + axis.pitch_px * (number + 0.8))
+            box.append(slice(max(0, min(first, size - 1)), max(1, min(size, max(last, first + 1)))))
+        inside = pixels[box[0], box[1]].reshape(-1, 3) / paper
+        if len(inside):
+            dark = inside[np.argsort(inside.min(axis=1))]
+            found.append(np.median(dark[: max(1, len(dark) // 12)], axis=0))
+    red, green, blue = (round(255 * float(min(1.0, value))) for value in np.median(found, axis=0))
+    return red, green, blue
 
 
 def _described(flat: Shares, count: int, example: tuple[int, int]) -> Kind:

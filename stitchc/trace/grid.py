@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -182,12 +183,12 @@ def _searched(plane: Plane, cells: tuple[int, int] | None) -> Lattice | None:
     noise = _noise(plane)
     (upright, sure_x), (level, sure_y) = _edges(plane, 1, noise), _edges(plane, 0, noise)
     sure = sure_x, sure_y
-    whole = _View.of(plane, upright, level)
+    whole = _View.of(plane, upright, level, sure)
     best: tuple[float, Lattice] | None = None
     for left, top, right, bottom in [*_regions(plane, noise), (0, 0, plane.shape[1], plane.shape[0])]:
         here = slice(top, bottom), slice(left, right)
-        view = whole if upright[here].shape == plane.shape else _View.of(plane[here], upright[here], level[here])
-        found = _best_pair(view, sure, cells)
+        view = whole if upright[here].shape == plane.shape else _View.of(plane[here], upright[here], level[here], sure)
+        found = _best_pair(view, cells)
         if found is not None and view is not whole:
             # lines that grain or blur has cut may go on beyond what hangs together
             lattice = found[1].moved(left, top)
@@ -210,31 +211,71 @@ def _searched(plane: Plane, cells: tuple[int, int] | None) -> Lattice | None:
         lattice = wider[1]
         if settled:
             break
-    return lattice
+    return None if lattice.ruled and _skips_lines(whole, lattice) else lattice
+
+
+_SKIPPED: Final = 0.65
+"""How much may be seen, at most, along the middles of the cells."""
+
+
+def _skips_lines(view: _View, lattice: Lattice) -> bool:
+    """Whether lines run between those of the lattice as those of a grid of half the pitch would: then the lines that
+    were found are only the stronger ones, and the cells are not those."""
+    height, width = view.plane.shape
+    top, bottom = max(0, round(lattice.down.start_px)), min(height, round(lattice.down.end_px) + 1)
+    left, right = max(0, round(lattice.across.start_px)), min(width, round(lattice.across.end_px) + 1)
+    for edges, axis, low, high, other, least in (
+        (view.upright, lattice.across, top, bottom, lattice.down, view.sure[0]),
+        (view.level, lattice.down, left, right, lattice.across, view.sure[1]),
+    ):
+        crossings = other.start_px - low + other.pitch_px * np.arange(other.cells + 1)
+        lines = axis.start_px + axis.pitch_px * np.arange(axis.cells + 1)
+        on_lines = _along(edges[:, low:high], lines)
+        sure = max(least, 0.75 * float(np.percentile(_stretches(on_lines, crossings, _ALL), 25)))
+        middles = lines[:-1] + 0.5 * axis.pitch_px
+        between = _stretches(_along(edges[:, low:high], middles), crossings)
+        if axis.cells > 1 and float((np.minimum(between, sure) / sure).mean()) >= _SKIPPED:
+            return True
+    return False
 
 
 _SURELY: Final = 0.85
 """The mean of what is seen of a ruled grid's edges from which nothing better is looked for elsewhere."""
 
 
-def _best_pair(view: _View, sure: tuple[float, float], cells: tuple[int, int] | None) -> tuple[float, Lattice] | None:
+def _best_pair(view: _View, cells: tuple[int, int] | None) -> tuple[float, Lattice] | None:
     # clipped low, so that a faint line that runs through counts for more than a black spot
-    columns = np.minimum(view.upright, sure[0]).mean(axis=1) / sure[0]
-    rows = np.minimum(view.level, sure[1]).mean(axis=1) / sure[1]
+    columns = np.minimum(view.upright, view.sure[0]).mean(axis=1) / view.sure[0]
+    rows = np.minimum(view.level, view.sure[1]).mean(axis=1) / view.sure[1]
     combs_across = _combs(columns)
     combs_down = _combs(rows, combs_across)
     combs_across += [comb for comb in _combs(columns, combs_down) if comb not in combs_across]
     best: tuple[float, Lattice] | None = None
+
+    def consider(across: Axis, down: Axis) -> None:
+        nonlocal best
+        if not 0.4 < across.pitch_px / down.pitch_px < 2.5:
+            return
+        found = _judged(view, across, down)
+        if found is None or (cells is not None and found[1].size != cells):
+            return
+        if best is None or found[0] > best[0]:
+            best = found
+
     for across in combs_across:
         for down in combs_down:
-            if not 0.4 < across.pitch_px / down.pitch_px < 2.5:
-                continue
-            found = _judged(view, across, down)
-            if found is None or (cells is not None and found[1].size != cells):
-                continue
-            if best is None or found[0] > best[0]:
-                best = found
+            consider(across, down)
+    if best is not None and best[1].ruled:  # where each fifth line is heavier, those may have been found alone
+        coarse = best[1]
+        for finer_across, finer_down in ((2, 2), (5, 5), (2, 1), (1, 2), (5, 1), (1, 5)):
+            across, down = _finer(coarse.across, finer_across), _finer(coarse.down, finer_down)
+            if min(across.pitch_px, down.pitch_px) >= LEAST_PITCH_PX:
+                consider(across, down)
     return best
+
+
+def _finer(axis: Axis, times: int) -> Axis:
+    return replace(axis, pitch_px=axis.pitch_px / times, cells=axis.cells * times)
 
 
 def _regions(plane: Plane, noise: float) -> list[tuple[int, int, int, int]]:
@@ -263,7 +304,7 @@ def _regions(plane: Plane, noise: float) -> list[tuple[int, int, int, int]]:
     return found
 
 
-_RULED: Final = 0.7
+_RULED: Final = 0.5
 """The share of the edges between cells that look alike at which a line must be seen for a grid to count as ruled."""
 _OUTERMOST: Final = 0.64
 """How well the outermost cells of a ruled grid must be seen to have lines around them."""
@@ -279,8 +320,10 @@ def _judged(view: _View, across: Axis, down: Axis) -> tuple[float, Lattice] | No
     if core[1] <= core[0] or core[3] <= core[2]:
         return None
     for ruled in (True, False):
-        seen_x, clear_x = _seen(view.upright, xs, ys, core, ruled)  # (lines across, cells down)
-        seen_y, clear_y = _seen(view.level, ys, xs, (*core[2:], *core[:2]), ruled)  # (lines down, cells across)
+        seen_x, clear_x = _seen(view.upright, xs, ys, core, ruled, view.sure[0])  # (lines across, cells down)
+        seen_y, clear_y = _seen(
+            view.level, ys, xs, (*core[2:], *core[:2]), ruled, view.sure[1]
+        )  # (lines down, cells across)
         bounds = _bounds(clear_x, clear_y, core, ruled)
         if bounds is None:
             continue
@@ -331,7 +374,7 @@ class _View:
 
     upright, level: lines and edges that run down, and that run across; the first lies on its side, (width, height), so
     that a line's pixels stand together in memory. inks, steps: ink and squared steps of ink, each summed
-    from the upper left corner.
+    from the upper left corner. sure: the strength from which an upright and a level edge is none of the grain's.
     """
 
     plane: Plane
@@ -339,14 +382,15 @@ class _View:
     level: Plane
     inks: Profile
     steps: Profile
+    sure: tuple[float, float]
 
     @classmethod
-    def of(cls, plane: Plane, upright: Plane, level: Plane) -> _View:
+    def of(cls, plane: Plane, upright: Plane, level: Plane, sure: tuple[float, float]) -> _View:
         steps = np.zeros_like(plane)
         for way, inner in ((0, (slice(1, None), slice(None))), (1, (slice(None), slice(1, None)))):
             rise = np.diff(plane, axis=way)
             steps[inner] += np.where(np.abs(rise) > 0.06, rise * rise, 0)
-        return cls(plane, np.ascontiguousarray(upright.T), level, _summed(plane), _summed(steps))
+        return cls(plane, np.ascontiguousarray(upright.T), level, _summed(plane), _summed(steps), sure)
 
 
 def _summed(plane: Plane) -> Profile:
@@ -382,7 +426,7 @@ def _looks(view: _View, xs: Profile, ys: Profile) -> Profile:
     return np.asarray(sums / np.outer(bottom - top, right - left))
 
 
-_WORTH: Final = 0.8
+_WORTH: Final = 0.5
 """How much of an edge must be seen for it to speak for a lattice and not against it."""
 
 
@@ -410,9 +454,9 @@ def _bounds(
                 lines = seen_y[:, left:right].mean(axis=1)
                 top, bottom = _cells_run(seen_x[left : right + 1].mean(axis=0), lines, top, bottom)
         else:
-            left, right = _run(seen_x[:, top:bottom].mean(axis=1), left, right, 0.05)
+            left, right = _run(seen_x[:, top:bottom].mean(axis=1), left, right, 0.05, _MOST_MISSED)
             if right > left:
-                top, bottom = _run(seen_y[:, left:right].mean(axis=1), top, bottom, 0.05)
+                top, bottom = _run(seen_y[:, left:right].mean(axis=1), top, bottom, 0.05, _MOST_MISSED)
         if (left, right, top, bottom) == before:
             break
     return (left, right, top, bottom) if right > left and bottom > top else None
@@ -430,7 +474,7 @@ def _near(lines: Profile, place: float) -> int:
 
 
 def _seen(
-    edges: Plane, lines: Profile, crossings: Profile, core: tuple[int, int, int, int], ruled: bool
+    edges: Plane, lines: Profile, crossings: Profile, core: tuple[int, int, int, int], ruled: bool, least: float
 ) -> tuple[Profile, Profile]:
     """For each line and each stretch between two crossings, how much of it an edge runs along, 0 to 1; and how
     clearly: that, less what is seen along the middles of the cells beside it.
@@ -441,20 +485,20 @@ def _seen(
     """
     step = float(lines[1] - lines[0])
     on_lines = _along(edges, lines)
-    typical = _stretches(on_lines, crossings)[core[0] : core[1] + 1, core[2] : core[3]]
-    sure = max(0.03, 0.75 * float(np.percentile(typical, 25)) if ruled else float(np.percentile(typical, 85)))
+    typical = _stretches(on_lines, crossings, _ALL)[core[0] : core[1] + 1, core[2] : core[3]]
+    sure = max(least, 0.75 * float(np.percentile(typical, 25)) if ruled else float(np.percentile(typical, 85)))
     middles = np.append(lines - 0.5 * step, lines[-1] + 0.5 * step)
     seen = _stretches(np.minimum(on_lines, sure) / sure, crossings)
     between = _stretches(np.minimum(_along(edges, middles), sure) / sure, crossings)
     return seen, np.clip(1.15 * seen - 0.3 * (between[:-1] + between[1:]) - 0.1, 0, 1)
 
 
-def _along(edges: Plane, lines: Profile) -> npt.NDArray[np.floating]:
+def _along(edges: Plane, lines: npt.NDArray[np.floating]) -> npt.NDArray[np.floating]:
     """The edges along each line, (lines, pixels): the strongest within a small reach, lines being a little crooked.
 
     edges: the first axis is the one that the lines are numbered along.
     """
-    reach = max(1, round(0.06 * float(lines[1] - lines[0])))
+    reach = max(1, round(0.06 * float(lines[1] - lines[0]))) if len(lines) > 1 else 1
     size = len(edges)
     return np.stack(
         [
@@ -464,16 +508,28 @@ def _along(edges: Plane, lines: Profile) -> npt.NDArray[np.floating]:
     )
 
 
-def _stretches(along: npt.NDArray[np.floating], crossings: Profile) -> Profile:
-    """The mean along each stretch between two crossings, but for its ends, (lines, stretches)."""
+_PARTS: Final = (0.05, 0.20, 0.50, 0.80, 0.95)
+_ALL: Final = (0.05, 0.95)
+
+
+def _stretches(
+    along: npt.NDArray[np.floating], crossings: npt.NDArray[np.floating], parts_of: tuple[float, ...] = _PARTS
+) -> Profile:
+    """What is seen along each stretch between two crossings, (lines, stretches): the least of its parts, since a line
+    runs from end to end, and a mark stands in the middle."""
     total = np.concatenate([np.zeros((len(along), 1)), np.cumsum(along, axis=1, dtype=np.float64)], axis=1)
     step = float(crossings[1] - crossings[0])
-    starts = np.clip(np.round(crossings[:-1] + 0.15 * step).astype(int), 0, along.shape[1] - 1)
-    ends = np.clip(np.round(crossings[1:] - 0.15 * step).astype(int), starts + 1, along.shape[1])
-    return np.asarray((total[:, ends] - total[:, starts]) / (ends - starts))
+    size = along.shape[1]
+    cuts = [np.clip(np.round(crossings[:-1] + part * step).astype(int), 0, size) for part in parts_of]
+    parts = []
+    for first, last in pairwise(cuts):
+        start = np.minimum(first, size - 1)
+        end = np.maximum(last, start + 1)
+        parts.append((total[:, end] - total[:, start]) / (end - start))
+    return np.asarray(np.minimum.reduce(parts))
 
 
-def _run(shares: Profile, first: int, last: int, least: float) -> tuple[int, int]:
+def _run(shares: Profile, first: int, last: int, least: float, most_missed: int) -> tuple[int, int]:
     """The stretch about the one from first to last whose outermost members are seen well enough.
 
     Members inside may be unseen for a while: between equally dark cells there may be nothing to see.
@@ -482,7 +538,7 @@ def _run(shares: Profile, first: int, last: int, least: float) -> tuple[int, int
     if len(good) < 1:
         return 0, -1
     middle = (first + last) / 2
-    stretches = np.split(good, np.flatnonzero(np.diff(good) > _MOST_MISSED) + 1)
+    stretches = np.split(good, np.flatnonzero(np.diff(good) > most_missed) + 1)
     holding = [part for part in stretches if part[0] <= middle <= part[-1]] or stretches
     longest = max(holding, key=lambda part: float(shares[part].sum()))
     return int(longest[0]), int(longest[-1])
@@ -497,7 +553,7 @@ def _cells_run(crossed: Profile, lines: Profile, first: int, last: int) -> tuple
     right_shut = 0.35 * crossed + 0.65 * lines[1:]
     shut = np.maximum(left_shut, right_shut)
     least = min(_OUTERMOST, 0.75 * float(np.median(shut[first:last])))
-    begin, end = _run(shut, first, last - 1, least)
+    begin, end = _run(shut, first, last - 1, least, 2)
     begins = np.flatnonzero(left_shut[begin : end + 1] >= least)
     ends = np.flatnonzero(right_shut[begin : end + 1] >= least)
     if not len(begins) or not len(ends):
@@ -577,13 +633,13 @@ def _edges(plane: Plane, axis: int, noise: float) -> tuple[Plane, float]:
     of the grain's.
     """
     along = 1 - axis
-    size = 1 if noise < 0.002 else min(9, max(3, plane.shape[along] // 16))
+    size = 1 if noise < 0.002 else min(7, max(3, plane.shape[along] // 16))
     soft = ndimage.uniform_filter1d(plane, size, axis=along)
-    padded = np.pad(soft, [(2, 2) if way == axis else (0, 0) for way in (0, 1)], mode="edge")
+    padded = np.pad(soft, [(4, 4) if way == axis else (0, 0) for way in (0, 1)], mode="edge")
 
     def beside(offset: int) -> Plane:
         window = [slice(None), slice(None)]
-        window[axis] = slice(2 + offset, padded.shape[axis] - 2 + offset)
+        window[axis] = slice(4 + offset, padded.shape[axis] - 4 + offset)
         return np.asarray(padded[tuple(window)])
 
     found = np.abs(beside(0) - beside(-1))
@@ -591,6 +647,9 @@ def _edges(plane: Plane, axis: int, noise: float) -> tuple[Plane, float]:
     ridge = np.abs(soft - 0.5 * (beside(-2) + beside(2)))
     opposed = (soft - beside(-2)) * (soft - beside(2)) > 0
     np.maximum(found, np.where(opposed, ridge, 0), out=found)
+    # a blurred line is as wide as this; only darker ones, since the middle of a small cell lies between its lines
+    wide = soft - np.maximum(beside(-4), beside(4))
+    np.maximum(found, 0.7 * wide, out=found)
     grain = noise / np.sqrt(size) * 1.4
     return found.astype(np.float32), max(0.03, 4.5 * grain)
 

@@ -140,7 +140,7 @@ def even_light(pixels: Pixels) -> Pixels:
     uu, vv = (grid.ravel() for grid in np.meshgrid(u, v))
     terms = np.stack([np.ones_like(uu), uu, vv, uu * uu, uu * vv, vv * vv], axis=1)
     values = bright.ravel()
-    paper = values >= 0.5 * values.max()  # blocks without any paper in them say nothing about the light
+    paper = values >= 0.4 * values.max()  # blocks without any paper in them say nothing about the light
     if values.max() < 40 or paper.sum() < 12:
         return pixels
     weights = paper.astype(np.float64)

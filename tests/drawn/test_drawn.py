@@ -44,7 +44,7 @@ def random_chart(width: int, height: int, seed: int = 0) -> Chart:
 
 def grid_of(page: Page) -> tuple[float, float, float, int, int]:
     """Left, top, side of a cell, columns and rows, from the grid's own lines."""
-    lines = [item for item in page.items if isinstance(item, Line) and item.line_mm in (0.15, 0.25)]
+    lines = [item for item in page.items if isinstance(item, Line) and item.line_mm in (0.18, 0.25)]
     xs = sorted({line.x1_mm for line in lines if line.x1_mm == line.x2_mm})
     ys = sorted({line.y1_mm for line in lines if line.y1_mm == line.y2_mm})
     return xs[0], ys[0], xs[1] - xs[0], len(xs) - 1, len(ys) - 1

@@ -78,7 +78,7 @@ def distorted(
     shade: float = 0.0,
     jpeg: int | None = None,
 ) -> Image.Image:
-    """What a scanner or camera does. noise: standard deviation of 255; shade: light lost from corner to corner."""
+    """What a scanner or camera does. noise: standard deviation of 255; shade: the light that the darkest corner lacks."""
     random = np.random.default_rng(seed)
     if turned_deg:
         paper = image.getpixel((0, 0))
@@ -90,7 +90,9 @@ def distorted(
         y, x = np.mgrid[0 : values.shape[0], 0 : values.shape[1]]
         direction = random.uniform(0, 2 * np.pi)
         u = (x / values.shape[1] - 0.5) * np.cos(direction) + (y / values.shape[0] - 0.5) * np.sin(direction)
-        values *= (1 - shade * (u + 0.5 + 0.6 * u * u).clip(0, 1.3))[:, :, None]
+        fall = u + 0.6 * u * u
+        fall = (fall - fall.min()) / (fall.max() - fall.min())
+        values *= (1 - shade * fall)[:, :, None]
     if noise:
         values += random.normal(0, noise, values.shape[:2])[:, :, None] + random.normal(0, noise / 2, values.shape)
     image = Image.fromarray(np.clip(values, 0, 255).astype(np.uint8))
