@@ -46,17 +46,33 @@ def _a_reader_that_goes_is_no_error() -> Iterator[None]:
         raise SystemExit(0) from None
 
 
+@contextmanager
+def _in_our_words(group_context: click.Context | None = None) -> Iterator[None]:
+    """What click says of a command line, said with the cause and the cure."""
+    try:
+        yield
+    except click.UsageError as error:
+        from stitchc.cli.wrong_usage import in_words
+
+        called = group_context
+        if group_context is not None and group_context.invoked_subcommand in COMMANDS:
+            name = group_context.invoked_subcommand
+            command = importlib.import_module(COMMANDS[name][0]).command
+            called = click.Context(command, parent=group_context, info_name=name)
+        raise in_words(error, called) from None
+
+
 class LazyGroup(click.Group):
     """A group whose commands are imported only when they are called or asked for their own help."""
 
     def make_context(
         self, info_name: str | None, args: list[str], parent: click.Context | None = None, **extra: Any
     ) -> click.Context:
-        with _a_reader_that_goes_is_no_error():  # of --help
+        with _a_reader_that_goes_is_no_error(), _in_our_words():  # of --help
             return super().make_context(info_name, args, parent, **extra)
 
     def invoke(self, ctx: click.Context) -> object:
-        with _a_reader_that_goes_is_no_error():
+        with _a_reader_that_goes_is_no_error(), _in_our_words(ctx):
             return super().invoke(ctx)
 
     def list_commands(self, ctx: click.Context) -> list[str]:

@@ -130,7 +130,8 @@ def _build(
     files.refuse_foreign(output / "index.html", force)
     shared = ("--force",) * force + ("--anyway",) * anyway
     jobs = list(_jobs(pattern, stitches, machines, names, output, plain, units, pictures, shared))
-    made = [_done(job, file) for job in _watched(jobs)]
+    told: set[str] = set()
+    made = [_done(job, file, told) for job in _watched(jobs)]
     from stitchc.gallery import index_page
 
     page = index_page(pattern, stitches, made, warnings, _gauge_sentences(pattern, stitches, plain))
@@ -227,13 +228,16 @@ def _watched(jobs: list[Job]) -> Iterator[Job]:
         yield from bar
 
 
-def _done(job: Job, file: str) -> Made:
-    """Do one job; what does not apply to this pattern is a reason, what the file system refused ends the build."""
+def _done(job: Job, file: str, told: set[str]) -> Made:
+    """Do one job and print the paths not yet in `told`.
+
+    What does not apply to this pattern is a reason; what the file system refused ends the build.
+    """
     command = importlib.import_module(f"stitchc.cli.{job.command}").command
-    said = io.StringIO()
+    said, written = io.StringIO(), io.StringIO()
     arguments = [file, *job.arguments, "-o", str(job.target)]
     try:
-        with contextlib.redirect_stderr(said):
+        with contextlib.redirect_stderr(said), contextlib.redirect_stdout(written):
             command.main(arguments, prog_name=f"stitchc {job.command}", standalone_mode=False)
     except files.FileTrouble:
         raise
@@ -242,7 +246,17 @@ def _done(job: Job, file: str) -> Made:
     except SystemExit as error:
         if error.code:
             return Made(job, _first_sentence(said.getvalue()))
+    finally:
+        _tell(written.getvalue().splitlines(), told)
     return Made(job)
+
+
+def _tell(paths: list[str], told: set[str]) -> None:
+    """Print the paths that were not printed before: the JSON beside a card comes with each of its forms."""
+    for path in paths:
+        if path not in told:
+            told.add(path)
+            print(path)
 
 
 def _first_sentence(text: str) -> str:

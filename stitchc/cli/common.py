@@ -14,8 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn, TextIO, TypeVar, cast
 
 import click
+from click.core import ParameterSource
 
 from stitchc import files
+from stitchc.cli.wrong_usage import or_, worded
 from stitchc.messages import MOST_SHOWN, Message, Refused, has_errors, in_order, render
 
 if TYPE_CHECKING:
@@ -29,20 +31,8 @@ def option(*names: str, **settings: Any) -> Callable[[F], F]:
     """A click option that can also come from the environment as STITCHC_NAME, as the contract promises of each."""
     long = next(name for name in names if name.startswith("--")).split("/")[0]
     settings.setdefault("envvar", "STITCHC_" + long.lstrip("-").replace("-", "_").upper())
-    kind = settings.get("type")
-    if isinstance(kind, click.FloatRange):
-        settings["type"] = _NumberRange(kind.min, kind.max, kind.min_open, kind.max_open)
+    settings["type"] = worded(settings.get("type"))
     return click.option(*names, **settings)
-
-
-class _NumberRange(click.FloatRange):
-    """A range that "nan" is not in."""
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        number = super().convert(value, param, ctx)
-        if number != number:
-            self.fail(f"{value!r} is not a number in the range {self._describe_range()}.", param, ctx)
-        return number
 
 
 def file_argument(command: F) -> F:
@@ -102,6 +92,9 @@ def format_option(*forms: str) -> Callable[[F], F]:
     def apply(command: F) -> F:
         @functools.wraps(command)
         def with_form(*args: Any, form: str | None, output: Path | None, **others: Any) -> Any:
+            context = click.get_current_context(silent=True)
+            if context is not None and context.get_parameter_source("form") is ParameterSource.ENVIRONMENT:
+                form = form if output is None or output.suffix.lower() not in ENDINGS else None  # -o goes before it
             return command(*args, form=form_for(form, output, forms), output=output, **others)
 
         return option("--format", "form", type=click.Choice(forms), default=None, help=text)(cast(F, with_form))
@@ -118,14 +111,10 @@ def form_for(form: str | None, output: Path | None, forms: Sequence[str]) -> str
     by_ending = ENDINGS.get(ending)
     written = {each: "text" if each in ("sheet", "notation") else each for each in forms}
     if ending in OTHERS_ENDINGS or (by_ending and by_ending not in written.values()):
-        raise click.UsageError(f"`-o {output}` ends in {ending}, and this makes no such file; it makes {_or(forms)}.")
+        raise click.UsageError(f"`-o {output}` ends in {ending}, and this makes no such file; it makes {or_(forms)}.")
     if form and by_ending and written[form] != by_ending:
         raise click.UsageError(f"--format {form} and `-o {output}` do not agree; leave one of them out.")
     return form or next((each for each in forms if written[each] == by_ending), forms[0])
-
-
-def _or(words: Sequence[str]) -> str:
-    return " or ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
 def output_option(what: str = "the file") -> Callable[[F], F]:

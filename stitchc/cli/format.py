@@ -35,6 +35,8 @@ def command(files: tuple[str, ...], in_place: bool, check: bool, diff: bool, out
         raise click.UsageError("--in-place writes the file itself; -o names another. Give one of them.")
     if in_place and "-" in files:
         raise click.UsageError("Standard input cannot be changed in place.")
+    if output is not None and output.exists() and Path(files[0]).exists() and output.samefile(files[0]):
+        raise click.UsageError(f"`-o {output}` is the file itself: `stitchc format --in-place {files[0]}` changes it.")
     changed = 0
     for file in files:
         before, after = _both(file)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -98,10 +98,12 @@ def as_json(report: GaugeReport, pattern: Pattern, stitches: Sequence[Stitch], o
     if opinions is not None:
         for stitch, entry in zip(stitches, each, strict=True):
             opinion = opinions[stitch.name]
+            doubt = _against_trade(stitch, opinion)
             entry["mechanics"] = (
                 {"stitch_factor": None, "row_factor": None, "reason": opinion}
                 if isinstance(opinion, str)
                 else {"stitch_factor": _figure(round(opinion[0], 3)), "row_factor": _figure(round(opinion[1], 3))}
+                | ({"against_trade": doubt} if doubt is not None else {})
             )
     baseline = report.baseline
     document = {
@@ -184,10 +186,38 @@ def as_text(
         yield ""
         yield from _stitch_text(report, pattern, stitch, units)
         if opinions is not None:
-            yield from _opinion_text(opinions[stitch.name])
+            yield from _opinion_text(opinions[stitch.name], _against_trade(stitch, opinions[stitch.name]))
 
 
-def _opinion_text(opinion: tuple[float, float] | str) -> Iterator[str]:
+def _against_trade(stitch: Stitch, opinion: tuple[float, float] | str) -> str | None:
+    """Why a second opinion on width is not to be followed: tuck widens and slip narrows, as the trade has it.
+
+    Elastic yarn alone may say otherwise: nothing in it keeps a float as taut as the carriage left it, so that the
+    float's slack goes into the loops beside it. Stitches with both tuck and slip have no known direction.
+    """
+    from stitchc.chart import SLIP, TUCK
+
+    tucks, slips = (bool((stitch.chart.cells == kind).any()) for kind in (TUCK, SLIP))
+    if isinstance(opinion, str) or tucks == slips:
+        return None
+    if slips and opinion[0] < _NO_WIDER:
+        return (
+            "slip narrows, yet this comes out wider than stocking stitch: nothing here keeps floats taut. "
+            "Take the width from the estimate or a swatch."
+        )
+    if tucks and opinion[0] > 1 / _NO_WIDER:
+        return (
+            "tuck widens, yet this comes out narrower than stocking stitch. "
+            "Take the width from the estimate or a swatch."
+        )
+    return None
+
+
+_NO_WIDER: Final = 0.98
+"""Stitches over those of plain; what differs less is no wider."""
+
+
+def _opinion_text(opinion: tuple[float, float] | str, doubt: str | None) -> Iterator[str]:
     """The second opinion, told apart from the estimate, with how far it can be trusted (trial relaxations)."""
     if isinstance(opinion, str):
         yield _line("second opinion", f"none. {opinion}")
@@ -196,6 +226,8 @@ def _opinion_text(opinion: tuple[float, float] | str) -> Iterator[str]:
         "second opinion", f"from the mechanics of yarn: {opinion[0]:.2f} times the stitches, good to 10 to 25 %,"
     )
     yield _line("", f"and {opinion[1]:.2f} times the rows of stocking stitch, good to 5 to 15 %")
+    if doubt:
+        yield _line("", f"against the trade: {doubt}")
 
 
 def _stitch_text(report: GaugeReport, pattern: Pattern, stitch: Stitch, units: str) -> Iterator[str]:

@@ -164,6 +164,11 @@ def _starred(text: str, start: int, at: At) -> Found | None:
     if text[start] != "*":
         return None
     ahead, before = _ahead(text, start), _behind(text, start)
+    counted = re.match(r"\*\s*([0-9]+)(?![0-9KTSkts]|[^*]*\*)", ahead)
+    letter = re.search(r"([KTSkts])\s*$", before)
+    if counted is not None and letter is not None:  # K*3: one mistake, one message
+        said = "A count stands right after its letter, without a sign between them."
+        return _found(said, at, start, start + counted.end(), f"{letter[1].upper()}{counted[1][:7]}")
     match = _STARRED.match(ahead)
     alone = match is not None and match.end() == len(ahead) and not before.strip()
     inside = match[1].strip() if match is not None else ""

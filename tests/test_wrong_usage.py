@@ -1,0 +1,87 @@
+"""What is said of a command line that is wrong: the place, the cause and the cure, once, with status 2."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from stitchc.__main__ import run
+from stitchc.cli import COMMANDS
+
+TIDE = str(Path(__file__).resolve().parent.parent / "examples" / "tide-line.stitch")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "place", "cure"),
+    [
+        (["sheet", TIDE, "--rows", "ten"], "'--rows': `ten`", "a whole number from 1 to 1,000,000"),
+        (["sheet", TIDE, "--rows", "-3"], "'--rows': `-3`", "from 1 to 1,000,000"),
+        (["sheet", TIDE, "--rows"], "`--rows` of `stitchc sheet` needs a value", "a whole number from 1"),
+        (["sheet", TIDE, "--rwos", "3"], "`stitchc sheet` has no option `--rwos`", "`--rows`?"),
+        (["sheet", TIDE, "--anyway=3"], "`--anyway` takes no value", "write `--anyway` alone"),
+        (["sheet", TIDE, "--carriage", "rihgt"], "`rihgt`", "Did you mean `right`?"),
+        (["sheet", TIDE, "--format", "doc"], "`doc`", "text, html or json"),
+        (["sheet"], "`stitchc sheet` needs the name of a pattern", "as in `stitchc sheet tide.stitch`"),
+        (["sheet", TIDE, "other.stitch"], "`other.stitch` is more than that", "once for each"),
+        (["card", TIDE, "--scale-x", "nan"], "'--scale-x': `nan`", "from 0.95 to 1.05"),
+        (["build", TIDE], "`stitchc build` needs `-o/--output DIR`", "folder to fill"),
+        (["shete", TIDE], "no command `shete`", "`sheet`?"),
+        (["--bogus"], "`stitchc` has no option `--bogus`", "`stitchc --help`"),
+        (["format", TIDE, "-o", TIDE], "is the file itself", "`stitchc format --in-place"),
+    ],
+)
+def test_place_cause_and_cure(arguments: list[str], place: str, cure: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(arguments) == 2
+    out, said = capsys.readouterr()
+    assert not out
+    assert place in said
+    assert cure in said
+    assert "<=" not in said
+
+
+@pytest.mark.parametrize("command", sorted(COMMANDS))
+def test_every_command_names_the_nearest_option_and_its_help(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run([command, TIDE, "--hepl"]) == 2
+    said = capsys.readouterr().err
+    assert f"`stitchc {command}` has no option `--hepl`" in said
+    assert f"`stitchc {command} --help` lists them" in said
+
+
+@pytest.mark.parametrize("command", ["check", "gauge", "sheet", "piece"])
+def test_a_form_from_the_environment_that_a_command_lacks_is_named_with_its_place(
+    command: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("STITCHC_FORMAT", "png")
+    assert run([command, TIDE]) == 2
+    said = capsys.readouterr().err
+    assert "STITCHC_FORMAT in the environment: `png`" in said
+    assert f"`stitchc {command}` knows text" in said
+    assert "`--format` on the command line goes before it" in said
+
+
+def test_what_the_command_line_says_goes_before_the_environment(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    monkeypatch.setenv("STITCHC_FORMAT", "png")
+    assert run(["sheet", TIDE, "--format", "text"]) == 0
+    monkeypatch.setenv("STITCHC_FORMAT", "html")
+    target = tmp_path / "tide.json"
+    assert run(["sheet", TIDE, "-o", str(target)]) == 0
+    assert target.read_text("utf-8").startswith("{")
+    capsys.readouterr()
+    monkeypatch.setenv("STITCHC_FORCE", "perhaps")
+    assert run(["sheet", TIDE]) == 2
+    assert "STITCHC_FORCE in the environment is neither yes nor no" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("row", "cure"), [("K T*3", "T3"), ("K * 3 T", "K3"), ("K t*3", "T3")])
+def test_a_count_after_an_asterisk_is_one_mistake(
+    row: str, cure: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "a.stitch"
+    path.write_text(f"stitch a\n    1: {row}\n")
+    assert run(["check", str(path)]) == 1
+    said = capsys.readouterr().out
+    assert said.count("error[") == 1
+    assert f"cure: {cure}\n" in said
