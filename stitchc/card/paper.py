@@ -5,6 +5,7 @@ Knows a card's dimensions and paper; what is drawn there is the drawing's busine
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -184,7 +185,11 @@ def _tile(
     part: tuple[float, float],
     joints: tuple[float | None, float | None],
 ) -> Tile:
-    on_it = [position for position in card.positions if part[0] < along_mm(card, position) < part[1]]
+    def along(position: int) -> float:
+        return along_mm(card, position)
+
+    rows = card.positions
+    on_it = rows[bisect_right(rows, part[0], key=along) : bisect_left(rows, part[1], key=along)]
     words, notes = _beside_mm(card, page, margins[0])
     return Tile(
         number=number[0],
