@@ -78,7 +78,7 @@ def distorted(
     shade: float = 0.0,
     jpeg: int | None = None,
 ) -> Image.Image:
-    """What a scanner or camera does. noise: standard deviation of 255; shade: the light that the darkest corner lacks."""
+    """What a scanner or camera does. noise: standard deviation of 255; shade: light lost in the darkest corner."""
     random = np.random.default_rng(seed)
     if turned_deg:
         paper = image.getpixel((0, 0))
