@@ -227,7 +227,10 @@ def _opinion_text(opinion: tuple[float, float] | str, doubt: str | None) -> Iter
     )
     yield _line("", f"and {opinion[1]:.2f} times the rows of stocking stitch, good to 5 to 15 %")
     if doubt:
-        yield _line("", f"against the trade: {doubt}")
+        import textwrap
+
+        for line in textwrap.wrap(f"against the trade: {doubt}", 80):
+            yield _line("", line)
 
 
 def _stitch_text(report: GaugeReport, pattern: Pattern, stitch: Stitch, units: str) -> Iterator[str]:

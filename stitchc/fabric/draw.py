@@ -25,8 +25,8 @@ Light = npt.NDArray[np.float32]
 NOTHING: Final = int(np.iinfo(np.int16).min)
 """In `Seen.course`: a hole in the fabric."""
 
-BACKGROUND: Final[Colour] = (226, 225, 222)
-"""What shows through holes: a neutral light grey, as of a table that the fabric lies on."""
+GROUNDS: Final[tuple[Colour, Colour]] = ((52, 56, 62), (232, 232, 230))
+"""What shows through holes, as of a table that the fabric lies on: dark under light yarns, light under dark ones."""
 
 NATURAL: Final[Colour] = (216, 203, 180)
 """The yarn of a stitch that names none."""
@@ -138,8 +138,9 @@ class _Tubes:
         light /= np.linalg.norm(light)
         lit = np.clip(np.tensordot(light.astype(np.float32), normal, axes=1), 0, None)
         hollow = np.zeros(shape, dtype=np.float32)
-        for reach in (0.5, 1.3):
-            hollow += 0.5 * np.clip((_blurred(depth, radius * reach) - depth) / radius, 0, 1.5)
+        # Narrow hollows part neighbouring strands; wide ones make arches and floats stand out from what they cover.
+        for reach, weight in ((0.5, 0.45), (1.3, 0.45), (3.5, 0.4)):
+            hollow += weight * np.clip((_blurred(depth, radius * reach) - depth) / radius, 0, 1.5)
         hollow = np.clip(hollow, 0, 1)
         rim = 1 - np.clip(normal[2], 0, 1)
         ply = np.sin(self._along.reshape(shape) * (1.4 / radius) + 2.0 * self._around.reshape(shape))
@@ -150,7 +151,7 @@ class _Tubes:
         return Seen(
             face,
             self._course.reshape(shape),
-            np.where(yarn, shade, 1 - 0.5 * hollow).astype(np.float32),
+            np.where(yarn, shade, 1 - 0.4 * hollow).astype(np.float32),
             np.where(yarn, gleam, 0).astype(np.float32),
             self._courses,
         )
@@ -187,6 +188,15 @@ def _blurred(values: Light, sigma_px: float) -> Light:
     return result
 
 
+def ground(colours: Sequence[Colour]) -> Colour:
+    """The dark ground, unless all yarns are dark: what little light they have then needs light behind it."""
+    lightest = max(0.299 * red + 0.587 * green + 0.114 * blue for red, green, blue in colours)
+    return GROUNDS[0] if lightest > _LIGHT_YARN else GROUNDS[1]
+
+
+_LIGHT_YARN: Final = 115
+
+
 def paint(seen: Seen, colours: Sequence[Colour], width_px: int, height_px: int, scale: float = 1.0) -> Picture:
     """The fabric tiled to width_px by height_px, the repeat's lower left corner in its own. RGB, shape (h, w, 3).
 
@@ -206,7 +216,7 @@ def paint(seen: Seen, colours: Sequence[Colour], width_px: int, height_px: int, 
         if phase not in tiles:
             row = (seen.course.astype(np.int32) + phase) % len(colours)
             rgb = table[row]
-            rgb[seen.course == NOTHING] = BACKGROUND
+            rgb[seen.course == NOTHING] = ground(colours)
             rgb *= seen.shade[..., None]
             rgb += 255 * seen.gleam[..., None]
             tiles[phase] = np.clip(rgb, 0, 255).astype(np.uint8)

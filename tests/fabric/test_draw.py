@@ -9,7 +9,7 @@ import pytest
 
 from stitchc.chart import Chart
 from stitchc.fabric import DISTINCT, NATURAL, Fabric, draw
-from stitchc.fabric.draw import BACKGROUND, NOTHING, Colour, paint, see
+from stitchc.fabric.draw import GROUNDS, NOTHING, Colour, Face, ground, paint, see
 from stitchc.fabric.start import DIAMETER, Floats
 from tests.fabric.conftest import at_gauge
 
@@ -48,7 +48,8 @@ def test_straight_courses_stand_at_their_height_with_holes_between() -> None:
 
 def test_the_nearer_yarn_is_seen_and_from_the_other_side_the_other() -> None:
     fabric = laid(straight(0.2, depth=0.0), straight(0.2, depth=0.2))
-    for face, front in (("purl", 0), ("knit", 1)):
+    fronts: tuple[tuple[Face, int], ...] = (("purl", 0), ("knit", 1))
+    for face, front in fronts:
         seen = see(fabric, face, 300)
         assert set(np.unique(seen.course)) == {NOTHING, front}
 
@@ -56,8 +57,9 @@ def test_the_nearer_yarn_is_seen_and_from_the_other_side_the_other() -> None:
 def test_left_and_right_are_exchanged_on_the_knit_side() -> None:
     line = straight(0.1, nodes=60)
     line[(line[:, 0] > 0.10) & (line[:, 0] < 0.15), 1] += 0.1  # a bump left of the middle, seen from the purl side
-    columns = {}
-    for face in ("purl", "knit"):
+    columns: dict[str, float] = {}
+    faces: tuple[Face, ...] = ("purl", "knit")
+    for face in faces:
         seen = see(laid(line, straight(0.4)), face, 400)
         columns[face] = float(np.nonzero((seen.course[100:130] == 0).any(axis=0))[0].mean()) / 200
     assert columns["purl"] == pytest.approx(0.25, abs=0.02)
@@ -86,9 +88,9 @@ def test_rows_take_their_yarns_colours_even_when_those_repeat_later_than_the_sti
     picture = paint(seen, colours, 100, 9 * 80)
     for row in range(9):
         middle = 9 * 80 - round((row + 0.5) * 80)
-        got = tuple(int(value) for value in picture[middle, 50])
-        assert nearest(got, RED, GREEN, BLUE) == colours[row % 6], f"row {row + 1}"
-    assert np.abs(picture[9 * 80 - 80, 50].astype(int) - BACKGROUND).max() < 60, "a hole shows the ground"
+        red, green, blue = (int(value) for value in picture[middle, 50])
+        assert nearest((red, green, blue), RED, GREEN, BLUE) == colours[row % 6], f"row {row + 1}"
+    assert np.abs(picture[9 * 80 - 80, 50].astype(int) - ground(colours)).max() < 60, "a hole shows the ground"
 
 
 @pytest.mark.parametrize("scale", [1.0, 1.7, 2.0])
@@ -127,3 +129,14 @@ def test_distinct_colours_differ_in_lightness_too() -> None:
     for one, other in itertools.pairwise(DISTINCT):
         light, dark = sorted((luminance(one), luminance(other)), reverse=True)
         assert (light + 0.05) / (dark + 0.05) > 1.5
+
+
+def test_holes_stand_out_from_light_yarns_and_from_dark_ones() -> None:
+    dark, light = GROUNDS
+    black, navy, white = (15, 15, 18), (38, 84, 140), (250, 250, 248)
+    assert ground([NATURAL]) == ground([white]) == ground([NATURAL, navy]) == dark
+    assert ground([navy]) == ground([black]) == light
+    fabric = laid(straight(0.125), straight(0.375))
+    for yarn in (NATURAL, navy, black, white):
+        picture = draw(fabric, "purl", [yarn], 100, 100, 200.0).astype(float).mean(axis=2)
+        assert np.ptp(np.median(picture, axis=1)) > 60, yarn
