@@ -11,20 +11,50 @@ from stitchc.sheet.model import PassEntry, Sheet
 
 def to_json(sheets: Sequence[Sheet]) -> str:
     """One document for one sheet, a list of documents for several."""
-    documents = [as_document(sheet) for sheet in sheets]
-    return json.dumps(documents[0] if len(documents) == 1 else documents, ensure_ascii=False, indent=1) + "\n"
+    if len(sheets) == 1:
+        return _text(sheets[0]) + "\n"
+    return "[\n" + ",\n".join(_indented(_text(sheet), " ") for sheet in sheets) + "\n]\n"
+
+
+def _text(sheet: Sheet) -> str:
+    """The document as JSON, its passes made one at a time: as values they take ten times the memory."""
+    passes = ",\n".join(_indented(_dumped(pass_as_json(entry)), "  ") for entry in sheet.pass_entries())
+    before, after = _dumped({**_head(sheet), "passes": []}), _dumped({"totals": _totals(sheet)})
+    return (
+        before.removesuffix("]\n}") + f"\n{passes}\n ],{after.removeprefix('{')}"
+        if passes
+        else _dumped(as_document(sheet))
+    )
+
+
+def _dumped(document: dict[str, object]) -> str:
+    return json.dumps(document, ensure_ascii=False, indent=1)
+
+
+def _indented(text: str, by: str) -> str:
+    return by + text.replace("\n", "\n" + by)
 
 
 def as_document(sheet: Sheet) -> dict[str, object]:
     """The fields the contract promises, in its order."""
     return {
+        **_head(sheet),
+        "passes": [pass_as_json(entry) for entry in sheet.pass_entries()],
+        "totals": _totals(sheet),
+    }
+
+
+def _head(sheet: Sheet) -> dict[str, object]:
+    return {
         "format": "stitchc-sheet/1",
         "machine": sheet.machine.name,
         "stitch": sheet.title,
         "needles": needles_as_json(sheet.needles),
-        "passes": [pass_as_json(entry) for entry in sheet.pass_entries()],
-        "totals": {"rows": sheet.rows, "moves": sheet.moves},
     }
+
+
+def _totals(sheet: Sheet) -> dict[str, int]:
+    return {"rows": sheet.rows, "moves": sheet.moves}
 
 
 def needles_as_json(needles: Needles) -> dict[str, object]:

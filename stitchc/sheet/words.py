@@ -87,11 +87,16 @@ class Comb:
             return f"all {ends}"
         if sum(self.teeth) == 1:
             return f"every {ordinal(len(self.teeth))} needle {ends}"
-        return ", ".join(f"{'take' if taken else 'miss'} {count}" for taken, count in _runs(self.teeth)) + f", {ends}"
+        return f"{_spoken(self.teeth)}, {ends}"
 
     def pattern(self) -> str:
         """The comb's teeth: "1 out, 1 in"."""
         return ", ".join(f"{count} {'out' if taken else 'in'}" for taken, count in _runs(self.teeth))
+
+
+@lru_cache(maxsize=4096)
+def _spoken(teeth: tuple[bool, ...]) -> str:
+    return ", ".join(f"{'take' if taken else 'miss'} {count}" for taken, count in _runs(teeth))
 
 
 @dataclass(frozen=True)
@@ -286,13 +291,21 @@ def _combs_from(start: int, origin: int, taken: bytearray, repeats: list[list[in
     for period in range(2, len(repeats)):
         if start + period >= size or not taken[start + period] or not repeats[period][start]:
             continue
-        end = start + period + repeats[period][start] - 1
-        while not taken[end]:
-            end -= 1
-        teeth = tuple(bool(taken[start + k]) for k in range(period))
-        if teeth[-1] or sum(taken[start : end + 1]) < 3 or len(_runs(teeth)) > 2 * MOST_RUNS:
+        if taken[start + period - 1]:
             continue
-        yield Comb(origin + start, origin + end, teeth)
+        end = taken.rindex(1, start, start + period + repeats[period][start])
+        if taken.count(1, start, end + 1) < 3:
+            continue
+        teeth = _teeth(bytes(taken[start : start + period]))
+        if teeth is not None:
+            yield Comb(origin + start, origin + end, teeth)
+
+
+@lru_cache(maxsize=4096)
+def _teeth(taken: bytes) -> tuple[bool, ...] | None:
+    """The teeth of a comb, None where they are too many groups to be said."""
+    teeth = tuple(map(bool, taken))
+    return teeth if len(_runs(teeth)) <= 2 * MOST_RUNS else None
 
 
 def _with_exceptions(needles: tuple[int, ...]) -> Iterable[Phrase]:
