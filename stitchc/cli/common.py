@@ -134,6 +134,16 @@ def output_option(what: str = "the file") -> Callable[[F], F]:
     return apply
 
 
+def every_row_option(command: F) -> F:
+    """--every-row."""
+    return option(
+        "--every-row",
+        is_flag=True,
+        help="Tell and print every row in full. Unsaid, text refers to earlier rows, and paper has a repeated stretch "
+        "once, with a box for each row; on the screen and in JSON every row is there anyway.",
+    )(command)
+
+
 def anyway_option(command: F) -> F:
     """--anyway."""
     return option(

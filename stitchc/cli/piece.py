@@ -47,6 +47,7 @@ MOST_SIZES = 12
     "machine` if it hung there. The rest is worked out anew. Repeatable.",
 )
 @common.units_option
+@common.every_row_option
 @common.format_option("text", "html", "json")
 @common.output_option("the instructions")
 @common.anyway_option
@@ -58,6 +59,7 @@ def command(
     sizes_text: str | None,
     so_far_texts: tuple[str, ...],
     units: Units,
+    every_row: bool,
     form: str,
     output: Path | None,
     force: bool,
@@ -91,11 +93,11 @@ def command(
     report = gauge_of(pattern, piece, plain)
     common.show([*report.messages, *ill_matched(report, pattern)], pattern.sources)
     if measured:
-        _write_replanned(pattern, piece, machine, report, measured, units, form, output, force, anyway)
+        _write_replanned(pattern, piece, machine, report, measured, units, every_row, form, output, force, anyway)
         return
     plans, told = _plans(pattern, piece, machine, report, sizes, anyway)
     common.show(in_order(dict.fromkeys(message for messages in told for message in messages)), pattern.sources)
-    _write(plans, told, sizes, units, form, output, force)
+    _write(plans, told, sizes, units, every_row, form, output, force)
 
 
 # -- what was asked -------------------------------------------------------------------------------------------------
@@ -181,6 +183,7 @@ def _write(
     told: Sequence[Sequence[Message]],
     sizes: Sequence[float],
     units: Units,
+    every_row: bool,
     form: str,
     output: Path | None,
     force: bool,
@@ -203,15 +206,15 @@ def _write(
     sheet = merged(sheets, [f"{size / per:g} {units}" for size in sizes])
     if form == "html" and len(sheets) > 1:
         sheet = in_words_alone(sheet)
-    _put(sheet, "", plans[0], form, output, force)
+    _put(sheet, "", plans[0], every_row, form, output, force)
 
 
-def _put(sheet: Sheet, first: str, plan: Plan, form: str, output: Path | None, force: bool) -> None:
+def _put(sheet: Sheet, first: str, plan: Plan, every_row: bool, form: str, output: Path | None, force: bool) -> None:
     """Text with what stands before it, or the HTML file, under the pattern's and the piece's name unless -o says."""
     if form == "text":
         from stitchc.sheet import to_text
 
-        common.put_text(first + to_text(sheet), output, force)
+        common.put_text(first + to_text(sheet, every_row), output, force)
         return
     from stitchc.sheet.html import to_html
 
@@ -221,7 +224,7 @@ def _put(sheet: Sheet, first: str, plan: Plan, form: str, output: Path | None, f
     target = output or Path()
     if output is None or output.is_dir():
         target = target / f"{named[plan.piece.name]}-piece.html"
-    common.put_files([(target, to_html(sheet).encode("utf-8", "backslashreplace"))], force)
+    common.put_files([(target, to_html(sheet, every_row).encode("utf-8", "backslashreplace"))], force)
 
 
 def _write_replanned(
@@ -231,6 +234,7 @@ def _write_replanned(
     report: GaugeReport,
     measured: Sequence[Measured],
     units: Units,
+    every_row: bool,
     form: str,
     output: Path | None,
     force: bool,
@@ -258,7 +262,7 @@ def _write_replanned(
     table = "\n".join(["So far", "======", *lines, "", ""]) + "\n"
     if form == "text":  # the page keeps all rows: its follower goes to any of them
         sheet = piece_sheet(found.new, units, messages, after_row=found.done)
-    _put(with_comparison(sheet, found, units), table, found.new, form, output, force)
+    _put(with_comparison(sheet, found, units), table, found.new, every_row, form, output, force)
 
 
 def _so_far_json(found: Replan) -> dict[str, object]:

@@ -46,6 +46,7 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Also say which start side and which shift of the repeat ask for the fewest moves. Changes nothing.",
 )
+@common.every_row_option
 @common.format_option("text", "html", "json")
 @common.output_option("the sheet; a folder for HTML of several stitches")
 @common.anyway_option
@@ -58,6 +59,7 @@ def command(
     carriage: Side,
     edge: int,
     cheapest: bool,
+    every_row: bool,
     form: str,
     output: Path | None,
     force: bool,
@@ -97,7 +99,7 @@ def command(
     if cheapest:
         for stitch, needles, count in plans:
             common.say(_cheapest(stitch, machine, needles, count, carriage, edge))
-    _write(pattern, sheets, form, output, force)
+    _write(pattern, sheets, every_row, form, output, force)
 
 
 def _extent(stitch: Stitch, text: str | None, rows: int | None, edge: int) -> tuple[Needles, int]:
@@ -163,7 +165,9 @@ def _cheapest(stitch: Stitch, machine: Machine, needles: Needles, rows: int, car
     return cheapest_words(stitch.name, ways(stitch.chart, machine, needles, rows, carriage, edge), carriage)
 
 
-def _write(pattern: Pattern, sheets: Sequence[Sheet], form: str, output: Path | None, force: bool) -> None:
+def _write(
+    pattern: Pattern, sheets: Sequence[Sheet], every_row: bool, form: str, output: Path | None, force: bool
+) -> None:
     if form == "json":
         from stitchc.sheet import to_json
 
@@ -171,13 +175,13 @@ def _write(pattern: Pattern, sheets: Sequence[Sheet], form: str, output: Path | 
     elif form == "text":
         from stitchc.sheet import to_text
 
-        common.put_text("\n\n".join(map(to_text, sheets)), output, force)
+        common.put_text("\n\n".join(to_text(sheet, every_row) for sheet in sheets), output, force)
     else:
         from stitchc.sheet.html import to_html
 
         common.put_files(
             [
-                (path, to_html(sheet).encode())
+                (path, to_html(sheet, every_row).encode())
                 for path, sheet in zip(_paths(pattern, sheets, output), sheets, strict=True)
             ],
             force,

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any, Final
 
 from stitchc.chart import KNIT, TUCK
 from stitchc.messages import visible
+from stitchc.sheet.blocks import Block, Once, blocks
 from stitchc.sheet.instructions import MAIN_YARN
 from stitchc.sheet.model import DoEntry, PassEntry, SectionEntry, Sheet
 from stitchc.sheet.strip import draw, marks
-from stitchc.sheet.text import head, total_words
+from stitchc.sheet.text import head, sign, total_words
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -23,8 +24,12 @@ _DRAWN_MOST: Final = 48
 """Needles and rows up to which the repeat is drawn in the head; a larger one is not legible there."""
 
 
-def to_html(sheet: Sheet) -> str:
-    """The whole page. The same sheet gives the same bytes."""
+def to_html(sheet: Sheet, every_row: bool = False) -> str:
+    """The whole page. The same sheet gives the same bytes.
+
+    every_row: print a line for every row until the reader asks for less, where unsaid paper has each repeated stretch
+    once with a box to tick for every row of it. The screen always has every row.
+    """
     rows, symbols = _rows(sheet)
     content = "\n".join(str(sorted(row.items())) for row in rows)
     return _template().render(
@@ -47,6 +52,8 @@ def to_html(sheet: Sheet) -> str:
         before=[visible(step) for step in sheet.before],
         charts=[_chart(name, chart, sheet.carriage) for name, chart in sheet.charts.items()],
         rows=rows,
+        paper=_paper(sheet, rows),
+        every_row=every_row,
         symbols=symbols,
         total=total_words(sheet),
         row_count=sheet.rows,
@@ -109,6 +116,55 @@ def _pass_row(
         "again": again,
         "moves": passed.moves,
     }
+
+
+def _paper(sheet: Sheet, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The table as it is printed, or nothing where it would be no shorter: blocks of lines, and rows as in the table.
+
+    A line of a block is one pass of its repeat, or several one after another with nothing to do; `ticks` are their row
+    numbers, those of one time through together.
+    """
+    signs = [sign(entry) if isinstance(entry, PassEntry) else None for entry in sheet.entries]
+    items = blocks(signs)
+    if all(isinstance(item, Once) for item in items):
+        return []
+    out: list[dict[str, Any]] = []
+    for item in items:
+        if isinstance(item, Once):
+            out.append(rows[item.index])
+        else:
+            out.append(_block(item, rows))
+    return out
+
+
+def _block(block: Block, rows: list[dict[str, Any]]) -> dict[str, Any]:
+    lines: list[dict[str, Any]] = []
+    for place in range(block.period):
+        row = rows[block.first + place]
+        ticks = [[rows[index]["row"]] for index in block.same(place)]
+        idle = all(kind == "rest" for kind, _ in row["steps"])
+        if lines and idle and lines[-1]["idle"] and lines[-1]["steps"] == row["steps"]:
+            for together, one in zip(lines[-1]["ticks"], ticks, strict=False):
+                together += one
+            lines[-1]["way"] = ""
+            continue
+        lines.append({**row, "idle": idle, "ticks": ticks})
+    first, last = rows[block.first]["row"], rows[block.last]["row"]
+    return {
+        "kind": "block",
+        "heading": _block_words(block, rows) if len(lines) > 1 else f"Rows {first} to {last}, all the same",
+        "lines": lines,
+    }
+
+
+def _block_words(block: Block, rows: list[dict[str, Any]]) -> str:
+    first, last = rows[block.first]["row"], rows[block.last]["row"]
+    words = f"Rows {first} to {last}: these {block.period} rows {block.times} times"
+    if block.rest == 1:
+        words += ", then the first of them once more"
+    elif block.rest:
+        words += f", then the first {block.rest} of them once more"
+    return words
 
 
 def _chart(name: str, chart: Chart, carriage: str) -> Mapping[str, Any]:

@@ -16,12 +16,12 @@ _CHART_MOST_NEEDLES: Final = 66
 _CHART_MOST_ROWS: Final = 60
 
 
-def to_text(sheet: Sheet) -> str:
-    """The whole sheet; ends with a line end."""
-    return "\n".join(line.rstrip() for line in _lines(sheet)) + "\n"
+def to_text(sheet: Sheet, every_row: bool = False) -> str:
+    """The whole sheet; ends with a line end. every_row: every row in full, where unsaid some refer to earlier ones."""
+    return "\n".join(line.rstrip() for line in _lines(sheet, every_row)) + "\n"
 
 
-def _lines(sheet: Sheet) -> Iterator[str]:
+def _lines(sheet: Sheet, every_row: bool) -> Iterator[str]:
     title = f"{sheet.title}: {sheet.kind}"
     if sheet.subtitle and sheet.subtitle != sheet.title:
         title = f"{sheet.subtitle}, {title}"
@@ -50,7 +50,11 @@ def _lines(sheet: Sheet) -> Iterator[str]:
                 yield from _hanging("  - ", paragraph)
     yield ""
     yield "Row by row"
-    yield from _entries(sheet.entries)
+    if every_row:
+        for entry in sheet.entries:
+            yield from _told((entry,))
+    else:
+        yield from _entries(sheet.entries)
     yield ""
     yield f"{total_words(sheet)} Made by stitchc."
 

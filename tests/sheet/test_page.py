@@ -260,7 +260,7 @@ def test_big_targets_on_a_phone_and_nothing_runs_off_its_side(browser: Browser, 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_print_splits_no_pass_repeats_the_head_and_numbers_the_pages(page: Page, tmp_path: Path, paper: str) -> None:
     rows = 60
-    page.goto(made(tmp_path, TIDE, "--rows", str(rows)))
+    page.goto(made(tmp_path, TIDE, "--rows", str(rows), "--every-row"))
     document = pypdfium2.PdfDocument(page.pdf(format=paper))
     texts = [document[k].get_textpage().get_text_range() for k in range(len(document))]
     width, height = document[0].get_size()
@@ -277,6 +277,62 @@ def test_print_splits_no_pass_repeats_the_head_and_numbers_the_pages(page: Page,
         ways = len(re.findall(r"[←→]\s+(?:right to left|left to right)", text))
         told = len(re.findall(r"Bring out (?!means)|Cancel the hold:", text))
         assert ways == told
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("machine", ["hand-standard", "card24-standard"])
+def test_a_long_sheet_is_a_few_pages_with_a_box_for_every_row(
+    page: Page, tmp_path: Path, paper: str, machine: str
+) -> None:
+    rows = 302
+    page.goto(made(tmp_path, TIDE, "--rows", str(rows), "--machine", machine))
+    folded = pypdfium2.PdfDocument(page.pdf(format=paper))
+    assert len(folded) <= 5
+    page.emulate_media(media="print")
+    heading = page.locator("#paper .block").inner_text()
+    assert f"to {rows}: these 4 rows 75 times, then the first" in heading
+    boxes = page.locator("#paper [data-r]")
+    numbers = sorted(int(box.get_attribute("data-r") or 0) for box in boxes.all())
+    assert numbers == list(range(1, rows + 1)), "a box for every row, once"
+    sizes = boxes.evaluate_all(
+        "all => all.map(b => [b.getBoundingClientRect().width, b.getBoundingClientRect().height])"
+    )
+    assert min(map(min, sizes)) >= 25, "7 mm to put a tick into, at 96 px to 25.4 mm"
+    assert not page.locator("#rows").is_visible()
+    page.emulate_media(media="screen")
+    page.click("#tools >> text=About this sheet")
+    page.get_by_role("button", name="Print a line for every row").click()
+    page.emulate_media(media="print")
+    assert page.locator("#rows").is_visible() and not page.locator("#paper").is_visible()
+    page.reload()
+    assert page.locator("#rows").is_visible(), "it is remembered"
+    assert len(pypdfium2.PdfDocument(page.pdf(format=paper))) > 10
+
+
+def test_boxes_and_notes_on_paper_show_how_far_it_is(page: Page, tmp_path: Path) -> None:
+    page.goto(made(tmp_path, TIDE, "--rows", "20"))
+    for _ in range(6):  # ready, and five rows
+        page.keyboard.press("Space")
+    page.fill("#note", "a dropped stitch")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    ticked = page.locator("#paper .ticked").evaluate_all("all => all.map(box => Number(box.dataset.r))")
+    assert sorted(ticked) == [1, 2, 3, 4, 5]
+    assert page.locator("#paper .note").all_text_contents() == ["Note, row 6: a dropped stitch"]
+
+
+@pytest.mark.parametrize("size", [(390, 844), (820, 1180), (1180, 820)])
+def test_the_button_that_goes_on_stays_under_the_thumb(browser: Browser, tmp_path: Path, size: tuple[int, int]) -> None:
+    page = browser.new_page(viewport={"width": size[0], "height": size[1]})
+    page.goto(made(tmp_path, TIDE, "--rows", "12"))
+    places = set()
+    for _ in range(13):
+        box = page.locator("#on").bounding_box()
+        assert box is not None
+        places.add((box["x"], box["y"], box["width"], box["height"]))
+        page.locator("#on").click()
+    assert len(places) == 1
+    assert page.inner_text("#back") != page.inner_text("#undo")
+    page.close()
 
 
 def test_it_prints_the_same_from_the_follower_and_without_scripts(browser: Browser, tmp_path: Path) -> None:
@@ -343,7 +399,7 @@ def test_two_thousand_rows_open_in_under_twice_the_time_of_a_bare_table(browser:
 
 
 def test_less_paper_when_each_strip_is_printed_once(page: Page, tmp_path: Path) -> None:
-    page.goto(made(tmp_path, TIDE, "--rows", "100"))
+    page.goto(made(tmp_path, TIDE, "--rows", "100", "--every-row"))
     whole = len(pypdfium2.PdfDocument(page.pdf(format="A4")))
     page.click("#tools >> text=About this sheet")
     page.click("#fewer")
@@ -401,7 +457,7 @@ def test_parts_and_things_done_by_hand_are_followed_too(page: Page, tmp_path: Pa
         seen.append(
             (now(page), page.inner_text("#part") if page.is_visible("#part") else "", page.inner_text("#steps"))
         )
-    assert [row for row, _, _ in seen] == ["By hand", "Row 1", "Row 2", "By hand", "Row 3", "Row 4", "Done"]
+    assert [row for row, _, _ in seen] == ["To do", "Row 1", "Row 2", "To do", "Row 3", "Row 4", "Done"]
     assert [part.split()[0] if part else "" for _, part, _ in seen] == ["", "Band", "Band", "Band", "Body", "Body", ""]
     assert seen[3][2] == "Fold <it>."
     page.keyboard.press("ArrowLeft")

@@ -23,10 +23,11 @@ for (const line of lines) {
 }
 stops.push({ kind: "end", part: "", done, moved });
 const last = stops.length - 1;
+const firstRow = (stops.find((stop) => stop.row) || { row: 1 }).row;
 const stopOfRow = new Map(stops.map((stop, index) => [stop.row, index]));
 
 // What is remembered on this device: the place, the places before it, notes, switches.
-let state = { at: 0, past: [], notes: {}, voice: false, awake: false, fewer: false };
+let state = { at: 0, past: [], notes: {}, voice: false, awake: false, fewer: false, every: null };
 let keeps = true;
 function remember() {
   try { localStorage.setItem(key, JSON.stringify(state)); } catch (refused) { keeps = false; }
@@ -42,6 +43,7 @@ function recall() {
     state.voice = kept.voice === true;
     state.awake = kept.awake === true;
     state.fewer = kept.fewer === true;
+    state.every = typeof kept.every === "boolean" ? kept.every : null;
   } else {
     const at = placeOf(location.hash.slice(1));
     if (at !== null) state.at = at;
@@ -64,7 +66,7 @@ const noteKey = (at) => nameOf(at);
 // -- showing ---------------------------------------------------------------------------------------------------
 function plain(count, one, many) { return count + " " + (count === 1 ? one : many); }
 function heading(stop) {
-  return { before: "Before row 1", do: "By hand", end: "Done" }[stop.kind] || "Row " + stop.row;
+  return { before: "Before row 1", do: "To do", end: "Done" }[stop.kind] || "Row " + stop.row;
 }
 function stepsOf(stop) {
   if (stop.kind === "before") return Array.from(byId("before").children, (item) => item.textContent.trim());
@@ -152,6 +154,24 @@ function tick() {
     }
     note.textContent = "Note: " + text;
   });
+  tickPaper();
+}
+// The rows as they are printed: boxes of a block, or rows of their own.
+function tickPaper() {
+  const printed = byId("paper");
+  if (!printed) return;
+  printed.querySelectorAll(".note").forEach((note) => note.remove());
+  const done = state.at === 0 ? 0 : stops[state.at].done;
+  printed.querySelectorAll("[data-r]").forEach((box) => box.classList.toggle("ticked", Number(box.dataset.r) <= firstRow - 1 + done));
+  stops.forEach((stop, at) => {
+    const text = stop.row && state.notes[noteKey(at)];
+    const box = text && printed.querySelector(`[data-r="${stop.row}"]`);
+    if (!box) return;
+    const note = document.createElement("p");
+    note.className = "note";
+    note.textContent = "Note, row " + stop.row + ": " + text;
+    box.closest("tr").querySelector(".do").append(note);
+  });
 }
 
 // -- moving ----------------------------------------------------------------------------------------------------
@@ -231,7 +251,11 @@ document.addEventListener("keydown", (event) => {
 function paper() {
   root.classList.toggle("fewer", state.fewer);
   if (byId("fewer")) byId("fewer").setAttribute("aria-pressed", String(state.fewer));
+  if (!byId("every")) return;
+  if (state.every !== null) root.classList.toggle("every", state.every);
+  byId("every").setAttribute("aria-pressed", String(root.classList.contains("every")));
 }
+if (byId("every")) byId("every").addEventListener("click", () => { state.every = !root.classList.contains("every"); remember(); paper(); });
 if (byId("fewer")) byId("fewer").addEventListener("click", () => { state.fewer = !state.fewer; remember(); paper(); });
 
 let touch = null;
