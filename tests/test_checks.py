@@ -292,6 +292,7 @@ def test_long_floats_in_several_rows_are_counted(rows: int, end: str) -> None:
     told = check(stitch(*["KSSSSSS", "KKKKKKK"] * rows))
     assert told[0].code == "K204" and end in told[0].text
     assert ("more" in told[0].text) == (rows > 1)
+    assert (told[0].cure or "").endswith("\n(up to 5 needles, 22.5 mm, pass here)")  # 5 x 4.5 mm
 
 
 def test_a_bed_so_coarse_that_no_float_will_do() -> None:

@@ -48,10 +48,11 @@ def _refuse(message: Message, sources: Mapping[str, Sequence[str]] | None = None
     raise Refused(message, sources=sources)
 
 
+_A_LINE: Final = 'A line is a [table], or a key = value with text in quotes: tuck = "holding".'
 _TWICE: Final = {
-    "Cannot overwrite a value": "the key was given before",
-    "Cannot declare": "the table was given before",
-    "Cannot mutate immutable namespace": "the table was given before",
+    "Cannot overwrite a value": "key",
+    "Cannot declare": "table",
+    "Cannot mutate immutable namespace": "table",
 }
 """What the TOML reader of the library says, in plainer words."""
 
@@ -82,10 +83,24 @@ class Source:
         except ValueError as error:  # TOMLDecodeError, and what a number of thousands of digits raises
             at_line, at_column = self._place(str(error))
             reason = re.sub(r"\s*\(at .*?\)\s*$", "", str(error)) or "it cannot be read"
-            reason = _TWICE.get(reason.split(" (")[0].split(" '")[0], reason)
+            twice = _TWICE.get(reason.split(" (")[0].split(" '")[0])
+            if twice:
+                self._given_twice(twice, at_line)
             self._stop(f"This is not valid TOML: {reason[:1].lower()}{short(reason[1:], 120)}.", at_line, at_column, 1)
         self._find_places()
         return said
+
+    def _given_twice(self, what: str, number: int) -> NoReturn:
+        """Stops at the line that says again what was said before, with its name where the line shows it."""
+        found = self._HEADER.match(self.lines[number - 1]) or self._ENTRY.match(self.lines[number - 1])
+        name = f" `{short(found[1])}`" if found else ""
+        self._stop(
+            f"This is not valid TOML: the {what}{name} was given before.",
+            number,
+            found.start(1) + 1 if found else 1,
+            len(found[1]) if found else 1,
+            cure="Leave out one of the two" + (", or put all its keys under the first." if what == "table" else "."),
+        )
 
     def _place(self, said: str) -> tuple[int, int]:
         where = re.search(r"\(at line (\d+), column (\d+)\)", said)
@@ -97,14 +112,14 @@ class Source:
         longest = max(range(len(self.lines)), key=lambda n: len(self.lines[n]), default=0)
         return longest + 1, 1
 
-    def _stop(self, text: str, line: int, column: int, length: int) -> NoReturn:
+    def _stop(self, text: str, line: int, column: int, length: int, cure: str = _A_LINE) -> NoReturn:
         _refuse(
             Message(
                 "M304",
                 "error",
                 text,
                 Span(self.file, line, column, length),
-                cure='A line is a [table], or a key = value with text in quotes: tuck = "holding".',
+                cure=cure,
             ),
             self.sources,
         )

@@ -1,0 +1,1 @@
+"""A search for inputs that break promises, and those it found."""
