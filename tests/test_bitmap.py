@@ -159,7 +159,7 @@ def test_end_needles_that_tuck_are_told(folder: Path, capfd: pytest.CaptureFixtu
         (["--needles", "R3-L3"], 2, "left needle first"),
         (["--needles", "many"], 2, "L40-R39"),
         (["--needles", "300"], 1, "M303"),
-        (["--rows", "0"], 2, "1<=x"),
+        (["--rows", "0"], 2, "from 1 "),
         (["--rows", "1000000", "--needles", "200"], 1, "N110"),
         (["--machine", "card24-standard"], 1, "M305"),
         (["--dark", "tuck"], 2, "hold"),

@@ -68,9 +68,13 @@ def _lines(card: Card) -> Iterator[str]:
     for head, text in words.notes(card):
         if head not in ("Numbers", "Way in", "Edges"):
             yield from _wrapped(text, f"{head + ':':<10} ")
+    if card.shape.seen_above_read:
+        seen = card.ring_row(1 + card.shape.seen_above_read)
+        first = f"Lock the card when row {seen} is at eye level: row 1 is then the row that is read."
+        yield from _wrapped(first, f"{'Row 1:':<10} ")
     counting = (
-        "Rows from the end that goes in first, columns from the left: the blank before you as it faces you in the "
-        "reader, that end toward you."
+        "Lay the card with the side up that you see while it is in the reader, and with the end that goes in first "
+        "toward you. Count rows from that end, and columns from the left."
     )
     yield from _wrapped(counting, f"{'Counting:':<10} ")
     yield from _wrapped("C" + words.CUTTING.removeprefix("Cutting: c"), f"{'Cutting:':<10} ")

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Final
 
-from stitchc.messages import Message
+from stitchc.messages import Message, Span
 from stitchc.pattern import Pattern, Swatch
 
 if TYPE_CHECKING:
@@ -17,13 +17,17 @@ MOST_STITCHES_PER_10CM: Final = 150.0
 """A fine hand bed (3.6 mm) gives about 50 stitches in 10 cm; three times that is beyond any domestic bed."""
 MOST_ROWS_PER_10CM: Final = 600.0
 """A published slip pattern held for eight rows has 118 rows in 10 cm; five times that is beyond any."""
+PLAIN_STITCHES_PER_10CM: Final = (8.0, 70.0)
+PLAIN_ROWS_PER_10CM: Final = (10.0, 110.0)
+"""Stocking stitch of knitting machines, from the loosest on a bulky bed to the tightest on a fine one, with room to
+spare (common practice, no source)."""
 SHORTEST_MM: Final = 30.0
 """Under this the tape alone is wrong by 7 % and more."""
 FEWEST_COUNTED: Final = 6.0
 
 
 def check_swatches(pattern: Pattern) -> list[Message]:
-    """G601 to G603 and G605 about every `gauge` line of a pattern; needs no model and no numpy."""
+    """G601 to G603, G605 and G607 about every `gauge` line of a pattern; needs no model and no numpy."""
     found: list[Message] = []
     possible: list[Swatch] = []
     for swatch in pattern.swatches:
@@ -33,6 +37,10 @@ def check_swatches(pattern: Pattern) -> list[Message]:
             possible.append(swatch)
     found += _disagreeing(possible)
     found += _odd_plain(possible)
+    for swatch in possible:
+        if swatch.stitch == "plain":
+            counts = {what: per_10cm for what, _, per_10cm, _ in _halves(swatch)}
+            found += unlikely_plain(counts.get("stitches"), counts.get("rows"), swatch.span)
     return found
 
 
@@ -97,6 +105,32 @@ def _disagreeing(swatches: Iterable[Swatch]) -> Iterator[Message]:
                     )
                     break
             seen[:] = [min(*seen, this, key=lambda one: one[0]), max(*seen, this, key=lambda one: one[0])]
+
+
+def unlikely_plain(stitches: float | None, rows: float | None, span: Span | None = None) -> list[Message]:
+    """G607: stocking stitch far outside what knitting machines make, in 10 cm; `span` is where it was said."""
+    outside = [
+        (what, count, f"{fewest:g} to {most:g} {what}")
+        for what, count, (fewest, most) in (
+            ("stitches", stitches, PLAIN_STITCHES_PER_10CM),
+            ("rows", rows, PLAIN_ROWS_PER_10CM),
+        )
+        if count is not None and not fewest <= count <= most
+    ]
+    if not outside:
+        return []
+    counted = " and ".join(f"{_number(count)} {what}" for what, count, _ in outside)
+    usual = " and ".join(limits for *_, limits in outside)
+    return [
+        Message(
+            "G607",
+            "warning",
+            f"Stocking stitch with {counted} in 10 cm is not what knitting machines make: {usual}.",
+            span,
+            cure="Count again over 10 cm (4 inches); a count over 1 cm or 1 inch is another figure.",
+            label="check the count and the unit",
+        )
+    ]
 
 
 def _odd_plain(swatches: Iterable[Swatch]) -> Iterator[Message]:

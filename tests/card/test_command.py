@@ -193,12 +193,12 @@ def test_a_row_of_tuck_and_slip_is_refused_and_said_on_the_card_anyway(
 @pytest.mark.parametrize(
     ("words", "status", "said"),
     [
-        (["--dpi", "1"], 2, "72<=x<=2400"),
-        (["--dpi", "100000"], 2, "72<=x<=2400"),
-        (["--rows", "0"], 2, "1<=x<=100000"),
+        (["--dpi", "1"], 2, "from 72 to 2,400"),
+        (["--dpi", "100000"], 2, "from 72 to 2,400"),
+        (["--rows", "0"], 2, "from 1 to 100,000"),
         (["--rows", "5000"], 1, "M302"),
         (["--paper", "a5"], 2, "a4"),
-        (["--scale-x", "2"], 2, "0.95<=x<=1.05"),
+        (["--scale-x", "2"], 2, "from 0.95 to 1.05"),
         (["--start-row", "9"], 2, "has 4 rows"),
         (["--machine", "hand-standard"], 1, "M305"),
         (["--machine", "nobody"], 1, "M304"),

@@ -132,7 +132,7 @@ def _codes(capsys: pytest.CaptureFixture[str], tmp_path: Path, text: str) -> tup
     return status, [part.split("]")[0] for part in err.split("[")[1:] if part[:1] in "GNKM" and "]" in part[:6]]
 
 
-@pytest.mark.parametrize("code", ["G601", "G602", "G603", "G604", "G605", "G606"])
+@pytest.mark.parametrize("code", ["G601", "G602", "G603", "G604", "G605", "G606", "G607"])
 def test_every_explained_example_does_what_its_page_says(
     code: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -235,3 +235,15 @@ def test_the_sheet_of_a_swatch_has_every_row_and_the_marks(
     (page,) = capsys.readouterr().out.split()
     html = Path(page).read_text(encoding="utf-8")
     assert "stitchc" in html[:4096] and f"Mark row {plan['marks']['rows'][1]}" in html
+
+
+@pytest.mark.parametrize(("plain", "remarked"), [("2x2", 1), ("120x200", 1), ("24x200", 1), ("10x14", 0), ("50x80", 0)])
+def test_a_plain_gauge_that_no_machine_makes_is_remarked_upon_and_used(
+    plain: str, remarked: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "a.stitch"
+    path.write_text("stitch a\n    1: K T\n    2: K\n", encoding="utf-8")
+    assert run(["gauge", str(path), "--plain", plain]) == 0
+    out, said = capsys.readouterr()
+    assert said.count("warning[G607]") == remarked
+    assert "(given)" in out
