@@ -565,7 +565,7 @@ def _settled(key: _Key, value: Any) -> Any:
             return value
 
 
-def _value_cure(key: _Key, value: Any) -> str | None:
+def _value_cure(key: _Key, value: Any) -> str:
     if key.kind == "choice" and isinstance(value, str):
         import difflib
 
@@ -577,12 +577,16 @@ def _value_cure(key: _Key, value: Any) -> str | None:
         try:
             number = float(digits)
         except ValueError:
-            return None
+            number = math.nan
         if math.isfinite(number) and key.low <= number <= key.high:
             return f"{key.name} = {figure(number)}   (a number, without quotes)"
     if key.kind == "flag" and isinstance(value, str) and value.lower() in ("true", "yes", "false", "no"):
         return f"{key.name} = {'true' if value.lower() in ('true', 'yes') else 'false'}"
-    return f"{key.name} = {key.example}" if key.example else None
+    if key.example:
+        return f"{key.name} = {key.example}"
+    if key.kind == "choice":
+        return f'{key.name} = "{key.choices[0]}"'
+    return f"Leave `{key.name}` out, and what is usual stands."
 
 
 # -- words ------------------------------------------------------------------------------------------------------
