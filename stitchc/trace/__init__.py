@@ -30,6 +30,10 @@ GridKind = Literal["auto", "lines", "pixels", "even"]
 
 _LEAST_TURNED_DEG: Final = 0.03
 _HARDLY_BLANK: Final = 0.12
+_LINES_SEEN: Final = 0.85
+"""How much of its lines must be seen for signs to prove a doubtful lattice right."""
+_MOST_MARKS: Final = 8
+"""Kinds of marks that a chart may have, unexplained: three stitches, each in a few looks."""
 
 
 @dataclass(frozen=True)
@@ -174,7 +178,7 @@ def _found(pixels: Pixels, ask: Ask, file: str) -> _Field:
     if lined is not None and lined.lattice is not None:
         if exact is None:
             return lined
-        if lined.lattice.ruled and _pitch(lined.lattice) >= 6 and not _all_alike(lined):
+        if lined.lattice.ruled and not lined.lattice.doubtful and _pitch(lined.lattice) >= 6 and not _all_alike(lined):
             return lined
     if exact is not None:
         return _field_of(exact, ask, file)
@@ -306,12 +310,17 @@ def _read(field_: _Field, ask: Ask, file: str) -> tuple[Cells, npt.NDArray[np.fl
                 )
         elif ask.notation == "auto" and not ask.key.said:
             signs = known_signs(patches)
+        proved = signs is not None and field_.lattice.across.share >= _LINES_SEEN
+        if field_.lattice.doubtful and ask.cells is None and not proved:
+            raise Refused(_no_grid(file, ask))
         if signs is not None:
             shares = certainty(signs.distances)
             return signs.codes, shares.max(axis=-1), _SIGN_WORDS[signs.notation, signs.face], signs.face
         kinds = kinds_of(patches, field_.pixels, field_.lattice)
         if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
             raise Refused(_no_grid(file, ask))  # squares that are all marked alike are no chart
+        if len(kinds.kinds) > _MOST_MARKS and ask.cells is None and not ask.key.alike:
+            raise Refused(_no_grid(file, ask))  # nor are squares of a photograph, each unlike the next
     else:
         kinds = _kinds_of_blocks(field_.pixels)
     face = ask.face or "purl"

@@ -51,6 +51,9 @@ class Lattice:
     down: Axis
     ruled: bool = True
     """Whether lines are drawn; else the cells' own borders showed where they lie."""
+    doubtful: bool = False
+    """Whether something runs along the middles of the cells, as the lines of a finer grid would, or as a thread does:
+    then only signs that are recognised prove the lattice right."""
 
     def moved(self, right_px: float, down_px: float) -> Lattice:
         """The same lattice elsewhere."""
@@ -58,6 +61,7 @@ class Lattice:
             replace(self.across, start_px=self.across.start_px + right_px),
             replace(self.down, start_px=self.down.start_px + down_px),
             self.ruled,
+            self.doubtful,
         )
 
     def grown(self, times: int) -> Lattice:
@@ -66,7 +70,7 @@ class Lattice:
             replace(axis, start_px=axis.start_px * times + (times - 1) / 2, pitch_px=axis.pitch_px * times)
             for axis in (self.across, self.down)
         )
-        return Lattice(across, down, self.ruled)
+        return Lattice(across, down, self.ruled, self.doubtful)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -191,7 +195,7 @@ def _searched(plane: Plane, cells: tuple[int, int] | None) -> Lattice | None:
         found = _best_pair(view, cells)
         if found is not None and view is not whole:
             # lines that grain or blur has cut may go on beyond what hangs together
-            lattice = found[1].moved(left, top)
+            lattice = _measured_again(upright, level, sure, found[1].moved(left, top))
             found = _judged(whole, lattice.across, lattice.down)
             if found is not None and cells is not None and found[1].size != cells:
                 found = None
@@ -211,7 +215,7 @@ def _searched(plane: Plane, cells: tuple[int, int] | None) -> Lattice | None:
         lattice = wider[1]
         if settled:
             break
-    return None if lattice.ruled and _skips_lines(whole, lattice) else lattice
+    return replace(lattice, doubtful=lattice.ruled and _skips_lines(whole, lattice))
 
 
 _SKIPPED: Final = 0.65
@@ -306,6 +310,8 @@ def _regions(plane: Plane, noise: float) -> list[tuple[int, int, int, int]]:
 
 _RULED: Final = 0.5
 """The share of the edges between cells that look alike at which a line must be seen for a grid to count as ruled."""
+_UNBROKEN: Final = 0.9
+"""How much of all edges must be seen for lines to be believed where no two neighbours look alike."""
 _OUTERMOST: Final = 0.64
 """How well the outermost cells of a ruled grid must be seen to have lines around them."""
 
@@ -350,7 +356,8 @@ def _is_ruled(inside_x: Profile, inside_y: Profile, looks: Profile, held: float)
     """Whether lines are drawn: then they show between light cells that look alike, where nothing else makes an edge.
 
     inside_x: (lines across, cells down); inside_y: (lines down, cells across); looks: ink of each cell.
-    held: the part of the picture's edges that lies inside; where few lines could tell, hardly any may lie outside.
+    held: the part of the picture's edges that lies inside; where few lines could tell, either all lines are seen, or
+    hardly any edges may lie outside.
     """
     shown: list[Profile] = []
     for seen, before, after in (
@@ -363,8 +370,8 @@ def _is_ruled(inside_x: Profile, inside_y: Profile, looks: Profile, held: float)
     if float(outside.mean()) < _RULED:
         return False
     everything = (float(inside_x.sum()) + float(inside_y.sum())) / (inside_x.size + inside_y.size)
-    if len(between) < 6:
-        return held >= 0.85 and everything >= _RULED
+    if len(between) < 6:  # of a chequer, say
+        return everything >= _UNBROKEN or (held >= 0.85 and everything >= _RULED)
     return everything >= 0.4 and float(between.mean()) >= _RULED
 
 
@@ -594,7 +601,7 @@ def _measured_again(upright: Plane, level: Plane, sure: tuple[float, float], lat
     left, right = max(0, round(lattice.across.start_px)), round(lattice.across.end_px) + 1
     across = _measured(np.minimum(upright[top:bottom], sure[0]).mean(axis=0), lattice.across)
     down = _measured(np.minimum(level[:, left:right], sure[1]).mean(axis=1), lattice.down)
-    return Lattice(across, down, lattice.ruled)
+    return Lattice(across, down, lattice.ruled, lattice.doubtful)
 
 
 def _measured(profile: npt.NDArray[np.floating], axis: Axis) -> Axis:

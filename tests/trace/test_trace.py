@@ -1,0 +1,250 @@
+"""Charts read back from pictures: our own, other people's, and pictures that are none."""
+
+from __future__ import annotations
+
+import io
+import json
+import struct
+import sys
+import zlib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as some
+from PIL import Image
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from pictures import Style, distorted, drawn, png
+
+from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.cli.trace import command
+from stitchc.drawn import Drawing, draw
+from stitchc.messages import Refused
+from stitchc.page.png import png as painted
+from stitchc.trace import Ask, Key, trace
+
+SHOWN = Key(dark=TUCK, light=KNIT, colours=(((190, 40, 40), SLIP),))
+
+
+def chart_of(cells: object) -> Chart:
+    array = np.array(cells, dtype=np.uint8)
+    return Chart(array, (None,) * len(array))
+
+
+def drawn_here(chart: Chart, notation: str, face: str = "purl", cell_mm: float = 3.0) -> bytes:
+    drawing = Drawing(notation=notation, face=face, cell_mm=cell_mm, repeats=(1, 1))  # type: ignore[arg-type]
+    return painted(draw("kelp", chart, drawing)[0], 150, "RGB")
+
+
+def letters(seed: int, width: int, height: int) -> list[str]:
+    random = np.random.default_rng(seed)
+    return ["".join(random.choice(list("KKKTS"), width)) for _ in range(height)]
+
+
+def refused(data: bytes, ask: Ask | None = None) -> str:
+    with pytest.raises(Refused) as error:
+        trace(data, "chart.png", ask)
+    assert error.value.messages[0].cure
+    return error.value.messages[0].code
+
+
+# -- our own charts, in the squared-paper and running-thread notations (Spencer, Knitting Technology, 3rd ed.) --------
+
+ROW, COLUMN = np.mgrid[0:12, 0:10]
+REGULAR = {
+    "chequer of knit and slip": np.where((ROW + COLUMN) % 2, KNIT, SLIP),
+    "chequer of knit and tuck": np.where((ROW + COLUMN) % 2, KNIT, TUCK),
+    "columns of knit and slip": np.where(COLUMN % 2, KNIT, SLIP),
+    "rows of knit and tuck": np.where(ROW % 2, KNIT, TUCK),
+    "knit rows between": np.where((ROW % 4 == 0) & (COLUMN % 2 == 0), TUCK, KNIT),
+    "plain": 0 * ROW,
+}
+
+
+@pytest.mark.parametrize("name", REGULAR)
+@pytest.mark.parametrize("notation", ["squared", "plain"])
+def test_regular_charts_of_ours_come_back_exactly(name: str, notation: str) -> None:
+    chart = chart_of(REGULAR[name])
+    assert trace(drawn_here(chart, notation), "kelp.png", Ask(repeat="whole")).whole.rows() == chart.rows()
+
+
+@settings(max_examples=4, deadline=None, derandomize=True)
+@given(
+    seed=some.integers(0, 10_000),
+    width=some.integers(5, 11),
+    height=some.integers(5, 11),
+    notation=some.sampled_from(["squared", "thread", "plain"]),
+    face=some.sampled_from(["purl", "knit"]),
+)
+def test_any_chart_of_ours_comes_back_exactly(seed: int, width: int, height: int, notation: str, face: str) -> None:
+    chart = chart_of(np.random.default_rng(seed).integers(0, 3, (height, width)))
+    ask = Ask(face=face, repeat="whole")  # type: ignore[arg-type]
+    assert trace(drawn_here(chart, notation, face), "kelp.png", ask).whole.rows() == chart.rows()
+
+
+def test_the_signs_of_squared_paper_tell_the_face() -> None:
+    chart = chart_of(np.random.default_rng(2).integers(0, 3, (9, 11)))
+    traced = trace(drawn_here(chart, "squared", "knit"), "kelp.png", Ask(repeat="whole"))
+    assert traced.whole.rows() == chart.rows()
+    assert "seen from the knit side" in traced.how
+
+
+# -- other people's ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("mark", ["fill", "inset", "dot", "cross"])
+def test_marks_are_read_by_colour(mark: str) -> None:
+    rows = letters(3, 14, 12)
+    traced = trace(png(drawn(rows, Style(mark, 20))), "scan.png", Ask(key=SHOWN, repeat="whole"))
+    assert traced.whole.rows() == rows
+
+
+def test_a_scan_is_read() -> None:
+    rows = letters(4, 14, 12)
+    scan = distorted(drawn(rows, Style("fill", 22)), 1, turned_deg=2.0, blur_px=0.7, noise=5, shade=0.2, jpeg=75)
+    traced = trace(png(scan), "scan.png", Ask(key=SHOWN, repeat="whole"))
+    assert traced.whole.rows() == rows
+    assert abs(traced.turned_deg) == pytest.approx(2.0, abs=0.15)
+
+
+@pytest.mark.parametrize(("dark", "letter"), [(KNIT, "K"), (TUCK, "T"), (SLIP, "S")])
+def test_dark_cells_are_what_the_user_says(dark: int, letter: str) -> None:
+    rows = ["".join("T" if (x + 2 * (y // 2)) % 4 == 0 else "K" for x in range(12)) for y in range(12)]
+    read = trace(png(drawn(rows, Style("fill", 20))), "scan.png", Ask(key=Key(dark=dark), repeat="whole")).whole.rows()
+    assert [[letter == cell for cell in row] for row in read] == [[cell == "T" for cell in row] for row in rows]
+
+
+def test_unexplained_kinds_are_asked_about_with_a_cure_that_works() -> None:
+    rows = letters(5, 12, 10)
+    picture = png(drawn(rows, Style("fill", 20)))
+    with pytest.raises(Refused) as error:
+        trace(picture, "scan.png", Ask(key=Key(dark=TUCK)))
+    assert error.value.messages[0].code == "T807"
+    at = {letter: next((y, row.index(letter)) for y, row in enumerate(rows) if letter in row) for letter in "KTS"}
+    cells = tuple((((y + 1), (x + 1)), "KTS".index(letter)) for letter, (y, x) in at.items())
+    assert trace(picture, "scan.png", Ask(key=Key(alike=cells), repeat="whole")).whole.rows() == rows
+
+
+def test_pixel_art_is_read_pixel_by_pixel_and_reduced() -> None:
+    art = Image.new("RGB", (16, 12), "white")
+    for y in range(12):
+        for x in range(16):
+            if x % 4 == 0 and y % 2 == 1:
+                art.putpixel((x, y), (0, 0, 0))
+    traced = trace(png(art), "art.png")
+    assert traced.chart.rows() == ["TKKK", "KKKK"]
+    assert (traced.whole.width, traced.whole.height) == (16, 12)
+    assert trace(png(art), "art.png", Ask(first_row="top")).chart.rows() == ["KKKK", "TKKK"]
+    assert trace(png(art), "art.png", Ask(box_px=(0, 0, 8, 4))).whole.width == 8
+
+
+# -- no pictures, or none of a chart ----------------------------------------------------------------------------------
+
+
+def bomb() -> bytes:
+    def part(kind: bytes, data: bytes) -> bytes:
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    head = part(b"IHDR", struct.pack(">IIBBBBB", 60_000, 60_000, 1, 0, 0, 0, 0))
+    return b"\x89PNG\r\n\x1a\n" + head + part(b"IDAT", zlib.compress(b"\0" * 100)) + part(b"IEND", b"")
+
+
+def photograph() -> bytes:
+    """Soft blotches at several scales, as in a picture of something furry."""
+    random = np.random.default_rng(9)
+    values = np.zeros((240, 320, 3))
+    for size in (4, 12, 40):
+        blotches = random.uniform(0, 255, (size, size, 3)).astype(np.uint8)
+        values += np.asarray(Image.fromarray(blotches).resize((320, 240), Image.Resampling.BICUBIC)) / 3
+    return png(Image.fromarray(values.astype(np.uint8)))
+
+
+WHOLE = png(drawn(letters(1, 12, 12), Style("fill")))
+NONE = {
+    "empty": (b"", "T801"),
+    "text": (b"stitch kelp\nrow 1: K T\n", "T801"),
+    "drawing": (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "T801"),
+    "document": (b"%PDF-1.4\n", "T801"),
+    "cut short": (WHOLE[: len(WHOLE) // 2], "T801"),
+    "bomb": (bomb(), "T802"),
+    "one pixel": (png(Image.new("RGB", (1, 1))), "T804"),
+    "one colour": (png(Image.new("RGB", (200, 100), "white")), "T804"),
+    "photograph": (photograph(), "T803"),
+}
+
+
+@pytest.mark.parametrize("name", NONE)
+def test_what_shows_no_chart_is_refused_with_a_cure(name: str) -> None:
+    data, code = NONE[name]
+    assert refused(data) == code
+
+
+def test_pictures_of_every_mode_are_read() -> None:
+    rows = ["".join("T" if (x * y) % 3 == 1 else "K" for x in range(12)) for y in range(10)]
+    image = drawn(rows, Style("fill", 20, tuck=(0, 0, 0)))
+    deep = Image.fromarray(np.asarray(image.convert("L")).astype(np.uint16) * 257)
+    clear = image.convert("RGBA")
+    clear.putalpha(Image.fromarray(255 * (np.asarray(image.convert("L")) < 255).astype(np.uint8)))
+    for form, held in (
+        ("GIF", image.convert("P")),
+        ("PNG", image.convert("P")),
+        ("PNG", clear),
+        ("PNG", deep),
+        ("JPEG", image.convert("CMYK")),
+        ("TIFF", image.convert("L")),
+    ):
+        out = io.BytesIO()
+        held.save(out, form)
+        traced = trace(out.getvalue(), "misnamed.txt", Ask(key=Key(dark=TUCK), repeat="whole"))
+        assert traced.whole.rows() == rows, (form, held.mode)
+
+
+def test_a_box_and_a_repeat_that_do_not_fit_are_refused() -> None:
+    assert refused(WHOLE, Ask(box_px=(0, 0, 5000, 10))) == "T809"
+    assert refused(WHOLE, Ask(key=SHOWN, repeat=(40, 40))) == "T809"
+    assert refused(WHOLE, Ask(key=Key(dark=TUCK, colours=(((0, 0, 255), SLIP),)))) == "T808"
+
+
+# -- the command ------------------------------------------------------------------------------------------------------
+
+
+def test_the_command_writes_notation_that_compiles_to_the_chart(tmp_path: Path) -> None:
+    from stitchc.notation import compile_file
+
+    rows = letters(6, 12, 10)
+    (tmp_path / "scan.png").write_bytes(png(drawn(rows, Style("fill"))))
+    target = tmp_path / "kelp.stitch"
+    arguments = [str(tmp_path / "scan.png"), "--dark", "tuck", "--colour", "#be2828=S", "-o", str(target)]
+    result = CliRunner().invoke(command, arguments, catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+    pattern, messages, _ = compile_file(str(target))
+    assert pattern is not None, messages
+    assert pattern.wanted()[0].chart.rows() == rows
+
+
+def test_the_command_gives_json_with_the_certainty_of_each_cell(tmp_path: Path) -> None:
+    rows = letters(7, 12, 10)
+    (tmp_path / "scan.png").write_bytes(png(drawn(rows, Style("fill"))))
+    arguments = [str(tmp_path / "scan.png"), "--dark", "tuck", "--colour", "#be2828=S", "--format", "json"]
+    result = CliRunner().invoke(command, arguments, catch_exceptions=False)
+    told = json.loads(result.stdout)
+    assert told["format"] == "stitchc-trace/1"
+    assert told["whole"] == rows
+    assert np.array(told["certainty"]).shape == (10, 12)
+
+
+def test_a_smudged_cell_is_named_as_unsure_and_where_it_stands() -> None:
+    chart = chart_of(np.random.default_rng(8).integers(0, 3, (12, 12)))
+    clean = trace(drawn_here(chart, "squared"), "kelp.png", Ask(repeat="whole"))
+    assert not clean.messages
+    (left, top), (right, _), (_, bottom), _ = clean.corners_px
+    x, y = round(left + 4.5 * (right - left) / 12), round(top + 5.5 * (bottom - top) / 12)
+    image = Image.open(io.BytesIO(drawn_here(chart, "squared"))).convert("RGB")
+    image.paste((90, 90, 90), (x - 7, y - 7, x + 1, y + 8))
+    named = [m for m in trace(png(image), "kelp.png", Ask(repeat="whole")).messages if m.code == "T806"]
+    assert [message.text.split(" is read")[0] for message in named] == ["Row 7, column 5"]
+    assert f"Look at {x}," in (named[0].cure or "")
