@@ -75,8 +75,11 @@ def test_what_the_command_line_says_goes_before_the_environment(
     assert "STITCHC_FORCE in the environment is neither yes nor no" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize(("row", "cure"), [("K T*3", "T3"), ("K * 3 T", "K3"), ("K t*3", "T3")])
-def test_a_count_after_an_asterisk_is_one_mistake(
+@pytest.mark.parametrize(
+    ("row", "cure"),
+    [("K T*3", "T3"), ("K * 3 T", "K3"), ("K t*3", "T3"), ("Kl T", "K1")],
+)
+def test_a_slip_in_a_count_is_one_mistake_with_its_own_cure(
     row: str, cure: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     path = tmp_path / "a.stitch"
@@ -85,3 +88,13 @@ def test_a_count_after_an_asterisk_is_one_mistake(
     said = capsys.readouterr().out
     assert said.count("error[") == 1
     assert f"cure: {cure}\n" in said
+
+
+@pytest.mark.parametrize("line", ["RS: K T", "1 (RS): K T"])
+def test_a_row_has_no_right_side(line: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "a.stitch"
+    path.write_text(f"stitch a\n    {line}\n")
+    assert run(["check", str(path)]) == 1
+    said = capsys.readouterr().out
+    assert "no right or wrong side" in said
+    assert "cure: 1: K T" in said

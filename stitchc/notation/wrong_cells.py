@@ -244,7 +244,8 @@ def _letter_for_figure(text: str, start: int, at: At) -> Found | None:
     before = re.search(r"[KTSkts]([0-9]*)$", _behind(text, start))
     if match is None or before is None or text[start + match.end() : start + match.end() + 1].isalpha():
         return None
-    if not before[1] and not re.search(r"[0-9]", match.group()):
+    alone = match.group() in ("l", "I")  # Kl is K1; KO is no count
+    if not before[1] and not alone and not re.search(r"[0-9]", match.group()):
         return None
     figures = before[1] + match.group().translate(str.maketrans("oOlI", "0011"))
     figure, name = ("0", "O") if text[start] in "oO" else ("1", text[start])

@@ -410,6 +410,11 @@ def _row_numbers(place: _Place) -> Message | None:
     if match and place.start == match.start(2) and match[2].lower() != "in":
         cure = _shortened(f"{match[1]} in {match[2]}:{place.code[match.end() :]}")
         return place.found("A row's yarn is named after `in`.", match.start(2), match.end(2), cure)
+    match = re.match(r"\s*([0-9]+)\s*(\(?(?:RS|WS)\)?)\s*:?", place.code, re.IGNORECASE)
+    if match and place.start <= match.end():
+        cure = _shortened(f"{match[1]}: {place.code[match.end() :].strip()}")
+        said = "A row has no right or wrong side: every row is written as you face the bed, purl side toward you."
+        return place.found(said, match.start(2), match.end(2), cure)
     match = re.match(
         r"\s*([0-9][0-9,\s–-]*?(?:\s+in\s+[^\W\d_][\w-]*)?)\s*([.)=;>|]|\s(?=\s*[KTSPktsp(*\[]))", place.code
     )
@@ -601,6 +606,10 @@ def _alias(place: _Place) -> Message | None:
 def _line_begins(place: _Place) -> Message | None:
     if place.start != len(place.code) - len(place.code.lstrip()) or not place.word:
         return None
+    if place.word.upper() in ("RS", "WS"):
+        said = f"`{place.word}`: a row has no right or wrong side; write it as you face the bed, purl side toward you."
+        rest = place.code[place.end :].lstrip(" .:0123456789")
+        return place.found(said, place.start, place.end, _shortened(f"1: {rest}") + "   (a row begins with its number)")
     near = nearest(place.word.lower(), [*_EXAMPLES])
     glued = re.match(r"(" + "|".join(_EXAMPLES) + r")[-_]?(\w.*)", place.word, re.IGNORECASE)
     if glued and near != glued[1].lower():
