@@ -86,8 +86,9 @@ def with_few_colours(path: Path) -> None:
 
     with Image.open(path) as picture:
         facts = PngImagePlugin.PngInfo()
-        for key in sorted(picture.info.keys() & {"Software", "Description", "Repeat"}):
-            facts.add_text(key, str(picture.info[key]))
+        for key in ("Software", "Description", "Repeat"):
+            if key in picture.info:
+                facts.add_text(key, f"{picture.info[key]}")
         dpi = picture.info.get("dpi")
         few = picture.convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
     few.save(path, pnginfo=facts, optimize=True, **({"dpi": dpi} if dpi else {}))
