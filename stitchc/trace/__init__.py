@@ -30,7 +30,7 @@ GridKind = Literal["auto", "lines", "pixels", "even"]
 
 _LEAST_TURNED_DEG: Final = 0.03
 _HARDLY_BLANK: Final = 0.12
-_LINES_SEEN: Final = 0.85
+_LINES_SEEN: Final = 0.93
 """How much of its lines must be seen for signs to prove a doubtful lattice right."""
 _MOST_MARKS: Final = 8
 """Kinds of marks that a chart may have, unexplained: three stitches, each in a few looks."""
