@@ -7,7 +7,7 @@ import io
 import os
 import sys
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 if TYPE_CHECKING:
     from typing_extensions import Buffer
@@ -16,7 +16,21 @@ if TYPE_CHECKING:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit: 0 done, 1 the input has an error, 2 wrong usage, 3 the file system refused."""
     _tidy_when_told_to_stop()
-    sys.exit(run(sys.argv[1:] if arguments is None else arguments))
+    status = run(sys.argv[1:] if arguments is None else arguments)
+    if arguments is None and sys.getprofile() is None and sys.gettrace() is None:
+        _leave(status)
+    sys.exit(status)
+
+
+def _leave(status: int) -> NoReturn:
+    """End at once: all is written, and taking every module apart again would take a fifth of a small check's time."""
+    import atexit
+
+    atexit._run_exitfuncs()  # what libraries clean up behind them
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(OSError, ValueError, AttributeError):
+            stream.flush()
+    os._exit(status)
 
 
 def run(arguments: Sequence[str]) -> int:
