@@ -510,7 +510,6 @@ def shell(line: str, folder: Path, **environment: str) -> Result:
         ran.stdout.decode("utf-8", "replace"),
         ran.stderr.decode("utf-8", "replace"),
         time.monotonic() - began,
-        0,
     )
 
 
