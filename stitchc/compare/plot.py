@@ -7,6 +7,7 @@ can tell apart: Okabe and Ito, Color universal design, 2008).
 from __future__ import annotations
 
 import io
+import itertools
 import math
 import warnings
 from collections.abc import Mapping, Sequence
@@ -36,6 +37,10 @@ _SIZE_MM: Final = (420.0, 297.0)
 _SCALES: Final = (5, 6, 8, 10, 12, 15, 18, 20, 22, 25, 30, 40, 50, 75, 100, 150, 200)
 _MOST_OUTLINES: Final = 60
 _LONGEST_TITLE: Final = 78
+_Circle = tuple[float, float, float]
+"""Middle and radius, in pixels of the figure."""
+_Box = tuple[float, float, float, float]
+"""Middle, width and height, in pixels of the figure."""
 
 
 def plot(
@@ -151,31 +156,106 @@ def _scatter(figure: Figure, lines: Sequence[Compared], units: str, strands: Map
         }
         axes.plot([x.low, x.high], [y.value, y.value], **faint)
         axes.plot([x.value, x.value], [y.low, y.high], **faint)
-    _strands(axes, {line.stitch.name: (x.value, y.value) for line, (x, y) in zip(lines, drawn, strict=True)}, strands)
     for line, (x, y) in zip(lines, drawn, strict=True):
         _mark(axes, line, x.value, y.value, 6.5 if many else 9.0)
-    _numbers(figure, axes, [(x.value, y.value) for x, y in drawn], sorted(places), 8.5 if many else 11)
+    marks = {line.stitch.name: (x.value, y.value) for line, (x, y) in zip(lines, drawn, strict=True)}
+    words = _strands(figure, axes, marks, sorted(places), strands)
+    _numbers(figure, axes, [(x.value, y.value) for x, y in drawn], sorted(places), words, 8.5 if many else 11)
     _legend(axes, lines)
 
 
-def _strands(axes: Axes, places: Mapping[str, tuple[float, float]], strands: Mapping[str, Sequence[str]]) -> None:
-    """Lines through stitches that belong together, each named at the left of its end, where there is room."""
-    for said, names in strands.items():
-        points = [places[name] for name in names if name in places]
-        if len(points) < 2:
-            continue
+def _strands(
+    figure: Figure,
+    axes: Axes,
+    marks: Mapping[str, tuple[float, float]],
+    plain: Sequence[tuple[float, float]],
+    strands: Mapping[str, Sequence[str]],
+) -> list[_Box]:
+    """Lines through stitches that belong together, each named beside its end, where the name hides nothing.
+
+    plain: the places of stocking stitch. Returns the boxes of the names.
+    """
+    lines = {said: [marks[name] for name in names if name in marks] for said, names in strands.items()}
+    lines = {said: points for said, points in lines.items() if len(points) > 1}
+    taken: list[_Circle] = [(float(x), float(y), 9.0) for x, y in map(axes.transData.transform, marks.values())]
+    for x, y in map(axes.transData.transform, plain):
+        taken += [(float(x) + along, float(y) - (15.0 if along else 0.0), 13.0) for along in range(0, 240, 20)]
+    for points in lines.values():
         axes.plot(*zip(*points, strict=True), color="#5a5a5a", linewidth=1.1, zorder=2.2)
-        x, y = points[-1]
-        axes.annotate(
+        pixels = [axes.transData.transform(point) for point in points]
+        for (x, y), (to_x, to_y) in itertools.pairwise(pixels):
+            steps = max(1, math.ceil(math.hypot(to_x - x, to_y - y) / 6))
+            taken += [(x + (to_x - x) * n / steps, y + (to_y - y) * n / steps, 2.0) for n in range(steps + 1)]
+    frame = axes.get_window_extent()
+    placed: list[_Box] = []
+    for said, points in lines.items():
+        text = figure.text(
+            0,
+            0,
             said.rpartition(", ")[2],  # the mark's shape says the rest
-            (x, y),
-            (-14, 3),
-            textcoords="offset points",
-            ha="right",
+            ha="center",
+            va="center",
             size=9.5,
-            zorder=3.5,
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.8},
         )
+        size = text.get_window_extent()
+        end = axes.transData.transform(points[-1])
+        x, y = _room_beside((float(end[0]), float(end[1])), (size.width, size.height), taken, placed, frame.extents)
+        text.set_position((x / figure.bbox.width, y / figure.bbox.height))
+        box = (x, y, size.width, size.height)
+        placed.append(box)
+        edge = x + math.copysign(size.width / 2, end[0] - x)
+        if math.hypot(edge - end[0], y - end[1]) > 40:
+            axes.annotate(
+                "",
+                (float(end[0]), float(end[1])),
+                (edge, y),
+                xycoords="figure pixels",
+                textcoords="figure pixels",
+                arrowprops={"arrowstyle": "-", "color": _GREY, "linewidth": 0.7, "shrinkA": 0, "shrinkB": 6},
+                zorder=2.5,
+            )
+    return placed
+
+
+def _room_beside(
+    end: tuple[float, float],
+    size: tuple[float, float],
+    taken: Sequence[_Circle],
+    placed: Sequence[_Box],
+    frame: Sequence[float],
+) -> tuple[float, float]:
+    """Where the middle of a word goes: left or right of `end`, as near as it hides nothing. All in pixels.
+
+    frame: left, bottom, right, top of the room there is.
+    """
+    best: tuple[float, float, float] | None = None
+    for away in range(14, 200, 6):
+        for rise in (6, 14, -4, 24, -14, 36, -26, 50, -40, 66, -56):
+            for side in (-1, 1):
+                x, y = end[0] + side * (away + size[0] / 2), end[1] + rise
+                far = away + abs(rise) + (4 if side > 0 else 0)
+                if best is not None and 200 - far <= best[0]:
+                    continue
+                if not (frame[0] + 4 <= x - size[0] / 2 and x + size[0] / 2 <= frame[2] - 4):
+                    continue
+                if not (frame[1] + 4 <= y - size[1] / 2 and y + size[1] / 2 <= frame[3] - 4):
+                    continue
+                gap = min([_gap((x, y, *size), other) for other in taken], default=9.0)
+                for other_x, other_y, wide, high in placed:
+                    apart = abs(x - other_x) - (size[0] + wide) / 2, abs(y - other_y) - (size[1] + high) / 2
+                    gap = min(gap, max(apart))
+                score = min(gap, 5.0) * 40 - far
+                if best is None or score > best[0]:
+                    best = (score, x, y)
+    return (end[0], end[1]) if best is None else best[1:]
+
+
+def _gap(box: _Box, circle: _Circle) -> float:
+    """Pixels between a box and a circle; below 0 where they meet."""
+    dx = max(abs(box[0] - circle[0]) - box[2] / 2, 0.0)
+    dy = max(abs(box[1] - circle[1]) - box[3] / 2, 0.0)
+    return math.hypot(dx, dy) - circle[2]
 
 
 def _mark(axes: Axes, line: Compared, x: float, y: float, size: float) -> None:
@@ -237,12 +317,20 @@ def _lines_of(axes: Axes, ratios: Sequence[float], word: Any) -> None:
 
 
 def _numbers(
-    figure: Figure, axes: Axes, points: Sequence[tuple[float, float]], plain: Sequence[tuple[float, float]], size: float
+    figure: Figure,
+    axes: Axes,
+    points: Sequence[tuple[float, float]],
+    plain: Sequence[tuple[float, float]],
+    words: Sequence[_Box],
+    size: float,
 ) -> None:
-    """A number beside each mark, where it hides no other mark and no other number."""
+    """A number beside each mark, where it hides no other mark, no other number and none of the words."""
     pixels = [axes.transData.transform(point) for point in points]
     taken = [(float(x), float(y), 9.0) for x, y in pixels]
     taken += [(float(x), float(y), 11.0) for x, y in (axes.transData.transform(point) for point in plain)]
+    for x, y, wide, high in words:
+        steps = max(1, math.ceil(wide / high))
+        taken += [(x + wide * (n / steps - 0.5), y, high / 2) for n in range(steps + 1)]
     unit = DPI / 72 * size
     for at, (x, y) in enumerate(pixels):
         best: tuple[float, float, float] | None = None
@@ -410,9 +498,14 @@ def _outline(
     wide, wide_low, wide_high, long, long_low, long_high = (value / scale for value in size)
     y = top - 4.5
     name = visible(line.stitch.name)
-    most = max(8, int((cell - 4) / ((8 if small else 10.5) * 0.3528 * 0.68)) - 3)
-    label = f"{number}  {name if len(name) <= most else name[: most - 1] + '…'}"
-    axes.text(x, top, label, size=8 if small else 10.5, weight="bold", va="top")
+    label = axes.text(x, top, f"{number}  {name}", size=8 if small else 10.5, weight="bold", va="top")
+    room = (cell - 3) * DPI * _MM
+    if len(name) > _LONGEST_TITLE:
+        name = name[:_LONGEST_TITLE]
+        label.set_text(f"{number}  {name}…")
+    while len(name) > 1 and label.get_window_extent().width > room:
+        name = name[:-1]
+        label.set_text(f"{number}  {name}…")
     axes.add_patch(Rectangle((x, y - long_high), wide_high, long_high, facecolor=colour, alpha=0.13, edgecolor="none"))
     axes.add_patch(Rectangle((x, y - long_low), wide_low, long_low, facecolor="white", edgecolor="none"))
     axes.add_patch(Rectangle((x, y - long_low), wide_low, long_low, facecolor=colour, alpha=0.3, edgecolor="none"))

@@ -208,6 +208,34 @@ def test_any_number_of_stitches_can_be_drawn(count: int, plain: PlainGauge | Non
     assert _pixels(plot(lines_of(pattern, plain), "A $title$ \\frac{1}" * 9, "in")).shape == (1753, 2480, 3)
 
 
+@pytest.mark.parametrize(
+    ("plain", "staggered"), [(None, False), (PlainGauge(20, 28), True), (PlainGauge(30, 36), False)]
+)
+def test_names_of_lines_hide_no_number_no_mark_and_no_other_name(
+    plain: PlainGauge | None, staggered: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every text on the figure of a whole family, as it is drawn; the names of stitches stand there whole."""
+    from matplotlib.figure import Figure
+
+    found = family(Arrangement(staggered), None, Limits(), HERE)
+    lines = lines_of(Pattern("a.stitch", {stitch.name: stitch for stitch in found}), plain)
+    kept: list[Figure] = []
+    monkeypatch.setattr(Figure, "savefig", lambda figure, *_, **__: kept.append(figure))
+    plot(lines, "A family", strands=strands([line.stitch.name for line in lines]))
+    scatter, outlines = kept[0].axes
+    names = [text for text in kept[0].texts if text.get_text().startswith("1 in ")]
+    assert sorted(text.get_text() for text in names) == sorted(f"1 in {n}" for n in ONE_IN for _ in "ab")
+    others = [text for text in [*kept[0].texts, *scatter.texts] if text.get_text() and text not in names]
+    boxes = [text.get_window_extent().padded(-2) for text in [*names, *others]]
+    for at, box in enumerate(boxes[: len(names)]):
+        assert not any(box.overlaps(other) for other in boxes[at + 1 :]), names[at]
+        for mark in scatter.lines:
+            if mark.get_linestyle() == "None":
+                assert not box.contains(*scatter.transData.transform(np.asarray(mark.get_xydata())[0])), names[at]
+    labels = {text.get_text().partition("  ")[2] for text in outlines.texts}
+    assert {line.stitch.name for line in lines} <= labels
+
+
 def test_nothing_to_plot_is_said() -> None:
     with pytest.raises(ValueError, match="nothing"):
         plot([], "x")
