@@ -30,6 +30,11 @@ GridKind = Literal["auto", "lines", "pixels", "even"]
 
 _LEAST_TURNED_DEG: Final = 0.03
 _HARDLY_BLANK: Final = 0.12
+_SMALL_PX: Final = 48
+"""Up to this size, in pixels, a picture of few colours is taken for one without lines."""
+_SURE: Final = 0.9
+_MOST_UNSURE: Final = 0.75
+"""The share of unsure cells from which the grid itself is doubted."""
 _LINES_SEEN: Final = 0.93
 """How much of its lines must be seen for signs to prove a doubtful lattice right."""
 _MOST_MARKS: Final = 8
@@ -55,7 +60,7 @@ class Ask:
     cells: tuple[int, int] | None = None
     box_px: tuple[int, int, int, int] | None = None
     repeat: tuple[int, int] | Literal["smallest", "whole"] = "smallest"
-    sure: float = 0.9
+    sure: float = _SURE
 
 
 @dataclass(frozen=True)
@@ -106,6 +111,8 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
             )
         )
     codes, certainty, what, face = _read(field_, ask, file)
+    if field_.lattice is not None and ask.cells is None and float((certainty < _SURE).mean()) > _MOST_UNSURE:
+        raise Refused(_no_grid(file, ask))  # squares of which hardly one can be told lie beside the chart's own
     seen_face = ask.face or face or "purl"
     below, right = ask.first_row == "bottom", seen_face == "knit"
 
@@ -174,7 +181,7 @@ def _found(pixels: Pixels, ask: Ask, file: str) -> _Field:
     if exact is not None and not _fits(exact, ask):
         exact = None
     # in a small picture of few colours each pixel or block is a cell: lines need room
-    lined = None if exact is not None and max(pixels.shape[:2]) <= 48 else _lined(pixels, ask)
+    lined = None if exact is not None and max(pixels.shape[:2]) <= _SMALL_PX else _lined(pixels, ask)
     if lined is not None and lined.lattice is not None:
         if exact is None:
             return lined
@@ -326,7 +333,10 @@ def _read(field_: _Field, ask: Ask, file: str) -> tuple[Cells, npt.NDArray[np.fl
     face = ask.face or "purl"
     order = (field_.rows, field_.columns, ask.first_row == "bottom", face == "knit")
     key = _from_above(ask.key, order, file)
-    codes = letters_of(kinds, key, file, order)
+    try:
+        codes = letters_of(kinds, key, file, order)
+    except Refused as refused:
+        raise _or_larger_cells(refused, field_) from None
     of_kind = certainty(kinds.distances)
     shares = np.zeros((*of_kind.shape[:2], 3), dtype=np.float32)
     for index, code in enumerate(codes):
@@ -336,13 +346,21 @@ def _read(field_: _Field, ask: Ask, file: str) -> tuple[Cells, npt.NDArray[np.fl
     return read, shares.max(axis=-1), f"read by look: {words}", None
 
 
+def _or_larger_cells(refused: Refused, field_: _Field) -> Refused:
+    """The same refusal; of a picture too large to have a cell in each pixel it also says how to give their number."""
+    if field_.blocks is None or field_.blocks.block_px != (1, 1) or max(field_.rows, field_.columns) <= _SMALL_PX:
+        return refused
+    hint = "; each pixel was taken for a cell: where cells are larger, say how many there are, as in --cells 24x36"
+    return Refused(*(message._replace(cure=f"{message.cure}{hint}") for message in refused.messages))
+
+
 _WORDS: Final = ("knit", "tuck", "slip")
 _SIGN_WORDS: Final = {
     ("squared", "purl"): "read as squared paper: ring knit, dot tuck, empty slip",
     ("squared", "knit"): "read as squared paper: cross knit, dot tuck, empty slip",
     ("squared", None): "read as squared paper: dot tuck, empty slip",
     ("thread", None): "read as running thread: loop knit, half circle tuck, passed by slip",
-    ("plain", None): "read as plain signs: v knit, half disc tuck, bar slip",
+    ("plain", None): "read as plain signs: upright bar knit, half disc tuck, lying bar slip",
 }
 
 

@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as some
-from PIL import Image
+from PIL import Image, ImageDraw
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -143,6 +143,23 @@ def test_pixel_art_is_read_pixel_by_pixel_and_reduced() -> None:
 
 
 # -- no pictures, or none of a chart ----------------------------------------------------------------------------------
+
+
+def test_squares_too_small_to_find_are_asked_about_and_read_once_their_number_is_said() -> None:
+    """Black squares of 8 px on grey lines: the lines may as well be a pattern of pixels."""
+    side, columns, rows = 8, 16, 12
+    image = Image.new("RGB", (columns * side + 21, rows * side + 21), "white")
+    pen = ImageDraw.Draw(image)
+    for row in range(rows):
+        for column in range(columns):
+            left, top = 10 + column * side, 10 + row * side
+            inside = "black" if (row + column) % 2 == 0 else "white"
+            pen.rectangle((left, top, left + side, top + side), fill=inside, outline=(128, 128, 128))
+    with pytest.raises(Refused) as error:
+        trace(png(image), "small.png", Ask(key=Key(dark=TUCK, light=KNIT)))
+    assert "--cells 24x36" in str(error.value.messages[0].cure)
+    read = trace(png(image), "small.png", Ask(key=Key(dark=TUCK, light=KNIT), cells=(columns, rows)))
+    assert read.chart.rows() == ["KT", "TK"]
 
 
 def bomb() -> bytes:
