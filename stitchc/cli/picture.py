@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -27,6 +28,7 @@ _MOST_CM: Final = 200.0
 _MOST_PX: Final = 12_000
 _MOST_PIXELS: Final = 36_000_000
 _LONGER: Final = 1.06
+_MOST_NAMED: Final = 6
 
 _SIZE = re.compile(r"\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:x|×|\*|by)\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:cm)?\s*")
 
@@ -113,6 +115,7 @@ def command(
         target = output if output is not None and not into_folder else (output or Path()) / name
         files.refuse_foreign(target, force)
         targets[target] = stitch
+    _say_whose_colours_are_not_given(pattern, stitches)
     for target, stitch in targets.items():
         try:
             common.put_files([(target, _png(pattern, stitch, report, face, size, px, dpi, units))], force)
@@ -122,6 +125,22 @@ def command(
             refused += (_placed(message, stitch) for message in error.messages)
     if refused:
         common.leave(refused, pattern.sources)
+
+
+def _say_whose_colours_are_not_given(pattern: Pattern, stitches: Sequence[Stitch]) -> None:
+    """Once for all pictures: which of the yarns that are drawn have a colour of the program's choice."""
+    used = {yarn for stitch in stitches for yarn in stitch.chart.yarns}
+    unsaid = [visible(name) for name, yarn in pattern.yarns.items() if name in used and yarn.colour is None]
+    if not unsaid:
+        return
+    shown = ", ".join(f"`{name}`" for name in unsaid[:_MOST_NAMED])
+    more = f" and {len(unsaid) - _MOST_NAMED} more" if len(unsaid) > _MOST_NAMED else ""
+    what = "The colour of yarn" if len(unsaid) == 1 else "The colours of yarns"
+    example = 'colour "#2f8f83"'
+    common.say(
+        f"{what} {shown}{more} {'is' if len(unsaid) == 1 else 'are'} not given and chosen here: "
+        f"write one as in `{example}` after the yarn's name and description."
+    )
 
 
 def _placed(message: Message, stitch: Stitch) -> Message:

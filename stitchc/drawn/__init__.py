@@ -397,6 +397,8 @@ class _Sheet:
             )
             declared = self.yarns.get(name)
             described = f"{name}, {declared.description}" if declared and declared.description else name
+            if declared and declared.colour is None:  # its white is no yarn's
+                described += " (colour not given)"
             entries.append((swatch, described))
         side = self.drawing.carriage
         words = (

@@ -263,6 +263,13 @@ def test_the_yarn_band_names_each_rows_yarn() -> None:
     assert "foam, sea green, 4 ply" in words and "sand, oat" in words
 
 
+def test_a_yarn_whose_colour_is_not_given_is_said_to_be_so() -> None:
+    """It is drawn white, which nobody said; a yarn with a colour has no such words."""
+    yarns = {"foam": YARNS["foam"], "sand": YARNS["sand"]._replace(colour=None)}
+    words = [item.text for item in draw("quay", QUAY, yarns=yarns)[0].items if isinstance(item, Text)]
+    assert "foam, sea green, 4 ply" in words and "sand, oat (colour not given)" in words
+
+
 def test_the_legend_has_what_is_there_and_no_more() -> None:
     def legend(chart: Chart, **how: object) -> str:
         page = draw("a", chart, Drawing(**how))[0]  # type: ignore[arg-type]

@@ -108,6 +108,22 @@ def test_yarns_colours(pattern: Path) -> None:
     assert ((greenness < -8) & (pixels[:, 0] > 120)).mean() > 0.3, "sand is oat"
 
 
+def test_a_colour_that_is_not_given_is_said_once(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """A yarn that no drawn stitch uses is not spoken of, nor one with a colour, nor a pattern without yarns."""
+    file = tmp_path / "two.stitch"
+    yarns = 'yarn foam\nyarn kelp "olive"\nyarn oat colour "#cfc3ab"\nyarn spare\n'
+    ripple, stripes = "1 in foam: K T\n2 in kelp: K\n", "1 in oat: K S\n2 in foam: K\n"
+    file.write_text(f"{yarns}stitch ripple\n{ripple}stitch stripes\n{stripes}stitch bare\n1 in oat: K\n")
+    assert draw(str(file), "--px", "100", "--face", "purl", "-o", str(tmp_path / "seen")) == 0
+    said = [line for line in capfd.readouterr().err.splitlines() if "not given" in line]
+    assert len(said) == 1 and said[0].startswith("The colours of yarns `foam`, `kelp` are not given and chosen here")
+    assert draw(str(file), "--stitch", "bare", "--px", "100", "-o", str(tmp_path / "bare.png")) == 0
+    assert "not given" not in capfd.readouterr().err
+    file.write_text("stitch bare\n1: K\n")
+    assert draw(str(file), "--px", "100", "-o", str(tmp_path / "bare.png")) == 0
+    assert "not given" not in capfd.readouterr().err
+
+
 def test_same_bytes_again_from_the_cache_too(pattern: Path) -> None:
     for name in ("one.png", "two.png"):
         assert draw("tide.stitch", "--stitch", "ripple", "--px", "120", "-o", name) == 0
