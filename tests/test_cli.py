@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import os
+import re
+import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
+import click
 import pytest
 
-from stitchc.cli import COMMANDS
+from stitchc.cli import COMMANDS, LazyGroup
 
 ROOT = Path(__file__).resolve().parent.parent
 TIDE = "stitch tide\n1: K T\n2: K\n"
@@ -68,6 +72,93 @@ def test_every_command_has_help(folder: Path, name: str) -> None:
     result = run(name, "--help", cwd=folder)
     assert result.returncode == 0
     assert "stitchc" in result.stdout
+
+
+def examples_of(name: str) -> list[list[str]]:
+    """The example lines of a command's own help, without the words that stand three spaces after some."""
+    command = LazyGroup(name="stitchc").get_command(click.Context(click.Command("stitchc")), name)
+    assert command is not None
+    lines = f"{command.help}\n{command.epilog or ''}".splitlines()
+    shown = [re.split(r"\s{3,}|\s+[>|] ", line.strip())[0] for line in lines if line.strip().startswith("stitchc ")]
+    return [shlex.split(line, comments=False) for line in shown]
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_help_has_examples_that_the_command_line_takes(name: str, folder: Path) -> None:
+    """Command, options and values of each line are read as a call would read them; nothing is done."""
+    examples = examples_of(name)
+    assert examples
+    for words in examples:
+        assert words[:2] == ["stitchc", name]
+        command = LazyGroup(name="stitchc").get_command(click.Context(click.Command("stitchc")), name)
+        assert command is not None
+        try:
+            command.make_context(name, words[2:])
+        except click.UsageError as error:
+            pytest.fail(f"{shlex.join(words)}: {error.format_message()}")
+
+
+def test_an_example_with_a_wrong_option_would_be_seen() -> None:
+    command = LazyGroup(name="stitchc").get_command(click.Context(click.Command("stitchc")), "gauge")
+    assert command is not None
+    for words in (["tide.stitch", "--mechanic-s"], ["tide.stitch", "--units", "ell"], ["tide.stitch", "--plain", "20"]):
+        with pytest.raises(click.UsageError):
+            command.make_context("gauge", words)
+
+
+# -- completion in shells -------------------------------------------------------------------------------------------
+
+
+def completed(words: str, folder: Path) -> list[str]:
+    """What bash offers for the last of the words, by the very function that the script registers."""
+    bash = shutil.which("bash")
+    if bash is None:
+        pytest.skip("there is no bash")
+    (folder / "bin").mkdir(exist_ok=True)
+    program = folder / "bin" / "stitchc"
+    program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m stitchc "$@"\n', "utf-8")
+    program.chmod(0o755)
+    script = (
+        'eval "$(_STITCHC_COMPLETE=bash_source stitchc)" || exit 9\n'
+        "set -- $(complete -p stitchc)\n"
+        'while [ "$1" != -F ]; do shift; done\n'
+        f"COMP_WORDS=({words}); COMP_CWORD=$((${{#COMP_WORDS[@]}} - 1)); COMPREPLY=()\n"
+        '"$2" stitchc\nprintf "%s\\n" "${COMPREPLY[@]}"\n'
+    )
+    environment = {key: value for key, value in os.environ.items() if not key.startswith("STITCHC_")}
+    environment |= {"PATH": f"{folder / 'bin'}{os.pathsep}{environment['PATH']}", "PYTHONPATH": str(ROOT)}
+    result = subprocess.run(
+        [bash, "--norc", "--noprofile", "-c", script],
+        cwd=folder,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert result.returncode == 0, result.stderr
+    return result.stdout.split()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs a POSIX shell")
+@pytest.mark.parametrize(
+    ("words", "offered"),
+    [
+        ("stitchc she", ["sheet"]),
+        ("stitchc ch", ["check", "chart"]),
+        ("stitchc check --mach", ["--machine"]),
+        ("stitchc gauge tide.stitch --units ''", ["cm", "in"]),
+        ("stitchc nosuch", []),
+    ],
+)
+def test_bash_completes_commands_options_and_choices(words: str, offered: list[str], folder: Path) -> None:
+    assert completed(words, folder) == offered
+
+
+@pytest.mark.parametrize(("shell", "registers"), [("zsh", "compdef"), ("fish", "complete --no-files --command")])
+def test_scripts_for_other_shells(shell: str, registers: str, folder: Path) -> None:
+    result = run(cwd=folder, env={"_STITCHC_COMPLETE": f"{shell}_source"})
+    assert result.returncode == 0, result.stderr
+    assert registers in result.stdout and f"_STITCHC_COMPLETE={shell}_complete" in result.stdout
 
 
 def test_help_imports_click_alone_and_check_only_what_it_needs(folder: Path) -> None:
