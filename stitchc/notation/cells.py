@@ -175,15 +175,15 @@ class _Scanner:
                         )
                     )
                 count = 1
-                if (not times or not times_text) and len(self.messages) > blamed:
-                    pass  # whatever these brackets are, they are blamed already
-                elif not times or not times_text:
+                if not times or not times_text:
                     from stitchc.notation.wrong_cells import uncounted_group
 
                     after = match.end(5) if times else match.end(4)
                     found = uncounted_group(text, start, match.start(4), after, self.at)
-                    self.blame(found.message, once_for=found.kind)
-                    position = found.end
+                    # Brackets that are blamed already, whatever they are, need no count, but one that is there an x.
+                    if len(self.messages) == blamed or found.end > after:
+                        self.blame(found.message, once_for=found.kind)
+                        position = found.end
                 else:
                     count = self.count(times_text, match.span(6), match.start(5))
                 if parts:

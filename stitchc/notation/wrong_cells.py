@@ -67,7 +67,9 @@ def wrong_cell(text: str, start: int, at: At) -> Found:
 
 def uncounted_group(text: str, start: int, close: int, after: int, at: At) -> Found:
     """A group whose `)` at `close` has no count. after: the offset behind the `)`, or behind its `x`."""
-    inside = text[start:close][:40].strip()
+    inside = re.sub(r"\s*[,;/|\\&]\s*", " ", text[start:close][:40]).strip()
+    if not re.fullmatch(r"[KTSktsxX×0-9\s()]*", inside):
+        inside = "(K3 T"  # a cure holds nothing that is wrong
     if after == close + 1:
         odd = re.match(r"\s*([хХΧχ✕✖⨯⨉])\s*([0-9]+)", text[after : after + 40])
         if odd is not None:
@@ -211,7 +213,9 @@ def _hand_word(text: str, start: int, at: At) -> Found | None:
             continue
         said = f"`{match.group()}` is a hand-knitting word; a row here is made of K, T and S."
         cure = "K where the needle knits, T where it tucks, S where it slips"
-        return _found(said, at, first, end, cure, "N102")
+        along = re.match(r"(?:\s*[0-9]+(?![0-9KTSkts]|\s*:))?(?:\s*[,;])?", text[end : end + 40])
+        onward = end + (along.end() if along is not None else 0)  # its count and comma are hand knitting too
+        return _found(said, at, first, end, cure, "N102", "hand words")._replace(end=onward)
     return None
 
 
@@ -297,6 +301,9 @@ def _separator(text: str, start: int, at: At) -> Found | None:
     character = text[start]
     if character not in _SEPARATORS:
         return None
+    beyond = start + 1 + len(_ahead(text, start + 1)) - len(_ahead(text, start + 1).lstrip())
+    if beyond < len(text) and (word := _hand_word(text, beyond, at)) is not None:
+        return word  # one message for the hand knitting
     around = (
         re.search(r"([KTSkts][0-9]*)?\s*$", _behind(text, start)),
         re.match(r".\s*([KTSkts][0-9]*)?", _ahead(text, start)),

@@ -419,9 +419,12 @@ def _row_numbers(place: _Place) -> Message | None:
         r"\s*([0-9][0-9,\s–-]*?(?:\s+in\s+[^\W\d_][\w-]*)?)\s*([.)=;>|]|\s(?=\s*[KTSPktsp(*\[]))", place.code
     )
     if match and place.start <= match.end() and ":" not in place.before:
-        cure = _shortened(f"{match[1]}: {place.code[match.end() :].lstrip(' :')}")
+        number = match[1].rstrip(" \t,–-")  # of `1 - K T`
+        cure = _shortened(f"{number}: {place.code[match.end() :].lstrip(' :')}")
         said = "A colon stands between a row's number and its cells."
-        return place.found(said, match.end(1), match.end(1) + 1, cure)
+        dashes = match[1][len(number) :]
+        after = match.end(1) - len(dashes.lstrip())
+        return place.found(said, after, after + 1, cure)
     return None
 
 
