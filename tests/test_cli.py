@@ -154,6 +154,13 @@ def test_bash_completes_commands_options_and_choices(words: str, offered: list[s
     assert completed(words, folder) == offered
 
 
+@pytest.mark.parametrize("name", ["check", "chart", "gauge", "compare", "trace", "format"])
+def test_shells_complete_names_of_files(name: str, folder: Path) -> None:
+    """The program answers "file", and the shell finds the files itself."""
+    words = {"COMP_WORDS": f"stitchc {name} ti", "COMP_CWORD": "2", "_STITCHC_COMPLETE": "bash_complete"}
+    assert run(cwd=folder, env=words).stdout.split() == ["file,ti"]
+
+
 @pytest.mark.parametrize(("shell", "registers"), [("zsh", "compdef"), ("fish", "complete --no-files --command")])
 def test_scripts_for_other_shells(shell: str, registers: str, folder: Path) -> None:
     result = run(cwd=folder, env={"_STITCHC_COMPLETE": f"{shell}_source"})

@@ -21,6 +21,8 @@ from stitchc.cli.wrong_usage import or_, worded
 from stitchc.messages import MOST_SHOWN, Message, Refused, has_errors, in_order, render
 
 if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
+
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern, Stitch
 
@@ -35,14 +37,21 @@ def option(*names: str, **settings: Any) -> Callable[[F], F]:
     return click.option(*names, **settings)
 
 
+def file_names(context: click.Context, parameter: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Tells the shell to complete names of files here."""
+    from click.shell_completion import CompletionItem
+
+    return [CompletionItem(incomplete, type="file")]
+
+
 def file_argument(command: F) -> F:
     """FILE: one pattern, or - for standard input."""
-    return click.argument("file", metavar="FILE")(command)
+    return click.argument("file", metavar="FILE", shell_complete=file_names)(command)
 
 
 def files_argument(command: F) -> F:
     """FILE…: one or more patterns."""
-    return click.argument("files", metavar="FILE...", nargs=-1, required=True)(command)
+    return click.argument("files", metavar="FILE...", nargs=-1, required=True, shell_complete=file_names)(command)
 
 
 def stitch_option(command: F) -> F:

@@ -26,7 +26,7 @@ _SORTS = ("rows", "width", "weight", "moves", "holes", "name", "file")
 
 
 @click.command(short_help="Set the densities of stitches side by side: size, yarn, work.")
-@click.argument("files", metavar="FILE...", nargs=-1)
+@click.argument("files", metavar="FILE...", nargs=-1, shell_complete=common.file_names)
 @common.stitch_option
 @common.option(
     "--sort",

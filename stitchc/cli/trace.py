@@ -94,7 +94,7 @@ def _box(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple
     '  stitchc trace screen.png --dark tuck --colour "#c03030=S"\n'
     "  stitchc trace art.png --grid pixels --dark slip --name kelp"
 )
-@click.argument("image", metavar="IMAGE")
+@click.argument("image", metavar="IMAGE", shell_complete=common.file_names)
 @common.option(
     "--dark",
     type=click.Choice(tuple(_MEANINGS)),
