@@ -466,10 +466,12 @@ def _broken_up(letter: str, count: int, most: int) -> str:
     if parts > 4 or parts < 2:
         return f"{_run(letter, most)} K {_run(letter, most)} K …"
     each, rest = divmod(count - (parts - 1), parts)
-    return " K ".join(_run(letter, each + (index < rest)) for index in range(parts))
+    return " K ".join(_run(letter, each + (index < rest)) for index in range(parts)).rstrip()
 
 
 def _run(letter: str, count: int) -> str:
+    if count == 0:
+        return ""
     return letter if count == 1 else f"{letter}{count}"
 
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from stitchc.bed import Needles
 from stitchc.chart import SLIP, TUCK, Chart
-from stitchc.checks import check, check_pattern, edge_tucks
+from stitchc.checks import _broken_up, check, check_pattern, edge_tucks
 from stitchc.machines import Limit, Limits, Machine, load
 from stitchc.messages import Message, Span
 from stitchc.notation import read_text
@@ -530,3 +530,11 @@ def test_speed_of_2000_rows_by_200_needles() -> None:
         check(one)
         taken.append(time.perf_counter() - start)
     assert sorted(taken)[2] < 0.15
+
+
+@pytest.mark.parametrize(
+    ("count", "most", "typed"),
+    [(2, 1, "T K"), (3, 1, "T K T"), (4, 1, "T K T K"), (5, 2, "T2 K T2"), (6, 2, "T2 K T K T")],
+)
+def test_a_run_is_broken_up_by_knits_as_it_can_be_typed(count: int, most: int, typed: str) -> None:
+    assert _broken_up("T", count, most) == typed

@@ -322,7 +322,10 @@ def _read(field_: _Field, ask: Ask, file: str) -> tuple[Cells, npt.NDArray[np.fl
             raise Refused(_no_grid(file, ask))
         if signs is not None:
             shares = certainty(signs.distances)
-            return signs.codes, shares.max(axis=-1), _SIGN_WORDS[signs.notation, signs.face], signs.face
+            what = _SIGN_WORDS[signs.notation, signs.face]
+            if ask.notation == "auto" and len(np.unique(signs.codes)) < 3:
+                what += " (a guess from few signs; for other marks: --notation marks --dark tuck)"
+            return signs.codes, shares.max(axis=-1), what, signs.face
         kinds = kinds_of(patches, field_.pixels, field_.lattice)
         if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
             raise Refused(_no_grid(file, ask))  # squares that are all marked alike are no chart

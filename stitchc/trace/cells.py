@@ -76,6 +76,8 @@ _STRENGTHS: Final = (1.0, 0.85, 0.7, 0.55, 0.42, 0.32)
 _BLURS: Final = (0.0, 0.6, 1.1)
 """Standard deviations in samples, of which a cell has seven."""
 _SLACK: Final = (-0.05, 0.0, 0.05)
+_MOST_FULL: Final = 0.55
+"""The share of a cell that a sign blackens at most; those of ours and of the published notations stay under 0.45."""
 
 
 def known_signs(patches: Patches, only: Notation | None = None) -> Signs | None:
@@ -87,6 +89,8 @@ def known_signs(patches: Patches, only: Notation | None = None) -> Signs | None:
     black = float(np.percentile(dark.max(axis=1), 98))
     if black < 0.15:
         return None
+    if only is None and float(np.percentile((dark > 0.5 * black).mean(axis=1), 98)) > _MOST_FULL:
+        return None  # filled squares, of which only who drew them knows the meaning
     some = dark[:: max(1, len(dark) // 500)]
     found: list[Signs] = []
     seen: dict[float, tuple[Shares, list[list[Shares]]]] = {}

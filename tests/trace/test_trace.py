@@ -162,6 +162,19 @@ def test_squares_too_small_to_find_are_asked_about_and_read_once_their_number_is
     assert read.chart.rows() == ["KT", "TK"]
 
 
+def test_filled_squares_are_never_taken_for_signs() -> None:
+    """What is dark tucks, unless something else is said."""
+    for fill in ("black", "#c03020"):
+        image = Image.new("RGB", (12 * 24 + 81, 12 * 24 + 81), "white")
+        pen = ImageDraw.Draw(image)
+        for row in range(12):
+            for column in range(12):
+                left, top = 40 + column * 24, 40 + row * 24
+                inside = fill if (row // 2 * 2 + column) % 4 == 0 else "white"
+                pen.rectangle((left, top, left + 24, top + 24), fill=inside, outline=(150, 150, 150))
+        assert trace(png(image), "a.png").chart.rows() == ["KKTK", "KKTK", "TKKK", "TKKK"]
+
+
 def bomb() -> bytes:
     def part(kind: bytes, data: bytes) -> bytes:
         return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
