@@ -139,7 +139,7 @@ def command(
         stitch.name: draw(stitch.name, stitch.chart, drawing, title=pattern.title, yarns=pattern.yarns)
         for stitch in stitches
     }
-    common.put_files(_written(pattern, stitches, drawn, form, output, dpi), force)
+    common.put_files(_written(pattern, stitches, drawn, form, output, dpi, face), force)
 
 
 def _warn(pattern: Pattern, stitches: Sequence[Stitch], machine_name: str | None) -> None:
@@ -161,6 +161,7 @@ def _written(
     form: str,
     output: Path | None,
     dpi: int,
+    face: Face,
 ) -> list[tuple[Path, bytes]]:
     """Every file to write: one for each picture, or one PDF or HTML file for all stitches."""
     stem = common.file_stem(pattern.title or (Path(pattern.file).stem if pattern.file != "-" else ""))
@@ -195,7 +196,8 @@ def _written(
 
     for _, _, page in pictures:
         _guard_pixels(page, dpi)
-    return [(path, png(page, dpi, "RGB")) for path, (_, _, page) in zip(paths, pictures, strict=True)]
+    told: dict[str, str] = {"Face": face}  # for tracing: some notations look the same on both
+    return [(path, png(page, dpi, "RGB", told)) for path, (_, _, page) in zip(paths, pictures, strict=True)]
 
 
 def _guard_pixels(page: Page, dpi: int) -> None:

@@ -5,7 +5,7 @@ Bytes in, a chart with the certainty of each cell out. Knows nothing of files or
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
@@ -15,7 +15,7 @@ from stitchc.chart import LETTERS, MAX_CELLS, Cells, Chart
 from stitchc.messages import Message, Refused, visible
 from stitchc.trace import repeat as repeats
 from stitchc.trace.meaning import Key, hex_of, letters_of
-from stitchc.trace.picture import Pixels, even_light, ink, open_picture, paper_colour
+from stitchc.trace.picture import Pixels, even_light, ink, open_picture, paper_colour, told_face
 
 if TYPE_CHECKING:
     from stitchc.drawn.symbols import Face
@@ -89,6 +89,8 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     """
     ask = ask or Ask()
     pixels, smaller = open_picture(data, file)
+    if ask.face is None and ask.notation != "marks":
+        ask = replace(ask, face=told_face(data))
     pixels, offset = _boxed(pixels, ask, file, smaller)
     if bool((pixels == pixels[0, 0]).all()):
         raise Refused(

@@ -93,6 +93,18 @@ def test_the_signs_of_squared_paper_tell_the_face() -> None:
     assert "seen from the knit side" in traced.how
 
 
+@pytest.mark.parametrize("notation", ["squared", "thread", "plain"])
+def test_a_chart_of_the_knit_side_that_the_command_drew_says_so_itself(notation: str, tmp_path: Path) -> None:
+    """Thread and plain signs look the same on both sides."""
+    from stitchc.__main__ import run
+
+    (tmp_path / "a.stitch").write_text("stitch kelp\n 1: K4 T S K\n 2: K\n 3: T K2 S K3\n 4: K\n")
+    drawn_to = tmp_path / "a.png"
+    drawing = ["--face", "knit", "--notation", notation, "--repeats", "1x3"]
+    assert run(["chart", str(tmp_path / "a.stitch"), *drawing, "-o", str(drawn_to)]) == 0
+    assert trace(drawn_to.read_bytes(), "a.png").chart.rows() == ["KKKKTSK", "KKKKKKK", "TKKSKKK", "KKKKKKK"]
+
+
 # -- other people's ---------------------------------------------------------------------------------------------------
 
 
