@@ -5,7 +5,6 @@ It knows options and their values; what a command does with them it does not.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
@@ -38,7 +37,14 @@ def in_words(error: click.UsageError, called: click.Context | None = None) -> cl
 def _nearest_option(error: click.NoSuchOption) -> str:
     options = [] if error.ctx is None else error.ctx.command.params
     names = [name for each in options if isinstance(each, click.Option) for name in (*each.opts, *each.secondary_opts)]
-    near = difflib.get_close_matches(error.option_name, names, n=1, cutoff=0.6)
+    return _nearest(error.option_name, names)
+
+
+def _nearest(word: str, words: Sequence[str]) -> str:
+    """A question that names the word most like this one; nothing where none is like it."""
+    import difflib  # only where something is wrong
+
+    near = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
     return f" Did you mean `{near[0]}`?" if near else ""
 
 
@@ -74,9 +80,8 @@ def _allowed(option: click.Option) -> str:
 
 def _one_too_many(error: click.UsageError, where: str) -> str:
     extra = error.message.partition("(")[2].removesuffix(")")
-    takes = "takes one file" if error.ctx is not None and error.ctx.command.params else "takes none"
-    if error.ctx is not None and not any(isinstance(each, click.Argument) for each in error.ctx.command.params):
-        takes = "takes no names"
+    params = [] if error.ctx is None else error.ctx.command.params
+    takes = "takes one file" if any(isinstance(each, click.Argument) for each in params) else "takes no names"
     return (
         f"{where} {takes}, and `{extra}` is more than that. A name with spaces stands in quotes; "
         "for several files run the command once for each."
@@ -119,8 +124,7 @@ class OneOf(click.Choice[str]):
         try:
             return super().convert(value, param, ctx)
         except click.BadParameter:
-            near = difflib.get_close_matches(str(value).lower(), list(self.choices), n=1, cutoff=0.6)
-            hint = f" Did you mean `{near[0]}`?" if near else ""
+            hint = _nearest(str(value).lower(), self.choices)
             known = f"`{ctx.command_path}` knows" if ctx is not None and ctx.command_path else "There is"
             refuse(f"`{value}` is none of the choices.{hint} {known} {or_(self.choices)}.", param, ctx)
 

@@ -16,7 +16,6 @@ from stitchc.piece.words import (
     child_cautions,
     gauge_lines,
     in_both,
-    number,
     rounding_lines,
     rows_words,
     size_lines,
@@ -25,6 +24,7 @@ from stitchc.piece.words import (
     yarn_lines,
 )
 from stitchc.sheet import CAUTIONS, DoEntry, Entry, SectionEntry, Sheet, habits, instruct
+from stitchc.sheet.words import number
 
 
 def piece_sheet(plan: Plan, units: Units = "cm", messages: Sequence[Message] = (), after_row: int = 0) -> Sheet:

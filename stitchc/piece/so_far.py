@@ -17,9 +17,9 @@ from stitchc.passes import moved_by_hand
 from stitchc.pattern import Swatch
 from stitchc.piece.plan import PLAIN, Plan, plan_piece
 from stitchc.piece.size import size_cm
-from stitchc.piece.words import CM_PER_INCH, Units, in_both, number, size_words
+from stitchc.piece.words import CM_PER_INCH, Units, in_both, size_words
 from stitchc.sheet import Sheet
-from stitchc.sheet.words import name_needles
+from stitchc.sheet.words import name_needles, number
 
 ON_THE_MACHINE_LOG: Final = (0.05, 0.05)
 """How much longer a fabric hangs on the machine under its weights than it lies at rest, as mean and standard deviation

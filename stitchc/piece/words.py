@@ -13,6 +13,7 @@ from stitchc.pattern import Do
 from stitchc.piece.plan import Plan, Section
 from stitchc.piece.size import Rounding
 from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, main_yarn, yarn_needed
+from stitchc.sheet.words import number
 
 Units = Literal["cm", "in"]
 
@@ -36,11 +37,6 @@ def size_words(size: Range, units: Units) -> str:
 
 def _range(size: Range, unit: str) -> str:
     return f"{size.value:.1f} {unit}, {size.low:.1f} to {size.high:.1f}"
-
-
-def number(count: int, word: str) -> str:
-    """ "1 row", "1,200 rows"."""
-    return f"{count:,} {word}{'' if count == 1 else 's'}"
 
 
 # -- sizes ----------------------------------------------------------------------------------------------------------

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from stitchc.sheet.words import number
+
 if TYPE_CHECKING:
     from stitchc.passes import Way
     from stitchc.pattern import Side
@@ -26,16 +28,13 @@ def cheapest_words(stitch: str, ways: Sequence[Way], carriage: Side) -> str:
     moves = asked.cost.moves - best.cost.moves
     settings = asked.cost.lever_changes - best.cost.lever_changes
     return (
-        f"{spent}\n{tried}: the cheapest has {_cost(best)}, which saves {moves:,} move{'' if moves == 1 else 's'}"
-        + (f" and {settings:,} change{'' if settings == 1 else 's'} of setting" if settings > 0 else "")
-        + (f" for {-settings:,} more change{'' if settings == -1 else 's'} of setting" if settings < 0 else "")
+        f"{spent}\n{tried}: the cheapest has {_cost(best)}, which saves {number(moves, 'move')}"
+        + (f" and {number(settings, 'change')} of setting" if settings > 0 else "")
+        + (f" for {number(-settings, 'more change')} of setting" if settings < 0 else "")
         + f".\nTo have it: {', and '.join(changes)}."
     )
 
 
 def _cost(way: Way) -> str:
     cost = way.cost
-    return (
-        f"{cost.moves:,} needle move{'' if cost.moves == 1 else 's'} and "
-        f"{cost.lever_changes:,} change{'' if cost.lever_changes == 1 else 's'} of the carriage's setting"
-    )
+    return f"{number(cost.moves, 'needle move')} and {number(cost.lever_changes, 'change')} of the carriage's setting"

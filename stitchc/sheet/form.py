@@ -19,12 +19,9 @@ def to_json(sheets: Sequence[Sheet]) -> str:
 def _text(sheet: Sheet) -> str:
     """The document as JSON, its passes made one at a time: as values they take ten times the memory."""
     passes = ",\n".join(_indented(_dumped(pass_as_json(entry)), "  ") for entry in sheet.pass_entries())
-    before, after = _dumped({**_head(sheet), "passes": []}), _dumped({"totals": _totals(sheet)})
-    return (
-        before.removesuffix("]\n}") + f"\n{passes}\n ],{after.removeprefix('{')}"
-        if passes
-        else _dumped(as_document(sheet))
-    )
+    listed = f"[\n{passes}\n ]" if passes else "[]"
+    before, after = _dumped(_head(sheet)).removesuffix("\n}"), _dumped({"totals": _totals(sheet)}).removeprefix("{")
+    return f'{before},\n "passes": {listed},{after}'
 
 
 def _dumped(document: dict[str, object]) -> str:

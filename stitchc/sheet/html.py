@@ -128,13 +128,7 @@ def _paper(sheet: Sheet, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     items = blocks(signs)
     if all(isinstance(item, Once) for item in items):
         return []
-    out: list[dict[str, Any]] = []
-    for item in items:
-        if isinstance(item, Once):
-            out.append(rows[item.index])
-        else:
-            out.append(_block(item, rows))
-    return out
+    return [rows[item.index] if isinstance(item, Once) else _block(item, rows) for item in items]
 
 
 def _block(block: Block, rows: list[dict[str, Any]]) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from stitchc.passes import cost, lower, moved_by_hand
 from stitchc.sheet.instructions import CAUTIONS, before_row_one, habits, instruct
 from stitchc.sheet.model import Sheet
+from stitchc.sheet.words import number
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
@@ -33,7 +34,7 @@ def stitch_sheet(
     if moved_by_hand(machine):
         most = max((len(each.held) for each in passes), default=0)
         facts.append(
-            ("Work", f"{_count(spent.moves, 'needle move')} by hand; at most {_count(most, 'needle')} held at a time")
+            ("Work", f"{number(spent.moves, 'needle move')} by hand; at most {number(most, 'needle')} held at a time")
         )
     return Sheet(
         title=stitch.name,
@@ -52,10 +53,6 @@ def stitch_sheet(
         notes=pattern.notes,
         warnings=tuple(f"{message.text} ({message.code})" for message in messages),
     )
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number:,} {what}{'' if number == 1 else 's'}"
 
 
 def _rows_words(rows: int, height: int) -> str:

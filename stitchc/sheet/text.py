@@ -10,6 +10,7 @@ from stitchc.messages import columns_of, visible
 from stitchc.sheet.folding import Folded, Told, fold
 from stitchc.sheet.instructions import edge_words
 from stitchc.sheet.model import DoEntry, Entry, PassEntry, SectionEntry, Sheet
+from stitchc.sheet.words import number
 
 WIDTH: Final = 80
 _CHART_MOST_NEEDLES: Final = 66
@@ -79,8 +80,7 @@ def total_words(sheet: Sheet) -> str:
     """Rows and moves in all."""
     if sheet.total:
         return sheet.total
-    rows = f"{sheet.rows:,} row{'' if sheet.rows == 1 else 's'}"
-    return f"In all {rows}, {sheet.moves:,} needle{'' if sheet.moves == 1 else 's'} moved by hand."
+    return f"In all {number(sheet.rows, 'row')}, {number(sheet.moves, 'needle')} moved by hand."
 
 
 def _charts(sheet: Sheet) -> Iterator[str]:
@@ -94,10 +94,10 @@ def _charts(sheet: Sheet) -> Iterator[str]:
         rows = chart.rows()
         used = [words for letter, words in legend.items() if any(letter in row for row in rows)]
         yield f"Left to right as you face the bed; {', '.join(used)}."
-        for number in range(chart.height, 0, -1):
-            yarn = chart.yarns[number - 1]
+        for row in range(chart.height, 0, -1):
+            yarn = chart.yarns[row - 1]
             in_yarn = f"   in {yarn}" if yarn else ""
-            yield visible(f"  {number:>4}  {rows[number - 1]}{in_yarn}")
+            yield visible(f"  {row:>4}  {rows[row - 1]}{in_yarn}")
 
 
 def _entries(entries: tuple[Entry, ...]) -> Iterator[str]:

@@ -147,9 +147,14 @@ def ordinal(number: int) -> str:
     return f"{number}{ending}"
 
 
+def number(count: int, word: str) -> str:
+    """ "1 row", "1,200 rows"."""
+    return f"{count:,} {word}{'' if count == 1 else 's'}"
+
+
 def count_of(needles: Sequence[int]) -> str:
     """ "1 needle", "40 needles"."""
-    return f"{len(needles)} needle{'' if len(needles) == 1 else 's'}"
+    return number(len(needles), "needle")
 
 
 @dataclass(frozen=True)
@@ -166,7 +171,7 @@ class Named:
 
     def counted(self) -> str:
         """The words with the count to check against."""
-        return f"{self.text} ({self.count} needle{'' if self.count == 1 else 's'})"
+        return f"{self.text} ({number(self.count, 'needle')})"
 
 
 def name_needles(

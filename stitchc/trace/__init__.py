@@ -15,7 +15,7 @@ from stitchc.chart import LETTERS, MAX_CELLS, Cells, Chart
 from stitchc.messages import Message, Refused, visible
 from stitchc.trace import repeat as repeats
 from stitchc.trace.meaning import Key, hex_of, letters_of
-from stitchc.trace.picture import Pixels, even_light, ink, open_picture, paper_colour, told_face
+from stitchc.trace.picture import Pixels, even_light, ink, open_picture, paper_colour
 
 if TYPE_CHECKING:
     from stitchc.drawn.symbols import Face
@@ -88,9 +88,9 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     T807 kinds of cells that are not explained, T808 a colour that is not there, T809 sizes that do not fit.
     """
     ask = ask or Ask()
-    pixels, smaller = open_picture(data, file)
+    pixels, smaller, told_face = open_picture(data, file)
     if ask.face is None and ask.notation != "marks":
-        ask = replace(ask, face=told_face(data))
+        ask = replace(ask, face=told_face)
     pixels, offset = _boxed(pixels, ask, file, smaller)
     if bool((pixels == pixels[0, 0]).all()):
         raise Refused(

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
 import math
 import warnings
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -32,8 +31,19 @@ FORMATS: Final = ("PNG", "JPEG", "GIF", "BMP", "TIFF", "WEBP", "PPM")
 """Forms that are opened. Others are left alone, some because their readers run other programs."""
 
 
-def open_picture(data: bytes, file: str) -> tuple[Pixels, int]:
-    """The picture on white, upright as its camera says, and how many of its pixels each way became one.
+class Picture(NamedTuple):
+    """What was opened. smaller: how many of its pixels each way became one.
+
+    face: the side of the fabric that the file says it shows, as our own drawn charts do.
+    """
+
+    pixels: Pixels
+    smaller: int
+    face: Literal["purl", "knit"] | None
+
+
+def open_picture(data: bytes, file: str) -> Picture:
+    """The picture on white, upright as its camera says.
 
     Raises Refused: T801 for what is no picture that can be read, T802 for one that is too large (before its pixels
     are unpacked), T804 for one without room for a chart.
@@ -50,6 +60,7 @@ def open_picture(data: bytes, file: str) -> tuple[Pixels, int]:
                 if width * height > MOST_PIXELS:
                     raise Refused(_too_large(file, f"has {width:,} by {height:,} pixels"))
                 opened.load()
+                face = opened.info.get("Face")
                 upright = ImageOps.exif_transpose(opened)
                 image = _on_white(upright)
     except Refused:
@@ -72,19 +83,7 @@ def open_picture(data: bytes, file: str) -> tuple[Pixels, int]:
     smaller = max(1, math.ceil(math.sqrt(image.width * image.height / _MOST_WORKED_ON)))
     if smaller > 1:
         image = image.reduce(smaller)
-    return np.asarray(image), smaller
-
-
-def told_face(data: bytes) -> Literal["purl", "knit"] | None:
-    """The side of the fabric that a PNG says it shows, as drawn charts of ours do. Never raises for a picture."""
-    from PIL import Image
-
-    with contextlib.suppress(Exception), warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        with Image.open(io.BytesIO(data), formats=("PNG",)) as opened:
-            told = opened.info.get("Face")
-            return "knit" if told == "knit" else "purl" if told == "purl" else None
-    return None
+    return Picture(np.asarray(image), smaller, face if face in ("purl", "knit") else None)
 
 
 def _on_white(image: Image) -> Image:

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import statistics
-import subprocess
-import sys
-import time
 from pathlib import Path
 
 import pytest
+
+from tests.bench.pairs import ratio
 
 pytestmark = pytest.mark.bench
 
@@ -31,19 +28,6 @@ image.save("bare.png", dpi=(600, 600))
 """
 
 
-def seconds(words: list[str], folder: Path) -> float:
-    environment = {**os.environ, "PYTHONPATH": str(Path.cwd())}
-    start = time.perf_counter()
-    subprocess.run([sys.executable, *words], cwd=folder, check=True, capture_output=True, env=environment)
-    return time.perf_counter() - start
-
-
-def ratio(one: list[str], two: list[str], folder: Path, rounds: int = 11) -> float:
-    """The median of one's time over two's, taken in turn."""
-    seconds(one, folder), seconds(two, folder)
-    return statistics.median(seconds(one, folder) / seconds(two, folder) for _ in range(rounds))
-
-
 def card(*words: str) -> list[str]:
     return ["-m", "stitchc", "card", "tide.stitch", "--force", *words]
 
@@ -51,7 +35,7 @@ def card(*words: str) -> list[str]:
 def test_one_page_under_twice_a_bare_script(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "tide.stitch").write_text(RIPPLE, encoding="utf-8")
     (tmp_path / "bare.py").write_text(BARE, encoding="utf-8")
-    found = ratio(card(), ["bare.py"], tmp_path)
+    found = ratio(card(), ["bare.py"], tmp_path, 11)
     with capsys.disabled():
         print(f"\ncard of 24 x 36 at 600 dpi: {found:.2f} x a bare script")
     assert found < 2.0

@@ -6,15 +6,12 @@ Medians of ratios of processes taken in turn, so that a busy machine slows both 
 from __future__ import annotations
 
 import compileall
-import os
-import statistics
-import subprocess
-import sys
-import time
 from pathlib import Path
 from random import Random
 
 import pytest
+
+from tests.bench.pairs import ROOT, ratio
 
 pytestmark = pytest.mark.bench
 
@@ -28,26 +25,10 @@ print(sum(len(match[2]) for match in row.finditer(text)))
 """
 
 
-ROOT = Path(__file__).parents[2]
-
-
 @pytest.fixture(autouse=True, scope="module")
 def _compiled() -> None:
     """As after an installation, whatever the environment says of bytecode."""
     compileall.compile_dir(ROOT / "stitchc", quiet=1)
-
-
-def seconds(words: list[str], folder: Path) -> float:
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-    start = time.perf_counter()
-    subprocess.run([sys.executable, *words], cwd=folder, check=True, capture_output=True, env=environment)
-    return time.perf_counter() - start
-
-
-def ratio(one: list[str], two: list[str], folder: Path, rounds: int = 21) -> float:
-    """The median of one's time over two's, taken in turn."""
-    seconds(one, folder), seconds(two, folder)
-    return statistics.median(seconds(one, folder) / seconds(two, folder) for _ in range(rounds))
 
 
 def said(capsys: pytest.CaptureFixture[str], what: str, found: float) -> None:
