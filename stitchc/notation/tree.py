@@ -6,6 +6,7 @@ start.
 
 from __future__ import annotations
 
+import unicodedata
 from typing import NamedTuple
 
 from stitchc.messages import Span
@@ -14,6 +15,11 @@ from stitchc.messages import Span
 def shortened(text: str) -> str:
     """At most 60 characters of the text."""
     return text if len(text) <= 60 else text[:59] + "…"
+
+
+def composed(name: str) -> str:
+    """A name as names are compared: with composed letters (NFC), so that one typed in two ways is one."""
+    return name if name.isascii() else unicodedata.normalize("NFC", name)
 
 
 class Word(NamedTuple):
@@ -26,6 +32,11 @@ class Word(NamedTuple):
     def shown(self) -> str:
         """The text for a message: cut where nobody would read on."""
         return shortened(self.text)
+
+    @property
+    def key(self) -> str:
+        """The text as the name of something."""
+        return composed(self.text)
 
 
 class Number(NamedTuple):

@@ -131,7 +131,7 @@ def test_a_yarn_ten_times_too_thick_is_remarked_upon() -> None:
 
 
 def test_all_names_of_the_weight_system_have_a_range() -> None:
-    from stitchc.notation.compile import WEIGHTS
+    from stitchc.notation.gather import WEIGHTS
 
     for weight in WEIGHTS:
         tex = tex_of(Yarn("foam", HERE, weight=weight))

@@ -1,0 +1,78 @@
+"""What has been found wrong while one pattern is read, and numbers held to their ranges."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import Final
+
+from stitchc.messages import Message, Span
+from stitchc.notation.slips import MOST_COUNT, count_message, nearest
+from stitchc.notation.tree import Length, Number, Word
+
+MOST_MESSAGES: Final = 1000
+"""Messages kept for one pattern; nobody mends more at a time, and a hostile file could ask for millions."""
+MOST_NEAREST: Final = 100
+"""Messages among which unknown names get the nearest known one."""
+
+
+class Faults:
+    """The messages so far.
+
+    count: all that were given, those not kept among them.
+    """
+
+    def __init__(self) -> None:
+        self.messages: list[Message] = []
+        self.count = 0
+
+    def error(self, code: str, text: str, span: Span, **rest: object) -> None:
+        self.add(Message(code, "error", text, span, **rest))  # type: ignore[arg-type]
+
+    def add(self, message: Message) -> None:
+        """Keep a message, up to the most there is any use in, and count it."""
+        self.count += 1
+        if len(self.messages) < MOST_MESSAGES:
+            self.messages.append(message)
+
+    def named_twice(self, kind: str, name: Word, first: Span, verb: str = "defined") -> None:
+        """N104: what is so named was defined before, at `first`."""
+        self.error(
+            "N104",
+            f"The {kind} `{name.shown}` is {verb} twice.",
+            name.span,
+            cure=f"{name.shown}-2, or another name",
+            label=f"{verb} again here",
+            also=((first, f"first {verb} here"),),
+        )
+
+    def nearest(self, name: str, among: Iterable[str]) -> str | None:
+        """The name most like this one; not looked for once there are more mistakes than anybody mends at a time."""
+        return nearest(name, among) if self.count < MOST_NEAREST else None
+
+    def counted(self, number: Number, what: str = "A count", least: int = 1, most: int = MOST_COUNT) -> int | None:
+        """The number as a count, or None with N115 below `least` and N110 above `most`."""
+        problem = count_message(str(int(number.value)), number.span, least, most, what)
+        if problem:
+            self.add(problem)
+            return None
+        return int(number.value)
+
+    def in_range(self, number: Number, least: float, most: float, what: str) -> float | None:
+        """The number, or None with N115 outside `least` to `most`."""
+        if math.isfinite(number.value) and least <= number.value <= most:
+            return float(number.value)
+        self.error(
+            "N115",
+            f"{what} lies between {least:,g} and {most:,g}, so not `{number.value:g}`.",
+            number.span,
+            cure=f"a number from {least:,g} to {most:,g}",
+        )
+        return None
+
+    def millimetres(self, length: Length, what: str, least_mm: float = 1.0) -> float | None:
+        """The length in mm, or None with N115 outside `least_mm` to 100 m."""
+        if math.isfinite(length.mm) and least_mm <= length.mm <= 100_000:
+            return length.mm
+        self.error("N115", f"{what} lies between {least_mm:g} mm and 100 m.", length.span, cure="10 cm")
+        return None

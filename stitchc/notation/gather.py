@@ -1,0 +1,384 @@
+"""The lines of a file and of all it includes, sorted: rows to their stitch, a piece's lines to their piece.
+
+Here files are included and names are given to things; nothing is worked out yet.
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+import re
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Final
+
+from stitchc import files
+from stitchc.messages import Message, Span
+from stitchc.notation.decoding import decoded
+from stitchc.notation.faults import Faults
+from stitchc.notation.reader import read_lines
+from stitchc.notation.slips import KEYWORDS, nearest
+from stitchc.notation.tree import (
+    CarriageLine,
+    DoLine,
+    EdgeLine,
+    GaugeLine,
+    KnitLine,
+    Line,
+    NeedlesLine,
+    Number,
+    PieceLine,
+    Placed,
+    Row,
+    StitchBuilt,
+    StitchByRows,
+    Text,
+    WidthLine,
+    Word,
+    YarnLine,
+    composed,
+)
+from stitchc.pattern import Yarn
+
+MOST_BYTES: Final = 4 * 1024 * 1024
+"""The largest file the notation allows."""
+MOST_BYTES_TOGETHER: Final = 4 * MOST_BYTES
+"""The largest sum of a file and all it includes."""
+MOST_INCLUDES_DEEP: Final = 16
+
+WEIGHTS: Final = ("lace", "super-fine", "fine", "light", "medium", "bulky", "super-bulky", "jumbo")
+"""The standard yarn weight system's categories, 0 to 7 (Craft Yarn Council)."""
+
+_AN_INCLUDE: Final = 'include "grounds.stitch"'
+
+
+class StitchLines:
+    """A stitch being written row by row, until its lines end.
+
+    spoilt: a line of it could not be read, so nothing is said of what may be missing.
+    """
+
+    def __init__(self, name: Word, over: Number | None, spoilt: bool) -> None:
+        self.name, self.over, self.spoilt = name, over, spoilt
+        self.rows: list[Row] = []
+
+
+class PieceLines:
+    """A piece, until its lines end; spoilt as a stitch is."""
+
+    def __init__(self, name: Word, spoilt: bool) -> None:
+        self.name, self.spoilt = name, spoilt
+        self.lines: list[Line] = []
+
+
+class Gathered:
+    """What the lines of one top file and of all it includes define.
+
+    folder: where includes are looked for; None allows none.
+    """
+
+    def __init__(self, file: str, folder: Path | None) -> None:
+        self.file, self.folder = file, folder
+        self.faults = Faults()
+        self.bytes_read = 0
+        self.sources: dict[str, Sequence[str]] = {}
+        self.title: Word | None = None
+        self.notes: list[str] = []
+        self.yarns: dict[str, Yarn] = {}
+        self.definitions: dict[str, StitchLines | StitchBuilt] = {}
+        self.included: set[str] = set()
+        self.gauges: list[GaugeLine] = []
+        self.pieces: dict[str, PieceLines] = {}
+        self.visited: dict[Path, str] = {}
+        self.lost: set[str] = set()
+        """Names whose lines could not be read: using them is not a second mistake."""
+        self.include_failed = False
+        """A file could not be read in: names it would have brought are nobody's mistake."""
+
+    def read(self, text: str | bytes) -> bool:
+        """Take in the top file's text; False if it cannot be read at all."""
+        chain: tuple[Path, ...] = ()
+        if self.folder is not None:
+            real = _real(self.folder / Path(self.file).name)
+            chain = (real,)
+            self.visited[real] = self.file
+        return self.read_source(text, self.file, chain, depth=0)
+
+    def read_source(self, raw: str | bytes, file: str, chain: tuple[Path, ...], depth: int) -> bool:
+        """Read one file's lines into what is gathered; False if it cannot be read at all."""
+        size = len(raw) if isinstance(raw, bytes) else len(raw.encode("utf-8", "surrogatepass"))
+        self.bytes_read += size
+        if self.bytes_read > MOST_BYTES_TOGETHER:
+            text = f"The files together are larger than {MOST_BYTES_TOGETHER // 2**20} MiB."
+            self.faults.error("N110", text, Span(file, 1), cure="Include fewer files.")
+            return False
+        if size > MOST_BYTES:
+            text = f"`{file}` is larger than {MOST_BYTES // 2**20} MiB."
+            self.faults.error("N110", text, Span(file, 1), cure="Split it, and include the parts.")
+            return False
+        text, problem = decoded(raw, file)
+        self.sources[file] = text.split("\n")
+        if problem is not None:
+            self.faults.add(problem)
+            return False
+        placed, messages = read_lines(text, file)
+        for message in messages:
+            self.faults.add(message)
+        self.take(placed, file, chain, depth, {message.span.line for message in messages if message.span})
+        return True
+
+    def take(self, placed: Sequence[Placed], file: str, chain: tuple[Path, ...], depth: int, broken: set[int]) -> None:
+        """Sort the lines: rows to their stitch, a piece's lines to their piece, the rest to its own place.
+
+        broken: lines with a message already. One inside a block spoils that block; one that began a block but could
+        not be read leaves the lines below it to nobody, which is not their fault.
+        """
+        inside: StitchLines | PieceLines | None = None
+        orphans = False
+        text = self.sources[file]
+        unread = sorted(broken - {entry.number for entry in placed}, reverse=True)
+        for entry in (*placed, None):
+            while unread and (entry is None or unread[-1] < entry.number):
+                lost = text[unread.pop() - 1]
+                if name := re.match(r"\s*(?:stitch|yarn)\s+([^\W\d_][\w-]*)", lost, re.IGNORECASE):
+                    self.lost.add(composed(name[1]))
+                if _begins_block(lost):
+                    inside, orphans = None, True
+                elif inside is not None:
+                    inside.spoilt = True
+            if entry is None:
+                break
+            line = entry.line
+            if isinstance(line, Row):
+                if isinstance(inside, StitchLines):
+                    inside.rows.append(line)
+                elif not orphans:
+                    cure = "stitch ripple   (on a line of its own above the rows)"
+                    self.faults.error("N101", "This row belongs to no stitch.", line.range(0).span, cure=cure)
+                    orphans = True  # the rows below it are the same mistake
+                continue
+            if isinstance(line, WidthLine | NeedlesLine | EdgeLine | CarriageLine | DoLine | KnitLine):
+                if isinstance(inside, PieceLines):
+                    inside.lines.append(line)
+                elif not orphans:
+                    cure = "piece cowl   (on a line of its own above it)"
+                    self.faults.error("N101", "This line belongs to no piece.", span_of(line), cure=cure)
+                    orphans = True
+                continue
+            inside, orphans = None, False
+            if isinstance(line, StitchByRows):
+                inside = StitchLines(line.name, line.over, spoilt=entry.number in broken)
+                self.define(inside, inside.name, depth)
+            elif isinstance(line, StitchBuilt):
+                self.define(line, line.name, depth)
+            elif isinstance(line, PieceLine):
+                inside = PieceLines(line.name, spoilt=entry.number in broken)
+                if depth == 0:
+                    self.define_piece(inside)
+            else:
+                self.take_head(line, file, chain, depth)
+
+    def take_head(self, line: Line, file: str, chain: tuple[Path, ...], depth: int) -> None:
+        """A line that belongs to no block; titles and notes count in the top file only."""
+        if isinstance(line, Text):
+            if line.keyword == "include":
+                self.include(line.text, file, chain, depth)
+            elif depth == 0 and line.keyword == "note":
+                self.notes.append(line.text.text)
+            elif depth == 0 and self.title is not None:
+                self.faults.error(
+                    "N101",
+                    "The pattern has a title already.",
+                    line.text.span,
+                    cure="Keep one `pattern` line.",
+                    also=((self.title.span, "the first title"),),
+                )
+            elif depth == 0:
+                self.title = line.text
+        elif isinstance(line, YarnLine):
+            self.yarn(line)
+        elif isinstance(line, GaugeLine):
+            self.gauges.append(line)
+
+    def define(self, definition: StitchLines | StitchBuilt, name: Word, depth: int) -> None:
+        if name.key in self.definitions:
+            self.faults.named_twice("stitch", name, self.definitions[name.key].name.span)
+            return
+        self.definitions[name.key] = definition
+        if depth:
+            self.included.add(name.key)
+
+    def define_piece(self, piece: PieceLines) -> None:
+        key = piece.name.key
+        if key in self.pieces:
+            self.faults.named_twice("piece", piece.name, self.pieces[key].name.span)
+            return
+        self.pieces[key] = piece
+
+    def include(self, path: Word, file: str, chain: tuple[Path, ...], depth: int) -> None:
+        """Read in a file below the top file's folder (N114); one that was read already is not read again."""
+        here = Path(file).parent if depth or self.file != "standard input" else Path()
+        if self.folder is None:
+            text = "A pattern without a folder of its own cannot include files."
+            self.faults.error("N114", text, path.span, cure="Save the pattern in a file, and check that.")
+            return
+        if (wrong := _not_a_path_below(path)) is not None:
+            self.faults.add(wrong)
+            return
+        target = (self.folder if depth == 0 else here) / path.text
+        real = _real(target)
+        if real in self.visited and real not in chain:
+            return
+        if (wrong := self.cannot_be_read_in(path, real, chain, depth)) is not None:
+            self.faults.add(wrong)
+            return
+        shown = os.path.normpath(target)
+        self.visited[real] = shown
+        try:
+            raw = files.read_bytes(str(target), MOST_BYTES)
+        except files.FileTrouble as trouble:
+            near = _names_in(target) if os.path.isdir(target) else _names_like(target)  # noqa: PTH112
+            cure = f'include "{os.path.relpath(near[0], here)}"' if near else "Check the name and the folder."
+            self.faults.error("N114", trouble.messages[0].text.replace(str(target), path.shown), path.span, cure=cure)
+            self.include_failed = True
+            return
+        self.read_source(raw, shown, (*chain, real), depth + 1)
+
+    def cannot_be_read_in(self, path: Word, real: Path, chain: tuple[Path, ...], depth: int) -> Message | None:
+        """Why the file `real` must not be read in here, if so: N114, or N110 for too deep a nest."""
+        assert self.folder is not None
+        code = "N114"
+        if not real.is_relative_to(_real(self.folder)):
+            text = f"`{path.shown}` lies outside the pattern's folder."
+            cure = "Copy it beside the pattern, and include the copy."
+        elif real in chain:
+            names = [self.visited.get(step, step.name) for step in chain[chain.index(real) :]]
+            circle = " → ".join(f"`{Path(name).name}`" for name in [*names, names[0]])
+            text, cure = f"The includes go in a circle: {circle}.", "Take out one of these includes."
+        elif os.path.exists(real) and not (os.path.isfile(real) or os.path.isdir(real)):  # noqa: PTH110, PTH112, PTH113
+            text, cure = f"`{path.shown}` is not a file with a pattern.", _AN_INCLUDE
+        elif depth + 1 > MOST_INCLUDES_DEEP:
+            code, text = "N110", f"Includes nest more than {MOST_INCLUDES_DEEP} deep here."
+            cure = "Include the file from the top file."
+        else:
+            return None
+        return Message(code, "error", text, path.span, cure=cure)
+
+    def yarn(self, line: YarnLine) -> None:
+        key = line.name.key
+        if key in self.yarns:
+            self.faults.named_twice("yarn", line.name, self.yarns[key].span, "declared")
+            return
+        colour = weight = None
+        if line.colour is not None:
+            if re.fullmatch(r"#(?:[0-9a-fA-F]{3}|[0-9a-fA-F]{6})", line.colour.text):
+                colour = line.colour.text
+            else:
+                self.faults.error(
+                    "N101",
+                    f"`{line.colour.shown}` is not a colour: a # and six hexadecimal figures.",
+                    line.colour.span,
+                    cure='colour "#d9c7a0"',
+                )
+        tex = None
+        if line.tex is not None:
+            tex = self.faults.in_range(line.tex, 1, 20_000, "A yarn's tex (grams per kilometre)")
+        if line.weight is not None:
+            weight = self.weight(line.weight)
+        self.yarns[key] = Yarn(key, line.name.span, line.description, colour, tex, weight)
+
+    def weight(self, word: Word) -> str | None:
+        text = re.sub(r"[\s_]+", "-", word.text.strip().lower())
+        if text.isascii() and text.isdigit() and len(text) == 1 and int(text) < len(WEIGHTS):
+            return WEIGHTS[int(text)]
+        if text in WEIGHTS:
+            return text
+        self.faults.error(
+            "N101",
+            f"`{word.shown}` is not a category of the standard yarn weight system.",
+            word.span,
+            cure=nearest(text, WEIGHTS) or ", ".join(WEIGHTS) + ", or 0 to 7",
+        )
+        return None
+
+    def known_yarn(self, word: Word) -> str | None:
+        key = word.key
+        if key in self.yarns:
+            return key
+        if key in self.lost or self.include_failed:
+            return None
+        near = self.faults.nearest(key, self.yarns)
+        self.faults.error(
+            "N116",
+            f"There is no yarn `{word.shown}`.",
+            word.span,
+            cure=near or f'yarn {word.shown} "…"   (on a line of its own)',
+        )
+        return None
+
+    def unknown_stitch(self, word: Word, among: Iterable[str]) -> None:
+        if word.key in self.lost or self.include_failed:
+            return
+        near = self.faults.nearest(word.key, among)
+        cure = near or (f"stitch {word.shown}   (defined on a line of its own)")
+        self.faults.error("N103", f"There is no stitch `{word.shown}`.", word.span, cure=cure)
+
+
+def _not_a_path_below(path: Word) -> Message | None:
+    """N114 where what an include names is no path that could lie below a folder, on any system."""
+    wanted = path.text
+    if not wanted.strip():
+        text, cure = "This include names no file.", _AN_INCLUDE
+    elif "\\" in wanted:
+        plain = wanted.replace("\\", "/")
+        text = f"`{path.shown}`: a path in a pattern is written with `/`."
+        cure = f'include "{plain.rsplit("/", 1)[-1] if re.match("/|[A-Za-z]:", plain) else plain}"'
+    elif "\0" in wanted or Path(wanted).is_absolute() or re.match(r"[A-Za-z]:", wanted):
+        text = f"`{path.shown}` is not a path below the pattern's folder."
+        cure = f'include "{re.split("[/:]", wanted)[-1] or "grounds.stitch"}"   (the file beside the pattern)'
+    else:
+        return None
+    return Message("N114", "error", text, path.span, cure=cure)
+
+
+def span_of(line: Line) -> Span:
+    """Where a line of a piece says what it is about."""
+    if isinstance(line, WidthLine):
+        return line.width.span
+    if isinstance(line, EdgeLine):
+        return line.number.span
+    if isinstance(line, CarriageLine):
+        return line.side.span
+    if isinstance(line, KnitLine):
+        return line.stitch.span
+    assert isinstance(line, DoLine | NeedlesLine)
+    return line.text.span
+
+
+def _begins_block(text: str) -> bool:
+    """Whether a line that could not be read was most likely meant as `stitch …` or `piece …`."""
+    word = re.match(r"\s*([^\W\d_]+)", text)
+    return word is not None and nearest(word[1].lower(), KEYWORDS) in ("stitch", "piece")
+
+
+def _names_in(folder: Path) -> list[Path]:
+    """The patterns of a folder."""
+    try:
+        return sorted(itertools.islice((entry for entry in folder.iterdir() if entry.suffix == ".stitch"), 500))
+    except OSError:
+        return []
+
+
+def _names_like(target: Path) -> list[Path]:
+    """The pattern beside the target whose name is nearest to its own, if one is near."""
+    stems = {path.stem: path for path in _names_in(target.parent)}
+    near = nearest(target.stem, stems)
+    return [stems[near]] if near else []
+
+
+def _real(path: Path) -> Path:
+    """The path with links followed, as far as it exists; a loop of links counts as itself."""
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError, ValueError):
+        return path.absolute()

@@ -1,0 +1,158 @@
+"""A pattern's `gauge` and `piece` lines to swatches and pieces: names looked up, numbers held to their ranges."""
+
+from __future__ import annotations
+
+import itertools
+
+from stitchc.bed import Needles
+from stitchc.messages import Span
+from stitchc.notation.faults import Faults
+from stitchc.notation.gather import Gathered, PieceLines, span_of
+from stitchc.notation.slips import count_message
+from stitchc.notation.tree import (
+    CarriageLine,
+    DoLine,
+    EdgeLine,
+    GaugeLine,
+    KnitLine,
+    NeedlesLine,
+    WidthLine,
+    Word,
+)
+from stitchc.pattern import CarriageAt, Do, Knit, Piece, Side, Step, Swatch, Width
+
+
+def swatch(line: GaugeLine, gathered: Gathered) -> Swatch | None:
+    """The swatch of a `gauge` line, or None once what is wrong with it has been reported."""
+    faults = gathered.faults
+    name = line.stitch.key
+    name = "plain" if name.lower() == "plain" else name
+    if name != "plain" and name not in gathered.definitions:
+        gathered.unknown_stitch(line.stitch, itertools.chain(("plain",), gathered.definitions))
+        return None
+    if line.again is not None:
+        faults.error("N101", "The same count is given twice in this line.", line.again, cure="Keep one of them.")
+        return None
+    per = faults.millimetres(line.per, "The measured length")
+    counts = [
+        faults.in_range(number, 0.5, 100_000, "A count of stitches or rows") if number is not None else None
+        for number in (line.stitches, line.rows)
+    ]
+    if per is None or (counts[0] is None) != (line.stitches is None) or (counts[1] is None) != (line.rows is None):
+        return None
+    return Swatch(name, per, line.stitch.span, counts[0], counts[1])
+
+
+def piece(lines: PieceLines, gathered: Gathered) -> Piece | None:
+    """The piece of these lines, or None once what is wrong with them has been reported."""
+    faults = gathered.faults
+    before = faults.count
+    once: dict[str, Span] = {}
+    width: Width | None = None
+    needles: Needles | None = None
+    needles_span: Span | None = None
+    edge = 1
+    carriage: Side = "right"
+    steps: list[Step] = []
+    for line in lines.lines:
+        span = span_of(line)
+        if isinstance(line, WidthLine):
+            _only_once("width", span, once, faults)
+            width = _width(line, gathered)
+        elif isinstance(line, NeedlesLine):
+            _only_once("needles", span, once, faults)
+            needles, needles_span = _needles(line, faults), span
+        elif isinstance(line, EdgeLine):
+            _only_once("edge", span, once, faults)
+            edge = faults.counted(line.number, "The number of edge needles", least=0, most=1000) or 0
+        elif isinstance(line, CarriageLine):
+            side: Side = "left" if line.side.text.lower() == "left" else "right"
+            if any(isinstance(step, Knit) for step in steps) or "carriage" in once:
+                steps.append(CarriageAt(side, span))
+            else:
+                once["carriage"] = span
+                carriage = side
+        elif isinstance(line, DoLine):
+            steps.append(Do(line.text.text, span))
+        elif isinstance(line, KnitLine):
+            knit = _knit(line, gathered)
+            if knit is not None:
+                steps.append(knit)
+    if width is not None and needles is not None and needles_span is not None:
+        faults.error(
+            "N101",
+            "A piece has a width or a number of needles, not both.",
+            needles_span,
+            cure="Keep one of them.",
+            also=((width.span, "the width"),),
+        )
+    if faults.count > before or lines.spoilt:
+        return None
+    name = lines.name.key
+    return Piece(name, lines.name.span, tuple(steps), width, needles, needles_span, edge, carriage)
+
+
+def _only_once(what: str, span: Span, once: dict[str, Span], faults: Faults) -> None:
+    if what in once:
+        faults.error(
+            "N101",
+            f"`{what}` is given twice in this piece.",
+            span,
+            cure="Keep one of them.",
+            also=((once[what], "first given here"),),
+        )
+    once[what] = span
+
+
+def _width(line: WidthLine, gathered: Gathered) -> Width | None:
+    faults = gathered.faults
+    mm = faults.millimetres(line.width, "A width")
+    plus = faults.millimetres(line.plus, "A seam allowance", 0.0) if line.plus is not None else 0.0
+    stitch = _piece_stitch(line.stitch, gathered) if line.stitch is not None else None
+    if mm is None or plus is None or (line.stitch is not None and stitch is None):
+        return None
+    return Width(mm, line.width.span, plus, stitch)
+
+
+def _needles(line: NeedlesLine, faults: Faults) -> Needles | None:
+    text = line.text.text
+    if text.lstrip("-").isdigit():
+        problem = count_message(text, line.text.span, what="The number of needles", most=100_000)
+        if problem:
+            faults.add(problem)
+            return None
+    try:
+        return Needles.parse(text)
+    except ValueError as error:
+        said = str(error)
+        faults.error("N115", f"{said[:1].upper()}{said[1:]}.", line.text.span, cure="needles L40-R39")
+        return None
+
+
+def _knit(line: KnitLine, gathered: Gathered) -> Knit | None:
+    faults = gathered.faults
+    stitch = _piece_stitch(line.stitch, gathered)
+    if line.again is not None:
+        faults.error("N101", "The same word is given twice in this line.", line.again, cure="Keep one of them.")
+        return None
+    rows = mm = None
+    if line.rows is not None:
+        rows = faults.counted(line.rows, "A number of rows")
+    if line.length is not None:
+        mm = faults.millimetres(line.length, "A length")
+    yarn = gathered.known_yarn(line.yarn) if line.yarn is not None else None
+    if stitch is None or (rows is None and mm is None) or (line.yarn is not None and yarn is None):
+        return None
+    amount = line.rows.span if line.rows is not None else line.length.span  # type: ignore[union-attr]
+    at = line.at.text if line.at is not None else None
+    return Knit(stitch, line.stitch.span, line.stitch.span, amount, rows, mm, line.exactly, yarn, at)
+
+
+def _piece_stitch(word: Word, gathered: Gathered) -> str | None:
+    if word.text.lower() == "plain":
+        return "plain"
+    key = word.key
+    if key in gathered.definitions:
+        return key
+    gathered.unknown_stitch(word, itertools.chain(("plain",), gathered.definitions))
+    return None
