@@ -64,7 +64,7 @@ def put_over(path: Path, text: str) -> None:
 def _both(file: str) -> tuple[str, str]:
     """The text as it is and in its layout; ends the command where it does not compile or would change its meaning."""
     from stitchc.notation import compile_text
-    from stitchc.notation.compile import MOST_BYTES
+    from stitchc.notation.gather import MOST_BYTES
     from stitchc.notation.layout import lay_out, same_meaning
 
     raw = files.read_bytes(file, MOST_BYTES)
