@@ -3,9 +3,9 @@
 Start at `estimate_pattern` (a pattern) or `estimate` (charts). Nothing here reads a file or prints.
 """
 
-from stitchc.gauge.estimate import GaugeReport, Joint, PlainGauge, estimate, estimate_pattern
+from stitchc.gauge.estimate import GaugeReport, estimate, estimate_pattern
 from stitchc.gauge.remarks import check_swatches
-from stitchc.gauge.values import Baseline, Range, StitchGauge
+from stitchc.gauge.values import Baseline, Joint, PlainGauge, Range, StitchGauge
 
 __all__ = [
     "Baseline",

@@ -10,7 +10,7 @@ from stitchc.messages import Message, Span
 from stitchc.pattern import Pattern, Swatch
 
 if TYPE_CHECKING:
-    from stitchc.gauge.estimate import GaugeReport
+    from stitchc.gauge.values import FarOut
 
 FEWEST_PER_10CM: Final = 1.0
 MOST_STITCHES_PER_10CM: Final = 150.0
@@ -155,11 +155,10 @@ def _odd_plain(swatches: Iterable[Swatch]) -> Iterator[Message]:
         )
 
 
-def surprises(report: GaugeReport) -> Iterator[Message]:
+def surprises(far_out: Iterable[FarOut]) -> Iterator[Message]:
     """G604: swatches far from what stocking stitch and the model led to expect."""
-    for swatch, direction, expected, off_by, shares in report.far_out():
-        what = ("stitches", "rows")[direction]
-        visible = direction == 1 and shares is not None and abs(math.log1p(off_by) - math.log(shares)) < 0.15
+    for swatch, what, expected, off_by, knits in far_out:
+        visible = what == "rows" and knits > 0 and abs(math.log1p(off_by) - math.log(knits)) < 0.15
         yield Message(
             "G604",
             "warning",

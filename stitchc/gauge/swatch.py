@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import Needles, needle_name
 from stitchc.chart import Chart
-from stitchc.gauge.estimate import GaugeReport, PlainGauge
-from stitchc.gauge.values import Range
+from stitchc.gauge.estimate import GaugeReport
+from stitchc.gauge.values import PlainGauge, Range
 from stitchc.gauge.yarn import Cells, cells_by_yarn, metres_of
 from stitchc.messages import Message, Refused
 

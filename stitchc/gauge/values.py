@@ -5,11 +5,22 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 from stitchc.gauge.features import Features
+from stitchc.pattern import Swatch
+
+if TYPE_CHECKING:
+    from stitchc.gauge.model import Matrix, Vector
 
 Basis = Literal["estimate", "calibrated", "measured"]
+
+Direction = Literal["stitches", "rows"]
+DIRECTIONS: Final[tuple[Direction, Direction]] = ("stitches", "rows")
+
+PLAIN: Final = "plain"
+KNOWN_SD: Final = 0.4
+"""A gauge with a wider ln than this is no estimate: nothing says what size the yarn is."""
 
 NINE_IN_TEN: Final = 1.6448536269514722
 """Standard deviations from the middle of a normal distribution to the bounds that hold nine in ten."""
@@ -94,3 +105,53 @@ class StitchGauge:
     def length_change_percent(self) -> float:
         """How much longer (shorter if negative) the same rows come out than in stocking stitch."""
         return 100 * (1 / self.row_factor.value - 1)
+
+
+@dataclass(frozen=True)
+class PlainGauge:
+    """Stocking stitch as told on the command line: counts per 10 cm."""
+
+    stitches: float
+    rows: float
+
+
+@dataclass(frozen=True)
+class Joint:
+    """The natural logs of stitches and rows per 10 cm of several stitches (and "plain") at once, as one normal law.
+
+    It is the law of the gauges of one piece to be knitted: the same stitch twice is the same number, different stitches
+    share what is not known of stocking stitch, of the model and of this piece. mean (n,), covariance (n, n), places in
+    the order of `names`, stitches before rows. ln F of a stitch is its place less the place of "plain".
+    """
+
+    names: tuple[str, ...]
+    mean: Vector
+    covariance: Matrix
+
+    def at(self, name: str, direction: Direction) -> int:
+        """The place of a stitch's stitches or rows in `mean` and `covariance`."""
+        return 2 * self.names.index(name) + DIRECTIONS.index(direction)
+
+    def known(self, name: str, direction: Direction) -> bool:
+        """Whether anything says how large this gauge is (a plain gauge, or measurements that lead to it)."""
+        at = self.at(name, direction)
+        return bool(self.covariance[at, at] < KNOWN_SD**2)
+
+    def range(self, name: str, direction: Direction) -> Range:
+        """The gauge per 10 cm of that stitch in this piece."""
+        at = self.at(name, direction)
+        return Range.of_log(float(self.mean[at]), math.sqrt(self.covariance[at, at]))
+
+
+class FarOut(NamedTuple):
+    """A measurement far from what was expected of it.
+
+    expected_per_10cm: what stocking stitch and the model led to expect. off_by: 0.2 is 20 % over. knits: the share of
+    cells that knit, which is what counting the V's that can be seen would give.
+    """
+
+    swatch: Swatch
+    direction: Direction
+    expected_per_10cm: float
+    off_by: float
+    knits: float

@@ -14,8 +14,8 @@ from typing import Final
 import numpy as np
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
-from stitchc.gauge.estimate import PLAIN, GaugeReport
-from stitchc.gauge.values import NINE_IN_TEN, Range
+from stitchc.gauge.estimate import GaugeReport
+from stitchc.gauge.values import NINE_IN_TEN, PLAIN, Range
 from stitchc.messages import Message
 from stitchc.pattern import Pattern, Stitch, Yarn
 

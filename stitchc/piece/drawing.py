@@ -6,7 +6,7 @@ from html import escape
 from typing import Final
 
 from stitchc.messages import visible
-from stitchc.piece.plan import Plan
+from stitchc.piece.values import Plan
 from stitchc.piece.words import CM_PER_INCH, Units, rows_words
 
 _MOST_WIDE: Final = 210.0

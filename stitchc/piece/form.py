@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from stitchc.gauge.values import Range
 from stitchc.messages import Message
 from stitchc.passes import cost
-from stitchc.piece.plan import Plan, Section
 from stitchc.piece.size import Choice, Rounding
+from stitchc.piece.values import Plan, Section
 from stitchc.piece.words import Units, gauge_lines, rounding_lines, settings_changed, yarn_lines
 from stitchc.piece.yarn import YarnNeeded, yarn_needed
 from stitchc.sheet import Sheet, needles_as_json, pass_as_json

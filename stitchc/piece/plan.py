@@ -5,7 +5,7 @@ A value in, a value and messages out. Knows patterns, machines, passes and gauge
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
@@ -13,142 +13,22 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from stitchc.bed import Needles
-from stitchc.chart import KNIT, Chart
+from stitchc.chart import Chart
 from stitchc.checks import check, edge_tucks
-from stitchc.gauge.estimate import GaugeReport, Joint, PlainGauge, estimate
-from stitchc.gauge.values import Range
+from stitchc.gauge.estimate import GaugeReport, estimate
+from stitchc.gauge.values import PLAIN, Joint, PlainGauge
 from stitchc.messages import Message, Span, has_errors
 from stitchc.passes import Pass, columns_on, lower, moved_by_hand, unfit
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece, Side, Stitch, Width
-from stitchc.piece.size import Rounding, common_unit, less, nearest, size_cm
+from stitchc.piece.size import Rounding, common_unit, nearest
+from stitchc.piece.values import Plan, Section, chart_of
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
 
-PLAIN: Final = "plain"
-"""Stocking stitch by its name in the notation; no stitch can be called so."""
-
 MOST_ROWS: Final = 20_000
 """Rows of one piece: some fifty metres of fabric, far past any; more is a slip of the hand. (JSON names every held
 needle of every row, which takes some 20 KB of memory a row on a full bed.)"""
-
-
-@dataclass(frozen=True)
-class Section:
-    """One `knit` line, or a plain row that had to be added. Rows count from 1 through the whole piece.
-
-    chart: the repeat as it lies on the needles, its rows' yarns filled in. carriage: where it stands before the first
-    row; ends: after the last. step: its place among the piece's steps, None for an added row. why: the reason for an
-    added row. rounding: what became of a length; None where rows were asked for. asked: the line itself.
-    """
-
-    stitch: str
-    chart: Chart
-    rows: int
-    from_row: int
-    carriage: Side
-    yarn: str | None = None
-    at: str | None = None
-    step: int | None = None
-    why: str = ""
-    rounding: Rounding | None = None
-    asked: Knit | None = None
-
-    @property
-    def to_row(self) -> int:
-        """What the row counter shows after its last row."""
-        return self.from_row + self.rows - 1
-
-    @property
-    def ends(self) -> Side:
-        """Where the carriage stands after it."""
-        return self.carriage if self.rows % 2 == 0 else _other(self.carriage)
-
-    @property
-    def repeats(self) -> tuple[int, int]:
-        """Whole repeats in its rows, and the rows over."""
-        return divmod(self.rows, self.chart.height)
-
-    @property
-    def is_plain(self) -> bool:
-        """Whether all its needles knit on all rows."""
-        return bool((self.chart.cells == KNIT).all())
-
-
-@dataclass(frozen=True)
-class Plan:
-    """A piece worked out for one machine.
-
-    items: everything in the order in which it is done. width_stitch: whose gauge the width rests on. width_rounding:
-    what became of the width asked for; None where needles were. plus_mm: seam allowance, which the needles hold and the
-    finished width does not. law: the joint gauge of the piece's stitches.
-    """
-
-    pattern: Pattern
-    piece: Piece
-    machine: Machine
-    report: GaugeReport
-    needles: Needles
-    items: tuple[Section | Do | Pass, ...]
-    width_stitch: str
-    width_rounding: Rounding | None
-    plus_mm: float
-
-    @property
-    def edge(self) -> int:
-        """Needles at each end that always knit."""
-        return self.piece.edge
-
-    @cached_property
-    def sections(self) -> tuple[Section, ...]:
-        """The sections, added rows among them."""
-        return tuple(item for item in self.items if isinstance(item, Section))
-
-    @cached_property
-    def passes(self) -> tuple[Pass, ...]:
-        """Every row of the piece."""
-        return tuple(item for item in self.items if isinstance(item, Pass))
-
-    @cached_property
-    def law(self) -> Joint:
-        """The joint gauge of plain and every stitch of the piece."""
-        return self.report.joint()
-
-    @cached_property
-    def charts(self) -> dict[str, Chart]:
-        """The repeats as written, by name, in the order in which they are knitted."""
-        return {
-            section.stitch: _chart_of(self.pattern, section.stitch)
-            for section in self.sections
-            if section.step is not None
-        }
-
-    @cached_property
-    def width_cm(self) -> Range | None:
-        """The finished width, seam allowance taken off."""
-        knitted = self.knitted_width_cm
-        return None if knitted is None else less(knitted, self.plus_mm / 10)
-
-    @cached_property
-    def knitted_width_cm(self) -> Range | None:
-        """The width of the whole fabric."""
-        return self.width_of(self.width_stitch)
-
-    def width_of(self, stitch: str) -> Range | None:
-        """How wide all the needles come out in one stitch of the piece."""
-        return size_cm(self.law, {stitch: self.needles.count}, "stitches")
-
-    @cached_property
-    def length_cm(self) -> Range | None:
-        """The length of all rows."""
-        counts: dict[str, int] = {}
-        for section in self.sections:
-            counts[section.stitch] = counts.get(section.stitch, 0) + section.rows
-        return size_cm(self.law, counts, "rows")
-
-    def length_of(self, section: Section) -> Range | None:
-        """The length of one section."""
-        return size_cm(self.law, {section.stitch: section.rows}, "rows")
 
 
 def gauge_of(pattern: Pattern, piece: Piece, plain: PlainGauge | None = None) -> GaugeReport:
@@ -207,7 +87,7 @@ class _Planner:
         if len(self.pattern.yarns) != 1:
             return None
         (only,) = self.pattern.yarns
-        charts = [_chart_of(self.pattern, knit.stitch) for knit in self.knits.values()]
+        charts = [chart_of(self.pattern, knit.stitch) for knit in self.knits.values()]
         named = any(knit.yarn for knit in self.knits.values()) or any(any(chart.yarns) for chart in charts)
         return only if named else None
 
@@ -278,7 +158,7 @@ class _Planner:
 
     def rows_of(self, knit: Knit, fixed: int | None, least: int) -> tuple[int, Rounding | None] | None:
         """The rows of one `knit` line, and what became of a length."""
-        height = 1 if knit.exactly else _chart_of(self.pattern, knit.stitch).height
+        height = 1 if knit.exactly else chart_of(self.pattern, knit.stitch).height
         if knit.rows is not None:
             return knit.rows, None
         assert knit.mm is not None
@@ -343,8 +223,8 @@ class _Planner:
             return None
         per_mm = _per_mm(self.law, stitch, "stitches")
         edges = 2 * self.piece.edge
-        own = _chart_of(self.pattern, stitch).width
-        others = [_chart_of(self.pattern, knit.stitch).width for knit in self.knits.values()]
+        own = chart_of(self.pattern, stitch).width
+        others = [chart_of(self.pattern, knit.stitch).width for knit in self.knits.values()]
         unit = common_unit(width.mm, per_mm, own, others, edges, width.plus_mm)
         found = nearest(width.mm, per_mm, unit, edges, width.plus_mm)
         if found is None:
@@ -396,7 +276,7 @@ class _Planner:
             text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
             cure = f"needles {needles.count}   (about the centre)"
         else:
-            unit = rounding.unit if rounding is not None else _chart_of(self.pattern, stitch).width
+            unit = rounding.unit if rounding is not None else chart_of(self.pattern, stitch).width
             most = (machine.needles - edges) // unit * unit + edges
             text = f"`{self.piece.name}` takes {needles.count} needles, and `{machine.name}` has {machine.needles}."
             panels = -(-(needles.count - edges) // max(most - edges, 1))
@@ -598,7 +478,7 @@ class _Planner:
         Where the pattern declares one yarn and some rows name it, rows that name none are knitted in it as well: there
         is no other to change to.
         """
-        chart = _chart_of(self.pattern, knit.stitch)
+        chart = chart_of(self.pattern, knit.stitch)
         if knit.yarn is None:
             if self.only_yarn is not None:
                 return replace(chart, yarns=(self.only_yarn,) * chart.height)
@@ -702,17 +582,9 @@ def _stitches_of(piece: Piece) -> Iterator[str]:
             yield step.stitch
 
 
-def _chart_of(pattern: Pattern, name: str) -> Chart:
-    return Chart.plain(1, 1) if name == PLAIN else pattern.stitches[name].chart
-
-
 def _per_mm(law: Joint, stitch: str, direction: str) -> float:
     """The middle of a gauge, per mm."""
     return law.range(stitch, direction).value / 100  # type: ignore[arg-type]
-
-
-def _other(side: Side) -> Side:
-    return "left" if side == "right" else "right"
 
 
 def _cut_and_join(yarn: str | None, hangs: Side, here: Side) -> str:
@@ -723,8 +595,3 @@ def _cut_and_join(yarn: str | None, hangs: Side, here: Side) -> str:
 def _length(mm: float) -> str:
     """As it could be written: "18 cm", "4.5 mm"."""
     return f"{mm / 10:.4g} cm" if mm >= 10 else f"{mm:.3g} mm"
-
-
-def lengths_asked(piece: Piece) -> Sequence[Knit]:
-    """The `knit` lines that ask for a length."""
-    return [step for step in piece.steps if isinstance(step, Knit) and step.mm is not None]

@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from stitchc.gauge.estimate import GaugeReport
-from stitchc.gauge.values import Range
+from stitchc.gauge.values import PLAIN, Range
 from stitchc.messages import Message, Span
 from stitchc.passes import moved_by_hand
 from stitchc.pattern import Swatch
-from stitchc.piece.plan import PLAIN, Plan, plan_piece
+from stitchc.piece.plan import plan_piece
 from stitchc.piece.size import size_cm
+from stitchc.piece.values import Plan
 from stitchc.piece.words import CM_PER_INCH, Units, in_both, size_words
 from stitchc.sheet import Sheet
 from stitchc.sheet.words import name_needles, number

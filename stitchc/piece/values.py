@@ -1,0 +1,150 @@
+"""A planned piece as values: its sections, its plan, and the sizes that follow. Knows nothing of how it was planned."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from stitchc.bed import Needles
+from stitchc.chart import KNIT, Chart
+from stitchc.gauge.estimate import GaugeReport
+from stitchc.gauge.values import PLAIN, Joint, Range
+from stitchc.passes import Pass
+from stitchc.pattern import Do, Knit, Pattern, Piece, Side
+from stitchc.piece.size import Rounding, less, size_cm
+
+if TYPE_CHECKING:
+    from stitchc.machines.profile import Machine
+
+
+@dataclass(frozen=True)
+class Section:
+    """One `knit` line, or a plain row that had to be added. Rows count from 1 through the whole piece.
+
+    chart: the repeat as it lies on the needles, its rows' yarns filled in. carriage: where it stands before the first
+    row; ends: after the last. step: its place among the piece's steps, None for an added row. why: the reason for an
+    added row. rounding: what became of a length; None where rows were asked for. asked: the line itself.
+    """
+
+    stitch: str
+    chart: Chart
+    rows: int
+    from_row: int
+    carriage: Side
+    yarn: str | None = None
+    at: str | None = None
+    step: int | None = None
+    why: str = ""
+    rounding: Rounding | None = None
+    asked: Knit | None = None
+
+    @property
+    def to_row(self) -> int:
+        """What the row counter shows after its last row."""
+        return self.from_row + self.rows - 1
+
+    @property
+    def ends(self) -> Side:
+        """Where the carriage stands after it."""
+        return self.carriage if self.rows % 2 == 0 else other_side(self.carriage)
+
+    @property
+    def repeats(self) -> tuple[int, int]:
+        """Whole repeats in its rows, and the rows over."""
+        return divmod(self.rows, self.chart.height)
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether all its needles knit on all rows."""
+        return bool((self.chart.cells == KNIT).all())
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A piece worked out for one machine.
+
+    items: everything in the order in which it is done. width_stitch: whose gauge the width rests on. width_rounding:
+    what became of the width asked for; None where needles were. plus_mm: seam allowance, which the needles hold and the
+    finished width does not. law: the joint gauge of the piece's stitches.
+    """
+
+    pattern: Pattern
+    piece: Piece
+    machine: Machine
+    report: GaugeReport
+    needles: Needles
+    items: tuple[Section | Do | Pass, ...]
+    width_stitch: str
+    width_rounding: Rounding | None
+    plus_mm: float
+
+    @property
+    def edge(self) -> int:
+        """Needles at each end that always knit."""
+        return self.piece.edge
+
+    @cached_property
+    def sections(self) -> tuple[Section, ...]:
+        """The sections, added rows among them."""
+        return tuple(item for item in self.items if isinstance(item, Section))
+
+    @cached_property
+    def passes(self) -> tuple[Pass, ...]:
+        """Every row of the piece."""
+        return tuple(item for item in self.items if isinstance(item, Pass))
+
+    @cached_property
+    def law(self) -> Joint:
+        """The joint gauge of plain and every stitch of the piece."""
+        return self.report.joint()
+
+    @cached_property
+    def charts(self) -> dict[str, Chart]:
+        """The repeats as written, by name, in the order in which they are knitted."""
+        return {
+            section.stitch: chart_of(self.pattern, section.stitch)
+            for section in self.sections
+            if section.step is not None
+        }
+
+    @cached_property
+    def width_cm(self) -> Range | None:
+        """The finished width, seam allowance taken off."""
+        knitted = self.knitted_width_cm
+        return None if knitted is None else less(knitted, self.plus_mm / 10)
+
+    @cached_property
+    def knitted_width_cm(self) -> Range | None:
+        """The width of the whole fabric."""
+        return self.width_of(self.width_stitch)
+
+    def width_of(self, stitch: str) -> Range | None:
+        """How wide all the needles come out in one stitch of the piece."""
+        return size_cm(self.law, {stitch: self.needles.count}, "stitches")
+
+    @cached_property
+    def length_cm(self) -> Range | None:
+        """The length of all rows."""
+        counts: dict[str, int] = {}
+        for section in self.sections:
+            counts[section.stitch] = counts.get(section.stitch, 0) + section.rows
+        return size_cm(self.law, counts, "rows")
+
+    def length_of(self, section: Section) -> Range | None:
+        """The length of one section."""
+        return size_cm(self.law, {section.stitch: section.rows}, "rows")
+
+
+def chart_of(pattern: Pattern, name: str) -> Chart:
+    return Chart.plain(1, 1) if name == PLAIN else pattern.stitches[name].chart
+
+
+def other_side(side: Side) -> Side:
+    return "left" if side == "right" else "right"
+
+
+def lengths_asked(piece: Piece) -> Sequence[Knit]:
+    """The `knit` lines that ask for a length."""
+    return [step for step in piece.steps if isinstance(step, Knit) and step.mm is not None]
