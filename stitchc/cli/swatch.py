@@ -63,8 +63,8 @@ def command(
         stitchc swatch cowl.stitch --format html              the same to print, or to follow on a tablet
     """
     from stitchc.gauge import check_swatches, estimate_pattern
-    from stitchc.gauge.estimate import PLAIN
     from stitchc.gauge.swatch import PLAIN_CHART, plan, plans_for_plain
+    from stitchc.gauge.values import PLAIN
     from stitchc.messages import Refused
     from stitchc.passes import unfit
 
@@ -124,8 +124,8 @@ def _sheet(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Seque
     """The needle sheet of a swatch, with the marks and what to do afterwards put in where they belong."""
     from dataclasses import replace
 
-    from stitchc.gauge.estimate import PLAIN
     from stitchc.gauge.swatch import EDGE, PLAIN_CHART
+    from stitchc.gauge.values import PLAIN
     from stitchc.messages import Span
     from stitchc.pattern import Stitch
     from stitchc.sheet import DoEntry, stitch_sheet

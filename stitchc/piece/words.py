@@ -6,12 +6,11 @@ import re
 from collections.abc import Iterator
 from typing import Final, Literal
 
-from stitchc.gauge.estimate import PLAIN
-from stitchc.gauge.values import Range
+from stitchc.gauge.values import PLAIN, Range
 from stitchc.passes import cost, lever_changes, moved_by_hand
 from stitchc.pattern import Do
-from stitchc.piece.plan import Plan, Section
 from stitchc.piece.size import Rounding
+from stitchc.piece.values import Plan, Section
 from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, main_yarn, yarn_needed
 from stitchc.sheet.words import number
 
