@@ -40,7 +40,7 @@ def sheet_of(
     chart: Chart, needles: Needles, rows: int, carriage: Side, edge: int, machine: Machine = HAND
 ) -> dict[str, object]:
     passes = lower(chart, machine, needles, rows, carriage, edge)
-    return as_document(Sheet("x", machine, needles, edge, carriage, instruct(passes, machine, needles, edge)))
+    return as_document(Sheet("x", machine, needles, edge, carriage, instruct(passes, machine, needles)))
 
 
 @st.composite

@@ -6,11 +6,12 @@ import re
 from collections.abc import Iterator, Sequence
 
 from stitchc.card.plan import fitted_rows
+from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message
 from stitchc.passes import Pass, moved_by_hand
 from stitchc.pattern import Do
 from stitchc.piece.drawing import outline
-from stitchc.piece.plan import PLAIN, Plan, Section
+from stitchc.piece.values import Plan, Section
 from stitchc.piece.words import (
     Units,
     child_cautions,
@@ -140,7 +141,7 @@ def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
         if row == after_row and kept_from is None:
             kept_from = len(items)
             if isinstance(item, Pass) and under_way is not None and row:
-                items.append(under_way)  # told again, and needles are named afresh after it
+                items.append(under_way)  # told again
         if isinstance(item, Section):
             if items and not part and not row:  # after what is done first
                 items.append(DoEntry(_counter_words(plan.piece.carriage)))
@@ -155,7 +156,7 @@ def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
         else:
             row = item.row
             items.append(item)
-    entries = instruct(items, plan.machine, plan.needles, plan.edge, plan.pattern.yarns)
+    entries = instruct(items, plan.machine, plan.needles, plan.pattern.yarns)
     return entries[kept_from or 0 :]
 
 

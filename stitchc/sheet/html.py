@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any, Final
 
 from stitchc.chart import KNIT, TUCK
 from stitchc.messages import visible
-from stitchc.sheet.blocks import Block, Once, blocks
+from stitchc.sheet.blocks import Block, Once, goes_on_idle, in_blocks
 from stitchc.sheet.instructions import MAIN_YARN
 from stitchc.sheet.model import DoEntry, PassEntry, SectionEntry, Sheet
 from stitchc.sheet.strip import draw, marks
-from stitchc.sheet.text import head, sign, total_words
+from stitchc.sheet.text import head, total_words
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -121,44 +121,23 @@ def _pass_row(
 def _paper(sheet: Sheet, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The table as it is printed, or nothing where it would be no shorter: blocks of lines, and rows as in the table.
 
-    A line of a block is one pass of its repeat, or several one after another with nothing to do; `ticks` are their row
-    numbers, those of one time through together.
+    `ticks` of a line of a block are its row numbers, those of one time through together.
     """
-    signs = [sign(entry) if isinstance(entry, PassEntry) else None for entry in sheet.entries]
-    items = blocks(signs)
+    items = in_blocks(sheet.entries)
     if all(isinstance(item, Once) for item in items):
         return []
-    return [rows[item.index] if isinstance(item, Once) else _block(item, rows) for item in items]
+    return [rows[item.index] if isinstance(item, Once) else _block(item, sheet, rows) for item in items]
 
 
-def _block(block: Block, rows: list[dict[str, Any]]) -> dict[str, Any]:
+def _block(block: Block, sheet: Sheet, rows: list[dict[str, Any]]) -> dict[str, Any]:
     lines: list[dict[str, Any]] = []
-    for place in range(block.period):
-        row = rows[block.first + place]
-        ticks = [[rows[index]["row"]] for index in block.same(place)]
-        idle = all(kind == "rest" for kind, _ in row["steps"])
-        if lines and idle and lines[-1]["idle"] and lines[-1]["steps"] == row["steps"]:
-            for together, one in zip(lines[-1]["ticks"], ticks, strict=False):
-                together += one
-            lines[-1]["way"] = ""
-            continue
-        lines.append({**row, "idle": idle, "ticks": ticks})
+    for line in block.lines(lambda index: goes_on_idle(sheet.entries, index)):
+        ticks = [[rows[index]["row"] for index in once] for once in line.times]
+        way = {"way": ""} if line.several else {}
+        lines.append({**rows[line.index], **way, "ticks": ticks})
     first, last = rows[block.first]["row"], rows[block.last]["row"]
-    return {
-        "kind": "block",
-        "heading": _block_words(block, rows) if len(lines) > 1 else f"Rows {first} to {last}, all the same",
-        "lines": lines,
-    }
-
-
-def _block_words(block: Block, rows: list[dict[str, Any]]) -> str:
-    first, last = rows[block.first]["row"], rows[block.last]["row"]
-    words = f"Rows {first} to {last}: these {block.period} rows {block.times} times"
-    if block.rest == 1:
-        words += ", then the first of them once more"
-    elif block.rest:
-        words += f", then the first {block.rest} of them once more"
-    return words
+    heading = block.words(first, last) if len(lines) > 1 else f"Rows {first} to {last}, all the same"
+    return {"kind": "block", "heading": heading, "lines": lines}
 
 
 def _chart(name: str, chart: Chart, carriage: str) -> Mapping[str, Any]:

@@ -23,15 +23,11 @@ if TYPE_CHECKING:
 MAIN_YARN: Final = "the main yarn"
 """What rows without a yarn of their own are knitted with, where other rows name one."""
 
-REMEMBERED_ROWS: Final = 12
-"""After this many rows nobody remembers which needles were last out, so they are named afresh."""
-
 
 def instruct(
     items: Sequence[Pass | DoEntry | SectionEntry],
     machine: Machine,
     needles: Needles,
-    edge: int,
     yarns: Mapping[str, Yarn] | None = None,
     held: Iterable[int] = (),
 ) -> tuple[Entry, ...]:
@@ -43,32 +39,23 @@ def instruct(
     held = tuple(held)
     changes = dict(zip(map(id, passes), lever_changes(passes, machine, held), strict=True))
     named_yarns = any(each.yarn is not None for each in passes)
-    between = (needles.first + edge, needles.last - edge)
-    last_out: tuple[int, ...] = ()
-    last_out_row = 0
     yarn: str | None = None
     started = False
     told: set[str] = set()
     entries: list[Entry] = []
     for item in items:
         if not isinstance(item, Pass):
-            if isinstance(item, SectionEntry):
-                last_out = ()
             entries.append(item)
             continue
         steps: list[Step] = []
         if named_yarns and (not started or item.yarn != yarn):
             steps.append(Step("yarn", _yarn_words(item.yarn, yarns or {}, told, started)))
-        if item.row - last_out_row > REMEMBERED_ROWS:
-            last_out = ()
         if moved_by_hand(machine):
-            steps += _by_hand(item, changes[id(item)], held, last_out, between)
+            steps += _by_hand(item, changes[id(item)], held)
         else:
             steps += _by_reader(item, changes[id(item)], machine)
         steps += _at_the_edge(item, needles)
         entries.append(PassEntry(item, tuple(steps)))
-        if item.bring_out:
-            last_out, last_out_row = item.bring_out, item.row
         held, yarn, started = item.held, item.yarn, True
     return tuple(entries)
 
@@ -82,18 +69,12 @@ def _yarn_words(name: str | None, yarns: Mapping[str, Yarn], told: set[str], sta
     return f"{verb} {name} ({described})." if described else f"{verb} {name}."
 
 
-def _by_hand(
-    item: Pass,
-    change: LeverChange | None,
-    held: tuple[int, ...],
-    last_out: tuple[int, ...],
-    between: tuple[int, int],
-) -> list[Step]:
+def _by_hand(item: Pass, change: LeverChange | None, held: tuple[int, ...]) -> list[Step]:
     steps: list[Step] = []
     if item.push_back:
         steps.append(Step("push", f"Push back {name_needles(item.push_back, held=held)}."))
     if item.bring_out:
-        steps.append(Step("bring", f"Bring out {name_needles(item.bring_out, last_out, between=between)}."))
+        steps.append(Step("bring", f"Bring out {name_needles(item.bring_out)}."))
     stay = len(item.held) - len(item.bring_out)
     if item.moves and stay:
         of = f", {stay} of them from before" if item.bring_out else ""

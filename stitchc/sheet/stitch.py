@@ -43,7 +43,7 @@ def stitch_sheet(
         needles=needles,
         edge=edge,
         carriage=carriage,
-        entries=instruct(passes, machine, needles, edge, pattern.yarns),
+        entries=instruct(passes, machine, needles, pattern.yarns),
         charts={stitch.name: stitch.chart},
         yarns={name: yarn for name, yarn in pattern.yarns.items() if name in stitch.chart.yarns},
         facts=tuple(facts),

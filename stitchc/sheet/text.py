@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import textwrap
-from collections.abc import Hashable, Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from stitchc.messages import columns_of, visible
-from stitchc.sheet.folding import Folded, Told, fold
+from stitchc.sheet.blocks import Block, goes_on_idle, in_blocks, row_numbers
 from stitchc.sheet.instructions import edge_words
 from stitchc.sheet.model import DoEntry, Entry, PassEntry, SectionEntry, Sheet
 from stitchc.sheet.words import number
@@ -18,7 +19,10 @@ _CHART_MOST_ROWS: Final = 60
 
 
 def to_text(sheet: Sheet, every_row: bool = False) -> str:
-    """The whole sheet; ends with a line end. every_row: every row in full, where unsaid some refer to earlier ones."""
+    """The whole sheet; ends with a line end.
+
+    every_row: a line for every row, where unsaid each stretch that comes over and over is told once, as a block.
+    """
     return "\n".join(line.rstrip() for line in _lines(sheet, every_row)) + "\n"
 
 
@@ -51,12 +55,14 @@ def _lines(sheet: Sheet, every_row: bool) -> Iterator[str]:
                 yield from _hanging("  - ", paragraph)
     yield ""
     yield "Row by row"
-    if every_row:
-        for entry in sheet.entries:
-            yield from _told((entry,))
-    else:
-        yield from _entries(sheet.entries)
-    yield ""
+    told = itertools.chain.from_iterable(map(_told, sheet.entries)) if every_row else _entries(sheet.entries)
+    blank = False
+    for line in told:
+        if line or not blank:
+            yield line
+        blank = not line
+    if not blank:
+        yield ""
     yield f"{total_words(sheet)} Made by stitchc."
 
 
@@ -101,38 +107,37 @@ def _charts(sheet: Sheet) -> Iterator[str]:
 
 
 def _entries(entries: tuple[Entry, ...]) -> Iterator[str]:
-    stretches = _stretches(entries)
-    signs = [tuple(sign(entry) for entry in stretch if isinstance(entry, PassEntry)) or None for stretch in stretches]
-    for item in fold(signs):
-        if isinstance(item, Told):
-            yield from _told(stretches[item.index])
-        else:
-            yield from _folded(stretches, item)
+    """Each stretch of passes that comes over and over told once, as a block; else every entry in its turn."""
+    idle: list[int] = []  # passes with nothing to do, gathered for one line
+    for item in in_blocks(entries):
+        lines = item.lines(lambda index: goes_on_idle(entries, index)) if isinstance(item, Block) else []
+        if isinstance(item, Block) and len(lines) > 1:
+            yield from _idle(entries, idle)
+            idle = []
+            yield ""
+            yield from _hanging("", item.words(_row(entries[item.first]), _row(entries[item.last])) + ".", indent=8)
+            for line in lines:
+                times = [[_row(entries[index]) for index in once] for once in line.times]
+                yield from _line("  ", entries[line.index], times)
+            yield ""
+            continue
+        indexes = range(item.first, item.last + 1) if isinstance(item, Block) else (item.index,)
+        for index in indexes:
+            if not idle or not goes_on_idle(entries, index):
+                yield from _idle(entries, idle)
+                idle = []
+            idle.append(index)
+    yield from _idle(entries, idle)
 
 
-def _stretches(entries: tuple[Entry, ...]) -> list[tuple[Entry, ...]]:
-    """The entries, passes one after another with nothing to do and the same words put together."""
-    stretches: list[list[Entry]] = []
-    for entry in entries:
-        before = stretches[-1][-1] if stretches else None
-        idle = isinstance(entry, PassEntry) and all(step.kind == "rest" for step in entry.steps)
-        if idle and isinstance(before, PassEntry) and isinstance(entry, PassEntry) and before.steps == entry.steps:
-            stretches[-1].append(entry)
-        else:
-            stretches.append([entry])
-    return [tuple(stretch) for stretch in stretches]
+def _idle(entries: tuple[Entry, ...], indexes: Sequence[int]) -> Iterator[str]:
+    if len(indexes) == 1:
+        yield from _told(entries[indexes[0]])
+    elif indexes:
+        yield from _line("", entries[indexes[0]], [[_row(entries[index]) for index in indexes]])
 
 
-def sign(entry: PassEntry) -> Hashable:
-    """What makes two passes the same to do, however their needles are put into words."""
-    passed = entry.passed
-    worded = tuple(step.text for step in entry.steps if step.kind not in ("yarn", "push", "bring"))
-    kinds = tuple(step.kind for step in entry.steps)
-    return (passed.direction, kinds, passed.yarn, passed.push_back, passed.bring_out, passed.held, worded)
-
-
-def _told(stretch: tuple[Entry, ...]) -> Iterator[str]:
-    entry = stretch[0]
+def _told(entry: Entry) -> Iterator[str]:
     if isinstance(entry, SectionEntry):
         yield ""
         yield from textwrap.wrap(visible(entry.title), WIDTH)
@@ -142,33 +147,21 @@ def _told(stretch: tuple[Entry, ...]) -> Iterator[str]:
         yield ""
         yield from _hanging("    Do: ", entry.text)
         yield ""
-    elif len(stretch) == 1:
-        yield from _hanging(f"Row {entry.passed.row:>3}, {entry.passed.direction}. ", entry.words, indent=8)
     else:
-        rows = f"Rows {entry.passed.row} to {entry.passed.row + len(stretch) - 1}"
-        yield from _hanging(f"{rows}, {entry.passed.direction} first. ", entry.words, indent=8)
+        yield from _line("", entry, [[entry.passed.row]])
 
 
-def _folded(stretches: list[tuple[Entry, ...]], item: Folded) -> Iterator[str]:
-    def row(entry: Entry) -> int:
-        assert isinstance(entry, PassEntry)
-        return entry.passed.row
+def _line(margin: str, entry: Entry, times: Sequence[Sequence[int]]) -> Iterator[str]:
+    """A pass with all rows in which it is made; those of one time through together."""
+    assert isinstance(entry, PassEntry)
+    numbers = f"Row {times[0][0]:>3}" if times == [[entry.passed.row]] else row_numbers(times)
+    first = " first" if len(times[0]) > 1 else ""
+    yield from _hanging(f"{margin}{numbers}, {entry.passed.direction}{first}. ", entry.words, indent=8)
 
-    first, last = row(stretches[item.first][0]), row(stretches[item.last][-1])
-    like, like_last = row(stretches[item.like][0]), row(stretches[item.like_last][-1])
-    count, period = last - first + 1, like_last - like + 1
-    model = f"row {like}" if like == like_last else f"rows {like} to {like_last}"
-    words = f"Rows {first} to {last}: as {model}"
-    times, rest = divmod(count, period)
-    if period == 1:
-        words += f", {count} times."
-    elif count > period:
-        words += f", {times} times" if times > 1 else ""
-        words += f", then as row{'' if rest == 1 else 's'} {like}" if rest else ""
-        words += f" to {like + rest - 1}." if rest > 1 else "."
-    else:
-        words += "."
-    yield from _hanging("", words, indent=8)
+
+def _row(entry: Entry) -> int:
+    assert isinstance(entry, PassEntry)
+    return entry.passed.row
 
 
 def _hanging(lead: str, text: str, indent: int | None = None) -> Iterator[str]:

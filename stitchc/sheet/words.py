@@ -10,14 +10,13 @@ The forms, by example:
     take 1, miss 1, take 1, miss 5, from L38 to R4
     all from L39 to R39 but R3, R9                       any of the above may have exceptions
     every 4th needle from L40 to L4; also R9, R12        and further needles
-    the same needles again, L39 to R38                   those last brought out
-    the needles in between, L38 to R37                   all between the edge needles that were not last brought out
-    all the held needles
+    all the held needles                                 those that are out at this moment, for all to see
+
+No phrase leans on another row: whoever comes back to the machine has the bed before her, and this row's words.
 """
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -174,44 +173,19 @@ class Named:
         return f"{self.text} ({number(self.count, 'needle')})"
 
 
-def name_needles(
-    needles: Sequence[int],
-    last_out: Sequence[int] = (),
-    held: Sequence[int] = (),
-    between: tuple[int, int] | None = None,
-) -> Named:
+def name_needles(needles: Sequence[int], held: Sequence[int] = ()) -> Named:
     """The needles (positions, left to right, at least one) in the shortest true words.
 
-    last_out: the needles last brought out, for "the same needles again" and "the needles in between".
     held: the needles in holding position at this moment, for "all the held needles".
-    between: the first and last position that is not an edge needle, within which "in between" is meant.
     """
     chosen = tuple(needles)
     if not chosen:
         raise ValueError("there is no needle to name")
-    phrase = shortest(chosen)
-    best, text = phrase.cost(), phrase.text()
     if len(chosen) > 1 and chosen == tuple(held):
-        return Named("all the held needles", len(chosen), phrase.comb())
-    ends = Run(chosen[0], chosen[-1]).text()
-    # Nothing to count out is worth more than the letters: the eye finds the same needles, or the gaps, by itself.
-    if len(chosen) > 3:
-        if chosen == tuple(last_out):
-            text = f"the same needles again, {ends}"
-        elif between is not None and _in_between(chosen, last_out, between) and best > 12:
-            text = f"the needles in between, {ends}"
-    return Named(text, len(chosen), phrase.comb())
-
-
-def _in_between(chosen: tuple[int, ...], last_out: Sequence[int], between: tuple[int, int]) -> bool:
-    """Whether these are all needles within `between` that were not last brought out, and lie in the gaps of those."""
-    if len(last_out) < 2:
-        return False
-    others = set(last_out)
-    if chosen != tuple(n for n in range(between[0], between[1] + 1) if n not in others):
-        return False
-    widest = max(right - left for left, right in itertools.pairwise(last_out)) - 1
-    return last_out[0] - chosen[0] <= widest and chosen[-1] - last_out[-1] <= widest
+        # No comb: anything straight pushes all that is out.
+        return Named("all the held needles", len(chosen))
+    phrase = shortest(chosen)
+    return Named(phrase.text(), len(chosen), phrase.comb())
 
 
 @lru_cache(maxsize=4096)

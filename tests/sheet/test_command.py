@@ -11,6 +11,7 @@ import pytest
 from stitchc.__main__ import run
 from stitchc.notation import read_file
 from tests.bed_simulation import expected, knit, position
+from tests.proof.knitter import by_row, lines_of_text
 from tests.sheet.words_reader import read
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.stitch"))
@@ -52,23 +53,21 @@ def test_every_example_comes_out_of_a_simulated_bed_as_charted(
 
 def words_say_what_the_form_says(document: dict[str, Any]) -> None:
     """Read every `words` as a person would and compare with the needles listed beside it."""
-    last_out: list[int] = []
     held: list[int] = []
-    between = (position(document["needles"]["left"]) + 1, position(document["needles"]["right"]) - 1)
     for step in document["passes"]:
         out, back = ([position(n) for n in step[key]] for key in ("bring_out", "push_back"))
         said_out: set[int] = set()
         said_back: set[int] = set()
         for sentence in step["words"].removesuffix(".").split(". "):
             if sentence.startswith("Bring out "):
-                said_out = read(sentence.removeprefix("Bring out "), last_out, between=between)
+                said_out = read(sentence.removeprefix("Bring out "))
             elif sentence.startswith("Push back "):
-                said_back = read(sentence.removeprefix("Push back "), held=held)
+                said_back = read(sentence.removeprefix("Push back "), held)
         assert (sorted(said_out), sorted(said_back)) == (out, back)
         assert (not out and not back) or "Nothing to move" not in step["words"]
         if "Cancel the hold" in step["words"]:
             assert not step["held"]
-        last_out, held = out or last_out, [position(n) for n in step["held"]]
+        held = [position(n) for n in step["held"]]
 
 
 def test_the_form_has_the_fields_and_the_order_that_were_promised(
@@ -106,7 +105,8 @@ def test_several_stitches_are_a_list(capsys: pytest.CaptureFixture[str], tmp_pat
 def test_text_has_80_columns_and_tells_every_row(capsys: pytest.CaptureFixture[str], path: Path, machine: str) -> None:
     out = sheet(capsys, str(path), "--machine", machine, "--rows", "50")
     assert max(map(len, out.splitlines())) <= 80
-    assert out.count("Row   1, right to left.") == out.count("Row by row") > 0
+    sheets = out.split("\nIn all ")[:-1]
+    assert sheets and all(sorted(by_row(lines_of_text(each + "\nIn all "))) == [*range(1, 51)] for each in sheets)
     assert "\t" not in out and not any(line != line.rstrip() for line in out.splitlines())
 
 
@@ -114,15 +114,20 @@ def test_text_of_a_two_row_hold(capsys: pytest.CaptureFixture[str], tmp_path: Pa
     path = written(tmp_path, "stitch posts\n    1-2: K T\n      3: K\n")
     out = sheet(capsys, path, "--rows", "30")
     assert out.split("Row by row\n")[1] == (
-        "Row   1, right to left. Bring out every 2nd needle from L10 to R11 (11 needles;\n"
-        "        comb 1 out, 1 in). Set the carriage to hold.\n"
-        "Row   2, left to right. Nothing to move: leave the 11 held needles out.\n"
-        "Row   3, right to left. Cancel the hold: the 11 held needles knit back.\n"
-        "Row   4, left to right. Bring out the same needles again, L10 to R11 (11\n"
-        "        needles; comb 1 out, 1 in). Set the carriage to hold.\n"
-        "Row   5, right to left. Nothing to move: leave the 11 held needles out.\n"
-        "Row   6, left to right. Cancel the hold: the 11 held needles knit back.\n"
-        "Rows 7 to 30: as rows 1 to 6, 4 times.\n"
+        "\n"
+        "Rows 1 to 30: these 6 rows 5 times.\n"
+        "  Rows 1, 7, 13, 19 and 25, right to left. Bring out every 2nd needle from L10\n"
+        "        to R11 (11 needles; comb 1 out, 1 in). Set the carriage to hold.\n"
+        "  Rows 2, 8, 14, 20 and 26, left to right. Nothing to move: leave the 11 held\n"
+        "        needles out.\n"
+        "  Rows 3, 9, 15, 21 and 27, right to left. Cancel the hold: the 11 held needles\n"
+        "        knit back.\n"
+        "  Rows 4, 10, 16, 22 and 28, left to right. Bring out every 2nd needle from L10\n"
+        "        to R11 (11 needles; comb 1 out, 1 in). Set the carriage to hold.\n"
+        "  Rows 5, 11, 17, 23 and 29, right to left. Nothing to move: leave the 11 held\n"
+        "        needles out.\n"
+        "  Rows 6, 12, 18, 24 and 30, left to right. Cancel the hold: the 11 held needles\n"
+        "        knit back.\n"
         "\n"
         "In all 30 rows, 110 needles moved by hand. Made by stitchc.\n"
     )

@@ -28,16 +28,16 @@ def words(
     machine = load(machine_name)
     passes = lower(Chart.from_rows(rows, yarns), machine, NEEDLES, count, carriage, edge)
     described = {"foam": Yarn("foam", Span("x", 1), "sea green, 4 ply")}
-    entries = instruct(passes, machine, NEEDLES, edge, described)
+    entries = instruct(passes, machine, NEEDLES, described)
     return [entry.words for entry in entries if isinstance(entry, PassEntry)]
 
 
 def test_a_row_that_swaps_needles() -> None:
     assert words(["KT", "TK"], 3)[1:] == [
-        "Push back all the held needles (7 needles; comb 1 out, 1 in). "
-        "Bring out the needles in between, L7 to R6 (7 needles; comb 1 out, 1 in).",
-        "Push back all the held needles (7 needles; comb 1 out, 1 in). "
-        "Bring out the needles in between, L6 to R7 (7 needles; comb 1 out, 1 in).",
+        "Push back all the held needles (7 needles). "
+        "Bring out every 2nd needle from L7 to R6 (7 needles; comb 1 out, 1 in).",
+        "Push back all the held needles (7 needles). "
+        "Bring out every 2nd needle from L6 to R7 (7 needles; comb 1 out, 1 in).",
     ]
 
 
@@ -101,13 +101,13 @@ def test_a_machine_that_selects_one_pass_ahead_is_told_to() -> None:
     assert not any("one pass ahead" in step for step in before_row_one(load("card24-standard"), NEEDLES, "right"))
 
 
-def test_what_is_done_by_hand_stands_where_it_was_put_and_a_section_forgets_what_was_out() -> None:
+def test_what_is_done_by_hand_stands_where_it_was_put() -> None:
     machine = load("hand-standard")
     chart = Chart.from_rows(["KT", "KK"])
     first = lower(chart, machine, NEEDLES, 2, "right", 1)
     second = lower(chart, machine, NEEDLES, 2, "right", 1, first_row=3)
     entries = instruct([SectionEntry("one"), *first, DoEntry("Measure."), SectionEntry("two"), *second], machine,
-                       NEEDLES, 1)  # fmt: skip
+                       NEEDLES)  # fmt: skip
     assert [type(entry).__name__ for entry in entries] == ["SectionEntry", "PassEntry", "PassEntry", "DoEntry",
                                                            "SectionEntry", "PassEntry", "PassEntry"]  # fmt: skip
     again = entries[5]

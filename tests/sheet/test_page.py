@@ -67,7 +67,7 @@ def test_thirty_rows_by_keys_closed_and_opened_again(browser: Browser, tmp_path:
         page.keyboard.press(("Space", "ArrowRight", "ArrowDown", "PageDown", "Enter")[number % 5])
     assert now(page) == "Row 31"
     # row 31 is row 3 of the repeat; 15 of 30 rows done had moves of 11 needles
-    assert "Bring out the needles in between, L11 to R10 (11 needles" in page.inner_text("#steps")
+    assert "Bring out every 2nd needle from L11 to R10 (11 needles" in page.inner_text("#steps")
     assert page.inner_text("#done") == "30 rows done, 10 left; 165 of 220 needles moved"
     assert "Row 32, left to right." in page.inner_text("#next")
     page.fill("#note", "a dropped loop at R4")
@@ -447,7 +447,7 @@ def test_parts_and_things_done_by_hand_are_followed_too(page: Page, tmp_path: Pa
     tuck = lower(Chart.from_rows(["KT", "KK"]), machine, needles, 2, "right", 1, first_row=3)
     band, body = SectionEntry("Band", ("Tension 5",)), SectionEntry("Body")
     items = [DoEntry("Cast on."), band, *plain, DoEntry("Fold <it>."), body, *tuck]
-    entries = instruct(items, machine, needles, 1)
+    entries = instruct(items, machine, needles)
     path = tmp_path / "piece.html"
     path.write_text(to_html(Sheet("cuff", machine, needles, 1, "right", entries)), encoding="utf-8")
     page.goto(path.as_uri())

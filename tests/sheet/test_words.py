@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from stitchc.bed import needle_name
 from stitchc.sheet.words import as_runs, name_needles, ordinal, shortest
-from tests.sheet.words_reader import place, read
+from tests.sheet.words_reader import read
 
 
 def needles(text: str) -> tuple[int, ...]:
@@ -39,17 +39,11 @@ def test_words_read_back_are_exactly_the_needles(chosen: tuple[int, ...]) -> Non
     assert shortest(chosen).needles() == chosen
 
 
-@given(near_patterns(), near_patterns(), st.booleans())
+@given(near_patterns(), near_patterns())
 @settings(max_examples=300, deadline=None)
-def test_words_that_lean_on_what_was_before_read_back_too(
-    last_out: tuple[int, ...], chosen: tuple[int, ...], between_them: bool
-) -> None:
-    between = (min(last_out) - 1, max(last_out) + 1)
-    others = tuple(n for n in range(between[0], between[1] + 1) if n not in set(last_out))
-    for now in (others if between_them else chosen, last_out):
-        said = str(name_needles(now, last_out, between=between))
-        assert read(said, last_out, between=between) == set(now)
-        assert read(str(name_needles(now, held=last_out)), held=last_out) == set(now)
+def test_words_that_lean_on_what_is_out_read_back_too(held: tuple[int, ...], chosen: tuple[int, ...]) -> None:
+    for now in (held, chosen):
+        assert read(str(name_needles(now, held)), held) == set(now)
 
 
 @given(st.one_of(near_patterns(), any_needles))
@@ -98,16 +92,11 @@ def test_the_words_a_person_would_choose(chosen: str, said: str) -> None:
     assert str(name_needles(needles(chosen))) == said
 
 
-def test_words_that_lean_on_the_row_before() -> None:
-    odd, even = needles("every 2nd needle from L11 to R10"), needles("every 2nd needle from L10 to R11")
-    between = (place("L11"), place("R11"))
-    assert name_needles(even, odd, between=between).text == "the needles in between, L10 to R11"
-    assert name_needles(odd, odd, between=between).text == "the same needles again, L11 to R10"
-    assert name_needles(odd, held=odd).text == "all the held needles"
-    # few needles are quicker named than sought
-    assert name_needles((3, 8), (3, 8)).text == "R4, R9"
-    # the rest of the bed does not lie "in between" when the others stand together at one end
-    assert "between" not in name_needles(tuple(range(-11, 5)), (5, 6, 7, 8, 9, 10), between=between).text
+def test_what_is_out_can_be_seen_and_need_not_be_counted_out() -> None:
+    odd = needles("every 2nd needle from L11 to R10")
+    assert str(name_needles(odd, odd)) == "all the held needles (11 needles)"
+    assert name_needles(odd[1:], odd).text == "every 2nd needle from L9 to R10"
+    assert name_needles((3,), (3,)).text == "R4"
 
 
 @pytest.mark.parametrize(

@@ -15,12 +15,10 @@ def place(name: str) -> int:
     return -number if name[0] == "L" else number - 1
 
 
-def read(
-    words: str, last_out: Collection[int] = (), held: Collection[int] = (), between: tuple[int, int] | None = None
-) -> set[int]:
-    """The needles that the words mean, by someone who remembers which were last out and sees which are held."""
+def read(words: str, held: Collection[int] = ()) -> set[int]:
+    """The needles that the words mean, by someone who sees which are held and knows of no other row."""
     text, count, comb = re.fullmatch(r"(.*?)(?: \((\d+) needles?(?:; comb (.*))?\))?", words).groups()  # type: ignore[union-attr]
-    needles = _text(text, last_out, held, between)
+    needles = set(held) if text == "all the held needles" else _text(text)
     if count is not None:
         assert int(count) == len(needles), f"counted {len(needles)}: {words}"
     if comb is not None:
@@ -28,14 +26,7 @@ def read(
     return needles
 
 
-def _text(text: str, last_out: Collection[int], held: Collection[int], between: tuple[int, int] | None) -> set[int]:
-    if text == "all the held needles":
-        return set(held)
-    if match := re.fullmatch(rf"the same needles again, ({_NEEDLE}) to ({_NEEDLE})", text):
-        return _from_to(set(last_out), match)
-    if match := re.fullmatch(rf"the needles in between, ({_NEEDLE}) to ({_NEEDLE})", text):
-        assert between is not None
-        return _from_to(set(range(between[0], between[1] + 1)) - set(last_out), match)
+def _text(text: str) -> set[int]:
     first, *further = text.split("; also ")
     base, _, exceptions = first.partition(" but ")
     needles = _part(base)
@@ -47,11 +38,6 @@ def _text(text: str, last_out: Collection[int], held: Collection[int], between: 
         more = _part(part)
         assert not more & needles, f"named twice: {text}"
         needles |= more
-    return needles
-
-
-def _from_to(needles: set[int], match: re.Match[str]) -> set[int]:
-    assert (min(needles), max(needles)) == (place(match[1]), place(match[2]))
     return needles
 
 

@@ -1,0 +1,228 @@
+"""A knitter who has a sheet in words and a bed before her, and nothing else: no list of needles, no memory of a row.
+
+What she does in a row comes from that row's line and from what she sees: which needles are out, where the carriage
+stands and what it is set to. A sentence that she does not know, such as one that sends her to another row, stops her.
+Written from what the words mean to a person; nothing of stitchc is imported.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from html.parser import HTMLParser
+
+from tests.proof.machines import Bed, Side
+from tests.sheet.words_reader import read
+
+
+@dataclass(frozen=True)
+class Line:
+    """Rows in which the same is done, in order; `rows` of several times through, those of one time together."""
+
+    rows: list[list[int]]
+    direction: str
+    words: str
+    to_and_fro: bool = False
+
+
+# -- finding the line of a row ---------------------------------------------------------------------------------------
+
+_HEADING = re.compile(
+    r"Rows (\d+) to (\d+): these (\d+) rows (twice|([\d,]+) times)(?:, then the first( \d+)? of them once more)?\."
+)
+_LINE = re.compile(r"Rows? +([^.]+?), (right to left|left to right)( first)?\. (.*)")
+
+
+def lines_of_text(sheet: str) -> list[Line]:
+    """The lines of a text sheet. What its headings promise of the rows is held against the rows that the lines name."""
+    told = sheet.split("\nRow by row\n")[1].split("\nIn all ")[0]
+    entries = re.sub(r"\n {3,}", " ", told).splitlines()
+    lines: list[Line] = []
+    promised: list[int] = []
+    waiting: list[Line] = []
+    for entry in (entry.strip() for entry in entries):
+        if not entry:
+            continue
+        if match := _HEADING.fullmatch(entry):
+            assert not waiting, "a block that has not come to its end"
+            first, last, period = (int(match[k]) for k in (1, 2, 3))
+            times = 2 if match[4] == "twice" else int(match[5].replace(",", ""))
+            rest = (int(match[6]) if match[6] else 1) if "then" in entry else 0
+            assert last - first + 1 == times * period + rest and rest < period
+            promised = list(range(first, first + period))
+            continue
+        match = _LINE.fullmatch(entry)
+        assert match, f"what is meant by: {entry}"
+        line = Line(_rows(match[1]), match[2], match[4], bool(match[3]))
+        lines.append(line)
+        if promised:
+            assert line.rows[0] == promised[: len(line.rows[0])], "the lines of a block are its first rows, in order"
+            promised = promised[len(line.rows[0]) :]
+    assert not promised
+    return lines
+
+
+def _rows(text: str) -> list[list[int]]:
+    """ "5", "6 to 7", "5, 9 and 13", "5, 9, 13 and so on, last 245"."""
+
+    def run(words: str) -> list[int]:
+        ends = [int(number) for number in words.split(" to ")]
+        return list(range(ends[0], ends[-1] + 1))
+
+    if match := re.fullmatch(r"(.*) and so on, last (.*)", text):
+        first, second = (run(words) for words in match[1].split(", ")[:2])
+        last, period = run(match[2]), second[0] - first[0]
+        starts = range(first[0], last[0], period)
+        return [[start + k for k in range(len(first))] for start in starts] + [last]
+    return [run(words) for words in text.replace(" and ", ", ").split(", ")]
+
+
+class _Table(HTMLParser):
+    """The printed table of a page: the text of each line's steps, its arrow's words and the numbers in its boxes."""
+
+    def __init__(self, place: str) -> None:
+        super().__init__()
+        self.place, self.inside, self.what = place, False, ""
+        self.lines: list[Line] = []
+        self.found: dict[str, list[str]] = {}
+        self.rows: list[list[int]] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        told = dict(attrs)
+        if tag == "section":
+            self.inside = told.get("id") == self.place
+        if not self.inside:
+            return
+        name = told.get("class") or ""
+        if tag == "tr":
+            self.found, self.rows = {"way": [], "do": []}, []
+            if "data-r" in told:
+                self.rows = [[int(told["data-r"] or 0)]]
+            elif (told.get("id") or "").startswith("row-"):
+                self.rows = [[int((told["id"] or "").removeprefix("row-"))]]
+        elif tag == "td":
+            self.what = "way" if name.startswith("way") else "do" if name == "do" else ""
+        elif tag == "p" and self.what == "do":
+            self.found["do"].append("")
+        elif tag == "span" and self.what == "do":
+            self.rows.append([])
+        elif tag == "i" and "data-r" in told:
+            self.rows[-1].append(int(told["data-r"] or 0))
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "td":
+            self.what = ""
+        elif tag == "tr" and self.inside and self.rows:
+            way = " ".join(self.found["way"]).strip()
+            words = " ".join(" ".join(self.found["do"]).split())
+            self.lines.append(Line(self.rows, way, words, way == "to and fro"))
+        elif tag == "section":
+            self.inside = False
+
+    def handle_data(self, data: str) -> None:
+        if self.what == "way":
+            self.found["way"].append(data)
+        elif self.what == "do" and self.found["do"] and not self.rows_follow(data):
+            self.found["do"][-1] += data
+
+    def rows_follow(self, data: str) -> bool:
+        """Whether this is the number in a box, and not a part of a sentence."""
+        return bool(self.rows) and data.strip().isdigit() and int(data) in self.rows[-1]
+
+
+def lines_of_page(page: str, place: str) -> list[Line]:
+    """The lines of a page's table: "rows" for every row, "paper" for what is printed in blocks."""
+    table = _Table(place)
+    table.feed(page)
+    return table.lines
+
+
+def by_row(lines: list[Line]) -> dict[int, Line]:
+    """The one line that she finds for each number of her row counter."""
+    found: dict[int, Line] = {}
+    for line in lines:
+        for row in (row for once in line.rows for row in once):
+            assert row not in found, f"row {row} is in two lines"
+            found[row] = line
+    assert sorted(found) == list(range(1, len(found) + 1)), "a row that no line tells"
+    return found
+
+
+# -- knitting --------------------------------------------------------------------------------------------------------
+
+
+@dataclass
+class Knitter:
+    """A bed and a carriage. holds: the directions in which the carriage leaves held needles unknitted."""
+
+    bed: Bed
+    side: Side
+    holds: set[str] = field(default_factory=set)
+
+    def knit(self, row: int, line: Line) -> str:
+        """Do what a line says in this row, and make the pass; returns what each needle did."""
+        other: Side = "left" if self.side == "right" else "right"
+        direction = f"{self.side} to {other}"
+        assert line.to_and_fro or line.direction == direction, "the carriage is on the other side"
+        slipped: set[int] = set()
+        back = False
+        pushed: set[int] = set()
+        for sentence in line.words.strip().removesuffix(".").split(". "):
+            holding = self.bed.holding
+            if match := re.fullmatch(r"Push back (.*)", sentence):
+                needles = read(match[1], holding)
+                assert needles <= holding, f"not out: {sentence}"
+                self.bed.holding = holding - needles
+                pushed = needles
+            elif match := re.fullmatch(r"Bring out (.*)", sentence):
+                needles = read(match[1], holding)
+                assert not needles & (holding | pushed), f"out already: {sentence}"
+                self.bed.holding = holding | needles
+            elif match := re.fullmatch(r"Now (\d+) needles? (?:is|are) held(?:, (\d+) of them from before)?", sentence):
+                assert int(match[1]) == len(holding)
+            elif match := re.fullmatch(r"Set the carriage to hold(?: when it goes (.*))?", sentence):
+                assert not back and holding
+                self.holds |= {match[1]} if match[1] else {"right to left", "left to right"}
+            elif match := re.fullmatch(
+                r"Cancel the hold(?: going (.*))?: the (\d+) held needles? knits? back", sentence
+            ):
+                self.holds -= {match[1]} if match[1] else {"right to left", "left to right"}
+                assert int(match[2]) == len(holding)
+                back = True
+            elif match := re.fullmatch(r"The (\d+) held needles? knits? back; the hold stays set as it is", sentence):
+                assert int(match[1]) == len(holding)
+                back = True
+            elif match := re.fullmatch(r"(?:Nothing to move: l|L)eave the (\d+) held needles? out", sentence):
+                assert int(match[1]) == len(holding)
+            elif match := re.fullmatch(
+                r"Slow: after the pass, lift the new yarn over the hook of (each held needle|each of .*) and let it "
+                r"lie under the needle \((\d+) needles?\)",
+                sentence,
+            ):
+                each = match[1].removeprefix("each of ")
+                slipped = set(holding) if each == "each held needle" else read(each, holding)
+                assert int(match[2]) == len(slipped) and slipped <= holding
+            elif sentence == "Nothing to move: all needles knit":
+                assert not holding
+            else:
+                assert re.match(
+                    r"Watch [LR]|Lay the yarn over the needle by hand, or|Knit with |Change to ", sentence
+                ), f"what is meant by: {sentence}"
+        holds = direction in self.holds
+        assert back == bool(self.bed.holding and not holds), "needles knit back that were not meant to, or do not"
+        if not holds:
+            self.bed.holding = set()
+        self.side = other
+        return self.bed.carry(
+            row, knit=lambda needle: needle not in self.bed.holding, laid_over=lambda needle: needle not in slipped
+        )
+
+
+def follow_words(lines: list[Line], needles: range, carriage: Side, rows: int) -> list[str]:
+    """The fabric that comes off when she looks up each row by her row counter and does what she reads."""
+    found = by_row(lines)
+    assert len(found) == rows
+    knitter = Knitter(Bed(needles), carriage)
+    told = [knitter.knit(row, found[row]) for row in range(1, rows + 1)]
+    assert knitter.bed.fabric_from_loops(rows) == told
+    return told

@@ -1,0 +1,74 @@
+"""The words of a sheet and nothing else, followed on a bed: text with and without blocks, the table, what is printed.
+
+The knitter of `knitter.py` looks up the line of each row by her row counter and remembers no other row, so that any
+word that leans on more than what is out on the bed would stop her or give another fabric.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.proof.knitter import by_row, follow_words, lines_of_page, lines_of_text
+from tests.proof.machines import Habits, position, wanted
+from tests.proof.running import stitchc
+from tests.proof.test_examples import EXAMPLES, FILES, charts
+from tests.proof.test_profiles import charts as any_charts
+from tests.proof.test_profiles import needle_name, pattern, profile
+
+
+@settings(max_examples=25)
+@given(st.data())
+def test_any_sheet_by_its_words(data: st.DataObject) -> None:
+    rows = data.draw(any_charts(st.integers(1, 12), mixed=True))
+    edge = data.draw(st.integers(0, 2))
+    first = data.draw(st.integers(-30, 10))
+    bed = range(first, first + data.draw(st.integers(2 * edge + 1, 36)))
+    count = data.draw(st.integers(1, 40))
+    side = data.draw(st.sampled_from(["right", "left"]))
+    ways = data.draw(st.sampled_from(["both", "one"]))
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder)
+        (place / "proof.stitch").write_text(pattern(rows), "utf-8")
+        own = profile(Habits("none"), 120) + f'[carriage]\nhold_directions = "{ways}"\n'
+        (place / "own.toml").write_text(own, "utf-8")
+        common = ("sheet", place / "proof.stitch", "--machine", place / "own.toml", "--anyway", "--rows", str(count),
+                  "--needles", f"{needle_name(bed.start)}-{needle_name(bed.stop - 1)}", "--edge", str(edge),
+                  "--carriage", side)  # fmt: skip
+        text, every = stitchc(*common), stitchc(*common, "--every-row")
+        assert (text.status, every.status) == (0, 0), text
+        assert stitchc(*common, "--format", "html", "-o", place / "sheet.html").status == 0
+        page = (place / "sheet.html").read_text("utf-8")
+    fabric = wanted(rows, bed, count, edge)
+    printed = lines_of_page(page, "paper")  # none where blocks would spare nothing
+    for lines in (
+        lines_of_text(text.out), lines_of_text(every.out), lines_of_page(page, "rows"), *([printed] if printed else []),
+    ):  # fmt: skip
+        assert follow_words(lines, bed, side, count) == fabric  # type: ignore[arg-type]
+    assert all(len(line.rows) == len(line.rows[0]) == 1 for line in lines_of_text(every.out))
+
+
+@pytest.mark.parametrize("file", FILES)
+def test_every_example_by_its_words(file: str) -> None:
+    for stitch, rows in charts(file).items():
+        said = stitchc("sheet", EXAMPLES / file, "--stitch", stitch, "--needles", "L21-R18", "--rows", "45", "--anyway")
+        assert said.status == 0, said
+        bed = range(position("L21"), position("R18") + 1)
+        assert follow_words(lines_of_text(said.out), bed, "right", 45) == wanted(rows, bed, 45, 1), stitch
+
+
+def test_someone_else_takes_over_at_any_row() -> None:
+    """She who comes to the machine sees the bed and the carriage as they are, and needs the one line of that row."""
+    rows = ["KTKKTKKKT", "TKKTKKTKK", "KKKKKKKKK"]
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "proof.stitch"
+        file.write_text(pattern(rows), "utf-8")
+        said = stitchc("sheet", file, "--rows", "30", "--anyway")
+    lines = by_row(lines_of_text(said.out))
+    for row in range(1, 31):
+        words = lines[row].words
+        assert not any(word in words for word in ("again", "in between", "as row", "as before", "same")), words
