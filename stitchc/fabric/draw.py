@@ -7,6 +7,7 @@ longer than the stitch's costs nothing.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -44,6 +45,9 @@ DISTINCT: Final[tuple[Colour, ...]] = (
 """Yarns without a colour of their own take these in turn. Neighbours differ in lightness as well as in hue, along blue
 and orange, so that they can be told apart with any kind of colour vision."""
 
+FULL: Final = 1.15
+"""Yarn is drawn this much thicker than it is where it touches: its hairs stand off."""
+
 _SAMPLE_PX: Final = 0.7
 _CHUNK: Final = 1_500_000
 
@@ -70,7 +74,7 @@ def see(fabric: Fabric, face: Face, px_per_length: float) -> Seen:
     width_px = max(4, round(across * px_per_length))
     height_px = max(4, round(up * px_per_length))
     scale = np.array([width_px / across, height_px / up, px_per_length])
-    tubes = _Tubes(width_px, height_px, fabric.diameter / 2 * px_per_length, fabric.chart.height)
+    tubes = _Tubes(width_px, height_px, FULL * fabric.diameter / 2 * px_per_length, fabric.chart.height)
     # The purl side is what faces the knitter at the machine; the knit side is seen from behind, left for right.
     turn = np.array([-1, 1, 1]) if face == "knit" else np.array([1, 1, -1])
     for row, course in enumerate(fabric.courses):
@@ -144,14 +148,16 @@ class _Tubes:
         hollow = np.clip(hollow, 0, 1)
         rim = 1 - np.clip(normal[2], 0, 1)
         ply = np.sin(self._along.reshape(shape) * (1.4 / radius) + 2.0 * self._around.reshape(shape))
-        shade = (0.44 + 0.66 * lit) * (1 - 0.6 * hollow) * (1 - 0.6 * rim**3) * (1 + 0.06 * ply * normal[2])
+        shade = (0.48 + 0.70 * lit) * (1 - 0.55 * hollow) * (1 - 0.55 * rim**3) * (1 + 0.06 * ply * normal[2])
+        shadow = _shadow(depth, radius)
+        shade *= 1 - 0.38 * shadow
         half = light + np.array([0, 0, 1])
         half /= np.linalg.norm(half)
         gleam = 0.10 * np.clip(np.tensordot(half.astype(np.float32), normal, axes=1), 0, 1) ** 24
         return Seen(
             face,
             self._course.reshape(shape),
-            np.where(yarn, shade, 1 - 0.4 * hollow).astype(np.float32),
+            np.where(yarn, shade, (1 - 0.4 * hollow) * (1 - 0.25 * shadow)).astype(np.float32),
             np.where(yarn, gleam, 0).astype(np.float32),
             self._courses,
         )
@@ -179,6 +185,22 @@ def _spline(line: Floats, goes_on_px: int) -> tuple[Floats, Floats, Floats]:
     slope /= np.linalg.norm(slope, axis=1, keepdims=True)
     step = edges[node] / parts[node]
     return centre.T, slope.T, np.cumsum(step) - step
+
+
+def _shadow(depth: Light, radius_px: float) -> Light:
+    """How far each pixel lies in the shadow of what stands between it and a low light from the upper left, 0 to 1."""
+    left, up = 0.63, 0.78
+    reach, step = 5.0 * radius_px, max(1.0, radius_px / 3)
+    highest = np.full_like(depth, -np.inf)
+    for count in range(1, math.ceil(reach / step) + 1):
+        away = count * step
+        # What stands up and to the left, with top row first: rolled down and to the right.
+        toward = np.roll(depth, (round(away * up), round(away * left)), axis=(0, 1))
+        np.maximum(highest, toward - np.float32(away * _LIGHT_SLOPE), out=highest)
+    return _blurred(np.clip((highest - depth) / (0.8 * radius_px), 0, 1), 0.2 * radius_px)
+
+
+_LIGHT_SLOPE: Final = 0.55
 
 
 def _blurred(values: Light, sigma_px: float) -> Light:

@@ -28,6 +28,9 @@ NO_SLIDING: Final = 1e5
 FRICTION: Final = 300.0
 UPRIGHT_X: Final = 3e4
 UPRIGHT_Z: Final = 1e4
+EVEN: Final = 600.0
+"""Of wale gaps at a given cell; 0 where the cell is free. Yarn that springs back for ever pushes the neighbours of
+tucks together into ladders; real yarn takes the set of the needles that it was knitted on, one pitch apart."""
 
 POINT_SPACING: Final = 0.45
 """Contact points lie at most this many diameters apart along the yarn."""
@@ -85,7 +88,8 @@ class Energy:
     coarsest: float = 0.0
     _leading = 0.0
 
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: Layout, even: float = 0.0) -> None:
+        """even: stiffness by which the gaps between wales are kept equally far apart."""
         self.layout = layout
         self._next, self._previous = layout.next_node, layout.previous_node
         gaps: list[list[int]] = [[] for _ in range(layout.width)]
@@ -104,6 +108,11 @@ class Energy:
             [NO_SLIDING] * len(gaps) + [UPRIGHT_X] * len(middles),
             [FRICTION] * len(gaps) + [1e9] * len(middles),
         )
+        spaced = [node for nodes in gaps for node in nodes]
+        self._ties_even = _Ties.between([spaced] if even and spaced else [], [even], [1e9])
+        self._wale = np.zeros(layout.nodes)
+        for cell in layout.cells:
+            self._wale[cell.first] = cell.column
         self._ties_z = _Ties.between(quarters, [UPRIGHT_Z] * len(quarters), [1e9] * len(quarters))
 
     def lead(self, shape: Floats, stiffness: float) -> None:
@@ -224,6 +233,12 @@ class Energy:
         energy += self._ties_x.pull(at[0], pulled)
         growth[0] += float((pulled * at[0]).sum())
         gradient[0] += pulled
+        if self._ties_even.counts.size:
+            astray_x = at[0] - self._wale * (width / self.layout.width)
+            pulled = np.zeros_like(at[0])
+            energy += self._ties_even.pull(astray_x, pulled)
+            growth[0] += float((pulled * astray_x).sum())
+            gradient[0] += pulled
         energy += self._ties_z.pull(at[2], gradient[2])
 
         self._find_pairs(at, width, height)
@@ -317,8 +332,9 @@ class Energy:
         diagonal = np.zeros((n, 3))
         diagonal += (0.1 + self._leading) * share[:, None]
         diagonal[:, 2] += FLAT * share
-        x, z = self._ties_x, self._ties_z
-        diagonal[:, 0] += np.bincount(x.node, x.stiffness * (1 - 1 / x.counts[x.group]), n)
+        z = self._ties_z
+        for x in (self._ties_x, self._ties_even):
+            diagonal[:, 0] += np.bincount(x.node, x.stiffness * (1 - 1 / x.counts[x.group]), n)
         diagonal[:, 2] += np.bincount(z.node, z.stiffness / 2, n)
         matrix = (jacobian.T @ jacobian + sparse.diags_array(diagonal.ravel())).tocsc()
         border: Floats = np.asarray(jacobian.T @ grown)

@@ -18,8 +18,8 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import SLIP, Chart
-from stitchc.fabric.energy import STRETCH, Energy
+from stitchc.chart import KNIT, SLIP, Chart
+from stitchc.fabric.energy import EVEN, STRETCH, Energy
 from stitchc.fabric.start import DIAMETER, START_COURSE, Floats, Layout, lay_out, start_shape
 from stitchc.fabric.symmetry import Symmetries, symmetries
 from stitchc.fabric.topology import prove
@@ -40,6 +40,12 @@ CLOSEST: Final = 0.45
 each other along the yarn. Two strands that cross have points within 0.45 / sqrt 2 = 0.32 of each other, and a step
 moves two points at most 0.12 toward each other, so none can pass through another unseen. Where the yarn is stretched
 and its points lie farther apart, strands are kept farther apart by as much."""
+
+HELD: Final = 0.95
+"""Yarn that a held loop takes, if it can get it, over the shortest way round its legs at the given cell."""
+
+ROBBED: Final = 0.06
+"""The most that the other loops of a course lose to its held loops, as a share of their yarn."""
 
 _START_WALE: Final = 0.34
 _START_CLEAR: Final = 0.7
@@ -218,14 +224,14 @@ class _Relaxation:
     ) -> None:
         self._longer = longer
         self._layout, self._start, self._progress = layout, start, progress
-        self._energy = Energy(layout)
+        self._energy = Energy(layout, 0.0 if cell is None else EVEN)
         self._solver = _Solver(self._energy, layout, alike)
         self._free = cell is None
         self._goal = cell or PLAIN_CELL
         self.w = _start_wale(self._energy, layout, start)
         self.c = self.w * START_COURSE
         self.at = start * self.w
-        self._first, fed = _rest_lengths(layout, self.at, self.w, self._goal[0])
+        self._first, fed = _rest_lengths(layout, self.at, self.w, self._goal, self._free)
         self._fed = fed * longer
         self._energies: list[tuple[float, ...]] = []
 
@@ -320,7 +326,26 @@ def _start_wale(energy: Energy, layout: Layout, start: Floats) -> float:
     return w * max(1.0, _START_CLEAR * DIAMETER / energy.closest)
 
 
-def _rest_lengths(layout: Layout, at: Floats, w: float, goal_w: float) -> tuple[Floats, Floats]:
+def _rob(layout: Layout, fed: Floats, cell: tuple[float, float]) -> None:
+    """Let held loops take the yarn that they lack from the other knitted loops of their course.
+
+    Tuck and held loops, being under more tension, rob their neighbours of yarn and leave them smaller (Spencer,
+    Knitting Technology, 3rd ed., 9.4, from memory). Without it a held loop spreads and the cloth opens in ladders.
+    """
+    w, c = cell
+    for row in range(layout.height):
+        knitted = [index for index, each in enumerate(layout.cells) if each.row == row and each.kind == KNIT]
+        robbed = [index for index in knitted if layout.cells[index].span == 1]
+        reach = np.array([w + 2 * c * layout.cells[index].span + 1.6 * DIAMETER for index in knitted])
+        lack = np.maximum(0.0, HELD * reach - fed[knitted]) * [layout.cells[index].span > 1 for index in knitted]
+        if not robbed or not lack.any():
+            continue
+        taken = min(float(lack.sum()), ROBBED * float(fed[robbed].sum()))
+        fed[robbed] *= 1 - taken / float(fed[robbed].sum())
+        fed[knitted] += lack * (taken / float(lack.sum()))
+
+
+def _rest_lengths(layout: Layout, at: Floats, w: float, goal: tuple[float, float], free: bool) -> tuple[Floats, Floats]:
     """Rest length of each node's edge at the start (all equal in a cell) and of the yarn as fed."""
     edges = at[:, layout.next_node] - at
     edges[0] += layout.wraps * layout.width * w
@@ -332,7 +357,9 @@ def _rest_lengths(layout: Layout, at: Floats, w: float, goal_w: float) -> tuple[
     for row in range(layout.height):
         cells = slice(row * layout.width, (row + 1) * layout.width)
         if all(cell.kind == SLIP for cell in layout.cells[cells]):
-            fed[cells] = 1.02 * goal_w
+            fed[cells] = 1.02 * goal[0]
+    if not free:
+        _rob(layout, fed, goal)
     return at_first[layout.cell], (fed / counts)[layout.cell]
 
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from stitchc.chart import Chart
 from stitchc.fabric import energy, start
-from stitchc.fabric.relax import CLOSEST, Fabric, smallest_repeat
+from stitchc.fabric.relax import CLOSEST, HELD, ROBBED, Fabric, smallest_repeat
 
 _FORM: Final = "stitchc-fabric/1"
 _MOST_BYTES: Final = 256 * 1024 * 1024
@@ -33,7 +33,7 @@ def name_of(chart: Chart, cell: tuple[float, float] | None) -> str:
     repeat = smallest_repeat(chart)
     rules = (
         _FORM,
-        (start.DIAMETER, sorted(start.NODES.items()), sorted(start.FED.items()), CLOSEST),
+        (start.DIAMETER, sorted(start.NODES.items()), sorted(start.FED.items()), CLOSEST, HELD, ROBBED),
         (
             energy.STRETCH,
             energy.CONTACT,
@@ -42,6 +42,7 @@ def name_of(chart: Chart, cell: tuple[float, float] | None) -> str:
             energy.FRICTION,
             energy.UPRIGHT_X,
             energy.UPRIGHT_Z,
+            energy.EVEN,
         ),
         repeat.cells.shape,
         None if cell is None else tuple(f"{size:.6g}" for size in cell),

@@ -9,7 +9,7 @@ import pytest
 
 from stitchc.chart import Chart
 from stitchc.fabric import DISTINCT, NATURAL, Fabric, draw
-from stitchc.fabric.draw import GROUNDS, NOTHING, Colour, Face, ground, paint, see
+from stitchc.fabric.draw import FULL, GROUNDS, NOTHING, Colour, Face, ground, paint, see
 from stitchc.fabric.start import DIAMETER, Floats
 from tests.fabric.conftest import at_gauge
 
@@ -42,8 +42,8 @@ def test_straight_courses_stand_at_their_height_with_holes_between() -> None:
     for row, middle in ((0, 0.05), (1, 0.30)):
         pixels = np.nonzero(seen.course[:, 100] == row)[0]
         assert 200 - np.mean(pixels) - 0.5 == pytest.approx(middle * 400, abs=1)
-        assert len(pixels) == pytest.approx(DIAMETER * 400, abs=2), "a yarn is as thick as it is"
-    assert (seen.course == NOTHING).mean() == pytest.approx(1 - 2 * DIAMETER / 0.5, abs=0.02)
+        assert len(pixels) == pytest.approx(FULL * DIAMETER * 400, abs=2), "a yarn is as thick as it is"
+    assert (seen.course == NOTHING).mean() == pytest.approx(1 - 2 * FULL * DIAMETER / 0.5, abs=0.02)
 
 
 def test_the_nearer_yarn_is_seen_and_from_the_other_side_the_other() -> None:
@@ -52,6 +52,15 @@ def test_the_nearer_yarn_is_seen_and_from_the_other_side_the_other() -> None:
     for face, front in fronts:
         seen = see(fabric, face, 300)
         assert set(np.unique(seen.course)) == {NOTHING, front}
+
+
+def test_what_stands_proud_throws_its_shadow_down() -> None:
+    """The light comes from the upper left, as in drawings and photographs of relief by convention."""
+    low, proud = straight(0.12, depth=0.0, nodes=40), straight(0.25, depth=-0.12, nodes=40)
+    fabric = laid(low, proud, straight(0.38, depth=0.0, nodes=40))
+    seen = see(fabric, "purl", 300)
+    below, above = (float(seen.shade[seen.course == row].mean()) for row in (0, 2))
+    assert below < 0.9 * above
 
 
 def test_left_and_right_are_exchanged_on_the_knit_side() -> None:

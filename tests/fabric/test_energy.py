@@ -17,7 +17,7 @@ def crowded(rows: str) -> tuple[Energy, Layout, Floats, float, float]:
     w, c = 0.25, 0.15
     scale = np.array([[w], [c / START_COURSE], [0.12]])
     at = start * scale + np.random.default_rng(7).normal(0, 0.002, start.shape)
-    energy = Energy(layout)
+    energy = Energy(layout, even=800.0)
     fed = (layout.fed / [cell.count for cell in layout.cells])[layout.cell]
     energy.rest(fed * 1.3, DIAMETER, at, w * layout.width)
     energy.lead(start * np.array([[1.0], [1 / START_COURSE], [0.2]]), 500.0)

@@ -7,7 +7,7 @@ import pytest
 
 from stitchc.chart import SLIP, Chart
 from stitchc.fabric import Fabric, relax, second_opinion
-from stitchc.fabric.relax import CLOSEST, MOST_CELLS, PLAIN_CELL, _Solver
+from stitchc.fabric.relax import CLOSEST, MOST_CELLS, PLAIN_CELL, ROBBED, _Solver
 from stitchc.fabric.start import DIAMETER, START_COURSE, Floats, Layout, lay_out
 from stitchc.fabric.symmetry import symmetries
 from stitchc.fabric.topology import _crossings
@@ -194,6 +194,31 @@ def refused(chart: Chart, cell_w: float = PLAIN_CELL[0], cell_c: float = PLAIN_C
     (message,) = error.value.messages
     assert message.severity == "error" and message.cure
     return f"{message.code}: {message.text}"
+
+
+@pytest.mark.parametrize("rows", ["KTKK/KTKK/KKKK", "KKKT/KKKT/KKKT/KKKK", "KKT/KKK"])
+def test_held_columns_do_not_open_into_ladders(rows: str) -> None:
+    """The needles were one pitch apart: no wale takes the room of its neighbours."""
+    fabric = at_gauge(rows, 0.93, 1.35)
+    layout = lay_out(fabric.chart)
+    firsts = [layout.at(0, column).first for column in range(layout.width)]
+    at = fabric.courses[0][firsts, 0] / fabric.cell_w
+    wales = np.diff([*at, at[0] + layout.width])
+    assert 0.45 < wales.min() and wales.max() < 1.6
+
+
+def test_held_loops_take_yarn_from_their_neighbours_and_no_more_than_these_give() -> None:
+    fabric = at_gauge("KTKK/KTKK/KKKK", 0.93, 1.31)
+    lengths = []
+    for course in fabric.courses:
+        ahead = np.concatenate([course[1:], course[:1] + np.array([4 * fabric.cell_w, 0, 0])])
+        lengths.append(np.linalg.norm(ahead - course, axis=1).reshape(-1))
+    layout = lay_out(fabric.chart)
+    first = layout.at(2, 0).first
+    course = [float(lengths[2][cell.first - first :][: cell.count].sum()) for cell in layout.cells if cell.row == 2]
+    assert course[1] > 1.03, "held over three courses"
+    assert all(1 - ROBBED - 0.03 < each < 1.0 for each in (course[0], course[2], course[3]))
+    assert sum(course) == pytest.approx(4.0, rel=0.02), "the course has what plain's tension fed it"
 
 
 def test_a_needle_that_never_knits() -> None:
