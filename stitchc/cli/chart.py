@@ -139,7 +139,7 @@ def command(
         stitch.name: draw(stitch.name, stitch.chart, drawing, title=pattern.title, yarns=pattern.yarns)
         for stitch in stitches
     }
-    common.put_files(_written(pattern, stitches, drawn, form, output, dpi, face), force)
+    common.put_files(_written(pattern, stitches, drawn, form, output, dpi), force)
 
 
 def _warn(pattern: Pattern, stitches: Sequence[Stitch], machine_name: str | None) -> None:
@@ -161,7 +161,6 @@ def _written(
     form: str,
     output: Path | None,
     dpi: int,
-    face: Face,
 ) -> list[tuple[Path, bytes]]:
     """Every file to write: one for each picture, or one PDF or HTML file for all stitches."""
     stem = common.file_stem(pattern.title or (Path(pattern.file).stem if pattern.file != "-" else ""))
@@ -196,8 +195,7 @@ def _written(
 
     for _, _, page in pictures:
         _guard_pixels(page, dpi)
-    told: dict[str, str] = {"Face": face}  # for tracing: some notations look the same on both
-    return [(path, png(page, dpi, "RGB", told)) for path, (_, _, page) in zip(paths, pictures, strict=True)]
+    return [(path, png(page, dpi, "RGB")) for path, (_, _, page) in zip(paths, pictures, strict=True)]
 
 
 def _guard_pixels(page: Page, dpi: int) -> None:

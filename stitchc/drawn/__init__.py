@@ -10,14 +10,17 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from stitchc.chart import KNIT, SLIP, TUCK, Chart
+import numpy as np
+
+from stitchc.chart import KNIT, SLIP, TUCK, Cells, Chart
+from stitchc.drawn.place import Place
 from stitchc.drawn.symbols import NOTATIONS, Area, Face, Notation, Ring, Spot, Stroke, meaning, symbol
 from stitchc.messages import Message, Refused
 from stitchc.page import Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import fitted, width_mm, wrapped
 from stitchc.pattern import Side, Yarn
 
-__all__ = ["NOTATIONS", "PAPERS", "Drawing", "Face", "Notation", "Page", "Paper", "draw"]
+__all__ = ["NOTATIONS", "PAPERS", "Drawing", "Face", "Notation", "Page", "Paper", "draw", "grid_again"]
 
 PAPERS: Final[dict[str, tuple[float, float]]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a3": (297.0, 420.0)}
 """Width and height in mm (CSS Paged Media 3, the page sizes by name)."""
@@ -96,6 +99,25 @@ def draw(
         )
     sheet = _Sheet(name, chart, chart.tiled(columns, rows), drawing, title, yarns or {})
     return list(sheet.pages())
+
+
+def grid_again(place: Place, cells: Cells, width_mm: float, height_mm: float) -> Page:
+    """The grid of a drawn chart's page with these cells, at its very place, and nothing around it.
+
+    cells: codes as they are seen, (rows, columns), the top row first.
+    """
+    first_column, first_row = place.first
+    part = _Part(first_column, first_column + place.columns, first_row, first_row + place.rows)
+    shown = np.zeros((place.shown[1], place.shown[0]), dtype=np.uint8)
+    shown[part.first_row : part.last_row, part.first_column : part.last_column] = cells[::-1]
+    if place.face == "knit":
+        shown = shown[:, ::-1].copy()
+    repeat = np.zeros((place.repeat[1], place.repeat[0]), dtype=np.uint8)
+    drawing = Drawing(place.notation, place.face)
+    sheet = _Sheet("", Chart(repeat, (None,) * len(repeat)), Chart(shown, (None,) * len(shown)), drawing, None, {})
+    grid = _Grid(place.left_mm, place.top_mm, place.cell_mm, part)
+    paper = Rectangle(0, 0, width_mm, height_mm, fill="#ffffff", stroke=None)
+    return Page(width_mm, height_mm, (paper, *sheet.cells(grid)))
 
 
 # -- layout -------------------------------------------------------------------------------------------------------
@@ -218,9 +240,7 @@ class _Sheet:
         grid = _Grid(left, head, cell, part)
         items: list[Item] = [Rectangle(0, 0, width, height, fill="#ffffff", stroke=None)]
         items += self._head(width, count, where)
-        items += grid.lines()
-        items += self._signs(grid)
-        items += self._outline(grid)
+        items += self.cells(grid)
         items += self._row_numbers(grid)
         items += self._column_numbers(grid)
         items += self._band(grid)
@@ -233,7 +253,15 @@ class _Sheet:
             title=f"{heading} – chart",
             label=where or self.name,
             description=self._description(part),
+            about=tuple(self._place(grid).written().items()),
         )
+
+    def _place(self, grid: _Grid) -> Place:
+        part, notation, face = grid.part, self.drawing.notation, self.drawing.face
+        first, shown = (part.first_column, part.first_row), (self.shown.width, self.shown.height)
+        repeat = self.chart.width, self.chart.height
+        corner = grid.left_mm, grid.top_mm
+        return Place(*corner, grid.cell_mm, part.columns, part.rows, first, shown, repeat, notation, face)
 
     def _description(self, part: _Part) -> str:
         chart = self.chart
@@ -258,6 +286,12 @@ class _Sheet:
             yield Text(margin + after, margin + 4.2, rest, 3.2, fill=_QUIET)
         for number, line in enumerate(self._head_lines(width), start=1):
             yield Text(margin, margin + 5.0 + 4.2 * number, line, 3.0, fill=_WORDS)
+
+    def cells(self, grid: _Grid) -> Iterator[Item]:
+        """The grid with its signs and the outline of the repeat."""
+        yield from grid.lines()
+        yield from self._signs(grid)
+        yield from self._outline(grid)
 
     def _signs(self, grid: _Grid) -> Iterator[Item]:
         """The signs cell by cell; a running thread is one line along its row."""

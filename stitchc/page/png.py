@@ -35,13 +35,13 @@ def size_px(page: Page, dpi: int) -> tuple[int, int]:
     return max(1, round(page.width_mm * dpi / MM_PER_INCH)), max(1, round(page.height_mm * dpi / MM_PER_INCH))
 
 
-def png(page: Page, dpi: int = 600, mode: Mode = "1", text: dict[str, str] | None = None) -> bytes:
-    """The page as a PNG file that carries its scale (pHYs) and, as text chunks, its title and `text`.
+def png(page: Page, dpi: int = 600, mode: Mode = "1") -> bytes:
+    """The page as a PNG file that carries its scale (pHYs) and, as text chunks, its title and what it is `about`.
 
     In mode "1" a colour is black where it is darker than half grey. In "L" and "RGB" edges are smoothed by drawing
     at twice the size.
     """
-    said = {"Title": page.title, "Software": "stitchc", "Description": page.description, **(text or {})}
+    said = {"Title": page.title, "Software": "stitchc", "Description": page.description, **dict(page.about)}
     said = {key: visible(value) for key, value in said.items() if value}
     if mode == "1":
         return _one_bit(_black_and_white(page, dpi), dpi, said)
@@ -51,12 +51,12 @@ def png(page: Page, dpi: int = 600, mode: Mode = "1", text: dict[str, str] | Non
     for key, value in said.items():
         about.add_text(key, value) if value.isascii() else about.add_itxt(key, value)
     out = io.BytesIO()
-    _smooth(page, dpi, mode).save(out, "PNG", dpi=(dpi, dpi), pnginfo=about)
+    smoothed(page, dpi, mode).save(out, "PNG", dpi=(dpi, dpi), pnginfo=about)
     return out.getvalue()
 
 
-def _smooth(page: Page, dpi: int, mode: Mode) -> Image.Image:
-    """The page in greys or colours, drawn at twice the size and made smaller."""
+def smoothed(page: Page, dpi: int, mode: Mode) -> Image.Image:
+    """The page in greys ("L") or colours, drawn at twice the size and made smaller."""
     from PIL import Image
 
     width, height = size_px(page, dpi)

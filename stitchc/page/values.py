@@ -108,7 +108,7 @@ class Page(NamedTuple):
     """A page: x to the right and y down from the top left corner, in mm. Items are drawn in order.
 
     title: the document's title. label: what a viewer shows as the page's number ("rows 1-34"); description: a
-    sentence for those who cannot see it.
+    sentence for those who cannot see it. about: keywords and words that a PNG carries besides.
     """
 
     width_mm: float
@@ -117,6 +117,7 @@ class Page(NamedTuple):
     title: str = ""
     label: str = ""
     description: str = ""
+    about: tuple[tuple[str, str], ...] = ()
 
     def on(self, layer: Layer) -> Iterator[Item]:
         """The items of one layer, in order."""

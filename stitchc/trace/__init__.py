@@ -12,10 +12,11 @@ import numpy as np
 import numpy.typing as npt
 
 from stitchc.chart import LETTERS, MAX_CELLS, Cells, Chart
+from stitchc.drawn.place import face_told
 from stitchc.messages import Message, Refused, visible
 from stitchc.trace import repeat as repeats
 from stitchc.trace.meaning import Key, hex_of, letters_of
-from stitchc.trace.picture import Pixels, even_light, ink, open_picture, paper_colour
+from stitchc.trace.picture import Picture, Pixels, even_light, ink, open_picture, paper_colour
 
 if TYPE_CHECKING:
     from stitchc.drawn.symbols import Face
@@ -88,9 +89,10 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     T807 kinds of cells that are not explained, T808 a colour that is not there, T809 sizes that do not fit.
     """
     ask = ask or Ask()
-    pixels, smaller, told_face = open_picture(data, file)
+    picture = open_picture(data, file)
+    pixels, smaller = picture.pixels, picture.smaller
     if ask.face is None and ask.notation != "marks":
-        ask = replace(ask, face=told_face)
+        ask = replace(ask, face=face_told(picture.words))
     pixels, offset = _boxed(pixels, ask, file, smaller)
     if bool((pixels == pixels[0, 0]).all()):
         raise Refused(
@@ -101,7 +103,8 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
                 cure="Check that the right picture was saved, and with --box that it is the right part of it.",
             )
         )
-    field_ = _found(pixels, ask, file)
+    named = _on_named_grid(picture, ask)
+    field_ = _found(pixels, ask, file) if named is None else named[0]
     rows, columns = field_.rows, field_.columns
     if rows * columns > MAX_CELLS:
         raise Refused(
@@ -112,7 +115,7 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
                 cure="Cut out one repeat, or say how many columns and rows there are, as in --cells 24x36.",
             )
         )
-    codes, certainty, what, face = _read(field_, ask, file)
+    codes, certainty, what, face = _read(field_, ask, file) if named is None else named[1]
     if field_.lattice is not None and ask.cells is None and float((certainty < _SURE).mean()) > _MOST_UNSURE:
         raise Refused(_no_grid(file, ask))  # squares of which hardly one can be told lie beside the chart's own
     seen_face = ask.face or face or "purl"
@@ -150,6 +153,23 @@ class _Field:
     turned_deg: float
     how: str
     messages: tuple[Message, ...] = ()
+
+
+_Read = tuple["Cells", "npt.NDArray[np.float32]", str, "Face | None"]
+"""Codes and certainty of each cell, top row first; how they were read; the face, where the signs tell it."""
+
+
+def _on_named_grid(picture: Picture, ask: Ask) -> tuple[_Field, _Read] | None:
+    """A chart of ours that was not changed since it was drawn, and about which nothing else was said."""
+    from stitchc.trace.named import on_named_grid
+
+    said = ask.grid != "auto" or ask.cells is not None or ask.box_px is not None or ask.key.said
+    found = None if said else on_named_grid(picture)
+    if found is None or ask.notation not in ("auto", found[1].notation):
+        return None
+    lattice, signs = found
+    columns, rows = lattice.size
+    return _Field(rows, columns, picture.pixels, lattice, None, 0.0, " where the file says"), _signs_read(signs)
 
 
 def _boxed(pixels: Pixels, ask: Ask, file: str, smaller: int) -> tuple[Pixels, tuple[int, int]]:
@@ -298,8 +318,13 @@ def _no_grid(file: str, ask: Ask) -> Message:
 # -- reading ------------------------------------------------------------------------------------------------------
 
 
-def _read(field_: _Field, ask: Ask, file: str) -> tuple[Cells, npt.NDArray[np.float32], str, Face | None]:
-    """Codes and certainty of each cell, top row first; how they were read; the face, where the signs tell it."""
+def _signs_read(signs: Signs) -> _Read:
+    from stitchc.trace.cells import certainty
+
+    return signs.codes, certainty(signs.distances).max(axis=-1), _SIGN_WORDS[signs.notation, signs.face], signs.face
+
+
+def _read(field_: _Field, ask: Ask, file: str) -> _Read:
     from stitchc.trace.cells import certainty, kinds_of, known_signs, sampled
 
     patches: Patches
@@ -323,11 +348,11 @@ def _read(field_: _Field, ask: Ask, file: str) -> tuple[Cells, npt.NDArray[np.fl
         if field_.lattice.doubtful and ask.cells is None and not proved:
             raise Refused(_no_grid(file, ask))
         if signs is not None:
-            shares = certainty(signs.distances)
-            what = _SIGN_WORDS[signs.notation, signs.face]
+            read = _signs_read(signs)
             if ask.notation == "auto" and len(np.unique(signs.codes)) < 3:
-                what += " (a guess from few signs; for other marks: --notation marks --dark tuck)"
-            return signs.codes, shares.max(axis=-1), what, signs.face
+                guess = " (a guess from few signs; for other marks: --notation marks --dark tuck)"
+                return read[0], read[1], read[2] + guess, read[3]
+            return read
         kinds = kinds_of(patches, field_.pixels, field_.lattice)
         if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
             raise Refused(_no_grid(file, ask))  # squares that are all marked alike are no chart
@@ -346,9 +371,9 @@ def _read(field_: _Field, ask: Ask, file: str) -> tuple[Cells, npt.NDArray[np.fl
     shares = np.zeros((*of_kind.shape[:2], 3), dtype=np.float32)
     for index, code in enumerate(codes):
         shares[..., code] += of_kind[..., index]
-    read = shares.argmax(axis=-1).astype(np.uint8)
+    codes_read = shares.argmax(axis=-1).astype(np.uint8)
     words = ", ".join(f"{hex_of(kind.colour)} {_WORDS[code]}" for kind, code in zip(kinds.kinds, codes, strict=True))
-    return read, shares.max(axis=-1), f"read by look: {words}", None
+    return codes_read, shares.max(axis=-1), f"read by look: {words}", None
 
 
 def _or_larger_cells(refused: Refused, field_: _Field) -> Refused:

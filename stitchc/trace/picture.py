@@ -6,7 +6,7 @@ import io
 import math
 import warnings
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -34,12 +34,15 @@ FORMATS: Final = ("PNG", "JPEG", "GIF", "BMP", "TIFF", "WEBP", "PPM")
 class Picture(NamedTuple):
     """What was opened. smaller: how many of its pixels each way became one.
 
-    face: the side of the fabric that the file says it shows, as our own drawn charts do.
+    words: what the file says of itself, by keyword; dpi: its pixels an inch, 0 where it does not say.
+    size_px: width and height before it was made smaller.
     """
 
     pixels: Pixels
     smaller: int
-    face: Literal["purl", "knit"] | None
+    words: dict[str, str]
+    dpi: float
+    size_px: tuple[int, int]
 
 
 def open_picture(data: bytes, file: str) -> Picture:
@@ -60,7 +63,8 @@ def open_picture(data: bytes, file: str) -> Picture:
                 if width * height > MOST_PIXELS:
                     raise Refused(_too_large(file, f"has {width:,} by {height:,} pixels"))
                 opened.load()
-                face = opened.info.get("Face")
+                words = {str(key): value for key, value in opened.info.items() if isinstance(value, str)}
+                dpi = _dpi(opened.info.get("dpi"))
                 upright = ImageOps.exif_transpose(opened)
                 image = _on_white(upright)
     except Refused:
@@ -80,10 +84,19 @@ def open_picture(data: bytes, file: str) -> Picture:
                 cure="Trace a picture with at least two cells.",
             )
         )
+    size = image.size
     smaller = max(1, math.ceil(math.sqrt(image.width * image.height / _MOST_WORKED_ON)))
     if smaller > 1:
         image = image.reduce(smaller)
-    return Picture(np.asarray(image), smaller, face if face in ("purl", "knit") else None)
+    return Picture(np.asarray(image), smaller, words, dpi, size)
+
+
+def _dpi(told: object) -> float:
+    """Pixels an inch, where they are the same each way."""
+    match told:
+        case (float() | int() as across, float() | int() as down) if across == down and math.isfinite(across):
+            return float(across)
+    return 0.0
 
 
 def _on_white(image: Image) -> Image:
