@@ -203,6 +203,23 @@ def _too_many(machine: Machine, needles: Needles) -> list[Message]:
     return [Message("M303", "error", text, cure=cure)]
 
 
+def less_than_a_repeat(stitch: Stitch, machine: Machine, needles: Needles, edge: int) -> list[Message]:
+    """M306 where the needles between the edges do not hold one repeat, so that a part of it is never knitted."""
+    width = stitch.chart.width
+    between = needles.count - 2 * edge
+    if between >= width:
+        return []
+    if edge:
+        stand = f"{between} {'needle stands' if between == 1 else 'needles stand'} between the edges"
+    else:
+        stand = f"{between} {'is' if between == 1 else 'are'} in work"
+    text = f"`{stitch.name}` is {width} needles wide, but only {stand}: a part of the repeat is never knitted."
+    whole = width + 2 * edge
+    fits = whole <= machine.needles
+    cure = f"--needles {whole}" if fits else f"A narrower repeat, or a machine with at least {whole} needles."
+    return [Message("M306", "warning", text, stitch.span, cure=cure)]
+
+
 # -- what it costs --------------------------------------------------------------------------------------------------
 
 

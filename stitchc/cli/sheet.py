@@ -76,7 +76,7 @@ def command(
     after the left edge needles; on a machine with a card it lies where the machine puts it.
     """
     from stitchc.checks import check, edge_tucks
-    from stitchc.passes import cells_on, columns_on, unfit
+    from stitchc.passes import cells_on, columns_on, less_than_a_repeat, unfit
 
     pattern = common.read_pattern(file)
     stitches = common.chosen(pattern, stitch_names)
@@ -86,6 +86,7 @@ def command(
     for stitch, needles, count in plans:
         for message in [*check(stitch, machine), *unfit(stitch, machine, needles), *_too_much(stitch, needles, count)]:
             found.append((stitch.name, message))
+        found += [(stitch.name, message) for message in less_than_a_repeat(stitch, machine, needles, edge)]
         cells = cells_on(stitch.chart, columns_on(stitch.chart, machine, needles, edge))
         found += [(stitch.name, message) for message in edge_tucks(cells, needles, stitch)]
     never = {"M303", "N110"}  # there is no needle to move past the bed's end, and no room for more rows

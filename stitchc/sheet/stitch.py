@@ -32,6 +32,10 @@ def stitch_sheet(
     spent = cost(passes, machine)
     facts = [("Rows", _rows_words(rows, stitch.chart.height))]
     if moved_by_hand(machine):
+        repeats, over = divmod(needles.count - 2 * edge, stitch.chart.width)
+        if repeats and over:
+            repeat = f"the repeat of {number(stitch.chart.width, 'needle')}"
+            facts.append(("Across", f"{repeat} {_times(repeats)} and {number(over, 'needle')} more"))
         most = max((len(each.held) for each in passes), default=0)
         facts.append(
             ("Work", f"{number(spent.moves, 'needle move')} by hand; at most {number(most, 'needle')} held at a time")
@@ -60,5 +64,9 @@ def _rows_words(rows: int, height: int) -> str:
     repeat = f"the repeat of {height} row{'' if height == 1 else 's'}"
     if not times:
         return f"{rows} of {repeat}"
-    words = f"{rows:,}: {repeat} {'once' if times == 1 else f'{times:,} times'}"
+    words = f"{rows:,}: {repeat} {_times(times)}"
     return f"{words} and {rest} row{'' if rest == 1 else 's'} more" if rest else words
+
+
+def _times(times: int) -> str:
+    return "once" if times == 1 else f"{times:,} times"

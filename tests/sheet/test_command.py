@@ -197,6 +197,36 @@ def test_an_edge_tuck_goes_on_with_anyway_and_the_sheet_says_what_to_do(
     assert "Watch R12: a tuck on an edge needle" in " ".join(out.split())
 
 
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ((), ""),
+        (("--needles", "14"), ""),
+        (("--needles", "12", "--edge", "0"), ""),
+        (("--needles", "13"), "but only 11 needles stand between the edges"),
+        (("--needles", "3"), "but only 1 needle stands between the edges"),
+        (("--needles", "1", "--edge", "0", "--anyway"), "but only 1 is in work"),
+    ],
+)
+def test_fewer_needles_than_one_repeat_are_warned_of(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, options: tuple[str, ...], said: str
+) -> None:
+    path = written(tmp_path, "stitch fern over 12\n    1: K3 T K4 T K3\n    2: K\n")
+    assert run(["sheet", path, *options]) == 0
+    captured = capsys.readouterr()
+    assert ("M306" in captured.err) == ("(M306)" in captured.out) == bool(said)
+    assert said in captured.err and ("cure: --needles 1" in captured.err) == bool(said)
+    if said and "--edge" not in options:
+        assert "cure: --needles 14" in captured.err
+        assert run(["sheet", path, "--needles", "14"]) == 0 and "M306" not in capsys.readouterr().err
+
+
+def test_a_head_says_where_repeats_are_not_whole_across(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = written(tmp_path, "stitch fern over 12\n    1: K3 T K4 T K3\n    2: K\n")
+    assert "Across:   the repeat of 12 needles 3 times and 2 needles more" in sheet(capsys, path, "--needles", "40")
+    assert "Across" not in sheet(capsys, path, "--needles", "38")
+
+
 def test_html_goes_to_files_named_for_pattern_and_stitch(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
