@@ -340,6 +340,17 @@ BAD: dict[str, tuple[str, list[tuple[int, str, str, str]]]] = {
     "an open table": ("[bed\nneedles = 2\n", [(1, "", "not valid TOML", "")]),
     "a key twice": ("[bed]\nneedles = 2\nneedles = 4\n", [(3, "needles", "key `needles` was given before", "one")]),
     "a table twice": ("[bed]\n[reader]\n[bed]\n", [(3, "bed", "the table `bed` was given before", "Leave out one")]),
+    "a table twice, left open": (
+        "[bed]\n[bed&\n",
+        [(2, "[bed&", "table `bed` was given before", "keys under the first")],
+    ),
+    "a key twice in braces": ("x = { a = 1, a = 2 }\n", [(1, "x", "the key `a` was given before", "Leave out one")]),
+    "a key over a key in braces": (
+        "x = {a = 1, a.b = 2}\n",
+        [(1, "x", "key in `x = {a = 1, a.b = 2}` was", "Leave out")],
+    ),
+    "a table added to": ("[a.b]\nc = 1\n[a]\nb.d = 1\n", [(4, "b.d", "the table `b` was given before", "Leave out")]),
+    "a control character": ('title = "\x01"\n', [(1, "", "not valid TOML: invalid character", "")]),
     "not TOML at the end": ("[bed]\nneedles", [(2, "", "not valid TOML", "")]),
     "a pattern": ("stitch ripple\n    1: K T\n", [(1, "", "not valid TOML", "")]),
     "thousands of digits": (BASED + f"x = {'9' * 380}{chr(10)}", [(2, "x", "no key `x`", "")]),

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from stitchc.card import words
+from stitchc.messages import visible
 
 if TYPE_CHECKING:
     from stitchc.card.plan import Card
@@ -59,7 +60,7 @@ def punching_list(card: Card) -> str:
 
 def _lines(card: Card) -> Iterator[str]:
     machine, joining = card.machine, card.shape.joining_rows
-    yield f"Punching list: {words.heading(card)}"
+    yield f"Punching list: {visible(words.heading(card))}"
     yield from _wrapped(f"Made by stitchc for {machine.name}: {machine.title}.")
     yield from _wrapped(words.counts(card).replace(", framed", ""))
     for remark in card.remarks:
@@ -133,7 +134,7 @@ def _alike(rows: Sequence[str]) -> Iterator[str]:
 def _wrapped(text: str, head: str = "") -> Iterator[str]:
     import textwrap
 
-    lines = textwrap.wrap(text, max(30, WIDTH - len(head)), break_long_words=False) or [""]
+    lines = textwrap.wrap(visible(text), max(30, WIDTH - len(head)), break_long_words=False) or [""]
     yield head + lines[0]
     for line in lines[1:]:
         yield " " * len(head) + line

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from importlib import resources
 from typing import TYPE_CHECKING
 
+from stitchc.messages import visible
+
 if TYPE_CHECKING:
     from stitchc.cli.build import Made
     from stitchc.messages import Message
@@ -43,9 +45,9 @@ def index_page(
     template = resources.files(__package__).joinpath("index.html.j2").read_text("utf-8")
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     return environment.from_string(template).render(
-        title=pattern.title or "Pattern",
-        notes=pattern.notes,
-        warnings=[message.text for message in warnings],
+        title=visible(pattern.title or "Pattern"),
+        notes=[visible(note) for note in pattern.notes],
+        warnings=[visible(message.text) for message in warnings],
         stitches=[
             {
                 "name": stitch.name,

@@ -5,6 +5,8 @@ The library's TOML reader gives no places, so they are looked for in the text. K
 
 from __future__ import annotations
 
+import ast
+import contextlib
 import re
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, NoReturn
@@ -51,10 +53,12 @@ def _refuse(message: Message, sources: Mapping[str, Sequence[str]] | None = None
 _A_LINE: Final = 'A line is a [table], or a key = value with text in quotes: tuck = "holding".'
 _TWICE: Final = {
     "Cannot overwrite a value": "key",
+    "Duplicate inline table key": "key",
     "Cannot declare": "table",
     "Cannot mutate immutable namespace": "table",
+    "Cannot redefine namespace": "table",
 }
-"""What the TOML reader of the library says, in plainer words."""
+"""How the library's TOML reader begins to say that something was given before, and what that is."""
 
 
 class Source:
@@ -83,22 +87,33 @@ class Source:
         except ValueError as error:  # TOMLDecodeError, and what a number of thousands of digits raises
             at_line, at_column = self._place(str(error))
             reason = re.sub(r"\s*\(at .*?\)\s*$", "", str(error)) or "it cannot be read"
-            twice = _TWICE.get(reason.split(" (")[0].split(" '")[0])
-            if twice:
-                self._given_twice(twice, at_line)
+            for beginning, what in _TWICE.items():
+                if reason.startswith(beginning):
+                    self._given_twice(what, _name_in(reason), at_line, at_column)
+            reason = reason.replace("Illegal", "Invalid")
             self._stop(f"This is not valid TOML: {reason[:1].lower()}{short(reason[1:], 120)}.", at_line, at_column, 1)
         self._find_places()
         return said
 
-    def _given_twice(self, what: str, number: int) -> NoReturn:
-        """Stops at the line that says again what was said before, with its name where the line shows it."""
-        found = self._HEADER.match(self.lines[number - 1]) or self._ENTRY.match(self.lines[number - 1])
-        name = f" `{short(found[1])}`" if found else ""
+    def _given_twice(self, what: str, name: str, number: int, column: int) -> NoReturn:
+        """Stops where something is said again: at its name if the line shows it, and else at the line's own text.
+
+        name: what the TOML reader called it, or nothing where it gave no name.
+        """
+        line = self.lines[number - 1]
+        found = self._HEADER.match(line) or self._ENTRY.match(line)
+        shows_it = found and ("{" not in line[:column] if not name else _dotted(found[1])[-1:] == (name,))
+        if found and shows_it:
+            text, start = found[1], found.start(1)
+            what = "table" if self._HEADER.match(line) else what
+        else:
+            text, start = line.strip(), len(line) - len(line.lstrip())
+        called = f" in `{short(text)}`" if not shows_it and not name else f" `{short(text if shows_it else name)}`"
         self._stop(
-            f"This is not valid TOML: the {what}{name} was given before.",
+            f"This is not valid TOML: the {what}{called} was given before.",
             number,
-            found.start(1) + 1 if found else 1,
-            len(found[1]) if found else 1,
+            start + 1,
+            max(1, len(text)),
             cure="Leave out one of the two" + (", or put all its keys under the first." if what == "table" else "."),
         )
 
@@ -172,6 +187,17 @@ class Source:
 def _dotted(text: str) -> tuple[str, ...]:
     parts = re.findall(r"\"([^\"]*)\"|'([^']*)'|([\w-]+)", text)
     return tuple("".join(part) for part in parts)
+
+
+def _name_in(reason: str) -> str:
+    """The key's own name (the last part of a dotted one) in what the TOML reader said, or nothing."""
+    written = re.search(r"""\(["'].*\)|'.*'|".*\"""", reason)
+    if written is None:
+        return ""
+    with contextlib.suppress(ValueError, SyntaxError):
+        name = ast.literal_eval(written[0])
+        return str(name[-1]) if isinstance(name, tuple) else str(name)
+    return ""
 
 
 def _value_end(line: str, start: int) -> str:

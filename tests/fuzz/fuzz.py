@@ -1,20 +1,18 @@
-"""A coverage-guided search for inputs that break a promise of the reader, the profile loader, `trace` or `format`.
+"""What the reader, the profile loader, `format`, `trace` and the way from text to fabric promise for any bytes.
 
-    python -m venv --system-site-packages FUZZ && FUZZ/bin/pip install atheris .
-    FUZZ/bin/python -m tests.fuzz reader CORPUS -max_total_time=600
-
-The targets are `reader`, `profile`, `format`, `trace`; what follows the name goes to libFuzzer. CORPUS is a folder
-of one's own (kept outside the tree): the seeds are put there first, and what reaches new code is added. An input
-that breaks a promise is left as `crash-…` in the current folder: cut it down (`-minimize_crash=1 -runs=20000`), name
-it for what it shows, and keep it in `tests/fuzz/cases/TARGET/`, where the ordinary tests try it on every run.
+The targets are held to it by the search in `__main__`, and by the ordinary tests for the seeds and the kept cases.
 """
 
 from __future__ import annotations
 
 import io
+import itertools
+import json
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from stitchc.bed import needle_name
 from stitchc.chart import MAX_CELLS
@@ -22,9 +20,16 @@ from stitchc.machines import SHIPPED, load_text, profile_text
 from stitchc.messages import Message, Refused, has_errors, render, to_json
 from stitchc.notation import compile_text, write_chart
 from stitchc.notation.layout import lay_out, same_meaning
+from stitchc.notation.slips import KEYWORDS
+from tests.proof import machines
+
+if TYPE_CHECKING:
+    from stitchc.machines import Machine
+    from stitchc.pattern import Pattern, Side, Stitch
 
 HERE = Path(__file__).parent
 EXAMPLES = HERE.parents[1] / "examples"
+NOTATION_CASES = HERE.parent / "notation" / "cases"
 SECONDS = 10
 """No input of a few kilobytes may take longer, on a busy machine and under coverage measurement."""
 
@@ -111,7 +116,90 @@ def trace(data: bytes) -> None:
         assert compile_text(write_chart("kelp", found.chart)).pattern is not None
 
 
-TARGETS: dict[str, Callable[[bytes], None]] = {"reader": reader, "profile": profile, "format": format, "trace": trace}
+MOST_KNITTED = 1500
+"""Cells of a stitch that is knitted in the search, so that an input takes some milliseconds."""
+
+
+def knit(data: bytes) -> None:
+    """Whatever compiles is checked, lowered, put into words and onto a card without a word out of place; and simulated
+    machines (`tests/proof/machines.py`) that are fed with the sheet and with the card knit what the chart says."""
+    pattern = compile_text(data).pattern
+    if pattern is None:
+        return
+    stitches = [stitch for stitch in pattern.wanted() if stitch.chart.cells.size <= MOST_KNITTED]
+    variant = sum(data)  # of the bytes alone, so that a case does the same in every run
+    for stitch in stitches[:3]:
+        for name in ("hand-standard", "card24-standard"):
+            _knit_by_sheet(pattern, stitch, _shipped(name), variant)
+        _knit_by_card(pattern, stitch, _shipped("card24-standard"))
+
+
+@cache
+def _shipped(name: str) -> Machine:
+    return load_text(profile_text(name), name, shipped=name)
+
+
+def _knit_by_sheet(pattern: Pattern, stitch: Stitch, machine: Machine, variant: int) -> None:
+    from stitchc.checks import check, edge_tucks
+    from stitchc.passes import cells_on, columns_on, cost, default_needles, lower, unfit, ways
+    from stitchc.sheet import stitch_sheet, to_json, to_text
+
+    edge = variant % 3
+    side: Side = "left" if variant // 3 % 2 else "right"
+    rows = stitch.chart.height + variant // 6 % 3
+    needles = default_needles(stitch.chart, edge)
+    on_bed = cells_on(stitch.chart, columns_on(stitch.chart, machine, needles, edge))
+    found = [*check(stitch, machine), *unfit(stitch, machine, needles), *edge_tucks(on_bed, needles, stitch)]
+    soundly_said(found, pattern.sources)
+    codes = [message.code for message in found]
+    assert len(set(codes)) == len(codes) or codes.count("M305") == 2, codes
+    if "M303" in codes:
+        return  # more needles than the bed has: there is no needle to move
+    sheet = stitch_sheet(pattern, stitch, machine, needles, rows, side, edge, found)
+    for every_row in (False, True):
+        text = to_text(sheet, every_row)
+        assert all(character == "\n" or character.isprintable() for character in text), text
+    by_hand = machine.reader == "none"
+    column_1 = None if by_hand else machines.position(machine.column_1_needle or "R1")
+    fabric = machines.follow_sheet(json.loads(to_json([sheet])), side, by_hand)
+    bed = range(needles.first, needles.last + 1)
+    assert fabric == machines.wanted(stitch.chart.rows(), bed, rows, edge, column_1), fabric
+    if by_hand and stitch.chart.width <= 12:
+        asked = cost(lower(stitch.chart, machine, needles, rows, side, edge), machine)
+        found_ways = ways(stitch.chart, machine, needles, rows, side, edge)
+        assert next(way.cost for way in found_ways if (way.carriage, way.shift) == (side, 0)) == asked
+        assert (found_ways[0].cost.moves, found_ways[0].cost.lever_changes) <= (asked.moves, asked.lever_changes)
+
+
+def _knit_by_card(pattern: Pattern, stitch: Stitch, machine: Machine) -> None:
+    from stitchc.card import make_card, unfit
+    from stitchc.card.punching import punching_list
+
+    found = unfit(stitch, machine)
+    soundly_said(found, pattern.sources)
+    if any(message.code in ("M301", "M302") for message in found):
+        return
+    card = make_card(stitch, machine, title=pattern.title)
+    assert all(character == "\n" or character.isprintable() for character in punching_list(card))
+    if "mixed" in card.chart.settings():
+        return  # no carriage does both in one pass
+    habits = machines.Habits()
+    felt = machines.card_in_reader(habits, card.holes.tolist())
+    settings = machines.settings_told([(change.row, change.setting) for change in card.changes], card.rows)
+    bed = range(-13, 13)
+    knitted = machines.knit_by_reader(habits, felt, bed, card.rows + 1, settings, card.rows)
+    assert knitted == machines.wanted(stitch.chart.rows(), bed, len(knitted), column_1=-12), knitted
+
+
+TARGETS: dict[str, Callable[[bytes], None]] = {
+    "reader": reader,
+    "profile": profile,
+    "format": format,
+    "knit": knit,
+    "trace": trace,
+}
+OF_NOTATION = ("reader", "format", "knit")
+"""The targets that are given text in the notation."""
 
 
 def attempt(target: str, data: bytes) -> None:
@@ -125,8 +213,9 @@ def attempt(target: str, data: bytes) -> None:
 def seeds(target: str) -> list[bytes]:
     """What the search begins with: the examples, the shipped profiles, small charts as pictures, and the kept cases."""
     kept = [path.read_bytes() for path in sorted((HERE / "cases" / target).glob("*"))]
-    if target in ("reader", "format"):
-        return kept + [path.read_bytes() for path in sorted(EXAMPLES.glob("*.stitch"))]
+    if target in OF_NOTATION:
+        given = itertools.chain(EXAMPLES.glob("*.stitch"), NOTATION_CASES.glob("*.stitch"))
+        return kept + [path.read_bytes() for path in sorted(given)]
     if target == "profile":
         return kept + [profile_text(name).encode() for name in SHIPPED] + [(EXAMPLES / "studio.toml").read_bytes()]
     return kept + list(_pictures())
@@ -151,16 +240,29 @@ def _pictures() -> Iterable[bytes]:
             yield held.getvalue()
 
 
-WORDS = {
+WORDS: dict[str, tuple[str, ...]] = {
     "notation": (
-        *("stitch", "over", "in", "then", "beside", "across", "up", "shifted", "left", "right", "mirrored", "reversed"),
-        *("with", "for", "plain", "by", "gauge", "stitches", "rows", "per", "mm", "cm", "piece", "width", "plus"),
-        *("edge", "needles", "carriage", "do", "knit", "at", "exactly", "note", "yarn", "include", "colour", "tex"),
-        *("weight", "L40-R39", "L4–R3", ")x", "×", "\u202e", "\u0301", "К", "\ufeff", "\u2028", "\x85", "\r"),
-        "pattern",
+        *sorted(KEYWORDS),
+        *("x2", "x3", ")x", "(K", "×", "K", "T", "S", "K2", "T3", "S4", "1:", "2:", "3:", "1-4:", "1, 3:", "in a:"),
+        *("1: K T\n", "2: K\n", "stitch a\n", "stitch b = ", "b mirrored", "plain 4 by 2", "shifted 1 left"),
+        *("K for S, S for K", "T for S", "over 8\n", "a then b", "a beside b", "(a up 2)", "across 3", "yarn a\n"),
+        *("L40-R39", "L4–R3", "60 cm", "4 in", "7.6 cm", "20 stitches 28 rows per 10 cm", "0", "1000000", "1000001"),
+        *("light", "#d9c7a0", '"', "#", "\n", "\r\n", "\t", ":", "=", "-", "–"),
+        *("\u202e", "\u0301", "\u00e9", "К", "Т", "Ѕ", "\ufeff", "\u2028", "\x85", "\r", "\u00a0", "\u3000", "\u200d"),
+        *("×2", "P", "PLAIN", "Stitch", "\x00", "\x1b[31m", "\x7f", "🧶"),
     ),
     "profile": (
-        *("[card]", "[bed]", "[reader]", "[limits]", "[carriage]", "based_on", "nan", "inf", "true", "1979-05-27"),
-        *("'''", '"""', "[[", "0x", "1e400", "\\u0000", "\u202e", "never", "hold", "needles", "pitch_mm", "name"),
+        *("[card]\n", "[bed]\n", "[reader]\n", "[limits]\n", "[carriage]\n", "based_on", "nan", "inf", "true"),
+        *("'''", '"""', "[[", "]]", "0x", "1e400", "\\u0000", "\u202e", "never", "hold", "needles", "pitch_mm"),
+        *(f'based_on = "{name}"\n' for name in SHIPPED),
+        *("1979-05-27", "name", "title", "format", "stitchc-machine/1", "tuck", "slip", "hold_directions", "kind"),
+        *("width", "mark_means", "mirrored", "column_1_needle", "selects", "first_row", "rows", "least_rows"),
+        *("joining_rows", "seen_above_read", "column_pitch_mm", "row_pitch_mm", "hole_mm", "sheet_width_mm"),
+        *("guide_hole_mm", "guide_pitch_mm", "guide_from_edge_mm", "guide_offset_mm", "clip_hole_mm", "error"),
+        *("clip_from_edge_mm", "clip_from_end_mm", "end_margin_mm", "tucks_in_succession", "tucks_side_by_side"),
+        *("slips_in_succession", "float_needles", "warn_from", "error_from", "float_mm", "mixed_rows", "warning"),
+        *('"none"', '"card"', '"bitmap"', '"holding"', '"carriage"', '"by-hand"', '"both"', '"one"', '"L12"'),
+        *(" = ", ".", "{ ", " }", ", ", "-1", "0", "1", "24", "200", "1e3", "0.0", "10000", "false", '"', "#"),
     ),
 }  # fmt: skip
+"""What the search may put into its inputs, beside what it finds for itself."""
