@@ -283,13 +283,14 @@ def _watched(shown: list[tuple[Tile, Page]]) -> Iterator[tuple[Tile, Page]]:
 
 def _say_more(card: Card, rows: int | None, named: bool) -> None:
     from stitchc.card.work import least_work
-    from stitchc.page.lettering import lacking
+    from stitchc.page.lettering import what_is_lacking
 
-    missing = lacking(f"{card.title}{card.stitch}{''.join(yarn or '' for yarn in card.chart.yarns)}")
     before = f"{card.stitch}: " if named else ""
-    if missing:
-        shown = ", ".join(f"`{letter}`" for letter in missing[:8])
-        say(f"{before}The template's font has no {shown}; there the letters stand as \\u{{…}}.")
+    lacking = what_is_lacking(
+        f"{card.title}{card.stitch}{''.join(yarn or '' for yarn in card.chart.yarns)}", "template"
+    )
+    if lacking:
+        say(before + lacking)
     for sentence in least_work(card, rows):
         say(before + sentence)
 

@@ -133,7 +133,12 @@ def command(
         common.put_text("\n".join(lines), output, force)
         return
     from stitchc.drawn import Drawing, draw
+    from stitchc.page.lettering import what_is_lacking
 
+    names = (name or "" for stitch in stitches for name in (stitch.name, *stitch.chart.yarns))
+    lacking = what_is_lacking("".join((pattern.title or "", *names)), "chart")
+    if lacking:
+        common.say(lacking)
     drawing = Drawing(notation, face, carriage, cell_mm, repeats, paper or ("a4" if form == "pdf" else "roll"))
     drawn = {
         stitch.name: draw(stitch.name, stitch.chart, drawing, title=pattern.title, yarns=pattern.yarns)

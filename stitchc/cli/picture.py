@@ -29,6 +29,8 @@ _MOST_PX: Final = 12_000
 _MOST_PIXELS: Final = 36_000_000
 _LONGER: Final = 1.06
 _MOST_NAMED: Final = 6
+_MUCH_WIDER: Final = 1.5
+"""Pictures more than this many times as wide as high stand one over the other."""
 
 _SIZE = re.compile(r"\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:x|×|\*|by)\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:cm)?\s*")
 
@@ -53,7 +55,7 @@ def _parse_size(context: click.Context, parameter: click.Parameter, text: str | 
     type=click.Choice(["both", "purl", "knit"]),
     default="both",
     show_default=True,
-    help="The side seen: purl (as it hangs on the machine), knit (from behind), or both beside each other.",
+    help="The side seen: purl (as it hangs on the machine), knit (from behind), or both in one picture.",
 )
 @common.option(
     "--size",
@@ -96,6 +98,7 @@ def command(
     common.form_for(None, output, ("png",))
     from stitchc import files
     from stitchc.gauge import check_swatches, estimate_pattern
+    from stitchc.page.lettering import what_is_lacking
 
     pattern = common.read_pattern(file)
     stitches = common.chosen(pattern, stitch_names)
@@ -116,6 +119,9 @@ def command(
         files.refuse_foreign(target, force)
         targets[target] = stitch
     _say_whose_colours_are_not_given(pattern, stitches)
+    lacking = what_is_lacking("".join(stitch.name for stitch in stitches), "picture")
+    if lacking:
+        common.say(lacking)
     for target, stitch in targets.items():
         try:
             common.put_files([(target, _png(pattern, stitch, report, face, size, px, dpi, units))], force)
@@ -267,10 +273,16 @@ def _resolution(across_cm: float, scale: _Scale, px: int | None, dpi: int | None
 
 
 def yarn_colours(pattern: Pattern, stitch: Stitch) -> list[Colour]:
-    """A colour for each row: the yarn's own, or one of a set that all can tell apart; natural where none is named."""
+    """A colour for each row: the yarn's own, or one of a set that all can tell apart.
+
+    A row that names no yarn has the only one of the pattern, else a natural white.
+    """
     from stitchc.fabric import DISTINCT, NATURAL
 
     used = [name for name in pattern.yarns if name in stitch.chart.yarns]
+    if not used and len(pattern.yarns) == 1:  # a pattern's only yarn is what it is knitted in
+        (only,) = pattern.yarns.values()
+        return [_rgb(only.colour) if only.colour is not None else NATURAL] * stitch.chart.height
     plain = [name for name in used if pattern.yarns[name].colour is None]
     table: dict[str | None, Colour] = {None: NATURAL}
     for name in used:
@@ -294,7 +306,8 @@ def _rgb(colour: str) -> Colour:
 
 
 def _plate(pictures: list[Picture], faces: tuple[Face, ...], stitch: Stitch, px_per_cm: float, units: str) -> bytes:
-    """The pictures beside each other over a strip with the side, the stitch's name and a scale bar."""
+    """The pictures, each over a strip with the side, the stitch's name and a scale bar: beside each other, or one over
+    the other where they are much wider than high."""
     name = stitch.name
     import io
 
@@ -305,14 +318,15 @@ def _plate(pictures: list[Picture], faces: tuple[Face, ...], stitch: Stitch, px_
     high, wide = pictures[0].shape[:2]
     letter = max(11, round(min(wide, 1400) / 42))
     gap, strip = max(4, wide // 60), round(letter * 2.2)
-    total = len(pictures) * wide + (len(pictures) - 1) * gap
-    plate = Image.new("RGB", (total, high + strip), "white")
+    stacked = wide > _MUCH_WIDER * high
+    columns, rows = (1, len(pictures)) if stacked else (len(pictures), 1)
+    plate = Image.new("RGB", (columns * wide + (columns - 1) * gap, rows * (high + strip)), "white")
     pen = ImageDraw.Draw(plate)
     ink = (30, 30, 30)
-    middle = high + strip // 2
     for index, (picture, face) in enumerate(zip(pictures, faces, strict=True)):
-        left = index * (wide + gap)
-        plate.paste(Image.fromarray(picture), (left, 0))
+        left, top = (0, index * (high + strip)) if stacked else (index * (wide + gap), 0)
+        middle = top + high + strip // 2
+        plate.paste(Image.fromarray(picture), (left, top))
         bar_px, bar_said = _bar_length(wide, px_per_cm, units)
         right = left + wide - letter // 2
         pen.line([(right - bar_px, middle), (right, middle)], ink, max(1, letter // 7))

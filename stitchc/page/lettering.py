@@ -94,6 +94,16 @@ def lacking(text: str) -> list[str]:
     return [letter for letter in dict.fromkeys(visible(text)) if not letter.isascii() and not _has(letter)]
 
 
+def what_is_lacking(text: str, where: str) -> str | None:
+    """A sentence on the letters of the text that stand as codes in `where` (`template`, …), if there are any."""
+    missing = lacking(text)
+    if not missing:
+        return None
+    shown = ", ".join(f"`{letter}`" for letter in missing[:8])
+    more = f" and {len(missing) - 8} more" if len(missing) > 8 else ""
+    return f"The {where}'s font has no {shown}{more}; there the letters stand as \\u{{…}}."
+
+
 def width_mm(text: str, size_mm: float, bold: bool = False) -> float:
     """How wide a line of lettering is."""
     return float(font(_MEASURED_PX, bold).getlength(printable(text))) * size_mm / _MEASURED_PX

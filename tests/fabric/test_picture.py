@@ -108,6 +108,31 @@ def test_yarns_colours(pattern: Path) -> None:
     assert ((greenness < -8) & (pixels[:, 0] > 120)).mean() > 0.3, "sand is oat"
 
 
+def test_a_patterns_only_yarn_colours_rows_that_name_none(tmp_path: Path) -> None:
+    """As its pieces are knitted in it."""
+    file = tmp_path / "one.stitch"
+    file.write_text('yarn kelp colour "#2f6f3f"\nstitch ripple\n1: K T\n2: K\n')
+    assert draw(str(file), "--face", "knit", "--px", "150", "-o", str(tmp_path / "one.png")) == 0
+    red, green, blue = np.asarray(opened(tmp_path / "one.png"))[:140].reshape(-1, 3).astype(float).mean(axis=0)
+    assert green > red + 15 and green > blue + 15
+
+
+def test_much_wider_than_high_one_side_stands_over_the_other(pattern: Path) -> None:
+    words = ("tide.stitch", "--stitch", "ripple", "--px", "200", "-o", "wide.png")
+    assert draw(*words, "--size", "8x4") == 0
+    wide = opened(pattern.parent / "wide.png")
+    assert wide.width == 200 and wide.height > 200
+    assert draw(*words, "--size", "8x7") == 0
+    assert opened(pattern.parent / "wide.png").width > 400
+
+
+def test_a_name_that_the_font_cannot_show_is_said(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "wave.stitch"
+    file.write_text("stitch 波\n1: K\n", encoding="utf-8")
+    assert draw(str(file), "--px", "120", "-o", str(tmp_path / "wave.png")) == 0
+    assert "The picture's font has no `波`" in capfd.readouterr().err
+
+
 def test_a_colour_that_is_not_given_is_said_once(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
     """A yarn that no drawn stitch uses is not spoken of, nor one with a colour, nor a pattern without yarns."""
     file = tmp_path / "two.stitch"

@@ -12,7 +12,16 @@ import pytest
 from PIL import Image
 
 from stitchc.page import Circle, Disc, Line, Page, Polygon, Rectangle, Text
-from stitchc.page.lettering import fitted, font_path, lacking, printable, visual_order, width_mm, wrapped
+from stitchc.page.lettering import (
+    fitted,
+    font_path,
+    lacking,
+    printable,
+    visual_order,
+    what_is_lacking,
+    width_mm,
+    wrapped,
+)
 from stitchc.page.pdf import MOST_MM, pdf
 from stitchc.page.png import png, size_px
 from stitchc.page.svg import svg
@@ -156,6 +165,10 @@ def test_letters_that_the_font_lacks_are_said() -> None:
     assert font_path().is_file() and font_path(bold=True).is_file()
     assert printable("Прилив Ärmel λ") == "Прилив Ärmel λ"
     assert printable("波") == r"\u{6ce2}" and lacking("a波波b") == ["波"] and lacking("abc") == []
+    assert what_is_lacking("tide", "chart") is None
+    assert what_is_lacking("a波", "chart") == "The chart's font has no `波`; there the letters stand as \\u{…}."
+    many = "".join(chr(0x4E00 + at) for at in range(11))
+    assert " and 3 more; " in (what_is_lacking(many, "picture") or "")
     assert printable("a\u202eb") == r"a\u{202e}b"
 
 
