@@ -92,8 +92,11 @@ def lower(
     on_bed = _held_by_chart_row(chart, columns, needles)
     patterned = bool((chart.cells != KNIT).any())
     passes: list[Pass] = []
-    before: tuple[int, ...] = tuple(sorted(held)) if by_hand else ()
-    between: dict[tuple[tuple[int, ...], int], tuple[tuple[int, ...], tuple[int, ...]]] = {}
+    at_first: tuple[int, ...] = tuple(sorted(held)) if by_hand else ()
+    before = at_first
+    # By identity (both are kept, here and in `on_bed`): rows alike share their tuples, and hashing two hundred needles
+    # for every row would take longest of all.
+    between: dict[tuple[int, int], tuple[tuple[int, ...], tuple[int, ...]]] = {}
     nothing: tuple[tuple[int, ...], tuple[int, ...]] = ((), ())
     from_right = carriage == "right"
     for index in range(rows):
@@ -102,7 +105,7 @@ def lower(
         moved = nothing
         if by_hand:
             if now:
-                key = (before, chart_index)
+                key = (id(before), id(now))
                 if key not in between:
                     stay, were = set(now), set(before)
                     between[key] = (

@@ -195,7 +195,7 @@ def shortest(needles: tuple[int, ...]) -> Phrase:
     taken = bytearray(needles[-1] - origin + 1)
     for needle in needles:
         taken[needle - origin] = 1
-    repeats = _repeats(taken)
+    repeats = _Repeats(taken)
     whole = [Phrase((comb,)) for comb in _combs_from(0, origin, taken, repeats) if comb.last == needles[-1]]
     listed = Phrase(tuple(as_runs(needles)))
     candidates = [listed, *whole, _cut_into_parts(needles, taken, repeats), *_with_exceptions(needles)]
@@ -208,7 +208,7 @@ _ALSO: Final = len("; also ")
 _COMMA: Final = len(", ")
 
 
-def _cut_into_parts(needles: tuple[int, ...], taken: bytearray, repeats: list[list[int]]) -> Phrase:
+def _cut_into_parts(needles: tuple[int, ...], taken: bytearray, repeats: _Repeats) -> Phrase:
     """The cheapest way to cut the needles, left to right, into runs and combs (dynamic programming from the right)."""
     origin = needles[0]
     count = len(needles)
@@ -252,39 +252,42 @@ def _joined(rest: tuple[int, Run | Comb | None, int], after_run: bool) -> int:
     return cost + (_COMMA if after_run and isinstance(part, Run) else _ALSO)
 
 
-def _repeats(taken: bytearray) -> list[list[int]]:
-    """repeats[p][k]: how many needles from k on are as the one p further to the right, for each period p."""
-    size = len(taken)
-    table: list[list[int]] = [[], []]
-    for period in range(2, min(LONGEST_PERIOD, size - 1) + 1):
-        row = [0] * (size + 1)
-        for k in range(size - period - 1, -1, -1):
-            row[k] = row[k + 1] + 1 if taken[k] == taken[k + period] else 0
-        table.append(row)
-    return table
+class _Repeats:
+    """How far a bed goes on in the same way: made for each period when it is first asked for."""
+
+    def __init__(self, taken: bytearray) -> None:
+        self._taken = taken
+        self._different: dict[int, bytes] = {}
+
+    def from_needle(self, start: int, period: int) -> int:
+        """How many needles from `start` on are as the one `period` further to the right."""
+        length = len(self._taken) - period
+        if period not in self._different:
+            here, there = (int.from_bytes(part, "big") for part in (self._taken[:length], self._taken[period:]))
+            self._different[period] = (here ^ there).to_bytes(length, "big")
+        other = self._different[period].find(1, start)
+        return (length if other < 0 else other) - start
 
 
-def _combs_from(start: int, origin: int, taken: bytearray, repeats: list[list[int]]) -> Iterable[Comb]:
-    """Every comb that begins at this needle and reaches as far as its period holds."""
-    size = len(taken)
-    for period in range(2, len(repeats)):
-        if start + period >= size or not taken[start + period] or not repeats[period][start]:
-            continue
-        if taken[start + period - 1]:
-            continue
-        end = taken.rindex(1, start, start + period + repeats[period][start])
-        if taken.count(1, start, end + 1) < 3:
-            continue
-        teeth = _teeth(bytes(taken[start : start + period]))
-        if teeth is not None:
-            yield Comb(origin + start, origin + end, teeth)
+def _combs_from(start: int, origin: int, taken: bytearray, repeats: _Repeats) -> Iterable[Comb]:
+    """Every comb that begins at this needle and reaches as far as its period holds.
+
+    A period ends where another group of needles begins, and has no more groups than can be said.
+    """
+    begins = start
+    for _ in range(MOST_RUNS):
+        begins = taken.find(b"\0\1", begins) + 1
+        period = begins - start
+        if not begins or period > LONGEST_PERIOD:
+            return
+        end = taken.rindex(1, start, begins + repeats.from_needle(start, period))
+        if taken.count(1, start, end + 1) >= 3:
+            yield Comb(origin + start, origin + end, _teeth(bytes(taken[start:begins])))
 
 
 @lru_cache(maxsize=4096)
-def _teeth(taken: bytes) -> tuple[bool, ...] | None:
-    """The teeth of a comb, None where they are too many groups to be said."""
-    teeth = tuple(map(bool, taken))
-    return teeth if len(_runs(teeth)) <= 2 * MOST_RUNS else None
+def _teeth(taken: bytes) -> tuple[bool, ...]:
+    return tuple(map(bool, taken))
 
 
 def _with_exceptions(needles: tuple[int, ...]) -> Iterable[Phrase]:
