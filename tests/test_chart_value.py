@@ -95,23 +95,27 @@ def test_a_chart_is_read_only_and_apart_from_what_it_was_made_of() -> None:
 
 
 @pytest.mark.parametrize(
-    "make",
+    ("make", "said"),
     [
-        lambda: Chart(np.zeros((0, 2), dtype=np.uint8), ()),
-        lambda: Chart(np.zeros((2, 0), dtype=np.uint8), (None, None)),
-        lambda: Chart(np.zeros(4, dtype=np.uint8), (None,) * 4),
-        lambda: Chart(np.zeros((2, 2), dtype=np.int64), (None, None)),
-        lambda: Chart(np.full((2, 2), 3, dtype=np.uint8), (None, None)),
-        lambda: Chart(np.zeros((2, 2), dtype=np.uint8), (None,)),
-        lambda: Chart.from_rows([]),
-        lambda: Chart.from_rows(["K", "KK"]),
-        lambda: Chart.from_rows(["KX"]),
-        lambda: Chart.from_rows(["k"]),
-        lambda: Chart.from_rows([""]),
+        (lambda: Chart(np.zeros((0, 2), dtype=np.uint8), ()), "at least one needle and one row"),
+        (lambda: Chart(np.zeros((2, 0), dtype=np.uint8), (None, None)), "at least one needle and one row"),
+        (lambda: Chart(np.zeros(4, dtype=np.uint8), (None,) * 4), "at least one needle and one row"),
+        (lambda: Chart(np.zeros((2, 2, 2), dtype=np.uint8), (None,) * 2), "at least one needle and one row"),
+        (lambda: Chart(np.zeros((2, 2), dtype=np.int64), (None, None)), "KNIT, TUCK or SLIP"),
+        (lambda: Chart(np.zeros((2, 2), dtype=np.bool_), (None, None)), "KNIT, TUCK or SLIP"),
+        (lambda: Chart(np.full((2, 2), 3, dtype=np.uint8), (None, None)), "KNIT, TUCK or SLIP"),
+        (lambda: Chart(np.zeros((2, 2), dtype=np.uint8), (None,)), "one yarn entry for each row"),
+        (lambda: Chart(np.zeros((2, 2), dtype=np.uint8), (None,) * 3), "one yarn entry for each row"),
+        (lambda: Chart.from_rows([]), "equally long, and there is at least one"),
+        (lambda: Chart.from_rows(["K", "KK"]), "equally long"),
+        (lambda: Chart.from_rows(["KK", "K"]), "equally long"),
+        (lambda: Chart.from_rows(["KX"]), "K, T or S, not 'X'"),
+        (lambda: Chart.from_rows(["k"]), "K, T or S, not 'k'"),
+        (lambda: Chart.from_rows([""]), "at least one needle and one row"),
     ],
 )
-def test_what_is_no_chart(make: Callable[[], Chart]) -> None:
-    with pytest.raises(ValueError, match=r"."):
+def test_what_is_no_chart(make: Callable[[], Chart], said: str) -> None:
+    with pytest.raises(ValueError, match=said):
         make()
 
 
@@ -212,3 +216,27 @@ def test_equality_and_how_it_is_shown() -> None:
     assert a != "KT"
     assert repr(a) == "<Chart KT>"
     assert repr(Chart.plain(40, 40)) == "<Chart 40 by 40>"
+    assert repr(Chart.plain(20, 20)).startswith("<Chart KKKKK")  # 400 cells are shown
+    assert repr(Chart.plain(401, 1)) == "<Chart 401 by 1>"
+
+
+def test_rows_of_any_length_are_compared_by_their_length() -> None:
+    assert Chart.from_rows(["K" * 300, "T" * 300]).width == 300
+
+
+@pytest.mark.parametrize(("narrow", "wide"), [((1, 3000), (2, 3000)), ((3000, 1), (3000, 2)), ((1, 3000), (2, 3001))])
+def test_tiling_takes_no_more_than_the_tiles_that_are_seen(narrow: tuple[int, int], wide: tuple[int, int]) -> None:
+    """In both directions at most one tile is begun that does not lie whole within what was asked for."""
+    chart = Chart.plain(*narrow)
+    tracemalloc.start()
+    tiled = chart.tiled(*wide)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert tiled == Chart.plain(*wide)
+    assert peak < 200_000
+
+
+def test_a_chart_of_that_size_already_is_not_copied() -> None:
+    chart = Chart.from_rows(["KT", "TK"])
+    assert chart.tiled(2, 2) is chart is chart.across(1) is chart.up(1)
+    assert chart.tiled(2, 4) is not chart
