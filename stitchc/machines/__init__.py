@@ -9,8 +9,9 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from stitchc.machines.keys import SHIPPED
     from stitchc.machines.limits import Limit, Limits
-    from stitchc.machines.loader import SHIPPED, load, load_text, profile_text
+    from stitchc.machines.loader import load, load_text, profile_text
     from stitchc.machines.profile import CardShape, Machine
 
 __all__ = [
@@ -25,7 +26,7 @@ __all__ = [
 ]
 
 _HOME = {
-    "SHIPPED": "stitchc.machines.loader",
+    "SHIPPED": "stitchc.machines.keys",
     "load": "stitchc.machines.loader",
     "load_text": "stitchc.machines.loader",
     "profile_text": "stitchc.machines.loader",
