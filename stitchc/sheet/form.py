@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from functools import lru_cache
 
 from stitchc.bed import Needles, needle_name
 from stitchc.sheet.model import PassEntry, Sheet
@@ -18,10 +19,25 @@ def to_json(sheets: Sequence[Sheet]) -> str:
 
 def _text(sheet: Sheet) -> str:
     """The document as JSON, its passes made one at a time: as values they take ten times the memory."""
-    passes = ",\n".join(_indented(_dumped(pass_as_json(entry)), "  ") for entry in sheet.pass_entries())
+    passes = ",\n".join(_pass_text(pass_as_json(entry)) for entry in sheet.pass_entries())
     listed = f"[\n{passes}\n ]" if passes else "[]"
     before, after = _dumped(_head(sheet)).removesuffix("\n}"), _dumped({"totals": _totals(sheet)}).removeprefix("{")
     return f'{before},\n "passes": {listed},{after}'
+
+
+_encoded = json.JSONEncoder(ensure_ascii=False).encode
+
+
+def _pass_text(document: dict[str, object]) -> str:
+    """As json.dumps with an indent has it, which is slow at that: a list of needle names needs no quoting."""
+    fields = []
+    for key, value in document.items():
+        if isinstance(value, list):
+            shown = '[\n    "' + '",\n    "'.join(value) + '"\n   ]' if value else "[]"
+        else:
+            shown = _encoded(value)
+        fields.append(f'   "{key}": {shown}')
+    return "  {\n" + ",\n".join(fields) + "\n  }"
 
 
 def _dumped(document: dict[str, object]) -> str:
@@ -68,12 +84,21 @@ def pass_as_json(entry: PassEntry) -> dict[str, object]:
         "direction": passed.direction,
         "setting": passed.setting,
         "yarn": passed.yarn,
-        "held": [needle_name(n) for n in passed.held],
-        "bring_out": [needle_name(n) for n in passed.bring_out],
-        "push_back": [needle_name(n) for n in passed.push_back],
+        "held": _names(passed.held),
+        "bring_out": _names(passed.bring_out),
+        "push_back": _names(passed.push_back),
         "moves": passed.moves,
         "words": entry.words,
     }
     if passed.setting == "mixed":
-        document["slipped"] = [needle_name(n) for n in passed.slipped]
+        document["slipped"] = _names(passed.slipped)
     return document
+
+
+def _names(needles: tuple[int, ...]) -> list[str]:
+    return list(_named(needles))
+
+
+@lru_cache(maxsize=256)
+def _named(needles: tuple[int, ...]) -> tuple[str, ...]:
+    return tuple(map(needle_name, needles))

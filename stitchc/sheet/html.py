@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
@@ -81,7 +81,7 @@ def _rows(sheet: Sheet) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """What each line of the table shows, and the distinct bed strips, each drawn once."""
     rows: list[dict[str, Any]] = []
     symbols: list[dict[str, Any]] = []
-    number_of: dict[str, int] = {}
+    number_of: dict[Hashable, int] = {}
     for entry in sheet.entries:
         if isinstance(entry, DoEntry):
             rows.append({"kind": "do", "text": visible(entry.text)})
@@ -95,18 +95,18 @@ def _rows(sheet: Sheet) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
 
 
 def _pass_row(
-    entry: PassEntry, sheet: Sheet, number_of: dict[str, int], symbols: list[dict[str, Any]]
+    entry: PassEntry, sheet: Sheet, number_of: dict[Hashable, int], symbols: list[dict[str, Any]]
 ) -> dict[str, Any]:
     passed = entry.passed
-    bed = marks(sheet.needles, passed.held, passed.bring_out, passed.push_back)
+    moved = (passed.held, passed.bring_out, passed.push_back)
     strip, again = None, False
     if passed.held or passed.moves:
-        again = bed in number_of
+        again = moved in number_of
         if not again:
-            drawn = draw(sheet.needles, bed)
-            number_of[bed] = len(symbols)
+            drawn = draw(sheet.needles, marks(sheet.needles, *moved))
+            number_of[moved] = len(symbols)
             symbols.append({"markup": drawn.markup, "width": drawn.width, "height": drawn.height})
-        strip = number_of[bed]
+        strip = number_of[moved]
     return {
         "kind": "pass",
         "row": passed.row,
