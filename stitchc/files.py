@@ -1,10 +1,11 @@
-"""Writing without harm: beside the target, then renamed; never over a file that stitchc did not make.
+"""Writing without harm: beside the target, then renamed; never over a file that stitchc did not make, or that was
+changed since.
 
 The only module that writes; reading is here too, so that every refusal of the file system is worded in one place.
 
 A link is never replaced, and never written through unless force is given: then the file that it names is written and
-the link stays. Devices and pipes, folders and write-protected files are never written over. What a process that was
-killed leaves behind is beside the target and called `.stitchc-….part`.
+the link stays. Devices and pipes, folders, write-protected files and whatever was read in the same run are never
+written over. What a process that was killed leaves behind is beside the target and called `.stitchc-….part`.
 """
 
 from __future__ import annotations
@@ -14,18 +15,30 @@ import os
 import stat
 import sys
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import NoReturn
+from typing import BinaryIO, Final, NoReturn
 
+from stitchc import seal
 from stitchc.messages import Message, Refused
 
 MARK = b"stitchc"
 """Every file stitchc writes holds this word in its first or last 4 KiB, as its form allows: a PNG text chunk, the
-PDF producer, an HTML generator tag, the JSON `format`, a comment. It is how a file of ours is told from another's."""
+PDF producer, an HTML generator tag, the JSON `format`, a comment. It is how a file of ours is told from another's;
+its seal tells whether it was changed since."""
 
-_LOOK = 4096
-_MOST_READ = 4 * 1024 * 1024
+_MOST_READ: Final = 4 * 1024 * 1024
+_PIECE: Final = 1024 * 1024
+_WAIT_S: Final = 2.0
+"""How long a pipe or device with a name of its own may take until something comes."""
+
+_read: dict[str, str] = {}
+"""What was read in this run, by its full path, as it was called ("-": standard input): nothing is written over it."""
+
+
+def begin() -> None:
+    """A new run of the command line: what an earlier one in this process read may be written over again."""
+    _read.clear()
 
 
 class FileTrouble(Refused):
@@ -35,27 +48,68 @@ class FileTrouble(Refused):
 def read_bytes(path: str, most: int = _MOST_READ) -> bytes:
     """The file's bytes ("-" is standard input), at most one byte over `most`, so that a caller can tell it is over.
 
+    A pipe of the shell's (`<(…)`, /dev/stdin) is waited for as standard input is. A pipe or device that stands in a
+    folder is given two seconds to begin: a script's pipe has its writer by then, and a stray one stops nobody.
     Raises FileTrouble F501.
     """
     try:
         if path == "-":
             if sys.stdin is None:
                 raise ValueError("standard input is closed")
-            return sys.stdin.buffer.read(most + 1)
-        with Path(path).open("rb") as stream:
-            return stream.read(most + 1)
+            _say_where_to_type(sys.stdin.isatty())
+            content = sys.stdin.buffer.read(most + 1)
+        else:
+            with _opened(path) as stream:
+                content = stream.read(most + 1)
+        _read.setdefault(path if path == "-" else str(Path(path).absolute()), path)
+        return content
     except (OSError, ValueError) as error:
         raise FileTrouble(
             Message("F501", "error", f"`{path}` can't be read: {reason(error)}.", cure=_read_cure(path))
         ) from None
 
 
-def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False) -> list[Path]:
+def _opened(path: str) -> BinaryIO:
+    """The file, opened for reading; TimeoutError where a pipe or device by name has nothing to give."""
+    number = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    try:
+        kind = os.fstat(number).st_mode
+        if stat.S_ISDIR(kind):
+            raise IsADirectoryError
+        if not stat.S_ISREG(kind) and hasattr(os, "set_blocking"):
+            _say_where_to_type(os.isatty(number))
+            if not os.isatty(number) and not path.startswith(("/dev/fd/", "/dev/stdin", "/proc/")):
+                _wait_for(number)
+            os.set_blocking(number, True)
+        return os.fdopen(number, "rb")
+    except BaseException:
+        os.close(number)
+        raise
+
+
+def _wait_for(number: int) -> None:
+    import select
+
+    if not hasattr(select, "poll"):
+        return
+    waiting = select.poll()
+    waiting.register(number, select.POLLIN)
+    if not waiting.poll(_WAIT_S * 1000):
+        raise TimeoutError(f"it is a pipe or device, and nothing came from it in {_WAIT_S:g} seconds")
+
+
+def _say_where_to_type(at_a_terminal: bool) -> None:
+    if at_a_terminal and sys.stderr is not None:
+        print("Type or paste the text here; Ctrl-D on a line of its own ends it, Ctrl-C gives up.", file=sys.stderr)
+
+
+def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False, in_place: bool = False) -> list[Path]:
     """Write every file or none: all are written beside their targets first, then renamed into place.
 
-    Refuses (F503) a target that is there already and was not made by stitchc, unless force. Raises FileTrouble F502
-    where the file system refuses; files that stood there before are then as they were, and folders made for the
-    others are gone again. A file that is replaced keeps its permissions.
+    Refuses (F503) a target that is there already and was not made by stitchc, or changed since, unless force; and,
+    force or not, what was read in this run, unless in_place. Raises FileTrouble F502 where the file system refuses;
+    files that stood there before are then as they were, and folders made for the others are gone again. A file that
+    is replaced keeps its permissions.
     """
     staged: list[tuple[Path, Path]] = []
     made: list[Path] = []
@@ -64,7 +118,7 @@ def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False) -> 
     done = False
     try:
         for path, _ in listed:
-            refuse_foreign(path, force)
+            refuse_foreign(path, force, in_place)
         for path, content in listed:
             target = path.resolve() if path.is_symlink() else path
             _make_folder(target.parent, made)
@@ -85,14 +139,16 @@ def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False) -> 
     return [path for path, _ in listed]
 
 
-def refuse_foreign(path: Path, force: bool = False) -> None:
-    """Raise FileTrouble F503 if the path holds something stitchc did not make, or a link.
+def refuse_foreign(path: Path, force: bool = False, in_place: bool = False) -> None:
+    """Raise FileTrouble F503 if the path holds something stitchc did not make, or that was changed since, or a link.
 
-    Even with force for what can't be written over: a folder, a device or pipe, a write-protected file. Raises F502
-    where the file system won't even say what is there.
+    Even with force for what can't be written over: a folder, a device or pipe, a write-protected file, and what was
+    read in this run (unless in_place). Raises F502 where the file system won't even say what is there.
     """
     try:
         standing = path.lstat()
+        if not in_place:
+            _refuse_what_was_read(path)
         if stat.S_ISLNK(standing.st_mode):
             if not force:
                 _refuse(
@@ -110,11 +166,48 @@ def refuse_foreign(path: Path, force: bool = False) -> None:
         _refuse(f"`{path}` is a device or a pipe, not a file.", "Name a file with -o.")
     if not os.access(path, os.W_OK):
         _refuse(f"`{path}` is write-protected.", "Choose another name with -o, or allow writing on it.")
-    if not force and not _is_ours(path):
+    if force:
+        return
+    whose = _whose(path)
+    if whose == "theirs":
         _refuse(
             f"`{path}` is there already and stitchc did not make it, so it was left as it is.",
             "Choose another name with -o, or write over it with --force.",
         )
+    if whose == "changed":
+        _refuse(
+            f"`{path}` was changed since stitchc made it, so it was left as it is.",
+            "Choose another name with -o, or rename that file to keep it; --force writes over it.",
+        )
+
+
+def _refuse_what_was_read(path: Path) -> None:
+    """By whatever name, link or spelling: it is asked of the file system."""
+    try:
+        standing = path.stat()
+    except OSError:
+        return  # a link to nothing
+    for read, called in _read.items():
+        try:
+            same = os.path.samestat(standing, os.fstat(0) if read == "-" else Path(read).stat())
+        except (OSError, ValueError):
+            continue
+        if same and stat.S_ISREG(standing.st_mode):
+            also = "" if called == str(path) else f" `{called}`," if read != "-" else " on standard input,"
+            said = f"`{path}` is{also} what this is made from, so it was left as it is."
+            _refuse(said, "Choose another name with -o.")
+
+
+def refuse_any_foreign(paths: Iterable[Path], force: bool = False) -> None:
+    """`refuse_foreign` for all of them, with what is to be said of each in one FileTrouble."""
+    found: list[Message] = []
+    for path in paths:
+        try:
+            refuse_foreign(path, force)
+        except FileTrouble as trouble:
+            found += trouble.messages
+    if found:
+        raise FileTrouble(*found)
 
 
 def _cannot_write(path: Path, error: Exception) -> FileTrouble:
@@ -127,22 +220,41 @@ def _refuse(text: str, cure: str) -> NoReturn:
     raise FileTrouble(Message("F503", "error", text, cure=cure))
 
 
-def is_marked(content: bytes) -> bool:
-    """Whether content written to a file would be known as ours."""
-    return not content or MARK in content[:_LOOK] or MARK in content[-_LOOK:]
+def is_the_users(path: Path) -> bool:
+    """Whether a file of this name is the knitter's own, whoever began it: a pattern or a machine's profile."""
+    return path.suffix.lower() in (".stitch", ".toml")
 
 
-def _is_ours(path: Path) -> bool:
-    if path.suffix.lower() in (".stitch", ".toml"):  # a pattern or profile is the knitter's own, whoever began it
-        return False
+def _whose(path: Path) -> str:
+    """ "ours", "changed" since we made it, or "theirs"; an empty file is nobody's loss."""
+    if is_the_users(path):
+        return "theirs"
     try:
-        size = path.stat().st_size
         with path.open("rb") as stream:
-            head = stream.read(_LOOK)
-            stream.seek(max(0, size - _LOOK))
-            return size == 0 or MARK in head or MARK in stream.read(_LOOK)
+            size = os.fstat(stream.fileno()).st_size
+            head = stream.read(seal.LOOK)
+            start = max(0, size - seal.LOOK)
+            stream.seek(start)
+            tail = stream.read(seal.LOOK)
+            found = seal.seal_of(tail)
+            if found is None:
+                return "changed" if MARK in head or MARK in tail else "ours" if not size else "theirs"
+            rest = (
+                piece
+                for span in ((0, start + found.start), (start + found.end, size))
+                for piece in _span(stream, *span)
+            )
+            return "ours" if seal.digest(rest) == found.digest else "changed"
     except OSError:
-        return False
+        return "theirs"
+
+
+def _span(stream: BinaryIO, start: int, end: int) -> Iterator[bytes]:
+    """The bytes from one place to another, a piece at a time."""
+    stream.seek(start)
+    while start < end and (piece := stream.read(min(_PIECE, end - start))):
+        start += len(piece)
+        yield piece
 
 
 def _make_folder(folder: Path, made: list[Path]) -> None:

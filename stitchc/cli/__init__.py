@@ -72,6 +72,9 @@ class LazyGroup(click.Group):
             return super().make_context(info_name, args, parent, **extra)
 
     def invoke(self, ctx: click.Context) -> object:
+        from stitchc import files
+
+        files.begin()
         with _a_reader_that_goes_is_no_error(), _in_our_words(ctx):
             return super().invoke(ctx)
 

@@ -127,9 +127,9 @@ def _build(
     machines = [load_machine(name) for name in ([machine_name] if machine_name else MACHINES)]
     names = {machine.name: machine_name or machine.name for machine in machines}
     warnings = require(check_pattern(pattern, machines[0], stitches), pattern, anyway)
-    files.refuse_foreign(output / "index.html", force)
     shared = ("--force",) * force + ("--anyway",) * anyway
     jobs = list(_jobs(pattern, stitches, machines, names, output, plain, units, pictures, shared))
+    files.refuse_any_foreign([*dict.fromkeys(job.target for job in jobs), output / "index.html"], force)
     told: set[str] = set()
     made = [_done(job, file, told) for job in _watched(jobs)]
     from stitchc.gallery import index_page

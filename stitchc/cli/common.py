@@ -288,23 +288,22 @@ def say(text: str) -> None:
 def put_text(text: str, output: Path | None, force: bool, signed: bool = True) -> None:
     """Text or JSON to standard output, or to the file of -o (whose path is then printed).
 
-    signed: a file that does not name stitchc gets a last line that does, so that it is known as ours the next time;
-    not for text in the notation.
+    signed: the file gets its seal, by which it is known as ours and unchanged the next time; not text in the notation.
     """
     text = text if text.endswith("\n") or not text else text + "\n"
     if output is None:
         with contextlib.suppress(BrokenPipeError):  # whoever reads has seen enough; the status is still to come
             sys.stdout.write(text)
         return
-    content = text.encode("utf-8", "backslashreplace")
-    if signed and not files.is_marked(content):
-        content += b"\nMade by stitchc.\n"
-    put_files([(output, content)], force)
+    put_files([(output, text.encode("utf-8", "backslashreplace"))], force, signed)
 
 
-def put_files(contents: Iterable[tuple[Path, bytes]], force: bool) -> None:
-    """Write files, all or none, and print their paths one a line on standard output."""
-    for path in files.write_files(contents, force):
+def put_files(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool = True) -> None:
+    """Write files, all or none, each with its seal, and print their paths one a line on standard output."""
+    from stitchc.seal import sealed
+
+    written = [(path, sealed(content) if signed else content) for path, content in contents]
+    for path in files.write_files(written, force):
         print(path)
 
 

@@ -57,7 +57,7 @@ def command(files: tuple[str, ...], in_place: bool, check: bool, diff: bool, out
 
 def put_over(path: Path, text: str) -> None:
     """Replace the user's own file by its laid-out text (beside it first, then renamed), and print its path."""
-    files.write_files([(path, text.encode("utf-8"))], force=True)
+    files.write_files([(path, text.encode("utf-8"))], force=True, in_place=True)
     print(path)
 
 

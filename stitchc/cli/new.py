@@ -48,5 +48,5 @@ def command(name: str, force: bool) -> None:
     path = Path(f"{stem}.stitch")
     title = visible(name.removesuffix(".stitch").replace('"', "'").replace("-", " ").strip().capitalize()) or "First"
     text = FIRST_PATTERN.format(file=path, title=title, name=stitch)
-    put_files([(path, text.encode("utf-8"))], force)
+    put_files([(path, text.encode("utf-8"))], force, signed=False)
     say(f"Open it in a text editor, and run `stitchc check {path}`.")

@@ -107,7 +107,7 @@ def _be_the_child(
     try:
         for number, stream in enumerate(streams):
             os.dup2(stream, number)
-        sys.stdin = sys.__stdin__ = io.TextIOWrapper(io.FileIO(0, "r", closefd=False))  # type: ignore[misc]
+        sys.stdin = sys.__stdin__ = io.TextIOWrapper(io.BufferedReader(io.FileIO(0, "r", closefd=False)))  # type: ignore[misc]
         sys.stdout = sys.__stdout__ = _writer(1)  # type: ignore[misc]
         sys.stderr = sys.__stderr__ = _writer(2)  # type: ignore[misc]
         os.chdir(folder)

@@ -21,14 +21,14 @@ from typing import NoReturn
 
 import pytest
 
-from stitchc import files
+from stitchc import files, seal
 from stitchc.files import FileTrouble, write_files
 from tests.hostile.child import Result, an_ordinary_user, files_of, forked, left_behind, stitchc
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 TIDE = 'pattern "Tide line"\nstitch tide\n1: K T\n2: K\n'
 PIECE = TIDE + "gauge plain 20 stitches 28 rows per 10 cm\npiece cuff\nneedles 24\nknit tide for 10 rows\n"
-OURS = b"made by stitchc, before\n"
+OURS = seal.sealed(b"made by stitchc, before\n")
 THEIRS = b"a shopping list\n"
 
 
@@ -422,7 +422,7 @@ def test_several_at_once_on_one_target(tmp_path: Path) -> None:
     """Whoever looks sees one of the files whole, at any moment; nothing else is left."""
     target = tmp_path / "card.png"
     letters = b"abcd"
-    wholes = {b"stitchc" + bytes([letter]) * 300_000 for letter in letters}
+    wholes = {letter: seal.sealed(b"stitchc" + bytes([letter]) * 300_000) for letter in letters}
     children = []
     for letter in letters:
         pid = os.fork()
@@ -430,7 +430,7 @@ def test_several_at_once_on_one_target(tmp_path: Path) -> None:
             status = 1
             try:
                 for _ in range(25):
-                    write_files([(target, b"stitchc" + bytes([letter]) * 300_000)])
+                    write_files([(target, wholes[letter])])
                 status = 0
             finally:
                 os._exit(status)
@@ -445,7 +445,7 @@ def test_several_at_once_on_one_target(tmp_path: Path) -> None:
                 running.discard(pid)
         if target.exists():
             content = target.read_bytes()
-            assert content in wholes
+            assert content in wholes.values()
             seen.add(content)
     assert [path.name for path in tmp_path.iterdir()] == ["card.png"] and len(seen) > 1
 
@@ -544,6 +544,59 @@ def test_streams_that_are_closed_or_full(folder: Path, line: str, status: int, s
     result = shell(line, folder)
     assert result.status == status and result.orderly, result
     assert said in result.out + result.err and "Exception ignored" not in result.err, result
+
+
+def test_the_shells_pipes_are_waited_for_and_a_pipe_without_a_writer_is_not(folder: Path) -> None:
+    """Two seconds are given to a pipe by name; what the shell opens for a program may take its time."""
+    os.mkfifo(folder / "pipe.stitch")
+    (folder / "around.stitch").write_text(f'include "pipe.stitch"\n{TIDE}')
+    for arguments in (
+        ("check", "pipe.stitch"),
+        ("machines", "./pipe.stitch"),
+        ("trace", "pipe.stitch"),
+        ("format", "pipe.stitch"),
+    ):
+        result = stitchc(*arguments, folder=folder, seconds=20)
+        words = result.out + result.err
+        assert result.status in (1, 3) and result.orderly and "nothing came from it in 2 seconds" in words, result
+    result = stitchc("check", "around.stitch", folder=folder, seconds=20)
+    assert result.status == 1 and "`pipe.stitch` is not a file" in result.out, result
+    slow = "sleep 2.5; cat tide.stitch"
+    for line in (
+        f"stitchc check <({slow})",
+        f"({slow}) | stitchc check -",
+        f"({slow}) | stitchc check /dev/stdin",
+        "cat tide.stitch > pipe.stitch & stitchc check pipe.stitch",
+        "(cat tide.stitch; sleep 1; echo '#') > pipe.stitch & stitchc check pipe.stitch",
+    ):
+        result = shell(line, folder)
+        assert result.status == 0 and "can be knitted" in result.out, (line, result)
+
+
+@pytest.mark.parametrize("device", ["/dev/zero", "/dev/random", "/dev/urandom", "/dev/full"])
+def test_a_device_without_an_end_is_read_up_to_the_limit(folder: Path, device: str) -> None:
+    if not Path(device).exists():
+        pytest.skip("there is no such device")
+    for arguments in (("check", device), ("format", device), ("trace", device), ("machines", device)):
+        result = stitchc(*arguments, folder=folder, seconds=20)
+        assert result.status == 1 and result.orderly, result
+
+
+def test_a_terminal_is_told_what_is_waited_for(folder: Path) -> None:
+    """At a keyboard the program says that it reads; Ctrl-D ends the text."""
+    import pty
+
+    master, slave = pty.openpty()
+
+    def at_the_keyboard() -> None:
+        os.dup2(slave, 0)
+
+    for called in ("-", "/dev/stdin"):
+        os.write(master, TIDE.encode() + b"\x04")
+        result = stitchc("check", called, folder=folder, before=at_the_keyboard, seconds=20)
+        assert result.status == 0 and "Ctrl-D" in result.err and "can be knitted" in result.out, result
+    os.close(master)
+    os.close(slave)
 
 
 # -- a home that is no home -----------------------------------------------------------------------------------------

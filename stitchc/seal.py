@@ -1,0 +1,92 @@
+"""A digest that a file of ours carries of itself, so that one that somebody has changed since is known.
+
+Bytes in, bytes out: it knows where each kind of file has room for a few figures, and opens none.
+"""
+
+from __future__ import annotations
+
+import re
+import zlib
+from collections.abc import Iterable
+from typing import Final, NamedTuple
+
+LOOK: Final = 4096
+"""The seal lies in so many bytes at the end of a file."""
+
+_BYTES: Final = 6
+_FIGURES: Final = rb"([0-9a-f]{%d})" % (2 * _BYTES)
+_WORDS: Final = b"a file that you have written in is not written over"
+
+_TEXT: Final = b"(stitchc %s: " + _WORDS + b".)\n"
+_MARKUP: Final = b"<!-- stitchc %s: " + _WORDS + b" -->\n"
+_PDF: Final = b"%% stitchc %s\n"
+_PNG: Final = b"tEXtDigest\0stitchc %s"
+_PNG_END: Final = b"\0\0\0\0IEND\xaeB`\x82"
+_BLANKS: Final = bytes.maketrans(b"01", b" \t")
+_BITS: Final = bytes.maketrans(b" \t", b"01")
+
+_SEALS: Final = tuple(
+    re.compile(pattern, re.DOTALL)
+    for pattern in (
+        rb"(?<=\n)\(stitchc " + _FIGURES + rb": [^\r\n]*\)\r?\n?\Z",
+        rb"(?<=\n)<!-- stitchc " + _FIGURES + rb": [^\r\n]* -->\r?\n?\Z",
+        rb"(?<=\n)% stitchc " + _FIGURES + rb"\n(?=startxref\s+[0-9]+\s+%%EOF\s*\Z)",
+        rb"\0\0\0.tEXtDigest\0stitchc " + _FIGURES + rb"....(?=" + re.escape(_PNG_END) + rb"\Z)",
+        rb"(?<=\n)([ \t]{%d})\r?\n?\Z" % (8 * _BYTES),
+    )
+)
+_JSON: Final = re.compile(rb"\s*\[?\s*\{\s*\"format\":\s*\"stitchc-")
+_MARKUPS: Final = (b"<!doctype html", b"<?xml", b"<svg", b"<html")
+
+
+class Seal(NamedTuple):
+    """A seal within some bytes: it stands there from `start` to `end`. digest: of all that is not the seal."""
+
+    start: int
+    end: int
+    digest: str
+
+
+def sealed(content: bytes) -> bytes:
+    """The content with its digest in a place that its kind has for such things.
+
+    A comment at the end of HTML and SVG, a line at the end of text, a text chunk of a PNG, a comment of a PDF. JSON has
+    no comments: there the bits are blanks and tabs in a last line. Nothing else in the file changes, and the same
+    content gives the same bytes.
+    """
+    if content.startswith(b"\x89PNG\r\n\x1a\n") and content.endswith(_PNG_END):
+        chunk = _PNG % digest([content]).encode()
+        length, check = (len(chunk) - 4).to_bytes(4, "big"), zlib.crc32(chunk).to_bytes(4, "big")
+        return content.removesuffix(_PNG_END) + length + chunk + check + _PNG_END
+    if content.startswith(b"%PDF"):
+        at = content.rfind(b"\nstartxref") + 1
+        return content[:at] + _PDF % digest([content]).encode() + content[at:] if at else content
+    content += b"" if content.endswith(b"\n") else b"\n"
+    figures = digest([content]).encode()
+    if _JSON.match(content[:LOOK]):
+        bits = f"{int(figures, 16):0{8 * _BYTES}b}".encode()
+        return content + bits.translate(_BLANKS) + b"\n"
+    markup = content[:LOOK].lstrip(b"\xef\xbb\xbf \t\r\n").lower().startswith(_MARKUPS)
+    return content + (_MARKUP if markup else _TEXT) % figures
+
+
+def seal_of(tail: bytes) -> Seal | None:
+    """The seal in the last LOOK bytes of a file, or None where it has none, or something after it."""
+    for kind in _SEALS:
+        found = kind.search(tail)
+        if found is not None:
+            figures = found[1]
+            if not figures.strip():
+                figures = b"%0*x" % (2 * _BYTES, int(figures.translate(_BITS), 2))
+            return Seal(found.start(), found.end(), figures.decode())
+    return None
+
+
+def digest(pieces: Iterable[bytes]) -> str:
+    """Figures that tell whether any byte is another; line ends may be those of any system."""
+    import hashlib
+
+    state = hashlib.blake2b(digest_size=_BYTES)
+    for piece in pieces:
+        state.update(piece.replace(b"\r", b""))
+    return state.hexdigest()
