@@ -167,6 +167,11 @@ def test_a_row_beside_another_in_a_yarn() -> None:
     with pytest.raises(YarnsDiffer) as differ:
         Chart.side_by_side([plain, foam, sand])
     assert (differ.value.joint, differ.value.row, differ.value.left, differ.value.right) == (1, 1, "foam", "sand")
+    with pytest.raises(YarnsDiffer):
+        sand.beside(foam)
+    again = "".join(["fo", "am"])  # the same name, from elsewhere in the file
+    left, right = Chart.from_rows(["K", "K"], [None, "foam"]), Chart.from_rows(["T", "T"], ["sand", again])
+    assert left.beside(right).yarns == ("sand", "foam")
 
 
 @given(charts(), st.integers(-30, 30), st.integers(1, 4))
