@@ -11,11 +11,12 @@ from hypothesis import strategies as st
 from stitchc.bed import Needles, needle_position
 from stitchc.chart import Chart
 from stitchc.machines import SHIPPED, Machine, load
-from stitchc.messages import Span
+from stitchc.messages import Message, Span
 from stitchc.passes import (
     columns_on,
     cost,
     default_needles,
+    less_than_a_repeat,
     lever_changes,
     lower,
     unfit,
@@ -283,3 +284,66 @@ def test_panels_for_work_wider_than_the_bed() -> None:
     stitch = Stitch("x", Chart.plain(1, 1), Span("x.stitch", 1))
     (message,) = unfit(stitch, HAND, Needles.centred(401))
     assert message.cure == "--needles 200, or knit it in 3 panels."
+
+
+@pytest.mark.parametrize(
+    ("needles", "text", "cure"),
+    [
+        ("200", None, None),
+        ("L100-R1", None, None),
+        ("L1-R100", None, None),
+        ("201", "201 needles are more than the 200 of `hand-standard`.", "--needles 200, or knit it in 2 panels."),
+        ("400", "400 needles are more than the 200 of `hand-standard`.", "--needles 200, or knit it in 2 panels."),
+        ("R90-R101", "The needles `R90-R101` reach past the bed of `hand-standard` (L100 to R100).", "--needles 12"),
+        ("L101-R1", "The needles `L101-R1` reach past the bed of `hand-standard` (L100 to R100).", "--needles 102"),
+        ("R1-R200", "The needles `R1-R200` reach past the bed of `hand-standard` (L100 to R100).", "--needles 200"),
+    ],
+)
+def test_needles_that_the_bed_has_not(needles: str, text: str | None, cure: str | None) -> None:
+    stitch = Stitch("x", Chart.plain(1, 1), Span("x.stitch", 1))
+    found = unfit(stitch, HAND, Needles.parse(needles))
+    assert [(m.code, m.severity, m.text, m.cure) for m in found] == ([("M303", "error", text, cure)] if text else [])
+
+
+@pytest.mark.parametrize(
+    ("count", "edge", "width", "stand", "cure"),
+    [
+        (24, 1, 22, None, ""),
+        (24, 0, 24, None, ""),
+        (24, 1, 23, "only 22 needles stand between the edges", "--needles 25"),
+        (26, 2, 23, "only 22 needles stand between the edges", "--needles 27"),
+        (3, 1, 2, "only 1 needle stands between the edges", "--needles 4"),
+        (5, 0, 8, "only 5 are in work", "--needles 8"),
+        (1, 0, 2, "only 1 is in work", "--needles 2"),
+        (24, 1, 198, "only 22 needles stand between the edges", "--needles 200"),
+        (24, 1, 199, "only 22 needles stand between the edges", "A narrower repeat, or a machine with at least 201 needles."),  # noqa: E501
+    ],
+)  # fmt: skip
+def test_less_than_a_repeat_in_work(count: int, edge: int, width: int, stand: str | None, cure: str) -> None:
+    stitch = Stitch("dune", Chart.plain(width, 1), Span("x.stitch", 3))
+    found = less_than_a_repeat(stitch, HAND, Needles.centred(count), edge)
+    if stand is None:
+        assert found == []
+    else:
+        text = f"`dune` is {width} needles wide, but {stand}: a part of the repeat is never knitted."
+        assert found == [Message("M306", "warning", text, Span("x.stitch", 3), cure)]
+
+
+def test_what_is_unsaid_of_the_edge_is_one_needle_at_each_end() -> None:
+    chart, needles = Chart.from_rows(["TT"]), Needles(0, 5)
+    assert lower(chart, HAND, needles, 1)[0].held == (1, 2, 3, 4)
+    assert lower(chart, HAND, needles, rows=1, carriage="left", edge=2)[0].held == (2, 3)
+    with pytest.raises(TypeError):
+        lower(chart, HAND, needles, 1, "right", 1, (0,))  # type: ignore[call-arg]
+
+
+def test_passes_costs_and_ways_are_values() -> None:
+    chart, needles = Chart.from_rows(["KT"]), Needles.centred(8)
+    passes = lower(chart, HAND, needles, 2)
+    (first, _) = lever_changes(passes, HAND)
+    way = ways(chart, HAND, needles, 2, "right", 1)[0]
+    assert first is not None
+    for value, name in ((passes[0], "row"), (first, "to"), (way, "shift"), (way.cost, "moves")):
+        assert value == replace(value) and hash(value) == hash(replace(value))
+        with pytest.raises(AttributeError):
+            setattr(value, name, 7)
