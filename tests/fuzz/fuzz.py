@@ -8,13 +8,15 @@ from __future__ import annotations
 import io
 import itertools
 import json
+import re
+import tempfile
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stitchc.bed import needle_name
+from stitchc.bed import Needles, needle_name
 from stitchc.chart import MAX_CELLS
 from stitchc.machines import SHIPPED, load_text, profile_text
 from stitchc.messages import Message, Refused, has_errors, render, to_json
@@ -32,6 +34,9 @@ EXAMPLES = HERE.parents[1] / "examples"
 NOTATION_CASES = HERE.parent / "notation" / "cases"
 SECONDS = 10
 """No input of a few kilobytes may take longer, on a busy machine and under coverage measurement."""
+
+MOST_KNITTED = 1500
+"""Cells of a stitch that is knitted in the search, so that an input takes some milliseconds."""
 
 
 def soundly_said(messages: Iterable[Message], sources: Mapping[str, Sequence[str]]) -> None:
@@ -85,6 +90,36 @@ def profile(data: bytes) -> None:
     else:
         assert machine.needles >= 2 and 0 < machine.pitch_mm <= 50
         assert needle_name(machine.bed.first) == machine.bed.left
+        _work_on(machine)
+
+
+@cache
+def _dune() -> Pattern:
+    pattern = compile_text(b"stitch dune\n1: K T\n2: K\n3: S2 K2\n4: K\n").pattern
+    assert pattern is not None
+    return pattern
+
+
+def _work_on(machine: Machine) -> None:
+    """Any machine that may be described can be worked on: a small stitch is checked, and knitted if it goes on it."""
+    from stitchc.checks import check
+    from stitchc.passes import unfit
+    from stitchc.sheet import stitch_sheet, to_json, to_text
+
+    pattern = _dune()
+    stitch, needles = pattern.stitches["dune"], Needles.centred(min(24, machine.needles))
+    found = [*check(stitch, machine), *unfit(stitch, machine, needles)]
+    soundly_said(found, pattern.sources)
+    sheet = stitch_sheet(pattern, stitch, machine, needles, 5, "left", 0, found)
+    assert to_text(sheet)
+    fabric = machines.follow_sheet(json.loads(to_json([sheet])), "left", machine.reader == "none")
+    column_1 = machine.column_1_needle if machine.reader != "none" else None
+    bed = range(needles.first, needles.last + 1)
+    at = machines.position(column_1) if column_1 else None
+    assert fabric == machines.wanted(stitch.chart.rows(), bed, 5, 0, at)
+    card = machine.card
+    if card and (machine.reader_width or 0) * max(card.rows, card.least_rows, card.joining_rows) <= MOST_KNITTED:
+        _knit_by_card(pattern, stitch, machine)
 
 
 def format(data: bytes) -> None:
@@ -114,10 +149,6 @@ def trace(data: bytes) -> None:
         soundly_said(found.messages, {})
         assert 1 <= found.chart.cells.size <= MAX_CELLS
         assert compile_text(write_chart("kelp", found.chart)).pattern is not None
-
-
-MOST_KNITTED = 1500
-"""Cells of a stitch that is knitted in the search, so that an input takes some milliseconds."""
 
 
 def knit(data: bytes) -> None:
@@ -183,12 +214,57 @@ def _knit_by_card(pattern: Pattern, stitch: Stitch, machine: Machine) -> None:
     assert all(character == "\n" or character.isprintable() for character in punching_list(card))
     if "mixed" in card.chart.settings():
         return  # no carriage does both in one pass
-    habits = machines.Habits()
+    shape = card.shape
+    habits = machines.Habits(
+        width=card.columns,
+        mark_means=machine.mark_means,
+        mirrored=machine.mirrored,
+        column_1_needle=machines.position(machine.column_1_needle or "R1"),
+        selects=machine.selects,
+        first_row=machine.first_row,
+        seen_above_read=shape.seen_above_read,
+    )
     felt = machines.card_in_reader(habits, card.holes.tolist())
     settings = machines.settings_told([(change.row, change.setting) for change in card.changes], card.rows)
     bed = range(-13, 13)
     knitted = machines.knit_by_reader(habits, felt, bed, card.rows + 1, settings, card.rows)
-    assert knitted == machines.wanted(stitch.chart.rows(), bed, len(knitted), column_1=-12), knitted
+    assert knitted == machines.wanted(stitch.chart.rows(), bed, len(knitted), column_1=habits.column_1_needle), knitted
+
+
+COMMANDS = (
+    *("check", "check --machine card12-bulky", "chart", "chart --format json", "gauge --plain 20x28", "compare"),
+    *("card --format text --anyway", "sheet --every-row --anyway", "sheet --machine bitmap-bulky --format json"),
+    *("swatch", "piece --plain 21x30", "piece --format json --machine card24-standard --anyway", "format"),
+)
+"""What makes text for standard output, and is quick enough to be tried thousands of times."""
+
+_LARGE = re.compile(rb"[0-9]{3}")
+
+
+def commands(data: bytes) -> None:
+    """Every command that makes text ends as promised: a status, words for what is wrong, nothing for a terminal to
+    obey, JSON that can be read."""
+    from tests.proof.running import stitchc
+
+    if _LARGE.search(data):
+        return  # a piece of a million rows is right, and slow
+    pattern = compile_text(data).pattern
+    if pattern is None or sum(stitch.chart.cells.size for stitch in pattern.stitches.values()) > MOST_KNITTED:
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder, "shore.stitch")
+        file.write_bytes(data)
+        for words in COMMANDS:
+            command, *options = words.split()
+            said = stitchc(command, file, *options)
+            assert said.status in (0, 1, 2), said
+            assert said.status == 0 or (said.out if command == "check" else said.err).strip(), said
+            assert said.status == 0 or not said.out or command == "check", said
+            if "json" in options:
+                if said.status == 0:
+                    json.loads(said.out)
+            elif command != "format":
+                assert all(letter in "\n\t" or letter.isprintable() for letter in said.out + said.err), said
 
 
 TARGETS: dict[str, Callable[[bytes], None]] = {
@@ -196,9 +272,10 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "profile": profile,
     "format": format,
     "knit": knit,
+    "commands": commands,
     "trace": trace,
 }
-OF_NOTATION = ("reader", "format", "knit")
+OF_NOTATION = ("reader", "format", "knit", "commands")
 """The targets that are given text in the notation."""
 
 
