@@ -210,13 +210,24 @@ def _blurred(values: Light, sigma_px: float) -> Light:
     return result
 
 
+def _exposed(colour: Colour) -> tuple[float, float, float]:
+    """The colour as of a picture exposed for it: dark yarns get more light, or their loops could not be told apart."""
+    gain = 1 + 0.4 * (1 - _lightness(colour) / 255) ** 1.5
+    red, green, blue = (part * gain for part in colour)
+    return red, green, blue
+
+
+def _lightness(colour: Colour) -> float:
+    red, green, blue = colour
+    return 0.299 * red + 0.587 * green + 0.114 * blue
+
+
 def ground(colours: Sequence[Colour]) -> Colour:
     """The dark ground, unless all yarns are dark: what little light they have then needs light behind it."""
-    lightest = max(0.299 * red + 0.587 * green + 0.114 * blue for red, green, blue in colours)
-    return GROUNDS[0] if lightest > _LIGHT_YARN else GROUNDS[1]
+    return GROUNDS[0] if max(map(_lightness, colours)) > _LIGHT_YARN else GROUNDS[1]
 
 
-_LIGHT_YARN: Final = 115
+_LIGHT_YARN: Final = 100
 
 
 def paint(seen: Seen, colours: Sequence[Colour], width_px: int, height_px: int, scale: float = 1.0) -> Picture:
@@ -230,7 +241,7 @@ def paint(seen: Seen, colours: Sequence[Colour], width_px: int, height_px: int, 
     high, wide = seen.course.shape
     need_w, need_h = width_px * scale, height_px * scale
     columns = np.arange(int(np.ceil(need_w))) % wide
-    table = np.array(colours, dtype=np.float32)
+    table = np.array([_exposed(colour) for colour in colours], dtype=np.float32)
     tiles: dict[int, Picture] = {}
     strips = []
     for tile in range(int(np.ceil(need_h / high))):

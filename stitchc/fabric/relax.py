@@ -47,6 +47,9 @@ HELD: Final = 0.95
 ROBBED: Final = 0.06
 """The most that the other loops of a course lose to its held loops, as a share of their yarn."""
 
+MOST_RISEN: Final = 3
+"""Courses that a held loop rises over at the most: the tuck loops that it holds further pull it down."""
+
 _START_WALE: Final = 0.34
 _START_CLEAR: Final = 0.7
 _STEP: Final = 0.06
@@ -336,7 +339,7 @@ def _rob(layout: Layout, fed: Floats, cell: tuple[float, float]) -> None:
     for row in range(layout.height):
         knitted = [index for index, each in enumerate(layout.cells) if each.row == row and each.kind == KNIT]
         robbed = [index for index in knitted if layout.cells[index].span == 1]
-        reach = np.array([w + 2 * c * layout.cells[index].span + 1.6 * DIAMETER for index in knitted])
+        reach = np.array([w + 2 * c * min(layout.cells[index].span, MOST_RISEN) + 1.6 * DIAMETER for index in knitted])
         lack = np.maximum(0.0, HELD * reach - fed[knitted]) * [layout.cells[index].span > 1 for index in knitted]
         if not robbed or not lack.any():
             continue

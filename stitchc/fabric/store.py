@@ -15,7 +15,7 @@ import numpy as np
 
 from stitchc.chart import Chart
 from stitchc.fabric import energy, start
-from stitchc.fabric.relax import CLOSEST, HELD, ROBBED, Fabric, smallest_repeat
+from stitchc.fabric.relax import CLOSEST, HELD, MOST_RISEN, ROBBED, Fabric, smallest_repeat
 
 _FORM: Final = "stitchc-fabric/1"
 _MOST_BYTES: Final = 256 * 1024 * 1024
@@ -33,7 +33,7 @@ def name_of(chart: Chart, cell: tuple[float, float] | None) -> str:
     repeat = smallest_repeat(chart)
     rules = (
         _FORM,
-        (start.DIAMETER, sorted(start.NODES.items()), sorted(start.FED.items()), CLOSEST, HELD, ROBBED),
+        (start.DIAMETER, sorted(start.NODES.items()), sorted(start.FED.items()), CLOSEST, HELD, MOST_RISEN, ROBBED),
         (
             energy.STRETCH,
             energy.CONTACT,
