@@ -186,6 +186,13 @@ def test_the_card_column_of_a_needle() -> None:
     assert of == {"L12": 1, "R12": 24, "R13": 1, "L13": 24, "L1": 12, "R1": 13}
 
 
+@pytest.mark.parametrize(
+    ("edge", "columns"), [(0, [0, 1, 2, 0, 1, 2]), (1, [-1, 0, 1, 2, 0, -1]), (2, [-1, -1, 0, 1, -1, -1])]
+)
+def test_the_columns_of_a_hand_bed_begin_after_the_edge(edge: int, columns: list[int]) -> None:
+    assert columns_on(Chart.plain(3, 1), HAND, Needles(-4, 1), edge).tolist() == columns
+
+
 def test_a_card_moves_the_needles_itself() -> None:
     machine = load("card24-standard")
     passes = lower(Chart.from_rows(CROSS_TUCK), machine, Needles.centred(24), 10, "right", 1)
