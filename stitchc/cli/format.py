@@ -76,6 +76,10 @@ def _both(file: str) -> tuple[str, str]:
     before = raw.decode("utf-8")
     plain = before.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     after = lay_out(plain)
+    size = len(after.encode("utf-8"))
+    if size > MOST_BYTES:
+        text = f"`{name}` would have {size:,} bytes in the standard layout; a pattern has at most {MOST_BYTES:,}."
+        leave([Message("N110", "error", text, cure="Put a part of it into a file of its own, and include that.")])
     again = compile_text(after, name, folder).pattern
     if again is None or not same_meaning(pattern, again) or lay_out(after) != after:
         text = f"`{name}` has a line that the standard layout would change in meaning, so it was left as it is."

@@ -30,6 +30,7 @@ def lay_out(text: str) -> str:
     """The text in the standard layout. The text must be one that compiles; "\\n" line ends, one at the end."""
     lines = [_split_comment(line) for line in text.split("\n")]
     heads = _row_heads([code for code, _ in lines])
+    indents = _comment_indents([code for code, _ in lines])
     out: list[str] = []
     for index, (code, comment) in enumerate(lines):
         body = _line(code, heads.get(index, 0))
@@ -38,7 +39,7 @@ def lay_out(text: str) -> str:
                 out.append("")
             continue
         if not body:
-            out.append(_comment_indent(lines, index) + comment)
+            out.append(indents[index] + comment)
             continue
         leaves_block = bool(out) and out[-1].startswith(_INDENT) and not body.startswith(_INDENT)
         if out and out[-1] and (leaves_block or (_opens_block(code) and not out[-1].startswith("#"))):
@@ -73,6 +74,8 @@ def _meaning(value: Any) -> Any:
 
 def _split_comment(line: str) -> tuple[str, str]:
     """The code of a line, stripped, and its comment from the # on."""
+    if "#" not in line:
+        return line.strip(), ""
     quoted = False
     for index, character in enumerate(line):
         if character == '"':
@@ -155,8 +158,13 @@ def _opens_block(code: str) -> bool:
     return bool(tokens) and (tokens[0].lower() == "piece" or (tokens[0].lower() == "stitch" and "=" not in tokens))
 
 
-def _comment_indent(lines: list[tuple[str, str]], index: int) -> str:
-    """A comment on its own line stands as the line of code below it does."""
-    following = next((code for code, _ in lines[index + 1 :] if code), "")
-    inside = _is_row(following) or _TOKEN.findall(following)[:1] in [[word] for word in _PIECE_WORDS]
-    return _INDENT if following and inside else ""
+def _comment_indents(codes: list[str]) -> list[str]:
+    """Before a comment on its own line, by the line's number: it stands as the line of code below it does."""
+    indents: list[str] = []
+    below = ""
+    for code in reversed(codes):
+        indents.append(below)
+        if code:
+            inside = _is_row(code) or _TOKEN.findall(code)[:1] in [[word] for word in _PIECE_WORDS]
+            below = _INDENT if inside else ""
+    return indents[::-1]
