@@ -151,6 +151,27 @@ def trace(data: bytes) -> None:
         assert compile_text(write_chart("kelp", found.chart)).pattern is not None
 
 
+def meaning(data: bytes) -> None:
+    """Text means what the slow interpreter of `tests/notation/` makes of it, and what one refuses the other refuses."""
+    from tests.notation.agree import same
+    from tests.notation.interpreter import Wrong, interpret
+
+    if _LARGE.search(data) or b"include" in data.lower():
+        return  # lists of single letters are slow, and there is no other file
+    pattern = compile_text(data).pattern
+    try:
+        text = data.decode("utf-8").removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+        book = interpret(text, {})
+    except (Wrong, UnicodeDecodeError) as wrong:
+        assert pattern is None, f"compiled although {wrong}"
+    else:
+        assert pattern is not None, "refused, although it is right"
+        same(pattern, book)
+
+
+_LARGE = re.compile(rb"[0-9]{4}")
+
+
 def knit(data: bytes) -> None:
     """Whatever compiles is checked, lowered, put into words and onto a card without a word out of place; and simulated
     machines (`tests/proof/machines.py`) that are fed with the sheet and with the card knit what the chart says."""
@@ -238,15 +259,13 @@ COMMANDS = (
 )
 """What makes text for standard output, and is quick enough to be tried thousands of times."""
 
-_LARGE = re.compile(rb"[0-9]{3}")
-
 
 def commands(data: bytes) -> None:
     """Every command that makes text ends as promised: a status, words for what is wrong, nothing for a terminal to
     obey, JSON that can be read."""
     from tests.proof.running import stitchc
 
-    if _LARGE.search(data):
+    if re.search(rb"[0-9]{3}", data):
         return  # a piece of a million rows is right, and slow
     pattern = compile_text(data).pattern
     if pattern is None or sum(stitch.chart.cells.size for stitch in pattern.stitches.values()) > MOST_KNITTED:
@@ -271,11 +290,12 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "reader": reader,
     "profile": profile,
     "format": format,
+    "meaning": meaning,
     "knit": knit,
     "commands": commands,
     "trace": trace,
 }
-OF_NOTATION = ("reader", "format", "knit", "commands")
+OF_NOTATION = ("reader", "format", "meaning", "knit", "commands")
 """The targets that are given text in the notation."""
 
 
