@@ -210,6 +210,14 @@ def test_default_needles_are_whole_repeats_and_the_edges(width: int, count: int)
     assert default_needles(Chart.plain(width, 1), 1).count == count
 
 
+@pytest.mark.parametrize(
+    ("width", "edge", "count"), [(1, 0, 24), (5, 0, 25), (5, 2, 24), (7, 2, 25), (24, 3, 30), (3, 12, 27)]
+)
+def test_default_needles_with_other_edges(width: int, edge: int, count: int) -> None:
+    """The edge needles count among the 24: whole repeats of 5 between two needles at each end are 20 and 4."""
+    assert default_needles(Chart.plain(width, 1), edge).count == count
+
+
 def test_ways_are_true_and_the_first_is_the_cheapest() -> None:
     chart = Chart.from_rows(["KTKKT", "KKKKK", "TKKKK"])
     found = ways(chart, HAND, Needles.centred(24), 12, "right", 1)
