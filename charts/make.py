@@ -10,13 +10,17 @@ import contextlib
 import io
 import math
 import sys
+import tempfile
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from stitchc.__main__ import run
 from stitchc.notation import compile_file
 from stitchc.pattern import Pattern, Stitch
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 HERE = Path(__file__).resolve().parent
 EXAMPLES = HERE.parent / "examples"
@@ -25,44 +29,58 @@ COLOURS = 48
 """In the palette of a picture of fabric."""
 
 MACHINES = ("hand-standard", "card24-standard")
+FABRIC_PX = 460
+"""Width of one side of a fabric; of one that is much wider than high, and stands over the other, twice as much."""
+
+PLAIN = 'pattern "Plain"\nstitch stocking-stitch\n    1: K\n'
+"""What the others are to be compared with on the contact sheet."""
 
 
-def main(only: list[str]) -> None:
-    """Make the pages of the examples named (all if none are) and the index of all."""
+def main(only: list[str], target: Path = HERE) -> None:
+    """Make, in `target`, the pages of the examples named, or of all of them with the index and the contact sheet."""
     captions = tomllib.loads((HERE / "captions.toml").read_text("utf-8"))
     sections = []
+    shown = []
     for path in sorted(EXAMPLES.glob("*.stitch")):
-        pattern, messages, _ = compile_file(str(path))
-        assert pattern is not None, messages
+        pattern = compiled(path)
         if not only or path.stem in only:
-            make(path, pattern, HERE / path.stem)
+            make(path, pattern, target / path.stem)
         sections.append(section(path, pattern, captions))
-    sections.append(f"## Densities side by side\n\n![A family of densities](sweep.png)\n\n{captions['sweep']}\n")
+        shown += [(path, stitch, captions[path.stem][stitch.name]["sign"]) for stitch in pattern.wanted()]
     if not only or "sweep" in only:
         arguments = ["compare", str(EXAMPLES / "tide-line.stitch"), "--sweep", "--plain", "20x28"]
-        stitchc(*arguments, "--format", "png", "-o", str(HERE / "sweep.png"))
-        with_few_colours(HERE / "sweep.png")
+        stitchc(*arguments, "--format", "png", "-o", str(target / "sweep.png"))
+        with_few_colours(target / "sweep.png")
+    if not only or "contact" in only:
+        contact_sheet(shown, captions["plain"], target / "contact.png")
+    sections.append(f"## Densities side by side\n\n![A family of densities](sweep.png)\n\n{captions['sweep']}\n")
     head = (
         "# Gallery\n\nEvery example of the studio, made by `.venv/bin/python charts/make.py`. Under each picture "
-        "stands what to see in it.\n\n![Contact sheet](contact.png)\n\n"
-        "All fabrics, purl side left and knit side right.\n\n"
+        f"stands what to see in it.\n\n![Contact sheet](contact.png)\n\n{captions['contact']}\n\n"
     )
-    (HERE / "README.md").write_text(head + "\n".join(sections), "utf-8")
-    contact_sheet(sorted(HERE.glob("*/*-fabric.png")))
+    (target / "README.md").write_text(head + "\n".join(sections), "utf-8")
+
+
+def compiled(path: Path) -> Pattern:
+    """The pattern of an example, which has no mistake."""
+    pattern, messages, _ = compile_file(str(path))
+    assert pattern is not None, messages
+    return pattern
 
 
 def make(path: Path, pattern: Pattern, folder: Path) -> None:
     """Everything of one example."""
     folder.mkdir(exist_ok=True)
-    gauge = () if any(swatch.stitch == "plain" for swatch in pattern.swatches) else ("--plain", "20x28")
     for stitch in pattern.wanted():
         one = (str(path), "--stitch", stitch.name)
         stem = str(folder / stitch.name)
-        side_cm = shown_cm(stitch)
-        size = ("--size", f"{side_cm}x{side_cm}", "--px", "460" if side_cm < 10 else "640")
-        stitchc("picture", *one, *gauge, *size, "-o", f"{stem}-fabric.png")
+        across, up = shown_cm(pattern, stitch)
+        px = FABRIC_PX if across <= 1.5 * up else 2 * FABRIC_PX
+        size = ("--size", f"{across:g}x{up:g}", "--px", str(px))
+        stitchc("picture", *one, *gauge(pattern), *size, "-o", f"{stem}-fabric.png")
         with_few_colours(folder / f"{stitch.name}-fabric.png")
         stitchc("chart", *one, "--format", "png", "-o", f"{stem}-chart.png")
+        with_few_colours(folder / f"{stitch.name}-chart.png")
         stitchc("card", *one, "--dpi", "300", "-o", f"{stem}-card.png")
         for form in ("txt", "html"):
             stitchc("sheet", *one, "--format", "text" if form == "txt" else form, "-o", f"{stem}-sheet.{form}")
@@ -71,26 +89,50 @@ def make(path: Path, pattern: Pattern, folder: Path) -> None:
             target = folder / f"{name}-piece-{machine}"
             for form in ("txt", "html"):
                 form_name = "text" if form == "txt" else form
-                arguments = ("piece", str(path), "--piece", name, "--machine", machine, *gauge)
+                arguments = ("piece", str(path), "--piece", name, "--machine", machine, *gauge(pattern))
                 stitchc(*arguments, "--format", form_name, "-o", f"{target}.{form}")
 
 
-def shown_cm(stitch: Stitch) -> int:
-    """Side of the square of fabric shown: some two repeats of what 5 mm and 3 mm a cell make, loops still large."""
-    return min(max(6, math.ceil(stitch.chart.width), math.ceil(0.6 * stitch.chart.height)), 14)
+def plain_gauge(pattern: Pattern) -> tuple[float, float]:
+    """Stitches and rows of stocking stitch to 10 cm: measured in the file, or what all others are drawn at."""
+    for swatch in pattern.swatches:
+        if swatch.stitch == "plain" and swatch.stitches_per_10cm and swatch.rows_per_10cm:
+            return swatch.stitches_per_10cm, swatch.rows_per_10cm
+    return 20.0, 28.0
 
 
-def with_few_colours(path: Path) -> None:
+def gauge(pattern: Pattern) -> tuple[str, ...]:
+    """The option that says the gauge where the file does not."""
+    return () if any(swatch.stitch == "plain" for swatch in pattern.swatches) else ("--plain", "20x28")
+
+
+def shown_cm(pattern: Pattern, stitch: Stitch) -> tuple[float, float]:
+    """Width and height of the fabric shown: two repeats where loops are still large in them, else one.
+
+    A repeat that is much wider than high is shown once, in a picture of its own proportions.
+    """
+    stitches, rows = plain_gauge(pattern)
+    chart = stitch.chart
+    across = 10 / stitches * chart.width * (1 if chart.width > 12 else 2)
+    up = 10 / rows * 0.75 * chart.height * (1.2 if chart.height > 12 else 2)
+    least = 11 * 10 / stitches
+    if across > 1.5 * max(up, least):
+        return round(across + 0.3, 1), round(max(up, least), 1)
+    side = max(across, up, least)
+    return round(side, 1), round(side, 1)
+
+
+def with_few_colours(path: Path, colours: int = COLOURS) -> None:
     """The same picture with a palette, at a third of the bytes; nobody sees the difference."""
     from PIL import Image, PngImagePlugin
 
     with Image.open(path) as picture:
         facts = PngImagePlugin.PngInfo()
-        for key in ("Software", "Description", "Repeat"):
-            if key in picture.info:
-                facts.add_text(key, f"{picture.info[key]}")
+        for key, value in picture.info.items():
+            if isinstance(key, str) and isinstance(value, str):
+                facts.add_text(key, value)
         dpi = picture.info.get("dpi")
-        few = picture.convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
+        few = picture.convert("RGB").quantize(colours, kmeans=2, dither=Image.Dither.NONE)
     few.save(path, pnginfo=facts, optimize=True, **({"dpi": dpi} if dpi else {}))
 
 
@@ -124,34 +166,65 @@ def section(path: Path, pattern: Pattern, captions: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def contact_sheet(fabrics: list[Path]) -> None:
-    """All fabrics on one sheet, each under its name."""
+# -- the contact sheet ------------------------------------------------------------------------------------------------
+
+TILE_PX = 260
+
+
+def contact_sheet(shown: list[tuple[Path, Stitch, str]], plain: dict[str, str], target: Path) -> None:
+    """All fabrics on one sheet beside plain: each drawn for it, under its name and what it is known by."""
     from PIL import Image, ImageDraw, PngImagePlugin
 
     from stitchc.page.lettering import font
 
-    side, columns, gap, line = 250, 3, 18, 36
-    width, height = 2 * side + 6 + gap, side + line + gap
-    rows = math.ceil(len(fabrics) / columns)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "plain.stitch").write_text(PLAIN, "utf-8")
+        (stocking,) = compiled(folder / "plain.stitch").wanted()
+        every = [(folder / "plain.stitch", stocking, plain["sign"]), *shown]
+        tiles = [(contact_tile(path, stitch, folder), path, stitch, sign) for path, stitch, sign in every]
+    columns, gap, line = 3, 22, 62
+    width, height = 2 * TILE_PX + 6 + gap, TILE_PX + line + gap
+    rows = math.ceil(len(tiles) / columns)
     sheet = Image.new("RGB", (columns * width + gap, rows * height + gap), "white")
     pen = ImageDraw.Draw(sheet)
-    for index, path in enumerate(fabrics):
+    names = [stitch.name for *_, stitch, _ in tiles]
+    for index, (faces, path, stitch, sign) in enumerate(tiles):
         left, top = gap + index % columns * width, gap + index // columns * height
-        with Image.open(path) as picture:
-            plate = picture.convert("RGB")
-        # The plate is two squares with a gap between them, over a strip of lettering.
-        square = (plate.width - max(4, plate.width // 120)) // 2
-        for place, face in enumerate(
-            (plate.crop((0, 0, square, square)), plate.crop((plate.width - square, 0, plate.width, square)))
-        ):
-            sheet.paste(face.resize((side, side), Image.Resampling.LANCZOS), (left + place * (side + 6), top + line))
-        name, example = path.name.removesuffix("-fabric.png"), path.parent.name
-        title = name if name == example else f"{name} ({example})"
-        pen.text((left, top + line // 2), title, (30, 30, 30), font(21), anchor="lm")
+        for place, face in enumerate(faces):
+            sheet.paste(face, (left + place * (TILE_PX + 6), top + line))
+        title = f"{stitch.name} ({path.stem})" if names.count(stitch.name) > 1 else stitch.name
+        pen.text((left, top + 20), title, (20, 20, 20), font(23, bold=True), anchor="lm")
+        pen.text((left, top + 47), sign, (60, 60, 60), font(18), anchor="lm")
+        assert pen.textlength(sign, font(18)) <= 2 * TILE_PX, sign
     facts = PngImagePlugin.PngInfo()
     facts.add_text("Software", "stitchc")
-    few = sheet.quantize(COLOURS // 2, dither=Image.Dither.NONE)
-    few.save(HERE / "contact.png", pnginfo=facts, optimize=True)
+    facts.add_text("Description", "; ".join(f"{stitch.name}: {sign}" for *_, stitch, sign in tiles))
+    few = sheet.quantize(COLOURS, kmeans=2, dither=Image.Dither.NONE)
+    few.save(target, pnginfo=facts, optimize=True)
+
+
+def contact_tile(path: Path, stitch: Stitch, folder: Path) -> list[Image.Image]:
+    """Both sides of a stitch, eleven wales wide at the gauge of its own stocking stitch, more where a repeat is.
+
+    Of a wide repeat the purl side alone, twice as wide.
+    """
+    from PIL import Image
+
+    pattern = compiled(path)
+    stitches, rows = plain_gauge(pattern)
+    wide = stitch.chart.width > 12
+    side = max(110 / stitches, 10 / rows * 0.75 * stitch.chart.height)
+    across, px = (10 / stitches * stitch.chart.width, 2 * TILE_PX + 6) if wide else (side, TILE_PX)
+    shown = []
+    for face in ("purl",) if wide else ("purl", "knit"):
+        target = folder / f"{path.stem}-{stitch.name}-{face}.png"
+        words = (str(path), "--stitch", stitch.name, *gauge(pattern), "--face", face)
+        size = ("--size", f"{across:.2f}x{across * TILE_PX / px:.2f}", "--px", str(px))
+        stitchc("picture", *words, *size, "-o", str(target))
+        with Image.open(target) as picture:
+            shown.append(picture.convert("RGB").crop((0, 0, px, TILE_PX)))
+    return shown
 
 
 if __name__ == "__main__":
