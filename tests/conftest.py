@@ -18,7 +18,11 @@ settings.register_profile("further", deadline=None)
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    settings.load_profile("further" if config.getoption("--bench") else "stitchc")
+    bench = config.getoption("--bench")
+    settings.load_profile("further" if bench else "stitchc")
+    # pytest-benchmark measures only when asked to, and never beside other workers: it would warn of them.
+    workers = hasattr(config, "workerinput") or bool(config.getoption("numprocesses", None))
+    config.option.benchmark_disable = not bench or workers
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

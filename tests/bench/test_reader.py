@@ -20,7 +20,7 @@ SMALL = 'pattern "Tide line"\nstitch ripple\n    1: K T\n    2: K\nstitch drift 
 SCAN = """
 import click, lark, numpy, re, sys
 text = open(sys.argv[1], encoding="utf-8").read()
-row = re.compile(r"\\s*([0-9]+)\\s*:\\s*((?:[KTS][0-9]*\\s*)+)")
+row = re.compile(r"([0-9]+)\\s*:\\s*([KTS0-9 ]+)")
 print(sum(len(match[2]) for match in row.finditer(text)))
 """
 
