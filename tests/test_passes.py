@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from stitchc.bed import Needles, needle_position
 from stitchc.chart import Chart
-from stitchc.machines import SHIPPED, Machine, load
+from stitchc.machines import SHIPPED, Machine, load, load_text
 from stitchc.messages import Message, Span
 from stitchc.passes import (
     columns_on,
@@ -152,6 +152,17 @@ def test_a_setting_stays_as_long_as_it_serves() -> None:
     assert changes(["KT", "KS"], load("card24-standard")) == 24
 
 
+def test_a_reader_is_set_for_a_row_of_tuck_and_slip_too() -> None:
+    passes = lower(Chart.from_rows(["KKT", "KTS", "KKK", "KKT"]), load("card24-standard"), Needles.centred(24), 4)
+    changed = lever_changes(passes, load("card24-standard"))
+    assert [change and change.to for change in changed] == ["tuck", "mixed", None, "tuck"]
+
+
+def test_a_profile_of_ones_own_holds_in_one_direction() -> None:
+    own = load_text('based_on = "hand-standard"\n[carriage]\nhold_directions = "one"\n', "own.toml")
+    assert changes(ONE_ROW_STAGGERED, own) == changes(ONE_ROW_STAGGERED, ONE_WAY) == 1
+
+
 @given(charts(), sides, st.booleans())
 @settings(max_examples=100, deadline=None)
 def test_settings_knit_what_was_meant(chart: Chart, carriage: Side, one_way: bool) -> None:
@@ -271,6 +282,13 @@ def test_a_pass_knows_where_the_carriage_stood_and_whether_the_chart_has_a_patte
     assert not lower(Chart.plain(2, 2), HAND, Needles.centred(6), 1, "right", 1)[0].patterned
 
 
+def test_ways_that_hold_in_other_rows_are_set_otherwise() -> None:
+    """One needle between the edges: the shift decides which of the two rows holds it, and it is the same needle."""
+    chart, needles = Chart.from_rows(["TKKK", "KKTK"]), Needles.centred(3)
+    for way in ways(chart, HAND, needles, 3, "right", 1):
+        assert way.cost == cost(lower(chart.shifted(way.shift), HAND, needles, 3, way.carriage, 1), HAND)
+
+
 def test_a_shift_that_moves_the_tucks_off_the_needles_costs_nothing() -> None:
     chart = Chart.from_rows(["KKKKKT", "KKKKKK"])  # 3 needles between the edges: half of the shifts have no tuck there
     found = {(w.carriage, w.shift): w.cost for w in ways(chart, HAND, Needles.centred(5), 4, "right", 1)}
@@ -285,6 +303,8 @@ def test_of_equally_cheap_ways_the_nearest_to_what_was_asked_comes_first() -> No
     assert [(way.carriage, way.shift) for way in found[:5]] == [
         ("left", 0), ("left", 1), ("left", 4), ("left", 2), ("left", 3)
     ]  # fmt: skip
+    found = ways(Chart.from_rows(["KKKKT", "KKKKK"]), HAND, Needles.centred(22), 4, "right", 1)
+    assert [way.carriage for way in found] == ["right"] * 5 + ["left"] * 5
 
 
 def test_what_is_set_by_hand_is_named_for_the_row() -> None:
