@@ -55,6 +55,10 @@ class _Builder:
     def stitches(self) -> dict[str, Stitch]:
         order = self.in_dependency_order()
         made: dict[str, Stitch] = {}
+        in_order = set(order)
+        for key in self.definitions:
+            if key not in in_order:  # what is in a circle may name what is not there as well
+                self.unknown(key)
         cells = rows = 0
         for key in order:
             definition = self.definitions[key]
@@ -143,16 +147,23 @@ class _Builder:
             )
             return None
         words = list(_names(definition.expression))
-        unknown = [word for word in words if word.key not in self.definitions]
-        for word in {word.key: word for word in reversed(unknown)}.values():
-            self.gathered.unknown_stitch(word, (name for name in self.definitions if name != key))
-        if unknown or any(word.key not in made for word in words):
+        if self.unknown(key) or any(word.key not in made for word in words):
             self.evaluate_ranges(definition.expression)
             return None
         chart = self.evaluate(definition.expression, made)
         if chart is None:
             return None
         return Stitch(key, chart, definition.name.span, None, tuple(dict.fromkeys(word.key for word in words)))
+
+    def unknown(self, key: str) -> bool:
+        """Whether a stitch is built from some that are not there, each of which is told once."""
+        definition = self.definitions[key]
+        if isinstance(definition, StitchLines):
+            return False
+        unknown = [word for word in _names(definition.expression) if word.key not in self.definitions]
+        for word in {word.key: word for word in reversed(unknown)}.values():
+            self.gathered.unknown_stitch(word, (name for name in self.definitions if name != key))
+        return bool(unknown)
 
     def evaluate_ranges(self, expression: Expression) -> None:
         """Report counts out of range in an expression that cannot be evaluated because a part of it is missing."""

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stitchc.chart import MAX_CELLS, Chart
-from stitchc.messages import Span
+from stitchc.messages import Message, Span
 from stitchc.notation.cells import RowCells, read_cells
 from stitchc.notation.faults import MOST_MESSAGES, Faults
 from stitchc.notation.gather import Gathered, StitchLines
@@ -86,6 +86,8 @@ def _rows_by_text(rows: Sequence[Row], faults: Faults) -> dict[str, tuple[RowCel
         if row.text in wrong and faults.count > MOST_MESSAGES:
             continue
         cells, messages = read_cells(Word(row.text, row.span))
+        if messages and (yarn := _late_yarn(row)) is not None:
+            messages = [yarn]
         for message in messages:
             faults.add(message)
         if cells is not None:
@@ -93,6 +95,22 @@ def _rows_by_text(rows: Sequence[Row], faults: Faults) -> dict[str, tuple[RowCel
         else:
             wrong.add(row.text)
     return alike
+
+
+def _late_yarn(row: Row) -> Message | None:
+    """What to say of a row whose yarn stands among its cells."""
+    from stitchc.notation.wrong_cells import yarn_among_cells
+
+    if row.yarn is not None:
+        return None
+    ranges = zip(row.numbers[:32:4], row.numbers[1:32:4], strict=True)
+    head = ", ".join(f"{first}" if first == last else f"{first}-{last}" for first, last in ranges)
+    start = row.span
+    return yarn_among_cells(
+        row.text,
+        head + ", …" * (len(row.numbers) > 32),
+        lambda first, end: start._replace(column=start.column + first, length=end - first),
+    )
 
 
 def _row_numbers(definition: StitchLines, faults: Faults) -> int | None:
@@ -146,7 +164,10 @@ def _out_of_range(numbers: RowRange, faults: Faults) -> None:
         faults.error("N115", text, numbers.span, cure=f"{numbers.last}-{numbers.first}")
     else:
         text = f"A chart has at most {MAX_CELLS:,} rows."
-        faults.error("N110", text, numbers.span, cure="Number the rows from 1.")
+        cure = "Number the rows from 1."
+        if numbers.first <= MAX_CELLS:
+            cure = f"{numbers.first}   (a stitch is one repeat, and goes on for ever by itself)"
+        faults.error("N110", text, numbers.span, cure=cure)
 
 
 def _given_twice(one: RowRange, two: RowRange, reached: int, top: int, name: Word, faults: Faults) -> None:

@@ -48,6 +48,11 @@ _MEANT: Final = {
     "float": "S",
     "skip": "S",
 }
+_CELLS_ALONE: Final = r"(?P<cells>[KTSkts(][KTSkts0-9xX×()\s]*?)"
+_YARN_LAST: Final = re.compile(rf"{_CELLS_ALONE}\s+(?P<said>in\s+(?P<yarn>[^\W\d_][\w-]*))\s*", re.IGNORECASE)
+_YARN_FIRST: Final = re.compile(
+    rf"\s*(?P<said>in\s+(?P<yarn>[^\W\d_][\w-]*))\s*[:,]?\s+{_CELLS_ALONE}\s*", re.IGNORECASE
+)
 _SEPARATORS: Final = {",": "commas", ";": "semicolons", "/": "strokes", "|": "bars", "\\": "strokes", "&": "`&`"}
 _FULL_WIDTH: Final = "（）：，；＊×　［］"
 
@@ -63,6 +68,17 @@ def wrong_cell(text: str, start: int, at: At) -> Found:
     character = text[start]
     name = unicodedata.name(character, "a character without a name").lower()
     return _found(f"`{visible(character)}` ({name}) has no meaning in a row.", at, start, start + 1, KINDS)
+
+
+def yarn_among_cells(text: str, head: str, at: At) -> Message | None:
+    """`1: K T in red`, where the yarn stands on the wrong side of the colon. head: the row's numbers as written."""
+    found = _YARN_LAST.fullmatch(text) or _YARN_FIRST.fullmatch(text)
+    if found is None or len(text) > 2000:
+        return None
+    cells, yarn = " ".join(found["cells"].split()), found["yarn"]
+    cure = f"{head} in {yarn}: {cells if len(cells) <= 60 else '…'}"
+    said = "The yarn of a row stands before the colon."
+    return Message("N101", "error", said, at(*found.span("said")), cure=cure)
 
 
 def uncounted_group(text: str, start: int, close: int, after: int, at: At) -> Found:
@@ -304,6 +320,9 @@ def _separator(text: str, start: int, at: At) -> Found | None:
     beyond = start + 1 + len(_ahead(text, start + 1)) - len(_ahead(text, start + 1).lstrip())
     if beyond < len(text) and (word := _hand_word(text, beyond, at)) is not None:
         return word  # one message for the hand knitting
+    for hand in _HAND_WORDS.finditer(text, max(0, start - 200), start + 200):
+        if (word := _hand_word(text, hand.start(), at)) is not None:
+            return word._replace(end=start + 1)  # the rest of the row is written that way too
     around = (
         re.search(r"([KTSkts][0-9]*)?\s*$", _behind(text, start)),
         re.match(r".\s*([KTSkts][0-9]*)?", _ahead(text, start)),
