@@ -173,13 +173,20 @@ def tucks_side_by_side(subject: Subject) -> list[Message]:
     at, stitch = runs.worst, subject.stitch
     count, row = int(runs.counts[at]), int(runs.lines[at])
     others = np.unique(runs.lines).size - 1
+    where = _stretch("needle", int(runs.before[at]) + 1, count, stitch.chart.width)
     return subject.say(
         "K203",
         limit.severity(count) or "warning",
-        f"In row {row + 1} of `{stitch.name}` {count} needles side by side tuck "
-        f"({_stretch('needle', int(runs.before[at]) + 1, count, stitch.chart.width)}): "
-        "between two tucks nothing holds the loops down." + _more(others, "row"),
-        cure=f"Let a needle between them knit: {_broken_up('T', count, max(1, least - 1))}",
+        f"In row {row + 1} of `{stitch.name}` "
+        + (
+            f"{count} needles side by side tuck ({where}): between two tucks nothing holds the loops down."
+            if count > 1
+            else f"1 needle tucks ({where}), and on this machine none may."
+        )
+        + _more(others, "row"),
+        cure=f"Let a needle between them knit: {_broken_up('T', count, least - 1)}"
+        if least > 1
+        else "Choose a machine whose limits allow it; on this one no needle tucks.",
         row=row,
     )
 

@@ -538,3 +538,188 @@ def test_speed_of_2000_rows_by_200_needles() -> None:
 )
 def test_a_run_is_broken_up_by_knits_as_it_can_be_typed(count: int, most: int, typed: str) -> None:
     assert _broken_up("T", count, most) == typed
+
+
+# -- word for word: counted and worded by hand from the rows, so that every figure and place in a message is held ----
+
+WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]] = {
+    "K201 of one needle": (
+        stitch("KKT", "KKT", spans=True),
+        None,
+        (
+            "K201",
+            "error",
+            "Needle 3 of `shore` never knits: whatever it holds is never cast off.",
+            "Make at least one of its cells K, or add a plain row: 3: K",
+            HERE,
+        ),
+    ),
+    "K201 of two needles": (
+        stitch("TKTK", "TKTK"),
+        None,
+        (
+            "K201",
+            "error",
+            "Needles 1 and 3 of `shore` never knit: whatever they hold is never cast off.",
+            "Make at least one of its cells K, or add a plain row: (shore) then plain 1 by 1",
+            HERE,
+        ),
+    ),
+    "K202 of two needles": (
+        stitch(*["KTKT"] * 5, "KKKT", "KKKK", spans=True),
+        None,
+        (
+            "K202",
+            "error",
+            "Needle 4 of `shore` tucks 6 times before it knits again (rows 1 to 6): a hook holds about four loops "
+            "beside its stitch. There is 1 more needle like it.",
+            "Let the needle knit after 3 of them.",
+            Span("shore.stitch", 4, 8, 4),
+        ),
+    ),
+    "K203 in two rows": (
+        stitch("KKTTK", "KKKKK", "TTKKK", spans=True),
+        None,
+        (
+            "K203",
+            "warning",
+            "In row 1 of `shore` 2 needles side by side tuck (needles 3 to 4): between two tucks nothing holds the "
+            "loops down. There is 1 more row like it.",
+            "Let a needle between them knit: T K",
+            Span("shore.stitch", 4, 8, 5),
+        ),
+    ),
+    "K203 of a machine that allows two": (
+        stitch("KKTTTTTK", "KKKKKKKK"),
+        machine(tucks_side_by_side=Limit(3, None)),
+        (
+            "K203",
+            "warning",
+            "In row 1 of `shore` 5 needles side by side tuck (needles 3 to 7): between two tucks nothing holds the "
+            "loops down.",
+            "Let a needle between them knit: T2 K T2",
+            HERE,
+        ),
+    ),
+    "K203 of a machine that allows none": (
+        stitch("KKKT", "KKKK", "KKKK"),
+        machine(tucks_side_by_side=Limit(None, 1)),
+        (
+            "K203",
+            "error",
+            "In row 1 of `shore` 1 needle tucks (needle 4), and on this machine none may.",
+            "Choose a machine whose limits allow it; on this one no needle tucks.",
+            HERE,
+        ),
+    ),
+    "K204 in two rows": (
+        stitch("KKSSSSSSS", "KKKKKKKKK", "KSSSSSSKK", "KKKKKKKKK", spans=True),
+        None,
+        (
+            "K204",
+            "warning",
+            "In row 1 of `shore` the yarn floats past 7 needles, 31.5 mm at the standard 4.5 mm between needles "
+            "(needles 3 to 9). There is 1 more row like it.",
+            "Let a needle between them knit: S3 K S3\n(up to 5 needles, 22.5 mm, pass here)",
+            Span("shore.stitch", 4, 8, 9),
+        ),
+    ),
+    "K205 of two rows": (
+        stitch("KK", "TT", "KK", "SS", spans=True),
+        None,
+        (
+            "K205",
+            "error",
+            "No needle knits in rows 2 and 4 of `shore`: all of them tuck, and nothing holds the yarn down.",
+            "Let at least one needle knit: 2: K T, or leave the row out.",
+            Span("shore.stitch", 5, 8, 2),
+        ),
+    ),
+    "K205 of a slipped row": (
+        stitch("KK", "KK", "SS", "KK"),
+        None,
+        (
+            "K205",
+            "error",
+            "No needle knits in row 3 of `shore`: all of them slip, and the yarn only lies across the bed.",
+            "Let at least one needle knit: 3: K S, or leave the row out.",
+            HERE,
+        ),
+    ),
+    "K207 of two rows": (
+        stitch("KKKK", "KTKS", "KKKK", "KTKS", spans=True),
+        None,
+        (
+            "K207",
+            "error",
+            "Rows 2 and 4 of `shore` have both tuck and slip, but one pass of a carriage does one or the other.",
+            "Write the row with T alone or with S alone, as `shore with S for T` does throughout.",
+            Span("shore.stitch", 5, 8, 4),
+        ),
+    ),
+    "K208 of four changes": (
+        stitch(*["KK"] * 6, yarns=["foam", "foam", "sand", "kelp", "sand", "kelp"], spans=True),
+        None,
+        (
+            "K208",
+            "warning",
+            "Row 3 of `shore` takes up yarn `sand` again, which hangs at the other side of the bed: an odd number of "
+            "rows (3) was knitted without it. There are 3 more changes like it.",
+            "Knit an even number of rows with each yarn before changing.",
+            Span("shore.stitch", 6, 8, 2),
+        ),
+    ),
+    "K208 of a yarn without a name": (
+        stitch("KK", "KK", "KK", yarns=[None, None, "sand"]),
+        None,
+        (
+            "K208",
+            "warning",
+            "Row 1 of `shore` takes up the yarn that has no name again, which hangs at the other side of the bed: an "
+            "odd number of rows (1) was knitted without it.",
+            "Knit an even number of rows with each yarn before changing.",
+            HERE,
+        ),
+    ),
+    "K209 of two needles": (
+        stitch(*["SK"] * 5, "KK", *["KS"] * 5, "KK", spans=True),
+        None,
+        (
+            "K209",
+            "warning",
+            "Needle 1 of `shore` slips 5 times before it knits again (rows 1 to 5): the held loop is pulled up over so "
+            "many rows. There is 1 more needle like it.",
+            "Let the needle knit after 4 of them.",
+            Span("shore.stitch", 4, 8, 2),
+        ),
+    ),
+}
+
+
+@pytest.mark.parametrize("case", WORDS)
+def test_word_for_word(case: str) -> None:
+    one, on, expected_words = WORDS[case]
+    (told,) = check(one, on)
+    assert (told.code, told.severity, told.text, told.cure, told.span) == expected_words
+    assert told.label == "" and told.also == ()
+
+
+def test_the_ends_of_the_work_word_for_word() -> None:
+    one = stitch("KKK", "TKK", "KKT", spans=True)
+    (told,) = edge_tucks(one.chart.cells, Needles.centred(3), one)
+    assert (told.severity, told.span) == ("error", Span("shore.stitch", 5, 8, 3))
+    assert told.text == (
+        "Needles L2 and R1, at the ends of the work, tuck in `shore` (first in row 2): an end loop with no neighbour "
+        "to hold it drops off or hangs loose."
+    )
+    one = stitch("KKK", "KKK", "KKT", spans=True)
+    (told,) = edge_tucks(one.chart.cells, Needles.centred(3), one)
+    assert told.text.startswith("Needle R1, at the end of the work, tucks in `shore` (first in row 3): an end loop")
+    assert told.span == Span("shore.stitch", 6, 8, 3)
+
+
+def test_a_row_that_was_written_nowhere_is_told_at_its_stitch() -> None:
+    first = Span("shore.stitch", 4, 8, 4)
+    for rows in (["KKKK", "KTTK"], ["KKKK", "KKKK", "KTTK"]):
+        (told,) = check(Stitch("shore", Chart.from_rows(rows), HERE, (first,)))
+        assert told.code == "K203" and told.span == HERE
