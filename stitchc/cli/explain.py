@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from stitchc.cli.common import format_option, output_option, put_text
+from stitchc.cli.wrong_usage import or_
 
 if TYPE_CHECKING:
     from stitchc.explain import Page
@@ -41,17 +42,33 @@ def command(codes: tuple[str, ...], form: str, output: Path | None, force: bool)
 
 def _known(said: str) -> str:
     """The code meant, whatever its capitals and the brackets around it; leaves with 2 where there is none such."""
-    import difflib
-
-    from stitchc.explain import codes, page
+    from stitchc.explain import KINDS, codes, page
+    from stitchc.messages import visible
 
     code = said.strip().removeprefix("error").removeprefix("warning").removeprefix("info").strip("[]:` ").upper()
     if page(code) is not None:
         return code
-    slip = code[:1] + code[1:].replace("O", "0").replace("I", "1").replace("L", "1")
-    near = [slip] if page(slip) else difflib.get_close_matches(code, codes(), n=1, cutoff=0.5)
-    hint = f" Did you mean `{near[0]}`?" if near else ""
-    raise click.UsageError(f"There is no message code `{said}`.{hint} `stitchc explain` lists them all.")
+    known = codes()
+    slip = code[:1] + code[1:].translate(str.maketrans("OIL", "011"))
+    shorter = {slip[:at] + slip[at + 1 :] for at in range(1, min(len(slip), 10))}
+    if near := [each for each in known if each == slip or each in shorter]:
+        cure = f"Did you mean {or_([f'`{each}`' for each in near])}? `stitchc explain` lists them all."
+    elif alike := [each for each in known if each[0] == code[:1]]:
+        cure = f"Those with {code[0]} ({KINDS[code[0]].partition(':')[0]}) are {_and(alike)}."
+    elif alike := [each for each in known if code.isdigit() and each[1:] == code]:
+        cure = f"Did you mean {or_([f'`{each}`' for each in alike])}?"
+    else:
+        kinds = [
+            f"{letter} ({what.partition(':')[0]})"
+            for letter, what in KINDS.items()
+            if any(each[0] == letter for each in known)
+        ]
+        cure = f"A code is a letter and three figures; the letters are {_and(kinds)}. `stitchc explain` lists them all."
+    raise click.UsageError(f"There is no message code `{visible(said)}`. {cure}")
+
+
+def _and(words: list[str]) -> str:
+    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
 def listing(pages: list[Page]) -> str:

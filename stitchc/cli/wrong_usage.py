@@ -5,6 +5,8 @@ It knows options and their values; what a command does with them it does not.
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
@@ -129,27 +131,49 @@ class OneOf(click.Choice[str]):
             refuse(f"`{value}` is none of the choices.{hint} {known} {or_(self.choices)}.", param, ctx)
 
 
+_WHOLE = re.compile(r"\s*[+-]?[0-9]+\s*")
+_DECIMAL = re.compile(r"\s*[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?\s*")
+
+
 class WholeNumber(click.IntRange):
-    """A whole number in a range."""
+    """A whole number in a range, in the figures 0 to 9 alone: what looks like another number is never guessed at."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         try:
+            if isinstance(value, str) and not _WHOLE.fullmatch(value):
+                raise click.BadParameter("")
             return super().convert(value, param, ctx)
         except click.BadParameter:
-            refuse(f"`{value}` is not {_number_wanted(self)}.", param, ctx)
+            refuse(f"`{value}` is not {_number_wanted(self)}.{_plainly(value, self)}", param, ctx)
 
 
 class Number(click.FloatRange):
-    """A number in a range that "nan" is not in."""
+    """A number in a range that "nan" is not in, with a decimal point and the figures 0 to 9."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         try:
-            number = super().convert(value, param, ctx)
+            if isinstance(value, str) and not _DECIMAL.fullmatch(value):
+                raise click.BadParameter("")
+            return super().convert(value, param, ctx)
         except click.BadParameter:
-            number = float("nan")
-        if number != number:
-            refuse(f"`{value}` is not {_number_wanted(self)}.", param, ctx)
-        return number
+            refuse(f"`{value}` is not {_number_wanted(self)}.{_plainly(value, self)}", param, ctx)
+
+
+def _plainly(value: object, kind: click.IntRange | click.FloatRange) -> str:
+    """ " Write 1200." for what is such a number but for how it is written: 1,200, 1_200, １２００, 1,5."""
+    text = "".join(str(unicodedata.decimal(c)) if c.isdecimal() else c for c in f"{value}".strip()[:40])
+    grouped = re.fullmatch(r"[+-]?[0-9]{1,3}([,._' \u00a0\u2009\u202f])[0-9]{3}(?:\1[0-9]{3})*", text)
+    if isinstance(kind, click.IntRange):
+        plain = re.sub(r"[^0-9+-]", "", text) if grouped or "_" in text else text
+        pattern = _WHOLE
+    else:
+        plain = text.replace("_", "").replace(",", ".").replace("\u066b", ".")
+        pattern = _DECIMAL
+    if plain == f"{value}".strip() or not pattern.fullmatch(plain):
+        return ""
+    number = float(plain)
+    fits = (kind.min is None or number >= kind.min) and (kind.max is None or number <= kind.max)
+    return f" Write {plain}." if fits else ""
 
 
 def worded(kind: object) -> object:
@@ -160,4 +184,6 @@ def worded(kind: object) -> object:
         return Number(kind.min, kind.max, kind.min_open, kind.max_open, kind.clamp)
     if isinstance(kind, click.IntRange):
         return WholeNumber(kind.min, kind.max, kind.min_open, kind.max_open, kind.clamp)
-    return kind
+    if kind is int or kind is click.INT:
+        return WholeNumber()
+    return Number() if kind is float or kind is click.FLOAT else kind
