@@ -39,6 +39,7 @@ class Pass:
     held: every needle that must not knit. slipped: those of them that take no yarn.
     bring_out: needles to move by hand into holding position before the pass. push_back: needles to move by hand out
         of it. Both empty where a card or a picture selects the needles, and where a plain pass cancels the hold.
+    patterned: whether any row of the chart tucks or slips, so that a card or a picture is in the reader.
     """
 
     row: int
@@ -50,7 +51,7 @@ class Pass:
     slipped: tuple[int, ...]
     bring_out: tuple[int, ...]
     push_back: tuple[int, ...]
-    patterned: bool = True
+    patterned: bool
 
     @property
     def moves(self) -> int:

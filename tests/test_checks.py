@@ -624,6 +624,53 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             Span("shore.stitch", 4, 8, 9),
         ),
     ),
+    "K204 of a late row": (
+        stitch(*["KKKKKKKKK"] * 3, "SKKSSSSSS", spans=True),
+        load("hand-standard"),
+        (
+            "K204",
+            "warning",
+            "In row 4 of `shore` the yarn floats past 7 needles, 31.5 mm at 4.5 mm between needles (needles 4 to 1, on "
+            "into the next repeat).",
+            "Let a needle between them knit: S3 K S3\n(up to 5 needles, 22.5 mm, pass here)",
+            Span("shore.stitch", 7, 8, 9),
+        ),
+    ),
+    "K204 of a coarse machine": (
+        stitch("KSSK", "KKKK"),
+        replace(machine(), pitch_mm=30.0),
+        (
+            "K204",
+            "warning",
+            "In row 1 of `shore` the yarn floats past 2 needles, 60 mm at 30 mm between needles (needles 2 to 3).",
+            "Choose a finer machine, or let the limits of your profile allow such a float.",
+            HERE,
+        ),
+    ),
+    "K203 of a late row": (
+        stitch("KKKKK", "KKKKK", "KKKKK", "KTTKK", spans=True),
+        None,
+        (
+            "K203",
+            "warning",
+            "In row 4 of `shore` 2 needles side by side tuck (needles 2 to 3): between two tucks nothing holds the "
+            "loops down.",
+            "Let a needle between them knit: T K",
+            Span("shore.stitch", 7, 8, 5),
+        ),
+    ),
+    "K202 of a late needle, round the end": (
+        stitch("KKKT", "KKKT", "KKKK", "KKKT", "KKKT", spans=True),
+        None,
+        (
+            "K202",
+            "warning",
+            "Needle 4 of `shore` tucks 4 times before it knits again (rows 4 to 2, on into the next repeat): a hook "
+            "holds about four loops beside its stitch.",
+            "Let the needle knit after 3 of them.",
+            Span("shore.stitch", 7, 8, 4),
+        ),
+    ),
     "K205 of two rows": (
         stitch("KK", "TT", "KK", "SS", spans=True),
         None,
