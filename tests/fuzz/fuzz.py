@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from stitchc.bed import Needles, needle_name
 from stitchc.chart import MAX_CELLS
@@ -137,10 +137,15 @@ def format(data: bytes) -> None:
 
 def trace(data: bytes) -> None:
     """Any bytes: a chart with the certainty of each cell, or a refusal in words."""
+    _traced(data)
+
+
+def _traced(data: bytes, **asked: Any) -> None:
+    from stitchc.trace import Ask
     from stitchc.trace import trace as traced
 
     try:
-        found = traced(data, "chart.png")
+        found = traced(data, "chart.png", Ask(**asked))
     except Refused as refused:
         assert refused.messages
         soundly_said(refused.messages, refused.sources)
@@ -149,6 +154,43 @@ def trace(data: bytes) -> None:
         soundly_said(found.messages, {})
         assert 1 <= found.chart.cells.size <= MAX_CELLS
         assert compile_text(write_chart("kelp", found.chart)).pattern is not None
+
+
+_NOTATIONS = ("auto", "squared", "thread", "plain", "marks")
+_GRIDS = ("auto", "lines", "pixels", "even")
+
+
+def picture(data: bytes) -> None:
+    """Any grey cells, drawn at any size with lines or without and looked at in any way, are a chart or refused.
+
+    The bytes say: columns, pixels a cell, lines between the cells, what is asked, and then the grey of each cell.
+    """
+    if len(data) < 6:
+        return
+    import numpy as np
+    from PIL import Image
+
+    columns, cell_px, lines, asked = data[0] % 48 + 1, data[1] % 14 + 1, data[2] % 4, data[3]
+    rows = (len(data) - 4) // columns
+    if not rows:
+        return
+    cells = np.frombuffer(data, np.uint8, rows * columns, 4).reshape(rows, columns)
+    pixels = np.kron(cells, np.ones((cell_px, cell_px), np.uint8))
+    if lines & 1:
+        pixels[::cell_px] = 40 * lines
+    if lines & 2:
+        pixels[:, ::cell_px] = 40 * lines
+    held = io.BytesIO()
+    Image.fromarray(pixels).save(held, "PNG")
+    grid = _GRIDS[asked % 4]
+    _traced(
+        held.getvalue(),
+        grid=grid,
+        notation=_NOTATIONS[asked // 4 % 5],
+        cells=(columns, rows) if grid == "even" else None,
+        repeat=("smallest", "whole")[asked // 20 % 2],
+        first_row=("bottom", "top")[asked // 40 % 2],
+    )
 
 
 def meaning(data: bytes) -> None:
@@ -294,6 +336,7 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "knit": knit,
     "commands": commands,
     "trace": trace,
+    "picture": picture,
 }
 OF_NOTATION = ("reader", "format", "meaning", "knit", "commands")
 """The targets that are given text in the notation."""
@@ -315,6 +358,10 @@ def seeds(target: str) -> list[bytes]:
         return kept + [path.read_bytes() for path in sorted(given)]
     if target == "profile":
         return kept + [profile_text(name).encode() for name in SHIPPED] + [(EXAMPLES / "studio.toml").read_bytes()]
+    if target == "picture":
+        heads = itertools.product((8, 23), (0, 10), (0, 3), (0, 1, 3))
+        marks = bytes((0, 255, 255, 255, 128, 255, 0, 255, 255) * 12)
+        return kept + [bytes(head) + marks for head in heads]
     return kept + list(_pictures())
 
 
