@@ -577,6 +577,18 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             Span("shore.stitch", 4, 8, 4),
         ),
     ),
+    "K202 of three needles": (
+        stitch(*["TKTKTK"] * 4, "KKKKKK"),
+        None,
+        (
+            "K202",
+            "warning",
+            "Needle 1 of `shore` tucks 4 times before it knits again (rows 1 to 4): a hook holds about four loops "
+            "beside its stitch. There are 2 more needles like it.",
+            "Let the needle knit after 3 of them.",
+            HERE,
+        ),
+    ),
     "K203 in two rows": (
         stitch("KKTTK", "KKKKK", "TTKKK", spans=True),
         None,
