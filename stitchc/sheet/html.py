@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
     from stitchc.chart import Chart
 
+_BOXES_BESIDE: Final = 14
+"""Boxes that stand in one line under the words of a block's line; more take the whole width of the page."""
+
 _DRAWN_MOST: Final = 48
 """Needles and rows up to which the repeat is drawn in the head; a larger one is not legible there."""
 
@@ -115,6 +118,7 @@ def _pass_row(
         "strip": strip,
         "again": again,
         "moves": passed.moves,
+        "out": len(passed.held),
     }
 
 
@@ -134,7 +138,8 @@ def _block(block: Block, sheet: Sheet, rows: list[dict[str, Any]]) -> dict[str, 
     for line in block.lines(lambda index: goes_on_idle(sheet.entries, index)):
         ticks = [[rows[index]["row"] for index in once] for once in line.times]
         way = {"way": ""} if line.several else {}
-        lines.append({**rows[line.index], **way, "ticks": ticks})
+        few = sum(map(len, ticks)) <= _BOXES_BESIDE
+        lines.append({**rows[line.index], **way, "ticks": ticks, "few": few})
     first, last = rows[block.first]["row"], rows[block.last]["row"]
     heading = block.words(first, last) if len(lines) > 1 else f"Rows {first} to {last}, all the same"
     return {"kind": "block", "heading": heading, "lines": lines}

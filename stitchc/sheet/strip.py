@@ -21,6 +21,9 @@ SLOT: Final = 10
 WHOLE_BED: Final = 40
 """Needles that one line shows legibly; a wider bed is shown by its ends or in several lines."""
 
+LINE: Final = 50
+"""Needles of one line where a bed takes several: half of the common beds a side, or a quarter."""
+
 END: Final = 16
 """Needles shown at each end of a wide bed whose middle only goes on in the same way."""
 
@@ -71,11 +74,11 @@ def _goes_on(bed: str) -> bool:
 
 
 def _lines_of(needles: Needles) -> list[tuple[int, int]]:
-    """Stretches of WHOLE_BED needles counted from the centre outward, as far as the needles in work reach."""
-    first_line = needles.first // WHOLE_BED
-    last_line = needles.last // WHOLE_BED
+    """Stretches of LINE needles counted from the centre outward, as far as the needles in work reach."""
+    first_line = needles.first // LINE
+    last_line = needles.last // LINE
     return [
-        (max(line * WHOLE_BED, needles.first), min((line + 1) * WHOLE_BED, needles.last + 1))
+        (max(line * LINE, needles.first), min((line + 1) * LINE, needles.last + 1))
         for line in range(first_line, last_line + 1)
     ]
 

@@ -38,6 +38,9 @@ LONGEST_LAST_RUN: Final = 12
 MINDING: Final = 3
 """Letters that an exception to a comb, or a needle besides it, costs over its own: the hand has to stop and look."""
 
+LONG_LIST: Final = 8
+"""Runs and single needles after which a list is told with the numbers left and right of 0."""
+
 COMB_PERIOD: Final = 8
 """Combs for moving several needles at a time have few teeth; a longer period is counted out by hand."""
 
@@ -158,11 +161,13 @@ def count_of(needles: Sequence[int]) -> str:
 
 @dataclass(frozen=True)
 class Named:
-    """A set of needles put into words. comb: the comb that can push it, if any."""
+    """A set of needles put into words. comb: the comb that can push it, if any. left: how many of a long list are left
+    of 0, so that the hand may stop there and count."""
 
     text: str
     count: int
     comb: str | None = None
+    left: int | None = None
 
     def __str__(self) -> str:
         """The words with the count to check against and the comb."""
@@ -170,7 +175,8 @@ class Named:
 
     def counted(self) -> str:
         """The words with the count to check against."""
-        return f"{self.text} ({number(self.count, 'needle')})"
+        sides = "" if self.left is None else f": {self.left} left, {self.count - self.left} right"
+        return f"{self.text} ({number(self.count, 'needle')}{sides})"
 
 
 def name_needles(needles: Sequence[int], held: Sequence[int] = ()) -> Named:
@@ -185,7 +191,9 @@ def name_needles(needles: Sequence[int], held: Sequence[int] = ()) -> Named:
         # No comb: anything straight pushes all that is out.
         return Named("all the held needles", len(chosen))
     phrase = shortest(chosen)
-    return Named(phrase.text(), len(chosen), phrase.comb())
+    left = sum(needle < 0 for needle in chosen)
+    listed = len(phrase.parts) > LONG_LIST and all(isinstance(part, Run) for part in phrase.parts)
+    return Named(phrase.text(), len(chosen), phrase.comb(), left if listed and 0 < left < len(chosen) else None)
 
 
 @lru_cache(maxsize=4096)

@@ -82,7 +82,7 @@ class _Table(HTMLParser):
 
     def __init__(self, place: str) -> None:
         super().__init__()
-        self.place, self.inside, self.what = place, False, ""
+        self.place, self.inside, self.what, self.ticking = place, False, "", False
         self.lines: list[Line] = []
         self.found: dict[str, list[str]] = {}
         self.rows: list[list[int]] = []
@@ -95,7 +95,9 @@ class _Table(HTMLParser):
             return
         name = told.get("class") or ""
         if tag == "tr":
-            self.found, self.rows = {"way": [], "do": []}, []
+            if "boxes" not in name:  # a line's boxes stand in a row of the table under it
+                self.found = {"way": [], "do": []}
+            self.rows = []
             if "data-r" in told:
                 self.rows = [[int(told["data-r"] or 0)]]
             elif (told.get("id") or "").startswith("row-"):
@@ -104,7 +106,9 @@ class _Table(HTMLParser):
             self.what = "way" if name.startswith("way") else "do" if name == "do" else ""
         elif tag == "p" and self.what == "do":
             self.found["do"].append("")
-        elif tag == "span" and self.what == "do":
+        elif tag == "div":
+            self.ticking = name == "ticks"
+        elif tag == "span" and self.ticking:
             self.rows.append([])
         elif tag == "i" and "data-r" in told:
             self.rows[-1].append(int(told["data-r"] or 0))
@@ -112,6 +116,8 @@ class _Table(HTMLParser):
     def handle_endtag(self, tag: str) -> None:
         if tag == "td":
             self.what = ""
+        elif tag == "div":
+            self.ticking = False
         elif tag == "tr" and self.inside and self.rows:
             way = " ".join(self.found["way"]).strip()
             words = " ".join(" ".join(self.found["do"]).split())
@@ -122,12 +128,8 @@ class _Table(HTMLParser):
     def handle_data(self, data: str) -> None:
         if self.what == "way":
             self.found["way"].append(data)
-        elif self.what == "do" and self.found["do"] and not self.rows_follow(data):
+        elif self.what == "do" and self.found["do"] and not self.ticking:
             self.found["do"][-1] += data
-
-    def rows_follow(self, data: str) -> bool:
-        """Whether this is the number in a box, and not a part of a sentence."""
-        return bool(self.rows) and data.strip().isdigit() and int(data) in self.rows[-1]
 
 
 def lines_of_page(page: str, place: str) -> list[Line]:

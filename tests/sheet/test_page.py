@@ -309,6 +309,43 @@ def test_a_long_sheet_is_a_few_pages_with_a_box_for_every_row(
     assert len(pypdfium2.PdfDocument(page.pdf(format=paper))) > 10
 
 
+def test_a_repeat_that_fits_a_page_stands_on_one(page: Page, tmp_path: Path) -> None:
+    """Whoever knits it over and over turns no page within it, though a note fills half of the page before."""
+    notes = "".join(f'note "{chr(65 + k)} long note that takes a line."\n' for k in range(26))
+    page.goto(made(tmp_path, notes + TIDE, "--rows", "244", "--needles", "80"))
+    document = pypdfium2.PdfDocument(page.pdf(format="A4"))
+    texts = [document[k].get_textpage().get_text_range() for k in range(len(document))]
+    lines = [{row for row in (1, 2, 3, 4) if re.search(rf"^{row} …", text, re.M)} for text in texts]
+    assert [found for found in lines if found] == [{1, 2, 3, 4}]
+
+
+def test_whoever_comes_back_is_told_how_it_stands(page: Page, tmp_path: Path) -> None:
+    pattern = 'yarn foam "sea green"\n' + TIDE.replace("3: T", "3 in foam: T").replace("    4: K", "    4 in foam: K")
+    page.goto(made(tmp_path, pattern, "--rows", "20"))
+    for _ in range(4):
+        page.keyboard.press("Space")
+        assert not page.is_visible("#stands"), "nothing is told twice to someone who goes on"
+    assert now(page) == "Row 4"
+    page.reload()
+    assert page.inner_text("#stands") == (
+        "Before this row: the carriage stands at the left; 11 needles are out; last set in row 3: Set the carriage to "
+        "hold; yarn in row 3: Change to foam (sea green)."
+    )
+    page.keyboard.press("Space")
+    assert (now(page), page.is_visible("#stands")) == ("Row 5", False)
+    page.fill("#jump-row", "9")
+    page.keyboard.press("Enter")
+    assert page.inner_text("#stands") == (
+        "Before this row: the carriage stands at the right; no needle is out; last set in row 8: Cancel the hold: the "
+        "11 held needles knit back; yarn in row 7: Change to foam."
+    )
+    page.keyboard.press("ArrowLeft")
+    assert "11 needles are out" in page.inner_text("#stands")
+    page.fill("#jump-row", "1")
+    page.keyboard.press("Enter")
+    assert page.inner_text("#stands") == "Before this row: the carriage stands at the right."
+
+
 def test_boxes_and_notes_on_paper_show_how_far_it_is(page: Page, tmp_path: Path) -> None:
     page.goto(made(tmp_path, TIDE, "--rows", "20"))
     for _ in range(6):  # ready, and five rows

@@ -73,6 +73,10 @@ def test_a_comb_is_preferred_and_said(period: int, first: int, count: int) -> No
             "take 1, miss 1, take 1, miss 5, from L39 to R36",
             "take 1, miss 1, take 1, miss 5, from L39 to R36 (20 needles; comb 1 out, 1 in, 1 out, 5 in)",
         ),
+        (
+            "L30, L27, L20, L19, L11, L6, L2, R3, R4, R9",
+            "L30, L27, L20, L19, L11, L6, L2, R3, R4, R9 (10 needles: 7 left, 3 right)",
+        ),
         ("all from L39 to R39 but R3, R9", "all from L39 to R39 but R3, R9 (76 needles)"),
         (
             "every 2nd needle from L39 to R38 but L9, R2, R10",

@@ -17,10 +17,14 @@ def place(name: str) -> int:
 
 def read(words: str, held: Collection[int] = ()) -> set[int]:
     """The needles that the words mean, by someone who sees which are held and knows of no other row."""
-    text, count, comb = re.fullmatch(r"(.*?)(?: \((\d+) needles?(?:; comb (.*))?\))?", words).groups()  # type: ignore[union-attr]
+    match = re.fullmatch(r"(.*?)(?: \((\d+) needles?(?:: (\d+) left, (\d+) right)?(?:; comb (.*))?\))?", words)
+    assert match, words
+    text, count, left, right, comb = match.groups()
     needles = set(held) if text == "all the held needles" else _text(text)
     if count is not None:
         assert int(count) == len(needles), f"counted {len(needles)}: {words}"
+    if left is not None:
+        assert (int(left), int(right)) == (sum(n < 0 for n in needles), sum(n >= 0 for n in needles)), words
     if comb is not None:
         assert _pushed(comb, min(needles), max(needles)) == needles, words
     return needles

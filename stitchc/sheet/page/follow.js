@@ -79,11 +79,36 @@ function sentence(stop) {
   const begins = stop.details && stop.details.length ? [stop.part + ".", ...stop.details, ""].join(" ") : "";
   return begins + heading(stop) + (way ? ", " + way : "") + ". " + stepsOf(stop).join(" ");
 }
+// Whoever comes back to the machine, or to another row, is told how everything should stand before this row.
+function standing(at) {
+  const stop = stops[at];
+  if (stop.kind !== "pass") return "";
+  const side = wayOf(stop).split(" ")[0];
+  const words = ["The carriage stands at the " + side];
+  let before = at - 1;
+  while (before > 0 && stops[before].kind !== "pass") before -= 1;
+  if (before > 0) {
+    const out = stops[before].line.dataset.o;
+    if (out !== undefined) words.push(out === "0" ? "no needle is out" : plain(Number(out), "needle is out", "needles are out"));
+  }
+  for (const [kind, told] of [["set", "last set"], ["yarn", "yarn"]]) {
+    for (let earlier = at - 1; earlier > 0; earlier -= 1) {
+      const step = stops[earlier].kind === "pass" && stops[earlier].line.querySelector("." + kind);
+      if (!step) continue;
+      words.push(told + " in row " + stops[earlier].row + ": " + step.textContent.trim().replace(/\.$/, ""));
+      break;
+    }
+  }
+  return words.join("; ") + ".";
+}
 function aloud(text) {
   return text.replace(/\bL(\d+)/g, "left $1").replace(/\bR(\d+)/g, "right $1").replace(/\(|\)/g, ", ");
 }
-function show(say) {
+function show(say, back) {
   const stop = stops[state.at];
+  const stands = back ? standing(state.at) : "";
+  byId("stands").textContent = stands && "Before this row: " + stands.charAt(0).toLowerCase() + stands.slice(1);
+  byId("stands").hidden = !stands;
   byId("number").textContent = heading(stop);
   const way = byId("way");
   way.textContent = wayOf(stop);
@@ -128,7 +153,7 @@ function show(say) {
   byId("note").value = state.notes[noteKey(state.at)] || "";
   if (root.dataset.view === "rows") tick();
   if (say) {
-    const spoken = sentence(stop);
+    const spoken = (stands && byId("stands").textContent + " ") + sentence(stop);
     byId("say").textContent = spoken;
     if (state.voice) speak(aloud(spoken));
   }
@@ -170,7 +195,8 @@ function tickPaper() {
     const note = document.createElement("p");
     note.className = "note";
     note.textContent = "Note, row " + stop.row + ": " + text;
-    box.closest("tr").querySelector(".do").append(note);
+    const line = box.closest("tr");
+    (line.querySelector(".do") || line.previousElementSibling.querySelector(".do")).append(note);
   });
 }
 
@@ -180,15 +206,16 @@ function go(at) {
   if (at === state.at) return;
   state.past.push(state.at);
   if (state.past.length > 500) state.past.shift();
+  const back = at !== state.at + 1;
   state.at = at;
   remember();
-  show(true);
+  show(true, back);
 }
 function undo() {
   if (!state.past.length) return;
   state.at = state.past.pop();
   remember();
-  show(true);
+  show(true, true);
 }
 function view(name, focus) {
   root.dataset.view = name;
@@ -312,7 +339,7 @@ byId("voice").setAttribute("aria-pressed", String(state.voice));
 byId("awake").setAttribute("aria-pressed", String(state.awake));
 paper();
 view("follow", false);
-show(false);
+show(false, state.at > 1);
 remember();
 wake();
 byId("stage").focus({ preventScroll: true });
