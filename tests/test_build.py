@@ -8,11 +8,17 @@ import json
 import re
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import TYPE_CHECKING, Literal
 from urllib.parse import unquote
 
+import pypdfium2
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
 from stitchc.__main__ import run
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 
@@ -111,3 +117,59 @@ def test_bad_calls(arguments: list[str], tmp_path: Path) -> None:
     assert status in (1, 2)
     assert said.strip()
     assert not (tmp_path / "out").exists()
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A pattern with two stitches, a piece, and a title that runs from right to left."""
+    folder = tmp_path_factory.mktemp("built")
+    file = folder / "tide.stitch"
+    file.write_text(
+        'pattern "גאות ושפל"\nnote "Worn purl side out."\nyarn oat colour "#cfc3ab" tex 220\n'
+        "stitch ripple\n1: K T\n2: K\nstitch firm\n1: K S\n2: S K\n"
+        "gauge plain 20 stitches 28 rows per 10 cm\npiece strip\nwidth 20 cm\nknit ripple for 10 cm in oat\n",
+        "utf-8",
+    )
+    status, _, said = build(str(file), "-o", str(folder / "out"))
+    assert status == 0, said
+    return folder / "out" / "index.html"
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [1280, 800, 390])
+def test_the_page_in_a_browser(browser: Browser, built: Path, width: int, scheme: Literal["light", "dark"]) -> None:
+    """Opened from disk: nothing is fetched, every picture is there, nothing runs over the edge, axe finds nothing."""
+    page = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(built.as_uri())
+    assert all(url.startswith("file:") for url in asked)
+    assert page.evaluate("[...document.images].every(image => image.complete && image.naturalWidth > 0)")
+    assert page.evaluate("document.images.length") == 12, "six pictures of stitches, the cards, and three to jump by"
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.evaluate("getComputedStyle(document.querySelector('h1')).direction") == "rtl"
+    assert "about 20 by 10 cm; have " in page.inner_text("main"), "what the piece comes to"
+    for anchor in page.query_selector_all("nav a"):
+        assert page.query_selector(anchor.get_attribute("href") or "") is not None
+    rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]}
+    results = Axe().run(page, options={**rules, "rules": {"color-contrast-enhanced": {"enabled": True}}})
+    assert results.violations_count == 0, results.generate_report()
+    page.close()
+
+
+@pytest.mark.browser
+def test_the_page_on_paper(browser: Browser, built: Path) -> None:
+    """What is of no use on paper is left out, and no stitch is torn over two pages."""
+    page = browser.new_page()
+    page.goto(built.as_uri())
+    page.emulate_media(media="print")
+    assert not page.is_visible("nav") and not page.is_visible("main dl")
+    assert page.is_visible("text=Chart, purl side") and not page.is_visible(".card")
+    content = page.pdf(format="A4")
+    page.close()
+    with pypdfium2.PdfDocument(content) as document:
+        texts = [document[index].get_textpage().get_text_range() for index in range(len(document))]
+    assert len(texts) <= 3
+    for name in ("ripple", "firm"):
+        assert any(f"{name}\r\n2 needles" in text and "Knit side" in text for text in texts), texts

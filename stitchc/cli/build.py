@@ -46,13 +46,17 @@ WHOLE = ""
 
 @dataclass(frozen=True)
 class Job:
-    """One file to make: `stitchc COMMAND FILE ARGUMENTS -o TARGET`. subject: the stitch or piece it shows."""
+    """One file to make: `stitchc COMMAND FILE ARGUMENTS -o TARGET`. subject: the stitch or piece it shows.
+
+    machine: that it is made for, if it is made for one.
+    """
 
     what: str
     subject: str
     target: Path
     command: str
     arguments: tuple[str, ...]
+    machine: str = ""
 
 
 @dataclass(frozen=True)
@@ -134,7 +138,8 @@ def _build(
     made = [_done(job, file, told) for job in _watched(jobs)]
     from stitchc.gallery import index_page
 
-    page = index_page(pattern, stitches, made, warnings, _gauge_sentences(pattern, stitches, plain))
+    gauges = _gauge_sentences(pattern, stitches, plain)
+    page = index_page(pattern, stitches, made, warnings, gauges, _sizes(made, units))
     put_files([(output / "index.html", page.encode("utf-8"))], force)
     for entry in made:
         if entry.reason is not None:
@@ -148,6 +153,31 @@ def _gauge_sentences(pattern: Pattern, stitches: tuple[Stitch, ...], plain: Plai
 
     report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
     return {gauge.name: in_words(gauge) for gauge in report.stitches}
+
+
+def _sizes(made: list[Made], units: str) -> dict[str, str]:
+    """For each piece a sentence on what it comes to, as its data say."""
+    import json
+
+    sizes: dict[str, str] = {}
+    for entry in made:
+        if entry.job.command != "piece" or entry.reason is not None or entry.job.target.suffix != ".json":
+            continue
+        document = json.loads(entry.job.target.read_text("utf-8"))
+        rows = sum(section["rows"] for section in document["sections"])
+        said = [f"{document['needles']['count']} needles and {rows} rows"]
+        lengths = [document[key] for key in ("width_cm", "length_cm")]
+        if all(lengths):
+            per_cm = 1 / 2.54 if units == "in" else 1.0
+            across, up = (f"{length['value'] * per_cm:.{1 if units == 'in' else 0}f}" for length in lengths)
+            said.append(f"about {across} by {up} {units}")
+        yarns = [
+            f"have {yarn['to_have']['grams']:.0f} g of {yarn['name']}"
+            for yarn in document["yarn"]
+            if yarn["name"] and yarn["to_have"]["grams"]
+        ]
+        sizes.setdefault(entry.job.subject, "; ".join([*said, *yarns]) + ".")
+    return sizes
 
 
 def _jobs(
@@ -182,10 +212,15 @@ def _jobs(
                 for form in ("png", "pdf", "svg", "text"):
                     ending = "txt" if form == "text" else form
                     yield Job(
-                        "hole card", stitch.name, output / f"{stem}-card.{ending}", "card", (*named, "--format", form)
+                        "hole card",
+                        stitch.name,
+                        output / f"{stem}-card.{ending}",
+                        "card",
+                        (*named, "--format", form),
+                        machine.name,
                     )
             elif machine.reader == "bitmap":
-                yield Job("needle picture", stitch.name, output / f"{stem}-bitmap.png", "bitmap", named)
+                yield Job("needle picture", stitch.name, output / f"{stem}-bitmap.png", "bitmap", named, machine.name)
             else:
                 for form in ("html", "text", "json"):
                     ending = "txt" if form == "text" else form
@@ -195,6 +230,7 @@ def _jobs(
                         output / f"{stem}-sheet.{ending}",
                         "sheet",
                         (*named, "--format", form),
+                        machine.name,
                     )
     yield Job("letters", WHOLE, output / "chart.json", "chart", (*picked, "--format", "json", *forced))
     for form in ("text", "json"):
@@ -214,6 +250,7 @@ def _jobs(
                     output / f"{stem}.{ending}",
                     "piece",
                     (*named, "--format", form),
+                    machine.name,
                 )
 
 
