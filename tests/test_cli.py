@@ -192,6 +192,41 @@ def test_standard_input_and_output(folder: Path) -> None:
     assert '"rows": ["KT", "KK"]' in result.stdout.replace("\n", "").replace("  ", "") or "KT" in result.stdout
 
 
+LEAVING_OUT = ("card", "sheet", "bitmap", "picture", "compare", "swatch")
+
+
+@pytest.mark.parametrize("command", [*LEAVING_OUT, "chart", "gauge"])
+def test_parts_that_are_left_out_are_named(command: str, folder: Path) -> None:
+    """Each command says on standard error what it left out and how to see it, and its help says which it leaves out."""
+    (folder / "one.stitch").write_text(TIDE + "stitch reef = tide then tide shifted 1\n", "utf-8")
+    small = {"picture": ("--size", "1x1", "--px", "100"), "card": ("--format", "text")}.get(command, ())
+    help_text = " ".join(run(command, "--help", cwd=folder).stdout.split())
+    said = run(command, "one.stitch", *small, cwd=folder)
+    assert said.returncode == 0, said.stderr
+    if command in LEAVING_OUT:
+        line = "Left out, since it is a part of other stitches: `tide`. --stitch tide shows it."
+        assert said.stderr.splitlines().count(line) == 1 and "what is left out is said" in help_text
+        shown = run(command, "one.stitch", "--stitch", "tide", *small, cwd=folder)
+        assert shown.returncode == 0 and "Left out" not in shown.stderr
+    else:
+        assert "Left out" not in said.stderr and "parts of others among them" in help_text
+        assert "tide" in said.stdout and "reef" in said.stdout
+
+
+def test_many_parts_are_counted(folder: Path) -> None:
+    parts = [f"part{n}" for n in range(1, 9)]
+    text = "".join(f"stitch {name}\n1: K T\n2: K\n" for name in parts) + "stitch reef = " + " then ".join(parts)
+    (folder / "many.stitch").write_text(text, "utf-8")
+    said = run("compare", "many.stitch", cwd=folder).stderr
+    assert "`part5`, `part6` and 2 more. --stitch NAME shows one." in said, said
+    assert "Left out" not in run("compare", "many.stitch", "--sweep", cwd=folder).stderr
+
+
+def test_standard_input_has_no_name(folder: Path) -> None:
+    assert run("chart", "-", "--format", "svg", cwd=folder, text=TIDE).stdout.split() == ["tide-chart.svg"]
+    assert "stitchc sheet - --stitch tide" in run("swatch", "-", cwd=folder, text=TIDE).stdout
+
+
 def test_options_come_from_the_environment(folder: Path) -> None:
     result = run("check", "tide.stitch", cwd=folder, env={"STITCHC_MACHINE": "no-such-machine"})
     assert result.returncode == 1

@@ -46,7 +46,7 @@ def _repeats(ctx: click.Context, param: click.Parameter, value: str | None) -> t
     "  stitchc chart cowl.stitch --format pdf --paper letter -o cowl.pdf"
 )
 @common.file_argument
-@common.stitch_option
+@common.every_stitch_option
 @common.machine_option(None)
 @common.format_option(*FORMS)
 @common.output_option("the chart; a folder where there are several pictures")
@@ -168,7 +168,7 @@ def _written(
     dpi: int,
 ) -> list[tuple[Path, bytes]]:
     """Every file to write: one for each picture, or one PDF or HTML file for all stitches."""
-    stem = common.file_stem(pattern.title or (Path(pattern.file).stem if pattern.file != "-" else ""))
+    stem = common.file_stem(common.title_of(pattern))
     if form == "pdf":
         from stitchc.page.pdf import MOST_MM, pdf
 

@@ -55,14 +55,18 @@ def files_argument(command: F) -> F:
 
 
 def stitch_option(command: F) -> F:
-    """--stitch NAME, repeatable."""
-    return option(
-        "--stitch",
-        "stitch_names",
-        metavar="NAME",
-        multiple=True,
-        help="Only this stitch; repeat the option for several. All that nothing else is built from, if unsaid.",
-    )(command)
+    """--stitch NAME, repeatable, of a command that leaves parts out unless they are named."""
+    return _stitch_option("All but those that others are built from, if unsaid; what is left out is said.")(command)
+
+
+def every_stitch_option(command: F) -> F:
+    """--stitch NAME, repeatable, of a command that shows parts too."""
+    return _stitch_option("All that FILE itself defines, if unsaid, parts of others among them.")(command)
+
+
+def _stitch_option(unsaid: str) -> Callable[[F], F]:
+    text = f"Only this stitch; repeat the option for several. {unsaid}"
+    return option("--stitch", "stitch_names", metavar="NAME", multiple=True, help=text)
 
 
 def machine_option(default: str | None) -> Callable[[F], F]:
@@ -76,6 +80,9 @@ def machine_option(default: str | None) -> Callable[[F], F]:
         help=f"Whose limits and habits to use: a shipped profile (see `stitchc machines`) or your own. {text}",
     )
 
+
+STANDARD_INPUT: Final = "standard input"
+"""What the file of a pattern is called that was read from there."""
 
 ENDINGS: Final = {
     ".txt": "text",
@@ -187,16 +194,38 @@ def read_pattern(file: str) -> Pattern:
     return pattern
 
 
-def chosen(pattern: Pattern, names: Sequence[str], parts: bool = False) -> tuple[Stitch, ...]:
+def chosen(pattern: Pattern, names: Sequence[str], parts: bool = False, saying: bool = True) -> tuple[Stitch, ...]:
     """The stitches asked for by --stitch; unsaid, those that nothing else is built from, or with `parts` all of the
-    file's own. Leaves with 1 on an unknown name.
+    file's own. Says which parts were left out, if `saying`. Leaves with 1 on an unknown name.
     """
     if not names:
-        return pattern.own() if parts else pattern.wanted()
+        found = pattern.own() if parts else pattern.wanted()
+        shown = {stitch.name for stitch in found}
+        if saying:
+            _say_left_out([stitch.name for stitch in pattern.own() if stitch.name not in shown])
+        return found
     unknown = [name for name in names if name not in pattern.stitches]
     if unknown:
         leave([no_such_stitch(name, pattern) for name in unknown])
     return tuple(pattern.stitches[name] for name in dict.fromkeys(names))
+
+
+_MOST_LEFT_OUT: Final = 6
+
+
+def _say_left_out(names: Sequence[str]) -> None:
+    if not names:
+        return
+    from stitchc.messages import visible
+
+    shown = ", ".join(f"`{visible(name)}`" for name in names[:_MOST_LEFT_OUT])
+    more = f" and {len(names) - _MOST_LEFT_OUT} more" if len(names) > _MOST_LEFT_OUT else ""
+    it = (
+        ("it is", f"--stitch {visible(names[0])} shows it")
+        if len(names) == 1
+        else ("they are", "--stitch NAME shows one")
+    )
+    say(f"Left out, since {it[0]} a part of other stitches: {shown}{more}. {it[1]}.")
 
 
 def no_such_stitch(name: str, pattern: Pattern) -> Message:
@@ -324,13 +353,17 @@ def _cut(text: str, most: int) -> str:
     return text[:most].encode("utf-8", "replace")[: 2 * most].decode("utf-8", "ignore").rstrip("-")
 
 
+def title_of(pattern: Pattern) -> str:
+    """The pattern's title, or else its file's name without the ending; nothing for standard input without a title."""
+    return pattern.title or ("" if pattern.file == STANDARD_INPUT else Path(pattern.file).stem)
+
+
 def stems(pattern: Pattern, stitches: Sequence[Stitch]) -> dict[str, str]:
     """A file name's stem for each stitch, by its name: the pattern's title and the stitch, no two alike.
 
     Numbered among all stitches of the pattern, so that a stitch has the same file whichever others are chosen.
     """
-    title = pattern.title or (Path(pattern.file).stem if pattern.file != "-" else "")
-    found = numbered([*pattern.stitches, *(stitch.name for stitch in stitches)], title)
+    found = numbered([*pattern.stitches, *(stitch.name for stitch in stitches)], title_of(pattern))
     return {stitch.name: found[stitch.name] for stitch in stitches}
 
 

@@ -129,7 +129,7 @@ def _lines(
         unfound -= set(here)
         if names and not here and len(files) > 1:
             continue
-        stitches = common.chosen(pattern, here if len(files) > 1 else names) if file else ()
+        stitches = common.chosen(pattern, here if len(files) > 1 else names, saying=not sweep) if file else ()
         if sweep:
             pattern, stitches = _swept(pattern, stitches, named)
         report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)

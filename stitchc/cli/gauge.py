@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @click.command(short_help="Estimate the gauge of each stitch, with an honest range.")
 @common.file_argument
-@common.stitch_option
+@common.every_stitch_option
 @plain_option
 @common.option(
     "--mechanics",

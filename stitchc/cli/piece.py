@@ -219,8 +219,7 @@ def _put(sheet: Sheet, first: str, plan: Plan, every_row: bool, form: str, outpu
     from stitchc.sheet.html import to_html
 
     pattern = plan.pattern
-    title = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)
-    named = common.numbered(pattern.pieces, title)
+    named = common.numbered(pattern.pieces, common.title_of(pattern))
     target = output or Path()
     if output is None or output.is_dir():
         target = target / f"{named[plan.piece.name]}-piece.html"

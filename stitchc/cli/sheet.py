@@ -199,6 +199,5 @@ def _paths(pattern: Pattern, sheets: Sequence[Sheet], output: Path | None) -> li
             f"there are {len(sheets)} stitches, each with its own page: name a folder, or one stitch with --stitch.",
             param_hint="-o",
         )
-    title = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)
-    named = common.numbered([*pattern.stitches, *(sheet.title for sheet in sheets)], title)
+    named = common.numbered([*pattern.stitches, *(sheet.title for sheet in sheets)], common.title_of(pattern))
     return [folder / f"{named[sheet.title]}-sheet.html" for sheet in sheets]

@@ -115,8 +115,7 @@ def _paths(plans: Sequence[SwatchPlan], pattern: Pattern, output: Path | None) -
             f"there are {len(plans)} swatches, each with its own page: name a folder, or one stitch with --stitch.",
             param_hint="-o",
         )
-    title = pattern.title or ("" if pattern.file == "-" else Path(pattern.file).stem)
-    named = common.numbered([*pattern.stitches, *(plan.name for plan in plans)], title)
+    named = common.numbered([*pattern.stitches, *(plan.name for plan in plans)], common.title_of(pattern))
     return [(output or Path()) / f"{named[plan.name]}-swatch.html" for plan in plans]
 
 
@@ -224,7 +223,7 @@ def _plan_text(plan: SwatchPlan, pattern: Pattern, machine_name: str, units: str
     if plan.metres:
         yield _line("yarn", f"about {plan.metres.high:.0f} m at the most")
     if plan.name != "plain":
-        file = shlex.quote(pattern.file)
+        file = "-" if pattern.file == common.STANDARD_INPUT else shlex.quote(pattern.file)
         yield _line(
             "row by row",
             f"stitchc sheet {file} --stitch {shlex.quote(plan.name)} --machine {shlex.quote(machine_name)} "
