@@ -6,6 +6,7 @@ word that leans on more than what is out on the bed would stop her or give anoth
 
 from __future__ import annotations
 
+import re
 import tempfile
 from pathlib import Path
 
@@ -13,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.proof.knitter import by_row, follow_words, lines_of_page, lines_of_text
+from tests.proof.knitter import follow_words, lines_of_page, lines_of_text
 from tests.proof.machines import Habits, position, wanted
 from tests.proof.running import stitchc
 from tests.proof.test_examples import EXAMPLES, FILES, charts
@@ -49,6 +50,7 @@ def test_any_sheet_by_its_words(data: st.DataObject) -> None:
         lines_of_text(text.out), lines_of_text(every.out), lines_of_page(page, "rows"), *([printed] if printed else []),
     ):  # fmt: skip
         assert follow_words(lines, bed, side, count) == fabric  # type: ignore[arg-type]
+        assert not [line for line in lines if re.search(r"\b(again|in between|as rows?|as before|same)\b", line.words)]
     assert all(len(line.rows) == len(line.rows[0]) == 1 for line in lines_of_text(every.out))
 
 
@@ -59,16 +61,3 @@ def test_every_example_by_its_words(file: str) -> None:
         assert said.status == 0, said
         bed = range(position("L21"), position("R18") + 1)
         assert follow_words(lines_of_text(said.out), bed, "right", 45) == wanted(rows, bed, 45, 1), stitch
-
-
-def test_someone_else_takes_over_at_any_row() -> None:
-    """She who comes to the machine sees the bed and the carriage as they are, and needs the one line of that row."""
-    rows = ["KTKKTKKKT", "TKKTKKTKK", "KKKKKKKKK"]
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / "proof.stitch"
-        file.write_text(pattern(rows), "utf-8")
-        said = stitchc("sheet", file, "--rows", "30", "--anyway")
-    lines = by_row(lines_of_text(said.out))
-    for row in range(1, 31):
-        words = lines[row].words
-        assert not any(word in words for word in ("again", "in between", "as row", "as before", "same")), words
