@@ -93,6 +93,14 @@ def test_an_error_stops_the_build_and_anyway_says_so(tmp_path: Path) -> None:
     assert "never knits" in (out / "index.html").read_text("utf-8")
 
 
+def test_letters_that_the_font_lacks_are_said_once(tmp_path: Path) -> None:
+    file = tmp_path / "wave.stitch"
+    file.write_text('pattern "波"\nstitch 潮\n1: K T\n2: K\n', "utf-8")
+    status, _, said = build(str(file), "-o", str(tmp_path / "out"), "--no-pictures")
+    assert status == 0 and said.count("font has no") == 1
+    assert "`波`, `潮`; there the letters stand as \\u{…}" in said
+
+
 def test_somebody_elses_page_is_left_alone(tmp_path: Path) -> None:
     (tmp_path / "index.html").write_text("mine", "utf-8")
     status, _, said = build(str(EXAMPLES / "tide-line.stitch"), "-o", str(tmp_path), "--no-pictures")

@@ -137,10 +137,15 @@ def _build(
     told: set[str] = set()
     made = [_done(job, file, told) for job in _watched(jobs)]
     from stitchc.gallery import index_page
+    from stitchc.page.lettering import what_is_lacking
 
     gauges = _gauge_sentences(pattern, stitches, plain)
     page = index_page(pattern, stitches, made, warnings, gauges, _sizes(made, units))
     put_files([(output / "index.html", page.encode("utf-8"))], force)
+    drawn = [name or "" for stitch in stitches for name in (stitch.name, *stitch.chart.yarns)]
+    lacking = what_is_lacking("".join([pattern.title or "", *drawn]), "drawing")
+    if lacking:
+        say(lacking)
     for entry in made:
         if entry.reason is not None:
             of = f" of `{entry.job.subject}`" if entry.job.subject else ""

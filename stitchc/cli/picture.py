@@ -311,7 +311,7 @@ def _plate(pictures: list[Picture], faces: tuple[Face, ...], stitch: Stitch, px_
     name = stitch.name
     import io
 
-    from PIL import Image, ImageDraw, PngImagePlugin
+    from PIL import Image, ImageDraw, ImageFont, PngImagePlugin
 
     from stitchc.page.lettering import font, needs_shaping, printable
 
@@ -335,10 +335,13 @@ def _plate(pictures: list[Picture], faces: tuple[Face, ...], stitch: Stitch, px_
         pen.text((right - bar_px - letter // 2, middle), bar_said, ink, font(letter), anchor="rm")
         room = wide - bar_px - pen.textlength(bar_said, font(letter)) - 2.5 * letter
         title = printable(f"{name}, {face} side") if index == 0 else f"{face} side"
-        shaped = font(letter, shaped=needs_shaping(title))
-        while title and pen.textlength(title, shaped) > room:
+        rightward = needs_shaping(title)
+        shaped = font(letter, shaped=rightward)
+        # The sentence runs from left to right, whatever the name in it does.
+        way = "ltr" if rightward and shaped.layout_engine == ImageFont.Layout.RAQM else None
+        while title and pen.textlength(title, shaped, direction=way) > room:
             title = title[:-2].rstrip("…") + "…" if len(title) > 2 else ""
-        pen.text((left + letter // 2, middle), title, ink, shaped, anchor="lm")
+        pen.text((left + letter // 2, middle), title, ink, shaped, anchor="lm", direction=way)
     about = PngImagePlugin.PngInfo()
     about.add_text("Software", "stitchc")
     about.add_text("Description", f"{visible(name)}: {' and '.join(faces)} side, {px_per_cm:.3f} pixels per cm")
