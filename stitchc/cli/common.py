@@ -44,6 +44,16 @@ def file_names(context: click.Context, parameter: click.Parameter, incomplete: s
     return [CompletionItem(incomplete, type="file")]
 
 
+def machine_names(context: click.Context, parameter: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Tells the shell the shipped machines, and to complete names of profiles where none of them begins so."""
+    from click.shell_completion import CompletionItem
+
+    from stitchc.machines import SHIPPED
+
+    shipped = [CompletionItem(name) for name in SHIPPED if name.startswith(incomplete)]
+    return shipped or [CompletionItem(incomplete, type="file")]
+
+
 def file_argument(command: F) -> F:
     """FILE: one pattern, or - for standard input."""
     return click.argument("file", metavar="FILE", shell_complete=file_names)(command)
@@ -77,6 +87,7 @@ def machine_option(default: str | None) -> Callable[[F], F]:
         "machine_name",
         metavar="NAME|FILE.toml",
         default=default,
+        shell_complete=machine_names,
         help=f"Whose limits and habits to use: a shipped profile (see `stitchc machines`) or your own. {text}",
     )
 

@@ -45,6 +45,7 @@ _SORTS = ("rows", "width", "weight", "moves", "holes", "name", "file")
     "machine_name",
     metavar="NAME|FILE.toml",
     default=None,
+    shell_complete=common.machine_names,
     help="Whose hand moves or card holes to count, and whose limits --sweep keeps to: a shipped profile or your own. "
     "Moves on hand-standard and holes for card24-standard, if unsaid.",
 )

@@ -12,13 +12,24 @@ from stitchc.cli.common import format_option, output_option, put_text
 from stitchc.cli.wrong_usage import or_
 
 if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
+
     from stitchc.explain import Page
 
 _WIDTH = 80
 
 
+def _codes(context: click.Context, parameter: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Tells the shell the codes that begin so."""
+    from click.shell_completion import CompletionItem
+
+    from stitchc.explain import codes
+
+    return [CompletionItem(code) for code in codes() if code.startswith(incomplete.upper())]
+
+
 @click.command(epilog="\b\nExamples:\n  stitchc explain\n  stitchc explain K204\n  stitchc explain n102 k208")
-@click.argument("codes", metavar="[CODE]...", nargs=-1)
+@click.argument("codes", metavar="[CODE]...", nargs=-1, shell_complete=_codes)
 @format_option("text", "json")
 @output_option("it instead of printing it")
 def command(codes: tuple[str, ...], form: str, output: Path | None, force: bool) -> None:

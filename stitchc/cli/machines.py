@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from stitchc.cli.common import format_option, option, output_option, put_text
+from stitchc.cli.common import format_option, machine_names, option, output_option, put_text
 
 if TYPE_CHECKING:
     from stitchc.machines import Limit, Machine
@@ -21,11 +21,12 @@ _SLIP = {"by-hand": "yarn led by hand", "carriage": "by the carriage", "none": "
     epilog="\b\nExamples:\n  stitchc machines\n  stitchc machines card24-standard\n"
     "  stitchc machines --write card24-standard > my.toml\n  stitchc machines my.toml"
 )
-@click.argument("names", metavar="[NAME|FILE.toml]...", nargs=-1)
+@click.argument("names", metavar="[NAME|FILE.toml]...", nargs=-1, shell_complete=machine_names)
 @option(
     "--write",
     "written",
     metavar="NAME",
+    shell_complete=machine_names,
     help="Print the profile itself, as a start for your own: each line with what it means and where it is from.",
 )
 @format_option("text", "json")
