@@ -554,6 +554,28 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             HERE,
         ),
     ),
+    "K201 in three rows": (
+        stitch("KKT", "KKS", "KKT", spans=True),
+        None,
+        (
+            "K201",
+            "error",
+            "Needle 3 of `shore` never knits: whatever it holds is never cast off.",
+            "Make at least one of its cells K, or add a plain row: 4: K",
+            HERE,
+        ),
+    ),
+    "K201 far to the right": (
+        stitch("K" * 299 + "TT" + "K" * 4),
+        machine(tucks_side_by_side=Limit()),
+        (
+            "K201",
+            "error",
+            "Needles 300 and 301 of `shore` never knit: whatever they hold is never cast off.",
+            "Make at least one of its cells K, or add a plain row: (shore) then plain 1 by 1",
+            HERE,
+        ),
+    ),
     "K201 of two needles": (
         stitch("TKTK", "TKTK"),
         None,
