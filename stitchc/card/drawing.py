@@ -221,18 +221,19 @@ class _Drawing:
 
     def _row_mark(self, y: float, name: str, change: Change | None, right: bool) -> Iterator[Item]:
         room = self._band(y, ROW_NUMBER_MM * CAPITAL, right)
-        size = _size_for(name, ROW_NUMBER_MM, room[1] - room[0] - 2 * CLEAR_MM * right, bold=not right)
+        bold = not right and not name.startswith("(")  # light, the brackets fit beside a clip hole
+        size = _size_for(name, ROW_NUMBER_MM, room[1] - room[0] - 2 * CLEAR_MM * right, bold)
         if size == 0.0:
             return
         baseline = y + size * CAPITAL / 2
-        wide = width_mm(name, size, bold=not right)
+        wide = width_mm(name, size, bold)
         if right:
             box = (wide + 2 * CLEAR_MM, size * CAPITAL + 2 * CLEAR_MM)
             yield Rectangle(room[0], y - box[1] / 2, *box, line_mm=0.15, layer="engrave")
             yield Text(room[0] + CLEAR_MM, baseline, name, size, layer="engrave")
             rest = (room[0] + box[0] + CLEAR_MM, room[1])
         else:
-            yield Text(room[1], baseline, name, size, "end", bold=True, layer="engrave")
+            yield Text(room[1], baseline, name, size, "end", bold=bold, layer="engrave")
             rest = (room[0], room[1] - wide - CLEAR_MM)
         if change:
             yield from self._change(y, change, rest, right)
@@ -241,7 +242,7 @@ class _Drawing:
         """A change beside a row's number on the sheet: in words where they can be read, else as marks."""
         said = words.change_words(change, self.labels)
         line = min(MARK_MM, (self.shape.row_pitch_mm - CLEAR_MM) / len(said) / 1.1)
-        wide = room[1] - room[0] - CLEAR_MM
+        wide = room[1] - room[0]
         sizes = [_size_for(word, line, wide) for word in said]
         if min(sizes) < LEAST_WORD_MM:
             said = words.change_marks(change, self.labels)

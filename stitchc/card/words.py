@@ -130,6 +130,21 @@ def numbers(card: Card) -> str:
     )
 
 
+def marks(card: Card) -> str | None:
+    """What the words and letters between the numbers and the guide holes are; None where nothing changes."""
+    labels = yarn_labels(card)
+    meanings: dict[str, str] = {}
+    for change in card.changes:
+        for mark, word in zip(change_marks(change, labels), change_words(change, labels), strict=True):
+            if mark != word:
+                meanings[mark] = word
+    if not card.changes:
+        return None
+    told = "Beside a number: change this before that row."
+    short = ", ".join(f"{mark} {word}" for mark, word in meanings.items())
+    return f"{told} Where room is short: {short}." if short else told
+
+
 def selection(card: Card) -> str:
     """On which pass the needles are selected."""
     if card.machine.selects == "same pass":
@@ -195,6 +210,7 @@ def notes(card: Card) -> list[tuple[str, str]]:
         ("Way in", way_in(card)),
         ("Needles", place(card)),
         ("Numbers", numbers(card)),
+        ("Marks", marks(card)),
         ("Selected", selection(card)),
         ("Ring", ring(card)),
         ("Edges", edges(card)),

@@ -512,6 +512,21 @@ def test_yarns_whose_names_are_too_long_get_letters() -> None:
     assert told is not None and "yarn A is a very pale grey. yarn B is a very pale green." in told
     marks = [tuple(card_words.change_marks(change, labels)) for change in made.changes[:4]]
     assert marks == [("T", "san"), ("A",), ("B",), ("sa",)]
+    said = "Beside a number: change this before that row. Where room is short: T tuck, san sand, A yarn A, B yarn B."
+    assert card_words.marks(made) == said
+
+
+def test_every_mark_beside_a_row_is_explained_on_the_template() -> None:
+    """Read off the drawing: what stands between the numbers and the edge is a word, or a mark that the notes name."""
+    made = make_card(stitch(["KT", "KK", "KS", "KK"], ["sand", "sand", "deep", "deep"]), profile("24"))
+    ((_, page),) = pages(made, "a4")
+    texts = [item for item in page.items if isinstance(item, Text)]
+    explained = " ".join(item.text for item in texts if not item.bold)
+    explained = explained[explained.index("Where room is short") :]
+    beside = {item.text for item in texts if item.layer == "engrave"} & {"T", "S", "sa", "de", "K"}
+    assert beside, "rows above 9 have no room for words"
+    assert all(f"{mark} {word}" in explained for mark, word in (("T", "tuck"), ("S", "slip"), ("sa", "sand")))
+    assert card_words.marks(make_card(stitch(["KK"]), profile("24"))) is None
 
 
 def test_changes_are_told_once_for_a_repeat() -> None:
