@@ -78,6 +78,9 @@ def _expand(parts: list[_Run | _Group]) -> Cells:
 def read_cells(word: Word) -> tuple[RowCells | None, list[Message]]:
     """The cells of a row, or None with the messages that say what is wrong (N101, N102, N110, N111, N115)."""
     text = word.text
+    bare = text.replace(" ", "")
+    if bare and not bare.strip("KTSkts"):  # letters alone, and no expression is needed
+        return _fitting(len(bare), bare, word)
     if _PLAIN_ROW.fullmatch(text):
         letters = "".join(text.split())
         if letters.isalpha():
