@@ -158,6 +158,13 @@ def test_a_reader_is_set_for_a_row_of_tuck_and_slip_too() -> None:
     assert [change and change.to for change in changed] == ["tuck", "mixed", None, "tuck"]
 
 
+@pytest.mark.parametrize("side", ["right", "left"])
+def test_a_side_is_told_by_its_word_whoever_spelt_it(side: Side) -> None:
+    spelt: Side = "".join(list(side))  # type: ignore[assignment]
+    needles = Needles.centred(6)
+    assert lower(Chart.plain(1, 1), HAND, needles, 3, spelt) == lower(Chart.plain(1, 1), HAND, needles, 3, side)
+
+
 def test_a_profile_of_ones_own_holds_in_one_direction() -> None:
     own = load_text('based_on = "hand-standard"\n[carriage]\nhold_directions = "one"\n', "own.toml")
     assert changes(ONE_ROW_STAGGERED, own) == changes(ONE_ROW_STAGGERED, ONE_WAY) == 1
