@@ -119,7 +119,32 @@ def test_a_piece_is_built_for_each_class_of_machine(tmp_path: Path) -> None:
         assert (out / f"cowl-piece-{machine}.html").exists()
 
 
-@pytest.mark.parametrize("arguments", [["-"], [str(EXAMPLES / "tide-line.stitch"), "--machine", "no-such"]])
+@pytest.mark.parametrize("example", ["tide-line", "sampler-piece"])
+def test_standard_input_makes_the_same_as_the_file(
+    example: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What it includes is looked for where one stands; only the page says where the pattern came from."""
+    text = (EXAMPLES / f"{example}.stitch").read_bytes()
+    monkeypatch.chdir(EXAMPLES)
+    options = ("--no-pictures", "--plain", "20x28", "--machine", "hand-fine")
+    assert build(f"{example}.stitch", "-o", str(tmp_path / "named"), *options)[0] == 0
+    for _ in range(2):  # the second time over the first
+        monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(text)))
+        status, _, said = build("-", "-o", str(tmp_path / "given"), *options)
+        assert status == 0, said
+    named, given = ({p.name: p.read_bytes() for p in (tmp_path / name).iterdir()} for name in ("named", "given"))
+    assert named.keys() == given.keys() and len(given) > 8
+    differ = {name for name in named if named[name] != given[name]}
+    assert differ <= {"index.html"}
+
+
+def test_standard_input_is_not_watched(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(b"stitch a\n1: K T\n2: K\n")))
+    status, _, said = build("-", "-o", str(tmp_path / "out"), "--watch")
+    assert status == 2 and "--watch needs files by name" in said
+
+
+@pytest.mark.parametrize("arguments", [[], [str(EXAMPLES / "tide-line.stitch"), "--machine", "no-such"]])
 def test_bad_calls(arguments: list[str], tmp_path: Path) -> None:
     status, _, said = build(*arguments, "-o", str(tmp_path / "out"))
     assert status in (1, 2)

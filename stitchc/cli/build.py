@@ -6,7 +6,7 @@ import contextlib
 import importlib
 import io
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -99,8 +99,6 @@ def command(
     electronic patterning; the gauge of all; for each piece its instructions; and index.html, which shows them. Without
     --machine there is something for each class: a hand machine, a card of 24, and electronic patterning.
     """
-    if file == "-":
-        raise click.UsageError("`build` reads a file by name, since each part of it reads the pattern again.")
 
     def build() -> None:
         _build(file, output, stitch_names, machine_name, plain, pictures, units, anyway, force)
@@ -126,7 +124,9 @@ def _build(
 ) -> None:
     from stitchc.checks import check_pattern
 
-    pattern = read_pattern(file)
+    standard_input = files.read_bytes(file) if file == "-" else None  # each part of the build reads it again
+    with _given(standard_input):
+        pattern = read_pattern(file)
     stitches = chosen(pattern, stitch_names)
     machines = [load_machine(name) for name in ([machine_name] if machine_name else MACHINES)]
     names = {machine.name: machine_name or machine.name for machine in machines}
@@ -134,8 +134,7 @@ def _build(
     shared = ("--force",) * force + ("--anyway",) * anyway
     jobs = list(_jobs(pattern, stitches, machines, names, output, plain, units, pictures, shared))
     files.refuse_any_foreign([*dict.fromkeys(job.target for job in jobs), output / "index.html"], force)
-    told: set[str] = set()
-    made = [_done(job, file, told) for job in _watched(jobs)]
+    made = _all_done(jobs, file, standard_input)
     from stitchc.gallery import index_page
     from stitchc.page.lettering import what_is_lacking
 
@@ -259,19 +258,29 @@ def _jobs(
                 )
 
 
-def _watched(jobs: list[Job]) -> Iterator[Job]:
-    """The jobs, with a progress bar on a terminal."""
-    if not sys.stderr.isatty():
-        yield from jobs
-        return
-    with click.progressbar(
-        jobs, label="building", file=sys.stderr, item_show_func=lambda j: j.what if j else ""
-    ) as bar:
-        yield from bar
+def _all_done(jobs: list[Job], file: str, standard_input: bytes | None) -> list[Made]:
+    """Do the jobs one after another, with a progress bar, and print each path once as it is written."""
+    from stitchc.cli.progress import Bar
+
+    made: list[Made] = []
+    told: set[str] = set()
+    with Bar("building") as bar:
+
+        def tell(paths: list[str]) -> None:  # the JSON beside a card comes with each of its forms
+            for path in dict.fromkeys(paths):
+                if path not in told:
+                    told.add(path)
+                    bar.clear()
+                    print(path)
+
+        for number, job in enumerate(jobs):
+            bar.at(number / len(jobs), job.what, 1 / len(jobs))
+            made.append(_done(job, file, standard_input, tell))
+    return made
 
 
-def _done(job: Job, file: str, told: set[str]) -> Made:
-    """Do one job and print the paths not yet in `told`.
+def _done(job: Job, file: str, standard_input: bytes | None, tell: Callable[[list[str]], None]) -> Made:
+    """Do one job and tell the paths it wrote.
 
     What does not apply to this pattern is a reason; what the file system refused ends the build.
     """
@@ -279,7 +288,7 @@ def _done(job: Job, file: str, told: set[str]) -> Made:
     said, written = io.StringIO(), io.StringIO()
     arguments = [file, *job.arguments, "-o", str(job.target)]
     try:
-        with contextlib.redirect_stderr(said), contextlib.redirect_stdout(written):
+        with _given(standard_input), contextlib.redirect_stderr(said), contextlib.redirect_stdout(written):
             command.main(arguments, prog_name=f"stitchc {job.command}", standalone_mode=False)
     except files.FileTrouble:
         raise
@@ -289,16 +298,22 @@ def _done(job: Job, file: str, told: set[str]) -> Made:
         if error.code:
             return Made(job, _first_sentence(said.getvalue()))
     finally:
-        _tell(written.getvalue().splitlines(), told)
+        tell(written.getvalue().splitlines())
     return Made(job)
 
 
-def _tell(paths: list[str], told: set[str]) -> None:
-    """Print the paths that were not printed before: the JSON beside a card comes with each of its forms."""
-    for path in paths:
-        if path not in told:
-            told.add(path)
-            print(path)
+@contextlib.contextmanager
+def _given(content: bytes | None) -> Iterator[None]:
+    """The content as standard input, from its beginning."""
+    if content is None:
+        yield
+        return
+    before = sys.stdin
+    sys.stdin = io.TextIOWrapper(io.BytesIO(content), "utf-8")
+    try:
+        yield
+    finally:
+        sys.stdin = before
 
 
 def _first_sentence(text: str) -> str:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -170,6 +169,7 @@ def _drawn(card: Card, form: str, target: Path, paper: str, dpi: int, scale: Sca
     """The pictures of a card and its data, each proved; the first shows the whole card (a PDF: its pages)."""
     from stitchc.card.drawing import one_page, one_tile, pages, tiles_of
     from stitchc.card.paper import DoesNotFit
+    from stitchc.cli.progress import Bar
 
     try:
         tiles = tiles_of(card, paper, scale)
@@ -185,8 +185,10 @@ def _drawn(card: Card, form: str, target: Path, paper: str, dpi: int, scale: Sca
         shown = [one_page(card, paper, scale)] if several else []
         shown += pages(card, paper, scale)
         names = [target, *_page_names(target, len(tiles))] if several else [target]
-        for (tile, page), name in zip(_watched(shown), names, strict=True):
-            made.append((name, _picture(card, form, tile, page, dpi, scale)))
+        with Bar("drawing pages") as bar:
+            for number, ((tile, page), name) in enumerate(zip(shown, names, strict=True)):
+                bar.at(number / len(shown))
+                made.append((name, _picture(card, form, tile, page, dpi, scale)))
         if several:
             say(
                 f"The card is longer than a page of {paper}: `{target.name}` shows the whole of it, and "
@@ -267,15 +269,6 @@ def _stem(target: Path) -> str:
 
 def _page_names(target: Path, count: int) -> list[Path]:
     return [target.with_name(f"{_stem(target)}-page-{n}-of-{count}{target.suffix}") for n in range(1, count + 1)]
-
-
-def _watched(shown: list[tuple[Tile, Page]]) -> Iterator[tuple[Tile, Page]]:
-    """The pages, with a progress bar on a terminal where there are many."""
-    if len(shown) < 5 or not sys.stderr.isatty():
-        yield from shown
-        return
-    with click.progressbar(shown, label="drawing pages", file=sys.stderr) as bar:
-        yield from bar
 
 
 # -- saying ---------------------------------------------------------------------------------------------------------

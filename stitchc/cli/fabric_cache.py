@@ -1,4 +1,4 @@
-"""Relaxed fabrics kept in the user's cache folder, so that a repeat is relaxed once, with a bar while it takes long.
+"""Relaxed fabrics kept in the user's cache folder, so that a repeat is relaxed once.
 
 A cache that is broken, foreign or can't be written costs nothing but time: the fabric is relaxed anew.
 """
@@ -6,13 +6,9 @@ A cache that is broken, foreign or can't be written costs nothing but time: the 
 from __future__ import annotations
 
 import contextlib
-import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
-
-import click
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from stitchc.chart import Chart
@@ -73,28 +69,3 @@ def _keep(path: Path, content: bytes) -> None:
         kept = sorted(path.parent.glob("*.npz"), key=lambda each: each.stat().st_mtime)
         for old in kept[:-_MOST_FILES]:
             old.unlink(missing_ok=True)
-
-
-class Bar:
-    """A progress bar that appears only on a terminal and only once the work has taken a second."""
-
-    def __init__(self, label: str) -> None:
-        self._label = label
-        self._begun = time.monotonic()
-        self._bar: Any = None
-
-    def __enter__(self) -> Bar:
-        return self
-
-    def at(self, share: float) -> None:
-        """The share of the work that is done, 0 to 1."""
-        if self._bar is None:
-            if not sys.stderr.isatty() or time.monotonic() - self._begun < 1:
-                return
-            self._bar = click.progressbar(length=1000, label=self._label, file=sys.stderr)
-            self._bar.__enter__()
-        self._bar.update(round(share * 1000) - self._bar.pos)
-
-    def __exit__(self, *trouble: object) -> None:
-        if self._bar is not None:
-            self._bar.__exit__(*trouble)

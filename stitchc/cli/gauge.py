@@ -76,7 +76,8 @@ Opinions = Mapping[str, tuple[float, float] | str]
 def _second_opinions(stitches: Sequence[Stitch]) -> Opinions:
     from functools import partial
 
-    from stitchc.cli.fabric_cache import Bar, relaxed
+    from stitchc.cli.fabric_cache import relaxed
+    from stitchc.cli.progress import Bar
     from stitchc.fabric import second_opinion
     from stitchc.messages import Refused
 

@@ -210,7 +210,8 @@ def _png(
     dpi: int | None,
     units: str,
 ) -> bytes:
-    from stitchc.cli.fabric_cache import Bar, relaxed
+    from stitchc.cli.fabric_cache import relaxed
+    from stitchc.cli.progress import Bar
     from stitchc.fabric import draw
 
     scale = _scale(report, stitch.name)

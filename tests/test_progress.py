@@ -1,0 +1,164 @@
+"""The progress bar at a real terminal: it stays within the width, it goes away, and it is seen nowhere else."""
+
+from __future__ import annotations
+
+import os
+import re
+import select
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="needs POSIX terminals")
+
+ROOT = Path(__file__).resolve().parent.parent
+SLOW = """
+import sys, time
+from stitchc.cli.progress import Bar
+print("before", file=sys.stderr)
+with Bar({label!r}) as bar:
+    for n in range({steps}):
+        bar.at(n / {steps}, "a needle sheet of many words that go on" if n % 2 else "card", 1 / {steps})
+        time.sleep(0.11)
+        with Bar("inner") as inner:
+            inner.at(0.5)
+        if n == {steps} - 2:
+            bar.clear()
+            print("made/one.svg", file=sys.stderr)
+print("after", file=sys.stderr)
+"""
+
+
+class Terminal:
+    """A program at a terminal of so many columns; `seen` is all that came out there."""
+
+    def __init__(self, words: list[str], folder: Path, columns: int = 80, **more: str) -> None:
+        import fcntl
+        import pty
+        import struct
+        import termios
+
+        environment = {key: value for key, value in os.environ.items() if not key.startswith("STITCHC_")}
+        environment |= {"PYTHONPATH": str(ROOT), "TERM": "xterm", "XDG_CACHE_HOME": str(folder / "cache"), **more}
+        environment.pop("COLUMNS", None)
+        self.pid, self.number = pty.fork()
+        if self.pid == 0:
+            fcntl.ioctl(0, termios.TIOCSWINSZ, struct.pack("HHHH", 24, columns, 0, 0))
+            os.chdir(folder)
+            os.execve(words[0], words, environment)
+        self.seen = ""
+
+    def until(self, pattern: str, seconds: float = 60) -> bool:
+        """Whether that came to stand there, before the program ended."""
+        end = time.monotonic() + seconds
+        while time.monotonic() < end and not re.search(pattern, self.seen):
+            if select.select([self.number], [], [], 0.1)[0]:
+                try:
+                    read = os.read(self.number, 65536)
+                except OSError:  # Linux says so when the other end is closed
+                    break
+                if not read:
+                    break
+                self.seen += read.decode()
+        return re.search(pattern, self.seen) is not None
+
+    def end(self) -> int:
+        """The exit status, once all was read."""
+        self.until("a^")
+        _, status = os.waitpid(self.pid, 0)
+        os.close(self.number)
+        return os.waitstatus_to_exitcode(status)
+
+
+def screen(written: str, columns: int) -> list[str]:
+    """The lines that a plain terminal shows in the end: letters, returns and line ends, and a wrap at the edge."""
+    lines = [[" "] * columns]
+    at = 0
+    for character in written:
+        if character == "\n":
+            lines.append([" "] * columns)
+        elif character == "\r":
+            at = 0
+        else:
+            if at == columns:
+                lines.append([" "] * columns)
+                at = 0
+            lines[-1][at] = character
+            at += 1
+    return ["".join(line).rstrip() for line in lines]
+
+
+@pytest.mark.parametrize("columns", [20, 40, 80, 132])
+@pytest.mark.parametrize("label", ["building", "relaxing a-stitch-with-a-very-long-name-indeed", "relaxing 波の編み"])
+def test_a_bar_keeps_to_its_line_and_leaves_nothing(tmp_path: Path, columns: int, label: str) -> None:
+    steps = 16
+    terminal = Terminal([sys.executable, "-c", SLOW.format(label=label, steps=steps)], tmp_path, columns)
+    assert terminal.end() == 0
+    assert screen(terminal.seen, columns) == ["before", "made/one.svg", "after", ""]
+    drawn = [part for part in terminal.seen.replace("\n", "\r").split("\r") if "%" in part]
+    assert drawn, "no bar was drawn"
+    assert all(len(line) + sum(ord(letter) > 0x2E80 for letter in line) < columns - 1 for line in drawn), drawn
+    shares = [int(found[1]) for line in drawn if (found := re.search(r"([0-9]+) %", line))]
+    assert shares == sorted(shares) and shares[0] > 0 and shares[-1] < 100
+    assert "\x1b" not in terminal.seen, "no control codes"
+
+
+@pytest.mark.parametrize("where", ["pipe", "file", "dumb", "short"])
+def test_no_bar_elsewhere_or_for_short_work(tmp_path: Path, where: str) -> None:
+    steps = 4 if where == "short" else 14
+    words = [sys.executable, "-c", SLOW.format(label="building", steps=steps)]
+    if where in ("dumb", "short"):
+        terminal = Terminal(words, tmp_path, TERM="dumb" if where == "dumb" else "xterm")
+        assert terminal.end() == 0
+        seen = terminal.seen.replace("\r\n", "\n")
+    else:
+        target = tmp_path / "out.txt"
+        with target.open("wb") as stream:
+            done = subprocess.run(
+                words,
+                env={**os.environ, "PYTHONPATH": str(ROOT)},
+                stderr=stream if where == "file" else subprocess.PIPE,
+                check=True,
+            )
+        seen = target.read_text() if where == "file" else done.stderr.decode()
+    assert seen == "before\nmade/one.svg\nafter\n"
+
+
+def pattern_that_takes_seconds(folder: Path) -> None:
+    rows = "".join(f"{row}: " + " ".join("KTKK"[(row * k) % 4] for k in range(1, 25)) + "\n" for row in range(1, 25))
+    rows += "25: K\n26: K\n"
+    (folder / "slow.stitch").write_text("stitch slow\n" + rows, "utf-8")
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP], ids=lambda how: how.name)
+def test_stopped_in_the_middle_the_terminal_is_clean_and_no_half_file_is_left(
+    tmp_path: Path, how: signal.Signals
+) -> None:
+    """Ctrl-C is typed; the other signals are sent."""
+    pattern_that_takes_seconds(tmp_path)
+    terminal = Terminal([sys.executable, "-m", "stitchc", "picture", "slow.stitch", "-o", "made/slow.png"], tmp_path)
+    assert terminal.until(r"relaxing slow \[=* *\] +[0-9]+ %"), terminal.seen
+    if how is signal.SIGINT:
+        os.write(terminal.number, b"\x03")
+    else:
+        os.kill(terminal.pid, how)
+    assert terminal.end() == 128 + how
+    shown = screen(terminal.seen, 80)
+    assert shown[-2:] == ["stitchc: stopped", ""], shown
+    assert not any("%" in line for line in shown), shown
+    assert [path.name for path in tmp_path.iterdir() if path.name != "cache"] == ["slow.stitch"]
+
+
+def test_a_build_prints_its_paths_beside_the_bar(tmp_path: Path) -> None:
+    pattern_that_takes_seconds(tmp_path)
+    words = ["build", "slow.stitch", "-o", "made", "--anyway", "--no-pictures"]
+    terminal = Terminal([sys.executable, "-m", "stitchc", *words], tmp_path)
+    assert terminal.end() == 0, terminal.seen
+    shown = [line for line in screen(terminal.seen, 80) if line.startswith("made/")]
+    assert "made/index.html" in shown and all((tmp_path / path).is_file() for path in shown)
+    assert len(shown) == len(list((tmp_path / "made").iterdir()))
+    assert "building [" in terminal.seen and not any("building" in line for line in screen(terminal.seen, 80))
