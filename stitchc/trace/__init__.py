@@ -6,7 +6,7 @@ Bytes in, a chart with the certainty of each cell out. Knows nothing of files or
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +20,7 @@ from stitchc.trace.picture import Picture, Pixels, even_light, ink, open_picture
 
 if TYPE_CHECKING:
     from stitchc.drawn.symbols import Face
+    from stitchc.trace import grid
     from stitchc.trace.cells import Kinds, Patches, Signs
     from stitchc.trace.grid import Lattice
     from stitchc.trace.pixels import Blocks
@@ -31,8 +32,6 @@ GridKind = Literal["auto", "lines", "pixels", "even"]
 
 _LEAST_TURNED_DEG: Final = 0.03
 _HARDLY_BLANK: Final = 0.12
-_SMALL_PX: Final = 48
-"""Up to this size, in pixels, a picture of few colours is taken for one without lines."""
 _SURE: Final = 0.9
 _MOST_UNSURE: Final = 0.75
 """The share of unsure cells from which the grid itself is doubted."""
@@ -115,7 +114,7 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
                 cure="Cut out one repeat, or say how many columns and rows there are, as in --cells 24x36.",
             )
         )
-    codes, certainty, what, face = _read(field_, ask, file) if named is None else named[1]
+    codes, certainty, what, face, guess = _read(field_, ask, file) if named is None else named[1]
     if field_.lattice is not None and ask.cells is None and float((certainty < _SURE).mean()) > _MOST_UNSURE:
         raise Refused(_no_grid(file, ask))  # squares of which hardly one can be told lie beside the chart's own
     seen_face = ask.face or face or "purl"
@@ -129,7 +128,7 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     sure = knitted(certainty).astype(np.float32)
     whole = Chart(cells, (None,) * rows)
     places = _Places(field_, offset, smaller, pixels.shape, below, right)
-    messages = [*field_.messages, *_unsure(cells, sure, ask.sure, places)]
+    messages = [*field_.messages, *guess, *_unsure(cells, sure, ask.sure, places)]
     width, height = _repeat_size(cells, ask, file)
     chart, said = _reduced(whole, sure, width, height, ask, file)
     messages += said
@@ -155,8 +154,14 @@ class _Field:
     messages: tuple[Message, ...] = ()
 
 
-_Read = tuple["Cells", "npt.NDArray[np.float32]", str, "Face | None"]
-"""Codes and certainty of each cell, top row first; how they were read; the face, where the signs tell it."""
+class _Read(NamedTuple):
+    """Codes and certainty of each cell, top row first; how they were read; the face, where the signs tell it."""
+
+    codes: Cells
+    certainty: npt.NDArray[np.float32]
+    what: str
+    face: Face | None
+    messages: tuple[Message, ...] = ()
 
 
 def _on_named_grid(picture: Picture, ask: Ask) -> tuple[_Field, _Read] | None:
@@ -191,7 +196,7 @@ def _boxed(pixels: Pixels, ask: Ask, file: str, smaller: int) -> tuple[Pixels, t
 
 
 def _found(pixels: Pixels, ask: Ask, file: str) -> _Field:
-    from stitchc.trace.pixels import blocks_of
+    from stitchc.trace.pixels import SMALL_PX, blocks_of
 
     if ask.grid == "even":
         return _evenly(pixels, ask, file)
@@ -203,12 +208,15 @@ def _found(pixels: Pixels, ask: Ask, file: str) -> _Field:
     if exact is not None and not _fits(exact, ask):
         exact = None
     # in a small picture of few colours each pixel or block is a cell: lines need room
-    lined = None if exact is not None and max(pixels.shape[:2]) <= _SMALL_PX else _lined(pixels, ask)
+    lined = None if exact is not None and max(pixels.shape[:2]) <= SMALL_PX else _lined(pixels, ask)
     if lined is not None and lined.lattice is not None:
         if exact is None:
             return lined
-        if lined.lattice.ruled and not lined.lattice.doubtful and _pitch(lined.lattice) >= 6 and not _all_alike(lined):
-            return lined
+        if lined.lattice.ruled and not lined.lattice.doubtful and _pitch(lined.lattice) >= 6:
+            if not _all_alike(lined):
+                return lined
+            found = _field_of(exact, ask, file)
+            return replace(found, messages=(*found.messages, _empty_grid(lined)))
     if exact is not None:
         return _field_of(exact, ask, file)
     raise Refused(_no_grid(file, ask))
@@ -256,6 +264,11 @@ def _lined(pixels: Pixels, ask: Ask) -> _Field | None:
     if not lattice.ruled:
         how += ", no lines between them"
         messages = (_no_lines(),)
+    else:
+        messages = tuple(
+            _frayed(side, cut, "column" if side in ("left", "right") else "row")
+            for side, cut in grid.frayed(plane, lattice)
+        )
     return _Field(rows, columns, even, lattice, None, turned, how, messages)
 
 
@@ -291,7 +304,8 @@ def _field_of(blocks: Blocks, ask: Ask, file: str) -> _Field:
     size = (
         "one pixel each" if blocks.block_px == (1, 1) else f"{blocks.block_px[0]} by {blocks.block_px[1]} pixels each"
     )
-    return _Field(rows, columns, blocks.cells, None, blocks, 0.0, f" of {size}", (_no_lines(),) if blocks.cut else ())
+    messages = (_no_lines(),) if blocks.cut else (_blank_rim(),) if blocks.blank else ()
+    return _Field(rows, columns, blocks.cells, None, blocks, 0.0, f" of {size}", messages)
 
 
 def _no_lines() -> Message:
@@ -301,6 +315,40 @@ def _no_lines() -> Message:
         "No lines are drawn around the cells, so the outermost marks were taken for the chart's edges: blank columns "
         "and rows beyond them are not counted.",
         cure="Check the size, and cut the picture at the chart's very edges if it is wrong: --grid even --cells 24x36.",
+    )
+
+
+def _frayed(side: grid.Side, cut: bool, what: str) -> Message:
+    if cut:
+        text = (
+            f"The lines run on beyond the {side} edge of the grid to the picture's own: a {what} may be cut off there."
+        )
+        cure = f"Take the picture again with the whole {what} in it."
+    else:
+        text = (
+            f"No line closes the grid at the {side}; the {what} there was counted, as the other lines run through it."
+        )
+        cure = f"Check the size; where that {what} is none of the chart's, cut it off with --box LEFT,TOP,RIGHT,BOTTOM."
+    return Message("T813", "warning", text, cure=cure)
+
+
+def _empty_grid(lined: _Field) -> Message:
+    return Message(
+        "T812",
+        "warning",
+        f"Each block of pixels was taken for a cell, but the picture may as well show an empty grid of {lined.columns} "
+        f"by {lined.rows} cells: a guess.",
+        cure="--grid lines reads the grid",
+    )
+
+
+def _blank_rim() -> Message:
+    return Message(
+        "T811",
+        "warning",
+        "The outermost cells are blank all around and were counted; they may as well be a margin.",
+        cure="Where they are none of the chart, cut the picture at its very edges, or name them: "
+        "--box LEFT,TOP,RIGHT,BOTTOM.",
     )
 
 
@@ -321,7 +369,8 @@ def _no_grid(file: str, ask: Ask) -> Message:
 def _signs_read(signs: Signs) -> _Read:
     from stitchc.trace.cells import certainty
 
-    return signs.codes, certainty(signs.distances).max(axis=-1), _SIGN_WORDS[signs.notation, signs.face], signs.face
+    what = _SIGN_WORDS[signs.notation, signs.face]
+    return _Read(signs.codes, certainty(signs.distances).max(axis=-1), what, signs.face)
 
 
 def _read(field_: _Field, ask: Ask, file: str) -> _Read:
@@ -331,6 +380,7 @@ def _read(field_: _Field, ask: Ask, file: str) -> _Read:
     if field_.lattice is not None:
         patches = sampled(field_.pixels, field_.lattice)
         signs: Signs | None = None
+        guessed = False
         if ask.notation in ("squared", "thread", "plain"):
             signs = known_signs(patches, ask.notation)
             if signs is None:
@@ -344,15 +394,13 @@ def _read(field_: _Field, ask: Ask, file: str) -> _Read:
                 )
         elif ask.notation == "auto" and not ask.key.said:
             signs = known_signs(patches)
-        proved = signs is not None and field_.lattice.across.share >= _LINES_SEEN
+            guessed = True
+        proved = signs is not None and (signs.telling or field_.lattice.across.share >= _LINES_SEEN)
         if field_.lattice.doubtful and ask.cells is None and not proved:
             raise Refused(_no_grid(file, ask))
         if signs is not None:
             read = _signs_read(signs)
-            if ask.notation == "auto" and len(np.unique(signs.codes)) < 3:
-                guess = " (a guess from few signs; for other marks: --notation marks --dark tuck)"
-                return read[0], read[1], read[2] + guess, read[3]
-            return read
+            return read._replace(messages=(_guessed_signs(signs, read.what, ask.face),)) if guessed else read
         kinds = kinds_of(patches, field_.pixels, field_.lattice)
         if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
             raise Refused(_no_grid(file, ask))  # squares that are all marked alike are no chart
@@ -373,15 +421,43 @@ def _read(field_: _Field, ask: Ask, file: str) -> _Read:
         shares[..., code] += of_kind[..., index]
     codes_read = shares.argmax(axis=-1).astype(np.uint8)
     words = ", ".join(f"{hex_of(kind.colour)} {_WORDS[code]}" for kind, code in zip(kinds.kinds, codes, strict=True))
-    return codes_read, shares.max(axis=-1), f"read by look: {words}", None
+    guess = () if ask.key.said or field_.lattice is None else (_guessed_marks(kinds, codes, field_),)
+    return _Read(codes_read, shares.max(axis=-1), f"read by look: {words}", None, guess)
 
 
 def _or_larger_cells(refused: Refused, field_: _Field) -> Refused:
     """The same refusal; of a picture too large to have a cell in each pixel it also says how to give their number."""
-    if field_.blocks is None or field_.blocks.block_px != (1, 1) or max(field_.rows, field_.columns) <= _SMALL_PX:
+    from stitchc.trace.pixels import SMALL_PX
+
+    if field_.blocks is None or field_.blocks.block_px != (1, 1) or max(field_.rows, field_.columns) <= SMALL_PX:
         return refused
     hint = "; each pixel was taken for a cell: where cells are larger, say how many there are, as in --cells 24x36"
     return Refused(*(message._replace(cure=f"{message.cure}{hint}") for message in refused.messages))
+
+
+def _guessed_signs(signs: Signs, what: str, face: Face | None) -> Message:
+    few = len(np.unique(signs.codes)) < 3 and not signs.telling
+    if face is None and signs.face == "knit":  # crosses are the signs of the knit side
+        what += ", which show the knit side, so that left and right were exchanged (--face purl leaves them)"
+    return Message(
+        "T812",
+        "warning" if few else "info",
+        f"What the marks mean was not said: they were {what}. That is a guess{' from few signs' if few else ''}.",
+        cure="Where they mean something else, say what a marked cell is: --dark tuck, --dark slip or --dark knit; "
+        f"--notation {signs.notation} says that they are these signs.",
+    )
+
+
+def _guessed_marks(kinds: Kinds, codes: tuple[int, ...], field_: _Field) -> Message:
+    cure = "--dark tuck, --dark slip or --dark knit says what a marked cell is, and --light what a blank one is."
+    if len(kinds.kinds) == 1:
+        text = f"All {field_.rows * field_.columns} cells look alike, and were taken to {_WORDS[codes[0]]}: a guess."
+    else:
+        listed = " and ".join(
+            f"the {'lighter' if at == 0 else 'darker'} ones {_WORDS[code]}" for at, code in enumerate(codes)
+        )
+        text = f"What the marks mean was not said: of two kinds of cells, {listed}. That is a guess."
+    return Message("T812", "warning", text, cure=cure)
 
 
 _WORDS: Final = ("knit", "tuck", "slip")

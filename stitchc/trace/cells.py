@@ -60,7 +60,10 @@ def sampled(pixels: Pixels, lattice: Lattice) -> Patches:
 
 @dataclass(frozen=True)
 class Signs:
-    """Cells read as the signs of a notation. away: the mean distance of cells from their sign, 0 for a perfect fit."""
+    """Cells read as the signs of a notation. away: the mean distance of cells from their sign, 0 for a perfect fit.
+
+    apart: how many times farther the cells are from the signs of the next notation; 0 where no other was tried.
+    """
 
     notation: Notation
     face: Face | None
@@ -68,10 +71,19 @@ class Signs:
     distances: Shares
     """(rows, columns, 3): how far each cell is from the signs for K, T and S."""
     away: float
+    apart: float = 0.0
+
+    @property
+    def telling(self) -> bool:
+        """Whether the cells hardly could be anything else: a thread that runs through all of them is no chance."""
+        return self.notation == "thread" and self.apart >= _TELLING
 
 
+_TELLING: Final = 1.6
 _LIKE: Final = 0.14
 """The mean distance up to which cells are taken for a notation's signs."""
+_LIKE_IF_TELLING: Final = 0.17
+"""The same for signs so full that no others come near; in small cells they look a little unlike themselves."""
 _STRENGTHS: Final = (1.0, 0.85, 0.7, 0.55, 0.42, 0.32)
 _BLURS: Final = (0.0, 0.6, 1.1)
 """Standard deviations in samples, of which a cell has seven."""
@@ -119,7 +131,12 @@ def known_signs(patches: Patches, only: Notation | None = None) -> Signs | None:
             )
             seen[away] = dark / strength, models
     best = min(found, key=lambda signs: signs.away)
-    if best.away > _LIKE or (only is None and not _tells_much(best)):
+    others = [signs.away for signs in found if signs.notation != best.notation]
+    if others:
+        best = replace(best, apart=min(others) / max(best.away, 1e-6))
+    if best.away > (_LIKE_IF_TELLING if best.telling else _LIKE) or (
+        only is None and not _tells_much(best, seen[best.away][1])
+    ):
         return None
     return _learned(best, *seen[best.away])
 
@@ -158,9 +175,28 @@ def _learned(signs: Signs, dark: Shares, models: list[list[Shares]]) -> Signs:
     )
 
 
-def _tells_much(signs: Signs) -> bool:
-    """Whether something was recognised: a page of empty squares says nothing, and no stitch slips on every needle."""
-    return not (signs.codes == SLIP).all()
+_LIKE_EACH: Final = 0.2
+_NEARER: Final = 0.8
+_LIKE_FEW: Final = 0.15
+"""How far the cells of each sign may be from it on average; the second where only two different signs were found."""
+
+
+def _tells_much(signs: Signs, models: list[list[Shares]]) -> bool:
+    """Whether something was recognised: a page of empty squares says nothing, and no stitch slips on every needle; nor
+    does a sign prove much that is unlike its cells, or to which an empty square would be about as near."""
+    if (signs.codes == SLIP).all():
+        return False
+    nearest = signs.distances.min(axis=2)
+    present = np.unique(signs.codes)
+    most = _LIKE_FEW if len(present) < 3 else _LIKE_EACH
+    if signs.telling:
+        return True
+    for code in present.tolist():
+        away = float(nearest[signs.codes == code].mean())
+        empty = min(float(np.sqrt(np.square(model).mean())) for model in models[code])
+        if away > most or (empty > 0 and away > _NEARER * empty):
+            return False
+    return True
 
 
 def _distances(dark: Shares, models: list[list[Shares]]) -> Shares:
@@ -249,7 +285,8 @@ class Kinds:
 
 
 _APART: Final = 0.13
-"""Kinds whose looks differ by less than this are one kind; where the picture is clean, down to half of it counts."""
+"""Kinds whose looks differ by less than this are one kind; where the picture is clean, down to a third of it
+counts."""
 _GRAINS: Final = 5.0
 _MOST_KINDS: Final = 12
 
@@ -263,7 +300,7 @@ def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | 
     looks = _looks(patches)
     centres = _merged(looks, _centres(looks, _APART), _APART)
     grain = _grain(looks)
-    apart = min(_APART, max(_APART / 2, _GRAINS * grain))
+    apart = min(_APART, max(_APART / 3, _GRAINS * grain))
     if apart < _APART:
         centres = _merged(looks, _centres(looks, apart), apart)
     for _ in range(6):
@@ -385,16 +422,21 @@ def _described(flat: Shares, count: int, example: tuple[int, int]) -> Kind:
 # -- certainty ------------------------------------------------------------------------------------------------------
 
 
+_CLEAN: Final = 0.015
+"""The least spread of distances, where cells of a kind hardly differ."""
+
+
 def certainty(distances: Shares, spread: float = 0.06, stranger: float = 0.45) -> Shares:
     """How likely each choice is, given how far the cell is from each: shares that sum to less than 1 by as much as
     the cell is like none of them.
 
     Distances are taken as normal with a spread that the cells themselves show, at least `spread`; something that is
-    none of the choices lies `stranger` away.
+    none of the choices lies `stranger` away, or nearer where all cells are clean.
     """
     nearest = distances.min(axis=-1)
     own = float(np.sqrt(np.square(nearest).mean()))
-    width = min(0.14, max(spread, own))
+    width = min(0.14, max(own, min(spread, max(_CLEAN, 3 * own))))
+    stranger *= min(1.0, width / spread)
     exponent = -np.square(distances) / (2 * width * width)
     other = -(stranger**2) / (2 * width * width)
     top = np.maximum(exponent.max(axis=-1, keepdims=True), other)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -219,12 +219,12 @@ def _searched(plane: Plane, cells: tuple[int, int] | None) -> Lattice | None:
 
 
 _SKIPPED: Final = 0.65
-"""How much may be seen, at most, along the middles of the cells."""
+"""How much may be seen, at most, along the middles of the cells, or along all their thirds or fifths."""
 
 
 def _skips_lines(view: _View, lattice: Lattice) -> bool:
-    """Whether lines run between those of the lattice as those of a grid of half the pitch would: then the lines that
-    were found are only the stronger ones, and the cells are not those."""
+    """Whether lines run between those of the lattice as those of a grid of half, a third or a fifth of the pitch would:
+    then the lines that were found are only the stronger ones, and the cells are not those."""
     height, width = view.plane.shape
     top, bottom = max(0, round(lattice.down.start_px)), min(height, round(lattice.down.end_px) + 1)
     left, right = max(0, round(lattice.across.start_px)), min(width, round(lattice.across.end_px) + 1)
@@ -236,10 +236,14 @@ def _skips_lines(view: _View, lattice: Lattice) -> bool:
         lines = axis.start_px + axis.pitch_px * np.arange(axis.cells + 1)
         on_lines = _along(edges[:, low:high], lines)
         sure = max(least, 0.75 * float(np.percentile(_stretches(on_lines, crossings, _ALL), 25)))
-        middles = lines[:-1] + 0.5 * axis.pitch_px
-        between = _stretches(_along(edges[:, low:high], middles), crossings)
-        if axis.cells > 1 and float((np.minimum(between, sure) / sure).mean()) >= _SKIPPED:
-            return True
+        for parts in (2, 3, 5):
+            seen = 1.0
+            for part in range(1, parts):
+                inside = lines[:-1] + part / parts * axis.pitch_px
+                between = _stretches(_along(edges[:, low:high], inside), crossings)
+                seen = min(seen, float((np.minimum(between, sure) / sure).mean()))
+            if axis.cells > 1 and seen >= _SKIPPED:
+                return True
     return False
 
 
@@ -256,19 +260,27 @@ def _best_pair(view: _View, cells: tuple[int, int] | None) -> tuple[float, Latti
     combs_across += [comb for comb in _combs(columns, combs_down) if comb not in combs_across]
     best: tuple[float, Lattice] | None = None
 
-    def consider(across: Axis, down: Axis) -> None:
+    def consider(across: Axis, down: Axis) -> bool:
         nonlocal best
         if not 0.4 < across.pitch_px / down.pitch_px < 2.5:
-            return
+            return False
         found = _judged(view, across, down)
         if found is None or (cells is not None and found[1].size != cells):
-            return
+            return False
         if best is None or found[0] > best[0]:
             best = found
+            return True
+        return False
 
     for across in combs_across:
         for down in combs_down:
             consider(across, down)
+    for _ in range(3):  # a comb of few lines is bent by a heavy one at its end; within the grid more is seen
+        if best is None or not best[1].ruled:
+            break
+        again = _measured_again(view.upright.T, view.level, view.sure, best[1])
+        if not consider(again.across, again.down):
+            break
     if best is not None and best[1].ruled:  # where each fifth line is heavier, those may have been found alone
         coarse = best[1]
         for finer_across, finer_down in ((2, 2), (5, 5), (2, 1), (1, 2), (5, 1), (1, 5)):
@@ -325,12 +337,13 @@ def _judged(view: _View, across: Axis, down: Axis) -> tuple[float, Lattice] | No
     core = _near(xs, across.start_px), _near(xs, across.end_px), _near(ys, down.start_px), _near(ys, down.end_px)
     if core[1] <= core[0] or core[3] <= core[2]:
         return None
+    inks = _looks(view, xs, ys)
     for ruled in (True, False):
         seen_x, clear_x = _seen(view.upright, xs, ys, core, ruled, view.sure[0])  # (lines across, cells down)
         seen_y, clear_y = _seen(
             view.level, ys, xs, (*core[2:], *core[:2]), ruled, view.sure[1]
         )  # (lines down, cells across)
-        bounds = _bounds(clear_x, clear_y, core, ruled)
+        bounds = _bounds(clear_x, clear_y, core, inks if ruled else None)
         if bounds is None:
             continue
         left, right, top, bottom = bounds
@@ -342,14 +355,19 @@ def _judged(view: _View, across: Axis, down: Axis) -> tuple[float, Lattice] | No
         )
         looks = _looks(view, xs[left : right + 1], ys[top : bottom + 1])
         if ruled and _is_ruled(lines_x, lines_y, looks, _held(view, lattice)):
-            # the length of line that is explained, less the length of line that should be there and is not
-            return dy * _earned(lines_x) + dx * _earned(lines_y), lattice
+            # the length of line that is explained, less the length of line that should be there and is not; between the
+            # lines of a comb that is too fine there is as much to see as on them
+            earned_x = _earned(clear_x[left : right + 1, top:bottom])
+            return dy * earned_x + dx * _earned(clear_y[top : bottom + 1, left:right]), lattice
         if not ruled and min(dx, dy) >= 6:
             tidy = _explained(view.plane, lattice)
             if tidy >= 0.75:
                 # without lines every finer comb explains as much, so the widest cells win, and behind any ruled grid
                 return (tidy - 0.7) * min(dx, dy) * 1e-3, lattice
     return None
+
+
+_FEW_CELLS: Final = 12
 
 
 def _is_ruled(inside_x: Profile, inside_y: Profile, looks: Profile, held: float) -> bool:
@@ -362,17 +380,39 @@ def _is_ruled(inside_x: Profile, inside_y: Profile, looks: Profile, held: float)
     shown: list[Profile] = []
     for seen, before, after in (
         (inside_x[1:-1].T, looks[:, :-1], looks[:, 1:]),
-        (inside_y[1:-1], looks[:-1], looks[1:]),
+        (inside_y[1:-1].T, looks[:-1].T, looks[1:].T),
     ):
-        shown.append(seen[(np.abs(before - after) < 0.08) & (np.maximum(before, after) < 0.55)])
+        light = np.maximum(before, after) < 0.55
+        shown.append(seen[(np.abs(before - after) < 0.08) & light])
+        if _alternate(seen, light):
+            return False
     outside = np.concatenate([inside_x[0], inside_x[-1], inside_y[0], inside_y[-1]])
     between = np.concatenate(shown)
     if float(outside.mean()) < _RULED:
         return False
     everything = (float(inside_x.sum()) + float(inside_y.sum())) / (inside_x.size + inside_y.size)
+    if len(between) < 6 and looks.size < _FEW_CELLS and held < 0.6:
+        return False  # a few blocks of an unruled picture that touch
     if len(between) < 6:  # of a chequer, say
         return everything >= _UNBROKEN or (held >= 0.85 and everything >= _RULED)
     return everything >= 0.4 and float(between.mean()) >= _RULED
+
+
+_FAINTER: Final = 0.7
+
+
+def _alternate(seen: Profile, light: npt.NDArray[np.bool_]) -> bool:
+    """Whether every second line is far less seen than those between, as in a comb of half the pitch.
+
+    seen: (stretches, lines); light: the stretches between light cells, where a line would be seen if there were one.
+    """
+    means = []
+    for first in (0, 1):
+        some = seen[:, first::2][light[:, first::2]]
+        if len(some) < 6:
+            return False
+        means.append(float(some.mean()))
+    return min(means) < _FAINTER * max(means)
 
 
 @dataclass(frozen=True)
@@ -433,7 +473,7 @@ def _looks(view: _View, xs: Profile, ys: Profile) -> Profile:
     return np.asarray(sums / np.outer(bottom - top, right - left))
 
 
-_WORTH: Final = 0.5
+_WORTH: Final = 0.6
 """How much of an edge must be seen for it to speak for a lattice and not against it."""
 
 
@@ -442,24 +482,24 @@ def _earned(seen: Profile) -> float:
 
 
 def _bounds(
-    seen_x: Profile, seen_y: Profile, core: tuple[int, int, int, int], ruled: bool
+    seen_x: Profile, seen_y: Profile, core: tuple[int, int, int, int], inks: Profile | None
 ) -> tuple[int, int, int, int] | None:
     """Left, right, top and bottom line of the grid, by turns: the columns that its level lines cross, and so on.
 
     A column of numbers beside a grid may look like a line, but no level lines run through it.
+    inks: of a ruled grid, the mean ink inside each cell, (cells down, cells across).
     """
     left, right, top, bottom = core
     for _ in range(6):
         before = left, right, top, bottom
         if right <= left or bottom <= top:
             return None
-        if ruled:
-            left, right = _cells_run(
-                seen_y[top : bottom + 1].mean(axis=0), seen_x[:, top:bottom].mean(axis=1), left, right
-            )
+        if inks is not None:
+            crossed, lines = seen_y[top : bottom + 1].mean(axis=0), seen_x[:, top:bottom].mean(axis=1)
+            left, right = _cells_run(crossed, lines, inks[top:bottom].mean(axis=0), left, right)
             if right > left:
-                lines = seen_y[:, left:right].mean(axis=1)
-                top, bottom = _cells_run(seen_x[left : right + 1].mean(axis=0), lines, top, bottom)
+                crossed, lines = seen_x[left : right + 1].mean(axis=0), seen_y[:, left:right].mean(axis=1)
+                top, bottom = _cells_run(crossed, lines, inks[:, left:right].mean(axis=1), top, bottom)
         else:
             left, right = _run(seen_x[:, top:bottom].mean(axis=1), left, right, 0.05, _MOST_MISSED)
             if right > left:
@@ -493,7 +533,7 @@ def _seen(
     step = float(lines[1] - lines[0])
     on_lines = _along(edges, lines)
     typical = _stretches(on_lines, crossings, _ALL)[core[0] : core[1] + 1, core[2] : core[3]]
-    sure = max(least, 0.75 * float(np.percentile(typical, 25)) if ruled else float(np.percentile(typical, 85)))
+    sure = max(least, 0.75 * float(np.percentile(typical, 10)) if ruled else float(np.percentile(typical, 85)))
     middles = np.append(lines - 0.5 * step, lines[-1] + 0.5 * step)
     seen = _stretches(np.minimum(on_lines, sure) / sure, crossings)
     between = _stretches(np.minimum(_along(edges, middles), sure) / sure, crossings)
@@ -505,7 +545,7 @@ def _along(edges: Plane, lines: npt.NDArray[np.floating]) -> npt.NDArray[np.floa
 
     edges: the first axis is the one that the lines are numbered along.
     """
-    reach = max(1, round(0.06 * float(lines[1] - lines[0]))) if len(lines) > 1 else 1
+    reach = max(1, math.ceil(0.06 * float(lines[1] - lines[0]))) if len(lines) > 1 else 1
     size = len(edges)
     return np.stack(
         [
@@ -551,18 +591,45 @@ def _run(shares: Profile, first: int, last: int, least: float, most_missed: int)
     return int(longest[0]), int(longest[-1])
 
 
-def _cells_run(crossed: Profile, lines: Profile, first: int, last: int) -> tuple[int, int]:
+_BARE: Final = 0.3
+"""How much of the lines through light cells is seen where there are none: the grid ends there."""
+
+
+def _cells_run(crossed: Profile, lines: Profile, inks: Profile, first: int, last: int) -> tuple[int, int]:
     """First and last line of the cells that have lines around them.
 
-    crossed: for each cell, how well the lines that run through its ends are seen; lines: how well each line across is.
+    crossed: for each cell, how well the lines that run through its ends are seen; lines: how well each line across is;
+    inks: how dark each cell is inside.
     """
+    typical = float(np.median(crossed[first:last]))
+    bare = np.flatnonzero((crossed < _BARE * typical) & (inks < 0.35))
+    if len(bare):  # a strip that stands a few cells away from the grid is none of it
+        ends = np.concatenate([[-1], bare, [len(crossed)]])
+        widest = int(np.argmax([min(end, last) - max(start + 1, first) for start, end in pairwise(ends.tolist())]))
+        low, high = int(ends[widest]) + 1, int(ends[widest + 1])
+        if high <= low:
+            return 0, 0
+        inner = max(first, low) - low, min(last, high) - low
+        if inner[1] <= inner[0]:
+            return 0, 0
+        left, right = _shut_run(crossed[low:high], lines[low : high + 1], *inner)
+        return left + low, right + low
+    return _shut_run(crossed, lines, first, last)
+
+
+_THROUGH: Final = 0.85
+
+
+def _shut_run(crossed: Profile, lines: Profile, first: int, last: int) -> tuple[int, int]:
     left_shut = 0.35 * crossed + 0.65 * lines[:-1]
     right_shut = 0.35 * crossed + 0.65 * lines[1:]
     shut = np.maximum(left_shut, right_shut)
     least = min(_OUTERMOST, 0.75 * float(np.median(shut[first:last])))
     begin, end = _run(shut, first, last - 1, least, 2)
-    begins = np.flatnonzero(left_shut[begin : end + 1] >= least)
-    ends = np.flatnonzero(right_shut[begin : end + 1] >= least)
+    # lines that run all through an outermost cell show that it is one, where its own outer line is faint or cut off
+    through = crossed >= _THROUGH * float(np.median(crossed[first:last]))
+    begins = np.flatnonzero((through | (left_shut >= least))[begin : end + 1])
+    ends = np.flatnonzero((through | (right_shut >= least))[begin : end + 1])
     if not len(begins) or not len(ends):
         return 0, 0
     return begin + int(begins[0]), begin + int(ends[-1]) + 1
@@ -620,10 +687,75 @@ def _measured(profile: npt.NDArray[np.floating], axis: Axis) -> Axis:
         weights.append(float(window[at]) + 1e-9)
     if len(numbers) < 2:
         return axis
-    slope, start = np.polyfit(numbers, places, 1, w=np.sqrt(weights))
+    slope, start = _fitted(np.array(numbers), np.array(places), np.sqrt(weights), axis.pitch_px)
     if abs(slope - axis.pitch_px) * axis.cells > 0.5 * axis.pitch_px:
         return axis
     return Axis(float(start), float(slope), axis.cells, axis.share)
+
+
+Side = Literal["left", "right", "top", "bottom"]
+
+_CLOSED: Final = 0.25
+"""How much of the outermost line must be seen, of what is seen of the next ones, for it to be there."""
+_RUNS_ON: Final = 0.6
+
+
+def frayed(plane: Plane, lattice: Lattice) -> list[tuple[Side, bool]]:
+    """The sides at which a ruled grid has no outermost line, or (True) at which its lines run on into less than a
+    cell, to the picture's edge."""
+    found: list[tuple[Side, bool]] = []
+    across, down = lattice.across, lattice.down
+    noise = _noise(plane)
+    sides: tuple[tuple[Side, Plane, Axis, Axis], ...] = (
+        ("top", plane, down, across),
+        ("bottom", plane[::-1], _from_the_end(down, plane.shape[0]), across),
+        ("left", plane.T, across, down),
+        ("right", plane[:, ::-1].T, _from_the_end(across, plane.shape[1]), down),
+    )
+    for side, seen, axis, other in sides:
+        first = round(other.start_px), round(other.end_px) + 1
+        strip = seen[: max(0, round(axis.start_px + 3.4 * axis.pitch_px)), max(0, first[0]) : first[1]]
+        crossings = other.start_px - max(0, first[0]) + other.pitch_px * np.arange(other.cells + 1)
+        if axis.cells < 3 or other.cells < 2 or min(strip.shape) < 3 * LEAST_PITCH_PX:
+            continue
+        edges, least = _edges(strip, 0, noise)
+        lines = _stretches(_along(edges, axis.start_px + axis.pitch_px * np.arange(4)), crossings, _ALL)
+        sure = max(least, 0.75 * float(np.median(lines[1:])))
+        if float((np.minimum(lines[0], sure) / sure).mean()) < _CLOSED:
+            found.append((side, False))
+        room = round(axis.start_px - 0.12 * axis.pitch_px)
+        if 0.2 * axis.pitch_px <= axis.start_px <= 0.97 * axis.pitch_px and room > 2:
+            edges, least = _edges(strip[:room], 1, noise)
+            inside, _ = _edges(strip[round(axis.start_px) + 2 : round(axis.start_px + axis.pitch_px) - 1], 1, noise)
+            beyond = _along(edges.T, crossings).mean(axis=1)
+            within = max(least, 0.75 * float(np.median(_along(inside.T, crossings).mean(axis=1))))
+            if float((np.minimum(beyond, within) / within).mean()) >= _RUNS_ON:
+                found.append((side, True))
+    return found
+
+
+def _from_the_end(axis: Axis, size: int) -> Axis:
+    return replace(axis, start_px=size - 1 - axis.end_px)
+
+
+def _fitted(numbers: Profile, places: Profile, weights: Profile, pitch_px: float) -> tuple[float, float]:
+    """Slope and start of the straight line through the places, those left out that lie off what most agree on: of a
+    heavy line around the grid, the nearer or the farther edge may have been taken."""
+    slope, start = np.polyfit(numbers, places, 1, w=weights)
+    if len(numbers) >= _ENOUGH_LINES:
+        step = max(1, len(numbers) // 100)
+        some, there = numbers[::step], places[::step]
+        i, j = np.triu_indices(len(some), 1)
+        common = float(np.median((there[j] - there[i]) / (some[j] - some[i])))
+        off = np.abs(places - common * numbers - np.median(places - common * numbers))
+        near = off <= max(0.75, 0.03 * pitch_px)
+        if near.sum() >= max(_ENOUGH_LINES - 1, 0.6 * len(numbers)):
+            slope, start = np.polyfit(numbers[near], places[near], 1, w=weights[near])
+    return float(slope), float(start)
+
+
+_ENOUGH_LINES: Final = 5
+"""Lines from which some can be told to lie off the others."""
 
 
 def _noise(plane: Plane) -> float:

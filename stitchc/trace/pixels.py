@@ -13,6 +13,9 @@ from stitchc.trace.picture import Pixels
 
 MOST_COLOURS: Final = 8
 """More colours than a chart has kinds of cells: then the picture is not an exact one."""
+SMALL_PX: Final = 48
+"""Up to this size, in pixels, a picture of few colours is taken for one without lines or margins."""
+_CLEARLY_BLOCKS_PX: Final = 6
 _WIDEST: Final = 400
 _HIGHEST: Final = 4000
 """Beds have up to 250 needles: a larger picture of single pixels is a drawing, unless the user says it is a chart."""
@@ -23,6 +26,7 @@ class Blocks:
     """cells: one colour a cell, (rows, columns, 3), top row first. block_px: width and height of a cell.
 
     cut: whether the outermost marks had to be taken for the chart's edges, there being no lines around it.
+    blank: whether blank cells all around were counted that may as well be a margin.
     """
 
     cells: Pixels
@@ -30,6 +34,7 @@ class Blocks:
     left_px: int
     top_px: int
     cut: bool
+    blank: bool = False
 
 
 def colours_of(pixels: Pixels) -> npt.NDArray[np.uint32]:
@@ -67,7 +72,13 @@ def blocks_of(pixels: Pixels, single: bool = False) -> Blocks | None:
         return None
     cells = pixels[top + step_y // 2 : bottom : step_y, left + step_x // 2 : right : step_x]
     cut = (left, top, right, bottom) != (0, 0, width, height)
-    return Blocks(cells, (step_x, step_y), left, top, cut)
+    return Blocks(cells, (step_x, step_y), left, top, cut, min(step_x, step_y) >= 3 and _blank_around(cells))
+
+
+def _blank_around(cells: Pixels) -> bool:
+    """Whether the outermost cells on all sides are alike, and others are not."""
+    rim = np.concatenate([cells[0], cells[-1], cells[:, 0], cells[:, -1]])
+    return min(cells.shape[:2]) > 2 and bool((rim == rim[0]).all()) and not bool((cells == rim[0]).all())
 
 
 def _blocks(changes: npt.NDArray[np.intp], size: int) -> tuple[int, int, int]:
@@ -78,12 +89,14 @@ def _blocks(changes: npt.NDArray[np.intp], size: int) -> tuple[int, int, int]:
     for change in changes.tolist():
         step = gcd(step, change)
     step = gcd(step, size)
-    if step >= 3 or len(changes) < 2:
-        return 0, step, size
-    # blocks in the middle of a page: their size divides the distances between changes
+    # blocks in the middle of a page: their size divides the distances between changes, but not the margins
     inner = 0
     for change in np.diff(changes).tolist():
         inner = gcd(inner, change)
+    if inner >= _CLEARLY_BLOCKS_PX and inner > step and size > SMALL_PX:
+        return int(changes[0]), inner, int(changes[-1])
+    if step >= 3 or len(changes) < 2:
+        return 0, step, size
     if inner >= 4 and inner > 2 * step:
         return int(changes[0]), inner, int(changes[-1])
     return 0, step, size

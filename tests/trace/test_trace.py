@@ -229,6 +229,96 @@ def test_squares_too_small_to_find_are_asked_about_and_read_once_their_number_is
     assert read.chart.rows() == ["KT", "TK"]
 
 
+@pytest.mark.parametrize("margin", [40, 33, 30])
+@pytest.mark.parametrize("cell", [24, 13, 7])
+def test_blocks_without_lines_in_the_middle_of_a_page_are_read_block_by_block(cell: int, margin: int) -> None:
+    rows = letters(11, 12, 12)
+    picture = png(drawn(rows, Style("blocks", cell, margin_px=margin, line_px=0)))
+    traced = trace(picture, "art.png", Ask(key=SHOWN, repeat="whole"))
+    assert traced.whole.rows() == rows
+    assert [message.code for message in traced.messages] == ["T811"]
+
+
+def test_a_blank_rim_that_may_be_a_margin_is_counted_and_told() -> None:
+    picture = png(drawn(letters(11, 12, 12), Style("blocks", 20, margin_px=40, line_px=0)))
+    traced = trace(picture, "art.png", Ask(key=SHOWN, repeat="whole"))
+    assert (traced.whole.width, traced.whole.height) == (16, 16)
+    assert [message.code for message in traced.messages] == ["T811"]
+
+
+@pytest.mark.parametrize("mark", ["fill", "dot", "cross"])
+@pytest.mark.parametrize("side", ["left", "top", "right", "bottom"])
+def test_a_picture_cut_along_its_outermost_line_loses_no_cells_and_one_cut_through_them_says_so(
+    mark: str, side: str
+) -> None:
+    rows = letters(12, 14, 12)
+    style = Style(mark, 20)
+    whole = drawn(rows, style)
+    assert trace(png(whole), "scan.png", Ask(key=SHOWN, repeat="whole")).messages == ()
+    for more in (0, 10):  # just the line; half a row of cells as well
+        off = style.margin_px + style.line_px + more
+        box = [0, 0, *whole.size]
+        box[["left", "top", "right", "bottom"].index(side)] += off if side in ("left", "top") else -off
+        traced = trace(png(whole.crop(tuple(box))), "scan.png", Ask(key=SHOWN, repeat="whole"))  # type: ignore[arg-type]
+        assert [message.code for message in traced.messages] == ["T813"]
+        assert side in traced.messages[0].text
+        width, height = traced.whole.width, traced.whole.height
+        assert (width, height) == (
+            14 - (more > 0 and side in ("left", "right")),
+            12 - (more > 0 and len(side) % 3 == 0),
+        )
+        assert more or traced.whole.rows() == rows
+
+
+def test_a_strip_of_boxes_beside_the_grid_is_none_of_it() -> None:
+    """A band of yarns may stand a whole number of cells away."""
+    random = np.random.default_rng(3)
+    cells = random.integers(0, 3, (10, 12)).astype(np.uint8)
+    chart = Chart(cells, tuple(random.choice(["oat", "foam"], 10).tolist()))
+    drawing = Drawing(cell_mm=5.0, repeats=(1, 1))
+    image = Image.open(io.BytesIO(painted(draw("kelp", chart, drawing)[0], 100, "RGB"))).convert("RGB")
+    assert trace(png(image), "kelp.png", Ask(repeat="whole")).whole.rows() == chart.rows()
+
+
+@pytest.mark.parametrize("mark", ["slash", "dash", "bar", "cross", "dot"])
+def test_marks_of_others_are_read_but_called_a_guess_until_they_are_explained(mark: str) -> None:
+    """Whatever they are taken for, the cells that look alike are read alike."""
+    rows = [row.replace("S", "T") for row in letters(13, 14, 12)]
+    lines = {
+        "slash": [((4, 19), (19, 4))],
+        "dash": [((5, 12), (19, 12))],
+        "bar": [((12, 5), (12, 19))],
+        "cross": [((5, 5), (19, 19)), ((5, 19), (19, 5))],
+        "dot": [],
+    }[mark]
+    image = drawn(["K" * 14] * 12, Style("fill", 24))
+    pen = ImageDraw.Draw(image)
+    for y, row in enumerate(reversed(rows)):
+        for x, letter in enumerate(row):
+            left, top = 30 + 24 * x, 30 + 24 * y
+            if letter == "T" and mark == "dot":
+                pen.ellipse((left + 8, top + 8, left + 16, top + 16), fill="black")
+            for (x1, y1), (x2, y2) in lines if letter == "T" else []:
+                pen.line((left + x1, top + y1, left + x2, top + y2), fill="black", width=2)
+    traced = trace(png(image), "scan.png", Ask(repeat="whole"))
+    guess = [message for message in traced.messages if message.code == "T812"]
+    assert len(guess) == 1 and "guess" in guess[0].text and "--dark" in str(guess[0].cure)
+    alike = {
+        (a, b) for mine, read in zip(rows, traced.whole.rows(), strict=True) for a, b in zip(mine, read, strict=True)
+    }
+    assert len(alike) == 2
+    said = trace(png(image), "scan.png", Ask(key=Key(dark=TUCK), repeat="whole"))
+    assert said.whole.rows() == rows and said.messages == ()
+
+
+def test_a_grid_without_a_mark_is_called_a_guess() -> None:
+    empty = png(drawn(["K" * 14] * 12, Style("fill", 20)))
+    for ask in (Ask(), Ask(grid="lines", repeat="whole")):
+        traced = trace(empty, "scan.png", ask)
+        assert [message.code for message in traced.messages] == ["T812"]
+    assert traced.whole.rows() == ["K" * 14] * 12
+
+
 def test_filled_squares_are_never_taken_for_signs() -> None:
     """What is dark tucks, unless something else is said."""
     for fill in ("black", "#c03020"):
