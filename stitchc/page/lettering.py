@@ -106,7 +106,13 @@ def what_is_lacking(text: str, where: str) -> str | None:
 
 def width_mm(text: str, size_mm: float, bold: bool = False) -> float:
     """How wide a line of lettering is."""
-    return float(font(_MEASURED_PX, bold).getlength(printable(text))) * size_mm / _MEASURED_PX
+    return _measured_px(text, bold) * size_mm / _MEASURED_PX
+
+
+@functools.lru_cache(maxsize=4096)
+def _measured_px(text: str, bold: bool) -> float:
+    """Remembered, since a card's notes are measured for their height before they are drawn."""
+    return float(font(_MEASURED_PX, bold).getlength(printable(text)))
 
 
 def fitted(text: str, width: float, size_mm: float, bold: bool = False) -> str:
@@ -125,6 +131,9 @@ def wrapped(text: str, width: float, size_mm: float, bold: bool = False) -> list
     lines: list[str] = []
     line = ""
     for word in printable(text).split():
+        if line and width_mm(f"{line} {word}", size_mm, bold) <= width:
+            line = f"{line} {word}"
+            continue
         while width_mm(word, size_mm, bold) > width and len(word) > 1:
             keep = len(word) - 1
             while keep > 1 and width_mm(word[:keep], size_mm, bold) > width:
@@ -134,10 +143,7 @@ def wrapped(text: str, width: float, size_mm: float, bold: bool = False) -> list
                 line = ""
             lines.append(word[:keep])
             word = word[keep:]
-        longer = f"{line} {word}" if line else word
-        if line and width_mm(longer, size_mm, bold) > width:
+        if line:
             lines.append(line)
-            line = word
-        else:
-            line = longer
+        line = word
     return [*lines, line] if line else lines
