@@ -314,6 +314,20 @@ def test_of_equally_cheap_ways_the_nearest_to_what_was_asked_comes_first() -> No
     assert [way.carriage for way in found] == ["right"] * 5 + ["left"] * 5
 
 
+def test_a_shift_to_the_left_is_as_near_as_one_to_the_right() -> None:
+    asked: Side = "".join(["le", "ft"])  # type: ignore[assignment]  # the word, not the object
+    found = ways(Chart.from_rows(["KKKKKT", "KKKKKK"]), HAND, Needles.centred(26), 4, asked, 1)
+    assert len({way.cost for way in found}) == 1
+    assert [(way.carriage, way.shift) for way in found[:7]] == [
+        ("left", 0), ("left", 1), ("left", 5), ("left", 2), ("left", 4), ("left", 3), ("right", 0)
+    ]  # fmt: skip
+
+
+def test_where_a_card_selects_only_the_side_is_to_be_chosen() -> None:
+    found = ways(Chart.from_rows(["KKKT", "KKKK"]), load("card24-standard"), Needles.centred(24), 4, "left", 1)
+    assert [(way.carriage, way.shift, way.cost.moves) for way in found] == [("left", 0, 0), ("right", 0, 0)]
+
+
 def test_what_is_set_by_hand_is_named_for_the_row() -> None:
     def first(rows: list[str]) -> object:
         (change,) = lever_changes(lower(Chart.from_rows(rows), HAND, Needles.centred(8), 1, "right", 1), HAND)
@@ -352,6 +366,9 @@ def test_needles_that_the_bed_has_not(needles: str, text: str | None, cure: str 
     [
         (24, 1, 22, None, ""),
         (24, 0, 24, None, ""),
+        (24, 1, 5, None, ""),
+        (24, 0, 5, None, ""),
+        (2, 1, 5, "only 0 needles stand between the edges", "--needles 7"),
         (24, 1, 23, "only 22 needles stand between the edges", "--needles 25"),
         (26, 2, 23, "only 22 needles stand between the edges", "--needles 27"),
         (3, 1, 2, "only 1 needle stands between the edges", "--needles 4"),
