@@ -166,8 +166,8 @@ def every_row_option(command: F) -> F:
     return option(
         "--every-row",
         is_flag=True,
-        help="A line for every row. Unsaid, text and paper tell a repeated stretch once, with the numbers of its rows or "
-        "a box for each; on the screen and in JSON every row is there anyway.",
+        help="A line for every row. Unsaid, text and paper tell a repeated stretch once, with the numbers of its rows "
+        "or a box for each; on the screen and in JSON every row is there anyway.",
     )(command)
 
 
