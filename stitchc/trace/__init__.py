@@ -37,8 +37,12 @@ _MOST_UNSURE: Final = 0.75
 """The share of unsure cells from which the grid itself is doubted."""
 _LINES_SEEN: Final = 0.93
 """How much of its lines must be seen for signs to prove a doubtful lattice right."""
+_MOST_OPEN: Final = 3
+"""Sides without an outermost line from which what was found is no grid, but part of something larger."""
 _MOST_MARKS: Final = 8
 """Kinds of marks that a chart may have, unexplained: three stitches, each in a few looks."""
+_MOST_BLOCKS: Final = 3
+"""The same where no lines are drawn, and nothing but blocks of colour tells a chart from a landscape."""
 
 
 @dataclass(frozen=True)
@@ -133,6 +137,8 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     chart, said = _reduced(whole, sure, width, height, ask, file)
     messages += said
     how = f"{columns} by {rows} cells{field_.how}, {what}, seen from the {seen_face} side"
+    if picture.more:
+        how = f"the first picture in the file, {how}"
     corners = tuple(places.picture(x * columns, y * rows) for y, x in ((0.0, 0.0), (0.0, 1.0), (1.0, 0.0), (1.0, 1.0)))
     return Traced(chart, whole, sure, how, field_.turned_deg, corners, tuple(messages))
 
@@ -265,10 +271,10 @@ def _lined(pixels: Pixels, ask: Ask) -> _Field | None:
         how += ", no lines between them"
         messages = (_no_lines(),)
     else:
-        messages = tuple(
-            _frayed(side, cut, "column" if side in ("left", "right") else "row")
-            for side, cut in grid.frayed(plane, lattice)
-        )
+        sides = grid.frayed(plane, lattice)
+        if len(sides) >= _MOST_OPEN and ask.cells is None:
+            return None
+        messages = tuple(_frayed(side, cut, "column" if side in ("left", "right") else "row") for side, cut in sides)
     return _Field(rows, columns, even, lattice, None, turned, how, messages)
 
 
@@ -404,7 +410,8 @@ def _read(field_: _Field, ask: Ask, file: str) -> _Read:
         kinds = kinds_of(patches, field_.pixels, field_.lattice)
         if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
             raise Refused(_no_grid(file, ask))  # squares that are all marked alike are no chart
-        if len(kinds.kinds) > _MOST_MARKS and ask.cells is None and not ask.key.alike:
+        most = _MOST_MARKS if field_.lattice.ruled else _MOST_BLOCKS
+        if len(kinds.kinds) > max(most, len(ask.key.colours) + 1) and ask.cells is None and not ask.key.alike:
             raise Refused(_no_grid(file, ask))  # nor are squares of a photograph, each unlike the next
     else:
         kinds = _kinds_of_blocks(field_.pixels)

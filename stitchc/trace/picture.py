@@ -35,7 +35,7 @@ class Picture(NamedTuple):
     """What was opened. smaller: how many of its pixels each way became one.
 
     words: what the file says of itself, by keyword; dpi: its pixels an inch, 0 where it does not say.
-    size_px: width and height before it was made smaller.
+    size_px: width and height before it was made smaller; more: whether the file holds further pictures.
     """
 
     pixels: Pixels
@@ -43,6 +43,7 @@ class Picture(NamedTuple):
     words: dict[str, str]
     dpi: float
     size_px: tuple[int, int]
+    more: bool
 
 
 def open_picture(data: bytes, file: str) -> Picture:
@@ -64,6 +65,7 @@ def open_picture(data: bytes, file: str) -> Picture:
                     raise Refused(_too_large(file, f"has {width:,} by {height:,} pixels"))
                 opened.load()
                 words = {str(key): value for key, value in opened.info.items() if isinstance(value, str)}
+                more = bool(getattr(opened, "is_animated", False))
                 dpi = _dpi(opened.info.get("dpi"))
                 upright = ImageOps.exif_transpose(opened)
                 image = _on_white(upright)
@@ -88,7 +90,7 @@ def open_picture(data: bytes, file: str) -> Picture:
     smaller = max(1, math.ceil(math.sqrt(image.width * image.height / _MOST_WORKED_ON)))
     if smaller > 1:
         image = image.reduce(smaller)
-    return Picture(np.asarray(image), smaller, words, dpi, size)
+    return Picture(np.asarray(image), smaller, words, dpi, size, more)
 
 
 def _dpi(told: object) -> float:
@@ -104,9 +106,11 @@ def _on_white(image: Image) -> Image:
     from PIL import Image
 
     if image.mode in ("I;16", "I;16B", "I;16L", "I", "F"):
-        values = np.asarray(image, dtype=np.float64)
+        values = np.nan_to_num(np.asarray(image, dtype=np.float64), posinf=0.0, neginf=0.0)
+        values -= min(0.0, float(values.min()))
         top = float(values.max())
-        scale = 255 / (top if top > 255 else 255)
+        white = top if top > 255 else 1.0 if image.mode == "F" and top <= 1 else 255.0
+        scale = 255 / white
         return Image.fromarray(np.clip(values * scale, 0, 255).astype(np.uint8)).convert("RGB")
     if image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info:
         clear = image.convert("RGBA")

@@ -133,17 +133,23 @@ def measure(source: Source, spoil: Spoil, seeds: range, tally: Tally) -> None:
         tally.unsure += int(unsure.sum())
 
 
-def lines(seeds: range) -> Iterator[str]:
-    """The table, a line for each way of spoiling, then one for each way of drawing."""
+def measured(seeds: range) -> Iterator[str]:
+    """The table after each of the seeds."""
     by_spoil = {name: Tally() for name in SPOILT}
     by_source = {source.name: Tally() for source in SOURCES}
-    for source in SOURCES:
-        for name, spoil in SPOILT.items():
-            tally = Tally()
-            measure(source, spoil, seeds, tally)
-            for total in (by_spoil[name], by_source[source.name]):
-                for key, value in vars(tally).items():
-                    setattr(total, key, getattr(total, key) + value)
+    for seed in seeds:
+        for source in SOURCES:
+            for name, spoil in SPOILT.items():
+                tally = Tally()
+                measure(source, spoil, range(seed, seed + 1), tally)
+                for total in (by_spoil[name], by_source[source.name]):
+                    for key, value in vars(tally).items():
+                        setattr(total, key, getattr(total, key) + value)
+        yield "".join(f"{line}\n" for line in lines(range(seeds.start, seed + 1), by_spoil, by_source))
+
+
+def lines(seeds: range, by_spoil: dict[str, Tally], by_source: dict[str, Tally]) -> Iterator[str]:
+    """The table, a line for each way of spoiling, then one for each way of drawing."""
     heads = ("charts", 7), ("found", 7), ("astray", 8), ("cells", 8), ("wrong", 7), ("unwarned", 10), ("unsure", 8)
     head = " " * 62 + "".join(f"{word:>{wide}}" for word, wide in heads) + f"{'right':>9}"
     ways = f"{len(SOURCES)} ways of drawing, {len(SPOILT)} ways of spoiling"
@@ -162,9 +168,7 @@ def lines(seeds: range) -> Iterator[str]:
 
 
 if __name__ == "__main__":
-    out = io.StringIO()
-    for line in lines(range(int(sys.argv[1]) if len(sys.argv) > 1 else 4)):
-        print(line, flush=True)
-        out.write(line + "\n")
-    if len(sys.argv) == 1:
-        FIGURES.write_text(out.getvalue(), encoding="utf-8")
+    for table in measured(range(int(sys.argv[1]) if len(sys.argv) > 1 else 4)):
+        print(table, flush=True)
+        if len(sys.argv) == 1:
+            FIGURES.write_text(table, encoding="utf-8")

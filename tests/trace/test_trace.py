@@ -390,6 +390,109 @@ def test_pictures_of_every_mode_are_read() -> None:
         assert traced.whole.rows() == rows, (form, held.mode)
 
 
+def saved(image: Image.Image, form: str, **how: object) -> bytes:
+    out = io.BytesIO()
+    image.save(out, form, **how)  # type: ignore[arg-type]
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("form", ["JPEG", "PNG", "GIF", "TIFF", "BMP", "WEBP"])
+@pytest.mark.parametrize("share", [0.03, 0.5, 0.97])
+def test_a_picture_that_was_cut_short_is_never_read_in_part(form: str, share: float) -> None:
+    data = saved(drawn(letters(14, 10, 8), Style("fill", 16)), form)
+    assert refused(data[: int(len(data) * share)]) == "T801"
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_a_photograph_is_turned_upright_as_its_camera_says(orientation: int) -> None:
+    """The orientations are those of the Exif standard, tag 0x0112; Pillow's way of undoing each is turned round."""
+    rows = letters(15, 10, 8)
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    undone = {2: 0, 3: 3, 4: 1, 5: 5, 6: 2, 7: 6, 8: 4}  # Image.Transpose that the camera would have to be held for
+    image = drawn(rows, Style("fill", 20))
+    held = image if orientation == 1 else image.transpose(Image.Transpose(undone[orientation]))
+    traced = trace(saved(held, "JPEG", quality=92, exif=exif), "photo.jpg", Ask(key=SHOWN, repeat="whole"))
+    assert traced.whole.rows() == rows
+
+
+def test_of_a_file_with_several_pictures_the_first_is_read_and_that_is_said() -> None:
+    rows = letters(16, 10, 8)
+    image, other = drawn(rows, Style("fill", 20)), drawn(letters(17, 10, 8), Style("fill", 20))
+    for form in ("GIF", "TIFF"):
+        data = saved(image, form, save_all=True, append_images=[other])
+        traced = trace(data, "moving", Ask(key=SHOWN, repeat="whole"))
+        assert traced.whole.rows() == rows
+        assert "the first picture in the file" in traced.how
+    assert "first picture" not in trace(saved(image, "GIF"), "still.gif", Ask(key=SHOWN)).how
+
+
+def test_numbers_that_are_no_greys_are_read_or_refused() -> None:
+    rows = [row.replace("S", "T") for row in letters(18, 12, 10)]
+    grey = np.asarray(drawn(rows, Style("fill", 20, tuck=(0, 0, 0))).convert("L"))
+    for values in (grey.astype(np.float32) / 255, grey.astype(np.float32) - 255, grey.astype(np.int32) * 200 - 9000):
+        data = saved(Image.fromarray(values), "TIFF")
+        assert trace(data, "deep.tiff", Ask(key=Key(dark=TUCK), repeat="whole")).whole.rows() == rows
+    assert refused(saved(Image.fromarray(np.full((40, 40), np.nan, dtype=np.float32)), "TIFF")) == "T804"
+
+
+def test_a_picture_is_divided_evenly_where_the_user_says_how() -> None:
+    rows = letters(19, 9, 7)
+    image = drawn(rows, Style("blocks", 18, margin_px=0, line_px=0))
+    blurred = distorted(image, 2, blur_px=2.0, noise=6, jpeg=60)
+    ask = Ask(key=SHOWN, grid="even", cells=(9, 7), repeat="whole")
+    traced = trace(png(blurred), "soft.png", ask)
+    assert traced.whole.rows() == rows and "by even division" in traced.how
+    assert refused(png(blurred), Ask(key=SHOWN, grid="even", cells=(900, 7))) == "T809"
+    assert refused(WHOLE, Ask(key=SHOWN, cells=(40, 40))) == "T803"
+
+
+def art(cells: object) -> bytes:
+    """One pixel a cell, row 1 at the bottom: blank knits, black tucks."""
+    return png(Image.fromarray(np.where(np.array(cells)[::-1] == TUCK, 0, 255).astype(np.uint8)))
+
+
+def test_a_repeat_that_all_but_a_few_cells_agree_with_is_told_and_may_be_voted_for() -> None:
+    cells = np.tile(np.array([[TUCK, KNIT, KNIT], [KNIT, KNIT, TUCK]], dtype=np.uint8), (6, 5))
+    cells[7, 4] = TUCK
+    odd = trace(art(cells), "art.png")
+    assert odd.chart.rows() == odd.whole.rows()
+    assert [message.code for message in odd.messages] == ["T810"]
+    assert "3 by 2" in odd.messages[0].text and "row 8 column 5" in odd.messages[0].text
+    voted = trace(art(cells), "art.png", Ask(repeat=(3, 2)))
+    assert voted.chart.rows() == ["TKK", "KKT"]
+    assert [message.text.split(" looks")[0] for message in voted.messages] == ["Row 8, column 5"]
+    cut = trace(art(cells[:6, :14]), "art.png")  # the last repeat has only two of its three columns
+    assert [message.code for message in cut.messages] == ["T810"] and "only in part" in cut.messages[0].text
+
+
+def natural(seed: int) -> bytes:
+    """Light as it falls in landscapes: amplitudes fall with the frequency (Field, J. Opt. Soc. Am. A 4, 1987)."""
+    random = np.random.default_rng(seed)
+    way = np.fft.fftfreq(320)
+    far = np.hypot(way[:, None], way[None])
+    far[0, 0] = 1
+    waves = (random.normal(size=far.shape) + 1j * random.normal(size=far.shape)) / far
+    values = np.real(np.fft.ifft2(waves))
+    values = 255 * (values - values.min()) / (values.max() - values.min())
+    return saved(Image.fromarray(values.astype(np.uint8)), "JPEG", quality=85)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_photograph_of_a_landscape_is_refused(seed: int) -> None:
+    assert refused(natural(seed)) == "T803"
+
+
+def test_a_page_of_text_is_refused() -> None:
+    random = np.random.default_rng(20)
+    page = Image.new("RGB", (500, 300), "white")
+    pen = ImageDraw.Draw(page)
+    for line in range(14):
+        words = " ".join(random.choice(["harbour", "kelp", "tide", "of", "stitches", "carriage"], 7))
+        pen.text((10, 10 + line * 20), words, fill="black")
+    assert refused(png(page)) == "T803"
+
+
 def test_a_box_and_a_repeat_that_do_not_fit_are_refused() -> None:
     assert refused(WHOLE, Ask(box_px=(0, 0, 5000, 10))) == "T809"
     assert refused(WHOLE, Ask(key=SHOWN, repeat=(40, 40))) == "T809"
