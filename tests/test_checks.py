@@ -21,6 +21,7 @@ from stitchc.messages import Message, Span
 from stitchc.notation import read_text
 from stitchc.pattern import Pattern, Stitch
 
+pytestmark = pytest.mark.filterwarnings("error")  # numpy would warn where a knitter reads
 HERE = Span("shore.stitch", 3, 8, 5)
 
 
