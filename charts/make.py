@@ -200,7 +200,7 @@ def contact_sheet(shown: list[tuple[Path, Stitch, str]], plain: dict[str, str], 
     facts = PngImagePlugin.PngInfo()
     facts.add_text("Software", "stitchc")
     facts.add_text("Description", "; ".join(f"{stitch.name}: {sign}" for *_, stitch, sign in tiles))
-    few = sheet.quantize(COLOURS, kmeans=2, dither=Image.Dither.NONE)
+    few = sheet.quantize(2 * COLOURS, kmeans=2, dither=Image.Dither.NONE)
     few.save(target, pnginfo=facts, optimize=True)
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import importlib.util
 import json
 import re
 import tomllib
 from pathlib import Path
+from types import ModuleType
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -83,3 +86,70 @@ def test_every_piece_is_there_for_hand_and_card(path: Path) -> None:
         for machine in ("hand-standard", "card24-standard"):
             for ending in ("txt", "html"):
                 assert (CHARTS / path.stem / f"{name}-piece-{machine}.{ending}").is_file()
+
+
+# -- made anew --------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def maker() -> ModuleType:
+    """charts/make.py, the one command that makes the gallery."""
+    spec = importlib.util.spec_from_file_location("make_gallery", CHARTS / "make.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def seen(path: Path, squares: int = 24) -> np.ndarray:
+    """What is to be seen in a picture from afar: its mean greys in a lattice of squares."""
+    with Image.open(path) as picture:
+        return np.asarray(picture.convert("L").resize((2 * squares, squares), Image.Resampling.BOX)).astype(float)
+
+
+def words_of(path: Path) -> str:
+    """The text of a sheet without its seal."""
+    return path.read_text("utf-8").rstrip()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_made_anew_the_gallery_says_the_same(path: Path, maker: ModuleType, tmp_path: Path) -> None:
+    """Not the same bytes: the same holes, the same chart when traced, the same words, and fabric of the same looks."""
+    pattern = compiled(path)
+    maker.make(path, pattern, tmp_path / path.stem)
+    made, kept = tmp_path / path.stem, CHARTS / path.stem
+    assert sorted(each.name for each in made.iterdir()) == sorted(each.name for each in kept.iterdir())
+    for each in sorted(made.iterdir()):
+        if each.name.endswith("-card.json"):
+            assert json.loads(each.read_text("utf-8")) == json.loads((kept / each.name).read_text("utf-8"))
+        elif each.suffix == ".txt":
+            assert words_of(each) == words_of(kept / each.name), f"{each.name}: run charts/make.py"
+        elif each.name.endswith("-chart.png"):
+            traced = [trace((folder / each.name).read_bytes(), each.name).chart.rows() for folder in (made, kept)]
+            assert traced[0] == traced[1]
+        elif each.name.endswith("-fabric.png"):
+            with Image.open(each) as new, Image.open(kept / each.name) as old:
+                assert new.size == old.size and new.info["Repeat"] == old.info["Repeat"]
+            assert np.abs(seen(each) - seen(kept / each.name)).mean() < 4, f"{each.name}: run charts/make.py"
+
+
+def test_the_index_made_anew_is_the_index(maker: ModuleType) -> None:
+    captions = tomllib.loads((CHARTS / "captions.toml").read_text("utf-8"))
+    index = (CHARTS / "README.md").read_text("utf-8")
+    for path in EXAMPLES:
+        assert maker.section(path, compiled(path), captions) in index, f"{path.stem}: run charts/make.py"
+    assert captions["contact"] in index and captions["sweep"] in index
+
+
+def test_the_contact_sheet_names_every_stitch_and_what_it_is_known_by() -> None:
+    captions = tomllib.loads((CHARTS / "captions.toml").read_text("utf-8"))
+    with Image.open(CHARTS / "contact.png") as picture:
+        told = picture.info["Description"].split("; ")
+    assert told[0] == f"stocking-stitch: {captions['plain']['sign']}"
+    assert told[1:] == [f"{stitch.name}: {captions[example][stitch.name]['sign']}" for example, stitch in STITCHES]
+    assert len(told) > 12
+
+
+def test_the_gallery_is_no_burden_to_fetch() -> None:
+    assert sum(path.stat().st_size for path in CHARTS.rglob("*") if path.is_file()) < 12_000_000
