@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 FAMILY: Final = "DejaVu Sans"
 _MEASURED_PX: Final = 100
+_REMEMBERED_LETTERS: Final = 200
+"""Letters of a text up to which its width is remembered: a note may have millions."""
 
 
 @functools.cache
@@ -106,7 +108,8 @@ def what_is_lacking(text: str, where: str) -> str | None:
 
 def width_mm(text: str, size_mm: float, bold: bool = False) -> float:
     """How wide a line of lettering is."""
-    return _measured_px(text, bold) * size_mm / _MEASURED_PX
+    measured_px = _measured_px if len(text) <= _REMEMBERED_LETTERS else _measured_px.__wrapped__
+    return measured_px(text, bold) * size_mm / _MEASURED_PX
 
 
 @functools.lru_cache(maxsize=4096)
