@@ -355,8 +355,8 @@ def file_stem(*parts: str) -> str:
 
     text = "-".join(part for part in parts if part)
     text = _cut(re.sub(r"[^\w-]+", "-", unicodedata.normalize("NFC", text)).strip("-_.").lower(), 80)
-    reserved = {"con", "prn", "aux", "nul", *(f"{p}{n}" for p in ("com", "lpt") for n in range(1, 10))}
-    return f"{text}-pattern" if text in reserved or not text else text
+    reserved = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in "0123456789¹²³")}
+    return f"{text}-pattern" if text in reserved else text or "pattern"
 
 
 def _cut(text: str, most: int) -> str:
@@ -381,17 +381,20 @@ def stems(pattern: Pattern, stitches: Sequence[Stitch]) -> dict[str, str]:
 def numbered(names: Iterable[str], title: str = "") -> dict[str, str]:
     """A file name's stem for each name, the title before it.
 
-    Names that differ in capitals only, in what a file name can't hold, or past the length of one, get a number.
+    Names that differ in capitals only, in what a file name can't hold, or past the length of one, get a number; so do
+    those that some file systems take for the same (ß and ss, ﬁ and fi).
     """
+    import unicodedata
+
     found: dict[str, str] = {}
     taken: set[str] = set()
     for whole in dict.fromkeys(names):
         name = _cut(file_stem(whole), 44)
         first = stem = file_stem(_cut(file_stem(title), 75 - len(name)) if title.strip() else "", name)
         number = 2
-        while stem in taken:
+        while (alike := unicodedata.normalize("NFKC", stem).casefold()) in taken:
             stem = f"{first}-{number}"
             number += 1
-        taken.add(stem)
+        taken.add(alike)
         found[whole] = stem
     return found

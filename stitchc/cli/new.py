@@ -43,8 +43,10 @@ gauge plain 20 stitches 28 rows per 10 cm
 @option("--force", is_flag=True, help="Write over a file of that name.")
 def command(name: str, force: bool) -> None:
     """Write NAME.stitch: a commented pattern that compiles, to change into your own."""
+    from stitchc.notation.writer import is_name
+
     stem = file_stem(name.removesuffix(".stitch"))
-    stitch = stem if stem[0].isalpha() and stem.isascii() else "first"
+    stitch = stem if stem.isascii() and is_name(stem) else "first"
     path = Path(f"{stem}.stitch")
     title = visible(name.removesuffix(".stitch").replace('"', "'").replace("-", " ").strip().capitalize()) or "First"
     text = FIRST_PATTERN.format(file=path, title=title, name=stitch)

@@ -29,6 +29,8 @@ _MOST_PX: Final = 12_000
 _MOST_PIXELS: Final = 36_000_000
 _LONGER: Final = 1.06
 _MOST_NAMED: Final = 6
+_MOST_TITLE: Final = 400
+"""Letters of a title that are tried for room; no strip holds as many."""
 _MUCH_WIDER: Final = 1.5
 """Pictures more than this many times as wide as high stand one over the other."""
 
@@ -335,7 +337,7 @@ def _plate(pictures: list[Picture], faces: tuple[Face, ...], stitch: Stitch, px_
             pen.line([(end, middle - letter // 2), (end, middle + letter // 2)], ink, max(1, letter // 7))
         pen.text((right - bar_px - letter // 2, middle), bar_said, ink, font(letter), anchor="rm")
         room = wide - bar_px - pen.textlength(bar_said, font(letter)) - 2.5 * letter
-        title = printable(f"{name}, {face} side") if index == 0 else f"{face} side"
+        title = printable(f"{name}, {face} side")[:_MOST_TITLE] if index == 0 else f"{face} side"
         rightward = needs_shaping(title)
         shaped = font(letter, shaped=rightward)
         # The sentence runs from left to right, whatever the name in it does.

@@ -6,11 +6,13 @@ Knows nothing of pages.
 
 from __future__ import annotations
 
+import bisect
 import functools
 import importlib.util
 import itertools
 import re
 import unicodedata
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -121,12 +123,19 @@ def _measured_px(text: str, bold: bool) -> float:
 def fitted(text: str, width: float, size_mm: float, bold: bool = False) -> str:
     """The text, ended with … where it is wider than `width` mm."""
     text = printable(text)
-    if width_mm(text, size_mm, bold) <= width:
+    if _most_letters(text, lambda part: width_mm(part, size_mm, bold) <= width) == len(text):
         return text
-    keep = len(text)
-    while keep and width_mm(text[:keep].rstrip() + "…", size_mm, bold) > width:
-        keep -= 1
+    keep = _most_letters(text, lambda part: width_mm(part.rstrip() + "…", size_mm, bold) <= width)
     return text[:keep].rstrip() + "…" if keep else ""
+
+
+def _most_letters(text: str, fits: Callable[[str], bool]) -> int:
+    """How many of the first letters fit; a text may have millions, of which only those near the answer are measured."""
+    some = 1
+    while some < len(text) and fits(text[:some]):
+        some *= 2
+    low = some // 2
+    return low + bisect.bisect_left(range(low + 1, min(some, len(text)) + 1), True, key=lambda n: not fits(text[:n]))
 
 
 def wrapped(text: str, width: float, size_mm: float, bold: bool = False) -> list[str]:
@@ -137,10 +146,7 @@ def wrapped(text: str, width: float, size_mm: float, bold: bool = False) -> list
         if line and width_mm(f"{line} {word}", size_mm, bold) <= width:
             line = f"{line} {word}"
             continue
-        while width_mm(word, size_mm, bold) > width and len(word) > 1:
-            keep = len(word) - 1
-            while keep > 1 and width_mm(word[:keep], size_mm, bold) > width:
-                keep -= 1
+        while (keep := max(1, _most_letters(word, lambda part: width_mm(part, size_mm, bold) <= width))) < len(word):
             if line:
                 lines.append(line)
                 line = ""

@@ -184,3 +184,32 @@ def test_the_environment_with_nonsense(folder: Path, monkeypatch: pytest.MonkeyP
 
     result = forked(job, folder, b"", memory_of(MEGABYTES))
     assert result.status == 0 and result.out == "", result
+
+
+@pytest.mark.parametrize("letter", ["x", "𐐷"], ids=["x", "not in the font"])
+def test_words_without_end_cost_no_time(tmp_path: Path, letter: str) -> None:
+    """Titles, notes, names and steps of tens of thousands of letters: every form is made, and soon."""
+    word, name = letter * 40_000, letter[:1] * 20_000
+    (tmp_path / "tide.stitch").write_text(
+        f'pattern "{word}"\nnote "{word}"\nyarn {name} "{word}"\nstitch {name}\n1 in {name}: K2 T\n2 in {name}: K\n'
+        f'gauge plain 20 stitches 28 rows per 10 cm\npiece cuff\nneedles 24\ndo "{word}"\nknit {name} for 10 rows\n',
+        "utf-8",
+    )
+    for words in (
+        ["chart", "--format", "pdf"],
+        ["card", "--format", "svg"],
+        ["sheet", "--format", "html"],
+        ["bitmap"],
+        ["picture", "--px", "200"],
+        ["compare", "--format", "png"],
+        ["piece", "--format", "html"],
+        ["format"],
+    ):
+
+        def job(words: list[str] = words) -> int:
+            from stitchc.__main__ import run
+
+            return run([words[0], "tide.stitch", *words[1:]])
+
+        result = forked(job, tmp_path, seconds=60)
+        assert result.status == 0 and result.orderly, (words, result.status, result.err[-300:])
