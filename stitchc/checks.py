@@ -470,7 +470,7 @@ def _more(count: int, what: str) -> str:
 def _broken_up(letter: str, count: int, most: int) -> str:
     """A run with knits put in so that no part is over `most`, as it can be typed: "S4 K S4"."""
     parts = -(-(count + 1) // (most + 1))
-    if parts > 4 or parts < 2:
+    if parts > 4:
         return f"{_run(letter, most)} K {_run(letter, most)} K …"
     each, rest = divmod(count - (parts - 1), parts)
     return " K ".join(_run(letter, each + (index < rest)) for index in range(parts)).rstrip()
