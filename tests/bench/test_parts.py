@@ -173,7 +173,7 @@ class Part:
 
 PARTS: Final = (
     Part("read: five lines, of a scan by one expression", lambda: read_lines(SMALL, "x"), lambda: scanned(SMALL), 90),
-    Part("read: 2,000 rows by 200, of a scan", lambda: read_lines(large(), "x"), lambda: scanned(large()), 9),
+    Part("read: 2,000 rows by 200, of a scan", lambda: read_lines(large(), "x"), lambda: scanned(large()), 12),
     Part("compile: 2,000 rows by 200, of translated bytes", lambda: read_text(large()), stacked, 40),
     Part(
         "compile: 200 by 2,000 built from 2 by 2, of numpy's tiles",
@@ -192,7 +192,7 @@ PARTS: Final = (
          lambda: to_json([sheet()]), lambda: json.dumps([held()] * 2, indent=1), 1),
     Part("sheet: HTML of 1,000 rows, of joined lists", lambda: to_html(sheet()), lambda: listed("<p>"), 11),
     Part("card: drawn as a page in mm, of as many discs", lambda: pages(tide_card(), "a4"),
-         lambda: [Disc(x * 4.5, y * 5.0, 3.5) for y in range(40) for x in range(24)], 80),
+         lambda: [Disc(x * 4.5, y * 5.0, 3.5) for y in range(40) for x in range(24)], 15),
     Part("card: A4 PNG at 600 dpi, of bare discs saved", lambda: png(tide_page()),
          lambda: saved(discs(24, 40, 106, 83, A4_PX, "1")), 2),
     Part("save: an empty A4 at 600 dpi, of Pillow's saving", lambda: png(BLANK),
