@@ -14,6 +14,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -23,7 +24,7 @@ import pytest
 
 from stitchc import files, seal
 from stitchc.files import FileTrouble, write_files
-from tests.hostile.child import Result, an_ordinary_user, files_of, forked, left_behind, stitchc
+from tests.hostile.child import Result, an_ordinary_user, files_of, forked, left_behind, stitchc, together
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 TIDE = 'pattern "Tide line"\nstitch tide\n1: K T\n2: K\n'
@@ -179,6 +180,76 @@ def test_what_may_not_be_read(folder: Path, arguments: tuple[str, ...]) -> None:
         (folder / name).chmod(0)
     result = stitchc(*arguments, folder=folder, before=an_ordinary_user)
     assert result.status in (1, 3) and result.orderly and "permission was refused" in result.out + result.err, result
+
+
+@pytest.fixture
+def shared() -> Iterator[Path]:
+    """A folder that every user may enter, of root's."""
+    with tempfile.TemporaryDirectory(prefix="stitchc-test-") as name:
+        Path(name).chmod(0o755)
+        (Path(name) / "tide.stitch").write_text(PIECE, "utf-8")
+        yield Path(name)
+
+
+def another_user() -> None:
+    """In the child: root becomes somebody who owns nothing, in every respect."""
+    from stitchc.cli import COMMANDS
+
+    standard = ("json", "tempfile", "hashlib", "tomllib", "difflib", "getpass", "select", "shlex", "textwrap")
+    inner = ("notation", "machines", "trace", "checks", "drawn", "seal", "gauge.remarks", "notation.layout")
+    for name in (*standard, *(f"stitchc.{part}" for part in inner), *(module for module, _ in COMMANDS.values())):
+        importlib.import_module(name)  # the interpreter may lie where this user may not go
+    os.setgroups([])
+    os.setgid(65534)
+    os.setuid(65534)
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() != 0, reason="only root can become another user")
+class TestAnotherUser:
+    """The same refusals for one who is not root at all."""
+
+    def test_a_folder_of_roots(self, shared: Path) -> None:
+        for arguments in (("new", "made"), ("chart", "tide.stitch", "--format", "json", "-o", "made/out.json")):
+            result = stitchc(*arguments, folder=shared, before=another_user)
+            assert result.status == 3 and result.orderly and "permission was refused" in result.err, result
+        assert list(contents(shared)) == ["tide.stitch"]
+
+    def test_a_file_of_roots_is_write_protected_even_with_force(self, shared: Path) -> None:
+        (shared / "open").mkdir(mode=0o777)
+        (shared / "open").chmod(0o777)
+        target = shared / "open" / "out.json"
+        target.write_bytes(OURS)
+        result = stitchc("chart", "tide.stitch", "-o", "open/out.json", "--force", folder=shared, before=another_user)
+        assert result.status == 3 and "write-protected" in result.err and target.read_bytes() == OURS, result
+        (shared / "open" / "tide.stitch").write_text("stitch a\n1:K T\n2:K\n")
+        result = stitchc("format", "--in-place", "open/tide.stitch", folder=shared, before=another_user)
+        assert result.status == 3 and "write-protected" in result.err, result
+
+    def test_what_root_keeps_to_itself(self, shared: Path) -> None:
+        (shared / "around.stitch").write_text('include "tide.stitch"\n' + TIDE.replace("tide", "other"))
+        (shared / "mine.toml").write_text('based_on = "hand-fine"\n')
+        for name in ("tide.stitch", "mine.toml"):
+            (shared / name).chmod(0o600)
+        for arguments, status in (
+            (("check", "tide.stitch"), 3),
+            (("format", "tide.stitch"), 3),
+            (("check", "around.stitch"), 1),
+            (("machines", "mine.toml"), 3),
+            (("trace", "tide.stitch"), 3),
+        ):
+            result = stitchc(*arguments, folder=shared, before=another_user)
+            words = result.out + result.err
+            assert result.status == status and result.orderly and "permission was refused" in words, result
+
+    def test_a_cache_of_roots(self, shared: Path) -> None:
+        cache = shared / "cache"
+        for mode in (0o755, 0o700):
+            cache.mkdir(mode=mode, exist_ok=True)
+            cache.chmod(mode)
+            before = together(cached_in(cache), another_user)
+            result = stitchc("chart", "tide.stitch", "--format", "json", folder=shared, before=before)
+            assert result.status == 0 and result.err == "" and '["KT", "KK"]' in result.out, result
+            assert not list(cache.iterdir())
 
 
 # -- what stands there already --------------------------------------------------------------------------------------
