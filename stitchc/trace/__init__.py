@@ -33,7 +33,7 @@ GridKind = Literal["auto", "lines", "pixels", "even"]
 _LEAST_TURNED_DEG: Final = 0.03
 _HARDLY_BLANK: Final = 0.12
 _SURE: Final = 0.9
-_MOST_UNSURE: Final = 0.75
+_MOST_UNSURE: Final = 0.5
 """The share of unsure cells from which the grid itself is doubted."""
 _LINES_SEEN: Final = 0.93
 """How much of its lines must be seen for signs to prove a doubtful lattice right."""
