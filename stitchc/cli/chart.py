@@ -127,9 +127,7 @@ def command(
         common.put_text(as_json(pattern, stitches), output, force)
         return
     if form == "text":
-        lines = list(as_text(pattern, stitches, _terminal_width() if output is None else _WIDEST))
-        if output is not None:
-            lines += ["", "(letters by stitchc chart)"]
+        lines = as_text(pattern, stitches, _terminal_width() if output is None else _WIDEST)
         common.put_text("\n".join(lines), output, force)
         return
     from stitchc.drawn import Drawing, draw

@@ -116,7 +116,10 @@ def appended(content: bytes) -> bytes:
 
 def one_figure(content: bytes) -> bytes:
     """One figure another, nothing longer or shorter."""
-    figures = [match.start() for match in re.finditer(rb"[0-8]", content[:-300] or content)]
+    found = seal.seal_of(content[-seal.LOOK :])
+    assert found is not None
+    unsealed = content[: max(0, len(content) - seal.LOOK) + found.start]
+    figures = [match.start() for match in re.finditer(rb"[0-8]", unsealed)]
     at = figures[len(figures) // 2]
     return content[:at] + b"9" + content[at + 1 :]
 
