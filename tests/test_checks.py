@@ -805,3 +805,21 @@ def test_a_row_that_was_written_nowhere_is_told_at_its_stitch() -> None:
     for rows in (["KKKK", "KTTK"], ["KKKK", "KKKK", "KTTK"]):
         (told,) = check(Stitch("shore", Chart.from_rows(rows), HERE, (first,)))
         assert told.code == "K203" and told.span == HERE
+
+
+def test_the_first_of_several_tucks_at_an_edge_is_told() -> None:
+    one = stitch("KKK", "TKK", "KKK", "TKK", spans=True)
+    (told,) = edge_tucks(one.chart.cells, Needles.centred(3), one)
+    assert "(first in row 2)" in told.text and told.span == Span("shore.stitch", 5, 8, 3)
+
+
+def test_a_yarn_that_goes_on_into_the_next_repeat_waits_as_long_as_it_is_away() -> None:
+    (told,) = check(stitch("KK", "KK", "KK", yarns=["foam", "sand", "foam"]))
+    assert told.text.startswith("Row 3 of `shore` takes up yarn `foam` again") and "rows (1) was" in told.text
+
+
+def test_a_float_that_is_just_as_long_as_it_may_be() -> None:
+    """3 needles of 1.1 mm are 3.3 mm, though not in the machine's binary figures."""
+    fine = replace(machine(float_needles=NONE, float_mm=3.3), pitch_mm=1.1)
+    assert check(stitch("KSSSK", "KKKKK"), fine) == []
+    assert found(check(stitch("KSSSSK", "KKKKKK"), fine)) == {"K204": "warning"}
