@@ -24,6 +24,8 @@ Plane = npt.NDArray[np.float32]
 MOST_BYTES: Final = 64 * 1024 * 1024
 MOST_PIXELS: Final = 40_000_000
 """Pixels of a picture that are opened at all: an A4 page at 600 dots per inch has 35 million."""
+MOST_SIDE_PX: Final = 30_000
+"""The longest side: three times an A3 page at 600 dots per inch, and longer than any chart at a pixel a cell."""
 _MOST_WORKED_ON: Final = 12_000_000
 """Pixels that are worked on: larger pictures are made smaller first, by a whole number."""
 
@@ -61,7 +63,7 @@ def open_picture(data: bytes, file: str) -> Picture:
             warnings.simplefilter("ignore")  # the size is judged below, and damage shows when the pixels are read
             with Image.open(io.BytesIO(data), formats=FORMATS) as opened:
                 width, height = opened.size
-                if width * height > MOST_PIXELS:
+                if width * height > MOST_PIXELS or max(width, height) > MOST_SIDE_PX:
                     raise Refused(_too_large(file, f"has {width:,} by {height:,} pixels"))
                 opened.load()
                 words = {str(key): value for key, value in opened.info.items() if isinstance(value, str)}
@@ -124,7 +126,8 @@ def _too_large(file: str, how: str) -> Message:
         "T802",
         "error",
         f"`{visible(file)}` {how}; that is more than is opened.",
-        cure=f"Cut the chart out or make the picture smaller, to at most {MOST_PIXELS // 1_000_000} million pixels.",
+        cure=f"Cut the chart out or make the picture smaller, to at most {MOST_PIXELS // 1_000_000} million pixels, "
+        f"none of its sides over {MOST_SIDE_PX:,}.",
     )
 
 

@@ -358,6 +358,7 @@ NONE = {
     "document": (b"%PDF-1.4\n", "T801"),
     "cut short": (WHOLE[: len(WHOLE) // 2], "T801"),
     "bomb": (bomb(), "T802"),
+    "strip": (png(Image.new("1", (74, 30_001))), "T802"),
     "one pixel": (png(Image.new("RGB", (1, 1))), "T804"),
     "one colour": (png(Image.new("RGB", (200, 100), "white")), "T804"),
     "photograph": (photograph(), "T803"),
