@@ -251,16 +251,15 @@ def _write_replanned(
     if found is None:
         common.leave(in_order(messages), pattern.sources)
     common.show(in_order([*found.new.report.messages, *messages]), pattern.sources)
-    sheet = piece_sheet(found.new, units, messages)
-    if form == "json":
+    if form == "json":  # the form has all rows of the piece; `rows_done` says how many of them are knitted
+        sheet = piece_sheet(found.new, units, messages)
         document = as_document(found.new, sheet, units, messages)
         document["so_far"] = _so_far_json(found)
         common.put_text(json.dumps(document, ensure_ascii=False, indent=1), output, force)
         return
     lines = list(replan_lines(found, units))
     table = "\n".join(["So far", "======", *lines, "", ""]) + "\n"
-    if form == "text":  # the page keeps all rows: its follower goes to any of them
-        sheet = piece_sheet(found.new, units, messages, after_row=found.done)
+    sheet = piece_sheet(found.new, units, messages, after_row=found.done)
     _put(with_comparison(sheet, found, units), table, found.new, every_row, form, output, force)
 
 

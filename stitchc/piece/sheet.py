@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from stitchc.card.plan import fitted_rows
 from stitchc.gauge.values import PLAIN
@@ -34,11 +35,12 @@ def piece_sheet(plan: Plan, units: Units = "cm", messages: Sequence[Message] = (
     after_row: leave out the rows up to this one, which are knitted already.
     """
     entries = _entries(plan, units, after_row)
-    facts = [("Work", work_words(plan))]
+    whole = ", of the whole" if after_row else ""
+    facts = [("Work", work_words(plan, after_row))]
     if plan.width_cm is not None:
         facts.insert(0, ("Width", size_words(plan.width_cm, units)))
     if plan.length_cm is not None:
-        facts.insert(len(facts) - 1, ("Length", size_words(plan.length_cm, units)))
+        facts.insert(len(facts) - 1, ("Length", size_words(plan.length_cm, units) + whole))
     return Sheet(
         title=plan.piece.name,
         subtitle=plan.pattern.title or "",
@@ -56,20 +58,23 @@ def piece_sheet(plan: Plan, units: Units = "cm", messages: Sequence[Message] = (
         cautions=(*CAUTIONS, *child_cautions(plan)),
         notes=plan.pattern.notes,
         warnings=tuple(f"{message.text} ({message.code})" for message in messages if message.severity != "info"),
-        more=tuple(_more(plan, units, messages)),
+        more=tuple(_more(plan, units, messages, after_row)),
         drawing=outline(plan, units),
+        after_row=after_row,
     )
 
 
-def _more(plan: Plan, units: Units, messages: Sequence[Message]) -> Iterator[tuple[str, tuple[str, ...]]]:
-    yield "Size", tuple(size_lines(plan, units))
+def _more(
+    plan: Plan, units: Units, messages: Sequence[Message], after_row: int
+) -> Iterator[tuple[str, tuple[str, ...]]]:
+    yield "Size of the whole" if after_row else "Size", tuple(size_lines(plan, units))
     rounded = tuple(rounding_lines(plan, units))
     rounded += tuple(message.text for message in messages if message.severity == "info")
     if rounded:
         yield "What the rounding did", rounded
-    yarns = tuple(yarn_lines(plan, units))
+    yarns = tuple(yarn_lines(plan, units, after_row))
     if yarns:
-        yield "Yarn", yarns
+        yield "Yarn still needed" if after_row else "Yarn", yarns
     gauges = tuple(gauge_lines(plan, units))
     if gauges:
         yield "Gauge", gauges
@@ -141,6 +146,7 @@ def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
         if row == after_row and kept_from is None:
             kept_from = len(items)
             if isinstance(item, Pass) and under_way is not None and row:
+                under_way = replace(under_way, details=(*under_way.details[:-1], f"It goes on with row {row + 1}."))
                 items.append(under_way)  # told again
         if isinstance(item, Section):
             if items and not part and not row:  # after what is done first
@@ -157,7 +163,9 @@ def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
             row = item.row
             items.append(item)
     entries = instruct(items, plan.machine, plan.needles, plan.pattern.yarns)
-    return entries[kept_from or 0 :]
+    if kept_from is None:  # nothing comes after the row
+        kept_from = len(items)
+    return entries[kept_from:]
 
 
 def _section_entry(

@@ -329,20 +329,21 @@ def _plain_instead(found: Replan, line: Line, short_cm: float, units: Units) -> 
 
 
 def with_comparison(sheet: Sheet, found: Replan, units: Units) -> Sheet:
-    """The new plan's sheet, of all its rows or of those left, with the comparison in its head."""
+    """The new plan's sheet of the rows that are left, with the comparison in its head."""
     side = found.new.passes[found.done - 1].end_side if found.done else found.new.piece.carriage
     before = f"The row counter stands at {found.done:03d} and the carriage at the {side}."
     held = found.new.passes[found.done - 1].held if found.done else ()
     if held and moved_by_hand(found.new.machine):
         before += f" {number(len(held), 'needle')} are held: {name_needles(held).text}."
-    before += f" Go on with row {found.done + 1}."
-    rest = sheet.rows < len(found.new.passes)
+    if found.still_to_knit:
+        before += f" Go on with row {found.done + 1}."
+    rest = found.done > 0
     return replace(
         sheet,
         kind=f"what is still to knit after row {found.done}" if rest else sheet.kind,
         before=(before,),
         more=(("So far", tuple(_sentences(found, units))), *sheet.more),
-        total=f"Still to knit: {number(found.still_to_knit, 'row')}." if rest else "",
+        total=f"Still to knit: {number(found.still_to_knit, 'row')}.",
     )
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator
 from typing import Final, Literal
 
 from stitchc.gauge.values import PLAIN, Range
-from stitchc.passes import cost, lever_changes, moved_by_hand
+from stitchc.passes import lever_changes, moved_by_hand
 from stitchc.pattern import Do
 from stitchc.piece.size import Rounding
 from stitchc.piece.values import Plan, Section
@@ -157,16 +158,17 @@ def gauge_lines(plan: Plan, units: Units) -> Iterator[str]:
 # -- yarn and work --------------------------------------------------------------------------------------------------
 
 
-def yarn_lines(plan: Plan, units: Units) -> Iterator[str]:
-    """What each yarn comes to, and what to have at hand."""
-    needed = yarn_needed(plan)
+def yarn_lines(plan: Plan, units: Units, after_row: int = 0) -> Iterator[str]:
+    """What each yarn comes to, and what to have at hand. after_row: for the rows after this one alone."""
+    needed = yarn_needed(plan, after_row)
     main = main_yarn(plan)
     for yarn in needed:
         yield _yarn_line(yarn, yarn.name == main, units)
     if any(yarn.metres is not None for yarn in needed):
         yield (
-            f"What to have at hand is the upper bound and {ALLOWANCE:.0%} more, for the swatch, the cast-on, ends and "
-            "a row gone wrong (common practice). Waste yarn for an open edge is besides."
+            f"What to have at hand is the upper bound and {ALLOWANCE:.0%} more, for "
+            + ("ends" if after_row else "the swatch, the cast-on, ends")
+            + " and a row gone wrong (common practice). Waste yarn for an open edge is besides."
         )
     if main is None and any(yarn.name is None for yarn in needed) and plan.pattern.yarns:
         yield (
@@ -210,17 +212,20 @@ def _up(value: float) -> str:
     return f"{-(-value // step) * step:,.0f}"
 
 
-def work_words(plan: Plan) -> str:
-    """What the knitting takes: passes, moves, changes of setting and of yarn."""
-    spent = cost(plan.passes, plan.machine)
-    changes = sum(a.yarn != b.yarn for a, b in zip(plan.passes, plan.passes[1:], strict=False))
-    words = [number(len(plan.passes), "row")]
+def work_words(plan: Plan, after_row: int = 0) -> str:
+    """What the knitting takes: passes, moves, changes of setting and of yarn. after_row: of the rows after this one."""
+    passes = plan.passes[after_row:]
+    # The setting and the yarn are followed from row 1: what is set already is no change.
+    settings = sum(change is not None for change in lever_changes(plan.passes, plan.machine)[after_row:])
+    before = plan.passes[max(after_row - 1, 0) :]
+    changes = sum(a.yarn != b.yarn for a, b in itertools.pairwise(before))
+    words = [number(len(passes), "row") + (" still to knit" if after_row else "")]
     if moved_by_hand(plan.machine):
-        words.append(f"{number(spent.moves, 'needle move')} by hand")
-        most = max((len(each.held) for each in plan.passes), default=0)
+        words.append(f"{number(sum(each.moves for each in passes), 'needle move')} by hand")
+        most = max((len(each.held) for each in passes), default=0)
         if most:
             words.append(f"at most {number(most, 'needle')} held at a time")
-    words.append(f"{number(spent.lever_changes, 'change')} of the carriage's setting")
+    words.append(f"{number(settings, 'change')} of the carriage's setting")
     if changes:
         words.append(f"{number(changes, 'change')} of yarn")
     return ", ".join(words)

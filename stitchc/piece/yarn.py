@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import islice
 from typing import Final
 
 import numpy as np
@@ -59,12 +60,12 @@ def main_yarn(plan: Plan) -> str | None:
     return left[0] if len(left) == 1 else None
 
 
-def yarn_needed(plan: Plan) -> tuple[YarnNeeded, ...]:
-    """Each yarn of the piece, in the order in which it is first knitted with."""
+def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
+    """Each yarn of the piece, in the order in which it is first knitted with; of the rows after `after_row` alone."""
     main = main_yarn(plan)
     cells: dict[str | None, Cells] = {}
     rows: dict[str | None, int] = {}
-    for yarn, counted in cells_of_passes(plan.passes, plan.needles):
+    for yarn, counted in islice(cells_of_passes(plan.passes, plan.needles), after_row, None):
         name = main if yarn is None else yarn
         cells[name] = cells.get(name, Cells()) + counted
         rows[name] = rows.get(name, 0) + 1

@@ -74,6 +74,7 @@ class Sheet:
     kind: what it calls itself. more: further parts of the head, each a heading with its paragraphs (a piece's sizes and
     yarns). drawing: an SVG element of the piece with its measures, or nothing. heading and total: the first lines of
     the head and the last line of all, where they are not to be made from the rest (several sizes in one).
+    after_row: the last row that is knitted already and left out.
     """
 
     title: str
@@ -96,6 +97,7 @@ class Sheet:
     drawing: str = ""
     heading: tuple[tuple[str, str], ...] = ()
     total: str = ""
+    after_row: int = 0
 
     def pass_entries(self) -> Iterator[PassEntry]:
         """The passes alone."""
@@ -105,6 +107,16 @@ class Sheet:
     def rows(self) -> int:
         """Passes in all."""
         return sum(1 for _ in self.pass_entries())
+
+    @property
+    def first_row(self) -> int:
+        """The row it begins with: later than 1 where earlier rows are knitted already."""
+        return self.after_row + 1
+
+    @property
+    def first_side(self) -> Side:
+        """Where the carriage stands before that row."""
+        return next((entry.passed.start_side for entry in self.pass_entries()), self.carriage)
 
     @cached_property
     def moves(self) -> int:

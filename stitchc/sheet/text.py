@@ -41,7 +41,7 @@ def _lines(sheet: Sheet, every_row: bool) -> Iterator[str]:
     for warning in sheet.warnings:
         yield from _hanging(f"{'Warning:':<10}", warning)
     yield from _charts(sheet)
-    first = next((entry.passed.row for entry in sheet.pass_entries()), 1)
+    first = sheet.first_row
     for heading, paragraphs in (
         *sheet.more,
         ("Cautions", sheet.cautions),
@@ -77,7 +77,7 @@ def head(sheet: Sheet) -> list[tuple[str, str]]:
             "Needles",
             f"{needles.left} to {needles.right}: {needles.count} in work, {edge_words(needles, sheet.edge)}",
         ),
-        ("Carriage", f"at the {sheet.carriage} before row 1"),
+        *([("Carriage", f"at the {sheet.first_side} before row {sheet.first_row}")] if sheet.rows else []),
         *sheet.facts,
     ]
 

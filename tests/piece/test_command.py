@@ -220,6 +220,31 @@ def test_so_far_the_carriage_stays_set_as_it_is(cowl: str) -> None:
     assert re.search(r"Rows 44, [^.]*, left to right\. Cancel the hold", flat)
 
 
+def test_so_far_work_and_yarn_are_those_of_the_rows_left(cowl: str) -> None:
+    """The form keeps all rows of the piece and their yarn, as promised; the instructions tell of what is left."""
+    found = document(cowl, "--so-far", "drift 30 rows 7.1 cm")
+    rows, done = len(found["passes"]), found["so_far"]["rows_done"]
+    assert found["passes"][0]["row"] == 1 and sum(yarn["rows"] for yarn in found["yarn"]) == rows
+    flat = " ".join(run(cowl, "--so-far", "drift 30 rows 7.1 cm").stdout.split())
+    moves = sum(each["moves"] for each in found["passes"][done:])
+    assert f"Work: {rows - done} rows still to knit, {moves:,} needle moves by hand" in flat
+    assert "Carriage: at the right before row 43" in flat
+    needed = flat.split("Yarn still needed")[1]
+    assert "the cast-on" not in needed.split("Gauge")[0]
+    assert sum(int(count) for count in re.findall(r", (\d+) rows: [\d.]+ m", needed)) == rows - done
+
+
+def test_so_far_with_all_rows_knitted_nothing_is_left(tmp_path: Path) -> None:
+    file = tmp_path / "band.stitch"
+    file.write_text(
+        "stitch rib\n    1: K\ngauge plain 20 stitches 28 rows per 10 cm\n"
+        "piece band\n    needles 20\n    knit plain for 10 rows\n"
+    )
+    flat = " ".join(run(str(file), "--so-far", "plain 10 rows 3.6 cm").stdout.split())
+    assert "Still to knit: 0 rows" in flat and "Go on with row" not in flat and "right to left" not in flat
+    assert "The row counter stands at 010 and the carriage at the right." in flat and "before row 1" not in flat
+
+
 def test_so_far_past_the_length(cowl: str) -> None:
     flat = " ".join(run(cowl, "--so-far", "drift 90 rows 22 cm").stdout.split())
     assert "it is longer than asked already. Unravel to" in flat

@@ -61,3 +61,34 @@ def test_the_print_holds_every_row_once_and_the_outline(browser: Browser, page_f
     assert sorted(int(row) for row in boxes) == list(range(1, 88)), "a box for every row, once"
     for row in boxes:
         assert re.search(rf"(?<!\d){row}(?!\d)", whole)
+
+
+def test_half_way_the_page_begins_where_the_knitter_stands(browser: Browser, tmp_path: Path) -> None:
+    target, paper = tmp_path / "rest.html", tmp_path / "rest.pdf"
+    measured = ["--so-far", "drift 30 rows 6.6 cm", "--format", "html", "-o", str(target)]
+    said = CliRunner().invoke(command, [str(EXAMPLES / "cowl.stitch"), *measured])
+    assert said.exit_code == 0, said.stderr
+    page = browser.new_page(viewport={"width": 400, "height": 800})
+    page.goto(target.as_uri())
+    assert page.locator("#number").inner_text() == "Before row 35"
+    assert "The row counter stands at 034 and the carriage at the right" in page.locator("#steps").inner_text()
+    assert page.locator("#done").inner_text().startswith("34 rows done, 230 left")
+    assert page.locator("#next").inner_text().startswith("Next: Part 2 of 3: drift")
+    assert page.locator("#on").inner_text() == "Ready, row 35"
+    page.click("#on")
+    assert page.locator("#number").inner_text() == "Row 35"
+    assert page.locator("#part").inner_text().endswith("It goes on with row 35.")
+    page.fill("#jump-row", "264")
+    page.keyboard.press("Enter")
+    assert page.locator("#done").inner_text().startswith("263 rows done, 1 left")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    ticked = page.locator("#paper .ticked").evaluate_all("all => all.map(box => Number(box.dataset.r))")
+    assert sorted(ticked) == list(range(35, 264))
+    page.pdf(path=str(paper), format="A4", prefer_css_page_size=True)
+    page.close()
+    with pypdfium2.PdfDocument(paper) as document:
+        whole = "\n".join(sheet.get_textpage().get_text_range() for sheet in document)
+    flat = " ".join(whole.split())
+    assert "Before row 35" in whole and "carriage at the right before row 35" in flat
+    assert "row counter to 000" not in flat and "Cast on with waste yarn" not in flat and "Before row 1 " not in flat
+    assert "230 rows still to knit" in flat and "Yarn still needed" in whole

@@ -3,11 +3,13 @@
 const byId = (id) => document.getElementById(id);
 const root = document.documentElement;
 const total = Number(document.body.dataset.rows);
+// Where earlier rows are knitted already the page begins with a later one; they count as done.
+const firstRow = Number(document.body.dataset.first), doneBefore = firstRow - 1;
 const totalMoves = Number(document.body.dataset.moves);
 const lines = Array.from(byId("rows").querySelectorAll("tbody > tr"));
 const key = "stitchc-sheet:" + document.body.dataset.key;
 
-// The stops in order: what is done before row 1, every pass and everything done by hand, the end.
+// The stops in order: what is done before the first row, every pass and everything done by hand, the end.
 const stops = [{ kind: "before" }];
 let part = "", details = [], done = 0, moved = 0;
 for (const line of lines) {
@@ -23,7 +25,6 @@ for (const line of lines) {
 }
 stops.push({ kind: "end", part: "", done, moved });
 const last = stops.length - 1;
-const firstRow = (stops.find((stop) => stop.row) || { row: 1 }).row;
 const stopOfRow = new Map(stops.map((stop, index) => [stop.row, index]));
 
 // What is remembered on this device: the place, the places before it, notes, switches.
@@ -66,11 +67,11 @@ const noteKey = (at) => nameOf(at);
 // -- showing ---------------------------------------------------------------------------------------------------
 function plain(count, one, many) { return count + " " + (count === 1 ? one : many); }
 function heading(stop) {
-  return { before: "Before row 1", do: "To do", end: "Done" }[stop.kind] || "Row " + stop.row;
+  return { before: "Before row " + firstRow, do: "To do", end: "Done" }[stop.kind] || "Row " + stop.row;
 }
 function stepsOf(stop) {
   if (stop.kind === "before") return Array.from(byId("before").children, (item) => item.textContent.trim());
-  if (stop.kind === "end") return ["All " + plain(total, "row is", "rows are") + " knitted."];
+  if (stop.kind === "end") return ["All " + plain(doneBefore + total, "row is", "rows are") + " knitted."];
   return Array.from(stop.line.querySelectorAll(".do > p:not(.note)"), (step) => step.textContent.trim());
 }
 function wayOf(stop) { return stop.kind === "pass" ? stop.line.querySelector(".way").textContent : ""; }
@@ -139,15 +140,15 @@ function show(say, back) {
   const strip = stop.line && stop.line.querySelector("svg.bed");
   byId("strip").replaceChildren(...(strip ? [strip.cloneNode(true)] : []));
   const following = stops[state.at + 1];
-  byId("next").textContent = following ? "Next: " + sentence(following).replace("Before row 1. ", "") : "";
+  byId("next").textContent = following ? "Next: " + sentence(following).replace(heading(stops[0]) + ". ", "") : "";
   const rowsDone = stop.done || 0;
-  byId("bar").value = rowsDone;
-  let words = plain(rowsDone, "row", "rows") + " done, " + (total - rowsDone) + " left";
+  byId("bar").value = doneBefore + rowsDone;
+  let words = plain(doneBefore + rowsDone, "row", "rows") + " done, " + (total - rowsDone) + " left";
   if (totalMoves) words += "; " + (stop.moved || 0) + " of " + totalMoves + " needles moved";
   byId("done").textContent = words;
   byId("back").disabled = state.at === 0;
   byId("on").disabled = state.at === last;
-  byId("on").textContent = stop.kind !== "before" ? "Done, next" : following && following.kind === "do" ? "Ready, begin" : "Ready, row 1";
+  byId("on").textContent = stop.kind !== "before" ? "Done, next" : following && following.kind === "do" ? "Ready, begin" : "Ready, row " + firstRow;
   byId("undo").disabled = !state.past.length;
   byId("note-label").textContent = "Note: " + heading(stop).toLowerCase();
   byId("note").value = state.notes[noteKey(state.at)] || "";
@@ -187,7 +188,7 @@ function tickPaper() {
   if (!printed) return;
   printed.querySelectorAll(".note").forEach((note) => note.remove());
   const done = state.at === 0 ? 0 : stops[state.at].done;
-  printed.querySelectorAll("[data-r]").forEach((box) => box.classList.toggle("ticked", Number(box.dataset.r) <= firstRow - 1 + done));
+  printed.querySelectorAll("[data-r]").forEach((box) => box.classList.toggle("ticked", Number(box.dataset.r) <= doneBefore + done));
   stops.forEach((stop, at) => {
     const text = stop.row && state.notes[noteKey(at)];
     const box = text && printed.querySelector(`[data-r="${stop.row}"]`);
