@@ -24,6 +24,7 @@ from stitchc.sheet.html import to_html
 
 pytestmark = pytest.mark.browser
 
+PATIENCE_MS = 500
 HOSTILE = "<img src=x onerror=window.owned=1></title><script>window.owned=1</script>"
 TIDE = "stitch tide\n    1: K T\n    2: K\n    3: T K\n    4: K\n"
 MISS = 'yarn one "oat"\nstitch miss over 4\n    1 in one: K S K2\n    2: K\n    3: S K3\n'
@@ -34,6 +35,7 @@ def page(browser: Browser) -> Iterator[Page]:
     """A page that must raise no error and call nowhere."""
     context = browser.new_context()
     page = context.new_page()
+    page.clock.install()
     wrong: list[str] = []
     page.on("pageerror", lambda error: wrong.append(str(error)))
     page.on("console", lambda message: wrong.append(message.text) if message.type == "error" else None)
@@ -55,16 +57,23 @@ def now(page: Page) -> str:
     return page.inner_text("#number")
 
 
+def press(page: Page, key: str) -> None:
+    """A key, by the page's clock so much later than the one before that two presses are two."""
+    page.clock.run_for(PATIENCE_MS)
+    page.keyboard.press(key)
+
+
 def test_thirty_rows_by_keys_closed_and_opened_again(browser: Browser, tmp_path: Path) -> None:
     address = made(tmp_path, TIDE, "--rows", "40")
     context = browser.new_context()
     page = context.new_page()
+    page.clock.install()
     page.goto(address)
     assert now(page) == "Before row 1"
-    page.keyboard.press("Space")
+    press(page, "Space")
     assert now(page) == "Row 1"
     for number in range(30):
-        page.keyboard.press(("Space", "ArrowRight", "ArrowDown", "PageDown", "Enter")[number % 5])
+        press(page, ("Space", "ArrowRight", "ArrowDown", "PageDown", "Enter")[number % 5])
     assert now(page) == "Row 31"
     # row 31 is row 3 of the repeat; 15 of 30 rows done had moves of 11 needles
     assert "Bring out every 2nd needle from L11 to R10 (11 needles" in page.inner_text("#steps")
@@ -83,11 +92,13 @@ def test_thirty_rows_by_keys_closed_and_opened_again(browser: Browser, tmp_path:
 def test_back_undo_jump_and_swipe(browser: Browser, tmp_path: Path) -> None:
     context = browser.new_context(has_touch=True, viewport={"width": 390, "height": 844})
     page = context.new_page()
+    page.clock.install()
     page.goto(made(tmp_path, TIDE, "--rows", "40"))
     for key in ("Space", "Space", "Space", "ArrowLeft", "PageUp", "ArrowUp", "Shift+Space", "ArrowUp"):
-        page.keyboard.press(key)
+        press(page, key)
     assert now(page) == "Before row 1"
     page.tap("#on")
+    page.clock.run_for(PATIENCE_MS)
     page.tap("#on")
     assert now(page) == "Row 2"
     page.tap("#undo")
@@ -99,9 +110,10 @@ def test_back_undo_jump_and_swipe(browser: Browser, tmp_path: Path) -> None:
     assert now(page) == "Row 1"
     # a pedal's space after a finger touched a switch must go on, not press the switch again
     page.tap("#voice")
-    page.keyboard.press("Space")
+    press(page, "Space")
     assert now(page) == "Row 2"
     assert page.get_attribute("#voice", "aria-pressed") == "true"
+    page.clock.run_for(PATIENCE_MS)
     swipe(page, 300, 80)
     assert now(page) == "Row 3"
     swipe(page, 80, 300)
@@ -111,6 +123,45 @@ def test_back_undo_jump_and_swipe(browser: Browser, tmp_path: Path) -> None:
         page.keyboard.down("Space")  # held down: repeats are not passes
     page.keyboard.up("Space")
     assert now(page) == "Row 3"
+    context.close()
+
+
+def test_two_taps_at_once_are_one_row(browser: Browser, tmp_path: Path) -> None:
+    """A finger that trembles and a switch that bounces count no row twice; what is meant is never held up."""
+    context = browser.new_context(has_touch=True, viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.goto(made(tmp_path, TIDE, "--rows", "40"))
+    page.clock.install()
+    page.clock.pause_at(page.evaluate("Date.now()") + 1000)
+    page.tap("#on")
+    for waited in (0, 10, 60, 150, 170):  # 390 ms after the first: none of them is held to begin the time anew
+        page.clock.run_for(waited)
+        page.tap("#on")
+        page.keyboard.press("Space")
+        page.evaluate("document.getElementById('on').click()")  # as a screen reader presses it
+        swipe(page, 300, 80)
+        assert now(page) == "Row 1"
+    page.clock.run_for(20)
+    page.dblclick("#on")
+    assert now(page) == "Row 2"
+    page.tap("#undo")
+    assert now(page) == "Row 1", "undo is at once"
+    page.tap("#on")
+    assert now(page) == "Row 2", "and so is going on after it"
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("ArrowLeft")
+    assert now(page) == "Before row 1"
+    page.focus("#on")
+    page.keyboard.down("Enter")
+    for _ in range(5):
+        page.clock.run_for(PATIENCE_MS)
+        page.keyboard.down("Enter")  # held down on the button
+    page.keyboard.up("Enter")
+    assert now(page) == "Row 1"
+    page.fill("#jump-row", "9")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Space")
+    assert now(page) == "Row 10"
     context.close()
 
 
@@ -130,7 +181,7 @@ def swipe(page: Page, start: int, end: int) -> None:
 
 def test_a_space_in_a_note_is_a_space(page: Page, tmp_path: Path) -> None:
     page.goto(made(tmp_path, TIDE, "--rows", "4"))
-    page.keyboard.press("Space")
+    press(page, "Space")
     page.click("#note")
     page.keyboard.type("two words")
     assert (now(page), page.input_value("#note")) == ("Row 1", "two words")
@@ -139,7 +190,7 @@ def test_a_space_in_a_note_is_a_space(page: Page, tmp_path: Path) -> None:
 def test_notes_and_ticks_show_in_the_table(page: Page, tmp_path: Path) -> None:
     page.goto(made(tmp_path, TIDE, "--rows", "8"))
     for _ in range(4):
-        page.keyboard.press("Space")
+        press(page, "Space")
     page.fill("#note", "<b>check</b>")
     page.click("text=All rows")
     assert page.locator("tr.ticked").count() == 3
@@ -153,7 +204,7 @@ def test_without_storage_the_address_keeps_the_place(page: Page, tmp_path: Path)
     address = made(tmp_path, TIDE, "--rows", "8")
     page.goto(address)
     for _ in range(3):
-        page.keyboard.press("Space")
+        press(page, "Space")
     assert page.url.endswith("#row-3")
     assert "bookmark" in page.inner_text("#trouble")
     page.goto("about:blank")
@@ -168,7 +219,7 @@ def test_whatever_was_kept_the_page_opens(page: Page, tmp_path: Path, kept: str)
     page.evaluate("text => localStorage.setItem('stitchc-sheet:' + document.body.dataset.key, text)", kept)
     page.goto("about:blank")
     page.goto(address)
-    page.keyboard.press("Space")
+    press(page, "Space")
     assert now(page) in ("Row 1", "Row 2")
 
 
@@ -176,7 +227,7 @@ def test_hostile_text_stays_text(page: Page, tmp_path: Path) -> None:
     text = f'pattern "{HOSTILE}"\nnote "{HOSTILE}"\nyarn bad "</p><script>window.owned=1</script>"\n'
     text += "stitch tide\n    1 in bad: K T\n    2: K\n"
     page.goto(made(tmp_path, text))
-    page.keyboard.press("Space")
+    press(page, "Space")
     assert page.evaluate("window.owned") is None
     assert page.locator("img").count() == 0 and page.locator("script").count() == 2
     assert "<img src=x" in page.inner_text("header")
@@ -188,9 +239,10 @@ def test_hostile_text_stays_text(page: Page, tmp_path: Path) -> None:
 def test_axe_finds_nothing(browser: Browser, tmp_path: Path, scheme: str, view: str) -> None:
     context = browser.new_context(color_scheme=scheme, bypass_csp=True)  # type: ignore[arg-type]
     page = context.new_page()
+    page.clock.install()
     page.goto(made(tmp_path, MISS, "--rows", "12"))
     for _ in range(3):
-        page.keyboard.press("Space")
+        press(page, "Space")
     if view != "follow":
         page.click("text=All rows" if view == "rows" else "#tools >> text=About this sheet")
     rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]}
@@ -204,8 +256,9 @@ def test_text_has_a_contrast_of_7_and_signs_of_3(browser: Browser, tmp_path: Pat
     """WCAG 2.2, 1.4.6 (AAA) and 1.4.11: by the formula of the standard, from the colours that the browser computed."""
     context = browser.new_context(color_scheme=scheme)  # type: ignore[arg-type]
     page = context.new_page()
+    page.clock.install()
     page.goto(made(tmp_path, TIDE))
-    page.keyboard.press("Space")
+    press(page, "Space")
     colours = page.evaluate(
         """() => {
             const style = getComputedStyle(document.documentElement);
@@ -237,9 +290,10 @@ def contrast(one: str, two: str) -> float:
 def test_big_targets_on_a_phone_and_nothing_runs_off_its_side(browser: Browser, tmp_path: Path) -> None:
     context = browser.new_context(viewport={"width": 320, "height": 640}, has_touch=True)
     page = context.new_page()
+    page.clock.install()
     page.goto(made(tmp_path, MISS, "--needles", "180", "--rows", "12"))
     for _ in range(3):
-        page.keyboard.press("Space")
+        press(page, "Space")
     for selector in ("#on", "#back", "#undo", "#awake", "#jump button", "#jump-row"):
         box = page.locator(selector).bounding_box()
         if box is not None:
@@ -323,7 +377,7 @@ def test_whoever_comes_back_is_told_how_it_stands(page: Page, tmp_path: Path) ->
     pattern = 'yarn foam "sea green"\n' + TIDE.replace("3: T", "3 in foam: T").replace("    4: K", "    4 in foam: K")
     page.goto(made(tmp_path, pattern, "--rows", "20"))
     for _ in range(4):
-        page.keyboard.press("Space")
+        press(page, "Space")
         assert not page.is_visible("#stands"), "nothing is told twice to someone who goes on"
     assert now(page) == "Row 4"
     page.reload()
@@ -331,7 +385,7 @@ def test_whoever_comes_back_is_told_how_it_stands(page: Page, tmp_path: Path) ->
         "Before this row: the carriage stands at the left; 11 needles are out; last set in row 3: Set the carriage to "
         "hold; yarn in row 3: Change to foam (sea green)."
     )
-    page.keyboard.press("Space")
+    press(page, "Space")
     assert (now(page), page.is_visible("#stands")) == ("Row 5", False)
     page.fill("#jump-row", "9")
     page.keyboard.press("Enter")
@@ -349,7 +403,7 @@ def test_whoever_comes_back_is_told_how_it_stands(page: Page, tmp_path: Path) ->
 def test_boxes_and_notes_on_paper_show_how_far_it_is(page: Page, tmp_path: Path) -> None:
     page.goto(made(tmp_path, TIDE, "--rows", "20"))
     for _ in range(6):  # ready, and five rows
-        page.keyboard.press("Space")
+        press(page, "Space")
     page.fill("#note", "a dropped stitch")
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
     ticked = page.locator("#paper .ticked").evaluate_all("all => all.map(box => Number(box.dataset.r))")
@@ -360,6 +414,7 @@ def test_boxes_and_notes_on_paper_show_how_far_it_is(page: Page, tmp_path: Path)
 @pytest.mark.parametrize("size", [(390, 844), (820, 1180), (1180, 820)])
 def test_the_button_that_goes_on_stays_under_the_thumb(browser: Browser, tmp_path: Path, size: tuple[int, int]) -> None:
     page = browser.new_page(viewport={"width": size[0], "height": size[1]})
+    page.clock.install()
     page.goto(made(tmp_path, TIDE, "--rows", "12"))
     places = set()
     for _ in range(13):
@@ -401,7 +456,7 @@ def test_every_example_opens_and_can_be_followed_to_the_end(page: Page, tmp_path
         assert run(["sheet", str(path), "--stitch", name, "--format", "html", "-o", str(target), "--rows", "9"]) == 0
         page.goto(target.as_uri())
         for _ in range(10):
-            page.keyboard.press("Space")
+            press(page, "Space")
         assert now(page) == "Done"
         assert page.inner_text("#steps") == "All 9 rows are knitted."
 
@@ -451,6 +506,7 @@ def test_less_paper_when_each_strip_is_printed_once(page: Page, tmp_path: Path) 
 def test_it_reads_aloud_and_keeps_the_screen_on_where_the_browser_can(browser: Browser, tmp_path: Path) -> None:
     context = browser.new_context()
     page = context.new_page()
+    page.clock.install()
     page.add_init_script(
         """window.said = []; window.locks = 0;
         window.SpeechSynthesisUtterance = function (text) { this.text = text; };
@@ -460,10 +516,10 @@ def test_it_reads_aloud_and_keeps_the_screen_on_where_the_browser_can(browser: B
             {value: {request: async () => { window.locks += 1; return {release: () => { window.locks -= 1; }}; }}});"""
     )
     page.goto(made(tmp_path, TIDE, "--rows", "8"))
-    page.keyboard.press("Space")
+    press(page, "Space")
     assert page.evaluate("said") == []
     page.click("#voice")
-    page.keyboard.press("Space")
+    press(page, "Space")
     assert page.evaluate("said") == [
         "Row 1, right to left. Bring out every 2nd needle from left 10 to right 11 , 11 needles; comb 1 out, 1 in, . "
         "Set the carriage to hold.",
@@ -490,7 +546,7 @@ def test_parts_and_things_done_by_hand_are_followed_too(page: Page, tmp_path: Pa
     page.goto(path.as_uri())
     seen = []
     for _ in range(7):
-        page.keyboard.press("Space")
+        press(page, "Space")
         seen.append(
             (now(page), page.inner_text("#part") if page.is_visible("#part") else "", page.inner_text("#steps"))
         )

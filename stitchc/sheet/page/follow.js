@@ -202,9 +202,20 @@ function tickPaper() {
 }
 
 // -- moving ----------------------------------------------------------------------------------------------------
+// A second step forward sooner than this is the first one's echo (a finger that trembles, a switch that bounces, a
+// double click, for which systems allow up to half a second): no pass of a carriage is that quick, and a row counted
+// twice spoils the work. Steps back, jumps and undo are never held up, and what comes after them is no echo.
+const SAME_TAP_MS = 400;
+let wentOnAt = -Infinity;
+function goOn(event) {
+  if (event.timeStamp - wentOnAt < SAME_TAP_MS) return;
+  go(state.at + 1);
+  wentOnAt = event.timeStamp;
+}
 function go(at) {
   at = Math.max(0, Math.min(last, at));
   if (at === state.at) return;
+  wentOnAt = -Infinity;
   state.past.push(state.at);
   if (state.past.length > 500) state.past.shift();
   const back = at !== state.at + 1;
@@ -215,6 +226,7 @@ function go(at) {
 function undo() {
   if (!state.past.length) return;
   state.at = state.past.pop();
+  wentOnAt = -Infinity;
   remember();
   show(true, true);
 }
@@ -227,7 +239,7 @@ function view(name, focus) {
   if (current) current.scrollIntoView({ block: "center" }); else window.scrollTo(0, 0);
 }
 
-byId("on").addEventListener("click", () => go(state.at + 1));
+byId("on").addEventListener("click", goOn);
 byId("back").addEventListener("click", () => go(state.at - 1));
 byId("undo").addEventListener("click", undo);
 byId("jump").addEventListener("submit", (event) => {
@@ -268,11 +280,15 @@ document.addEventListener("keydown", (event) => {
   if (target.closest("input, textarea")) return;
   if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "z") { event.preventDefault(); undo(); return; }
   if (event.ctrlKey || event.metaKey) return;
-  if (target.closest("button, a") && (event.key === " " || event.key === "Enter")) return;
+  if (target.closest("button, a") && (event.key === " " || event.key === "Enter")) {
+    if (event.repeat) event.preventDefault();  // held down on a button it would press that over and over
+    return;
+  }
   const on = forward.has(event.key) && !(event.key === " " && event.shiftKey);
   if (!on && !backward.has(event.key) && event.key !== " ") return;
   event.preventDefault();
-  if (!event.repeat) go(state.at + (on ? 1 : -1));
+  if (event.repeat) return;
+  if (on) goOn(event); else go(state.at - 1);
 });
 
 // -- paper -----------------------------------------------------------------------------------------------------
@@ -294,7 +310,7 @@ byId("stage").addEventListener("touchend", (event) => {
   if (!touch || event.changedTouches.length !== 1) return;
   const right = event.changedTouches[0].clientX - touch.x, down = event.changedTouches[0].clientY - touch.y;
   touch = null;
-  if (Math.abs(right) > 60 && Math.abs(right) > 2 * Math.abs(down)) go(state.at + (right < 0 ? 1 : -1));
+  if (Math.abs(right) > 60 && Math.abs(right) > 2 * Math.abs(down)) { if (right < 0) goOn(event); else go(state.at - 1); }
 }, { passive: true });
 
 // -- voice and a screen that stays on, where the browser has them -------------------------------------------------
