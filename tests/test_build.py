@@ -168,6 +168,25 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / "out" / "index.html"
 
 
+def test_the_page_names_every_yarn_as_the_instructions_do(tmp_path: Path) -> None:
+    """Also the yarn of rows that name none, and the same figures: less would leave the knitter short."""
+    file, out = tmp_path / "bands.stitch", tmp_path / "out"
+    file.write_text(
+        'yarn sand "oat" tex 210\nyarn kelp tex 300\nstitch bands\n    1, 2 in sand: K T\n    3-12: K\n'
+        "    13, 14 in kelp: K\ngauge plain 20 stitches 28 rows per 10 cm\n"
+        "piece cowl\n    width 30 cm\n    knit bands for 140 rows\n",
+        encoding="utf-8",
+    )
+    status, _, said = build(str(file), "-o", str(out), "--machine", "hand-standard", "--no-pictures")
+    assert status == 0, said
+    text = " ".join((out / "cowl-piece-hand-standard.txt").read_text("utf-8").split())
+    told = re.findall(r"- ([\w ]+?)(?: \([^)]*\))?, \d+ rows: [^-]*?Have ([^.]*) at hand\.", text)
+    assert sorted(name.lower() for name, _ in told) == ["kelp", "sand", "the main yarn"]
+    page = (out / "index.html").read_text("utf-8")
+    found = re.findall(r"have ([^;<]*?) of ([^;<.]*)", page)
+    assert found == [(have, name.replace("The main", "the main")) for name, have in told]
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [1280, 800, 390])

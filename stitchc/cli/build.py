@@ -163,6 +163,8 @@ def _sizes(made: list[Made], units: str) -> dict[str, str]:
     """For each piece a sentence on what it comes to, as its data say."""
     import json
 
+    from stitchc.sheet.instructions import MAIN_YARN
+
     sizes: dict[str, str] = {}
     for entry in made:
         if entry.job.command != "piece" or entry.reason is not None or entry.job.target.suffix != ".json":
@@ -176,9 +178,9 @@ def _sizes(made: list[Made], units: str) -> dict[str, str]:
             across, up = (f"{length['value'] * per_cm:.{1 if units == 'in' else 0}f}" for length in lengths)
             said.append(f"about {across} by {up} {units}")
         yarns = [
-            f"have {yarn['to_have']['grams']:.0f} g of {yarn['name']}"
+            f"have {yarn['to_have']['words']} of {yarn['name'] or MAIN_YARN}"
             for yarn in document["yarn"]
-            if yarn["name"] and yarn["to_have"]["grams"]
+            if yarn["to_have"]["words"]
         ]
         sizes.setdefault(entry.job.subject, "; ".join([*said, *yarns]) + ".")
     return sizes

@@ -9,7 +9,7 @@ from stitchc.messages import Message
 from stitchc.passes import cost
 from stitchc.piece.size import Choice, Rounding
 from stitchc.piece.values import Plan, Section
-from stitchc.piece.words import Units, gauge_lines, rounding_lines, settings_changed, yarn_lines
+from stitchc.piece.words import Units, gauge_lines, have_words, rounding_lines, settings_changed, yarn_lines
 from stitchc.piece.yarn import YarnNeeded, yarn_needed
 from stitchc.sheet import Sheet, needles_as_json, pass_as_json
 
@@ -94,6 +94,7 @@ def _yarn(yarn: YarnNeeded) -> dict[str, object]:
         "to_have": {
             "metres": None if metres is None else round(metres, 1),
             "grams": None if weight is None else round(weight, 1),
+            "words": have_words(yarn),
         },
     }
 

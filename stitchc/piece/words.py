@@ -184,17 +184,23 @@ def _yarn_line(yarn: YarnNeeded, is_main: bool, units: Units) -> str:
     words = f"{name}{described}, {number(yarn.rows, 'row')}: "
     if yarn.metres is None:
         return f"{words}the amount needs the gauge of stocking stitch."
-    metres, have_metres = yarn.metres, yarn.to_have()[0] or 0.0
+    metres = yarn.metres
     words += f"{_amount(metres, 'm')}"
     if units == "in":
         words += f" ({_amount(metres.times(1 / 0.9144), 'yd')})"
-    have = f"{_up(have_metres)} m"
     if yarn.grams is not None:
         words += f", {_amount(yarn.grams, 'g')}"
-        have += f" or {_up(yarn.to_have()[1] or 0.0)} g"
     else:
         words += ", weight not known (a `tex` or `weight` on its yarn line would tell)"
-    return f"{words}. Have {have} at hand."
+    return f"{words}. Have {have_words(yarn)} at hand."
+
+
+def have_words(yarn: YarnNeeded) -> str | None:
+    """How much to have at hand, "290 m or 65 g"; None where nothing is known of it."""
+    metres, weight = yarn.to_have()
+    if metres is None:
+        return None
+    return f"{_up(metres)} m" + ("" if weight is None else f" or {_up(weight)} g")
 
 
 def _amount(found: Range, unit: str) -> str:
