@@ -130,6 +130,15 @@ def visible(text: str) -> str:
     return "".join(_shown(character) for character in text)
 
 
+def escaped(json_text: str) -> str:
+    """JSON with every character that `visible` would change written `\\uXXXX`: the same document, safe to print."""
+    if json_text.isascii():
+        return json_text
+    return "".join(
+        f"\\u{ord(c):04x}" if "\x7f" <= c <= "\uffff" and _shown(c) != c and not c.isspace() else c for c in json_text
+    )
+
+
 def _shown(character: str) -> str:
     if character == "\t":
         return " "

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from stitchc.cli import common
 from stitchc.messages import columns_of, visible
@@ -120,6 +121,11 @@ def command(
     published notations of squared paper and of the running thread. What could not be knitted is shown all the same,
     with a warning.
     """
+    said = click.get_current_context().get_parameter_source("repeats")
+    if form in ("text", "json") and said is ParameterSource.COMMANDLINE:
+        raise click.UsageError(
+            f"--repeats is for a drawn chart, and this one is {form}: add --format png, svg, pdf or html."
+        )
     pattern = common.read_pattern(file)
     stitches = common.chosen(pattern, stitch_names, parts=True)
     _warn(pattern, stitches if stitch_names else pattern.wanted(), machine_name)

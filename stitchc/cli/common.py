@@ -18,7 +18,7 @@ from click.core import ParameterSource
 
 from stitchc import files
 from stitchc.cli.wrong_usage import or_, worded
-from stitchc.messages import MOST_SHOWN, Message, Refused, has_errors, in_order, render
+from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, has_errors, in_order, render
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -144,6 +144,24 @@ def form_for(form: str | None, output: Path | None, forms: Sequence[str]) -> str
     return form or next((each for each in forms if written[each] == by_ending), forms[0])
 
 
+class OutputPath(click.Path):
+    """A path to write to. "-" is refused: a file called so would be a surprise, and a picture at a terminal no use."""
+
+    def __init__(self) -> None:
+        super().__init__(path_type=Path)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The path; click.BadParameter for "-"."""
+        if str(value) == "-":
+            self.fail(
+                "`-` names no file. Leave -o out: text and JSON then go to standard output, and everything else to "
+                "files that are named for the pattern.",
+                param,
+                ctx,
+            )
+        return super().convert(value, param, ctx)
+
+
 def output_option(what: str = "the file") -> Callable[[F], F]:
     """-o/--output and --force."""
 
@@ -153,7 +171,7 @@ def output_option(what: str = "the file") -> Callable[[F], F]:
             "-o",
             "--output",
             metavar="PATH",
-            type=click.Path(path_type=Path),
+            type=OutputPath(),
             default=None,
             help=f"Where to write {what}.",
         )(command)
@@ -331,6 +349,7 @@ def put_text(text: str, output: Path | None, force: bool, signed: bool = True) -
     signed: the file gets its seal, by which it is known as ours and unchanged the next time; not text in the notation.
     """
     text = text if text.endswith("\n") or not text else text + "\n"
+    text = escaped(text) if text.startswith(("{", "[")) else text
     if output is None:
         with contextlib.suppress(BrokenPipeError):  # whoever reads has seen enough; the status is still to come
             sys.stdout.write(text)
@@ -342,6 +361,10 @@ def put_files(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool 
     """Write files, all or none, each with its seal, and print their paths one a line on standard output."""
     from stitchc.seal import sealed
 
+    contents = [
+        (path, escaped(content.decode("utf-8")).encode("utf-8") if content.startswith((b"{", b"[")) else content)
+        for path, content in contents
+    ]
     written = [(path, sealed(content) if signed else content) for path, content in contents]
     for path in files.write_files(written, force):
         print(path)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from stitchc import files
 from stitchc.cli.common import file_stem, option, put_files, say
 from stitchc.messages import visible
 
@@ -45,10 +46,21 @@ def command(name: str, force: bool) -> None:
     """Write NAME.stitch: a commented pattern that compiles, to change into your own."""
     from stitchc.notation.writer import is_name
 
+    if "/" in name or "\\" in name:
+        raise click.BadParameter(f"`{visible(name)}` has a folder in it; go to the folder first, and name the pattern.")
     stem = file_stem(name.removesuffix(".stitch"))
     stitch = stem if stem.isascii() and is_name(stem) else "first"
     path = Path(f"{stem}.stitch")
     title = visible(name.removesuffix(".stitch").replace('"', "'").replace("-", " ").strip().capitalize()) or "First"
     text = FIRST_PATTERN.format(file=path, title=title, name=stitch)
-    put_files([(path, text.encode("utf-8"))], force, signed=False)
+    try:
+        put_files([(path, text.encode("utf-8"))], force, signed=False)
+    except files.FileTrouble as trouble:
+        cure = f"stitchc new {stem}-2, or another name; --force writes over it"
+        raise files.FileTrouble(
+            *(
+                message._replace(cure=cure) if message.code == "F503" and not force else message
+                for message in trouble.messages
+            )
+        ) from None
     say(f"Open it in a text editor, and run `stitchc check {path}`.")

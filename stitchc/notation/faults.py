@@ -64,7 +64,7 @@ class Faults:
             return float(number.value)
         self.error(
             "N115",
-            f"{what} lies between {least:,g} and {most:,g}, so not `{number.value:g}`.",
+            f"{what} lies between {least:,g} and {most:,g}, so not `{number.value:.15g}`.",
             number.span,
             cure=f"a number from {least:,g} to {most:,g}",
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -34,18 +34,17 @@ def stitch_by_rows(key: str, definition: StitchLines, gathered: Gathered) -> Sti
     alike = _rows_by_text(definition.rows, faults)
     yarns = [gathered.known_yarn(row.yarn) if row.yarn is not None else None for row in definition.rows]
     height = _row_numbers(definition, faults)
+    if over is not None:  # which rows do not go into it can be told whatever else is wrong
+        _hold_to(over, alike, definition, faults)
     if faults.count > before or height is None or definition.spoilt:
         return None
     if any(row.yarn and not yarn for row, yarn in zip(definition.rows, yarns, strict=True)):
         return None  # the yarn's own line could not be read
     width = over if over is not None else max(cells.width for cells, _ in alike.values())
-    common = _common_width(cells.width for cells, _ in alike.values())
-    for cells, rows in alike.values():
-        if width % cells.width:
-            for row in rows:
-                _does_not_go(row, cells.width, width, definition, common, faults)
-    if faults.count > before:
-        return None
+    if over is None:
+        _hold_to(width, alike, definition, faults)
+        if faults.count > before:
+            return None
     if width * height > MAX_CELLS:
         faults.error(
             "N110",
@@ -203,6 +202,17 @@ def _missing(numbers: RowRange, reached: int, name: Word, from_the_top: bool, fa
         label="rows go on here",
         cure=f"{_rows_said(first, last)}: K{hint}",
     )
+
+
+def _hold_to(
+    width: int, alike: Mapping[str, tuple[RowCells, list[Row]]], definition: StitchLines, faults: Faults
+) -> None:
+    """N108 for every row that does not go a whole number of times into the stitch's width."""
+    common = _common_width(cells.width for cells, _ in alike.values())
+    for cells, rows in alike.values():
+        if width % cells.width:
+            for row in rows:
+                _does_not_go(row, cells.width, width, definition, common, faults)
 
 
 def _does_not_go(row: Row, small: int, width: int, definition: StitchLines, common: int | None, faults: Faults) -> None:

@@ -37,7 +37,7 @@ def nearest(name: str, among: Iterable[str]) -> str | None:
     import difflib
 
     folded = {other.casefold(): other for other in itertools.islice(among, 5000)}
-    found = difflib.get_close_matches(name.casefold(), folded, n=1, cutoff=0.6)
+    found = difflib.get_close_matches(name.casefold(), folded, n=1, cutoff=0.7)
     return folded[found[0]] if found else None
 
 

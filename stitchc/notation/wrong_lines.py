@@ -455,6 +455,8 @@ def _name_of_words(place: _Place) -> Message | None:
     if place.start > match.end() and place.word[:1].isalpha() and not re.search(r"\bover\b", name, re.IGNORECASE):
         if match[1].lower() == "yarn" and (alias := _alias(place)):
             return alias
+        if match[1].lower() == "yarn" and (described := _yarn_described(place, match.end())):
+            return described
         words = re.match(r"[\w \t-]*", name)
         cure = f"{match[1]} {_as_name(words.group() if words else name)}"
         said = "A name is one word; a `-` or `_` can join several."
@@ -463,6 +465,24 @@ def _name_of_words(place: _Place) -> Message | None:
         said = f"`{visible(place.word)}` cannot be part of a name; letters, figures, `_` and `-` can."
         return place.found(said, place.start, place.end, f"{match[1]} {_as_name(name)}")
     return None
+
+
+_OF_A_YARN: Final = re.compile(r"\s+(colou?r|tex|weight)\b", re.IGNORECASE)
+
+
+def _yarn_described(place: _Place, begins: int) -> Message | None:
+    """A yarn's description without its quotation marks: `yarn sand oat colour "#d9c7a0"`."""
+    name, _, rest = place.code[begins:].partition(" ")
+    further = _OF_A_YARN.search(f" {rest}")
+    if further is None or '"' in rest[: further.start()]:
+        return None
+    told = rest[: further.start()].strip()
+    tail = re.sub(r"\bcolor\b", "colour", rest[max(0, further.start() - 1) :].strip(), flags=re.IGNORECASE)
+    if not told:
+        return None
+    start = begins + len(name) + 1
+    said = "What a yarn is like stands in quotation marks after its name."
+    return place.found(said, start, start + len(told), _shortened(f'yarn {name} "{told}" {tail}'))
 
 
 def _as_name(text: str) -> str:
