@@ -296,13 +296,17 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
     first = wrong[np.argmin(starts[order][wrong])]
     row, rows_between = int(starts[order][first]), int(between[first])
     yarn = chart.yarns[row]
-    named = f"yarn `{yarn}`" if yarn is not None else "the yarn that has no name"
+    named = f"yarn `{yarn}`" if yarn is not None else "the main yarn (that of the rows that name none)"
+    cure = "Knit an even number of rows with each yarn before changing."
+    if None in names:  # rows thought to be in one of the yarns declared are the likeliest cause
+        other = next(name for name in names if name is not None)
+        cure += f" Rows that name no yarn are the main yarn's: write `in {other}` after their numbers if they are in {other}."
     return subject.say(
         "K208",
         "warning",
         f"Row {row + 1} of `{subject.stitch.name}` takes up {named} again, which hangs at the other side of the bed: "
         f"an odd number of rows ({rows_between}) was knitted without it." + _more(int(wrong.size) - 1, "change"),
-        cure="Knit an even number of rows with each yarn before changing.",
+        cure=cure,
         row=row,
     )
 

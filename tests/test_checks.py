@@ -757,9 +757,10 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
         (
             "K208",
             "warning",
-            "Row 1 of `shore` takes up the yarn that has no name again, which hangs at the other side of the bed: an "
-            "odd number of rows (1) was knitted without it.",
-            "Knit an even number of rows with each yarn before changing.",
+            "Row 1 of `shore` takes up the main yarn (that of the rows that name none) again, which hangs at the "
+            "other side of the bed: an odd number of rows (1) was knitted without it.",
+            "Knit an even number of rows with each yarn before changing. Rows that name no yarn are the main yarn's: "
+            "write `in sand` after their numbers if they are in sand.",
             HERE,
         ),
     ),

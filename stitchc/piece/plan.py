@@ -22,6 +22,8 @@ from stitchc.passes import Pass, columns_on, lower, moved_by_hand, unfit
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece, Side, Stitch, Width
 from stitchc.piece.size import Rounding, common_unit, nearest
 from stitchc.piece.values import Plan, Section, chart_of
+from stitchc.piece.words import in_yarn_words
+from stitchc.sheet.instructions import MAIN_YARN, WHICH_IS_MAIN
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
@@ -90,6 +92,11 @@ class _Planner:
         charts = [chart_of(self.pattern, knit.stitch) for knit in self.knits.values()]
         named = any(knit.yarn for knit in self.knits.values()) or any(any(chart.yarns) for chart in charts)
         return only if named else None
+
+    @cached_property
+    def name_the_yarn(self) -> str:
+        """The further cure where a row that names no yarn is meant to be knitted in one of those declared."""
+        return f" If rows without a yarn are knitted in one of those declared: {in_yarn_words(self.pattern)}."
 
     def plan(
         self,
@@ -378,7 +385,7 @@ class _Planner:
                 yarn = chart.yarns[0]
                 hangs = bench.yarns.get(yarn)
                 if hangs is not None and hangs != bench.carriage:
-                    named = f"yarn `{yarn}`" if yarn is not None else "the main yarn"
+                    named = f"yarn `{yarn}`" if yarn is not None else f"{MAIN_YARN} ({WHICH_IS_MAIN})"
                     if side_asked:
                         waiting.append(Do(_cut_and_join(yarn, hangs, bench.carriage), step.span))
                         self.say(
@@ -396,9 +403,10 @@ class _Planner:
                             f"{named[0].upper()}{named[1:]} hangs at the {hangs} since it was last used, so one plain "
                             f"row is added (row {bench.row + 1}) to bring the carriage there.",
                             step.span,
-                            cure="Make the rows since then an even number.",
+                            cure="Make the rows since then an even number."
+                            + (self.name_the_yarn if None in bench.yarns else ""),
                         )
-                        why = f"to bring the carriage to the {hangs}, where {yarn or 'the main yarn'} hangs"
+                        why = f"to bring the carriage to the {hangs}, where {yarn or MAIN_YARN} hangs"
                         yield from self.added_row(bench, needles, bench.threaded, why)
                 yield from waiting
                 waiting = []
@@ -430,13 +438,15 @@ class _Planner:
                     text = _cut_and_join(each.yarn, hangs, each.start_side)
                     yield Do(text + " Do so each time that a yarn hangs at the other side.", step.span)
                     if not any(message.code == "K208" for message in self.messages):
+                        named = f"yarn `{each.yarn}`" if each.yarn else f"{MAIN_YARN} ({WHICH_IS_MAIN})"
                         self.say(
                             "P409",
                             "warning",
-                            f"In row {each.row} {f'yarn `{each.yarn}`' if each.yarn else 'the main yarn'} is taken up "
-                            f"at the {each.start_side}, but it hangs at the {hangs}.",
+                            f"In row {each.row} {named} is taken up at the {each.start_side}, but it hangs at the "
+                            f"{hangs}.",
                             step.span,
-                            cure="Knit an even number of rows with each yarn before changing.",
+                            cure="Knit an even number of rows with each yarn before changing."
+                            + (self.name_the_yarn if None in bench.yarns else ""),
                         )
                 told = True
             bench.yarns[each.yarn] = each.end_side

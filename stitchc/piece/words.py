@@ -9,10 +9,11 @@ from typing import Final, Literal
 
 from stitchc.gauge.values import PLAIN, Range
 from stitchc.passes import lever_changes, moved_by_hand
-from stitchc.pattern import Do
+from stitchc.pattern import Do, Pattern
 from stitchc.piece.size import Rounding
 from stitchc.piece.values import Plan, Section
 from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, main_yarn, yarn_needed
+from stitchc.sheet.instructions import WHICH_IS_MAIN
 from stitchc.sheet.words import number
 
 Units = Literal["cm", "in"]
@@ -163,7 +164,7 @@ def yarn_lines(plan: Plan, units: Units, after_row: int = 0) -> Iterator[str]:
     needed = yarn_needed(plan, after_row)
     main = main_yarn(plan)
     for yarn in needed:
-        yield _yarn_line(yarn, yarn.name == main, units)
+        yield _yarn_line(yarn, yarn.name == main, units, bool(plan.pattern.yarns))
     if any(yarn.metres is not None for yarn in needed):
         yield (
             f"What to have at hand is the upper bound and {ALLOWANCE:.0%} more, for "
@@ -172,15 +173,17 @@ def yarn_lines(plan: Plan, units: Units, after_row: int = 0) -> Iterator[str]:
         )
     if main is None and any(yarn.name is None for yarn in needed) and plan.pattern.yarns:
         yield (
-            "The main yarn is that of the rows which name none. Write `in YARN` on their lines to have it weighed as "
-            "one of the declared yarns."
+            "The main yarn is what this file calls the yarn of the rows that name none. If it is one of the yarns "
+            f"above, say so: write {in_yarn_words(plan.pattern)}; then it is counted and weighed with that."
         )
 
 
-def _yarn_line(yarn: YarnNeeded, is_main: bool, units: Units) -> str:
+def _yarn_line(yarn: YarnNeeded, is_main: bool, units: Units, declared: bool) -> str:
     name = yarn.name or "The main yarn"
     described = f" ({yarn.description})" if yarn.description else ""
     described += ", the main yarn" if is_main and yarn.name else ""
+    if yarn.name is None and declared:
+        described = f" ({WHICH_IS_MAIN})"
     words = f"{name}{described}, {number(yarn.rows, 'row')}: "
     if yarn.metres is None:
         return f"{words}the amount needs the gauge of stocking stitch."
@@ -190,9 +193,19 @@ def _yarn_line(yarn: YarnNeeded, is_main: bool, units: Units) -> str:
         words += f" ({_amount(metres.times(1 / 0.9144), 'yd')})"
     if yarn.grams is not None:
         words += f", {_amount(yarn.grams, 'g')}"
-    else:
+    elif yarn.name is not None:
         words += ", weight not known (a `tex` or `weight` on its yarn line would tell)"
+    elif declared:
+        words += ", weight not known"
+    else:
+        words += ", weight not known (a line such as `yarn oat tex 220` in the pattern would tell)"
     return f"{words}. Have {have_words(yarn)} at hand."
+
+
+def in_yarn_words(pattern: Pattern) -> str:
+    """Where a yarn is named, to be copied, with a yarn of the pattern: what gives rows without a yarn one."""
+    name = next(iter(pattern.yarns), "sand")
+    return f"`in {name}` after the row numbers, or after the stitch in the `knit` line"
 
 
 def have_words(yarn: YarnNeeded) -> str | None:

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 MAIN_YARN: Final = "the main yarn"
 """What rows without a yarn of their own are knitted with, where other rows name one."""
 
+WHICH_IS_MAIN: Final = "that of the rows that name none"
+"""Said where it is first spoken of: no line of the file has its name."""
+
 
 def instruct(
     items: Sequence[Pass | DoEntry | SectionEntry],
@@ -63,7 +66,9 @@ def instruct(
 def _yarn_words(name: str | None, yarns: Mapping[str, Yarn], told: set[str], started: bool) -> str:
     verb = "Change to" if started else "Knit with"
     if name is None:
-        return f"{verb} {MAIN_YARN}."
+        told_before = MAIN_YARN in told
+        told.add(MAIN_YARN)
+        return f"{verb} {MAIN_YARN}." if told_before else f"{verb} {MAIN_YARN} ({WHICH_IS_MAIN})."
     described = yarns[name].description if name in yarns and name not in told else ""
     told.add(name)
     return f"{verb} {name} ({described})." if described else f"{verb} {name}."

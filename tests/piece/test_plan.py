@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from stitchc.piece import Plan
+from stitchc.piece.words import yarn_lines
 from tests.piece.conftest import plan_of, planned
 
 RIPPLE = "stitch ripple\n 1: K T\n 2: K\n"
@@ -188,6 +189,23 @@ def test_one_yarn_is_never_changed_for_itself() -> None:
     plan, messages = planned(text(piece, head=head))
     assert plan is not None and messages == []
     assert {each.yarn for each in plan.passes} == {"sand"}
+
+
+def test_the_main_yarn_is_said_to_be_that_of_rows_that_name_none() -> None:
+    """With two yarns declared it is neither, and the cure is to name one: no line of the file has its name."""
+    head = 'yarn sand "oat" tex 210\nyarn kelp tex 300\n'
+    bands = RIPPLE + "stitch bands\n    1, 2 in sand: K\n    3-6: K\n    7, 8 in kelp: K\n"
+    plan = plan_of(text("needles 20\n    knit bands for 16 rows", bands, head))
+    assert plan is not None
+    said = " ".join(yarn_lines(plan, "cm"))
+    assert "The main yarn (that of the rows that name none), 8 rows" in said
+    assert "weight not known. Have" in said and "yarn line would tell" not in said
+    assert "`in sand` after the row numbers, or after the stitch in the `knit` line" in said
+    _, messages = planned(text("needles 20\n    knit bands for 8 rows\n    knit plain for 3 rows in sand\n    "
+                               "knit plain for 2 rows", bands, head))  # fmt: skip
+    hung = [message for message in messages if message.code == "P408"]
+    assert hung and all("`in sand` after the row numbers" in str(message.cure) for message in hung)
+    assert any(message.text.startswith("The main yarn (that of the rows that name none) hangs at") for message in hung)
 
 
 def test_needles_held_at_a_section_end_are_known_in_the_next() -> None:

@@ -50,7 +50,7 @@ def test_a_row_that_keeps_some_and_adds_others_gives_the_sum() -> None:
 
 def test_yarns_are_described_once_and_a_row_without_one_is_the_main_yarn() -> None:
     assert [text.split(". ")[0] for text in words(["K", "K", "K"], 5, yarns=[None, "foam", "foam"])] == [
-        "Knit with the main yarn",
+        "Knit with the main yarn (that of the rows that name none)",
         "Change to foam (sea green, 4 ply)",
         "Nothing to move: all needles knit.",
         "Change to the main yarn",
