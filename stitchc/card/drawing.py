@@ -382,12 +382,16 @@ class _Drawing:
         for line in lines:
             yield Text(left, y, fitted(line, right - left, TEXT_MM), TEXT_MM)
             y += LINE_MM
-        for line in wrapped("; ".join(card.remarks), right - left, TEXT_MM, bold=True)[:1]:
-            yield Text(left, y, line, TEXT_MM, bold=True)
+        if card.remarks:
+            remark = "; ".join(card.remarks)
+            yield Text(left, y, fitted(remark, right - left, TEXT_MM, bold=True), TEXT_MM, bold=True)
 
     def _notes(self) -> Iterator[Item]:
         """What the knitter has to know: in a column beside the sheet, else in the foot; smaller where it is much."""
         told = words.notes(self.card)
+        remark = "; ".join(self.card.remarks)
+        if width_mm(remark, TEXT_MM, True) > self.tile.page_mm[0] - 2 * self.tile.left_mm:  # cut short in the heading
+            told.insert(0, ("Heed", remark))
         beside = bool(self.tile.notes_mm)
         if beside:
             x, y, width = self.right + GAP_MM, self.top, self.tile.notes_mm - GAP_MM
