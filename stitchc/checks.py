@@ -300,7 +300,8 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
     cure = "Knit an even number of rows with each yarn before changing."
     if None in names:  # rows thought to be in one of the yarns declared are the likeliest cause
         other = next(name for name in names if name is not None)
-        cure += f" Rows that name no yarn are the main yarn's: write `in {other}` after their numbers if they are in {other}."
+        cure += f" Rows that name no yarn are the main yarn's: write `in {other}` after their numbers "
+        cure += f"if they are in {other}."
     return subject.say(
         "K208",
         "warning",
