@@ -16,7 +16,7 @@ from stitchc.drawn.place import face_told
 from stitchc.messages import Message, Refused, visible
 from stitchc.trace import repeat as repeats
 from stitchc.trace.meaning import Key, hex_of, letters_of
-from stitchc.trace.picture import Picture, Pixels, even_light, ink, open_picture, paper_colour
+from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, open_picture, paper_colour
 
 if TYPE_CHECKING:
     from stitchc.drawn.symbols import Face
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from stitchc.trace.cells import Kinds, Patches, Signs
     from stitchc.trace.grid import Lattice
     from stitchc.trace.pixels import Blocks
+    from stitchc.trace.through import Through
 
 __all__ = ["Ask", "Key", "Traced", "trace"]
 
@@ -39,6 +40,8 @@ _LINES_SEEN: Final = 0.93
 """How much of its lines must be seen for signs to prove a doubtful lattice right."""
 _MOST_OPEN: Final = 3
 """Sides without an outermost line from which what was found is no grid, but part of something larger."""
+_FINE_PX: Final = 3
+"""Blocks of pixels up to this size may as well be dots of which lines and marks are drawn."""
 _MOST_MARKS: Final = 8
 """Kinds of marks that a chart may have, unexplained: three stitches, each in a few looks."""
 _MOST_BLOCKS: Final = 3
@@ -214,18 +217,61 @@ def _found(pixels: Pixels, ask: Ask, file: str) -> _Field:
     if exact is not None and not _fits(exact, ask):
         exact = None
     # in a small picture of few colours each pixel or block is a cell: lines need room
-    lined = None if exact is not None and max(pixels.shape[:2]) <= SMALL_PX else _lined(pixels, ask)
+    small = exact is not None and max(pixels.shape[:2]) <= SMALL_PX
+    fine = exact is not None and min(exact.block_px) <= _FINE_PX
+    if not small and (exact is None or fine):
+        cut_out = _cut_out(pixels, ask, file)
+        if cut_out is not None:
+            return cut_out
+    lined = None if small else _lined(pixels, ask)
     if lined is not None and lined.lattice is not None:
         if exact is None:
             return lined
         if lined.lattice.ruled and not lined.lattice.doubtful and _pitch(lined.lattice) >= 6:
-            if not _all_alike(lined):
+            if fine or not _all_alike(lined):
                 return lined
             found = _field_of(exact, ask, file)
-            return replace(found, messages=(*found.messages, _empty_grid(lined)))
+            return replace(found, messages=(*found.messages, _may_be_a_grid(lined.columns, lined.rows, "lines")))
     if exact is not None:
-        return _field_of(exact, ask, file)
+        return _in_pixels(pixels, exact, small, fine, ask, file)
     raise Refused(_no_grid(file, ask))
+
+
+def _cut_out(pixels: Pixels, ask: Ask, file: str) -> _Field | None:
+    """A grid whose lines run right through the picture, its outermost ones left out at three sides or all."""
+    from stitchc.trace.through import through_lines
+
+    even = even_light(pixels)
+    plane = ink(even)
+    found = through_lines(plane, ask.cells) or through_lines(1 - plane, ask.cells)  # light lines on a dark page
+    if found is None or len(found.open) + len(found.cut) < _MOST_OPEN:
+        return None
+    if found.cut and ask.cells is None:
+        raise Refused(_cut_through(file, found))
+    columns, rows = found.lattice.size
+    return _Field(rows, columns, even, found.lattice, None, 0.0, "", (_open(found.open),) if found.open else ())
+
+
+def _in_pixels(pixels: Pixels, exact: Blocks, small: bool, fine: bool, ask: Ask, file: str) -> _Field:
+    """Each block a cell; where the blocks are so fine that lines would be some wide, only if none are drawn."""
+    from stitchc.trace.through import looks_ruled, through_lines
+
+    found = _field_of(exact, ask, file)
+    if not fine or ask.cells is not None:
+        return found
+    plane = ink(pixels)
+    if not small and (looks_ruled(plane) or looks_ruled(1 - plane)):
+        raise Refused(_ruled_after_all(file))
+    grid = through_lines(plane) if small else None
+    if grid is None:
+        return found
+    return replace(found, messages=(*found.messages, _may_be_a_grid(*grid.lattice.size, "cells")))
+
+
+def _dark_lines(pixels: Pixels) -> Plane:
+    """Ink, turned round where light lines stand on a dark page."""
+    plane = ink(pixels)
+    return 1 - plane if float(np.median(plane)) > 0.6 else plane
 
 
 def _fits(blocks: Blocks, ask: Ask) -> bool:
@@ -249,18 +295,14 @@ def _lined(pixels: Pixels, ask: Ask) -> _Field | None:
     if min(pixels.shape[:2]) < 2 * grid.LEAST_PITCH_PX:
         return None
     even = even_light(pixels)
-    plane = ink(even)
-    if float(np.median(plane)) > 0.6:  # light lines on a dark page
-        plane = 1 - plane
+    plane = _dark_lines(even)
     turned = grid.turned_by(plane)
     if abs(turned) < _LEAST_TURNED_DEG:
         turned = 0.0
     else:
         red, green, blue = (int(value) for value in paper_colour(even))
         even = grid.straightened(even, turned, (red, green, blue))
-        plane = ink(even)
-        if float(np.median(plane)) > 0.6:
-            plane = 1 - plane
+        plane = _dark_lines(even)
     lattice = grid.find_lattice(plane, ask.cells)
     if lattice is None:
         return None
@@ -338,13 +380,46 @@ def _frayed(side: grid.Side, cut: bool, what: str) -> Message:
     return Message("T813", "warning", text, cure=cure)
 
 
-def _empty_grid(lined: _Field) -> Message:
+def _open(sides: tuple[grid.Side, ...]) -> Message:
+    named = f"{', '.join(sides[:-1])} and {sides[-1]}" if len(sides) > 1 else sides[0]
+    return Message(
+        "T813",
+        "warning",
+        f"No line closes the grid at the {named}: the picture ends inside its frame. The columns and rows there were "
+        "counted, being about as wide as the others.",
+        cure="Check the size; where the picture ends before the chart does, take it again with the whole chart in it.",
+    )
+
+
+def _cut_through(file: str, found: Through) -> Message:
+    columns, rows = found.lattice.size
+    named = f"{', '.join(found.cut[:-1])} and {found.cut[-1]}" if len(found.cut) > 1 else found.cut[0]
+    return Message(
+        "T803",
+        "error",
+        f"The lines in `{visible(file)}` run on to the picture's edges, which cut through cells at the {named}.",
+        cure=f"Take the picture again with the chart's frame in it; --cells {columns}x{rows} takes the whole cells.",
+    )
+
+
+def _ruled_after_all(file: str) -> Message:
+    return Message(
+        "T803",
+        "error",
+        f"Lines at even distances run through `{visible(file)}`, but the grid that they belong to was not found.",
+        cure="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and say how many columns and rows there are, as in "
+        "--cells 24x36; --grid pixels takes every pixel for a cell, the lines as well.",
+    )
+
+
+def _may_be_a_grid(columns: int, rows: int, how: Literal["lines", "cells"]) -> Message:
+    cure = "--grid lines reads the grid" if how == "lines" else f"--grid lines --cells {columns}x{rows} reads the grid"
     return Message(
         "T812",
         "warning",
-        f"Each block of pixels was taken for a cell, but the picture may as well show an empty grid of {lined.columns} "
-        f"by {lined.rows} cells: a guess.",
-        cure="--grid lines reads the grid",
+        f"Each block of pixels was taken for a cell, but the picture may as well show a grid of {columns} by {rows} "
+        "cells: a guess.",
+        cure=cure,
     )
 
 
@@ -428,7 +503,11 @@ def _read(field_: _Field, ask: Ask, file: str) -> _Read:
         shares[..., code] += of_kind[..., index]
     codes_read = shares.argmax(axis=-1).astype(np.uint8)
     words = ", ".join(f"{hex_of(kind.colour)} {_WORDS[code]}" for kind, code in zip(kinds.kinds, codes, strict=True))
-    guess = () if ask.key.said or field_.lattice is None else (_guessed_marks(kinds, codes, field_),)
+    guess: tuple[Message, ...] = ()
+    if field_.lattice is not None and len(kinds.kinds) == 1 and kinds.kinds[0].ink <= _HARDLY_BLANK:
+        guess = (_unmarked(codes[0], field_),)
+    elif field_.lattice is not None and not ask.key.said:
+        guess = (_guessed_marks(kinds, codes, field_),)
     return _Read(codes_read, shares.max(axis=-1), f"read by look: {words}", None, guess)
 
 
@@ -452,6 +531,15 @@ def _guessed_signs(signs: Signs, what: str, face: Face | None) -> Message:
         f"What the marks mean was not said: they were {what}. That is a guess{' from few signs' if few else ''}.",
         cure="Where they mean something else, say what a marked cell is: --dark tuck, --dark slip or --dark knit; "
         f"--notation {signs.notation} says that they are these signs.",
+    )
+
+
+def _unmarked(code: int, field_: _Field) -> Message:
+    return Message(
+        "T812",
+        "warning",
+        f"No cell is marked: all {field_.rows * field_.columns} look blank, and were taken to {_WORDS[code]}.",
+        cure="Check that it is the right picture; --light tuck or --light slip says what a blank cell is.",
     )
 
 

@@ -1,7 +1,8 @@
 """How well charts are read from pictures that a scanner or camera has spoilt: the figures in accuracy.txt.
 
 Run `python tests/trace/accuracy.py` to measure again (some minutes); the seeds are fixed, so the figures are the same
-every time. The test beside this measures a smaller sample.
+every time. The test beside this measures a smaller sample. `python tests/trace/accuracy.py SEEDS [FIRST]` prints the
+figures of other seeds.
 """
 
 from __future__ import annotations
@@ -168,7 +169,9 @@ def lines(seeds: range, by_spoil: dict[str, Tally], by_source: dict[str, Tally])
 
 
 if __name__ == "__main__":
-    for table in measured(range(int(sys.argv[1]) if len(sys.argv) > 1 else 4)):
+    numbers = [int(word) for word in sys.argv[1:]]
+    begin = numbers[1] if len(numbers) > 1 else 0
+    for table in measured(range(begin, begin + (numbers[0] if numbers else 4))):
         print(table, flush=True)
         if len(sys.argv) == 1:
             FIGURES.write_text(table, encoding="utf-8")

@@ -270,6 +270,67 @@ def test_a_picture_cut_along_its_outermost_line_loses_no_cells_and_one_cut_throu
         assert more or traced.whole.rows() == rows
 
 
+def cut_out(rows: list[str], mark: str, cell_px: int, more_px: int) -> Image.Image:
+    """A chart with black lines of 2 px, cut so many pixels inside its outermost lines."""
+    style = Style(mark, cell_px, line_px=2, line=(0, 0, 0), tuck=(0, 0, 0))
+    whole = drawn(rows, style)
+    off = style.margin_px + style.line_px + more_px
+    return whole.crop((off, off, whole.width - off, whole.height - off))
+
+
+@pytest.mark.parametrize("mark", ["fill", "dot", "cross"])
+@pytest.mark.parametrize("cell_px", [20, 30, 48])
+def test_a_chart_cut_out_inside_its_frame_is_read_cell_by_cell_with_a_warning(mark: str, cell_px: int) -> None:
+    """No outermost line is left; the strips at the edges are whole cells, or, 3 px further in, nearly."""
+    rows = [row.replace("S", "T") for row in letters(21, 8, 8)]
+    for more_px in (0, 3) if cell_px > 20 or mark != "cross" else (0,):  # 3 px further in, small crosses are cut
+        image = cut_out(rows, mark, cell_px, more_px)
+        for ask in (Ask(key=Key(dark=TUCK), repeat="whole"), Ask(key=Key(dark=TUCK), cells=(8, 8), repeat="whole")):
+            traced = trace(png(image), "crop.png", ask)
+            assert traced.whole.rows() == rows
+            assert [message.code for message in traced.messages] == ["T813"]
+            assert "left, right, top and bottom" in traced.messages[0].text
+        assert trace(png(image), "crop.png", Ask(grid="pixels", repeat="whole")).whole.width >= image.width // 2
+
+
+def test_a_chart_cut_through_its_outermost_cells_is_refused_with_a_cure_that_works() -> None:
+    rows = [row.replace("S", "T") for row in letters(22, 8, 8)]
+    image = cut_out(rows, "fill", 30, 14)
+    with pytest.raises(Refused) as error:
+        trace(png(image), "crop.png", Ask(key=Key(dark=TUCK)))
+    message = error.value.messages[0]
+    assert message.code == "T803" and "cut through cells" in message.text and "--cells 6x6" in str(message.cure)
+    read = trace(png(image), "crop.png", Ask(key=Key(dark=TUCK), cells=(6, 6), repeat="whole"))
+    assert read.whole.rows() == [row[1:-1] for row in rows[1:-1]]
+
+
+def test_a_picture_with_ruled_lines_is_never_read_pixel_by_pixel() -> None:
+    """Lines of a page on which no lattice is found: those across are three times as far apart as those down."""
+    image = Image.new("RGB", (300, 300), "white")
+    pen = ImageDraw.Draw(image)
+    for place in range(20, 280, 12):
+        pen.line((place, 20, place, 280), fill="black")
+    for place in range(20, 281, 36):
+        pen.line((20, place, 280, place), fill="black")
+    pen.ellipse((54, 54, 70, 70), fill="black")
+    with pytest.raises(Refused) as error:
+        trace(png(image), "lines.png")
+    assert error.value.messages[0].code == "T803" and "--grid pixels" in str(error.value.messages[0].cure)
+    assert trace(png(image), "lines.png", Ask(grid="pixels")).whole.width == 300
+
+
+def test_small_pixel_art_that_may_be_a_grid_is_called_a_guess() -> None:
+    """A windowpane of single pixels, and a grid of cells of seven, are the same picture."""
+    pane = np.full((31, 31), KNIT)
+    pane[7::8], pane[:, 7::8] = TUCK, TUCK
+    traced = trace(art(pane), "art.png", Ask(key=Key(dark=TUCK), repeat="whole"))
+    assert (traced.whole.width, traced.whole.height) == (31, 31)
+    assert [message.code for message in traced.messages] == ["T812"]
+    assert "4 by 4" in traced.messages[0].text
+    ask = Ask(key=Key(dark=TUCK), grid="lines", cells=(4, 4), repeat="whole")
+    assert trace(art(pane), "art.png", ask).whole.rows() == ["KKKK"] * 4
+
+
 def test_a_strip_of_boxes_beside_the_grid_is_none_of_it() -> None:
     """A band of yarns may stand a whole number of cells away."""
     random = np.random.default_rng(3)
@@ -311,12 +372,14 @@ def test_marks_of_others_are_read_but_called_a_guess_until_they_are_explained(ma
     assert said.whole.rows() == rows and said.messages == ()
 
 
-def test_a_grid_without_a_mark_is_called_a_guess() -> None:
-    empty = png(drawn(["K" * 14] * 12, Style("fill", 20)))
-    for ask in (Ask(), Ask(grid="lines", repeat="whole")):
+@pytest.mark.parametrize("line", [(120, 120, 120), (0, 0, 0)])
+def test_a_grid_without_a_mark_is_read_as_blank_and_called_so(line: tuple[int, int, int]) -> None:
+    empty = png(drawn(["K" * 14] * 12, Style("fill", 20, line_px=2, line=line)))
+    for ask in (Ask(repeat="whole"), Ask(grid="lines", repeat="whole"), Ask(key=Key(dark=TUCK), repeat="whole")):
         traced = trace(empty, "scan.png", ask)
         assert [message.code for message in traced.messages] == ["T812"]
-    assert traced.whole.rows() == ["K" * 14] * 12
+        assert "No cell is marked" in traced.messages[0].text
+        assert traced.whole.rows() == ["K" * 14] * 12
 
 
 def test_filled_squares_are_never_taken_for_signs() -> None:
