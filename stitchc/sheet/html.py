@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import itertools
 from collections.abc import Hashable, Mapping
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
@@ -123,15 +124,22 @@ def _pass_row(
     }
 
 
-def _paper(sheet: Sheet, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The table as it is printed, or nothing where it would be no shorter: blocks of lines, and rows as in the table.
+def _paper(sheet: Sheet, rows: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
+    """The table as it is printed, or nothing where it would be no shorter, in groups: a block of lines is one by
+    itself, the rows before, between and after blocks are as in the table.
 
     `ticks` of a line of a block are its row numbers, those of one time through together.
     """
     items = in_blocks(sheet.entries)
     if all(isinstance(item, Once) for item in items):
         return []
-    return [rows[item.index] if isinstance(item, Once) else _block(item, sheet, rows) for item in items]
+    groups: list[list[dict[str, Any]]] = []
+    for once, together in itertools.groupby(items, lambda item: isinstance(item, Once)):
+        if once:
+            groups.append([rows[item.index] for item in together if isinstance(item, Once)])
+        else:
+            groups += [[_block(item, sheet, rows)] for item in together if isinstance(item, Block)]
+    return groups
 
 
 def _block(block: Block, sheet: Sheet, rows: list[dict[str, Any]]) -> dict[str, Any]:

@@ -373,6 +373,25 @@ def test_a_repeat_that_fits_a_page_stands_on_one(page: Page, tmp_path: Path) -> 
     assert [found for found in lines if found] == [{1, 2, 3, 4}]
 
 
+@pytest.mark.parametrize("command", [("sheet", "tide-line", "--rows", "60"), ("piece", "cowl")])
+def test_no_heading_stands_alone_at_the_end_of_a_page(page: Page, tmp_path: Path, command: tuple[str, ...]) -> None:
+    """Wherever on the page the table begins, as notes push it down line by line."""
+    name, example, *options = command
+    text = (Path(__file__).parents[2] / "examples" / f"{example}.stitch").read_text(encoding="utf-8")
+    source, target = tmp_path / "x.stitch", tmp_path / "x.html"
+    heading = re.compile(r"^(.*What to do|Part \d+ of .*|Tension: .*|Rows \d+ to \d+: these .*|Before row \d+)$")
+    for count in range(0, 26, 2):
+        source.write_text(text + "".join(f'note "{k}"\n' for k in range(count)), encoding="utf-8")
+        assert run([name, str(source), *options, "--format", "html", "-o", str(target)]) == 0
+        page.goto(target.as_uri())
+        document = pypdfium2.PdfDocument(page.pdf(format="A4"))
+        assert len(document) > 1
+        for number in range(len(document)):
+            lines = document[number].get_textpage().get_text_range().split("\r\n")
+            told = [line for line in lines if line.strip() and line != "stitchc needle sheet" and "Page " not in line]
+            assert not heading.match(told[-1].strip()), (count, number + 1, told[-3:])
+
+
 def test_whoever_comes_back_is_told_how_it_stands(page: Page, tmp_path: Path) -> None:
     pattern = 'yarn foam "sea green"\n' + TIDE.replace("3: T", "3 in foam: T").replace("    4: K", "    4 in foam: K")
     page.goto(made(tmp_path, pattern, "--rows", "20"))
