@@ -101,6 +101,7 @@ def command(
     """
     from stitchc.bitmap import make_picture, png, unfit
     from stitchc.checks import check_pattern, edge_tucks
+    from stitchc.passes import less_than_a_repeat
 
     form_for(None, output, ("png",))
     machine = load_machine(machine_name)
@@ -112,6 +113,8 @@ def command(
             f"{len(stitches)} stitches do not go into one picture `{output}`: name a folder, or one with --stitch."
         )
     found = [message for stitch in stitches for message in unfit(stitch, machine, needles)]
+    if needles:
+        found += [message for stitch in stitches for message in less_than_a_repeat(stitch, machine, needles, edge)]
     found += check_pattern(pattern, machine, stitches)
     require(found, pattern, anyway)
     contents = []

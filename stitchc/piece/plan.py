@@ -18,7 +18,7 @@ from stitchc.checks import check, edge_tucks
 from stitchc.gauge.estimate import GaugeReport, estimate
 from stitchc.gauge.values import PLAIN, Joint, PlainGauge
 from stitchc.messages import Message, Span, has_errors
-from stitchc.passes import Pass, columns_on, lower, moved_by_hand, unfit
+from stitchc.passes import Pass, columns_on, less_than_a_repeat, lower, moved_by_hand, unfit
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece, Side, Stitch, Width
 from stitchc.piece.size import Rounding, common_unit, nearest
 from stitchc.piece.values import Plan, Section, chart_of
@@ -315,7 +315,10 @@ class _Planner:
             found += check(stitch, self.machine)
             found += self.at_the_ends(stitch, needles)
             over = (needles.count - 2 * self.piece.edge) % stitch.chart.width
-            if over:
+            short = less_than_a_repeat(stitch, self.machine, needles, self.piece.edge)
+            if short:
+                found += [message._replace(cure=self.wide_enough(stitch), span=knit.stitch_span) for message in short]
+            elif over:
                 self.say_cut(knit, stitch, needles, over)
         self.messages += [message.as_warning() for message in found] if self.anyway else found
 
@@ -331,16 +334,24 @@ class _Planner:
             for message in edge_tucks(ends if needles.count > 1 else ends[:, :1], needles, stitch)
         ]
 
+    def wide_enough(self, stitch: Stitch) -> str:
+        """The cure of M306 as it is written in a piece."""
+        whole = stitch.chart.width + 2 * self.piece.edge
+        if whole > self.machine.needles:
+            return f"A narrower repeat, or a machine with at least {whole} needles."
+        return f"needles {whole}" + ("   (in place of the `width`)" if self.piece.width is not None else "")
+
     def say_cut(self, knit: Knit, stitch: Stitch, needles: Needles, over: int) -> None:
         width, edges = stitch.chart.width, 2 * self.piece.edge
         fewer, more = needles.count - over, needles.count - over + width
         counts = [str(count) for count in (fewer, more) if count > edges]
+        by_hand = "at the right" if over == 1 else "shared out over both sides"
+        where = by_hand if moved_by_hand(self.machine) else "where the reader puts it"
         self.say(
             "P411",
             "info",
-            f"`{stitch.name}`, {width} needles wide, is not whole on {needles.count} needles: {over} of them hold a "
-            "part of a repeat"
-            + (", shared out over both sides." if moved_by_hand(self.machine) else ", where the reader puts it."),
+            f"`{stitch.name}`, {width} needles wide, is not whole on {needles.count} needles: {over} of them "
+            f"{'holds' if over == 1 else 'hold'} a part of a repeat" + f", {where}.",
             knit.stitch_span,
             cure="needles " + " or ".join(counts) + " would hold whole repeats",
         )

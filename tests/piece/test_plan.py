@@ -275,6 +275,21 @@ def test_cut_repeats_are_shared_out_by_hand_and_left_to_the_reader_on_a_card() -
     assert card.passes[0].held == (-4, -1, 2)
 
 
+def test_fewer_needles_than_a_repeat_are_warned_of_as_by_a_sheet() -> None:
+    wide = "stitch wide over 8\n 1: T K7\n 2: K\n"
+    (short,) = planned(text(" needles 6\n knit wide for 4 rows\n", wide))[1]
+    assert (short.code, short.severity, short.cure) == ("M306", "warning", "needles 10")
+    assert short.text.startswith("`wide` is 8 needles wide, but only 4 needles stand between the edges")
+    (cut,) = planned(text(" needles 11\n knit wide for 4 rows\n", wide))[1]
+    assert "1 of them holds a part of a repeat, at the right." in cut.text
+    (cut,) = planned(text(" needles 12\n knit wide for 4 rows\n", wide))[1]
+    assert "2 of them hold a part of a repeat, shared out over both sides." in cut.text
+    # By its width: 6 needles lie 3 cm wide (20 to 10 cm), and the repeat is that of another stitch.
+    piece = " width 3 cm in ripple\n knit ripple for 10 rows\n knit wide for 2 rows\n"
+    (short,) = [m for m in planned(text(piece, RIPPLE + wide))[1] if m.code == "M306"]
+    assert short.cure == "needles 10   (in place of the `width`)"
+
+
 def test_a_piece_that_says_too_little() -> None:
     def told(piece: str) -> list[str]:
         plan, messages = planned(text(piece))
