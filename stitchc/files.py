@@ -14,7 +14,6 @@ import contextlib
 import os
 import stat
 import sys
-import tempfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import BinaryIO, Final, NoReturn
@@ -122,7 +121,9 @@ def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False, in_
         for path, content in listed:
             target = path.resolve() if path.is_symlink() else path
             _make_folder(target.parent, made)
-            staged.append((_stage(target, content), target))
+            # Noted before it is there: whoever stops the program in between leaves nothing behind.
+            staged.append((_beside(target), target))
+            _stage(*staged[-1], content)
         for beside, path in staged:
             beside.replace(path)
         done = True
@@ -269,20 +270,19 @@ def _make_folder(folder: Path, made: list[Path]) -> None:
             made.append(each)
 
 
-def _stage(path: Path, content: bytes) -> Path:
-    """The content beside its target, on the disk, with the permissions the target has or would get."""
-    handle, name = tempfile.mkstemp(prefix=f".stitchc-{path.name[:40]}-", suffix=".part", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(name).chmod(_mode(path))
-    except BaseException:
-        with contextlib.suppress(OSError):
-            Path(name).unlink()
-        raise
-    return Path(name)
+def _beside(target: Path) -> Path:
+    """A new name in the target's folder, which says whose it is."""
+    return target.with_name(f".stitchc-{target.name[:40]}-{os.urandom(8).hex()}.part")
+
+
+def _stage(beside: Path, target: Path, content: bytes) -> None:
+    """The content in a new file, on the disk, with the permissions the target has or would get."""
+    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
+    with os.fdopen(handle, "wb") as stream:
+        stream.write(content)
+        stream.flush()
+        os.fsync(stream.fileno())
+    beside.chmod(_mode(target))
 
 
 def _mode(path: Path) -> int:
