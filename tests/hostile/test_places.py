@@ -22,7 +22,7 @@ from typing import NoReturn
 
 import pytest
 
-from stitchc import files, seal
+from stitchc import seal
 from stitchc.files import FileTrouble, write_files
 from tests.hostile.child import Result, an_ordinary_user, files_of, forked, left_behind, stitchc, together
 
