@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from stitchc.messages import columns_of, visible
+from stitchc.passes import moved_by_hand
 from stitchc.sheet.blocks import Block, goes_on_idle, in_blocks, row_numbers
 from stitchc.sheet.instructions import edge_words
 from stitchc.sheet.model import DoEntry, Entry, PassEntry, SectionEntry, Sheet
@@ -83,9 +84,11 @@ def head(sheet: Sheet) -> list[tuple[str, str]]:
 
 
 def total_words(sheet: Sheet) -> str:
-    """Rows and moves in all."""
+    """Rows in all, and moves where hands move needles."""
     if sheet.total:
         return sheet.total
+    if not moved_by_hand(sheet.machine):
+        return f"In all {number(sheet.rows, 'row')}."
     return f"In all {number(sheet.rows, 'row')}, {number(sheet.moves, 'needle')} moved by hand."
 
 

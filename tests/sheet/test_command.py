@@ -110,6 +110,22 @@ def test_text_has_80_columns_and_tells_every_row(capsys: pytest.CaptureFixture[s
     assert "\t" not in out and not any(line != line.rstrip() for line in out.splitlines())
 
 
+@pytest.mark.parametrize(
+    ("machine", "last"),
+    [
+        ("hand-standard", "In all 4 rows, 22 needles moved by hand. Made by stitchc."),
+        ("card24-standard", "In all 4 rows. Made by stitchc."),
+        ("bitmap-standard", "In all 4 rows. Made by stitchc."),
+    ],
+)
+def test_moves_are_counted_where_hands_make_them(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, machine: str, last: str
+) -> None:
+    path = written(tmp_path, "stitch tide\n    1: K T\n    2: K\n    3: T K\n    4: K\n")
+    text = sheet(capsys, path, "--machine", machine)
+    assert text.splitlines()[-1] == last
+
+
 def test_text_of_a_two_row_hold(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path = written(tmp_path, "stitch posts\n    1-2: K T\n      3: K\n")
     out = sheet(capsys, path, "--rows", "30")
