@@ -23,10 +23,17 @@ CM_PER_INCH: Final = 2.54
 
 
 def in_both(cm: float, units: Units, digits: int = 1) -> str:
-    """ "59.5 cm (23.4 in)", the unit asked for first."""
-    ways = [f"{cm:.{digits}f} cm", f"{cm / CM_PER_INCH:.{digits}f} in"]
+    """ "59.5 cm (23.4 in)", the unit asked for first. What would round to nothing is "less than 0.1 in"."""
+    ways = [_rounded_to(cm, digits, "cm"), _rounded_to(cm / CM_PER_INCH, digits, "in")]
     first, second = ways if units == "cm" else ways[::-1]
     return f"{first} ({second})"
+
+
+def _rounded_to(value: float, digits: int, unit: str) -> str:
+    figure = f"{value:.{digits}f}"
+    if value > 0 and not float(figure):
+        return f"less than {10**-digits:.{digits}f} {unit}"
+    return f"{figure} {unit}"
 
 
 def size_words(size: Range, units: Units) -> str:

@@ -12,7 +12,7 @@ from stitchc.chart import Chart
 from stitchc.gauge.estimate import PlainGauge, estimate
 from stitchc.gauge.values import Range
 from stitchc.piece.size import common_unit, less, nearest, size_cm
-from stitchc.piece.words import in_both, size_words
+from stitchc.piece.words import Units, in_both, size_words
 
 UNITS: pint.UnitRegistry[float] = pint.UnitRegistry()
 
@@ -67,6 +67,21 @@ def test_a_length_is_not_known_without_a_gauge() -> None:
     law = estimate({"tuck": Chart.from_rows(["KT", "KK"])}).joint()
     assert size_cm(law, {"tuck": 10}, "rows") is None
     assert size_cm(law, {}, "rows") is None
+
+
+@pytest.mark.parametrize(
+    ("cm", "units", "said"),
+    [
+        (59.5, "cm", "59.5 cm (23.4 in)"),
+        (0.1, "cm", "0.1 cm (less than 0.1 in)"),
+        (0.1, "in", "less than 0.1 in (0.1 cm)"),
+        (0.14, "cm", "0.1 cm (0.1 in)"),
+        (0.04, "cm", "less than 0.1 cm (less than 0.1 in)"),
+        (0.0, "cm", "0.0 cm (0.0 in)"),
+    ],
+)
+def test_what_rounds_to_nothing_is_said_to_be_small(cm: float, units: Units, said: str) -> None:
+    assert in_both(cm, units) == said
 
 
 def test_the_seam_is_a_fixed_length() -> None:
