@@ -231,6 +231,10 @@ def _hand_word(text: str, start: int, at: At) -> Found | None:
         cure = "K where the needle knits, T where it tucks, S where it slips"
         along = re.match(r"(?:\s*[0-9]+(?![0-9KTSkts]|\s*:))?(?:\s*[,;])?", text[end : end + 40])
         onward = end + (along.end() if along is not None else 0)  # its count and comma are hand knitting too
+        if match.group().lower().startswith("sl"):
+            count = "".join(c for c in match.group() + text[end:onward] if c.isdigit()).lstrip("0")
+            said = f"`{match.group()}`: a slip is written S; its yarn floats past on the purl side."
+            cure = f"S{count}" if count not in ("", "1") else "S"
         return _found(said, at, first, end, cure, "N102", "hand words")._replace(end=onward)
     return None
 
