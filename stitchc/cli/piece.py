@@ -43,8 +43,8 @@ MOST_SIZES = 12
     "so_far_texts",
     metavar='"drift 30 rows 7.1 cm"',
     multiple=True,
-    help="What is knitted so far and how long (or `40 stitches 21 cm`: how wide) it measures at rest; add `on the "
-    "machine` if it hung there. The rest is worked out anew. Repeatable.",
+    help="What is knitted so far and how long it measures at rest; add `on the machine` if it hung there. Or how wide: "
+    '"drift 40 stitches 21 cm". The rest is worked out anew. Repeatable.',
 )
 @common.units_option
 @common.every_row_option

@@ -62,7 +62,7 @@ def parse_measured(text: str) -> Measured:
     if match is None:
         raise ValueError(
             f"`{text}` is not a measurement: write the stitch, what you counted and how long it was, "
-            'as in "drift 30 rows 7.1 cm" (and `on the machine` if it hung there)'
+            'as in "drift 30 rows 7.1 cm" (and `on the machine` if it hung there) or "drift 40 stitches 21 cm"'
         )
     count, length = (float(match[name].replace(",", ".")) for name in ("count", "length"))
     mm = length * _MM_PER[match["unit"].lower()]
@@ -221,6 +221,11 @@ def _lines(planned: Plan, new: Plan, done: dict[int, int], reached: int) -> Iter
         )
 
 
+_ROWS_UNSAID: Final = (
+    "How many rows are knitted is not said, so all rows are told from row 1; add them with their length, as in "
+    '--so-far "drift 30 rows 7.1 cm", for what is still to knit.'
+)
+
 # -- in words -------------------------------------------------------------------------------------------------------
 
 
@@ -231,10 +236,11 @@ def replan_lines(found: Replan, units: Units) -> Iterator[str]:
         counted = number(round(one.rows), "row") if one.rows is not None else f"{one.stitches:g} stitches"
         place = ", on the machine (taken as 5 % longer than at rest, give or take 8 %)" if one.on_machine else ""
         yield f"Measured: {counted} of {one.stitch} in {in_both(one.mm / 10, units)}{place}."
-    yield (
-        f"Taken as knitted so far: {number(found.done, 'row')}, on needles {found.new.needles.left} to "
-        f"{found.new.needles.right}."
-    )
+    needles = f"on needles {found.new.needles.left} to {found.new.needles.right}"
+    if found.done:
+        yield f"Taken as knitted so far: {number(found.done, 'row')}, {needles}."
+    else:
+        yield f"{_ROWS_UNSAID} The work is {needles}."
     yield ""
     table = [("section", "asked", "planned", "as planned, now", "new plan")]
     for line in found.lines:
@@ -265,7 +271,8 @@ def replan_lines(found: Replan, units: Units) -> Iterator[str]:
         yield f"Width as planned: {size_words(found.planned.width_cm, units)}."
         yield f"Width by now: {size_words(found.new.width_cm, units)}."
         yield "The needles are in work, so only blocking, or beginning again on others, can change the width."
-    yield f"Still to knit: {number(found.still_to_knit, 'row')}."
+    if found.done:
+        yield f"Still to knit: {number(found.still_to_knit, 'row')}."
     yield from _what_else(found, units)
 
 
@@ -329,7 +336,8 @@ def _plain_instead(found: Replan, line: Line, short_cm: float, units: Units) -> 
 
 
 def with_comparison(sheet: Sheet, found: Replan, units: Units) -> Sheet:
-    """The new plan's sheet of the rows that are left, with the comparison in its head."""
+    """The new plan's sheet of the rows that are left, or of all where none are said to be knitted, with the comparison
+    in its head."""
     side = found.new.passes[found.done - 1].end_side if found.done else found.new.piece.carriage
     before = f"The row counter stands at {found.done:03d} and the carriage at the {side}."
     held = found.new.passes[found.done - 1].held if found.done else ()
@@ -337,12 +345,14 @@ def with_comparison(sheet: Sheet, found: Replan, units: Units) -> Sheet:
         before += f" {number(len(held), 'needle')} are held: {name_needles(held).text}."
     if found.still_to_knit:
         before += f" Go on with row {found.done + 1}."
-    rest = found.done > 0
+    so_far = tuple(_sentences(found, units))
+    if not found.done:
+        return replace(sheet, more=(("So far", (*so_far, _ROWS_UNSAID)), *sheet.more))
     return replace(
         sheet,
-        kind=f"what is still to knit after row {found.done}" if rest else sheet.kind,
+        kind=f"what is still to knit after row {found.done}",
         before=(before,),
-        more=(("So far", tuple(_sentences(found, units))), *sheet.more),
+        more=(("So far", so_far), *sheet.more),
         total=f"Still to knit: {number(found.still_to_knit, 'row')}.",
     )
 

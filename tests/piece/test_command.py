@@ -260,6 +260,21 @@ def test_so_far_by_stitches_and_on_the_machine(cowl: str) -> None:
     assert hung["cm"]["high"] / hung["cm"]["low"] > rested["cm"]["high"] / rested["cm"]["low"]
 
 
+def test_so_far_by_stitches_alone_says_that_the_rows_are_not_known(cowl: str) -> None:
+    flat = " ".join(run(cowl, "--so-far", "drift 40 stitches 21 cm").stdout.split())
+    assert "Measured: 40 stitches of drift in 21.0 cm" in flat and "How many rows are knitted is not said" in flat
+    assert "so far: 0 rows" not in flat and "Still to knit" not in flat and "counter stands" not in flat
+    assert "instructions for a whole piece" in flat and "set the row counter to 000" in flat
+
+
+def test_both_forms_of_a_measurement_are_shown_as_they_are_typed(cowl: str) -> None:
+    told = " ".join(run("--help").stdout.split())
+    refused = " ".join(run(cowl, "--so-far", "40 stitches 21 cm").stderr.split())
+    for form in ("drift 30 rows 7.1 cm", "drift 40 stitches 21 cm"):
+        assert f'"{form}"' in told and f'"{form}"' in refused
+        assert run(cowl, "--so-far", form).exit_code == 0
+
+
 @pytest.mark.parametrize(
     "measured",
     ["", "drift", "drift 30", "drift 30 rows", "30 rows 7 cm", "drift 0 rows 7 cm", "drift 30 rows 7 km",
