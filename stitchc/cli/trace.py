@@ -134,14 +134,13 @@ def _box(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple
     "--face",
     type=click.Choice(("purl", "knit")),
     default=None,
-    help="The side of the fabric that the picture shows; told by the signs, else purl, if unsaid.",
+    help="The side of the fabric that the picture shows; if unsaid, told by the file or the signs, else purl.",
 )
 @common.option(
     "--first-row",
     type=click.Choice(("bottom", "top")),
-    default="bottom",
-    show_default=True,
-    help="Where row 1 stands.",
+    default=None,
+    help="Where row 1 stands; at the bottom if unsaid, or where a bitmap of ours says.",
 )
 @common.option(
     "--grid",
@@ -185,7 +184,7 @@ def command(
     alike: tuple[tuple[tuple[int, int], int], ...],
     notation: Notation,
     face: Face | None,
-    first_row: Literal["bottom", "top"],
+    first_row: Literal["bottom", "top"] | None,
     grid: GridKind,
     cells: tuple[int, int] | None,
     box: tuple[int, int, int, int] | None,
@@ -199,7 +198,8 @@ def command(
     """Read a picture of a chart back into the notation.
 
     IMAGE may be a drawn chart of ours, a screenshot, a scan that is turned by up to 5 degrees or unevenly lit, or pixel
-    art (PNG, JPEG, TIFF, BMP, GIF, WebP). The grid is found, each cell is read with a certainty, and the smallest
+    art (PNG, JPEG, TIFF, BMP, GIF, WebP). Charts and bitmaps of ours say in the file how they are to be read, and are
+    read so where no option says otherwise. The grid is found, each cell is read with a certainty, and the smallest
     repeat is written. Cells that are not sure are named one by one. Look the result over before you knit it.
     """
     if grid == "even" and cells is None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import LETTERS, MAX_CELLS, Cells, Chart
+from stitchc.chart import LETTERS, MAX_CELLS, TUCK, Cells, Chart
 from stitchc.drawn.place import face_told
 from stitchc.messages import Message, Refused, visible
 from stitchc.trace import repeat as repeats
@@ -19,6 +19,7 @@ from stitchc.trace.meaning import Key, hex_of, letters_of
 from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, open_picture, paper_colour
 
 if TYPE_CHECKING:
+    from stitchc.bitmap import PixelsSaid
     from stitchc.drawn.symbols import Face
     from stitchc.trace import grid
     from stitchc.trace.cells import Kinds, Patches, Signs
@@ -53,16 +54,16 @@ class Ask:
     """What the user says about the picture; everything may be left to be found.
 
     notation: the signs in the cells; "marks" sorts cells by their look. key: what looks mean. face: the side of the
-    fabric that the picture shows. first_row: where row 1 stands. grid: "lines" looks for a lattice, "pixels" takes
-    each pixel or block of equal pixels for a cell, "even" divides the picture into `cells`. cells: columns and rows.
-    box_px: left, top, right and bottom of the part to look at. repeat: the size to take, "smallest" or "whole".
-    sure: the certainty under which a cell is named as unsure.
+    fabric that the picture shows. first_row: where row 1 stands; at the bottom if neither this nor the file says.
+    grid: "lines" looks for a lattice, "pixels" takes each pixel or block of equal pixels for a cell, "even" divides
+    the picture into `cells`. cells: columns and rows. box_px: left, top, right and bottom of the part to look at.
+    repeat: the size to take, "smallest" or "whole". sure: the certainty under which a cell is named as unsure.
     """
 
     notation: Notation = "auto"
     key: Key = field(default_factory=Key)
     face: Face | None = None
-    first_row: Literal["bottom", "top"] = "bottom"
+    first_row: Literal["bottom", "top"] | None = None
     grid: GridKind = "auto"
     cells: tuple[int, int] | None = None
     box_px: tuple[int, int, int, int] | None = None
@@ -99,8 +100,9 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     pixels, smaller = picture.pixels, picture.smaller
     if ask.face is None and ask.notation != "marks":
         ask = replace(ask, face=face_told(picture.words))
+    said = _pixels_said(picture, ask)
     pixels, offset = _boxed(pixels, ask, file, smaller)
-    if bool((pixels == pixels[0, 0]).all()):
+    if said is None and bool((pixels == pixels[0, 0]).all()):
         raise Refused(
             Message(
                 "T804",
@@ -109,8 +111,12 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
                 cure="Check that the right picture was saved, and with --box that it is the right part of it.",
             )
         )
-    named = _on_named_grid(picture, ask)
-    field_ = _found(pixels, ask, file) if named is None else named[0]
+    taken: tuple[str, ...] = ()
+    doubt: tuple[Message, ...] = ()
+    if said is not None:
+        ask, taken, doubt = _as_said(ask, said)
+    named = _on_named_grid(picture, ask) if said is None else None
+    field_ = _found(pixels, ask, file, said is not None) if named is None else named[0]
     rows, columns = field_.rows, field_.columns
     if rows * columns > MAX_CELLS:
         raise Refused(
@@ -125,7 +131,7 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     if field_.lattice is not None and ask.cells is None and float((certainty < _SURE).mean()) > _MOST_UNSURE:
         raise Refused(_no_grid(file, ask))  # squares of which hardly one can be told lie beside the chart's own
     seen_face = ask.face or face or "purl"
-    below, right = ask.first_row == "bottom", seen_face == "knit"
+    below, right = ask.first_row != "top", seen_face == "knit"
 
     def knitted(plane: npt.NDArray[np.generic]) -> npt.NDArray[np.generic]:
         plane = plane[::-1] if below else plane
@@ -135,11 +141,13 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     sure = knitted(certainty).astype(np.float32)
     whole = Chart(cells, (None,) * rows)
     places = _Places(field_, offset, smaller, pixels.shape, below, right)
-    messages = [*field_.messages, *guess, *_unsure(cells, sure, ask.sure, places)]
+    messages = [*field_.messages, *doubt, *guess, *_unsure(cells, sure, ask.sure, places)]
     width, height = _repeat_size(cells, ask, file)
-    chart, said = _reduced(whole, sure, width, height, ask, file)
-    messages += said
+    chart, remarks = _reduced(whole, sure, width, height, ask, file)
+    messages += remarks
     how = f"{columns} by {rows} cells{field_.how}, {what}, seen from the {seen_face} side"
+    if taken:
+        how += f"; as the file says: {', '.join(taken)}"
     if picture.more:
         how = f"the first picture in the file, {how}"
     corners = tuple(places.picture(x * columns, y * rows) for y, x in ((0.0, 0.0), (0.0, 1.0), (1.0, 0.0), (1.0, 1.0)))
@@ -186,6 +194,52 @@ def _on_named_grid(picture: Picture, ask: Ask) -> tuple[_Field, _Read] | None:
     return _Field(rows, columns, picture.pixels, lattice, None, 0.0, " where the file says"), _signs_read(signs)
 
 
+def _pixels_said(picture: Picture, ask: Ask) -> PixelsSaid | None:
+    """What a bitmap of ours says of its pixels, unless it was changed since: they are then of another number, or other
+    than black and white."""
+    from stitchc.bitmap import pixels_said
+
+    said = pixels_said(picture.words)
+    if said is None or ask.grid not in ("auto", "pixels") or ask.cells not in (None, (said.width, said.height)):
+        return None
+    if picture.smaller != 1 or picture.size_px != (said.width, said.height) or ask.notation not in ("auto", "marks"):
+        return None
+    black_and_white = (picture.pixels == picture.pixels[..., :1]).all() and np.isin(picture.pixels, (0, 255)).all()
+    return said if black_and_white else None
+
+
+def _as_said(ask: Ask, said: PixelsSaid) -> tuple[Ask, tuple[str, ...], tuple[Message, ...]]:
+    """What is asked, filled up with what the file says; in words what was taken from it; what remains a guess."""
+    taken: list[str] = []
+    doubt: tuple[Message, ...] = ()
+    key = ask.key
+    if not key.said:
+        dark, light = (TUCK if code is None else code for code in (said.dark, said.light))
+        key = Key(dark, light)
+        taken.append(f"dark {_WORDS[dark]}, light {_WORDS[light]}")
+        if said.dark is None or said.light is None:
+            doubt = (_tuck_or_slip("light" if said.light is None else "dark"),)
+    if ask.first_row is None:
+        taken.append(f"row 1 at the {said.first_row}")
+    if ask.face is None:
+        taken.append(f"{said.seen_from} side")
+    ask = replace(
+        ask, key=key, face=ask.face or said.seen_from, first_row=ask.first_row or said.first_row, grid="pixels"
+    )
+    return ask, tuple(taken), doubt
+
+
+def _tuck_or_slip(which: Literal["dark", "light"]) -> Message:
+    other = "light" if which == "dark" else "dark"
+    return Message(
+        "T812",
+        "warning",
+        f"The file says that {which} pixels tuck in some rows and slip in others, but not in which: all were taken to "
+        "tuck.",
+        cure=f"--{other} knit --{which} slip takes them to slip; set right by hand the rows that do the other.",
+    )
+
+
 def _boxed(pixels: Pixels, ask: Ask, file: str, smaller: int) -> tuple[Pixels, tuple[int, int]]:
     if ask.box_px is None:
         return pixels, (0, 0)
@@ -204,13 +258,14 @@ def _boxed(pixels: Pixels, ask: Ask, file: str, smaller: int) -> tuple[Pixels, t
     return pixels[top:bottom, left:right], (left, top)
 
 
-def _found(pixels: Pixels, ask: Ask, file: str) -> _Field:
+def _found(pixels: Pixels, ask: Ask, file: str, each: bool = False) -> _Field:
+    """each: every single pixel is a cell, for sure."""
     from stitchc.trace.pixels import SMALL_PX, blocks_of
 
     if ask.grid == "even":
         return _evenly(pixels, ask, file)
     if ask.grid == "pixels":
-        blocks = blocks_of(pixels) or blocks_of(pixels, single=True)
+        blocks = (None if each else blocks_of(pixels)) or blocks_of(pixels, single=True)
         assert blocks is not None
         return _field_of(blocks, ask, file)
     exact = blocks_of(pixels) if ask.grid == "auto" else None
@@ -491,7 +546,7 @@ def _read(field_: _Field, ask: Ask, file: str) -> _Read:
     else:
         kinds = _kinds_of_blocks(field_.pixels)
     face = ask.face or "purl"
-    order = (field_.rows, field_.columns, ask.first_row == "bottom", face == "knit")
+    order = (field_.rows, field_.columns, ask.first_row != "top", face == "knit")
     key = _from_above(ask.key, order, file)
     try:
         codes = letters_of(kinds, key, file, order)

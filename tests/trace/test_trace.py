@@ -209,6 +209,66 @@ def test_pixel_art_is_read_pixel_by_pixel_and_reduced() -> None:
     assert trace(png(art), "art.png", Ask(box_px=(0, 0, 8, 4))).whole.width == 8
 
 
+CHARTS = {"tuck": ["KKT", "KKK", "TKK", "KTT"], "slip": ["KKS", "KKK", "SKK", "KSS"], "plain": ["KKK"] * 4}
+
+
+def bitmap_of(rows: list[str], dark_means: str = "knit", seen_from: str = "purl", first_row: str = "bottom") -> bytes:
+    from stitchc import bitmap
+    from stitchc.machines import load
+    from stitchc.messages import Span
+    from stitchc.pattern import Stitch
+
+    stitch = Stitch("kelp", Chart.from_rows(rows), Span("kelp.stitch", 1))
+    ways = {"dark_means": dark_means, "seen_from": seen_from, "first_row": first_row}
+    return bitmap.png(bitmap.make_picture(stitch, load("bitmap-standard"), **ways))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("first_row", ["bottom", "top"])
+@pytest.mark.parametrize("seen_from", ["purl", "knit"])
+@pytest.mark.parametrize("dark_means", ["knit", "hold"])
+@pytest.mark.parametrize("name", CHARTS)
+def test_a_bitmap_of_ours_comes_back_whatever_its_pixels_mean(
+    name: str, dark_means: str, seen_from: str, first_row: str
+) -> None:
+    data = bitmap_of(CHARTS[name], dark_means, seen_from, first_row)
+    traced = trace(data, "bm.png", Ask(repeat="whole"))
+    assert traced.whole.rows() == CHARTS[name] and traced.messages == ()
+    assert "as the file says: dark" in traced.how and f"row 1 at the {first_row}, {seen_from} side" in traced.how
+
+
+def test_what_is_said_goes_before_what_a_bitmap_says_and_a_changed_one_says_nothing() -> None:
+    rows = CHARTS["tuck"]
+    data = bitmap_of(rows, "knit", "purl", "bottom")
+    turned = trace(data, "bm.png", Ask(first_row="top", face="knit", repeat="whole"))
+    assert turned.whole.rows() == [row[::-1] for row in reversed(rows)]
+    assert turned.how.endswith("as the file says: dark knit, light tuck")
+    slipped = trace(data, "bm.png", Ask(key=Key(dark=SLIP), repeat="whole"))
+    assert slipped.whole.rows() == ["".join("S" if cell == "K" else "K" for cell in row) for row in rows]
+    image = Image.open(io.BytesIO(data))
+    words = PngInfo()
+    words.add_text("Pixels", image.info["Pixels"])
+    for changed in (image.convert("RGB").resize((90, 120), 0), image.convert("RGB").point(lambda value: value // 2)):
+        held = io.BytesIO()
+        changed.save(held, "PNG", pnginfo=words)
+        assert "as the file says" not in trace(held.getvalue(), "bm.png").how
+
+
+def test_a_bitmap_of_rows_that_tuck_and_rows_that_slip_says_that_it_can_not_tell_them() -> None:
+    traced = trace(bitmap_of(["KKT", "KKK", "SKK", "KKK"]), "bm.png", Ask(repeat="whole"))
+    assert traced.whole.rows() == ["KKT", "KKK", "TKK", "KKK"]
+    assert [message.code for message in traced.messages] == ["T812"]
+    assert "--dark knit --light slip" in str(traced.messages[0].cure)
+
+
+@pytest.mark.parametrize("said", ["", "3x4 pixels", "3x4 pixels, dark knit, light knit, row 1 at the top, purl side"])
+def test_a_bitmap_that_says_nonsense_of_its_pixels_is_read_as_any_other(said: str) -> None:
+    words = PngInfo()
+    words.add_text("Pixels", said)
+    held = io.BytesIO()
+    Image.open(io.BytesIO(bitmap_of(CHARTS["tuck"]))).save(held, "PNG", pnginfo=words)
+    assert "as the file says" not in trace(held.getvalue(), "bm.png").how
+
+
 # -- no pictures, or none of a chart ----------------------------------------------------------------------------------
 
 
