@@ -7,7 +7,6 @@ import importlib
 import io
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,6 +30,7 @@ from stitchc.cli.common import (
     units_option,
 )
 from stitchc.cli.plain_gauge import plain_option
+from stitchc.gallery.made import WHOLE, Job, Made
 
 if TYPE_CHECKING:
     from stitchc.gauge import PlainGauge
@@ -39,32 +39,6 @@ if TYPE_CHECKING:
 
 MACHINES = ("hand-standard", "card24-standard", "bitmap-standard")
 """One machine of each class, built for when none is named."""
-
-WHOLE = ""
-"""The subject of what shows the pattern as a whole."""
-
-
-@dataclass(frozen=True)
-class Job:
-    """One file to make: `stitchc COMMAND FILE ARGUMENTS -o TARGET`. subject: the stitch or piece it shows.
-
-    machine: that it is made for, if it is made for one.
-    """
-
-    what: str
-    subject: str
-    target: Path
-    command: str
-    arguments: tuple[str, ...]
-    machine: str = ""
-
-
-@dataclass(frozen=True)
-class Made:
-    """A job that was done, or the reason why it does not apply."""
-
-    job: Job
-    reason: str | None = None
 
 
 @click.command(

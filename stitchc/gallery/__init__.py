@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from stitchc.messages import visible
 
 if TYPE_CHECKING:
-    from stitchc.cli.build import Made
+    from stitchc.gallery.made import Made
     from stitchc.messages import Message
     from stitchc.pattern import Pattern, Stitch
 
