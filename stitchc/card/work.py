@@ -110,12 +110,15 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
                 "round; with one plain row more they would keep it."
             )
         return
+    kinds = [name for name, found in ways.items() if found]
     for way in sorted(set(one_way.values())):
         names = " and ".join(name for name, found in one_way.items() if found == way)
         begin = "" if way == 0 else ", or at the right with --start-row 2"
         yield (
-            f"All {names} passes go the same way, so that it is set once for that direction: right to left if the "
-            f"carriage begins at the {'left' if way else 'right'}{begin}."
+            f"All {names} passes go the same way, right to left if the carriage begins at the "
+            f"{'left' if way else 'right'}{begin}. "
+            + (f"The carriage may stay set to {names} all through; one" if len(kinds) == 1 else "A carriage")
+            + " that is set for each direction by itself needs it for that direction alone."
         )
     if card.machine.hold_directions == "one" and set(one_way) == {name for name, found in ways.items() if found}:
         yield (

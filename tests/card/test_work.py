@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stitchc.card.plan import make_card
+from stitchc.card.words import settings
 from stitchc.card.work import clear_shift, directions, halved, holes_of, least_work, smallest_repeat
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.machines import load, load_text
@@ -87,6 +88,11 @@ def test_what_is_offered() -> None:
     assert "648 holes to punch in 36 rows, and 96 in the joining rows." in told(["KT", "KK", "TK", "KK"])
     assert "All tuck passes go the same way" in told(["KT", "KK"])
     assert "right to left if the carriage begins at the right" in told(["KT", "KK"])
+    assert "may stay set to tuck all through; one that is set for each direction by itself" in told(["KT", "KK"])
+    assert settings(make_card(Stitch("a", Chart.from_rows(["KT", "KK"]), Span("x", 1)), load("card24-standard"))) == (
+        "Set to tuck, all through."
+    ), "the card's own words agree"
+    assert "all through" not in told(["KT", "KK", "KS", "KK"])
     assert "--start-row 2" in told(["KK", "KT"])
     assert "the same way" not in told(["KT", "KT", "KK", "KK"])
     assert "odd number" in told(["KT", "KT", "KK"])
