@@ -74,7 +74,8 @@ def command(
         stitchc piece cowl.stitch --so-far "drift 30 rows 7.1 cm"           half way, when it comes out otherwise
 
     Lengths become rows, and the width needles, by the gauge of the stitch concerned, in whole repeats; what the
-    rounding did is said. Every size comes with the range that holds nine knitters in ten.
+    rounding did is said. Every size comes with the range that holds nine knitters in ten. With --so-far the
+    instructions begin with the next row; JSON keeps all rows and says how many of them are done.
     """
     from stitchc.gauge import check_swatches
     from stitchc.gauge.yarn import ill_matched

@@ -342,7 +342,7 @@ def with_comparison(sheet: Sheet, found: Replan, units: Units) -> Sheet:
     before = f"The row counter stands at {found.done:03d} and the carriage at the {side}."
     held = found.new.passes[found.done - 1].held if found.done else ()
     if held and moved_by_hand(found.new.machine):
-        before += f" {number(len(held), 'needle')} are held: {name_needles(held).text}."
+        before += f" {number(len(held), 'needle')} {'is' if len(held) == 1 else 'are'} held: {name_needles(held).text}."
     if found.still_to_knit:
         before += f" Go on with row {found.done + 1}."
     so_far = tuple(_sentences(found, units))
