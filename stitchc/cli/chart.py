@@ -15,7 +15,8 @@ from stitchc.cli import common
 from stitchc.messages import columns_of, visible
 
 if TYPE_CHECKING:
-    from stitchc.drawn import Face, Notation, Page, Paper
+    from stitchc.drawn import Face, Notation, Paper
+    from stitchc.page import Page
     from stitchc.pattern import Pattern, Side, Stitch
 
 _GROUP = 5

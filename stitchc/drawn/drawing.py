@@ -1,0 +1,620 @@
+"""A stitch's repeat in published signs, with numbers, outline, yarns and legend, as pages in mm.
+
+Makes `Page` values out of a chart; knows no file types and no machines.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+import numpy as np
+
+from stitchc.chart import KNIT, SLIP, TUCK, Cells, Chart
+from stitchc.drawn.place import Place
+from stitchc.drawn.symbols import Area, Face, Notation, Ring, Spot, Stroke, meaning, symbol
+from stitchc.messages import Message, Refused
+from stitchc.page import Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
+from stitchc.page.lettering import fitted, width_mm, wrapped
+from stitchc.pattern import Side, Yarn
+
+PAPERS: Final[dict[str, tuple[float, float]]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a3": (297.0, 420.0)}
+"""Width and height in mm (CSS Paged Media 3, the page sizes by name)."""
+Paper = Literal["roll", "a4", "letter", "a3"]
+
+LEAST_CELL_MM: Final = 3.0
+"""Signs are told apart at arm's length down to this side of a cell."""
+_MOST_CELL_MM: Final = 6.0
+_MOST_PAGED_CELL_MM: Final = 8.0
+_ROLL_WIDTH_MM: Final = 240.0
+"""Cells shrink to keep a chart on one sheet within about this width, but not under LEAST_CELL_MM."""
+_LEAST_SHOWN: Final = 10
+"""A repeat smaller than this is shown several times over, so that its look can be seen."""
+MOST_CELLS: Final = 160_000
+"""Cells that are drawn: a bed of 200 needles and 800 rows."""
+
+_MARGIN_MM: Final = 8.0
+_PAPER_MARGIN_MM: Final = 12.7
+_GUTTER_MM: Final = 10.0
+"""Room for row numbers on each side of the grid."""
+_BAND_MM: Final = 6.0
+
+_BLACK: Final = "#000000"
+_WORDS: Final = "#202020"
+_QUIET: Final = "#5c5c5c"
+_CELL_LINE: Final = "#909090"
+_FIFTH_LINE: Final = "#6e6e6e"
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """How a chart is to be drawn.
+
+    face: the side of the fabric that is seen; the knit side shows left and right exchanged. carriage: where the
+    carriage stands before row 1. cell_mm: side of a cell; chosen to fit if None. repeats: how often the repeat is
+    shown across and up; as often as makes 10 cells if None. paper: "roll" is one sheet as large as it must be.
+    """
+
+    notation: Notation = "squared"
+    face: Face = "purl"
+    carriage: Side = "right"
+    cell_mm: float | None = None
+    repeats: tuple[int, int] | None = None
+    paper: Paper = "roll"
+
+
+def draw(
+    name: str,
+    chart: Chart,
+    drawing: Drawing | None = None,
+    *,
+    title: str | None = None,
+    yarns: Mapping[str, Yarn] | None = None,
+) -> list[Page]:
+    """The stitch's chart on as many pages as the paper needs, row 1 at the bottom of the first.
+
+    title: the pattern's, for the head line; yarns: the pattern's, for colours and descriptions.
+    Raises Refused D701 where there are more cells than can be looked at.
+    """
+    drawing = drawing or Drawing()
+    across, up = drawing.repeats or (
+        math.ceil(_LEAST_SHOWN / chart.width) if chart.width < _LEAST_SHOWN else 1,
+        math.ceil(_LEAST_SHOWN / chart.height) if chart.height < _LEAST_SHOWN else 1,
+    )
+    columns, rows = chart.width * across, chart.height * up
+    if columns * rows > MOST_CELLS:
+        shown = f"{across} by {up} repeats of it" if across * up > 1 else "it"
+        raise Refused(
+            Message(
+                "D701",
+                "error",
+                f"`{name}` is too large to draw: {shown} would be {columns:,} by {rows:,} cells, and a drawn chart "
+                f"has at most {MOST_CELLS:,}.",
+                cure="--repeats 1x1" if across * up > 1 else f"stitchc chart --stitch {name} --format text",
+            )
+        )
+    sheet = _Sheet(name, chart, chart.tiled(columns, rows), drawing, title, yarns or {})
+    return list(sheet.pages())
+
+
+def grid_again(place: Place, cells: Cells, width_mm: float, height_mm: float) -> Page:
+    """The grid of a drawn chart's page with these cells, at its very place, and nothing around it.
+
+    cells: codes as they are seen, (rows, columns), the top row first.
+    """
+    first_column, first_row = place.first
+    part = _Part(first_column, first_column + place.columns, first_row, first_row + place.rows)
+    shown = np.zeros((place.shown[1], place.shown[0]), dtype=np.uint8)
+    shown[part.first_row : part.last_row, part.first_column : part.last_column] = cells[::-1]
+    if place.face == "knit":
+        shown = shown[:, ::-1].copy()
+    repeat = np.zeros((place.repeat[1], place.repeat[0]), dtype=np.uint8)
+    drawing = Drawing(place.notation, place.face)
+    sheet = _Sheet("", Chart(repeat, (None,) * len(repeat)), Chart(shown, (None,) * len(shown)), drawing, None, {})
+    grid = _Grid(place.left_mm, place.top_mm, place.cell_mm, part)
+    paper = Rectangle(0, 0, width_mm, height_mm, fill="#ffffff", stroke=None)
+    return Page(width_mm, height_mm, (paper, *sheet.cells(grid)))
+
+
+# -- layout -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Part:
+    """The columns and rows of the shown chart that stand on one page, counted from 0, last not included.
+
+    Columns count from the left of the page, whichever face is seen.
+    """
+
+    first_column: int
+    last_column: int
+    first_row: int
+    last_row: int
+
+    @property
+    def columns(self) -> int:
+        return self.last_column - self.first_column
+
+    @property
+    def rows(self) -> int:
+        return self.last_row - self.first_row
+
+
+@dataclass
+class _Sheet:
+    name: str
+    chart: Chart
+    shown: Chart
+    drawing: Drawing
+    title: str | None
+    yarns: Mapping[str, Yarn]
+    letters: dict[str, str] = field(init=False)
+    """The letter of each yarn that is used, by its name."""
+
+    def __post_init__(self) -> None:
+        used = dict.fromkeys(yarn for yarn in self.chart.yarns if yarn is not None)
+        self.letters = {yarn: _yarn_letter(number) for number, yarn in enumerate(used)}
+        if self.drawing.face == "knit":
+            self.shown = self.shown.mirrored()
+
+    # -- where things go
+
+    @property
+    def margin_mm(self) -> float:
+        return _MARGIN_MM if self.drawing.paper == "roll" else _PAPER_MARGIN_MM
+
+    @property
+    def left_mm(self) -> float:
+        return self.margin_mm + _GUTTER_MM + (_BAND_MM if self.letters else 0)
+
+    @property
+    def right_mm(self) -> float:
+        return self.margin_mm + _GUTTER_MM
+
+    def pages(self) -> Iterator[Page]:
+        if self.drawing.paper == "roll":
+            side = self.drawing.cell_mm or _fitting_cell(_ROLL_WIDTH_MM, self.shown.width)
+            width = max(self.left_mm + self.shown.width * side + self.right_mm, 2 * self.margin_mm + 112)
+            legend = self._legend(width - 2 * self.margin_mm)
+            head = self._head_height(width)
+            height = head + self.shown.height * side + _UNDER_MM + legend.height_mm + self.margin_mm
+            yield self._page(
+                width, height, head, side, _Part(0, self.shown.width, 0, self.shown.height), legend, "", ""
+            )
+            return
+        width, height = PAPERS[self.drawing.paper]
+        legend, head = self._legend(width - 2 * self.margin_mm), self._head_height(width)
+        room_x = width - self.left_mm - self.right_mm
+        room_y = height - head - _UNDER_MM - legend.height_mm - self.margin_mm
+        cell = self.drawing.cell_mm
+        if cell is None:
+            cell = _paged_cell(self.shown.width, self.shown.height, room_x, room_y)
+        parts = list(_parts(self.shown.width, self.shown.height, int(room_x / cell + 1e-9), int(room_y / cell + 1e-9)))
+        for number, part in enumerate(parts, start=1):
+            where = self._where(part) if len(parts) > 1 else ""
+            count = f"page {number} of {len(parts)}" if len(parts) > 1 else ""
+            yield self._page(width, height, head, cell, part, legend, where, count)
+
+    def _where(self, part: _Part) -> str:
+        columns = [self._column(at) for at in (part.first_column, part.last_column - 1)]
+        return f"columns {min(columns) + 1}–{max(columns) + 1}, rows {part.first_row + 1}–{part.last_row}"
+
+    def _column(self, at: int) -> int:
+        """The column of the knitter's chart (0 is leftmost facing the bed) that stands at this place of the page."""
+        return self.shown.width - 1 - at if self.drawing.face == "knit" else at
+
+    def _head_height(self, width: float) -> float:
+        return self.margin_mm + 5.5 + 4.2 * len(self._head_lines(width)) + 4.0
+
+    def _head_lines(self, width: float) -> list[str]:
+        needles = "1 needle" if self.chart.width == 1 else f"{self.chart.width} needles"
+        rows = "1 row" if self.chart.height == 1 else f"{self.chart.height} rows"
+        side = "purl side toward you, as at the machine" if self.drawing.face == "purl" else "seen from the knit side"
+        words = f"Repeat of {needles} by {rows}, {side}"
+        if self.shown.width > self.chart.width or self.shown.height > self.chart.height:
+            across, up = self.shown.width // self.chart.width, self.shown.height // self.chart.height
+            words += f"; shown {across}×{up} times, one repeat outlined"
+        return wrapped(f"{words}.", width - 2 * self.margin_mm, 3.0)
+
+    # -- one page
+
+    def _page(
+        self,
+        width: float,
+        height: float,
+        head: float,
+        cell: float,
+        part: _Part,
+        legend: _Legend,
+        where: str,
+        count: str,
+    ) -> Page:
+        grid_width, grid_height = part.columns * cell, part.rows * cell
+        left = self.left_mm
+        if self.drawing.paper == "roll":  # a narrow chart stands in the middle of its sheet
+            left += max(0.0, (width - self.left_mm - self.right_mm - grid_width) / 2)
+        grid = _Grid(left, head, cell, part)
+        items: list[Item] = [Rectangle(0, 0, width, height, fill="#ffffff", stroke=None)]
+        items += self._head(width, count, where)
+        items += self.cells(grid)
+        items += self._row_numbers(grid)
+        items += self._column_numbers(grid)
+        items += self._band(grid)
+        items += legend.at(self.margin_mm, head + grid_height + _UNDER_MM)
+        heading = f"{self.title}: {self.name}" if self.title else self.name
+        return Page(
+            width,
+            height,
+            tuple(items),
+            title=f"{heading} – chart",
+            label=where or self.name,
+            description=self._description(part),
+            about=tuple(self._place(grid).written().items()),
+        )
+
+    def _place(self, grid: _Grid) -> Place:
+        part, notation, face = grid.part, self.drawing.notation, self.drawing.face
+        first, shown = (part.first_column, part.first_row), (self.shown.width, self.shown.height)
+        repeat = self.chart.width, self.chart.height
+        corner = grid.left_mm, grid.top_mm
+        return Place(*corner, grid.cell_mm, part.columns, part.rows, first, shown, repeat, notation, face)
+
+    def _description(self, part: _Part) -> str:
+        chart = self.chart
+        kinds = [word for code, word in ((TUCK, "tuck"), (SLIP, "slip")) if (chart.cells == code).any()]
+        marked = f" with {' and '.join(kinds)}" if kinds else ", all knit"
+        return (
+            f"Drawn chart of the stitch {self.name}: one repeat of {chart.width} by {chart.height}{marked}, "
+            f"seen from the {self.drawing.face} side, row 1 at the bottom."
+        )
+
+    def _head(self, width: float, count: str, where: str) -> Iterator[Item]:
+        margin = self.margin_mm
+        room = width - 2 * margin
+        note = " · ".join(text for text in (count, where) if text)
+        note_width = width_mm(note, 2.8) + 4 if note else 0
+        name = fitted(self.name, room - note_width, 5.0, bold=True)
+        yield Text(margin, margin + 4.2, name, 5.0, bold=True, fill=_BLACK)
+        if note:
+            yield Text(width - margin, margin + 4.2, note, 2.8, anchor="end", fill=_WORDS)
+        if self.title and (after := width_mm(name, 5.0, bold=True) + 3) < room - note_width - 12:
+            rest = fitted(self.title, room - note_width - after, 3.2)
+            yield Text(margin + after, margin + 4.2, rest, 3.2, fill=_QUIET)
+        for number, line in enumerate(self._head_lines(width), start=1):
+            yield Text(margin, margin + 5.0 + 4.2 * number, line, 3.0, fill=_WORDS)
+
+    def cells(self, grid: _Grid) -> Iterator[Item]:
+        """The grid with its signs and the outline of the repeat."""
+        yield from grid.lines()
+        yield from self._signs(grid)
+        yield from self._outline(grid)
+
+    def _signs(self, grid: _Grid) -> Iterator[Item]:
+        """The signs cell by cell; a running thread is one line along its row."""
+        notation, face, part = self.drawing.notation, self.drawing.face, grid.part
+        for row in range(part.first_row, part.last_row):
+            thread: list[tuple[float, float]] = []
+            thread_mm = 0.0
+            for column in range(part.first_column, part.last_column):
+                left, top = grid.corner(column, row)
+                for shape in symbol(int(self.shown.cells[row, column]), notation, face):
+                    if notation == "thread" and isinstance(shape, Stroke):
+                        points = [(left + x * grid.cell_mm, top + y * grid.cell_mm) for x, y in shape.points]
+                        thread += points if not thread else points[1:]
+                        thread_mm = shape.width * grid.cell_mm
+                    else:
+                        yield from _laid(shape, left, top, grid.cell_mm)
+            if thread:
+                yield Polygon(tuple(thread), fill=None, stroke=_BLACK, line_mm=thread_mm, closed=False)
+
+    def _outline(self, grid: _Grid) -> Iterator[Item]:
+        """A heavy line around the repeat that row 1 and column 1 begin, as much of it as stands on this page."""
+        part = grid.part
+        first = self.shown.width - self.chart.width if self.drawing.face == "knit" else 0
+        last, top_row = first + self.chart.width, self.chart.height
+        left, right = max(first, part.first_column), min(last, part.last_column)
+        low, high = max(0, part.first_row), min(top_row, part.last_row)
+        if left >= right or low >= high:
+            return
+        x1, y2 = grid.corner(left, low - 1)[0], grid.corner(left, low - 1)[1]
+        x2, y1 = grid.corner(right, high - 1)
+        line = max(0.55, 0.12 * grid.cell_mm)
+        half = line / 2
+        if low == 0:
+            yield Line(x1 - half, y2, x2 + half, y2, line, _BLACK)
+        if high == top_row:
+            yield Line(x1 - half, y1, x2 + half, y1, line, _BLACK)
+        if left == first:
+            yield Line(x1, y1 - half, x1, y2 + half, line, _BLACK)
+        if right == last:
+            yield Line(x2, y1 - half, x2, y2 + half, line, _BLACK)
+
+    def _starts_at(self, row: int) -> Side:
+        """The side of the page from which the carriage comes for a row (from 0)."""
+        right = (self.drawing.carriage == "right") == (row % 2 == 0)
+        if self.drawing.face == "knit":
+            right = not right
+        return "right" if right else "left"
+
+    def _row_numbers(self, grid: _Grid) -> Iterator[Item]:
+        part, cell = grid.part, grid.cell_mm
+        size = min(3.2, max(2.4, 0.7 * cell))
+        x1, x2 = grid.left_mm, grid.left_mm + part.columns * cell
+        for row in range(part.first_row, part.last_row):
+            middle = grid.corner(part.first_column, row)[1] + cell / 2
+            ink = _BLACK if row < self.chart.height else _QUIET
+            tip = 0.32 * min(cell, 4.5)
+            if self._starts_at(row) == "right":
+                at = x2 + 1.0
+                yield Polygon(
+                    ((at, middle), (at + 1.3 * tip, middle - tip / 1.6), (at + 1.3 * tip, middle + tip / 1.6)), ink
+                )
+                yield Text(at + 1.3 * tip + 0.7, middle + 0.36 * size, str(row + 1), size, fill=ink)
+            else:
+                at = x1 - 1.0
+                yield Polygon(
+                    ((at, middle), (at - 1.3 * tip, middle - tip / 1.6), (at - 1.3 * tip, middle + tip / 1.6)), ink
+                )
+                yield Text(at - 1.3 * tip - 0.7, middle + 0.36 * size, str(row + 1), size, "end", fill=ink)
+
+    def _column_numbers(self, grid: _Grid) -> Iterator[Item]:
+        """Numbers of the repeat's columns under the grid: the first, each fifth, and the last where there is room."""
+        part, cell = grid.part, grid.cell_mm
+        size = min(3.2, max(2.4, 0.7 * cell))
+        y = grid.top_mm + part.rows * cell + 1.2 + 0.75 * size
+        taken: list[tuple[float, float]] = []
+        numbered: list[tuple[int, float]] = []
+        for at in range(part.first_column, part.last_column):
+            column = self._column(at)
+            if column < self.chart.width:
+                numbered.append((column + 1, grid.corner(at, part.first_row)[0] + cell / 2))
+        wanted = [pair for pair in numbered if pair[0] == 1 or pair[0] % 5 == 0]
+        wanted += [pair for pair in numbered if pair[0] == self.chart.width]
+        for number, x in wanted:
+            half = width_mm(str(number), size) / 2 + 0.5
+            if all(x + half <= low or x - half >= high for low, high in taken):
+                taken.append((x - half, x + half))
+                yield Text(x, y, str(number), size, "middle", fill=_BLACK)
+        for side, anchor, x in (("left", "start", grid.left_mm), ("right", "end", grid.left_mm + part.columns * cell)):
+            word = side if self.drawing.face == "purl" else {"left": "right", "right": "left"}[side]
+            at_edge = part.first_column == 0 if side == "left" else part.last_column == self.shown.width
+            if at_edge:
+                outside = -1.0 if side == "left" else 1.0
+                yield Text(x + outside, y, word, 2.6, "end" if anchor == "start" else "start", fill=_QUIET)
+
+    def _band(self, grid: _Grid) -> Iterator[Item]:
+        """A strip at the left with each row's yarn: its colour and, for those who cannot tell colours, its letter."""
+        if not self.letters:
+            return
+        part, cell = grid.part, grid.cell_mm
+        left = grid.left_mm - _GUTTER_MM - _BAND_MM + 1.0
+        width = _BAND_MM - 1.5
+        row = part.first_row
+        while row < part.last_row:
+            end = row
+            while end < part.last_row and self.shown.yarns[end] == self.shown.yarns[row]:
+                end += 1
+            yarn = self.shown.yarns[row]
+            top = grid.corner(part.first_column, end - 1)[1]
+            height = (end - row) * cell
+            fill = self._colour(yarn)
+            yield Rectangle(left, top, width, height, fill=fill, stroke=_FIFTH_LINE, line_mm=0.2)
+            size = min(3.2, 0.8 * height)
+            letter = self.letters.get(yarn, "") if yarn is not None else "–"
+            yield Text(left + width / 2, top + height / 2 + 0.36 * size, letter, size, "middle", fill=_on(fill))
+            row = end
+
+    def _colour(self, yarn: str | None) -> str:
+        declared = self.yarns.get(yarn) if yarn is not None else None
+        return _hex(declared.colour) if declared and declared.colour else "#ffffff"
+
+    # -- legend
+
+    def _legend(self, width: float) -> _Legend:
+        notation, face = self.drawing.notation, self.drawing.face
+        entries: list[tuple[tuple[Item, ...], str]] = []
+        codes = [code for code in (KNIT, TUCK, SLIP) if (self.chart.cells == code).any()]
+        for code in codes:
+            box: list[Item] = [Rectangle(0, 0, 4.5, 4.5, fill=None, stroke=_FIFTH_LINE, line_mm=0.2)]
+            for shape in symbol(code, notation, face):
+                box += _laid(shape, 0, 0, 4.5)
+            entries.append((tuple(box), f"{'KTS'[code]}  {meaning(code, notation, face)}"))
+        for name, letter in self.letters.items():
+            fill = self._colour(name)
+            swatch = (
+                Rectangle(0, 0, 4.5, 4.5, fill=fill, stroke=_FIFTH_LINE, line_mm=0.2),
+                Text(2.25, 3.4, letter, 3.0, "middle", fill=_on(fill)),
+            )
+            declared = self.yarns.get(name)
+            described = f"{name}, {declared.description}" if declared and declared.description else name
+            if declared and declared.colour is None:  # its white is no yarn's
+                described += " (colour not given)"
+            entries.append((swatch, described))
+        side = self.drawing.carriage
+        words = (
+            f"Row numbers stand where the carriage starts the row: row 1 from the {side}. Rows are knitted upward. "
+            "Left and right are those of the bed."
+        )
+        if self.drawing.face == "knit":
+            words += " This is the knit side: what is at the left of the bed stands at the right here."
+        if notation == "thread":
+            words += " A dot is a needle seen from above."
+        if any(yarn is None for yarn in self.chart.yarns) and self.letters:
+            words += " –: no yarn is named."
+        return _Legend(tuple(entries), tuple(wrapped(words, width, 2.6)), width)
+
+
+_UNDER_MM: Final = 8.5
+"""From the grid's lower edge to the legend: column numbers stand between."""
+
+
+@dataclass(frozen=True)
+class _Legend:
+    """Boxes with words, in as many lines as they need, and a sentence or two under them."""
+
+    entries: tuple[tuple[tuple[Item, ...], str], ...]
+    words: tuple[str, ...]
+    width_mm: float
+
+    @property
+    def height_mm(self) -> float:
+        return 6.2 * len(self._rows()) + 1.0 + 3.8 * len(self.words)
+
+    def _rows(self) -> list[list[tuple[float, tuple[Item, ...], str]]]:
+        rows: list[list[tuple[float, tuple[Item, ...], str]]] = [[]]
+        x = 0.0
+        for box, words in self.entries:
+            words = fitted(words, self.width_mm - 6.5, 2.8)
+            wide = 6.5 + width_mm(words, 2.8)
+            if rows[-1] and x + wide > self.width_mm:
+                rows.append([])
+                x = 0.0
+            rows[-1].append((x, box, words))
+            x += wide + 6.0
+        return rows
+
+    def at(self, left: float, top: float) -> Iterator[Item]:
+        y = top
+        for row in self._rows():
+            for x, box, words in row:
+                for item in box:
+                    yield _moved(item, left + x, y)
+                yield Text(left + x + 6.2, y + 3.3, words, 2.8, fill=_WORDS)
+            y += 6.2
+        y += 3.2
+        for line in self.words:
+            yield Text(left, y, line, 2.6, fill=_WORDS)
+            y += 3.8
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Where the cells of a page's part lie."""
+
+    left_mm: float
+    top_mm: float
+    cell_mm: float
+    part: _Part
+
+    def corner(self, column: int, row: int) -> tuple[float, float]:
+        """The upper left corner of a cell; rows count upward."""
+        return (
+            self.left_mm + (column - self.part.first_column) * self.cell_mm,
+            self.top_mm + (self.part.last_row - 1 - row) * self.cell_mm,
+        )
+
+    def lines(self) -> Iterator[Item]:
+        part, cell = self.part, self.cell_mm
+        right, bottom = self.left_mm + part.columns * cell, self.top_mm + part.rows * cell
+        for fifth in (False, True):  # the darker lines over the lighter ones
+            for column in range(part.first_column, part.last_column + 1):
+                x = self.left_mm + (column - part.first_column) * cell
+                if _is_fifth(column, part.first_column, part.last_column) == fifth:
+                    yield Line(x, self.top_mm, x, bottom, *_grid_line(fifth))
+            for row in range(part.first_row, part.last_row + 1):
+                y = bottom - (row - part.first_row) * cell
+                if _is_fifth(row, part.first_row, part.last_row) == fifth:
+                    yield Line(self.left_mm, y, right, y, *_grid_line(fifth))
+
+
+def _is_fifth(number: int, first: int, last: int) -> bool:
+    return number % 5 == 0 or number in (first, last)
+
+
+def _grid_line(fifth: bool) -> tuple[float, str]:
+    return (0.25, _FIFTH_LINE) if fifth else (0.18, _CELL_LINE)
+
+
+# -- small parts --------------------------------------------------------------------------------------------------
+
+
+def _laid(shape: Stroke | Spot | Ring | Area, left: float, top: float, side: float) -> Iterator[Item]:
+    """A shape of the unit square as items of a page, in a cell of `side` mm."""
+    grey = round(255 * (1 - shape.ink))
+    colour = f"#{grey:02x}{grey:02x}{grey:02x}"
+    match shape:
+        case Spot():
+            x, y = left + shape.centre[0] * side, top + shape.centre[1] * side
+            yield Disc(x, y, 2 * shape.radius * side, colour, "guide")
+        case Ring():
+            x, y = left + shape.centre[0] * side, top + shape.centre[1] * side
+            yield Circle(x, y, 2 * shape.radius * side, shape.width * side, colour, None, "guide")
+        case Area():
+            yield Polygon(tuple((left + x * side, top + y * side) for x, y in shape.points), colour)
+        case Stroke():
+            points = tuple((left + x * side, top + y * side) for x, y in shape.points)
+            if len(points) == 2:
+                yield Line(*points[0], *points[1], shape.width * side, colour)
+            else:
+                yield Polygon(points, fill=None, stroke=colour, line_mm=shape.width * side, closed=False)
+
+
+def _moved(item: Item, dx: float, dy: float) -> Item:
+    match item:
+        case Disc() | Circle() | Text():
+            return item._replace(x_mm=item.x_mm + dx, y_mm=item.y_mm + dy)
+        case Line():
+            return item._replace(
+                x1_mm=item.x1_mm + dx, y1_mm=item.y1_mm + dy, x2_mm=item.x2_mm + dx, y2_mm=item.y2_mm + dy
+            )
+        case Rectangle():
+            return item._replace(left_mm=item.left_mm + dx, top_mm=item.top_mm + dy)
+        case Polygon():
+            return item._replace(points_mm=tuple((x + dx, y + dy) for x, y in item.points_mm))
+
+
+def _fitting_cell(room_mm: float, cells: int) -> float:
+    return min(_MOST_CELL_MM, max(LEAST_CELL_MM, math.floor(room_mm / cells * 10) / 10))
+
+
+def _parts(columns: int, rows: int, most_columns: int, most_rows: int) -> Iterator[_Part]:
+    """The pages' shares of a chart: as even as can be, broken at whole fives, the lowest rows first."""
+    xs, ys = _shares(columns, max(1, most_columns)), _shares(rows, max(1, most_rows))
+    for low, high in ys:
+        for first, last in xs:
+            yield _Part(first, last, low, high)
+
+
+def _shares(size: int, most: int) -> list[tuple[int, int]]:
+    """As few shares as can be, about equal, all but the last a whole number of fives where that costs no page."""
+    count = math.ceil(size / most)
+    step = math.ceil(size / count)
+    fives = math.ceil(step / 5) * 5
+    if fives <= most:
+        step = fives
+    return [(start, min(start + step, size)) for start in range(0, size, step)]
+
+
+def _paged_cell(columns: int, rows: int, room_x: float, room_y: float) -> float:
+    """The largest cell, of those that are legible, that needs the fewest pages."""
+
+    def pages(tenths: int) -> int:
+        return math.ceil(columns / (room_x * 10 // tenths)) * math.ceil(rows / (room_y * 10 // tenths))
+
+    sizes = range(round(LEAST_CELL_MM * 10), round(_MOST_PAGED_CELL_MM * 10) + 1)
+    return min(sizes, key=lambda tenths: (pages(tenths), -tenths)) / 10
+
+
+_YARN_LETTERS: Final = "ABCDEFGHJLMNPQRUVWXYZ"
+"""Letters for yarns: without K, T and S, which are cells, and I and O, which look like numbers."""
+
+
+def _yarn_letter(number: int) -> str:
+    rounds, at = divmod(number, len(_YARN_LETTERS))
+    return _YARN_LETTERS[at] + (str(rounds + 1) if rounds else "")
+
+
+def _hex(colour: str) -> str:
+    """A colour as #rrggbb; the notation also takes #rgb."""
+    digits = colour.lstrip("#")
+    return "#" + ("".join(2 * digit for digit in digits) if len(digits) == 3 else digits[:6])
+
+
+def _on(fill: str) -> str:
+    """Black or white, whichever reads better on the colour (relative luminance of WCAG 2.2)."""
+    channels = [int(fill[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    return "#000000" if luminance > 0.179 else "#ffffff"
