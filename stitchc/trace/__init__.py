@@ -185,13 +185,29 @@ def _on_named_grid(picture: Picture, ask: Ask) -> tuple[_Field, _Read] | None:
     """A chart of ours that was not changed since it was drawn, and about which nothing else was said."""
     from stitchc.trace.named import on_named_grid
 
-    said = ask.grid != "auto" or ask.cells is not None or ask.box_px is not None or ask.key.said
+    said = ask.grid != "auto" or ask.cells is not None or ask.box_px is not None
     found = None if said else on_named_grid(picture)
     if found is None or ask.notation not in ("auto", found[1].notation):
         return None
     lattice, signs = found
     columns, rows = lattice.size
-    return _Field(rows, columns, picture.pixels, lattice, None, 0.0, " where the file says"), _signs_read(signs)
+    read = _signs_read(signs)
+    if ask.key.said:
+        read = read._replace(messages=(_outweighed(ask.key, read.what),))
+    return _Field(rows, columns, picture.pixels, lattice, None, 0.0, " where the file says"), read
+
+
+def _outweighed(key: Key, what: str) -> Message:
+    options = {"--dark": key.dark, "--light": key.light, "--colour": key.colours, "--like": key.alike}
+    given = [option for option, value in options.items() if value not in (None, ())]
+    named = f"{', '.join(given[:-1])} and {given[-1]} do" if len(given) > 1 else f"{given[0]} does"
+    return Message(
+        "T814",
+        "warning",
+        f"The file names the signs in its cells, which were {what}. So {named} not apply.",
+        cure=f"Leave {'them' if len(given) > 1 else 'it'} out, or tell the marks by their look: --notation marks, with "
+        "--like ROW,COLUMN=LETTER for each kind.",
+    )
 
 
 def _pixels_said(picture: Picture, ask: Ask) -> PixelsSaid | None:

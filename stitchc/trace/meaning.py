@@ -81,6 +81,8 @@ def letters_of(kinds: Kinds, key: Key, file: str, knitted_place: tuple[int, int,
     if len(kinds.kinds) == 1 and rest:
         found[0] = key.light_code if kinds.kinds[0].ink < _BLANK else key.dark_code
         rest = []
+    if not found and _both_marked(kinds):
+        raise Refused(_unknown_kinds(kinds, rest, found, file, knitted_place))
     if rest and (rest[0] == 0 or kinds.kinds[rest[0]].ink < _BLANK):  # the lightest kind of all is the ground
         found[rest.pop(0)] = key.light_code
     if len(rest) == 1:
@@ -88,6 +90,20 @@ def letters_of(kinds: Kinds, key: Key, file: str, knitted_place: tuple[int, int,
     if rest:
         raise Refused(_unknown_kinds(kinds, sorted({*rest, *found}), found, file, knitted_place))
     return tuple(found[index] for index in range(len(kinds.kinds)))
+
+
+_SPARSE: Final = 0.75
+_ABOUT_AS_MUCH: Final = 3.0
+
+
+def _both_marked(kinds: Kinds) -> bool:
+    """Whether of two kinds neither is blank or filled, but both hold marks, of which none is the dark one for sure:
+    a ring has more ink than a small dot, which looks darker."""
+    if len(kinds.kinds) != 2:
+        return False
+    inks = [kind.ink for kind in kinds.kinds]
+    drawn = all(kind.ink < _SPARSE * (1 - min(kind.colour) / 255) for kind in kinds.kinds)
+    return drawn and min(inks) >= _BLANK / 2 and max(inks) < _ABOUT_AS_MUCH * min(inks)
 
 
 _PALER: Final = np.linspace(1.0, 3.0, 9)
@@ -130,6 +146,14 @@ def _unknown_kinds(
         f"--like {at(kinds.kinds[index])[0]},{at(kinds.kinds[index])[1]}={LETTERS[found.get(index, TUCK)]}"
         for index in shown[:8]
     )
+    if len(kinds.kinds) == 2:
+        return Message(
+            "T807",
+            "error",
+            f"Both kinds of cells of `{visible(file)}` are marked, so that neither is the dark one for sure: {listed}.",
+            cure=f"Say what each kind means, with the right letters: {typed}; where they are signs of ours, name them: "
+            "--notation squared.",
+        )
     return Message(
         "T807",
         "error",

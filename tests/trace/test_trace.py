@@ -160,6 +160,33 @@ def test_a_chart_of_the_knit_side_that_the_command_drew_says_so_itself(notation:
     assert trace(drawn_to.read_bytes(), "a.png").chart.rows() == ["KKKKTSK", "KKKKKKK", "TKKSKKK", "KKKKKKK"]
 
 
+@pytest.mark.parametrize("dark", [KNIT, TUCK, SLIP])
+@pytest.mark.parametrize("notation", ["squared", "thread", "plain"])
+def test_what_a_mark_is_said_to_be_never_turns_the_signs_of_our_charts_round(notation: str, dark: int) -> None:
+    """Of squared paper, the ring for knit has more ink than the dot for tuck, which looks darker."""
+    chart = chart_of(np.tile([[KNIT, TUCK], [KNIT, KNIT], [TUCK, KNIT], [KNIT, KNIT]], (3, 5)))
+    data = drawn_here(chart, notation)
+    traced = trace(data, "kelp.png", Ask(key=Key(dark=dark), repeat="whole"))
+    assert traced.whole.rows() == chart.rows()
+    assert [message.code for message in traced.messages] == ["T814"]
+    assert "--dark does not apply" in traced.messages[0].text
+    several = trace(data, "kelp.png", Ask(key=Key(dark=dark, light=KNIT, alike=(((1, 1), TUCK),))))
+    assert "--dark, --light and --like do not apply" in several.messages[0].text
+
+
+def test_two_kinds_of_marks_without_a_blank_one_are_asked_about_with_a_cure_that_works() -> None:
+    chart = chart_of(np.tile([[KNIT, TUCK], [KNIT, KNIT], [TUCK, KNIT], [KNIT, KNIT]], (3, 5)))
+    bare = png(Image.open(io.BytesIO(drawn_here(chart, "squared"))).convert("RGB"))
+    with pytest.raises(Refused) as error:
+        trace(bare, "screen.png", Ask(key=Key(dark=TUCK)))
+    message = error.value.messages[0]
+    assert message.code == "T807" and "Both kinds" in message.text
+    assert "--like" in str(message.cure) and "--notation squared" in str(message.cure)
+    assert trace(bare, "screen.png", Ask(notation="squared", repeat="whole")).whole.rows() == chart.rows()
+    told = Key(alike=(((1, 1), KNIT), ((1, 2), TUCK)))
+    assert trace(bare, "screen.png", Ask(key=told, repeat="whole")).whole.rows() == chart.rows()
+
+
 # -- other people's ---------------------------------------------------------------------------------------------------
 
 
