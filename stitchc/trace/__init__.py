@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import LETTERS, MAX_CELLS, TUCK, Cells, Chart
+from stitchc.chart import LETTERS, MAX_CELLS, SLIP, TUCK, Cells, Chart
 from stitchc.drawn.place import face_told
 from stitchc.messages import Message, Refused, visible
 from stitchc.trace import repeat as repeats
@@ -127,7 +127,7 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
                 cure="Cut out one repeat, or say how many columns and rows there are, as in --cells 24x36.",
             )
         )
-    codes, certainty, what, face, guess = _read(field_, ask, file) if named is None else named[1]
+    codes, certainty, what, face, guess, blank = _read(field_, ask, file) if named is None else named[1]
     if field_.lattice is not None and ask.cells is None and float((certainty < _SURE).mean()) > _MOST_UNSURE:
         raise Refused(_no_grid(file, ask))  # squares of which hardly one can be told lie beside the chart's own
     seen_face = ask.face or face or "purl"
@@ -141,10 +141,13 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     sure = knitted(certainty).astype(np.float32)
     whole = Chart(cells, (None,) * rows)
     places = _Places(field_, offset, smaller, pixels.shape, below, right)
-    messages = [*field_.messages, *doubt, *guess, *_unsure(cells, sure, ask.sure, places)]
     width, height = _repeat_size(cells, ask, file)
     chart, remarks = _reduced(whole, sure, width, height, ask, file)
-    messages += remarks
+    if guess and not ask.key.said:
+        from stitchc.trace.knittable import weighed
+
+        guess = tuple(weighed(message, chart, blank) for message in guess)
+    messages = [*field_.messages, *doubt, *guess, *_unsure(cells, sure, ask.sure, places), *remarks]
     how = f"{columns} by {rows} cells{field_.how}, {what}, seen from the {seen_face} side"
     if taken:
         how += f"; as the file says: {', '.join(taken)}"
@@ -172,13 +175,17 @@ class _Field:
 
 
 class _Read(NamedTuple):
-    """Codes and certainty of each cell, top row first; how they were read; the face, where the signs tell it."""
+    """Codes and certainty of each cell, top row first; how they were read; the face, where the signs tell it.
+
+    messages: what was guessed; blank: the code that blank cells were given, where some are.
+    """
 
     codes: Cells
     certainty: npt.NDArray[np.float32]
     what: str
     face: Face | None
     messages: tuple[Message, ...] = ()
+    blank: int | None = None
 
 
 def _on_named_grid(picture: Picture, ask: Ask) -> tuple[_Field, _Read] | None:
@@ -552,7 +559,10 @@ def _read(field_: _Field, ask: Ask, file: str) -> _Read:
             raise Refused(_no_grid(file, ask))
         if signs is not None:
             read = _signs_read(signs)
-            return read._replace(messages=(_guessed_signs(signs, read.what, ask.face),)) if guessed else read
+            if guessed:
+                blank = SLIP if signs.notation == "squared" else None
+                read = read._replace(messages=(_guessed_signs(signs, read.what, ask.face),), blank=blank)
+            return read
         kinds = kinds_of(patches, field_.pixels, field_.lattice)
         if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
             raise Refused(_no_grid(file, ask))  # squares that are all marked alike are no chart
@@ -579,7 +589,7 @@ def _read(field_: _Field, ask: Ask, file: str) -> _Read:
         guess = (_unmarked(codes[0], field_),)
     elif field_.lattice is not None and not ask.key.said:
         guess = (_guessed_marks(kinds, codes, field_),)
-    return _Read(codes_read, shares.max(axis=-1), f"read by look: {words}", None, guess)
+    return _Read(codes_read, shares.max(axis=-1), f"read by look: {words}", None, guess, codes[0])
 
 
 def _or_larger_cells(refused: Refused, field_: _Field) -> Refused:

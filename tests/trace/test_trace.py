@@ -459,6 +459,36 @@ def test_marks_of_others_are_read_but_called_a_guess_until_they_are_explained(ma
     assert said.whole.rows() == rows and said.messages == ()
 
 
+def test_a_guess_that_can_not_be_knitted_is_called_so_and_a_better_one_named() -> None:
+    """Small dots on blank squares look like squared paper, on which an empty square slips, so that no needle knits."""
+    rows = ["KTKK" * 3, "K" * 12, "KKKT" * 3, "K" * 12] * 3
+    image = drawn(["K" * 12] * 12, Style("dot", 24))
+    pen = ImageDraw.Draw(image)
+    for y, row in enumerate(reversed(rows)):
+        for x, letter in enumerate(row):
+            middle = 42 + 24 * x, 42 + 24 * y
+            if letter == "T":
+                pen.ellipse((middle[0] - 4, middle[1] - 4, middle[0] + 4, middle[1] + 4), fill="black")
+    traced = trace(png(image), "scan.png", Ask(repeat="whole"))
+    assert traced.whole.rows() == [row.replace("K", "S") for row in rows]
+    (guess,) = traced.messages
+    assert (guess.code, guess.severity) == ("T812", "warning")
+    assert "can't be knitted (a needle never knits and in a row no needle knits)" in guess.text
+    assert str(guess.cure).startswith("With --dark tuck or --dark slip it can be knitted.")
+    for dark in (TUCK, SLIP):  # what is said is not judged, and the cure gives a stitch
+        better = trace(png(image), "scan.png", Ask(key=Key(dark=dark), repeat="whole"))
+        assert better.messages == () and better.whole.rows() == [row.replace("T", "KTS"[dark]) for row in rows]
+
+
+def test_a_guess_at_filled_squares_in_which_a_needle_never_knits_names_the_other_polarity() -> None:
+    """Dark cells tuck if unsaid; here whole rows are dark, so that they knit."""
+    picture = png(drawn(["KT" * 6, "TT" * 6] * 6, Style("fill", 24, tuck=(0, 0, 0))))
+    (guess,) = trace(picture, "scan.png").messages
+    assert "can't be knitted" in guess.text
+    assert str(guess.cure).startswith("With --dark knit it can be knitted.")
+    assert trace(picture, "scan.png", Ask(key=Key(dark=KNIT))).chart.rows() == ["TK", "KK"]
+
+
 @pytest.mark.parametrize("line", [(120, 120, 120), (0, 0, 0)])
 def test_a_grid_without_a_mark_is_read_as_blank_and_called_so(line: tuple[int, int, int]) -> None:
     empty = png(drawn(["K" * 14] * 12, Style("fill", 20, line_px=2, line=line)))

@@ -1,0 +1,53 @@
+"""A guess at the meaning of marks weighed by whether the chart can be knitted at all, and what would make it so.
+
+Knows charts and checks; nothing of pixels.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.messages import Message, Span
+
+_NEVER: Final = {"K201": "a needle never knits", "K205": "in a row no needle knits"}
+"""What no carriage, yarn or weight makes up for."""
+_OPTIONS: Final = {(KNIT, TUCK): "--dark tuck", (KNIT, SLIP): "--dark slip", (TUCK, KNIT): "--dark knit"}
+"""Codes of blank and marked cells, and the option that says so."""
+
+
+def weighed(guess: Message, chart: Chart, blank: int | None) -> Message:
+    """The message of a guess, with the reason against it where the chart as read can't be knitted.
+
+    blank: the code that blank cells were given, or None where that is not known; of two kinds of cells, the plain
+    meanings with which the chart can be knitted then go before the cure.
+    """
+    against = [_NEVER[code] for code in _errors(chart) if code in _NEVER]
+    if not against:
+        return guess
+    text = f"{guess.text} As read it can't be knitted ({' and '.join(against)}), which speaks for another meaning."
+    better = [] if blank is None else _better(chart, blank)
+    cure = f"With {' or '.join(better)} it can be knitted. {guess.cure}" if better else guess.cure
+    return guess._replace(severity="warning", text=text, cure=cure)
+
+
+def _better(chart: Chart, blank: int) -> list[str]:
+    marked = [code for code in np.unique(chart.cells).tolist() if code != blank]
+    if len(marked) != 1:
+        return []
+    found = []
+    for (light, dark), option in _OPTIONS.items():
+        cells = np.where(chart.cells == blank, light, dark).astype(np.uint8)
+        if not _errors(Chart(cells, chart.yarns)):
+            found.append(option)
+    return found
+
+
+def _errors(chart: Chart) -> list[str]:
+    from stitchc.checks import check
+    from stitchc.pattern import Stitch
+
+    messages = check(Stitch("traced", chart, Span("traced", 1)))
+    return [message.code for message in messages if message.severity == "error"]
