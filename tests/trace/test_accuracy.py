@@ -33,6 +33,7 @@ def test_no_chart_was_read_in_another_size_and_hardly_a_cell_wrong_without_a_war
 @pytest.mark.parametrize("source", SOURCES, ids=lambda source: source.name)
 def test_a_sample_agrees_with_the_figures(source: Source) -> None:
     tally = Tally()
-    for name in ("turned 3 degrees", "grain, sigma 20 of 255", "light falling off 50 %", "JPEG, quality 30"):
+    by_turns = ("turned 3 degrees", "grain, sigma 20 of 255"), ("light falling off 50 %", "JPEG, quality 30")
+    for name in by_turns[SOURCES.index(source) % 2]:
         measure(source, SPOILT[name], range(1), tally)
     assert (tally.found, tally.astray, tally.wrong) == (tally.charts, 0, 0)

@@ -333,8 +333,7 @@ def test_a_blank_rim_that_may_be_a_margin_is_counted_and_told() -> None:
     assert [message.code for message in traced.messages] == ["T811"]
 
 
-@pytest.mark.parametrize("mark", ["fill", "dot", "cross"])
-@pytest.mark.parametrize("side", ["left", "top", "right", "bottom"])
+@pytest.mark.parametrize(("mark", "side"), [("fill", "left"), ("dot", "top"), ("cross", "right"), ("fill", "bottom")])
 def test_a_picture_cut_along_its_outermost_line_loses_no_cells_and_one_cut_through_them_says_so(
     mark: str, side: str
 ) -> None:
