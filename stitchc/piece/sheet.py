@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 
 from stitchc.card.plan import fitted_rows
 from stitchc.gauge.values import PLAIN
@@ -141,19 +141,20 @@ def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
     tension: str | None = None
     row = 0
     kept_from: int | None = None
-    under_way: SectionEntry | None = None
+    under_way: tuple[Section, Callable[[int], SectionEntry]] | None = None
     for item in plan.items:
         if row == after_row and kept_from is None:
             kept_from = len(items)
             if isinstance(item, Pass) and under_way is not None and row:
-                under_way = replace(under_way, details=(*under_way.details[:-1], f"It goes on with row {row + 1}."))
-                items.append(under_way)  # told again
+                section, tell = under_way
+                items.append(tell(row - section.from_row + 1))  # told again
         if isinstance(item, Section):
             if items and not part and not row:  # after what is done first
                 items.append(DoEntry(_counter_words(plan.piece.carriage)))
             part += item.step is not None
-            under_way = _section_entry(plan, item, part, parts, in_reader, tension, units)
-            items.append(under_way)
+            tell = partial(_section_entry, plan, item, part, parts, in_reader, tension, units)
+            under_way = (item, tell)
+            items.append(tell(0))
             tension = item.at or tension
             if not item.is_plain:
                 in_reader = item.stitch
@@ -176,7 +177,9 @@ def _section_entry(
     in_reader: str | None,
     tension: str | None,
     units: Units,
+    knitted: int,
 ) -> SectionEntry:
+    """knitted: rows of it that are done already."""
     if section.step is None:
         return SectionEntry(f"One plain row added: {rows_words(section)}", (f"It is there {section.why}.",))
     title = f"Part {part} of {parts}: {section.stitch}, {rows_words(section)}"
@@ -187,8 +190,11 @@ def _section_entry(
         details.append(f"Tension: as before ({tension}).")
     if section.yarn is not None:
         details.append(f"Yarn: {section.yarn}.")
-    details += _reader_details(plan, section, in_reader)
-    details.append(f"The carriage stands at the {section.carriage} before it and at the {section.ends} after it.")
+    details += _reader_details(plan, section, in_reader, knitted)
+    if knitted:
+        details.append(f"It goes on with row {section.from_row + knitted}.")
+    else:
+        details.append(f"The carriage stands at the {section.carriage} before it and at the {section.ends} after it.")
     return SectionEntry(title, tuple(details))
 
 
@@ -208,16 +214,24 @@ def _rows_detail(plan: Plan, section: Section, units: Units) -> str:
     return words + "."
 
 
-def _reader_details(plan: Plan, section: Section, in_reader: str | None) -> Iterator[str]:
+def _reader_details(plan: Plan, section: Section, in_reader: str | None, knitted: int) -> Iterator[str]:
     machine = plan.machine
     if moved_by_hand(machine) or section.is_plain:
         return
+    height = section.chart.height
+    row = f"row {knitted % height + 1} of the repeat"
     if machine.reader != "card" or machine.card is None:
+        if knitted:
+            yield f"Picture: that of {section.stitch} is under way, and goes on with {row}."
+            return
         again = "the same picture again" if in_reader == section.stitch else f"the picture of {section.stitch}"
         yield f"Picture: {again}, from row 1."
         return
-    height = section.chart.height
     times = fitted_rows(section.chart, machine.card) // height
+    if knitted:
+        card_row = knitted % (times * height) + 1
+        yield f"Card: that of {section.stitch} is in the reader, and goes on with its row {card_row}, {row}."
+        return
     again = "the same card, set back to row 1" if in_reader == section.stitch else f"that of {section.stitch}"
     locked = "lock it at row 1 for the first of these rows, then release it"
     yield f"Card: {again}; {locked}."

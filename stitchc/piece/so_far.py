@@ -5,21 +5,24 @@ Knows plans and gauges as values; the words for it stand here too, since the tab
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from stitchc.chart import Setting
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.values import PLAIN, Range
 from stitchc.messages import Message, Span
-from stitchc.passes import moved_by_hand
+from stitchc.passes import lever_changes, moved_by_hand
 from stitchc.pattern import Swatch
 from stitchc.piece.plan import plan_piece
 from stitchc.piece.size import size_cm
 from stitchc.piece.values import Plan
 from stitchc.piece.words import CM_PER_INCH, Units, in_both, size_words
 from stitchc.sheet import Sheet
+from stitchc.sheet.instructions import setting_words
 from stitchc.sheet.words import name_needles, number
 
 ON_THE_MACHINE_LOG: Final = (0.05, 0.05)
@@ -72,6 +75,8 @@ def parse_measured(text: str) -> Measured:
         raise ValueError(f"`{text}`: on the machine the needles hold the work wide, so measure its width at rest")
     stitch = PLAIN if match["stitch"].lower() == PLAIN else match["stitch"]
     is_rows = match["what"].lower().startswith("row")
+    if is_rows and not count.is_integer():
+        raise ValueError(f"`{text}`: rows are whole, {math.floor(count)} or {math.ceil(count)} of them")
     on_machine = (match["place"] or "").lower().startswith("on")
     return Measured(stitch, mm, count if is_rows else None, None if is_rows else count, on_machine)
 
@@ -99,10 +104,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Replan:
-    """The plan as it was and as it is now. done: rows knitted so far. measured: what was taken in.
-
-    planned_would_be_cm: what the planned rows come out at by what is known now. width_now_cm likewise.
-    """
+    """The plan as it was and as it is now. done: rows knitted so far. measured: what was taken in."""
 
     planned: Plan
     new: Plan
@@ -343,6 +345,10 @@ def with_comparison(sheet: Sheet, found: Replan, units: Units) -> Sheet:
     held = found.new.passes[found.done - 1].held if found.done else ()
     if held and moved_by_hand(found.new.machine):
         before += f" {number(len(held), 'needle')} {'is' if len(held) == 1 else 'are'} held: {name_needles(held).text}."
+    if found.done and not moved_by_hand(found.new.machine):
+        changes = lever_changes(found.new.passes[: found.done], found.new.machine)
+        setting: Setting = next((change.to for change in reversed(changes) if change is not None), "plain")
+        before += f" The carriage is set to {setting_words(setting)}."
     if found.still_to_knit:
         before += f" Go on with row {found.done + 1}."
     so_far = tuple(_sentences(found, units))

@@ -17,6 +17,7 @@ from stitchc.sheet.words import count_of, name_needles, shortest
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
+    from stitchc.chart import Setting
     from stitchc.machines.profile import Machine
     from stitchc.pattern import Yarn
 
@@ -131,9 +132,8 @@ def _by_reader(item: Pass, change: LeverChange | None, machine: Machine) -> list
     steps: list[Step] = []
     reader = "card" if machine.reader == "card" else "picture"
     if change is not None:
-        setting = "tuck and slip by turns" if change.to == "mixed" else change.to
         without = "" if item.patterned else f", without the {reader}"
-        steps.append(Step("set", f"Set the carriage to {setting}{without}."))
+        steps.append(Step("set", f"Set the carriage to {setting_words(change.to)}{without}."))
     if not item.patterned:
         if change is None:
             steps.append(Step("rest", "Nothing to do: all needles knit."))
@@ -147,6 +147,11 @@ def _by_reader(item: Pass, change: LeverChange | None, machine: Machine) -> list
         whole.append(f"{name_needles(item.slipped).counted()} {'slips' if len(item.slipped) == 1 else 'slip'}")
     steps.append(Step("see", f"{row}: {'; '.join(whole) if whole else 'all needles knit'}."))
     return steps
+
+
+def setting_words(setting: Setting) -> str:
+    """What a carriage whose needles a reader selects is set to."""
+    return "tuck and slip by turns" if setting == "mixed" else setting
 
 
 def _at_the_edge(item: Pass, needles: Needles) -> list[Step]:

@@ -220,6 +220,28 @@ def test_so_far_the_carriage_stays_set_as_it_is(cowl: str) -> None:
     assert re.search(r"Rows 44, [^.]*, left to right\. Cancel the hold", flat)
 
 
+@pytest.mark.parametrize(
+    ("machine", "goes_on"),
+    [
+        ("card24-standard", "Card: that of drift is in the reader, and goes on with its row 31, row 3 of the repeat."),
+        ("bitmap-standard", "Picture: that of drift is under way, and goes on with row 3 of the repeat."),
+    ],
+)
+def test_so_far_the_reader_goes_on_where_it_stands(cowl: str, machine: str, goes_on: str) -> None:
+    """After 12 plain rows and 30 of drift, whose repeat has 4 and whose card 36, the next is 31 and 30 % 4 + 1."""
+    flat = " ".join(run(cowl, "--machine", machine, "--so-far", "drift 30 rows 7.1 cm").stdout.split())
+    assert goes_on in flat and "It goes on with row 43." in flat
+    assert "lock it at row 1" not in flat and "from row 1" not in flat
+    assert "The carriage is set to tuck. Go on with row 43." in flat
+    row = document(cowl, "--machine", machine, "--so-far", "drift 30 rows 7.1 cm")["passes"][42]
+    assert row["row"] == 43 and row["chart_row"] == 3
+
+
+def test_so_far_a_part_not_yet_begun_is_told_from_its_first_row(cowl: str) -> None:
+    flat = " ".join(run(cowl, "--machine", "card24-standard", "--so-far", "plain 12 rows 4 cm").stdout.split())
+    assert "lock it at row 1" in flat and "The carriage is set to plain. Go on with row 13." in flat
+
+
 def test_so_far_work_and_yarn_are_those_of_the_rows_left(cowl: str) -> None:
     """The form keeps all rows of the piece and their yarn, as promised; the instructions tell of what is left."""
     found = document(cowl, "--so-far", "drift 30 rows 7.1 cm")
@@ -278,7 +300,7 @@ def test_both_forms_of_a_measurement_are_shown_as_they_are_typed(cowl: str) -> N
 @pytest.mark.parametrize(
     "measured",
     ["", "drift", "drift 30", "drift 30 rows", "30 rows 7 cm", "drift 0 rows 7 cm", "drift 30 rows 7 km",
-     "tide 30 rows 7 cm", "plain 300 rows 70 cm", "drift 30 rows 0 cm"],
+     "tide 30 rows 7 cm", "plain 300 rows 70 cm", "drift 30 rows 0 cm", "drift 30.5 rows 7 cm"],
 )  # fmt: skip
 def test_so_far_that_cannot_be(cowl: str, measured: str) -> None:
     said = run(cowl, "--so-far", measured)
