@@ -349,10 +349,9 @@ def put_text(text: str, output: Path | None, force: bool, signed: bool = True) -
     signed: the file gets its seal, by which it is known as ours and unchanged the next time; not text in the notation.
     """
     text = text if text.endswith("\n") or not text else text + "\n"
-    text = escaped(text) if text.startswith(("{", "[")) else text
     if output is None:
         with contextlib.suppress(BrokenPipeError):  # whoever reads has seen enough; the status is still to come
-            sys.stdout.write(text)
+            sys.stdout.write(_printable(text))
         return
     put_files([(output, text.encode("utf-8", "backslashreplace"))], force, signed)
 
@@ -361,13 +360,18 @@ def put_files(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool 
     """Write files, all or none, each with its seal, and print their paths one a line on standard output."""
     from stitchc.seal import sealed
 
-    contents = [
-        (path, escaped(content.decode("utf-8")).encode("utf-8") if content.startswith((b"{", b"[")) else content)
-        for path, content in contents
-    ]
-    written = [(path, sealed(content) if signed else content) for path, content in contents]
+    written = []
+    for path, content in contents:
+        if content.startswith((b"{", b"[")) and not content.isascii():
+            content = _printable(content.decode()).encode()
+        written.append((path, sealed(content) if signed else content))
     for path in files.write_files(written, force):
         print(path)
+
+
+def _printable(text: str) -> str:
+    """JSON without a character that a terminal would obey; other text as it is, which its command has seen to."""
+    return escaped(text) if text.startswith(("{", "[")) else text
 
 
 def file_stem(*parts: str) -> str:

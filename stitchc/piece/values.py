@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -143,8 +142,3 @@ def chart_of(pattern: Pattern, name: str) -> Chart:
 
 def other_side(side: Side) -> Side:
     return "left" if side == "right" else "right"
-
-
-def lengths_asked(piece: Piece) -> Sequence[Knit]:
-    """The `knit` lines that ask for a length."""
-    return [step for step in piece.steps if isinstance(step, Knit) and step.mm is not None]

@@ -122,8 +122,3 @@ class Sheet:
     def moves(self) -> int:
         """Needles moved by hand in all."""
         return sum(entry.passed.moves for entry in self.pass_entries())
-
-    @cached_property
-    def most_held(self) -> int:
-        """The most needles that do not knit on any one pass."""
-        return max((len(entry.passed.held) for entry in self.pass_entries()), default=0)

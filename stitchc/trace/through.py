@@ -31,13 +31,12 @@ _HALF: Final = 0.5
 
 @dataclass(frozen=True)
 class _Comb:
-    """Even lines in one direction: the first one's middle, the pitch, how many, their thickness, and how much of a
-    cell's inside lies before the first and behind the last."""
+    """Even lines in one direction: the first one's middle, the pitch, how many, and how much of a cell's inside lies
+    before the first and behind the last."""
 
     first_px: float
     pitch_px: float
     lines: int
-    thick_px: float
     before: float
     behind: float
 
@@ -134,7 +133,7 @@ def _even(inked: npt.NDArray[np.bool_]) -> _Comb | None:
     behind = (size - 0.5 - (first + pitch * (count - 1)) - thick / 2) / inside
     if max(before, behind) > _WHOLE[1]:
         return None
-    return _Comb(first, pitch, count, thick, before, behind)
+    return _Comb(first, pitch, count, before, behind)
 
 
 def looks_ruled(plane: Plane) -> bool:
