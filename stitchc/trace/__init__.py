@@ -389,7 +389,7 @@ def _lined(pixels: Pixels, ask: Ask) -> _Field | None:
     messages: tuple[Message, ...] = ()
     if not lattice.ruled:
         how += ", no lines between them"
-        messages = (_no_lines(),)
+        messages = (_no_lines(columns, rows),)
     else:
         sides = grid.frayed(plane, lattice)
         if len(sides) >= _MOST_OPEN and ask.cells is None:
@@ -430,17 +430,18 @@ def _field_of(blocks: Blocks, ask: Ask, file: str) -> _Field:
     size = (
         "one pixel each" if blocks.block_px == (1, 1) else f"{blocks.block_px[0]} by {blocks.block_px[1]} pixels each"
     )
-    messages = (_no_lines(),) if blocks.cut else (_blank_rim(),) if blocks.blank else ()
+    messages = (_no_lines(columns, rows),) if blocks.cut else (_blank_rim(),) if blocks.blank else ()
     return _Field(rows, columns, blocks.cells, None, blocks, 0.0, f" of {size}", messages)
 
 
-def _no_lines() -> Message:
+def _no_lines(columns: int, rows: int) -> Message:
     return Message(
         "T811",
         "warning",
         "No lines are drawn around the cells, so the outermost marks were taken for the chart's edges: blank columns "
         "and rows beyond them are not counted.",
-        cure="Check the size, and cut the picture at the chart's very edges if it is wrong: --grid even --cells 24x36.",
+        cure=f"Check the size, {columns} by {rows}. Where cells are missing, cut the picture at the chart's very edges "
+        f"and say how many there are, as in --grid even --cells {columns + 2}x{rows + 2}.",
     )
 
 
@@ -589,7 +590,8 @@ def _read(field_: _Field, ask: Ask, file: str) -> _Read:
         guess = (_unmarked(codes[0], field_),)
     elif field_.lattice is not None and not ask.key.said:
         guess = (_guessed_marks(kinds, codes, field_),)
-    return _Read(codes_read, shares.max(axis=-1), f"read by look: {words}", None, guess, codes[0])
+    unsaid = "" if ask.key.said or guess else " (a guess, unless --dark says what a marked cell is)"
+    return _Read(codes_read, shares.max(axis=-1), f"read by look: {words}{unsaid}", None, guess, codes[0])
 
 
 def _or_larger_cells(refused: Refused, field_: _Field) -> Refused:
@@ -606,6 +608,8 @@ def _guessed_signs(signs: Signs, what: str, face: Face | None) -> Message:
     few = len(np.unique(signs.codes)) < 3 and not signs.telling
     if face is None and signs.face == "knit":  # crosses are the signs of the knit side
         what += ", which show the knit side, so that left and right were exchanged (--face purl leaves them)"
+    elif face is None and signs.face is None:
+        what += ", and taken to show the purl side (--face knit says that they show the other)"
     return Message(
         "T812",
         "warning" if few else "info",

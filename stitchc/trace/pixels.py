@@ -16,6 +16,8 @@ MOST_COLOURS: Final = 8
 SMALL_PX: Final = 48
 """Up to this size, in pixels, a picture of few colours is taken for one without lines or margins."""
 _CLEARLY_BLOCKS_PX: Final = 6
+_LEAST_OBLONG_PX: Final = 4
+"""Blocks narrower than this are squares: nobody draws oblong cells so small."""
 _WIDEST: Final = 400
 _HIGHEST: Final = 4000
 """Beds have up to 250 needles: a larger picture of single pixels is a drawing, unless the user says it is a chart."""
@@ -65,7 +67,8 @@ def blocks_of(pixels: Pixels, single: bool = False) -> Blocks | None:
     if not len(ys):
         down = (0, across[1], height) if height % across[1] == 0 else (0, height, height)
     (left, step_x, right), (top, step_y, bottom) = across, down
-    if not 0.3 < step_x / step_y < 3.4:
+    # Rows of a chart often come in equal pairs: small blocks that are no squares are cells that look alike.
+    if not 0.3 < step_x / step_y < 3.4 or (step_x != step_y and min(step_x, step_y) < _LEAST_OBLONG_PX):
         step_x = step_y = gcd(step_x, step_y)
     columns, rows = (right - left) // step_x, (bottom - top) // step_y
     if min(step_x, step_y) < 3 and (columns > _WIDEST or rows > _HIGHEST):

@@ -718,3 +718,16 @@ def test_a_smudged_cell_is_named_as_unsure_and_where_it_stands() -> None:
     named = [m for m in trace(png(image), "kelp.png", Ask(repeat="whole")).messages if m.code == "T806"]
     assert [message.text.split(" is read")[0] for message in named] == ["Row 7, column 5"]
     assert f"Look at {x}," in (named[0].cure or "")
+
+
+def test_rows_in_equal_pairs_are_not_made_one() -> None:
+    """A pixel a cell: that every row is there twice says nothing of the size of a cell."""
+    rows = ["KT", "KT", "KK", "KK", "TK", "TK", "KK", "KK"]
+    dark = np.array([[letter != "K" for letter in row] for row in rows[::-1]])
+    found = trace(png(Image.fromarray(np.where(dark, 0, 255).astype(np.uint8))), "k.png", Ask(key=Key(dark=TUCK)))
+    assert found.whole.rows() == rows and "one pixel each" in found.how and "guess" not in found.how
+
+
+def test_what_dark_means_is_called_a_guess_where_nobody_said_it() -> None:
+    found = trace(png(Image.fromarray(np.array([[0, 255], [255, 0]], dtype=np.uint8))), "k.png")
+    assert "a guess, unless --dark says what a marked cell is" in found.how
