@@ -13,7 +13,7 @@ from typing import Final
 
 from stitchc.chart import Setting
 from stitchc.gauge.estimate import GaugeReport
-from stitchc.gauge.values import PLAIN, Range
+from stitchc.gauge.values import PLAIN, Direction, Range
 from stitchc.messages import Message, Span
 from stitchc.passes import lever_changes, moved_by_hand
 from stitchc.pattern import Swatch
@@ -28,6 +28,9 @@ from stitchc.sheet.words import name_needles, number
 ON_THE_MACHINE_LOG: Final = (0.05, 0.05)
 """How much longer a fabric hangs on the machine under its weights than it lies at rest, as mean and standard deviation
 of the logarithm. Assumed: it is common practice to let work rest before measuring, and nobody gives a figure."""
+
+MOST_OFF: Final = 3.0
+"""How many times as long or as short as expected a measured length may be; no range of any stitch is nearly as wide."""
 
 _MEASURED = re.compile(
     r"\s*(?P<stitch>[^\W\d_][\w-]*)\s+(?P<count>[0-9]{1,6}(?:[.,][0-9]{1,3})?)\s*(?P<what>rows?|stitch(?:es)?|sts|needles?)"
@@ -125,9 +128,11 @@ class NotKnitted(ValueError):
 def replan(planned: Plan, measured: Sequence[Measured], anyway: bool = False) -> tuple[Replan | None, list[Message]]:
     """Plan the rest anew. Rows counted are taken as the first of that stitch in the piece, all before them as done.
 
-    Raises NotKnitted for a stitch that the piece does not have or more rows than it has.
+    Raises NotKnitted for a stitch that the piece does not have, more rows than it has, or a length that is a slip.
     """
     done = _done_by_step(planned, measured)
+    for one in measured:
+        _hold_to_what_can_be(planned, one)
     new_report = taught(planned.report, measured, planned.piece.span)
     fixed, least = {}, {}
     reached = max((at for at, rows in done.items() if rows), default=-1)
@@ -160,6 +165,20 @@ def replan(planned: Plan, measured: Sequence[Measured], anyway: bool = False) ->
             break
     lines = tuple(_lines(planned, new, done, reached))
     return Replan(planned, new, tuple(measured), rows_done, lines), messages
+
+
+def _hold_to_what_can_be(planned: Plan, one: Measured) -> None:
+    """Raises NotKnitted where the length is so far from what was expected that it was typed wrongly."""
+    counts: tuple[tuple[Direction, float | None], ...] = (("rows", one.rows), ("stitches", one.stitches))
+    for direction, count in counts:
+        if count is None or not planned.law.known(one.stitch, direction):
+            continue
+        expected_mm = 100 * count / planned.law.range(one.stitch, direction).value
+        if not 1 / MOST_OFF < one.mm / expected_mm < MOST_OFF:
+            raise NotKnitted(
+                f"{count:g} {direction} of `{one.stitch}` were expected to be about {expected_mm / 10:.1f} cm and are "
+                f"given as {one.mm / 10:g} cm: check the length and its unit"
+            )
 
 
 def taught(report: GaugeReport, measured: Sequence[Measured], span: Span) -> GaugeReport:

@@ -300,7 +300,8 @@ def test_both_forms_of_a_measurement_are_shown_as_they_are_typed(cowl: str) -> N
 @pytest.mark.parametrize(
     "measured",
     ["", "drift", "drift 30", "drift 30 rows", "30 rows 7 cm", "drift 0 rows 7 cm", "drift 30 rows 7 km",
-     "tide 30 rows 7 cm", "plain 300 rows 70 cm", "drift 30 rows 0 cm", "drift 30.5 rows 7 cm"],
+     "tide 30 rows 7 cm", "plain 300 rows 70 cm", "drift 30 rows 0 cm", "drift 30.5 rows 7 cm",
+     "drift 30 rows 71 cm", "drift 40 stitches 21 mm"],
 )  # fmt: skip
 def test_so_far_that_cannot_be(cowl: str, measured: str) -> None:
     said = run(cowl, "--so-far", measured)
