@@ -296,8 +296,11 @@ def _figures(text: str, start: int, at: At) -> Found | None:
     figures = re.match(r"[0-9]+", _ahead(text, start))
     assert figures is not None
     end = start + figures.end()
-    letter = (match[2] if match is not None else "") or "K"
-    cure = f"{letter.upper()}{figures.group()[:7]}"
+    letter = match[2] if match is not None else ""
+    before = re.search(r"(?<![^\W\d_KTSkts])([KTSkts])\s+$", _behind(text, start))
+    if before is not None and text[end : end + 1] not in (*"KTSkts",):  # `T 3`: the letter it belongs to is before it
+        letter, start = before[1], start - len(before.group())
+    cure = f"{letter.upper() or 'K'}{figures.group()[:7]}"
     return _found("A count stands after its letter.", at, start, end, cure)
 
 

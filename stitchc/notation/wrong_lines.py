@@ -219,11 +219,26 @@ _COMMENT: Final = re.compile(r'"[^"]*"|#.*', re.DOTALL)
 # -- what could stand there -------------------------------------------------------------------------------------
 
 
+_TAILS: Final = (
+    ("width", "CM", " cm"),
+    ("knit", "ROWS", " rows"),
+    ("knit", "FOR", " for 12 rows"),
+    ("gauge", "PER", " per 10 cm"),
+    ("gauge", "CM", " cm"),
+)
+"""What ends a line that ends too soon: its first word, what the parser would take, and what may follow."""
+
+
 def _what_could(place: _Place) -> Message:
     expects, example = _listed(place), _example(place)
     if not place.word:
+        tail = next((tail for first, name, tail in _TAILS if first == place.first and name in place.allowed), None)
+        example = example if tail is None else _shortened(place.code + tail)
         said = f"The line ends too soon; {expects} would come next."
         return place.found(said, place.start, place.start + 1, example, label="more is needed here")
+    quoted = re.fullmatch(r'"\s*([0-9]+(?:\.[0-9]+)?)\s*"', place.word)
+    if quoted and "INT" in place.allowed:
+        return place.found("A number stands without quotation marks.", place.start, place.end, quoted[1])
     said = f"`{visible(place.word[:40])}` can't stand here; {expects} could."
     return place.found(said, place.start, place.end, example)
 
@@ -479,10 +494,19 @@ def _yarn_described(place: _Place, begins: int) -> Message | None:
     told = rest[: further.start()].strip()
     tail = re.sub(r"\bcolor\b", "colour", rest[max(0, further.start() - 1) :].strip(), flags=re.IGNORECASE)
     if not told:
-        return None
+        return _colour_in_quotes(place, name, begins + len(name) + 1, rest)
     start = begins + len(name) + 1
     said = "What a yarn is like stands in quotation marks after its name."
     return place.found(said, start, start + len(told), _shortened(f'yarn {name} "{told}" {tail}'))
+
+
+def _colour_in_quotes(place: _Place, name: str, begins: int, rest: str) -> Message | None:
+    bare = re.match(r"\s*colou?r\s+([^\s\"]+)", rest, re.IGNORECASE)
+    if bare is None:
+        return None
+    said = "A colour is a # and six hexadecimal figures, in quotation marks."
+    start = begins + bare.start(1)
+    return place.found(said, start, start + len(bare[1]), _shortened(f'yarn {name} colour "#d9c7a0"'))
 
 
 def _as_name(text: str) -> str:
