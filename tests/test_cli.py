@@ -322,3 +322,12 @@ def test_a_traced_pattern_can_be_read_again(folder: Path) -> None:
     done = run("trace", "tide.png", "-o", "traced.stitch", cwd=folder)
     assert done.returncode == 0, done.stderr
     assert run("check", "traced.stitch", cwd=folder).returncode == 0
+
+
+@pytest.mark.parametrize("command", ["card", "bitmap", "chart", "picture"])
+def test_several_stitches_do_not_become_a_folder_called_as_a_picture(folder: Path, command: str) -> None:
+    (folder / "two.stitch").write_text(f"{TIDE}stitch ebb\n1: K S\n2: K\n", "utf-8")
+    before = sorted(folder.iterdir())
+    said = run(command, "two.stitch", "-o", "out.png", cwd=folder)
+    assert said.returncode == 2 and "2 stitches do not go into one file `out.png`" in said.stderr
+    assert sorted(folder.iterdir()) == before

@@ -13,12 +13,14 @@ from stitchc.cli.common import (
     file_argument,
     form_for,
     in_spite_of,
+    is_file,
     load_machine,
     machine_option,
     option,
     output_option,
     put_files,
     read_pattern,
+    refuse_one_file_for_many,
     require,
     say,
     show,
@@ -107,11 +109,7 @@ def command(
     machine = load_machine(machine_name)
     pattern = read_pattern(file)
     stitches = chosen(pattern, stitch_names)
-    is_file = output is not None and output.suffix.lower() == ".png" and not output.is_dir()
-    if is_file and len(stitches) > 1:
-        raise click.UsageError(
-            f"{len(stitches)} stitches do not go into one picture `{output}`: name a folder, or one with --stitch."
-        )
+    refuse_one_file_for_many(stitches, output)
     found = [message for stitch in stitches for message in unfit(stitch, machine, needles)]
     if needles:
         found += [message for stitch in stitches for message in less_than_a_repeat(stitch, machine, needles, edge)]
@@ -133,7 +131,7 @@ def command(
             remarks=in_spite_of(stitch, found),
         )
         name = f"{named[stitch.name]}-bitmap.png"
-        target = output if is_file and output is not None else (output or Path()) / name
+        target = output if output is not None and is_file(output) else (output or Path()) / name
         contents.append((target, png(picture)))
         say(picture.words)
         _say_changes(stitch)

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 import click
 
 from stitchc.cli.common import (
-    ENDINGS,
     anyway_option,
     chosen,
     file_argument,
     form_for,
     in_spite_of,
+    is_file,
     load_machine,
     machine_option,
     option,
@@ -23,6 +23,7 @@ from stitchc.cli.common import (
     put_files,
     put_text,
     read_pattern,
+    refuse_one_file_for_many,
     require,
     say,
     stems,
@@ -114,10 +115,7 @@ def command(
     machine = load_machine(machine_name)
     pattern = read_pattern(file)
     stitches = chosen(pattern, stitch_names)
-    if output is not None and len(stitches) > 1 and _is_file(output):
-        raise click.UsageError(
-            f"{len(stitches)} stitches do not go into one file `{output}`: name a folder, or one stitch with --stitch."
-        )
+    refuse_one_file_for_many(stitches, output)
     found = [message for stitch in stitches for message in unfit(stitch, machine, rows)]
     found += check_pattern(pattern, machine, stitches)
     require(found, pattern, anyway)
@@ -151,13 +149,9 @@ def command(
 # -- what is asked for ----------------------------------------------------------------------------------------------
 
 
-def _is_file(output: Path) -> bool:
-    return output.suffix.lower() in ENDINGS and not output.is_dir()
-
-
 def _named(output: Path | None, stem: str, ending: str) -> Path:
     """Where a card goes: the file of -o, or PATTERN-STITCH-card in its folder, or in the current one."""
-    if output is not None and _is_file(output):
+    if output is not None and is_file(output):
         return output
     return (output or Path()) / f"{stem}-card.{ending}"
 

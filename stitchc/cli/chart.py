@@ -144,6 +144,8 @@ def command(
     lacking = what_is_lacking("".join((pattern.title or "", *names)), "chart")
     if lacking:
         common.say(lacking)
+    if form in ("png", "svg"):
+        common.refuse_one_file_for_many(stitches, output)
     drawing = Drawing(notation, face, carriage, cell_mm, repeats, paper or ("a4" if form == "pdf" else "roll"))
     drawn = {
         stitch.name: draw(stitch.name, stitch.chart, drawing, title=pattern.title, yarns=pattern.yarns)

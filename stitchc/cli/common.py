@@ -144,6 +144,19 @@ def form_for(form: str | None, output: Path | None, forms: Sequence[str]) -> str
     return form or next((each for each in forms if written[each] == by_ending), forms[0])
 
 
+def is_file(output: Path) -> bool:
+    """Whether -o names one file, and no folder for several."""
+    return output.is_file() or (output.suffix.lower() in ENDINGS and not output.is_dir())
+
+
+def refuse_one_file_for_many(stitches: Sequence[Stitch], output: Path | None) -> None:
+    """Raise click.UsageError where each stitch is to have a file of its own and -o names only one."""
+    if output is not None and len(stitches) > 1 and is_file(output):
+        raise click.UsageError(
+            f"{len(stitches)} stitches do not go into one file `{output}`: name a folder, or one stitch with --stitch."
+        )
+
+
 class OutputPath(click.Path):
     """A path to write to. "-" is refused: a file called so would be a surprise, and a picture at a terminal no use."""
 

@@ -107,11 +107,8 @@ def command(
     common.require(check_swatches(pattern), pattern)
     report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
     common.show(report.messages, pattern.sources)
-    into_folder = output is not None and (output.is_dir() or (len(stitches) > 1 and output.suffix.lower() != ".png"))
-    if len(stitches) > 1 and output is not None and not into_folder:
-        raise click.UsageError(
-            f"There are {len(stitches)} stitches: name a folder with -o, or one of them by --stitch."
-        )
+    common.refuse_one_file_for_many(stitches, output)
+    into_folder = output is not None and (output.is_dir() or len(stitches) > 1)
     refused: list[Message] = []
     targets: dict[Path, Stitch] = {}
     named = common.stems(pattern, stitches)
