@@ -150,8 +150,10 @@ def is_file(output: Path) -> bool:
 
 
 def refuse_one_file_for_many(stitches: Sequence[Stitch], output: Path | None) -> None:
-    """Raise click.UsageError where each stitch is to have a file of its own and -o names only one."""
+    """Raise click.UsageError where each stitch is to have a file of its own and -o names only one; FileTrouble where
+    that is somebody else's."""
     if output is not None and len(stitches) > 1 and is_file(output):
+        files.refuse_foreign(output)
         raise click.UsageError(
             f"{len(stitches)} stitches do not go into one file `{output}`: name a folder, or one stitch with --stitch."
         )
