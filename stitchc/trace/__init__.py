@@ -340,6 +340,8 @@ def _in_pixels(pixels: Pixels, exact: Blocks, small: bool, fine: bool, ask: Ask,
     plane = ink(pixels)
     if not small and (looks_ruled(plane) or looks_ruled(1 - plane)):
         raise Refused(_ruled_after_all(file))
+    if not small and exact.block_px == (1, 1):
+        return replace(found, messages=(*found.messages, _each_pixel(found.columns, found.rows)))
     grid = through_lines(plane) if small else None
     if grid is None:
         return found
@@ -488,6 +490,17 @@ def _ruled_after_all(file: str) -> Message:
         f"Lines at even distances run through `{visible(file)}`, but the grid that they belong to was not found.",
         cure="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and say how many columns and rows there are, as in "
         "--cells 24x36; --grid pixels takes every pixel for a cell, the lines as well.",
+    )
+
+
+def _each_pixel(columns: int, rows: int) -> Message:
+    return Message(
+        "T812",
+        "warning",
+        f"Each pixel was taken for a cell, {columns} by {rows} of them, though the picture is large for that: it may "
+        "as well be a drawing whose cells have no lines around them. A guess.",
+        cure="--grid pixels says that each pixel is a cell; for larger cells say how many there are: --grid even "
+        "--cells 24x36.",
     )
 
 

@@ -731,3 +731,15 @@ def test_rows_in_equal_pairs_are_not_made_one() -> None:
 def test_what_dark_means_is_called_a_guess_where_nobody_said_it() -> None:
     found = trace(png(Image.fromarray(np.array([[0, 255], [255, 0]], dtype=np.uint8))), "k.png")
     assert "a guess, unless --dark says what a marked cell is" in found.how
+
+
+def test_a_large_picture_read_by_its_pixels_is_called_a_guess() -> None:
+    """Dots at a distance, no lines: not read as the 6 by 6 cells that a person sees, and not passed over either."""
+    image = Image.new("L", (150, 150), 255)
+    pen = ImageDraw.Draw(image)
+    for row, column in ((0, 0), (1, 3), (2, 5), (4, 1), (5, 4)):
+        pen.rectangle([24 * column + 9, 24 * row + 8, 24 * column + 20, 24 * row + 21], fill=0)
+        pen.point((24 * column + 8, 24 * row + 14), fill=0)
+    found = trace(png(image), "k.png", Ask(key=Key(dark=TUCK)))
+    assert found.whole.width == 150 and [message.code for message in found.messages] == ["T812"]
+    assert not trace(png(image), "k.png", Ask(key=Key(dark=TUCK), grid="pixels")).messages
