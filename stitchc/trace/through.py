@@ -126,6 +126,7 @@ def _even(inked: npt.NDArray[np.bool_]) -> _Comb | None:
         return None
     count = int(numbers[-1]) + 1
     every = np.round(first + pitch * np.arange(count)).astype(int)
+    every = np.clip(every, 0, size - 1)  # a line on the picture's very edge may be fitted half a pixel outside
     if not inked[every].all():
         return None
     inside = pitch - thick
