@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import SLIP, TUCK, Cells
+from stitchc.chart import KNIT, LETTERS, SLIP, TUCK, Cells
 from stitchc.machines.limits import Limit, Limits
 from stitchc.messages import Message, Severity, Span
 
@@ -184,7 +184,7 @@ def tucks_side_by_side(subject: Subject) -> list[Message]:
             else f"1 needle tucks ({where}), and on this machine none may."
         )
         + _more(others, "row"),
-        cure=f"Let a needle between them knit: {_broken_up('T', count, least - 1)}"
+        cure=f"Let a needle between them knit, so that the {_eased(stitch.chart.cells[row], TUCK, least - 1)}"
         if least > 1
         else "Choose a machine whose limits allow it; on this one no needle tucks.",
         row=row,
@@ -215,7 +215,7 @@ def long_floats(subject: Subject) -> list[Message]:
         f"In row {row + 1} of `{stitch.name}` the yarn floats past {needles}, {_figure(count * pitch)} mm {by} "
         f"({_stretch('needle', int(runs.before[at]) + 1, count, stitch.chart.width)})." + _more(others, "row"),
         cure=(
-            f"Let a needle between them knit: {_broken_up('S', count, most)}"
+            f"Let a needle between them knit, so that the {_eased(stitch.chart.cells[row], SLIP, most)}"
             if most
             else "Choose a finer machine, or let the limits of your profile allow such a float."
         )
@@ -433,6 +433,10 @@ def _least(limit: Limit) -> int | None:
 # -- words ------------------------------------------------------------------------------------------------------
 
 _MOST_NAMED: Final = 6
+_FEW_RUNS: Final = 20
+"""Characters of a row written in runs that are read as easily as a group."""
+_LONGEST_CURE: Final = 60
+"""Characters of a row that are still taken in at a glance."""
 
 
 def _stretch(what: str, first: int, count: int, size: int) -> str:
@@ -472,19 +476,35 @@ def _more(count: int, what: str) -> str:
     return f" There {'is' if count == 1 else 'are'} {count} more {what}{'' if count == 1 else 's'} like it."
 
 
-def _broken_up(letter: str, count: int, most: int) -> str:
-    """A run with knits put in so that no part is over `most`, as it can be typed: "S4 K S4"."""
-    parts = -(-(count + 1) // (most + 1))
-    if parts > 4:
-        return f"{_run(letter, most)} K {_run(letter, most)} K …"
-    each, rest = divmod(count - (parts - 1), parts)
-    return " K ".join(_run(letter, each + (index < rest)) for index in range(parts)).rstrip()
+def _eased(row: Cells, kind: int, most: int) -> str:
+    """With knits put in so that no more than `most` of the kind lie side by side, round the repeat: "row is (S4 K)x2".
+
+    Where the whole row is too long to be taken in, its longest run alone. The row has a cell of another kind.
+    """
+    start = int(np.flatnonzero(row != kind)[0])
+    turned = np.roll(row, -start)  # begins with another kind, so that no run goes on round its end
+    longest = ""
+    bounds = np.flatnonzero(np.diff(np.concatenate([[False], turned == kind, [False]]).astype(np.int8)))
+    for first, end in sorted(bounds.reshape(-1, 2).tolist(), key=lambda run: run[0] - run[1]):
+        count = end - first
+        if count <= most:
+            break
+        parts = -(-(count + 1) // (most + 1))
+        each, rest = divmod(count - (parts - 1), parts)
+        turned[first + np.cumsum([each + (part < rest) + 1 for part in range(parts - 1)]) - 1] = KNIT
+        longest = longest or _row(turned[first:end])
+    whole = _row(np.roll(turned, start))
+    return f"row is {whole}" if len(whole) <= _LONGEST_CURE else f"run is {longest}"
 
 
-def _run(letter: str, count: int) -> str:
-    if count == 0:
-        return ""
-    return letter if count == 1 else f"{letter}{count}"
+def _row(cells: Cells) -> str:
+    """A row or a part of one as it can be typed, in runs alone where these are few: a group is harder to read."""
+    from stitchc.notation.writer import row_text
+
+    ends = np.flatnonzero(np.append(np.diff(cells), 1)) + 1
+    runs = zip(cells[ends - 1].tolist(), np.diff(ends, prepend=0).tolist(), strict=True)
+    in_runs = " ".join(LETTERS[kind] + (str(count) if count > 1 else "") for kind, count in runs)
+    return in_runs if len(in_runs) <= _FEW_RUNS else row_text(cells)
 
 
 def _plain_row_cure(stitch: Stitch) -> str:

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from stitchc.bed import Needles
 from stitchc.chart import SLIP, TUCK, Chart
-from stitchc.checks import _broken_up, check, check_pattern, edge_tucks
+from stitchc.checks import check, check_pattern, edge_tucks
 from stitchc.machines import Limit, Limits, Machine, load
 from stitchc.messages import Message, Span
 from stitchc.notation import read_text
@@ -222,24 +222,23 @@ def test_many_places_are_one_message_about_the_worst() -> None:
 
 
 @pytest.mark.parametrize(
-    ("count", "cure"),
+    ("count", "row"),
     [
-        (6, "S3 K S2"),
-        (7, "S3 K S3"),
-        (11, "S5 K S5"),
-        (12, "S4 K S3 K S3"),
-        (18, "S4 K S4 K S4 K S3"),
-        (24, "…"),
-        (40, "S5 K S5 K …"),
+        (6, "K S3 K S2"),
+        (7, "K S3 K S3"),
+        (11, "K S5 K S5"),
+        (12, "K S4 K S3 K S3"),
+        (18, "K S4 K S4 K S4 K S3"),
+        (24, "(K S4)x5"),
+        (40, "K (S5 K)x6 S4"),
     ],
 )
-def test_the_cure_of_a_float_can_be_typed(count: int, cure: str) -> None:
+def test_the_cure_of_a_float_can_be_typed(count: int, row: str) -> None:
     told = check(stitch("K" + "S" * count, "K" * (count + 1)))
-    assert cure in str(told[0].cure)
-    if "…" not in cure:
-        mended, _ = read_text(f"stitch shore\n1: K {cure}\n2: K\n")
-        assert mended and mended.stitches["shore"].chart.width == count + 1
-        assert check(mended.stitches["shore"]) == []
+    assert f"so that the row is {row}\n" in str(told[0].cure)
+    mended, _ = read_text(f"stitch shore\n1: {row}\n2: K\n")
+    assert mended and mended.stitches["shore"].chart.width == count + 1
+    assert check(mended.stitches["shore"]) == []
 
 
 @pytest.mark.parametrize("rows", [["TKK", "TKK"], ["KTTTTK", "KKKKKK"]])
@@ -252,7 +251,8 @@ def test_the_cures_mend(rows: list[str]) -> None:
         assert "(shore) then plain 1 by 1" in cure
         assert check(Stitch("shore", Chart.from_rows(rows).then(Chart.plain(1, 1)), HERE)) == []
     else:
-        assert "T K T K" in cure or "T K T" in cure
+        assert cure.endswith("so that the row is K T K T K2")
+        assert check(stitch("KTKTKK", "KKKKKK")) == []
 
 
 def test_a_hold_is_told_with_needle_rows_place_and_cure() -> None:
@@ -533,12 +533,35 @@ def test_speed_of_2000_rows_by_200_needles() -> None:
     assert sorted(taken)[2] < 0.15
 
 
+@given(st.lists(st.sampled_from("KKTS"), min_size=2, max_size=30).filter(lambda row: "K" in row))
+def test_a_row_as_its_cure_says_it_has_no_run_that_is_too_long_and_nothing_else_is_changed(row: list[str]) -> None:
+    before = "".join(row)
+    for message in check(stitch(before, "K" * len(row))):
+        if message.code not in ("K203", "K204"):
+            continue
+        kind, longest = {"K203": ("T", 1), "K204": ("S", 5)}[message.code]
+        assert message.cure is not None
+        said = re.match(r"Let a needle between them knit, so that the row is (.+)", message.cure)
+        assert said, message.cure
+        pattern, _ = read_text(f"stitch shore\n1: {said[1]}\n2: K\n")
+        assert pattern is not None
+        after = "".join("KTS"[cell] for cell in pattern.stitches["shore"].chart.cells[0])
+        assert {(a, b) for a, b in zip(before, after, strict=True) if a != b} == {(kind, "K")}
+        runs = [run for run in re.findall(rf"{kind}+", after + after) if len(run) < 2 * len(after)]
+        assert max(map(len, runs), default=0) <= longest
+
+
 @pytest.mark.parametrize(
-    ("count", "most", "typed"),
-    [(2, 1, "T K"), (3, 1, "T K T"), (4, 1, "T K T K"), (5, 2, "T2 K T2"), (6, 2, "T2 K T K T")],
+    ("row", "code", "row_is"),
+    [
+        ("TTTKTT", "K203", "row is T K T K T K"),  # five side by side, round the edge
+        ("KSSSSSSSSSSSS", "K204", "row is K S4 K S3 K S3"),
+        ("KTS" * 20 + "SSSSSS" + "KKTSKTKSS" * 3 + "KTKKSSKTTKTKKKSKTKKS", "K204", "run is S3 K S3"),
+    ],
 )
-def test_a_run_is_broken_up_by_knits_as_it_can_be_typed(count: int, most: int, typed: str) -> None:
-    assert _broken_up("T", count, most) == typed
+def test_the_cure_of_a_run_shows_the_row_or_else_the_run(row: str, code: str, row_is: str) -> None:
+    cures = {message.code: message.cure for message in check(stitch(row, "K" * len(row)))}
+    assert f"Let a needle between them knit, so that the {row_is}" in (cures[code] or "").splitlines()
 
 
 # -- word for word: counted and worded by hand from the rows, so that every figure and place in a message is held ----
@@ -620,7 +643,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             "warning",
             "In row 1 of `shore` 2 needles side by side tuck (needles 3 to 4): between two tucks nothing holds the "
             "loops down. There is 1 more row like it.",
-            "Let a needle between them knit: T K",
+            "Let a needle between them knit, so that the row is K2 T K2",
             Span("shore.stitch", 4, 8, 5),
         ),
     ),
@@ -632,7 +655,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             "warning",
             "In row 1 of `shore` 5 needles side by side tuck (needles 3 to 7): between two tucks nothing holds the "
             "loops down.",
-            "Let a needle between them knit: T2 K T2",
+            "Let a needle between them knit, so that the row is K2 T2 K T2 K",
             HERE,
         ),
     ),
@@ -655,7 +678,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             "warning",
             "In row 1 of `shore` the yarn floats past 7 needles, 31.5 mm at the standard 4.5 mm between needles "
             "(needles 3 to 9). There is 1 more row like it.",
-            "Let a needle between them knit: S3 K S3\n(up to 5 needles, 22.5 mm, pass here)",
+            "Let a needle between them knit, so that the row is K2 S3 K S3\n(up to 5 needles, 22.5 mm, pass here)",
             Span("shore.stitch", 4, 8, 9),
         ),
     ),
@@ -667,7 +690,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             "warning",
             "In row 4 of `shore` the yarn floats past 7 needles, 31.5 mm at 4.5 mm between needles (needles 4 to 1, on "
             "into the next repeat).",
-            "Let a needle between them knit: S3 K S3\n(up to 5 needles, 22.5 mm, pass here)",
+            "Let a needle between them knit, so that the row is S K2 S3 K S2\n(up to 5 needles, 22.5 mm, pass here)",
             Span("shore.stitch", 7, 8, 9),
         ),
     ),
@@ -690,7 +713,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             "warning",
             "In row 4 of `shore` 2 needles side by side tuck (needles 2 to 3): between two tucks nothing holds the "
             "loops down.",
-            "Let a needle between them knit: T K",
+            "Let a needle between them knit, so that the row is K T K3",
             Span("shore.stitch", 7, 8, 5),
         ),
     ),
