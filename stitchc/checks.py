@@ -71,6 +71,14 @@ class Subject:
         """For each row whether any needle knits in it."""
         return np.asarray(self.knits.any(axis=1), dtype=np.bool_)
 
+    @cached_property
+    def least_float(self) -> int | None:
+        """The fewest needles of a float of which anything is said."""
+        limits = self.limits
+        by_length = None if limits.float_mm is None else int(limits.float_mm / self.pitch_mm + 1e-9) + 1
+        known = [count for count in (_least(limits.float_needles), by_length) if count is not None]
+        return min(known, default=None)
+
     def span(self, row: int | None = None) -> Span:
         """Where the row (from 0) was written, or else where the stitch was."""
         spans = self.stitch.row_spans
@@ -184,7 +192,7 @@ def tucks_side_by_side(subject: Subject) -> list[Message]:
             else f"1 needle tucks ({where}), and on this machine none may."
         )
         + _more(others, "row"),
-        cure=f"Let a needle between them knit, so that the {_eased(stitch.chart.cells[row], TUCK, least - 1)}"
+        cure=f"Let a needle between them knit, so that the {_in_words(stitch.chart.cells[row], TUCK, least - 1)}"
         if least > 1
         else "Choose a machine whose limits allow it; on this one no needle tucks.",
         row=row,
@@ -194,11 +202,9 @@ def tucks_side_by_side(subject: Subject) -> list[Message]:
 def long_floats(subject: Subject) -> list[Message]:
     """K204: a float that is too long, in needles or in mm (needles x pitch)."""
     limits, pitch = subject.limits, subject.pitch_mm
-    by_length = None if limits.float_mm is None else int(limits.float_mm / pitch + 1e-9) + 1
-    known = [count for count in (_least(limits.float_needles), by_length) if count is not None]
-    if not known or not subject.has_slips:
+    least = subject.least_float
+    if least is None or not subject.has_slips:
         return []
-    least = min(known)
     runs = _runs(subject, subject.slips, least)
     if not runs.counts.size:
         return []
@@ -215,7 +221,7 @@ def long_floats(subject: Subject) -> list[Message]:
         f"In row {row + 1} of `{stitch.name}` the yarn floats past {needles}, {_figure(count * pitch)} mm {by} "
         f"({_stretch('needle', int(runs.before[at]) + 1, count, stitch.chart.width)})." + _more(others, "row"),
         cure=(
-            f"Let a needle between them knit, so that the {_eased(stitch.chart.cells[row], SLIP, most)}"
+            f"Let a needle between them knit, so that the {_in_words(stitch.chart.cells[row], SLIP, most)}"
             if most
             else "Choose a finer machine, or let the limits of your profile allow such a float."
         )
@@ -243,7 +249,7 @@ def rows_without_knit(subject: Subject) -> list[Message]:
         "K205",
         "error",
         f"No needle knits in {_numbers('row', rows)} of `{stitch.name}`: {what}.",
-        cure=f"Let at least one needle knit: {first + 1}: K {'T' if TUCK in whole else 'S'}, or leave the row out.",
+        cure=f"Let at least one needle knit, {_with_a_knit(subject, whole)}or leave the row out.",
         row=first,
     )
 
@@ -476,25 +482,42 @@ def _more(count: int, what: str) -> str:
     return f" There {'is' if count == 1 else 'are'} {count} more {what}{'' if count == 1 else 's'} like it."
 
 
-def _eased(row: Cells, kind: int, most: int) -> str:
-    """With knits put in so that no more than `most` of the kind lie side by side, round the repeat: "row is (S4 K)x2".
-
-    Where the whole row is too long to be taken in, its longest run alone. The row has a cell of another kind.
+def _eased(row: Cells, kind: int, most: int) -> tuple[Cells, Cells]:
+    """The row with knits put in so that no more than `most` of the kind lie side by side, round the repeat; and the
+    part of it that was the longest run. The row has a cell of another kind.
     """
     start = int(np.flatnonzero(row != kind)[0])
     turned = np.roll(row, -start)  # begins with another kind, so that no run goes on round its end
-    longest = ""
     bounds = np.flatnonzero(np.diff(np.concatenate([[False], turned == kind, [False]]).astype(np.int8)))
-    for first, end in sorted(bounds.reshape(-1, 2).tolist(), key=lambda run: run[0] - run[1]):
+    runs = sorted(bounds.reshape(-1, 2).tolist(), key=lambda run: run[0] - run[1])
+    for first, end in runs:
         count = end - first
         if count <= most:
             break
         parts = -(-(count + 1) // (most + 1))
         each, rest = divmod(count - (parts - 1), parts)
         turned[first + np.cumsum([each + (part < rest) + 1 for part in range(parts - 1)]) - 1] = KNIT
-        longest = longest or _row(turned[first:end])
-    whole = _row(np.roll(turned, start))
-    return f"row is {whole}" if len(whole) <= _LONGEST_CURE else f"run is {longest}"
+    longest = turned[slice(*runs[0])] if runs else turned[:0]
+    return np.roll(turned, start), longest
+
+
+def _in_words(row: Cells, kind: int, most: int) -> str:
+    """The row eased: "row is (S4 K)x2", or where it is too long to be taken in, its longest run alone."""
+    eased, longest = _eased(row, kind, most)
+    whole = _row(eased)
+    return f"row is {whole}" if len(whole) <= _LONGEST_CURE else f"run is {_row(longest)}"
+
+
+def _with_a_knit(subject: Subject, row: Cells) -> str:
+    """ "for instance as K T K T, ": a row without a knit as it could be knitted, if that can be taken in."""
+    mended = np.where((row == SLIP) & (TUCK in row), KNIT, row)  # a pass does one or the other
+    if KNIT not in mended:
+        mended[0] = KNIT
+    for kind, least in ((TUCK, _least(subject.limits.tucks_side_by_side)), (SLIP, subject.least_float)):
+        if least is not None and least > 1:
+            mended, _ = _eased(mended, kind, least - 1)
+    text = _row(mended)
+    return f"for instance as {text}, " if len(text) <= _LONGEST_CURE else ""
 
 
 def _row(cells: Cells) -> str:

@@ -283,7 +283,9 @@ def test_words_fit_one_and_many() -> None:
     assert "rows 2 and 3 of `shore`: all of them slip, and the yarn only" in text_of(
         "K205", check(stitch("K", "S", "S"))
     )
-    assert text_of("K205", check(stitch("KK", "TS"))).endswith("none of them casts off what it holds.")
+    both = check(stitch("KK", "TS"))
+    assert text_of("K205", both).endswith("none of them casts off what it holds.")
+    assert "for instance as T K," in str(next(message.cure for message in both if message.code == "K205"))
 
 
 @pytest.mark.parametrize(
@@ -736,7 +738,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             "K205",
             "error",
             "No needle knits in rows 2 and 4 of `shore`: all of them tuck, and nothing holds the yarn down.",
-            "Let at least one needle knit: 2: K T, or leave the row out.",
+            "Let at least one needle knit, for instance as T K, or leave the row out.",
             Span("shore.stitch", 5, 8, 2),
         ),
     ),
@@ -747,7 +749,18 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             "K205",
             "error",
             "No needle knits in row 3 of `shore`: all of them slip, and the yarn only lies across the bed.",
-            "Let at least one needle knit: 3: K S, or leave the row out.",
+            "Let at least one needle knit, for instance as K S, or leave the row out.",
+            HERE,
+        ),
+    ),
+    "K205 of a long slipped row": (
+        stitch("SSSSSSSSSSSS", "KKKKKKKKKKKK"),
+        None,
+        (
+            "K205",
+            "error",
+            "No needle knits in row 1 of `shore`: all of them slip, and the yarn only lies across the bed.",
+            "Let at least one needle knit, for instance as K S5 K S5, or leave the row out.",
             HERE,
         ),
     ),
