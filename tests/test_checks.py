@@ -738,7 +738,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             "K205",
             "error",
             "No needle knits in rows 2 and 4 of `shore`: all of them tuck, and nothing holds the yarn down.",
-            "Let at least one needle knit, for instance as T K, or leave the row out.",
+            "Let at least one needle knit, for instance as K T, or leave the row out.",
             Span("shore.stitch", 5, 8, 2),
         ),
     ),
