@@ -154,6 +154,8 @@ def gauge_lines(plan: Plan, units: Units) -> Iterator[str]:
             yield f"{name}: {'; '.join(parts)} to {per}."
         if "measured" not in (gauge.stitch_basis, gauge.row_basis):
             guessed.append(name)
+    if plan.report.piece_swatches:
+        yield "All of these are what is expected of this piece: what it measured half way counts in each."
     if guessed:
         names = " and ".join(guessed)
         be = "is" if len(guessed) == 1 else "are"

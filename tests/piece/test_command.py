@@ -207,6 +207,8 @@ def test_so_far_takes_the_measurement_in(cowl: str) -> None:
     assert drift["cm"]["high"] - drift["cm"]["low"] < 1.1 < drift["planned_cm"]["high"] - drift["planned_cm"]["low"]
     assert told["rows_still_to_knit"] == len(found["passes"]) - 42
     text = run(cowl, "--so-far", "drift 30 rows 7.1 cm").stdout
+    assert "what it measured half way counts in each" in " ".join(text.split())
+    assert "half way" not in run(cowl).stdout
     flat = " ".join(text.split())
     assert "76 rows instead of 68, 8 more; 46 are still to do" in flat
     assert "of plain after them" in flat and "shorter than asked" in flat
