@@ -331,3 +331,15 @@ def test_several_stitches_do_not_become_a_folder_called_as_a_picture(folder: Pat
     said = run(command, "two.stitch", "-o", "out.png", cwd=folder)
     assert said.returncode == 2 and "2 stitches do not go into one file `out.png`" in said.stderr
     assert sorted(folder.iterdir()) == before
+
+
+@pytest.mark.parametrize("command", ["check", "chart", "gauge", "compare", "sheet"])
+def test_a_name_is_found_however_its_accent_was_typed(folder: Path, command: str) -> None:
+    """Names are compared after Unicode NFC normalisation; some keyboards and terminals send the other form."""
+    (folder / "marée.stitch").write_text(
+        "stitch marée\n1: K T\n2: K\npiece café\nneedles 20\nknit marée for 4 rows\n", "utf-8"
+    )
+    found = run(command, "marée.stitch", "--stitch", "mare\u0301e", cwd=folder)
+    assert found.returncode == 0 and "marée" in found.stdout, found.stderr
+    half_way = run("piece", "marée.stitch", "--so-far", "mare\u0301e 2 rows 1 cm", cwd=folder)
+    assert half_way.returncode == 0, half_way.stderr

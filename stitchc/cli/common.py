@@ -76,7 +76,14 @@ def every_stitch_option(command: F) -> F:
 
 def _stitch_option(unsaid: str) -> Callable[[F], F]:
     text = f"Only this stitch; repeat the option for several. {unsaid}"
-    return option("--stitch", "stitch_names", metavar="NAME", multiple=True, help=text)
+    return option("--stitch", "stitch_names", metavar="NAME", multiple=True, callback=_as_compared, help=text)
+
+
+def _as_compared(context: click.Context, parameter: click.Parameter, names: tuple[str, ...]) -> tuple[str, ...]:
+    """The names as the pattern has them: a terminal may send an é as e and its accent."""
+    from stitchc.notation.tree import composed
+
+    return tuple(map(composed, names))
 
 
 def machine_option(default: str | None) -> Callable[[F], F]:

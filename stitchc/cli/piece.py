@@ -106,7 +106,7 @@ def command(
 
 def chosen_piece(pattern: Pattern, name: str | None) -> Piece:
     """The piece asked for, or the only one. Leaves with 1 if there is none such, with 2 if it has to be said which."""
-    import unicodedata
+    from stitchc.notation.tree import composed
 
     pieces = pattern.pieces
     if not pieces:
@@ -116,7 +116,7 @@ def chosen_piece(pattern: Pattern, name: str | None) -> Piece:
         if len(pieces) > 1:
             raise click.UsageError(f"There are {len(pieces)} pieces here: say --piece {' or --piece '.join(pieces)}.")
         return next(iter(pieces.values()))
-    name = unicodedata.normalize("NFC", name)
+    name = composed(name)
     if name not in pieces:
         import difflib
 
@@ -147,12 +147,13 @@ def parse_so_far(texts: Sequence[str]) -> list[Measured]:
     """Each --so-far. Raises click.BadParameter saying what is allowed."""
     if not texts:
         return []
+    from stitchc.notation.tree import composed
     from stitchc.piece.so_far import parse_measured
 
     found = []
     for text in texts:
         try:
-            found.append(parse_measured(text))
+            found.append(parse_measured(composed(text)))
         except ValueError as error:
             raise click.BadParameter(f"{error}.", param_hint="--so-far") from None
     return found
