@@ -51,7 +51,7 @@ class Needles:
         if re.fullmatch(r"\s*[0-9]{1,7}\s*", text):
             return cls.centred(int(text))
         parts = re.split(r"[-–]", text)
-        if len(parts) != 2:
+        if len(parts) != 2 or not all(map(str.strip, parts)):
             raise ValueError(f"`{text}` is not a number of needles such as 80 or a range such as L40-R39")
         first, last = (needle_position(part) for part in parts)
         if last < first:

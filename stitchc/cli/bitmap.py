@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from stitchc.cli.common import (
     anyway_option,
@@ -27,26 +28,11 @@ from stitchc.cli.common import (
     stems,
     stitch_option,
 )
+from stitchc.cli.needles import leave_room, needles_option
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
     from stitchc.pattern import Stitch
-
-
-class NeedlesType(click.ParamType):  # type: ignore[type-arg]
-    """A number of needles, or a range of them."""
-
-    name = "needles"
-
-    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> Needles:
-        from stitchc.bed import Needles
-
-        if isinstance(value, Needles):
-            return value
-        try:
-            return Needles.parse(str(value))
-        except ValueError as error:
-            self.fail(f"{error}.", param, ctx)
 
 
 @click.command(
@@ -57,9 +43,7 @@ class NeedlesType(click.ParamType):  # type: ignore[type-arg]
 @file_argument
 @stitch_option
 @machine_option("bitmap-standard")
-@option(
-    "--needles", metavar="N|L40-R39", type=NeedlesType(), default=None, help="Needles in work. One repeat, if unsaid."
-)
+@needles_option("One repeat")
 @option("--rows", metavar="N", type=click.IntRange(1, 1_000_000), default=None, help="Rows. One repeat, if unsaid.")
 @option(
     "--edge",
@@ -106,10 +90,17 @@ def command(
     from stitchc.passes import less_than_a_repeat
 
     form_for(None, output, ("png",))
+    if edge and needles is None:
+        source = click.get_current_context().get_parameter_source("edge")
+        if source is ParameterSource.COMMANDLINE:
+            raise click.UsageError("--edge is about the needles in work, so say them: --needles 80.")
     machine = load_machine(machine_name)
     pattern = read_pattern(file)
     stitches = chosen(pattern, stitch_names)
     refuse_one_file_for_many(stitches, output)
+    if needles is not None:
+        for stitch in stitches:
+            leave_room(needles, edge, stitch)
     found = [message for stitch in stitches for message in unfit(stitch, machine, needles)]
     if needles:
         found += [message for stitch in stitches for message in less_than_a_repeat(stitch, machine, needles, edge)]

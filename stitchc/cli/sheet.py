@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from stitchc.cli import common
+from stitchc.cli.needles import leave_room, needles_option
 from stitchc.messages import Message
 
 if TYPE_CHECKING:
@@ -23,13 +24,7 @@ if TYPE_CHECKING:
 @common.file_argument
 @common.stitch_option
 @common.machine_option("hand-standard")
-@common.option(
-    "--needles",
-    "needles_text",
-    metavar="80|L40-R39",
-    default=None,
-    help="Needles in work. Whole repeats and the edge needles, at least 24, if unsaid.",
-)
+@needles_option("Whole repeats and the edge needles, at least 24")
 @common.option("--rows", type=click.IntRange(1, 1_000_000), default=None, help="Rows to knit. One repeat if unsaid.")
 @common.option(
     "--carriage",
@@ -54,7 +49,7 @@ def command(
     file: str,
     stitch_names: tuple[str, ...],
     machine_name: str,
-    needles_text: str | None,
+    needles: Needles | None,
     rows: int | None,
     carriage: Side,
     edge: int,
@@ -81,14 +76,14 @@ def command(
     pattern = common.read_pattern(file)
     stitches = common.chosen(pattern, stitch_names)
     machine = common.load_machine(machine_name)
-    plans = [(stitch, *_extent(stitch, needles_text, rows, edge)) for stitch in stitches]
+    plans = [(stitch, *_extent(stitch, needles, rows, edge)) for stitch in stitches]
     found: list[tuple[str, Message]] = []
-    for stitch, needles, count in plans:
-        for message in [*check(stitch, machine), *unfit(stitch, machine, needles), *_too_much(stitch, needles, count)]:
+    for stitch, in_work, count in plans:
+        for message in [*check(stitch, machine), *unfit(stitch, machine, in_work), *_too_much(stitch, in_work, count)]:
             found.append((stitch.name, message))
-        found += [(stitch.name, message) for message in less_than_a_repeat(stitch, machine, needles, edge)]
-        cells = cells_on(stitch.chart, columns_on(stitch.chart, machine, needles, edge))
-        found += [(stitch.name, message) for message in edge_tucks(cells, needles, stitch)]
+        found += [(stitch.name, message) for message in less_than_a_repeat(stitch, machine, in_work, edge)]
+        cells = cells_on(stitch.chart, columns_on(stitch.chart, machine, in_work, edge))
+        found += [(stitch.name, message) for message in edge_tucks(cells, in_work, stitch)]
     never = {"M303", "N110"}  # there is no needle to move past the bed's end, and no room for more rows
     if any(message.code in never for _, message in found):
         common.leave([message for _, message in found], pattern.sources)
@@ -98,29 +93,19 @@ def command(
         for plan in plans
     ]
     if cheapest:
-        for stitch, needles, count in plans:
-            common.say(_cheapest(stitch, machine, needles, count, carriage, edge))
+        for stitch, in_work, count in plans:
+            common.say(_cheapest(stitch, machine, in_work, count, carriage, edge))
     _write(pattern, sheets, every_row, form, output, force)
 
 
-def _extent(stitch: Stitch, text: str | None, rows: int | None, edge: int) -> tuple[Needles, int]:
-    """Needles and rows asked for, or the defaults; leaves with wrong usage where they cannot be."""
-    from stitchc.bed import Needles
+def _extent(stitch: Stitch, needles: Needles | None, rows: int | None, edge: int) -> tuple[Needles, int]:
+    """Needles and rows asked for, or the defaults; leaves with wrong usage where they leave none for the stitch."""
     from stitchc.passes import default_needles
 
     count = stitch.chart.height if rows is None else rows
-    if text is None:
+    if needles is None:
         return default_needles(stitch.chart, edge), count
-    try:
-        needles = Needles.parse(text)
-    except ValueError as error:
-        raise click.BadParameter(f"{error}.", param_hint="--needles") from None
-    if needles.count <= 2 * edge:
-        raise click.BadParameter(
-            f"with {edge} edge needle{'' if edge == 1 else 's'} at each end of {needles.count} in work none is left "
-            f"for the stitch. Try --needles {2 * edge + stitch.chart.width} or a smaller --edge.",
-            param_hint="--edge",
-        )
+    leave_room(needles, edge, stitch)
     return needles, count
 
 
