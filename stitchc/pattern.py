@@ -17,7 +17,8 @@ Side = Literal["left", "right"]
 
 
 class Yarn(NamedTuple):
-    """A declared yarn. tex: grams per kilometre; weight: its category in the standard yarn weight system."""
+    """A declared yarn. colour: as written, #rgb or #rrggbb. tex: grams per kilometre; weight: its category in the
+    standard yarn weight system."""
 
     name: str
     span: Span
@@ -25,6 +26,17 @@ class Yarn(NamedTuple):
     colour: str | None = None
     tex: float | None = None
     weight: str | None = None
+
+    @property
+    def rgb(self) -> tuple[int, int, int] | None:
+        """The colour as red, green and blue, 0 to 255; None where none is given."""
+        if self.colour is None:
+            return None
+        digits = self.colour.removeprefix("#")
+        if len(digits) == 3:
+            digits = "".join(2 * digit for digit in digits)
+        red, green, blue = (int(digits[at : at + 2], 16) for at in (0, 2, 4))
+        return red, green, blue
 
 
 class Stitch(NamedTuple):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Sequence
@@ -150,7 +151,7 @@ def _say_whose_colours_are_not_given(pattern: Pattern, stitches: Sequence[Stitch
 
 def _placed(message: Message, stitch: Stitch) -> Message:
     """A message about the stitch, at its definition."""
-    return Message(message.code, message.severity, message.text, message.span or stitch.span, message.cure)
+    return message._replace(span=message.span or stitch.span)
 
 
 @dataclass(frozen=True)
@@ -279,36 +280,18 @@ def yarn_colours(pattern: Pattern, stitch: Stitch) -> list[Colour]:
     """
     from stitchc.fabric import DISTINCT, NATURAL
 
-    used = [name for name in pattern.yarns if name in stitch.chart.yarns]
-    if not used and len(pattern.yarns) == 1:  # a pattern's only yarn is what it is knitted in
+    if len(pattern.yarns) == 1:
         (only,) = pattern.yarns.values()
-        return [_rgb(only.colour) if only.colour is not None else NATURAL] * stitch.chart.height
-    plain = [name for name in used if pattern.yarns[name].colour is None]
-    table: dict[str | None, Colour] = {None: NATURAL}
-    for name in used:
-        colour = pattern.yarns[name].colour
-        if colour is not None:
-            table[name] = _rgb(colour)
-        elif len(used) == 1:
-            table[name] = NATURAL
-        else:
-            table[name] = DISTINCT[plain.index(name) % len(DISTINCT)]
+        return [only.rgb or NATURAL] * stitch.chart.height
+    used = [yarn for name, yarn in pattern.yarns.items() if name in stitch.chart.yarns]
+    distinct = itertools.cycle([NATURAL] if len(used) == 1 else DISTINCT)
+    table: dict[str | None, Colour] = {yarn.name: yarn.rgb or next(distinct) for yarn in used}
     return [table.get(name, NATURAL) for name in stitch.chart.yarns]
-
-
-def _rgb(colour: str) -> Colour:
-    """From #rgb or #rrggbb."""
-    digits = colour.lstrip("#")
-    if len(digits) == 3:
-        digits = "".join(digit * 2 for digit in digits)
-    red, green, blue = (int(digits[at : at + 2], 16) for at in (0, 2, 4))
-    return red, green, blue
 
 
 def _plate(pictures: list[Picture], faces: tuple[Face, ...], stitch: Stitch, px_per_cm: float, units: str) -> bytes:
     """The pictures, each over a strip with the side, the stitch's name and a scale bar: beside each other, or one over
     the other where they are much wider than high."""
-    name = stitch.name
     import io
 
     from PIL import Image, ImageDraw, ImageFont, PngImagePlugin
@@ -334,7 +317,7 @@ def _plate(pictures: list[Picture], faces: tuple[Face, ...], stitch: Stitch, px_
             pen.line([(end, middle - letter // 2), (end, middle + letter // 2)], ink, max(1, letter // 7))
         pen.text((right - bar_px - letter // 2, middle), bar_said, ink, font(letter), anchor="rm")
         room = wide - bar_px - pen.textlength(bar_said, font(letter)) - 2.5 * letter
-        title = printable(f"{name}, {face} side")[:_MOST_TITLE] if index == 0 else f"{face} side"
+        title = printable(f"{stitch.name}, {face} side")[:_MOST_TITLE] if index == 0 else f"{face} side"
         rightward = needs_shaping(title)
         shaped = font(letter, shaped=rightward)
         # The sentence runs from left to right, whatever the name in it does.
@@ -344,7 +327,7 @@ def _plate(pictures: list[Picture], faces: tuple[Face, ...], stitch: Stitch, px_
         pen.text((left + letter // 2, middle), title, ink, shaped, anchor="lm", direction=way)
     about = PngImagePlugin.PngInfo()
     about.add_text("Software", "stitchc")
-    about.add_text("Description", f"{visible(name)}: {' and '.join(faces)} side, {px_per_cm:.3f} pixels per cm")
+    about.add_text("Description", f"{visible(stitch.name)}: {' and '.join(faces)} side, {px_per_cm:.3f} pixels per cm")
     about.add_text("Repeat", "/".join(stitch.chart.rows()))  # what was drawn, first knitted row first
     stream = io.BytesIO()
     plate.save(stream, "PNG", pnginfo=about, dpi=(px_per_cm * 2.54, px_per_cm * 2.54), compress_level=6)

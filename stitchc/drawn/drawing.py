@@ -408,7 +408,8 @@ class _Sheet:
 
     def _colour(self, yarn: str | None) -> str:
         declared = self.yarns.get(yarn) if yarn is not None else None
-        return _hex(declared.colour) if declared and declared.colour else "#ffffff"
+        rgb = declared.rgb if declared is not None else None
+        return "#ffffff" if rgb is None else "#{:02x}{:02x}{:02x}".format(*rgb)
 
     # -- legend
 
@@ -604,12 +605,6 @@ _YARN_LETTERS: Final = "ABCDEFGHJLMNPQRUVWXYZ"
 def _yarn_letter(number: int) -> str:
     rounds, at = divmod(number, len(_YARN_LETTERS))
     return _YARN_LETTERS[at] + (str(rounds + 1) if rounds else "")
-
-
-def _hex(colour: str) -> str:
-    """A colour as #rrggbb; the notation also takes #rgb."""
-    digits = colour.lstrip("#")
-    return "#" + ("".join(2 * digit for digit in digits) if len(digits) == 3 else digits[:6])
 
 
 def _on(fill: str) -> str:

@@ -111,10 +111,12 @@ def test_yarns_colours(pattern: Path) -> None:
 def test_a_patterns_only_yarn_colours_rows_that_name_none(tmp_path: Path) -> None:
     """As its pieces are knitted in it."""
     file = tmp_path / "one.stitch"
-    file.write_text('yarn kelp colour "#2f6f3f"\nstitch ripple\n1: K T\n2: K\n')
-    assert draw(str(file), "--face", "knit", "--px", "150", "-o", str(tmp_path / "one.png")) == 0
-    red, green, blue = np.asarray(opened(tmp_path / "one.png"))[:140].reshape(-1, 3).astype(float).mean(axis=0)
-    assert green > red + 15 and green > blue + 15
+    for number, second_row in enumerate(("2: K", "2 in kelp: K")):
+        file.write_text(f'yarn kelp colour "#2f6f3f"\nstitch ripple\n1: K T\n{second_row}\n')
+        picture = tmp_path / f"one-{number}.png"
+        assert draw(str(file), "--face", "knit", "--px", "150", "-o", str(picture)) == 0
+        red, green, blue = np.asarray(opened(picture))[:140].reshape(-1, 3).astype(float).mean(axis=0)
+        assert green > red + 15 and green > blue + 15
 
 
 def test_much_wider_than_high_one_side_stands_over_the_other(pattern: Path) -> None:
