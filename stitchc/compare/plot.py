@@ -14,7 +14,6 @@ from stitchc.compare.look import DPI, INK, LONGEST_TITLE, MM, SIZE_MM, all_known
 from stitchc.compare.outlines import outlines
 from stitchc.compare.scatter import scatter
 from stitchc.compare.table import Compared
-from stitchc.files import MARK
 from stitchc.messages import visible
 
 if TYPE_CHECKING:
@@ -43,7 +42,6 @@ def plot(
         "axes.edgecolor": INK,
         "axes.labelcolor": INK,
         "text.parse_math": False,
-        "svg.hashsalt": "stitchc",
     }
     with matplotlib.rc_context(style), warnings.catch_warnings():
         warnings.simplefilter("ignore")  # letters that the font lacks show as boxes
@@ -52,7 +50,7 @@ def plot(
         scatter(figure, lines, units, strands or {})
         outlines(figure, lines, units)
         out = io.BytesIO()
-        figure.savefig(out, format="png", dpi=DPI, metadata={"Software": MARK.decode(), "Title": title or "comparison"})
+        figure.savefig(out, format="png", dpi=DPI, metadata={"Software": "stitchc", "Title": title or "comparison"})
     return out.getvalue()
 
 

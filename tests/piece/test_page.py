@@ -94,3 +94,16 @@ def test_half_way_the_page_begins_where_the_knitter_stands(browser: Browser, tmp
     assert "Before row 35" in whole and "carriage at the right before row 35" in flat
     assert "row counter to 000" not in flat and "Cast on with waste yarn" not in flat and "Before row 1 " not in flat
     assert "230 rows still to knit" in flat and "Yarn still needed" in whole
+
+
+def test_a_whole_cowl_is_five_pages(browser: Browser, tmp_path: Path) -> None:
+    """As README says of the example, whose 264 rows are printed as blocks."""
+    target, paper = tmp_path / "cowl.html", tmp_path / "cowl.pdf"
+    said = CliRunner().invoke(command, [str(EXAMPLES / "cowl.stitch"), "--format", "html", "-o", str(target)])
+    assert said.exit_code == 0, said.stderr
+    page = browser.new_page()
+    page.goto(target.as_uri())
+    page.pdf(path=str(paper), format="A4", prefer_css_page_size=True)
+    page.close()
+    with pypdfium2.PdfDocument(paper) as document:
+        assert len(document) == 5
