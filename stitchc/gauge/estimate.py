@@ -1,8 +1,7 @@
 """From charts and measured swatches to gauges with ranges; `update` does the reckoning.
 
-What is measured stands as measured: it is not
-drawn toward the model; the model learns from it for the stitches that were not.
-Knows charts and swatches as values; it reads no file and prints nothing.
+What is measured stands as measured: it is not drawn toward the model; the model learns from it for the stitches that
+were not. Knows charts and swatches as values; it reads no file and prints nothing.
 """
 
 from __future__ import annotations

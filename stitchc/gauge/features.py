@@ -46,7 +46,6 @@ class Features:
     log_long_slip: float
     in_columns: float
     tuck_runs: float
-    further_tucks: float = 0.0
 
     @property
     def is_plain(self) -> bool:
@@ -93,14 +92,13 @@ def features_of(chart: Chart) -> Features:
         log_long_slip=log_long * (1 - part_tuck),
         in_columns=columns,
         tuck_runs=float(starts.mean()),
-        further_tucks=sums.further_tucks / (needles * rows),
     )
 
 
 @dataclass
 class _Sums:
     """What the knit loops of a chart add up to: how many, their spans k, k^2, k min(k, LONG_HOLD), k times the tucks
-    and k times the slips over each, the tucks beyond the first over each, and the longest span."""
+    and k times the slips over each, and the longest span."""
 
     loops: int = 0
     spans: int = 0
@@ -108,7 +106,6 @@ class _Sums:
     capped: int = 0
     over_tucks: int = 0
     over_slips: int = 0
-    further_tucks: int = 0
     longest: int = 0
 
 
@@ -128,7 +125,6 @@ def _sums(cells: npt.NDArray[np.uint8]) -> _Sums:
         sums.capped += int((k * np.minimum(k, LONG_HOLD)).sum())
         sums.over_tucks += int((k * tucked).sum())
         sums.over_slips += int((k * slipped).sum())
-        sums.further_tucks += int(np.maximum(tucked - 1, 0).sum())
         sums.longest = max(sums.longest, int(k.max()))
     return sums
 

@@ -44,8 +44,9 @@ class Priors:
     """The model before any of the knitter's own swatches.
 
     mean (n,), covariance (n, n) of PARAMETERS. log_plain_ratio: mean and standard deviation of ln(rows/stitches) of
-    stocking stitch. tape_mm: standard deviation of a length read off a tape. fabric_sd: of ln gauge between fabrics
-    that the same knitter makes alike. row_deviation and width_deviation scale a stitch's own deviation.
+    stocking stitch. tape_mm: standard deviation of a length read off a tape. count_step: counts are read to this part
+    of a stitch or row. fabric_sd: of ln gauge between fabrics that the same knitter makes alike. row_deviation and
+    width_deviation scale a stitch's own deviation.
     """
 
     mean: Vector

@@ -14,15 +14,17 @@ def in_words(gauge: StitchGauge) -> str:
         return "The same as stocking stitch: every needle knits on every row."
     width = _change(gauge.width_change_percent, "wider", "narrower", gauge.stitch_factor)
     length = _change(gauge.length_change_percent, "longer", "shorter", gauge.row_factor)
-    if width is None and length is None:
-        return "About the size of stocking stitch."
-    parts = " and ".join([width or "as wide", length or "as long"])
-    return f"{parts[0].upper()}{parts[1:]} than stocking stitch.".replace(
-        "As wide and", "About as wide as and"
-    ).replace("and as long than", "than and about as long as")
+    if width and length:
+        return f"{width[0].upper()}{width[1:]} and {length} than stocking stitch."
+    if width:
+        return f"{width[0].upper()}{width[1:]} than and about as long as stocking stitch."
+    if length:
+        return f"About as wide as and {length} than stocking stitch."
+    return "About the size of stocking stitch."
 
 
 def _change(percent: float, more: str, less: str, factor: Range) -> str | None:
+    """ "about 13 % wider (+5 to +22 %)", or None where a tape could not tell."""
     if abs(percent) < _LITTLE:
         return None
     sides = sorted(100 * (1 / bound - 1) for bound in (factor.low, factor.high))

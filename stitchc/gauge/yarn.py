@@ -57,17 +57,6 @@ TIGHTNESS: Final = (0.5, 2.2)
 comes out of the standard yarn weight system's gauges; half and one and a half times as much is let pass."""
 
 
-def density_per_cm(loop_mm: float, state: str = "wet relaxed") -> tuple[float, float]:
-    """Wales and courses to the cm of stocking stitch whose stitches hold that much yarn (Munden; see MUNDEN)."""
-    kw, kc = MUNDEN[state]
-    return 10 * kw / loop_mm, 10 * kc / loop_mm
-
-
-def fabric_weight(loops_per_cm2: float, loop_mm: float, tex: float) -> float:
-    """g/m2 = loops per cm2 x mm of yarn in a loop x tex / 100 (identity; Spencer)."""
-    return loops_per_cm2 * loop_mm * tex / 100
-
-
 @dataclass(frozen=True)
 class Cells:
     """How many cells of each kind: further_tucks are second and later tucks of a hold, tucks the first ones."""
@@ -182,13 +171,12 @@ def grams(metres: Range, tex: Range) -> Range:
 
 @dataclass(frozen=True)
 class YarnUse:
-    """One yarn in one stitch. name: None where the rows name none. metres: per square metre and of 100 by 100."""
+    """One yarn in one stitch. name: None where the rows name none. grams are None where its tex is not known."""
 
     name: str | None
     cells: Cells
     tex: Range | None
     metres_per_square_metre: Range
-    metres_of_100_by_100: Range
     grams_per_square_metre: Range | None
     grams_of_100_by_100: Range | None
 
@@ -213,7 +201,7 @@ def yarns_of(report: GaugeReport, pattern: Pattern, stitch: Stitch) -> tuple[Yar
         yarn = pattern.yarns.get(name) if name is not None else None
         tex = tex_of(yarn) if yarn is not None else None
         weights = (grams(area, tex), grams(square, tex)) if tex is not None else (None, None)
-        uses.append(YarnUse(name, cells, tex, area, square, *weights))
+        uses.append(YarnUse(name, cells, tex, area, *weights))
     return tuple(uses)
 
 

@@ -93,7 +93,6 @@ def test_against_a_slow_count(rows: list[str]) -> None:
     assert features.mean_span == pytest.approx(cells / len(loops))
     assert features.weighted_span == pytest.approx(sum(s * s for s, _, _ in loops) / cells)
     assert features.longest_hold == max(s for s, _, _ in loops) - 1
-    assert features.further_tucks == pytest.approx(sum(max(t - 1, 0) for _, t, _ in loops) / cells)
     if features.tuck_share and features.slip_share:
         by_tucks = sum(s * t for s, t, _ in loops)
         by_slips = sum(s * x for s, _, x in loops)
