@@ -16,7 +16,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tests.proof import machines
-from tests.proof.machines import Habits, follow_sheet, position, wanted
+from tests.proof.machines import Habits, Side, follow_sheet, position, wanted
 from tests.proof.running import settings_told_by_bitmap, stitchc
 
 NO_LIMITS = "[limits]\n" + "".join(
@@ -313,7 +313,7 @@ def test_any_sheet_by_hand(data: st.DataObject) -> None:
     first = data.draw(st.integers(bed.start, bed.stop - 2 * edge - 1))
     last = data.draw(st.integers(first + 2 * edge, bed.stop - 1))
     count = data.draw(st.integers(1, 40))
-    side = data.draw(st.sampled_from(["right", "left"]))
+    side: Side = data.draw(st.sampled_from(("right", "left")))
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder)
         (place / "proof.stitch").write_text(pattern(rows), "utf-8")
