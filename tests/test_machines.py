@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import tracemalloc
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,9 +15,11 @@ from hypothesis import strategies as st
 
 from stitchc.__main__ import run
 from stitchc.bed import Needles, needle_name, needle_position
+from stitchc.chart import Chart
 from stitchc.files import FileTrouble
 from stitchc.machines import SHIPPED, Limits, Machine, load, load_text, profile_text
 from stitchc.messages import Refused, render
+from stitchc.passes import columns_on
 
 BASED = 'based_on = "card24-standard"\n'
 CARD = BASED + "[card]\n"
@@ -97,26 +100,28 @@ def test_l98_to_r99_is_197_needles() -> None:
     assert Needles.parse("L98-R99").count == 197
 
 
+def columns_of(machine: Machine, names: Sequence[str]) -> list[int]:
+    """The column, from 1, that stands on each needle when a chart as wide as the reader is knitted on the whole bed."""
+    assert machine.reader_width is not None
+    columns = columns_on(Chart.plain(machine.reader_width, 1), machine, machine.bed, edge=0)
+    return [int(columns[needle_position(name) - machine.bed.first]) + 1 for name in names]
+
+
 def test_the_card_column_of_a_needle() -> None:
     """Twelve columns each side of 0, repeating outward: R12 is 24, L12 is 1, R13 is 1, L13 is 24 (arithmetic)."""
     machine = load("card24-standard")
-    columns = {name: machine.column_of(needle_position(name)) for name in ("L12", "L1", "R1", "R12", "R13", "L13")}
-    assert columns == {"L12": 1, "L1": 12, "R1": 13, "R12": 24, "R13": 1, "L13": 24}
+    assert columns_of(machine, ["L12", "L1", "R1", "R12", "R13", "L13"]) == [1, 12, 13, 24, 1, 24]
     for k in range(1, 101):
-        assert machine.column_of(needle_position(f"R{k}")) == (12 + k - 1) % 24 + 1
-        assert machine.column_of(needle_position(f"L{k}")) == (12 - k) % 24 + 1
+        assert columns_of(machine, [f"R{k}", f"L{k}"]) == [(12 + k - 1) % 24 + 1, (12 - k) % 24 + 1]
 
 
 def test_twelve_columns_lie_six_each_side() -> None:
-    machine = load("card12-bulky")
-    assert [machine.column_of(needle_position(name)) for name in ("L6", "L1", "R1", "R6", "R7", "L7")] == [
-        1, 6, 7, 12, 1, 12,
-    ]  # fmt: skip
+    assert columns_of(load("card12-bulky"), ["L6", "L1", "R1", "R6", "R7", "L7"]) == [1, 6, 7, 12, 1, 12]
 
 
 def test_where_the_knitter_sets_the_place_no_column_is_fixed() -> None:
     for name in ("hand-standard", "bitmap-standard"):
-        assert load(name).column_of(0) is None
+        assert load(name).column_1_needle is None
 
 
 def test_200_needles_span_895_5_mm() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import pytest
@@ -23,7 +24,7 @@ from stitchc.passes import (
     ways,
 )
 from stitchc.pattern import Side, Stitch
-from stitchc.sheet import Sheet, as_document, instruct
+from stitchc.sheet import Sheet, instruct, to_json
 from tests.bed_simulation import expected, knit
 
 HAND = load("hand-standard")
@@ -41,7 +42,10 @@ def sheet_of(
     chart: Chart, needles: Needles, rows: int, carriage: Side, edge: int, machine: Machine = HAND
 ) -> dict[str, object]:
     passes = lower(chart, machine, needles, rows, carriage, edge)
-    return as_document(Sheet("x", machine, needles, edge, carriage, instruct(passes, machine, needles)))
+    document: dict[str, object] = json.loads(
+        to_json([Sheet("x", machine, needles, edge, carriage, instruct(passes, machine, needles))])
+    )
+    return document
 
 
 @st.composite

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -15,14 +15,14 @@ from stitchc.cli.plain_gauge import plain_option
 from stitchc.messages import Message, columns_of, visible
 
 if TYPE_CHECKING:
-    from stitchc.compare import Compared
+    from stitchc.compare import Compared, Sort
     from stitchc.gauge import PlainGauge, Range
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern, Stitch
 
 _MOST_TITLES = 4
 """Patterns named in the title of a comparison; more are counted."""
-_SORTS = ("rows", "width", "weight", "moves", "holes", "name", "file")
+SORTS: Final[tuple[Sort, ...]] = ("rows", "width", "weight", "moves", "holes", "name", "file")
 
 
 @click.command(short_help="Set the densities of stitches side by side: size, yarn, work.")
@@ -30,7 +30,7 @@ _SORTS = ("rows", "width", "weight", "moves", "holes", "name", "file")
 @common.stitch_option
 @common.option(
     "--sort",
-    type=click.Choice(_SORTS),
+    type=click.Choice(SORTS),
     default="rows",
     show_default=True,
     help="Longest first (rows), widest first (width), least first (weight, moves, holes), by name, or as in the files.",
@@ -56,7 +56,7 @@ _SORTS = ("rows", "width", "weight", "moves", "holes", "name", "file")
 def command(
     files: tuple[str, ...],
     stitch_names: tuple[str, ...],
-    sort: str,
+    sort: Sort,
     sweep: bool,
     machine_name: str | None,
     plain: PlainGauge | None,

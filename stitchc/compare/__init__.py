@@ -3,7 +3,6 @@
 Knows gauges, passes and profiles; reads and writes no file.
 """
 
-from stitchc.compare.sweep import family
-from stitchc.compare.table import SORTS, Compared, compare, in_order_of
+from stitchc.compare.table import Compared, Sort, compare, in_order_of
 
-__all__ = ["SORTS", "Compared", "compare", "family", "in_order_of"]
+__all__ = ["Compared", "Sort", "compare", "in_order_of"]

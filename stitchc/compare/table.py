@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from stitchc.bed import Needles
+from stitchc.card.plan import fitted_rows
 from stitchc.chart import Chart
 from stitchc.gauge import Baseline, GaugeReport, Range, StitchGauge
 from stitchc.gauge.yarn import YarnUse, total, yarns_of
@@ -17,8 +17,8 @@ from stitchc.pattern import Pattern, Stitch
 if TYPE_CHECKING:
     from stitchc.machines import Machine
 
-SORTS: Final = ("rows", "width", "weight", "moves", "holes", "name", "file")
-"""What a comparison can be sorted by; "file" keeps the order in which the stitches were given."""
+Sort = Literal["rows", "width", "weight", "moves", "holes", "name", "file"]
+"""What a comparison is sorted by; "file" keeps the order in which the stitches were given."""
 
 NEEDLES: Final = 100
 ROWS: Final = 100
@@ -91,10 +91,9 @@ def hand_moves(chart: Chart, machine: Machine) -> int | None:
 def holes_to_punch(chart: Chart, machine: Machine) -> int | None:
     """Pattern holes in one closed card: the repeat tiled to the reader's width and the rows the card needs to turn."""
     width = machine.reader_width
-    if machine.reader != "card" or width is None or width % chart.width or not _can(chart, machine):
+    if machine.card is None or width is None or width % chart.width or not _can(chart, machine):
         return None
-    least = machine.card.least_rows if machine.card is not None else 1
-    repeats = width // chart.width * math.ceil(least / chart.height)
+    repeats = width // chart.width * fitted_rows(chart, machine.card) // chart.height
     knits = int(chart.knits.sum())
     return repeats * (knits if machine.mark_means == "knit" else chart.width * chart.height - knits)
 
@@ -105,7 +104,7 @@ def _can(chart: Chart, machine: Machine) -> bool:
     return not (tucks and machine.tuck == "none") and not (slips and machine.slip == "none")
 
 
-def in_order_of(lines: Sequence[Compared], sort: str) -> list[Compared]:
+def in_order_of(lines: Sequence[Compared], sort: Sort) -> list[Compared]:
     """Sorted: rows and width by the finished size (longest and widest first), weight, moves and holes by least first.
 
     What is not known comes last; equals keep the order given.

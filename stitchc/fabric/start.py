@@ -99,7 +99,7 @@ class Layout:
 
 
 def lay_out(chart: Chart) -> Layout:
-    """Number the nodes of a repeat. Every column must have a K (see `topology.needles_that_never_knit`)."""
+    """Number the nodes of a repeat. Every column must have a K (`relax` refuses others with V701)."""
     kinds = chart.cells
     height, width = kinds.shape
     span = np.ones((height, width), dtype=int)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from stitchc.bed import Needles, needle_position
+from stitchc.bed import Needles
 from stitchc.machines.limits import Limit, Limits
 
 Reader = Literal["none", "card", "bitmap"]
@@ -61,9 +61,9 @@ class Machine:
     lever on one side only holds them in one direction and knits them back in the other.
     mark_means: what a hole (card) or a dark pixel (bitmap) does: "knit" or "hold".
     mirrored: the card or picture is entered left to right exchanged.
-    column_1_needle: the needle that column 1 stands on; the columns repeat outward from there. None (hand beds and
-    electronic readers, where the knitter sets the place): column 1 stands on the
-    leftmost needle that is not an edge needle.
+    column_1_needle: the needle that column 1 stands on; the columns repeat outward from there, as
+    `passes.columns_on` has them. None (hand beds and electronic readers, where the knitter sets the place): column 1
+    stands on the leftmost needle that is not an edge needle.
     selects: "same pass", or "one pass ahead" where the carriage selects needles for the next pass.
     first_row: whether the picture is entered bottom row first or top row first (bitmap).
     origin: "shipped", or the file of the knitter's own (two profiles that say the same are equal, whoever wrote them).
@@ -86,16 +86,6 @@ class Machine:
     card: CardShape | None = None
     limits: Limits = field(default_factory=Limits)
     origin: str = field(default="shipped", compare=False)
-
-    def column_of(self, position: int) -> int | None:
-        """The reader's column, from 1, that a needle position (`bed.needle_position`) takes; None without a fixed one.
-
-        The columns repeat outward from `column_1_needle`. With 24 columns from L12, needle Rk is column
-        ((12 + k - 1) mod 24) + 1 and Lk column ((12 - k) mod 24) + 1.
-        """
-        if self.column_1_needle is None or self.reader_width is None:
-            return None
-        return (position - needle_position(self.column_1_needle)) % self.reader_width + 1
 
     @property
     def bed(self) -> Needles:

@@ -69,13 +69,13 @@ def is_name(text: str) -> bool:
     return _NAME.fullmatch(text) is not None and text.lower() not in KEYWORDS
 
 
-def notation_name(text: str, otherwise: str = "traced") -> str:
+def notation_name(text: str) -> str:
     """A name of the notation made from any text, a file's stem for instance: "Chart 3 (new)" gives "Chart-3-new"."""
     kept = (c if c in "_-" or unicodedata.category(c) in _IN_NAMES else " " for c in unicodedata.normalize("NFC", text))
     name = "-".join("".join(kept).split()).strip("-_")[:60].rstrip("-_")
     if name and not is_name(name):
-        name = f"{otherwise}-{name}"
-    return name if name and is_name(name) else otherwise
+        name = f"traced-{name}"
+    return name if name and is_name(name) else "traced"
 
 
 # -- rows -------------------------------------------------------------------------------------------------------

@@ -48,7 +48,7 @@ class Circle(NamedTuple):
 
 
 class Line(NamedTuple):
-    """A straight line. dash_mm: lengths of mark and gap in turn, from the first point; empty for a solid line."""
+    """A straight line. dash_mm: lengths of mark and gap in turn, from the first point; None for a solid line."""
 
     x1_mm: float
     y1_mm: float

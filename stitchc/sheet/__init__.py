@@ -1,6 +1,6 @@
 """The needle sheet: passes put into words and drawn as the bed, for a screen reader, for paper and for a tablet."""
 
-from stitchc.sheet.form import as_document, needles_as_json, pass_as_json, to_json
+from stitchc.sheet.form import needles_as_json, pass_as_json, to_json
 from stitchc.sheet.instructions import CAUTIONS, before_row_one, habits, instruct
 from stitchc.sheet.model import DoEntry, Entry, PassEntry, SectionEntry, Sheet, Step
 from stitchc.sheet.stitch import stitch_sheet
@@ -14,7 +14,6 @@ __all__ = [
     "SectionEntry",
     "Sheet",
     "Step",
-    "as_document",
     "before_row_one",
     "habits",
     "instruct",

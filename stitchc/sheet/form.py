@@ -11,7 +11,7 @@ from stitchc.sheet.model import PassEntry, Sheet
 
 
 def to_json(sheets: Sequence[Sheet]) -> str:
-    """One document for one sheet, a list of documents for several."""
+    """The fields the contract promises, in its order: one document for one sheet, a list of documents for several."""
     if len(sheets) == 1:
         return _text(sheets[0]) + "\n"
     return "[\n" + ",\n".join(_indented(_text(sheet), " ") for sheet in sheets) + "\n]\n"
@@ -46,15 +46,6 @@ def _dumped(document: dict[str, object]) -> str:
 
 def _indented(text: str, by: str) -> str:
     return by + text.replace("\n", "\n" + by)
-
-
-def as_document(sheet: Sheet) -> dict[str, object]:
-    """The fields the contract promises, in its order."""
-    return {
-        **_head(sheet),
-        "passes": [pass_as_json(entry) for entry in sheet.pass_entries()],
-        "totals": _totals(sheet),
-    }
 
 
 def _head(sheet: Sheet) -> dict[str, object]:

@@ -8,12 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 from stitchc.bed import Needles, needle_name
-
-Mark = Literal[".", "o", "h", "p"]
-"""In work, to bring out, held (and left so), to push back."""
 
 SLOT: Final = 10
 """Drawing units from needle to needle."""
@@ -46,13 +43,14 @@ class Drawn:
 
 
 def marks(needles: Needles, held: Iterable[int], bring_out: Iterable[int], push_back: Iterable[int]) -> str:
-    """One Mark a needle in work, left to right."""
+    """A letter for each needle in work, left to right: "." as it is, "o" to bring out, "h" held and left so, "p" to
+    push back."""
     of = dict.fromkeys(held, "h") | dict.fromkeys(bring_out, "o") | dict.fromkeys(push_back, "p")
     return "".join(of.get(position, ".") for position in range(needles.first, needles.last + 1))
 
 
 def draw(needles: Needles, bed: str) -> Drawn:
-    """The strip of a bed (one Mark a needle): one line, its two ends, or as many lines as have anything to show."""
+    """The strip of a bed (its `marks`): one line, its two ends, or as many lines as have anything to show."""
     if needles.count <= WHOLE_BED:
         return _stacked([[(needles.first, bed)]])
     if _goes_on(bed):

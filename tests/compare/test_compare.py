@@ -16,7 +16,8 @@ from PIL import Image
 
 from stitchc.__main__ import run
 from stitchc.chart import SLIP, TUCK, Chart
-from stitchc.compare import SORTS, Compared, compare, in_order_of
+from stitchc.cli.compare import SORTS
+from stitchc.compare import Compared, Sort, compare, in_order_of
 from stitchc.compare.plot import plot
 from stitchc.compare.sweep import HOLDS, ONE_IN, Arrangement, arrangement_of, density, family, strands
 from stitchc.compare.table import hand_moves, holes_to_punch
@@ -91,7 +92,7 @@ def test_weights_need_the_tex_of_every_yarn() -> None:
 
 
 @pytest.mark.parametrize("sort", SORTS)
-def test_sorting(sort: str) -> None:
+def test_sorting(sort: Sort) -> None:
     lines = in_order_of(lines_of(pattern_of(STITCHES), PlainGauge(20, 28)), sort)
 
     def sizes(at: int) -> Sequence[float]:
