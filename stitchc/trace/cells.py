@@ -313,27 +313,31 @@ _APART: Final = 0.13
 counts."""
 _GRAINS: Final = 5.0
 _MOST_KINDS: Final = 12
+_MOST_LOOKS: Final = 100_000
+"""Cells by which kinds are found; more take seconds and tell no more."""
 
 
 def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | None = None) -> Kinds:
-    """The cells sorted into kinds: a look is the mean colours of a cell's nine parts.
+    """The cells sorted into kinds: a look is the mean colours of a cell's nine parts, or its one colour.
 
     pixels, lattice: where the cells were sampled, so that the ink of thin marks is seen unmixed with paper.
     """
+    if patches.strides[2] == patches.strides[3] == 0:
+        patches = patches[:, :, :1, :1]  # cells of one colour each: a part tells as much as nine
     rows, columns, side = patches.shape[:3]
     looks = _looks(patches)
-    centres = _merged(looks, _centres(looks, _APART), _APART)
+    some = _some_of(looks)
+    centres = _merged(some, _centres(some, _APART), _APART)
     grain = _grain(looks)
     apart = min(_APART, max(_APART / 3, _GRAINS * grain))
     if apart < _APART:
-        centres = _merged(looks, _centres(looks, apart), apart)
+        centres = _merged(some, _centres(some, apart), apart)
     for _ in range(6):
-        distances = _away(looks, centres)
-        nearest = distances.argmin(axis=1)
-        moved = np.stack([np.median(looks[nearest == kind], axis=0) for kind in range(len(centres))])
+        nearest = _away(some, centres).argmin(axis=1)
+        moved = np.stack([np.median(some[nearest == kind], axis=0) for kind in range(len(centres))])
         if np.allclose(moved, centres, atol=1e-4):
             break
-        centres = _merged(looks, moved, apart)
+        centres = _merged(some, moved, apart)
     distances = _away(looks, centres)
     order = np.argsort(1 - centres.mean(axis=1), kind="stable")
     centres, distances = centres[order], distances[:, order]
@@ -355,6 +359,14 @@ def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | 
     )
 
 
+def _some_of(looks: Shares) -> Shares:
+    """Looks enough to find the kinds by: all of them, or of very many as many as do, and the strangest among them."""
+    if len(looks) <= _MOST_LOOKS:
+        return looks
+    some = looks[np.random.default_rng(0).integers(0, len(looks), _MOST_LOOKS)]
+    return np.concatenate([some, _centres(looks, _APART / 3)])
+
+
 def _grain(looks: Shares) -> float:
     """How far cells that look most alike are from each other."""
     some = looks[:: max(1, len(looks) // 250)][:300]
@@ -367,6 +379,8 @@ def _grain(looks: Shares) -> float:
 
 def _looks(patches: Patches) -> Shares:
     rows, columns, side = patches.shape[:3]
+    if side == 1:
+        return patches.reshape(rows * columns, 3)
     edges = np.round(np.linspace(0, side, 4)).astype(int)
     parts = [
         patches[:, :, edges[i] : edges[i + 1], edges[j] : edges[j + 1]].mean(axis=(2, 3))
@@ -378,7 +392,11 @@ def _looks(patches: Patches) -> Shares:
 
 def _away(looks: Shares, centres: Shares) -> Shares:
     """Root-mean-square difference of each look from each centre, (cells, kinds)."""
-    return np.stack([np.sqrt(np.square(looks - centre).mean(axis=1)) for centre in centres], axis=1)
+    away = np.empty((len(looks), len(centres)), dtype=looks.dtype)
+    for at, centre in enumerate(centres):
+        gap = looks - centre
+        np.sqrt(np.einsum("ij,ij->i", gap, gap) / gap.shape[1], out=away[:, at])
+    return away
 
 
 def _centres(looks: Shares, apart: float) -> Shares:

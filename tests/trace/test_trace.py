@@ -743,3 +743,21 @@ def test_a_large_picture_read_by_its_pixels_is_called_a_guess() -> None:
     found = trace(png(image), "k.png", Ask(key=Key(dark=TUCK)))
     assert found.whole.width == 150 and [message.code for message in found.messages] == ["T812"]
     assert not trace(png(image), "k.png", Ask(key=Key(dark=TUCK), grid="pixels")).messages
+
+
+def test_of_very_many_cells_the_kinds_are_those_of_all_also_where_one_is_rare() -> None:
+    """A pixel a stitch, noisy as a lossy format leaves it; 40 of 160,000 cells are of a third kind."""
+    rng = np.random.default_rng(7)
+    codes = rng.integers(0, 2, (400, 400))
+    codes[rng.integers(0, 400, 40), rng.integers(0, 400, 40)] = 2
+    noise = rng.normal(0, 3, (400, 400, 3))
+    pixels = np.array([[250, 250, 250], [30, 30, 30], [200, 40, 40]])[codes] + noise
+    image = Image.fromarray(pixels.clip(0, 255).astype(np.uint8))
+    with pytest.raises(Refused) as refused:
+        trace(png(image), "many.png", Ask(grid="pixels"))
+    (said,) = refused.value.messages
+    assert said.code == "T807" and "3 kinds" in said.text
+    key = Key(colours=(((250, 250, 250), KNIT), ((30, 30, 30), SLIP), ((200, 40, 40), TUCK)))
+    found = trace(png(image), "many.png", Ask(key=key, grid="pixels", repeat="whole"))
+    as_drawn = np.array([KNIT, SLIP, TUCK], dtype=np.uint8)[codes]
+    assert (found.whole.cells[::-1] == as_drawn).all()
