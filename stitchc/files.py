@@ -26,6 +26,9 @@ MARK = b"stitchc"
 PDF producer, an HTML generator tag, the JSON `format`, a comment. It is how a file of ours is told from another's;
 its seal tells whether it was changed since."""
 
+STANDARD_INPUT: Final = "standard input"
+"""What is read from there is called so, in messages and as a pattern's file."""
+
 _MOST_READ: Final = 4 * 1024 * 1024
 _PIECE: Final = 1024 * 1024
 _WAIT_S: Final = 2.0

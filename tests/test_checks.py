@@ -18,7 +18,7 @@ from stitchc.chart import SLIP, TUCK, Chart
 from stitchc.checks import check, check_pattern, edge_tucks
 from stitchc.machines import Limit, Limits, Machine, load
 from stitchc.messages import Message, Span
-from stitchc.notation import read_text
+from stitchc.notation import compile_text
 from stitchc.pattern import Pattern, Stitch
 
 pytestmark = pytest.mark.filterwarnings("error")  # numpy would warn where a knitter reads
@@ -236,7 +236,7 @@ def test_many_places_are_one_message_about_the_worst() -> None:
 def test_the_cure_of_a_float_can_be_typed(count: int, row: str) -> None:
     told = check(stitch("K" + "S" * count, "K" * (count + 1)))
     assert f"so that the row is {row}\n" in str(told[0].cure)
-    mended, _ = read_text(f"stitch shore\n1: {row}\n2: K\n")
+    mended = compile_text(f"stitch shore\n1: {row}\n2: K\n").pattern
     assert mended and mended.stitches["shore"].chart.width == count + 1
     assert check(mended.stitches["shore"]) == []
 
@@ -469,7 +469,7 @@ def test_counting_in_blocks_makes_no_difference(rows: list[str]) -> None:
 
 
 def test_parts_are_not_nagged_about() -> None:
-    pattern, _ = read_text("stitch bare\n1: T\nstitch whole = bare then plain 1 by 1\n")
+    pattern = compile_text("stitch bare\n1: T\nstitch whole = bare then plain 1 by 1\n").pattern
     assert isinstance(pattern, Pattern)
     assert found(check_pattern(pattern)) == {"K205": "error"}
     assert "`whole`" in check_pattern(pattern)[0].text
@@ -545,7 +545,7 @@ def test_a_row_as_its_cure_says_it_has_no_run_that_is_too_long_and_nothing_else_
         assert message.cure is not None
         said = re.match(r"Let a needle between them knit, so that the row is (.+)", message.cure)
         assert said, message.cure
-        pattern, _ = read_text(f"stitch shore\n1: {said[1]}\n2: K\n")
+        pattern = compile_text(f"stitch shore\n1: {said[1]}\n2: K\n").pattern
         assert pattern is not None
         after = "".join("KTS"[cell] for cell in pattern.stitches["shore"].chart.cells[0])
         assert {(a, b) for a, b in zip(before, after, strict=True) if a != b} == {(kind, "K")}

@@ -101,7 +101,7 @@ def test_the_limits() -> None:
     limits = " ".join(README[README.index("## Limits") :].split("## ")[1].split())
     assert f"A chart has at most {chart.MAX_CELLS:,} cells" in limits
     assert f"a file at most {gather.MOST_BYTES // 2**20} MiB" in limits
-    assert f"brackets nest at most {reader.DEEPEST} deep" in limits
+    assert f"brackets nest at most {slips.DEEPEST} deep" in limits
     assert f"a count is at most {slips.MOST_COUNT:,}" in limits
     assert f"includes nest at most {gather.MOST_INCLUDES_DEEP} deep" in limits
 

@@ -8,12 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stitchc.chart import Chart
-from stitchc.notation import read_text, write_chart
+from stitchc.notation import compile_text, write_chart
 from stitchc.notation.writer import is_name, notation_name
 
 
 def compiled(text: str, name: str = "a") -> Chart:
-    pattern, messages = read_text(text, "written.stitch")
+    pattern, messages, _ = compile_text(text, "written.stitch")
     assert pattern is not None, [message.text for message in messages]
     return pattern.stitches[name].chart
 

@@ -99,9 +99,6 @@ def machine_option(default: str | None) -> Callable[[F], F]:
     )
 
 
-STANDARD_INPUT: Final = "standard input"
-"""What the file of a pattern is called that was read from there."""
-
 ENDINGS: Final = {
     ".txt": "text",
     ".json": "json",
@@ -415,7 +412,7 @@ def _cut(text: str, most: int) -> str:
 
 def title_of(pattern: Pattern) -> str:
     """The pattern's title, or else its file's name without the ending; nothing for standard input without a title."""
-    return pattern.title or ("" if pattern.file == STANDARD_INPUT else Path(pattern.file).stem)
+    return pattern.title or ("" if pattern.file == files.STANDARD_INPUT else Path(pattern.file).stem)
 
 
 def stems(pattern: Pattern, stitches: Sequence[Stitch]) -> dict[str, str]:

@@ -68,7 +68,7 @@ def _both(file: str) -> tuple[str, str]:
     from stitchc.notation.layout import lay_out, same_meaning
 
     raw = files.read_bytes(file, MOST_BYTES)
-    name, folder = ("standard input", Path()) if file == "-" else (file, Path(file).parent)
+    name, folder = (files.STANDARD_INPUT, Path()) if file == "-" else (file, Path(file).parent)
     pattern, messages, sources = compile_text(raw, name, folder)
     if pattern is None:
         leave(messages, sources)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from stitchc import files
 from stitchc.cli import common
 from stitchc.cli.plain_gauge import plain_option
 from stitchc.messages import Message, visible
@@ -223,7 +224,7 @@ def _plan_text(plan: SwatchPlan, pattern: Pattern, machine_name: str, units: str
     if plan.metres:
         yield _line("yarn", f"about {plan.metres.high:.0f} m at the most")
     if plan.name != "plain":
-        file = "-" if pattern.file == common.STANDARD_INPUT else shlex.quote(pattern.file)
+        file = "-" if pattern.file == files.STANDARD_INPUT else shlex.quote(pattern.file)
         yield _line(
             "row by row",
             f"stitchc sheet {file} --stitch {shlex.quote(plan.name)} --machine {shlex.quote(machine_name)} "

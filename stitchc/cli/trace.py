@@ -216,7 +216,7 @@ def command(
 
     key = Key(_MEANINGS[dark] if dark else None, _MEANINGS[light] if light else None, colours, alike)
     ask = Ask(notation, key, face, first_row, grid, cells, box, repeat, sure)
-    shown = "standard input" if image == "-" else image
+    shown = files.STANDARD_INPUT if image == "-" else image
     traced = trace(files.read_bytes(image, _MOST_BYTES), shown, ask)
     common.show(traced.messages)
     common.say(f"{visible(shown)}: {traced.how}.")
@@ -228,7 +228,7 @@ def as_notation(traced: Traced, image: str, name: str | None = None) -> str:
     """A pattern with the stitch that was read, and a comment that says from what."""
     from stitchc.notation.writer import notation_name, write_chart
 
-    stitch = name or notation_name("" if image == "standard input" else Path(image).stem)
+    stitch = name or notation_name("" if image == files.STANDARD_INPUT else Path(image).stem)
     whole, chart = traced.whole, traced.chart
     size = f"{whole.width} by {whole.height} cells"
     repeat = "" if chart == whole else f", repeat {chart.width} by {chart.height}"

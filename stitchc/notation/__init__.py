@@ -9,15 +9,13 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from stitchc.notation.compile import Reading, compile_file, compile_text, read_file, read_text
+    from stitchc.notation.compile import Reading, compile_file, compile_text
     from stitchc.notation.writer import write_chart
 
 __all__ = [
     "Reading",
     "compile_file",
     "compile_text",
-    "read_file",
-    "read_text",
     "write_chart",
 ]
 
@@ -25,8 +23,6 @@ _HOME = {
     "Reading": "stitchc.notation.compile",
     "compile_file": "stitchc.notation.compile",
     "compile_text": "stitchc.notation.compile",
-    "read_file": "stitchc.notation.compile",
-    "read_text": "stitchc.notation.compile",
     "write_chart": "stitchc.notation.writer",
 }
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final
 
-from stitchc.chart import MAX_CELLS, Chart, SizesDiffer, TooLarge, YarnsDiffer
+from stitchc.chart import LETTERS, MAX_CELLS, Chart, SizesDiffer, TooLarge, YarnsDiffer
 from stitchc.messages import Span
 from stitchc.notation.gather import Gathered, StitchLines
-from stitchc.notation.reader import DEEPEST
 from stitchc.notation.rows import stitch_by_rows
+from stitchc.notation.slips import DEEPEST
 from stitchc.notation.tree import (
     Expression,
     Form,
@@ -168,7 +168,8 @@ class _Builder:
     def evaluate_ranges(self, expression: Expression) -> None:
         """Report counts out of range in an expression that cannot be evaluated because a part of it is missing."""
         if isinstance(expression, PlainPart):
-            self.faults.counted(expression.width), self.faults.counted(expression.height)
+            for number in (expression.width, expression.height):
+                self.faults.counted(number)
         elif isinstance(expression, Joined):
             for part in expression.parts:
                 self.evaluate_ranges(part)
@@ -243,11 +244,11 @@ class _Builder:
     def replaced(self, chart: Chart, form: Form) -> Chart | None:
         becomes: dict[int, int] = {}
         for new, old in form.swaps:
-            code = "KTS".index(old.text.upper())
+            code = LETTERS.index(old.text.upper())
             if code in becomes:
                 self.faults.error("N101", f"`{old.shown}` is replaced twice.", old.span, cure="Keep one of them.")
                 return None
-            becomes[code] = "KTS".index(new.text.upper())
+            becomes[code] = LETTERS.index(new.text.upper())
         return chart.replaced(becomes)
 
     def joined(self, expression: Joined, charts: list[Chart]) -> Chart | None:

@@ -12,10 +12,9 @@ import numpy as np
 
 from stitchc.chart import KNIT, MAX_CELLS, SLIP, TUCK, Cells
 from stitchc.messages import Message, Span
-from stitchc.notation.slips import MOST_COUNT, count_message
+from stitchc.notation.slips import DEEPEST, MOST_COUNT, count_message
 from stitchc.notation.tree import Word
 
-DEEPEST: Final = 64
 _MOST_WRONG: Final = 500
 """Wrong characters after which a row is given up."""
 

@@ -33,7 +33,7 @@ def compile_file(path: str) -> Reading:
 
     Raises files.FileTrouble if the file itself can't be read.
     """
-    name = "standard input" if path == "-" else path
+    name = files.STANDARD_INPUT if path == "-" else path
     return compile_text(files.read_bytes(path, MOST_BYTES), name, Path() if path == "-" else Path(path).parent)
 
 
@@ -46,18 +46,6 @@ def compile_text(text: str | bytes, file: str = "pattern.stitch", folder: Path |
     pattern = _pattern(gathered) if gathered.read(text) else None
     messages = in_order(gathered.faults.messages)
     return Reading(None if has_errors(messages) else pattern, messages, gathered.sources)
-
-
-def read_file(path: str) -> tuple[Pattern | None, list[Message]]:
-    """`compile_file` without the sources."""
-    return compile_file(path)[:2]
-
-
-def read_text(
-    text: str | bytes, file: str = "pattern.stitch", folder: Path | None = None
-) -> tuple[Pattern | None, list[Message]]:
-    """`compile_text` without the sources."""
-    return compile_text(text, file, folder)[:2]
 
 
 def _pattern(gathered: Gathered) -> Pattern:

@@ -26,8 +26,18 @@ class Faults:
         self.messages: list[Message] = []
         self.count = 0
 
-    def error(self, code: str, text: str, span: Span, **rest: object) -> None:
-        self.add(Message(code, "error", text, span, **rest))  # type: ignore[arg-type]
+    def error(
+        self,
+        code: str,
+        text: str,
+        span: Span,
+        *,
+        cure: str | None = None,
+        label: str = "",
+        also: tuple[tuple[Span, str], ...] = (),
+    ) -> None:
+        """Add an error; see `Message` for its parts."""
+        self.add(Message(code, "error", text, span, cure, label, also))
 
     def add(self, message: Message) -> None:
         """Keep a message, up to the most there is any use in, and count it."""

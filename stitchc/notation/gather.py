@@ -217,7 +217,7 @@ class Gathered:
 
     def include(self, path: Word, file: str, chain: tuple[Path, ...], depth: int) -> None:
         """Read in a file below the top file's folder (N114); one that was read already is not read again."""
-        here = Path(file).parent if depth or self.file != "standard input" else Path()
+        here = Path(file).parent if depth or self.file != files.STANDARD_INPUT else Path()
         if self.folder is None:
             text = "A pattern without a folder of its own cannot include files."
             self.faults.error("N114", text, path.span, cure="Save the pattern in a file, and check that.")

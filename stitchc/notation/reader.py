@@ -19,7 +19,7 @@ from lark.exceptions import UnexpectedInput
 
 from stitchc.messages import Message, Span
 from stitchc.notation.grammar import load_parser
-from stitchc.notation.slips import KEYWORDS
+from stitchc.notation.slips import DEEPEST, KEYWORDS
 from stitchc.notation.tree import (
     CarriageLine,
     DoLine,
@@ -48,8 +48,6 @@ from stitchc.notation.tree import (
 )
 
 _CHUNK_LINES: Final = 400
-DEEPEST: Final = 64
-"""How deep brackets nest at most."""
 MOST_MISTAKES: Final = 200
 """Lines that cannot be read before the reader gives up on the rest of the file."""
 

@@ -11,6 +11,9 @@ from stitchc.messages import Message, Span
 MOST_COUNT: Final = 1_000_000
 """The largest count the notation allows."""
 
+DEEPEST: Final = 64
+"""How deep brackets nest at most."""
+
 _KEYWORDS: Final = """
 pattern note yarn colour tex weight include stitch over in then beside across up shifted left right mirrored reversed
 with for plain by gauge stitches rows per mm cm piece width plus needles edge carriage do knit at exactly

@@ -30,7 +30,7 @@ from stitchc.checks import check
 from stitchc.drawn import draw
 from stitchc.machines import load
 from stitchc.messages import Span
-from stitchc.notation import read_text
+from stitchc.notation import compile_text
 from stitchc.notation.layout import lay_out
 from stitchc.notation.reader import read_lines
 from stitchc.page.png import png
@@ -174,10 +174,10 @@ class Part:
 PARTS: Final = (
     Part("read: five lines, of a scan by one expression", lambda: read_lines(SMALL, "x"), lambda: scanned(SMALL), 90),
     Part("read: 2,000 rows by 200, of a scan", lambda: read_lines(large(), "x"), lambda: scanned(large()), 12),
-    Part("compile: 2,000 rows by 200, of translated bytes", lambda: read_text(large()), stacked, 40),
+    Part("compile: 2,000 rows by 200, of translated bytes", lambda: compile_text(large()), stacked, 40),
     Part(
         "compile: 200 by 2,000 built from 2 by 2, of numpy's tiles",
-        lambda: read_text("stitch s\n1: K T\n2: K\nstitch b = (s up 2 then (s shifted 1) up 2) across 100 up 250\n"),
+        lambda: compile_text("stitch s\n1: K T\n2: K\nstitch b = (s up 2 then (s shifted 1) up 2) across 100 up 250\n"),
         repeated,
         20,
     ),

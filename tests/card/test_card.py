@@ -468,17 +468,17 @@ def test_a_width_that_does_not_go_into_the_card() -> None:
 
 
 def test_the_notation_that_m301_offers_makes_one_that_fits() -> None:
-    from stitchc.notation import read_text
+    from stitchc.notation import compile_text
 
     text = "stitch gulls\n 1: K4 T\n 2: K\n"
     for width in (5, 7, 9, 10, 11, 13, 16, 20):
         rows = f"stitch gulls\n 1: K{width - 1} T\n 2: K\n"
-        pattern, _ = read_text(rows, "x.stitch")
+        pattern = compile_text(rows, "x.stitch").pattern
         assert pattern is not None
         (message,) = unfit(pattern.stitches["gulls"], profile("24"))
         offered = [line.strip() for line in str(message.cure).splitlines() if line.strip().startswith("stitch ")]
         assert offered, text
-        pattern, messages = read_text(rows + "\n".join(offered) + "\n", "x.stitch")
+        pattern, messages, _ = compile_text(rows + "\n".join(offered) + "\n", "x.stitch")
         assert pattern is not None and not messages
         for name, one in pattern.stitches.items():
             if name != "gulls":

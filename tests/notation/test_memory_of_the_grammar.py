@@ -162,7 +162,8 @@ def test_a_file_in_place_of_the_folder(home: Path) -> None:
     ],
 )
 def test_homes_where_nothing_can_be_kept(environment: dict[str, str], tmp_path: Path) -> None:
-    script = f"from stitchc.notation import read_text; print(read_text({TEXT!r})[0].stitches['drift'].chart.rows())"
+    asked = f"compile_text({TEXT!r}).pattern.stitches['drift'].chart.rows()"
+    script = f"from stitchc.notation import compile_text; print({asked})"
     found = subprocess.run(
         [sys.executable, "-c", script],
         env={"PATH": "/usr/bin:/bin", "PYTHONPATH": str(Path(__file__).parents[2]), **environment},

@@ -8,7 +8,7 @@ import pytest
 
 from stitchc.machines import load
 from stitchc.messages import Message
-from stitchc.notation import read_text
+from stitchc.notation import compile_text
 from stitchc.pattern import Pattern
 from stitchc.piece import Plan, gauge_of, plan_piece
 
@@ -16,7 +16,7 @@ Planned = tuple[Plan | None, list[Message]]
 
 
 def pattern_of(text: str) -> Pattern:
-    pattern, messages = read_text(text, "it.stitch")
+    pattern, messages, _ = compile_text(text, "it.stitch")
     assert pattern is not None, messages
     return pattern
 

@@ -8,7 +8,7 @@ import pytest
 
 from stitchc.gauge.yarn import MUNDEN
 from stitchc.machines import load
-from stitchc.notation import read_text
+from stitchc.notation import compile_text
 from stitchc.piece import gauge_of, plan_piece
 from stitchc.piece.yarn import yarn_needed
 from tests.piece.conftest import plan_of
@@ -68,7 +68,7 @@ def test_the_nine_millimetre_cloth() -> None:
 
 def test_the_cowl_goes_over_a_head() -> None:
     """Adults' heads are 53.5 to 58.5 cm round (a teaching page on hat sizing: 21 to 23 in)."""
-    pattern, _ = read_text((EXAMPLES / "cowl.stitch").read_text(encoding="utf-8"), "cowl.stitch")
+    pattern = compile_text((EXAMPLES / "cowl.stitch").read_text(encoding="utf-8"), "cowl.stitch").pattern
     assert pattern is not None
     piece = pattern.pieces["cowl"]
     plan, _ = plan_piece(pattern, piece, load("hand-standard"), gauge_of(pattern, piece))
@@ -79,7 +79,7 @@ def test_the_cowl_goes_over_a_head() -> None:
 def test_the_wrist_warmers_in_three_sizes_follow_the_arithmetic() -> None:
     """Stitch gauge 19.5 to 10 cm, repeat 4, 2 edge needles, 1 cm of seam: 16 + 1 cm is 33.2 needles, so 34 = 4 x 8 + 2;
     18 + 1 is 37.1, so 38; 20 + 1 is 41.0, so 42."""
-    pattern, _ = read_text((EXAMPLES / "wrist-warmers.stitch").read_text(encoding="utf-8"), "w.stitch")
+    pattern = compile_text((EXAMPLES / "wrist-warmers.stitch").read_text(encoding="utf-8"), "w.stitch").pattern
     assert pattern is not None
     piece = pattern.pieces["wrist-warmer"]
     report = gauge_of(pattern, piece)

@@ -9,14 +9,16 @@ from typing import Any
 import pytest
 
 from stitchc.__main__ import run
-from stitchc.notation import read_file
+from stitchc.notation import compile_file
 from tests.bed_simulation import expected, knit, position
 from tests.proof.knitter import by_row, lines_of_text
 from tests.sheet.words_reader import read
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.stitch"))
 STITCHES = [
-    (path, stitch.name) for path in EXAMPLES for stitch in (read_file(str(path))[0] or pytest.fail(str(path))).wanted()
+    (path, stitch.name)
+    for path in EXAMPLES
+    for stitch in (compile_file(str(path)).pattern or pytest.fail(str(path))).wanted()
 ]
 
 RIPPLE = "stitch ripple\n    1: K T\n    2: K\n"
@@ -42,7 +44,7 @@ def test_every_example_comes_out_of_a_simulated_bed_as_charted(
     out = sheet(capsys, str(path), "--stitch", name, "--needles", needles, "--carriage", carriage, "--rows", "37",
                 "--format", "json")  # fmt: skip
     document = json.loads(out)
-    pattern, _ = read_file(str(path))
+    pattern = compile_file(str(path)).pattern
     assert pattern is not None
     chart = pattern.stitches[name].chart
     count = document["needles"]["count"]

@@ -17,7 +17,7 @@ from stitchc.__main__ import run
 from stitchc.bed import Needles
 from stitchc.chart import Chart
 from stitchc.machines import load
-from stitchc.notation import read_file
+from stitchc.notation import compile_file
 from stitchc.passes import lower
 from stitchc.sheet import DoEntry, SectionEntry, Sheet, instruct
 from stitchc.sheet.html import to_html
@@ -468,7 +468,7 @@ def test_it_never_calls_anywhere(tmp_path: Path) -> None:
 
 def test_every_example_opens_and_can_be_followed_to_the_end(page: Page, tmp_path: Path) -> None:
     for path in sorted((Path(__file__).parents[2] / "examples").glob("*.stitch")):
-        pattern, _ = read_file(str(path))
+        pattern = compile_file(str(path)).pattern
         assert pattern is not None
         name = pattern.wanted()[0].name
         target = tmp_path / f"{path.stem}.html"
