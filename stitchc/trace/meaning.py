@@ -5,51 +5,19 @@ Knows kinds, colours and letters; nothing of pixels or grids.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from stitchc.chart import KNIT, LETTERS, TUCK
+from stitchc.chart import LETTERS, TUCK
 from stitchc.messages import Message, Refused, visible
 from stitchc.trace.cells import Kind, Kinds
-
-Rgb = tuple[int, int, int]
+from stitchc.trace.values import Key, Rgb
 
 _SAME_COLOUR: Final = 80.0
 """How far a kind's colour may be from one that the user gives, of 441 from black to white."""
 _BLANK: Final = 0.12
 """Ink up to which cells that all look alike are blank and not dark."""
-
-
-@dataclass(frozen=True)
-class Key:
-    """What the user says about the marks: codes of KNIT, TUCK and SLIP.
-
-    colours: a colour and what it means; alike: a cell as (row, column) from the top left, and what its kind means.
-    """
-
-    dark: int | None = None
-    light: int | None = None
-    colours: tuple[tuple[Rgb, int], ...] = ()
-    alike: tuple[tuple[tuple[int, int], int], ...] = ()
-
-    @property
-    def said(self) -> bool:
-        """Whether anything was said."""
-        return self.dark is not None or self.light is not None or bool(self.colours or self.alike)
-
-    @property
-    def dark_code(self) -> int:
-        """What a dark cell means: tuck if unsaid."""
-        return TUCK if self.dark is None else self.dark
-
-    @property
-    def light_code(self) -> int:
-        """What a blank cell means: knit if unsaid, or tuck where the dark ones knit."""
-        if self.light is not None:
-            return self.light
-        return TUCK if self.dark == KNIT else KNIT
 
 
 def hex_of(colour: Rgb) -> str:

@@ -1,4 +1,6 @@
-"""The smallest repeat in a field of cells, and repeats that all but a few cells agree with. Knows letters only."""
+"""The smallest repeat in a field of cells, and repeats that all but a few cells agree with. Knows letters and how
+sure each of them is, and nothing of pictures.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +10,10 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import Cells
+from stitchc.chart import Cells, Chart
+from stitchc.messages import Message, Refused
+from stitchc.trace import words
+from stitchc.trace.values import Ask
 
 _MOST_COMPARED: Final = 4_000_000
 """Cells times repeats that are compared in the search for repeats with a few wrong cells."""
@@ -23,6 +28,39 @@ class Near:
     width: int
     height: int
     odd: tuple[tuple[int, int], ...]
+
+
+def reduced(whole: Chart, sure: npt.NDArray[np.float32], ask: Ask, file: str) -> tuple[Chart, list[Message]]:
+    """The repeat that was asked for, and what is to be said of it: cells that were outvoted, other repeats that nearly
+    fit. sure: how sure each cell is, 0 to 1. Raises Refused T809 for a repeat larger than the picture shows.
+    """
+    width, height = _size_asked(whole.cells, ask, file)
+    if isinstance(ask.repeat, tuple):
+        cells, odd = folded(whole.cells, sure, width, height)
+        chart = Chart(cells, (None,) * height)
+        return chart, [words.outvoted(whole, chart, row, column) for row, column in odd]
+    chart = Chart(whole.cells[:height, :width].copy(), (None,) * height)
+    if ask.repeat == "whole":
+        return chart, []
+    messages = []
+    near = nearly(whole.cells, sure)
+    if near is not None:
+        messages.append(words.nearly_repeated(near.width, near.height, near.odd))
+    elif (part := cut_off(whole.cells)) is not None:
+        messages.append(words.repeat_cut_off(*part))
+    return chart, messages
+
+
+def _size_asked(cells: Cells, ask: Ask, file: str) -> tuple[int, int]:
+    rows, columns = cells.shape
+    if ask.repeat == "whole":
+        return columns, rows
+    if ask.repeat == "smallest":
+        return smallest(cells)
+    width, height = ask.repeat
+    if width > columns or height > rows:
+        raise Refused(words.repeat_too_large(width, height, file, columns, rows))
+    return width, height
 
 
 def smallest(cells: Cells) -> tuple[int, int]:

@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.trace.grid import Axis, Lattice, Side
-from stitchc.trace.picture import Plane
+from stitchc.trace.grid.edges import Plane
+from stitchc.trace.grid.lattice import Axis, Lattice, Side
 
 _LEAST_LINES: Final = 3
 _LEAST_PITCH_PX: Final = 6.0

@@ -1,0 +1,56 @@
+"""The field of cells that was found in a picture, and where each of them lies in the picture as it was given."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from stitchc.messages import Message
+from stitchc.trace.grid import Lattice
+from stitchc.trace.picture import Pixels
+from stitchc.trace.pixels import Blocks
+from stitchc.trace.skew import in_the_original
+
+
+@dataclass(frozen=True)
+class Field:
+    """Cells that were found: by a lattice in a straightened picture, or as blocks of equal pixels."""
+
+    rows: int
+    columns: int
+    pixels: Pixels
+    lattice: Lattice | None
+    blocks: Blocks | None
+    turned_deg: float
+    how: str
+    messages: tuple[Message, ...] = ()
+
+
+@dataclass(frozen=True)
+class Places:
+    """From a cell, in knitting order, to its place in the picture as it was given."""
+
+    field: Field
+    offset_px: tuple[int, int]
+    smaller: int
+    shape: tuple[int, ...]
+    below: bool
+    right: bool
+
+    def picture(self, across: float, down: float) -> tuple[float, float]:
+        """The place so many columns and rows from the grid's upper left corner."""
+        lattice, blocks = self.field.lattice, self.field.blocks
+        if lattice is not None:
+            x = lattice.across.start_px + across * lattice.across.pitch_px
+            y = lattice.down.start_px + down * lattice.down.pitch_px
+            if self.field.turned_deg:
+                x, y = in_the_original(x, y, self.field.turned_deg, self.field.pixels.shape, self.shape)
+        else:
+            assert blocks is not None
+            x, y = blocks.left_px + across * blocks.block_px[0], blocks.top_px + down * blocks.block_px[1]
+        return (x + self.offset_px[0]) * self.smaller, (y + self.offset_px[1]) * self.smaller
+
+    def cell(self, row: int, column: int) -> tuple[float, float]:
+        """The middle of a cell, counted from 0 in knitting order."""
+        down = self.field.rows - 1 - row if self.below else row
+        across = self.field.columns - 1 - column if self.right else column
+        return self.picture(across + 0.5, down + 0.5)

@@ -1,0 +1,85 @@
+"""From the bytes of a picture to a chart: the stages in order, and what was found turned the way it is knitted.
+
+Each stage lives elsewhere; here is only what one of them hands to the next.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from stitchc.chart import LETTERS, MAX_CELLS, Cells, Chart
+from stitchc.drawn.place import face_told
+from stitchc.messages import Message, Refused
+from stitchc.trace import words
+from stitchc.trace.field import Places
+from stitchc.trace.finding import boxed, field_in
+from stitchc.trace.knittable import weighed
+from stitchc.trace.picture import open_picture
+from stitchc.trace.reading import read_cells
+from stitchc.trace.repeat import reduced
+from stitchc.trace.said import filled_up, on_its_own_grid, pixels_explained
+from stitchc.trace.values import SURE, Ask, Traced
+
+_MOST_UNSURE: Final = 0.5
+"""The share of unsure cells from which the grid itself is doubted."""
+
+
+def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
+    """The chart that a picture shows. file: what messages call it.
+
+    Raises Refused: T801 no picture, T802 too large, T803 no grid, T804 no room for a chart, T805 too many cells,
+    T807 kinds of cells that are not explained, T808 a colour that is not there, T809 sizes that do not fit.
+    """
+    ask = ask or Ask()
+    picture = open_picture(data, file)
+    if ask.face is None and ask.notation != "marks":
+        ask = replace(ask, face=face_told(picture.words))
+    said = pixels_explained(picture, ask)
+    pixels, offset = boxed(picture, ask, file)
+    if said is None and bool((pixels == pixels[0, 0]).all()):
+        raise Refused(words.of_one_colour(file))
+    taken: tuple[str, ...] = ()
+    doubt: tuple[Message, ...] = ()
+    if said is not None:
+        ask, taken, doubt = filled_up(ask, said)
+    named = on_its_own_grid(picture, ask) if said is None else None
+    field = field_in(pixels, ask, file, said is not None) if named is None else named[0]
+    rows, columns = field.rows, field.columns
+    if rows * columns > MAX_CELLS:
+        raise Refused(words.too_many_cells(file, columns, rows))
+    codes, certainty, what, face, guess, blank = read_cells(field, ask, file) if named is None else named[1]
+    if field.lattice is not None and ask.cells is None and float((certainty < SURE).mean()) > _MOST_UNSURE:
+        raise Refused(words.no_grid(file, ask))  # squares of which hardly one can be told lie beside the chart's own
+    seen_face = ask.face or face or "purl"
+    below, right = ask.first_row != "top", seen_face == "knit"
+
+    def knitted(plane: npt.NDArray[np.generic]) -> npt.NDArray[np.generic]:
+        plane = plane[::-1] if below else plane
+        return np.ascontiguousarray(plane[:, ::-1] if right else plane)
+
+    cells = knitted(codes).astype(np.uint8)
+    sure = knitted(certainty).astype(np.float32)
+    whole = Chart(cells, (None,) * rows)
+    places = Places(field, offset, picture.smaller, pixels.shape, below, right)
+    chart, remarks = reduced(whole, sure, ask, file)
+    if guess and not ask.key.said:
+        guess = tuple(weighed(message, chart, blank) for message in guess)
+    messages = [*field.messages, *doubt, *guess, *_unsure(cells, sure, ask.sure, places), *remarks]
+    how = f"{columns} by {rows} cells{field.how}, {what}, seen from the {seen_face} side"
+    if taken:
+        how += f"; as the file says: {', '.join(taken)}"
+    if picture.more:
+        how = f"the first picture in the file, {how}"
+    corners = tuple(places.picture(x * columns, y * rows) for y, x in ((0.0, 0.0), (0.0, 1.0), (1.0, 0.0), (1.0, 1.0)))
+    return Traced(chart, whole, sure, how, field.turned_deg, corners, tuple(messages))
+
+
+def _unsure(cells: Cells, sure: npt.NDArray[np.float32], least: float, places: Places) -> list[Message]:
+    return [
+        words.unsure(row, column, LETTERS[cells[row, column]], float(sure[row, column]), places.cell(row, column))
+        for row, column in np.argwhere(sure < least).tolist()
+    ]

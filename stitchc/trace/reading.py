@@ -1,0 +1,161 @@
+"""What stands in each cell of a field: the signs of a notation, or kinds of marks and what the user says they mean.
+
+Knows cells and looks; where the field lies in the picture was settled before.
+"""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from stitchc.chart import SLIP, Cells
+from stitchc.drawn.symbols import Face
+from stitchc.messages import Message, Refused
+from stitchc.trace import words
+from stitchc.trace.cells import Kind, Kinds, Patches, Signs, certainty, kinds_of, known_signs, sampled
+from stitchc.trace.field import Field
+from stitchc.trace.meaning import hex_of, letters_of
+from stitchc.trace.picture import Pixels
+from stitchc.trace.pixels import MOST_COLOURS, SMALL_PX, colours_of
+from stitchc.trace.values import Ask, Key
+
+_HARDLY_BLANK: Final = 0.12
+_LINES_SEEN: Final = 0.93
+"""How much of its lines must be seen for signs to prove a doubtful lattice right."""
+_MOST_MARKS: Final = 8
+"""Kinds of marks that a chart may have, unexplained: three stitches, each in a few looks."""
+_MOST_BLOCKS: Final = 3
+"""The same where no lines are drawn, and nothing but blocks of colour tells a chart from a landscape."""
+
+
+class Read(NamedTuple):
+    """Codes and certainty of each cell, top row first; how they were read; the face, where the signs tell it.
+
+    messages: what was guessed; blank: the code that blank cells were given, where some are.
+    """
+
+    codes: Cells
+    certainty: npt.NDArray[np.float32]
+    what: str
+    face: Face | None
+    messages: tuple[Message, ...] = ()
+    blank: int | None = None
+
+
+def signs_read(signs: Signs) -> Read:
+    """Cells that were recognised as the signs of a notation."""
+    what = words.SIGNS[signs.notation, signs.face]
+    return Read(signs.codes, certainty(signs.distances).max(axis=-1), what, signs.face)
+
+
+def read_cells(field: Field, ask: Ask, file: str) -> Read:
+    """What stands in each cell of the field.
+
+    Raises Refused: T803 where what stands there shows that it is no chart, T807 and T808 where the kinds of marks and
+    what was said of them do not fit, T809 for an example cell outside the chart.
+    """
+    if field.lattice is None:
+        return _by_look(_kinds_of_blocks(field.pixels), field, ask, file)
+    patches = sampled(field.pixels, field.lattice)
+    signs = _signs_in(patches, ask, file)
+    proved = signs is not None and (signs.telling or field.lattice.across.share >= _LINES_SEEN)
+    if field.lattice.doubtful and ask.cells is None and not proved:
+        raise Refused(words.no_grid(file, ask))
+    if signs is None:
+        return _by_look(_kinds_of_marks(patches, field, ask, file), field, ask, file)
+    read = signs_read(signs)
+    if ask.notation != "auto":
+        return read
+    blank = SLIP if signs.notation == "squared" else None
+    return read._replace(messages=(words.guessed_signs(signs, read.what, ask.face),), blank=blank)
+
+
+def _signs_in(patches: Patches, ask: Ask, file: str) -> Signs | None:
+    """The signs that the user names, or any that are recognised where nothing was said of the marks."""
+    if ask.notation in ("squared", "thread", "plain"):
+        signs = known_signs(patches, ask.notation)
+        if signs is None:
+            raise Refused(words.not_these_signs(file, ask.notation))
+        return signs
+    return known_signs(patches) if ask.notation == "auto" and not ask.key.said else None
+
+
+def _kinds_of_marks(patches: Patches, field: Field, ask: Ask, file: str) -> Kinds:
+    """Kinds of cells on a lattice, unless they show that it is none."""
+    assert field.lattice is not None
+    kinds = kinds_of(patches, field.pixels, field.lattice)
+    if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
+        raise Refused(words.no_grid(file, ask))  # squares that are all marked alike are no chart
+    most = _MOST_MARKS if field.lattice.ruled else _MOST_BLOCKS
+    if len(kinds.kinds) > max(most, len(ask.key.colours) + 1) and ask.cells is None and not ask.key.alike:
+        raise Refused(words.no_grid(file, ask))  # nor are squares of a photograph, each unlike the next
+    return kinds
+
+
+def _by_look(kinds: Kinds, field: Field, ask: Ask, file: str) -> Read:
+    """Cells of these kinds as the user says that they are to be read."""
+    face = ask.face or "purl"
+    order = (field.rows, field.columns, ask.first_row != "top", face == "knit")
+    key = _from_above(ask.key, order, file)
+    try:
+        codes = letters_of(kinds, key, file, order)
+    except Refused as refused:
+        raise _or_larger_cells(refused, field) from None
+    of_kind = certainty(kinds.distances)
+    shares = np.zeros((*of_kind.shape[:2], 3), dtype=np.float32)
+    for index, code in enumerate(codes):
+        shares[..., code] += of_kind[..., index]
+    codes_read = shares.argmax(axis=-1).astype(np.uint8)
+    looks = ", ".join(
+        f"{hex_of(kind.colour)} {words.STITCHES[code]}" for kind, code in zip(kinds.kinds, codes, strict=True)
+    )
+    guess: tuple[Message, ...] = ()
+    if field.lattice is not None and len(kinds.kinds) == 1 and kinds.kinds[0].ink <= _HARDLY_BLANK:
+        guess = (words.unmarked(codes[0], field.rows * field.columns),)
+    elif field.lattice is not None and not ask.key.said:
+        guess = (words.guessed_marks(kinds, codes, field.rows * field.columns),)
+    unsaid = "" if ask.key.said or guess else " (a guess, unless --dark says what a marked cell is)"
+    return Read(codes_read, shares.max(axis=-1), f"read by look: {looks}{unsaid}", None, guess, codes[0])
+
+
+def _or_larger_cells(refused: Refused, field: Field) -> Refused:
+    """The same refusal; of a picture too large to have a cell in each pixel it also says how to give their number."""
+    if field.blocks is None or field.blocks.block_px != (1, 1) or max(field.rows, field.columns) <= SMALL_PX:
+        return refused
+    hint = "; each pixel was taken for a cell: where cells are larger, say how many there are, as in --cells 24x36"
+    return Refused(*(message._replace(cure=f"{message.cure}{hint}") for message in refused.messages))
+
+
+def _kinds_of_blocks(cells: Pixels) -> Kinds:
+    """Kinds of cells of one colour each."""
+    numbers = colours_of(cells)
+    values, first, of, counts = np.unique(numbers, return_index=True, return_inverse=True, return_counts=True)
+    if len(values) > MOST_COLOURS:
+        some = cells.astype(np.float32) / 255
+        return kinds_of(np.broadcast_to(some[:, :, None, None, :], (*some.shape[:2], 3, 3, 3)))
+    colours = [((value >> 16) & 255, (value >> 8) & 255, value & 255) for value in values.tolist()]
+    lightness = np.array([sum(colour) for colour in colours])
+    order = np.argsort(-lightness, kind="stable")
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    kinds = tuple(
+        Kind(colours[at], 1 - min(colours[at]) / 255, int(counts[at]), divmod(int(first[at]), cells.shape[1]))
+        for at in order.tolist()
+    )
+    index = rank[of.reshape(numbers.shape)].astype(np.uint8)
+    distances = np.ones((*index.shape, len(kinds)), dtype=np.float32)
+    np.put_along_axis(distances, index[..., None].astype(np.intp), 0, axis=-1)
+    return Kinds(kinds, index, distances)
+
+
+def _from_above(key: Key, order: tuple[int, int, bool, bool], file: str) -> Key:
+    """The key with its example cells counted from the top left of the picture instead of as knitted."""
+    rows, columns, below, right = order
+    alike = []
+    for (row, column), code in key.alike:
+        if not (1 <= row <= rows and 1 <= column <= columns):
+            raise Refused(words.no_such_cell(row, column, file, columns, rows))
+        alike.append(((rows - row if below else row - 1, columns - column if right else column - 1), code))
+    return Key(key.dark, key.light, key.colours, tuple(alike))

@@ -1,0 +1,89 @@
+"""What is asked of a picture and what is read from it, as values. Knows nothing of how either comes about."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from stitchc.chart import KNIT, TUCK, Chart
+from stitchc.drawn.symbols import Face
+from stitchc.messages import Message
+
+Notation = Literal["auto", "squared", "thread", "plain", "marks"]
+GridKind = Literal["auto", "lines", "pixels", "even"]
+Rgb = tuple[int, int, int]
+SURE: Final = 0.9
+"""The certainty under which a cell is doubted, unless the user says another."""
+
+
+@dataclass(frozen=True)
+class Key:
+    """What the user says about the marks: codes of KNIT, TUCK and SLIP.
+
+    colours: a colour and what it means; alike: a cell as (row, column), from 1 as knitted, and what its kind means.
+    """
+
+    dark: int | None = None
+    light: int | None = None
+    colours: tuple[tuple[Rgb, int], ...] = ()
+    alike: tuple[tuple[tuple[int, int], int], ...] = ()
+
+    @property
+    def said(self) -> bool:
+        """Whether anything was said."""
+        return self.dark is not None or self.light is not None or bool(self.colours or self.alike)
+
+    @property
+    def dark_code(self) -> int:
+        """What a dark cell means: tuck if unsaid."""
+        return TUCK if self.dark is None else self.dark
+
+    @property
+    def light_code(self) -> int:
+        """What a blank cell means: knit if unsaid, or tuck where the dark ones knit."""
+        if self.light is not None:
+            return self.light
+        return TUCK if self.dark == KNIT else KNIT
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What the user says about the picture; everything may be left to be found.
+
+    notation: the signs in the cells; "marks" sorts cells by their look. key: what looks mean. face: the side of the
+    fabric that the picture shows. first_row: where row 1 stands; at the bottom if neither this nor the file says.
+    grid: "lines" looks for a lattice, "pixels" takes each pixel or block of equal pixels for a cell, "even" divides
+    the picture into `cells`. cells: columns and rows. box_px: left, top, right and bottom of the part to look at.
+    repeat: the size to take, "smallest" or "whole". sure: the certainty under which a cell is named as unsure.
+    """
+
+    notation: Notation = "auto"
+    key: Key = field(default_factory=Key)
+    face: Face | None = None
+    first_row: Literal["bottom", "top"] | None = None
+    grid: GridKind = "auto"
+    cells: tuple[int, int] | None = None
+    box_px: tuple[int, int, int, int] | None = None
+    repeat: tuple[int, int] | Literal["smallest", "whole"] = "smallest"
+    sure: float = SURE
+
+
+@dataclass(frozen=True)
+class Traced:
+    """What was read. chart: the repeat that was asked for; whole: every cell of the picture, in knitting order.
+
+    certainty: of each cell of `whole`, 0 to 1. how: in words, how the picture was read. turned_deg: clockwise, how far
+    it was turned. corners_px: the grid's upper left, upper right, lower left and lower right in the picture as given.
+    messages: cells that are unsure, repeats that nearly fit.
+    """
+
+    chart: Chart
+    whole: Chart
+    certainty: npt.NDArray[np.float32]
+    how: str
+    turned_deg: float
+    corners_px: tuple[tuple[float, float], ...]
+    messages: tuple[Message, ...]

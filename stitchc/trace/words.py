@@ -1,0 +1,311 @@
+"""The words for how a picture was read and why it was not: each remark, doubt and refusal as a message.
+
+Knows what was found and what was asked; decides nothing.
+"""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+import numpy as np
+
+from stitchc.chart import LETTERS, MAX_CELLS, Chart
+from stitchc.drawn.symbols import Face
+from stitchc.messages import Message, visible
+from stitchc.trace.cells import Kinds, Signs
+from stitchc.trace.grid import Side, Through
+from stitchc.trace.values import Ask, Key
+
+STITCHES: Final = ("knit", "tuck", "slip")
+SIGNS: Final = {
+    ("squared", "purl"): "read as squared paper: ring knit, dot tuck, empty slip",
+    ("squared", "knit"): "read as squared paper: cross knit, dot tuck, empty slip",
+    ("squared", None): "read as squared paper: dot tuck, empty slip",
+    ("thread", None): "read as running thread: loop knit, half circle tuck, passed by slip",
+    ("plain", None): "read as plain signs: upright bar knit, half disc tuck, lying bar slip",
+}
+
+
+# -- the grid -----------------------------------------------------------------------------------------------------
+
+
+def of_one_colour(file: str) -> Message:
+    return Message(
+        "T804",
+        "error",
+        f"`{visible(file)}` is of one colour all over; there is no chart in it.",
+        cure="Check that the right picture was saved, and with --box that it is the right part of it.",
+    )
+
+
+def box_outside(box_px: tuple[int, int, int, int], file: str, width_px: int, height_px: int) -> Message:
+    return Message(
+        "T809",
+        "error",
+        f"The box {','.join(map(str, box_px))} does not lie within `{visible(file)}`, which has {width_px} by "
+        f"{height_px} pixels.",
+        cure=f"--box 0,0,{width_px},{height_px} is all of it (left, top, right, bottom).",
+    )
+
+
+def too_many_cells(file: str, columns: int, rows: int) -> Message:
+    return Message(
+        "T805",
+        "error",
+        f"`{visible(file)}` would be {columns:,} by {rows:,} cells; a chart has at most {MAX_CELLS:,}.",
+        cure="Cut out one repeat, or say how many columns and rows there are, as in --cells 24x36.",
+    )
+
+
+def no_room(columns: int, rows: int, width_px: int, height_px: int) -> Message:
+    return Message(
+        "T809",
+        "error",
+        f"{columns} by {rows} cells have no room in a picture of {width_px} by {height_px} pixels: a cell needs 2.",
+        cure="--grid pixels takes each pixel for a cell.",
+    )
+
+
+def other_size(file: str, columns: int, rows: int, asked: tuple[int, int]) -> Message:
+    return Message(
+        "T809",
+        "error",
+        f"`{visible(file)}` shows {columns} by {rows} cells, not {asked[0]} by {asked[1]}.",
+        cure=f"--cells {columns}x{rows}, or --grid even to divide the picture evenly",
+    )
+
+
+def no_grid(file: str, ask: Ask) -> Message:
+    what = f"{ask.cells[0]} by {ask.cells[1]} cells" if ask.cells else "cells"
+    return Message(
+        "T803",
+        "error",
+        f"No grid of {what} was found in `{visible(file)}`.",
+        cure="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and set it straight within 5 degrees; where nothing "
+        "but the chart is in the picture, --grid even --cells 24x36 divides it.",
+    )
+
+
+def no_lines(columns: int, rows: int) -> Message:
+    return Message(
+        "T811",
+        "warning",
+        "No lines are drawn around the cells, so the outermost marks were taken for the chart's edges: blank columns "
+        "and rows beyond them are not counted.",
+        cure=f"Check the size, {columns} by {rows}. Where cells are missing, cut the picture at the chart's very edges "
+        f"and say how many there are, as in --grid even --cells {columns + 2}x{rows + 2}.",
+    )
+
+
+def blank_rim() -> Message:
+    return Message(
+        "T811",
+        "warning",
+        "The outermost cells are blank all around and were counted; they may as well be a margin.",
+        cure="Where they are none of the chart, cut the picture at its very edges, or name them: "
+        "--box LEFT,TOP,RIGHT,BOTTOM.",
+    )
+
+
+def frayed(side: Side, cut: bool, what: str) -> Message:
+    if cut:
+        text = (
+            f"The lines run on beyond the {side} edge of the grid to the picture's own: a {what} may be cut off there."
+        )
+        cure = f"Take the picture again with the whole {what} in it."
+    else:
+        text = (
+            f"No line closes the grid at the {side}; the {what} there was counted, as the other lines run through it."
+        )
+        cure = f"Check the size; where that {what} is none of the chart's, cut it off with --box LEFT,TOP,RIGHT,BOTTOM."
+    return Message("T813", "warning", text, cure=cure)
+
+
+def not_closed(sides: tuple[Side, ...]) -> Message:
+    named = f"{', '.join(sides[:-1])} and {sides[-1]}" if len(sides) > 1 else sides[0]
+    return Message(
+        "T813",
+        "warning",
+        f"No line closes the grid at the {named}: the picture ends inside its frame. The columns and rows there were "
+        "counted, being about as wide as the others.",
+        cure="Check the size; where the picture ends before the chart does, take it again with the whole chart in it.",
+    )
+
+
+def cut_through(file: str, found: Through) -> Message:
+    columns, rows = found.lattice.size
+    named = f"{', '.join(found.cut[:-1])} and {found.cut[-1]}" if len(found.cut) > 1 else found.cut[0]
+    return Message(
+        "T803",
+        "error",
+        f"The lines in `{visible(file)}` run on to the picture's edges, which cut through cells at the {named}.",
+        cure=f"Take the picture again with the chart's frame in it; --cells {columns}x{rows} takes the whole cells.",
+    )
+
+
+def ruled_after_all(file: str) -> Message:
+    return Message(
+        "T803",
+        "error",
+        f"Lines at even distances run through `{visible(file)}`, but the grid that they belong to was not found.",
+        cure="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and say how many columns and rows there are, as in "
+        "--cells 24x36; --grid pixels takes every pixel for a cell, the lines as well.",
+    )
+
+
+def each_pixel(columns: int, rows: int) -> Message:
+    return Message(
+        "T812",
+        "warning",
+        f"Each pixel was taken for a cell, {columns} by {rows} of them, though the picture is large for that: it may "
+        "as well be a drawing whose cells have no lines around them. A guess.",
+        cure="--grid pixels says that each pixel is a cell; for larger cells say how many there are: --grid even "
+        "--cells 24x36.",
+    )
+
+
+def may_be_a_grid(columns: int, rows: int, how: Literal["lines", "cells"]) -> Message:
+    cure = "--grid lines reads the grid" if how == "lines" else f"--grid lines --cells {columns}x{rows} reads the grid"
+    return Message(
+        "T812",
+        "warning",
+        f"Each block of pixels was taken for a cell, but the picture may as well show a grid of {columns} by {rows} "
+        "cells: a guess.",
+        cure=cure,
+    )
+
+
+# -- what stands in the cells -------------------------------------------------------------------------------------
+
+
+def not_these_signs(file: str, notation: str) -> Message:
+    return Message(
+        "T807",
+        "error",
+        f"The cells of `{visible(file)}` do not look like the signs of the {notation} notation.",
+        cure="--notation marks --dark tuck",
+    )
+
+
+def no_such_cell(row: int, column: int, file: str, columns: int, rows: int) -> Message:
+    return Message(
+        "T809",
+        "error",
+        f"There is no cell in row {row}, column {column}: `{visible(file)}` shows {columns} columns and {rows} rows.",
+        cure=f"Name a row from 1 to {rows} and a column from 1 to {columns}.",
+    )
+
+
+def outweighed(key: Key, what: str) -> Message:
+    options = {"--dark": key.dark, "--light": key.light, "--colour": key.colours, "--like": key.alike}
+    given = [option for option, value in options.items() if value not in (None, ())]
+    named = f"{', '.join(given[:-1])} and {given[-1]} do" if len(given) > 1 else f"{given[0]} does"
+    return Message(
+        "T814",
+        "warning",
+        f"The file names the signs in its cells, which were {what}. So {named} not apply.",
+        cure=f"Leave {'them' if len(given) > 1 else 'it'} out, or tell the marks by their look: --notation marks, with "
+        "--like ROW,COLUMN=LETTER for each kind.",
+    )
+
+
+def tuck_or_slip(which: Literal["dark", "light"]) -> Message:
+    other = "light" if which == "dark" else "dark"
+    return Message(
+        "T812",
+        "warning",
+        f"The file says that {which} pixels tuck in some rows and slip in others, but not in which: all were taken to "
+        "tuck.",
+        cure=f"--{other} knit --{which} slip takes them to slip; set right by hand the rows that do the other.",
+    )
+
+
+def guessed_signs(signs: Signs, what: str, face: Face | None) -> Message:
+    few = len(np.unique(signs.codes)) < 3 and not signs.telling
+    if face is None and signs.face == "knit":  # crosses are the signs of the knit side
+        what += ", which show the knit side, so that left and right were exchanged (--face purl leaves them)"
+    elif face is None and signs.face is None:
+        what += ", and taken to show the purl side (--face knit says that they show the other)"
+    return Message(
+        "T812",
+        "warning" if few else "info",
+        f"What the marks mean was not said: they were {what}. That is a guess{' from few signs' if few else ''}.",
+        cure="Where they mean something else, say what a marked cell is: --dark tuck, --dark slip or --dark knit; "
+        f"--notation {signs.notation} says that they are these signs.",
+    )
+
+
+def guessed_marks(kinds: Kinds, codes: tuple[int, ...], cells: int) -> Message:
+    cure = "--dark tuck, --dark slip or --dark knit says what a marked cell is, and --light what a blank one is."
+    if len(kinds.kinds) == 1:
+        text = f"All {cells} cells look alike, and were taken to {STITCHES[codes[0]]}: a guess."
+    else:
+        listed = " and ".join(
+            f"the {'lighter' if at == 0 else 'darker'} ones {STITCHES[code]}" for at, code in enumerate(codes)
+        )
+        text = f"What the marks mean was not said: of two kinds of cells, {listed}. That is a guess."
+    return Message("T812", "warning", text, cure=cure)
+
+
+def unmarked(code: int, cells: int) -> Message:
+    return Message(
+        "T812",
+        "warning",
+        f"No cell is marked: all {cells} look blank, and were taken to {STITCHES[code]}.",
+        cure="Check that it is the right picture; --light tuck or --light slip says what a blank cell is.",
+    )
+
+
+# -- cells and repeats --------------------------------------------------------------------------------------------
+
+
+def unsure(row: int, column: int, letter: str, share: float, place_px: tuple[float, float]) -> Message:
+    """row, column: counted from 0, as knitted; place_px: the middle of the cell in the picture as given."""
+    return Message(
+        "T806",
+        "warning",
+        f"Row {row + 1}, column {column + 1} is read as {letter}, but only {100 * share:.0f} % sure.",
+        cure=f"Look at {place_px[0]:.0f},{place_px[1]:.0f} in the picture (pixels from the left and the top), and mend "
+        "the letter.",
+    )
+
+
+def outvoted(whole: Chart, chart: Chart, row: int, column: int) -> Message:
+    was = LETTERS[whole.cells[row, column]]
+    now = LETTERS[chart.cells[row % chart.height, column % chart.width]]
+    return Message(
+        "T806",
+        "warning",
+        f"Row {row + 1}, column {column + 1} looks like {was}, but {now} stands there in most repeats and was taken.",
+        cure="Look at the picture there; --repeat whole keeps every cell as it is.",
+    )
+
+
+def repeat_too_large(width: int, height: int, file: str, columns: int, rows: int) -> Message:
+    return Message(
+        "T809",
+        "error",
+        f"A repeat of {width} by {height} is larger than what `{visible(file)}` shows: {columns} by {rows}.",
+        cure=f"--repeat {min(width, columns)}x{min(height, rows)}",
+    )
+
+
+def nearly_repeated(width: int, height: int, odd: tuple[tuple[int, int], ...]) -> Message:
+    """odd: the row and column, from 0, of each cell that disagrees."""
+    named = ", ".join(f"row {row + 1} column {column + 1}" for row, column in odd[:6])
+    more = f" and {len(odd) - 6} more" if len(odd) > 6 else ""
+    return Message(
+        "T810",
+        "info",
+        f"All cells but {len(odd)} agree with a repeat of {width} by {height}; the odd ones are {named}{more}.",
+        cure=f"--repeat {width}x{height} takes what most cells say",
+    )
+
+
+def repeat_cut_off(width: int, height: int) -> Message:
+    return Message(
+        "T810",
+        "info",
+        f"The picture may show a repeat of {width} by {height}, the last time only in part.",
+        cure=f"--repeat {width}x{height}",
+    )
