@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stitchc.chart import KNIT, LETTERS, SLIP, TUCK, Cells
+from stitchc.english import listed
 from stitchc.machines.limits import Limit, Limits
 from stitchc.messages import Message, Severity, Span
 
@@ -128,7 +129,7 @@ def edge_tucks(cells: Cells, needles: Needles, stitch: Stitch) -> list[Message]:
     return subject.say(
         "K206",
         "error",
-        f"{'Needles' if both else 'Needle'} {_listed(named)}, at the {'ends' if both else 'end'} of the work, "
+        f"{'Needles' if both else 'Needle'} {listed(named)}, at the {'ends' if both else 'end'} of the work, "
         f"{'tuck' if both else 'tucks'} in `{stitch.name}` (first in row {row + 1}): an end loop with no neighbour to "
         "hold it drops off or hangs loose.",
         cure="--edge 1   (the end needles always knit)",
@@ -458,11 +459,11 @@ def _stretch(what: str, first: int, count: int, size: int) -> str:
 
 def _numbers(what: str, places: Sequence[int] | Indices) -> str:
     """ "row 2", "rows 2, 4 and 6-9", "rows 2, 3, 5, 6, 8, 9 and 11 more"; places are from 0, in order."""
-    listed = np.asarray(places)
-    if listed.size == 1:
-        return f"{what} {int(listed[0]) + 1}"
-    cuts = np.flatnonzero(np.diff(listed) != 1) + 1
-    runs = np.split(listed, cuts[:_MOST_NAMED])
+    numbers = np.asarray(places)
+    if numbers.size == 1:
+        return f"{what} {int(numbers[0]) + 1}"
+    cuts = np.flatnonzero(np.diff(numbers) != 1) + 1
+    runs = np.split(numbers, cuts[:_MOST_NAMED])
     named: list[str] = []
     for run in runs[:_MOST_NAMED]:
         first, last = int(run[0]) + 1, int(run[-1]) + 1
@@ -472,7 +473,7 @@ def _numbers(what: str, places: Sequence[int] | Indices) -> str:
     left = sum(run.size for run in runs[_MOST_NAMED:])
     if left:
         return f"{what}s {', '.join(named)} and {left} more"
-    return f"{what}s {_listed(named)}"
+    return f"{what}s {listed(named)}"
 
 
 def _more(count: int, what: str) -> str:
@@ -534,10 +535,6 @@ def _plain_row_cure(stitch: Stitch) -> str:
     if stitch.row_spans:
         return f"Make at least one of its cells K, or add a plain row: {stitch.chart.height + 1}: K"
     return f"Make at least one of its cells K, or add a plain row: ({stitch.name}) then plain 1 by 1"
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _figure(number: float) -> str:

@@ -45,7 +45,7 @@ def test_every_module_named_beside_a_package_is_there() -> None:
         packages = [ROOT / place for place in re.findall(r"`(stitchc/\w+/)`", places)]
         for package in packages[:1]:
             for name in re.findall(r"`([a-z_*]+)`", said):
-                found = list(package.glob(f"{name}.py")) or list(package.glob(name))
+                found = list(package.rglob(f"{name}.py")) or list(package.glob(name))
                 assert found or name in COMMANDS, (places, name)
 
 

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from stitchc.card import words
+from stitchc.english import ordinal
 from stitchc.messages import visible
 
 if TYPE_CHECKING:
@@ -43,14 +44,9 @@ def _columns(columns: Sequence[int]) -> str:
     listed = " ".join(str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
     steps = {later - earlier for earlier, later in itertools.pairwise(columns)}
     if len(columns) > 3 and len(steps) == 1 and (step := steps.pop()) > 1:
-        even = f"every {_ordinal(step)} from {columns[0]} to {columns[-1]}"
+        even = f"every {ordinal(step)} from {columns[0]} to {columns[-1]}"
         return min(listed, even, key=len)
     return listed
-
-
-def _ordinal(number: int) -> str:
-    ending = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
-    return f"{number}{ending}"
 
 
 def punching_list(card: Card) -> str:

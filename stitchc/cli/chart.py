@@ -12,6 +12,7 @@ import click
 from click.core import ParameterSource
 
 from stitchc.cli import common
+from stitchc.english import number
 from stitchc.messages import columns_of, visible
 
 if TYPE_CHECKING:
@@ -186,11 +187,11 @@ def _written(
         from stitchc.drawn.html import html
 
         return [(output or Path(f"{common.file_stem(stem, 'chart')}.html"), html(pattern, stitches, drawn).encode())]
-    pictures = [(name, number, page) for name, pages in drawn.items() for number, page in enumerate(pages, start=1)]
+    pictures = [(name, at, page) for name, pages in drawn.items() for at, page in enumerate(pages, start=1)]
     titled, untitled = common.stems(pattern, stitches), common.numbered(pattern.stitches)
     paths = []
-    for name, number, _ in pictures:
-        part = f"{number}" if len(drawn[name]) > 1 else ""
+    for name, page_number, _ in pictures:
+        part = f"{page_number}" if len(drawn[name]) > 1 else ""
         if output is None:
             paths.append(Path(f"{titled[name]}-chart{part and '-'}{part}.{form}"))
         elif len(drawn) > 1:
@@ -276,7 +277,7 @@ def as_text(pattern: Pattern, stitches: Sequence[Stitch], width: int = _WIDEST) 
 
 def _stitch_lines(stitch: Stitch, width: int) -> Iterator[str]:
     chart = stitch.chart
-    yield f"{visible(stitch.name)}: {_count(chart.width, 'needle')} by {_count(chart.height, 'row')}"
+    yield f"{visible(stitch.name)}: {number(chart.width, 'needle')} by {number(chart.height, 'row')}"
     numbers = len(str(chart.height))
     settings = chart.settings()
     yarns = ["" if yarn is None else visible(yarn) for yarn in chart.yarns]
@@ -295,10 +296,6 @@ def _stitch_lines(stitch: Stitch, width: int) -> Iterator[str]:
             yarn = yarns[row] + " " * (yarn_width - columns_of(yarns[row]))
             head = f"  {row + 1:>{numbers}}  {settings[row]:<5}{yarn_column.format(yarn)}"
             yield f"{head}  {_grouped(rows[row][first:last])}"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _grouped(text: str) -> str:

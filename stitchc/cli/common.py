@@ -17,7 +17,8 @@ import click
 from click.core import ParameterSource
 
 from stitchc import files
-from stitchc.cli.wrong_usage import or_, worded
+from stitchc.cli.wrong_usage import worded
+from stitchc.english import listed
 from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, has_errors, in_order, render
 
 if TYPE_CHECKING:
@@ -142,7 +143,9 @@ def form_for(form: str | None, output: Path | None, forms: Sequence[str]) -> str
     by_ending = ENDINGS.get(ending)
     written = {each: "text" if each in ("sheet", "notation") else each for each in forms}
     if ending in OTHERS_ENDINGS or (by_ending and by_ending not in written.values()):
-        raise click.UsageError(f"`-o {output}` ends in {ending}, and this makes no such file; it makes {or_(forms)}.")
+        raise click.UsageError(
+            f"`-o {output}` ends in {ending}, and this makes no such file; it makes {listed(forms, 'or')}."
+        )
     if form and by_ending and written[form] != by_ending:
         raise click.UsageError(f"--format {form} and `-o {output}` do not agree; leave one of them out.")
     return form or next((each for each in forms if written[each] == by_ending), forms[0])

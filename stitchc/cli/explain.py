@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from stitchc.cli.common import format_option, output_option, put_text
-from stitchc.cli.wrong_usage import or_
+from stitchc.english import listed
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -63,23 +63,20 @@ def _known(said: str) -> str:
     slip = code[:1] + code[1:].translate(str.maketrans("OIL", "011"))
     shorter = {slip[:at] + slip[at + 1 :] for at in range(1, min(len(slip), 10))}
     if near := [each for each in known if each == slip or each in shorter]:
-        cure = f"Did you mean {or_([f'`{each}`' for each in near])}? `stitchc explain` lists them all."
+        cure = f"Did you mean {listed([f'`{each}`' for each in near], 'or')}? `stitchc explain` lists them all."
     elif alike := [each for each in known if each[0] == code[:1]]:
-        cure = f"Those with {code[0]} ({KINDS[code[0]].partition(':')[0]}) are {_and(alike)}."
+        cure = f"Those with {code[0]} ({KINDS[code[0]].partition(':')[0]}) are {listed(alike)}."
     elif alike := [each for each in known if code.isdigit() and each[1:] == code]:
-        cure = f"Did you mean {or_([f'`{each}`' for each in alike])}?"
+        cure = f"Did you mean {listed([f'`{each}`' for each in alike], 'or')}?"
     else:
         kinds = [
             f"{letter} ({what.partition(':')[0]})"
             for letter, what in KINDS.items()
             if any(each[0] == letter for each in known)
         ]
-        cure = f"A code is a letter and three figures; the letters are {_and(kinds)}. `stitchc explain` lists them all."
+        cure = f"A code is a letter and three figures; the letters are {listed(kinds)}."
+        cure += " `stitchc explain` lists them all."
     raise click.UsageError(f"There is no message code `{visible(said)}`. {cure}")
-
-
-def _and(words: list[str]) -> str:
-    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
 def listing(pages: list[Page]) -> str:

@@ -11,6 +11,7 @@ import click
 
 from stitchc.cli import common
 from stitchc.cli.plain_gauge import plain_option
+from stitchc.english import number
 from stitchc.messages import visible
 
 if TYPE_CHECKING:
@@ -246,7 +247,7 @@ def _stitch_text(report: GaugeReport, pattern: Pattern, stitch: Stitch, units: s
     held = [f"{100 * features.tuck_share:.3g} tucks"] if features.tuck_share else []
     held += [f"{100 * features.slip_share:.3g} slips"] if features.slip_share else []
     if features.mean_span is not None and features.longest_hold:
-        hold = f"longest hold {features.longest_hold} row{'s' * (features.longest_hold != 1)}"
+        hold = f"longest hold {number(features.longest_hold, 'row')}"
         held += [hold, f"a loop spans {features.mean_span:.2f} rows on average"]
     if held:
         yield _line("in 100 cells", ", ".join(held))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from stitchc.cli.common import format_option, machine_names, option, output_option, put_text
+from stitchc.english import listed, number
 
 if TYPE_CHECKING:
     from stitchc.machines import Limit, Machine
@@ -138,8 +139,7 @@ def _reader_lines(machine: Machine) -> list[tuple[str, str]]:
     lines = []
     if machine.reader == "card":
         fit = [str(number) for number in range(1, width + 1) if width % number == 0]
-        fitting = ", ".join(fit[:-1]) + (" or " if len(fit) > 1 else "") + fit[-1]
-        lines.append(("pattern", f"hole card, {width} columns: a repeat {fitting} wide fits"))
+        lines.append(("pattern", f"hole card, {width} columns: a repeat {listed(fit, 'or')} wide fits"))
         lines.append(("a hole", "the needle knits" if machine.mark_means == "knit" else "the needle does not knit"))
         lines.append(("column 1", f"on needle {machine.column_1_needle}, repeating outward"))
     else:
@@ -175,7 +175,7 @@ def _limit_lines(machine: Machine) -> list[tuple[str, str]]:
     floats = _limit(limits.float_needles, "needles")
     if limits.float_mm is not None:
         most = int(limits.float_mm / machine.pitch_mm + 1e-9)
-        also = f"warning over {limits.float_mm:g} mm ({most} needle{'' if most == 1 else 's'} here)"
+        also = f"warning over {limits.float_mm:g} mm ({number(most, 'needle')} here)"
         floats = also if floats == "no limit" else f"{floats}; {also}"
     return [
         ("tucks in succession", _limit(limits.tucks_in_succession, "on one needle")),

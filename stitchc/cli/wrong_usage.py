@@ -13,6 +13,8 @@ from typing import Any, NoReturn
 import click
 from click.core import ParameterSource
 
+from stitchc.english import listed
+
 
 def in_words(error: click.UsageError, called: click.Context | None = None) -> click.UsageError:
     """The same error in words of ours, where it was click's own; else the error itself.
@@ -74,7 +76,7 @@ def _without_value(error: click.BadOptionUsage, where: str) -> str:
 def _allowed(option: click.Option) -> str:
     kind = option.type
     if isinstance(kind, click.Choice):
-        return or_(kind.choices)
+        return listed([str(choice) for choice in kind.choices], "or")
     if isinstance(kind, click.IntRange | click.FloatRange):
         return _number_wanted(kind)
     return option.metavar or "a word"
@@ -88,12 +90,6 @@ def _one_too_many(error: click.UsageError, where: str) -> str:
         f"{where} {takes}, and `{extra}` is more than that. A name with spaces stands in quotes; "
         "for several files run the command once for each."
     )
-
-
-def or_(words: Sequence[Any]) -> str:
-    """ "text, html or json"."""
-    listed = [str(word) for word in words]
-    return " or ".join(filter(None, [", ".join(listed[:-1]), listed[-1]]))
 
 
 def _number_wanted(kind: click.IntRange | click.FloatRange) -> str:
@@ -128,7 +124,7 @@ class OneOf(click.Choice[str]):
         except click.BadParameter:
             hint = _nearest(str(value).lower(), self.choices)
             known = f"`{ctx.command_path}` knows" if ctx is not None and ctx.command_path else "There is"
-            refuse(f"`{value}` is none of the choices.{hint} {known} {or_(self.choices)}.", param, ctx)
+            refuse(f"`{value}` is none of the choices.{hint} {known} {listed(self.choices, 'or')}.", param, ctx)
 
 
 _WHOLE = re.compile(r"\s*[+-]?[0-9]+\s*")

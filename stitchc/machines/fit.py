@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stitchc.chart import SLIP, TUCK
+from stitchc.english import listed
 from stitchc.messages import Message
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
         return []
     fitting = [count for count in range(1, columns + 1) if columns % count == 0]
     near = sorted(sorted(fitting, key=lambda count: abs(count - width))[:3])
-    cure = f"Widths that go into it: {', '.join(map(str, near[:-1]))} and {near[-1]}."
+    cure = f"Widths that go into it: {listed([str(count) for count in near])}."
     cure += "".join(f"\n    {line}" for line in _made_to_fit(stitch.name, width, columns, fitting))
     if width > columns:
         cure += "\nOr knit it where any width goes: --machine hand-standard or bitmap-standard."

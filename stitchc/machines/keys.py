@@ -6,11 +6,11 @@ Knows TOML's values; nothing of files, of other keys or of what a key means (see
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
 from stitchc.bed import needle_name, needle_position
+from stitchc.english import listed
 from stitchc.machines.geometry import figure
 from stitchc.machines.source import short
 
@@ -50,11 +50,8 @@ class Key:
 
     @property
     def name(self) -> str:
+        """The key itself, without its tables."""
         return self.path[-1]
-
-    @property
-    def table(self) -> tuple[str, ...]:
-        return self.path[:-1]
 
     def allowed(self) -> str:
         """What the key may hold, to end a sentence with."""
@@ -149,11 +146,7 @@ def problem_of(key: Key, value: Any) -> str | None:
         case "flag":
             return None if isinstance(value, bool) else f"{must}, not {shown(value)}"
         case "choice":
-            return (
-                None
-                if isinstance(value, str) and value in key.choices
-                else f"must be {key.allowed()}, not {shown(value)}"
-            )
+            return None if isinstance(value, str) and value in key.choices else f"{must}, not {shown(value)}"
         case "text":
             if not isinstance(value, str) or not value.strip() or len(value) > key.high or not value.isprintable():
                 return f"{must}, without control characters; it is {shown(value)}"
@@ -197,6 +190,7 @@ def settled(key: Key, value: Any) -> Any:
 
 
 def value_cure(key: Key, value: Any) -> str:
+    """What to write in place of a value that may not be there: the nearest that may, else an example."""
     if key.kind == "choice" and isinstance(value, str):
         import difflib
 
@@ -235,7 +229,3 @@ def shown(value: Any) -> str:
             return "such a list"
         return f"`[{', '.join(shown(item).strip('`') for item in value)}]`"
     return f"`{short(str(value))}`"
-
-
-def listed(words: Sequence[str], last: str) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"

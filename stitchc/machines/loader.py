@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from stitchc.bed import Needles, needle_position
+from stitchc.english import listed
 from stitchc.machines.geometry import impossible
 from stitchc.machines.keys import (
     BY_PATH,
@@ -22,7 +23,6 @@ from stitchc.machines.keys import (
     SHIPPED,
     TABLES,
     Key,
-    listed,
     problem_of,
     settled,
     shown,
@@ -106,12 +106,12 @@ def _unknown_machine(name: str) -> Message:
     import difflib
 
     near = difflib.get_close_matches(name.lower(), SHIPPED, n=1, cutoff=0.4)
-    listed = "The profiles: " + ", ".join(SHIPPED) + "; or your own file, whose name ends in .toml."
+    all_of_them = "The profiles: " + ", ".join(SHIPPED) + "; or your own file, whose name ends in .toml."
     return Message(
         "M304",
         "error",
         f"There is no machine `{short(name)}`.",
-        cure=(f"--machine {near[0]}\n{listed}" if near else listed),
+        cure=(f"--machine {near[0]}\n{all_of_them}" if near else all_of_them),
     )
 
 
@@ -134,11 +134,11 @@ class _Reading:
     def __init__(self, source: Source, said: Mapping[str, Any], base: Mapping[str, Any]) -> None:
         self.source = source
         self.found: list[Message] = []
-        self.own: set[tuple[str, ...]] = set()
+        self.own: set[tuple[str, ...]] = set()  # keys that this profile says itself
         self.values: dict[tuple[str, ...], Any] = {}
-        self._take(base, ())
-        self.own = set()
         self.mistaken: set[tuple[str, ...]] = set()  # tables and keys that were meant but written wrongly
+        self._take(base, ())
+        self.own.clear()
         self._take(said, ())
         if self.own & {("reader", "width"), ("reader", "kind")} and ("reader", "column_1_needle") not in self.own:
             self.values.pop(("reader", "column_1_needle"), None)  # the place of another width says nothing of this one

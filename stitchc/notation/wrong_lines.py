@@ -12,6 +12,7 @@ from typing import Final, NamedTuple
 
 from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 
+from stitchc.english import listed
 from stitchc.messages import Message, Span, visible
 from stitchc.notation.slips import KEYWORDS, LOOK_ALIKES, latin_of, nearest
 from stitchc.notation.wrong_cells import wrong_cell
@@ -269,7 +270,7 @@ def _listed(place: _Place) -> str:
     words += [says.get(name, f"`{name.lower()}`") for name in ordered]
     if not words:
         return "nothing more"
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " or " + words[-1]
+    return listed(words, "or")
 
 
 def _name_of_what(place: _Place) -> str:

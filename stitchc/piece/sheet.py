@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 from stitchc.card.plan import fitted_rows
+from stitchc.english import number
 from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message
 from stitchc.passes import Pass, moved_by_hand
@@ -26,7 +27,6 @@ from stitchc.piece.words import (
     yarn_lines,
 )
 from stitchc.sheet import CAUTIONS, DoEntry, Entry, SectionEntry, Sheet, habits, instruct
-from stitchc.sheet.words import number
 
 
 def piece_sheet(plan: Plan, units: Units = "cm", messages: Sequence[Message] = (), after_row: int = 0) -> Sheet:

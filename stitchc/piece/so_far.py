@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from stitchc.chart import Setting
+from stitchc.english import number
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.values import PLAIN, Direction, Range
 from stitchc.messages import Message, Span
@@ -23,7 +24,7 @@ from stitchc.piece.values import Plan
 from stitchc.piece.words import CM_PER_INCH, Units, in_both, size_words
 from stitchc.sheet import Sheet
 from stitchc.sheet.instructions import setting_words
-from stitchc.sheet.words import name_needles, number
+from stitchc.sheet.words import name_needles
 
 ON_THE_MACHINE_LOG: Final = (0.05, 0.05)
 """How much longer a fabric hangs on the machine under its weights than it lies at rest, as mean and standard deviation

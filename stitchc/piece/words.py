@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator
 from typing import Final, Literal
 
+from stitchc.english import number
 from stitchc.gauge.values import PLAIN, Range
 from stitchc.passes import lever_changes, moved_by_hand
 from stitchc.pattern import Do, Pattern
@@ -14,7 +15,6 @@ from stitchc.piece.size import Rounding
 from stitchc.piece.values import Plan, Section
 from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, main_yarn, yarn_needed
 from stitchc.sheet.instructions import WHICH_IS_MAIN
-from stitchc.sheet.words import number
 
 Units = Literal["cm", "in"]
 

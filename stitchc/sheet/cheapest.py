@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from stitchc.sheet.words import number
+from stitchc.english import number
 
 if TYPE_CHECKING:
     from stitchc.passes import Way

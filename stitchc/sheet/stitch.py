@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from stitchc.english import number
 from stitchc.passes import cost, lower, moved_by_hand
 from stitchc.sheet.instructions import CAUTIONS, before_row_one, habits, instruct
 from stitchc.sheet.model import Sheet
-from stitchc.sheet.words import number
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
@@ -61,11 +61,11 @@ def stitch_sheet(
 
 def _rows_words(rows: int, height: int) -> str:
     times, rest = divmod(rows, height)
-    repeat = f"the repeat of {height} row{'' if height == 1 else 's'}"
+    repeat = f"the repeat of {number(height, 'row')}"
     if not times:
         return f"{rows} of {repeat}"
     words = f"{rows:,}: {repeat} {_times(times)}"
-    return f"{words} and {rest} row{'' if rest == 1 else 's'} more" if rest else words
+    return f"{words} and {number(rest, 'row')} more" if rest else words
 
 
 def _times(times: int) -> str:

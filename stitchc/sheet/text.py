@@ -7,12 +7,12 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from stitchc.english import number
 from stitchc.messages import columns_of, visible
 from stitchc.passes import moved_by_hand
 from stitchc.sheet.blocks import Block, goes_on_idle, in_blocks, row_numbers
 from stitchc.sheet.instructions import edge_words
 from stitchc.sheet.model import DoEntry, Entry, PassEntry, SectionEntry, Sheet
-from stitchc.sheet.words import number
 
 WIDTH: Final = 80
 _CHART_MOST_NEEDLES: Final = 66

@@ -1,6 +1,6 @@
 """A set of needles in the shortest true words, with the comb that would push them where one can.
 
-Knows needles and English, nothing of charts or passes. What a phrase means is fixed by `Phrase.needles`, so that every
+Knows needles and nothing of charts or passes. What a phrase means is fixed by `Phrase.needles`, so that every
 candidate of the search proves itself; the tests read the words back with a reader of their own.
 
 The forms, by example:
@@ -23,6 +23,7 @@ from functools import lru_cache
 from typing import Final
 
 from stitchc.bed import needle_name
+from stitchc.english import number, ordinal
 
 LONGEST_PERIOD: Final = 48
 """Needles after which a pattern may start again and still be put as one phrase; the widest common card has 40."""
@@ -141,17 +142,6 @@ class Phrase:
         counted_out = isinstance(comb, Comb) and len(comb.teeth) > 1
         minded = len(self.but) + sum(isinstance(part, Run) for part in self.parts) if counted_out else 0
         return len(self.text()) + MINDING * minded - (COMB_WORTH if self.comb() else 0)
-
-
-def ordinal(number: int) -> str:
-    """1st, 2nd, 3rd, 4th, 11th, 22nd."""
-    ending = "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
-    return f"{number}{ending}"
-
-
-def number(count: int, word: str) -> str:
-    """ "1 row", "1,200 rows"."""
-    return f"{count:,} {word}{'' if count == 1 else 's'}"
 
 
 def count_of(needles: Sequence[int]) -> str:

@@ -7,7 +7,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from stitchc.bed import needle_name
-from stitchc.sheet.words import as_runs, name_needles, ordinal, shortest
+from stitchc.english import ordinal
+from stitchc.sheet.words import as_runs, name_needles, shortest
 from tests.sheet.words_reader import read
 
 
