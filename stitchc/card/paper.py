@@ -9,15 +9,10 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from stitchc.page import PAPERS
+
 if TYPE_CHECKING:
     from stitchc.card.plan import Card
-
-PAPERS: Final[dict[str, tuple[float, float]]] = {
-    "a4": (210.0, 297.0),
-    "letter": (215.9, 279.4),
-    "a3": (297.0, 420.0),
-}
-"""Width and height in mm, upright (CSS Paged Media 3 names the same sizes)."""
 
 ROLL: Final = "roll"
 

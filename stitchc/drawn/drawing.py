@@ -12,24 +12,20 @@ from typing import Final, Literal
 
 import numpy as np
 
-from stitchc.chart import KNIT, SLIP, TUCK, Cells, Chart
+from stitchc.chart import KNIT, LETTERS, SLIP, TUCK, Cells, Chart
+from stitchc.drawn.grid import FIFTH_LINE, Grid, Part, fitting_cell, page_parts, paged_cell
+from stitchc.drawn.legend import LETTERING, Legend
 from stitchc.drawn.place import Place
 from stitchc.drawn.symbols import Area, Face, Notation, Ring, Spot, Stroke, meaning, symbol
 from stitchc.messages import Message, Refused
-from stitchc.page import Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
+from stitchc.page import PAPERS, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import fitted, width_mm, wrapped
 from stitchc.pattern import Side, Yarn
 
-PAPERS: Final[dict[str, tuple[float, float]]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a3": (297.0, 420.0)}
-"""Width and height in mm (CSS Paged Media 3, the page sizes by name)."""
 Paper = Literal["roll", "a4", "letter", "a3"]
 
-LEAST_CELL_MM: Final = 3.0
-"""Signs are told apart at arm's length down to this side of a cell."""
-_MOST_CELL_MM: Final = 6.0
-_MOST_PAGED_CELL_MM: Final = 8.0
 _ROLL_WIDTH_MM: Final = 240.0
-"""Cells shrink to keep a chart on one sheet within about this width, but not under LEAST_CELL_MM."""
+"""Cells shrink to keep a chart on one sheet within about this width, as far as they stay legible."""
 _LEAST_SHOWN: Final = 10
 """A repeat smaller than this is shown several times over, so that its look can be seen."""
 MOST_CELLS: Final = 160_000
@@ -40,12 +36,11 @@ _PAPER_MARGIN_MM: Final = 12.7
 _GUTTER_MM: Final = 10.0
 """Room for row numbers on each side of the grid."""
 _BAND_MM: Final = 6.0
+_UNDER_MM: Final = 8.5
+"""From the grid's lower edge to the legend: column numbers stand between."""
 
 _BLACK: Final = "#000000"
-_WORDS: Final = "#202020"
 _QUIET: Final = "#5c5c5c"
-_CELL_LINE: Final = "#909090"
-_FIFTH_LINE: Final = "#6e6e6e"
 
 
 @dataclass(frozen=True)
@@ -105,7 +100,7 @@ def grid_again(place: Place, cells: Cells, width_mm: float, height_mm: float) ->
     cells: codes as they are seen, (rows, columns), the top row first.
     """
     first_column, first_row = place.first
-    part = _Part(first_column, first_column + place.columns, first_row, first_row + place.rows)
+    part = Part(first_column, first_column + place.columns, first_row, first_row + place.rows)
     shown = np.zeros((place.shown[1], place.shown[0]), dtype=np.uint8)
     shown[part.first_row : part.last_row, part.first_column : part.last_column] = cells[::-1]
     if place.face == "knit":
@@ -113,7 +108,7 @@ def grid_again(place: Place, cells: Cells, width_mm: float, height_mm: float) ->
     repeat = np.zeros((place.repeat[1], place.repeat[0]), dtype=np.uint8)
     drawing = Drawing(place.notation, place.face)
     sheet = _Sheet("", Chart(repeat, (None,) * len(repeat)), Chart(shown, (None,) * len(shown)), drawing, None, {})
-    grid = _Grid(place.left_mm, place.top_mm, place.cell_mm, part)
+    grid = Grid(place.left_mm, place.top_mm, place.cell_mm, part)
     paper = Rectangle(0, 0, width_mm, height_mm, fill="#ffffff", stroke=None)
     return Page(width_mm, height_mm, (paper, *sheet.cells(grid)))
 
@@ -121,29 +116,10 @@ def grid_again(place: Place, cells: Cells, width_mm: float, height_mm: float) ->
 # -- layout -------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class _Part:
-    """The columns and rows of the shown chart that stand on one page, counted from 0, last not included.
-
-    Columns count from the left of the page, whichever face is seen.
-    """
-
-    first_column: int
-    last_column: int
-    first_row: int
-    last_row: int
-
-    @property
-    def columns(self) -> int:
-        return self.last_column - self.first_column
-
-    @property
-    def rows(self) -> int:
-        return self.last_row - self.first_row
-
-
 @dataclass
 class _Sheet:
+    """One stitch being drawn. chart: its repeat; shown: all that is drawn, as it is seen from the face asked for."""
+
     name: str
     chart: Chart
     shown: Chart
@@ -175,14 +151,12 @@ class _Sheet:
 
     def pages(self) -> Iterator[Page]:
         if self.drawing.paper == "roll":
-            side = self.drawing.cell_mm or _fitting_cell(_ROLL_WIDTH_MM, self.shown.width)
+            side = self.drawing.cell_mm or fitting_cell(_ROLL_WIDTH_MM, self.shown.width)
             width = max(self.left_mm + self.shown.width * side + self.right_mm, 2 * self.margin_mm + 112)
             legend = self._legend(width - 2 * self.margin_mm)
             head = self._head_height(width)
             height = head + self.shown.height * side + _UNDER_MM + legend.height_mm + self.margin_mm
-            yield self._page(
-                width, height, head, side, _Part(0, self.shown.width, 0, self.shown.height), legend, "", ""
-            )
+            yield self._page(width, height, head, side, Part(0, self.shown.width, 0, self.shown.height), legend, "", "")
             return
         width, height = PAPERS[self.drawing.paper]
         legend, head = self._legend(width - 2 * self.margin_mm), self._head_height(width)
@@ -190,14 +164,16 @@ class _Sheet:
         room_y = height - head - _UNDER_MM - legend.height_mm - self.margin_mm
         cell = self.drawing.cell_mm
         if cell is None:
-            cell = _paged_cell(self.shown.width, self.shown.height, room_x, room_y)
-        parts = list(_parts(self.shown.width, self.shown.height, int(room_x / cell + 1e-9), int(room_y / cell + 1e-9)))
+            cell = paged_cell(self.shown.width, self.shown.height, room_x, room_y)
+        parts = list(
+            page_parts(self.shown.width, self.shown.height, int(room_x / cell + 1e-9), int(room_y / cell + 1e-9))
+        )
         for number, part in enumerate(parts, start=1):
             where = self._where(part) if len(parts) > 1 else ""
             count = f"page {number} of {len(parts)}" if len(parts) > 1 else ""
             yield self._page(width, height, head, cell, part, legend, where, count)
 
-    def _where(self, part: _Part) -> str:
+    def _where(self, part: Part) -> str:
         columns = [self._column(at) for at in (part.first_column, part.last_column - 1)]
         return f"columns {min(columns) + 1}–{max(columns) + 1}, rows {part.first_row + 1}–{part.last_row}"
 
@@ -226,8 +202,8 @@ class _Sheet:
         height: float,
         head: float,
         cell: float,
-        part: _Part,
-        legend: _Legend,
+        part: Part,
+        legend: Legend,
         where: str,
         count: str,
     ) -> Page:
@@ -235,7 +211,7 @@ class _Sheet:
         left = self.left_mm
         if self.drawing.paper == "roll":  # a narrow chart stands in the middle of its sheet
             left += max(0.0, (width - self.left_mm - self.right_mm - grid_width) / 2)
-        grid = _Grid(left, head, cell, part)
+        grid = Grid(left, head, cell, part)
         items: list[Item] = [Rectangle(0, 0, width, height, fill="#ffffff", stroke=None)]
         items += self._head(width, count, where)
         items += self.cells(grid)
@@ -254,14 +230,14 @@ class _Sheet:
             about=tuple(self._place(grid).written().items()),
         )
 
-    def _place(self, grid: _Grid) -> Place:
+    def _place(self, grid: Grid) -> Place:
         part, notation, face = grid.part, self.drawing.notation, self.drawing.face
         first, shown = (part.first_column, part.first_row), (self.shown.width, self.shown.height)
         repeat = self.chart.width, self.chart.height
         corner = grid.left_mm, grid.top_mm
         return Place(*corner, grid.cell_mm, part.columns, part.rows, first, shown, repeat, notation, face)
 
-    def _description(self, part: _Part) -> str:
+    def _description(self, part: Part) -> str:
         chart = self.chart
         kinds = [word for code, word in ((TUCK, "tuck"), (SLIP, "slip")) if (chart.cells == code).any()]
         marked = f" with {' and '.join(kinds)}" if kinds else ", all knit"
@@ -278,20 +254,20 @@ class _Sheet:
         name = fitted(self.name, room - note_width, 5.0, bold=True)
         yield Text(margin, margin + 4.2, name, 5.0, bold=True, fill=_BLACK)
         if note:
-            yield Text(width - margin, margin + 4.2, note, 2.8, anchor="end", fill=_WORDS)
+            yield Text(width - margin, margin + 4.2, note, 2.8, anchor="end", fill=LETTERING)
         if self.title and (after := width_mm(name, 5.0, bold=True) + 3) < room - note_width - 12:
             rest = fitted(self.title, room - note_width - after, 3.2)
             yield Text(margin + after, margin + 4.2, rest, 3.2, fill=_QUIET)
         for number, line in enumerate(self._head_lines(width), start=1):
-            yield Text(margin, margin + 5.0 + 4.2 * number, line, 3.0, fill=_WORDS)
+            yield Text(margin, margin + 5.0 + 4.2 * number, line, 3.0, fill=LETTERING)
 
-    def cells(self, grid: _Grid) -> Iterator[Item]:
+    def cells(self, grid: Grid) -> Iterator[Item]:
         """The grid with its signs and the outline of the repeat."""
         yield from grid.lines()
         yield from self._signs(grid)
         yield from self._outline(grid)
 
-    def _signs(self, grid: _Grid) -> Iterator[Item]:
+    def _signs(self, grid: Grid) -> Iterator[Item]:
         """The signs cell by cell; a running thread is one line along its row."""
         notation, face, part = self.drawing.notation, self.drawing.face, grid.part
         for row in range(part.first_row, part.last_row):
@@ -309,7 +285,7 @@ class _Sheet:
             if thread:
                 yield Polygon(tuple(thread), fill=None, stroke=_BLACK, line_mm=thread_mm, closed=False)
 
-    def _outline(self, grid: _Grid) -> Iterator[Item]:
+    def _outline(self, grid: Grid) -> Iterator[Item]:
         """A heavy line around the repeat that row 1 and column 1 begin, as much of it as stands on this page."""
         part = grid.part
         first = self.shown.width - self.chart.width if self.drawing.face == "knit" else 0
@@ -338,7 +314,7 @@ class _Sheet:
             right = not right
         return "right" if right else "left"
 
-    def _row_numbers(self, grid: _Grid) -> Iterator[Item]:
+    def _row_numbers(self, grid: Grid) -> Iterator[Item]:
         part, cell = grid.part, grid.cell_mm
         size = min(3.2, max(2.4, 0.7 * cell))
         x1, x2 = grid.left_mm, grid.left_mm + part.columns * cell
@@ -359,7 +335,7 @@ class _Sheet:
                 )
                 yield Text(at - 1.3 * tip - 0.7, middle + 0.36 * size, str(row + 1), size, "end", fill=ink)
 
-    def _column_numbers(self, grid: _Grid) -> Iterator[Item]:
+    def _column_numbers(self, grid: Grid) -> Iterator[Item]:
         """Numbers of the repeat's columns under the grid: the first, each fifth, and the last where there is room."""
         part, cell = grid.part, grid.cell_mm
         size = min(3.2, max(2.4, 0.7 * cell))
@@ -384,7 +360,7 @@ class _Sheet:
                 outside = -1.0 if side == "left" else 1.0
                 yield Text(x + outside, y, word, 2.6, "end" if anchor == "start" else "start", fill=_QUIET)
 
-    def _band(self, grid: _Grid) -> Iterator[Item]:
+    def _band(self, grid: Grid) -> Iterator[Item]:
         """A strip at the left with each row's yarn: its colour and, for those who cannot tell colours, its letter."""
         if not self.letters:
             return
@@ -400,7 +376,7 @@ class _Sheet:
             top = grid.corner(part.first_column, end - 1)[1]
             height = (end - row) * cell
             fill = self._colour(yarn)
-            yield Rectangle(left, top, width, height, fill=fill, stroke=_FIFTH_LINE, line_mm=0.2)
+            yield Rectangle(left, top, width, height, fill=fill, stroke=FIFTH_LINE, line_mm=0.2)
             size = min(3.2, 0.8 * height)
             letter = self.letters.get(yarn, "") if yarn is not None else "–"
             yield Text(left + width / 2, top + height / 2 + 0.36 * size, letter, size, "middle", fill=_on(fill))
@@ -413,19 +389,19 @@ class _Sheet:
 
     # -- legend
 
-    def _legend(self, width: float) -> _Legend:
+    def _legend(self, width: float) -> Legend:
         notation, face = self.drawing.notation, self.drawing.face
         entries: list[tuple[tuple[Item, ...], str]] = []
         codes = [code for code in (KNIT, TUCK, SLIP) if (self.chart.cells == code).any()]
         for code in codes:
-            box: list[Item] = [Rectangle(0, 0, 4.5, 4.5, fill=None, stroke=_FIFTH_LINE, line_mm=0.2)]
+            box: list[Item] = [Rectangle(0, 0, 4.5, 4.5, fill=None, stroke=FIFTH_LINE, line_mm=0.2)]
             for shape in symbol(code, notation, face):
                 box += _laid(shape, 0, 0, 4.5)
-            entries.append((tuple(box), f"{'KTS'[code]}  {meaning(code, notation, face)}"))
+            entries.append((tuple(box), f"{LETTERS[code]}  {meaning(code, notation, face)}"))
         for name, letter in self.letters.items():
             fill = self._colour(name)
             swatch = (
-                Rectangle(0, 0, 4.5, 4.5, fill=fill, stroke=_FIFTH_LINE, line_mm=0.2),
+                Rectangle(0, 0, 4.5, 4.5, fill=fill, stroke=FIFTH_LINE, line_mm=0.2),
                 Text(2.25, 3.4, letter, 3.0, "middle", fill=_on(fill)),
             )
             declared = self.yarns.get(name)
@@ -444,88 +420,7 @@ class _Sheet:
             words += " A dot is a needle seen from above."
         if any(yarn is None for yarn in self.chart.yarns) and self.letters:
             words += " –: no yarn is named."
-        return _Legend(tuple(entries), tuple(wrapped(words, width, 2.6)), width)
-
-
-_UNDER_MM: Final = 8.5
-"""From the grid's lower edge to the legend: column numbers stand between."""
-
-
-@dataclass(frozen=True)
-class _Legend:
-    """Boxes with words, in as many lines as they need, and a sentence or two under them."""
-
-    entries: tuple[tuple[tuple[Item, ...], str], ...]
-    words: tuple[str, ...]
-    width_mm: float
-
-    @property
-    def height_mm(self) -> float:
-        return 6.2 * len(self._rows()) + 1.0 + 3.8 * len(self.words)
-
-    def _rows(self) -> list[list[tuple[float, tuple[Item, ...], str]]]:
-        rows: list[list[tuple[float, tuple[Item, ...], str]]] = [[]]
-        x = 0.0
-        for box, words in self.entries:
-            words = fitted(words, self.width_mm - 6.5, 2.8)
-            wide = 6.5 + width_mm(words, 2.8)
-            if rows[-1] and x + wide > self.width_mm:
-                rows.append([])
-                x = 0.0
-            rows[-1].append((x, box, words))
-            x += wide + 6.0
-        return rows
-
-    def at(self, left: float, top: float) -> Iterator[Item]:
-        y = top
-        for row in self._rows():
-            for x, box, words in row:
-                for item in box:
-                    yield _moved(item, left + x, y)
-                yield Text(left + x + 6.2, y + 3.3, words, 2.8, fill=_WORDS)
-            y += 6.2
-        y += 3.2
-        for line in self.words:
-            yield Text(left, y, line, 2.6, fill=_WORDS)
-            y += 3.8
-
-
-@dataclass(frozen=True)
-class _Grid:
-    """Where the cells of a page's part lie."""
-
-    left_mm: float
-    top_mm: float
-    cell_mm: float
-    part: _Part
-
-    def corner(self, column: int, row: int) -> tuple[float, float]:
-        """The upper left corner of a cell; rows count upward."""
-        return (
-            self.left_mm + (column - self.part.first_column) * self.cell_mm,
-            self.top_mm + (self.part.last_row - 1 - row) * self.cell_mm,
-        )
-
-    def lines(self) -> Iterator[Item]:
-        part, cell = self.part, self.cell_mm
-        right, bottom = self.left_mm + part.columns * cell, self.top_mm + part.rows * cell
-        for fifth in (False, True):  # the darker lines over the lighter ones
-            for column in range(part.first_column, part.last_column + 1):
-                x = self.left_mm + (column - part.first_column) * cell
-                if _is_fifth(column, part.first_column, part.last_column) == fifth:
-                    yield Line(x, self.top_mm, x, bottom, *_grid_line(fifth))
-            for row in range(part.first_row, part.last_row + 1):
-                y = bottom - (row - part.first_row) * cell
-                if _is_fifth(row, part.first_row, part.last_row) == fifth:
-                    yield Line(self.left_mm, y, right, y, *_grid_line(fifth))
-
-
-def _is_fifth(number: int, first: int, last: int) -> bool:
-    return number % 5 == 0 or number in (first, last)
-
-
-def _grid_line(fifth: bool) -> tuple[float, str]:
-    return (0.25, _FIFTH_LINE) if fifth else (0.18, _CELL_LINE)
+        return Legend(tuple(entries), tuple(wrapped(words, width, 2.6)), width)
 
 
 # -- small parts --------------------------------------------------------------------------------------------------
@@ -550,52 +445,6 @@ def _laid(shape: Stroke | Spot | Ring | Area, left: float, top: float, side: flo
                 yield Line(*points[0], *points[1], shape.width * side, colour)
             else:
                 yield Polygon(points, fill=None, stroke=colour, line_mm=shape.width * side, closed=False)
-
-
-def _moved(item: Item, dx: float, dy: float) -> Item:
-    match item:
-        case Disc() | Circle() | Text():
-            return item._replace(x_mm=item.x_mm + dx, y_mm=item.y_mm + dy)
-        case Line():
-            return item._replace(
-                x1_mm=item.x1_mm + dx, y1_mm=item.y1_mm + dy, x2_mm=item.x2_mm + dx, y2_mm=item.y2_mm + dy
-            )
-        case Rectangle():
-            return item._replace(left_mm=item.left_mm + dx, top_mm=item.top_mm + dy)
-        case Polygon():
-            return item._replace(points_mm=tuple((x + dx, y + dy) for x, y in item.points_mm))
-
-
-def _fitting_cell(room_mm: float, cells: int) -> float:
-    return min(_MOST_CELL_MM, max(LEAST_CELL_MM, math.floor(room_mm / cells * 10) / 10))
-
-
-def _parts(columns: int, rows: int, most_columns: int, most_rows: int) -> Iterator[_Part]:
-    """The pages' shares of a chart: as even as can be, broken at whole fives, the lowest rows first."""
-    xs, ys = _shares(columns, max(1, most_columns)), _shares(rows, max(1, most_rows))
-    for low, high in ys:
-        for first, last in xs:
-            yield _Part(first, last, low, high)
-
-
-def _shares(size: int, most: int) -> list[tuple[int, int]]:
-    """As few shares as can be, about equal, all but the last a whole number of fives where that costs no page."""
-    count = math.ceil(size / most)
-    step = math.ceil(size / count)
-    fives = math.ceil(step / 5) * 5
-    if fives <= most:
-        step = fives
-    return [(start, min(start + step, size)) for start in range(0, size, step)]
-
-
-def _paged_cell(columns: int, rows: int, room_x: float, room_y: float) -> float:
-    """The largest cell, of those that are legible, that needs the fewest pages."""
-
-    def pages(tenths: int) -> int:
-        return math.ceil(columns / (room_x * 10 // tenths)) * math.ceil(rows / (room_y * 10 // tenths))
-
-    sizes = range(round(LEAST_CELL_MM * 10), round(_MOST_PAGED_CELL_MM * 10) + 1)
-    return min(sizes, key=lambda tenths: (pages(tenths), -tenths)) / 10
 
 
 _YARN_LETTERS: Final = "ABCDEFGHJLMNPQRUVWXYZ"

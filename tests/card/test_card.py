@@ -16,13 +16,13 @@ from stitchc.card import Card, make_card, unfit
 from stitchc.card import words as card_words
 from stitchc.card.drawing import one_page, pages
 from stitchc.card.form import as_json, place_mm
-from stitchc.card.paper import PAPERS, DoesNotFit, Tile, along_mm
+from stitchc.card.paper import DoesNotFit, Tile, along_mm
 from stitchc.card.proof import ProofFailed, prove_pdf, prove_png, prove_svg
 from stitchc.chart import Chart
 from stitchc.machines import load, load_text
 from stitchc.machines.profile import Machine
 from stitchc.messages import Span
-from stitchc.page import Circle, Disc, Line, Page, Text
+from stitchc.page import PAPERS, Circle, Disc, Line, Page, Text
 from stitchc.page.lettering import width_mm
 from stitchc.page.pdf import pdf
 from stitchc.page.png import png

@@ -15,11 +15,11 @@ from PIL import Image
 from playwright.sync_api import Browser
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
-from stitchc.drawn import PAPERS, Drawing, draw
+from stitchc.drawn import Drawing, draw
 from stitchc.drawn.html import html
 from stitchc.drawn.symbols import GROUND_INK, NOTATIONS, symbol
 from stitchc.messages import Refused, Span
-from stitchc.page import Circle, Disc, Line, Page, Polygon, Rectangle, Text
+from stitchc.page import PAPERS, Circle, Disc, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import width_mm
 from stitchc.page.pdf import pdf
 from stitchc.page.png import png
