@@ -15,7 +15,7 @@ from stitchc.cli.plain_gauge import plain_option
 from stitchc.messages import Message, in_order
 
 if TYPE_CHECKING:
-    from stitchc.gauge import GaugeReport, PlainGauge
+    from stitchc.gauge import GaugeReport, PlainGauge, Range
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern, Piece
     from stitchc.piece import Plan
@@ -266,8 +266,8 @@ def _write_replanned(
 
 
 def _so_far_json(found: Replan) -> dict[str, object]:
-    def size(length: object) -> object:
-        return None if length is None else length.as_json()  # type: ignore[attr-defined]
+    def size(length: Range | None) -> dict[str, float] | None:
+        return None if length is None else length.as_json()
 
     return {
         "measured": [

@@ -192,7 +192,9 @@ def _done_by_step(planned: Plan, measured: Sequence[Measured]) -> dict[int, int]
     done: dict[int, int] = {}
     for one in measured:
         sections = [
-            section for section in planned.sections if section.stitch == one.stitch and section.step is not None
+            (section.step, section)
+            for section in planned.sections
+            if section.stitch == one.stitch and section.step is not None
         ]
         if not sections:
             names = ", ".join(f"`{name}`" for name in planned.charts)
@@ -200,22 +202,21 @@ def _done_by_step(planned: Plan, measured: Sequence[Measured]) -> dict[int, int]
         if one.rows is None:
             continue
         left = round(one.rows)
-        total = sum(section.rows for section in sections)
+        total = sum(section.rows for _, section in sections)
         if left > total:
             # More of it was knitted than planned: all of that goes to the last section.
-            for section in sections[:-1]:
-                done[section.step or 0] = section.rows
+            for step, section in sections[:-1]:
+                done[step] = section.rows
                 left -= section.rows
-            last = sections[-1]
+            step, last = sections[-1]
             if last.asked is not None and last.asked.rows is not None:
                 raise NotKnitted(f"`{planned.piece.name}` has only {total} rows of `{one.stitch}`")
-            done[last.step or 0] = left
+            done[step] = left
             continue
-        for section in sections:
+        for step, section in sections:
             if left <= 0:
                 break
-            at = section.step or 0
-            done[at] = max(done.get(at, 0), min(left, section.rows))
+            done[step] = max(done.get(step, 0), min(left, section.rows))
             left -= section.rows
     return done
 

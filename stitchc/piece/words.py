@@ -11,7 +11,7 @@ from stitchc.english import number
 from stitchc.gauge.values import PLAIN, Range
 from stitchc.passes import lever_changes, moved_by_hand
 from stitchc.pattern import Do, Pattern
-from stitchc.piece.size import Rounding
+from stitchc.piece.size import Rounding, less
 from stitchc.piece.values import Plan, Section
 from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, main_yarn, yarn_needed
 from stitchc.sheet.instructions import WHICH_IS_MAIN
@@ -72,8 +72,6 @@ def size_lines(plan: Plan, units: Units) -> Iterator[str]:
 
 def less_seam(plan: Plan, width: Range) -> Range:
     """A knitted width without the seam allowance."""
-    from stitchc.piece.size import less
-
     return less(width, plan.plus_mm / 10)
 
 
