@@ -122,7 +122,8 @@ def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False, in_
         for path, _ in listed:
             refuse_foreign(path, force, in_place)
         for path, content in listed:
-            target = path.resolve() if path.is_symlink() else path
+            target = _place(path)
+            target = target.resolve() if target.is_symlink() else target
             _make_folder(target.parent, made)
             # Noted before it is there: whoever stops the program in between leaves nothing behind.
             staged.append((_beside(target), target))
@@ -150,16 +151,17 @@ def refuse_foreign(path: Path, force: bool = False, in_place: bool = False) -> N
     read in this run (unless in_place). Raises F502 where the file system won't even say what is there.
     """
     try:
-        standing = path.lstat()
+        place = _place(path)
+        standing = place.lstat()
         if not in_place:
-            _refuse_what_was_read(path)
+            _refuse_what_was_read(path, place)
         if stat.S_ISLNK(standing.st_mode):
             if not force:
                 _refuse(
-                    f"`{path}` is a link to `{path.readlink()}`, so it was left as it is.",
+                    f"`{path}` is a link to `{place.readlink()}`, so it was left as it is.",
                     "Choose another name with -o, or write the file that it names with --force.",
                 )
-            standing = path.stat()
+            standing = place.stat()
     except (FileNotFoundError, NotADirectoryError):
         return  # free, or for the writing to find out
     except (OSError, ValueError) as error:
@@ -168,11 +170,11 @@ def refuse_foreign(path: Path, force: bool = False, in_place: bool = False) -> N
         _refuse(f"`{path}` is a folder, not a file.", "Name a file inside it with -o.")
     if not stat.S_ISREG(standing.st_mode):
         _refuse(f"`{path}` is a device or a pipe, not a file.", "Name a file with -o.")
-    if not os.access(path, os.W_OK):
+    if not os.access(place, os.W_OK):
         _refuse(f"`{path}` is write-protected.", "Choose another name with -o, or allow writing on it.")
     if force:
         return
-    whose = _whose(path)
+    whose = _whose(place)
     if whose == "theirs":
         _refuse(
             f"`{path}` is there already and stitchc did not make it, so it was left as it is.",
@@ -185,10 +187,15 @@ def refuse_foreign(path: Path, force: bool = False, in_place: bool = False) -> N
         )
 
 
-def _refuse_what_was_read(path: Path) -> None:
+def _place(path: Path) -> Path:
+    """The path with its folder's links and dots resolved, so that `new/../name` is `name` before `new` is there too."""
+    return Path(os.path.realpath(path.parent)) / path.name
+
+
+def _refuse_what_was_read(path: Path, place: Path) -> None:
     """By whatever name, link or spelling: it is asked of the file system."""
     try:
-        standing = path.stat()
+        standing = place.stat()
     except OSError:
         return  # a link to nothing
     for read, called in _read.items():

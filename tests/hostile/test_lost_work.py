@@ -297,6 +297,25 @@ def test_no_command_writes_over_what_it_reads(folder: Path, name: str) -> None:
         assert "what this is made from" in result.err or "is the file itself" in result.err, result
 
 
+@pytest.mark.parametrize("name", READERS)
+def test_nor_by_a_way_through_a_folder_that_is_not_there_yet(folder: Path, name: str) -> None:
+    refused(folder, READERS[name], "new/../tide.stitch")
+    assert not (folder / "new").exists()
+
+
+def test_a_way_through_a_folder_that_is_not_there_yet_leads_to_what_stands_at_its_end(folder: Path) -> None:
+    (folder / "notes.txt").write_text("Thursday: the sea was calm.")
+    (folder / "link.txt").symlink_to("notes.txt")
+    for target in ("new/../notes.txt", "new/../link.txt", "a/b/../../notes.txt", "new/./.././notes.txt"):
+        result = stitchc("sheet", "tide.stitch", "-o", target, folder=folder)
+        assert result.status == 3 and result.orderly and "so it was left as it is" in result.err, result
+    assert (folder / "notes.txt").read_text() == "Thursday: the sea was calm." and (folder / "link.txt").is_symlink()
+    made = stitchc("sheet", "tide.stitch", "-o", "new/../made.txt", folder=folder)
+    assert made.status == 0 and (folder / "made.txt").is_file(), made
+    assert not {"new", "a"} & {path.name for path in folder.iterdir()}
+    assert stitchc("sheet", "tide.stitch", "-o", "new/..", folder=folder).status == 3
+
+
 def test_a_profile_and_a_picture_are_read_too(folder: Path) -> None:
     refused(folder, ("sheet", "tide.stitch", "--machine", "mine.toml"), "mine.toml")
     refused(folder, ("machines", "mine.toml", "--format", "text"), "mine.toml")
