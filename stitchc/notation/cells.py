@@ -101,13 +101,32 @@ def _too_wide(needles: str, word: Word) -> Message:
     return Message("N110", "error", text, word.span, cure="Write a shorter row; it repeats by itself.")
 
 
+class _Open(NamedTuple):
+    """A group whose `)` is still to come. start: where it opens. parts, width: of what stands before it.
+
+    blamed: how many messages there were when it was opened.
+    """
+
+    start: int
+    parts: list[_Run | _Group]
+    width: int
+    blamed: int
+
+
 class _Scanner:
-    """Reads a row with groups, or one that has a mistake in it, piece by piece."""
+    """Reads a row with groups, or one that has a mistake in it, piece by piece.
+
+    parts, width: of the innermost group that is open, or of the row itself; the width stops growing past MAX_CELLS.
+    """
 
     def __init__(self, word: Word) -> None:
         self.word = word
         self.messages: list[Message] = []
         self.blamed: set[str] = set()
+        self.position = 0
+        self.parts: list[_Run | _Group] = []
+        self.width = 0
+        self.open: list[_Open] = []
 
     def at(self, start: int, end: int) -> Span:
         span = self.word.span
@@ -123,94 +142,99 @@ class _Scanner:
     def read(self) -> tuple[RowCells | None, list[Message]]:
         text = self.word.text
         piece, times_of = re.compile(_PIECE), re.compile(_TIMES)  # only rows with groups need them
-        open_groups: list[tuple[int, list[_Run | _Group], int, int]] = []
-        parts: list[_Run | _Group] = []
-        width = position = 0
         too_wide = False
         wrong = 0
         end = len(text.rstrip())
-        while position < end:
-            match = piece.match(text, position)
+        while self.position < end:
+            match = piece.match(text, self.position)
             assert match is not None
-            position = match.end()
-            letter, count_text, opening, closing, times, times_text, _ = match.groups()
+            self.position = match.end()
+            letter, count_text, opening, closing, *_ = match.groups()
             if letter:
-                count = self.count(count_text, match.span(2), match.start(1)) if count_text else 1
-                parts.append(_Run(_CODES[letter], count))
-                width += count
-            elif opening:
-                if len(open_groups) == DEEPEST:
-                    self.blame(
-                        Message(
-                            "N110",
-                            "error",
-                            f"Brackets nest more than {DEEPEST} deep here.",
-                            self.at(*match.span(3)),
-                            cure="Take out a pair of brackets.",
-                        )
-                    )
+                count = self.count(count_text, match.span(2)) if count_text else 1
+                self.parts.append(_Run(_CODES[letter], count))
+                self.width += count
+            elif opening or closing:
+                if not (self.opened(match.start(3)) if opening else self.closed(match)):
                     return None, self.messages
-                open_groups.append((match.start(3), parts, width, len(self.messages)))
-                parts, width = [], 0
-            elif closing:
-                if not open_groups:
-                    self.blame(
-                        Message(
-                            "N101",
-                            "error",
-                            "This `)` closes a bracket that was never opened.",
-                            self.at(*match.span(4)),
-                            cure="Take it out, or open the group with `(` before it.",
-                        ),
-                        once_for="never opened",
-                    )
-                    return None, self.messages
-                start, outer, outer_width, blamed = open_groups.pop()
-                if not parts and not self.messages:
-                    self.blame(
-                        Message(
-                            "N101",
-                            "error",
-                            "This group has nothing in it.",
-                            self.at(start, match.end(4)),
-                            cure="Put runs between the brackets, as in (K3 T)x4.",
-                        )
-                    )
-                count = 1
-                if not times or not times_text:
-                    from stitchc.notation.wrong_cells import uncounted_group
-
-                    after = match.end(5) if times else match.end(4)
-                    found = uncounted_group(text, start, match.start(4), after, self.at)
-                    # Brackets that are blamed already, whatever they are, need no count, but one that is there an x.
-                    if len(self.messages) == blamed or found.end > after:
-                        self.blame(found.message, once_for=found.kind)
-                        position = found.end
-                else:
-                    count = self.count(times_text, match.span(6), match.start(5))
-                if parts:
-                    outer.append(_Group(parts, count, width))
-                parts, width = outer, outer_width + width * count
-            elif open_groups and (forgotten := times_of.match(text, match.start(7))):
-                start, outer, outer_width, _ = open_groups.pop()
-                self.unclosed(start)
-                outer.append(_Group(parts or [_Run(KNIT, 1)], 1, max(width, 1)))
-                parts, width, position = outer, outer_width + width, forgotten.end()
+            elif self.open and (forgotten := times_of.match(text, match.start(7))):
+                self.closed_by_its_count(forgotten.end())
             else:
-                position = self.wrong(match.start(7))
+                self.position = self.wrong(match.start(7))
                 wrong += 1
                 if wrong > _MOST_WRONG:
                     return None, self.messages
-            if width > MAX_CELLS:
+            if self.width > MAX_CELLS:
                 too_wide = True
-                width = MAX_CELLS + 1
-        for start, *_ in open_groups:
-            self.unclosed(start)
+                self.width = MAX_CELLS + 1
+        for group in self.open:
+            self.unclosed(group.start)
         if self.messages:
             return None, self.messages
         if too_wide:
             return None, [_too_wide(f"more than {MAX_CELLS:,}", self.word)]
-        return _fitting(width, parts, self.word)
+        return _fitting(self.width, self.parts, self.word)
+
+    def opened(self, start: int) -> bool:
+        """Take in a `(`; False where groups nest too deep to go on."""
+        if len(self.open) == DEEPEST:
+            text = f"Brackets nest more than {DEEPEST} deep here."
+            place = self.at(start, start + 1)
+            self.blame(Message("N110", "error", text, place, cure="Take out a pair of brackets."))
+            return False
+        self.open.append(_Open(start, self.parts, self.width, len(self.messages)))
+        self.parts, self.width = [], 0
+        return True
+
+    def closed(self, match: re.Match[str]) -> bool:
+        """Take in a `)` and the count after it; False where it closes nothing, so that the rest has no meaning."""
+        if not self.open:
+            self.blame(
+                Message(
+                    "N101",
+                    "error",
+                    "This `)` closes a bracket that was never opened.",
+                    self.at(*match.span(4)),
+                    cure="Take it out, or open the group with `(` before it.",
+                ),
+                once_for="never opened",
+            )
+            return False
+        group = self.open.pop()
+        if not self.parts and not self.messages:
+            self.blame(
+                Message(
+                    "N101",
+                    "error",
+                    "This group has nothing in it.",
+                    self.at(group.start, match.end(4)),
+                    cure="Put runs between the brackets, as in (K3 T)x4.",
+                )
+            )
+        count = self.count(match[6], match.span(6)) if match[6] else self.uncounted(group, match)
+        if self.parts:
+            group.parts.append(_Group(self.parts, count, self.width))
+        self.parts, self.width = group.parts, group.width + self.width * count
+        return True
+
+    def uncounted(self, group: _Open, match: re.Match[str]) -> int:
+        """Blame a group without a count, and go on behind whatever was meant as one; it is read as there once."""
+        from stitchc.notation.wrong_cells import uncounted_group
+
+        after = match.end(5) if match[5] else match.end(4)
+        found = uncounted_group(self.word.text, group.start, match.start(4), after, self.at)
+        # Brackets that are blamed already, whatever they are, need no count, but one that is there an x.
+        if len(self.messages) == group.blamed or found.end > after:
+            self.blame(found.message, once_for=found.kind)
+            self.position = found.end
+        return 1
+
+    def closed_by_its_count(self, end: int) -> None:
+        """Take `x4` without a `)` before it for the end of the innermost group, whose bracket is blamed."""
+        group = self.open.pop()
+        self.unclosed(group.start)
+        group.parts.append(_Group(self.parts or [_Run(KNIT, 1)], 1, max(self.width, 1)))
+        self.parts, self.width, self.position = group.parts, group.width + self.width, end
 
     def unclosed(self, start: int) -> None:
         self.blame(
@@ -224,7 +248,8 @@ class _Scanner:
             )
         )
 
-    def count(self, text: str, span: tuple[int, int], start: int) -> int:
+    def count(self, text: str, span: tuple[int, int]) -> int:
+        """The count as written, or 1 once what is wrong with it has been blamed."""
         problem = count_message(text, self.at(*span))
         if problem:
             self.blame(problem)
