@@ -108,9 +108,8 @@ def _report(error: Exception) -> int:
     from stitchc.messages import Refused, render
 
     if isinstance(error, Refused):
-        sources = getattr(error, "sources", None)
         for message in error.messages:
-            _say(render(message, sources, colour=False))
+            _say(render(message, error.sources, colour=False))
         return 3 if isinstance(error, FileTrouble) else 1
     if isinstance(error, OSError):
         _say(f"error: the file system refused: {reason(error)}.")

@@ -302,7 +302,7 @@ def load_machine(name: str) -> Machine:
     except files.FileTrouble:
         raise
     except Refused as refused:
-        leave(refused.messages, getattr(refused, "sources", {}))
+        leave(refused.messages, refused.sources)
 
 
 def require(messages: Iterable[Message], pattern: Pattern, anyway: bool = False) -> list[Message]:

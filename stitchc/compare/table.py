@@ -43,6 +43,7 @@ class Compared:
 
     @property
     def size_cm(self) -> tuple[Range, Range] | None:
+        """Width and length of 100 needles by 100 rows; None without a gauge of stocking stitch."""
         wide, long = self.gauge.stitches_per_10cm, self.gauge.rows_per_10cm
         return None if wide is None or long is None else (wide.under(NEEDLES * 10), long.under(ROWS * 10))
 

@@ -138,6 +138,7 @@ class Miss:
 
     @property
     def off_by(self) -> float:
+        """0.1 where a tenth too much was predicted."""
         return self.predicted / self.published - 1
 
 

@@ -215,4 +215,5 @@ def _value_end(line: str, start: int) -> str:
 
 
 def short(text: str, most: int = 40) -> str:
+    """The text for a message: at most so many characters of it."""
     return text if len(text) <= most else text[: most - 1] + "…"

@@ -201,6 +201,7 @@ class Gathered:
             self.gauges.append(line)
 
     def define(self, definition: StitchLines | StitchBuilt, name: Word, depth: int) -> None:
+        """Keep a stitch (N104 for the second of a name). depth: 0 in the top file itself."""
         if name.key in self.definitions:
             self.faults.named_twice("stitch", name, self.definitions[name.key].name.span)
             return
@@ -209,6 +210,7 @@ class Gathered:
             self.included.add(name.key)
 
     def define_piece(self, piece: PieceLines) -> None:
+        """Keep a piece (N104 for the second of a name)."""
         key = piece.name.key
         if key in self.pieces:
             self.faults.named_twice("piece", piece.name, self.pieces[key].name.span)
@@ -265,6 +267,7 @@ class Gathered:
         return Message(code, "error", text, path.span, cure=cure)
 
     def yarn(self, line: YarnLine) -> None:
+        """Keep a yarn, what can't be of it left out (N104 for the second of a name, N101, N115)."""
         key = line.name.key
         if key in self.yarns:
             self.faults.named_twice("yarn", line.name, self.yarns[key].span, "declared")
@@ -288,6 +291,7 @@ class Gathered:
         self.yarns[key] = Yarn(key, line.name.span, line.description, colour, tex, weight)
 
     def weight(self, word: Word) -> str | None:
+        """The category by its name or number, or None with N101."""
         text = re.sub(r"[\s_]+", "-", word.text.strip().lower())
         if text.isascii() and text.isdigit() and len(text) == 1 and int(text) < len(WEIGHTS):
             return WEIGHTS[int(text)]
@@ -302,6 +306,7 @@ class Gathered:
         return None
 
     def known_yarn(self, word: Word) -> str | None:
+        """The yarn's name as it is kept, or None, with N116 where its line was not lost."""
         key = word.key
         if key in self.yarns:
             return key
@@ -317,6 +322,7 @@ class Gathered:
         return None
 
     def unknown_stitch(self, word: Word, among: Iterable[str]) -> None:
+        """N103 with the nearest name of those there are, unless its lines could not be read."""
         if word.key in self.lost or self.include_failed:
             return
         near = self.faults.nearest(word.key, among)

@@ -69,6 +69,8 @@ class Text(NamedTuple):
 
 
 class YarnLine(NamedTuple):
+    """`yarn NAME "…" colour "…" tex N weight W`; all but the name may be left out."""
+
     name: Word
     description: str
     colour: Word | None
@@ -77,6 +79,8 @@ class YarnLine(NamedTuple):
 
 
 class StitchByRows(NamedTuple):
+    """`stitch NAME [over N]`, whose rows follow."""
+
     name: Word
     over: Number | None
 
@@ -110,10 +114,14 @@ class Row(NamedTuple):
 
 
 class Named(NamedTuple):
+    """A stitch by its name."""
+
     name: Word
 
 
 class PlainPart(NamedTuple):
+    """`plain W by H`."""
+
     width: Number
     height: Number
     span: Span
@@ -133,6 +141,8 @@ class Form(NamedTuple):
 
 
 class Formed(NamedTuple):
+    """A part with forms after it, in the order in which they are applied."""
+
     part: Named | PlainPart | Joined
     forms: tuple[Form, ...]
 
@@ -153,6 +163,8 @@ Expression = Named | PlainPart | Formed | Joined
 
 
 class StitchBuilt(NamedTuple):
+    """`stitch NAME = …`."""
+
     name: Word
     expression: Expression
     too_deep: bool
@@ -163,6 +175,8 @@ class StitchBuilt(NamedTuple):
 
 
 class GaugeLine(NamedTuple):
+    """`gauge STITCH N stitches N rows per LENGTH`; either count may be left out."""
+
     stitch: Word
     stitches: Number | None
     rows: Number | None
@@ -172,32 +186,46 @@ class GaugeLine(NamedTuple):
 
 
 class PieceLine(NamedTuple):
+    """`piece NAME`, whose lines follow."""
+
     name: Word
 
 
 class WidthLine(NamedTuple):
+    """`width LENGTH [plus LENGTH] [in STITCH]`."""
+
     width: Length
     plus: Length | None
     stitch: Word | None
 
 
 class NeedlesLine(NamedTuple):
+    """`needles 96` or `needles L40-R39`."""
+
     text: Word
 
 
 class EdgeLine(NamedTuple):
+    """`edge N`."""
+
     number: Number
 
 
 class CarriageLine(NamedTuple):
+    """`carriage left` or `carriage right`."""
+
     side: Word
 
 
 class DoLine(NamedTuple):
+    """`do "…"`."""
+
     text: Word
 
 
 class KnitLine(NamedTuple):
+    """`knit STITCH for N rows` or `for LENGTH [exactly]`, with `in YARN` and `at "…"`."""
+
     stitch: Word
     rows: Number | None
     length: Length | None
