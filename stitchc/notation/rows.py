@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -31,7 +31,7 @@ def stitch_by_rows(key: str, definition: StitchLines, gathered: Gathered) -> Sti
     over = None
     if definition.over is not None:
         over = faults.counted(definition.over, "A stitch's width", most=MAX_CELLS)
-    alike = _rows_by_text(definition.rows, faults)
+    alike = _rows_by_text(definition.rows, gathered)
     yarns = [gathered.known_yarn(row.yarn) if row.yarn is not None else None for row in definition.rows]
     height = _row_numbers(definition, faults)
     if over is not None:  # which rows do not go into it can be told whatever else is wrong
@@ -74,10 +74,11 @@ def stitch_by_rows(key: str, definition: StitchLines, gathered: Gathered) -> Sti
     return Stitch(key, Chart(matrix, tuple(row_yarns)), name.span, tuple(spans))
 
 
-def _rows_by_text(rows: Sequence[Row], faults: Faults) -> dict[str, tuple[RowCells, list[Row]]]:
+def _rows_by_text(rows: Sequence[Row], gathered: Gathered) -> dict[str, tuple[RowCells, list[Row]]]:
     """The rows that can be read by how their cells are written, so that each writing is read once."""
     alike: dict[str, tuple[RowCells, list[Row]]] = {}
     wrong: set[str] = set()
+    faults = gathered.faults
     for row in rows:
         if row.text in alike:
             alike[row.text][1].append(row)
@@ -85,9 +86,7 @@ def _rows_by_text(rows: Sequence[Row], faults: Faults) -> dict[str, tuple[RowCel
         if row.text in wrong and faults.count > MOST_MESSAGES:
             continue
         cells, messages = read_cells(Word(row.text, row.span))
-        if messages and (yarn := _late_yarn(row)) is not None:
-            messages = [yarn]
-        for message in messages:
+        for message in _mended(row, messages, gathered.yarns) if messages else ():
             faults.add(message)
         if cells is not None:
             alike[row.text] = cells, [row]
@@ -96,20 +95,24 @@ def _rows_by_text(rows: Sequence[Row], faults: Faults) -> dict[str, tuple[RowCel
     return alike
 
 
-def _late_yarn(row: Row) -> Message | None:
-    """What to say of a row whose yarn stands among its cells."""
-    from stitchc.notation.wrong_cells import yarn_among_cells
+def _mended(row: Row, messages: Sequence[Message], yarns: Container[str]) -> Sequence[Message]:
+    """The messages about a row's cells; one with the whole row as its cure, where it is clear what was meant."""
+    if any(message.code not in ("N101", "N102", "N115") for message in messages):
+        return messages
+    from stitchc.notation.meant_cells import row_meant
 
-    if row.yarn is not None:
-        return None
     ranges = zip(row.numbers[:32:4], row.numbers[1:32:4], strict=True)
     head = ", ".join(f"{first}" if first == last else f"{first}-{last}" for first, last in ranges)
-    start = row.span
-    return yarn_among_cells(
-        row.text,
-        head + ", …" * (len(row.numbers) > 32),
-        lambda first, end: start._replace(column=start.column + first, length=end - first),
-    )
+    head += ", …" * (len(row.numbers) > 32) + (f" in {row.yarn.shown}" if row.yarn is not None else "")
+    meant = row_meant(head, row.text, row.yarn is not None, yarns)
+    if meant is None:
+        return messages
+    message = messages[0]._replace(cure=meant.cells)
+    if meant.said:
+        first, last = meant.place or (0, len(row.text))
+        span = row.span._replace(column=row.column + first, length=last - first)
+        message = message._replace(code=meant.code, text=meant.said, span=span, label="")
+    return [message]
 
 
 def _row_numbers(definition: StitchLines, faults: Faults) -> int | None:

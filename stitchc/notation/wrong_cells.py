@@ -48,13 +48,8 @@ _MEANT: Final = {
     "float": "S",
     "skip": "S",
 }
-_CELLS_ALONE: Final = r"(?P<cells>[KTSkts(][KTSkts0-9xX×()\s]*?)"
-_YARN_LAST: Final = re.compile(rf"{_CELLS_ALONE}\s+(?P<said>in\s+(?P<yarn>[^\W\d_][\w-]*))\s*", re.IGNORECASE)
-_YARN_FIRST: Final = re.compile(
-    rf"\s*(?P<said>in\s+(?P<yarn>[^\W\d_][\w-]*))\s*[:,]?\s+{_CELLS_ALONE}\s*", re.IGNORECASE
-)
 _SEPARATORS: Final = {",": "commas", ";": "semicolons", "/": "strokes", "|": "bars", "\\": "strokes", "&": "`&`"}
-_FULL_WIDTH: Final = "（）：，；＊×　［］"
+_FULL_WIDTH: Final = "（）：，；＊　［］｜"
 
 KINDS: Final = "K (knit), T (tuck) or S (slip)"
 
@@ -68,17 +63,6 @@ def wrong_cell(text: str, start: int, at: At) -> Found:
     character = text[start]
     name = unicodedata.name(character, "a character without a name").lower()
     return _found(f"`{visible(character)}` ({name}) has no meaning in a row.", at, start, start + 1, KINDS)
-
-
-def yarn_among_cells(text: str, head: str, at: At) -> Message | None:
-    """`1: K T in red`, where the yarn stands on the wrong side of the colon. head: the row's numbers as written."""
-    found = _YARN_LAST.fullmatch(text) or _YARN_FIRST.fullmatch(text)
-    if found is None or len(text) > 2000:
-        return None
-    cells, yarn = " ".join(found["cells"].split()), found["yarn"]
-    cure = f"{head} in {yarn}: {cells if len(cells) <= 60 else '…'}"
-    said = "The yarn of a row stands before the colon."
-    return Message("N101", "error", said, at(*found.span("said")), cure=cure)
 
 
 def uncounted_group(text: str, start: int, close: int, after: int, at: At) -> Found:
@@ -116,7 +100,7 @@ def uncounted_group(text: str, start: int, close: int, after: int, at: At) -> Fo
         "A group says how many times it is knitted.",
         at(close, after),
         label=label,
-        cure=f"{inside})x2, or leave the brackets out",
+        cure=f"{inside})x…, with its count for the …; or leave the brackets out",
     )
     return Found(message, after, f"group {close}")
 
@@ -142,7 +126,7 @@ def _full_width(text: str, start: int, at: At) -> Found | None:
     """One message for the whole row: whoever types one such sign types them all."""
     if text[start] not in _FULL_WIDTH:
         return None
-    plain = unicodedata.normalize("NFKC", text[:60]).replace("*", "x").strip()
+    plain = unicodedata.normalize("NFKC", text[start]).replace("*", "x").strip() or "a plain space"
     said = f"`{text[start]}` is a full-width sign; the notation uses the narrow ones."
     return Found(Message("N101", "error", said, at(start, start + 1), cure=plain), len(text), "full width")
 
@@ -193,11 +177,11 @@ def _starred(text: str, start: int, at: At) -> Found | None:
     if re.fullmatch(r"[KTSkts0-9 ,]+", inside):
         group = f"({' '.join(inside.replace(',', ' ').split())})"
         times = re.search(r"(?<![KTSkts0-9])([0-9]+)", match.group()[len(inside) + 1 :]) if match else None
-        cure = f"{group}x{times[1]}" if times else f"{group}x4   (or however often it is knitted)"
+        cure = f"{group}x{times[1]}" if times else f"{group}x…, with how often it is knitted for the …"
         if alone and not times:
             cure = f"{group[1:-1]}   (a row repeats by itself)"
     else:
-        cure = "(K3 T)x4"
+        cure = "as in (K3 T)x4"
     end = start + (match.end() if match is not None else 1)
     shown = start + len(text[start:end].rstrip())
     said = "A repeat is a group in brackets here, not between asterisks."
@@ -210,9 +194,9 @@ def _boxed(text: str, start: int, at: At) -> Found | None:
     match = _BOXED.match(_ahead(text, start))
     said = "A group is in round brackets."
     if match is None:
-        return _found(said, at, start, start + 1, "(K3 T)x4")
-    inside = match[1] if re.fullmatch(r"[KTSkts0-9\s]+", match[1]) else "K3 T"
-    return _found(said, at, start, len(match.group().rstrip()) + start, f"({inside})x{match[2] or 4}")
+        return _found(said, at, start, start + 1, "as in (K3 T)x4")
+    count = match[2] or "…, with its count for the …"
+    return _found(said, at, start, len(match.group().rstrip()) + start, f"({match[1]})x{count}")
 
 
 def _quoted(text: str, start: int, at: At) -> Found | None:
@@ -235,6 +219,7 @@ def _hand_word(text: str, start: int, at: At) -> Found | None:
             count = "".join(c for c in match.group() + text[end:onward] if c.isdigit()).lstrip("0")
             said = f"`{match.group()}`: a slip is written S; its yarn floats past on the purl side."
             cure = f"S{count}" if count not in ("", "1") else "S"
+            end += len(text[end:onward].rstrip(" ,;"))
         return _found(said, at, first, end, cure, "N102", "hand words")._replace(end=onward)
     return None
 
@@ -300,16 +285,26 @@ def _figures(text: str, start: int, at: At) -> Found | None:
     before = re.search(r"(?<![^\W\d_KTSkts])([KTSkts])\s+$", _behind(text, start))
     if before is not None and text[end : end + 1] not in (*"KTSkts",):  # `T 3`: the letter it belongs to is before it
         letter, start = before[1], start - len(before.group())
-    cure = f"{letter.upper() or 'K'}{figures.group()[:7]}"
+    elif letter and match is not None and text[start + match.end() : start + match.end() + 1].isdigit():
+        return _found("A count stands after its letter.", at, start, end, "Take it out.")
+    cure = f"{letter.upper()}{figures.group()[:7]}" if letter else "Put it after the letter that it counts."
+    if match is not None and letter and before is None:
+        end = start + match.end()
     return _found("A count stands after its letter.", at, start, end, cure)
 
 
 def _decimal(text: str, start: int, at: At) -> Found | None:
-    before, after = re.search(r"[0-9]+$", _behind(text, start)), re.match(r".([0-9]+)", _ahead(text, start))
+    before, after = (
+        re.search(r"([KTSkts]?)([0-9]+)$", _behind(text, start)),
+        re.match(r".([0-9]+)", _ahead(text, start)),
+    )
     if text[start] not in ".," or before is None or after is None:
         return None
     end = start + after.end()
-    return _found("A count is a whole number.", at, before.start(), end, f"K{before.group()}")
+    letter, whole = before[1] or "K", int(before[2])
+    cure = f"{letter}{max(1, whole)}, or {letter}{whole + 1}"
+    first = start - len(before.group())
+    return _found("A count is a whole number.", at, first, end, cure)
 
 
 def _minus(text: str, start: int, at: At) -> Found | None:
@@ -317,7 +312,11 @@ def _minus(text: str, start: int, at: At) -> Found | None:
     if match is None or not re.search(r"[KTSkts]$", _behind(text, start)):
         return None
     problem = count_message("-" + match[1], at(start, start + match.end()))
-    return Found(problem, start + match.end(), "minus") if problem else None
+    if problem is None:
+        return None
+    if match[1].strip("0"):
+        problem = problem._replace(cure=match[1][:7])
+    return Found(problem, start + match.end(), "minus")
 
 
 def _separator(text: str, start: int, at: At) -> Found | None:
@@ -334,19 +333,22 @@ def _separator(text: str, start: int, at: At) -> Found | None:
         re.search(r"([KTSkts][0-9]*)?\s*$", _behind(text, start)),
         re.match(r".\s*([KTSkts][0-9]*)?", _ahead(text, start)),
     )
-    left, right = (match[1] if match is not None else None for match in around)
-    cure = f"{left} {right}" if left and right else "K3 T"
+    left, right = around
     said = f"Cells follow each other without {_SEPARATORS[character]}."
-    return _found(said, at, start, start + 1, cure)
+    if left is None or right is None or not left[1] or not right[1]:
+        return _found(said, at, start, start + 1, "Take it out.")
+    first = start - len(left.group())
+    found = _found(said, at, first, start + right.end(), f"{left[1]} {right[1]}")
+    return found._replace(end=start + 1)
 
 
 _PUNCTUATION: Final = {
-    ":": ("A row has one colon, after its numbers.", "1: K T"),
+    ":": ("A row has one colon, after its numbers.", "Take it out."),
     ".": ("A plain needle is written K, not as a dot.", "K"),
     "·": ("A plain needle is written K, not as a dot.", "K"),
     "-": ("A cell is K, T or S, not a dash.", "K"),
     "–": ("A cell is K, T or S, not a dash.", "K"),
-    "=": ("A row has a colon and its cells, no `=`.", "1: K T"),
+    "=": ("A row has a colon and its cells, no `=`.", "Take it out."),
     "_": ("A cell is K, T or S, not a line.", "K"),
 }
 
