@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from importlib import resources
 
+from stitchc.markup import template
 from stitchc.notation.writer import row_text
 from stitchc.page import Page
 from stitchc.page.svg import svg
@@ -19,12 +19,9 @@ _SMALL_MM = 160.0
 
 def html(pattern: Pattern, stitches: Sequence[Stitch], drawn: Mapping[str, Sequence[Page]]) -> str:
     """The page: one file that fetches nothing. drawn: each stitch's pages by its name."""
-    from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
-    template = resources.files(__package__).joinpath("chart.html.j2").read_text("utf-8")
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    return environment.from_string(template).render(
+    return template(__package__, "chart.html.j2").render(
         title=pattern.title or "Charts",
         notes=pattern.notes,
         stitches=[

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib import resources
 from typing import TYPE_CHECKING
 
+from stitchc.markup import template
 from stitchc.messages import visible
 
 if TYPE_CHECKING:
@@ -52,11 +52,7 @@ def index_page(
     gauges: for each stitch a sentence on how its fabric differs from stocking stitch. sizes: for each piece a sentence
     on what it comes to.
     """
-    from jinja2 import Environment, StrictUndefined
-
-    template = resources.files(__package__).joinpath("index.html.j2").read_text("utf-8")
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    return environment.from_string(template).render(
+    return template(__package__, "index.html.j2").render(
         title=visible(pattern.title or "Pattern"),
         notes=[visible(note) for note in pattern.notes],
         warnings=[visible(message.text) for message in warnings],

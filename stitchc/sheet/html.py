@@ -5,10 +5,10 @@ from __future__ import annotations
 import hashlib
 import itertools
 from collections.abc import Hashable, Mapping
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 from stitchc.chart import KNIT, TUCK
+from stitchc.markup import template
 from stitchc.messages import visible
 from stitchc.sheet.blocks import Block, Once, goes_on_idle, in_blocks
 from stitchc.sheet.instructions import MAIN_YARN
@@ -17,8 +17,6 @@ from stitchc.sheet.strip import draw, marks
 from stitchc.sheet.text import head, total_words
 
 if TYPE_CHECKING:
-    from jinja2 import Template
-
     from stitchc.chart import Chart
 
 _BOXES_BESIDE: Final = 14
@@ -36,7 +34,7 @@ def to_html(sheet: Sheet, every_row: bool = False) -> str:
     """
     rows, symbols = _rows(sheet)
     content = "\n".join(str(sorted(row.items())) for row in rows)
-    return _template().render(
+    return template(__package__, "sheet.html.j2", "page").render(
         title=visible(sheet.title),
         subtitle=visible(sheet.subtitle) if sheet.subtitle != sheet.title else "",
         key=hashlib.sha256(f"{sheet.title}\n{sheet.machine.name}\n{content}".encode("utf-8", "replace")).hexdigest()[
@@ -66,20 +64,6 @@ def to_html(sheet: Sheet, every_row: bool = False) -> str:
         by_hand=sheet.machine.reader == "none",
         has_strip=bool(symbols),
     )
-
-
-@lru_cache(maxsize=1)
-def _template() -> Template:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("stitchc.sheet", "page"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("sheet.html.j2")
 
 
 def _rows(sheet: Sheet) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
