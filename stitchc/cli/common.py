@@ -166,6 +166,22 @@ def refuse_one_file_for_many(stitches: Sequence[Stitch], output: Path | None) ->
         )
 
 
+def page_paths(pattern: Pattern, names: Sequence[str], kind: str, output: Path | None) -> list[Path]:
+    """Where the HTML page of each stitch goes: -o itself for one unless it is a folder, else NAME-KIND.html there.
+
+    Raises click.BadParameter where -o names one page for several.
+    """
+    if output is not None and len(names) == 1 and not output.is_dir():
+        return [output]
+    if output is not None and output.suffix.lower() in (".html", ".htm"):
+        raise click.BadParameter(
+            f"there are {len(names)} stitches, each with its own page: name a folder, or one stitch with --stitch.",
+            param_hint="-o",
+        )
+    named = numbered([*pattern.stitches, *names], title_of(pattern))
+    return [(output or Path()) / f"{named[name]}-{kind}.html" for name in names]
+
+
 class OutputPath(click.Path):
     """A path to write to. "-" is refused: a file called so would be a surprise, and a picture at a terminal no use."""
 

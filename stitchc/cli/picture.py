@@ -8,7 +8,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import click
 
@@ -17,7 +17,7 @@ from stitchc.cli.plain_gauge import plain_option
 from stitchc.messages import Message, Refused, visible
 
 if TYPE_CHECKING:
-    from stitchc.fabric import Colour, Face, Picture
+    from stitchc.fabric import Colour, Face
     from stitchc.gauge import GaugeReport, PlainGauge
     from stitchc.pattern import Pattern, Stitch
 
@@ -30,10 +30,6 @@ _MOST_PX: Final = 12_000
 _MOST_PIXELS: Final = 36_000_000
 _LONGER: Final = 1.06
 _MOST_NAMED: Final = 6
-_MOST_TITLE: Final = 400
-"""Letters of a title that are tried for room; no strip holds as many."""
-_MUCH_WIDER: Final = 1.5
-"""Pictures more than this many times as wide as high stand one over the other."""
 
 _SIZE = re.compile(r"\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:x|×|\*|by)\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:cm)?\s*")
 
@@ -82,7 +78,7 @@ def command(
     px: int | None,
     dpi: int | None,
     plain: PlainGauge | None,
-    units: str,
+    units: Literal["cm", "in"],
     output: Path | None,
     force: bool,
 ) -> None:
@@ -208,11 +204,11 @@ def _png(
     size: tuple[float, float] | None,
     px: int | None,
     dpi: int | None,
-    units: str,
+    units: Literal["cm", "in"],
 ) -> bytes:
     from stitchc.cli.fabric_cache import relaxed
     from stitchc.cli.progress import Bar
-    from stitchc.fabric import draw
+    from stitchc.fabric import draw, plate
 
     scale = _scale(report, stitch.name)
     common.say(visible(scale.said))
@@ -238,7 +234,7 @@ def _png(
     px_per_length = px_per_cm * scale.loop_mm / 10
     # The relaxed cell is rounded, for the cache's sake; the picture keeps the gauge as it is.
     pictures = [draw(fabric, each, colours, wide, high, px_per_length) for each in faces]
-    return _plate(pictures, faces, stitch, px_per_cm, units)
+    return plate(pictures, faces, stitch.name, stitch.chart, px_per_cm, units)
 
 
 def _starved(name: str, longer: float, measured: bool) -> Message:
@@ -287,56 +283,3 @@ def yarn_colours(pattern: Pattern, stitch: Stitch) -> list[Colour]:
     distinct = itertools.cycle([NATURAL] if len(used) == 1 else DISTINCT)
     table: dict[str | None, Colour] = {yarn.name: yarn.rgb or next(distinct) for yarn in used}
     return [table.get(name, NATURAL) for name in stitch.chart.yarns]
-
-
-def _plate(pictures: list[Picture], faces: tuple[Face, ...], stitch: Stitch, px_per_cm: float, units: str) -> bytes:
-    """The pictures, each over a strip with the side, the stitch's name and a scale bar: beside each other, or one over
-    the other where they are much wider than high."""
-    import io
-
-    from PIL import Image, ImageDraw, ImageFont, PngImagePlugin
-
-    from stitchc.page.lettering import font, needs_shaping, printable
-
-    high, wide = pictures[0].shape[:2]
-    letter = max(11, round(min(wide, 1400) / 42))
-    gap, strip = max(4, wide // 60), round(letter * 2.2)
-    stacked = wide > _MUCH_WIDER * high
-    columns, rows = (1, len(pictures)) if stacked else (len(pictures), 1)
-    plate = Image.new("RGB", (columns * wide + (columns - 1) * gap, rows * (high + strip)), "white")
-    pen = ImageDraw.Draw(plate)
-    ink = (30, 30, 30)
-    for index, (picture, face) in enumerate(zip(pictures, faces, strict=True)):
-        left, top = (0, index * (high + strip)) if stacked else (index * (wide + gap), 0)
-        middle = top + high + strip // 2
-        plate.paste(Image.fromarray(picture), (left, top))
-        bar_px, bar_said = _bar_length(wide, px_per_cm, units)
-        right = left + wide - letter // 2
-        pen.line([(right - bar_px, middle), (right, middle)], ink, max(1, letter // 7))
-        for end in (right - bar_px, right):
-            pen.line([(end, middle - letter // 2), (end, middle + letter // 2)], ink, max(1, letter // 7))
-        pen.text((right - bar_px - letter // 2, middle), bar_said, ink, font(letter), anchor="rm")
-        room = wide - bar_px - pen.textlength(bar_said, font(letter)) - 2.5 * letter
-        title = printable(f"{stitch.name}, {face} side")[:_MOST_TITLE] if index == 0 else f"{face} side"
-        rightward = needs_shaping(title)
-        shaped = font(letter, shaped=rightward)
-        # The sentence runs from left to right, whatever the name in it does.
-        way = "ltr" if rightward and shaped.layout_engine == ImageFont.Layout.RAQM else None
-        while title and pen.textlength(title, shaped, direction=way) > room:
-            title = title[:-2].rstrip("…") + "…" if len(title) > 2 else ""
-        pen.text((left + letter // 2, middle), title, ink, shaped, anchor="lm", direction=way)
-    about = PngImagePlugin.PngInfo()
-    about.add_text("Software", "stitchc")
-    about.add_text("Description", f"{visible(stitch.name)}: {' and '.join(faces)} side, {px_per_cm:.3f} pixels per cm")
-    about.add_text("Repeat", "/".join(stitch.chart.rows()))  # what was drawn, first knitted row first
-    stream = io.BytesIO()
-    plate.save(stream, "PNG", pnginfo=about, dpi=(px_per_cm * 2.54, px_per_cm * 2.54), compress_level=6)
-    return stream.getvalue()
-
-
-def _bar_length(wide_px: int, px_per_cm: float, units: str) -> tuple[int, str]:
-    """The scale bar: the longest round length that takes at most a third of the width."""
-    unit_px, said = (px_per_cm, "cm") if units == "cm" else (px_per_cm * 2.54, "in")
-    lengths = [mantissa * 10.0**power for power in (-2, -1, 0, 1, 2) for mantissa in (1, 2, 5)]
-    length = max((each for each in lengths if each * unit_px <= wide_px / 3), default=lengths[0])
-    return max(1, round(length * unit_px)), f"{length:g} {said}"

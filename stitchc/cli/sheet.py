@@ -165,24 +165,5 @@ def _write(
     else:
         from stitchc.sheet.html import to_html
 
-        common.put_files(
-            [
-                (path, to_html(sheet, every_row).encode())
-                for path, sheet in zip(_paths(pattern, sheets, output), sheets, strict=True)
-            ],
-            force,
-        )
-
-
-def _paths(pattern: Pattern, sheets: Sequence[Sheet], output: Path | None) -> list[Path]:
-    """Where each page goes: -o itself for one stitch unless it is a folder, else files named for pattern and stitch."""
-    if output is not None and len(sheets) == 1 and not output.is_dir():
-        return [output]
-    folder = output or Path()
-    if output is not None and output.suffix.lower() in (".html", ".htm"):
-        raise click.BadParameter(
-            f"there are {len(sheets)} stitches, each with its own page: name a folder, or one stitch with --stitch.",
-            param_hint="-o",
-        )
-    named = common.numbered([*pattern.stitches, *(sheet.title for sheet in sheets)], common.title_of(pattern))
-    return [folder / f"{named[sheet.title]}-sheet.html" for sheet in sheets]
+        paths = common.page_paths(pattern, [sheet.title for sheet in sheets], "sheet", output)
+        common.put_files(zip(paths, (to_html(sheet, every_row).encode() for sheet in sheets), strict=True), force)

@@ -94,7 +94,8 @@ def command(
         from stitchc.sheet.html import to_html
 
         pages = [to_html(_sheet(found, pattern, machine, shown)).encode() for found in plans]
-        common.put_files(zip(_paths(plans, pattern, output), pages, strict=True), force)
+        paths = common.page_paths(pattern, [found.name for found in plans], "swatch", output)
+        common.put_files(zip(paths, pages, strict=True), force)
         return
     if form == "sheet":
         from stitchc.sheet import to_text
@@ -105,19 +106,6 @@ def command(
     else:
         text = "\n".join(as_text(plans, machine, pattern, machine_name, units))
     common.put_text(text, output, force)
-
-
-def _paths(plans: Sequence[SwatchPlan], pattern: Pattern, output: Path | None) -> list[Path]:
-    """Where each page goes: -o itself for one swatch unless it is a folder, else files named for pattern and stitch."""
-    if output is not None and len(plans) == 1 and not output.is_dir():
-        return [output]
-    if output is not None and output.suffix.lower() in (".html", ".htm"):
-        raise click.BadParameter(
-            f"there are {len(plans)} swatches, each with its own page: name a folder, or one stitch with --stitch.",
-            param_hint="-o",
-        )
-    named = common.numbered([*pattern.stitches, *(plan.name for plan in plans)], common.title_of(pattern))
-    return [(output or Path()) / f"{named[plan.name]}-swatch.html" for plan in plans]
 
 
 def _sheet(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Sequence[Message]) -> Sheet:
