@@ -47,6 +47,17 @@ class FileTrouble(Refused):
     """The file system refused, or writing would have cost the user a file (exit status 3)."""
 
 
+def cache_folder() -> Path | None:
+    """Where what took long may be remembered between runs, by the system's custom; None where the user has no home."""
+    import platformdirs
+
+    try:
+        folder = platformdirs.user_cache_path("stitchc", appauthor=False)
+    except (OSError, RuntimeError):
+        return None
+    return folder if folder.is_absolute() else None  # "~" that nobody could resolve is no place of the user's own
+
+
 def read_bytes(path: str, most: int = _MOST_READ) -> bytes:
     """The file's bytes ("-" is standard input), at most one byte over `most`, so that a caller can tell it is over.
 

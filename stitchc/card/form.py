@@ -10,13 +10,13 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from stitchc.card.paper import along_mm
+from stitchc.page import MM_PER_INCH
 
 if TYPE_CHECKING:
     from stitchc.card.paper import Tile
     from stitchc.card.plan import Card
 
 FORMAT: Final = "stitchc-card/1"
-MM_PER_INCH: Final = 25.4
 
 Scale = tuple[float, float]
 

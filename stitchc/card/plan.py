@@ -40,9 +40,9 @@ class Card:
     """One card, ready to be drawn.
 
     unit: one repeat, begun where it was asked to. chart: the same tiled to the card's columns and rows, as it is
-    knitted. holes: shape (rows, columns), row 1 and
-    the leftmost column first, as the card is punched: with the machine's polarity and mirroring applied. Joining rows
-    are not in it. remarks: what has to be said on it ("made in spite of …").
+    knitted. holes: shape (rows, columns), row 1 and the leftmost column first, as the card is punched: with the
+    machine's polarity and mirroring applied. Joining rows are not in it. remarks: what has to be said on it ("made in
+    spite of …").
     """
 
     machine: Machine

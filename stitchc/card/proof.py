@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.card.form import MM_PER_INCH, Scale, place_mm
+from stitchc.card.form import Scale, place_mm
+from stitchc.page import MM_PER_INCH
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -132,5 +133,4 @@ def _compare(seen: npt.NDArray[np.bool_], card: Card, tile: Tile) -> None:
 
 
 def _shown(number: float) -> str:
-    text = f"{number:.4f}".rstrip("0").rstrip(".")
-    return text
+    return f"{number:.4f}".rstrip("0").rstrip(".")

@@ -210,15 +210,17 @@ def _pdf(card: Card, tiles: Sequence[Tile], paper: str, scale: Scale) -> bytes:
 
 def _guard_pixels(card: Card, tile: Tile, dpi: int) -> None:
     """Refuse a picture that is too large to draw, or too coarse to keep the holes apart."""
-    width, height = (round(side * dpi / 25.4) for side in tile.page_mm)
+    from stitchc.page import MM_PER_INCH
+
+    width, height = (round(side * dpi / MM_PER_INCH) for side in tile.page_mm)
     if width * height > MOST_PIXELS:
         raise click.UsageError(
             f"{tile.page_mm[0]:.0f} by {tile.page_mm[1]:.0f} mm at {dpi} dpi are {width} by {height} pixels, more than "
             f"the {MOST_PIXELS:,} that can be drawn: a smaller --dpi, or --format pdf."
         )
     gap = min(card.shape.column_pitch_mm, card.shape.row_pitch_mm) - card.shape.hole_mm
-    if gap * dpi / 25.4 < LEAST_GAP_PX:
-        enough = math.ceil(LEAST_GAP_PX * 25.4 / gap)
+    if gap * dpi / MM_PER_INCH < LEAST_GAP_PX:
+        enough = math.ceil(LEAST_GAP_PX * MM_PER_INCH / gap)
         cure = f"--dpi {enough} or more, or --format pdf" if enough <= MOST_DPI else "--format pdf"
         raise click.UsageError(f"At {dpi} dpi holes {gap:g} mm apart would run into each other: {cure}.")
 

@@ -213,7 +213,8 @@ def _written(
 
 def _guard_pixels(page: Page, dpi: int) -> None:
     from stitchc.messages import Message, Refused
-    from stitchc.page.png import MM_PER_INCH, size_px
+    from stitchc.page import MM_PER_INCH
+    from stitchc.page.png import size_px
 
     width, height = size_px(page, dpi)
     if width * height <= _MOST_PIXELS:

@@ -88,7 +88,7 @@ def listing(pages: list[Page]) -> str:
     for each in pages:
         if each.code[0] != kind:
             kind = each.code[0]
-            lines += ["", f"{kind}: {KINDS.get(kind, 'others')}"]
+            lines += ["", f"{kind}: {KINDS[kind]}"]
         lines.append(f"  {each.code}  {each.title}")
     return "\n".join([*lines[1:], "", "More of one: stitchc explain CODE"])
 

@@ -10,6 +10,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from stitchc import files
+
 if TYPE_CHECKING:
     from stitchc.chart import Chart
     from stitchc.fabric import Fabric
@@ -29,8 +31,8 @@ def relaxed(chart: Chart, cell: tuple[float, float] | None, progress: Callable[[
     if cell is not None:
         cell = float(f"{cell[0]:.4g}"), float(f"{cell[1]:.4g}")
     name = name_of(chart, cell)
-    folder = _folder()
-    path = folder / f"{name}.npz" if folder else None
+    folder = files.cache_folder()
+    path = folder / "fabrics" / f"{name}.npz" if folder is not None else None
     kept = _read(path) if path else None
     fabric = unpack(kept, name) if kept else None
     if fabric is None:
@@ -38,16 +40,6 @@ def relaxed(chart: Chart, cell: tuple[float, float] | None, progress: Callable[[
         if path:
             _keep(path, pack(fabric, name))
     return fabric
-
-
-def _folder() -> Path | None:
-    from platformdirs import user_cache_path
-
-    try:
-        folder = user_cache_path("stitchc", appauthor=False) / "fabrics"
-    except (OSError, RuntimeError):
-        return None
-    return folder if folder.is_absolute() else None  # without a home folder there is no place of the user's own
 
 
 def _read(path: Path) -> bytes | None:
@@ -61,7 +53,6 @@ def _read(path: Path) -> bytes | None:
 
 def _keep(path: Path, content: bytes) -> None:
     """Write the file if that is possible, and drop the oldest where there are many."""
-    from stitchc import files
     from stitchc.messages import Refused
 
     with contextlib.suppress(Refused, OSError):

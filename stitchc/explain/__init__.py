@@ -57,9 +57,8 @@ class Page(NamedTuple):
 
 def codes() -> list[str]:
     """Every code that has a page, in order: by kind as in KINDS, then by number."""
-    order = "".join(KINDS)
-    found = [path.stem for path in _FOLDER.glob("*.toml")]
-    return sorted(found, key=lambda code: (order.find(code[0]) % (len(order) + 1), code))
+    order = list(KINDS)
+    return sorted((path.stem for path in _FOLDER.glob("*.toml")), key=lambda code: (order.index(code[0]), code))
 
 
 def page(code: str) -> Page | None:

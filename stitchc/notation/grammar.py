@@ -73,13 +73,8 @@ def _end_with_the_word(terminal: TerminalDef) -> None:
 
 def _cache_file(key: str) -> Path | None:
     """The file in the user's cache folder, or None where there is no home for one."""
-    try:
-        import platformdirs
-
-        folder = Path(platformdirs.user_cache_dir("stitchc", appauthor=False))
-    except Exception:
-        return None
-    return folder / f"grammar-{key[:24]}.json" if folder.is_absolute() else None
+    folder = files.cache_folder()
+    return folder / f"grammar-{key[:24]}.json" if folder is not None else None
 
 
 def _remembered(key: str) -> tuple[Any, Any] | None:

@@ -12,12 +12,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from stitchc.page.lettering import font_path, printable, visual_order
-from stitchc.page.values import Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
+from stitchc.page.values import MM_PER_INCH, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
-POINTS_PER_MM: Final = 72 / 25.4
+POINTS_PER_MM: Final = 72 / MM_PER_INCH
 MOST_MM: Final = 14_400 / POINTS_PER_MM
 """The longest side a PDF page may have without a user unit of its own: 14,400 points."""
 

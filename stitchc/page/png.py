@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from stitchc.messages import visible
 from stitchc.page.lettering import font, needs_shaping, printable
-from stitchc.page.values import Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
+from stitchc.page.values import MM_PER_INCH, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
     from PIL import Image, ImageDraw
 
-MM_PER_INCH: Final = 25.4
 Mode = Literal["1", "L", "RGB"]
 """Pillow's names: "1" black and white for print, "L" greys, "RGB" colours."""
 

@@ -21,6 +21,9 @@ Colour = str
 
 BLACK: Final = "#000000"
 
+MM_PER_INCH: Final = 25.4
+"""Exactly: the international inch."""
+
 PAPERS: Final[dict[str, tuple[float, float]]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a3": (297.0, 420.0)}
 """Width and height in mm, upright, of the sheets that are printed on (CSS Paged Media 3 names the same sizes)."""
 

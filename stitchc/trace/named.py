@@ -13,7 +13,8 @@ import numpy.typing as npt
 
 from stitchc.drawn import MOST_CELLS, grid_again
 from stitchc.drawn.place import Place, place_told
-from stitchc.page.png import MM_PER_INCH, smoothed
+from stitchc.page import MM_PER_INCH
+from stitchc.page.png import smoothed
 from stitchc.trace.cells import Codes, Signs, sampled, signs_of
 from stitchc.trace.grid import Axis, Lattice
 from stitchc.trace.picture import Picture, Plane, ink
