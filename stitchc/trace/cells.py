@@ -79,6 +79,40 @@ def _completed(patches: Patches, beyond: npt.NDArray[np.bool_]) -> None:
         patches[row, column][missing] = cell[::-1, ::-1][missing]
 
 
+DARK: Final = 115.0
+"""The mean of red, green and blue, of 255, under which the ground of cells is dark."""
+_ALIKE: Final = 0.2
+"""How far the ground of one cell may be from the others': filled cells have another."""
+_ENOUGH_CELLS: Final = 12
+"""Cells from which such a ground is none by chance, as it may be in a landscape."""
+_MARKED: Final = 0.04
+"""The part of some cell that is lighter than the ground where marks stand on it."""
+
+
+def negative_of(pixels: Pixels, lattice: Lattice) -> Pixels | None:
+    """The picture with light and dark exchanged where light marks stand on dark cells; None for any other.
+
+    A chart of filled squares is no negative: the grounds of its cells differ, and which are the marks is not seen.
+    """
+    if lattice.across.cells * lattice.down.cells < _ENOUGH_CELLS:
+        return None
+    left, right = max(0, round(lattice.across.start_px)), round(lattice.across.end_px) + 1
+    top, bottom = max(0, round(lattice.down.start_px)), round(lattice.down.end_px) + 1
+    if float(np.median(pixels[top:bottom:2, left:right:2])) > 1.5 * DARK:  # no need to look closer
+        return None
+    turned = 255 - pixels
+    if 255 - float(np.mean(paper_colour(turned))) > DARK:
+        return None
+    patches = sampled(turned, lattice)
+    rim = np.ones(patches.shape[2:4], dtype=np.bool_)
+    rim[1:-1, 1:-1] = False
+    grounds = np.percentile(patches[:, :, rim], 75, axis=2)  # a mark may run to the cell's edge
+    if float(np.percentile(np.abs(grounds - np.median(grounds, axis=(0, 1))).max(axis=2), 99.5)) > _ALIKE:
+        return None
+    lighter = (grounds[:, :, None, None] - patches).max(axis=4) > _ALIKE
+    return turned if float(lighter.mean(axis=(2, 3)).max()) >= _MARKED else None
+
+
 # -- known signs ----------------------------------------------------------------------------------------------------
 
 
@@ -290,11 +324,13 @@ def _within(
 class Kind:
     """One kind of cell. ink: how dark it is, 0 to 1; colour: of its ink, or of the cell where there is hardly any.
 
-    example: row from the top and column from the left of its most typical cell.
+    full: the ink where there is most of it. example: row from the top and column from the left of its most typical
+    cell. Of light marks on a dark ground, ink is what is light.
     """
 
     colour: tuple[int, int, int]
     ink: float
+    full: float
     count: int
     example: tuple[int, int]
 
@@ -350,7 +386,8 @@ def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | 
         kind_ = _described(flat[members[:2000]], len(members), (best // columns, best % columns))
         if pixels is not None and lattice is not None and kind_.ink >= _HARDLY:
             step = max(1, len(members) // 100)
-            kind_ = replace(kind_, colour=_inked(pixels, lattice, members[::step], columns))
+            colour = _inked(pixels, lattice, members[::step], columns)
+            kind_ = replace(kind_, colour=colour, full=_full(colour))
         kinds.append(kind_)
     return Kinds(
         tuple(kinds),
@@ -448,7 +485,7 @@ def _inked(pixels: Pixels, lattice: Lattice, members: npt.NDArray[np.intp], colu
 
 def _described(flat: Shares, count: int, example: tuple[int, int]) -> Kind:
     if not len(flat):
-        return Kind((255, 255, 255), 0.0, 0, example)
+        return Kind((255, 255, 255), 0.0, 0.0, 0, example)
     ink = np.clip(1 - flat.min(axis=2), 0, 1)
     weights = np.square(ink)
     if float(weights.mean()) < 0.01:
@@ -458,7 +495,39 @@ def _described(flat: Shares, count: int, example: tuple[int, int]) -> Kind:
         weights = weights * strongest
         colour = (flat * weights[..., None]).sum(axis=(0, 1)) / weights.sum()
     red, green, blue = (round(255 * float(min(1.0, max(0.0, channel)))) for channel in colour)
-    return Kind((red, green, blue), float(ink.mean()), count, example)
+    return Kind((red, green, blue), float(ink.mean()), _full((red, green, blue)), count, example)
+
+
+def _full(colour: tuple[int, int, int]) -> float:
+    return 1 - min(colour) / 255
+
+
+_SPECK: Final = 0.03
+"""How much darker than the others something in a blank cell is, at least, for it to be seen at all."""
+_ABOVE_GRAIN: Final = 7.0
+"""The same in terms of how much the darkest parts of most cells differ."""
+
+
+def specks(patches: Patches) -> npt.NDArray[np.bool_]:
+    """The cells in which there is something too small or too faint to make a kind of its own: (rows, columns)."""
+    dark = 1 - patches.min(axis=4)
+    most = (dark - np.median(dark, axis=(0, 1))).max(axis=(2, 3))
+    usual = np.median(most)
+    grain = 1.4826 * float(np.median(np.abs(most - usual)))
+    return np.asarray(most > usual + max(_SPECK, _ABOVE_GRAIN * grain))
+
+
+def as_seen(kinds: Kinds, turned: Pixels) -> Kinds:
+    """Kinds that were found in a negative, in the colours of the picture itself. turned: the negative's pixels."""
+    ground = np.maximum(paper_colour(turned), 32) / 255
+    there = [255 - np.round(np.array(kind.colour) * ground).astype(int) for kind in kinds.kinds]
+    return replace(
+        kinds,
+        kinds=tuple(
+            replace(kind, colour=(int(red), int(green), int(blue)))
+            for kind, (red, green, blue) in zip(kinds.kinds, there, strict=True)
+        ),
+    )
 
 
 # -- certainty ------------------------------------------------------------------------------------------------------

@@ -9,10 +9,10 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import LETTERS, TUCK
+from stitchc.chart import KNIT, LETTERS, SLIP, TUCK
 from stitchc.messages import Message, Refused, visible
 from stitchc.trace.cells import Kind, Kinds
-from stitchc.trace.values import Key, Rgb
+from stitchc.trace.values import Key, Order, Rgb, hex_of
 
 _SAME_COLOUR: Final = 80.0
 """How far a kind's colour may be from one that the user gives, of 441 from black to white."""
@@ -20,17 +20,12 @@ _BLANK: Final = 0.12
 """Ink up to which cells that all look alike are blank and not dark."""
 
 
-def hex_of(colour: Rgb) -> str:
-    """As "#rrggbb"."""
-    return "#{:02x}{:02x}{:02x}".format(*colour)
-
-
-def letters_of(kinds: Kinds, key: Key, file: str, knitted_place: tuple[int, int, bool, bool]) -> tuple[int, ...]:
+def letters_of(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ...]:
     """The code that each kind stands for.
 
-    knitted_place: rows, columns, and whether rows and columns are counted from the other end, so that an example can
-    be named as the user counts. Raises Refused T807 where a kind's meaning is not known, T808 where a colour that
-    was given is not there.
+    key: with its example cells as (row, column) of the picture, from 0 at the upper left; order: how the user counts,
+    so that an example can be named. Raises Refused T807 where a kind's meaning is not
+    known, T808 where a colour that was given is not there.
     """
     found: dict[int, int] = {}
     for (row, column), code in key.alike:
@@ -50,13 +45,13 @@ def letters_of(kinds: Kinds, key: Key, file: str, knitted_place: tuple[int, int,
         found[0] = key.light_code if kinds.kinds[0].ink < _BLANK else key.dark_code
         rest = []
     if not found and _both_marked(kinds):
-        raise Refused(_unknown_kinds(kinds, rest, found, file, knitted_place))
+        raise Refused(_unknown_kinds(kinds, rest, key, found, file, order))
     if rest and (rest[0] == 0 or kinds.kinds[rest[0]].ink < _BLANK):  # the lightest kind of all is the ground
         found[rest.pop(0)] = key.light_code
     if len(rest) == 1:
         found[rest.pop()] = key.dark_code
     if rest:
-        raise Refused(_unknown_kinds(kinds, sorted({*rest, *found}), found, file, knitted_place))
+        raise Refused(_unknown_kinds(kinds, sorted({*rest, *found}), key, found, file, order))
     return tuple(found[index] for index in range(len(kinds.kinds)))
 
 
@@ -70,7 +65,7 @@ def _both_marked(kinds: Kinds) -> bool:
     if len(kinds.kinds) != 2:
         return False
     inks = [kind.ink for kind in kinds.kinds]
-    drawn = all(kind.ink < _SPARSE * (1 - min(kind.colour) / 255) for kind in kinds.kinds)
+    drawn = all(kind.ink < _SPARSE * kind.full for kind in kinds.kinds)
     return drawn and min(inks) >= _BLANK / 2 and max(inks) < _ABOUT_AS_MUCH * min(inks)
 
 
@@ -96,24 +91,15 @@ def _no_such_colour(colour: Rgb, kinds: Kinds, file: str) -> Message:
     )
 
 
-def _unknown_kinds(
-    kinds: Kinds, shown: list[int], found: dict[int, int], file: str, knitted_place: tuple[int, int, bool, bool]
-) -> Message:
-    rows, columns, from_below, from_right = knitted_place
-
-    def at(kind: Kind) -> tuple[int, int]:
-        row, column = kind.example
-        return (rows - row if from_below else row + 1, columns - column if from_right else column + 1)
-
-    listed = "; ".join(
-        f"{_look(kinds.kinds[index])} ({kinds.kinds[index].count} cells, one in row {at(kinds.kinds[index])[0]}, "
-        f"column {at(kinds.kinds[index])[1]})"
-        for index in shown[:8]
-    )
-    typed = " ".join(
-        f"--like {at(kinds.kinds[index])[0]},{at(kinds.kinds[index])[1]}={LETTERS[found.get(index, TUCK)]}"
-        for index in shown[:8]
-    )
+def _unknown_kinds(kinds: Kinds, shown: list[int], key: Key, found: dict[int, int], file: str, order: Order) -> Message:
+    likely = _likely(kinds, shown, key, found)
+    told, options = [], []
+    for index in shown[:8]:
+        kind = kinds.kinds[index]
+        row, column = order.as_knitted(*kind.example)
+        told.append(f"{_look(kind)} ({kind.count} cells, one in row {row}, column {column})")
+        options.append(f"--like {row},{column}={LETTERS[likely[index]]}")
+    listed, typed = "; ".join(told), " ".join(options)
     if len(kinds.kinds) == 2:
         return Message(
             "T807",
@@ -128,6 +114,17 @@ def _unknown_kinds(
         f"The cells of `{visible(file)}` are of {len(kinds.kinds)} kinds, and dark and light are only two: {listed}.",
         cure=f"Say what each kind means, with the right letters: {typed}",
     )
+
+
+def _likely(kinds: Kinds, shown: list[int], key: Key, found: dict[int, int]) -> dict[int, int]:
+    """A code for each kind to begin with: what was said, the blankest the light one, that of the darkest ink the dark
+    one, and what is left for the others.
+
+    shown: numbers of the kinds, the lightest first.
+    """
+    other = next(code for code in (TUCK, SLIP, KNIT) if code not in (key.light_code, key.dark_code))
+    darkest = max(shown[1:], key=lambda index: (kinds.kinds[index].full, index))
+    return {**dict.fromkeys(shown, other), darkest: key.dark_code, shown[0]: key.light_code, **found}
 
 
 def _look(kind: Kind) -> str:

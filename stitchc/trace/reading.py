@@ -14,12 +14,25 @@ from stitchc.chart import SLIP, Cells
 from stitchc.drawn.symbols import Face
 from stitchc.messages import Message, Refused
 from stitchc.trace import words
-from stitchc.trace.cells import Kind, Kinds, Patches, Signs, certainty, kinds_of, known_signs, sampled
+from stitchc.trace.cells import (
+    DARK,
+    Kind,
+    Kinds,
+    Patches,
+    Signs,
+    as_seen,
+    certainty,
+    kinds_of,
+    known_signs,
+    negative_of,
+    sampled,
+    specks,
+)
 from stitchc.trace.field import Field
-from stitchc.trace.meaning import hex_of, letters_of
+from stitchc.trace.meaning import letters_of
 from stitchc.trace.picture import Pixels
 from stitchc.trace.pixels import MOST_COLOURS, SMALL_PX, colours_of
-from stitchc.trace.values import Ask, Key
+from stitchc.trace.values import Ask, Key, Order, hex_of
 
 _HARDLY_BLANK: Final = 0.12
 _LINES_SEEN: Final = 0.93
@@ -28,6 +41,9 @@ _MOST_MARKS: Final = 8
 """Kinds of marks that a chart may have, unexplained: three stitches, each in a few looks."""
 _MOST_BLOCKS: Final = 3
 """The same where no lines are drawn, and nothing but blocks of colour tells a chart from a landscape."""
+_BESIDE_PX: Final = 3
+_LEAST_MARGIN: Final = 0.02
+"""The part of the picture from which what lies beside the chart is its page."""
 
 
 class Read(NamedTuple):
@@ -58,14 +74,20 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     """
     if field.lattice is None:
         return _by_look(_kinds_of_blocks(field.pixels), field, ask, file)
-    patches = sampled(field.pixels, field.lattice)
+    sure = field.lattice.ruled or ask.cells is not None  # else it may be a landscape
+    turned = negative_of(field.pixels, field.lattice) if sure else None
+    pixels = field.pixels if turned is None else turned
+    patches = sampled(pixels, field.lattice)
     signs = _signs_in(patches, ask, file)
     proved = signs is not None and (signs.telling or field.lattice.across.share >= _LINES_SEEN)
     if field.lattice.doubtful and ask.cells is None and not proved:
         raise Refused(words.no_grid(file, ask))
     if signs is None:
-        return _by_look(_kinds_of_marks(patches, field, ask, file), field, ask, file)
+        kinds = _kinds_of_marks(patches, pixels, field, ask, file)
+        return _by_look(kinds, field, ask, file, turned)
     read = signs_read(signs)
+    if turned is not None:
+        read = read._replace(what=f"{words.NEGATIVE}, {read.what}")
     if ask.notation != "auto":
         return read
     blank = SLIP if signs.notation == "squared" else None
@@ -77,15 +99,15 @@ def _signs_in(patches: Patches, ask: Ask, file: str) -> Signs | None:
     if ask.notation in ("squared", "thread", "plain"):
         signs = known_signs(patches, ask.notation)
         if signs is None:
-            raise Refused(words.not_these_signs(file, ask.notation))
+            raise Refused(words.not_these_signs(file, ask.notation, ask.key))
         return signs
     return known_signs(patches) if ask.notation == "auto" and not ask.key.said else None
 
 
-def _kinds_of_marks(patches: Patches, field: Field, ask: Ask, file: str) -> Kinds:
+def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, file: str) -> Kinds:
     """Kinds of cells on a lattice, unless they show that it is none."""
     assert field.lattice is not None
-    kinds = kinds_of(patches, field.pixels, field.lattice)
+    kinds = kinds_of(patches, pixels, field.lattice)
     if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
         raise Refused(words.no_grid(file, ask))  # squares that are all marked alike are no chart
     most = _MOST_MARKS if field.lattice.ruled else _MOST_BLOCKS
@@ -94,10 +116,11 @@ def _kinds_of_marks(patches: Patches, field: Field, ask: Ask, file: str) -> Kind
     return kinds
 
 
-def _by_look(kinds: Kinds, field: Field, ask: Ask, file: str) -> Read:
-    """Cells of these kinds as the user says that they are to be read."""
-    face = ask.face or "purl"
-    order = (field.rows, field.columns, ask.first_row != "top", face == "knit")
+def _by_look(kinds: Kinds, field: Field, ask: Ask, file: str, turned: Pixels | None = None) -> Read:
+    """Cells of these kinds as the user says that they are to be read. turned: the negative by which they were found."""
+    if turned is not None:
+        kinds = as_seen(kinds, turned)
+    order = Order(field.rows, field.columns, ask.first_row != "top", ask.face == "knit")
     key = _from_above(ask.key, order, file)
     try:
         codes = letters_of(kinds, key, file, order)
@@ -111,13 +134,40 @@ def _by_look(kinds: Kinds, field: Field, ask: Ask, file: str) -> Read:
     looks = ", ".join(
         f"{hex_of(kind.colour)} {words.STITCHES[code]}" for kind, code in zip(kinds.kinds, codes, strict=True)
     )
-    guess: tuple[Message, ...] = ()
-    if field.lattice is not None and len(kinds.kinds) == 1 and kinds.kinds[0].ink <= _HARDLY_BLANK:
-        guess = (words.unmarked(codes[0], field.rows * field.columns),)
-    elif field.lattice is not None and not ask.key.said:
-        guess = (words.guessed_marks(kinds, codes, field.rows * field.columns),)
+    guess = _remarks(kinds, codes, field, ask, order, turned)
     unsaid = "" if ask.key.said or guess else " (a guess, unless --dark says what a marked cell is)"
-    return Read(codes_read, shares.max(axis=-1), f"read by look: {looks}{unsaid}", None, guess, codes[0])
+    what = f"{words.NEGATIVE}, read by look" if turned is not None else "read by look"
+    return Read(codes_read, shares.max(axis=-1), f"{what}: {looks}{unsaid}", None, guess, codes[0])
+
+
+def _remarks(
+    kinds: Kinds, codes: tuple[int, ...], field: Field, ask: Ask, order: Order, turned: Pixels | None
+) -> tuple[Message, ...]:
+    """What is to be said of the meaning that marks on a lattice were given."""
+    key, cells = ask.key, field.rows * field.columns
+    if field.lattice is None:
+        return ()
+    if len(kinds.kinds) == 1 and kinds.kinds[0].ink <= _HARDLY_BLANK:
+        odd = np.argwhere(specks(sampled(field.pixels if turned is None else turned, field.lattice)))
+        first = order.as_knitted(*odd[0].tolist()) if len(odd) else (0, 0)
+        return (words.unmarked(codes[0], cells, len(odd), first),)
+    if not key.said:
+        return (words.guessed_marks(kinds, codes, cells, turned is not None),)
+    clash = len(codes) == 2 and not key.colours and not key.alike and (turned is not None or _on_dark_page(field))
+    return (words.dark_or_marked(kinds, codes, turned is not None),) if clash else ()
+
+
+def _on_dark_page(field: Field) -> bool:
+    """Whether the chart has a margin, and a dark one."""
+    if field.lattice is None:
+        return False
+    across, down = field.lattice.across, field.lattice.down
+    margin = np.ones(field.pixels.shape[:2], dtype=np.bool_)
+    left, top = max(0, round(across.start_px) - _BESIDE_PX), max(0, round(down.start_px) - _BESIDE_PX)
+    margin[top : round(down.end_px) + _BESIDE_PX + 1, left : round(across.end_px) + _BESIDE_PX + 1] = False
+    if float(margin.mean()) < _LEAST_MARGIN:
+        return False
+    return float(np.median(field.pixels[margin].mean(axis=1))) <= DARK
 
 
 def _or_larger_cells(refused: Refused, field: Field) -> Refused:
@@ -141,7 +191,7 @@ def _kinds_of_blocks(cells: Pixels) -> Kinds:
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
     kinds = tuple(
-        Kind(colours[at], 1 - min(colours[at]) / 255, int(counts[at]), divmod(int(first[at]), cells.shape[1]))
+        Kind(colours[at], *2 * (1 - min(colours[at]) / 255,), int(counts[at]), divmod(int(first[at]), cells.shape[1]))
         for at in order.tolist()
     )
     index = rank[of.reshape(numbers.shape)].astype(np.uint8)
@@ -150,12 +200,11 @@ def _kinds_of_blocks(cells: Pixels) -> Kinds:
     return Kinds(kinds, index, distances)
 
 
-def _from_above(key: Key, order: tuple[int, int, bool, bool], file: str) -> Key:
+def _from_above(key: Key, order: Order, file: str) -> Key:
     """The key with its example cells counted from the top left of the picture instead of as knitted."""
-    rows, columns, below, right = order
     alike = []
     for (row, column), code in key.alike:
-        if not (1 <= row <= rows and 1 <= column <= columns):
-            raise Refused(words.no_such_cell(row, column, file, columns, rows))
-        alike.append(((rows - row if below else row - 1, columns - column if right else column - 1), code))
+        if not (1 <= row <= order.rows and 1 <= column <= order.columns):
+            raise Refused(words.no_such_cell(row, column, file, order.columns, order.rows))
+        alike.append((order.in_picture(row, column), code))
     return Key(key.dark, key.light, key.colours, tuple(alike))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,11 @@ GridKind = Literal["auto", "lines", "pixels", "even"]
 Rgb = tuple[int, int, int]
 SURE: Final = 0.9
 """The certainty under which a cell is doubted, unless the user says another."""
+
+
+def hex_of(colour: Rgb) -> str:
+    """As "#rrggbb"."""
+    return "#{:02x}{:02x}{:02x}".format(*colour)
 
 
 @dataclass(frozen=True)
@@ -47,6 +52,29 @@ class Key:
         if self.light is not None:
             return self.light
         return TUCK if self.dark == KNIT else KNIT
+
+
+class Order(NamedTuple):
+    """How the user counts cells, from 1 as knitted, beside the picture's rows and columns, from 0 at the upper left."""
+
+    rows: int
+    columns: int
+    from_below: bool
+    from_right: bool
+
+    def as_knitted(self, row: int, column: int) -> tuple[int, int]:
+        """The row and column, from 1, of a cell of the picture."""
+        return (
+            self.rows - row if self.from_below else row + 1,
+            self.columns - column if self.from_right else column + 1,
+        )
+
+    def in_picture(self, row: int, column: int) -> tuple[int, int]:
+        """The row and column, from 0, of a cell as knitted."""
+        return (
+            self.rows - row if self.from_below else row - 1,
+            self.columns - column if self.from_right else column - 1,
+        )
 
 
 @dataclass(frozen=True)

@@ -11,10 +11,11 @@ import numpy as np
 
 from stitchc.chart import LETTERS, MAX_CELLS, Chart
 from stitchc.drawn.symbols import Face
+from stitchc.english import listed
 from stitchc.messages import Message, visible
 from stitchc.trace.cells import Kinds, Signs
 from stitchc.trace.grid import Side, Through
-from stitchc.trace.values import Ask, Key
+from stitchc.trace.values import Ask, Key, hex_of
 
 STITCHES: Final = ("knit", "tuck", "slip")
 SIGNS: Final = {
@@ -24,6 +25,7 @@ SIGNS: Final = {
     ("thread", None): "read as running thread: loop knit, half circle tuck, passed by slip",
     ("plain", None): "read as plain signs: upright bar knit, half disc tuck, lying bar slip",
 }
+NEGATIVE: Final = "light marks on a dark ground"
 
 
 # -- the grid -----------------------------------------------------------------------------------------------------
@@ -122,23 +124,22 @@ def frayed(side: Side, cut: bool, what: str) -> Message:
 
 
 def not_closed(sides: tuple[Side, ...]) -> Message:
-    named = f"{', '.join(sides[:-1])} and {sides[-1]}" if len(sides) > 1 else sides[0]
     return Message(
         "T813",
         "warning",
-        f"No line closes the grid at the {named}: the picture ends inside its frame. The columns and rows there were "
-        "counted, being about as wide as the others.",
+        f"No line closes the grid at the {listed(sides)}: the picture ends inside its frame. The columns and rows "
+        "there were counted, being about as wide as the others.",
         cure="Check the size; where the picture ends before the chart does, take it again with the whole chart in it.",
     )
 
 
 def cut_through(file: str, found: Through) -> Message:
     columns, rows = found.lattice.size
-    named = f"{', '.join(found.cut[:-1])} and {found.cut[-1]}" if len(found.cut) > 1 else found.cut[0]
     return Message(
         "T803",
         "error",
-        f"The lines in `{visible(file)}` run on to the picture's edges, which cut through cells at the {named}.",
+        f"The lines in `{visible(file)}` run on to the picture's edges, which cut through cells at the "
+        f"{listed(found.cut)}.",
         cure=f"Take the picture again with the chart's frame in it; --cells {columns}x{rows} takes the whole cells.",
     )
 
@@ -178,12 +179,13 @@ def may_be_a_grid(columns: int, rows: int, how: Literal["lines", "cells"]) -> Me
 # -- what stands in the cells -------------------------------------------------------------------------------------
 
 
-def not_these_signs(file: str, notation: str) -> Message:
+def not_these_signs(file: str, notation: str, key: Key) -> Message:
+    said = "" if key.said else " --dark tuck"
     return Message(
         "T807",
         "error",
         f"The cells of `{visible(file)}` do not look like the signs of the {notation} notation.",
-        cure="--notation marks --dark tuck",
+        cure=f"--notation marks{said} tells the cells by their look.",
     )
 
 
@@ -199,7 +201,7 @@ def no_such_cell(row: int, column: int, file: str, columns: int, rows: int) -> M
 def outweighed(key: Key, what: str) -> Message:
     options = {"--dark": key.dark, "--light": key.light, "--colour": key.colours, "--like": key.alike}
     given = [option for option, value in options.items() if value not in (None, ())]
-    named = f"{', '.join(given[:-1])} and {given[-1]} do" if len(given) > 1 else f"{given[0]} does"
+    named = f"{listed(given)} {'do' if len(given) > 1 else 'does'}"
     return Message(
         "T814",
         "warning",
@@ -235,25 +237,48 @@ def guessed_signs(signs: Signs, what: str, face: Face | None) -> Message:
     )
 
 
-def guessed_marks(kinds: Kinds, codes: tuple[int, ...], cells: int) -> Message:
+def guessed_marks(kinds: Kinds, codes: tuple[int, ...], cells: int, negative: bool) -> Message:
     cure = "--dark tuck, --dark slip or --dark knit says what a marked cell is, and --light what a blank one is."
     if len(kinds.kinds) == 1:
         text = f"All {cells} cells look alike, and were taken to {STITCHES[codes[0]]}: a guess."
     else:
-        listed = " and ".join(
-            f"the {'lighter' if at == 0 else 'darker'} ones {STITCHES[code]}" for at, code in enumerate(codes)
-        )
-        text = f"What the marks mean was not said: of two kinds of cells, {listed}. That is a guess."
+        looks = ("dark blank", "light marked") if negative else ("lighter", "darker")
+        each = " and ".join(f"the {looks[min(at, 1)]} ones {STITCHES[code]}" for at, code in enumerate(codes))
+        text = f"What the marks mean was not said: of two kinds of cells, {each}. That is a guess."
     return Message("T812", "warning", text, cure=cure)
 
 
-def unmarked(code: int, cells: int) -> Message:
-    return Message(
-        "T812",
-        "warning",
-        f"No cell is marked: all {cells} look blank, and were taken to {STITCHES[code]}.",
-        cure="Check that it is the right picture; --light tuck or --light slip says what a blank cell is.",
-    )
+def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], negative: bool) -> Message:
+    """Of two kinds on a dark page, which are the dark ones is not clear. negative: marks stand on dark cells."""
+    first, second = (f"{hex_of(kind.colour)} {STITCHES[code]}" for kind, code in zip(kinds.kinds, codes, strict=True))
+    if negative:
+        text = (
+            "The cells are dark and their marks light: --dark and --light were taken for marked and blank cells, so "
+            f"that blank {first} and marked {second}."
+        )
+    else:
+        text = (
+            "The page is dark, so that its light cells may be the marked ones; --dark and --light were taken for what "
+            f"is dark and light all the same, so that light {first} and dark {second}."
+        )
+    other = zip(kinds.kinds, reversed(codes), strict=True)
+    typed = " ".join(f'--colour "{hex_of(kind.colour)}={LETTERS[code]}"' for kind, code in other)
+    return Message("T812", "info" if negative else "warning", text, cure=f"{typed} takes them the other way round.")
+
+
+def unmarked(code: int, cells: int, specks: int, first: tuple[int, int]) -> Message:
+    """specks: how many cells hold something that is no mark for sure; first: row and column of one, from 1."""
+    taken = f"were taken to {STITCHES[code]}"
+    if specks:
+        text = (
+            f"No mark was made out, and all {cells} cells {taken}; but in {specks} of them, as in row {first[0]}, "
+            f"column {first[1]}, something is too small or too faint to tell."
+        )
+        cure = "Where that is a mark, take the picture larger or with more contrast"
+    else:
+        text = f"No cell is marked: all {cells} look blank, as tiny or faint marks may do too, and {taken}."
+        cure = "Check that it is the right picture and that its marks can be seen"
+    return Message("T812", "warning", text, cure=f"{cure}; --light tuck or --light slip says what a blank cell is.")
 
 
 # -- cells and repeats --------------------------------------------------------------------------------------------

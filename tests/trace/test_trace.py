@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import struct
 import sys
 import zlib
@@ -12,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageOps
 from PIL.PngImagePlugin import PngInfo
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -223,6 +224,30 @@ def test_unexplained_kinds_are_asked_about_with_a_cure_that_works() -> None:
     assert trace(picture, "scan.png", Ask(key=Key(alike=cells), repeat="whole")).whole.rows() == rows
 
 
+@pytest.mark.parametrize(("dark", "typed"), [(None, "KST"), (KNIT, "TSK"), (TUCK, "KST"), (SLIP, "KTS")])
+def test_the_letters_to_begin_with_are_those_that_dark_says(dark: int | None, typed: str) -> None:
+    """The lightest of three kinds is blank, the darkest what --dark says, and between them lies what is left."""
+    picture = png(drawn(letters(5, 12, 10), Style("fill", 20)))
+    with pytest.raises(Refused) as error:
+        trace(picture, "scan.png", Ask(key=Key(dark=dark)))
+    found = re.findall(r"--like (\d+),(\d+)=([KTS])", str(error.value.messages[0].cure))
+    assert "".join(letter for _, _, letter in found) == typed
+    alike = tuple(((int(row), int(column)), "KTS".index(letter)) for row, column, letter in found)
+    traced = trace(picture, "scan.png", Ask(key=Key(dark=dark, alike=alike), repeat="whole"))
+    assert traced.whole.rows() == [row.translate(str.maketrans("KST", typed)) for row in letters(5, 12, 10)]
+
+
+def test_where_no_such_signs_are_the_cure_leaves_what_was_said_of_the_marks() -> None:
+    picture = png(drawn([row.replace("S", "T") for row in letters(5, 12, 10)], Style("fill", 20)))
+    for key, cure in (
+        (Key(), "--notation marks --dark tuck tells the cells by their look."),
+        (Key(dark=SLIP), "--notation marks tells the cells by their look."),
+    ):
+        with pytest.raises(Refused) as error:
+            trace(picture, "scan.png", Ask(notation="squared", key=key))
+        assert error.value.messages[0].code == "T807" and error.value.messages[0].cure == cure
+
+
 def test_pixel_art_is_read_pixel_by_pixel_and_reduced() -> None:
     art = Image.new("RGB", (16, 12), "white")
     for y in range(12):
@@ -294,6 +319,81 @@ def test_a_bitmap_that_says_nonsense_of_its_pixels_is_read_as_any_other(said: st
     held = io.BytesIO()
     Image.open(io.BytesIO(bitmap_of(CHARTS["tuck"]))).save(held, "PNG", pnginfo=words)
     assert "as the file says" not in trace(held.getvalue(), "bm.png").how
+
+
+# -- light on dark ----------------------------------------------------------------------------------------------------
+
+
+def negative(image: Image.Image) -> bytes:
+    return png(ImageOps.invert(image.convert("RGB")))
+
+
+def typed_colours(cure: str | None) -> Key:
+    """What the options in a cure say, as whoever types them would have it."""
+    found = re.findall(r'--colour "#(..)(..)(..)=([KTS])"', str(cure))
+    return Key(colours=tuple(((int(r, 16), int(g, 16), int(b, 16)), "KTS".index(letter)) for r, g, b, letter in found))
+
+
+@pytest.mark.parametrize("notation", ["squared", "thread", "plain"])
+def test_signs_of_ours_are_read_from_a_screen_that_shows_them_light_on_dark(notation: str) -> None:
+    chart = chart_of(np.random.default_rng(2).integers(0, 3, (9, 11)))
+    screen = negative(Image.open(io.BytesIO(drawn_here(chart, notation))))
+    for ask in (Ask(repeat="whole"), Ask(notation=notation, repeat="whole")):  # type: ignore[arg-type]
+        traced = trace(screen, "screen.png", ask)
+        assert traced.whole.rows() == chart.rows()
+        assert "light marks on a dark ground" in traced.how
+
+
+@pytest.mark.parametrize("dark", [TUCK, SLIP])
+@pytest.mark.parametrize("mark", ["dot", "cross"])
+@pytest.mark.parametrize("margin_px", [40, 0])
+def test_of_light_marks_on_dark_cells_the_marked_ones_are_what_dark_says(mark: str, dark: int, margin_px: int) -> None:
+    rows = [row.replace("S", "T") for row in letters(3, 14, 12)]
+    style = Style(mark, 24, margin_px=margin_px, tuck=(0, 0, 0))
+    screen = negative(drawn(rows, style))
+    traced = trace(screen, "screen.png", Ask(key=Key(dark=dark), repeat="whole"))
+    assert traced.whole.rows() == [row.replace("T", "KTS"[dark]) for row in rows]
+    assert f"#000000 knit, #ffffff {('knit', 'tuck', 'slip')[dark]}" in traced.how
+    (clash,) = traced.messages
+    assert (clash.code, clash.severity) == ("T812", "info") and "marks light" in clash.text
+    other = trace(screen, "screen.png", Ask(key=typed_colours(clash.cure), repeat="whole"))
+    assert other.whole.rows() == [row.translate(str.maketrans("KT", "KTS"[dark] + "K")) for row in rows]
+    assert other.messages == ()
+    if margin_px:
+        photo = png(distorted(ImageOps.invert(drawn(rows, style)), 1, turned_deg=1.5, blur_px=0.7, noise=5, jpeg=75))
+        again = trace(photo, "photo.png", Ask(key=Key(dark=dark), repeat="whole"))
+        assert again.whole.rows() == traced.whole.rows() and [m.severity for m in again.messages] == ["info"]
+
+
+def test_light_marks_in_colours_are_told_by_them() -> None:
+    rows = letters(3, 14, 12)
+    screen = negative(drawn(rows, Style("cross", 24)))
+    key = Key(dark=TUCK, light=KNIT, colours=(((65, 215, 215), SLIP),))  # the negative of the red that is drawn
+    traced = trace(screen, "screen.png", Ask(key=key, repeat="whole"))
+    assert traced.whole.rows() == rows and traced.messages == ()
+
+
+@pytest.mark.parametrize("dark", [TUCK, SLIP])
+@pytest.mark.parametrize("mark", ["fill", "inset"])
+def test_of_light_squares_on_a_dark_page_dark_is_taken_at_its_word_with_a_warning(mark: str, dark: int) -> None:
+    rows = [row.replace("S", "T") for row in letters(3, 14, 12)]
+    screen = negative(drawn(rows, Style(mark, 24, tuck=(0, 0, 0))))
+    traced = trace(screen, "screen.png", Ask(key=Key(dark=dark), repeat="whole"))
+    assert traced.whole.rows() == [row.translate(str.maketrans("KT", "KTS"[dark] + "K")) for row in rows]
+    (clash,) = traced.messages
+    assert (clash.code, clash.severity) == ("T812", "warning") and "page is dark" in clash.text
+    other = trace(screen, "screen.png", Ask(key=typed_colours(clash.cure), repeat="whole"))
+    assert other.whole.rows() == [row.replace("T", "KTS"[dark]) for row in rows] and other.messages == ()
+
+
+@pytest.mark.parametrize("margin_px", [30, 0])
+def test_a_chart_that_is_nearly_all_dark_on_white_paper_is_no_negative(margin_px: int) -> None:
+    rows = ["T" * 14] * 5 + ["TTTTKTTTTTTTTT"] + ["T" * 14] * 6
+    for line in ((120, 120, 120), (255, 255, 255)):
+        picture = png(drawn(rows, Style("fill", 20, line=line, line_px=2, margin_px=margin_px)))
+        traced = trace(picture, "scan.png", Ask(key=Key(dark=TUCK), cells=(14, 12), repeat="whole"))
+        assert traced.whole.rows() == rows and "light marks" not in traced.how
+        assert all("dark" not in message.text for message in traced.messages)
 
 
 # -- no pictures, or none of a chart ----------------------------------------------------------------------------------
@@ -494,8 +594,24 @@ def test_a_grid_without_a_mark_is_read_as_blank_and_called_so(line: tuple[int, i
     for ask in (Ask(repeat="whole"), Ask(grid="lines", repeat="whole"), Ask(key=Key(dark=TUCK), repeat="whole")):
         traced = trace(empty, "scan.png", ask)
         assert [message.code for message in traced.messages] == ["T812"]
-        assert "No cell is marked" in traced.messages[0].text
+        assert "No cell is marked" in traced.messages[0].text and "tiny or faint" in traced.messages[0].text
         assert traced.whole.rows() == ["K" * 14] * 12
+
+
+@pytest.mark.parametrize(("side_px", "grey"), [(2, 0), (16, 246)], ids=["tiny", "faint"])
+def test_marks_too_small_or_too_faint_are_not_passed_over_in_silence(side_px: int, grey: int) -> None:
+    image = drawn(["K" * 14] * 12, Style("fill", 24))
+    pen = ImageDraw.Draw(image)
+    marked = [(row, column) for row in range(1, 12, 2) for column in range(2, 14, 3)]  # from the top left
+    for row, column in marked:
+        x, y = 30 + 24 * column + 12 - side_px // 2, 30 + 24 * row + 12 - side_px // 2
+        pen.rectangle((x, y, x + side_px - 1, y + side_px - 1), fill=(grey, grey, grey))
+    traced = trace(png(image), "scan.png", Ask(key=Key(dark=TUCK), repeat="whole"))
+    assert traced.whole.rows() == ["K" * 14] * 12
+    (remark,) = traced.messages
+    assert (remark.code, remark.severity) == ("T812", "warning")
+    assert f"in {len(marked)} of them, as in row 11, column 3, something is too small or too faint" in remark.text
+    assert "larger or with more contrast" in str(remark.cure)
 
 
 def test_filled_squares_are_never_taken_for_signs() -> None:
