@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.bed import Needles, needle_position
+from stitchc.bed import Needles
 from stitchc.chart import KNIT, SLIP, TUCK, Chart, TooLarge
 from stitchc.machines.fit import beyond_the_machine
 from stitchc.messages import Message, Refused
+from stitchc.passes import column_1_position
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine, Meaning
@@ -128,14 +129,14 @@ def make_picture(
 ) -> Picture:
     """The picture of a stitch; what is not said is as the machine's profile has it.
 
-    needles, rows: tiled to these, one repeat if unsaid. Column 1 of the stitch stands on the leftmost needle, unless
-    the profile fixes the needle it stands on. edge: needles at each end that always knit, where needles are said.
+    needles, rows: tiled to these, one repeat if unsaid; the repeat begins where it does on the sheet for the same
+    needles (`passes.column_1_position`). edge: needles at each end that always knit, where needles are said.
     The caller has asked `unfit` first. Raises Refused N110.
     """
     chart = stitch.chart
     width = needles.count if needles else chart.width
-    if needles and machine.column_1_needle is not None:
-        chart = chart.shifted(needle_position(machine.column_1_needle) - needles.first)
+    if needles:
+        chart = chart.shifted(column_1_position(machine, needles, edge) - needles.first)
     try:
         chart = chart.tiled(width, rows or chart.height)
     except TooLarge as error:

@@ -136,17 +136,21 @@ def lower(
 def columns_on(chart: Chart, machine: Machine, needles: Needles, edge: int) -> npt.NDArray[np.int64]:
     """The chart column (from 0) that stands on each needle in work, left to right; -1 on the edge needles.
 
-    The repeat begins on the leftmost needle that is not an edge needle, unless the machine's reader has a fixed place
-    on the bed: then column 1 stands on the profile's needle and the columns repeat outward both ways.
+    The columns repeat both ways from where column 1 stands (`column_1_position`).
     """
     positions = np.arange(needles.first, needles.last + 1)
-    fixed = machine.column_1_needle
-    origin = needles.first + edge if fixed is None or moved_by_hand(machine) else needle_position(fixed)
-    columns = (positions - origin) % chart.width
+    columns = (positions - column_1_position(machine, needles, edge)) % chart.width
     if edge > 0:
         columns[:edge] = -1
         columns[-edge:] = -1
     return columns.astype(np.int64)
+
+
+def column_1_position(machine: Machine, needles: Needles, edge: int) -> int:
+    """The bed position on which the repeat begins: the leftmost needle that is not an edge needle, so that whole
+    repeats lie between the edges; or, where the machine's reader has a fixed place on the bed, the profile's needle."""
+    fixed = machine.column_1_needle
+    return needles.first + edge if fixed is None or moved_by_hand(machine) else needle_position(fixed)
 
 
 def cells_on(chart: Chart, columns: npt.NDArray[np.int64]) -> Cells:

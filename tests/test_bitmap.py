@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from pathlib import Path
 
 import numpy as np
@@ -52,8 +53,8 @@ def test_every_choice() -> None:
 def test_tiled_to_needles_and_rows() -> None:
     assert made(needles=Needles.parse("6"), rows=4) == ["###.##", "#.###.", "######", "###.##"]
     assert made(needles=Needles.parse("L2-R4"), rows=1) == ["###.##"]  # column 1 on the leftmost needle
-    assert made(needles=Needles.parse("L2-R4"), rows=1, edge=1, dark_means="hold") == ["...#.."]
-    assert made(["TKKK"], needles=Needles.parse("6"), edge=1) == ["####.#"]
+    assert made(needles=Needles.parse("L2-R4"), rows=1, edge=1, dark_means="hold") == ["....#."]  # after the edge
+    assert made(["TKKK"], needles=Needles.parse("6"), edge=1) == ["#.####"]
 
 
 def test_the_profile_decides_what_is_unsaid() -> None:
@@ -155,12 +156,35 @@ def test_fewer_needles_than_a_repeat_are_warned_of(folder: Path, capfd: pytest.C
         assert "M306" not in capfd.readouterr().err
 
 
+@pytest.mark.parametrize("edge", ["0", "1", "3"])
+@pytest.mark.parametrize("own", ["", '[reader]\ncolumn_1_needle = "R2"\n'])
+def test_the_picture_and_the_sheet_hold_the_same_needles(
+    folder: Path, capfd: pytest.CaptureFixture[str], edge: str, own: str
+) -> None:
+    Path("lean.stitch").write_text("stitch lean\n1: T K4\n2: K2 T K2\n")
+    Path("own.toml").write_text('based_on = "bitmap-standard"\nname = "own"\n' + own)
+    asked = ["lean.stitch", "--machine", "own.toml", "--needles", "L6-R8", "--edge", edge, "--anyway"]
+    assert run(["bitmap", *asked, "-o", "lean.png"]) == 0
+    drawn = pixels(Path("lean.png").read_bytes())[::-1]  # row 1 first
+    capfd.readouterr()
+    assert run(["sheet", *asked, "--format", "json"]) == 0
+    passes = json.loads(capfd.readouterr().out)["passes"]
+    names = [f"L{n}" for n in range(6, 0, -1)] + [f"R{n}" for n in range(1, 9)]
+    held = [[name for name, pixel in zip(names, line, strict=True) if pixel == "."] for line in drawn]
+    assert [each["held"] for each in passes] == held
+    assert run(["sheet", *asked, "--format", "text"]) == 0
+    told = " ".join(capfd.readouterr().out.split())
+    column_1 = "R2" if own else {"0": "L6", "1": "L5", "3": "L3"}[edge]
+    assert f"its first column on {column_1} (one repeat" in told
+    assert ("one of all 14 needles begins on L6" in told) == (column_1 != "L6")
+
+
 def test_end_needles_that_tuck_are_told(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:
     assert run(["bitmap", "tide.stitch", "--needles", "20", "-o", "x.png"]) == 0
     assert "warning[K206]" in capfd.readouterr().err
     assert run(["bitmap", "tide.stitch", "--needles", "20", "--edge", "1", "-o", "x.png"]) == 0
     assert "K206" not in capfd.readouterr().err
-    assert pixels(Path("x.png").read_bytes())[-1] == "#.#.#.#.#.#.#.#.#.##"
+    assert pixels(Path("x.png").read_bytes())[-1] == "##.#.#.#.#.#.#.#.#.#"
 
 
 @pytest.mark.parametrize(

@@ -147,7 +147,7 @@ def _reader_lines(machine: Machine) -> list[tuple[str, str]]:
         lines.append(
             ("a dark pixel", "the needle knits" if machine.mark_means == "knit" else "the needle does not knit")
         )
-        where = machine.column_1_needle or "the leftmost needle in work"
+        where = machine.column_1_needle or "the leftmost needle in work that is not an edge needle"
         lines.append(("column 1", f"on {where}"))
     lines.append(("mirrored", "entered left to right exchanged" if machine.mirrored else "no"))
     lines.append(

@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
+from typing import TYPE_CHECKING
 
+from stitchc.bed import needle_name
 from stitchc.card.plan import fitted_rows
 from stitchc.english import number
 from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message
-from stitchc.passes import Pass, moved_by_hand
+from stitchc.passes import Pass, column_1_position, moved_by_hand
 from stitchc.pattern import Do
 from stitchc.piece.drawing import outline
 from stitchc.piece.values import Plan, Section
@@ -27,6 +29,9 @@ from stitchc.piece.words import (
     yarn_lines,
 )
 from stitchc.sheet import CAUTIONS, DoEntry, Entry, SectionEntry, Sheet, habits, instruct
+
+if TYPE_CHECKING:
+    from stitchc.machines.profile import Machine
 
 
 def piece_sheet(plan: Plan, units: Units = "cm", messages: Sequence[Message] = (), after_row: int = 0) -> Sheet:
@@ -121,7 +126,10 @@ def _before(plan: Plan) -> Iterator[str]:
         several = len(patterned) > 1
         made_by = f"`stitchc {'card' if what == 'card' else 'bitmap'}` makes {'them' if several else 'it'}"
         yield f"Have the {what}{'s' if several else ''} ready: {names} ({made_by})."
-        if machine.selects == "one pass ahead":
+        if what == "picture":
+            column_1 = needle_name(column_1_position(machine, needles, plan.edge))
+            yield f"The first column of {'each' if several else 'the'} picture goes on {column_1}."
+        if _ahead(machine):
             yield (
                 f"This machine selects needles one pass ahead: the pass before a part in pattern is also the one that "
                 f"reads row 1 of its {what}."
@@ -141,6 +149,7 @@ def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
     tension: str | None = None
     row = 0
     kept_from: int | None = None
+    put_in = _put_in_ahead(plan)
     under_way: tuple[Section, Callable[[int], SectionEntry]] | None = None
     for item in plan.items:
         if row == after_row and kept_from is None:
@@ -162,11 +171,47 @@ def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
             items.append(DoEntry(item.text))
         else:
             row = item.row
+            if row in put_in:
+                items.append(DoEntry(put_in[row]))
             items.append(item)
     entries = instruct(items, plan.machine, plan.needles, plan.pattern.yarns)
     if kept_from is None:  # nothing comes after the row
         kept_from = len(items)
     return entries[kept_from:]
+
+
+def _ahead(machine: Machine) -> bool:
+    """Whether a card or picture is read in the pass before the one that it selects for."""
+    return not moved_by_hand(machine) and machine.selects == "one pass ahead"
+
+
+def _put_in_ahead(plan: Plan) -> dict[int, str]:
+    """On a machine that selects one pass ahead: by the row in which row 1 of a part in pattern is read, what is done
+    before that row. A part that the piece begins with has none; its selecting pass stands with the part."""
+    if not _ahead(plan.machine):
+        return {}
+    found: dict[int, str] = {}
+    in_reader: str | None = None
+    selected = False
+    for section in plan.sections:
+        row = section.from_row - 1
+        if not section.is_plain and row:
+            same = in_reader == section.stitch
+            if plan.machine.reader == "card":
+                what = (
+                    "set the card back to row 1 and lock it there" if same else f"put in the card of {section.stitch}"
+                )
+                what += "" if same else ", locked at row 1"
+                after = ", and you release it for the rows that follow"
+            else:
+                what = f"set the picture{'' if same else f' of {section.stitch}'} to row 1"
+                after = ""
+            itself = f" What row {row} itself knits is selected already." if selected else ""
+            found[row] = f"Before row {row}: {what}. In row {row} it selects for row {row + 1}{after}.{itself}"
+        selected = not section.is_plain
+        if selected:
+            in_reader = section.stitch
+    return found
 
 
 def _section_entry(
@@ -215,28 +260,48 @@ def _rows_detail(plan: Plan, section: Section, units: Units) -> str:
 
 
 def _reader_details(plan: Plan, section: Section, in_reader: str | None, knitted: int) -> Iterator[str]:
+    """What the reader is given for a part in pattern, or where it stands after some rows of it."""
     machine = plan.machine
     if moved_by_hand(machine) or section.is_plain:
         return
     height = section.chart.height
-    row = f"row {knitted % height + 1} of the repeat"
-    if machine.reader != "card" or machine.card is None:
-        if knitted:
-            yield f"Picture: that of {section.stitch} is under way, and goes on with {row}."
-            return
+    times = fitted_rows(section.chart, machine.card) // height if machine.card is not None else 1
+    if knitted:
+        yield _under_way(machine, section, times * height, knitted)
+        return
+    what = "Card" if machine.reader == "card" else "Picture"
+    before = section.from_row - 1
+    if _ahead(machine) and before:
+        yield f"{what}: that of {section.stitch}; it has read its row 1 in row {before}."
+    elif _ahead(machine):
+        set_to, release = ("locked at row 1", ", and release it") if what == "Card" else ("set to row 1", "")
+        yield (
+            f"{what}: that of {section.stitch}, {set_to}; then the pass that only selects, which ends with the "
+            f"carriage at the {section.carriage}{release}."
+        )
+    elif what == "Picture":
         again = "the same picture again" if in_reader == section.stitch else f"the picture of {section.stitch}"
         yield f"Picture: {again}, from row 1."
-        return
-    times = fitted_rows(section.chart, machine.card) // height
-    if knitted:
-        card_row = knitted % (times * height) + 1
-        yield f"Card: that of {section.stitch} is in the reader, and goes on with its row {card_row}, {row}."
-        return
-    again = "the same card, set back to row 1" if in_reader == section.stitch else f"that of {section.stitch}"
-    locked = "lock it at row 1 for the first of these rows, then release it"
-    yield f"Card: {again}; {locked}."
+    else:
+        again = "the same card, set back to row 1" if in_reader == section.stitch else f"that of {section.stitch}"
+        yield f"Card: {again}; lock it at row 1 for the first of these rows, then release it."
     if times > 1:
         yield (
             f"The card holds the repeat {times} times over ({times * height} rows). Below, rows are counted within one "
             f"repeat: card row {height + 1} is its row 1 again."
         )
+
+
+def _under_way(machine: Machine, section: Section, rows: int, knitted: int) -> str:
+    """Half way through a part in pattern. rows: of the card or picture."""
+    row = f"row {knitted % section.chart.height + 1} of the repeat"
+    read_next = (knitted + _ahead(machine)) % rows + 1
+    if machine.reader != "card":
+        goes_on = f"; {row} is selected already" if _ahead(machine) else f", and goes on with {row}"
+        return f"Picture: that of {section.stitch} is under way{goes_on}."
+    if _ahead(machine):
+        return (
+            f"Card: that of {section.stitch} is in the reader; {row} is selected already, and in the next pass the "
+            f"card reads its row {read_next}."
+        )
+    return f"Card: that of {section.stitch} is in the reader, and goes on with its row {read_next}, {row}."

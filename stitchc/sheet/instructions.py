@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import needle_name
-from stitchc.passes import LeverChange, Pass, lever_changes, moved_by_hand
+from stitchc.passes import LeverChange, Pass, column_1_position, lever_changes, moved_by_hand
 from stitchc.sheet.model import DoEntry, Entry, PassEntry, SectionEntry, Step
 from stitchc.sheet.words import count_of, name_needles, shortest
 
@@ -42,6 +42,8 @@ def instruct(
     passes = [item for item in items if isinstance(item, Pass)]
     held = tuple(held)
     changes = dict(zip(map(id, passes), lever_changes(passes, machine, held), strict=True))
+    ahead = machine.selects == "one pass ahead"
+    reading = {id(item) for item, after in itertools.pairwise(passes) if ahead and after.patterned}
     named_yarns = any(each.yarn is not None for each in passes)
     yarn: str | None = None
     started = False
@@ -57,7 +59,7 @@ def instruct(
         if moved_by_hand(machine):
             steps += _by_hand(item, changes[id(item)], held)
         else:
-            steps += _by_reader(item, changes[id(item)], machine)
+            steps += _by_reader(item, changes[id(item)], machine, item.patterned or id(item) in reading)
         steps += _at_the_edge(item, needles)
         entries.append(PassEntry(item, tuple(steps)))
         held, yarn, started = item.held, item.yarn, True
@@ -128,11 +130,12 @@ def _knits(needles: Sequence[int]) -> str:
     return "knits" if len(needles) == 1 else "knit"
 
 
-def _by_reader(item: Pass, change: LeverChange | None, machine: Machine) -> list[Step]:
+def _by_reader(item: Pass, change: LeverChange | None, machine: Machine, read: bool) -> list[Step]:
+    """read: whether the card or picture moves on in this pass, for it or for the next."""
     steps: list[Step] = []
     reader = "card" if machine.reader == "card" else "picture"
     if change is not None:
-        without = "" if item.patterned else f", without the {reader}"
+        without = "" if read else f", without the {reader}"
         steps.append(Step("set", f"Set the carriage to {setting_words(change.to)}{without}."))
     if not item.patterned:
         if change is None:
@@ -173,7 +176,7 @@ def _at_the_edge(item: Pass, needles: Needles) -> list[Step]:
 # -- the head of the sheet ------------------------------------------------------------------------------------------
 
 
-def before_row_one(machine: Machine, needles: Needles, carriage: str) -> tuple[str, ...]:
+def before_row_one(machine: Machine, needles: Needles, carriage: str, edge: int) -> tuple[str, ...]:
     """What is done before the first pass, in order."""
     steps = [
         f"Cast on {needles.left} to {needles.right} ({needles.count} needles) in your usual way and knit a few plain "
@@ -183,7 +186,9 @@ def before_row_one(machine: Machine, needles: Needles, carriage: str) -> tuple[s
     if machine.reader == "card":
         steps.append("Put the card in and lock it at row 1, so that row 1 is the row read for the first pass.")
     elif machine.reader == "bitmap":
-        steps.append("Enter the picture and set it to row 1, its first column on the needle this sheet begins with.")
+        first = needle_name(column_1_position(machine, needles, edge))
+        whole = f"; one of all {needles.count} needles begins on {needles.left}" if first != needles.left else ""
+        steps.append(f"Enter the picture and set it to row 1, its first column on {first} (one repeat{whole}).")
     if not moved_by_hand(machine) and machine.selects == "one pass ahead":
         steps.append(
             "This machine selects needles one pass ahead: make the selecting pass before row 1 and end it with the "

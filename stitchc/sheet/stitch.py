@@ -51,7 +51,7 @@ def stitch_sheet(
         charts={stitch.name: stitch.chart},
         yarns={name: yarn for name, yarn in pattern.yarns.items() if name in stitch.chart.yarns},
         facts=tuple(facts),
-        before=before_row_one(machine, needles, carriage),
+        before=before_row_one(machine, needles, carriage, edge),
         habits=habits(passes, machine, needles, edge),
         cautions=CAUTIONS,
         notes=pattern.notes,

@@ -239,6 +239,55 @@ def test_so_far_the_reader_goes_on_where_it_stands(cowl: str, machine: str, goes
     assert row["row"] == 43 and row["chart_row"] == 3
 
 
+AHEAD = """
+stitch ripple
+    1: K T
+    2: K
+stitch drift
+    1: K S
+    2: K2
+    3: S K
+gauge plain 20 stitches 28 rows per 10 cm
+piece band
+    needles 26
+    knit plain for 3 rows
+    knit ripple for 4 rows
+    carriage right
+    knit ripple for 2 rows
+    knit drift for 6 rows
+    knit plain for 2 rows
+"""
+
+
+@pytest.mark.parametrize("kind", ["card24-standard", "bitmap-standard"])
+def test_what_selects_one_pass_ahead_is_given_its_card_before_the_pass_that_reads_it(tmp_path: Path, kind: str) -> None:
+    """Rows: 1-3 plain, 4-7 ripple, 8 plain (added), 9-10 ripple, 11-16 drift, 17-18 plain. So row 1 of a card is read
+    in rows 3, 8 and 10 (the last of which knits ripple still)."""
+    (tmp_path / "band.stitch").write_text(AHEAD)
+    (tmp_path / "own.toml").write_text(f'based_on = "{kind}"\nname = "own"\n[reader]\nselects = "one pass ahead"\n')
+    band, own = str(tmp_path / "band.stitch"), str(tmp_path / "own.toml")
+    flat = " ".join(run(band, "--machine", own).stdout.split())
+    rows = {int(row): words for row, words in re.findall(r"Do: Before row (\d+): (.*?) (?=Rows? +\d)", flat)}
+    assert set(rows) == {3, 8, 10}
+    for row, words in rows.items():
+        assert f"In row {row} it selects for row {row + 1}" in words
+        assert f"it has read its row 1 in row {row}." in flat
+        assert flat.index(f"Before row {row}:") < flat.index(f"it has read its row 1 in row {row}.")
+    assert ("ripple" in rows[3], "ripple" in rows[8], "drift" in rows[10]) == (True, False, True)
+    assert "What row 10 itself knits is selected already." in rows[10] and "itself" not in rows[3] + rows[8]
+    assert "for the first of these rows" not in flat and "from row 1" not in flat
+    assert re.search(r"Row 8, left to right\. Set the carriage to plain\. ", flat)  # it reads: not "without the card"
+    assert re.search(r"Row(s)? 17[^.]*\. Set the carriage to plain, without the (card|picture)\.", flat)
+    (tmp_path / "begins.stitch").write_text(AHEAD.replace("    knit plain for 3 rows\n", ""))
+    begins = " ".join(run(str(tmp_path / "begins.stitch"), "--machine", own).stdout.split())
+    assert "then the pass that only selects, which ends with the carriage at the right" in begins
+    assert "Before row 0" not in begins
+    half = " ".join(run(band, "--machine", own, "--so-far", "drift 2 rows 0.6 cm").stdout.split())
+    assert "row 3 of the repeat is selected already" in half
+    if kind.startswith("card"):
+        assert "in the next pass the card reads its row 4" in half
+
+
 def test_so_far_a_part_not_yet_begun_is_told_from_its_first_row(cowl: str) -> None:
     flat = " ".join(run(cowl, "--machine", "card24-standard", "--so-far", "plain 12 rows 4 cm").stdout.split())
     assert "lock it at row 1" in flat and "The carriage is set to plain. Go on with row 13." in flat
