@@ -24,23 +24,13 @@ _GROUP = 5
 """Cells between two spaces in a row of letters, so that the eye can count."""
 _WIDEST = 120
 """Terminal columns of a row of letters where standard output is not a terminal."""
-
-
 FORMS = ("text", "json", "svg", "png", "pdf", "html")
 _MOST_PIXELS = 40_000_000
 """The largest picture that is drawn; `trace` opens as much."""
 
 
 def _repeats(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[int, int] | None:
-    """AxB: two numbers from 1."""
-    import re
-
-    if value is None:
-        return None
-    match = re.fullmatch(r"\s*([0-9]{1,6})\s*[x×]\s*([0-9]{1,6})\s*", value)
-    if not match or int(match[1]) < 1 or int(match[2]) < 1:
-        raise click.BadParameter(f"`{value}` is not a number of repeats across and up, such as 2x3.")
-    return int(match[1]), int(match[2])
+    return common.pair(value, "a number of repeats across and up, such as 2x3")
 
 
 @click.command(

@@ -55,6 +55,21 @@ def machine_names(context: click.Context, parameter: click.Parameter, incomplete
     return shipped or [CompletionItem(incomplete, type="file")]
 
 
+def pair(text: str | None, what: str) -> tuple[int, int] | None:
+    """Two whole numbers from 1 out of "2x3", for the callback of an option; None where it is not given.
+
+    what: what they are, with an example, for the click.BadParameter that is raised for anything else.
+    """
+    import re
+
+    if text is None:
+        return None
+    match = re.fullmatch(r"\s*([0-9]{1,7})\s*[x×]\s*([0-9]{1,7})\s*", text)
+    if not match or int(match[1]) < 1 or int(match[2]) < 1:
+        raise click.BadParameter(f"`{text}` is not {what}.")
+    return int(match[1]), int(match[2])
+
+
 def file_argument(command: F) -> F:
     """FILE: one pattern, or - for standard input."""
     return click.argument("file", metavar="FILE", shell_complete=file_names)(command)

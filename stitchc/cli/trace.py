@@ -59,13 +59,7 @@ def _alike(
 
 
 def _size(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[int, int] | None:
-    """ "WxH": two numbers from 1."""
-    if value is None:
-        return None
-    match = re.fullmatch(r"\s*([0-9]{1,7})\s*[x×]\s*([0-9]{1,7})\s*", value)
-    if not match or int(match[1]) < 1 or int(match[2]) < 1:
-        raise click.BadParameter(f"`{value}` is not a number of columns and rows, such as 24x36.")
-    return int(match[1]), int(match[2])
+    return common.pair(value, "a number of columns and rows, such as 24x36")
 
 
 def _repeat(ctx: click.Context, param: click.Parameter, value: str) -> tuple[int, int] | Literal["smallest", "whole"]:
