@@ -6,6 +6,7 @@ it, without further messages.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final
 
@@ -235,11 +236,26 @@ class _Builder:
     def form_count(self, form: Form) -> int | None:
         number = form.number
         assert number is not None
-        if form.kind == "shifted" and number.value < 0 and not form.leftward:
-            cure = f"shifted {-int(number.value)} left"
-            self.faults.error("N115", "A shift to the left is written with `left`.", number.span, cure=cure)
+        if form.kind == "shifted" and number.value <= 0:
+            many, side = -int(number.value), "right" if form.leftward else "left"
+            if many:
+                text = f"A shift to the {side} is written with `{side}`."
+                cure = self.line_with(form, f"shifted {many} {side}")
+            else:
+                text, cure = "A shift by no needles changes nothing.", self.line_with(form, "")
+            self.faults.error("N115", text, number.span, cure=cure)
             return None
         return self.faults.counted(number)
+
+    def line_with(self, form: Form, put: str) -> str:
+        """The line that a shift stands in, with something else in its place."""
+        span = form.span
+        line = self.gathered.sources[span.file][span.line - 1]
+        shift = re.compile(r"\w+\s*-?[0-9]+(?:\s*\b(?:left|right)\b)?", re.IGNORECASE).match(line, span.column - 1)
+        if shift is None or len(line) > 200:
+            return put or "Leave it out."
+        around = f"{line[: shift.start()].rstrip()} {put} {line[shift.end() :].split('#')[0]}"
+        return " ".join(around.split()).replace(" )", ")")
 
     def replaced(self, chart: Chart, form: Form) -> Chart | None:
         becomes: dict[int, int] = {}

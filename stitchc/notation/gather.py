@@ -277,11 +277,12 @@ class Gathered:
             if re.fullmatch(r"#(?:[0-9a-fA-F]{3}|[0-9a-fA-F]{6})", line.colour.text):
                 colour = line.colour.text
             else:
+                bare = re.fullmatch(r"\s*(?:0x)?((?:[0-9a-fA-F]{3}){1,2})\s*", line.colour.text)
                 self.faults.error(
                     "N101",
                     f"`{line.colour.shown}` is not a colour: a # and six hexadecimal figures.",
                     line.colour.span,
-                    cure='colour "#d9c7a0"',
+                    cure=f'"#{bare[1]}"' if bare else 'as in "#d9c7a0"',
                 )
         tex = None
         if line.tex is not None:

@@ -88,7 +88,7 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
             except _OddName as odd:
                 messages.append(_wrong_lines().odd_name(odd.name, line, odd.column - 1, file, first + offset + 1))
             except UnexpectedInput as error:
-                messages.append(_wrong_lines().explain(error, line, file, first + offset + 1))
+                messages.append(_wrong_lines().explain(error, lines, file, first + offset + 1, _reads))
             if len(messages) >= MOST_MISTAKES:
                 rest = Span(file, first + offset + 2)
                 messages.append(
@@ -182,6 +182,14 @@ def _parse(text: str) -> list[Placed]:
     builder.messages = so_far  # the remembered grammar is damaged in some way that only shows in use
     placed = _parser(anew=True).parse(text)
     return list(placed)
+
+
+def _reads(line: str) -> bool:
+    """Whether a line can be read; asked of lines that a cure proposes."""
+    try:
+        return bool(_parse(line + "\n"))
+    except UnexpectedInput:
+        return False
 
 
 class _OddName(UnexpectedInput):

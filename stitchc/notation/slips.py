@@ -21,6 +21,20 @@ with for plain by gauge stitches rows per mm cm piece width plus needles edge ca
 KEYWORDS: Final = frozenset(_KEYWORDS.split())
 """The notation's words, which can't be names."""
 
+_NUMBERS: Final = """
+zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen
+eighteen nineteen
+"""
+_TENS: Final = "twenty thirty forty fifty sixty seventy eighty ninety"
+FIGURES: Final = {
+    **{word: str(n) for n, word in enumerate(_NUMBERS.split())},
+    **{word: str(20 + 10 * n) for n, word in enumerate(_TENS.split())},
+    "once": "1",
+    "twice": "2",
+    "thrice": "3",
+}
+"""Numbers in words, and their figures."""
+
 LOOK_ALIKES: Final = {
     # Cyrillic, Greek, Cherokee, Lisu and full-width letters that print like K, T and S.
     **dict.fromkeys("КкΚκКᏦꓗＫｋ𐊋K", "K"),

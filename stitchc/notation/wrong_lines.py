@@ -7,14 +7,17 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Final, NamedTuple
 
 from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 
 from stitchc.english import listed
 from stitchc.messages import Message, Span, visible
-from stitchc.notation.slips import KEYWORDS, LOOK_ALIKES, latin_of, nearest
+from stitchc.notation.around import Around
+from stitchc.notation.meant_lines import as_name, lines_meant
+from stitchc.notation.meant_sizes import fraction_in
+from stitchc.notation.slips import FIGURES, KEYWORDS, LOOK_ALIKES, latin_of, nearest
 from stitchc.notation.wrong_cells import wrong_cell
 
 _SAYS: Final = {
@@ -51,8 +54,6 @@ _EXAMPLES: Final = {
     "do": 'do "Cast on."',
     "knit": "knit drift for 18 cm",
 }
-_NUMBERS: Final = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-_FIGURES: Final = {**{word: str(n) for n, word in enumerate(_NUMBERS)}, "once": "1", "twice": "2", "thrice": "3"}
 _JOINTS: Final = {
     "and": "then, for above it; beside, for at its right",
     "+": "then, for above it; beside, for at its right",
@@ -70,6 +71,11 @@ _JOINTS: Final = {
     "mirror": "mirrored",
     "flipped": "mirrored",
     "reverse": "reversed",
+    "upside": "reversed",
+    "upside-down": "reversed",
+    "turned": "reversed, or mirrored",
+    "inverted": "with K for T, T for K, or the letters that change places",
+    "besides": "beside",
     "backwards": "reversed",
     "shift": "shifted 1",
     "moved": "shifted 1",
@@ -145,8 +151,38 @@ class _Place(NamedTuple):
         return _shortened(f"{self.before}{text}{self.code[self.end :]}")
 
 
-def explain(error: UnexpectedInput, line: str, file: str, number: int) -> Message:
-    """One message for a line the parser refused (N101, N102, N110, N111)."""
+def explain(
+    error: UnexpectedInput, lines: Sequence[str], file: str, number: int, reads: Callable[[str], bool]
+) -> Message:
+    """One message for line `number` of a file, which the parser refused (N101, N102, N110, N111).
+
+    lines: all lines of the file. reads: whether the parser can read a line.
+    """
+    place = _place(error, lines[number - 1], file, number)
+    message = next((found for slip in _SLIPS if (found := slip(place)) is not None), None) or _what_could(place)
+    if message.code not in ("N101", "N102") or place.cut:
+        return message
+    meant = lines_meant(place.line, place.code, Around(lines, number), reads)
+    if not meant:
+        return message
+    message = message._replace(cure=", or ".join(meant))
+    if _first_word(meant[0]) not in (
+        "",
+        _first_word(place.code),
+    ):  # another line altogether stands for the whole of this one
+        said = message.text if not place.first[:1].isdigit() else f"This line begins with `{_first_word(meant[0])}`."
+        begins = len(place.code) - len(place.code.lstrip())
+        message = message._replace(text=said, span=place.at(begins, len(place.code)), label="")
+    return message
+
+
+def _first_word(text: str) -> str:
+    word = re.match(r"\s*([^\W\d_]+)(?![\w-])", text)
+    return word[1].lower() if word is not None else ""
+
+
+def _place(error: UnexpectedInput, line: str, file: str, number: int) -> _Place:
+    """Where in the line the parser gave up, and what it would have taken."""
     ended = isinstance(error, UnexpectedToken) and error.token.type in ("_NEWLINE", "$END")
     start = len(line) if ended else min(max((getattr(error, "column", 1) or 1) - 1, 0), len(line))
     if len(line) > _LONGEST:
@@ -159,7 +195,7 @@ def explain(error: UnexpectedInput, line: str, file: str, number: int) -> Messag
     start = len(code) if ended else start
     found = _WORD.match(code, start)
     first = _WORD.match(code, len(code) - len(code.lstrip()))
-    place = _Place(
+    return _Place(
         line,
         code,
         start,
@@ -170,11 +206,6 @@ def explain(error: UnexpectedInput, line: str, file: str, number: int) -> Messag
         number,
         cut,
     )
-    for slip in _SLIPS:
-        message = slip(place)
-        if message is not None:
-            return message
-    return _what_could(place)
 
 
 def odd_name(name: str, line: str, start: int, file: str, number: int) -> Message:
@@ -234,14 +265,14 @@ def _what_could(place: _Place) -> Message:
     expects, example = _listed(place), _example(place)
     if not place.word:
         tail = next((tail for first, name, tail in _TAILS if first == place.first and name in place.allowed), None)
-        example = example if tail is None else _shortened(place.code + tail)
+        example = f"as in {example}" if tail is None else _shortened(place.code + tail)
         said = f"The line ends too soon; {expects} would come next."
         return place.found(said, place.start, place.start + 1, example, label="more is needed here")
     quoted = re.fullmatch(r'"\s*([0-9]+(?:\.[0-9]+)?)\s*"', place.word)
     if quoted and "INT" in place.allowed:
         return place.found("A number stands without quotation marks.", place.start, place.end, quoted[1])
     said = f"`{visible(place.word[:40])}` can't stand here; {expects} could."
-    return place.found(said, place.start, place.end, example)
+    return place.found(said, place.start, place.end, f"as in {example}")
 
 
 def _allowed(error: UnexpectedInput) -> list[str]:
@@ -453,19 +484,21 @@ def _name_of_words(place: _Place) -> Message | None:
     if match[1].lower() == "yarn":
         name = name.split('"')[0] if not name.startswith('"') else name
     if place.word == ":":
-        said = "No colon follows the name; the lines below belong to it by themselves."
+        said = "No colon stands here."
+        if match[1].lower() != "yarn" and place.end == len(place.code):
+            said = "No colon follows the name; the lines below belong to it by themselves."
         return place.found(said, place.start, place.end, _shortened(place.before))
     quoted = re.match(r'"([^"]*)"?', name)
     if quoted and place.start == match.end():
         said = "A name stands without quotation marks."
-        cure = f"{match[1]} {_as_name(quoted[1])}"
+        cure = f"{match[1]} {as_name(quoted[1])}"
         if match[1].lower() == "yarn":
             said, cure = "A yarn has a name before its description.", f'yarn sand "{_shortened(quoted[1])}"'
         return place.found(said, place.start, place.start + quoted.end(), cure)
     if place.start == match.end() and place.word[:1].isdigit():
         whole = re.match(r"[\w-]*", name)
         shown = whole.group() if whole else place.word
-        cure = _as_name(re.sub(r"^([0-9]+)[-_ ]*(.*)", r"\2-\1", name.strip())) or "ripple"
+        cure = as_name(re.sub(r"^([0-9]+)[-_ ]*(.*)", r"\2-\1", name.strip())) or "ripple"
         said = "A name begins with a letter."
         return place.found(said, place.start, place.start + len(shown), f"{match[1]} {cure}")
     if place.start > match.end() and place.word[:1].isalpha() and not re.search(r"\bover\b", name, re.IGNORECASE):
@@ -474,12 +507,12 @@ def _name_of_words(place: _Place) -> Message | None:
         if match[1].lower() == "yarn" and (described := _yarn_described(place, match.end())):
             return described
         words = re.match(r"[\w \t-]*", name)
-        cure = f"{match[1]} {_as_name(words.group() if words else name)}"
+        cure = f"{match[1]} {as_name(words.group() if words else name)}"
         said = "A name is one word; a `-` or `_` can join several."
         return place.found(said, match.end(), match.end() + len((words.group() if words else name).rstrip()), cure)
     if place.word and re.fullmatch(r"\S+", place.code[match.end() : place.start]) and not place.word.isalnum():
         said = f"`{visible(place.word)}` cannot be part of a name; letters, figures, `_` and `-` can."
-        return place.found(said, place.start, place.end, f"{match[1]} {_as_name(name)}")
+        return place.found(said, place.start, place.end, f"{match[1]} {as_name(name)}")
     return None
 
 
@@ -507,17 +540,11 @@ def _colour_in_quotes(place: _Place, name: str, begins: int, rest: str) -> Messa
         return None
     said = "A colour is a # and six hexadecimal figures, in quotation marks."
     start = begins + bare.start(1)
-    return place.found(said, start, start + len(bare[1]), _shortened(f'yarn {name} colour "#d9c7a0"'))
-
-
-def _as_name(text: str) -> str:
-    name = re.sub(r"[^\w]+", "-", text.strip()).strip("-_")
-    name = re.sub(r"^[\d_-]+", "", name)
-    return name if name and name.lower() not in KEYWORDS else f"{name or 'ripple'}-1"
+    return place.found(said, start, start + len(bare[1]), f'as in yarn {_shortened(name)} colour "#d9c7a0"')
 
 
 def _number_words(place: _Place) -> Message | None:
-    figure = _FIGURES.get(place.word.lower())
+    figure = FIGURES.get(place.word.lower())
     if figure is None or not {"INT", "DECIMAL"} & place.allowed:
         return None
     return place.found("Numbers are written in figures.", place.start, place.end, figure)
@@ -526,6 +553,10 @@ def _number_words(place: _Place) -> Message | None:
 def _decimal_comma(place: _Place) -> Message | None:
     if place.first.isdigit():
         return None
+    if place.first in ("width", "knit", "gauge") and (fraction := fraction_in(place.code, place.start)):
+        begins = place.code.index(fraction)
+        said = f"`{fraction}`: fractions are written as decimals, with a point."
+        return place.found(said, begins, begins + len(fraction), "as in 20.5")
     for match in re.finditer(r"[0-9]+,[0-9]+", place.code):
         if match.start() <= place.start <= match.end():
             said = f"`{match.group()}`: decimals are written with a point."
@@ -607,7 +638,7 @@ def _joints(place: _Place) -> Message | None:
         said = "A part is repeated with `across` in width and `up` in height."
         return place.found(said, place.start, place.start + times.end(), f"across {count}, or up {count}")
     glued = re.match(r"(across|up|shifted|mirrored|reversed|then|beside|with)-?(\w.*)", place.word, re.IGNORECASE)
-    if glued and glued[1].lower() != word:
+    if glued and glued[1].lower() != word and not word.startswith(("upside", "besides")):
         cure = f"{glued[1]} {glued[2]}"
         return place.found(f"A space is missing in `{place.word}`.", place.start, place.end, cure)
     if word in _JOINTS:
@@ -677,9 +708,9 @@ _SLIPS: Final[tuple[Callable[[_Place], Message | None], ...]] = (
     _name_of_words,
     _unquoted_colour,
     _quotation_marks,
+    _decimal_comma,
     _unit,
     _gauge_sizes,
-    _decimal_comma,
     _decimal_count,
     _number_words,
     _brackets,

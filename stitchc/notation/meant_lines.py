@@ -1,0 +1,242 @@
+"""The line that one which could not be read most likely meant, for a cure that keeps the writer's own words.
+
+Every line that it offers is one that the parser reads; what is not clear it leaves to the general messages.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable, Iterator
+from typing import Final
+
+from stitchc.messages import visible
+from stitchc.notation.around import Around
+from stitchc.notation.meant_cells import row_meant
+from stitchc.notation.meant_parts import expression_meant
+from stitchc.notation.meant_rows import row_line_meant
+from stitchc.notation.meant_sizes import size_line_meant
+from stitchc.notation.slips import FIGURES, KEYWORDS
+
+_NAME: Final = r"[^\W\d_][\w-]*"
+_LONGEST: Final = 300
+_OTHER_WORDS: Final = {
+    "title": "pattern",
+    "name": "pattern",
+    "notes": "note",
+    "remark": "note",
+    "yarns": "yarn",
+    "needle": "needles",
+    "edges": "edge",
+    "tension": "gauge",
+    "swatch": "gauge",
+    "work": "knit",
+    "stitches": "needles",
+    "sts": "needles",
+}
+_TEXTS: Final = ("pattern", "note", "include", "do")
+_SIZES: Final = ("width", "needles", "edge", "carriage", "knit", "gauge")
+_BEGINNINGS: Final = (*_TEXTS, *_SIZES, "yarn", "stitch", "piece")
+
+
+def lines_meant(line: str, code: str, around: Around, reads: Callable[[str], bool]) -> list[str]:
+    """What the line most likely meant, the likeliest first; none where that is not clear.
+
+    line: all of it; code: without its comment. reads: whether the parser can read a line. An answer may be two lines.
+    """
+    if len(line) > _LONGEST:
+        return []
+    found: list[str] = []
+    for alternatives in _candidates(line, code, around):
+        found = [
+            one
+            for one in dict.fromkeys(alternatives)
+            if one.split() != code.split() and all(reads(part) for part in one.split("\n"))
+        ]
+        if found:
+            break
+    return found
+
+
+def _candidates(line: str, code: str, around: Around) -> Iterator[list[str]]:
+    """What may be meant, the likeliest first; several together where any of them may be."""
+    code = code.strip()
+    narrow = "".join(unicodedata.normalize("NFKC", c) if not c.isalnum() and c not in "…¨´" else c for c in code)
+    if bare := re.match(r"([^\"]*?)\s*(?://|/\*)\s*(.*?)\s*(?:\*/)?$", narrow):
+        yield [f"{bare[1]}  # {visible(bare[2])}" if bare[2] else bare[1]]
+        narrow = bare[1]
+    trimmed = narrow.rstrip(" ;,.{:")
+    if trimmed != code:
+        yield [trimmed]
+    word = re.match(r"([^\W\d_]+)", narrow)
+    first = word[1].lower() if word is not None else ""
+    rest = narrow[word.end() :] if word is not None else ""
+    keyword = first if first in _BEGINNINGS else _OTHER_WORDS.get(first, "")
+    if keyword == "needles" and first != "needles" and not re.fullmatch(r"\W*[0-9]+\W*", rest):
+        keyword = ""
+    rest = re.sub(r"^\s*(?::=|[:=])?\s*", "", rest)
+    if keyword in _TEXTS:
+        yield from _text(keyword, rest, around)
+    elif keyword in _SIZES:
+        yield from _some(size_line_meant(keyword, rest, around))
+    elif keyword == "yarn":
+        yield from _yarn(rest, line)
+    elif keyword == "piece":
+        yield from _some(_named("piece", rest.split("(")[0]))
+    elif keyword == "stitch":
+        yield from _stitch(rest, around)
+    elif built := re.match(rf"({_NAME})\s*(?::=|=)\s*(?=\S)(?!=)", narrow):
+        yield from _built(built[1], narrow[built.end() :], around)
+    else:
+        yield from _without_keyword(narrow, first, around)
+
+
+def _some(line: str | None) -> Iterator[list[str]]:
+    if line is not None:
+        yield [line]
+
+
+def _without_keyword(code: str, first: str, around: Around) -> Iterator[list[str]]:
+    """A row, or a line of a piece whose keyword is left out or stands behind."""
+    if around.block != "piece":
+        yield from _some(row_line_meant(code, around))
+        return
+    cast_on = re.fullmatch(r"cast[\s-]*on\s+([0-9]+)\s*(?:stitches|sts?|needles?)?\W*", code, re.IGNORECASE)
+    if cast_on is not None:
+        yield [f"needles {cast_on[1]}", f'do "{visible(code)}"']
+    for keyword, sign in (("needles", r"needles?|stitches|sts"), ("width", r"width|wide"), ("edge", "edges?")):
+        if re.match(r"[0-9LR]", code) and re.search(rf"\b(?:{sign})\b", code, re.IGNORECASE):
+            yield from _some(size_line_meant(keyword, code, around))
+    if re.fullmatch(r"(?:col|cor)\W*", code, re.IGNORECASE):
+        yield from _some(size_line_meant("carriage", code, around))
+    if re.match(_NAME, code) and (code.split()[0] in around.stitches or first == "plain"):
+        yield from _some(size_line_meant("knit", code, around))
+    if first and " " in code and not re.search('[="“”]', code):
+        yield [f'do "{visible(code)}"']
+
+
+def _text(keyword: str, rest: str, around: Around) -> Iterator[list[str]]:
+    """Text in quotation marks."""
+    if re.fullmatch(r'(?:"[^"]*"\s*){2,}', rest):
+        rest = " ".join(re.findall(r'"([^"]*)"', rest))
+    closed = re.fullmatch(r'"([^"]*)"\s*(\S.*)', rest)
+    if closed is not None and '"' not in closed[2] and not closed[2].strip(" ;,.:"):
+        yield [f'{keyword} "{visible(closed[1])}"']
+        return
+    if closed is not None and '"' not in closed[2]:
+        yield [f'{keyword} "{visible(closed[1])} {visible(closed[2])}"']
+        return
+    inside = rest.strip(" \t;").strip("“”„‟«»″‘’‚'`´\" ")
+    inside = re.sub('["“”]', "'", inside)
+    if not inside:
+        return
+    if keyword == "include" and "." not in inside.rsplit("/", 1)[-1]:
+        inside += ".stitch"
+    line = f'{keyword} "{visible(inside)}"'
+    if keyword == "pattern" and around.rows_follow and (name := _named("stitch", inside)):
+        line += f"\n{name}"
+    yield [line]
+
+
+def _named(keyword: str, text: str) -> str | None:
+    """A line that names something, the name made one."""
+    text = text.strip(" \t\"“”„'‘’:=;,.{")
+    if not text:
+        return None
+    return f"{keyword} {as_name(text)}"
+
+
+def as_name(text: str) -> str:
+    """A text as a name: its words joined, without what no name has, and no keyword."""
+    name = re.sub(r"[^\w]+", "-", text.strip()).strip("-_")
+    if figures := re.match(r"([0-9]+)[-_]*(.+)", name):
+        name = f"{figures[2]}-{figures[1]}"
+    name = re.sub(r"^[\d_-]+", "", name)
+    return name if name and name.lower() not in KEYWORDS else f"{name or 'ripple'}-1"
+
+
+def _yarn(rest: str, line: str) -> Iterator[list[str]]:
+    """A yarn with its description and facts."""
+    facts: list[str] = []
+    commented = re.search(r"\bcolou?r\s*[:=]?\s*(#(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3}))(?!\w)", line, re.IGNORECASE)
+    if commented is not None:
+        facts.append(f'colour "{commented[1]}"')
+    if commented is not None and commented.start() < len(line):
+        rest = re.sub(r"\bcolou?r\s*[:=]?\s*(?:#\w*)?", " ", rest, count=1, flags=re.IGNORECASE)
+    for key, expression in (
+        ("colour", r"\bcolou?r\s*[:=]?\s*[\"“']?(?P<value>#?(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3}))\b[\"”']?"),
+        ("colour", r"[\"“'](?P<value>#(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3}))[\"”']"),
+        ("tex", r"\btex\s*[:=]?\s*\"?(?P<value>[0-9]+(?:[.,][0-9]+)?)\b\"?"),
+        ("tex", r"\b(?P<value>[0-9]+(?:[.,][0-9]+)?)\s*tex\b"),
+        ("weight", r"\bweight\s*[:=]?\s*(?P<value>[\w-]+|\"[^\"]*\")"),
+    ):
+        found = re.search(expression, rest, re.IGNORECASE)
+        if found is None or any(fact.startswith(key) for fact in facts):
+            continue
+        value = found["value"].replace(",", ".") if key == "tex" else found["value"]
+        facts.append(f'{key} "#{value.lstrip("#")}"' if key == "colour" else f"{key} {value}")
+        rest = f"{rest[: found.start()]} {rest[found.end() :]}"
+    rest = rest.strip(" \t;,.:=")
+    quoted = re.fullmatch(r"[\"“„'‘]([^\"“”„]*)[\"”'’]", rest)
+    tail = "".join(f" {fact}" for fact in facts)
+    if quoted is not None:
+        described = f' "{visible(quoted[1])}"' if " " in quoted[1].strip() else ""
+        yield [f"yarn {as_name(quoted[1])}{described}{tail}"]
+        return
+    name = re.match(_NAME, rest)
+    if name is None:
+        return
+    told = rest[name.end() :]
+    said = told.strip(" \t\"“”„'‘’:=;,()")
+    if not said:
+        yield [f"yarn {name[0]}{tail}"]
+        return
+    if re.search(r"[\"“”#]|\b(?:colou?r|tex|weight)\b", said, re.IGNORECASE):
+        return
+    if facts or re.match(r"\s*[\"“„'‘:=,(]", told):
+        yield [f'yarn {name[0]} "{visible(said)}"{tail}']
+        return
+    yield [f"yarn {as_name(rest)}", f'yarn {name[0]} "{visible(said)}"']
+
+
+def _stitch(rest: str, around: Around) -> Iterator[list[str]]:
+    """The first line of a stitch, its first row perhaps behind it."""
+    name = re.match(rf"[\"“„'‘]?({_NAME}(?:[ \t]+(?!over\b|is\b){_NAME})*)[\"”'’]?", rest)
+    if name is None:
+        yield from _some(
+            _named("stitch", rest) if re.match(r"[\"“]?[0-9]+[-_ ]?[^\W\d_]", rest) and ":" not in rest else None
+        )
+        return
+    whole = as_name(name[1])
+    after = rest[name.end() :]
+    if row := re.match(r"(.*?[\s:,]|)\s*(?=[0-9]+(?:\s*[-–,]\s*[0-9]+)*\s*:)", after):
+        if over := _over(whole, row[1].strip(" :,"), around):
+            numbers, _, cells = after[row.end() :].partition(":")
+            meant = row_meant(numbers.strip(), cells.strip(), False, around.yarns)
+            yield [f"{over}\n    {meant.cells if meant is not None else after[row.end() :].strip()}"]
+        return
+    if built := re.match(r"\s*(?::=|[:=]|is\b)\s*(?=\S)", after):
+        if re.search(rf"{_NAME}|[(]", after[built.end() :]):
+            yield from _built(whole, after[built.end() :], around)
+        return
+    if " " in name[1] and (glued := re.search(r"\s+(?:over|width|wide)[-\s]*([0-9]+)$", f" {rest.strip(' ;.')}")):
+        yield [f"stitch {as_name(rest[: len(rest.strip(' ;.')) + 1 - len(glued[0])] or whole)} over {glued[1]}"]
+        return
+    yield from _some(_over(whole, after, around))
+
+
+def _over(name: str, after: str, around: Around) -> str | None:
+    """The line of a stitch with its width, if one follows."""
+    text = re.sub(rf"\b({'|'.join(FIGURES)})\b", lambda m: FIGURES[m[1].lower()], after, flags=re.IGNORECASE)
+    if not text.strip(" \t:=;,.{(") and ("=" not in text or around.rows_follow):
+        return f"stitch {name}"
+    over = re.fullmatch(
+        r"[\s,(:]*(?:over|width|wide|w)?[\s:=-]*([0-9]{1,7})\s*(?:needles?|stitches|stitch|sts?|wide)?[\s).;,:{]*",
+        text,
+        re.IGNORECASE,
+    )
+    return f"stitch {name} over {over[1]}" if over is not None else None
+
+
+def _built(name: str, expression: str, around: Around) -> Iterator[list[str]]:
+    yield [f"stitch {as_name(name)} = {one}" for one in expression_meant(expression, around)]
