@@ -63,6 +63,7 @@ def command(
         stitchc swatch cowl.stitch --format sheet             row by row, with the marks
         stitchc swatch cowl.stitch --format html              the same to print, or to follow on a tablet
     """
+    from stitchc.checks import check
     from stitchc.gauge import check_swatches, estimate_pattern
     from stitchc.gauge.swatch import PLAIN_CHART, plan, plans_for_plain
     from stitchc.gauge.values import PLAIN
@@ -81,6 +82,8 @@ def command(
     if plans_for_plain(report):
         wanted.insert(0, (PLAIN, PLAIN_CHART))
     for name, chart in wanted:
+        if name != PLAIN:
+            refused += check(pattern.stitches[name], machine)
         try:
             found = plan(name, chart, report, machine, within / 100)
         except Refused as refusal:
@@ -119,7 +122,7 @@ def _sheet(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Seque
     from stitchc.sheet import DoEntry, stitch_sheet
 
     stitch = Stitch(PLAIN, PLAIN_CHART, Span(pattern.file, 1)) if plan.name == PLAIN else pattern.stitches[plan.name]
-    mine = [message for message in messages if message.span == stitch.span]
+    mine = [message for message in messages if message.span in (stitch.span, *(stitch.row_spans or ()))]
     sheet = stitch_sheet(pattern, stitch, machine, plan.needles, plan.total_rows, "right", EDGE, mine)
     left, right = plan.marks
     here = {

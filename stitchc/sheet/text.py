@@ -95,7 +95,8 @@ def total_words(sheet: Sheet) -> str:
 def _charts(sheet: Sheet) -> Iterator[str]:
     for name, chart in sheet.charts.items():
         yield ""
-        yield visible(f"The repeat of {name}: {chart.width} needles, {chart.height} rows; row 1 is knitted first.")
+        size = f"{number(chart.width, 'needle')}, {number(chart.height, 'row')}"
+        yield visible(f"The repeat of {name}: {size}; row 1 is knitted first.")
         if chart.width > _CHART_MOST_NEEDLES or chart.height > _CHART_MOST_ROWS:
             yield "It is too large to show here; `stitchc chart` draws it."
             continue

@@ -237,6 +237,27 @@ def test_the_sheet_of_a_swatch_has_every_row_and_the_marks(
     assert "stitchc" in html[:4096] and f"Mark row {plan['marks']['rows'][1]}" in html
 
 
+@pytest.mark.parametrize("form", ["text", "json", "sheet", "html"])
+@pytest.mark.parametrize(
+    ("rows", "code"), [("1-9: T K3\n10: K", "K202"), ("1: T", "K205"), ("1: T S K2\n2: K", "K207")]
+)
+def test_a_swatch_of_what_cannot_be_knitted_is_refused(
+    rows: str, code: str, form: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("tide.stitch").write_text(f"stitch tide\n{rows}\n", encoding="utf-8")
+    asked = ["swatch", "tide.stitch", "--plain", "20x28", "--format", form]
+    assert run(asked) == 1
+    out, said = capsys.readouterr()
+    assert out == "" and f"error[{code}]" in said and not list(tmp_path.glob("*.html"))
+    assert run([*asked, "--anyway"]) == 0
+    out, said = capsys.readouterr()
+    assert f"warning[{code}]" in said
+    if form in ("sheet", "html"):
+        pages = [out, *(path.read_text(encoding="utf-8") for path in tmp_path.glob("*.html"))]
+        assert sum(f"({code})" in page for page in pages) == 1
+
+
 @pytest.mark.parametrize(("plain", "remarked"), [("2x2", 1), ("120x200", 1), ("24x200", 1), ("10x14", 0), ("50x80", 0)])
 def test_a_plain_gauge_that_no_machine_makes_is_remarked_upon_and_used(
     plain: str, remarked: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
