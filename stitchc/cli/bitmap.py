@@ -25,9 +25,9 @@ from stitchc.cli.common import (
     require,
     say,
     show,
-    stems,
     stitch_option,
 )
+from stitchc.cli.naming import stems
 from stitchc.cli.needles import leave_room, needles_option
 
 if TYPE_CHECKING:

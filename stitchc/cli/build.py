@@ -17,10 +17,8 @@ from stitchc.cli.common import (
     anyway_option,
     chosen,
     file_argument,
-    file_stem,
     load_machine,
     machine_option,
-    numbered,
     option,
     put_files,
     read_pattern,
@@ -29,6 +27,7 @@ from stitchc.cli.common import (
     stitch_option,
     units_option,
 )
+from stitchc.cli.naming import file_stem, numbered
 from stitchc.cli.plain_gauge import plain_option
 from stitchc.gallery.made import WHOLE, Job, Made
 
@@ -108,13 +107,16 @@ def _build(
     shared = ("--force",) * force + ("--anyway",) * anyway
     jobs = list(_jobs(pattern, stitches, machines, names, output, plain, units, pictures, shared))
     files.refuse_any_foreign([*dict.fromkeys(job.target for job in jobs), output / "index.html"], force)
-    made = _all_done(jobs, file, standard_input)
+    told = _Told()
+    made = _all_done(jobs, file, standard_input, told)
     from stitchc.gallery import index_page
     from stitchc.page.lettering import what_is_lacking
 
     gauges = _gauge_sentences(pattern, stitches, plain)
     page = index_page(pattern, stitches, made, warnings, gauges, _sizes(made, units))
-    put_files([(output / "index.html", page.encode("utf-8"))], force)
+    with contextlib.redirect_stdout(written := io.StringIO()):
+        put_files([(output / "index.html", page.encode("utf-8"))], force)
+    told.tell(written.getvalue().splitlines())
     drawn = [name or "" for stitch in stitches for name in (stitch.name, *stitch.chart.yarns)]
     lacking = what_is_lacking("".join([pattern.title or "", *drawn]), "drawing")
     if lacking:
@@ -123,6 +125,7 @@ def _build(
         if entry.reason is not None:
             of = f" of `{entry.job.subject}`" if entry.job.subject else ""
             say(f"no {entry.job.what}{of} ({entry.job.target.name}): {entry.reason}")
+    told.finish()
 
 
 def _gauge_sentences(pattern: Pattern, stitches: tuple[Stitch, ...], plain: PlainGauge | None) -> dict[str, str]:
@@ -234,20 +237,42 @@ def _jobs(
                 )
 
 
-def _all_done(jobs: list[Job], file: str, standard_input: bytes | None) -> list[Made]:
-    """Do the jobs one after another, with a progress bar, and print each path once as it is written."""
+class _Told:
+    """Paths printed as they are written, each once (the JSON beside a card comes with each of its forms).
+
+    Where standard output can't take them, what is being built is built all the same, and that is told at the end.
+    """
+
+    def __init__(self) -> None:
+        self._paths: set[str] = set()
+        self._trouble: OSError | ValueError | None = None
+
+    def tell(self, paths: list[str]) -> None:
+        for path in dict.fromkeys(paths):
+            if path in self._paths or self._trouble is not None:
+                continue
+            self._paths.add(path)
+            try:
+                print(path, flush=True)
+            except (OSError, ValueError) as error:
+                self._trouble = error
+
+    def finish(self) -> None:
+        """Raise what the first path that could not be printed raised."""
+        if self._trouble is not None:
+            raise self._trouble
+
+
+def _all_done(jobs: list[Job], file: str, standard_input: bytes | None, told: _Told) -> list[Made]:
+    """Do the jobs one after another, with a progress bar, and tell each path as it is written."""
     from stitchc.cli.progress import Bar
 
     made: list[Made] = []
-    told: set[str] = set()
     with Bar("building") as bar:
 
-        def tell(paths: list[str]) -> None:  # the JSON beside a card comes with each of its forms
-            for path in dict.fromkeys(paths):
-                if path not in told:
-                    told.add(path)
-                    bar.clear()
-                    print(path)
+        def tell(paths: list[str]) -> None:
+            bar.clear()
+            told.tell(paths)
 
         for number, job in enumerate(jobs):
             bar.at(number / len(jobs), job.what, 1 / len(jobs))

@@ -26,9 +26,9 @@ from stitchc.cli.common import (
     refuse_one_file_for_many,
     require,
     say,
-    stems,
     stitch_option,
 )
+from stitchc.cli.naming import stems
 
 if TYPE_CHECKING:
     from stitchc.card import Card

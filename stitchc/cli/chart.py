@@ -12,6 +12,7 @@ import click
 from click.core import ParameterSource
 
 from stitchc.cli import common
+from stitchc.cli.naming import file_stem, numbered, stems, title_of
 from stitchc.english import number
 from stitchc.messages import columns_of, visible
 
@@ -166,19 +167,19 @@ def _written(
     dpi: int,
 ) -> list[tuple[Path, bytes]]:
     """Every file to write: one for each picture, or one PDF or HTML file for all stitches."""
-    stem = common.file_stem(common.title_of(pattern))
+    stem = file_stem(title_of(pattern))
     if form == "pdf":
         from stitchc.page.pdf import MOST_MM, pdf
 
         pages = [page for listed in drawn.values() for page in listed]
         _guard_length(max(max(page.width_mm, page.height_mm) for page in pages), MOST_MM)
-        return [(output or Path(f"{common.file_stem(stem, 'chart')}.pdf"), pdf(pages))]
+        return [(output or Path(f"{file_stem(stem, 'chart')}.pdf"), pdf(pages))]
     if form == "html":
         from stitchc.drawn.html import html
 
-        return [(output or Path(f"{common.file_stem(stem, 'chart')}.html"), html(pattern, stitches, drawn).encode())]
+        return [(output or Path(f"{file_stem(stem, 'chart')}.html"), html(pattern, stitches, drawn).encode())]
     pictures = [(name, at, page) for name, pages in drawn.items() for at, page in enumerate(pages, start=1)]
-    titled, untitled = common.stems(pattern, stitches), common.numbered(pattern.stitches)
+    titled, untitled = stems(pattern, stitches), numbered(pattern.stitches)
     paths = []
     for name, page_number, _ in pictures:
         part = f"{page_number}" if len(drawn[name]) > 1 else ""

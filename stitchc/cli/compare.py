@@ -11,6 +11,7 @@ import click
 
 from stitchc.cli import common
 from stitchc.cli.gauge import stitch_json
+from stitchc.cli.naming import file_stem
 from stitchc.cli.plain_gauge import plain_option
 from stitchc.messages import Message, columns_of, visible
 
@@ -89,7 +90,7 @@ def command(
         from stitchc.compare.plot import plot
         from stitchc.compare.sweep import strands
 
-        target = output or Path(f"{common.file_stem(title)}-compared.png")
+        target = output or Path(f"{file_stem(title)}-compared.png")
         joined = strands([line.stitch.name for line in lines]) if sweep else None
         common.put_files([(target, plot(lines, title, units, joined))], force)
     elif form == "json":

@@ -7,7 +7,8 @@ from pathlib import Path
 import click
 
 from stitchc import files
-from stitchc.cli.common import file_stem, option, put_files, say
+from stitchc.cli.common import option, put_files, say
+from stitchc.cli.naming import file_stem
 from stitchc.messages import visible
 
 FIRST_PATTERN = """\

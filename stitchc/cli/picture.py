@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 from stitchc.cli import common
+from stitchc.cli.naming import stems
 from stitchc.cli.plain_gauge import plain_option
 from stitchc.messages import Message, Refused, visible
 
@@ -108,7 +109,7 @@ def command(
     into_folder = output is not None and (output.is_dir() or len(stitches) > 1)
     refused: list[Message] = []
     targets: dict[Path, Stitch] = {}
-    named = common.stems(pattern, stitches)
+    named = stems(pattern, stitches)
     for stitch in stitches:
         name = f"{named[stitch.name]}-fabric{f'-{face}' if face != 'both' else ''}.png"
         target = output if output is not None and not into_folder else (output or Path()) / name

@@ -1,0 +1,65 @@
+"""What files are called: a stem out of a title and names, that any file system takes and that no two share.
+
+Knows text alone; where a file goes is another's business.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from stitchc import files
+
+if TYPE_CHECKING:
+    from stitchc.pattern import Pattern, Stitch
+
+
+def file_stem(*parts: str) -> str:
+    """A file name's stem out of a title or names: letters, digits, - and _; never empty, never a device's name, and
+    short enough for an ending of 60 letters in any script."""
+    text = "-".join(part for part in parts if part)
+    text = _cut(re.sub(r"[^\w-]+", "-", unicodedata.normalize("NFC", text)).strip("-_.").lower(), 80)
+    reserved = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in "0123456789¹²³")}
+    return f"{text}-pattern" if text in reserved else text or "pattern"
+
+
+def _cut(text: str, most: int) -> str:
+    """At most so many letters, and twice as many bytes: file systems count bytes."""
+    return text[:most].encode("utf-8", "replace")[: 2 * most].decode("utf-8", "ignore").rstrip("-")
+
+
+def title_of(pattern: Pattern) -> str:
+    """The pattern's title, or else its file's name without the ending; nothing for standard input without a title."""
+    return pattern.title or ("" if pattern.file == files.STANDARD_INPUT else Path(pattern.file).stem)
+
+
+def stems(pattern: Pattern, stitches: Sequence[Stitch]) -> dict[str, str]:
+    """A file name's stem for each stitch, by its name: the pattern's title and the stitch, no two alike.
+
+    Numbered among all stitches of the pattern, so that a stitch has the same file whichever others are chosen.
+    """
+    found = numbered([*pattern.stitches, *(stitch.name for stitch in stitches)], title_of(pattern))
+    return {stitch.name: found[stitch.name] for stitch in stitches}
+
+
+def numbered(names: Iterable[str], title: str = "") -> dict[str, str]:
+    """A file name's stem for each name, the title before it.
+
+    Names that differ in capitals only, in what a file name can't hold, or past the length of one, get a number; so do
+    those that some file systems take for the same (ß and ss, ﬁ and fi).
+    """
+    found: dict[str, str] = {}
+    taken: set[str] = set()
+    for whole in dict.fromkeys(names):
+        name = _cut(file_stem(whole), 44)
+        first = stem = file_stem(_cut(file_stem(title), 75 - len(name)) if title.strip() else "", name)
+        number = 2
+        while (alike := unicodedata.normalize("NFKC", stem).casefold()) in taken:
+            stem = f"{first}-{number}"
+            number += 1
+        taken.add(alike)
+        found[whole] = stem
+    return found
