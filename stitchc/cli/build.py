@@ -6,7 +6,7 @@ import contextlib
 import importlib
 import io
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -174,93 +174,48 @@ def _jobs(
     pictures: bool,
     shared: tuple[str, ...],
 ) -> Iterator[Job]:
+    """Everything that there is to make, in order. names: of each machine as it was asked for. shared: options of all
+    that can be refused for what can't be knitted."""
     gauge = ("--plain", f"{plain.stitches:g}x{plain.rows:g}") if plain else ()
     picked = tuple(word for stitch in stitches for word in ("--stitch", stitch.name))
     forced = tuple(word for word in shared if word == "--force")
     stems, piece_stems = numbered(pattern.stitches), numbered(pattern.pieces)
+
+    def each(
+        forms: Sequence[str], what: str, subject: str, stem: str, command: str, words: Sequence[str], machine: str = ""
+    ) -> Iterator[Job]:
+        for form in forms:
+            target = output / f"{stem}.{'txt' if form == 'text' else form}"
+            yield Job(what, subject, target, command, (*words, "--format", form), machine)
+
     for stitch in stitches:
         stem = stems[stitch.name]
         one = ("--stitch", stitch.name)
-        for form in ("svg", "png"):
-            yield Job(
-                "drawn chart", stitch.name, output / f"{stem}-chart.{form}", "chart", (*one, "--format", form, *forced)
-            )
+        yield from each(("svg", "png"), "drawn chart", stitch.name, f"{stem}-chart", "chart", (*one, *forced))
         if pictures:
             for face in ("purl", "knit"):
                 target = output / f"{stem}-fabric-{face}.png"
                 yield Job(f"{face} side", stitch.name, target, "picture", (*one, "--face", face, *gauge, *forced))
         for machine in machines:
-            named = (*one, "--machine", names[machine.name], *shared)
+            words = (*one, "--machine", names[machine.name], *shared)
             if machine.reader == "card":
-                for form in ("png", "pdf", "svg", "text"):
-                    ending = "txt" if form == "text" else form
-                    yield Job(
-                        "hole card",
-                        stitch.name,
-                        output / f"{stem}-card.{ending}",
-                        "card",
-                        (*named, "--format", form),
-                        machine.name,
-                    )
+                forms = ("png", "pdf", "svg", "text")
+                yield from each(forms, "hole card", stitch.name, f"{stem}-card", "card", words, machine.name)
             elif machine.reader == "bitmap":
-                yield Job("needle picture", stitch.name, output / f"{stem}-bitmap.png", "bitmap", named, machine.name)
+                yield Job("needle picture", stitch.name, output / f"{stem}-bitmap.png", "bitmap", words, machine.name)
             else:
-                for form in ("html", "text", "json"):
-                    ending = "txt" if form == "text" else form
-                    yield Job(
-                        "needle sheet",
-                        stitch.name,
-                        output / f"{stem}-sheet.{ending}",
-                        "sheet",
-                        (*named, "--format", form),
-                        machine.name,
-                    )
-    yield Job("letters", WHOLE, output / "chart.json", "chart", (*picked, "--format", "json", *forced))
-    for form in ("text", "json"):
-        target = output / ("gauge.txt" if form == "text" else "gauge.json")
-        yield Job("gauge", WHOLE, target, "gauge", (*picked, "--format", form, *gauge, "--units", units, *forced))
+                forms = ("html", "text", "json")
+                yield from each(forms, "needle sheet", stitch.name, f"{stem}-sheet", "sheet", words, machine.name)
+    yield from each(("json",), "letters", WHOLE, "chart", "chart", (*picked, *forced))
+    yield from each(("text", "json"), "gauge", WHOLE, "gauge", "gauge", (*picked, *gauge, "--units", units, *forced))
     if len(stitches) > 1:
-        yield Job("comparison", WHOLE, output / "compare.png", "compare", (*picked, "--format", "png", *gauge, *forced))
+        yield from each(("png",), "comparison", WHOLE, "compare", "compare", (*picked, *gauge, *forced))
     for piece in pattern.pieces.values():
         for machine in machines:
             stem = f"{piece_stems[piece.name]}-piece-{file_stem(machine.name)}"
-            named = ("--piece", piece.name, "--machine", names[machine.name], *gauge, "--units", units, *shared)
-            for form in ("html", "text", "json"):
-                ending = "txt" if form == "text" else form
-                yield Job(
-                    f"piece for {machine.name}",
-                    piece.name,
-                    output / f"{stem}.{ending}",
-                    "piece",
-                    (*named, "--format", form),
-                    machine.name,
-                )
-
-
-class _Told:
-    """Paths printed as they are written, each once (the JSON beside a card comes with each of its forms).
-
-    Where standard output can't take them, what is being built is built all the same, and that is told at the end.
-    """
-
-    def __init__(self) -> None:
-        self._paths: set[str] = set()
-        self._trouble: OSError | ValueError | None = None
-
-    def tell(self, paths: list[str]) -> None:
-        for path in dict.fromkeys(paths):
-            if path in self._paths or self._trouble is not None:
-                continue
-            self._paths.add(path)
-            try:
-                print(path, flush=True)
-            except (OSError, ValueError) as error:
-                self._trouble = error
-
-    def finish(self) -> None:
-        """Raise what the first path that could not be printed raised."""
-        if self._trouble is not None:
-            raise self._trouble
+            words = ("--piece", piece.name, "--machine", names[machine.name], *gauge, "--units", units, *shared)
+            what = f"piece for {machine.name}"
+            yield from each(("html", "text", "json"), what, piece.name, stem, "piece", words, machine.name)
 
 
 def _all_done(jobs: list[Job], file: str, standard_input: bytes | None, told: _Told) -> list[Made]:

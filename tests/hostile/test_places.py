@@ -617,6 +617,22 @@ def test_streams_that_are_closed_or_full(folder: Path, line: str, status: int, s
     assert said in result.out + result.err and "Exception ignored" not in result.err, result
 
 
+@pytest.mark.parametrize(
+    ("end", "status", "said"),
+    [
+        ("| head -1; exit ${PIPESTATUS[0]}", 0, ""),
+        (">&-", 3, "standard output is closed"),
+        ("> /dev/full", 3, "no space left on device"),
+    ],
+)
+def test_a_build_is_finished_where_its_paths_cannot_be_told(folder: Path, end: str, status: int, said: str) -> None:
+    built = shell("stitchc build tide.stitch -o whole --no-pictures", folder)
+    assert built.status == 0 and "whole/index.html" in built.out, built
+    result = shell(f"stitchc build tide.stitch -o unheard --no-pictures {end}", folder)
+    assert result.status == status and result.orderly and said in result.err, result
+    assert contents(folder / "unheard").keys() == contents(folder / "whole").keys()
+
+
 def test_the_shells_pipes_are_waited_for_and_a_pipe_without_a_writer_is_not(folder: Path) -> None:
     """Two seconds are given to a pipe by name; what the shell opens for a program may take its time."""
     os.mkfifo(folder / "pipe.stitch")
