@@ -218,6 +218,32 @@ def _jobs(
             yield from each(("html", "text", "json"), what, piece.name, stem, "piece", words, machine.name)
 
 
+class _Told:
+    """Paths printed as they are written, each once (the JSON beside a card comes with each of its forms).
+
+    Where standard output can't take them, what is being built is built all the same, and that is told at the end.
+    """
+
+    def __init__(self) -> None:
+        self._paths: set[str] = set()
+        self._trouble: OSError | ValueError | None = None
+
+    def tell(self, paths: list[str]) -> None:
+        for path in paths:
+            if path in self._paths or self._trouble is not None:
+                continue
+            self._paths.add(path)
+            try:
+                print(path, flush=True)
+            except (OSError, ValueError) as error:
+                self._trouble = error
+
+    def finish(self) -> None:
+        """Raise what the first path that could not be printed raised."""
+        if self._trouble is not None:
+            raise self._trouble
+
+
 def _all_done(jobs: list[Job], file: str, standard_input: bytes | None, told: _Told) -> list[Made]:
     """Do the jobs one after another, with a progress bar, and tell each path as it is written."""
     from stitchc.cli.progress import Bar
