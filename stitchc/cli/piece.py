@@ -76,7 +76,8 @@ def command(
 
     Lengths become rows, and the width needles, by the gauge of the stitch concerned, in whole repeats; what the
     rounding did is said. Every size comes with the range that holds nine knitters in ten. With --so-far the
-    instructions begin with the next row; JSON keeps all rows and says how many of them are done.
+    instructions begin with the next row; JSON keeps all rows and says how many of them are done. Where --sizes was
+    asked for, --so-far goes with the one size that is on the needles.
     """
     from stitchc.gauge import check_swatches
     from stitchc.gauge.yarn import ill_matched
@@ -84,8 +85,8 @@ def command(
 
     sizes = parse_sizes(sizes_text, units) if sizes_text is not None else []
     measured = parse_so_far(so_far_texts)
-    if sizes and measured:
-        raise click.UsageError("--so-far is about one size, on the needles already; leave --sizes out.")
+    if len(sizes) > 1 and measured:
+        raise click.UsageError("--so-far is about the one size that is on the needles; --sizes then names that alone.")
     pattern = common.read_pattern(file)
     piece = chosen_piece(pattern, piece_name)
     if sizes and piece.width is None:
@@ -95,7 +96,7 @@ def command(
     report = gauge_of(pattern, piece, plain)
     common.show([*report.messages, *ill_matched(report, pattern)], pattern.sources)
     if measured:
-        _write_replanned(pattern, piece, machine, report, measured, units, every_row, form, output, force, anyway)
+        _write_replanned(pattern, piece, machine, report, sizes, measured, units, every_row, form, output, force, anyway)
         return
     plans, told = _plans(pattern, piece, machine, report, sizes, anyway)
     common.show(in_order(dict.fromkeys(message for messages in told for message in messages)), pattern.sources)
@@ -234,6 +235,7 @@ def _write_replanned(
     piece: Piece,
     machine: Machine,
     report: GaugeReport,
+    sizes: Sequence[float],
     measured: Sequence[Measured],
     units: Units,
     every_row: bool,
@@ -246,7 +248,7 @@ def _write_replanned(
     from stitchc.piece.sheet import piece_sheet
     from stitchc.piece.so_far import NotKnitted, replan, replan_lines, with_comparison
 
-    plans, _ = _plans(pattern, piece, machine, report, (), anyway)
+    plans, _ = _plans(pattern, piece, machine, report, sizes, anyway)
     try:
         found, messages = replan(plans[0], measured, anyway)
     except NotKnitted as error:
@@ -258,6 +260,8 @@ def _write_replanned(
         sheet = piece_sheet(found.new, units, messages)
         document = as_document(found.new, sheet, units, messages)
         document["so_far"] = _so_far_json(found)
+        if sizes:
+            document["size_cm"] = round(sizes[0] / 10, 4)
         common.put_text(json.dumps(document, ensure_ascii=False, indent=1), output, force)
         return
     lines = list(replan_lines(found, units))

@@ -360,7 +360,16 @@ def test_so_far_that_cannot_be(cowl: str, measured: str) -> None:
 
 
 def test_so_far_with_sizes(cowl: str) -> None:
-    assert run(cowl, "--so-far", "drift 30 rows 7.1 cm", "--sizes", "40,50").exit_code == 2
+    several = run(cowl, "--so-far", "drift 30 rows 7.1 cm", "--sizes", "40,50")
+    assert several.exit_code == 2 and "the one size that is on the needles" in several.stderr
+    begun = document(cowl, "--sizes", "40")["needles"]
+    assert begun != document(cowl)["needles"]
+    half = document(cowl, "--sizes", "40", "--so-far", "drift 30 rows 7.1 cm")
+    assert half["needles"] == begun and half["size_cm"] == 40 and half["so_far"]["rows_done"] == 42
+    assert (
+        f"on needles {begun['left']} to {begun['right']}."
+        in run(cowl, "--sizes", "40", "--so-far", "drift 30 rows 7.1 cm").stdout
+    )
 
 
 # -- the page -----------------------------------------------------------------------------------------------------
