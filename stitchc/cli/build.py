@@ -39,6 +39,12 @@ if TYPE_CHECKING:
 MACHINES = ("hand-standard", "card24-standard", "bitmap-standard")
 """One machine of each class, built for when none is named."""
 
+CARD = ("png", "pdf", "svg", "text")
+"""The forms of a hole card that are built."""
+
+TO_READ = ("html", "text", "json")
+"""The forms that are built of what one reads at the machine."""
+
 
 @click.command(
     epilog="\b\nExamples:\n  stitchc build cowl.stitch -o cowl\n"
@@ -199,13 +205,11 @@ def _jobs(
         for machine in machines:
             words = (*one, "--machine", names[machine.name], *shared)
             if machine.reader == "card":
-                forms = ("png", "pdf", "svg", "text")
-                yield from each(forms, "hole card", stitch.name, f"{stem}-card", "card", words, machine.name)
+                yield from each(CARD, "hole card", stitch.name, f"{stem}-card", "card", words, machine.name)
             elif machine.reader == "bitmap":
                 yield Job("needle picture", stitch.name, output / f"{stem}-bitmap.png", "bitmap", words, machine.name)
             else:
-                forms = ("html", "text", "json")
-                yield from each(forms, "needle sheet", stitch.name, f"{stem}-sheet", "sheet", words, machine.name)
+                yield from each(TO_READ, "needle sheet", stitch.name, f"{stem}-sheet", "sheet", words, machine.name)
     yield from each(("json",), "letters", WHOLE, "chart", "chart", (*picked, *forced))
     yield from each(("text", "json"), "gauge", WHOLE, "gauge", "gauge", (*picked, *gauge, "--units", units, *forced))
     if len(stitches) > 1:
@@ -215,7 +219,7 @@ def _jobs(
             stem = f"{piece_stems[piece.name]}-piece-{file_stem(machine.name)}"
             words = ("--piece", piece.name, "--machine", names[machine.name], *gauge, "--units", units, *shared)
             what = f"piece for {machine.name}"
-            yield from each(("html", "text", "json"), what, piece.name, stem, "piece", words, machine.name)
+            yield from each(TO_READ, what, piece.name, stem, "piece", words, machine.name)
 
 
 class _Told:
