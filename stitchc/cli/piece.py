@@ -27,6 +27,12 @@ if TYPE_CHECKING:
 MOST_SIZES = 12
 
 
+class _Measures(click.types.StringParamType):
+    """Text with blanks in it; in the environment several stand with semicolons between."""
+
+    envvar_list_splitter = ";"
+
+
 @click.command(short_help="Work out a whole piece: needles, rows, sizes, yarn, instructions.")
 @common.file_argument
 @common.option("--piece", "piece_name", metavar="NAME", default=None, help="Which piece, where FILE has several.")
@@ -44,6 +50,7 @@ MOST_SIZES = 12
     "so_far_texts",
     metavar='"drift 30 rows 7.1 cm"',
     multiple=True,
+    type=_Measures(),
     help="What is knitted so far and how long it measures at rest; add `on the machine` if it hung there. Or how wide: "
     '"drift 40 stitches 21 cm". The rest is worked out anew. Repeatable.',
 )
@@ -96,7 +103,8 @@ def command(
     report = gauge_of(pattern, piece, plain)
     common.show([*report.messages, *ill_matched(report, pattern)], pattern.sources)
     if measured:
-        _write_replanned(pattern, piece, machine, report, sizes, measured, units, every_row, form, output, force, anyway)
+        plans, _ = _plans(pattern, piece, machine, report, sizes, anyway)
+        _write_replanned(plans[0], sizes, measured, units, every_row, form, output, force, anyway)
         return
     plans, told = _plans(pattern, piece, machine, report, sizes, anyway)
     common.show(in_order(dict.fromkeys(message for messages in told for message in messages)), pattern.sources)
@@ -231,10 +239,7 @@ def _put(sheet: Sheet, first: str, plan: Plan, every_row: bool, form: str, outpu
 
 
 def _write_replanned(
-    pattern: Pattern,
-    piece: Piece,
-    machine: Machine,
-    report: GaugeReport,
+    planned: Plan,
     sizes: Sequence[float],
     measured: Sequence[Measured],
     units: Units,
@@ -248,14 +253,13 @@ def _write_replanned(
     from stitchc.piece.sheet import piece_sheet
     from stitchc.piece.so_far import NotKnitted, replan, replan_lines, with_comparison
 
-    plans, _ = _plans(pattern, piece, machine, report, sizes, anyway)
     try:
-        found, messages = replan(plans[0], measured, anyway)
+        found, messages = replan(planned, measured, anyway)
     except NotKnitted as error:
         raise click.BadParameter(f"{error}.", param_hint="--so-far") from None
     if found is None:
-        common.leave(in_order(messages), pattern.sources)
-    common.show(in_order([*found.new.report.messages, *messages]), pattern.sources)
+        common.leave(in_order(messages), planned.pattern.sources)
+    common.show(in_order([*found.new.report.messages, *messages]), planned.pattern.sources)
     if form == "json":  # the form has all rows of the piece; `rows_done` says how many of them are knitted
         sheet = piece_sheet(found.new, units, messages)
         document = as_document(found.new, sheet, units, messages)

@@ -372,6 +372,14 @@ def test_so_far_with_sizes(cowl: str) -> None:
     )
 
 
+def test_so_far_from_the_environment(cowl: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    said = run(cowl, "--so-far", "drift 30 rows 7.1 cm", "--so-far", "drift 40 stitches 21 cm").stdout
+    monkeypatch.setenv("STITCHC_SO_FAR", "drift 30 rows 7.1 cm; drift 40 stitches 21 cm")
+    assert run(cowl).stdout == said
+    monkeypatch.setenv("STITCHC_SO_FAR", "drift 30 rows 7.1 cm")
+    assert "Measured: 30 rows of drift in 7.1 cm" in run(cowl).stdout
+
+
 # -- the page -----------------------------------------------------------------------------------------------------
 
 
