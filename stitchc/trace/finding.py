@@ -12,7 +12,7 @@ import numpy as np
 
 from stitchc.messages import Message, Refused
 from stitchc.trace import words
-from stitchc.trace.cells import kinds_of, sampled
+from stitchc.trace.cells import sampled
 from stitchc.trace.field import Field
 from stitchc.trace.grid import (
     LEAST_PITCH_PX,
@@ -23,6 +23,7 @@ from stitchc.trace.grid import (
     looks_ruled,
     through_lines,
 )
+from stitchc.trace.kinds import kinds_of
 from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, paper_colour
 from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of
 from stitchc.trace.skew import straightened, turned_by

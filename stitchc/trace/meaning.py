@@ -11,7 +11,7 @@ import numpy as np
 
 from stitchc.chart import KNIT, LETTERS, SLIP, TUCK
 from stitchc.messages import Message, Refused, visible
-from stitchc.trace.cells import Kind, Kinds
+from stitchc.trace.kinds import Kind, Kinds
 from stitchc.trace.values import Key, Order, Rgb, hex_of
 
 _SAME_COLOUR: Final = 80.0

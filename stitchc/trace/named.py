@@ -15,9 +15,10 @@ from stitchc.drawn import MOST_CELLS, grid_again
 from stitchc.drawn.place import Place, place_told
 from stitchc.page import MM_PER_INCH
 from stitchc.page.png import smoothed
-from stitchc.trace.cells import Codes, Signs, sampled, signs_of
+from stitchc.trace.cells import Codes, sampled
 from stitchc.trace.grid import Axis, Lattice
 from stitchc.trace.picture import Picture, Plane, ink
+from stitchc.trace.signs import Signs, signs_of
 
 _LEAST_PX: Final = 4.5
 """Cells narrower than this are not read: 2 mm at 72 dots per inch are 5.7."""

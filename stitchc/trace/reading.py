@@ -14,24 +14,14 @@ from stitchc.chart import SLIP, Cells
 from stitchc.drawn.symbols import Face
 from stitchc.messages import Message, Refused
 from stitchc.trace import words
-from stitchc.trace.cells import (
-    DARK,
-    Kind,
-    Kinds,
-    Patches,
-    Signs,
-    as_seen,
-    certainty,
-    kinds_of,
-    known_signs,
-    negative_of,
-    sampled,
-    specks,
-)
+from stitchc.trace.cells import Patches, certainty, sampled
 from stitchc.trace.field import Field
+from stitchc.trace.kinds import Kinds, as_seen, kinds_of, kinds_of_blocks, specks
 from stitchc.trace.meaning import letters_of
+from stitchc.trace.negative import negative_of, on_dark_page
 from stitchc.trace.picture import Pixels
-from stitchc.trace.pixels import MOST_COLOURS, SMALL_PX, colours_of
+from stitchc.trace.pixels import SMALL_PX
+from stitchc.trace.signs import Signs, known_signs
 from stitchc.trace.values import Ask, Key, Order, hex_of
 
 _HARDLY_BLANK: Final = 0.12
@@ -41,9 +31,6 @@ _MOST_MARKS: Final = 8
 """Kinds of marks that a chart may have, unexplained: three stitches, each in a few looks."""
 _MOST_BLOCKS: Final = 3
 """The same where no lines are drawn, and nothing but blocks of colour tells a chart from a landscape."""
-_BESIDE_PX: Final = 3
-_LEAST_MARGIN: Final = 0.02
-"""The part of the picture from which what lies beside the chart is its page."""
 
 
 class Read(NamedTuple):
@@ -73,7 +60,7 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     what was said of them do not fit, T809 for an example cell outside the chart.
     """
     if field.lattice is None:
-        return _by_look(_kinds_of_blocks(field.pixels), field, ask, file)
+        return _by_look(kinds_of_blocks(field.pixels), field, ask, file)
     sure = field.lattice.ruled or ask.cells is not None  # else it may be a landscape
     turned = negative_of(field.pixels, field.lattice) if sure else None
     pixels = field.pixels if turned is None else turned
@@ -153,21 +140,8 @@ def _remarks(
         return (words.unmarked(codes[0], cells, len(odd), first),)
     if not key.said:
         return (words.guessed_marks(kinds, codes, cells, turned is not None),)
-    clash = len(codes) == 2 and not key.colours and not key.alike and (turned is not None or _on_dark_page(field))
+    clash = len(codes) == 2 and not key.colours and not key.alike and (turned is not None or on_dark_page(field))
     return (words.dark_or_marked(kinds, codes, turned is not None),) if clash else ()
-
-
-def _on_dark_page(field: Field) -> bool:
-    """Whether the chart has a margin, and a dark one."""
-    if field.lattice is None:
-        return False
-    across, down = field.lattice.across, field.lattice.down
-    margin = np.ones(field.pixels.shape[:2], dtype=np.bool_)
-    left, top = max(0, round(across.start_px) - _BESIDE_PX), max(0, round(down.start_px) - _BESIDE_PX)
-    margin[top : round(down.end_px) + _BESIDE_PX + 1, left : round(across.end_px) + _BESIDE_PX + 1] = False
-    if float(margin.mean()) < _LEAST_MARGIN:
-        return False
-    return float(np.median(field.pixels[margin].mean(axis=1))) <= DARK
 
 
 def _or_larger_cells(refused: Refused, field: Field) -> Refused:
@@ -176,28 +150,6 @@ def _or_larger_cells(refused: Refused, field: Field) -> Refused:
         return refused
     hint = "; each pixel was taken for a cell: where cells are larger, say how many there are, as in --cells 24x36"
     return Refused(*(message._replace(cure=f"{message.cure}{hint}") for message in refused.messages))
-
-
-def _kinds_of_blocks(cells: Pixels) -> Kinds:
-    """Kinds of cells of one colour each."""
-    numbers = colours_of(cells)
-    values, first, of, counts = np.unique(numbers, return_index=True, return_inverse=True, return_counts=True)
-    if len(values) > MOST_COLOURS:
-        some = cells.astype(np.float32) / 255
-        return kinds_of(np.broadcast_to(some[:, :, None, None, :], (*some.shape[:2], 3, 3, 3)))
-    colours = [((value >> 16) & 255, (value >> 8) & 255, value & 255) for value in values.tolist()]
-    lightness = np.array([sum(colour) for colour in colours])
-    order = np.argsort(-lightness, kind="stable")
-    rank = np.empty_like(order)
-    rank[order] = np.arange(len(order))
-    kinds = tuple(
-        Kind(colours[at], *2 * (1 - min(colours[at]) / 255,), int(counts[at]), divmod(int(first[at]), cells.shape[1]))
-        for at in order.tolist()
-    )
-    index = rank[of.reshape(numbers.shape)].astype(np.uint8)
-    distances = np.ones((*index.shape, len(kinds)), dtype=np.float32)
-    np.put_along_axis(distances, index[..., None].astype(np.intp), 0, axis=-1)
-    return Kinds(kinds, index, distances)
 
 
 def _from_above(key: Key, order: Order, file: str) -> Key:

@@ -13,8 +13,9 @@ from stitchc.chart import LETTERS, MAX_CELLS, Chart
 from stitchc.drawn.symbols import Face
 from stitchc.english import listed
 from stitchc.messages import Message, visible
-from stitchc.trace.cells import Kinds, Signs
 from stitchc.trace.grid import Side, Through
+from stitchc.trace.kinds import Kinds
+from stitchc.trace.signs import Signs
 from stitchc.trace.values import Ask, Key, hex_of
 
 STITCHES: Final = ("knit", "tuck", "slip")

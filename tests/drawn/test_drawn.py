@@ -150,7 +150,7 @@ def test_a_running_thread_is_one_line_a_row_that_loops_where_it_knits() -> None:
 
 @pytest.mark.parametrize("notation", NOTATIONS)
 def test_signs_differ_in_shape_and_not_by_ink_alone(notation: str) -> None:
-    from stitchc.trace.cells import _rasterised
+    from stitchc.trace.signs import _rasterised
 
     for face in ("purl", "knit"):
         looks = [_rasterised(code, notation, face, 7, 0, 0) > 0.2 for code in (KNIT, TUCK, SLIP)]  # type: ignore[arg-type]
