@@ -90,17 +90,20 @@ _WORDS: Final = (
     (r"(?<=[0-9])\s*(?:sts?|stitch(?:es)?|needles?|ndls?)\b\.?", " "),
 )
 _TAIL: Final = re.compile(
-    r"[\s,;.]*(?:\b(?:rep(?:eat)?|(?:all\s+)?to\s+(?:the\s+)?end|across|along|throughout)\b[^()\[\]{}*]*|\ball)\s*$",
+    r"[\s,;.]*(?:\b(?:rep(?:eat)?|(?:all\s+)?to\s+(?:the\s+)?end|across|along|throughout)\b[^()\[\]{}*0-9]*|\ball)\s*$",
     re.IGNORECASE,
 )
 _STARRED: Final = re.compile(
     r"\*\s*(?P<inside>[^*()]*?)[;,.\s]*(?:\*|(?=\brep))[\s,;]*(?P<again>(?:rep(?:eat)?(?:\s+from)?\b|from\b)\s*\*?)?\s*"
-    r"(?:(?P<end>(?:to\s+(?:the\s+)?end|across|throughout)\b(?:\s+of\s+(?:the\s+)?row\b)?)"
+    r"(?:(?P<end>(?:to\s+(?:the\s+)?end|across|throughout)\b(?:\s+(?:of\s+)?(?:the\s+)?row\b)?)"
     r"|x\s*(?P<times>[0-9]{1,7})\b|(?P<first>[0-9]{1,7})\s*(?:times\b|x\b|(?=\s*(?:[,;.]|$))))?",
     re.IGNORECASE,
 )
+_EVERY: Final = re.compile(
+    r"\b(?:plain|(?:on\s+)?(?:every|each|all)(?:\s+the)?\s+(?:needles?|stitch(?:es)?|sts?))\s*$", re.IGNORECASE
+)
 _TOKEN: Final = re.compile(
-    r"(?P<times>[xX×*·]\s*(?P<after>[0-9]{1,7})(?:\s*times\b)?)"
+    r"(?P<times>(?:[xX×*·]|\brep(?:eat)?\b)\s*(?P<after>[0-9]{1,7})(?:\s*times\b)?)"
     r"|(?P<number_first>(?P<first>[0-9]{1,7})\s*(?:[xX×*](?!\s*[0-9])|times\b(?:\s+of\b)?))"
     r"|(?P<letter>[KTSkts])(?:(?P<count>[0-9][0-9oOlI]{0,6})|\((?P<boxed>[0-9]{1,7})\))?(?![^\W\d_KTSktsxX])"
     r"|(?P<number>[0-9]{1,7})"
@@ -118,7 +121,8 @@ def cells_meant(text: str) -> Meant | None:
         bare, comment = _without_remark(whole)
         plain = re.sub(r"(?:[\s;,.]|\betc)+$", "", bare, flags=re.IGNORECASE)
         ended = (_BY_ITSELF if re.search(r"etc|\.\.", bare[len(plain) :]) else _ENDS) if plain != bare else ""
-        plain = re.sub(r"^\s*=\s*", "", plain)
+        plain = re.sub(r"^(?:\s*[=:])*\s*(?:rep(?:eat)?\s+(?=[KTSkts(]))?", "", plain)
+        plain = _EVERY.sub("", plain) or "K"
         if quoted := re.fullmatch(r"[\"“„'‘]([^\"“”„'‘’]*)[\"”'’]", plain):
             plain = quoted[1]
         if colon := re.fullmatch(r"((?:[KTSkts][0-9]*\s*)+):((?:\s*[KTSkts][0-9]*)+)", plain):
@@ -183,11 +187,12 @@ def _is_yarn(name: str, yarns: Container[str]) -> bool:
 def _without_remark(text: str) -> tuple[str, str]:
     """The text without a remark behind its cells that other notations mark otherwise, and the remark."""
     remark = re.search(r"\s*(?://|--+\s|/\*|%)\s*(.*?)\s*(?:\*/)?$", text)
+    remark = remark or re.search(r"\s+[(\[]\s*([0-9]+\s*(?:sts?|stitches|needles?))\s*[)\]]$|\s+\[([0-9]+)\]$", text)
     remark = remark or re.search(r"\s*\((?!\s*[KTSkts0-9(])([^()0-9]+)\)$", text)
     remark = remark or re.search(r"\s*\(((?=[^()]*[^KTSktsxX×()\s,;.*])[^()0-9]{4,})\)$", text)
     if remark is None or not remark.start():
         return text, ""
-    return text[: remark.start()], remark[1]
+    return text[: remark.start()], next(filter(None, remark.groups()), "")
 
 
 def _starred(text: str) -> str:

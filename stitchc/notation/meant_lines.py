@@ -77,6 +77,8 @@ def _candidates(line: str, code: str, around: Around) -> Iterator[list[str]]:
     rest = re.sub(r"^\s*(?::=|[:=])?\s*", "", rest)
     if keyword in _TEXTS:
         yield from _text(keyword, rest, around)
+    elif keyword == "knit" and around.block == "stitch":
+        yield from _some(row_line_meant(narrow, around))
     elif keyword in _SIZES:
         yield from _some(size_line_meant(keyword, rest, around))
     elif keyword == "yarn":

@@ -20,7 +20,7 @@ _PREFIX: Final = re.compile(
     r"\s*(?:\()?(?:#|(?:rows?|rounds?|rnds?|r|no|nr|course|c)\b[.s]*|r(?=[0-9]))\s*[:.]?\s*", re.IGNORECASE
 )
 _SIDE: Final = re.compile(r"[\s,]*(?:\(\s*(?:RS|WS)\s*\)|\b(?:RS|WS)\b)", re.IGNORECASE)
-_ONE: Final = re.compile(rf"({_NUMBER})(?:st|nd|rd|th)?(?![\w.]*[0-9])", re.IGNORECASE)
+_ONE: Final = re.compile(rf"({_NUMBER})(?i:st|nd|rd|th)?(?![\w.]*[0-9])")
 _TO: Final = re.compile(r"\s*(?:-|–|—|−|~|\.\.+|…|\b(?:to|until|through|thru)\b)\s*(?=[0-9])", re.IGNORECASE)
 _AND: Final = re.compile(r"\s*(?:,\s*and\b|[,;&+/]|\b(?:and|und|et|y)\b)\s*(?=[0-9])", re.IGNORECASE)
 _WHICH: Final = re.compile(
@@ -34,7 +34,12 @@ _SAID_AT_MOST: Final = 60
 
 def row_line_meant(code: str, around: Around) -> str | None:
     """The row or rows that the code of a line most likely meant, numbered."""
-    text = code.strip()
+    text = re.sub(r"^(?:[•·>–]|[-*](?=\s+[0-9KTSkts]))\s*", "", code.strip())
+    if text.startswith('"'):
+        text = text.replace('"', "")  # a spreadsheet puts every field in them
+    yarn = re.match(rf"(?:in\s+)?({_NAME})\s*[,:]?\s*(?=[0-9(]|rows?\b)", text, re.IGNORECASE)
+    if yarn is not None and yarn[1] in around.yarns:
+        text = re.sub(r"^([^:]*)", rf"\1 in {yarn[1]}", text[yarn.end() :], count=1)
     if re.match(
         r"(?:all|every|each|even|odd|other|rs|ws|remaining|rest|next|following|alternate)\b", text, re.IGNORECASE
     ):
@@ -44,12 +49,13 @@ def row_line_meant(code: str, around: Around) -> str | None:
         return _row(f"{number}", _SIDE.sub("", text[ordinal.end() :], count=1), around)
     prefix = _PREFIX.match(text)
     rest = text[prefix.end() :] if prefix else text
-    if prefix is None and CELLS_ALONE.fullmatch(text) and not re.match(r"\([0-9]", text):
+    alone = CELLS_ALONE.fullmatch(text) or (around.block == "stitch" and text[:1].isalpha() and cells_meant(text))
+    if prefix is None and alone and not re.match(r"[(\[][0-9]", text):
         return _row(f"{around.next_row}", f": {text}", around)
     word = re.match(_NAME, rest)
     if prefix is not None and word is not None and word[0].lower() in FIGURES:
         rest = FIGURES[word[0].lower()] + rest[word.end() :]
-    opened = rest.startswith("(")
+    opened = rest[:1] in ("(", "[", "<")
     if opened:
         rest = rest[1:].lstrip()
     if (times := re.match(r"([0-9]{1,3})\s*[x×]\s*:", rest, re.IGNORECASE)) and times[1].strip("0"):
@@ -62,8 +68,9 @@ def row_line_meant(code: str, around: Around) -> str | None:
         numbers, rest = _continued(numbers, around), rest[more.end() :]
     if opened:
         rest = rest.lstrip()
-        if not rest.startswith(")"):
+        if rest[:1] not in (")", "]", ">"):
             return None
+        rest = rest[1:]
     if side := _SIDE.match(rest):
         rest = rest[side.end() :]
     if (again := re.match(r"\s*rows?\b", rest, re.IGNORECASE)) is not None:

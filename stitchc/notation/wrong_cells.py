@@ -176,7 +176,7 @@ def _starred(text: str, start: int, at: At) -> Found | None:
     inside = match[1].strip() if match is not None else ""
     if re.fullmatch(r"[KTSkts0-9 ,]+", inside):
         group = f"({' '.join(inside.replace(',', ' ').split())})"
-        times = re.search(r"(?<![KTSkts0-9])([0-9]+)", match.group()[len(inside) + 1 :]) if match else None
+        times = re.search(r"(?<![KTSkts0-9])([0-9]+)", match.group()[match.end(1) - start :]) if match else None
         cure = f"{group}x{times[1]}" if times else f"{group}x…, with how often it is knitted for the …"
         if alone and not times:
             cure = f"{group[1:-1]}   (a row repeats by itself)"

@@ -427,7 +427,8 @@ def _row_words(place: _Place) -> Message | None:
     if match and place.start <= match.end(1) and re.search(r"[:.]|\s[KTSkts(]", place.code[match.end(2) :]):
         rest = place.code[match.end() :] or "…"
         said = "A row begins with its number alone."
-        return place.found(said, match.start(1), match.end(1), _shortened(f"{match[2]}: {rest}"))
+        cure = f"{match[2]}: {rest}" if re.match(r"[KTSPktsp(*\[{…]|[0-9]", rest) else "as in 1: K T"
+        return place.found(said, match.start(1), match.end(1), _shortened(cure))
     match = re.match(r"\s*((?:every|all|odd|even|other|each|next)\b[^:]*):?", place.code, re.IGNORECASE)
     if match and place.start == indent:
         said = "Rows are given by their numbers."
@@ -689,8 +690,13 @@ def _line_begins(place: _Place) -> Message | None:
         said = f"`{place.word}`: a row has no right or wrong side; write it as you face the bed, purl side toward you."
         rest = place.code[place.end :].lstrip(" .:0123456789")
         return place.found(said, place.start, place.end, _shortened(f"1: {rest}") + "   (a row begins with its number)")
+    if place.word.lower() in ("end", "rep", "repeat", "continue"):
+        said = "Nothing is written for this: a stitch repeats by itself, and a piece ends with its last line."
+        return place.found(said, place.start, len(place.code), "Take the line out.")
     near = nearest(place.word.lower(), [*_EXAMPLES])
     glued = re.match(r"(" + "|".join(_EXAMPLES) + r")[-_]?(\w.*)", place.word, re.IGNORECASE)
+    if glued and glued[1].lower() == "do" and not re.match("do[-_]", place.word, re.IGNORECASE):
+        glued = None  # done, double, …
     if glued and near != glued[1].lower():
         near = f"{glued[1]} {glued[2]}"
     cure = f"{near} …" if near else "A line begins with a row number or one of: " + ", ".join(_EXAMPLES) + "."
