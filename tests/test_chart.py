@@ -173,6 +173,9 @@ def test_several_pictures_go_into_a_folder_and_several_pages_are_numbered(
         (["--stitch", "quay", "--repeats", "40x40", "--dpi", "1200", "--format", "png"], 1, "D702"),
         (["--stitch", "quay", "--repeats", "1x300", "--paper", "roll", "--format", "pdf"], 1, "D702"),
         (["--format", "svg", "-o", "harbour.stitch"], 3, "harbour.stitch"),
+        (["--format", "json", "--face", "knit"], 2, "--face is for a drawn chart, and this one is json"),
+        (["--format", "text", "--cell-mm", "4"], 2, "--cell-mm is for a drawn chart, and this one is text"),
+        (["--carriage", "left"], 2, "--carriage is for a drawn chart, and this one is text"),
     ],
 )
 def test_bad_input_is_told_and_costs_nothing(

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
 @click.command(
     epilog="\b\nExamples:\n  stitchc bitmap cowl.stitch\n"
-    "  stitchc bitmap cowl.stitch --needles 80 --rows 120 --dark hold\n"
+    "  stitchc bitmap cowl.stitch --needles 80 --edge 1 --rows 120 --dark hold\n"
     "  stitchc bitmap cowl.stitch --first-row top --seen-from knit -o cowl.png"
 )
 @file_argument

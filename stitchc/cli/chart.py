@@ -25,6 +25,8 @@ _GROUP = 5
 """Cells between two spaces in a row of letters, so that the eye can count."""
 _WIDEST = 120
 """Terminal columns of a row of letters where standard output is not a terminal."""
+_FOR_DRAWING = ("notation", "face", "carriage", "repeats", "cell_mm", "paper", "dpi")
+"""Options of drawn charts alone."""
 FORMS = ("text", "json", "svg", "png", "pdf", "html")
 _MOST_PIXELS = 40_000_000
 """The largest picture that is drawn; `trace` opens as much."""
@@ -114,11 +116,8 @@ def command(
     published notations of squared paper and of the running thread. What could not be knitted is shown all the same,
     with a warning.
     """
-    said = click.get_current_context().get_parameter_source("repeats")
-    if form in ("text", "json") and said is ParameterSource.COMMANDLINE:
-        raise click.UsageError(
-            f"--repeats is for a drawn chart, and this one is {form}: add --format png, svg, pdf or html."
-        )
+    if form in ("text", "json"):
+        _refuse_what_is_for_drawing(form)
     pattern = common.read_pattern(file)
     stitches = common.chosen(pattern, stitch_names, parts=True)
     _warn(pattern, stitches if stitch_names else pattern.wanted(), machine_name)
@@ -144,6 +143,17 @@ def command(
         for stitch in stitches
     }
     common.put_files(_written(pattern, stitches, drawn, form, output, dpi), force)
+
+
+def _refuse_what_is_for_drawing(form: str) -> None:
+    """Leave with wrong usage where an option would be passed over: letters and JSON stand as they are knitted."""
+    context = click.get_current_context()
+    for name in _FOR_DRAWING:
+        if context.get_parameter_source(name) is ParameterSource.COMMANDLINE:
+            raise click.UsageError(
+                f"--{name.replace('_', '-')} is for a drawn chart, and this one is {form}: add --format png, svg, pdf "
+                "or html."
+            )
 
 
 def _warn(pattern: Pattern, stitches: Sequence[Stitch], machine_name: str | None) -> None:

@@ -32,17 +32,23 @@ _MOST_PIXELS: Final = 36_000_000
 _LONGER: Final = 1.06
 _MOST_NAMED: Final = 6
 
-_SIZE = re.compile(r"\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:x|×|\*|by)\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:cm)?\s*")
+_SIZE = re.compile(
+    r"\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(?:x|×|\*|by)\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(cm|in)?\s*"
+)
 
 
-def _parse_size(context: click.Context, parameter: click.Parameter, text: str | None) -> tuple[float, float] | None:
-    if text is None:
-        return None
+def _size_in_cm(text: str, units: str) -> tuple[float, float]:
+    """Width and height in cm; written in the units shown unless it names its own. Raises click.BadParameter."""
     match = _SIZE.fullmatch(text.lower())
-    across, up = (float(part.replace(",", ".")) for part in match.groups()) if match else (0.0, 0.0)
+    unit = (match[3] if match else None) or units
+    per = 2.54 if unit == "in" else 1.0
+    across, up = (per * float(part.replace(",", ".")) for part in match.groups()[:2]) if match else (0.0, 0.0)
     if not (0.2 <= across <= _MOST_CM and 0.2 <= up <= _MOST_CM):
+        example = "inches, as in 4x4" if unit == "in" else "cm, as in 10x10"
         raise click.BadParameter(
-            f"`{text}` is not a size: write width x height in cm, as in 10x10, from 0.2 to {_MOST_CM:g} each."
+            f"`{text}` is not a size: write width x height in {example}, from {0.2 / per:.1g} to {_MOST_CM / per:.0f} "
+            "each.",
+            param_hint="--size",
         )
     return across, up
 
@@ -61,8 +67,7 @@ def _parse_size(context: click.Context, parameter: click.Parameter, text: str | 
     "--size",
     metavar="WxH",
     default=None,
-    callback=_parse_size,
-    help="Fabric shown, in cm: 10x10. At least 16 stitches and two repeats, if unsaid.",
+    help="Fabric shown, in the units of --units: 10x10. At least 16 stitches and two repeats, if unsaid.",
 )
 @common.option(
     "--px", type=click.IntRange(100, _MOST_PX), help="Width of the fabric in pixels; about 60 a stitch if unsaid."
@@ -75,7 +80,7 @@ def command(
     file: str,
     stitch_names: tuple[str, ...],
     face: str,
-    size: tuple[float, float] | None,
+    size: str | None,
     px: int | None,
     dpi: int | None,
     plain: PlainGauge | None,
@@ -95,6 +100,7 @@ def command(
     """
     if px is not None and dpi is not None:
         raise click.UsageError("--px and --dpi both set the resolution; give one of them.")
+    size_cm = _size_in_cm(size, units) if size is not None else None
     common.form_for(None, output, ("png",))
     from stitchc import files
     from stitchc.gauge import check_swatches, estimate_pattern
@@ -121,7 +127,7 @@ def command(
         common.say(lacking)
     for target, stitch in targets.items():
         try:
-            common.put_files([(target, _png(pattern, stitch, report, face, size, px, dpi, units))], force)
+            common.put_files([(target, _png(pattern, stitch, report, face, size_cm, px, dpi, units))], force)
         except files.FileTrouble:
             raise
         except Refused as error:
@@ -202,7 +208,7 @@ def _png(
     stitch: Stitch,
     report: GaugeReport,
     face: str,
-    size: tuple[float, float] | None,
+    size_cm: tuple[float, float] | None,
     px: int | None,
     dpi: int | None,
     units: Literal["cm", "in"],
@@ -218,7 +224,7 @@ def _png(
         fabric = relaxed(stitch.chart, cell, bar.at)
     if fabric.longer > _LONGER:
         common.show([_placed(_starved(stitch.name, fabric.longer, scale.measured), stitch)], pattern.sources)
-    across_cm, up_cm = size or _usual_size(stitch, scale)
+    across_cm, up_cm = size_cm or _usual_size(stitch, scale)
     px_per_cm = _resolution(across_cm, scale, px, dpi)
     wide, high = max(1, round(across_cm * px_per_cm)), max(1, round(up_cm * px_per_cm))
     faces: tuple[Face, ...] = ("purl", "knit") if face == "both" else ("purl",) if face == "purl" else ("knit",)

@@ -54,6 +54,16 @@ def opened(path: Path) -> Image.Image:
     return image
 
 
+@pytest.mark.parametrize(
+    "words", [("1x1in",), ("1x1", "--units", "in"), ("2.54x2.54",), ("2.54x2.54cm", "--units", "in")]
+)
+def test_a_size_in_inches(words: tuple[str, ...], pattern: Path) -> None:
+    target = pattern.parent / "ripple.png"
+    asked = ("--stitch", "ripple", "--face", "purl", "--dpi", "127", "--size", *words)
+    assert draw("tide.stitch", *asked, "-o", str(target)) == 0
+    assert opened(target).width == 127
+
+
 def test_one_side_life_size(pattern: Path, capfd: pytest.CaptureFixture[str]) -> None:
     target = pattern.parent / "ripple.png"
     assert (
@@ -189,6 +199,8 @@ def test_a_needle_that_never_knits_is_said_and_the_others_are_drawn(
         (("--size", "10"), "write width x height in cm"),
         (("--size", "0x10"), "write width x height in cm"),
         (("--size", "500x500"), "write width x height in cm"),
+        (("--size", "90x90", "--units", "in"), "write width x height in inches, as in 4x4, from 0.08 to 79 each"),
+        (("--size", "90x90in"), "write width x height in inches"),
         (("--px", "99"), "--px"),
         (("--px", "500", "--dpi", "300"), "give one of them"),
         (("--face", "front"), "--face"),
