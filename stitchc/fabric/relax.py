@@ -171,7 +171,7 @@ def _relaxed(chart: Chart, cell: tuple[float, float] | None, progress: Progress 
     )
 
 
-_OTHERWISE: Final = "The drawn chart can be shown: stitchc chart --format png"
+_OTHERWISE: Final = "The drawn chart can be shown: `stitchc chart FILE --format png`."
 
 
 def _refuse_deep(layout: Layout) -> None:
