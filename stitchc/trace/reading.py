@@ -71,7 +71,10 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
         raise Refused(words.no_grid(file, ask))
     if signs is None:
         kinds = _kinds_of_marks(patches, pixels, field, ask, file)
-        return _by_look(kinds, field, ask, file, turned)
+        try:
+            return _by_look(kinds, field, ask, file, turned)
+        except Refused as refused:
+            raise _or_signs(refused, patches, ask) from None
     read = signs_read(signs)
     if turned is not None:
         read = read._replace(what=f"{words.NEGATIVE}, {read.what}")
@@ -142,6 +145,15 @@ def _remarks(
         return (words.guessed_marks(kinds, codes, cells, turned is not None),)
     clash = len(codes) == 2 and not key.colours and not key.alike and (turned is not None or on_dark_page(field))
     return (words.dark_or_marked(kinds, codes, turned is not None),) if clash else ()
+
+
+def _or_signs(refused: Refused, patches: Patches, ask: Ask) -> Refused:
+    """The same refusal; where something was said of marks that are signs of ours, it also names their notation."""
+    signs = known_signs(patches) if ask.notation == "auto" and refused.messages[0].code == "T807" else None
+    if signs is None or f"--notation {signs.notation}" in str(refused.messages[0].cure):
+        return refused
+    hint = f"; they look like signs of ours, which --notation {signs.notation} reads"
+    return Refused(*(message._replace(cure=f"{message.cure}{hint}") for message in refused.messages))
 
 
 def _or_larger_cells(refused: Refused, field: Field) -> Refused:

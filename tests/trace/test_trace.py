@@ -27,6 +27,8 @@ from stitchc.drawn import Drawing, draw
 from stitchc.messages import Refused
 from stitchc.page.png import png as painted
 from stitchc.trace import Ask, Key, trace
+from stitchc.trace.grid import Axis, Lattice
+from stitchc.trace.negative import negative_of
 
 SHOWN = Key(dark=TUCK, light=KNIT, colours=(((190, 40, 40), SLIP),))
 
@@ -173,6 +175,24 @@ def test_what_a_mark_is_said_to_be_never_turns_the_signs_of_our_charts_round(not
     assert "--dark does not apply" in traced.messages[0].text
     several = trace(data, "kelp.png", Ask(key=Key(dark=dark, light=KNIT, alike=(((1, 1), TUCK),))))
     assert "--dark, --light and --like do not apply" in several.messages[0].text
+
+
+@pytest.mark.parametrize("turned", [False, True], ids=["dark on light", "light on dark"])
+@pytest.mark.parametrize("notation", ["squared", "thread"])
+def test_where_marks_are_asked_about_that_are_signs_of_ours_their_notation_is_named(
+    notation: str, turned: bool
+) -> None:
+    """What --dark says turns off the signs; a picture of a screen does not say which they are."""
+    chart = chart_of(np.random.default_rng(2).integers(0, 3, (9, 11)))
+    screen = Image.open(io.BytesIO(drawn_here(chart, notation))).convert("RGB")
+    data = png(ImageOps.invert(screen) if turned else screen)
+    with pytest.raises(Refused) as error:
+        trace(data, "screen.png", Ask(key=Key(dark=SLIP)))
+    assert error.value.messages[0].code == "T807"
+    named = re.search(r"signs of ours, which --notation (\w+) reads", str(error.value.messages[0].cure))
+    assert named is not None and named[1] == notation
+    ask = Ask(notation=named[1], repeat="whole")  # type: ignore[arg-type]
+    assert trace(data, "screen.png", ask).whole.rows() == chart.rows()
 
 
 def test_two_kinds_of_marks_without_a_blank_one_are_asked_about_with_a_cure_that_works() -> None:
@@ -384,6 +404,17 @@ def test_of_light_squares_on_a_dark_page_dark_is_taken_at_its_word_with_a_warnin
     assert (clash.code, clash.severity) == ("T812", "warning") and "page is dark" in clash.text
     other = trace(screen, "screen.png", Ask(key=typed_colours(clash.cure), repeat="whole"))
     assert other.whole.rows() == [row.replace("T", "KTS"[dark]) for row in rows] and other.messages == ()
+
+
+@pytest.mark.parametrize(("cell_px", "is_one"), [(4, False), (12, True)])
+def test_cells_that_are_hardly_more_than_their_lines_make_no_negative(cell_px: int, is_one: bool) -> None:
+    pixels = np.zeros((8 * cell_px, 8 * cell_px, 3), dtype=np.uint8)
+    pixels[::cell_px] = 120
+    pixels[cell_px // 2 :: 2 * cell_px, cell_px // 2 :: cell_px] = 255
+    if cell_px > 6:
+        pixels[cell_px // 2 + 1 :: 2 * cell_px, cell_px // 2 :: cell_px] = 255
+    axis = Axis(0.0, float(cell_px), 8)
+    assert (negative_of(pixels, Lattice(axis, axis)) is not None) == is_one
 
 
 @pytest.mark.parametrize("margin_px", [30, 0])
