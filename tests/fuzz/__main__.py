@@ -25,7 +25,7 @@ def main() -> None:
         for seed in fuzz.seeds(target):
             (corpus / hashlib.sha1(seed).hexdigest()).write_bytes(seed)
             fuzz.attempt(target, seed)
-    flags = ["-timeout=60", "-rss_limit_mb=1500", "-max_len=2000", "-print_final_stats=1", *sys.argv[3:]]
+    flags = ["-timeout=60", "-rss_limit_mb=6000", "-max_len=2000", "-print_final_stats=1", *sys.argv[3:]]
     words = fuzz.WORDS.get("notation" if target in fuzz.OF_NOTATION else target, ())
     if words:
         with tempfile.NamedTemporaryFile("w", suffix=".dict", delete=False) as held:

@@ -187,7 +187,7 @@ def attempt(content: bytes, ask: Ask) -> bool:
 def main(minutes: float, seed: int) -> None:
     """Go on from the seed until the time is over, and tell how it went."""
     found: Path | None = None
-    tried = read = 0
+    tried = read = faults = 0
     places = set()
     end = time.monotonic() + 60 * minutes
     while time.monotonic() < end:
@@ -196,6 +196,7 @@ def main(minutes: float, seed: int) -> None:
         try:
             read += attempt(content, ask)
         except Exception as error:
+            faults += 1
             last = traceback.extract_tb(error.__traceback__)[-1]
             if (last.filename, last.lineno) in places:
                 continue
@@ -203,7 +204,8 @@ def main(minutes: float, seed: int) -> None:
             found = found or Path(tempfile.mkdtemp(prefix="spoilt-"))
             (found / f"{seed + tried - 1}").write_bytes(content)
             (found / f"{seed + tried - 1}.txt").write_text(f"{ask}\n{traceback.format_exc()}", "utf-8")
-    print(f"{tried} pictures, {read} read, {tried - read - len(places)} refused, {len(places)} faults {found or ''}")
+    told = f", at {len(places)} places: {found}" if found else ""
+    print(f"{tried} pictures, {read} read, {tried - read - faults} refused, {faults} faults{told}")
 
 
 if __name__ == "__main__":
