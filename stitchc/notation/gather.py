@@ -142,7 +142,7 @@ class Gathered:
                 lost = text[unread.pop() - 1]
                 if name := re.match(r"\s*(?:stitch|yarn)\s+([^\W\d_][\w-]*)", lost, re.IGNORECASE):
                     self.lost.add(composed(name[1]))
-                if _begins_block(lost):
+                if _begins_block(lost) or inside is None:  # what follows belongs to it, if to anything
                     inside, orphans = None, True
                 elif inside is not None:
                     inside.spoilt = True

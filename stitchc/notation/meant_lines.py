@@ -16,10 +16,11 @@ from stitchc.notation.meant_cells import row_meant
 from stitchc.notation.meant_parts import expression_meant
 from stitchc.notation.meant_rows import row_line_meant
 from stitchc.notation.meant_sizes import size_line_meant
-from stitchc.notation.slips import FIGURES, KEYWORDS
+from stitchc.notation.slips import FIGURES, KEYWORDS, nearest
 
 _NAME: Final = r"[^\W\d_][\w-]*"
 _LONGEST: Final = 300
+_FORMS: Final = "then|beside|across|up|shifted|mirrored|reversed|with"
 _OTHER_WORDS: Final = {
     "title": "pattern",
     "name": "pattern",
@@ -31,9 +32,21 @@ _OTHER_WORDS: Final = {
     "tension": "gauge",
     "swatch": "gauge",
     "work": "knit",
+    "k": "knit",
+    "import": "include",
+    "start": "carriage",
+    "starts": "carriage",
+    "begin": "carriage",
     "stitches": "needles",
     "sts": "needles",
 }
+_TO_DO: Final = re.compile(
+    r"(?:cast|bind|hang|take|remove|join|pick|transfer|change|cut|break|thread|block|weave|sew|graft|press|steam|set|turn"
+    r"|put|insert|fasten|hook|drop|ravel|unravel|tie|wrap|weigh|wind|fold|wash|finish|switch|place|leave|push|pull|move"
+    r"|attach|wait|stop)(?:\s+\S|\W*$)",
+    re.IGNORECASE,
+)
+"""What a knitter does by hand in the course of a piece."""
 _TEXTS: Final = ("pattern", "note", "include", "do")
 _SIZES: Final = ("width", "needles", "edge", "carriage", "knit", "gauge")
 _BEGINNINGS: Final = (*_TEXTS, *_SIZES, "yarn", "stitch", "piece")
@@ -60,18 +73,29 @@ def lines_meant(line: str, code: str, around: Around, reads: Callable[[str], boo
 
 def _candidates(line: str, code: str, around: Around) -> Iterator[list[str]]:
     """What may be meant, the likeliest first; several together where any of them may be."""
-    code = code.strip()
+    code = re.sub(r"^(?:[-•*>]\s+|(?:let|define|def|set)\s+(?=\w+\s*=))", "", code.strip())
     narrow = "".join(unicodedata.normalize("NFKC", c) if not c.isalnum() and c not in "…¨´" else c for c in code)
     if bare := re.match(r"([^\"]*?)\s*(?://|/\*)\s*(.*?)\s*(?:\*/)?$", narrow):
         yield [f"{bare[1]}  # {visible(bare[2])}" if bare[2] else bare[1]]
         narrow = bare[1]
-    trimmed = narrow.rstrip(" ;,.{:")
+    parts = [part.strip() for part in narrow.split(";")]
+    if len(parts) > 1 and all(parts):
+        yield ["\n".join(parts)]
+    trimmed = narrow.rstrip(" ;,.{:-")
     if trimmed != code:
         yield [trimmed]
     word = re.match(r"([^\W\d_]+)", narrow)
     first = word[1].lower() if word is not None else ""
     rest = narrow[word.end() :] if word is not None else ""
     keyword = first if first in _BEGINNINGS else _OTHER_WORDS.get(first, "")
+    if not keyword and len(first) > 3 and first not in KEYWORDS:
+        keyword = nearest(first, _BEGINNINGS) or ""
+    if (keyword == "carriage" and first != keyword and not re.search(r"\b(?:left|right)\b", rest, re.IGNORECASE)) or (
+        keyword == "knit" and first == "k" and around.block != "piece"
+    ):
+        keyword = ""
+    if first == "stitches" and not re.search("[0-9]", rest):
+        keyword = "stitch"
     if keyword == "needles" and first != "needles" and not re.fullmatch(r"\W*[0-9]+\W*", rest):
         keyword = ""
     rest = re.sub(r"^\s*(?::=|[:=])?\s*", "", rest)
@@ -82,13 +106,22 @@ def _candidates(line: str, code: str, around: Around) -> Iterator[list[str]]:
     elif keyword in _SIZES:
         yield from _some(size_line_meant(keyword, rest, around))
     elif keyword == "yarn":
+        several = re.fullmatch(rf"{_NAME}(?:\s*(?:,|&|\band\b)\s*{_NAME})+", rest)
+        if several is not None and (first == "yarns" or " and " in rest):
+            yield ["\n".join(f"yarn {one}" for one in re.split(r"\s*(?:,|&|\band\b)\s*", rest))]
         yield from _yarn(rest, line)
     elif keyword == "piece":
         yield from _some(_named("piece", rest.split("(")[0]))
     elif keyword == "stitch":
         yield from _stitch(rest, around)
-    elif built := re.match(rf"({_NAME})\s*(?::=|=)\s*(?=\S)(?!=)", narrow):
+    elif (built := re.match(rf"({_NAME})\s*(?::?=+|:)\s*(?=\(*\s*({_NAME}))", narrow)) and (
+        "=" in built[0] or built[2] in around.stitches
+    ):
         yield from _built(built[1], narrow[built.end() :], around)
+    elif around.rows_follow and (
+        named := re.fullmatch(rf"(?:def|define)?\s*[\"\[(]?({_NAME})[\"\])]?\s*[:;{{]?", narrow)
+    ):
+        yield from _some(_named("stitch", named[1]))
     else:
         yield from _without_keyword(narrow, first, around)
 
@@ -100,6 +133,10 @@ def _some(line: str | None) -> Iterator[list[str]]:
 
 def _without_keyword(code: str, first: str, around: Around) -> Iterator[list[str]]:
     """A row, or a line of a piece whose keyword is left out or stands behind."""
+    if re.match(r"[0-9]", code) and re.search(
+        r"[0-9]\s*(?:st|stitch)(?:e?s)?\b.*[0-9]\s*r(?:ows?)?\b", code, re.IGNORECASE
+    ):
+        yield from _some(size_line_meant("gauge", code, around))
     if around.block != "piece":
         yield from _some(row_line_meant(code, around))
         return
@@ -113,7 +150,9 @@ def _without_keyword(code: str, first: str, around: Around) -> Iterator[list[str
         yield from _some(size_line_meant("carriage", code, around))
     if re.match(_NAME, code) and (code.split()[0] in around.stitches or first == "plain"):
         yield from _some(size_line_meant("knit", code, around))
-    if first and " " in code and not re.search('[="“”]', code):
+    if re.match(rf"[0-9]+(?:\.[0-9]+)?\s*(?:rows?|cm|mm|in)\b\s*(?:of\s+|in\s+)?{_NAME}", code, re.IGNORECASE):
+        yield from _some(size_line_meant("knit", code, around))
+    if _TO_DO.match(code) and not re.search('[="“”]', code):
         yield [f'do "{visible(code)}"']
 
 
@@ -128,6 +167,9 @@ def _text(keyword: str, rest: str, around: Around) -> Iterator[list[str]]:
     if closed is not None and '"' not in closed[2]:
         yield [f'{keyword} "{visible(closed[1])} {visible(closed[2])}"']
         return
+    if keyword == "pattern":
+        rest = re.sub(r"^(?:name|title)\s*[:=]\s*", "", rest, flags=re.IGNORECASE)
+    rest = re.sub(r"^[-–]\s+|^[(<](?=[^()<>]*[)>]$)|(?<=\S)[)>]$", "", rest) if rest[:1] in "(<-–" else rest
     inside = rest.strip(" \t;").strip("“”„‟«»″‘’‚'`´\" ")
     inside = re.sub('["“”]', "'", inside)
     if not inside:
@@ -195,7 +237,10 @@ def _yarn(rest: str, line: str) -> Iterator[list[str]]:
         return
     if re.search(r"[\"“”#]|\b(?:colou?r|tex|weight)\b", said, re.IGNORECASE):
         return
-    if facts or re.match(r"\s*[\"“„'‘:=,(]", told):
+    if told[:1] not in ' \t:=,("“':
+        return
+    said = re.sub(r"^[-–]\s+", "", said)
+    if facts or re.match(r"\s*(?:[\"“„'‘:=,(]|[-–]\s)", told):
         yield [f'yarn {name[0]} "{visible(said)}"{tail}']
         return
     yield [f"yarn {as_name(rest)}", f'yarn {name[0]} "{visible(said)}"']
@@ -203,6 +248,13 @@ def _yarn(rest: str, line: str) -> Iterator[list[str]]:
 
 def _stitch(rest: str, around: Around) -> Iterator[list[str]]:
     """The first line of a stitch, its first row perhaps behind it."""
+    rest = re.sub(rf"^(?:pattern|name)\b\s*[:=]?\s*(?={_NAME}\s*(?:$|[=:]|over\b))", "", rest, flags=re.IGNORECASE)
+    formed = re.match(
+        rf"({_NAME})\s+(?:(?:-|–|equals|is)\s+)?(?=({_NAME}|\()\s*.*\b(?:{_FORMS})\b)", rest, re.IGNORECASE
+    )
+    if formed is not None and formed[2] in (*around.stitches, "(", "plain"):
+        yield from _built(formed[1], rest[formed.end() :], around)
+        return
     name = re.match(rf"[\"“„'‘]?({_NAME}(?:[ \t]+(?!over\b|is\b){_NAME})*)[\"”'’]?", rest)
     if name is None:
         yield from _some(
@@ -217,7 +269,7 @@ def _stitch(rest: str, around: Around) -> Iterator[list[str]]:
             meant = row_meant(numbers.strip(), cells.strip(), False, around.yarns)
             yield [f"{over}\n    {meant.cells if meant is not None else after[row.end() :].strip()}"]
         return
-    if built := re.match(r"\s*(?::=|[:=]|is\b)\s*(?=\S)", after):
+    if built := re.match(r"\s*(?::=|:|=+|is\b|equals\b)\s*(?=\S)(?!over\b)", after):
         if re.search(rf"{_NAME}|[(]", after[built.end() :]):
             yield from _built(whole, after[built.end() :], around)
         return
@@ -233,7 +285,8 @@ def _over(name: str, after: str, around: Around) -> str | None:
     if not text.strip(" \t:=;,.{(") and ("=" not in text or around.rows_follow):
         return f"stitch {name}"
     over = re.fullmatch(
-        r"[\s,(:]*(?:over|width|wide|w)?[\s:=-]*([0-9]{1,7})\s*(?:needles?|stitches|stitch|sts?|wide)?[\s).;,:{]*",
+        r"[\s,(\[:=]*(?:over|width|wide|w)?[\s:=-]*([0-9]{1,7})\s*(?:needles?|stitches|stitch|sts?|wide)?"
+        r"(?:\s*(?:by|x|×|,)\s*[0-9]+\s*(?:rows?|high)?)?[\s)\].;,:{]*",
         text,
         re.IGNORECASE,
     )
@@ -241,4 +294,9 @@ def _over(name: str, after: str, around: Around) -> str | None:
 
 
 def _built(name: str, expression: str, around: Around) -> Iterator[list[str]]:
+    row = re.fullmatch(r"(?:([0-9]+)\s*:)?\s*([KTSkts(][KTSkts0-9()xX×,\s]*)", expression)
+    if row is not None and not set(re.findall(_NAME, expression)) & set(around.stitches):
+        meant = row_meant(row[1] or "1", row[2], False, around.yarns)
+        if meant is not None or row[1] or re.search("[KT]", row[2]):
+            yield [f"stitch {as_name(name)}\n    {meant.cells if meant is not None else f'{row[1] or 1}: {row[2]}'}"]
     yield [f"stitch {as_name(name)} = {one}" for one in expression_meant(expression, around)]

@@ -18,6 +18,9 @@ _SIZES: Final = (
 )
 _LETTERS: Final = (("K", r"knits?"), ("T", r"tucks?"), ("S", r"slips?|miss(?:es)?|floats?|skips?"))
 _WORDS: Final = (
+    (r"\b(then|beside)\s+\1\b", r"\1"),
+    (r"\b(?:mirror(?:ed|s)?|flip(?:ped)?|reflected)\s+(?:vertically|top\s+to\s+bottom|upside[\s-]*down)\b", "reversed"),
+    (r"\b(across|up)\s+(?:x|×|by)\s*([0-9]+)", r"\1 \2"),
     (r"\b(?:turned\s+|flipped\s+)?upside[\s-]*down\b|\bbackwards?\b|\breversed?\b|\bfrom\s+the\s+top\b", "reversed"),
     (r"\b(?:mirror(?:ed|s)?|flip(?:ped)?|reflected)\b(?:\s+(?:left\s+to\s+right|sideways|horizontally))?", "mirrored"),
     (r"\b(across|up|shifted)[-:]?(?=[0-9])", r"\1 "),
@@ -31,7 +34,8 @@ _WORDS: Final = (
 _JOINTS: Final = (
     (r"\b(?:and\s+then|followed\s+by|then|below|under|underneath|before)\b", "then", ""),
     (r"\b(?:beside|besides|next\s+to|alongside|by)\b", "beside", ""),
-    (r"\s*,\s*|\s*[+&;]\s*|\band\b", "then", "beside"),
+    (r"\s*(?:->|→|=>)\s*", "then", ""),
+    (r"\s*,\s*|\s*[+&;|/]\s*|\band\b", "then", "beside"),
 )
 _ABOVE: Final = re.compile(r"\b(?:on\s+top\s+of|above|over|on|after)\b", re.IGNORECASE)
 _SHIFT: Final = re.compile(
@@ -52,13 +56,21 @@ def expression_meant(text: str, around: Around) -> list[str]:
         return []
     text = text.strip(" \t;.,").translate(str.maketrans("[]{}", "()()"))
     kept = {name.lower() for name in around.stitches}
+    text = re.sub(r"[\"“”]", "", text)
+    while text.endswith(")") and text.count(")") > text.count("("):
+        text = text[:-1].rstrip()
+    text = re.sub(r"(?<!across )(?<!up )\b(once|twice|thrice)\b", r"\1 times", text, flags=re.IGNORECASE)
     for word, figure in FIGURES.items():
         text = _said(rf"\b{word}\b", figure, text, kept)
+    text = re.sub(rf"\bplain\s*\(?\s*{_SIZES}\s*\)?", r"plain \1 by \2", text, flags=re.IGNORECASE)
+    text = re.sub(rf"(?<![\w.]){_SIZES}\s*(?:of\s+)?plain\b", r"plain \1 by \2", text, flags=re.IGNORECASE)
+    text = re.sub(
+        r"\b([0-9]+)\s+(?:plain\s+rows?|rows?\s+(?:of\s+)?plain)\b", r"plain 1 by \1", text, flags=re.IGNORECASE
+    )
+    text = re.sub(r"\bplain\s+([0-9]+)\s+rows?\b", r"plain 1 by \1", text, flags=re.IGNORECASE)
     for expression, put in _WORDS:
         text = _said(expression, put, text, kept)
     text = _swaps(text)
-    text = re.sub(rf"\bplain\s*\(?\s*{_SIZES}\s*\)?", r"plain \1 by \2", text, flags=re.IGNORECASE)
-    text = re.sub(rf"(?<![\w.]){_SIZES}\s*(?:of\s+)?plain\b", r"plain \1 by \2", text, flags=re.IGNORECASE)
     text = _SHIFT.sub(_shifted, text)
     text = _prefixes(text)
     first, second = _inverted(text, around), None
@@ -84,6 +96,14 @@ def _said(expression: str, put: str, text: str, kept: set[str]) -> str:
 
 def _swaps(text: str) -> str:
     """What follows `with`, as letters and `for`."""
+    text = re.sub(
+        r"\b(?:replac|chang|swapp?|turn)(?:e|es|ed|ing)?\s+(K|T|S)\s+(?:with|by|to|into|for)\s+(K|T|S)\b",
+        r"with \2 for \1",
+        text,
+        flags=re.IGNORECASE,
+    )
+    swapped = r"\b(?:swap|exchang)(?:e|ped|ed|ing|ping)?\s+(K|T|S)\s+(?:and|&)\s+(K|T|S)\b"
+    text = re.sub(swapped, r"with \1 for \2, \2 for \1", text, flags=re.IGNORECASE)
     match = re.search(r"\bwith\b", text, re.IGNORECASE)
     if match is None:
         return text
@@ -103,7 +123,7 @@ def _swaps(text: str) -> str:
         flags=re.IGNORECASE,
     )
     after = re.sub(
-        r"\b([KTS] for [KTS])\s*(?:and|&|;|\+|then)?\s*(?=[KTS]\s+for\b)", r"\1, ", after, flags=re.IGNORECASE
+        r"\b([KTS] for [KTS])\s*,?\s*(?:and|&|;|\+|then)?\s*(?=[KTS]\s+for\b)", r"\1, ", after, flags=re.IGNORECASE
     )
     return before + after
 
@@ -120,7 +140,7 @@ def _prefixes(text: str) -> str:
     """Forms and counts written before their part, put behind it."""
     begins = r"(^|\bthen\b|\bbeside\b|\(|,|\+|&|\band\b)\s*"
     form = re.compile(
-        rf"{begins}(?:(mirrored|reversed)(?:\s+of\b)?"
+        rf"{begins}(?:(mirrored|reversed|shifted [0-9]+(?: left\b| right\b)?)(?:\s+of\b)?"
         r"|([0-9]{1,7})\s*(?:[x×*]|times\b)?\s*(across|up)?(?:\s+of\b)?)"
         rf"\s*(?={_NAME}|\()(?!by\b|plain\b)",
         re.IGNORECASE,

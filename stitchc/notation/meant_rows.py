@@ -97,6 +97,9 @@ def _row(head: str, rest: str, around: Around) -> str | None:
     meant = row_meant(f"{head}{in_yarn}", cells, bool(in_yarn), around.yarns)
     if meant is not None:
         return meant.cells
+    word = re.match(r"\W*([^\W\d_]*)", cells)
+    if word is None or (word[1].lower().strip("ktsp") and word[1].lower() not in ("knit", "tuck", "slip", "purl")):
+        return None
     if not re.match(r"[KTSPktsp(*\[\"]|[0-9]+\s*[KTSkts(x×]", cells):
         return None
     return f"{head}{in_yarn}: {visible(' '.join(cells.split()))}"

@@ -35,6 +35,7 @@ _LARGER: Final = (
 _LENGTH: Final = re.compile(rf"(?<![\w.])({_N} (?:mm|cm|in))(?![\w-])")
 _ROWS: Final = r"(?:rows?|rws?|r|rounds?|rnds?|courses?)\b\.?"
 _STITCHES: Final = r"(?:stitches|stitch|sts?|s|needles?|ndls?|wales?)\b\.?"
+_PLAIN: Final = re.compile(r"\b(?:stocking|stockinette|jersey)(?:\s+stitch|\s+st)?\b|\bst\.?\s+st\b\.?", re.IGNORECASE)
 _SIDES: Final = {"left": "left", "l": "left", "col": "left", "right": "right", "r": "right", "cor": "right"}
 
 
@@ -45,6 +46,7 @@ def size_line_meant(keyword: str, rest: str, around: Around) -> str | None:
 
 def _measured(text: str) -> str:
     """The text with its fractions as decimals, and its units as the notation has them."""
+    text = re.sub(r"(?<=[0-9])\s+and\s+(?:a|one)\s+half\b", "½", text, flags=re.IGNORECASE)
     text = _FRACTION.sub(_decimal, text)
     text = re.sub(r"(?<![\w.,])([0-9]+),([0-9]{1,2})(?![\w,.])", r"\1.\2", text)
     text = re.sub(
@@ -60,10 +62,10 @@ def _measured(text: str) -> str:
     return text
 
 
-def fraction_in(text: str, place: int) -> str | None:
-    """The fraction written around an offset of the text, if there is one."""
+def fraction_in(text: str, place: int) -> tuple[str, str] | None:
+    """The fraction written around an offset of the text, if there is one, and what it is as a decimal."""
     found = (match for match in _FRACTION.finditer(text) if match.start() <= place <= match.end())
-    return next((match.group().strip() for match in found), None)
+    return next(((match.group().strip(), _decimal(match).strip()) for match in found), None)
 
 
 def _decimal(match: re.Match[str]) -> str:
@@ -84,15 +86,24 @@ def _left_over(text: str, fillers: str) -> list[str] | None:
 
 def _width(rest: str, around: Around) -> str | None:
     text = _measured(rest)
-    inside = re.search(rf"\bin\s+({_NAME})\s*$", text)
+    if re.fullmatch(rf"\W*[0-9]+\s*{_STITCHES}\W*", text, re.IGNORECASE):
+        return _needles(rest, around)
+    inside = re.search(rf"\bin\s+(?:stitch\s+)?({_NAME})\s*$", text)
     stitch = ""
     if inside is not None and inside[1].lower() not in (*KEYWORDS - {"plain"},):
         stitch, text = f" in {inside[1]}", text[: inside.start()]
     lengths = _LENGTH.findall(text)
     if not lengths and (bare := re.fullmatch(rf"\D*?({_N})\s*", text)):
         lengths, text = [f"{bare[1]} cm"], text[: bare.start(1)]
-    fillers = "of|about|approx|approximately|ca|is|finished|wide|width|plus|and|for|seams?|allowance"
-    if not 1 <= len(lengths) <= 2 or _left_over(_LENGTH.sub(" ", text), fillers) != []:
+    fillers = "of|about|approx|approximately|ca|is|finished|wide|width|plus|with|and|for|seams?|allowance"
+    words = _left_over(_LENGTH.sub(" ", text), fillers)
+    if words and len(words) == 1 and words[0] in around.stitches and not stitch:
+        stitch, words = f" in {words[0]}", []
+    if (
+        not 1 <= len(lengths) <= 2
+        or words != []
+        or re.search(r"[0-9]\s*(?:-|–|x|×|to)\s*[0-9]|(?:x|×|by)\s*[0-9]", text)
+    ):
         return None
     return f"width {' plus '.join(lengths)}{stitch}"
 
@@ -100,6 +111,8 @@ def _width(rest: str, around: Around) -> str | None:
 def _needles(rest: str, around: Around) -> str | None:
     text = _measured(rest)
     needle = r"(?:([LR])\s*([0-9]{1,3})|([0-9]{1,3})\s*([LR]))\b"
+    if mirrored := re.fullmatch(r"\W*-\s*([0-9]{1,3})\s*(?:to|–|…|\.\.+)\s*\+?\s*([0-9]{1,3})\W*", text):
+        return f"needles L{mirrored[1]}-R{mirrored[2]}"
     two = re.search(rf"{needle}\s*(?:-|–|—|:|,|\.\.+|to|through|until|and)?\s*{needle}", text, re.IGNORECASE)
     if two is not None:
         first, last = (two[1] or two[4], two[2] or two[3]), (two[5] or two[8], two[6] or two[7])
@@ -131,55 +144,58 @@ def _carriage(rest: str, around: Around) -> str | None:
 
 def _knit(rest: str, around: Around) -> str | None:
     rest, at = _tension(rest)
-    text = _measured(rest)
+    text = _PLAIN.sub("plain", _measured(rest))
     exactly = re.search(r"\bexactly\b", text, re.IGNORECASE)
     text = re.sub(r"\bexactly\b", " ", text, flags=re.IGNORECASE)
-    yarn = None
+    text = re.sub(rf"(?<![\w.])([0-9]+)\s+({_NAME})\s+rows?\b", r"\1 rows \2", text)
+    yarn = ""
     for named in re.finditer(rf"\b(?:in|with|using)\s+(?:yarn\s+)?({_NAME})", text, re.IGNORECASE):
-        if named[1] in around.yarns and (named[1] not in around.stitches or yarn is None):
-            yarn = named
-    if yarn is not None:
-        text = text[: yarn.start()] + " " + text[yarn.end() :]
+        if named[1] in around.yarns and not yarn:
+            yarn, text = named[1], text[: named.start()] + " " + text[named.end() :]
+            break
     amount = re.search(rf"(?<![\w.])([0-9]+)\s*{_ROWS}", text, re.IGNORECASE)
     length = _LENGTH.search(text)
-    bare = re.search(rf"(?<![\w.])({_N})(?![\w.]|\s*-)", text)
+    bare = re.search(r"(?<![\w.])([0-9]+)(?![\w.]|\s*-)", text)
     if (found := amount or length or bare) is None or (amount and length):
         return None
-    much = f"{amount[1]} rows" if amount else length[1] if length else f"{found[1]} rows"
-    words = _left_over(
-        text[: found.start()] + " " + text[found.end() :],
-        "for|of|x|in|the|until|another|more|about|st|pattern|work|knit",
-    )
-    if words is None or len(words) > 1 or (not amount and not length and "." in found[1]):
+    fillers = "for|of|x|in|the|until|to|it|is|measures|another|more|about|stitch|pattern|work|knit"
+    words = _left_over(text[: found.start()] + " " + text[found.end() :], fillers)
+    if words is None:
+        return None
+    if not yarn and (yarns := [word for word in words if word in around.yarns and word not in around.stitches]):
+        yarn = yarns[0]
+        words.remove(yarn)
+    if len(words) > 1:
         return None
     stitch = words[0] if words else "plain"
-    if stitch.lower() in KEYWORDS - {"plain"} or (
-        words and stitch not in (*around.stitches, "plain") and around.stitches
-    ):
-        stitch = {"stocking": "plain", "stockinette": "plain"}.get(stitch.lower(), "")
-    if not stitch:
+    known = not words or not around.stitches or stitch in around.stitches or stitch.lower() == "plain"
+    if not known or stitch.lower() in KEYWORDS - {"plain"}:
         return None
-    tail = f" in {yarn[1]}" if yarn is not None else ""
-    return f"knit {stitch} for {much}{' exactly' if exactly else ''}{tail}{at}"
+    much = length[1] if length and not amount else f"{found[1]} rows"
+    return f"knit {stitch} for {much}{' exactly' if exactly else ''}{f' in {yarn}' if yarn else ''}{at}"
 
 
 def _tension(rest: str) -> tuple[str, str]:
     """What a line says but its tension, and the tension as the notation has it."""
-    found = re.search(r"[\s,]*(?:\b(?:at|on)\b|(?=\btension\b))\s*[:=]?\s*", rest, re.IGNORECASE)
+    found = re.search(
+        r"[\s,]*(?:\b(?:at|on)\b|@|(?=\btension\b)|(?=\bT ?[0-9]+\s*$))\s*[:=]?\s*(?:tension\s*(?=[\"“„]))?",
+        rest,
+        re.IGNORECASE,
+    )
     if found is None:
         return rest, ""
     behind = rest[found.end() :]
     quoted = re.match(r"[\"“„]([^\"“”]*)[\"”]", behind)
     if quoted is not None:
         return f"{rest[: found.start()]} {behind[quoted.end() :]}", f' at "{visible(quoted[1])}"'
-    bare = re.fullmatch(rf"[\"“']?(.*?)[\"”']?(?P<more>\s*,?\s+(?:exactly|in\s+{_NAME}))*", behind)
+    bare = re.fullmatch(rf"[\"“']?(.*?)[\"”']?(?P<more>\s*,?\s+(?:exactly|in\s+{_NAME}|for\s.*))*", behind)
     assert bare is not None
     said = bare[1].strip(" ;,.")
     return f"{rest[: found.start()]} {behind[bare.end(1) :]}".rstrip("\"”'"), f' at "{visible(said)}"' if said else ""
 
 
 def _gauge(rest: str, around: Around) -> str | None:
-    text = _measured(rest)
+    text = _PLAIN.sub("plain", _measured(rest))
     text = re.sub(
         r"\b(?:per|to|in|/)\s*(?:an?|the|each|every)?\s*(inch|in|cm|mm)\b\.?", _one_unit, text, flags=re.IGNORECASE
     )
@@ -203,15 +219,13 @@ def _gauge(rest: str, around: Around) -> str | None:
         lengths = [f"{bare[1]} cm"]
         text = text[: bare.start()] + " " + text[bare.end() :]
     words = _left_over(
-        re.sub("[#~]", " ", text), "per|by|x|over|in|to|and|is|for|on|square|of|each|gauge|tension|a piece"
+        re.sub("[#~]", " ", text), "per|by|x|over|in|to|and|is|for|on|square|of|each|gauge|tension|stitch|pattern"
     )
     if not counts or words is None or len(words) > 1:
         return None
     stitch = words[0] if words else "plain"
     if stitch.lower() in KEYWORDS - {"plain"}:
         return None
-    if stitch.lower() in ("stocking", "stockinette"):
-        stitch = "plain"
     said = [f"{counts[key]} {key}" for key in ("stitches", "rows") if key in counts]
     if len(set(lengths)) == 2 and len(lengths) == len(said) == 2:
         return "\n".join(f"gauge {stitch} {one} per {length}" for one, length in zip(said, lengths, strict=True))
@@ -222,7 +236,7 @@ def _gauge(rest: str, around: Around) -> str | None:
 
 def _one_unit(match: re.Match[str]) -> str:
     unit = match[1].lower()
-    return f"per 1 {'in' if unit == 'inch' else unit} "
+    return f" per 1 {'in' if unit == 'inch' else unit} "
 
 
 _READERS: Final[dict[str, Callable[[str, Around], str | None]]] = {

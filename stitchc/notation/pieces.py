@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 
 from stitchc.bed import Needles
 from stitchc.messages import Span
@@ -125,7 +126,18 @@ def _needles(line: NeedlesLine, faults: Faults) -> Needles | None:
         return Needles.parse(text)
     except ValueError as error:
         said = str(error)
-        faults.error("N115", f"{said[:1].upper()}{said[1:]}.", line.text.span, cure="needles L40-R39")
+        faults.error(
+            "N115", f"{said[:1].upper()}{said[1:]}.", line.text.span, cure=_other_way_round(text) or "as in L40-R39"
+        )
+        return None
+
+
+def _other_way_round(text: str) -> str | None:
+    """A range of needles named from right to left, from left to right."""
+    turned = "-".join(part.strip().upper() for part in reversed(re.split("[-–]", text)))
+    try:
+        return str(Needles.parse(turned))
+    except ValueError:
         return None
 
 

@@ -369,7 +369,7 @@ def _quotation_marks(place: _Place) -> Message | None:
         and not re.search(r"\bcolour\s*$", place.before, re.IGNORECASE)
     ):
         return None  # the description is optional there, so the word may be anything
-    inside = place.code[place.start :].strip(_QUOTES + '" ')
+    inside = place.code[place.start :].strip(_QUOTES + '" ').replace('"', "'")
     cure = f'"{_shortened(inside)}"'
     if character in _QUOTES:
         said = f"`{character}` is not the quotation mark of the notation, which is straight and double."
@@ -379,6 +379,10 @@ def _quotation_marks(place: _Place) -> Message | None:
 
 def _unquoted_colour(place: _Place) -> Message | None:
     match = re.search(r"\bcolour\s*(#[0-9a-fA-F]*)", place.line, re.IGNORECASE)
+    bare = re.search(r"\bcolour\s+([^\s\"#]+)", place.code, re.IGNORECASE)
+    if bare is not None and place.first == "yarn" and bare.start(1) <= place.start <= bare.end(1):
+        said = "A colour is a # and six hexadecimal figures, in quotation marks."
+        return place.found(said, *bare.span(1), 'as in "#d9c7a0"')
     if match is None or match.end(0) < place.start or place.first != "yarn":
         return None
     said = "A colour stands in quotation marks; without them the # begins a comment."
@@ -403,7 +407,7 @@ def _exchanged_letter(place: _Place) -> Message | None:
     meant = {"knit": "K", "tuck": "T", "slip": "S", "miss": "S"}.get(place.word.lower())
     if place.word[0].isalpha():
         said = f"`{place.word}` is not a cell; `with` exchanges K, T and S."
-        return place.found(said, place.start, place.end, meant or "with S for T", "N102")
+        return place.found(said, place.start, place.end, meant or "as in with S for T", "N102")
     return None
 
 
@@ -466,6 +470,13 @@ def _row_numbers(place: _Place) -> Message | None:
     match = re.match(
         r"\s*([0-9][0-9,\s–-]*?(?:\s+in\s+[^\W\d_][\w-]*)?)\s*([.)=;>|]|\s(?=\s*[KTSPktsp(*\[]))", place.code
     )
+    cells = re.match(r"\W*([^\W\d_]*)", place.code[match.end() :]) if match else None
+    if (
+        cells is not None
+        and cells[1].lower().strip("ktsp")
+        and cells[1].lower() not in ("knit", "tuck", "slip", "purl")
+    ):
+        return None  # `22 stitches`, and no row
     if match and place.start <= match.end() and ":" not in place.before:
         number = match[1].rstrip(" \t,–-")  # of `1 - K T`
         cure = _shortened(f"{number}: {place.code[match.end() :].lstrip(' :')}")
@@ -484,6 +495,8 @@ def _name_of_words(place: _Place) -> Message | None:
     name = place.code[match.end() :].split("=")[0]
     if match[1].lower() == "yarn":
         name = name.split('"')[0] if not name.startswith('"') else name
+        if not name.startswith('"') and place.start >= match.end() + len(name):
+            return None  # it is about what follows the description
     if place.word == ":":
         said = "No colon stands here."
         if match[1].lower() != "yarn" and place.end == len(place.code):
@@ -507,6 +520,8 @@ def _name_of_words(place: _Place) -> Message | None:
             return alias
         if match[1].lower() == "yarn" and (described := _yarn_described(place, match.end())):
             return described
+        if match[1].lower() == "yarn" and _OF_A_YARN.search(f" {name}"):
+            return None
         words = re.match(r"[\w \t-]*", name)
         cure = f"{match[1]} {as_name(words.group() if words else name)}"
         said = "A name is one word; a `-` or `_` can join several."
@@ -555,9 +570,9 @@ def _decimal_comma(place: _Place) -> Message | None:
     if place.first.isdigit():
         return None
     if place.first in ("width", "knit", "gauge") and (fraction := fraction_in(place.code, place.start)):
-        begins = place.code.index(fraction)
-        said = f"`{fraction}`: fractions are written as decimals, with a point."
-        return place.found(said, begins, begins + len(fraction), "as in 20.5")
+        begins = place.code.index(fraction[0])
+        said = f"`{fraction[0]}`: fractions are written as decimals, with a point."
+        return place.found(said, begins, begins + len(fraction[0]), fraction[1])
     for match in re.finditer(r"[0-9]+,[0-9]+", place.code):
         if match.start() <= place.start <= match.end():
             said = f"`{match.group()}`: decimals are written with a point."
@@ -639,7 +654,7 @@ def _joints(place: _Place) -> Message | None:
         said = "A part is repeated with `across` in width and `up` in height."
         return place.found(said, place.start, place.start + times.end(), f"across {count}, or up {count}")
     glued = re.match(r"(across|up|shifted|mirrored|reversed|then|beside|with)-?(\w.*)", place.word, re.IGNORECASE)
-    if glued and glued[1].lower() != word and not word.startswith(("upside", "besides")):
+    if glued and glued[1].lower() != word and not word.startswith(("upside", "besides", "without")):
         cure = f"{glued[1]} {glued[2]}"
         return place.found(f"A space is missing in `{place.word}`.", place.start, place.end, cure)
     if word in _JOINTS:
@@ -651,7 +666,7 @@ def _joints(place: _Place) -> Message | None:
         return place.found(said, place.start, place.end, near)
     if word[0].isalpha() or word == "(":
         said = "Between two parts stands `then` or `beside`."
-        return place.found(said, place.start, place.end, f"then {place.word}, or beside {place.word}")
+        return place.found(said, place.start, place.end, "as in ripple then ripple, or ripple beside ripple")
     return None
 
 
