@@ -111,7 +111,9 @@ def _numbers(text: str) -> tuple[list[tuple[int, int]], str]:
     while (one := _ONE.match(text)) is not None and re.search("[0-9]", one[1]):
         first = last = _figure(one[1])
         text = text[one.end() :]
-        if (to := _TO.match(text)) and (other := _ONE.match(text, to.end())):
+        to = _TO.match(text)
+        other = _ONE.match(text, to.end()) if to is not None else None
+        if other is not None and text[other.end() : other.end() + 1] not in (*"KTSkts",):  # `1 - 2K`: a count
             last, text = _figure(other[1]), text[other.end() :]
         numbers.append((min(first, last), max(first, last)))
         following = _AND.match(text)

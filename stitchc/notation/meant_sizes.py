@@ -88,7 +88,7 @@ def _width(rest: str, around: Around) -> str | None:
     text = _measured(rest)
     if re.fullmatch(rf"\W*[0-9]+\s*{_STITCHES}\W*", text, re.IGNORECASE):
         return _needles(rest, around)
-    inside = re.search(rf"\bin\s+(?:stitch\s+)?({_NAME})\s*$", text)
+    inside = re.search(rf"(?<![0-9])\s+in\s+(?:stitch\s+)?({_NAME})\s*$", text)  # and not `20 in wide`
     stitch = ""
     if inside is not None and inside[1].lower() not in (*KEYWORDS - {"plain"},):
         stitch, text = f" in {inside[1]}", text[: inside.start()]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 FRAMES: Final = {
+    "row 1 of any width": "stitch a\n    @\n    2: K\n",
     "row": "yarn navy\nstitch a over 48\n    @\n",
     "row 2": "yarn navy\nstitch a over 24\n    1: K2 T\n    @\n",
     "of six": "stitch a over 24\n    1: K2 T\n    3, 5: T K\n    @\n",

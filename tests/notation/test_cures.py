@@ -7,12 +7,16 @@ from memory, no source.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from stitchc.messages import Message
 from stitchc.notation import Reading, compile_text
 from stitchc.notation.layout import same_meaning
+from stitchc.pattern import Pattern
 from tests.notation.slips import FRAMES, SLIPS
 
 
@@ -51,3 +55,91 @@ def test_a_cure_followed(frame: str, wrong: str, meant: str) -> None:
     result = compile_text(FRAMES[frame].split("@")[0].rpartition("\n")[0] + "\n" + mended + FRAMES[frame].split("@")[1])
     assert result.pattern is not None, (mended, result.messages)
     assert same_meaning(result.pattern, expected.pattern), mended
+
+
+# -- any row, length and gauge, disguised -----------------------------------------------------------------------------
+
+_WORDS = {"K": "knit", "T": "tuck", "S": "slip"}
+RUNS = st.lists(st.tuples(st.sampled_from("KTS"), st.integers(2, 12)), min_size=2, max_size=6)
+
+
+def _joined(runs: list[tuple[str, int]], sign: str) -> str:
+    return sign.join(f"{letter}{count}" for letter, count in runs)
+
+
+CELLS: dict[str, Callable[[list[tuple[str, int]]], str]] = {
+    "commas": lambda runs: _joined(runs, ", "),
+    "semicolons": lambda runs: _joined(runs, ";") + ";",
+    "strokes": lambda runs: _joined(runs, "/"),
+    "bars": lambda runs: f"| {_joined(runs, ' | ')} |",
+    "and": lambda runs: _joined(runs, " and "),
+    "counts first": lambda runs: " ".join(f"{count}{letter}" for letter, count in runs),
+    "counts apart": lambda runs: " ".join(f"{letter} {count}" for letter, count in runs),
+    "times": lambda runs: " ".join(f"{letter}x{count}" for letter, count in runs),
+    "a printer's times": lambda runs: " ".join(f"{letter}×{count}" for letter, count in runs),
+    "words": lambda runs: ", ".join(f"{_WORDS[letter]} {count}" for letter, count in runs),
+    "asterisks": lambda runs: f"*{_joined(runs, ', ').lower()}; rep from * to end",
+    "a remark": lambda runs: f"{_joined(runs, ' ')} // the middle",
+    "a full stop": lambda runs: f"{_joined(runs, ' ')}.",
+}
+HEADS = ["{}: {}", "Row {}: {}", "row {} (RS): {}", "R{}: {}", "{}) {}", "{}. {}", "{} - {}", "{} {}", "Rnd {} - {}"]
+
+
+@given(RUNS, st.sampled_from(sorted(CELLS)), st.sampled_from(HEADS))
+@settings(max_examples=300, deadline=None)
+def test_a_row_disguised(runs: list[tuple[str, int]], cells: str, head: str) -> None:
+    wanted = read("row 1 of any width", f"1: {_joined(runs, ' ')}")
+    line = head.format(1, CELLS[cells](runs))
+    result = _read_cured("row 1 of any width", line)
+    assert result is not None, line
+    assert wanted.pattern is not None
+    assert same_meaning(result, wanted.pattern), line
+
+
+@given(
+    st.integers(1, 60),
+    st.sampled_from([("1/2", 0.5), ("1/4", 0.25), ("3/4", 0.75), ("½", 0.5), ("⅝", 0.625), ("", 0.0)]),
+    st.sampled_from(["in", "inches", '"', "cm", "centimetres", "mm", " in."]),
+    st.sampled_from(["width {}", "width: {}", "{} wide", "width = {};", "width about {}"]),
+)
+@settings(max_examples=200, deadline=None)
+def test_a_width_disguised(whole: int, fraction: tuple[str, float], unit: str, line: str) -> None:
+    written = line.format(f"{whole} {fraction[0]}{' ' if fraction[0] and unit.isalpha() else ''}{unit}")
+    plain = {"inches": "in", '"': "in", " in.": "in", "centimetres": "cm"}.get(unit, unit)
+    wanted = read("piece", f"width {whole + fraction[1]} {plain}")
+    result = _read_cured("piece", written)
+    assert wanted.pattern is not None
+    assert result is not None, written
+    assert same_meaning(result, wanted.pattern), written
+
+
+@given(
+    st.integers(40, 400).map(lambda tenths: tenths / 10),
+    st.integers(4, 60),
+    st.sampled_from(["{} stitches and {} rows", "{} sts, {} rows", "{} stitches x {} rows", "{}st/{}r", "{} x {}"]),
+    st.sampled_from([("per 10 cm", "10 cm"), ("= 4 in", "4 in"), ("to the inch", "1 in"), ("per 10 x 10 cm", "10 cm")]),
+    st.sampled_from([("gauge a", "a"), ("gauge a:", "a"), ("Gauge:", "plain"), ("tension plain", "plain")]),
+)
+@settings(max_examples=200, deadline=None)
+def test_a_gauge_disguised(
+    stitches: float, rows: int, counts: str, per: tuple[str, str], begins: tuple[str, str]
+) -> None:
+    written = f"{begins[0]} {counts.format(stitches, rows)} {per[0]}"
+    wanted = read("gauge", f"gauge {begins[1]} {stitches} stitches {rows} rows per {per[1]}")
+    result = _read_cured("gauge", written)
+    assert wanted.pattern is not None
+    assert result is not None, written
+    assert same_meaning(result, wanted.pattern), written
+
+
+def _read_cured(frame: str, line: str) -> Pattern | None:
+    """The pattern after following cures until there are none, three at most."""
+    before, after = FRAMES[frame].split("@")
+    for _ in range(3):
+        found = compile_text(f"{before}{line}{after}")
+        if found.pattern is not None:
+            return found.pattern
+        (message,) = found.messages
+        written = f"{before.rpartition(chr(10))[2]}{line}"
+        line = followed(written, message)
+    return None
