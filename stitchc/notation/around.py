@@ -17,9 +17,14 @@ _MOST_ROWS: Final = 400
 
 _BEGINS: Final = re.compile(r"\s*(stitch|piece|pattern|note|yarn|include|gauge)\b", re.IGNORECASE)
 _NAMED: Final = re.compile(r"\s*(stitch|yarn)\s+([^\W\d_][\w-]*)", re.IGNORECASE)
-_ROW_HEAD: Final = re.compile(r"\s*((?:[0-9]{1,6}\s*[-–,]?\s*)+)(?:in\s+[^\W\d_][\w-]*\s*)?:", re.IGNORECASE)
+_ROW_HEAD: Final = re.compile(
+    r"\s*(?:(?:rows?|rounds?|rnds?|r)\b\.?\s*|r(?=[0-9]))?((?:[0-9]{1,6}\s*[-–,]?\s*)+)"
+    r"(?:[^:\"#]{0,40}:|[.)](?=\s)|(?<=\s)(?=[KTS(*]))",
+    re.IGNORECASE,
+)
+"""Also of rows that are written in some other way, and cannot be read."""
 _RANGE: Final = re.compile(r"([0-9]+)(?:\s*[-–]\s*([0-9]+))?")
-CELLS_ALONE: Final = re.compile(r"\s*(?=[KTSkts(\[*])[KTSkts0-9\s()\[\]xX×,;*]+(?:#.*)?")
+CELLS_ALONE: Final = re.compile(r"\s*(?:[-•·>]\s+)?(?=[KTSkts(\[*])[KTSkts0-9\s()\[\]xX×,;*]+(?:#.*)?")
 
 
 class Around:

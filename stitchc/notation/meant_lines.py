@@ -64,7 +64,7 @@ def lines_meant(line: str, code: str, around: Around, reads: Callable[[str], boo
         found = [
             one
             for one in dict.fromkeys(alternatives)
-            if one.split() != code.split() and all(reads(part) for part in one.split("\n"))
+            if (one.split() != code.split() or "\n" in one) and all(reads(part) for part in one.split("\n"))
         ]
         if found:
             break
@@ -99,6 +99,8 @@ def _candidates(line: str, code: str, around: Around) -> Iterator[list[str]]:
     if keyword == "needles" and first != "needles" and not re.fullmatch(r"\W*[0-9]+\W*", rest):
         keyword = ""
     rest = re.sub(r"^\s*(?::=|[:=])?\s*", "", rest)
+    if re.match(r"(?:rows?|rounds?|rnds?|r)[\s.]*[0-9]", narrow, re.IGNORECASE):
+        yield from _some(row_line_meant(narrow, around))
     if keyword in _TEXTS:
         yield from _text(keyword, rest, around)
     elif keyword == "knit" and around.block == "stitch":
@@ -269,9 +271,9 @@ def _stitch(rest: str, around: Around) -> Iterator[list[str]]:
             meant = row_meant(numbers.strip(), cells.strip(), False, around.yarns)
             yield [f"{over}\n    {meant.cells if meant is not None else after[row.end() :].strip()}"]
         return
-    if built := re.match(r"\s*(?::=|:|=+|is\b|equals\b)\s*(?=\S)(?!over\b)", after):
-        if re.search(rf"{_NAME}|[(]", after[built.end() :]):
-            yield from _built(whole, after[built.end() :], around)
+    built = re.match(r"\s*(?::=|:|=+|is\b|equals\b)\s*(?=\S)(?!over\b)", after)
+    if built is not None and re.search(rf"{_NAME}|[(0-9]", after[built.end() :]):
+        yield from _built(whole, after[built.end() :], around)
         return
     if " " in name[1] and (glued := re.search(r"\s+(?:over|width|wide)[-\s]*([0-9]+)$", f" {rest.strip(' ;.')}")):
         yield [f"stitch {as_name(rest[: len(rest.strip(' ;.')) + 1 - len(glued[0])] or whole)} over {glued[1]}"]
@@ -282,7 +284,7 @@ def _stitch(rest: str, around: Around) -> Iterator[list[str]]:
 def _over(name: str, after: str, around: Around) -> str | None:
     """The line of a stitch with its width, if one follows."""
     text = re.sub(rf"\b({'|'.join(FIGURES)})\b", lambda m: FIGURES[m[1].lower()], after, flags=re.IGNORECASE)
-    if not text.strip(" \t:=;,.{(") and ("=" not in text or around.rows_follow):
+    if not text.strip(" \t:=;,.{([") and ("=" not in text or around.rows_follow):
         return f"stitch {name}"
     over = re.fullmatch(
         r"[\s,(\[:=]*(?:over|width|wide|w)?[\s:=-]*([0-9]{1,7})\s*(?:needles?|stitches|stitch|sts?|wide)?"
@@ -294,6 +296,9 @@ def _over(name: str, after: str, around: Around) -> str | None:
 
 
 def _built(name: str, expression: str, around: Around) -> Iterator[list[str]]:
+    if not expression.strip("[({ ") and around.rows_follow:
+        yield [f"stitch {as_name(name)}"]
+        return
     row = re.fullmatch(r"(?:([0-9]+)\s*:)?\s*([KTSkts(][KTSkts0-9()xX×,\s]*)", expression)
     if row is not None and not set(re.findall(_NAME, expression)) & set(around.stitches):
         meant = row_meant(row[1] or "1", row[2], False, around.yarns)

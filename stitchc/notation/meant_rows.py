@@ -17,7 +17,8 @@ _NAME: Final = r"[^\W\d_][\w-]*"
 _NUMBER: Final = r"[0-9oOlI]{1,6}"
 _ORDINALS: Final = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 _PREFIX: Final = re.compile(
-    r"\s*(?:\()?(?:#|(?:rows?|rounds?|rnds?|r|no|nr|course|c)\b[.s]*|r(?=[0-9]))\s*[:.]?\s*", re.IGNORECASE
+    r"\s*(?:\()?(?:#|(?:rows?|rounds?|rnds?|r|no|nr|course|c)\b[.s]*|(?:rows?|rounds?|rnds?|r)(?=[0-9]))\s*[:.]?\s*",
+    re.IGNORECASE,
 )
 _SIDE: Final = re.compile(r"[\s,]*(?:\(\s*(?:RS|WS)\s*\)|\b(?:RS|WS)\b)", re.IGNORECASE)
 _ONE: Final = re.compile(rf"({_NUMBER})(?i:st|nd|rd|th)?(?![\w.]*[0-9])")

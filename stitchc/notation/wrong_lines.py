@@ -436,7 +436,7 @@ def _row_words(place: _Place) -> Message | None:
     match = re.match(r"\s*((?:every|all|odd|even|other|each|next)\b[^:]*):?", place.code, re.IGNORECASE)
     if match and place.start == indent:
         said = "Rows are given by their numbers."
-        cure = "2, 4, 6: K T" if match[1].lower().startswith("even") else "1, 3, 5: K T"
+        cure = "as in 2, 4, 6: K T" if match[1].lower().startswith("even") else "as in 1, 3, 5: K T"
         return place.found(said, match.start(1), match.start(1) + len(match[1].rstrip()), cure)
     if place.start == indent and re.fullmatch(r"\s*[KTSPkts0-9\s()x×,*]+", place.code) and place.word[0] in "KTSPkts(*":
         said = "A row begins with its number and a colon."
@@ -705,7 +705,7 @@ def _line_begins(place: _Place) -> Message | None:
         said = f"`{place.word}`: a row has no right or wrong side; write it as you face the bed, purl side toward you."
         rest = place.code[place.end :].lstrip(" .:0123456789")
         return place.found(said, place.start, place.end, _shortened(f"1: {rest}") + "   (a row begins with its number)")
-    if place.word.lower() in ("end", "rep", "repeat", "continue"):
+    if place.word.lower() in ("end", "rep", "repeat", "continue") or place.code.strip() in (*"}])",):
         said = "Nothing is written for this: a stitch repeats by itself, and a piece ends with its last line."
         return place.found(said, place.start, len(place.code), "Take the line out.")
     near = nearest(place.word.lower(), [*_EXAMPLES])
