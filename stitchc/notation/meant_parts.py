@@ -73,16 +73,20 @@ def expression_meant(text: str, around: Around) -> list[str]:
     text = _swaps(text)
     text = _SHIFT.sub(_shifted, text)
     text = _prefixes(text)
-    first, second = _inverted(text, around), None
-    if _TIMES.search(first):
-        many = _TIMES.sub(lambda found: f" across {found[1] or found[2]} ", first)
-        first, second = many, re.sub(r"\bacross\b", "up", many) if many.count("across") == 1 else None
-    elif (above := _above(first)) is not None:
-        first = above
-    else:
-        first, second = _joined(first, False, kept), _joined(first, True, kept)
+    first, second = _inverted(text, around)
+    if second is None:
+        first, second = _put_together(first, kept)
     tidy = [re.sub(r"\(\s+", "(", re.sub(r"\s+\)", ")", " ".join(one.split()))) for one in (first, second) if one]
     return list(dict.fromkeys(tidy))
+
+
+def _put_together(text: str, known: set[str]) -> tuple[str, str | None]:
+    """The text with counts and joints in the notation's words; a second way where a direction is not said."""
+    many = _TIMES.sub(lambda found: f" across {found[1] or found[2]} ", text)
+    if many != text:
+        return many, re.sub(r"\bacross\b", "up", many) if many.count("across") == 1 else None
+    above = _above(text)
+    return (above, None) if above is not None else (_joined(text, False, known), _joined(text, True, known))
 
 
 def _said(expression: str, put: str, text: str, kept: set[str]) -> str:
@@ -172,16 +176,17 @@ def _end_of_part(text: str, begin: int) -> int | None:
     return None
 
 
-def _inverted(text: str, around: Around) -> str:
-    """`inverted` as letters exchanged, of those that the stitch before it has."""
+def _inverted(text: str, around: Around) -> tuple[str, str | None]:
+    """`inverted` as letters exchanged, of those that the stitch before it has; a second way where it has all three."""
     match = re.search(rf"\b({_NAME})\s*\)*\s*\b(?:inverted|inverse|negative|opposite|swapped)\b", text, re.IGNORECASE)
-    if match is None:
-        return text
-    has = around.letters_of(match[1])
+    has = around.letters_of(match[1]) if match is not None else set()
+    if len(has) < 2:
+        return text, None
     other = "S" if has == {"K", "S"} else "T"
     one = "S" if has == {"S", "T"} else "K"
     word = re.compile(r"\b(?:inverted|inverse|negative|opposite|swapped)\b", re.IGNORECASE)
-    return word.sub(f"with {one} for {other}, {other} for {one}", text, count=1)
+    inverted = word.sub(f"with {one} for {other}, {other} for {one}", text, count=1)
+    return inverted, word.sub("with K for S, S for K", text, count=1) if len(has) == 3 else None
 
 
 def _above(text: str) -> str | None:
