@@ -131,6 +131,8 @@ def cells_meant(text: str) -> Meant | None:
             plain = re.sub(expression, letter, plain, flags=re.IGNORECASE)
         plain = re.sub(r"^\s*all\s+(?=[KTS]\s*$)", "", plain, flags=re.IGNORECASE)
         plain = plain.translate(str.maketrans("[]{}", "()()"))
+        if re.fullmatch(r"(?:\s*[0-9]+\s*[KTSkts])+", plain):  # 3K2T
+            plain = re.sub(r"([0-9]+)\s*([KTSkts])", r" \2\1", plain)
         plain = _starred(plain)
         bare = _TAIL.sub("", plain)
         parts, said = _Reader(bare, endless=bare != plain).read()

@@ -35,6 +35,7 @@ _LARGER: Final = (
 _LENGTH: Final = re.compile(rf"(?<![\w.])({_N} (?:mm|cm|in))(?![\w-])")
 _ROWS: Final = r"(?:rows?|rws?|r|rounds?|rnds?|courses?)\b\.?"
 _STITCHES: Final = r"(?:stitches|stitch|sts?|s|needles?|ndls?|wales?)\b\.?"
+_MM: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 _PLAIN: Final = re.compile(r"\b(?:stocking|stockinette|jersey)(?:\s+stitch|\s+st)?\b|\bst\.?\s+st\b\.?", re.IGNORECASE)
 _SIDES: Final = {"left": "left", "l": "left", "col": "left", "right": "right", "r": "right", "cor": "right"}
 
@@ -48,6 +49,7 @@ def _measured(text: str) -> str:
     """The text with its fractions as decimals, and its units as the notation has them."""
     text = re.sub(r"(?<=[0-9])\s+and\s+(?:a|one)\s+half\b", "½", text, flags=re.IGNORECASE)
     text = _FRACTION.sub(_decimal, text)
+    text = re.sub(r"(?<![\w.,])([1-9][0-9]{0,2}),([0-9]{3})(?![\w,.])", r"\1\2", text)
     text = re.sub(r"(?<![\w.,])([0-9]+),([0-9]{1,2})(?![\w,.])", r"\1.\2", text)
     text = re.sub(
         rf"\b({'|'.join(word for word in FIGURES)})\b", lambda word: FIGURES[word[1].lower()], text, flags=re.IGNORECASE
@@ -95,6 +97,10 @@ def _width(rest: str, around: Around) -> str | None:
     lengths = _LENGTH.findall(text)
     if not lengths and (bare := re.fullmatch(rf"\D*?({_N})\s*", text)):
         lengths, text = [f"{bare[1]} cm"], text[: bare.start(1)]
+    if len(lengths) == 2 and _alike(*lengths):  # `50 cm (20 in)`
+        lengths = lengths[:1]
+    elif len(lengths) == 2 and "(" in text:
+        return None
     fillers = "of|about|approx|approximately|ca|is|finished|wide|width|plus|with|and|for|seams?|allowance"
     words = _left_over(_LENGTH.sub(" ", text), fillers)
     if words and len(words) == 1 and words[0] in around.stitches and not stitch:
@@ -227,11 +233,20 @@ def _gauge(rest: str, around: Around) -> str | None:
     if stitch.lower() in KEYWORDS - {"plain"}:
         return None
     said = [f"{counts[key]} {key}" for key in ("stitches", "rows") if key in counts]
-    if len(set(lengths)) == 2 and len(lengths) == len(said) == 2:
+    if len(lengths) == 2 and "(" in rest and _alike(*lengths):
+        lengths = lengths[:1]
+    if len(set(lengths)) == 2 and len(lengths) == len(said) == 2 and "(" not in rest:
         return "\n".join(f"gauge {stitch} {one} per {length}" for one, length in zip(said, lengths, strict=True))
     if len(set(lengths)) > 1:
         return None
     return f"gauge {stitch} {' '.join(said)} per {lengths[0] if lengths else '10 cm'}"
+
+
+def _alike(one: str, two: str) -> bool:
+    """Whether two lengths in different units are one, given in both."""
+    (first, unit), (second, other) = one.split(), two.split()
+    ratio = float(first) * _MM[unit] / max(float(second) * _MM[other], 1e-9)
+    return unit != other and 0.95 < ratio < 1.05
 
 
 def _one_unit(match: re.Match[str]) -> str:

@@ -177,6 +177,8 @@ def _starred(text: str, start: int, at: At) -> Found | None:
     if re.fullmatch(r"[KTSkts0-9 ,]+", inside):
         group = f"({' '.join(inside.replace(',', ' ').split())})"
         times = re.search(r"(?<![KTSkts0-9])([0-9]+)", match.group()[match.end(1) - start :]) if match else None
+        if match is not None and re.search(r"\blast\b", match.group(), re.IGNORECASE):
+            times, alone = None, False  # `to last 2 sts` says where it ends, not how often it is knitted
         cure = f"{group}x{times[1]}" if times else f"{group}x…, with how often it is knitted for the …"
         if alone and not times:
             cure = f"{group[1:-1]}   (a row repeats by itself)"
@@ -286,7 +288,7 @@ def _figures(text: str, start: int, at: At) -> Found | None:
     if before is not None and text[end : end + 1] not in (*"KTSkts",):  # `T 3`: the letter it belongs to is before it
         letter, start = before[1], start - len(before.group())
     elif letter and match is not None and text[start + match.end() : start + match.end() + 1].isdigit():
-        return _found("A count stands after its letter.", at, start, end, "Take it out.")
+        return _found("A count stands after its letter.", at, start, end, "Leave one count, after the letter.")
     cure = f"{letter.upper()}{figures.group()[:7]}" if letter else "Put it after the letter that it counts."
     if match is not None and letter and before is None:
         end = start + match.end()

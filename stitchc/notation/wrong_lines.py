@@ -575,6 +575,9 @@ def _decimal_comma(place: _Place) -> Message | None:
         return place.found(said, begins, begins + len(fraction[0]), fraction[1])
     for match in re.finditer(r"[0-9]+,[0-9]+", place.code):
         if match.start() <= place.start <= match.end():
+            if re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", match.group()):
+                said = f"`{match.group()}`: a number has no comma between its figures."
+                return place.found(said, match.start(), match.end(), match.group().replace(",", ""))
             said = f"`{match.group()}`: decimals are written with a point."
             return place.found(said, match.start(), match.end(), match.group().replace(",", "."))
     return None

@@ -442,6 +442,11 @@ SLIPS: Final = [
     ("head", "yarn navy tex: 210", "yarn navy tex 210"),
     ("head", "yarn navy 210 tex", "yarn navy tex 210"),
     # and more of each
+    ("row", "1: 3K2T3K", "1: K3 T2 K3"),
+    ("piece", "width 50 cm (20 in)", "width 50 cm"),
+    ("piece", "width 1,200 mm", "width 1200 mm"),
+    ("knit", "knit a for 1,000 rows", "knit a for 1000 rows"),
+    ("gauge", "gauge a 22 stitches 30 rows per 10 cm (4 in)", "gauge a 22 stitches 30 rows per 10 cm"),
     ("no row 1", "stitch a 1: K3 T", "stitch a\n    1: K3 T"),
     ("no row 1", "stitch a over 8 1: K3, T", "stitch a over 8\n    1: K3 T"),
     ("no row 1", "stitch a: 1: K3 T", "stitch a\n    1: K3 T"),
