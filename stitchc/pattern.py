@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal, NamedTuple
 
 from stitchc.bed import Needles
@@ -152,6 +153,18 @@ class Pattern:
     swatches: tuple[Swatch, ...] = ()
     pieces: Mapping[str, Piece] = field(default_factory=dict)
     sources: Mapping[str, Sequence[str]] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def main_yarn(self) -> Yarn | None:
+        """The yarn of rows that name none: the only declared yarn that no row of the file names.
+
+        None where there is no such yarn, or several: then these rows are in a main yarn without a name. (A yarn that
+        some rows name is not that of the others as well, or nobody would have named it.)
+        """
+        named = {yarn for stitch in self.stitches.values() for yarn in stitch.chart.yarns}
+        named |= {step.yarn for piece in self.pieces.values() for step in piece.steps if isinstance(step, Knit)}
+        left = [yarn for name, yarn in self.yarns.items() if name not in named]
+        return left[0] if len(left) == 1 else None
 
     def own(self) -> tuple[Stitch, ...]:
         """The stitches the file itself defines, parts among them; all of them if it only includes others."""

@@ -49,6 +49,8 @@ class Terminal:
         if self.pid == 0:
             fcntl.ioctl(0, termios.TIOCSWINSZ, struct.pack("HHHH", 24, columns, 0, 0))
             os.chdir(folder)
+            for number in (signal.SIGTERM, signal.SIGHUP):  # also where this very test is run in the background
+                signal.signal(number, signal.SIG_DFL)
             os.execve(words[0], words, environment)
         self.seen = ""
 

@@ -279,14 +279,14 @@ def _resolution(across_cm: float, scale: _Scale, px: int | None, dpi: int | None
 def yarn_colours(pattern: Pattern, stitch: Stitch) -> list[Colour]:
     """A colour for each row: the yarn's own, or one of a set that all can tell apart.
 
-    A row that names no yarn has the only one of the pattern, else a natural white.
+    A row that names no yarn has that of the pattern's main yarn, else a natural white.
     """
     from stitchc.fabric import DISTINCT, NATURAL
 
-    if len(pattern.yarns) == 1:
-        (only,) = pattern.yarns.values()
-        return [only.rgb or NATURAL] * stitch.chart.height
-    used = [yarn for name, yarn in pattern.yarns.items() if name in stitch.chart.yarns]
-    distinct = itertools.cycle([NATURAL] if len(used) == 1 else DISTINCT)
+    main = pattern.main_yarn.name if pattern.main_yarn is not None else None
+    names = [name if name is not None else main for name in stitch.chart.yarns]
+    used = [yarn for name, yarn in pattern.yarns.items() if name in names]
+    left = DISTINCT[1:] if None in names else DISTINCT  # the first is much like the natural white
+    distinct = itertools.cycle([NATURAL] if len(set(names)) == 1 else left)
     table: dict[str | None, Colour] = {yarn.name: yarn.rgb or next(distinct) for yarn in used}
-    return [table.get(name, NATURAL) for name in stitch.chart.yarns]
+    return [table.get(name, NATURAL) for name in names]

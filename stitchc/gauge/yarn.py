@@ -184,13 +184,12 @@ class YarnUse:
 def yarns_of(report: GaugeReport, pattern: Pattern, stitch: Stitch) -> tuple[YarnUse, ...]:
     """What each yarn of a stitch comes to; empty where stocking stitch is not known.
 
-    Rows that name no yarn are knitted with the pattern's only yarn, where it declares just one.
+    Rows that name no yarn are knitted with the pattern's main yarn, where it says which that is.
     """
     of_cells = float(stitch.chart.width * stitch.chart.height)
-    only = next(iter(pattern.yarns.values())) if len(pattern.yarns) == 1 else None
     found: dict[str | None, Cells] = {}
     for name, cells in cells_by_yarn(stitch.chart).items():
-        key = only.name if name is None and only is not None else name
+        key = pattern.main_yarn.name if name is None and pattern.main_yarn is not None else name
         found[key] = found.get(key, Cells()) + cells
     uses: list[YarnUse] = []
     for name, cells in found.items():

@@ -177,15 +177,9 @@ class Walk:
         return next((self.yarned(knit).yarns[0] for at, knit in self.knits.items() if at > after), None)
 
     def yarned(self, knit: Knit) -> Chart:
-        """The stitch's chart with `in YARN` on the rows that name no yarn of their own.
-
-        Where the pattern declares one yarn and some rows name it, rows that name none are knitted in it as well: there
-        is no other to change to.
-        """
+        """The stitch's chart with `in YARN` on the rows that name no yarn of their own."""
         chart = chart_of(self.pattern, knit.stitch)
         if knit.yarn is None:
-            if self.only_yarn is not None:
-                return replace(chart, yarns=(self.only_yarn,) * chart.height)
             return chart
         own = sorted({yarn for yarn in chart.yarns if yarn is not None} - {knit.yarn})
         if own:
@@ -202,16 +196,6 @@ class Walk:
             if message not in self.messages:
                 self.messages.append(message)
         return replace(chart, yarns=tuple(yarn or knit.yarn for yarn in chart.yarns))
-
-    @cached_property
-    def only_yarn(self) -> str | None:
-        """The one yarn declared, if a row of the piece names it."""
-        if len(self.pattern.yarns) != 1:
-            return None
-        (only,) = self.pattern.yarns
-        charts = [chart_of(self.pattern, knit.stitch) for knit in self.knits.values()]
-        named = any(knit.yarn for knit in self.knits.values()) or any(any(chart.yarns) for chart in charts)
-        return only if named else None
 
     @cached_property
     def name_the_yarn(self) -> str:

@@ -13,7 +13,7 @@ from stitchc.passes import lever_changes, moved_by_hand
 from stitchc.pattern import Do, Pattern
 from stitchc.piece.size import Rounding, less
 from stitchc.piece.values import Plan, Section
-from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, main_yarn, yarn_needed
+from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, yarn_needed
 from stitchc.sheet.instructions import WHICH_IS_MAIN
 
 Units = Literal["cm", "in"]
@@ -169,9 +169,9 @@ def gauge_lines(plan: Plan, units: Units) -> Iterator[str]:
 def yarn_lines(plan: Plan, units: Units, after_row: int = 0) -> Iterator[str]:
     """What each yarn comes to, and what to have at hand. after_row: for the rows after this one alone."""
     needed = yarn_needed(plan, after_row)
-    main = main_yarn(plan)
+    main = plan.pattern.main_yarn
     for yarn in needed:
-        yield _yarn_line(yarn, yarn.name == main, units, bool(plan.pattern.yarns))
+        yield _yarn_line(yarn, main is not None and yarn.name == main.name, units, bool(plan.pattern.yarns))
     if any(yarn.metres is not None for yarn in needed):
         yield (
             f"What to have at hand is the upper bound and {ALLOWANCE:.0%} more, for "

@@ -46,27 +46,13 @@ class YarnNeeded:
         return metres, weight
 
 
-def main_yarn(plan: Plan) -> str | None:
-    """The yarn of rows that name none: the only one declared, or the only one of those that no row of the piece names.
-
-    None where the pattern leaves it open.
-    """
-    named = {each.yarn for each in plan.passes}
-    if None not in named:
-        return None
-    left = [name for name in plan.pattern.yarns if name not in named]
-    if len(plan.pattern.yarns) == 1:
-        return next(iter(plan.pattern.yarns))
-    return left[0] if len(left) == 1 else None
-
-
 def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
     """Each yarn of the piece, in the order in which it is first knitted with; of the rows after `after_row` alone."""
-    main = main_yarn(plan)
+    main = plan.pattern.main_yarn
     cells: dict[str | None, Cells] = {}
     rows: dict[str | None, int] = {}
     for yarn, counted in islice(cells_of_passes(plan.passes, plan.needles), after_row, None):
-        name = main if yarn is None else yarn
+        name = main.name if yarn is None and main is not None else yarn
         cells[name] = cells.get(name, Cells()) + counted
         rows[name] = rows.get(name, 0) + 1
     found = []

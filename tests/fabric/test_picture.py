@@ -13,6 +13,10 @@ import pytest
 from PIL import Image
 
 from stitchc.__main__ import run
+from stitchc.cli.picture import yarn_colours
+from stitchc.fabric import NATURAL
+from stitchc.notation import compile_text
+from stitchc.pattern import Pattern
 
 PATTERN = """
 pattern "Tide line"
@@ -118,15 +122,24 @@ def test_yarns_colours(pattern: Path) -> None:
     assert ((greenness < -8) & (pixels[:, 0] > 120)).mean() > 0.3, "sand is oat"
 
 
-def test_a_patterns_only_yarn_colours_rows_that_name_none(tmp_path: Path) -> None:
-    """As its pieces are knitted in it."""
-    file = tmp_path / "one.stitch"
-    for number, second_row in enumerate(("2: K", "2 in kelp: K")):
-        file.write_text(f'yarn kelp colour "#2f6f3f"\nstitch ripple\n1: K T\n{second_row}\n')
-        picture = tmp_path / f"one-{number}.png"
-        assert draw(str(file), "--face", "knit", "--px", "150", "-o", str(picture)) == 0
-        red, green, blue = np.asarray(opened(picture))[:140].reshape(-1, 3).astype(float).mean(axis=0)
-        assert green > red + 15 and green > blue + 15
+@pytest.mark.parametrize("colour", ['colour "#2f6f3f"', ""])
+def test_the_only_yarn_colours_rows_that_name_none_unless_some_name_it(colour: str) -> None:
+    """As its pieces are knitted."""
+    head = f"yarn kelp {colour}\nstitch ripple\n1: K T\n"
+    plain = compiled(head + "2: K\n")
+    one = yarn_colours(plain, plain.stitches["ripple"])
+    assert len(set(one)) == 1 and (one[0] == (0x2F, 0x6F, 0x3F)) == bool(colour)
+    striped = compiled(head + "2 in kelp: K\n")
+    first, second = yarn_colours(striped, striped.stitches["ripple"])
+    assert first == NATURAL and max(abs(a - b) for a, b in zip(first, second, strict=True)) > 60
+    beside = compiled(head + "2 in kelp: K\nstitch bare\n1: K\n")
+    assert yarn_colours(beside, beside.stitches["bare"]) == [NATURAL]
+
+
+def compiled(text: str) -> Pattern:
+    pattern, messages, _ = compile_text(text)
+    assert pattern is not None, messages
+    return pattern
 
 
 def test_much_wider_than_high_one_side_stands_over_the_other(pattern: Path) -> None:

@@ -183,12 +183,29 @@ def test_in_yarn_fills_the_rows_that_name_none() -> None:
     assert [(m.code, m.severity) for m in messages] == [("P412", "warning")]
 
 
-def test_one_yarn_is_never_changed_for_itself() -> None:
+def test_the_only_yarn_is_that_of_all_rows_where_none_names_it() -> None:
+    head = YARNS.splitlines()[0] + "\n"
+    plan, messages = planned(text(" needles 62\n knit plain for 3 rows\n knit ripple for 4 rows\n", head=head))
+    assert plan is not None and messages == []
+    (line,) = [line for line in yarn_lines(plan, "cm") if "rows:" in line]
+    assert line.startswith("sand (") and ", the main yarn, 7 rows:" in line
+
+
+def test_rows_that_name_none_beside_rows_that_name_the_only_yarn_are_in_another_as_on_a_sheet() -> None:
     head = YARNS.splitlines()[0] + "\n"
     piece = " needles 62\n knit plain for 3 rows\n knit plain for 3 rows in sand\n knit plain for 1 rows\n"
     plan, messages = planned(text(piece, head=head))
-    assert plan is not None and messages == []
-    assert {each.yarn for each in plan.passes} == {"sand"}
+    assert plan is not None
+    assert {each.yarn for each in plan.passes} == {"sand", None}
+    assert [message.code for message in messages] == ["P408"]  # and how to say that they are in sand as well
+    assert "`in sand` after the row numbers" in str(messages[0].cure)
+
+
+def test_of_two_yarns_the_one_that_no_row_names_is_the_main_yarn() -> None:
+    piece = " needles 62\n knit plain for 4 rows\n knit plain for 4 rows in sand\n"
+    plan = plan_of(text(piece, head='yarn sand "oat" tex 210\nyarn kelp tex 300\n'))
+    (line,) = [line for line in yarn_lines(plan, "cm") if line.startswith("kelp")]
+    assert line.startswith("kelp, the main yarn, 4 rows:")
 
 
 def test_the_main_yarn_is_said_to_be_that_of_rows_that_name_none() -> None:
