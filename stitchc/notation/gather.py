@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from stitchc import files
-from stitchc.messages import Message, Span
+from stitchc.messages import Message, Span, visible
 from stitchc.notation.decoding import decoded
 from stitchc.notation.faults import Faults
 from stitchc.notation.reader import read_lines
@@ -49,6 +49,8 @@ MOST_INCLUDES_DEEP: Final = 16
 WEIGHTS: Final = ("lace", "super-fine", "fine", "light", "medium", "bulky", "super-bulky", "jumbo")
 """The standard yarn weight system's categories, 0 to 7 (Craft Yarn Council)."""
 
+_COLOUR_IN_A_COMMENT: Final = re.compile(r'(\s*(?:"[^"]*")?)\s*(#[0-9a-fA-F]{6}(?!\w)|#[0-9a-fA-F]{3}(?=\s*$))')
+"""Behind a yarn's name: three figures may be a word, and count only where nothing follows them."""
 _AN_INCLUDE: Final = 'include "grounds.stitch"'
 
 
@@ -290,6 +292,21 @@ class Gathered:
         if line.weight is not None:
             weight = self.weight(line.weight)
         self.yarns[key] = Yarn(key, line.name.span, line.description, colour, tex, weight)
+        if line.colour is None and line.tex is None and line.weight is None:
+            self.colour_in_a_comment(line.name)
+
+    def colour_in_a_comment(self, name: Word) -> None:
+        """N118 where a yarn line ends in a comment that is a colour: it was meant to be one."""
+        span = name.span
+        text = self.sources[span.file][span.line - 1]
+        start = span.column - 1 + span.length
+        match = _COLOUR_IN_A_COMMENT.match(text, start)
+        if match is None:
+            return
+        place = Span(span.file, span.line, match.start(2) + 1, len(match[2]))
+        said = f"A # begins a comment, so `{match[2]}` is not the colour of `{name.shown}`."
+        cure = f'{visible(text[:start] + match[1]).strip()} colour "{match[2]}"'
+        self.faults.add(Message("N118", "info", said, place, cure=cure))
 
     def weight(self, word: Word) -> str | None:
         """The category by its name or number, or None with N101."""
