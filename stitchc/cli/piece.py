@@ -51,8 +51,9 @@ class _Measures(click.types.StringParamType):
     metavar='"drift 30 rows 7.1 cm"',
     multiple=True,
     type=_Measures(),
-    help="What is knitted so far and how long it measures at rest; add `on the machine` if it hung there. Or how wide: "
-    '"drift 40 stitches 21 cm". The rest is worked out anew. Repeatable.',
+    help="What is knitted so far and how long it measures at rest; add `on the machine` if it hung there, and `in all` "
+    'if that part ended with these rows. Or how wide: "drift 40 stitches 21 cm". The rest is worked out anew. '
+    "Repeatable.",
 )
 @common.units_option
 @common.every_row_option
@@ -286,6 +287,7 @@ def _so_far_json(found: Replan) -> dict[str, object]:
                 "stitches": one.stitches,
                 "cm": round(one.mm / 10, 4),
                 "on_machine": one.on_machine,
+                "in_all": one.in_all,
             }
             for one in found.measured
         ],

@@ -15,7 +15,7 @@ from stitchc.messages import Message
 from stitchc.passes import Pass, column_1_position, moved_by_hand
 from stitchc.pattern import Do
 from stitchc.piece.drawing import outline
-from stitchc.piece.values import Plan, Section
+from stitchc.piece.values import Plan, Section, other_side
 from stitchc.piece.words import (
     Units,
     child_cautions,
@@ -161,7 +161,7 @@ def _entries(plan: Plan, units: Units, after_row: int) -> tuple[Entry, ...]:
             if items and not part and not row:  # after what is done first
                 items.append(DoEntry(_counter_words(plan.piece.carriage)))
             part += item.step is not None
-            tell = partial(_section_entry, plan, item, part, parts, in_reader, tension, units)
+            tell = partial(_section_entry, plan, item, part, parts, in_reader, tension, units, after_row)
             under_way = (item, tell)
             items.append(tell(0))
             tension = item.at or tension
@@ -222,9 +222,10 @@ def _section_entry(
     in_reader: str | None,
     tension: str | None,
     units: Units,
+    after_row: int,
     knitted: int,
 ) -> SectionEntry:
-    """knitted: rows of it that are done already."""
+    """after_row: of the piece, the last row that is done; knitted: rows of the section that are."""
     if section.step is None:
         return SectionEntry(f"One plain row added: {rows_words(section)}", (f"It is there {section.why}.",))
     title = f"Part {part} of {parts}: {section.stitch}, {rows_words(section)}"
@@ -235,7 +236,7 @@ def _section_entry(
         details.append(f"Tension: as before ({tension}).")
     if section.yarn is not None:
         details.append(f"Yarn: {section.yarn}.")
-    details += _reader_details(plan, section, in_reader, knitted)
+    details += _reader_details(plan, section, in_reader, after_row, knitted)
     if knitted:
         details.append(f"It goes on with row {section.from_row + knitted}.")
     else:
@@ -259,18 +260,21 @@ def _rows_detail(plan: Plan, section: Section, units: Units) -> str:
     return words + "."
 
 
-def _reader_details(plan: Plan, section: Section, in_reader: str | None, knitted: int) -> Iterator[str]:
+def _reader_details(plan: Plan, section: Section, in_reader: str | None, after_row: int, knitted: int) -> Iterator[str]:
     """What the reader is given for a part in pattern, or where it stands after some rows of it."""
     machine = plan.machine
     if moved_by_hand(machine) or section.is_plain:
         return
     height = section.chart.height
     times = fitted_rows(section.chart, machine.card) // height if machine.card is not None else 1
+    before = section.from_row - 1
+    if _ahead(machine) and after_row and after_row == before + knitted:
+        yield _selected_or_not(machine, section, times * height, knitted)
+        return
     if knitted:
         yield _under_way(machine, section, times * height, knitted)
         return
     what = "Card" if machine.reader == "card" else "Picture"
-    before = section.from_row - 1
     if _ahead(machine) and before:
         yield f"{what}: that of {section.stitch}; it has read its row 1 in row {before}."
     elif _ahead(machine):
@@ -295,13 +299,27 @@ def _reader_details(plan: Plan, section: Section, in_reader: str | None, knitted
 def _under_way(machine: Machine, section: Section, rows: int, knitted: int) -> str:
     """Half way through a part in pattern. rows: of the card or picture."""
     row = f"row {knitted % section.chart.height + 1} of the repeat"
-    read_next = (knitted + _ahead(machine)) % rows + 1
     if machine.reader != "card":
-        goes_on = f"; {row} is selected already" if _ahead(machine) else f", and goes on with {row}"
-        return f"Picture: that of {section.stitch} is under way{goes_on}."
-    if _ahead(machine):
-        return (
-            f"Card: that of {section.stitch} is in the reader; {row} is selected already, and in the next pass the "
-            f"card reads its row {read_next}."
+        return f"Picture: that of {section.stitch} is under way, and goes on with {row}."
+    return f"Card: that of {section.stitch} is in the reader, and goes on with its row {knitted % rows + 1}, {row}."
+
+
+def _selected_or_not(machine: Machine, section: Section, rows: int, knitted: int) -> str:
+    """Half way on a machine that selects one pass ahead: the last pass selected by the plan it was knitted by, which
+    may have had another row next, or another card in."""
+    row, last = section.from_row + knitted, section.from_row + knitted - 1
+    needs = knitted % rows + 1
+    side = section.carriage if knitted % 2 == 0 else other_side(section.carriage)
+    if machine.reader == "card":
+        what, place, goes_on = (
+            "card",
+            "put it in, locked there",
+            f" In row {row} the card reads its row {needs % rows + 1}.",
         )
-    return f"Card: that of {section.stitch} is in the reader, and goes on with its row {read_next}, {row}."
+    else:
+        what, place, goes_on = "picture", "set it there", ""
+    return (
+        f"{what.capitalize()}: that of {section.stitch}. Row {row} needs its row {needs} selected. If row {last} read "
+        f"that, go on; if not, {place}, and make a pass that only selects and ends with the carriage at the {side}."
+        f"{goes_on}"
+    )

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from stitchc.chart import Setting
-from stitchc.english import number
+from stitchc.english import listed, number
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.values import PLAIN, Direction, Range
 from stitchc.messages import Message, Span
@@ -36,7 +36,7 @@ MOST_OFF: Final = 3.0
 _MEASURED = re.compile(
     r"\s*(?P<stitch>[^\W\d_][\w-]*)\s+(?P<count>[0-9]{1,6}(?:[.,][0-9]{1,3})?)\s*(?P<what>rows?|stitch(?:es)?|sts|needles?)"
     r"\s*[,:=]?\s*(?P<length>[0-9]{1,5}(?:[.,][0-9]{1,4})?)\s*(?P<unit>mm|cm|in)\b\s*"
-    r"(?P<place>(?:on|off) the machine)?\s*",
+    r"(?P<all>in all\b)?\s*(?P<place>(?:on|off) the machine\b)?\s*(?P<all_behind>in all)?\s*",
     re.IGNORECASE,
 )
 _MM_PER: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
@@ -44,13 +44,15 @@ _MM_PER: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 
 @dataclass(frozen=True)
 class Measured:
-    """`drift 30 rows 7.1 cm`: what was counted over a length. on_machine: measured while it hung there."""
+    """`drift 30 rows 7.1 cm`: what was counted over a length. on_machine: measured while it hung there. in_all: these
+    are all the rows of that stitch, and the piece has gone on to the next part."""
 
     stitch: str
     mm: float
     rows: float | None = None
     stitches: float | None = None
     on_machine: bool = False
+    in_all: bool = False
 
     def swatch(self, span: Span) -> Swatch:
         """As a swatch; a length on the machine is taken back to rest, and doubted the more for it."""
@@ -82,7 +84,10 @@ def parse_measured(text: str) -> Measured:
     if is_rows and not count.is_integer():
         raise ValueError(f"`{text}`: rows are whole, {math.floor(count)} or {math.ceil(count)} of them")
     on_machine = (match["place"] or "").lower().startswith("on")
-    return Measured(stitch, mm, count if is_rows else None, None if is_rows else count, on_machine)
+    in_all = match["all"] is not None or match["all_behind"] is not None
+    if in_all and not is_rows:
+        raise ValueError(f"`{text}`: `in all` is about rows; leave it out of a width")
+    return Measured(stitch, mm, count if is_rows else None, None if is_rows else count, on_machine, in_all)
 
 
 @dataclass(frozen=True)
@@ -137,11 +142,17 @@ def replan(planned: Plan, measured: Sequence[Measured], anyway: bool = False) ->
     new_report = taught(planned.report, measured, planned.piece.span)
     fixed, least = {}, {}
     reached = max((at for at, rows in done.items() if rows), default=-1)
+    finished = {one.stitch for one in measured if one.in_all}
     for section in planned.sections:
         if section.step is None:
             continue
+        counted = done.get(section.step)
         if section.step < reached:
-            fixed[section.step] = section.rows
+            # Fewer rows than planned may be those of it that were measured; more than planned have been knitted.
+            ended = counted is not None and (section.stitch in finished or counted > section.rows)
+            fixed[section.step] = counted if ended and counted is not None else section.rows
+        elif section.step == reached and section.stitch in finished:
+            fixed[section.step] = done[reached]
         elif section.step == reached:
             least[section.step] = done[reached]
     new, messages = plan_piece(
@@ -164,7 +175,7 @@ def replan(planned: Plan, measured: Sequence[Measured], anyway: bool = False) ->
         elif section.step == reached:
             rows_done = section.from_row - 1 + done[reached]
             break
-    lines = tuple(_lines(planned, new, done, reached))
+    lines = tuple(_lines(planned, new, done | fixed, reached))
     return Replan(planned, new, tuple(measured), rows_done, lines), messages
 
 
@@ -228,7 +239,7 @@ def _lines(planned: Plan, new: Plan, done: dict[int, int], reached: int) -> Iter
             continue
         now = by_step[section.step]
         asked = section.asked
-        knitted = section.rows if section.step < reached else done.get(section.step, 0)
+        knitted = done.get(section.step, 0)
         yield Line(
             stitch=section.stitch,
             done=knitted,
@@ -258,7 +269,7 @@ def replan_lines(found: Replan, units: Units) -> Iterator[str]:
     for one in found.measured:
         counted = number(round(one.rows), "row") if one.rows is not None else f"{one.stitches:g} stitches"
         place = ", on the machine (taken as 5 % longer than at rest, give or take 8 %)" if one.on_machine else ""
-        yield f"Measured: {counted} of {one.stitch} in {in_both(one.mm / 10, units)}{place}."
+        yield f"Measured: {counted} of {one.stitch} in {in_both(one.mm / 10, units)}{place}.{_taken_as(found, one)}"
     needles = f"on needles {found.new.needles.left} to {found.new.needles.right}"
     if found.done:
         yield f"Taken as knitted so far: {number(found.done, 'row')}, {needles}."
@@ -299,6 +310,29 @@ def replan_lines(found: Replan, units: Units) -> Iterator[str]:
     yield from _what_else(found, units)
 
 
+def _taken_as(found: Replan, one: Measured) -> str:
+    """Which rows of the piece the counted ones are taken for, where that is not plain to see; else nothing."""
+    if one.rows is None:
+        return ""
+    left = round(one.rows)
+    sections = [each for each in found.new.sections if each.stitch == one.stitch and each.step is not None]
+    places, rows = [], 0
+    for section in sections:
+        if left <= 0:
+            break
+        last = section.from_row + min(left, section.rows) - 1
+        places.append(f"{section.from_row} to {last}" if last > section.from_row else f"{last}")
+        left -= section.rows
+        rows += section.rows
+    said = f" They are taken for rows {listed(places)}." if len(places) > 1 else ""
+    if left < 0 and places and not one.in_all and sections[len(places) - 1].to_row < found.done:
+        said += (
+            f" All {number(rows, 'row')} planned are taken as knitted; if these are all there are, add `in all`: "
+            f'--so-far "{one.stitch} {round(one.rows)} rows {one.mm / 10:g} cm in all".'
+        )
+    return said
+
+
 def _whole(found: Replan) -> Range | None:
     counts: dict[str, int] = {}
     for section in found.planned.sections:
@@ -327,6 +361,9 @@ def _what_else(found: Replan, units: Units) -> Iterator[str]:
             )
             continue
         change = line.new_rows - planned
+        if line.done >= line.new_rows:
+            yield f"{line.stitch}: its {number(line.done, 'row')} are knitted; none is still to do."
+            continue
         if change == 0:
             yield f"{line.stitch}: the {number(planned, 'row')} planned are still the nearest."
             continue
@@ -334,6 +371,8 @@ def _what_else(found: Replan, units: Units) -> Iterator[str]:
             f"{line.stitch}: knit {number(line.new_rows, 'row')} instead of {planned}, "
             f"{abs(change)} {'more' if change > 0 else 'fewer'}; {line.new_rows - line.done} are still to do."
         )
+        if line.done >= planned:
+            continue  # it is past what else could have been done
         short = line.asked_cm - line.as_planned_cm.value
         if short > 0:
             yield from _plain_instead(found, line, short, units)
@@ -388,7 +427,7 @@ def _sentences(found: Replan, units: Units) -> Iterator[str]:
     """The comparison for a page, where a table of spaces would fall apart."""
     for one in found.measured:
         counted = number(round(one.rows), "row") if one.rows is not None else f"{one.stitches:g} stitches"
-        yield f"Measured: {counted} of {one.stitch} in {in_both(one.mm / 10, units)}."
+        yield f"Measured: {counted} of {one.stitch} in {in_both(one.mm / 10, units)}.{_taken_as(found, one)}"
     for line in found.lines:
         if line.planned_cm is None or line.as_planned_cm is None or line.new_cm is None:
             continue

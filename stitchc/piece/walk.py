@@ -177,10 +177,14 @@ class Walk:
         return next((self.yarned(knit).yarns[0] for at, knit in self.knits.items() if at > after), None)
 
     def yarned(self, knit: Knit) -> Chart:
-        """The stitch's chart with `in YARN` on the rows that name no yarn of their own."""
+        """The stitch's chart with `in YARN` on the rows that name no yarn of their own, or else the main yarn, where
+        the piece has others beside it and the pattern says which it is."""
         chart = chart_of(self.pattern, knit.stitch)
         if knit.yarn is None:
-            return chart
+            main = self.pattern.main_yarn
+            if main is None or not self.yarns_are_named:
+                return chart
+            return replace(chart, yarns=tuple(yarn or main.name for yarn in chart.yarns))
         own = sorted({yarn for yarn in chart.yarns if yarn is not None} - {knit.yarn})
         if own:
             all_own = all(yarn is not None for yarn in chart.yarns)
@@ -196,6 +200,11 @@ class Walk:
             if message not in self.messages:
                 self.messages.append(message)
         return replace(chart, yarns=tuple(yarn or knit.yarn for yarn in chart.yarns))
+
+    @cached_property
+    def yarns_are_named(self) -> bool:
+        """Whether any row of the piece names a yarn."""
+        return any(knit.yarn or any(chart_of(self.pattern, knit.stitch).yarns) for knit in self.knits.values())
 
     @cached_property
     def name_the_yarn(self) -> str:

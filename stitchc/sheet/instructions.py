@@ -34,10 +34,12 @@ def instruct(
     needles: Needles,
     yarns: Mapping[str, Yarn] | None = None,
     held: Iterable[int] = (),
+    main: str | None = None,
 ) -> tuple[Entry, ...]:
     """The entries of a sheet: each pass with its steps, everything else as it stands.
 
-    held: positions in holding position before the first pass. yarns: for their descriptions.
+    held: positions in holding position before the first pass. yarns: for their descriptions. main: the yarn of rows
+    that name none, where it is known.
     """
     passes = [item for item in items if isinstance(item, Pass)]
     held = tuple(held)
@@ -55,7 +57,7 @@ def instruct(
             continue
         steps: list[Step] = []
         if named_yarns and (not started or item.yarn != yarn):
-            steps.append(Step("yarn", _yarn_words(item.yarn, yarns or {}, told, started)))
+            steps.append(Step("yarn", _yarn_words(item.yarn, main, yarns or {}, told, started)))
         if moved_by_hand(machine):
             steps += _by_hand(item, changes[id(item)], held)
         else:
@@ -66,15 +68,17 @@ def instruct(
     return tuple(entries)
 
 
-def _yarn_words(name: str | None, yarns: Mapping[str, Yarn], told: set[str], started: bool) -> str:
+def _yarn_words(name: str | None, main: str | None, yarns: Mapping[str, Yarn], told: set[str], started: bool) -> str:
     verb = "Change to" if started else "Knit with"
+    is_main = f", {MAIN_YARN}" if name is None else ""
+    name = main if name is None else name
     if name is None:
         told_before = MAIN_YARN in told
         told.add(MAIN_YARN)
         return f"{verb} {MAIN_YARN}." if told_before else f"{verb} {MAIN_YARN} ({WHICH_IS_MAIN})."
     described = yarns[name].description if name in yarns and name not in told else ""
     told.add(name)
-    return f"{verb} {name} ({described})." if described else f"{verb} {name}."
+    return f"{verb} {name} ({described}){is_main}." if described else f"{verb} {name}{is_main}."
 
 
 def _by_hand(item: Pass, change: LeverChange | None, held: tuple[int, ...]) -> list[Step]:

@@ -30,6 +30,7 @@ def stitch_sheet(
     """The sheet that knits `rows` rows of the stitch on these needles; `messages` are those that stand on it."""
     passes = lower(stitch.chart, machine, needles, rows, carriage, edge)
     spent = cost(passes, machine)
+    main = pattern.main_yarn.name if pattern.main_yarn is not None else None
     facts = [("Rows", _rows_words(rows, stitch.chart.height))]
     if moved_by_hand(machine):
         repeats, over = divmod(needles.count - 2 * edge, stitch.chart.width)
@@ -47,7 +48,7 @@ def stitch_sheet(
         needles=needles,
         edge=edge,
         carriage=carriage,
-        entries=instruct(passes, machine, needles, pattern.yarns),
+        entries=instruct(passes, machine, needles, pattern.yarns, main=main),
         charts={stitch.name: stitch.chart},
         yarns={name: yarn for name, yarn in pattern.yarns.items() if name in stitch.chart.yarns},
         facts=tuple(facts),

@@ -283,9 +283,87 @@ def test_what_selects_one_pass_ahead_is_given_its_card_before_the_pass_that_read
     assert "then the pass that only selects, which ends with the carriage at the right" in begins
     assert "Before row 0" not in begins
     half = " ".join(run(band, "--machine", own, "--so-far", "drift 2 rows 0.6 cm").stdout.split())
-    assert "row 3 of the repeat is selected already" in half
-    if kind.startswith("card"):
-        assert "in the next pass the card reads its row 4" in half
+    assert "that of drift. Row 13 needs its row 3 selected. If row 12 read that, go on; if not, " in half
+    assert "make a pass that only selects and ends with the carriage at the" in half
+    assert ("In row 13 the card reads its row 4." in half) == kind.startswith("card")
+
+
+@pytest.mark.parametrize(
+    ("measured", "needs"),
+    [
+        # rows 1-8 plain, 9-44 st, 45- su as the file plans; a new plan may end st earlier or later
+        ("st 30 rows 10 cm", "Card: that of su. Row 39 needs its row 1 selected. If row 38 read that, go on"),
+        ("st 36 rows 9 cm", "Card: that of st. Row 45 needs its row 1 selected. If row 44 read that, go on"),
+        ("plain 8 rows 3 cm", "Card: that of st. Row 9 needs its row 1 selected. If row 8 read that, go on"),
+    ],
+)
+def test_what_was_selected_before_the_plan_changed_is_not_taken_for_granted(
+    tmp_path: Path, measured: str, needs: str
+) -> None:
+    (tmp_path / "half.stitch").write_text(HALF)
+    (tmp_path / "own.toml").write_text(
+        'based_on = "card24-standard"\nname = "own"\n[reader]\nselects = "one pass ahead"\n'
+    )
+    said = run(str(tmp_path / "half.stitch"), "--machine", str(tmp_path / "own.toml"), "--so-far", measured).stdout
+    flat = " ".join(said.split())
+    assert needs in flat and "it has read its row 1 in row" not in flat.split("Row by row")[1].split(needs)[0]
+
+
+HALF = """
+stitch st over 6
+    1: K T K3 T
+    2: K
+    3: K3 T K2
+stitch su over 4
+    1: K T K2
+    2: K
+    3: K3 T
+gauge plain 20 stitches 28 rows per 10 cm
+gauge st 19 stitches 36 rows per 10 cm
+gauge su 19 stitches 40 rows per 10 cm
+piece half
+    needles 26
+    knit plain for 3 cm
+    knit st for 10 cm
+    knit su for 10 cm
+    knit plain for 4 rows
+"""
+
+
+@pytest.mark.parametrize(
+    ("measured", "rows", "side"),
+    [
+        # planned: 8 plain, 36 st, 39 su, 4 plain; the new plan after "st 36 rows 9 cm" asks for 39 of st
+        (("st 39 rows 9.75 cm", "su 10 rows 2.5 cm"), 57, "left"),
+        (("st 30 rows 8.4 cm", "su 10 rows 2.5 cm"), 54, "right"),
+        (("st 30 rows 8.4 cm in all", "su 10 rows 2.5 cm"), 48, "right"),
+        (("st 30 rows 8.4 cm on the machine in all", "su 10 rows 2.5 cm"), 48, "right"),
+        (("st 30 rows 8.4 cm in all",), 38, "right"),
+        (("plain 8 rows 3 cm", "st 39 rows 9.75 cm", "su 10 rows 2.5 cm"), 57, "left"),
+    ],
+)
+def test_half_way_for_the_second_time_parts_have_the_rows_that_were_knitted(
+    tmp_path: Path, measured: tuple[str, ...], rows: int, side: str
+) -> None:
+    (tmp_path / "half.stitch").write_text(HALF)
+    words = [word for one in measured for word in ("--so-far", one)]
+    flat = " ".join(run(str(tmp_path / "half.stitch"), *words).stdout.split())
+    assert f"Taken as knitted so far: {rows} rows" in flat
+    assert f"The row counter stands at {rows:03d} and the carriage at the {side}." in flat
+    assert ("All 36 rows planned are taken as knitted; if these are all there are, add `in all`" in flat) == (
+        rows == 54
+    )
+    assert document(str(tmp_path / "half.stitch"), *words)["so_far"]["rows_done"] == rows
+
+
+def test_half_way_what_is_not_plain_is_said(tmp_path: Path) -> None:
+    file = tmp_path / "half.stitch"
+    file.write_text(HALF)
+    both = " ".join(run(str(file), "--so-far", "plain 12 rows 4 cm").stdout.split())
+    assert "They are taken for rows 1 to 8 and 84 to 87." in both
+    past = " ".join(run(str(file), "--so-far", "st 64 rows 17 cm").stdout.split())
+    assert "it is longer than asked already" in past and "0 are still to do" not in past
+    assert run(str(file), "--so-far", "st 20 stitches 10 cm in all").exit_code == 2
 
 
 def test_so_far_a_part_not_yet_begun_is_told_from_its_first_row(cowl: str) -> None:
