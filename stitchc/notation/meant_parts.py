@@ -14,7 +14,10 @@ from stitchc.notation.slips import FIGURES
 
 _NAME: Final = r"[^\W\d_][\w-]*"
 _SIZES: Final = (
-    r"([0-9]+)\s*(?:(?:needles?|stitches|sts|wide)\s*)?(?:by|[xX×*,/])?\s*([0-9]+)(?:\s*(?:rows?|high|tall))?(?![\w])"
+    r"([0-9]+)(?![0-9])\s*(?:(?:needles?|stitches|sts|wide)\s*)?(?:by|[xX×*,/])?\s*([0-9]+)(?:\s*(?:rows?|high|tall))?(?![\w])"
+)  # fmt: skip
+_HIGH_AND_WIDE: Final = (
+    r"([0-9]+)\s*(?:rows?|high|tall)\s*(?:by|[xX×*,/])?\s*([0-9]+)\s*(?:needles?|stitches|sts|wide)(?![\w])"
 )
 _LETTERS: Final = (("K", r"knits?"), ("T", r"tucks?"), ("S", r"slips?|miss(?:es)?|floats?|skips?"))
 _WORDS: Final = (
@@ -43,6 +46,13 @@ _SHIFT: Final = re.compile(
     r"(?P<many>-?[0-9]+)?(?:\s*(?:needles?|stitches|stitch|sts?)\b)?\s*(?:to\s+(?:the\s+)?)?(?P<after>left|right)?\b",
     re.IGNORECASE,
 )
+_UPWARD: Final = re.compile(
+    r"\b(?:shift(?:ed)?|offset|mov(?:ed?|ing)|staggered|drop(?:ped)?|rais(?:ed?|ing)|lowered)\b[\s:]*(?:by\s+)?(?:"
+    r"-?[0-9]+\s*(?:rows?|courses?)\b"
+    r"|(?:up|down|upwards?|downwards?|higher|lower|vertically)\b"
+    r"|-?[0-9]+\s*(?:up|down|upwards?|downwards?|higher|lower|vertically)\b(?!\s*[0-9]))",
+    re.IGNORECASE,
+)
 _TIMES: Final = re.compile(
     r"(?:\b(?:x|times)|[×*]|\brepeat(?:ed)?|(?<=\))x)\s*([0-9]+)(?:\s*(?:times|x)\b)?"
     r"|(?<!across )(?<!up )(?<!shifted )(?<!by )(?<![\w.])([0-9]+)\s*(?:x|times)\b",
@@ -52,7 +62,7 @@ _TIMES: Final = re.compile(
 
 def expression_meant(text: str, around: Around) -> list[str]:
     """Expressions that the text may have meant, the likeliest first; two where a joint or a direction is not said."""
-    if len(text) > 300:
+    if len(text) > 300 or shifted_upward(text) is not None:
         return []
     text = text.strip(" \t;.,").translate(str.maketrans("[]{}", "()()"))
     kept = {name.lower() for name in around.stitches}
@@ -62,12 +72,15 @@ def expression_meant(text: str, around: Around) -> list[str]:
     text = re.sub(r"(?<!across )(?<!up )\b(once|twice|thrice)\b", r"\1 times", text, flags=re.IGNORECASE)
     for word, figure in FIGURES.items():
         text = _said(rf"\b{word}\b", figure, text, kept)
+    text = re.sub(r"\bplain\s+for\s+(?=[0-9])", "plain ", text, flags=re.IGNORECASE)
+    text = re.sub(rf"\bplain\s*\(?\s*{_HIGH_AND_WIDE}\s*\)?", r"plain \2 by \1", text, flags=re.IGNORECASE)
+    text = re.sub(rf"(?<![\w.]){_HIGH_AND_WIDE}\s*(?:of\s+)?plain\b", r"plain \2 by \1", text, flags=re.IGNORECASE)
     text = re.sub(rf"\bplain\s*\(?\s*{_SIZES}\s*\)?", r"plain \1 by \2", text, flags=re.IGNORECASE)
     text = re.sub(rf"(?<![\w.]){_SIZES}\s*(?:of\s+)?plain\b", r"plain \1 by \2", text, flags=re.IGNORECASE)
-    text = re.sub(
-        r"\b([0-9]+)\s+(?:plain\s+rows?|rows?\s+(?:of\s+)?plain)\b", r"plain 1 by \1", text, flags=re.IGNORECASE
-    )
-    text = re.sub(r"\bplain\s+([0-9]+)\s+rows?\b", r"plain 1 by \1", text, flags=re.IGNORECASE)
+    rows_of_plain = r"\b([0-9]+)\s*(?:plain\s+rows?|rows?\s+(?:of\s+)?plain)\b|\bplain\s+([0-9]+)\s*rows?\b"
+    if re.search(rows_of_plain, text, re.IGNORECASE) and re.search(r"\b(?:beside|next|by|along)", text, re.IGNORECASE):
+        return []  # how wide it is beside something is not said; above something it is repeated to the width
+    text = re.sub(rows_of_plain, lambda rows: f"plain 1 by {rows[1] or rows[2]}", text, flags=re.IGNORECASE)
     for expression, put in _WORDS:
         text = _said(expression, put, text, kept)
     text = _swaps(text)
@@ -78,6 +91,12 @@ def expression_meant(text: str, around: Around) -> list[str]:
         first, second = _put_together(first, kept)
     tidy = [re.sub(r"\(\s+", "(", re.sub(r"\s+\)", ")", " ".join(one.split()))) for one in (first, second) if one]
     return list(dict.fromkeys(tidy))
+
+
+def shifted_upward(text: str) -> tuple[int, int] | None:
+    """Where the text moves a stitch up or down by rows, which no form does; `shifted 3 up 2` does not."""
+    found = _UPWARD.search(text)
+    return found.span() if found is not None else None
 
 
 def _put_together(text: str, known: set[str]) -> tuple[str, str | None]:
@@ -137,7 +156,8 @@ def _shifted(match: re.Match[str]) -> str:
     side = (match["before"] or match["after"] or "").lower()
     if many < 0:
         side = "right" if side == "left" else "left"
-    return f"shifted {abs(many)}{' ' + side if side else ''}"
+    space = " " if match[0][-1:].isspace() else ""
+    return f"shifted {abs(many)}{' ' + side if side else ''}{space}"
 
 
 def _prefixes(text: str) -> str:

@@ -13,6 +13,7 @@ from typing import Final
 
 from stitchc.messages import Message, visible
 from stitchc.notation.meant_lines import as_name
+from stitchc.notation.meant_parts import shifted_upward
 from stitchc.notation.meant_sizes import fraction_in
 from stitchc.notation.slips import FIGURES, KEYWORDS, LOOK_ALIKES, latin_of, nearest
 from stitchc.notation.wrong_cells import wrong_cell
@@ -355,6 +356,15 @@ def _brackets(place: Place) -> Message | None:
     return None
 
 
+def _shifted_upward(place: Place) -> Message | None:
+    equals = place.code.find("=")
+    if place.first != "stitch" or equals < 0 or (upward := shifted_upward(place.code[equals:])) is None:
+        return None
+    said = "`shifted` moves the columns, left or right; no form moves the rows up or down."
+    cure = "Write the stitch's rows once more under another name, each numbered as much higher or lower."
+    return place.found(said, equals + upward[0], equals + upward[1], cure)
+
+
 def _joints(place: Place) -> Message | None:
     """Other words between and after the parts of an expression."""
     if place.first != "stitch" or "=" not in place.before or not place.word:
@@ -388,7 +398,11 @@ def _joints(place: Place) -> Message | None:
     if times:
         count = times[1] or times[2]
         said = "A part is repeated with `across` in width and `up` in height."
-        return place.found(said, place.start, place.start + times.end(), f"across {count}, or up {count}")
+        one = re.search(r"\b(across|up)\s+[0-9]+\s*$", place.before, re.IGNORECASE)  # `across 2 x 3`
+        cure = f"across {count}, or up {count}"
+        if one is not None:
+            cure = f"up {count}" if one[1].lower() == "across" else f"across {count}"
+        return place.found(said, place.start, place.start + times.end(), cure)
     glued = re.match(r"(across|up|shifted|mirrored|reversed|then|beside|with)-?(\w.*)", place.word, re.IGNORECASE)
     if glued and glued[1].lower() != word and not word.startswith(("upside", "besides", "without")):
         cure = f"{glued[1]} {glued[2]}"
@@ -471,6 +485,7 @@ SLIPS: Final[tuple[Callable[[Place], Message | None], ...]] = (
     _decimal_count,
     _number_words,
     _brackets,
+    _shifted_upward,
     _joints,
     _side_in_a_sentence,
     _alias,

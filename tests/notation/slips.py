@@ -536,4 +536,34 @@ SLIPS: Final = [
     ("stitch", "def a:", "stitch a"),
     ("stitch", "a:", "stitch a"),
     ("stitch", '"a"', "stitch a"),
+    # figures of two kept together
+    ("built", "stitch b = a then plain 12 rows", "stitch b = a then plain 1 by 12"),
+    ("built", "stitch b = a then plain 24 rows", "stitch b = a then plain 1 by 24"),
+    ("built", "stitch b = a then plain for 12 rows", "stitch b = a then plain 1 by 12"),
+    ("built", "stitch b = a then 16 rows of plain", "stitch b = a then plain 1 by 16"),
+    ("built", "stitch b = a then 16 rows plain", "stitch b = a then plain 1 by 16"),
+    ("built", "stitch b = a then 16 plain rows", "stitch b = a then plain 1 by 16"),
+    ("built", "stitch b = plain 10 rows then a", "stitch b = plain 1 by 10 then a"),
+    ("built", "stitch b = plain 12x24", "stitch b = plain 12 by 24"),
+    ("built", "stitch b = plain 12 24", "stitch b = plain 12 by 24"),
+    ("built", "stitch b = plain 24 rows 12 needles", "stitch b = plain 12 by 24"),
+    ("built", "stitch b = 24 rows by 12 sts of plain", "stitch b = plain 12 by 24"),
+    ("built", "stitch b = a 12 up", "stitch b = a up 12"),
+    ("built", "stitch b = a shifted -12", "stitch b = a shifted 12 left"),
+    ("built", "stitch b = a shifted 1 up 3 then then g", "stitch b = a shifted 1 up 3 then g"),
+    ("built", "stitch b = a across 2 x 3", "stitch b = a across 2 up 3"),
 ]
+
+UNCLEAR: Final = [
+    # no form moves the rows
+    ("built", "stitch b = a shifted 3 up"),
+    ("built", "stitch b = a shifted 1 up then g"),
+    ("built", "stitch b = a shifted up 1"),
+    ("built", "stitch b = a shifted down 12"),
+    ("built", "stitch b = a shifted 2 rows"),
+    ("built", "stitch b = a moved up 1"),
+    ("built", "stitch b = a offset 2 up"),
+    # how wide
+    ("built", "stitch b = a beside plain 12 rows"),
+]
+"""Slips of which nobody can say what was meant: what is missing is told, and no cure can be taken for the line."""

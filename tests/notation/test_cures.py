@@ -17,7 +17,7 @@ from stitchc.messages import Message
 from stitchc.notation import Reading, compile_text
 from stitchc.notation.layout import same_meaning
 from stitchc.pattern import Pattern
-from tests.notation.slips import FRAMES, SLIPS
+from tests.notation.slips import FRAMES, SLIPS, UNCLEAR
 
 
 def followed(line: str, message: Message) -> str:
@@ -55,6 +55,19 @@ def test_a_cure_followed(frame: str, wrong: str, meant: str) -> None:
     result = compile_text(FRAMES[frame].split("@")[0].rpartition("\n")[0] + "\n" + mended + FRAMES[frame].split("@")[1])
     assert result.pattern is not None, (mended, result.messages)
     assert same_meaning(result.pattern, expected.pattern), mended
+
+
+@pytest.mark.parametrize(("frame", "wrong"), UNCLEAR, ids=[f"{frame}: {wrong}" for frame, wrong in UNCLEAR])
+def test_no_cure_that_means_something_else(frame: str, wrong: str) -> None:
+    """Where what was meant cannot be known, following the cure's words gives no pattern."""
+    found = read(frame, wrong)
+    assert found.pattern is None
+    assert {message.span.line for message in found.messages if message.span} == {line_of(frame)}, found.messages
+    written = FRAMES[frame].replace("@", wrong).split("\n")[line_of(frame) - 1]
+    before, after = FRAMES[frame].split("@")
+    for message in found.messages:
+        mended = followed(written, message)
+        assert compile_text(f"{before.rpartition(chr(10))[0]}\n{mended}{after}").pattern is None, mended
 
 
 # -- any row, length and gauge, disguised -----------------------------------------------------------------------------
