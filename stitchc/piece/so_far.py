@@ -30,6 +30,10 @@ ON_THE_MACHINE_LOG: Final = (0.05, 0.05)
 """How much longer a fabric hangs on the machine under its weights than it lies at rest, as mean and standard deviation
 of the logarithm. Assumed: it is common practice to let work rest before measuring, and nobody gives a figure."""
 
+LEAST_MM: Final = 10.0
+LEAST_COUNTED: Final = 4
+"""What is measured half way says where the work is, and nothing of its gauge, below these (chosen, no source)."""
+
 MOST_OFF: Final = 3.0
 """How many times as long or as short as expected a measured length may be; no range of any stitch is nearly as wide."""
 
@@ -53,6 +57,12 @@ class Measured:
     stitches: float | None = None
     on_machine: bool = False
     in_all: bool = False
+
+    @property
+    def tells_a_gauge(self) -> bool:
+        """Whether it is large enough to learn from: half a row or a millimetre more would change a smaller one by more
+        than any plan is out."""
+        return self.mm >= LEAST_MM and (self.rows or self.stitches or 0) >= LEAST_COUNTED
 
     def swatch(self, span: Span) -> Swatch:
         """As a swatch; a length on the machine is taken back to rest, and doubted the more for it."""
@@ -183,7 +193,7 @@ def _hold_to_what_can_be(planned: Plan, one: Measured) -> None:
     """Raises NotKnitted where the length is so far from what was expected that it was typed wrongly."""
     counts: tuple[tuple[Direction, float | None], ...] = (("rows", one.rows), ("stitches", one.stitches))
     for direction, count in counts:
-        if count is None or not planned.law.known(one.stitch, direction):
+        if count is None or not one.tells_a_gauge or not planned.law.known(one.stitch, direction):
             continue
         expected_mm = 100 * count / planned.law.range(one.stitch, direction).value
         if not 1 / MOST_OFF < one.mm / expected_mm < MOST_OFF:
@@ -194,8 +204,8 @@ def _hold_to_what_can_be(planned: Plan, one: Measured) -> None:
 
 
 def taught(report: GaugeReport, measured: Sequence[Measured], span: Span) -> GaugeReport:
-    """The gauge with the measurements taken in as swatches of this very piece."""
-    return report.adding([one.swatch(span) for one in measured], of_this_piece=True)
+    """The gauge with the measurements taken in as swatches of this very piece, those that are too small left out."""
+    return report.adding([one.swatch(span) for one in measured if one.tells_a_gauge], of_this_piece=True)
 
 
 def _done_by_step(planned: Plan, measured: Sequence[Measured]) -> dict[int, int]:
@@ -312,8 +322,9 @@ def replan_lines(found: Replan, units: Units) -> Iterator[str]:
 
 def _taken_as(found: Replan, one: Measured) -> str:
     """Which rows of the piece the counted ones are taken for, where that is not plain to see; else nothing."""
+    small = "" if one.tells_a_gauge else " That is too little to learn a gauge from, and only counted."
     if one.rows is None:
-        return ""
+        return small
     left = round(one.rows)
     sections = [each for each in found.new.sections if each.stitch == one.stitch and each.step is not None]
     places, rows = [], 0
@@ -324,7 +335,7 @@ def _taken_as(found: Replan, one: Measured) -> str:
         places.append(f"{section.from_row} to {last}" if last > section.from_row else f"{last}")
         left -= section.rows
         rows += section.rows
-    said = f" They are taken for rows {listed(places)}." if len(places) > 1 else ""
+    said = small + (f" They are taken for rows {listed(places)}." if len(places) > 1 else "")
     if left < 0 and places and not one.in_all and sections[len(places) - 1].to_row < found.done:
         said += (
             f" All {number(rows, 'row')} planned are taken as knitted; if these are all there are, add `in all`: "

@@ -366,6 +366,18 @@ def test_half_way_what_is_not_plain_is_said(tmp_path: Path) -> None:
     assert run(str(file), "--so-far", "st 20 stitches 10 cm in all").exit_code == 2
 
 
+@pytest.mark.parametrize("measured", ["st 1 rows 0.3 cm", "st 3 rows 1 cm", "st 4 rows 0.9 cm", "st 1 row 4 cm"])
+def test_half_way_what_is_too_little_to_learn_from_is_only_counted(tmp_path: Path, measured: str) -> None:
+    file = tmp_path / "half.stitch"
+    file.write_text(HALF)
+    flat = " ".join(run(str(file), "--so-far", measured).stdout.split())
+    rows = 8 + int(measured.split()[1])
+    assert "That is too little to learn a gauge from, and only counted." in flat
+    assert f"Taken as knitted so far: {rows} rows" in flat
+    assert "st: the 36 rows planned are still the nearest." in flat
+    assert "what it measured half way counts" not in flat
+
+
 def test_so_far_a_part_not_yet_begun_is_told_from_its_first_row(cowl: str) -> None:
     flat = " ".join(run(cowl, "--machine", "card24-standard", "--so-far", "plain 12 rows 4 cm").stdout.split())
     assert "lock it at row 1" in flat and "The carriage is set to plain. Go on with row 13." in flat
