@@ -141,14 +141,16 @@ def _reader_lines(machine: Machine) -> list[tuple[str, str]]:
         fit = [str(number) for number in range(1, width + 1) if width % number == 0]
         lines.append(("pattern", f"hole card, {width} columns: a repeat {listed(fit, 'or')} wide fits"))
         lines.append(("a hole", "the needle knits" if machine.mark_means == "knit" else "the needle does not knit"))
-        lines.append(("column 1", f"on needle {machine.column_1_needle}, repeating outward"))
+        which = "of the pattern (the card's last, which goes in mirrored) " if machine.mirrored else ""
+        lines.append(("column 1", f"{which}on needle {machine.column_1_needle}, repeating outward"))
     else:
         lines.append(("pattern", f"picture, one pixel a stitch, up to {width} wide, {machine.first_row} row first"))
         lines.append(
             ("a dark pixel", "the needle knits" if machine.mark_means == "knit" else "the needle does not knit")
         )
         where = machine.column_1_needle or "the leftmost needle in work that is not an edge needle"
-        lines.append(("column 1", f"on {where}"))
+        which = "of the pattern (the picture's last, which goes in mirrored) " if machine.mirrored else ""
+        lines.append(("column 1", f"{which}on {where}"))
     lines.append(("mirrored", "entered left to right exchanged" if machine.mirrored else "no"))
     lines.append(
         ("selection", "on the pass itself" if machine.selects == "same pass" else "for the next pass, one ahead")

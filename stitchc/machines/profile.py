@@ -61,9 +61,9 @@ class Machine:
     lever on one side only holds them in one direction and knits them back in the other.
     mark_means: what a hole (card) or a dark pixel (bitmap) does: "knit" or "hold".
     mirrored: the card or picture is entered left to right exchanged.
-    column_1_needle: the needle that column 1 stands on; the columns repeat outward from there, as
-    `passes.columns_on` has them. None (hand beds and electronic readers, where the knitter sets the place): column 1
-    stands on the leftmost needle that is not an edge needle.
+    column_1_needle: the needle that column 1 of the pattern stands on (of a mirrored card its last column as it lies
+    before you); the columns repeat outward from there, as `passes.columns_on` has them. None (hand beds and electronic
+    readers, where the knitter sets the place): column 1 stands on the leftmost needle that is not an edge needle.
     selects: "same pass", or "one pass ahead" where the carriage selects needles for the next pass.
     first_row: whether the picture is entered bottom row first or top row first (bitmap).
     origin: "shipped", or the file of the knitter's own (two profiles that say the same are equal, whoever wrote them).
