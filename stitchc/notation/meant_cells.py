@@ -80,13 +80,16 @@ _ENDS: Final = "A row ends with its last cell."
 _BY_ITSELF: Final = "A row repeats by itself; only its cells are written."
 _NOTHING: Final = "A count is at least 1, not `0`."
 _REPEATED: Final = "A group's count stands after it, with an `x` between them."
+_INSIDE: Final = "A group's count stands behind its bracket."
 _WORDS: Final = (
     (r"\bknit(?:s|ted)?\b", "K"),
     (r"\btuck(?:s|ed)?\b", "T"),
     (r"\b(?:slip|miss|float|skip)(?:s|ped|ed)?\b", "S"),
     (r"\bsl\b\.?", "S"),
     (r"\bsl(?=[0-9])", "S"),
+    (r"\bonce\b(?=\s+more\b)", "1 times"),
     (r"\btwice\b", "2 times"),
+    (r"\bthrice\b", "3 times"),
     (r"(?<=[0-9])\s*(?:sts?|stitch(?:es)?|needles?|ndls?)\b\.?", " "),
 )
 _TAIL: Final = re.compile(
@@ -96,8 +99,14 @@ _TAIL: Final = re.compile(
 _STARRED: Final = re.compile(
     r"\*\s*(?P<inside>[^*()]*?)[;,.\s]*(?:\*|(?=\brep))[\s,;]*(?P<again>(?:rep(?:eat)?(?:\s+from)?\b|from\b)\s*\*?)?\s*"
     r"(?:(?P<end>(?:to\s+(?:the\s+)?end|across|throughout)\b(?:\s+(?:of\s+)?(?:the\s+)?row\b)?)"
-    r"|x\s*(?P<times>[0-9]{1,7})\b|(?P<first>[0-9]{1,7})\s*(?:times\b|x\b|(?=\s*(?:[,;.]|$))))?",
+    r"|x\s*(?P<times>[0-9]{1,7})\b|(?P<first>[0-9]{1,7})(?![0-9])\s*(?:times\b|x\b|(?=more\b)"
+    r"|(?=\s*(?:[,;.]|$|[KTS][0-9]))))?(?P<more>\s*more\b(?:\s*times\b)?)?(?P<all>\s*(?:in\s+(?:all|total)|altogether)\b)?",
     re.IGNORECASE,
+)  # fmt: skip
+_PRODUCT: Final = re.compile(
+    r"(?P<open>\))\s*\*\s*(?P<groups>[0-9]{1,7})(?![0-9])"
+    r"|(?<![^\W\d_])(?P<letter>[KTSkts])(?:\*\s*| \* )(?P<after>[0-9]{1,7})(?![0-9])"
+    r"|(?<![\w*])(?P<before>[0-9]{1,7})(?:[*xX×·]| \* )(?P<counted>[KTSkts])(?![KTSkts0-9])",
 )
 _EVERY: Final = re.compile(
     r"\b(?:plain|(?:on\s+)?(?:every|each|all)(?:\s+the)?\s+(?:needles?|stitch(?:es)?|sts?))\s*$", re.IGNORECASE
@@ -108,7 +117,7 @@ _TOKEN: Final = re.compile(
     r"|(?P<letter>[KTSkts])(?:(?P<count>[0-9][0-9oOlI]{0,6})|\((?P<boxed>[0-9]{1,7})\))?(?![^\W\d_KTSktsxX])"
     r"|(?P<number>[0-9]{1,7})"
     r"|(?P<open>\()|(?P<close>\)(?:\s*[xX×](?!\s*[0-9]))?)"
-    r"|(?P<between>[,;/|\\&+]|\band\b|\bthen\b|[-–](?=\s*[KTSkts(]))"
+    r"|(?P<between>[,;/|\\&+]|\band\b|\bthen\b|[-–](?=\s*[KTSkts(])|(?<=[0-9])_(?=[KTSkts(]))"
 )
 
 
@@ -133,6 +142,8 @@ def cells_meant(text: str) -> Meant | None:
         plain = plain.translate(str.maketrans("[]{}", "()()"))
         if re.fullmatch(r"(?:\s*[0-9]+\s*[KTSkts])+", plain):  # 3K2T
             plain = re.sub(r"([0-9]+)\s*([KTSkts])", r" \2\1", plain)
+        if re.match(r"\s*[0-9]+[*xX×][KTSkts][0-9]*\s+\S", plain := _multiplied(plain)):
+            raise _Unclear  # `3*K3 T`: what is three times is not said
         plain = _starred(plain)
         bare = _TAIL.sub("", plain)
         parts, said = _Reader(bare, endless=bare != plain).read()
@@ -197,6 +208,20 @@ def _without_remark(text: str) -> tuple[str, str]:
     return text[: remark.start()], next(filter(None, remark.groups()), "")
 
 
+def _multiplied(text: str) -> str:
+    """`K*2 T*3` and `2*K 3*T` as counts, if every asterisk is such a sign and none begins or ends a repeat."""
+    products = list(_PRODUCT.finditer(text))
+    if not products or sum("*" in product[0] for product in products) != text.count("*"):
+        return text
+
+    def counted(product: re.Match[str]) -> str:
+        if product["open"]:
+            return f")x{product['groups']} "
+        return f" {product['letter'] or product['counted']}{product['after'] or product['before']} "
+
+    return _PRODUCT.sub(counted, text)
+
+
 def _starred(text: str) -> str:
     """`*K T* 4 times` as a group; one that goes on to the end is the row itself, if it is the whole row."""
     match = _STARRED.search(text)
@@ -204,8 +229,8 @@ def _starred(text: str) -> str:
         return text
     count = match["times"] or match["first"]
     before, after = text[: match.start()], text[match.end() :]
-    if count is not None and match["again"] is None and not re.match(r"\s*more\b", after):
-        return f"{before} ({match['inside']})x{count} {after}"
+    if count is not None and (match["again"] is None or match["more"] or match["all"]):
+        return f"{before} ({match['inside']})x{int(count) + bool(match['more'])} {after}"
     if count is not None or before.strip() or after.strip(" .,;"):
         raise _Unclear  # how often it is knitted is not said
     return match["inside"]
@@ -299,6 +324,15 @@ class _Reader:
                 if self.peek() != ")" or not inside:
                     raise _Unclear
                 self.at += 1
+                if (  # `(K T x2)`
+                    len(inside) == 1
+                    and isinstance(only := inside[0], _Group)
+                    and only.many is not None
+                    and number is None
+                    and not isinstance(self.peek(), _Times | _Number)
+                ):
+                    parts.append(only)
+                    continue
                 if number is not None and (
                     isinstance(self.peek(), _Times) or (isinstance(n := self.peek(), _Number) and n.before)
                 ):
@@ -343,6 +377,9 @@ class _Reader:
         while isinstance(cell := parts[-word], _Cell) and cell.glued and word < len(parts):
             word += 1
         at_end = following is None or following == ")"
+        if following == ")" and not token.first and not token.against and len(parts) > 1:  # `(K T x2)`
+            self.said = _INSIDE
+            return token.value
         if token.first:  # `KKKT 4x`: everything before it
             if not at_end or any(isinstance(part, _Group) for part in parts):
                 raise _Unclear

@@ -34,9 +34,11 @@ _PURL: Final = re.compile(r"p(?:url)?\s?[0-9]*", re.IGNORECASE)
 _STARRED: Final = re.compile(
     r"\*\s*([^*]*?)[;,.\s]*"
     r"(?:\*|(?:rep(?:eat)?|to\s+end)\b[^*]*\*?)"
-    r"\s*(?:,?\s*(?:rep(?:eat)?|to|until|across|x\s*[0-9]|[0-9]+\s*(?:x|times)|twice|[0-9]+).*)?",
+    r"\s*(?:,?\s*(?:rep(?:eat)?|to|until|across|x\s*[0-9]|[0-9]+\s*(?:x|times)|twice|[0-9]+)"
+    r".*?(?=[\s,;]+\(?\s*[KTS][0-9]*(?![^\W_])|[\s,;]+[0-9]+[KTS]\b|\s*$))?",
     re.IGNORECASE | re.DOTALL,
 )
+"""A repeat between asterisks, to before the next cells."""
 _BOXED: Final = re.compile(r"[\[{]\s*([^\[\]{}()]*?)\s*[\]}]\s*(?:[xX×*]?\s*([0-9]+))?(?:\s*times)?")
 _WORD: Final = re.compile(r"[^\W\d_]+")
 _COUNT_FIRST: Final = re.compile(r"([0-9]+)\s*([KTSkts]?)(?![KTSkts])")
@@ -179,13 +181,19 @@ def _starred(text: str, start: int, at: At) -> Found | None:
         times = re.search(r"(?<![KTSkts0-9])([0-9]+)", match.group()[match.end(1) - start :]) if match else None
         if match is not None and re.search(r"\blast\b", match.group(), re.IGNORECASE):
             times, alone = None, False  # `to last 2 sts` says where it ends, not how often it is knitted
-        cure = f"{group}x{times[1]}" if times else f"{group}x…, with how often it is knitted for the …"
+        tail = match.group()[match.end(1) - start :] if match else ""
+        if times and re.search(r"\bmore\b", tail, re.IGNORECASE):
+            times = re.match("([0-9]+)", f"{int(times[1][:7]) + 1}")
+        elif times and re.search(r"\brep|\bfrom\b", tail, re.IGNORECASE):
+            times, alone = None, False  # `rep from * 4 times`: four in all to some, four more to others
+        cure = f"{group}x{times[1]}" if times else f"{group}x…, with how often it is knitted in all for the …"
         if alone and not times:
             cure = f"{group[1:-1]}   (a row repeats by itself)"
     else:
         cure = "as in (K3 T)x4"
     end = start + (match.end() if match is not None else 1)
-    shown = start + len(text[start:end].rstrip())
+    shown = start + len(text[start:end].rstrip(" ,;"))
+    end += len(text[end : end + 20]) - len(text[end : end + 20].lstrip(" ,;"))  # what parts it from the next cells
     said = "A repeat is a group in brackets here, not between asterisks."
     return Found(Message("N101", "error", said, at(start, shown), cure=cure), end, "asterisk")
 
@@ -328,7 +336,10 @@ def _separator(text: str, start: int, at: At) -> Found | None:
     beyond = start + 1 + len(_ahead(text, start + 1)) - len(_ahead(text, start + 1).lstrip())
     if beyond < len(text) and (word := _hand_word(text, beyond, at)) is not None:
         return word  # one message for the hand knitting
+    starred = "*" in text[max(0, start - 200) : start + 200]
     for hand in _HAND_WORDS.finditer(text, max(0, start - 200), start + 200):
+        if starred and hand.group().lower().startswith("rep"):
+            continue  # it is told with its asterisk
         if (word := _hand_word(text, hand.start(), at)) is not None:
             return word._replace(end=start + 1)  # the rest of the row is written that way too
     around = (

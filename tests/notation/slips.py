@@ -552,6 +552,28 @@ SLIPS: Final = [
     ("built", "stitch b = a shifted -12", "stitch b = a shifted 12 left"),
     ("built", "stitch b = a shifted 1 up 3 then then g", "stitch b = a shifted 1 up 3 then g"),
     ("built", "stitch b = a across 2 x 3", "stitch b = a across 2 up 3"),
+    # asterisks of products and of repeats
+    ("row", "1: T*2 K*4", "1: T2 K4"),
+    ("row", "1: K*2 T*2", "1: K2 T2"),
+    ("row", "1: K*2, T*2", "1: K2 T2"),
+    ("row", "1: T*1 K*11", "1: T1 K11"),
+    ("row", "1: K * 12 T * 12", "1: K12 T12"),
+    ("row", "1: 3*K T", "1: K3 T"),
+    ("row", "1: 12*K 12*T", "1: K12 T12"),
+    ("row", "1: 3xK T", "1: K3 T"),
+    ("row", "1: 2*K (T K)*2", "1: K2 (T K)x2"),
+    ("row", "1: 12*K (T K)*12 K12", "1: K12 (T K)x12 K12"),
+    ("row", "1: K2 *K1 T1* 4 K2", "1: K2 (K1 T1)x4 K2"),
+    ("row", "1: K2 *K1 T1* 10 K2", "1: K2 (K1 T1)x10 K2"),
+    ("row", "1: *K1 T1; rep from * 3 more times", "1: (K1 T1)x4"),
+    ("row", "1: *K1 T1; rep from * 11 times more", "1: (K1 T1)x12"),
+    ("row", "1: *K1 T1* 3 more times", "1: (K1 T1)x4"),
+    ("row", "1: *K1 T1* rep once more", "1: (K1 T1)x2"),
+    ("row", "1: K2 *K1 T1; rep from * 9 more times, K2", "1: K2 (K1 T1)x10 K2"),
+    ("row", "1: K2, *K1, T1; rep from * 4 times in all, K2", "1: K2 (K1 T1)x4 K2"),
+    ("row", "1: K3_T1", "1: K3 T1"),
+    ("row", "1: (K T x2)", "1: (K T)x2"),
+    ("row", "1: K2 (K T x10) K2", "1: K2 (K T)x10 K2"),
 ]
 
 UNCLEAR: Final = [
@@ -563,6 +585,11 @@ UNCLEAR: Final = [
     ("built", "stitch b = a shifted 2 rows"),
     ("built", "stitch b = a moved up 1"),
     ("built", "stitch b = a offset 2 up"),
+    # how often
+    ("row", "1: *K3, T1; rep from * 4 times, K2"),
+    ("row", "1: *K1, T1*, rep from * to *, K2"),
+    ("row", "1: K2, *K1, T1; rep from * to last 2 sts, K2"),
+    ("row", "1: 3*K3 T1"),
     # how wide
     ("built", "stitch b = a beside plain 12 rows"),
 ]
