@@ -521,6 +521,46 @@ def test_a_chart_cut_through_its_outermost_cells_is_refused_with_a_cure_that_wor
     assert read.whole.rows() == [row[1:-1] for row in rows[1:-1]]
 
 
+def closed_grid(cell_px: int, margins_px: tuple[int, int, int, int], seed: int, grey: int = 170) -> Image.Image:
+    """12 by 12 cells ruled in grey, a third of them filled black; margins at the left, top, right and bottom."""
+    left, top, right, bottom = margins_px
+    side = 12 * cell_px
+    image = Image.new("RGB", (left + side + 1 + right, top + side + 1 + bottom), "white")
+    pen = ImageDraw.Draw(image)
+    for line in range(0, side + 1, cell_px):
+        pen.line((left, top + line, left + side, top + line), fill=(grey, grey, grey))
+        pen.line((left + line, top, left + line, top + side), fill=(grey, grey, grey))
+    filled = np.random.default_rng(seed).random((12, 12)) < 1 / 3
+    for row, column in np.argwhere(filled).tolist():
+        x, y = left + column * cell_px, top + row * cell_px
+        pen.rectangle((x + 1, y + 1, x + cell_px - 1, y + cell_px - 1), fill="black")
+    return image
+
+
+@pytest.mark.parametrize("cell_px", [16, 24])
+@pytest.mark.parametrize("inverted", [False, True])
+def test_a_margin_of_any_width_is_never_taken_for_cells(cell_px: int, inverted: bool) -> None:
+    """Through the margin run no lines, be it white or dark, and a grid closed all around is whole."""
+    for margin_px in (4, cell_px - 6, cell_px - 2, cell_px, cell_px + 2, 3 * cell_px // 2):
+        image = closed_grid(cell_px, (margin_px,) * 4, seed=margin_px)
+        if inverted:
+            image = ImageOps.invert(image)
+        traced = trace(png(image), "chart.png", Ask(key=Key(dark=TUCK, light=KNIT), repeat="whole"))
+        assert (traced.whole.width, traced.whole.height) == (12, 12), margin_px
+        assert "T813" not in [message.code for message in traced.messages], margin_px
+
+
+@pytest.mark.parametrize(
+    "margins_px", [(24, 24, 24, 0), (22, 0, 26, 23), (0, 20, 0, 22), (8, 12, 22, 25), (21, 22, 23, 25)]
+)
+def test_a_margin_at_some_sides_is_never_taken_for_cells(margins_px: tuple[int, int, int, int]) -> None:
+    traced = trace(
+        png(closed_grid(24, margins_px, seed=3)), "chart.png", Ask(key=Key(dark=TUCK, light=KNIT), repeat="whole")
+    )
+    assert (traced.whole.width, traced.whole.height) == (12, 12)
+    assert "T813" not in [message.code for message in traced.messages]
+
+
 def test_a_picture_with_ruled_lines_is_never_read_pixel_by_pixel() -> None:
     """Lines of a page on which no lattice is found: those across are three times as far apart as those down."""
     image = Image.new("RGB", (300, 300), "white")

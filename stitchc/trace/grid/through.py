@@ -25,20 +25,34 @@ _UNSEEN: Final = 3
 _WHOLE: Final = 0.8, 1.12
 """The part of a cell's inside that is taken for all of it, where the picture ends before its outer line."""
 _SHUT: Final = 0.1
+_AS_INSIDE: Final = 0.05
+"""How far the ink of lines beside the outermost line across them may be from theirs inside, for them to run on."""
 _HALF: Final = 0.5
 """The part of the picture along which something that is ruled runs without a break."""
 
 
 @dataclass(frozen=True)
 class _Comb:
-    """Even lines in one direction: the first one's middle, the pitch, how many, and how much of a cell's inside lies
-    before the first and behind the last."""
+    """Even lines in one direction: the first one's middle, the pitch, how many, how thick they are, and how much of a
+    cell's inside lies before the first and behind the last."""
 
     first_px: float
     pitch_px: float
     lines: int
+    thick_px: float
     before: float
     behind: float
+
+    @property
+    def last_px(self) -> float:
+        """The last line's middle."""
+        return self.first_px + self.pitch_px * (self.lines - 1)
+
+    def places(self, size: int) -> npt.NDArray[np.intp]:
+        """The pixel that each line's middle lies on, of so many."""
+        # a line on the picture's very edge may be fitted half a pixel outside
+        middles = np.round(self.first_px + self.pitch_px * np.arange(self.lines)).astype(np.intp)
+        return np.asarray(np.clip(middles, 0, size - 1))
 
 
 @dataclass(frozen=True)
@@ -63,6 +77,8 @@ def through_lines(plane: Plane, cells: tuple[int, int] | None = None) -> Through
         return None
     across, down = _comb(plane), _comb(plane.T)
     if across is None or down is None or not 0.4 < across.pitch_px / down.pitch_px < 2.5:
+        return None
+    if _margins(plane, across, down):
         return None
     opened: list[Side] = []
     cut: list[Side] = []
@@ -125,16 +141,37 @@ def _even(inked: npt.NDArray[np.bool_]) -> _Comb | None:
     if float(np.abs(places - first - pitch * numbers).max()) > max(1.0, 0.03 * pitch):
         return None
     count = int(numbers[-1]) + 1
-    every = np.round(first + pitch * np.arange(count)).astype(int)
-    every = np.clip(every, 0, size - 1)  # a line on the picture's very edge may be fitted half a pixel outside
-    if not inked[every].all():
-        return None
     inside = pitch - thick
     before = (first + 0.5 - thick / 2) / inside
     behind = (size - 0.5 - (first + pitch * (count - 1)) - thick / 2) / inside
-    if max(before, behind) > _WHOLE[1]:
-        return None
-    return _Comb(first, pitch, count, before, behind)
+    comb = _Comb(first, pitch, count, thick, before, behind)
+    return comb if inked[comb.places(size)].all() and max(before, behind) <= _WHOLE[1] else None
+
+
+def _margins(plane: Plane, across: _Comb, down: _Comb) -> bool:
+    """Whether a margin lies beside the grid, which its lines do not run through: it is as good as a line to them where
+    lines are dark on a dark page, or lighter than filled cells on white paper.
+
+    A strip that is all of the lines' colour may be one of filled cells, but not at two sides.
+    """
+    solid = 0
+    for turned, comb, other in ((plane.T, across, down), (plane, down, across)):
+        size, width = turned.shape
+        first, last = comb.first_px - comb.thick_px / 2, comb.last_px + comb.thick_px / 2
+        lines = other.places(width)
+        middles = ((lines[1:] + lines[:-1]) / 2).astype(int)
+        within = turned[max(0, round(first)) : round(last) + 1]
+        inside = np.median(within[:, lines], axis=0)
+        strips = (turned[: max(0, int(first))], comb.before), (turned[min(size, int(last + 2)) :], comb.behind)
+        for strip, share in strips:
+            if share <= _SHUT or not len(strip):
+                continue
+            there = np.median(strip[:, lines], axis=0)
+            if float(np.median(np.abs(there - inside))) > _AS_INSIDE:
+                return True
+            between = np.median(strip[:, middles], axis=0)
+            solid += bool(np.abs(between - float(np.median(there))).max() <= _AS_INSIDE)
+    return solid > 1
 
 
 def looks_ruled(plane: Plane) -> bool:
