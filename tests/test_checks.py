@@ -554,6 +554,25 @@ def test_a_row_as_its_cure_says_it_has_no_run_that_is_too_long_and_nothing_else_
 
 
 @pytest.mark.parametrize(
+    ("row", "on", "cure"),
+    [
+        ("T", None, "for instance as K, "),
+        ("TTTTT", None, "for instance as K T K T K, "),
+        ("TTTTT", machine(tucks_side_by_side=Limit(3, None)), "for instance as K T2 K T, "),
+        ("TTTTT", machine(tucks_side_by_side=Limit(None, None)), "for instance as K T4, "),
+        ("TTTT", machine(tucks_side_by_side=Limit(None, 1)), "for instance as K T3, "),  # no number of tucks would do
+        ("SSSSSSS", None, "for instance as K S3 K S2, "),
+        ("SSTTTSST", None, "for instance as K2 T K T K2 T, "),
+        ("T" * 20 + "S" * 200, None, "for instance as (T K)x10 K200, "),
+        ("TSS" + "TSTSSTSTTSSTSTSSSTTSTSTSSTSTSTTSSTSTSSTSTSTTSTSSTST" * 2, None, ""),
+    ],
+)
+def test_a_row_without_a_knit_is_shown_as_it_could_be_knitted(row: str, on: Machine | None, cure: str) -> None:
+    told = {message.code: str(message.cure) for message in check(stitch(row, "K" * len(row)), on)}
+    assert told["K205"] == f"Let at least one needle knit, {cure}or leave the row out."
+
+
+@pytest.mark.parametrize(
     ("row", "code", "row_is"),
     [
         ("TTTKTT", "K203", "row is T K T K T K"),  # five side by side, round the edge

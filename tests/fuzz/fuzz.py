@@ -11,6 +11,7 @@ import json
 import re
 import tempfile
 import time
+import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
@@ -58,6 +59,11 @@ def soundly_said(messages: Iterable[Message], sources: Mapping[str, Sequence[str
             bare = [c for c in shown if (ord(c) < 32 and c not in "\n\x1b") or "\u202a" <= c <= "\u202e"]
             assert not bare, (message, bare)
     to_json(messages).encode("utf-8")
+
+
+def printed(text: str) -> bool:
+    """Whether it is lines of characters that can be seen, and blanks of any width."""
+    return all(letter == "\n" or letter.isprintable() or unicodedata.category(letter) == "Zs" for letter in text)
 
 
 def reader(data: bytes) -> None:
@@ -253,7 +259,7 @@ def _knit_by_sheet(pattern: Pattern, stitch: Stitch, machine: Machine, variant: 
     sheet = stitch_sheet(pattern, stitch, machine, needles, rows, side, edge, found)
     for every_row in (False, True):
         text = to_text(sheet, every_row)
-        assert all(character == "\n" or character.isprintable() for character in text), text
+        assert printed(text), text
     by_hand = machine.reader == "none"
     column_1 = None if by_hand else machines.position(machine.column_1_needle or "R1")
     fabric = machines.follow_sheet(json.loads(to_json([sheet])), side, by_hand)
@@ -275,7 +281,7 @@ def _knit_by_card(pattern: Pattern, stitch: Stitch, machine: Machine) -> None:
     if any(message.code in ("M301", "M302") for message in found):
         return
     card = make_card(stitch, machine, title=pattern.title)
-    assert all(character == "\n" or character.isprintable() for character in punching_list(card))
+    assert printed(punching_list(card))
     if "mixed" in card.chart.settings():
         return  # no carriage does both in one pass
     shape = card.shape
@@ -326,7 +332,7 @@ def commands(data: bytes) -> None:
                 if said.status == 0:
                     json.loads(said.out)
             elif command != "format":
-                assert all(letter in "\n\t" or letter.isprintable() for letter in said.out + said.err), said
+                assert printed((said.out + said.err).replace("\t", "")), said
 
 
 TARGETS: dict[str, Callable[[bytes], None]] = {
