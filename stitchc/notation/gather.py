@@ -17,7 +17,7 @@ from stitchc.messages import Message, Span, visible
 from stitchc.notation.decoding import decoded
 from stitchc.notation.faults import Faults
 from stitchc.notation.reader import read_lines
-from stitchc.notation.slips import KEYWORDS, nearest
+from stitchc.notation.slips import KEYWORDS, PLAIN_WORDS, nearest
 from stitchc.notation.tree import (
     CarriageLine,
     DoLine,
@@ -344,6 +344,8 @@ class Gathered:
         if word.key in self.lost or self.include_failed:
             return
         near = self.faults.nearest(word.key, among)
+        if near is None and re.fullmatch(PLAIN_WORDS, word.key.replace("_", "-"), re.IGNORECASE):
+            near = "plain"
         cure = near or (f"stitch {word.shown}   (defined on a line of its own)")
         self.faults.error("N103", f"There is no stitch `{word.shown}`.", word.span, cure=cure)
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from typing import Final
 
 from stitchc.messages import visible
@@ -16,7 +16,7 @@ from stitchc.notation.meant_cells import row_meant
 from stitchc.notation.meant_parts import expression_meant
 from stitchc.notation.meant_rows import row_line_meant
 from stitchc.notation.meant_sizes import size_line_meant
-from stitchc.notation.slips import FIGURES, KEYWORDS, nearest
+from stitchc.notation.slips import FIGURES, KEYWORDS, PLAIN_WORDS, nearest
 
 _NAME: Final = r"[^\W\d_][\w-]*"
 _LONGEST: Final = 300
@@ -47,7 +47,10 @@ _TO_DO: Final = re.compile(
     re.IGNORECASE,
 )
 """What a knitter does by hand in the course of a piece."""
+PLIES: Final = r"[\"“]?(?P<plies>[0-9]{1,2}|one|two|three|four|five|six|eight|ten)[\s-]*pl(?:y|ies)\b"
+"""How many plies a yarn has, which is no category of weight."""
 _TEXTS: Final = ("pattern", "note", "include", "do")
+_NOT_YARNS: Final = "the a an tension double single main waste needle needles carriage row rows stitch"
 _SIZES: Final = ("width", "needles", "edge", "carriage", "knit", "gauge")
 _BEGINNINGS: Final = (*_TEXTS, *_SIZES, "yarn", "stitch", "piece")
 
@@ -88,7 +91,12 @@ def _candidates(line: str, code: str, around: Around) -> Iterator[list[str]]:
     first = word[1].lower() if word is not None else ""
     rest = narrow[word.end() :] if word is not None else ""
     keyword = first if first in _BEGINNINGS else _OTHER_WORDS.get(first, "")
-    if not keyword and len(first) > 3 and first not in KEYWORDS:
+    if (
+        not keyword
+        and len(first) > 3
+        and first not in KEYWORDS
+        and not (around.block == "piece" and _TO_DO.match(narrow))
+    ):
         keyword = nearest(first, _BEGINNINGS) or ""
     if (keyword == "carriage" and first != keyword and not re.search(r"\b(?:left|right)\b", rest, re.IGNORECASE)) or (
         keyword == "knit" and first == "k" and around.block != "piece"
@@ -109,8 +117,12 @@ def _candidates(line: str, code: str, around: Around) -> Iterator[list[str]]:
         yield from _some(size_line_meant(keyword, rest, around))
     elif keyword == "yarn":
         several = re.fullmatch(rf"{_NAME}(?:\s*(?:,|&|\band\b)\s*{_NAME})+", rest)
-        if several is not None and (first == "yarns" or " and " in rest):
-            yield ["\n".join(f"yarn {one}" for one in re.split(r"\s*(?:,|&|\band\b)\s*", rest))]
+        if several is not None:
+            each = re.split(r"\s*(?:,|&|\band\b)\s*", rest)
+            lines = ["\n".join(f"yarn {one}" for one in each)]
+            if first != "yarns" and len(each) == 2 and "," in rest:
+                lines.append(f'yarn {each[0]} "{each[1]}"')
+            yield lines
         yield from _yarn(rest, line)
     elif keyword == "piece":
         yield from _some(_named("piece", rest.split("(")[0]))
@@ -150,12 +162,43 @@ def _without_keyword(code: str, first: str, around: Around) -> Iterator[list[str
             yield from _some(size_line_meant(keyword, code, around))
     if re.fullmatch(r"(?:col|cor)\W*", code, re.IGNORECASE):
         yield from _some(size_line_meant("carriage", code, around))
-    if re.match(_NAME, code) and (code.split()[0] in around.stitches or first == "plain"):
+    if re.match(_NAME, code) and (
+        code.split()[0] in around.stitches
+        or first == "plain"
+        or re.match(rf"{PLAIN_WORDS}(?![\w-])", code, re.IGNORECASE)
+    ):
         yield from _some(size_line_meant("knit", code, around))
     if re.match(rf"[0-9]+(?:\.[0-9]+)?\s*(?:rows?|cm|mm|in)\b\s*(?:of\s+|in\s+)?{_NAME}", code, re.IGNORECASE):
         yield from _some(size_line_meant("knit", code, around))
-    if _TO_DO.match(code) and not re.search('[="“”]', code):
+    if _TO_DO.match(code) and not re.search('[="“”]', code) and changed_yarn(code, around.yarns) is None:
         yield [f'do "{visible(code)}"']
+
+
+def changed_yarn(code: str, yarns: Collection[str]) -> str | None:
+    """The yarn that a line of a piece changes to by hand, or "" where it does not say; None where it changes none.
+
+    What is only done by hand would leave the rows behind it in the yarn they had.
+    """
+    change = re.search(
+        r"(?:^|\b(?:and|then)\s+|[,;]\s*)"
+        r"(?:change|switch|swap|turn|go|use|using|with|in|join|attach|add|bring|introduce|pick)\b(?P<to>.*)",
+        code,
+        re.IGNORECASE,
+    )
+    if change is None:
+        return None
+    named = next((one for one in re.findall(_NAME, change["to"]) if one in yarns), None)
+    if named is not None:
+        return str(named)
+    colour = re.match(
+        rf"(?:change|switch|swap)\s+(?:(?:over|back)\s+)?(?:to\s+(?:yarn\s+|colou?r\s+)?(?P<name>{_NAME})"
+        r"|(?:the\s+)?(?:yarns?|colou?rs?)\b(?:\s+to\s+(?P<other>[^\W\d_][\w-]*))?)",
+        code,
+        re.IGNORECASE,
+    )
+    if colour is None or (colour["name"] or "").lower() in _NOT_YARNS.split():
+        return None
+    return colour["name"] or colour["other"] or ""
 
 
 def _text(keyword: str, rest: str, around: Around) -> Iterator[list[str]]:
@@ -201,9 +244,26 @@ def as_name(text: str) -> str:
     return name if name and name.lower() not in KEYWORDS else f"{name or 'ripple'}-1"
 
 
+def plied_tex(text: str) -> tuple[int, int] | None:
+    """Where a tex is given with its ends, as `30*2` and `2/30`: which of them is one end's nobody can know."""
+    numbers = r"[0-9]+(?:[.,][0-9]+)?\s*[xX×*/]\s*[0-9]+(?:[.,][0-9]+)?"
+    found = re.search(rf"\btex\s*[:=]?\s*\"?({numbers})|(?<![\w.])({numbers})\s*tex\b", text, re.IGNORECASE)
+    found = found or re.search(r"\btex\s*[:=]?\s*[0-9.]+\s*([xX×*/]\s*[0-9]+)", text, re.IGNORECASE)
+    return None if found is None else found.span(found.lastindex or 0)
+
+
 def _yarn(rest: str, line: str) -> Iterator[list[str]]:
     """A yarn with its description and facts."""
     facts: list[str] = []
+    if plied_tex(rest) is not None:
+        return
+    if ply := re.search(rf"\bweight\b\s*[:=]?\s*{PLIES}[\"”]?", rest, re.IGNORECASE):  # no category: a description
+        rest = f"{rest[: ply.start()]} {rest[ply.end() :]}"
+        told = f"{ply['plies']} ply"
+        if quotes := re.search(r"[\"“]([^\"“”]*)[\"”]", rest):
+            rest = f'{rest[: quotes.start()]}"{quotes[1].strip()}, {told}"{rest[quotes.end() :]}'
+        elif name := re.match(_NAME, rest):
+            rest = f'{name[0]} "{told}" {rest[name.end() :]}'
     commented = re.search(r"\bcolou?r\s*[:=]?\s*(#(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3}))(?!\w)", line, re.IGNORECASE)
     if commented is not None:
         facts.append(f'colour "{commented[1]}"')
@@ -212,14 +272,19 @@ def _yarn(rest: str, line: str) -> Iterator[list[str]]:
     for key, expression in (
         ("colour", r"\bcolou?r\s*[:=]?\s*[\"“']?(?P<value>#?(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3}))\b[\"”']?"),
         ("colour", r"[\"“'](?P<value>#(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3}))[\"”']"),
-        ("tex", r"\btex\s*[:=]?\s*\"?(?P<value>[0-9]+(?:[.,][0-9]+)?)\b\"?"),
-        ("tex", r"\b(?P<value>[0-9]+(?:[.,][0-9]+)?)\s*tex\b"),
+        ("tex", r"\btex\s*[:=]?\s*\"?(?P<value>[0-9]+(?:[, ][0-9]{3})+|[0-9]+(?:[.,][0-9]+)?)\b\"?"),
+        ("tex", r"(?<![\w.,])(?P<value>[0-9]+(?:[, ][0-9]{3})+|[0-9]+(?:[.,][0-9]+)?)\s*tex\b"),
         ("weight", r"\bweight\s*[:=]?\s*(?P<value>[\w-]+|\"[^\"]*\")"),
     ):
         found = re.search(expression, rest, re.IGNORECASE)
         if found is None or any(fact.startswith(key) for fact in facts):
             continue
-        value = found["value"].replace(",", ".") if key == "tex" else found["value"]
+        value = found["value"]
+        if key == "tex":
+            thousands = re.fullmatch(r"[1-9][0-9]{0,2}(?:[, ][0-9]{3})+", value)
+            value = re.sub("[, ]", "" if thousands else ".", value)
+            if value.count(".") > 1:
+                return
         facts.append(f'{key} "#{value.lstrip("#")}"' if key == "colour" else f"{key} {value}")
         rest = f"{rest[: found.start()]} {rest[found.end() :]}"
     rest = rest.strip(" \t;,.:=")
@@ -237,6 +302,12 @@ def _yarn(rest: str, line: str) -> Iterator[list[str]]:
     if not said:
         yield [f"yarn {name[0]}{tail}"]
         return
+    if facts and not re.search(r"[^\W\d_]", said):
+        return  # figures that are left over: `weight 4,5`
+    whole = re.fullmatch(r"\s*[\"“]([^\"“”]*)[\"”]\s*", told)
+    if whole is not None and whole[1].strip():
+        yield [f'yarn {name[0]} "{visible(whole[1].strip())}"{tail}']
+        return
     if re.search(r"[\"“”#]|\b(?:colou?r|tex|weight)\b", said, re.IGNORECASE):
         return
     if told[:1] not in ' \t:=,("“':
@@ -245,7 +316,8 @@ def _yarn(rest: str, line: str) -> Iterator[list[str]]:
     if facts or re.match(r"\s*(?:[\"“„'‘:=,(]|[-–]\s)", told):
         yield [f'yarn {name[0]} "{visible(said)}"{tail}']
         return
-    yield [f"yarn {as_name(rest)}", f'yarn {name[0]} "{visible(said)}"']
+    described = f'yarn {name[0]} "{visible(said)}"'
+    yield [described] if re.match(r"\s*[0-9]", told) else [f"yarn {as_name(rest)}", described]
 
 
 def _stitch(rest: str, around: Around) -> Iterator[list[str]]:
@@ -257,7 +329,7 @@ def _stitch(rest: str, around: Around) -> Iterator[list[str]]:
     if formed is not None and formed[2] in (*around.stitches, "(", "plain"):
         yield from _built(formed[1], rest[formed.end() :], around)
         return
-    name = re.match(rf"[\"“„'‘]?({_NAME}(?:[ \t]+(?!over\b|is\b){_NAME})*)[\"”'’]?", rest)
+    name = re.match(rf"[\"“„'‘]?({_NAME}(?:[ \t]+(?!over\b|is\b|(?:with|on|of|across)\s+[0-9]){_NAME})*)[\"”'’]?", rest)
     if name is None:
         yield from _some(
             _named("stitch", rest) if re.match(r"[\"“]?[0-9]+[-_ ]?[^\W\d_]", rest) and ":" not in rest else None
@@ -287,7 +359,7 @@ def _over(name: str, after: str, around: Around) -> str | None:
     if not text.strip(" \t:=;,.{([") and ("=" not in text or around.rows_follow):
         return f"stitch {name}"
     over = re.fullmatch(
-        r"[\s,(\[:=]*(?:over|width|wide|w)?[\s:=-]*([0-9]{1,7})\s*(?:needles?|stitches|stitch|sts?|wide)?"
+        r"[\s,(\[:=]*(?:over|width|wide|w|with|on|of|across)?[\s:=-]*([0-9]{1,7})\s*(?:needles?|stitches|stitch|sts?|wide)?"
         r"(?:\s*(?:by|x|×|,)\s*[0-9]+\s*(?:rows?|high)?)?[\s)\].;,:{]*",
         text,
         re.IGNORECASE,

@@ -5,6 +5,7 @@ Knows the line's text and what stands around it; None wherever more than one mea
 
 from __future__ import annotations
 
+import itertools
 import re
 from typing import Final
 
@@ -62,6 +63,17 @@ def row_line_meant(code: str, around: Around) -> str | None:
     if (times := re.match(r"([0-9]{1,3})\s*[x×]\s*:", rest, re.IGNORECASE)) and times[1].strip("0"):
         first, last = around.next_row, around.next_row + int(times[1]) - 1
         return _row(_ranges([(first, last)]), rest[times.end() - 1 :], around)
+    if fields := re.fullmatch(r"([0-9]+)\s*,((?:\s*[0-9]+[KTSkts]\s*(?:[,;]|$))+)\s*", rest):  # `1,3K,1T` of a table
+        return _row(fields[1], f": {fields[2]}", around) if re.search("[,;].", fields[2]) else None
+    if ":" not in rest and re.match(r"[0-9]+\s*,\s*[0-9]+[KTSkts]", rest):
+        return None  # `1,3K T`: rows 1 and 3, or three cells
+    if stepped := re.match(
+        r"((?:[0-9]{1,6}\s*,\s*)+[0-9]{1,6})\s*,?\s*(?:\.\.+|…|\betc\.?)\s*,?\s*([0-9]{1,6})(?=\s*[:=]|\s+in\b|\s+[KTSkts(])",
+        rest,
+        re.IGNORECASE,
+    ):
+        every = _stepped([int(n) for n in re.findall("[0-9]+", stepped[1])], int(stepped[2]))
+        return _row(_ranges(every), rest[stepped.end() :], around) if every else None
     numbers, rest = _numbers(rest)
     if not numbers:
         return None
@@ -133,6 +145,18 @@ def _figure(text: str) -> int:
 
 def _ranges(numbers: list[tuple[int, int]]) -> str:
     return ", ".join(f"{first}" if first == last else f"{first}-{last}" for first, last in numbers)
+
+
+def _stepped(first: list[int], last: int) -> list[tuple[int, int]]:
+    """`1, 3, ... 7` as 1, 3, 5, 7; nothing where the last number is none of them."""
+    steps = {b - a for a, b in itertools.pairwise(first)}
+    step = steps.pop()
+    if steps or step < 1 or last <= first[-1] or (last - first[0]) % step:
+        return []
+    if step == 1:
+        return [(first[0], last)]
+    numbers = range(first[0], last + 1, step)
+    return [(n, n) for n in numbers] if len(numbers) <= _SAID_AT_MOST else []
 
 
 def _continued(numbers: list[tuple[int, int]], around: Around) -> list[tuple[int, int]]:

@@ -13,7 +13,7 @@ from typing import Final
 
 from stitchc.messages import visible
 from stitchc.notation.around import Around
-from stitchc.notation.slips import FIGURES, KEYWORDS
+from stitchc.notation.slips import FIGURES, KEYWORDS, PLAIN_WORDS
 
 _NAME: Final = r"[^\W\d_][\w-]*"
 _VULGAR: Final = "½⅓⅔¼¾⅛⅜⅝⅞"
@@ -36,7 +36,10 @@ _LENGTH: Final = re.compile(rf"(?<![\w.])({_N} (?:mm|cm|in))(?![\w-])")
 _ROWS: Final = r"(?:rows?|rws?|r|rounds?|rnds?|courses?)\b\.?"
 _STITCHES: Final = r"(?:stitches|stitch|sts?|s|needles?|ndls?|wales?)\b\.?"
 _MM: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
-_PLAIN: Final = re.compile(r"\b(?:stocking|stockinette|jersey)(?:\s+stitch|\s+st)?\b|\bst\.?\s+st\b\.?", re.IGNORECASE)
+_PLAIN: Final = re.compile(
+    rf"(?<![\w-])(?:{PLAIN_WORDS}|st\.\s*st\.?)(?![\w-])",
+    re.IGNORECASE,
+)
 _SIDES: Final = {"left": "left", "l": "left", "col": "left", "right": "right", "r": "right", "cor": "right"}
 
 
@@ -62,6 +65,11 @@ def _measured(text: str) -> str:
     for expression, put in _WRITTEN:
         text = re.sub(expression, put, text, flags=re.IGNORECASE)
     return text
+
+
+def _called_plain(text: str, around: Around) -> str:
+    """The text with what other crafts call stocking stitch as `plain`, but for a stitch of the file so named."""
+    return _PLAIN.sub(lambda found: found[0] if found[0] in around.stitches else "plain ", text)
 
 
 def fraction_in(text: str, place: int) -> tuple[str, str] | None:
@@ -150,7 +158,7 @@ def _carriage(rest: str, around: Around) -> str | None:
 
 def _knit(rest: str, around: Around) -> str | None:
     rest, at = _tension(rest)
-    text = _PLAIN.sub("plain", _measured(rest))
+    text = _called_plain(_measured(rest), around)
     exactly = re.search(r"\bexactly\b", text, re.IGNORECASE)
     text = re.sub(r"\bexactly\b", " ", text, flags=re.IGNORECASE)
     text = re.sub(rf"(?<![\w.])([0-9]+)\s+({_NAME})\s+rows?\b", r"\1 rows \2", text)
@@ -182,9 +190,11 @@ def _knit(rest: str, around: Around) -> str | None:
 
 
 def _tension(rest: str) -> tuple[str, str]:
-    """What a line says but its tension, and the tension as the notation has it."""
+    """What a line says but its tension, and the tension as the notation has it; dots behind a figure are clicks."""
+    rest = re.sub(r"\(\s*((?:at\b|on\b|@|tension\b|T ?[0-9])[^()]*)\)", r" \1", rest, flags=re.IGNORECASE)
     found = re.search(
-        r"[\s,]*(?:\b(?:at|on)\b|@|(?=\btension\b)|(?=\bT ?[0-9]+\s*$))\s*[:=]?\s*(?:tension\s*(?=[\"“„]))?",
+        r"[\s,]*(?:\b(?:at|on)\b|@|(?=\btension\b)|(?=\bT ?[0-9]+(?:[.…]+|[./][0-9]+)?\s*$))"
+        r"\s*[:=]?\s*(?:tension\s*(?=[\"“„]))?",
         rest,
         re.IGNORECASE,
     )
@@ -196,12 +206,14 @@ def _tension(rest: str) -> tuple[str, str]:
         return f"{rest[: found.start()]} {behind[quoted.end() :]}", f' at "{visible(quoted[1])}"'
     bare = re.fullmatch(rf"[\"“']?(.*?)[\"”']?(?P<more>\s*,?\s+(?:exactly|in\s+{_NAME}|for\s.*))*", behind)
     assert bare is not None
-    said = bare[1].strip(" ;,.")
+    said = bare[1].strip(" ;,")
+    said = said if re.search(r"[0-9][.…]+$", said) else said.rstrip(".")
     return f"{rest[: found.start()]} {behind[bare.end(1) :]}".rstrip("\"”'"), f' at "{visible(said)}"' if said else ""
 
 
 def _gauge(rest: str, around: Around) -> str | None:
-    text = _PLAIN.sub("plain", _measured(rest))
+    rest = re.sub(r"(?<=[0-9])\s*([xX×*])\s*(?=[0-9])", r" \1 ", rest)  # `10x10 cm`
+    text = _called_plain(_measured(rest), around)
     text = re.sub(
         r"\b(?:per|to|in|/)\s*(?:an?|the|each|every)?\s*(inch|in|cm|mm)\b\.?", _one_unit, text, flags=re.IGNORECASE
     )

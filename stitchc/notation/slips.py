@@ -35,6 +35,11 @@ FIGURES: Final = {
 }
 """Numbers in words, and their figures."""
 
+PLAIN_WORDS: Final = (
+    r"(?:stocking|stockinet(?:te)?|jersey)(?:[\s-]*(?:stitch|st\.?))?|st[\s-]?st|plain[\s-]+(?:knit(?:ting)?|stitch)"
+)
+"""What other crafts call `plain`."""
+
 LOOK_ALIKES: Final = {
     # Cyrillic, Greek, Cherokee, Lisu and full-width letters that print like K, T and S.
     **dict.fromkeys("КкΚκКᏦꓗＫｋ𐊋K", "K"),

@@ -15,7 +15,7 @@ from lark.exceptions import UnexpectedInput
 from stitchc.english import listed
 from stitchc.messages import Message, visible
 from stitchc.notation.around import Around
-from stitchc.notation.meant_lines import lines_meant
+from stitchc.notation.meant_lines import changed_yarn, lines_meant
 from stitchc.notation.slips import KEYWORDS
 from stitchc.notation.wrong_place import EXAMPLES, NAMED, SAYS, Place, called, place_of, shortened
 from stitchc.notation.wrong_slips import SLIPS
@@ -34,9 +34,10 @@ def explain(
     message = next((found for slip in SLIPS if (found := slip(place)) is not None), None) or _what_could(place)
     if message.code not in ("N101", "N102") or place.cut:
         return message
-    meant = lines_meant(place.line, place.code, Around(lines, number), reads)
+    around = Around(lines, number)
+    meant = lines_meant(place.line, place.code, around, reads)
     if not meant:
-        return message
+        return message if around.block != "piece" else _changed_yarn(place, around) or message
     message = message._replace(cure=", or ".join(meant))
     begins_with = _first_word(meant[0])
     if begins_with not in ("", _first_word(place.code)):  # another line altogether stands for the whole of this one
@@ -44,6 +45,18 @@ def explain(
         begins = len(place.code) - len(place.code.lstrip())
         message = message._replace(text=said, span=place.at(begins, len(place.code)), label="")
     return message
+
+
+def _changed_yarn(place: Place, around: Around) -> Message | None:
+    """`change to red`, as something done by hand: the rows behind it would stay in the yarn they had."""
+    code = place.code.strip()
+    yarn = changed_yarn(code, around.yarns) if place.first not in KEYWORDS else None
+    if yarn is None:
+        return None
+    said = "Rows are knitted in the yarn that their own line names, not in one changed to by hand."
+    cure = f"Name it on each line that knits with it, as in knit plain for 12 rows in {yarn or 'foam'}"
+    begins = len(place.code) - len(place.code.lstrip())
+    return place.found(said, begins, len(place.code), cure)
 
 
 def _first_word(text: str) -> str:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from typing import Final
 
 from stitchc.messages import Message, visible
-from stitchc.notation.meant_lines import as_name
+from stitchc.notation.meant_lines import PLIES, as_name, plied_tex
 from stitchc.notation.meant_parts import shifted_upward
 from stitchc.notation.meant_sizes import fraction_in
 from stitchc.notation.slips import FIGURES, KEYWORDS, LOOK_ALIKES, latin_of, nearest
@@ -202,7 +202,7 @@ def _row_numbers(place: Place) -> Message | None:
         said = "A row has no right or wrong side: every row is written as you face the bed, purl side toward you."
         return place.found(said, match.start(2), match.end(2), cure)
     match = re.match(
-        r"\s*([0-9][0-9,\s–-]*?(?:\s+in\s+[^\W\d_][\w-]*)?)\s*([.)=;>|]|\s(?=\s*[KTSPktsp(*\[]))", place.code
+        r"\s*([0-9][0-9,\s–-]*?(?:\s+in\s+[^\W\d_][\w-]*)?)\s*(\.(?!\.)|[)=;>|]|\s(?=\s*[KTSPktsp(*\[]))", place.code
     )
     cells = re.match(r"\W*([^\W\d_]*)", place.code[match.end() :]) if match else None
     if (
@@ -263,6 +263,22 @@ def _name_of_words(place: Place) -> Message | None:
     if place.word and re.fullmatch(r"\S+", place.code[match.end() : place.start]) and not place.word.isalnum():
         said = f"`{visible(place.word)}` cannot be part of a name; letters, figures, `_` and `-` can."
         return place.found(said, place.start, place.end, f"{match[1]} {as_name(name)}")
+    return None
+
+
+def _plies(place: Place) -> Message | None:
+    """Plies among the facts of a yarn: `tex 30*2`, `weight 4 ply`."""
+    if place.first != "yarn":
+        return None
+    if (ends := plied_tex(place.code)) is not None:
+        said = "`tex` is followed by one number, the tex of the whole yarn with all its ends."
+        return place.found(
+            said, *ends, "Multiply the tex of one end by how many there are, as in tex 60 for two of 30."
+        )
+    ply = re.search(rf"\bweight\b\s*[:=]?\s*({PLIES})", place.code, re.IGNORECASE)
+    if ply is not None and place.start >= ply.start():
+        said = f"`{ply[1].strip()}` is no category of the standard yarn weights, which says nothing of plies."
+        return place.found(said, *ply.span(), f'"{ply["plies"]} ply"   (a description, after the yarn\'s name)')
     return None
 
 
@@ -422,10 +438,13 @@ def _joints(place: Place) -> Message | None:
 
 def _gauge_sizes(place: Place) -> Message | None:
     match = re.search(r"([0-9.]+)\s*[x×*/]\s*([0-9.]+)", place.code, re.IGNORECASE)
-    if place.first == "gauge" and match and match.start() <= place.start <= match.end():
-        said = "Stitches and rows are each named in a gauge."
-        return place.found(said, match.start(), match.end(), f"{match[1]} stitches {match[2]} rows")
-    return None
+    if place.first != "gauge" or match is None or not match.start() <= place.start <= match.end():
+        return None
+    if re.search(r"(?:\b(?:per|to|over|in)|[=/])\s*$", place.code[: match.start()], re.IGNORECASE):
+        said = "A gauge is measured over one length."
+        return place.found(said, *match.span(), match[1]) if match[1] == match[2] else None
+    said = "Stitches and rows are each named in a gauge."
+    return place.found(said, match.start(), match.end(), f"{match[1]} stitches {match[2]} rows")
 
 
 def _side_in_a_sentence(place: Place) -> Message | None:
@@ -476,6 +495,7 @@ SLIPS: Final[tuple[Callable[[Place], Message | None], ...]] = (
     _exchanged_letter,
     _row_words,
     _row_numbers,
+    _plies,
     _name_of_words,
     _unquoted_colour,
     _quotation_marks,
