@@ -52,15 +52,18 @@ def boxed(picture: Picture, ask: Ask, file: str) -> tuple[Pixels, tuple[int, int
     return pixels[top:bottom, left:right], (left, top)
 
 
-def field_in(pixels: Pixels, ask: Ask, file: str, each: bool = False) -> Field:
-    """The field of cells in the pixels. each: every single pixel is a cell, for sure.
+def field_in(pixels: Pixels, ask: Ask, file: str, block_px: int | None = None) -> Field:
+    """The field of cells in the pixels. block_px: each block of so many pixels each way is a cell, for sure.
 
     Raises Refused: T803 where no grid is found that can be trusted, T809 where the size that was given does not fit.
     """
     if ask.grid == "even":
         return _evenly(pixels, ask, file)
+    if block_px is not None:
+        cells = pixels[block_px // 2 :: block_px, block_px // 2 :: block_px]
+        return _field_of(Blocks(cells, (block_px, block_px), 0, 0, False), ask, file)
     if ask.grid == "pixels":
-        blocks = (None if each else blocks_of(pixels)) or blocks_of(pixels, single=True)
+        blocks = blocks_of(pixels) or blocks_of(pixels, single=True)
         assert blocks is not None
         return _field_of(blocks, ask, file)
     exact = blocks_of(pixels) if ask.grid == "auto" else None

@@ -35,11 +35,9 @@ def letters_of(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ..
         if min(gaps) > _SAME_COLOUR:
             raise Refused(_no_such_colour(colour, kinds, file))
     for index, kind in enumerate(kinds.kinds):
-        if index in found or not key.colours:
-            continue
-        gap, code = min((_apart(kind.colour, colour), code) for colour, code in key.colours)
-        if gap <= _SAME_COLOUR:
-            found[index] = code
+        named = named_by_colour(kind.colour, key)
+        if named is not None:
+            found.setdefault(index, named)
     rest = [index for index in range(len(kinds.kinds)) if index not in found]
     if len(kinds.kinds) == 1 and rest:
         found[0] = key.light_code if kinds.kinds[0].ink < _BLANK else key.dark_code
@@ -53,6 +51,14 @@ def letters_of(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ..
     if rest:
         raise Refused(_unknown_kinds(kinds, sorted({*rest, *found}), key, found, file, order))
     return tuple(found[index] for index in range(len(kinds.kinds)))
+
+
+def named_by_colour(seen: Rgb, key: Key) -> int | None:
+    """The code of the colour that the user gives which is nearest to the one seen, where one is near enough."""
+    if not key.colours:
+        return None
+    gap, code = min((_apart(seen, colour), code) for colour, code in key.colours)
+    return code if gap <= _SAME_COLOUR else None
 
 
 _SPARSE: Final = 0.75

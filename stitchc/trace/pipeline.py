@@ -38,16 +38,18 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     picture = open_picture(data, file)
     if ask.face is None and ask.notation != "marks":
         ask = replace(ask, face=face_told(picture.words))
-    said = pixels_explained(picture, ask)
+    unsaid = not ask.key.said
+    explained = pixels_explained(picture, ask)
     pixels, offset = boxed(picture, ask, file)
-    if said is None and bool((pixels == pixels[0, 0]).all()):
+    known_px = None if explained is None else explained.block_px
+    if known_px is None and bool((pixels == pixels[0, 0]).all()):
         raise Refused(words.of_one_colour(file))
     taken: tuple[str, ...] = ()
     doubt: tuple[Message, ...] = ()
-    if said is not None:
-        ask, taken, doubt = filled_up(ask, said)
-    named = on_its_own_grid(picture, ask) if said is None else None
-    field = field_in(pixels, ask, file, said is not None) if named is None else named[0]
+    named = on_its_own_grid(picture, ask) if explained is None else None
+    field = field_in(pixels, ask, file, known_px) if named is None else named[0]
+    if explained is not None and field.lattice is None:
+        ask, taken, doubt = filled_up(ask, explained, field, picture.size_px)
     rows, columns = field.rows, field.columns
     if rows * columns > MAX_CELLS:
         raise Refused(words.too_many_cells(file, columns, rows))
@@ -66,7 +68,8 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     whole = Chart(cells, (None,) * rows)
     places = Places(field, offset, picture.smaller, pixels.shape, below, right)
     chart, remarks = reduced(whole, sure, ask, file)
-    if guess and not ask.key.said:
+    if unsaid:
+        doubt = tuple(weighed(message, chart, None) for message in doubt)
         guess = tuple(weighed(message, chart, blank) for message in guess)
     messages = [*field.messages, *doubt, *guess, *_unsure(cells, sure, ask.sure, places), *remarks]
     how = f"{columns} by {rows} cells{field.how}, {what}, seen from the {seen_face} side"

@@ -14,6 +14,7 @@ from stitchc.messages import Message
 
 Notation = Literal["auto", "squared", "thread", "plain", "marks"]
 GridKind = Literal["auto", "lines", "pixels", "even"]
+Shade = Literal["dark", "light"]
 Rgb = tuple[int, int, int]
 SURE: Final = 0.9
 """The certainty under which a cell is doubted, unless the user says another."""

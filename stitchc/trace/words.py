@@ -5,18 +5,19 @@ Knows what was found and what was asked; decides nothing.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Final, Literal
 
 import numpy as np
 
-from stitchc.chart import LETTERS, MAX_CELLS, Chart
+from stitchc.chart import KNIT, LETTERS, MAX_CELLS, Chart
 from stitchc.drawn.symbols import Face
 from stitchc.english import listed
 from stitchc.messages import Message, visible
 from stitchc.trace.grid import Side, Through
 from stitchc.trace.kinds import Kinds
 from stitchc.trace.signs import Signs
-from stitchc.trace.values import Ask, Key, hex_of
+from stitchc.trace.values import Ask, Key, Shade, hex_of
 
 STITCHES: Final = ("knit", "tuck", "slip")
 SIGNS: Final = {
@@ -212,7 +213,44 @@ def outweighed(key: Key, what: str) -> Message:
     )
 
 
-def tuck_or_slip(which: Literal["dark", "light"]) -> Message:
+def keeps_its_meaning(shade: Shade, code: int, alike: bool) -> Message:
+    """shade: of which only the file says what it means, code."""
+    so = "all cells are alike" if alike else "no cell knits"
+    other = "tuck" if code == KNIT else "knit"
+    return Message(
+        "T812",
+        "warning",
+        f"The {shade} pixels {STITCHES[code]}, as the file says and no option says otherwise: so {so}.",
+        cure=f"--{shade} {other} says otherwise.",
+    )
+
+
+def changed_since(
+    width: int,
+    height: int,
+    size_px: tuple[int, int],
+    taken: Sequence[str],
+    kept: tuple[Shade, ...],
+    means: Mapping[Shade, int],
+) -> Message:
+    """width, height: of the picture as the file speaks of it; kept: the shades that mean what the file says."""
+    options = {"dark": means["light"], "light": means["dark"]}
+    turned = " ".join(f"--{shade} {STITCHES[options[shade]]}" for shade in ("dark", "light"))
+    cure = "--first-row and --face say otherwise."
+    if len(kept) == 2:
+        cure = f"{turned} takes them the other way round; {cure}"
+    elif kept:
+        cure = f"--{kept[0]} says what {kept[0]} pixels mean; {cure}"
+    return Message(
+        "T812",
+        "info",
+        f"The file speaks of {width} by {height} pixels, and the picture has {size_px[0]} by {size_px[1]}: it was "
+        f"changed since. What the file says was taken all the same: {'; '.join(taken)}.",
+        cure=cure,
+    )
+
+
+def tuck_or_slip(which: Shade) -> Message:
     other = "light" if which == "dark" else "dark"
     return Message(
         "T812",

@@ -308,21 +308,107 @@ def test_a_bitmap_of_ours_comes_back_whatever_its_pixels_mean(
     assert "as the file says: dark" in traced.how and f"row 1 at the {first_row}, {seen_from} side" in traced.how
 
 
-def test_what_is_said_goes_before_what_a_bitmap_says_and_a_changed_one_says_nothing() -> None:
+def test_what_is_said_goes_before_what_a_bitmap_says() -> None:
     rows = CHARTS["tuck"]
     data = bitmap_of(rows, "knit", "purl", "bottom")
     turned = trace(data, "bm.png", Ask(first_row="top", face="knit", repeat="whole"))
     assert turned.whole.rows() == [row[::-1] for row in reversed(rows)]
     assert turned.how.endswith("as the file says: dark knit, light tuck")
-    slipped = trace(data, "bm.png", Ask(key=Key(dark=SLIP), repeat="whole"))
-    assert slipped.whole.rows() == ["".join("S" if cell == "K" else "K" for cell in row) for row in rows]
+
+
+BLACK, WHITE = (0, 0, 0), (255, 255, 255)
+
+
+@pytest.mark.parametrize("times", [1, 4])
+@pytest.mark.parametrize(
+    ("dark_means", "key", "meant", "kept"),
+    [  # row 4 of the chart is K T T, so that its cells 1 and 2 are a knit and a tuck
+        ("knit", Key(light=SLIP), "KS", "dark knit"),
+        ("knit", Key(colours=((WHITE, SLIP),)), "KS", "dark knit"),
+        ("knit", Key(alike=(((4, 2), SLIP),)), "KS", "dark knit"),
+        ("knit", Key(dark=KNIT), "KT", "light tuck"),
+        ("knit", Key(colours=((BLACK, KNIT),)), "KT", "light tuck"),
+        ("knit", Key(alike=(((4, 1), KNIT),)), "KT", "light tuck"),
+        ("knit", Key(dark=TUCK, light=KNIT), "TK", ""),
+        ("knit", Key(dark=TUCK, colours=((WHITE, KNIT),)), "TK", ""),
+        ("hold", Key(dark=SLIP), "KS", "light knit"),
+        ("hold", Key(colours=((BLACK, SLIP),)), "KS", "light knit"),
+        ("hold", Key(light=KNIT), "KT", "dark tuck"),
+    ],
+)
+def test_what_is_said_of_one_colour_of_a_bitmap_leaves_the_other_as_the_file_says(
+    times: int, dark_means: str, key: Key, meant: str, kept: str
+) -> None:
+    rows = CHARTS["tuck"]
+    traced = trace(changed(bitmap_of(rows, dark_means), times), "bm.png", Ask(key=key, repeat="whole"))
+    assert traced.whole.rows() == ["".join(meant["KT".index(cell)] for cell in row) for row in rows]
+    said = re.search("as the file says: (?:((?:dark|light) [a-z]+), )?row 1", traced.how)
+    assert said and (said[1] or "") == kept
+    assert "warning" not in [message.severity for message in traced.messages]
+
+
+@pytest.mark.parametrize(("key", "so"), [(Key(dark=SLIP), "no cell knits"), (Key(dark=TUCK), "all cells are alike")])
+def test_a_meaning_that_leaves_no_pattern_beside_what_a_bitmap_says_is_warned_of(key: Key, so: str) -> None:
+    traced = trace(bitmap_of(CHARTS["tuck"]), "bm.png", Ask(key=key, repeat="whole"))
+    (message,) = traced.messages
+    assert (message.code, message.severity) == ("T812", "warning") and so in message.text
+    assert message.cure == "--light knit says otherwise."
+    assert trace(bitmap_of(CHARTS["tuck"]), "bm.png", Ask(key=Key(key.dark, KNIT))).messages == ()
+
+
+def changed(data: bytes, times: int = 1, tiles: int = 1, crop: tuple[int, int, int, int] | None = None) -> bytes:
+    """A bitmap of ours as a paint program changes it: enlarged, repeated, cut; what the file says is kept."""
     image = Image.open(io.BytesIO(data))
     words = PngInfo()
     words.add_text("Pixels", image.info["Pixels"])
-    for changed in (image.convert("RGB").resize((90, 120), 0), image.convert("RGB").point(lambda value: value // 2)):
-        held = io.BytesIO()
-        changed.save(held, "PNG", pnginfo=words)
-        assert "as the file says" not in trace(held.getvalue(), "bm.png").how
+    pixels = np.kron(np.tile(np.asarray(image), (tiles, tiles)), np.ones((times, times), dtype=np.bool_))
+    held = io.BytesIO()
+    Image.fromarray(pixels).crop(crop or (0, 0, pixels.shape[1], pixels.shape[0])).save(held, "PNG", pnginfo=words)
+    return held.getvalue()
+
+
+@pytest.mark.parametrize("dark_means", ["knit", "hold"])
+@pytest.mark.parametrize(
+    ("how", "rows"),
+    [
+        ({"times": 2}, CHARTS["tuck"]),
+        ({"times": 30}, CHARTS["tuck"]),
+        ({"tiles": 2}, [2 * row for row in 2 * CHARTS["tuck"]]),
+        ({"times": 30, "tiles": 4}, [4 * row for row in 4 * CHARTS["tuck"]]),
+        ({"crop": (0, 1, 3, 4)}, CHARTS["tuck"][:3]),
+        ({"times": 4, "tiles": 2, "crop": (4, 8, 24, 32)}, [row[1:] + row for row in (2 * CHARTS["tuck"])[:6]]),
+    ],
+)
+def test_a_bitmap_that_was_enlarged_repeated_or_cut_means_what_its_file_says_and_that_is_told(
+    how: dict[str, object], rows: list[str], dark_means: str
+) -> None:
+    data = changed(bitmap_of(CHARTS["tuck"], dark_means), **how)  # type: ignore[arg-type]
+    traced = trace(data, "bm.png", Ask(repeat="whole"))
+    assert traced.whole.rows() == rows
+    (message,) = traced.messages
+    assert (message.code, message.severity) == ("T812", "info")
+    assert "it was changed since" in message.text
+    assert "dark knit" in message.text if dark_means == "knit" else "light knit" in message.text
+    other = "--dark tuck --light knit" if dark_means == "knit" else "--dark knit --light tuck"
+    assert str(message.cure).startswith(f"{other} takes them the other way round")
+
+
+def test_a_changed_bitmap_that_can_not_be_knitted_as_its_file_says_is_warned_of() -> None:
+    image = Image.open(io.BytesIO(bitmap_of(["TKT", "TKK", "TKT", "TTK"])))
+    (message,) = trace(changed(saved(image, "PNG", pnginfo=said_of(image)), 4), "bm.png").messages
+    assert (message.code, message.severity) == ("T812", "warning") and "a needle never knits" in message.text
+
+
+def said_of(image: Image.Image) -> PngInfo:
+    words = PngInfo()
+    words.add_text("Pixels", image.info["Pixels"])
+    return words
+
+
+def test_of_a_bitmap_in_other_colours_the_file_says_nothing() -> None:
+    image = Image.open(io.BytesIO(bitmap_of(CHARTS["tuck"])))
+    grey = image.convert("RGB").point(lambda value: value // 2)
+    assert "as the file says" not in trace(saved(grey, "PNG", pnginfo=said_of(image)), "bm.png").how
 
 
 def test_a_bitmap_of_rows_that_tuck_and_rows_that_slip_says_that_it_can_not_tell_them() -> None:
