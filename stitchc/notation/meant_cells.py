@@ -142,6 +142,10 @@ def cells_meant(text: str) -> Meant | None:
         plain = plain.translate(str.maketrans("[]{}", "()()"))
         if re.fullmatch(r"(?:\s*[0-9]+\s*[KTSkts])+", plain):  # 3K2T
             plain = re.sub(r"([0-9]+)\s*([KTSkts])", r" \2\1", plain)
+        if signed := re.fullmatch(r"(?:\s*[KTSkts]\s*([=:.^_])\s*[0-9]+\b[\s,;]*)+", plain):  # `K=12 T=10`
+            plain = plain.replace(signed[1], " ") if len(set(re.findall("[=:.^_]", plain))) == 1 else plain
+        if re.search(r"[KTSkts]\*[KTSkts]\*[0-9]", plain):
+            raise _Unclear  # `K*T*12`
         if re.match(r"\s*[0-9]+[*xX×][KTSkts][0-9]*\s+\S", plain := _multiplied(plain)):
             raise _Unclear  # `3*K3 T`: what is three times is not said
         plain = _starred(plain)

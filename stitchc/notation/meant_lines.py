@@ -157,6 +157,16 @@ def _without_keyword(code: str, first: str, around: Around) -> Iterator[list[str
     cast_on = re.fullmatch(r"cast[\s-]*on\s+([0-9]+)\s*(?:stitches|sts?|needles?)?\W*", code, re.IGNORECASE)
     if cast_on is not None:
         yield [f"needles {cast_on[1]}", f'do "{visible(code)}"']
+    cast_over = re.fullmatch(
+        r"cast[\s-]*on\s+(?:needles\s+|from\s+)?(?=[LR]?\s*[0-9])([LR0-9][\sLR0-9]*(?:-|–|to|and)?[\sLR0-9]*)\W*",
+        code,
+        re.IGNORECASE,
+    )
+    if cast_over is not None and cast_on is None:
+        yield [
+            *(one for found in _some(size_line_meant("needles", cast_over[1], around)) for one in found),
+            f'do "{visible(code)}"',
+        ]
     for keyword, sign in (("needles", r"needles?|stitches|sts"), ("width", r"width|wide"), ("edge", "edges?")):
         if re.match(r"[0-9LR]", code) and re.search(rf"\b(?:{sign})\b", code, re.IGNORECASE):
             yield from _some(size_line_meant(keyword, code, around))

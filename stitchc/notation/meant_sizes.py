@@ -32,6 +32,10 @@ _LARGER: Final = (
     (rf"(?<![\w.])({_N})\s*(?:(?:feet|foot|ft)\b|′|'(?!'))", 12, "in"),
     (rf"(?<![\w.])({_N})\s*(?:yards?|yds?)\b", 36, "in"),
 )
+_FEET_AND_INCHES: Final = (
+    rf"(?<![\w.])(?:(?P<m>{_N})\s*m(?:et(?:er|re)s?)?\s+(?P<cm>{_N})\s*(?:cm|centimet(?:er|re)s?)"
+    rf"|(?P<ft>{_N})\s*(?:(?:feet|foot|ft)\.?|′|')\s*(?:and\s+)?(?P<in>{_N})\s*(?:inch(?:es)?|ins?|″|”|''|\"))(?![\w'])"
+)
 _LENGTH: Final = re.compile(rf"(?<![\w.])({_N} (?:mm|cm|in))(?![\w-])")
 _ROWS: Final = r"(?:rows?|rws?|r|rounds?|rnds?|courses?)\b\.?"
 _STITCHES: Final = r"(?:stitches|stitch|sts?|s|needles?|ndls?|wales?)\b\.?"
@@ -52,13 +56,16 @@ def _measured(text: str) -> str:
     """The text with its fractions as decimals, and its units as the notation has them."""
     text = re.sub(r"(?<=[0-9])\s+and\s+(?:a|one)\s+half\b", "½", text, flags=re.IGNORECASE)
     text = _FRACTION.sub(_decimal, text)
-    text = re.sub(r"(?<![\w.,])([1-9][0-9]{0,2}),([0-9]{3})(?![\w,.])", r"\1\2", text)
-    text = re.sub(r"(?<![\w.,])([0-9]+),([0-9]{1,2})(?![\w,.])", r"\1.\2", text)
+    text = re.sub(r"(?<![\w.,])([1-9][0-9]{0,2}),([0-9]{3})(?![0-9,.])", r"\1\2", text)
+    text = re.sub(r"(?<![\w.,])([0-9]+),([0-9]{1,2})(?![0-9,.]|[^\W\d_]{3})", r"\1.\2", text)
     text = re.sub(
         rf"\b({'|'.join(word for word in FIGURES)})\b", lambda word: FIGURES[word[1].lower()], text, flags=re.IGNORECASE
     )
+    text = re.sub(_FEET_AND_INCHES, _added, text, flags=re.IGNORECASE)
     for expression, factor, unit in _LARGER:
         parts = re.split(expression, text, flags=re.IGNORECASE)
+        if unit == "in" and "'" in text and len(parts) > 1 and float(parts[1][:12]) >= 10:
+            continue  # `24'` is hardly 24 feet
         for i in range(1, len(parts), 2):
             parts[i] = f"{_plain(float(parts[i][:12]) * factor)} {unit} "
         text = "".join(parts)
@@ -70,6 +77,13 @@ def _measured(text: str) -> str:
 def _called_plain(text: str, around: Around) -> str:
     """The text with what other crafts call stocking stitch as `plain`, but for a stitch of the file so named."""
     return _PLAIN.sub(lambda found: found[0] if found[0] in around.stitches else "plain ", text)
+
+
+def _added(match: re.Match[str]) -> str:
+    """`1 m 20 cm` and `5 ft 2 in` as one length."""
+    if match["m"] is not None:
+        return f"{_plain(float(match['m'][:12]) * 100 + float(match['cm'][:12]))} cm "
+    return f"{_plain(float(match['ft'][:12]) * 12 + float(match['in'][:12]))} in "
 
 
 def fraction_in(text: str, place: int) -> tuple[str, str] | None:
@@ -109,6 +123,8 @@ def _width(rest: str, around: Around) -> str | None:
         lengths = lengths[:1]
     elif len(lengths) == 2 and "(" in text:
         return None
+    if len(lengths) == 2 and not re.search(r"[a-z]\s*,?\s*(?:\+|\b(?:plus|and|with)\b)", text, re.IGNORECASE):
+        return None  # `60 cm - 2 cm`
     fillers = "of|about|approx|approximately|ca|is|finished|wide|width|plus|with|and|for|seams?|allowance"
     words = _left_over(_LENGTH.sub(" ", text), fillers)
     if words and len(words) == 1 and words[0] in around.stitches and not stitch:
@@ -133,6 +149,14 @@ def _needles(rest: str, around: Around) -> str | None:
         if _left_over(text[: two.start()] + " " + text[two.end() :], "from|needles?|use") != []:
             return None
         return f"needles {first[0].upper()}{first[1]}-{last[0].upper()}{last[1]}"
+    sides = re.fullmatch(
+        rf"\W*([0-9]{{1,3}})\s*(?:{_STITCHES})?\s*(?:(?:on|to|at)\s+)?(?:each|either|both)\s+(?:sides?|ends?)(?:\s+of\s+(?:0|zero|the\s+cent(?:re|er)))?\W*"
+        r"|\W*([0-9]{1,3})\s*(?:(?:on|to|at)\s+)?(?:the\s+)?left\W+(?:and\s+)?([0-9]{1,3})\s*(?:(?:on|to|at)\s+)?(?:the\s+)?right\W*",
+        text,
+        re.IGNORECASE,
+    )  # fmt: skip
+    if sides is not None:
+        return f"needles L{sides[1] or sides[2]}-R{sides[1] or sides[3]}"
     one = re.search(r"(?<![\w.])[0-9]{1,6}(?![\w.])", text)
     fillers = "needles?|stitches|stitch|sts?|cast|on|over|in|all|use|about|of|width"
     if one is None or _left_over(text[: one.start()] + " " + text[one.end() :], fillers) != []:
@@ -167,6 +191,8 @@ def _knit(rest: str, around: Around) -> str | None:
         if named[1] in around.yarns and not yarn:
             yarn, text = named[1], text[: named.start()] + " " + text[named.end() :]
             break
+    if re.search(r"(?<![\w])[xX×]\s*[0-9]+\s*$", text):
+        return None  # as many rows, or so often
     amount = re.search(rf"(?<![\w.])([0-9]+)\s*{_ROWS}", text, re.IGNORECASE)
     length = _LENGTH.search(text)
     bare = re.search(r"(?<![\w.])([0-9]+)(?![\w.]|\s*-)", text)
@@ -219,16 +245,22 @@ def _gauge(rest: str, around: Around) -> str | None:
     )
     lengths = [" ".join(length.split()) for length in _LENGTH.findall(text)]
     text = _LENGTH.sub(" # ", text)
-    text = re.sub(rf"#\s*(?:x|×|by|\*)\s*#|(?<![\w.]){_N}\s*(?:x|×|by|\*)\s*#", " # ", text, flags=re.IGNORECASE)
+    first = re.search(rf"(?<![\w.])({_N})\s*(?:x|×|by|\*)\s*#", text, re.IGNORECASE)  # `13.5 x 15 cm`
+    if first is not None and len(lengths) == 1:
+        lengths.insert(0, f"{first[1]} {lengths[0].split()[1]}")
+        text = f"{text[: first.start()]} # x # {text[first.end() :]}"
+    across_and_up = re.search(r"#\s*(?:x|×|by|\*)\s*#", text, re.IGNORECASE) is not None
+    text = re.sub(r"#\s*(?:x|×|by|\*)\s*#", " # ", text, flags=re.IGNORECASE)
     counts: dict[str, str] = {}
-    order: list[str] = []
+    places: dict[str, int] = {}
     for key, word in (("stitches", _STITCHES), ("rows", _ROWS)):
         found = re.search(rf"(?<![\w.])({_N})\s*{word}", text, re.IGNORECASE)
         found = found or re.search(rf"\b{word}\s*[:=]?\s*({_N})(?![\w.])", text, re.IGNORECASE)
         if found is not None:
             counts[key] = found[1]
-            order.append(key)
-            text = text[: found.start()] + " ~ " + text[found.end() :]
+            places[key] = found.start()
+            text = text[: found.start()] + " ~".ljust(len(found[0])) + text[found.end() :]
+    interleaved = re.fullmatch(r"[^#~]*~[^#~]*#[^#~]*~[^#~]*#[^#~]*", text) is not None
     both = re.search(rf"(?<![\w.])({_N})\s*(?:x|×|\*|/|,|by|and|&|:)\s*({_N})(?![\w.])", text, re.IGNORECASE)
     if not counts and both is not None:
         counts = {"stitches": both[1], "rows": both[2]}
@@ -237,7 +269,8 @@ def _gauge(rest: str, around: Around) -> str | None:
         lengths = [f"{bare[1]} cm"]
         text = text[: bare.start()] + " " + text[bare.end() :]
     words = _left_over(
-        re.sub("[#~]", " ", text), "per|by|x|over|in|to|and|is|for|on|square|of|each|gauge|tension|stitch|pattern"
+        re.sub("[#~]", " ", text),
+        "per|by|x|over|in|to|and|is|for|square|of|each|gauge|tension|stitch|pattern|measures?",
     )
     if not counts or words is None or len(words) > 1:
         return None
@@ -247,7 +280,9 @@ def _gauge(rest: str, around: Around) -> str | None:
     said = [f"{counts[key]} {key}" for key in ("stitches", "rows") if key in counts]
     if len(lengths) == 2 and "(" in rest and _alike(*lengths):
         lengths = lengths[:1]
-    if len(set(lengths)) == 2 and len(lengths) == len(said) == 2 and "(" not in rest:
+    if len(set(lengths)) == 2 and len(lengths) == len(said) == 2 and (interleaved or across_and_up) and "(" not in rest:
+        if interleaved and places["rows"] < places["stitches"]:
+            said.reverse()
         return "\n".join(f"gauge {stitch} {one} per {length}" for one, length in zip(said, lengths, strict=True))
     if len(set(lengths)) > 1:
         return None

@@ -312,6 +312,14 @@ def _decimal(text: str, start: int, at: At) -> Found | None:
         return None
     end = start + after.end()
     letter, whole = before[1] or "K", int(before[2])
+    if text[start] == ",":
+        first = start - len(before.group())
+        if len(after[1]) == 3 and len(before[2]) <= 3 and whole:
+            return _found("A count has no comma between its figures.", at, first, end, f"{letter}{whole}{after[1]}")
+        said = "Cells follow each other without commas, and each begins with its letter."
+        return _found(
+            said, at, first, end, f"{letter}{whole} …{after[1]}, with the letter that {after[1]} counts for the …"
+        )
     cure = f"{letter}{max(1, whole)}, or {letter}{whole + 1}"
     first = start - len(before.group())
     return _found("A count is a whole number.", at, first, end, cure)
@@ -366,6 +374,18 @@ _PUNCTUATION: Final = {
 }
 
 
+def _range(text: str, start: int, at: At) -> Found | None:
+    """`K12-14`, of which no count can be made."""
+    before, after = (
+        re.search(r"([KTSkts]?)[0-9]+\s*$", _behind(text, start)),
+        re.match(r"[-–]\s*[0-9]+", _ahead(text, start)),
+    )
+    if before is None or after is None:
+        return None
+    cure = f"{before[1].upper() or 'K'}…, with how many needles it is for the …"
+    return _found("A count is one number.", at, start - len(before.group()), start + after.end(), cure)
+
+
 def _punctuation(text: str, start: int, at: At) -> Found | None:
     if text[start] not in _PUNCTUATION:
         return None
@@ -409,6 +429,7 @@ _LOOKS: Final[tuple[Callable[[str, int, At], Found | None], ...]] = (
     _decimal,
     _minus,
     _separator,
+    _range,
     _punctuation,
     _letters,
 )

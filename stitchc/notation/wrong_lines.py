@@ -37,7 +37,7 @@ def explain(
     around = Around(lines, number)
     meant = lines_meant(place.line, place.code, around, reads)
     if not meant:
-        return message if around.block != "piece" else _changed_yarn(place, around) or message
+        return message if around.block != "piece" else _changed_yarn(place, around) or _knitted_again(place) or message
     message = message._replace(cure=", or ".join(meant))
     begins_with = _first_word(meant[0])
     if begins_with not in ("", _first_word(place.code)):  # another line altogether stands for the whole of this one
@@ -55,6 +55,21 @@ def _changed_yarn(place: Place, around: Around) -> Message | None:
         return None
     said = "Rows are knitted in the yarn that their own line names, not in one changed to by hand."
     cure = f"Name it on each line that knits with it, as in knit plain for 12 rows in {yarn or 'foam'}"
+    begins = len(place.code) - len(place.code.lstrip())
+    return place.found(said, begins, len(place.code), cure)
+
+
+def _knitted_again(place: Place) -> Message | None:
+    """`repeat the last 12 rows` in a piece, which is knitted line by line."""
+    again = re.match(
+        r"\s*(?:rep(?:eat)?\b|(?:do|knit|work)\s+(?:(?:it|this|that|the\s+(?:last|above))\b.*\b)?again\b)",
+        place.code,
+        re.IGNORECASE,
+    )
+    if again is None or place.first in KEYWORDS:
+        return None
+    said = "A piece is knitted line by line; nothing in it is knitted again by itself."
+    cure = "Write the lines once more, as often as they are knitted."
     begins = len(place.code) - len(place.code.lstrip())
     return place.found(said, begins, len(place.code), cure)
 
