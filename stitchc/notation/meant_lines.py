@@ -27,6 +27,8 @@ _OTHER_WORDS: Final = {
     "notes": "note",
     "remark": "note",
     "yarns": "yarn",
+    "colours": "yarn",
+    "colors": "yarn",
     "needle": "needles",
     "edges": "edge",
     "tension": "gauge",
@@ -47,7 +49,7 @@ _TO_DO: Final = re.compile(
     re.IGNORECASE,
 )
 """What a knitter does by hand in the course of a piece."""
-PLIES: Final = r"[\"“]?(?P<plies>[0-9]{1,2}|one|two|three|four|five|six|eight|ten)[\s-]*pl(?:y|ies)\b"
+PLIES: Final = r"[\"“]?(?P<plies>[0-9]{1,5}|one|two|three|four|five|six|eight|ten)[\s-]*pl(?:y|ies)\b"
 """How many plies a yarn has, which is no category of weight."""
 _TEXTS: Final = ("pattern", "note", "include", "do")
 _NOT_YARNS: Final = "the a an tension double single main waste needle needles carriage row rows stitch"
@@ -117,10 +119,15 @@ def _candidates(line: str, code: str, around: Around) -> Iterator[list[str]]:
         yield from _some(size_line_meant(keyword, rest, around))
     elif keyword == "yarn":
         several = re.fullmatch(rf"{_NAME}(?:\s*(?:,|&|\band\b)\s*{_NAME})+", rest)
+        told = re.findall(rf"({_NAME})\s*\(([^()\"]*)\)", rest)
+        if len(told) > 1 and not re.sub(rf"{_NAME}\s*\([^()\"]*\)|,|&|\band\b|\s", "", rest):  # `navy (MC), white (CC)`
+            yield ["\n".join(f'yarn {name} "{visible(what.strip())}"' for name, what in told)]
+        if re.fullmatch(rf"{_NAME}(?:\s*[,;]?\s*yarn\s+{_NAME})+", rest, re.IGNORECASE):
+            yield ["\n".join(f"yarn {one}" for one in re.split(r"\s*[,;]?\s*\byarn\s+", rest, flags=re.IGNORECASE))]
         if several is not None:
             each = re.split(r"\s*(?:,|&|\band\b)\s*", rest)
             lines = ["\n".join(f"yarn {one}" for one in each)]
-            if first != "yarns" and len(each) == 2 and "," in rest:
+            if first == "yarn" and len(each) == 2 and "," in rest:
                 lines.append(f'yarn {each[0]} "{each[1]}"')
             yield lines
         yield from _yarn(rest, line)
@@ -251,7 +258,8 @@ def as_name(text: str) -> str:
     if figures := re.match(r"([0-9]+)[-_]*(.+)", name):
         name = f"{figures[2]}-{figures[1]}"
     name = re.sub(r"^[\d_-]+", "", name)
-    return name if name and name.lower() not in KEYWORDS else f"{name or 'ripple'}-1"
+    figures = re.search("[0-9]+", text)
+    return name if name and name.lower() not in KEYWORDS else f"{name or 'ripple'}-{figures[0] if figures else 1}"
 
 
 def plied_tex(text: str) -> tuple[int, int] | None:
@@ -284,12 +292,17 @@ def _yarn(rest: str, line: str) -> Iterator[list[str]]:
         ("colour", r"[\"“'](?P<value>#(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3}))[\"”']"),
         ("tex", r"\btex\s*[:=]?\s*\"?(?P<value>[0-9]+(?:[, ][0-9]{3})+|[0-9]+(?:[.,][0-9]+)?)\b\"?"),
         ("tex", r"(?<![\w.,])(?P<value>[0-9]+(?:[, ][0-9]{3})+|[0-9]+(?:[.,][0-9]+)?)\s*tex\b"),
+        ("weight", r"\bweight\s*[:=]?\s*(?P<value>super[\s-]*(?:fine|bulky))\b"),
+        (
+            "weight",
+            r"\b(?P<value>super[\s-]*(?:fine|bulky)|lace|fine|light|medium|bulky|jumbo)\s+weight\b(?!\s*[\w\":=])",
+        ),
         ("weight", r"\bweight\s*[:=]?\s*(?P<value>[\w-]+|\"[^\"]*\")"),
     ):
         found = re.search(expression, rest, re.IGNORECASE)
         if found is None or any(fact.startswith(key) for fact in facts):
             continue
-        value = found["value"]
+        value = re.sub(r"^super[\s-]*", "super-", found["value"], flags=re.IGNORECASE)
         if key == "tex":
             thousands = re.fullmatch(r"[1-9][0-9]{0,2}(?:[, ][0-9]{3})+", value)
             value = re.sub("[, ]", "" if thousands else ".", value)
@@ -327,7 +340,7 @@ def _yarn(rest: str, line: str) -> Iterator[list[str]]:
         yield [f'yarn {name[0]} "{visible(said)}"{tail}']
         return
     described = f'yarn {name[0]} "{visible(said)}"'
-    yield [described] if re.match(r"\s*[0-9]", told) else [f"yarn {as_name(rest)}", described]
+    yield [described] if re.search(r"[0-9]", told) else [f"yarn {as_name(rest)}", described]
 
 
 def _stitch(rest: str, around: Around) -> Iterator[list[str]]:
@@ -339,14 +352,22 @@ def _stitch(rest: str, around: Around) -> Iterator[list[str]]:
     if formed is not None and formed[2] in (*around.stitches, "(", "plain"):
         yield from _built(formed[1], rest[formed.end() :], around)
         return
-    name = re.match(rf"[\"“„'‘]?({_NAME}(?:[ \t]+(?!over\b|is\b|(?:with|on|of|across)\s+[0-9]){_NAME})*)[\"”'’]?", rest)
+    name = re.match(
+        rf"[\"“„'‘]?({_NAME}(?:[ \t]+(?!over\b|is\b|in\b|multiples?\b|(?:with|on|of|across)\s+[0-9]){_NAME})*)[\"”'’]?",
+        rest,
+    )
     if name is None:
         yield from _some(
             _named("stitch", rest) if re.match(r"[\"“]?[0-9]+[-_ ]?[^\W\d_]", rest) and ":" not in rest else None
         )
         return
     whole = as_name(name[1])
-    after = rest[name.end() :]
+    after = re.sub(r"^[\s,(]*multiples?\s+of\b", " over", rest[name.end() :], flags=re.IGNORECASE)
+    if re.match(r"(?:number|no|nr|chart|design|motif)\.?$", name[1], re.IGNORECASE) and re.fullmatch(
+        r"\s*[0-9]+\W*", after
+    ):
+        yield [f"stitch {as_name(f'{name[1]} {after}')}"]
+        return
     if row := re.match(r"(.*?[\s:,]|)\s*(?=[0-9]+(?:\s*[-–,]\s*[0-9]+)*\s*:)", after):
         if over := _over(whole, row[1].strip(" :,"), around):
             numbers, _, cells = after[row.end() :].partition(":")
@@ -366,10 +387,11 @@ def _stitch(rest: str, around: Around) -> Iterator[list[str]]:
 def _over(name: str, after: str, around: Around) -> str | None:
     """The line of a stitch with its width, if one follows."""
     text = re.sub(rf"\b({'|'.join(FIGURES)})\b", lambda m: FIGURES[m[1].lower()], after, flags=re.IGNORECASE)
+    text = re.sub(r"(?<![\w.,])([1-9][0-9]{0,2}),([0-9]{3})(?![0-9,.])", r"\1\2", text)
     if not text.strip(" \t:=;,.{([") and ("=" not in text or around.rows_follow):
         return f"stitch {name}"
     over = re.fullmatch(
-        r"[\s,(\[:=]*(?:over|width|wide|w|with|on|of|across)?[\s:=-]*([0-9]{1,7})\s*(?:needles?|stitches|stitch|sts?|wide)?"
+        r"[\s,(\[:=]*(?:over|width|wide|w|with|on|of|across)?[\s:=-]*([0-9]{1,7})\s*(?:needles?|stitches|stitch|sts?)?(?:\s*wide)?"
         r"(?:\s*(?:by|x|×|,)\s*[0-9]+\s*(?:rows?|high)?)?[\s)\].;,:{]*",
         text,
         re.IGNORECASE,

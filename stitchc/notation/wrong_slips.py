@@ -258,6 +258,12 @@ def _name_of_words(place: Place) -> Message | None:
             return None
         words = re.match(r"[\w \t-]*", name)
         cure = f"{match[1]} {as_name(words.group() if words else name)}"
+        if match[1].lower() == "stitch" and (yarn := re.search(r"\s+in\s+([^\W\d_][\w-]*)\s*$", name)):
+            said = "A stitch has no yarn; its rows have."
+            cure = f"Name it on the rows, as in 1 in {shortened(yarn[1])}: K T"
+            return place.found(said, match.end() + yarn.start() + 1, match.end() + yarn.end(), cure)
+        if match[1].lower() == "stitch" and re.search(r"\s[0-9]", name):
+            cure = "as in stitch ripple over 8"  # what the figures say is no part of a name
         said = "A name is one word; a `-` or `_` can join several."
         return place.found(said, match.end(), match.end() + len((words.group() if words else name).rstrip()), cure)
     if place.word and re.fullmatch(r"\S+", place.code[match.end() : place.start]) and not place.word.isalnum():
