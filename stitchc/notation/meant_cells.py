@@ -150,6 +150,12 @@ def cells_meant(text: str) -> Meant | None:
             raise _Unclear  # `3*K3 T`: what is three times is not said
         plain = _starred(plain)
         bare = _TAIL.sub("", plain)
+        if re.search(r"\bto\s+(?:the\s+)?end\b", plain[len(bare) :], re.IGNORECASE) and (
+            not re.search(r"\brep", plain[len(bare) :], re.IGNORECASE)
+            and re.search(r"[0-9,;]|\bthen\b", bare)
+            and re.search(r"[KTSkts][\s\S]*[KTSkts]\s*$", bare)
+        ):
+            raise _Unclear  # `K2, T to end`: the row once more, or tucks as far as it goes
         parts, said = _Reader(bare, endless=bare != plain).read()
     except _Unclear:
         return None
@@ -215,6 +221,9 @@ def _without_remark(text: str) -> tuple[str, str]:
 def _multiplied(text: str) -> str:
     """`K*2 T*3` and `2*K 3*T` as counts, if every asterisk is such a sign and none begins or ends a repeat."""
     products = list(_PRODUCT.finditer(text))
+    spaced = sum(product[0][1:2] == " " for product in products)
+    if spaced and len(products) < len(re.findall("[KTSkts]", text)):
+        raise _Unclear  # `K T * 4`: the last cell, or all of them
     if not products or sum("*" in product[0] for product in products) != text.count("*"):
         return text
 

@@ -31,6 +31,9 @@ _WHICH: Final = re.compile(
     r"\s*(?P<colon>[:.,=]|-\s)?\s*",
     re.IGNORECASE,
 )  # fmt: skip
+_HALF: Final = re.compile(
+    r"[\s,(]*(?:the\s+)?(?P<which>even|odd)\b\s*(?:rows?|ones|only)?\s*\)?\s*(?=:)", re.IGNORECASE
+)
 _SAID_AT_MOST: Final = 60
 
 
@@ -42,6 +45,12 @@ def row_line_meant(code: str, around: Around) -> str | None:
     yarn = re.match(rf"(?:in\s+)?({_NAME})\s*[,:]?\s*(?=[0-9(]|rows?\b)", text, re.IGNORECASE)
     if yarn is not None and yarn[1] in around.yarns:
         text = re.sub(r"^([^:]*)", rf"\1 in {yarn[1]}", text[yarn.end() :], count=1)
+    text = re.sub(
+        r"^(?:all\s+|the\s+)?(even|odd)[\s-]+(?:numbered\s+)?rows?\s*,?\s*(?:from\s+|of\s+)?([0-9]+\s*(?:-|–|to)\s*[0-9]+)\s*:",
+        r"\2 \1:",
+        text,
+        flags=re.IGNORECASE,
+    )
     if re.match(
         r"(?:all|every|each|even|odd|other|rs|ws|remaining|rest|next|following|alternate)\b", text, re.IGNORECASE
     ):
@@ -84,6 +93,12 @@ def row_line_meant(code: str, around: Around) -> str | None:
         if rest[:1] not in (")", "]", ">"):
             return None
         rest = rest[1:]
+    if wide := re.match(r"\s*[(\[]\s*[0-9]+\s*(?:sts?|stitches|needles?)?\s*[)\]](?=\s*:)", rest, re.IGNORECASE):
+        rest = rest[wide.end() :]  # `1 (24 sts): …`
+    if (half := _HALF.match(rest)) and len(numbers) == 1:
+        numbers, rest = _half(*numbers[0], half["which"].lower()), rest[half.end() :]
+        if not numbers:
+            return None
     if side := _SIDE.match(rest):
         rest = rest[side.end() :]
     if (again := re.match(r"\s*rows?\b", rest, re.IGNORECASE)) is not None:
@@ -145,6 +160,13 @@ def _figure(text: str) -> int:
 
 def _ranges(numbers: list[tuple[int, int]]) -> str:
     return ", ".join(f"{first}" if first == last else f"{first}-{last}" for first, last in numbers)
+
+
+def _half(first: int, last: int, which: str) -> list[tuple[int, int]]:
+    """The even or odd rows of a range; nothing where there are too many or none."""
+    first += first % 2 != (which == "odd")
+    numbers = range(first, last + 1, 2)
+    return [(n, n) for n in numbers] if len(numbers) <= _SAID_AT_MOST else []
 
 
 def _stepped(first: list[int], last: int) -> list[tuple[int, int]]:

@@ -170,6 +170,9 @@ def _starred(text: str, start: int, at: At) -> Found | None:
     ahead, before = _ahead(text, start), _behind(text, start)
     counted = re.match(r"\*\s*([0-9]+)(?![0-9KTSkts]|[^*]*\*)", ahead)
     letter = re.search(r"([KTSkts])\s*$", before)
+    if counted is not None and letter is not None and before.endswith(" ") and re.search(r"[KTSkts].*[KTSkts]", before):
+        cure = f"{letter[1].upper()}{counted[1][:7]} for a run, (K T)x{counted[1][:7]} for a group"
+        return _found("Only a group in brackets takes a sign and a count.", at, start, start + counted.end(), cure)
     if counted is not None and letter is not None:  # K*3: one mistake, one message
         said = "A count stands right after its letter, without a sign between them."
         return _found(said, at, start, start + counted.end(), f"{letter[1].upper()}{counted[1][:7]}")

@@ -341,6 +341,9 @@ def _decimal_comma(place: Place) -> Message | None:
 
 def _decimal_count(place: Place) -> Message | None:
     if "INT" in place.allowed and "DECIMAL" not in place.allowed and re.match(r"[0-9]+\.[0-9]+", place.word):
+        if not place.before.strip():
+            said = f"`{place.word}` is no row's number; those are whole, and listed with commas."
+            return place.found(said, place.start, place.end, "as in 1, 2: K T")
         whole = str(max(1, round(float(place.word[:12]))))
         return place.found(f"`{place.word}` is not a whole number.", place.start, place.end, whole)
     return None

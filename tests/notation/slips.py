@@ -13,6 +13,7 @@ FRAMES: Final = {
     "no row 1": "@\n    2: K\n",
     "of evens": "stitch a over 24\n    2, 4, 6: K2 T\n    @\n",
     "of tens": "yarn navy\nstitch a over 24\n    2-3, 5-6, 8-9, 11-12: K2 T\n    @\n",
+    "of odds": "stitch a over 24\n    2, 4, 6, 8, 10: K2 T\n    @\n",
     "of four": "stitch a over 24\n    1: K2 T\n    3-4: T K\n    @\n",
     "of nine": "stitch a over 24\n    1-9: K2 T\n    @\n    11: K\n",
     "after rows": "stitch a over 24\n    1: K2 T\n    2-3: T K\n    @\nstitch b\n    1: K\n",
@@ -645,6 +646,12 @@ SLIPS: Final = [
     ("head", "yarn navy yarn white", "yarn navy\nyarn white"),
     ("head", "yarns: navy (MC), white (CC)", 'yarn navy "MC"\nyarn white "CC"'),
     ("head", "colours: navy, white", "yarn navy\nyarn white"),
+    ("row", "1 (24 sts): K2 T1", "1: K2 T1"),
+    ("row", "Row 1 [24]: K2 T1", "1: K2 T1"),
+    ("of six", "2 to 6 even: K S", "2, 4, 6: K S"),
+    ("of six", "rows 2-6 (even): K S", "2, 4, 6: K S"),
+    ("of six", "even rows 2-6: K S", "2, 4, 6: K S"),
+    ("of odds", "odd rows 1 to 11: K S", "1, 3, 5, 7, 9, 11: K S"),
     # lengths in two units, needles on both sides
     ("piece", "width 1 m 20 cm", "width 120 cm"),
     ("piece", "width 5 ft 2 in", "width 62 in"),
@@ -712,6 +719,12 @@ UNCLEAR: Final = [
     ("stitch", "stitch a multiple of 12 + 2"),
     ("stitch", "stitch a over 12-14"),
     ("stitch", "stitch a in navy"),
+    # as far as what
+    ("row 1 of any width", "1: K3 T to end"),
+    ("row 1 of any width", "1: K12 then T to end"),
+    ("row 1 of any width", "1: K T * 4"),
+    ("row 1 of any width", "1: K T x 4"),
+    ("of six", "2.4: K S"),
     # how many rows, or how often
     ("knit", "knit a x 20"),
     ("knit", "knit a 12 times"),
