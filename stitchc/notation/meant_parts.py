@@ -77,6 +77,16 @@ def expression_meant(text: str, around: Around) -> list[str]:
     text = re.sub(rf"(?<![\w.]){_HIGH_AND_WIDE}\s*(?:of\s+)?plain\b", r"plain \2 by \1", text, flags=re.IGNORECASE)
     text = re.sub(rf"\bplain\s*\(?\s*{_SIZES}\s*\)?", r"plain \1 by \2", text, flags=re.IGNORECASE)
     text = re.sub(rf"(?<![\w.]){_SIZES}\s*(?:of\s+)?plain\b", r"plain \1 by \2", text, flags=re.IGNORECASE)
+    if re.search(r"\bbeside\b", text, re.IGNORECASE):  # where the lower part is repeated to the height
+        needles = r"(?:needles?|stitches|sts|wide)"
+        text = re.sub(
+            rf"\bplain\s+([0-9]+)(?![0-9])(?:\s*{needles})?(?=\s*(?:\)|$|\bbeside\b))"
+            rf"|(?<!by )(?<![\w.])([0-9]+)\s*(?:{needles}\s+(?:of\s+)?plain|plain(?:\s+{needles})?)"
+            r"(?=\s*(?:\)|$|\bbeside\b))",
+            lambda wide: f"plain {wide[1] or wide[2]} by 1",
+            text,
+            flags=re.IGNORECASE,
+        )
     rows_of_plain = r"\b([0-9]+)\s*(?:plain\s+rows?|rows?\s+(?:of\s+)?plain)\b|\bplain\s+([0-9]+)\s*rows?\b"
     if re.search(rows_of_plain, text, re.IGNORECASE) and re.search(r"\b(?:beside|next|by|along)", text, re.IGNORECASE):
         return []  # how wide it is beside something is not said; above something it is repeated to the width

@@ -27,6 +27,13 @@ eighteen nineteen
 """
 _TENS: Final = "twenty thirty forty fifty sixty seventy eighty ninety"
 FIGURES: Final = {
+    **{
+        f"{ten}{joint}{one}": str(20 + 10 * tens + ones)
+        for tens, ten in enumerate(_TENS.split())
+        for ones, one in enumerate(_NUMBERS.split()[:10])
+        for joint in "- "
+        if ones
+    },
     **{word: str(n) for n, word in enumerate(_NUMBERS.split())},
     **{word: str(20 + 10 * n) for n, word in enumerate(_TENS.split())},
     "once": "1",

@@ -128,7 +128,8 @@ def _what_could(place: Place) -> Message:
     expects, example = _listed(place), _example(place)
     if not place.word:
         tail = next((tail for first, name, tail in _TAILS if first == place.first and name in place.allowed), None)
-        example = f"as in {example}" if tail is None else shortened(place.code + tail)
+        invented = tail is not None and re.search("[0-9]", tail) and place.first == "knit"
+        example = f"as in {example}" if tail is None else f"{'as in ' * bool(invented)}{shortened(place.code + tail)}"
         said = f"The line ends too soon; {expects} would come next."
         return place.found(said, place.start, place.start + 1, example, label="more is needed here")
     quoted = re.fullmatch(r'"\s*([0-9]+(?:\.[0-9]+)?)\s*"', place.word)

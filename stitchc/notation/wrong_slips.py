@@ -316,6 +316,11 @@ def _colour_in_quotes(place: Place, name: str, begins: int, rest: str) -> Messag
 
 
 def _number_words(place: Place) -> Message | None:
+    two = re.match(r"[^\W\d_]+ [^\W\d_]+\b", place.code[place.start :])
+    if two is not None and two[0].lower() in FIGURES and {"INT", "DECIMAL"} & place.allowed:
+        return place.found(
+            "Numbers are written in figures.", place.start, place.start + two.end(), FIGURES[two[0].lower()]
+        )
     figure = FIGURES.get(place.word.lower())
     if figure is None or not {"INT", "DECIMAL"} & place.allowed:
         return None
@@ -425,7 +430,11 @@ def _joints(place: Place) -> Message | None:
         said = "A part is repeated with `across` in width and `up` in height."
         one = re.search(r"\b(across|up)\s+[0-9]+\s*$", place.before, re.IGNORECASE)  # `across 2 x 3`
         cure = f"across {count}, or up {count}"
-        if one is not None:
+        if not re.search(r"[^0-9\s]", times[0]) and re.search(
+            r"\b(?:shifted|across|up)\s+[0-9]+\s*$", place.before, re.IGNORECASE
+        ):
+            cure = "as in shifted 1 up 2"  # `shifted 1 2`: what the second number is for is not said
+        elif one is not None:
             cure = f"up {count}" if one[1].lower() == "across" else f"across {count}"
         return place.found(said, place.start, place.start + times.end(), cure)
     glued = re.match(r"(across|up|shifted|mirrored|reversed|then|beside|with)-?(\w.*)", place.word, re.IGNORECASE)

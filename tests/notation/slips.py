@@ -652,6 +652,16 @@ SLIPS: Final = [
     ("of six", "rows 2-6 (even): K S", "2, 4, 6: K S"),
     ("of six", "even rows 2-6: K S", "2, 4, 6: K S"),
     ("of odds", "odd rows 1 to 11: K S", "1, 3, 5, 7, 9, 11: K S"),
+    ("knit", "knit a for twenty-four rows", "knit a for 24 rows"),
+    ("knit", "knit a for twenty four rows", "knit a for 24 rows"),
+    ("piece", "width sixty-two cm", "width 62 cm"),
+    ("piece", "needles ninety six", "needles 96"),
+    ("built", "stitch b = a across twenty four", "stitch b = a across 24"),
+    ("built", "stitch b = a up thirty-six then g", "stitch b = a up 36 then g"),
+    ("built", "stitch b = plain 4 beside a", "stitch b = plain 4 by 1 beside a"),
+    ("built", "stitch b = a beside plain 12", "stitch b = a beside plain 12 by 1"),
+    ("built", "stitch b = a beside 12 stitches of plain", "stitch b = a beside plain 12 by 1"),
+    ("built", "stitch b = 12 plain needles beside a", "stitch b = plain 12 by 1 beside a"),
     # lengths in two units, needles on both sides
     ("piece", "width 1 m 20 cm", "width 120 cm"),
     ("piece", "width 5 ft 2 in", "width 62 in"),
@@ -719,6 +729,11 @@ UNCLEAR: Final = [
     ("stitch", "stitch a multiple of 12 + 2"),
     ("stitch", "stitch a over 12-14"),
     ("stitch", "stitch a in navy"),
+    # a number that nobody said
+    ("knit", "knit a"),
+    ("knit", "knit plain in navy"),
+    ("built", "stitch b = plain 12"),
+    ("built", "stitch b = a shifted 1 2"),
     # as far as what
     ("row 1 of any width", "1: K3 T to end"),
     ("row 1 of any width", "1: K12 then T to end"),
