@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 
 from stitchc.messages import Span, visible
 from stitchc.notation.cells import read_cells
-from stitchc.notation.slips import DEEPEST
+from stitchc.notation.slips import DEEPEST, FIGURES
 from stitchc.notation.tree import Word, composed
 
 LONGEST: Final = 300
@@ -92,6 +92,7 @@ _WORDS: Final = (
     (r"\bthrice\b", "3 times"),
     (r"(?<=[0-9])\s*(?:sts?|stitch(?:es)?|needles?|ndls?)\b\.?", " "),
 )
+_TIMES_IN_WORDS: Final = re.compile(rf"\b({'|'.join(FIGURES)})\s+(?=(?:more\s+)?times\b)", re.IGNORECASE)
 _TAIL: Final = re.compile(
     r"[\s,;.]*(?:\b(?:rep(?:eat)?|(?:all\s+)?to\s+(?:the\s+)?end|across|along|throughout)\b[^()\[\]{}*0-9]*|\ball)\s*$",
     re.IGNORECASE,
@@ -136,6 +137,7 @@ def cells_meant(text: str) -> Meant | None:
             plain = quoted[1]
         if colon := re.fullmatch(r"((?:[KTSkts][0-9]*\s*)+):((?:\s*[KTSkts][0-9]*)+)", plain):
             plain = f"{colon[1]} {colon[2]}"
+        plain = _TIMES_IN_WORDS.sub(lambda times: f"{FIGURES[times[1].lower()]} ", plain)
         for expression, letter in _WORDS:
             plain = re.sub(expression, letter, plain, flags=re.IGNORECASE)
         plain = re.sub(r"^\s*all\s+(?=[KTS]\s*$)", "", plain, flags=re.IGNORECASE)

@@ -41,7 +41,7 @@ _STARRED: Final = re.compile(
 """A repeat between asterisks, to before the next cells."""
 _BOXED: Final = re.compile(r"[\[{]\s*([^\[\]{}()]*?)\s*[\]}]\s*(?:[xX×*]?\s*([0-9]+))?(?:\s*times)?")
 _WORD: Final = re.compile(r"[^\W\d_]+")
-_COUNT_FIRST: Final = re.compile(r"([0-9]+)\s*([KTSkts]?)(?![KTSkts])")
+_COUNT_FIRST: Final = re.compile(r"([0-9]+)\s*([KTSkts]?)(?![^\W\d_])")
 _MEANT: Final = {
     "knit": "K",
     "tuck": "T",
@@ -295,9 +295,9 @@ def _figures(text: str, start: int, at: At) -> Found | None:
     assert figures is not None
     end = start + figures.end()
     letter = match[2] if match is not None else ""
-    before = re.search(r"(?<![^\W\d_KTSkts])([KTSkts])\s+$", _behind(text, start))
+    before = re.search(r"(?<![^\W\d_])[KTSkts]*([KTSkts])(\s+)$", _behind(text, start))
     if before is not None and text[end : end + 1] not in (*"KTSkts",):  # `T 3`: the letter it belongs to is before it
-        letter, start = before[1], start - len(before.group())
+        letter, start = before[1], start - 1 - len(before[2])
     elif letter and match is not None and text[start + match.end() : start + match.end() + 1].isdigit():
         return _found("A count stands after its letter.", at, start, end, "Leave one count, after the letter.")
     cure = f"{letter.upper()}{figures.group()[:7]}" if letter else "Put it after the letter that it counts."

@@ -662,6 +662,10 @@ SLIPS: Final = [
     ("built", "stitch b = a beside plain 12", "stitch b = a beside plain 12 by 1"),
     ("built", "stitch b = a beside 12 stitches of plain", "stitch b = a beside plain 12 by 1"),
     ("built", "stitch b = 12 plain needles beside a", "stitch b = plain 12 by 1 beside a"),
+    ("row 2", "2: (K3 T1) six times", "2: (K3 T1)x6"),
+    ("row 2", "2: *K3 T1* six times", "2: (K3 T1)x6"),
+    ("row", "1: (K T) twenty-four times", "1: (K T)x24"),
+    ("row", "1: *K T; rep from * eleven more times", "1: (K T)x12"),
     # lengths in two units, needles on both sides
     ("piece", "width 1 m 20 cm", "width 120 cm"),
     ("piece", "width 5 ft 2 in", "width 62 in"),
@@ -734,6 +738,9 @@ UNCLEAR: Final = [
     ("knit", "knit plain in navy"),
     ("built", "stitch b = plain 12"),
     ("built", "stitch b = a shifted 1 2"),
+    ("row 2", "2: K3 T1 (6 times)"),
+    ("row 2", "2: K22, tuck to last 2"),
+    ("row 2", "2: K3 *4 T"),
     # as far as what
     ("row 1 of any width", "1: K3 T to end"),
     ("row 1 of any width", "1: K12 then T to end"),
