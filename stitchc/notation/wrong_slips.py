@@ -283,7 +283,7 @@ def _plies(place: Place) -> Message | None:
         )
     ply = re.search(rf"\bweight\b\s*[:=]?\s*({PLIES})", place.code, re.IGNORECASE)
     if ply is not None and place.start >= ply.start():
-        said = f"`{ply[1].strip()}` is no category of the standard yarn weights, which says nothing of plies."
+        said = f"`{ply[1].strip()}` is no category of the standard yarn weights, which say nothing of plies."
         return place.found(said, *ply.span(), f'"{ply["plies"]} ply"   (a description, after the yarn\'s name)')
     return None
 
