@@ -167,6 +167,29 @@ def _blanked(match: re.Match[str]) -> str:
     return " " * len(match.group())
 
 
+_EVERY_LINE: Final = """
+pattern "a"
+note "a"
+yarn a "a" colour "#aaa" tex 210 weight light
+include "a"
+stitch a over 8
+1, 2-3 in a: (K T)x2 S2 K2
+stitch b = (a then a beside plain 4 by 2) across 2 up 2 shifted 1 left mirrored reversed with S for T, T for S
+gauge a 17.5 stitches 30 rows per 10 cm
+gauge a 30 rows per 4 in
+piece a
+width 60 cm plus 1 cm
+needles 96
+needles L40-R39
+edge 1
+carriage right
+do "a"
+knit a for 12 rows in a at "5"
+knit a for 18 cm exactly
+"""
+"""A line of each kind."""
+
+
 def _parse(text: str) -> list[Placed]:
     """The lines of a text. Raises UnexpectedInput where one of them cannot be read."""
     builder = _builder()
@@ -176,12 +199,23 @@ def _parse(text: str) -> list[Placed]:
         if all(isinstance(one, Placed) for one in placed):
             return list(placed)
     except UnexpectedInput:
-        raise
+        if _reads_every_line():
+            raise
     except Exception:
         pass
     builder.messages = so_far  # the remembered grammar is damaged in some way that only shows in use
     placed = _parser(anew=True).parse(text)
     return list(placed)
+
+
+@cache
+def _reads_every_line() -> bool:
+    """Whether the remembered grammar reads a line of each kind, as a damaged one would not."""
+    try:
+        placed: Any = _parser().parse(_EVERY_LINE)
+        return all(isinstance(one, Placed) for one in placed)
+    except Exception:
+        return False
 
 
 def _reads(line: str) -> bool:

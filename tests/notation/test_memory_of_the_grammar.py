@@ -24,9 +24,14 @@ EXPECTED = ["KT", "TK"]
 @pytest.fixture(autouse=True)
 def _own_parser() -> Iterator[None]:
     """No test sees the parser of another."""
-    reader._parser.cache_clear()
+    forget()
     yield
+    forget()
+
+
+def forget() -> None:
     reader._parser.cache_clear()
+    reader._reads_every_line.cache_clear()
 
 
 @pytest.fixture
@@ -46,7 +51,7 @@ def read_on() -> None:
 def remembered(home: Path) -> Path:
     read_on()
     (path,) = home.iterdir()
-    reader._parser.cache_clear()
+    forget()
     return path
 
 
@@ -112,6 +117,7 @@ def test_damaged(home: Path, damage: Callable[[bytes], bytes]) -> None:
         lambda data, memo: [_with_states(data, {"0": {}}), memo],
         lambda data, memo: [_with_states(data, {"0": {"0": [0, 10**6]}}), memo],
         lambda data, memo: [_with_states(data, {"x": 1}), memo],
+        lambda data, memo: [_with_states(data, _lame(data)), memo],
     ],
 )
 def test_hostile_with_the_right_digest(home: Path, hostile: Callable[[Any, Any], Any]) -> None:
@@ -119,6 +125,11 @@ def test_hostile_with_the_right_digest(home: Path, hostile: Callable[[Any, Any],
     data, memo = json.loads(path.read_text().split("\n", 1)[1])
     path.write_text(signed(path, json.dumps(hostile(data, memo))))
     read_on()
+
+
+def _lame(data: Any) -> dict[str, Any]:
+    """Every state there is, and nothing that leads on from any: each text is refused, as a wrong one would be."""
+    return {state: {} for state in data["parser"]["parser"]["states"]}
 
 
 def _with_states(data: Any, states: object) -> Any:
