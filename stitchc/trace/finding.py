@@ -18,6 +18,7 @@ from stitchc.trace.grid import (
     LEAST_PITCH_PX,
     Axis,
     Lattice,
+    carried_on,
     find_lattice,
     frayed,
     looks_ruled,
@@ -135,6 +136,8 @@ def _lined(pixels: Pixels, ask: Ask) -> Field | None:
         even = straightened(even, turned, (red, green, blue))
         plane = _dark_lines(even)
     lattice = find_lattice(plane, ask.cells)
+    if lattice is not None and lattice.ruled and ask.cells is None:
+        lattice = carried_on(plane, lattice)
     if lattice is None:
         return None
     columns, rows = lattice.size

@@ -647,6 +647,22 @@ def test_a_margin_at_some_sides_is_never_taken_for_cells(margins_px: tuple[int, 
     assert "T813" not in [message.code for message in traced.messages]
 
 
+FULL = (
+    "KTKKTTKKTTKTKKTKKTK TKKTKTKKKKTTTKTKKKK TTKKKTTTTTTTKKTTKTK "
+    "KKKTKTKKTTTTKTKKKKK TTTKKTTKTTTTTTTTKKT KTKKTTTTTTTKKTKKTTT",
+    "KTTKKKT TKTTTTK TTTKKTK TKTKTKT KTKTTTT TTKTKTK KKTTKTK TTTKTTT TTTTTTT KTTTTTT KTTKTKK TTTKTTK TKKTKKT",
+)
+
+
+@pytest.mark.parametrize("full", FULL)
+def test_a_part_of_a_grid_is_never_taken_for_all_of_it(full: str) -> None:
+    """Where cells are filled in the lines' own black, many edges in succession are not to be seen."""
+    rows = full.split()
+    image = drawn(rows, Style("fill", 20, line=(0, 0, 0), tuck=(0, 0, 0)))
+    traced = trace(png(image), "chart.png", Ask(key=Key(dark=TUCK), repeat="whole"))
+    assert traced.whole.rows() == rows and traced.messages == ()
+
+
 def test_a_picture_with_ruled_lines_is_never_read_pixel_by_pixel() -> None:
     """Lines of a page on which no lattice is found: those across are three times as far apart as those down."""
     image = Image.new("RGB", (300, 300), "white")

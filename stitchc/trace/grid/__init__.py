@@ -6,7 +6,7 @@ cells mean.
 
 from stitchc.trace.grid.lattice import LEAST_PITCH_PX, Axis, Lattice, Side
 from stitchc.trace.grid.search import find_lattice
-from stitchc.trace.grid.sides import frayed
+from stitchc.trace.grid.sides import carried_on, frayed
 from stitchc.trace.grid.through import Through, looks_ruled, through_lines
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "Lattice",
     "Side",
     "Through",
+    "carried_on",
     "find_lattice",
     "frayed",
     "looks_ruled",
