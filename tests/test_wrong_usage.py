@@ -94,7 +94,7 @@ def test_what_the_command_line_says_goes_before_the_environment(
 
 @pytest.mark.parametrize(
     ("row", "cure"),
-    [("K T*3", "1: K T3"), ("K * 3 T", "1: K3 T"), ("K t*3", "1: K T3"), ("Kl T", "K1")],
+    [("K T*3", "1: K T3"), ("K * 3 T", "K3"), ("K t*3", "1: K T3"), ("Kl T", "K1")],
 )
 def test_a_slip_in_a_count_is_one_mistake_with_its_own_cure(
     row: str, cure: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]

@@ -175,7 +175,8 @@ def _starred(text: str, start: int, at: At) -> Found | None:
         return _found("Only a group in brackets takes a sign and a count.", at, start, start + counted.end(), cure)
     if counted is not None and letter is not None:  # K*3: one mistake, one message
         said = "A count stands right after its letter, without a sign between them."
-        return _found(said, at, start, start + counted.end(), f"{letter[1].upper()}{counted[1][:7]}")
+        begins = start - len(before) + letter.start(1)
+        return _found(said, at, begins, start + counted.end(), f"{letter[1].upper()}{counted[1][:7]}")
     match = _STARRED.match(ahead)
     alone = match is not None and match.end() == len(ahead) and not before.strip()
     inside = match[1].strip() if match is not None else ""
