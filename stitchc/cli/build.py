@@ -6,7 +6,7 @@ import contextlib
 import importlib
 import io
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,12 +20,12 @@ from stitchc.cli.common import (
     load_machine,
     machine_option,
     option,
-    put_files,
     read_pattern,
     require,
     say,
     stitch_option,
     units_option,
+    write_sealed,
 )
 from stitchc.cli.naming import file_stem, numbered
 from stitchc.cli.plain_gauge import plain_option
@@ -120,9 +120,7 @@ def _build(
 
     gauges = _gauge_sentences(pattern, stitches, plain)
     page = index_page(pattern, stitches, made, warnings, gauges, _sizes(made, units))
-    with contextlib.redirect_stdout(written := io.StringIO()):
-        put_files([(output / "index.html", page.encode("utf-8"))], force)
-    told.tell(written.getvalue().splitlines())
+    told.tell(map(str, write_sealed([(output / "index.html", page.encode("utf-8"))], force)))
     drawn = [name or "" for stitch in stitches for name in (stitch.name, *stitch.chart.yarns)]
     lacking = what_is_lacking("".join([pattern.title or "", *drawn]), "drawing")
     if lacking:
@@ -232,7 +230,7 @@ class _Told:
         self._paths: set[str] = set()
         self._trouble: OSError | ValueError | None = None
 
-    def tell(self, paths: list[str]) -> None:
+    def tell(self, paths: Iterable[str]) -> None:
         for path in paths:
             if path in self._paths or self._trouble is not None:
                 continue

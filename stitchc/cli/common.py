@@ -411,7 +411,13 @@ def put_text(text: str, output: Path | None, force: bool, signed: bool = True) -
 
 
 def put_files(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool = True) -> None:
-    """Write files, all or none, each with its seal, and print their paths one a line on standard output."""
+    """Write files as `write_sealed` does, and print their paths one a line on standard output."""
+    for path in write_sealed(contents, force, signed):
+        print(path)
+
+
+def write_sealed(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool = True) -> list[Path]:
+    """Write files, all or none, each with its seal if it is signed; their paths."""
     from stitchc.seal import sealed
 
     written = []
@@ -419,8 +425,7 @@ def put_files(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool 
         if content.startswith((b"{", b"[")) and not content.isascii():
             content = _printable(content.decode()).encode()
         written.append((path, sealed(content) if signed else content))
-    for path in files.write_files(written, force):
-        print(path)
+    return files.write_files(written, force)
 
 
 def _printable(text: str) -> str:

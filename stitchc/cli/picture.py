@@ -138,7 +138,7 @@ def command(
 
 def _say_whose_colours_are_not_given(pattern: Pattern, stitches: Sequence[Stitch]) -> None:
     """Once for all pictures: which of the yarns that are drawn have a colour of the program's choice."""
-    used = {yarn for stitch in stitches for yarn in stitch.chart.yarns}
+    used = {name for stitch in stitches if any(stitch.chart.yarns) for name in _yarn_names(pattern, stitch)}
     unsaid = [visible(name) for name, yarn in pattern.yarns.items() if name in used and yarn.colour is None]
     if not unsaid:
         return
@@ -276,6 +276,12 @@ def _resolution(across_cm: float, scale: _Scale, px: int | None, dpi: int | None
     return min(max(60 * stitches, 700), 2000) / across_cm
 
 
+def _yarn_names(pattern: Pattern, stitch: Stitch) -> list[str | None]:
+    """Of each row the yarn that it names, or else the main yarn; None where that is not known."""
+    main = pattern.main_yarn.name if pattern.main_yarn is not None else None
+    return [name if name is not None else main for name in stitch.chart.yarns]
+
+
 def yarn_colours(pattern: Pattern, stitch: Stitch) -> list[Colour]:
     """A colour for each row: the yarn's own, or one of a set that all can tell apart.
 
@@ -283,8 +289,7 @@ def yarn_colours(pattern: Pattern, stitch: Stitch) -> list[Colour]:
     """
     from stitchc.fabric import DISTINCT, NATURAL
 
-    main = pattern.main_yarn.name if pattern.main_yarn is not None else None
-    names = [name if name is not None else main for name in stitch.chart.yarns]
+    names = _yarn_names(pattern, stitch)
     used = [yarn for name, yarn in pattern.yarns.items() if name in names]
     left = DISTINCT[1:] if None in names else DISTINCT  # the first is much like the natural white
     distinct = itertools.cycle([NATURAL] if len(set(names)) == 1 else left)

@@ -79,7 +79,7 @@ class Walk:
                 yarn = chart.yarns[0]
                 hangs = bench.yarns.get(yarn)
                 if hangs is not None and hangs != bench.carriage:
-                    named = f"yarn `{yarn}`" if yarn is not None else f"{MAIN_YARN} ({WHICH_IS_MAIN})"
+                    named = _named(yarn)
                     if side_asked:
                         waiting.append(Do(_cut_and_join(yarn, hangs, bench.carriage), step.span))
                         self.say(
@@ -131,12 +131,11 @@ class Walk:
                     text = _cut_and_join(each.yarn, hangs, each.start_side)
                     yield Do(text + " Do so each time that a yarn hangs at the other side.", step.span)
                     if not any(message.code == "K208" for message in self.messages):
-                        named = f"yarn `{each.yarn}`" if each.yarn else f"{MAIN_YARN} ({WHICH_IS_MAIN})"
                         self.say(
                             "P409",
                             "warning",
-                            f"In row {each.row} {named} is taken up at the {each.start_side}, but it hangs at the "
-                            f"{hangs}.",
+                            f"In row {each.row} {_named(each.yarn)} is taken up at the {each.start_side}, but it hangs "
+                            f"at the {hangs}.",
                             step.span,
                             cure="Knit an even number of rows with each yarn before changing."
                             + (self.name_the_yarn if None in bench.yarns else ""),
@@ -221,6 +220,10 @@ class _Bench:
     held: tuple[int, ...] = ()
     threaded: str | None = None
     yarns: dict[str | None, Side] = field(default_factory=dict)
+
+
+def _named(yarn: str | None) -> str:
+    return f"yarn `{yarn}`" if yarn is not None else f"{MAIN_YARN} ({WHICH_IS_MAIN})"
 
 
 def _cut_and_join(yarn: str | None, hangs: Side, here: Side) -> str:

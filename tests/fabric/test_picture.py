@@ -172,6 +172,9 @@ def test_a_colour_that_is_not_given_is_said_once(tmp_path: Path, capfd: pytest.C
     file.write_text("stitch bare\n1: K\n")
     assert draw(str(file), "--px", "100", "-o", str(tmp_path / "bare.png")) == 0
     assert "not given" not in capfd.readouterr().err
+    file.write_text('yarn foam colour "#2f8f83"\nyarn oat\nstitch stripes\n1 in foam: K S\n2: K\n')
+    assert draw(str(file), "--px", "100", "-o", str(tmp_path / "main.png")) == 0
+    assert "The colour of yarn `oat` is not given and chosen here" in capfd.readouterr().err
 
 
 def test_same_bytes_again_from_the_cache_too(pattern: Path) -> None:
