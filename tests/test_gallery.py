@@ -58,13 +58,6 @@ def test_the_drawn_chart_traced_back_is_the_stitch(example: str, stitch: Stitch)
 
 
 @pytest.mark.parametrize(("example", "stitch"), STITCHES, ids=IDS)
-def test_the_fabric_was_drawn_from_the_stitch(example: str, stitch: Stitch) -> None:
-    """The picture carries the repeat that was relaxed."""
-    with Image.open(CHARTS / example / f"{stitch.name}-fabric.png") as picture:
-        assert picture.info["Repeat"] == "/".join(stitch.chart.rows())
-
-
-@pytest.mark.parametrize(("example", "stitch"), STITCHES, ids=IDS)
 def test_every_picture_is_there_and_has_its_sentence(example: str, stitch: Stitch) -> None:
     captions = tomllib.loads((CHARTS / "captions.toml").read_text("utf-8"))
     index = (CHARTS / "README.md").read_text("utf-8")
@@ -130,7 +123,7 @@ def test_made_anew_the_gallery_says_the_same(path: Path, maker: ModuleType, tmp_
             assert traced[0] == traced[1]
         elif each.name.endswith("-fabric.png"):
             with Image.open(each) as new, Image.open(kept / each.name) as old:
-                assert new.size == old.size and new.info["Repeat"] == old.info["Repeat"]
+                assert new.size == old.size and new.info["Description"] == old.info["Description"]
             assert np.abs(seen(each) - seen(kept / each.name)).mean() < 4, f"{each.name}: run charts/make.py"
 
 

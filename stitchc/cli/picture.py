@@ -241,7 +241,7 @@ def _png(
     px_per_length = px_per_cm * scale.loop_mm / 10
     # The relaxed cell is rounded, for the cache's sake; the picture keeps the gauge as it is.
     pictures = [draw(fabric, each, colours, wide, high, px_per_length) for each in faces]
-    return plate(pictures, faces, stitch.name, stitch.chart, px_per_cm, units)
+    return plate(pictures, faces, stitch.name, px_per_cm, units)
 
 
 def _starved(name: str, longer: float, measured: bool) -> Message:

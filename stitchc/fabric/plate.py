@@ -9,7 +9,6 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final, Literal
 
-from stitchc.chart import Chart
 from stitchc.fabric.draw import Face, Picture
 from stitchc.messages import visible
 
@@ -27,14 +26,13 @@ def plate(
     pictures: Sequence[Picture],
     faces: Sequence[Face],
     name: str,
-    chart: Chart,
     px_per_cm: float,
     units: Literal["cm", "in"],
 ) -> bytes:
     """A PNG that carries its scale: the pictures beside each other, or one over the other where they are much wider
-    than high.
+    than high. The file's own words name the stitch and the scale; they never carry the chart.
 
-    faces: the side that each shows. chart: what was drawn, for the words that the file carries. units: of the bar.
+    faces: the side that each shows. units: of the bar.
     """
     from PIL import Image, ImageDraw, PngImagePlugin
 
@@ -53,7 +51,6 @@ def plate(
     about = PngImagePlugin.PngInfo()
     about.add_text("Software", "stitchc")
     about.add_text("Description", f"{visible(name)}: {' and '.join(faces)} side, {px_per_cm:.3f} pixels per cm")
-    about.add_text("Repeat", "/".join(chart.rows()))  # first knitted row first
     stream = io.BytesIO()
     whole.save(stream, "PNG", pnginfo=about, dpi=(px_per_cm * 2.54, px_per_cm * 2.54), compress_level=6)
     return stream.getvalue()

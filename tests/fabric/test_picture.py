@@ -95,6 +95,15 @@ def test_one_side_life_size(pattern: Path, capfd: pytest.CaptureFixture[str]) ->
     assert len(longest) == pytest.approx(50, abs=3), "1 cm"
 
 
+def test_a_posted_picture_does_not_publish_the_chart(pattern: Path) -> None:
+    """The words in the file are the program, the stitch, its scale and the seal: no row of the repeat."""
+    assert draw("tide.stitch", "--stitch", "ripple", "--px", "100", "-o", "r.png") == 0
+    image = opened(pattern.parent / "r.png")
+    assert set(image.info) == {"Software", "Description", "Digest", "dpi"}
+    content = (pattern.parent / "r.png").read_bytes()
+    assert b"KT" not in content[:1024] and b"K T" not in content[:1024]
+
+
 def test_both_sides_of_one_stitch_beside_each_other(pattern: Path) -> None:
     assert draw("tide.stitch", "--stitch", "ripple", "--px", "200") == 0
     image = opened(pattern.parent / "tide-line-ripple-fabric.png")
