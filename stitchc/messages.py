@@ -25,12 +25,22 @@ class Span(NamedTuple):
     length: int = 1
 
 
+class Fix(NamedTuple):
+    """An edit in the file of the message: `length` characters from `column` of `line` become `text`."""
+
+    line: int
+    column: int
+    length: int
+    text: str
+
+
 class Message(NamedTuple):
     """One thing to tell the user.
 
     code: as in `stitchc explain CODE`. text: one sentence that stands by itself, in the knitter's words, with the
     user's own text in back-ticks. label: the few words at the caret that say why. cure: something to type or do.
-    also: further places that belong to it, each with its label.
+    also: further places that belong to it, each with its label. fix: the edit that the cure stands for, where an
+    editor can make it.
     """
 
     code: str
@@ -40,6 +50,7 @@ class Message(NamedTuple):
     cure: str | None = None
     label: str = ""
     also: tuple[tuple[Span, str], ...] = ()
+    fix: Fix | None = None
 
     def as_warning(self) -> Message:
         """The same message as a warning (what `--anyway` does to an error)."""
@@ -57,6 +68,7 @@ class Message(NamedTuple):
             "length": span.length if span else None,
             "text": self.text,
             "cure": self.cure,
+            "fix": self.fix._asdict() if self.fix else None,
         }
 
 
@@ -90,34 +102,41 @@ def to_json(messages: Sequence[Message]) -> str:
 
 
 def render(message: Message, sources: Mapping[str, Sequence[str]] | None = None, colour: bool = False) -> str:
-    """The message for a terminal: a head line, the source line with a caret and label, and the cure.
+    """The message for a terminal: a head line, the source line with its place marked, and what to try.
 
+    The head line has the form of the GNU Coding Standards ("Formatting Error Messages"), which editors follow.
     sources: the lines of each file by the name its spans use. colour: ANSI codes, which only repeat what the
     words already say.
     """
     paint = _PAINT[message.severity] if colour else ""
     bold, off = ("\x1b[1m", "\x1b[0m") if colour else ("", "")
-    where = f"{visible(message.span.file)}:{message.span.line}:{message.span.column}: " if message.span else ""
-    lines = [f"{bold}{where}{paint}{message.severity}[{message.code}]{off}{bold}: {visible(message.text)}{off}"]
-    places = [(message.span, message.label)] if message.span else []
-    places += list(message.also)
-    gutter = max((len(str(span.line)) for span, _ in places), default=1)
-    for index, (span, label) in enumerate(places):
-        text = _line_of(sources, span)
-        if text is None:
-            if label:
-                lines.append(f"{' ' * gutter} = {visible(label)} ({visible(span.file)}:{span.line})")
-            continue
-        shown, left, width = _excerpt(text, span.column, span.length)
-        elsewhere = f"  ({visible(span.file)})" if message.span and span.file != message.span.file else ""
-        mark = ("^" if index == 0 else "-") * max(1, width)
-        lines.append(f"{span.line:>{gutter}} | {shown}{elsewhere}".rstrip())
-        lines.append(f"{' ' * gutter} | {' ' * left}{paint}{mark}{' ' + visible(label) if label else ''}{off}")
+    where = f"{_place(message.span)}: " if message.span else ""
+    lines = [f"{bold}{where}{paint}{message.severity}{off}{bold}: {visible(message.text)} [{message.code}]{off}"]
+    if message.span:
+        lines += _marked(message.span, message.label, sources, paint, off)
+    for span, label in message.also:
+        lines += [f"{_place(span)}: {visible(label)}", *_marked(span, "", sources, paint, off)]
     if message.cure:
         first, *rest = message.cure.splitlines()
-        lines.append(f"{' ' * gutter} = cure: {visible(first)}")
-        lines += [f"{' ' * gutter}         {visible(line)}" for line in rest]
+        lines.append(f"Try: {visible(first)}")
+        lines += [f"     {visible(line)}" for line in rest]
     return "\n".join(lines)
+
+
+def _place(span: Span) -> str:
+    return f"{visible(span.file)}:{span.line}:{span.column}"
+
+
+def _marked(
+    span: Span, label: str, sources: Mapping[str, Sequence[str]] | None, paint: str, off: str
+) -> tuple[str, ...]:
+    """The source line and the line below it that marks the place; the label alone where the line is not known."""
+    text = _line_of(sources, span)
+    if text is None:
+        return (f"  {visible(label)}",) if label else ()
+    shown, left, width = _excerpt(text, span.column, span.length)
+    mark = f"  {' ' * left}{paint}{'^' * max(1, width)}{' ' + visible(label) if label else ''}{off}"
+    return f"  {shown}".rstrip(), mark
 
 
 _PAINT = {"error": "\x1b[31m", "warning": "\x1b[33m", "info": "\x1b[36m"}

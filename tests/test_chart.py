@@ -123,7 +123,7 @@ def test_what_cannot_be_knitted_is_shown_with_a_warning(
     assert run(["chart", "never.stitch"]) == 0
     said = capsys.readouterr()
     assert "KT" in said.out
-    assert "warning[K201]" in said.err and "error[" not in said.err
+    assert "[K201]" in said.err and "error: " not in said.err
 
 
 @pytest.mark.parametrize("form", ["svg", "png", "pdf", "html"])

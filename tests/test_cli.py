@@ -314,7 +314,7 @@ def test_a_document_is_told_as_one(content: bytes, kind: str, folder: Path) -> N
     (folder / "word.stitch").write_bytes(content)
     done = run("check", "word.stitch", cwd=folder)
     assert done.returncode == 1
-    assert "error[N112]" in done.stdout and kind in done.stdout and "plain text" in done.stdout
+    assert "[N112]" in done.stdout and kind in done.stdout and "plain text" in done.stdout
 
 
 def test_a_traced_pattern_can_be_read_again(folder: Path) -> None:

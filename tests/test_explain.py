@@ -23,7 +23,7 @@ CONTRACT = {
 }
 """The codes that the program promises."""
 
-RAISED = re.compile(r"^(?:.*: )?(error|warning|info)\[([A-Z]\d{3})\]", re.MULTILINE)
+RAISED = re.compile(r"^(?:.*?: )??(error|warning|info): .* \[([A-Z]\d{3})\]$", re.MULTILINE)
 
 
 def in_sources() -> set[str]:

@@ -565,8 +565,8 @@ def test_own_profiles_with_mistakes_are_all_told(tmp_path: Path, capsys: pytest.
     two.write_text("[bed\n")
     assert run(["machines", str(one), str(two)]) == 1
     err = capsys.readouterr().err
-    assert f"{one}:3:11: error[M304]" in err and f"{two}:1:5: error[M304]" in err
-    assert "3 | hole_mm = 9" in err
+    assert f"{one}:3:11: error: " in err and f"{two}:1:5: error: " in err
+    assert "\n  hole_mm = 9\n" in err
     assert run(["machines", str(one), str(tmp_path / "three.toml")]) == 3
 
 

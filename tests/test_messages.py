@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stitchc.messages import Message, Refused, Span, columns_of, has_errors, in_order, render, to_json, visible
+from stitchc.messages import Fix, Message, Refused, Span, columns_of, has_errors, in_order, render, to_json, visible
 
 AT = Span("tide.stitch", 2, 8, 2)
 SOURCES = {"tide.stitch": ["stitch tide", "    1: P2 K", "    2: K"], "grounds.stitch": ["stitch tide"]}
@@ -26,26 +26,23 @@ def test_a_message_in_full() -> None:
         also=((Span("grounds.stitch", 1, 8, 4), "the stitch"),),
     )
     assert render(message, SOURCES) == (
-        "tide.stitch:2:8: error[N102]: `P2`: a single bed has no purl cell.\n"
-        "2 |     1: P2 K\n"
-        "  |        ^^ the side facing you is purl\n"
-        "1 | stitch tide  (grounds.stitch)\n"
-        "  |        ---- the stitch\n"
-        "  = cure: K2"
+        "tide.stitch:2:8: error: `P2`: a single bed has no purl cell. [N102]\n"
+        "      1: P2 K\n"
+        "         ^^ the side facing you is purl\n"
+        "grounds.stitch:1:8: the stitch\n"
+        "  stitch tide\n"
+        "         ^^^^\n"
+        "Try: K2"
     )
 
 
 def test_without_a_place_without_sources_and_with_a_cure_of_several_lines() -> None:
-    assert render(Message("N113", "error", "There is no stitch.")) == "error[N113]: There is no stitch."
+    assert render(Message("N113", "error", "There is no stitch.")) == "error: There is no stitch. [N113]"
     message = Message(
         "K201", "warning", "Never knits.", AT, "stitch a\n    1: K", "here", ((AT._replace(line=3), "and"),)
     )
     assert render(message) == (
-        "tide.stitch:2:8: warning[K201]: Never knits.\n"
-        "  = here (tide.stitch:2)\n"
-        "  = and (tide.stitch:3)\n"
-        "  = cure: stitch a\n"
-        "              1: K"
+        "tide.stitch:2:8: warning: Never knits. [K201]\n  here\ntide.stitch:3:8: and\nTry: stitch a\n         1: K"
     )
 
 
@@ -88,16 +85,16 @@ def test_the_caret_stands_under_what_it_marks(line: str, column: int, length: in
 
 
 def test_a_place_at_or_past_the_end_of_its_line() -> None:
-    assert caret("K T", 4, 1)[1] == "  |    ^"
-    assert caret("K T", 90, 5)[1] == "  |    ^"
-    assert caret("", 1, 1) == ("1 |", "  | ^")
-    assert caret("K T", 1, 900)[1] == "  | ^^^"
+    assert caret("K T", 4, 1)[1] == "     ^"
+    assert caret("K T", 90, 5)[1] == "     ^"
+    assert caret("", 1, 1) == ("", "  ^")
+    assert caret("K T", 1, 900)[1] == "  ^^^"
     assert caret("K" * 4_000_000, 5, 4_000_000)[1].count("^") < 100
 
 
 def test_a_line_that_is_not_there_is_left_out() -> None:
     message = Message("N101", "error", "X.", Span("f", 9))
-    assert render(message, {"f": ["K"]}) == "f:9:1: error[N101]: X."
+    assert render(message, {"f": ["K"]}) == "f:9:1: error: X. [N101]"
 
 
 @pytest.mark.parametrize("severity", ["error", "warning", "info"])
@@ -125,7 +122,14 @@ def test_whatever_is_shown_can_be_printed(text: str) -> None:
 def test_json_has_the_fields_that_are_promised() -> None:
     messages = [
         Message(
-            "N102", "error", "`П`.", Span("é.stitch", 2, 8, 1), cure="K", label="not there", also=((AT, "nor this"),)
+            "N102",
+            "error",
+            "`П`.",
+            Span("é.stitch", 2, 8, 1),
+            cure="K",
+            label="not there",
+            also=((AT, "nor this"),),
+            fix=Fix(2, 8, 1, "K"),
         ),
         Message("K204", "warning", "Long."),
     ]
@@ -141,6 +145,7 @@ def test_json_has_the_fields_that_are_promised() -> None:
                 "length": 1,
                 "text": "`П`.",
                 "cure": "K",
+                "fix": {"line": 2, "column": 8, "length": 1, "text": "K"},
             },
             {
                 "code": "K204",
@@ -151,6 +156,7 @@ def test_json_has_the_fields_that_are_promised() -> None:
                 "length": None,
                 "text": "Long.",
                 "cure": None,
+                "fix": None,
             },
         ],
     }

@@ -103,8 +103,8 @@ def test_a_slip_in_a_count_is_one_mistake_with_its_own_cure(
     path.write_text(f"stitch a\n    1: {row}\n")
     assert run(["check", str(path)]) == 1
     said = capsys.readouterr().out
-    assert said.count("error[") == 1
-    assert f"cure: {cure}\n" in said
+    assert said.count("error: ") == 1
+    assert f"Try: {cure}\n" in said
 
 
 @pytest.mark.parametrize("line", ["RS: K T", "1 (RS): K T"])
@@ -114,4 +114,4 @@ def test_a_row_has_no_right_side(line: str, tmp_path: Path, capsys: pytest.Captu
     assert run(["check", str(path)]) == 1
     said = capsys.readouterr().out
     assert "no right or wrong side" in said
-    assert "cure: 1: K T" in said
+    assert "Try: 1: K T" in said

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import importlib
 import io
+import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
@@ -303,6 +304,6 @@ def _given(content: bytes | None) -> Iterator[None]:
 def _first_sentence(text: str) -> str:
     """The first error among rendered messages, without its place and code."""
     for line in text.splitlines():
-        if "error[" in line:
-            return line.split("]: ", 1)[-1]
+        if match := re.search(r"(?:^|: )error: (.+) \[[A-Z]\d{3}\]$", line):
+            return match[1]
     return text.strip().splitlines()[0] if text.strip() else "it could not be made"

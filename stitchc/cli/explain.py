@@ -33,9 +33,9 @@ def _codes(context: click.Context, parameter: click.Parameter, incomplete: str) 
 @format_option("text", "json")
 @output_option("it instead of printing it")
 def command(codes: tuple[str, ...], form: str, output: Path | None, force: bool) -> None:
-    """Say what a message code means, with an example and the cure.
+    """Say what a message code means, with an example and how to fix it.
 
-    Without a CODE all of them are listed. Messages show their code in square brackets: error[K204].
+    Without a CODE all of them are listed. Messages end in their code, in square brackets: [K204].
     """
     from stitchc.explain import codes as known
     from stitchc.explain import page

@@ -249,10 +249,10 @@ def test_a_swatch_of_what_cannot_be_knitted_is_refused(
     asked = ["swatch", "tide.stitch", "--plain", "20x28", "--format", form]
     assert run(asked) == 1
     out, said = capsys.readouterr()
-    assert out == "" and f"error[{code}]" in said and not list(tmp_path.glob("*.html"))
+    assert out == "" and f"[{code}]" in said and not list(tmp_path.glob("*.html"))
     assert run([*asked, "--anyway"]) == 0
     out, said = capsys.readouterr()
-    assert f"warning[{code}]" in said
+    assert f"[{code}]" in said
     if form in ("sheet", "html"):
         pages = [out, *(path.read_text(encoding="utf-8") for path in tmp_path.glob("*.html"))]
         assert sum(f"({code})" in page for page in pages) == 1
@@ -266,5 +266,5 @@ def test_a_plain_gauge_that_no_machine_makes_is_remarked_upon_and_used(
     path.write_text("stitch a\n    1: K T\n    2: K\n", encoding="utf-8")
     assert run(["gauge", str(path), "--plain", plain]) == 0
     out, said = capsys.readouterr()
-    assert said.count("warning[G607]") == remarked
+    assert said.count("[G607]") == remarked
     assert "(given)" in out

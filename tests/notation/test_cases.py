@@ -80,7 +80,7 @@ def test_places_lie_in_the_text_and_json_says_the_same(name: str) -> None:
     assert document["format"] == "stitchc-messages/1"
     assert len(document["messages"]) == len(found.messages)
     for message, entry in zip(found.messages, document["messages"], strict=True):
-        assert list(entry) == ["code", "severity", "file", "line", "column", "length", "text", "cure"]
+        assert list(entry) == ["code", "severity", "file", "line", "column", "length", "text", "cure", "fix"]
         assert message.span is not None
         assert (entry["file"], entry["line"], entry["column"], entry["length"]) == message.span
         assert (entry["code"], entry["severity"]) == (message.code, "info" if message.code in REMARKS else "error")

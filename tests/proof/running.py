@@ -21,7 +21,7 @@ class Said(NamedTuple):
     @property
     def codes(self) -> set[str]:
         """The codes of the errors among the messages."""
-        return set(re.findall(r"error\[(\w+)\]", self.err))
+        return set(re.findall(r"error: .* \[(\w+)\]$", self.err, re.MULTILINE))
 
     def document(self) -> Any:
         return json.loads(self.out)

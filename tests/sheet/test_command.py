@@ -233,9 +233,9 @@ def test_fewer_needles_than_one_repeat_are_warned_of(
     assert run(["sheet", path, *options]) == 0
     captured = capsys.readouterr()
     assert ("M306" in captured.err) == ("(M306)" in captured.out) == bool(said)
-    assert said in captured.err and ("cure: --needles 1" in captured.err) == bool(said)
+    assert said in captured.err and ("Try: --needles 1" in captured.err) == bool(said)
     if said and "--edge" not in options:
-        assert "cure: --needles 14" in captured.err
+        assert "Try: --needles 14" in captured.err
         assert run(["sheet", path, "--needles", "14"]) == 0 and "M306" not in capsys.readouterr().err
 
 
