@@ -15,7 +15,8 @@ import numpy.typing as npt
 
 from stitchc.bed import Needles
 from stitchc.chart import KNIT, SLIP, TUCK, Chart, TooLarge
-from stitchc.machines.fit import beyond_the_machine
+from stitchc.machines import fit
+from stitchc.machines.fit import reads_nothing_of_the_kind
 from stitchc.messages import Message, Refused
 from stitchc.passes import column_1_position
 
@@ -207,32 +208,5 @@ def png(picture: Picture) -> bytes:
 
 
 def unfit(stitch: Stitch, machine: Machine, needles: Needles | None = None) -> list[Message]:
-    """What keeps the stitch from a picture for this machine: M305 what it cannot do, M303 too many needles."""
-    if machine.reader != "bitmap":
-        command = "card" if machine.reader == "card" else "sheet"
-        what = "a hole card" if machine.reader == "card" else "nothing: needles are moved by hand"
-        return [
-            Message(
-                "M305",
-                "error",
-                f"`{machine.name}` has no electronic patterning; it reads {what}.",
-                cure=f"stitchc {command} … --machine {machine.name}, or --machine bitmap-standard for a picture.",
-            )
-        ]
-    return [*beyond_the_machine(stitch, machine), *_too_wide(stitch, machine, needles)]
-
-
-def _too_wide(stitch: Stitch, machine: Machine, needles: Needles | None) -> list[Message]:
-    widest = machine.reader_width or machine.needles
-    count = needles.count if needles else stitch.chart.width
-    bed = machine.bed
-    if count > widest:
-        what = "needles" if widest == machine.needles else "columns that its reader takes"
-        than = f"more than the {widest} {what} of `{machine.name}`"
-        text = f"{count} needles are {than}." if needles else f"`{stitch.name}` is {count} needles wide, {than}."
-        cure = f"--needles {widest}, or knit it in {-(-count // widest)} panels." if needles else "Make it narrower."
-        return [Message("M303", "error", text, None if needles else stitch.span, cure=cure)]
-    if needles and (needles.first < bed.first or needles.last > bed.last):
-        text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
-        return [Message("M303", "error", text, cure=f"--needles {needles.count}")]
-    return []
+    """What keeps the stitch from a picture for this machine: M305 where it reads none, else `machines.fit.unfit`."""
+    return reads_nothing_of_the_kind(machine, "bitmap") or fit.unfit(stitch, machine, needles)

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from stitchc.bed import Needles, needle_position
 from stitchc.chart import KNIT, SLIP, TUCK, Cells, Chart, Setting
-from stitchc.machines.fit import beyond_the_machine, off_the_card
+from stitchc.machines.fit import unfit as unfit
 from stitchc.messages import Message
 
 if TYPE_CHECKING:
@@ -191,24 +191,6 @@ def default_needles(chart: Chart, edge: int) -> Needles:
     """Whole repeats between the edge needles, the fewest that make at least LEAST_NEEDLES in work, centred."""
     repeats = max(1, -(-(LEAST_NEEDLES - 2 * edge) // chart.width))
     return Needles.centred(repeats * chart.width + 2 * edge)
-
-
-def unfit(stitch: Stitch, machine: Machine, needles: Needles) -> list[Message]:
-    """What keeps this stitch from being knitted on these needles of this machine at all: M301, M303, M305."""
-    return [*_too_many(machine, needles), *beyond_the_machine(stitch, machine), *off_the_card(stitch, machine)]
-
-
-def _too_many(machine: Machine, needles: Needles) -> list[Message]:
-    bed = machine.bed
-    if needles.first >= bed.first and needles.last <= bed.last:
-        return []
-    if needles.count > machine.needles:
-        text = f"{needles.count} needles are more than the {machine.needles} of `{machine.name}`."
-        cure = f"--needles {machine.needles}, or knit it in {-(-needles.count // machine.needles)} panels."
-    else:
-        text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
-        cure = f"--needles {needles.count}"
-    return [Message("M303", "error", text, cure=cure)]
 
 
 def less_than_a_repeat(stitch: Stitch, machine: Machine, needles: Needles, edge: int) -> list[Message]:

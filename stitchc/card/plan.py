@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from stitchc.chart import Chart, Setting, TooLarge
-from stitchc.machines.fit import beyond_the_machine, off_the_card
+from stitchc.machines import fit
+from stitchc.machines.fit import fitted_rows, reads_nothing_of_the_kind
 from stitchc.messages import Message, Refused
 
 if TYPE_CHECKING:
@@ -135,7 +136,7 @@ def make_card(
     Raises Refused: M305 where no card is read, N110 for a card over the limit of cells.
     """
     if machine.card is None or machine.reader_width is None or machine.reader != "card":
-        raise Refused(*no_card_reader(machine))
+        raise Refused(*reads_nothing_of_the_kind(machine, "card"))
     unit = stitch.chart.started_at(start_row - 1).shifted(shift)
     rows = fitted_rows(unit, machine.card, least_rows)
     try:
@@ -164,12 +165,6 @@ def make_card(
     )
 
 
-def fitted_rows(chart: Chart, shape: CardShape, least_rows: int | None = None) -> int:
-    """The least number of whole repeats, as rows, that makes a closed card and the rows asked for."""
-    least = max(shape.least_rows, least_rows or 1)
-    return -(-least // chart.height) * chart.height
-
-
 def changes_of(chart: Chart) -> Iterator[Change]:
     """What changes at each row, beginning with what is set before row 1.
 
@@ -188,57 +183,6 @@ def changes_of(chart: Chart) -> Iterator[Change]:
             yield Change(index + 1, new_setting, new_yarn)
 
 
-# -- whether it can be made ----------------------------------------------------------------------------------------
-
-
-def no_card_reader(machine: Machine) -> list[Message]:
-    """M305 where the machine reads no card."""
-    if machine.reader == "card":
-        return []
-    command = "bitmap" if machine.reader == "bitmap" else "sheet"
-    what = "a picture for electronic patterning" if machine.reader == "bitmap" else "nothing: needles are moved by hand"
-    return [
-        Message(
-            "M305",
-            "error",
-            f"`{machine.name}` reads no hole card; it reads {what}.",
-            cure=f"stitchc {command} … --machine {machine.name}, or --machine card24-standard for a card.",
-        )
-    ]
-
-
 def unfit(stitch: Stitch, machine: Machine, least_rows: int | None = None) -> list[Message]:
-    """What keeps the stitch from a card of this machine: M301 width, M302 rows, M305 what it cannot do."""
-    if no_card_reader(machine):
-        return no_card_reader(machine)
-    return [
-        *beyond_the_machine(stitch, machine),
-        *off_the_card(stitch, machine),
-        *_too_many_rows(stitch, machine, least_rows),
-    ]
-
-
-def _too_many_rows(stitch: Stitch, machine: Machine, least_rows: int | None) -> list[Message]:
-    shape, height = machine.card, stitch.chart.height
-    assert shape is not None
-    rows = fitted_rows(stitch.chart, shape, least_rows)
-    if rows <= shape.rows:
-        return []
-    blank = f"the {shape.rows} rows of a blank for `{machine.name}`"
-    most = shape.rows // height * height
-    if height > shape.rows:
-        text = f"The stitch `{stitch.name}` is {height} rows high, more than {blank}."
-    elif least_rows and least_rows > max(shape.least_rows, most):
-        text = f"--rows {least_rows} takes {rows} rows in whole repeats of `{stitch.name}`, more than {blank}."
-    else:
-        text = (
-            f"A closed card has at least {shape.least_rows} rows; of `{stitch.name}`, {height} rows high, that takes "
-            f"{rows} rows in whole repeats, more than {blank}."
-        )
-    cures = []
-    if least_rows and most >= shape.least_rows:
-        cures.append(f"--rows {most}, or fewer")
-    cures.append(f"--anyway, for a card joined from {-(-rows // shape.rows)} blanks")
-    if machine.origin != "shipped":
-        cures.append(f"`rows = {rows}` under [card] in `{machine.origin}`, for a longer blank")
-    return [Message("M302", "error", text, stitch.span, cure=";\nor ".join(cures) + ".")]
+    """What keeps the stitch from a card of this machine: M305 where it reads none, else `machines.fit.unfit`."""
+    return reads_nothing_of_the_kind(machine, "card") or fit.unfit(stitch, machine, card_rows=least_rows)

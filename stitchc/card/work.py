@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stitchc.card.plan import fitted_rows
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.machines.fit import fitted_rows
 
 if TYPE_CHECKING:
     from stitchc.card.plan import Card

@@ -134,15 +134,10 @@ def _check(file: str, machine: Machine | None, names: Sequence[str]) -> _Checked
 
         messages += check_swatches(pattern)
     if machine is not None:
-        messages += _beyond(machine, stitches)
+        from stitchc.machines.fit import unfit
+
+        messages += [message for stitch in stitches for message in unfit(stitch, machine)]
     return _Checked(in_order(messages), sources, pattern, stitches)
-
-
-def _beyond(machine: Machine, stitches: Sequence[Stitch]) -> list[Message]:
-    """What keeps the machine from knitting a stitch at all."""
-    from stitchc.passes import default_needles, unfit
-
-    return [m for stitch in stitches for m in unfit(stitch, machine, default_needles(stitch.chart, edge=1))]
 
 
 def _named_nowhere(checked: Sequence[_Checked], names: Sequence[str]) -> list[_Checked]:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from stitchc.bed import Needles
-from stitchc.card.plan import fitted_rows
 from stitchc.chart import Chart
 from stitchc.gauge import Baseline, GaugeReport, Range, StitchGauge
 from stitchc.gauge.yarn import YarnUse, total, yarns_of
+from stitchc.machines.fit import fitted_rows
 from stitchc.passes import lower, moved_by_hand
 from stitchc.pattern import Pattern, Stitch
 

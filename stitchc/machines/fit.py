@@ -1,19 +1,114 @@
-"""Whether a stitch goes into what a machine can read and do: M301 and M305, with the notation that would make it fit.
+"""Whether a stitch goes into what a machine can read and do: M301, M302, M303 and M305, each with a way out.
 
-Knows charts and profiles, nothing of cards' geometry or of passes.
+`unfit` alone decides, for `check` and for every product. Knows charts, beds and profiles, nothing of cards' geometry
+or of passes.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stitchc.chart import SLIP, TUCK
+from stitchc.chart import SLIP, TUCK, Chart
 from stitchc.english import listed
 from stitchc.messages import Message
 
 if TYPE_CHECKING:
-    from stitchc.machines.profile import Machine
+    from stitchc.bed import Needles
+    from stitchc.machines.profile import CardShape, Machine
     from stitchc.pattern import Stitch
+
+
+def unfit(
+    stitch: Stitch,
+    machine: Machine,
+    needles: Needles | None = None,
+    card_rows: int | None = None,
+    card_chart: Chart | None = None,
+) -> list[Message]:
+    """Everything that keeps this machine from knitting the stitch.
+
+    needles: those in work, if they are known; otherwise one repeat, between edge needles where the knitter sets them.
+    card_rows: rows that a card must at least have. card_chart: the rows that go on the card, if not the stitch's own.
+    """
+    chart = card_chart or stitch.chart
+    return [
+        *too_many_needles(stitch, machine, needles),
+        *beyond_the_machine(stitch, machine),
+        *off_the_card(stitch, machine),
+        *more_rows_than_a_blank(stitch, machine, chart, card_rows),
+    ]
+
+
+def too_many_needles(stitch: Stitch, machine: Machine, needles: Needles | None) -> list[Message]:
+    """M303 where the needles are not there on the bed, or are more than a reader takes."""
+    bed = machine.bed
+    most = machine.needles
+    columns = machine.reader_width if machine.reader == "bitmap" else None
+    if columns is not None and columns < most:
+        most = columns
+    whose = f"the {most} of" if most == machine.needles else f"the {most} columns for the reader of"
+    if needles is None:
+        edges = 0 if machine.reader == "bitmap" else 2
+        width = stitch.chart.width
+        if width + edges <= most:
+            return []
+        also = " and two edge needles" if edges else ""
+        text = f"`{stitch.name}` is {width} needles wide{also}, more than {whose} `{machine.name}`."
+        return [Message("M303", "error", text, stitch.span, cure="Make the repeat narrower.")]
+    if needles.count > most:
+        text = f"{needles.count} needles are more than {whose} `{machine.name}`."
+        panels = -(-needles.count // most)
+        return [Message("M303", "error", text, cure=f"--needles {most}, or knit it in {panels} panels.")]
+    if needles.first < bed.first or needles.last > bed.last:
+        text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
+        return [Message("M303", "error", text, cure=f"--needles {needles.count}")]
+    return []
+
+
+# -- the card's rows ------------------------------------------------------------------------------------------------
+
+
+def fitted_rows(chart: Chart, shape: CardShape, least_rows: int | None = None) -> int:
+    """The least number of whole repeats, as rows, that makes a closed card and the rows asked for."""
+    least = max(shape.least_rows, least_rows or 1)
+    return -(-least // chart.height) * chart.height
+
+
+def more_rows_than_a_blank(
+    stitch: Stitch, machine: Machine, chart: Chart, card_rows: int | None = None
+) -> list[Message]:
+    """M302 where the card needs more rows than a blank has.
+
+    An error, although blanks can be joined: it doubles the punching, and whether a reader takes a longer ring is for
+    the knitter to say. `--anyway` plans the blanks.
+    """
+    shape, height = machine.card, chart.height
+    if machine.reader != "card" or shape is None:
+        return []
+    rows = fitted_rows(chart, shape, card_rows)
+    if rows <= shape.rows:
+        return []
+    blank = f"the {shape.rows} rows of a blank for `{machine.name}`"
+    most = shape.rows // height * height
+    if height > shape.rows:
+        text = f"`{stitch.name}` needs {height} rows on the card, more than {blank}."
+    elif card_rows and card_rows > max(shape.least_rows, most):
+        text = f"--rows {card_rows} takes {rows} rows in whole repeats of `{stitch.name}`, more than {blank}."
+    else:
+        text = (
+            f"A closed card has at least {shape.least_rows} rows. In whole repeats of `{stitch.name}`, {height} rows "
+            f"high, that takes {rows} rows, more than {blank}."
+        )
+    cures = []
+    if card_rows and most >= shape.least_rows:
+        cures.append(f"--rows {most}, or fewer")
+    cures.append(f"--anyway, for a card of {-(-rows // shape.rows)} blanks joined")
+    if machine.origin != "shipped":
+        cures.append(f"`rows = {rows}` under [card] in `{machine.origin}`, for a longer blank")
+    return [Message("M302", "error", text, stitch.span, cure=";\nor ".join(cures) + ".")]
+
+
+# -- the card's columns ---------------------------------------------------------------------------------------------
 
 
 def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
@@ -21,7 +116,7 @@ def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
 
     A repeat fits a reader when its width divides the card's (common practice). The cure names the nearest widths that
     do, and stitches that have one: plain needles added to the repeat, or repeats side by side and plain needles to
-    fill the card.
+    fill the card; each of these is another design, and the cure says so.
     """
     columns, width = machine.reader_width, stitch.chart.width
     if machine.reader != "card" or not columns or columns % width == 0:
@@ -29,40 +124,42 @@ def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
     fitting = [count for count in range(1, columns + 1) if columns % count == 0]
     near = sorted(sorted(fitting, key=lambda count: abs(count - width))[:3])
     cure = f"Widths that go into it: {listed([str(count) for count in near])}."
-    cure += "".join(f"\n    {line}" for line in _made_to_fit(stitch.name, width, columns, fitting))
-    if width > columns:
+    if width < columns:
+        cure += " Adding plain needles changes the design:"
+        cure += "".join(f"\n    {line}" for line in _made_to_fit(stitch.name, width, columns, fitting))
+    else:
         cure += "\nOr knit it where any width goes: --machine hand-standard or bitmap-standard."
-    return [
-        Message(
-            "M301",
-            "error",
-            f"The stitch `{stitch.name}` is {width} needles wide, which does not go into the {columns} columns of "
-            f"`{machine.name}`'s card.",
-            stitch.span,
-            cure=cure,
-        )
-    ]
+    text = (
+        f"The stitch `{stitch.name}` is {width} needles wide, which does not go into the {columns} columns of "
+        f"`{machine.name}`'s card."
+    )
+    return [Message("M301", "error", text, stitch.span, cure=cure)]
 
 
 def _made_to_fit(name: str, width: int, columns: int, fitting: list[int]) -> list[str]:
-    """Definitions of stitches that do fit, made of this one and plain needles; none where it is wider than the card."""
-    if width > columns:
-        return []
+    """Definitions of stitches that do fit, made of this one and plain needles, each with what it leaves plain."""
+
+    def line(times: int, whole: int) -> str:
+        plain = whole - times * width
+        repeated = f"{name} across {times}" if times > 1 else name
+        left = f"leaves {plain} plain {'needle' if plain == 1 else 'needles'} in every {whole}"
+        return f"stitch {name}-{whole} = {repeated} beside plain {plain} by 1   # {left}"
+
     next_up = min(count for count in fitting if count > width)
-    lines = [f"stitch {name}-{next_up} = {name} beside plain {next_up - width} by 1"]
     times = columns // width
-    if times > 1:
-        lines.append(f"stitch {name}-{columns} = {name} across {times} beside plain {columns - times * width} by 1")
-    return lines
+    return [line(1, next_up)] + ([line(times, columns)] if times > 1 else [])
+
+
+# -- what the carriage can do ---------------------------------------------------------------------------------------
 
 
 def beyond_the_machine(stitch: Stitch, machine: Machine) -> list[Message]:
     """M305 where the stitch tucks or slips and the machine has no way to."""
-    found = []
+    messages = []
     for code, name, way in ((TUCK, "tuck", machine.tuck), (SLIP, "slip", machine.slip)):
         if way == "none" and bool((stitch.chart.cells == code).any()):
             other = "T for S" if name == "slip" else "S for T"
-            found.append(
+            messages.append(
                 Message(
                     "M305",
                     "error",
@@ -72,4 +169,26 @@ def beyond_the_machine(stitch: Stitch, machine: Machine) -> list[Message]:
                     f"    stitch {stitch.name}-other = {stitch.name} with {other}",
                 )
             )
-    return found
+    return messages
+
+
+def reads_nothing_of_the_kind(machine: Machine, reader: str) -> list[Message]:
+    """M305 where a card or a picture (`reader` "card" or "bitmap") is asked for and the machine reads none."""
+    if machine.reader == reader:
+        return []
+    reads = {
+        "none": "it reads nothing: needles are moved by hand",
+        "card": "it reads a hole card",
+        "bitmap": "it has electronic patterning",
+    }[machine.reader]
+    command = {"none": "sheet", "card": "card", "bitmap": "bitmap"}[machine.reader]
+    lacks = "reads no hole card" if reader == "card" else "has no electronic patterning"
+    return [
+        Message(
+            "M305",
+            "error",
+            f"`{machine.name}` {lacks}; {reads}.",
+            cure=f"stitchc {command} … --machine {machine.name}, or --machine "
+            + ("card24-standard for a card." if reader == "card" else "bitmap-standard for a picture."),
+        )
+    ]

@@ -8,9 +8,9 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from stitchc.bed import needle_name
-from stitchc.card.plan import fitted_rows
 from stitchc.english import number
 from stitchc.gauge.values import PLAIN
+from stitchc.machines.fit import fitted_rows
 from stitchc.messages import Message
 from stitchc.passes import Pass, column_1_position, moved_by_hand
 from stitchc.pattern import Do

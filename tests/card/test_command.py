@@ -304,3 +304,22 @@ def test_no_two_stitches_share_a_file(file: Path, capfd: pytest.CaptureFixture[s
     assert all("fern" in name or "a-very-long" in name for name in out)
     counts = {json.loads(Path(name).read_text("utf-8"))["stitch"] for name in out if name.endswith(".json")}
     assert counts == {"Fern", "fern", f"{long}1", f"{long}2"}
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("stitch tall\n 1: K T\n 2-61: K\n", "M302"),
+        ("stitch tall\n 1: K T\n 2-35: K\n", "M302"),
+        ("stitch gulls\n 1: K4 T\n 2: K\n", "M301"),
+        ("stitch wide over 200\n 1: K199 T\n 2: K\n", "M301"),
+        ("stitch wide over 200\n 1: K199 T\n 2: K\n", "M303"),
+    ],
+)
+def test_check_says_what_card_refuses(file: Path, capfd: pytest.CaptureFixture[str], text: str, code: str) -> None:
+    """One function decides for both, so that the messages are the same to the letter."""
+    file.write_text(text, encoding="utf-8")
+    assert run(["card", "tide.stitch"]) == 1
+    refused = capfd.readouterr().err
+    assert run(["check", "tide.stitch", "--machine", "card24-standard"]) == 1
+    assert code in refused and capfd.readouterr().out == refused
