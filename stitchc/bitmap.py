@@ -1,6 +1,6 @@
 """The picture for electronic patterning: one pixel a stitch, black and white, with what was chosen written into it.
 
-Knows charts and profiles; files are the caller's business.
+`make_bitmap` is the product; files are the caller's business.
 """
 
 from __future__ import annotations
@@ -18,11 +18,25 @@ from stitchc.chart import KNIT, SLIP, TUCK, Chart, TooLarge
 from stitchc.machines import fit
 from stitchc.machines.fit import reads_nothing_of_the_kind
 from stitchc.messages import Message, Refused
+from stitchc.options import BitmapOptions
 from stitchc.passes import column_1_position
+from stitchc.product import (
+    File,
+    Product,
+    Progress,
+    accept,
+    choose_stitches,
+    errors_overridden,
+    file_stems,
+    no_progress,
+    skipped_parts,
+)
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine, Meaning
-    from stitchc.pattern import Stitch
+    from stitchc.pattern import Pattern, Stitch
+
+DEFAULTS: Final = BitmapOptions()
 
 FirstRow = Literal["bottom", "top"]
 Face = Literal["purl", "knit"]
@@ -80,7 +94,7 @@ class Picture:
 
     first_row: at which end of the picture row 1 is. seen_from: which face of the fabric it shows; left and right of
     the knit side are exchanged. dark_means: what a dark pixel does. chart: what is knitted, as the bed is faced.
-    remarks: what has to be said in the file ("made in spite of …").
+    remarks: what has to be written into the file ("made despite …").
     """
 
     dark: npt.NDArray[np.bool_]
@@ -113,6 +127,65 @@ class Picture:
         held = None if tucks and slips else SLIP if slips else TUCK
         dark, light = (KNIT, held) if self.dark_means == "knit" else (held, KNIT)
         return PixelsSaid(width, height, dark, light, self.first_row, self.seen_from)
+
+
+def make_bitmap(
+    pattern: Pattern, machine: Machine, options: BitmapOptions = DEFAULTS, progress: Progress = no_progress
+) -> Product[Picture]:
+    """A picture of each stitch for this machine, each opened again and compared with the pattern.
+
+    Raises Refused (K…, M303, M305, N110) and WrongOption.
+    """
+    from stitchc.checks import check_pattern, edge_tucks
+    from stitchc.passes import less_than_a_repeat, refuse_no_room
+
+    stitches = choose_stitches(pattern, options.stitches)
+    needles, edge = options.needles, options.edge
+    messages = [message for stitch in stitches for message in unfit(stitch, machine, needles)]
+    if needles is not None:
+        for stitch in stitches:
+            refuse_no_room(needles, edge, stitch)
+            messages += less_than_a_repeat(stitch, machine, needles, edge)
+    messages += check_pattern(pattern, machine, stitches)
+    accepted = list(accept(messages, pattern, options.anyway))
+    remarks = list(skipped_parts(pattern, stitches, options.stitches))
+    pictures, files = [], []
+    stems = file_stems(pattern, stitches, "bitmap", options.name)
+    for number, stitch in enumerate(stitches):
+        progress(number / len(stitches))
+        picture = make_picture(
+            stitch,
+            machine,
+            needles=needles,
+            rows=options.rows,
+            edge=edge,
+            first_row=options.first_row,
+            seen_from=options.seen_from,
+            dark_means=options.dark,
+            title=pattern.title,
+            remarks=errors_overridden(stitch, messages),
+        )
+        pictures.append(picture)
+        files.append(File(f"{stems[stitch.name]}.png", png(picture)))
+        remarks += [picture.words, *_changes_in_words(stitch)]
+        if needles is not None:
+            accepted += [message.as_warning() for message in edge_tucks(picture.chart.cells, needles, stitch)]
+    return Product(tuple(pictures), tuple(files), tuple(accepted), tuple(remarks))
+
+
+_MOST_CHANGES = 20
+
+
+def _changes_in_words(stitch: Stitch) -> list[str]:
+    """When to set the carriage or change yarn, row by row of the repeat: a picture cannot say it."""
+    from stitchc.card.plan import changes_of
+    from stitchc.card.words import change_words
+
+    changes = [f"row {change.row} {', '.join(change_words(change))}" for change in changes_of(stitch.chart)]
+    if not changes:
+        return []
+    more = f"; and {len(changes) - _MOST_CHANGES} more" if len(changes) > _MOST_CHANGES else ""
+    return [f"Set before these rows of the repeat: {'; '.join(changes[:_MOST_CHANGES])}{more}."]
 
 
 def make_picture(

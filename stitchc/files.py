@@ -19,15 +19,13 @@ from pathlib import Path
 from typing import BinaryIO, Final, NoReturn
 
 from stitchc import seal
+from stitchc.messages import STANDARD_INPUT as STANDARD_INPUT
 from stitchc.messages import Message, Refused
 
 MARK = b"stitchc"
 """Every file stitchc writes holds this word in its first or last 4 KiB, as its form allows: a PNG text chunk, the
 PDF producer, an HTML generator tag, the JSON `format`, a comment. It is how a file of ours is told from another's;
 its seal tells whether it was changed since."""
-
-STANDARD_INPUT: Final = "standard input"
-"""What is read from there is called so, in messages and as a pattern's file."""
 
 _MOST_READ: Final = 4 * 1024 * 1024
 _PIECE: Final = 1024 * 1024

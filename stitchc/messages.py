@@ -8,9 +8,12 @@ from __future__ import annotations
 import json
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 Severity = Literal["error", "warning", "info"]
+
+STANDARD_INPUT: Final = "standard input"
+"""What is read from there is called so, in messages and as a pattern's file."""
 
 MOST_SHOWN = 100
 """Messages printed for one run; a file with thousands of slips gets these and a count of the rest."""

@@ -16,8 +16,10 @@ import numpy.typing as npt
 
 from stitchc.bed import Needles, needle_position
 from stitchc.chart import KNIT, SLIP, TUCK, Cells, Chart, Setting
+from stitchc.english import number
 from stitchc.machines.fit import unfit as unfit
 from stitchc.messages import Message
+from stitchc.product import WrongOption
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
@@ -316,3 +318,14 @@ def _moves(held: npt.NDArray[np.bool_], rows: int) -> int:
     times, rest = divmod(rows, int(held.shape[0]))
     before_first = int(moved[0]) - int(np.count_nonzero(held[0]))  # nothing is held before the first row
     return int(moved.sum()) * times + int(moved[:rest].sum()) - before_first
+
+
+def refuse_no_room(needles: Needles, edge: int, stitch: Stitch) -> None:
+    """Raise WrongOption where the edge needles, which always knit, are all that is in work."""
+    if needles.count > 2 * edge:
+        return
+    raise WrongOption(
+        "edge",
+        f"with {number(edge, 'edge needle')} at each end of {needles.count} in work none is left for the stitch. "
+        f"Try --needles {2 * edge + stitch.chart.width} or a smaller --edge.",
+    )

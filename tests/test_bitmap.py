@@ -129,10 +129,10 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_the_command(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:
     assert run(["bitmap", "tide.stitch"]) == 0
     out, said = capfd.readouterr()
-    assert out == "tide-line-tide-bitmap.png\n"
+    assert out == "tide-tide-bitmap.png\n"
     words = "a dark pixel means knit; row 1 is at the bottom; seen from the purl side"
     assert words in said and "row 1 tuck" in said
-    content = Path("tide-line-tide-bitmap.png").read_bytes()
+    content = Path("tide-tide-bitmap.png").read_bytes()
     assert pixels(content) == ["##", "#."] and words.encode() in content and b"stitchc" in content[:4096]
     assert run(["bitmap", "tide.stitch", "--dark", "hold", "--first-row", "top", "-o", "sub/x.png"]) == 0
     assert pixels(Path("sub/x.png").read_bytes()) == [".#", ".."]
@@ -143,7 +143,7 @@ def test_what_was_made_anyway_says_so(folder: Path, capfd: pytest.CaptureFixture
     assert run(["bitmap", "tide.stitch"]) == 1
     assert run(["bitmap", "tide.stitch", "--anyway", "-o", "x.png"]) == 0
     with Image.open("x.png") as image:
-        assert image.info["Warning"].startswith("Made in spite of K202")
+        assert image.info["Warning"].startswith("Made despite K202")
 
 
 def test_fewer_needles_than_a_repeat_are_warned_of(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:
@@ -194,7 +194,7 @@ def test_end_needles_that_tuck_are_told(folder: Path, capfd: pytest.CaptureFixtu
         (["--needles", "many"], 2, "L40-R39"),
         (["--needles", "L3-"], 2, "such as L40-R39"),
         (["--needles", "6", "--edge", "3"], 2, "none is left for the stitch. Try --needles 8"),
-        (["--edge", "1"], 2, "say them: --needles 80"),
+        (["--edge", "1"], 2, "as in --needles 80"),
         (["--needles", "300"], 1, "M303"),
         (["--rows", "0"], 2, "from 1 "),
         (["--rows", "1000000", "--needles", "200"], 1, "N110"),

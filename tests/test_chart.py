@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from stitchc.__main__ import run
 from stitchc.chart import Chart
-from stitchc.cli.chart import as_json, as_text
+from stitchc.drawn.letters import as_json, as_text
 from stitchc.messages import Span
 from stitchc.pattern import Pattern, Stitch
 
@@ -133,9 +133,9 @@ def test_drawn_files_get_names_of_their_own_and_are_written_over(
     assert run(["chart", "harbour.stitch", "--format", form]) == 0
     paths = capsys.readouterr().out.split()
     expected = (
-        [f"harbour-wall-chart.{form}"]
+        [f"harbour-chart.{form}"]
         if form in ("pdf", "html")
-        else [f"harbour-wall-{name}-chart.{form}" for name in ("pique", "quay", "wall")]
+        else [f"harbour-{name}-chart.{form}" for name in ("pique", "quay", "wall")]
     )
     assert paths == expected
     contents = [Path(path).read_bytes() for path in paths]
@@ -154,7 +154,7 @@ def test_several_pictures_go_into_a_folder_and_several_pages_are_numbered(
     harbour: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert run(["chart", "harbour.stitch", "--format", "svg", "-o", "charts"]) == 0
-    assert capsys.readouterr().out.split() == [f"charts/{name}-chart.svg" for name in ("pique", "quay", "wall")]
+    assert capsys.readouterr().out.split() == [f"charts/harbour-{name}-chart.svg" for name in ("pique", "quay", "wall")]
     arguments = ["--stitch", "quay", "--repeats", "8x9", "--paper", "a4", "--cell-mm", "6", "-o", "wall.svg"]
     assert run(["chart", "harbour.stitch", *arguments]) == 0
     assert capsys.readouterr().out.split() == [f"wall-{number}.svg" for number in range(1, 7)]
@@ -173,9 +173,9 @@ def test_several_pictures_go_into_a_folder_and_several_pages_are_numbered(
         (["--stitch", "quay", "--repeats", "40x40", "--dpi", "1200", "--format", "png"], 1, "D702"),
         (["--stitch", "quay", "--repeats", "1x300", "--paper", "roll", "--format", "pdf"], 1, "D702"),
         (["--format", "svg", "-o", "harbour.stitch"], 3, "harbour.stitch"),
-        (["--format", "json", "--face", "knit"], 2, "--face is for a drawn chart, and this one is json"),
-        (["--format", "text", "--cell-mm", "4"], 2, "--cell-mm is for a drawn chart, and this one is text"),
-        (["--carriage", "left"], 2, "--carriage is for a drawn chart, and this one is text"),
+        (["--format", "json", "--face", "knit"], 2, "--face is for --format svg"),
+        (["--format", "text", "--cell-mm", "4"], 2, "--cell-mm is for --format svg"),
+        (["--carriage", "left"], 2, "the form is text"),
     ],
 )
 def test_bad_input_is_told_and_costs_nothing(

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stitchc.__main__ import run
-from stitchc.cli.naming import file_stem, numbered
+from stitchc.naming import file_stem, numbered
 
 LONGEST_ENDING = "-piece-card24-standard-page-10-of-12.html"
 # Names that Windows keeps for devices, whatever ending follows ("Naming Files, Paths, and Namespaces", its manual).

@@ -28,9 +28,9 @@ from stitchc.cli.common import (
     units_option,
     write_sealed,
 )
-from stitchc.cli.naming import file_stem, numbered
 from stitchc.cli.plain_gauge import plain_option
 from stitchc.gallery.made import WHOLE, Job, Made
+from stitchc.naming import file_stem, numbered
 
 if TYPE_CHECKING:
     from stitchc.gauge import PlainGauge

@@ -14,7 +14,6 @@ from stitchc.cli.common import (
     chosen,
     file_argument,
     form_for,
-    in_spite_of,
     is_file,
     load_machine,
     machine_option,
@@ -28,7 +27,8 @@ from stitchc.cli.common import (
     say,
     stitch_option,
 )
-from stitchc.cli.naming import stems
+from stitchc.naming import stems
+from stitchc.product import errors_overridden
 
 if TYPE_CHECKING:
     from stitchc.card import Card
@@ -128,7 +128,13 @@ def command(
                 f"--start-row {start_row}: the stitch `{stitch.name}` has {stitch.chart.height} rows."
             )
         card = make_card(
-            stitch, machine, rows, pattern.title, start_row=start_row, shift=shift, remarks=in_spite_of(stitch, found)
+            stitch,
+            machine,
+            rows,
+            pattern.title,
+            start_row=start_row,
+            shift=shift,
+            remarks=errors_overridden(stitch, found),
         )
         target = _named(output, named[stitch.name], "txt" if form == "text" else form)
         if form == "text":

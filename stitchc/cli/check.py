@@ -14,7 +14,6 @@ from stitchc.cli.common import (
     files_argument,
     format_option,
     machine_option,
-    no_such_stitch,
     option,
     output_option,
     put_text,
@@ -148,7 +147,9 @@ def _named_nowhere(checked: Sequence[_Checked], names: Sequence[str]) -> list[_C
     missing = [name for name in dict.fromkeys(names) if not any(name in pattern.stitches for pattern in patterns)]
     if not missing:
         return []
-    messages = [no_such_stitch(name, patterns[0]) for name in missing]
+    from stitchc.product import unknown_stitch
+
+    messages = [unknown_stitch(name, patterns[0]) for name in missing]
     if len(patterns) > 1:
         anywhere = f"in any of the {len(patterns)} files"
         messages = [

@@ -17,10 +17,10 @@ import click
 from click.core import ParameterSource
 
 from stitchc import files
-from stitchc.cli.naming import numbered, title_of
 from stitchc.cli.wrong_usage import worded
 from stitchc.english import listed
 from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, has_errors, in_order, render
+from stitchc.naming import name_of, numbered
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -83,16 +83,16 @@ def files_argument(command: F) -> F:
 
 def stitch_option(command: F) -> F:
     """--stitch NAME, repeatable, of a command that leaves parts out unless they are named."""
-    return _stitch_option("All but those that others are built from, if unsaid; what is left out is said.")(command)
+    return _stitch_option("every stitch that is not part of another; skipped ones are listed")(command)
 
 
 def every_stitch_option(command: F) -> F:
     """--stitch NAME, repeatable, of a command that shows parts too."""
-    return _stitch_option("All that FILE itself defines, if unsaid, parts of others among them.")(command)
+    return _stitch_option("every stitch that FILE defines")(command)
 
 
-def _stitch_option(unsaid: str) -> Callable[[F], F]:
-    text = f"Only this stitch; repeat the option for several. {unsaid}"
+def _stitch_option(default: str) -> Callable[[F], F]:
+    text = f"Only this stitch; repeat the option for several. (default: {default})"
     return option("--stitch", "stitch_names", metavar="NAME", multiple=True, callback=_as_compared, help=text)
 
 
@@ -103,16 +103,18 @@ def _as_compared(context: click.Context, parameter: click.Parameter, names: tupl
     return tuple(map(composed, names))
 
 
-def machine_option(default: str | None) -> Callable[[F], F]:
+def machine_option(default: str | None, help: str = "") -> Callable[[F], F]:
     """--machine NAME|FILE.toml."""
-    text = f"{default} if unsaid." if default else "The default limits alone, if unsaid."
+    words = help or "Which machine to plan for: a shipped profile (see `stitchc machines`) or your own."
+    if not help:
+        words += f" (default: {default or 'none, and the default limits apply'})"
     return option(
         "--machine",
         "machine_name",
         metavar="NAME|FILE.toml",
         default=default,
         shell_complete=machine_names,
-        help=f"Whose limits and habits to use: a shipped profile (see `stitchc machines`) or your own. {text}",
+        help=words,
     )
 
 
@@ -194,7 +196,7 @@ def page_paths(pattern: Pattern, names: Sequence[str], kind: str, output: Path |
             f"there are {len(names)} stitches, each with its own page: name a folder, or one stitch with --stitch.",
             param_hint="-o",
         )
-    named = numbered([*pattern.stitches, *names], title_of(pattern))
+    named = numbered([*pattern.stitches, *names], name_of(pattern))
     return [(output or Path()) / f"{named[name]}-{kind}.html" for name in names]
 
 
@@ -248,7 +250,7 @@ def anyway_option(command: F) -> F:
     return option(
         "--anyway",
         is_flag=True,
-        help="Go on in spite of knitting and machine errors; what is written says so.",
+        help="Continue despite knitting and machine errors; the output carries a warning.",
     )(command)
 
 
@@ -278,51 +280,16 @@ def read_pattern(file: str) -> Pattern:
 
 
 def chosen(pattern: Pattern, names: Sequence[str], parts: bool = False, saying: bool = True) -> tuple[Stitch, ...]:
-    """The stitches asked for by --stitch; unsaid, those that nothing else is built from, or with `parts` all of the
-    file's own. Says which parts were left out, if `saying`. Leaves with 1 on an unknown name.
-    """
-    if not names:
-        found = pattern.own() if parts else pattern.wanted()
-        shown = {stitch.name for stitch in found}
-        if saying:
-            _say_left_out([stitch.name for stitch in pattern.own() if stitch.name not in shown])
-        return found
-    unknown = [name for name in names if name not in pattern.stitches]
-    if unknown:
-        leave([no_such_stitch(name, pattern) for name in unknown])
-    return tuple(pattern.stitches[name] for name in dict.fromkeys(names))
+    """`choose_stitches`, and its remark on what was skipped printed if `saying`. Leaves with 1 on an unknown name."""
+    from stitchc.product import choose_stitches, skipped_parts
 
-
-_MOST_LEFT_OUT: Final = 6
-
-
-def _say_left_out(names: Sequence[str]) -> None:
-    if not names:
-        return
-    from stitchc.messages import visible
-
-    shown = ", ".join(f"`{visible(name)}`" for name in names[:_MOST_LEFT_OUT])
-    more = f" and {len(names) - _MOST_LEFT_OUT} more" if len(names) > _MOST_LEFT_OUT else ""
-    it = (
-        ("it is", f"--stitch {visible(names[0])} shows it")
-        if len(names) == 1
-        else ("they are", "--stitch NAME shows one")
-    )
-    say(f"Left out, since {it[0]} a part of other stitches: {shown}{more}. {it[1]}.")
-
-
-def no_such_stitch(name: str, pattern: Pattern) -> Message:
-    """What to say of a --stitch that the pattern does not have."""
-    import difflib
-
-    near = difflib.get_close_matches(name, pattern.stitches, n=1, cutoff=0.4)
-    listed = "The stitches there: " + ", ".join(list(pattern.stitches)[:12]) + "."
-    return Message(
-        "N103",
-        "error",
-        f"There is no stitch `{name}` in `{pattern.file}`.",
-        cure=f"--stitch {near[0]}" if near else listed,
-    )
+    try:
+        stitches = choose_stitches(pattern, names, parts)
+    except Refused as refused:
+        leave(refused.messages, refused.sources)
+    for remark in skipped_parts(pattern, stitches, names) if saying and not parts else ():
+        say(remark)
+    return stitches
 
 
 def load_machine(name: str) -> Machine:
@@ -349,16 +316,6 @@ def require(messages: Iterable[Message], pattern: Pattern, anyway: bool = False)
         leave(found, pattern.sources)
     show(found, pattern.sources)
     return found
-
-
-def in_spite_of(stitch: Stitch, found: Iterable[Message]) -> tuple[str, ...]:
-    """For what is written with --anyway: the errors about this stitch, or about all, that it was made in spite of."""
-
-    def concerns(message: Message) -> bool:
-        return message.span in (None, stitch.span) or message.span in (stitch.row_spans or ())
-
-    errors = [message for message in found if message.severity == "error" and concerns(message)]
-    return tuple(f"Made in spite of {message.code}: {message.text}" for message in errors)
 
 
 # -- saying and writing -----------------------------------------------------------------------------------------

@@ -11,9 +11,9 @@ import click
 
 from stitchc.cli import common
 from stitchc.cli.gauge import stitch_json
-from stitchc.cli.naming import file_stem
 from stitchc.cli.plain_gauge import plain_option
 from stitchc.messages import Message, columns_of, visible
+from stitchc.naming import file_stem
 
 if TYPE_CHECKING:
     from stitchc.compare import Compared, Sort

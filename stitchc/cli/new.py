@@ -8,8 +8,8 @@ import click
 
 from stitchc import files
 from stitchc.cli.common import option, put_files, say
-from stitchc.cli.naming import file_stem
 from stitchc.messages import visible
+from stitchc.naming import file_stem
 
 FIRST_PATTERN = """\
 # A first pattern. Whatever follows a # is a comment. Change it line by line and run

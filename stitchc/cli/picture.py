@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 from stitchc.cli import common
-from stitchc.cli.naming import stems
 from stitchc.cli.plain_gauge import plain_option
 from stitchc.messages import Message, Refused, visible
+from stitchc.naming import stems
 
 if TYPE_CHECKING:
     from stitchc.fabric import Colour, Face

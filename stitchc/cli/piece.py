@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import click
 
 from stitchc.cli import common
-from stitchc.cli.naming import numbered, title_of
 from stitchc.cli.plain_gauge import plain_option
 from stitchc.messages import Message, in_order
+from stitchc.naming import name_of, numbered
 
 if TYPE_CHECKING:
     from stitchc.gauge import GaugeReport, PlainGauge, Range
@@ -232,7 +232,7 @@ def _put(sheet: Sheet, first: str, plan: Plan, every_row: bool, form: str, outpu
     from stitchc.sheet.html import to_html
 
     pattern = plan.pattern
-    named = numbered(pattern.pieces, title_of(pattern))
+    named = numbered(pattern.pieces, name_of(pattern))
     target = output or Path()
     if output is None or output.is_dir():
         target = target / f"{named[plan.piece.name]}-piece.html"

@@ -134,6 +134,9 @@ _DECIMAL = re.compile(r"\s*[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?
 class WholeNumber(click.IntRange):
     """A whole number in a range, in the figures 0 to 9 alone: what looks like another number is never guessed at."""
 
+    def _describe_range(self) -> str:
+        return ""  # the help says it in words
+
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         try:
             if isinstance(value, str) and not _WHOLE.fullmatch(value):
@@ -145,6 +148,9 @@ class WholeNumber(click.IntRange):
 
 class Number(click.FloatRange):
     """A number in a range that "nan" is not in, with a decimal point and the figures 0 to 9."""
+
+    def _describe_range(self) -> str:
+        return ""  # the help says it in words
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         try:

@@ -106,7 +106,7 @@ def test_a_posted_picture_does_not_publish_the_chart(pattern: Path) -> None:
 
 def test_both_sides_of_one_stitch_beside_each_other(pattern: Path) -> None:
     assert draw("tide.stitch", "--stitch", "ripple", "--px", "200") == 0
-    image = opened(pattern.parent / "tide-line-ripple-fabric.png")
+    image = opened(pattern.parent / "tide-ripple-fabric.png")
     assert 400 < image.width < 420
     whole = np.asarray(image.convert("L")).astype(float)
     assert np.abs(whole[:190, :200] - whole[:190, -200:]).mean() > 5, "the sides differ"
@@ -116,7 +116,7 @@ def test_several_stitches_go_into_a_folder(pattern: Path, capfd: pytest.CaptureF
     words = ("--stitch", "ripple", "--stitch", "lone", "--stitch", "laid", "--px", "150", "--face", "knit")
     assert draw("tide.stitch", *words, "-o", "seen") == 0
     paths = [Path(line) for line in capfd.readouterr().out.splitlines()]
-    assert [path.name for path in paths] == [f"tide-line-{name}-fabric-knit.png" for name in ("ripple", "lone", "laid")]
+    assert [path.name for path in paths] == [f"tide-{name}-fabric-knit.png" for name in ("ripple", "lone", "laid")]
     assert all(opened(path).width == 150 for path in paths)
     assert draw("tide.stitch", *words, "-o", "seen.png") == 2
 
@@ -215,7 +215,7 @@ def test_a_needle_that_never_knits_is_said_and_the_others_are_drawn(
     assert draw("tide.stitch", "--stitch", "never", "--stitch", "lone", "--px", "120", "-o", "out") == 1
     said = capfd.readouterr()
     assert "tide.stitch:18:8: error: " in said.err
-    assert [Path(line).name for line in said.out.splitlines()] == ["tide-line-lone-fabric.png"]
+    assert [Path(line).name for line in said.out.splitlines()] == ["tide-lone-fabric.png"]
 
 
 @pytest.mark.parametrize(

@@ -277,7 +277,7 @@ def test_what_stitchc_made_is_written_over_without_asking(folder: Path, name: st
 
 
 def test_one_foreign_file_among_several_keeps_all_of_them_away(folder: Path) -> None:
-    foreign = folder / "tide-line-tide-card.json"
+    foreign = folder / "tide-tide-card.json"
     foreign.write_bytes(THEIRS)
     before = contents(folder)
     result = stitchc("card", "tide.stitch", "--dpi", "150", folder=folder)

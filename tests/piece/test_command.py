@@ -476,8 +476,8 @@ def test_so_far_from_the_environment(cowl: str, monkeypatch: pytest.MonkeyPatch)
 def test_the_page_goes_where_it_is_told(cowl: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     said = run(cowl, "--format", "html")
-    assert said.stdout.strip() == "harbour-cowl-cowl-piece.html"
-    page = Path("harbour-cowl-cowl-piece.html").read_text(encoding="utf-8")
+    assert said.stdout.strip() == "cowl-cowl-piece.html"
+    page = Path("cowl-cowl-piece.html").read_text(encoding="utf-8")
     assert "stitchc" in page[:4096]
     first = run(cowl, "--format", "html", "-o", "a.html")
     second = run(cowl, "--format", "html", "-o", "b.html")

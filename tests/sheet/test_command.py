@@ -251,14 +251,14 @@ def test_html_goes_to_files_named_for_pattern_and_stitch(
     path = written(tmp_path, 'pattern "Quay"\n' + RIPPLE + "stitch other\n    1: T K\n    2: K\n")
     monkeypatch.chdir(tmp_path)
     out = sheet(capsys, path, "--format", "html")
-    assert out.split() == ["quay-ripple-sheet.html", "quay-other-sheet.html"]
+    assert out.split() == ["x-ripple-sheet.html", "x-other-sheet.html"]
     assert sheet(capsys, path, "--format", "html", "-o", "in", "--stitch", "other").split() == ["in"]
     assert sheet(capsys, path, "--format", "html", "-o", "folder").split() == [
-        "folder/quay-ripple-sheet.html",
-        "folder/quay-other-sheet.html",
+        "folder/x-ripple-sheet.html",
+        "folder/x-other-sheet.html",
     ]
     assert run(["sheet", path, "--format", "html", "-o", "one.html"]) == 2
     assert "name a folder" in capsys.readouterr().err
-    first = Path("quay-ripple-sheet.html").read_bytes()
+    first = Path("x-ripple-sheet.html").read_bytes()
     sheet(capsys, path, "--format", "html")
-    assert Path("quay-ripple-sheet.html").read_bytes() == first, "the same input gives the same bytes"
+    assert Path("x-ripple-sheet.html").read_bytes() == first, "the same input gives the same bytes"

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stitchc import files
+from stitchc.messages import STANDARD_INPUT
 
 if TYPE_CHECKING:
     from stitchc.pattern import Pattern, Stitch
@@ -31,22 +31,25 @@ def _cut(text: str, most: int) -> str:
     return text[:most].encode("utf-8", "replace")[: 2 * most].decode("utf-8", "ignore").rstrip("-")
 
 
-def title_of(pattern: Pattern) -> str:
-    """The pattern's title, or else its file's name without the ending; nothing for standard input without a title."""
-    return pattern.title or ("" if pattern.file == files.STANDARD_INPUT else Path(pattern.file).stem)
+def name_of(pattern: Pattern) -> str:
+    """What files made of the pattern begin with: its own file's name without the ending; of standard input its title.
+
+    Two files with one title so have files of their own.
+    """
+    return (pattern.title or "") if pattern.file == STANDARD_INPUT else Path(pattern.file).stem
 
 
 def stems(pattern: Pattern, stitches: Sequence[Stitch]) -> dict[str, str]:
-    """A file name's stem for each stitch, by its name: the pattern's title and the stitch, no two alike.
+    """A file name's stem for each stitch, by its name: the pattern's name and the stitch, no two alike.
 
     Numbered among all stitches of the pattern, so that a stitch has the same file whichever others are chosen.
     """
-    found = numbered([*pattern.stitches, *(stitch.name for stitch in stitches)], title_of(pattern))
+    found = numbered([*pattern.stitches, *(stitch.name for stitch in stitches)], name_of(pattern))
     return {stitch.name: found[stitch.name] for stitch in stitches}
 
 
 def numbered(names: Iterable[str], title: str = "") -> dict[str, str]:
-    """A file name's stem for each name, the title before it.
+    """A file name's stem for each name, the title (what they all begin with) before it.
 
     Names that differ in capitals only, in what a file name can't hold, or past the length of one, get a number; so do
     those that some file systems take for the same (ß and ss, ﬁ and fi).
