@@ -5,7 +5,6 @@ Knows pages and stitches, not how a chart is drawn.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 
 from stitchc.markup import template
@@ -36,10 +35,7 @@ def html(pattern: Pattern, stitches: Sequence[Stitch], drawn: Mapping[str, Seque
 
 
 def _inline(page: Page) -> str:
-    """The SVG without what only a file of its own has: the head, and ids that would be there twice."""
-    text = svg(page).decode("utf-8")
-    text = text[text.index("<svg") :]
-    text = re.sub(r'<g id="[a-z]+"', "<g", text)
+    text = svg(page, within_html=True).decode("utf-8")
     # a small chart shrinks to the window, a large one is scrolled: its signs would be too small to tell apart
     return text.replace("<svg ", '<svg class="small" ', 1) if page.width_mm <= _SMALL_MM else text
 

@@ -1,6 +1,7 @@
 """Pages as one PDF by reportlab: vectors at true scale, exact page sizes, the font embedded, and no print scaling.
 
-The bytes are the same every time. Knows pages only.
+The bytes are the same every time. A page's words, the texts that stand before all else, are read first and in their
+order; the rest is a figure that its description stands for. Knows pages only.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from stitchc.page.lettering import font_path, printable, visual_order
+from stitchc.page.reading_order import ReadingOrder
 from stitchc.page.values import MM_PER_INCH, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 
 if TYPE_CHECKING:
@@ -30,7 +32,7 @@ def pdf(pages: Sequence[Page]) -> bytes:
         raise ValueError(f"a PDF page is at most {MOST_MM:.0f} mm long")
     out = io.BytesIO()
     names = _fonts()
-    canvas = Canvas(out, invariant=1, pageCompression=1, pdfVersion=(1, 7), initialFontName=names[False])
+    canvas = Canvas(out, invariant=1, pageCompression=1, pdfVersion=(1, 7), lang="en", initialFontName=names[False])
     canvas.setTitle(printable(pages[0].title))
     canvas.setSubject(printable(pages[0].description))
     canvas.setAuthor("")
@@ -38,17 +40,34 @@ def pdf(pages: Sequence[Page]) -> bytes:
     canvas.setProducer("stitchc")
     canvas.setViewerPreference("PrintScaling", "None")
     canvas.setViewerPreference("DisplayDocTitle", "true")
+    order = ReadingOrder(canvas)
     for index, page in enumerate(pages):
         canvas.setPageSize((page.width_mm * POINTS_PER_MM, page.height_mm * POINTS_PER_MM))
         if page.label:
             canvas.addPageLabel(index, prefix=printable(page.label))
         canvas.translate(0, page.height_mm * POINTS_PER_MM)
         canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
-        for item in page.items:
+        paper, words, drawing = _parts(page)
+        for item in paper:
             _draw(canvas, item, names)
-        canvas.showPage()
+        for item in words:
+            with order.marked("P"):
+                _draw(canvas, item, names)
+        if drawing:
+            with order.marked("Figure", printable(page.description)):
+                for item in drawing:
+                    _draw(canvas, item, names)
+        order.show_page()
+    order.close()
     canvas.save()
     return _marked(out.getvalue())
+
+
+def _parts(page: Page) -> tuple[Sequence[Item], Sequence[Item], Sequence[Item]]:
+    """The rectangle that colours the paper, if there is one, the words before the drawing, and the drawing."""
+    first = int(bool(page.items) and isinstance(page.items[0], Rectangle) and page.items[0].width_mm == page.width_mm)
+    rest = next((at for at in range(first, len(page.items)) if not isinstance(page.items[at], Text)), len(page.items))
+    return page.items[:first], page.items[first:rest], page.items[rest:]
 
 
 def _marked(content: bytes) -> bytes:

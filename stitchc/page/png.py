@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import io
 import math
-import struct
-import zlib
 from typing import TYPE_CHECKING, Final, Literal
 
 from stitchc.messages import visible
@@ -16,15 +14,13 @@ from stitchc.page.lettering import font, needs_shaping, printable
 from stitchc.page.values import MM_PER_INCH, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 
 if TYPE_CHECKING:
-    import numpy as np
-    import numpy.typing as npt
     from PIL import Image, ImageDraw
 
 Mode = Literal["1", "L", "RGB"]
 """Pillow's names: "1" black and white for print, "L" greys, "RGB" colours."""
 
 _QUARTERS: Final[dict[float, str]] = {90: "ROTATE_90", 180: "ROTATE_180", 270: "ROTATE_270"}
-"""Quarter turns by Pillow's names; they need no square about the anchor."""
+"""Quarter turns by Pillow's names."""
 
 Ink = int | tuple[int, int, int]
 
@@ -40,17 +36,20 @@ def png(page: Page, dpi: int = 600, mode: Mode = "1") -> bytes:
     In mode "1" a colour is black where it is darker than half grey. In "L" and "RGB" edges are smoothed by drawing
     at twice the size.
     """
-    said = {"Title": page.title, "Software": "stitchc", "Description": page.description, **dict(page.about)}
-    said = {key: visible(value) for key, value in said.items() if value}
-    if mode == "1":
-        return _one_bit(_black_and_white(page, dpi), dpi, said)
-    from PIL import PngImagePlugin
+    from PIL import Image, PngImagePlugin
 
+    if mode == "1":
+        image = Image.new("1", size_px(page, dpi), 1)
+        _Pen(image, dpi / MM_PER_INCH, mode).draw(page)
+    else:
+        image = smoothed(page, dpi, mode)
     about = PngImagePlugin.PngInfo()
-    for key, value in said.items():
-        about.add_text(key, value) if value.isascii() else about.add_itxt(key, value)
+    words = {"Title": page.title, "Software": "stitchc", "Description": page.description, **dict(page.about)}
+    for key, value in words.items():
+        if shown := visible(value):
+            about.add_text(key, shown) if shown.isascii() else about.add_itxt(key, shown)
     out = io.BytesIO()
-    smoothed(page, dpi, mode).save(out, "PNG", dpi=(dpi, dpi), pnginfo=about)
+    image.save(out, "PNG", dpi=(dpi, dpi), pnginfo=about, compress_level=1 if mode == "1" else 6)
     return out.getvalue()
 
 
@@ -64,56 +63,8 @@ def smoothed(page: Page, dpi: int, mode: Mode) -> Image.Image:
     return image.resize((width, height), Image.Resampling.BOX)
 
 
-def _black_and_white(page: Page, dpi: int) -> npt.NDArray[np.uint8]:
-    """The page as bytes, 0 for black and 255 for white: Pillow draws right into them, without a copy to make after."""
-    import numpy as np
-    from PIL import Image
-
-    width, height = size_px(page, dpi)
-    pixels = np.full((height, width), 255, dtype=np.uint8)
-    image = Image.frombuffer("L", (width, height), pixels, "raw", "L", 0, 1)
-    image.readonly = 0
-    image.putpixel((0, 0), 0)
-    shared = pixels[0, 0] == 0
-    image.putpixel((0, 0), 255)
-    _Pen(image, dpi / MM_PER_INCH, "1").draw(page)
-    return pixels if shared else np.asarray(image)
-
-
-def _one_bit(pixels: npt.NDArray[np.uint8], dpi: int, said: dict[str, str]) -> bytes:
-    """A PNG of one bit a pixel (PNG specification, 3rd edition): most lines are like the one above, so that storing
-    what changes (filter "up") and the fastest packing make it small and save most of the time that Pillow takes."""
-    import numpy as np
-
-    height, width = pixels.shape
-    packed = np.packbits(pixels, axis=1)
-    lines = np.full((height, packed.shape[1] + 1), 2, dtype=np.uint8)  # each line begins with its filter: 2 is "up"
-    lines[0, 1:] = packed[0]
-    np.subtract(packed[1:], packed[:-1], out=lines[1:, 1:])
-    per_metre = round(dpi / MM_PER_INCH * 1000)
-    parts = [
-        b"\x89PNG\r\n\x1a\n",
-        _chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 1, 0, 0, 0, 0)),
-        _chunk(b"pHYs", struct.pack(">IIB", per_metre, per_metre, 1)),
-        *(_text_chunk(key, value) for key, value in said.items()),
-        _chunk(b"IDAT", zlib.compress(lines.data, 2)),
-        _chunk(b"IEND", b""),
-    ]
-    return b"".join(parts)
-
-
-def _text_chunk(key: str, value: str) -> bytes:
-    if value.isascii():
-        return _chunk(b"tEXt", key.encode("ascii") + b"\0" + value.encode("ascii"))
-    return _chunk(b"iTXt", key.encode("ascii") + b"\0\0\0\0\0" + value.encode("utf-8"))
-
-
-def _chunk(kind: bytes, content: bytes) -> bytes:
-    return struct.pack(">I", len(content)) + kind + content + struct.pack(">I", zlib.crc32(content, zlib.crc32(kind)))
-
-
 class _Pen:
-    """Draws items on a picture; px_per_mm is the scale. In mode "1" the picture is one of greys that gets no greys."""
+    """Draws items on a picture; px_per_mm is the scale."""
 
     def __init__(self, image: Image.Image, px_per_mm: float, mode: Mode) -> None:
         from PIL import ImageDraw
@@ -179,20 +130,16 @@ class _Pen:
     def _segment(self, line: Line, first: float, last: float) -> None:
         x1, y1 = (line.x1_mm + (line.x2_mm - line.x1_mm) * first, line.y1_mm + (line.y2_mm - line.y1_mm) * first)
         x2, y2 = (line.x1_mm + (line.x2_mm - line.x1_mm) * last, line.y1_mm + (line.y2_mm - line.y1_mm) * last)
-        ink, half = self._ink(line.stroke), self._line(line.line_mm)
-        if x1 == x2 or y1 == y2:  # a bar of whole pixels, with square ends exactly where they belong
-            left, top = min(x1, x2) * self.scale, min(y1, y2) * self.scale
-            right, bottom = max(x1, x2) * self.scale, max(y1, y2) * self.scale
-            if x1 == x2:
-                left = left - half / 2
-                right = left + half
-            else:
-                top = top - half / 2
-                bottom = top + half
-            self._fill(left, top, right, bottom, ink)
+        ink, thick = self._ink(line.stroke), self._line(line.line_mm)
+        left, right = sorted((x1 * self.scale, x2 * self.scale))
+        top, bottom = sorted((y1 * self.scale, y2 * self.scale))
+        if x1 == x2:  # a bar of whole pixels, with square ends exactly where they belong
+            self._fill(left - thick / 2, top, left + thick / 2, bottom, ink)
+        elif y1 == y2:
+            self._fill(left, top - thick / 2, right, top + thick / 2, ink)
         else:
             ends = (x1 * self.scale, y1 * self.scale, x2 * self.scale, y2 * self.scale)
-            self.pen.line(ends, fill=ink, width=half)
+            self.pen.line(ends, fill=ink, width=thick)
 
     def _fill(self, left: float, top: float, right: float, bottom: float, ink: Ink) -> None:
         """Fill from edge to edge; at least one pixel each way."""
@@ -209,10 +156,10 @@ class _Pen:
         if item.stroke:
             ink, width = self._ink(item.stroke), self._line(item.line_mm)
             half = width / 2
-            self._fill(left - half, top - half, right + half, top + half, ink)
-            self._fill(left - half, bottom - half, right + half, bottom + half, ink)
-            self._fill(left - half, top - half, left + half, bottom + half, ink)
-            self._fill(right - half, top - half, right + half, bottom + half, ink)
+            for y in (top, bottom):
+                self._fill(left - half, y - half, right + half, y + half, ink)
+            for x in (left, right):
+                self._fill(x - half, top - half, x + half, bottom + half, ink)
 
     def _text(self, item: Text) -> None:
         words = printable(item.text)
@@ -228,24 +175,16 @@ class _Pen:
         self._turned(words, face, anchor, ink, at, item.rotation_deg)
 
     def _turned(self, words: str, face: object, anchor: str, ink: Ink, at: tuple[int, int], degrees: float) -> None:
-        """Text turned about its anchor: drawn upright on a mask, the mask turned and laid on."""
+        """Text turned by quarters about its anchor: drawn upright on a mask, the mask turned and laid on."""
         from PIL import Image, ImageDraw
 
         box = self.pen.textbbox((0, 0), words, font=face, anchor=anchor)  # type: ignore[arg-type]
         left, top = math.floor(box[0]) - 1, math.floor(box[1]) - 1
         right, bottom = math.ceil(box[2]) + 1, math.ceil(box[3]) + 1
-        turn = _QUARTERS.get(degrees % 360)
-        if turn is None:  # a square about the anchor, which then stays where it is
-            right = bottom = max(-left, -top, right, bottom)
-            left = top = -right
         mask = Image.new("1" if self.mode == "1" else "L", (right - left + 1, bottom - top + 1), 0)
         ImageDraw.Draw(mask).text((-left, -top), words, font=face, anchor=anchor, fill=255)  # type: ignore[arg-type]
-        if turn is None:
-            mask = mask.rotate(degrees, Image.Resampling.NEAREST if self.mode == "1" else Image.Resampling.BICUBIC)
-            dx, dy = left, top
-        else:
-            mask = mask.transpose(Image.Transpose[turn])
-            dx, dy = {90: (top, -right), 180: (-right, -bottom), 270: (-bottom, left)}[round(degrees % 360)]
+        mask = mask.transpose(Image.Transpose[_QUARTERS[degrees % 360]])
+        dx, dy = {90: (top, -right), 180: (-right, -bottom), 270: (-bottom, left)}[round(degrees % 360)]
         self.image.paste(ink, (at[0] + dx, at[1] + dy), mask)
 
 

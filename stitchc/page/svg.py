@@ -1,7 +1,7 @@
 """A page as SVG in true millimetres: one user unit is 1 mm, one group for each layer, holes as circles.
 
-On the cut layer everything is an outline, since a cutter follows outlines; elsewhere fills are as the page says.
-Knows pages only.
+On the cut layer everything is an outline, since a cutter follows outlines, and holes come before edges, since a sheet
+that is cut out moves. Elsewhere fills are as the page says. Knows pages only.
 """
 
 from __future__ import annotations
@@ -15,28 +15,34 @@ from stitchc.page.values import LAYERS, Circle, Disc, Item, Layer, Line, Page, P
 CUT_LINE_MM: Final = 0.1
 CUT_COLOUR: Final = "#c00000"
 
+_HEAD: Final = ('<?xml version="1.0" encoding="UTF-8"?>', "<!-- made by stitchc; one unit is 1 mm -->")
 _PURPOSE: Final[dict[Layer, str]] = {
-    "cut": "cut: holes and edges",
+    "cut": "cut: holes, then edges",
     "engrave": "engrave: lettering on the sheet",
     "guide": "guide: rules, marks and words",
 }
 
 
-def svg(page: Page) -> bytes:
-    """The page as an SVG file. Each layer is a group whose id is the layer's name; layers are drawn guide first."""
+def svg(page: Page, within_html: bool = False) -> bytes:
+    """The page as an SVG file. Each layer is a group whose id is the layer's name; layers are drawn guide first.
+
+    within_html: without what only a file of its own has (the head, ids), and with its description as a label, since
+    browsers show the title of a picture in a page as a tooltip.
+    """
     width, height = _n(page.width_mm), _n(page.height_mm)
-    lines = [
-        '<?xml version="1.0" encoding="UTF-8"?>',
-        "<!-- made by stitchc; one unit is 1 mm -->",
+    title, words = (escape(printable(text)) for text in (page.title, page.description))
+    label = quoteattr(printable(f"{page.title}. {page.description}")) if within_html else ""
+    lines = (
+        [] if within_html else ['<?xml version="1.0" encoding="UTF-8"?>', "<!-- made by stitchc; one unit is 1 mm -->"]
+    )
+    lines.append(
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
-        f'viewBox="0 0 {width} {height}" role="img">',
-    ]
-    if page.title:
-        lines.append(f"<title>{escape(printable(page.title))}</title>")
-    if page.description:
-        lines.append(f"<desc>{escape(printable(page.description))}</desc>")
+        f'viewBox="0 0 {width} {height}" role="img"{label and " aria-label="}{label}>'
+    )
+    if not within_html:
+        lines += [f"<{name}>{text}</{name}>" for name, text in (("title", title), ("desc", words)) if text]
     for layer in LAYERS:
-        items = [_element(item) for item in page.on(layer)]
+        items = sorted(page.on(layer), key=_is_edge) if layer == "cut" else list(page.on(layer))
         if not items:
             continue
         style = (
@@ -44,12 +50,17 @@ def svg(page: Page) -> bytes:
             if layer == "cut"
             else f"font-family=\"'{FAMILY}', Verdana, sans-serif\""
         )
-        lines.append(f'<g id="{layer}" {style}>')
-        lines.append(f"<title>{_PURPOSE[layer]}</title>")
-        lines += items
+        name = "" if within_html else f'id="{layer}" '
+        lines.append(f"<!-- {_PURPOSE[layer]} -->")
+        lines.append(f"<g {name}{style}>")
+        lines += map(_element, items)
         lines.append("</g>")
     lines.append("</svg>\n")
     return "\n".join(lines).encode("utf-8")
+
+
+def _is_edge(item: Item) -> bool:
+    return not isinstance(item, Disc | Circle)
 
 
 def _element(item: Item) -> str:

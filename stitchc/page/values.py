@@ -93,7 +93,8 @@ class Polygon(NamedTuple):
 class Text(NamedTuple):
     """One line of lettering. x_mm, y_mm: the anchor point, on the baseline; size_mm: the font's size (its em).
 
-    A capital is about 0.73 of the size high. rotation_deg turns it counter-clockwise about the anchor point.
+    A capital is about 0.73 of the size high. rotation_deg, a multiple of 90, turns it counter-clockwise about the
+    anchor point.
     """
 
     x_mm: float

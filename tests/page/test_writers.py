@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
+from ctypes import c_ushort, sizeof
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -126,6 +128,39 @@ def test_pdf_page_sizes_title_labels_and_no_scaling() -> None:
     assert b"stitchc" in content[:4096]
 
 
+def test_what_a_pdf_reads_aloud_and_in_which_order() -> None:
+    """The language, and the structure tree as pdfium reads it: words line by line, then the drawing's description."""
+    raw = pypdfium2.raw
+    words = [Text(20, y, text, 4) for y, text in ((20, "Tide line"), (30, "36 rows, 648 holes"))]
+    page = Page(*A4, (*words, Disc(50, 50, 4), Text(60, 60, "7")), description="A card; hole means knit (— прилив).")
+    content = pdf([page, page])
+    assert b"/Lang (en)" in content
+
+    def text(read: Callable[..., int], of: object) -> str:
+        buffer = (c_ushort * 500)()
+        size = read(of, buffer, sizeof(buffer))
+        return bytes(buffer)[: max(0, size - 2)].decode("utf-16-le")
+
+    document = pypdfium2.PdfDocument(content)
+    try:
+        for index in range(2):
+            shown = document[index]
+            tree = raw.FPDF_StructTree_GetForPage(shown.raw)
+            whole = raw.FPDF_StructTree_GetChildAtIndex(tree, 0)
+            parts = [
+                raw.FPDF_StructElement_GetChildAtIndex(whole, at)
+                for at in range(raw.FPDF_StructElement_CountChildren(whole))
+            ]
+            assert text(raw.FPDF_StructElement_GetType, whole) == "Document"
+            kinds = [(text(raw.FPDF_StructElement_GetType, part), text(raw.FPDF_StructElement_GetAltText, part))
+                     for part in parts if part]  # fmt: skip
+            assert kinds == [("P", ""), ("P", ""), ("Figure", page.description)]
+            assert shown.get_textpage().get_text_range().split("\r\n") == ["Tide line", "36 rows, 648 holes", "7"]
+            raw.FPDF_StructTree_Close(tree)
+    finally:
+        document.close()
+
+
 def test_the_same_bytes_every_time_and_no_date() -> None:
     page = lines_page()
     assert pdf([page, discs_page()]) == pdf([page, discs_page()])
@@ -201,13 +236,16 @@ def test_colours_and_greys() -> None:
     assert b'fill="#1f3b57"' in svg(page)
 
 
-def test_on_the_cut_layer_everything_is_an_outline() -> None:
-    page = Page(40, 20, (Disc(10, 10, 5), Rectangle(1, 1, 30, 18, layer="cut"), Disc(30, 10, 5, layer="engrave")))
-    root = ElementTree.fromstring(svg(page))
+def test_on_the_cut_layer_everything_is_an_outline_and_holes_come_before_edges() -> None:
+    """A sheet that is cut out first moves while its holes are cut."""
+    items = (Rectangle(1, 1, 30, 18, layer="cut"), Disc(10, 10, 5), Line(5, 5, 6, 5, layer="cut"), Circle(20, 10, 5))
+    root = ElementTree.fromstring(svg(Page(40, 20, (*items, Disc(30, 10, 5, layer="engrave")), "Card", "A card")))
     groups = {group.get("id"): group for group in root.iter(f"{reading.SVG}g")}
     assert list(groups) == ["engrave", "cut"]
     assert groups["cut"].get("fill") == "none" and all("fill" not in item.attrib for item in groups["cut"])
+    assert [item.tag.removeprefix(reading.SVG) for item in groups["cut"]] == ["circle", "circle", "rect", "line"]
     assert groups["engrave"].find(f"{reading.SVG}circle").get("fill") == "#000000"  # type: ignore[union-attr]
+    assert [title.text for title in root.iter(f"{reading.SVG}title")] == ["Card"], "a group's would show as a tooltip"
 
 
 def test_stretching_moves_places_and_keeps_holes_round() -> None:
