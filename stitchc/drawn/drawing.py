@@ -13,10 +13,12 @@ from typing import Final, Literal
 import numpy as np
 
 from stitchc.chart import KNIT, LETTERS, SLIP, TUCK, Cells, Chart
+from stitchc.drawn.carried import KEYWORD, carried_words
 from stitchc.drawn.grid import FIFTH_LINE, Grid, Part, fitting_cell, page_parts, paged_cell
 from stitchc.drawn.legend import LETTERING, Legend
 from stitchc.drawn.place import Place
 from stitchc.drawn.symbols import Area, Face, Notation, Ring, Spot, Stroke, meaning, symbol
+from stitchc.english import number as counted
 from stitchc.messages import Message, Refused
 from stitchc.page import PAPERS, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import fitted, width_mm, wrapped
@@ -38,6 +40,9 @@ _GUTTER_MM: Final = 10.0
 _BAND_MM: Final = 6.0
 _UNDER_MM: Final = 8.5
 """From the grid's lower edge to the legend: column numbers stand between."""
+
+_MOST_READ: Final = 16
+"""Rows of a repeat that its description names one by one."""
 
 _BLACK: Final = "#000000"
 _QUIET: Final = "#5c5c5c"
@@ -214,11 +219,12 @@ class _Sheet:
         grid = Grid(left, head, cell, part)
         items: list[Item] = [Rectangle(0, 0, width, height, fill="#ffffff", stroke=None)]
         items += self._head(width, count, where)
+        items += legend.words_at(self.margin_mm, head + grid_height + _UNDER_MM)
+        items += legend.boxes_at(self.margin_mm, head + grid_height + _UNDER_MM)
         items += self.cells(grid)
         items += self._row_numbers(grid)
         items += self._column_numbers(grid)
         items += self._band(grid)
-        items += legend.at(self.margin_mm, head + grid_height + _UNDER_MM)
         heading = f"{self.title}: {self.name}" if self.title else self.name
         return Page(
             width,
@@ -226,8 +232,9 @@ class _Sheet:
             tuple(items),
             title=f"{heading} – chart",
             label=where or self.name,
-            description=self._description(part),
+            description=self._description(),
             about=tuple(self._place(grid).written().items()),
+            sealed=(KEYWORD, carried_words(self.chart)),
         )
 
     def _place(self, grid: Grid) -> Place:
@@ -237,13 +244,21 @@ class _Sheet:
         corner = grid.left_mm, grid.top_mm
         return Place(*corner, grid.cell_mm, part.columns, part.rows, first, shown, repeat, notation, face)
 
-    def _description(self, part: Part) -> str:
+    def _description(self) -> str:
+        """What the chart shows, row by row where it is short enough to be listened to."""
+        from stitchc.notation.writer import row_text
+
         chart = self.chart
-        kinds = [word for code, word in ((TUCK, "tuck"), (SLIP, "slip")) if (chart.cells == code).any()]
-        marked = f" with {' and '.join(kinds)}" if kinds else ", all knit"
+        texts = [row_text(cells) for cells in chart.cells[:_MOST_READ]]
+        yarns = [f" in {yarn}" if yarn else "" for yarn in chart.yarns]
+        rows = [f"row {at + 1}{yarns[at]}: {text}" for at, text in enumerate(texts) if len(text) <= _MOST_READ * 3]
+        whole = len(rows) == chart.height
+        holds = [word for code, word in ((TUCK, "tuck"), (SLIP, "slip")) if (chart.cells == code).any()]
         return (
-            f"Drawn chart of the stitch {self.name}: one repeat of {chart.width} by {chart.height}{marked}, "
-            f"seen from the {self.drawing.face} side, row 1 at the bottom."
+            f"Chart of the stitch {self.name}, seen from the {self.drawing.face} side: one repeat of "
+            f"{counted(chart.width, 'needle')} by {counted(chart.height, 'row')}, row 1 at the bottom, "
+            f"{'knit with ' + ' and '.join(holds) if holds else 'all knit'}"
+            + (f". Facing the bed: {'; '.join(rows)}." if whole else ".")
         )
 
     def _head(self, width: float, count: str, where: str) -> Iterator[Item]:

@@ -42,19 +42,24 @@ class Legend:
             x += wide + 6.0
         return rows
 
-    def at(self, left: float, top: float) -> Iterator[Item]:
-        """Its items, with its upper left corner there."""
+    def words_at(self, left: float, top: float) -> Iterator[Item]:
+        """Its words, with its upper left corner there."""
         y = top
         for row in self._rows():
-            for x, box, words in row:
-                for item in box:
-                    yield _moved(item, left + x, y)
+            for x, _, words in row:
                 yield Text(left + x + 6.2, y + 3.3, words, 2.8, fill=LETTERING)
             y += 6.2
         y += 3.2
         for line in self.words:
             yield Text(left, y, line, 2.6, fill=LETTERING)
             y += 3.8
+
+    def boxes_at(self, left: float, top: float) -> Iterator[Item]:
+        """Its signs and yarns, likewise."""
+        for number, row in enumerate(self._rows()):
+            for x, box, _ in row:
+                for item in box:
+                    yield _moved(item, left + x, top + 6.2 * number)
 
 
 def _moved(item: Item, dx: float, dy: float) -> Item:

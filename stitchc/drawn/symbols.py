@@ -6,7 +6,8 @@ Knows no page and no picture: the drawn chart lays these out, and tracing looks 
 its chapter on notations): on squared paper a face stitch is a cross, a reverse stitch a ring, a tuck a dot and a miss
 an empty square; in the running-thread notation the thread loops round the needle's point for a knit stitch, lies over
 it in a half circle for a tuck, and passes it by for a miss. `plain` is this program's own: a bar upright for a loop
-drawn through, a filled half circle for a tuck, a bar lying for a float.
+drawn through, a filled half circle for a tuck, an open diamond for a slip. (A bar lying would be taken for a purl
+stitch, which it is in a published standard for hand knitting; from memory.)
 """
 
 from __future__ import annotations
@@ -81,9 +82,9 @@ def meaning(code: int, notation: Notation, face: Face) -> str:
         ("thread", KNIT): "loop round the needle: it knits",
         ("thread", TUCK): "half circle over the needle: it tucks",
         ("thread", SLIP): "passes the needle by: it slips",
-        ("plain", KNIT): "the needle knits",
-        ("plain", TUCK): "the needle tucks",
-        ("plain", SLIP): "the needle slips",
+        ("plain", KNIT): "bar: the needle knits",
+        ("plain", TUCK): "half disc: the needle tucks",
+        ("plain", SLIP): "open diamond: the needle slips",
     }
     return words[notation, code]
 
@@ -145,6 +146,6 @@ _SIGNS: Final[dict[Notation, dict[int, tuple[Shape, ...]]]] = {
     "plain": {
         KNIT: (Stroke(((0.5, 0.30), (0.5, 0.70)), 0.1, GROUND_INK),),
         TUCK: (Area(_arc((0.5, 0.66), 0.34, 180, 360)),),
-        SLIP: (Stroke(((0.24, 0.5), (0.76, 0.5)), 0.14),),
+        SLIP: (Stroke(((0.5, 0.16), (0.8, 0.5), (0.5, 0.84), (0.2, 0.5), (0.5, 0.16)), 0.1),),
     },
 }

@@ -5,6 +5,7 @@ Discs and rings get boxes of whole pixels, so that all of one diameter are alike
 
 from __future__ import annotations
 
+import hashlib
 import io
 import math
 from typing import TYPE_CHECKING, Final, Literal
@@ -48,6 +49,10 @@ def png(page: Page, dpi: int = 600, mode: Mode = "1") -> bytes:
     for key, value in words.items():
         if shown := visible(value):
             about.add_text(key, shown) if shown.isascii() else about.add_itxt(key, shown)
+    if page.sealed:
+        key, value = page.sealed
+        pixels = hashlib.sha256(image.convert("RGB").tobytes()).hexdigest()
+        about.add_text(key, f"{pixels}:{value}", zip=True)
     out = io.BytesIO()
     image.save(out, "PNG", dpi=(dpi, dpi), pnginfo=about, compress_level=1 if mode == "1" else 6)
     return out.getvalue()

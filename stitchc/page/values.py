@@ -115,7 +115,8 @@ class Page(NamedTuple):
     """A page: x to the right and y down from the top left corner, in mm. Items are drawn in order.
 
     title: the document's title. label: what a viewer shows as the page's number ("rows 1-34"); description: a
-    sentence for those who cannot see it. about: keywords and words that a PNG carries besides.
+    sentence for those who cannot see it. about: keywords and words that a PNG carries besides. sealed: a keyword and
+    words that a PNG carries after a digest of its pixels and a colon.
     """
 
     width_mm: float
@@ -125,6 +126,7 @@ class Page(NamedTuple):
     label: str = ""
     description: str = ""
     about: tuple[tuple[str, str], ...] = ()
+    sealed: tuple[str, str] | None = None
 
     def on(self, layer: Layer) -> Iterator[Item]:
         """The items of one layer, in order."""

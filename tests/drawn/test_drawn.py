@@ -16,8 +16,9 @@ from playwright.sync_api import Browser
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.drawn import Drawing, draw
+from stitchc.drawn.carried import rows_carried
 from stitchc.drawn.html import html
-from stitchc.drawn.symbols import GROUND_INK, NOTATIONS, symbol
+from stitchc.drawn.symbols import GROUND_INK, NOTATIONS, Stroke, symbol
 from stitchc.messages import Refused, Span
 from stitchc.page import PAPERS, Circle, Disc, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import width_mm
@@ -146,6 +147,33 @@ def test_a_running_thread_is_one_line_a_row_that_loops_where_it_knits() -> None:
             turns_back = bool((np.diff(xs[inside]) < -1e-9).any()) if inside.any() else False
             wanted = {KNIT: (True, True), TUCK: (True, False), SLIP: (False, False)}[int(QUAY.cells[row, column])]
             assert (rises, turns_back) == wanted, (row, column)
+
+
+def test_no_plain_sign_can_be_taken_for_purl() -> None:
+    """In a published standard for hand knitting an upright bar is knit and a bar that lies is purl (from memory)."""
+    for code in (KNIT, TUCK, SLIP):
+        for shape in symbol(code, "plain", "purl"):
+            if isinstance(shape, Stroke):
+                ys = [y for _, y in shape.points]
+                assert max(ys) - min(ys) > 0.35, "a bar that lies"
+
+
+def test_the_png_carries_its_repeat_as_long_as_its_pixels_are_its_own() -> None:
+    for face in ("purl", "knit"):
+        content = png(draw("quay", QUAY, Drawing(face=face))[0], 72, "RGB")  # type: ignore[arg-type]
+        with Image.open(io.BytesIO(content)) as image:
+            words, pixels = dict(image.info), image.convert("RGB")
+        assert rows_carried(words, pixels.tobytes()) == QUAY.rows()
+        pixels.putpixel((5, 5), (1, 2, 3))
+        assert rows_carried(words, pixels.tobytes()) is None
+        assert rows_carried({"stitchc-chart": words["stitchc-chart"][:-1]}, image.convert("RGB").tobytes()) is None
+
+
+def test_the_words_for_those_who_cannot_see_it_say_what_it_shows() -> None:
+    words = draw("quay", QUAY)[0].description
+    assert "one repeat of 8 needles by 6 rows" in words and "knit with tuck and slip" in words
+    assert "row 1 in foam: (K T)x2 K4; row 2 in foam: K8; row 3: " in words
+    assert "row 1" not in draw("kelp", random_chart(60, 90))[0].description.replace("row 1 at the bottom", "")
 
 
 @pytest.mark.parametrize("notation", NOTATIONS)

@@ -1,0 +1,38 @@
+"""What a drawn chart's PNG carries of its repeat: the letters, beside a digest of the pixels they were drawn with.
+
+Where the digest holds, the file is as it was written and the letters are its chart; else it is a picture like any
+other.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from typing import Final
+
+from stitchc.chart import Chart
+
+KEYWORD: Final = "stitchc-chart"
+_FORM: Final = re.compile(r"([0-9a-f]{64}):([1-9][0-9]{0,6})x([1-9][0-9]{0,6}):([KTS-]+(?:/[KTS-]+)*)")
+
+
+def carried_words(chart: Chart) -> str:
+    """The repeat as it is carried, without the digest: `2x2:KT/KK`, the first knitted row first, facing the bed."""
+    return f"{chart.width}x{chart.height}:{'/'.join(chart.rows())}"
+
+
+def digest(rgb: bytes) -> str:
+    """Of a picture's pixels, three bytes each (red, green, blue), row by row from the top."""
+    return hashlib.sha256(rgb).hexdigest()
+
+
+def rows_carried(words: dict[str, str], rgb: bytes) -> list[str] | None:
+    """The rows of the chart that a PNG's text chunks (by keyword) carry, first knitted first; None where they carry
+    none or the pixels are not those it was written with."""
+    match = _FORM.fullmatch(words.get(KEYWORD, ""))
+    if match is None or match[1] != digest(rgb):
+        return None
+    rows = match[4].split("/")
+    if len(rows) != int(match[3]) or any(len(row) != int(match[2]) for row in rows):
+        return None
+    return rows
