@@ -55,7 +55,7 @@ def main(only: list[str], target: Path = HERE) -> None:
         contact_sheet(shown, captions["plain"], target / "contact.png")
     sections.append(f"## Densities side by side\n\n![A family of densities](sweep.png)\n\n{captions['sweep']}\n")
     head = (
-        "# Gallery\n\nEvery example of the studio, made by `.venv/bin/python charts/make.py`. Under each picture "
+        "# Gallery\n\nEvery example of the workshop, made by `.venv/bin/python charts/make.py`. Under each picture "
         f"stands what to see in it.\n\n![Contact sheet](contact.png)\n\n{captions['contact']}\n\n"
     )
     (target / "README.md").write_text(head + "\n".join(sections), "utf-8")

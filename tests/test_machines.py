@@ -174,10 +174,10 @@ def test_the_24s_are_as_remembered() -> None:
 
 
 def test_only_what_differs() -> None:
-    mine = load_text(BASED + "[card]\nhole_mm = 4\n[reader]\nmark_means = 'hold'\n", "studio.toml")
+    mine = load_text(BASED + "[card]\nhole_mm = 4\n[reader]\nmark_means = 'hold'\n", "workshop.toml")
     base = load("card24-standard")
     assert base.card
-    assert mine.name == "studio" and mine.title == "Own profile based on card24-standard"
+    assert mine.name == "workshop" and mine.title == "Own profile based on card24-standard"
     assert mine == replace(
         base,
         name=mine.name,
@@ -189,11 +189,11 @@ def test_only_what_differs() -> None:
 
 def test_a_profile_whole_of_its_own() -> None:
     mine = load_text(
-        'title = "The studio\'s bed"\nbed = { pitch_mm = 7, needles = 100 }\n'
+        'title = "The workshop\'s bed"\nbed = { pitch_mm = 7, needles = 100 }\n'
         '[carriage]\ntuck = "holding"\nslip = "none"\n[reader]\nkind = "none"\n',
-        "studio.toml",
+        "workshop.toml",
     )
-    assert mine == Machine("studio", "The studio's bed", 7.0, 100, "none", None, "holding", "none")
+    assert mine == Machine("workshop", "The workshop's bed", 7.0, 100, "none", None, "holding", "none")
 
 
 def test_limits_can_be_changed_one_by_one_or_taken_away() -> None:
@@ -504,8 +504,8 @@ def test_a_folder_is_no_profile(tmp_path: Path) -> None:
 
 def test_a_file_without_an_ending(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    Path("studio").write_text(BASED)
-    assert load("studio").name == "studio"
+    Path("workshop").write_text(BASED)
+    assert load("workshop").name == "workshop"
 
 
 def test_a_shipped_name_wins_over_a_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -577,7 +577,7 @@ def test_write_of_an_unknown_name(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_the_example_of_a_profile_of_ones_own() -> None:
-    mine = load(str(Path(__file__).parent.parent / "examples" / "studio.toml"))
-    assert mine.name == "studio"
+    mine = load(str(Path(__file__).parent.parent / "examples" / "workshop.toml"))
+    assert mine.name == "workshop"
     assert mine.card and mine.card.column_pitch_mm == 4.52
     assert mine.limits.float_mm == 15

@@ -364,7 +364,7 @@ def seeds(target: str) -> list[bytes]:
         given = itertools.chain(EXAMPLES.glob("*.stitch"), NOTATION_CASES.glob("*.stitch"))
         return kept + [path.read_bytes() for path in sorted(given)]
     if target == "profile":
-        return kept + [profile_text(name).encode() for name in SHIPPED] + [(EXAMPLES / "studio.toml").read_bytes()]
+        return kept + [profile_text(name).encode() for name in SHIPPED] + [(EXAMPLES / "workshop.toml").read_bytes()]
     if target == "picture":
         heads = itertools.product((8, 23), (0, 10), (0, 3), (0, 1, 3))
         marks = bytes((0, 255, 255, 255, 128, 255, 0, 255, 255) * 12)
