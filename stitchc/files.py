@@ -14,7 +14,7 @@ import contextlib
 import os
 import stat
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import BinaryIO, Final, NoReturn
 
@@ -184,6 +184,11 @@ def refuse_foreign(path: Path, force: bool = False, in_place: bool = False) -> N
     if force:
         return
     whose = _whose(place)
+    if whose == "written by hand":
+        _refuse(
+            f"`{path}` is there already and may hold your own work, so it was left as it is.",
+            "Choose another name with -o, or write over it with --force.",
+        )
     if whose == "theirs":
         _refuse(
             f"`{path}` is there already and stitchc did not make it, so it was left as it is.",
@@ -246,9 +251,10 @@ def is_the_users(path: Path) -> bool:
 
 
 def _whose(path: Path) -> str:
-    """ "ours", "changed" since we made it, or "theirs"; an empty file is nobody's loss."""
+    """ "ours", "changed" since we made it, "theirs", or "written by hand", whoever began it; an empty file is nobody's
+    loss."""
     if is_the_users(path):
-        return "theirs"
+        return "written by hand"
     try:
         with path.open("rb") as stream:
             size = os.fstat(stream.fileno()).st_size
@@ -327,6 +333,16 @@ def reason(error: Exception) -> str:
     return text[:1].lower() + text[1:]
 
 
+def _nearest(name: str, there: Sequence[str]) -> str | None:
+    """The file whose name is the one asked for but for its ending or a slip of the fingers."""
+    import difflib
+
+    if f"{name}.stitch" in there:
+        return f"{name}.stitch"
+    near = difflib.get_close_matches(name, there, n=1, cutoff=0.8)
+    return near[0] if near else None
+
+
 def _read_cure(path: str) -> str:
     if path == "-":
         return "Name a file, or send the pattern in: stitchc … - < cowl.stitch"
@@ -334,7 +350,10 @@ def _read_cure(path: str) -> str:
     if Path(path).suffix.lower() in (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".bmp", ".gif", ".webp"):
         return "Check the name and the folder of the picture."
     with contextlib.suppress(OSError, ValueError):
-        near = sorted(entry.name for entry in folder.glob("*.stitch"))[:5]
+        there = sorted(entry.name for entry in folder.glob("*.stitch"))
+        near = _nearest(Path(path).name, there)
         if near:
-            return "Patterns in that folder: " + ", ".join(near) + "."
+            return f"{folder / near}"
+        if there:
+            return "Patterns in that folder: " + ", ".join(there[:5]) + "."
     return "Check the name and the folder; a pattern's name ends in .stitch."

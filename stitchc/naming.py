@@ -5,6 +5,7 @@ Knows text alone; where a file goes is another's business.
 
 from __future__ import annotations
 
+import os
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence
@@ -21,9 +22,18 @@ def file_stem(*parts: str) -> str:
     """A file name's stem out of a title or names: letters, digits, - and _; never empty, never a device's name, and
     short enough for an ending of 60 letters in any script."""
     text = "-".join(part for part in parts if part)
-    text = _cut(re.sub(r"[^\w-]+", "-", unicodedata.normalize("NFC", text)).strip("-_.").lower(), 80)
+    text = _cut(re.sub(r"[^\w-]+", "-", _storable(unicodedata.normalize("NFC", text))).strip("-_.").lower(), 80)
     reserved = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in "0123456789¹²³")}
     return f"{text}-pattern" if text in reserved else text or "pattern"
+
+
+def _storable(text: str) -> str:
+    """The text, or without accents and other letters where the system is set up to store only a few (no UTF-8)."""
+    try:
+        os.fsencode(text)
+        return text
+    except UnicodeEncodeError:
+        return unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
 
 
 def _cut(text: str, most: int) -> str:

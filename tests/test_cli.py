@@ -16,6 +16,7 @@ import pytest
 from stitchc.cli import COMMANDS, LazyGroup
 
 ROOT = Path(__file__).resolve().parent.parent
+STITCHC = [sys.executable, "-m", "stitchc"]
 TIDE = "stitch tide\n1: K T\n2: K\n"
 
 
@@ -343,3 +344,47 @@ def test_a_name_is_found_however_its_accent_was_typed(folder: Path, command: str
     assert found.returncode == 0 and "marée" in found.stdout, found.stderr
     half_way = run("piece", "marée.stitch", "--so-far", "mare\u0301e 2 rows 1 cm", cwd=folder)
     assert half_way.returncode == 0, half_way.stderr
+
+
+def test_a_name_that_is_nearly_right_is_found(folder: Path) -> None:
+    for name in ("tide", "tide.stich", "tied.stitch"):
+        missing = run("check", name, cwd=folder)
+        assert missing.returncode == 3 and "Try: tide.stitch" in missing.stderr + missing.stdout, missing
+    many = run("check", "tide.stitch", "--machine", "card24", cwd=folder)
+    assert many.returncode == 1 and "--machine card24-standard or --machine card24-bulky" in many.stdout + many.stderr
+
+
+ODD_NAMES = [b"a\x1b[31mb", "u\u202ev".encode(), b"x\xff\xf1"]
+
+
+@pytest.mark.parametrize("name", ODD_NAMES)
+def test_a_name_with_odd_bytes_is_shown_safely_and_printed_exactly(
+    name: bytes, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A person sees no character that a terminal obeys; a script gets the very name of the file."""
+    monkeypatch.chdir(folder)
+    file, out = name + b".stitch", b"out-" + name
+    Path(os.fsdecode(file)).write_text(TIDE, "utf-8")
+    for command in ("check", "chart", "sheet", "gauge"):
+        shown = subprocess.run([*STITCHC, command, os.fsdecode(file)], capture_output=True, check=True)
+        for bad in (b"\x1b", "\u202e".encode(), b"\xff"):
+            assert bad not in shown.stdout + shown.stderr, (command, shown)
+    made = subprocess.run(
+        [*STITCHC, "bitmap", os.fsdecode(file), "-o", os.fsdecode(out)], capture_output=True, check=True
+    ).stdout
+    assert made.startswith(out) and Path(os.fsdecode(made.rstrip(b"\n"))).is_file()
+
+
+@pytest.mark.parametrize("locale", ["C", "POSIX"])
+def test_where_file_names_are_not_unicode_they_lose_their_accents(locale: str, folder: Path) -> None:
+    text = 'pattern "Piña"\nstitch piña\n1: K T\n2: K\n'
+    limited = {**os.environ, "LC_ALL": locale, "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+    words = [*STITCHC, "bitmap", "-"]
+    made = subprocess.run(words, input=text.encode(), capture_output=True, cwd=folder, env=limited, check=True)
+    assert made.stdout == b"pina-pina-bitmap.png\n" and (folder / "pina-pina-bitmap.png").is_file()
+
+
+def test_a_plot_is_made_in_silence_where_no_cache_can_be_kept(folder: Path) -> None:
+    nowhere = {"MPLCONFIGDIR": str(folder / "tide.stitch" / "under-a-file")}
+    made = run("compare", "tide.stitch", "--format", "png", cwd=folder, env=nowhere)
+    assert made.returncode == 0 and "atplotlib" not in made.stderr, made.stderr

@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from stitchc.cli import group
+from stitchc.files import FileTrouble
 from stitchc.notation import compile_file
 
 
@@ -27,6 +28,27 @@ def test_a_new_pattern_compiles_in_the_standard_layout(
     pattern, messages, _ = compile_file(str(made))
     assert pattern is not None and messages == []
     assert CliRunner().invoke(group, ["format", "--check", made.name]).exit_code == 0
+
+
+def test_a_new_pattern_is_known_again_and_kept_once_it_is_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    made = Path("tuck-lace.stitch")
+    assert CliRunner().invoke(group, ["new", "tuck-lace"]).exit_code == 0
+    first = made.read_text("utf-8")
+    assert len([line for line in first.splitlines() if line.startswith("stitch ")]) == 1
+    again = CliRunner().invoke(group, ["new", "tuck-lace"])
+    assert again.exit_code == 0 and "as `stitchc new` wrote it" in again.output
+    own = first.replace("    1: K T\n    2: K\n", "    1: K3 T\n" + "".join(f"    {n}: K\n" for n in range(2, 37)))
+    made.write_text(own, "utf-8")
+    assert CliRunner().invoke(group, ["check", made.name]).exit_code == 0, "rows of one's own do not break the rest"
+    for line in own.splitlines():
+        if line.startswith(("# stitch ", "# gauge ")):
+            made.write_text(f"{own}\n{line.removeprefix('# ')}\n", "utf-8")
+            assert CliRunner().invoke(group, ["check", made.name]).exit_code == 0, line
+    with pytest.raises(FileTrouble, match="may hold your own work"):
+        CliRunner().invoke(group, ["new", "tuck-lace"], standalone_mode=False, catch_exceptions=False)
 
 
 def test_watch_runs_again_and_goes_on_after_a_mistake(tmp_path: Path) -> None:

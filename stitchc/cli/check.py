@@ -21,7 +21,7 @@ from stitchc.cli.common import (
     stitch_option,
 )
 from stitchc.files import FileTrouble
-from stitchc.messages import Message, Refused, has_errors, in_order, to_json
+from stitchc.messages import Message, Refused, has_errors, in_order, to_json, visible
 
 if TYPE_CHECKING:
     from stitchc.machines import Machine
@@ -169,7 +169,7 @@ def _summary(each: _Checked, machine: Machine | None) -> str:
     warnings = sum(message.severity == "warning" for message in each.messages)
     with_warnings = f", with {_count(warnings, 'warning', 'warnings')}" if warnings else ""
     stitches = _count(len(each.stitches), "stitch", "stitches")
-    return f"{each.pattern.file}: {stitches} can be knitted{on}{with_warnings}: {', '.join(listed)}."
+    return f"{visible(each.pattern.file)}: {stitches} can be knitted{on}{with_warnings}: {', '.join(listed)}."
 
 
 def _count(count: int, one: str, many: str) -> str:

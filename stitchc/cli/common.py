@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import os
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
@@ -19,7 +20,7 @@ from click.core import ParameterSource
 from stitchc import files
 from stitchc.cli.wrong_usage import worded
 from stitchc.english import listed
-from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, has_errors, in_order, render
+from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, has_errors, in_order, render, visible
 from stitchc.naming import name_of, numbered
 
 if TYPE_CHECKING:
@@ -338,8 +339,6 @@ def rendered(messages: Iterable[Message], sources: Mapping[str, Sequence[str]] |
 
 def coloured(stream: TextIO) -> bool:
     """Whether to print in colour there: on a terminal that has not asked for none."""
-    import os
-
     return stream.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
 
 
@@ -350,8 +349,19 @@ def leave(messages: Iterable[Message], sources: Mapping[str, Sequence[str]] | No
 
 
 def say(text: str) -> None:
-    """A line for the person, on standard error."""
-    print(text, file=sys.stderr)
+    """Words for the person, on standard error, without anything that a terminal would obey."""
+    print("\n".join(map(visible, text.split("\n"))), file=sys.stderr)
+
+
+def print_path(path: Path) -> None:
+    """A path on a line of standard output: its very bytes for a program, and for a person what can be shown of them."""
+    out = getattr(sys.stdout, "buffer", None)
+    if out is None or sys.stdout.isatty():
+        print(visible(str(path)), flush=True)
+        return
+    sys.stdout.flush()
+    out.write(os.fsencode(path) + b"\n")
+    out.flush()
 
 
 def put_text(text: str, output: Path | None, force: bool, signed: bool = True) -> None:
@@ -370,7 +380,7 @@ def put_text(text: str, output: Path | None, force: bool, signed: bool = True) -
 def put_files(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool = True) -> None:
     """Write files as `write_sealed` does, and print their paths one a line on standard output."""
     for path in write_sealed(contents, force, signed):
-        print(path)
+        print_path(path)
 
 
 def write_sealed(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool = True) -> list[Path]:

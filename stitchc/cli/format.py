@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from stitchc import files
-from stitchc.cli.common import files_argument, leave, option, output_option, put_text, say, show
+from stitchc.cli.common import files_argument, leave, option, output_option, print_path, put_text, say, show
 from stitchc.messages import Message
 
 
@@ -58,7 +58,7 @@ def command(files: tuple[str, ...], in_place: bool, check: bool, diff: bool, out
 def put_over(path: Path, text: str) -> None:
     """Replace the user's own file by its laid-out text (beside it first, then renamed), and print its path."""
     files.write_files([(path, text.encode("utf-8"))], force=True, in_place=True)
-    print(path)
+    print_path(path)
 
 
 def _both(file: str) -> tuple[str, str]:

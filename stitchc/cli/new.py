@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from stitchc import files
-from stitchc.cli.common import option, put_files, say
+from stitchc.cli.common import option, print_path, put_files, say
 from stitchc.messages import visible
 from stitchc.naming import file_stem
 
@@ -25,12 +25,11 @@ stitch {name}
     1: K T
     2: K
 
-# Stitches are built from others: here the tucks change places after every second row.
-stitch {name}-staggered = {name} then {name} shifted 1
-
-# What you measured on a swatch of stocking stitch. Put in your own figures, and add a line for each stitch
-# you measure; every estimate gets better with it.
-gauge plain 20 stitches 28 rows per 10 cm
+# Lines that you can use later: take away the # in front of one.
+# A stitch built from another; here the tucks change places after every second row:
+# stitch {name}-staggered = {name} then {name} shifted 1
+# What you measured on a swatch of stocking stitch; every estimate gets better with it:
+# gauge plain 20 stitches 28 rows per 10 cm
 
 # Next:
 #     stitchc sheet {file}    for a machine without patterning
@@ -54,6 +53,10 @@ def command(name: str, force: bool) -> None:
     path = Path(f"{stem}.stitch")
     title = visible(name.removesuffix(".stitch").replace('"', "'").replace("-", " ").strip().capitalize()) or "First"
     text = FIRST_PATTERN.format(file=path, title=title, name=stitch)
+    if not force and path.is_file() and path.read_bytes() == text.encode("utf-8"):
+        print_path(path)
+        say(f"`{visible(str(path))}` is there already, as `stitchc new` wrote it: open it in a text editor.")
+        return
     try:
         put_files([(path, text.encode("utf-8"))], force, signed=False)
     except files.FileTrouble as trouble:

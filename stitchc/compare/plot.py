@@ -30,6 +30,9 @@ def plot(
     """
     if not lines:
         raise ValueError("there is nothing to plot")
+    import logging
+
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)  # a folder for its cache is no business of the knitter's
     import matplotlib
 
     matplotlib.use("Agg")

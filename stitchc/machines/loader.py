@@ -105,14 +105,11 @@ def _is_path(name: str) -> bool:
 def _unknown_machine(name: str) -> Message:
     import difflib
 
-    near = difflib.get_close_matches(name.lower(), SHIPPED, n=1, cutoff=0.4)
-    all_of_them = "The profiles: " + ", ".join(SHIPPED) + "; or your own file, whose name ends in .toml."
-    return Message(
-        "M304",
-        "error",
-        f"There is no machine `{short(name)}`.",
-        cure=(f"--machine {near[0]}\n{all_of_them}" if near else all_of_them),
-    )
+    word = name.lower()
+    near = [each for each in SHIPPED if each.startswith(word)] or difflib.get_close_matches(word, SHIPPED, 1, 0.6)
+    known = "The profiles: " + ", ".join(SHIPPED) + "; or your own file, whose name ends in .toml."
+    cure = f"{listed([f'--machine {each}' for each in near], 'or')}\n{known}" if near else known
+    return Message("M304", "error", f"There is no machine `{short(name)}`.", cure=cure)
 
 
 def _nearby_profiles(name: str) -> str:

@@ -338,7 +338,7 @@ def box(text: Text) -> tuple[float, float, float, float]:
 def test_lettering_lies_where_no_hole_is(machine: str, paper: str) -> None:
     rows = ["KKTKKK", "KKKKKK", "KKSKKK", "KKKKKK"] * 10
     yarns = (["sand", "sand", "deep sea", "foam"] * 10)[: len(rows)]
-    made = make_card(stitch(rows, yarns), profile(machine), title="A long title for a small harbour-side workshop's card")
+    made = make_card(stitch(rows, yarns), profile(machine), title="A long title for a harbour-side workshop's card")
     for _, page in pages(made, paper):
         texts = [item for item in page.items if isinstance(item, Text)]
         holes = np.array(
