@@ -107,16 +107,22 @@ def check(stitch: Stitch, machine: Machine | None = None) -> list[Message]:
 def check_pattern(
     pattern: Pattern, machine: Machine | None = None, stitches: Iterable[Stitch] | None = None
 ) -> list[Message]:
-    """`check` for each of the stitches; if none are given, for those that nothing else in the file is built from."""
+    """`check` for each of the stitches (default: those that nothing else in the file is built from), and whether the
+    gauge suits the machine's bed."""
     chosen = pattern.wanted() if stitches is None else stitches
-    return [message for stitch in chosen for message in check(stitch, machine)]
+    messages = [message for stitch in chosen for message in check(stitch, machine)]
+    if machine is not None and pattern.swatches:
+        from stitchc.gauge.remarks import check_bed
+
+        messages += check_bed(pattern, machine)
+    return messages
 
 
 def edge_tucks(cells: Cells, needles: Needles, stitch: Stitch) -> list[Message]:
     """K206 where the first or last needle in work tucks: its loop has no neighbour to hold it and drops off.
 
-    cells: the chart as it lies on the needles, shape (rows, needles.count). Common practice: "cancel tucks on end
-    needles". This is about needles in work, so the endless repeat itself never has it.
+    cells: the chart as it lies on the needles, shape (rows, needles.count). Common practice: tucks on
+    end needles are cancelled. This is about needles in work, so the endless repeat itself never has it.
     """
     ends = {needles.left: cells[:, 0], needles.right: cells[:, -1]}
     tucking = {name: np.flatnonzero(column == TUCK) for name, column in ends.items()}

@@ -60,7 +60,8 @@ class Swatch(NamedTuple):
     """One `gauge` line: counts over a measured length; either count may be missing.
 
     stitch: "plain" or a stitch's name. per_mm: the length on which both counts were taken. doubt: standard deviation
-    of the logarithm of either count beyond the reading of the tape (measured under weights, for one).
+    of the logarithm of either count beyond the reading of the tape (measured under weights, for one). yarn: what it was
+    knitted in; None where the line names none. sure: the knitter has checked a surprising count.
     """
 
     stitch: str
@@ -69,6 +70,8 @@ class Swatch(NamedTuple):
     stitches: float | None = None
     rows: float | None = None
     doubt: float = 0.0
+    yarn: str | None = None
+    sure: bool = False
 
     @property
     def stitches_per_10cm(self) -> float | None:

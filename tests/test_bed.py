@@ -12,7 +12,7 @@ from stitchc.bed import Needles, needle_name, needle_position
 @pytest.mark.parametrize(
     ("text", "count", "left", "right"),
     [
-        # "My Favourite Tuck Afghan", a published pattern: 197 needles, L98-R99
+        # the page "Tuck punchcard afghans" casts on L98-R99: 98 + 99 needles
         ("L98-R99", 197, "L98", "R99"),
         ("L40-R39", 79, "L40", "R39"),
         ("L1-R1", 2, "L1", "R1"),

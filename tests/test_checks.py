@@ -130,7 +130,7 @@ def test_no_more_than_two_tucks_side_by_side(width: int, severity: str | None) -
 
 @pytest.mark.parametrize(("slips", "severity"), [(4, None), (5, "warning"), (12, "warning")])
 def test_a_needle_slips_up_to_four_times(slips: int, severity: str | None) -> None:
-    """Spencer, the float stitch: up to four successive floats on one needle."""
+    """Up to four successive floats on one needle: "The float stitch", a teaching page after Spencer."""
     assert found(check(stitch(*["SK"] * slips, "KK"))) == ({"K209": severity} if severity else {})
 
 
@@ -141,7 +141,7 @@ def test_floats_over_five_needles(width: int, severity: str | None) -> None:
 
 
 def test_a_float_is_an_error_only_where_the_profile_says_so() -> None:
-    """Six needles are usually the most (Spencer, the float stitch)."""
+    """Six needles are usually the most: "The float stitch", a teaching page after Spencer."""
     seven, strict = stitch("KSSSSSSS", "K" * 8), machine(float_needles=Limit(6, 7))
     assert found(check(seven, strict)) == {"K204": "error"}
     assert found(check(stitch("KSSSSSS", "K" * 7), strict)) == {"K204": "warning"}

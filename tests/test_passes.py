@@ -137,7 +137,7 @@ def changes(rows: list[str], machine: Machine, carriage: Side = "right", count: 
 
 
 def test_a_hold_in_one_direction_is_set_once_where_all_tucks_fall_that_way() -> None:
-    # "Hold on one side only, so that needles are held going one way and knit back going the other": common practice.
+    # With hold set on one side only, needles are held going one way and knit back going the other: common practice.
     assert changes(ONE_ROW_STAGGERED, ONE_WAY) == 1
     assert changes(ONE_ROW_STAGGERED, HAND) == 24
     (first, *others) = lever_changes(
@@ -223,7 +223,7 @@ def test_a_card_moves_the_needles_itself() -> None:
 
 
 def test_needles_between_letters_and_numbers() -> None:
-    # "L98-R99" is 98 left and 99 right: 197 needles (a published tuck afghan's cast-on; common convention).
+    # L98-R99 is 98 left and 99 right, 197 needles: the cast-on of the page "Tuck punchcard afghans"; the sum is ours.
     assert Needles.parse("L98-R99").count == 197
 
 

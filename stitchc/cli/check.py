@@ -128,10 +128,10 @@ def _check(file: str, machine: Machine | None, names: Sequence[str]) -> _Checked
     if names:
         stitches = tuple(pattern.stitches[name] for name in dict.fromkeys(names) if name in pattern.stitches)
     messages = [*messages, *check_pattern(pattern, machine, stitches)]
-    if pattern.swatches:
-        from stitchc.gauge.remarks import check_swatches
+    if pattern.swatches or pattern.yarns:
+        from stitchc.gauge.remarks import check_gauge
 
-        messages += check_swatches(pattern)
+        messages += check_gauge(pattern)
     if machine is not None:
         from stitchc.machines.fit import unfit
 

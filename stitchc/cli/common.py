@@ -387,21 +387,12 @@ def write_sealed(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bo
     """Write files, all or none, each with its seal if it is signed; their paths."""
     from stitchc.seal import sealed
 
-    source = _name_of_source()
     written = []
     for path, content in contents:
         if content.startswith((b"{", b"[")) and not content.isascii():
             content = _printable(content.decode()).encode()
-        written.append((path, sealed(content, source) if signed else content))
+        written.append((path, sealed(content) if signed else content))
     return files.write_files(written, force)
-
-
-def _name_of_source() -> str:
-    """The names of the files that the command was called with, without their folders; "" for standard input."""
-    context = click.get_current_context(silent=True)
-    given = context.params if context is not None else {}
-    paths = [given.get("file") or given.get("image") or "", *(given.get("files") or ())]
-    return "/".join(Path(path).name for path in paths if path and path != "-")
 
 
 def _printable(text: str) -> str:

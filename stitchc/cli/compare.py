@@ -117,7 +117,7 @@ def _lines(
     named: Machine | None,
 ) -> tuple[list[Compared], str]:
     from stitchc.compare import compare
-    from stitchc.gauge import check_swatches, estimate_pattern
+    from stitchc.gauge import check_gauge, estimate_pattern
     from stitchc.gauge.yarn import ill_matched
     from stitchc.pattern import Pattern
 
@@ -126,7 +126,7 @@ def _lines(
     unfound = set(names)
     for file in files or [""]:
         pattern = common.read_pattern(file) if file else Pattern("", {})
-        common.require(check_swatches(pattern), pattern)
+        common.require(check_gauge(pattern, None, plain), pattern)
         here = [name for name in names if name in pattern.stitches]
         unfound -= set(here)
         if names and not here and len(files) > 1:
@@ -230,8 +230,10 @@ def as_text(lines: Sequence[Compared], units: str, hand: Machine, card: Machine)
         for at, factor in enumerate((line.gauge.stitch_factor, line.gauge.row_factor)):
             if known and size is not None:
                 cells += _figures(size[at].times(unit), 1)
-            else:
+            elif factor is not None:
                 cells += _figures(factor.under(100), 0)
+            else:
+                cells += ["-", ""]
         weight = line.grams_per_square_metre if weighed else line.metres_per_square_metre
         if weighed or measured:
             cells.append("" if weight is None else f"{weight.value:.0f}")

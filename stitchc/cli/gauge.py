@@ -53,12 +53,12 @@ def command(
         stitchc gauge cowl.stitch --plain 20x28 --units in
         stitchc gauge cowl.stitch --mechanics
     """
-    from stitchc.gauge import check_swatches, estimate_pattern
+    from stitchc.gauge import check_gauge, estimate_pattern
     from stitchc.gauge.yarn import ill_matched
 
     pattern = common.read_pattern(file)
     stitches = common.chosen(pattern, stitch_names, parts=True)
-    common.require(check_swatches(pattern), pattern)
+    common.require(check_gauge(pattern, None, plain), pattern)
     report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
     common.show([*report.messages, *ill_matched(report, pattern)], pattern.sources)
     opinions = _second_opinions(stitches) if mechanics else None
@@ -134,12 +134,12 @@ def stitch_json(gauge: StitchGauge, yarns: Sequence[YarnUse]) -> dict[str, objec
         "slips_per_100": round(100 * features.slip_share, 3),
         "mean_span": None if features.mean_span is None else round(features.mean_span, 3),
         "longest_hold": features.longest_hold,
-        "stitch_factor": gauge.stitch_factor.as_json(),
-        "row_factor": gauge.row_factor.as_json(),
+        "stitch_factor": gauge.stitch_factor and gauge.stitch_factor.as_json(),
+        "row_factor": gauge.row_factor and gauge.row_factor.as_json(),
         "stitches_per_10cm": None if wide is None else wide.as_json(),
         "rows_per_10cm": None if long is None else long.as_json(),
-        "width_change_percent": round(gauge.width_change_percent, 1),
-        "length_change_percent": round(gauge.length_change_percent, 1),
+        "width_change_percent": _tenths(gauge.width_change_percent),
+        "length_change_percent": _tenths(gauge.length_change_percent),
         "basis": gauge.basis,
         "basis_of_stitches": gauge.stitch_basis,
         "basis_of_rows": gauge.row_basis,
@@ -156,6 +156,10 @@ def stitch_json(gauge: StitchGauge, yarns: Sequence[YarnUse]) -> dict[str, objec
         ],
         "words": in_words(gauge),
     }
+
+
+def _tenths(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)
 
 
 def _figure(value: float) -> float:
@@ -251,12 +255,14 @@ def _stitch_text(report: GaugeReport, pattern: Pattern, stitch: Stitch, units: s
         held += [hold, f"a loop spans {features.mean_span:.2f} rows on average"]
     if held:
         yield _line("in 100 cells", ", ".join(held))
-    if features.never_knitting:
-        yield _line("caution", f"{features.never_knitting} of its needles never knit, so its size is a guess.")
+    if gauge.stitch_factor is None:
+        return
     for what, swatch_range, factor, basis in (
         ("stitches", gauge.stitches_per_10cm or gauge.own_stitches_per_10cm, gauge.stitch_factor, gauge.stitch_basis),
         ("rows", gauge.rows_per_10cm or gauge.own_rows_per_10cm, gauge.row_factor, gauge.row_basis),
     ):
+        if factor is None:
+            continue
         times = f"{_brackets(factor, 2)} times stocking stitch, {basis}"
         if swatch_range is None:
             yield _line(what, times)

@@ -103,12 +103,12 @@ def command(
     size_cm = _size_in_cm(size, units) if size is not None else None
     common.form_for(None, output, ("png",))
     from stitchc import files
-    from stitchc.gauge import check_swatches, estimate_pattern
+    from stitchc.gauge import check_gauge, estimate_pattern
     from stitchc.page.lettering import what_is_lacking
 
     pattern = common.read_pattern(file)
     stitches = common.chosen(pattern, stitch_names)
-    common.require(check_swatches(pattern), pattern)
+    common.require(check_gauge(pattern, None, plain), pattern)
     report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
     common.show(report.messages, pattern.sources)
     common.refuse_one_file_for_many(stitches, output)
@@ -176,11 +176,11 @@ def _scale(report: GaugeReport, name: str) -> _Scale:
     from stitchc.fabric import PLAIN_CELL
 
     gauge, baseline = report.of(name), report.baseline
+    factors = [1.0 if factor is None else factor.value for factor in (gauge.stitch_factor, gauge.row_factor)]
     if baseline is not None:
         plain = baseline.stitches_per_10cm.value, baseline.rows_per_10cm.value
     else:
         own = gauge.own_stitches_per_10cm, gauge.own_rows_per_10cm
-        factors = gauge.stitch_factor.value, gauge.row_factor.value
         known = [mine.value / factor for mine, factor in zip(own, factors, strict=True) if mine is not None]
         if len(known) == 2:
             plain = known[0], known[1]
@@ -192,8 +192,8 @@ def _scale(report: GaugeReport, name: str) -> _Scale:
             plain = ASSUMED
     stitches = gauge.stitches_per_10cm or gauge.own_stitches_per_10cm
     rows = gauge.rows_per_10cm or gauge.own_rows_per_10cm
-    wale_mm = 100 / (stitches.value if stitches else plain[0] * gauge.stitch_factor.value)
-    course_mm = 100 / (rows.value if rows else plain[1] * gauge.row_factor.value)
+    wale_mm = 100 / (stitches.value if stitches else plain[0] * factors[0])
+    course_mm = 100 / (rows.value if rows else plain[1] * factors[1])
     loop_mm = math.sqrt(100 / plain[0] / PLAIN_CELL[0] * 100 / plain[1] / PLAIN_CELL[1])
     guessed = stitches is None and rows is None
     said = (

@@ -87,7 +87,7 @@ def command(
     instructions begin with the next row; JSON keeps all rows and says how many of them are done. Where --sizes was
     asked for, --so-far goes with the one size that is on the needles.
     """
-    from stitchc.gauge import check_swatches
+    from stitchc.gauge import check_gauge
     from stitchc.gauge.yarn import ill_matched
     from stitchc.piece import gauge_of
 
@@ -100,7 +100,7 @@ def command(
     if sizes and piece.width is None:
         raise click.UsageError(f"--sizes needs a `width` in the piece `{piece.name}`, which says `needles`.")
     machine = common.load_machine(machine_name)
-    common.require(check_swatches(pattern), pattern)
+    common.require(check_gauge(pattern, machine, plain), pattern)
     report = gauge_of(pattern, piece, plain)
     common.show([*report.messages, *ill_matched(report, pattern)], pattern.sources)
     if measured:

@@ -28,16 +28,9 @@ def plain_option(command: F) -> F:
         "--plain",
         metavar="20x28",
         default=None,
-        callback=lambda context, parameter, value: None if value is None else _remarked(parse_plain(value)),
+        callback=lambda context, parameter, value: None if value is None else parse_plain(value),
         help="Stitches x rows in 10 cm of stocking stitch, where the file gives none.",
     )(command)
-
-
-def _remarked(plain: PlainGauge) -> PlainGauge:
-    from stitchc.gauge.remarks import unlikely_plain
-
-    common.show(unlikely_plain(plain.stitches, plain.rows))
-    return plain
 
 
 def parse_plain(text: str) -> PlainGauge:

@@ -87,7 +87,9 @@ def command(
     never = {"M303", "N110"}  # there is no needle to move past the bed's end, and no room for more rows
     if any(message.code in never for _, message in found):
         common.leave([message for _, message in found], pattern.sources)
-    shown = common.require([message for _, message in found], pattern, anyway)
+    from stitchc.gauge.remarks import check_bed
+
+    shown = common.require([*(message for _, message in found), *check_bed(pattern, machine)], pattern, anyway)
     sheets = [
         _sheet(pattern, plan, machine, carriage, edge, [m for n, m in found if n == plan[0].name], shown)
         for plan in plans

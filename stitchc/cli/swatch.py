@@ -64,7 +64,7 @@ def command(
         stitchc swatch cowl.stitch --format html              the same to print, or to follow on a tablet
     """
     from stitchc.checks import check
-    from stitchc.gauge import check_swatches, estimate_pattern
+    from stitchc.gauge import check_gauge, estimate_pattern
     from stitchc.gauge.swatch import PLAIN_CHART, plan, plans_for_plain
     from stitchc.gauge.values import PLAIN
     from stitchc.messages import Refused
@@ -73,7 +73,7 @@ def command(
     machine = common.load_machine(machine_name)
     pattern = common.read_pattern(file)
     stitches = common.chosen(pattern, stitch_names)
-    common.require(check_swatches(pattern), pattern)
+    common.require(check_gauge(pattern, machine, plain), pattern)
     report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
     common.show(report.messages, pattern.sources)
     plans: list[SwatchPlan] = []

@@ -50,6 +50,7 @@ def _piece_mm(line: Compared, known: bool) -> tuple[float, float, float, float, 
     """Width and length of the piece in mm, each as value, low, high; without a gauge, 500 x 360 over the factors."""
     size = line.size_cm if known else None
     if size is None:
+        assert line.gauge.stitch_factor is not None and line.gauge.row_factor is not None
         wide, long = line.gauge.stitch_factor.under(500), line.gauge.row_factor.under(360)
     else:
         wide, long = size[0].times(10), size[1].times(10)

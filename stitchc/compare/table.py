@@ -117,13 +117,12 @@ def in_order_of(lines: Sequence[Compared], sort: Sort) -> list[Compared]:
         value: float | None = 0.0
         if sort == "rows":
             per_10cm = line.gauge.rows_per_10cm if known else None
-            value = (per_10cm or line.gauge.row_factor).value
+            value = _value(per_10cm or line.gauge.row_factor)
         elif sort == "width":
             per_10cm = line.gauge.stitches_per_10cm if known else None
-            value = (per_10cm or line.gauge.stitch_factor).value
+            value = _value(per_10cm or line.gauge.stitch_factor)
         elif sort == "weight":
-            weight = line.grams_per_square_metre or line.metres_per_square_metre
-            value = weight.value if weight is not None else None
+            value = _value(line.grams_per_square_metre or line.metres_per_square_metre)
         elif sort == "moves":
             value = line.moves
         elif sort == "holes":
@@ -132,3 +131,7 @@ def in_order_of(lines: Sequence[Compared], sort: Sort) -> list[Compared]:
         return (value is None, value or 0.0, name)
 
     return sorted(lines, key=key)
+
+
+def _value(known: Range | None) -> float | None:
+    return None if known is None else known.value

@@ -4,7 +4,7 @@ Start at `estimate_pattern` (a pattern) or `estimate` (charts). Nothing here rea
 """
 
 from stitchc.gauge.estimate import GaugeReport, estimate, estimate_pattern
-from stitchc.gauge.remarks import check_swatches
+from stitchc.gauge.remarks import check_gauge
 from stitchc.gauge.values import Baseline, Joint, PlainGauge, Range, StitchGauge
 
 __all__ = [
@@ -14,7 +14,7 @@ __all__ = [
     "PlainGauge",
     "Range",
     "StitchGauge",
-    "check_swatches",
+    "check_gauge",
     "estimate",
     "estimate_pattern",
 ]

@@ -7,7 +7,7 @@ were not. Knows charts and swatches as values; it reads no file and prints nothi
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final
@@ -15,27 +15,17 @@ from typing import Final
 import numpy as np
 
 from stitchc.chart import Chart
-from stitchc.gauge.fabric import same_fabric_key
+from stitchc.gauge.doubt import Expected, FarOut, far_out
+from stitchc.gauge.fabric import canonical, fabric_key
 from stitchc.gauge.features import Features, features_of
 from stitchc.gauge.model import Priors, shipped
 from stitchc.gauge.remarks import surprises
-from stitchc.gauge.update import MIDDLE_GAUGE, PLAIN_KEY, SURPRISE, Reading, Update
-from stitchc.gauge.values import (
-    DIRECTIONS,
-    KNOWN_SD,
-    PLAIN,
-    Baseline,
-    Basis,
-    FarOut,
-    Joint,
-    PlainGauge,
-    Range,
-    StitchGauge,
-)
+from stitchc.gauge.update import MIDDLE_GAUGE, PLAIN_KEY, Reading, Update, learnt_spread
+from stitchc.gauge.values import KNOWN_SD, PLAIN, Baseline, Basis, Joint, PlainGauge, Range, StitchGauge
 from stitchc.messages import Message, Refused
 from stitchc.pattern import Pattern, Swatch
 
-_TAUGHT: Final = 0.01
+_LEARNT: Final = 0.01
 """Share of the variance of ln F that other stitches' swatches must have taken away for a gauge to be calibrated."""
 _USUAL_LENGTH_MM: Final = 100.0
 _MOST_READINGS: Final = 1000
@@ -47,7 +37,8 @@ class GaugeReport:
     """What is known of the gauge of the stitches asked for. Made by `estimate`; see `adding` for later swatches.
 
     charts: the stitches asked for. measured: charts of every stitch a swatch may speak of. swatches: all of them, and
-    piece_swatches those taken from the very piece. plain: stocking stitch as told where the file gives none.
+    piece_swatches those taken from the very piece. plain: stocking stitch as given where the file gives none. spread:
+    of ln gauge from fabric to fabric, where the knitter knows it. main_yarn: of rows that name none.
     """
 
     charts: Mapping[str, Chart]
@@ -55,6 +46,8 @@ class GaugeReport:
     swatches: tuple[Swatch, ...] = ()
     piece_swatches: tuple[Swatch, ...] = ()
     plain: PlainGauge | None = None
+    spread_given: float | None = None
+    main_yarn: str | None = None
     priors: Priors = field(default_factory=shipped)
 
     def adding(self, swatches: Sequence[Swatch], of_this_piece: bool = False) -> GaugeReport:
@@ -90,121 +83,161 @@ class GaugeReport:
         return found[0]
 
     def joint(self, names: Sequence[str] | None = None) -> Joint:
-        """The joint law of the gauges per 10 cm of "plain" and the stitches named (all asked for, if unsaid)."""
+        """The joint law of the gauges per 10 cm of "plain" and the stitches named (default: all asked for)."""
         chosen = tuple(dict.fromkeys((PLAIN, *(self.charts if names is None else names))))
         targets = [self._update.absolute(self._key(name), direction) for name in chosen for direction in (0, 1)]
         return Joint(chosen, *self._update.moments(targets))
 
     @cached_property
     def messages(self) -> tuple[Message, ...]:
-        """Remarks on swatches that lie far from what the model expected: believed, but worth another count."""
-        return tuple(surprises(self._far_out()))
+        """Remarks on swatches that lie far from what was expected, and on those that are not used for it."""
+        return tuple(surprises(self.far_out))
+
+    @cached_property
+    def far_out(self) -> tuple[FarOut, ...]:
+        """Swatches that lie far from what stocking stitch and the model led to expect."""
+        return self._learnt[1]
+
+    @cached_property
+    def spread(self) -> float:
+        """Standard deviation of ln gauge from one of the knitter's fabrics to the next."""
+        return self._update.spread
 
     # -- inside -----------------------------------------------------------------------------------------------------
 
-    def _far_out(self) -> Iterator[FarOut]:
-        for reading, (z, expected) in zip(self._update.readings, self._update.surprises, strict=True):
-            if abs(z) <= SURPRISE or reading.swatch is None:
-                continue
-            features = self.features[reading.swatch.stitch]
-            yield FarOut(
-                reading.swatch,
-                DIRECTIONS[reading.direction],
-                math.exp(expected),
-                math.expm1(reading.y - expected),
-                1 - features.tuck_share - features.slip_share,
-            )
-
     def _key(self, name: str) -> bytes:
-        if name == PLAIN:
-            return PLAIN_KEY
-        return self._keys[name]
+        return PLAIN_KEY if name == PLAIN else self._keys[name]
+
+    @cached_property
+    def _forms(self) -> dict[str, Chart]:
+        forms: dict[int, Chart] = {}
+        named = {**self.measured, **self.charts}
+        for chart in named.values():
+            forms.setdefault(id(chart), canonical(chart))
+        return {name: forms[id(chart)] for name, chart in named.items()}
 
     @cached_property
     def _keys(self) -> dict[str, bytes]:
-        return {name: same_fabric_key(chart) for name, chart in {**self.measured, **self.charts}.items()}
+        return {name: fabric_key(form) for name, form in self._forms.items()}
 
     @cached_property
     def features(self) -> dict[str, Features]:
         """The predictors of every stitch there is a chart of."""
-        return {name: features_of(chart) for name, chart in {**self.measured, **self.charts}.items()}
+        known = {self._keys[name]: form for name, form in self._forms.items()}
+        seen = {key: features_of(form) for key, form in known.items()}
+        return {name: seen[key] for name, key in self._keys.items()}
+
+    @property
+    def _update(self) -> Update:
+        return self._learnt[0]
 
     @cached_property
-    def _update(self) -> Update:
-        readings = self._readings()
+    def _learnt(self) -> tuple[Update, tuple[FarOut, ...]]:
+        """The update by all swatches that can be believed, and what is far out."""
+        update = self._update_by(self.swatches)
+        doubted = tuple(
+            each for swatch in self.swatches for each in far_out(swatch, self._expected(update, swatch), swatch.sure)
+        )
+        unused = {id(each.swatch) for each in doubted if not each.used}
+        if unused:
+            update = self._update_by([swatch for swatch in self.swatches if id(swatch) not in unused])
+        return update, doubted
+
+    def _update_by(self, swatches: Sequence[Swatch]) -> Update:
+        groups = self._groups(swatches, self.piece_swatches)
+        repeated = [group for (_, _, of_this_piece), group in groups.items() if not of_this_piece]
+        spread = learnt_spread(self.priors.spread, repeated) if self.spread_given is None else self.spread_given
+        readings = []
+        for (key, direction, of_this_piece), group in groups.items():
+            weights = [1 / (variance + (0 if of_this_piece else spread**2)) for _, variance in group]
+            mean = sum(y * weight for (y, _), weight in zip(group, weights, strict=True)) / sum(weights)
+            readings.append(Reading(key, direction, mean, 1 / sum(weights), of_this_piece))
+        known = {reading.direction for reading in readings if reading.key == PLAIN_KEY}
+        for direction, count in enumerate((self.plain.stitches, self.plain.rows) if self.plain is not None else ()):
+            if direction not in known:
+                variance = self._reading_variance(count, _USUAL_LENGTH_MM) + spread**2
+                readings.append(Reading(PLAIN_KEY, direction, math.log(count), variance, on_file=False))
         features = {self._keys[name]: self.features[name] for name in self._keys}
         features[PLAIN_KEY] = features_of(Chart.plain(1, 1))
-        given = self._plain_readings(readings)
-        return Update(self.priors, features, tuple(readings + given), bool(given))
+        return Update(self.priors, features, readings, spread)
 
-    def _readings(self) -> list[Reading]:
-        gathered: dict[tuple[bytes, int, bool], list[tuple[float, float, Swatch]]] = {}
-        for swatch, own in [(s, False) for s in self.swatches] + [(s, True) for s in self.piece_swatches]:
+    def _groups(
+        self, swatches: Sequence[Swatch], of_piece: Sequence[Swatch]
+    ) -> dict[tuple[bytes, int, bool], list[tuple[float, float]]]:
+        """By fabric, direction and piece or not: ln of each count per 10 cm, and the variance of reading it."""
+        groups: dict[tuple[bytes, int, bool], list[tuple[float, float]]] = {}
+        for swatch, own in [(s, False) for s in swatches] + [(s, True) for s in of_piece]:
             if swatch.stitch != PLAIN and swatch.stitch not in self._keys:
                 continue
             for direction, count in enumerate((swatch.stitches, swatch.rows)):
                 if count is not None and count > 0:
-                    place = (self._key(swatch.stitch), direction, own)
+                    variance = self._reading_variance(count, swatch.per_mm) + swatch.doubt**2
                     y = math.log(count * 100 / swatch.per_mm)
-                    variance = self.reading_variance(count, swatch.per_mm) + swatch.doubt**2
-                    gathered.setdefault(place, []).append((y, variance, swatch))
-        if len(gathered) > _MOST_READINGS:
+                    groups.setdefault((self._key(swatch.stitch), direction, own), []).append((y, variance))
+        if len(groups) > _MOST_READINGS:
             raise Refused(_too_many_measured())
-        readings = []
-        for (key, direction, own), counts in gathered.items():
-            weights = [1 / variance for _, variance, _ in counts]
-            mean = sum(y * weight for (y, _, _), weight in zip(counts, weights, strict=True)) / sum(weights)
-            readings.append(Reading(key, direction, mean, 1 / sum(weights), own, counts[0][2]))
-        return readings
+        return groups
 
-    def _plain_readings(self, readings: Sequence[Reading]) -> list[Reading]:
-        """The halves of `plain` that the swatches leave open."""
-        if self.plain is None:
-            return []
-        known = {reading.direction for reading in readings if reading.key == PLAIN_KEY}
-        counts = (self.plain.stitches, self.plain.rows)
-        return [
-            Reading(PLAIN_KEY, at, math.log(count), self.reading_variance(count, _USUAL_LENGTH_MM), False, None)
-            for at, count in enumerate(counts)
-            if at not in known
-        ]
+    def _expected(self, update: Update, swatch: Swatch) -> Expected | None:
+        """What stocking stitch alone leads to expect of one swatch; None for stocking stitch itself."""
+        if swatch.stitch not in self._keys or self._key(swatch.stitch) == PLAIN_KEY:
+            return None
+        features = self.features[swatch.stitch]
+        if features.never_knitting or not any(update.plain_sources):
+            return None
+        key = self._key(swatch.stitch)
+        halves = []
+        for direction in (0, 1):
+            mean, variance = update.expected(key, direction)
+            variance += update.spread**2 + self._reading_variance(math.exp(mean), swatch.per_mm) + swatch.doubt**2
+            halves.append((mean, math.sqrt(variance)))
+        plain_rows = update.expected(PLAIN_KEY, 1)[0] if update.plain_sources[1] else -math.inf
+        return Expected(halves[0], halves[1], plain_rows, 1 - features.tuck_share - features.slip_share)
 
-    def reading_variance(self, count: float, per_mm: float) -> float:
+    def _reading_variance(self, count: float, per_mm: float) -> float:
         """Variance of ln(count / length) from reading the tape and from counting to half a stitch."""
         tape = self.priors.tape_mm / per_mm
         counting = self.priors.count_step / count / math.sqrt(12)
         return tape * tape + counting * counting
 
     @cached_property
-    def usual_length_mm(self) -> float:
+    def _usual_length_mm(self) -> float:
         """The length that this knitter measures on (the middle of the swatches'; 100 mm without any)."""
-        lengths = [swatch.per_mm for swatch in (*self.swatches, *self.piece_swatches)]
+        unused = {id(each.swatch) for each in self.far_out if not each.used}
+        lengths = [each.per_mm for each in (*self.swatches, *self.piece_swatches) if id(each) not in unused]
         return float(np.median(lengths)) if lengths else _USUAL_LENGTH_MM
 
     def _swatch_variance(self, log_count: float) -> float:
         """What the reading of one more swatch adds."""
-        length = self.usual_length_mm
-        return self.reading_variance(max(1.0, math.exp(log_count) * length / 100), length)
+        length = self._usual_length_mm
+        return self._reading_variance(max(1.0, math.exp(log_count) * length / 100), length)
 
     def _swatch_range(self, name: str, direction: int) -> Range:
         mean, variance = self._update.one(self._update.absolute(self._key(name), direction))
         return Range.of_log(mean, math.sqrt(variance + self._swatch_variance(mean)))
 
     def _gauge_of(self, name: str) -> StitchGauge:
-        update, key = self._update, self._key(name)
-        factors, per_10cm, own = [], [], []
+        update, key, features = self._update, self._key(name), self.features[name]
+        factors: list[Range | None] = []
+        per_10cm: list[Range | None] = []
+        own: list[Range | None] = []
         for direction in (0, 1):
+            is_measured = (key, direction) in update.measured
+            if features.never_knitting and not is_measured:
+                factors.append(None)
+                per_10cm.append(None)
+                own.append(None)
+                continue
             mean, variance = update.one(update.factor(key, direction))
             absolute = update.one(update.absolute(key, direction))
             reading = self._swatch_variance(absolute[0] if absolute[1] < KNOWN_SD**2 else math.log(MIDDLE_GAUGE))
-            spread = math.sqrt(variance + self.priors.fabric_sd**2 + reading)
-            factors.append(Range.of_log(mean, spread))
+            factors.append(Range.of_log(mean, math.sqrt(variance + update.spread**2 + reading)))
             swatch_range = self._swatch_range(name, direction)
             per_10cm.append(swatch_range if self.baseline else None)
-            own.append(swatch_range if (key, direction) in update.measured else None)
+            own.append(swatch_range if is_measured else None)
         return StitchGauge(
             name=name,
-            features=self.features[name],
+            features=features,
             stitch_factor=factors[0],
             row_factor=factors[1],
             stitches_per_10cm=per_10cm[0],
@@ -219,7 +252,7 @@ class GaugeReport:
         update = self._update
         if (key, direction) in update.measured and update.plain_sources[direction] is not None:
             return "measured"
-        return "calibrated" if update.learnt_share(key, direction) > _TAUGHT else "estimate"
+        return "calibrated" if update.learnt_share(key, direction) > _LEARNT else "estimate"
 
 
 def estimate(
@@ -228,23 +261,37 @@ def estimate(
     plain: PlainGauge | None = None,
     measured: Mapping[str, Chart] | None = None,
     priors: Priors | None = None,
+    spread: float | None = None,
 ) -> GaugeReport:
     """The gauge of each chart, by name. swatches speak of "plain", of `charts` or of `measured`; others are left out.
 
-    plain: stocking stitch where the swatches give none (each half that they leave open). Asking the report anything
-    raises Refused (N110) where more than 1,000 fabrics and directions are measured.
+    plain: stocking stitch where the swatches give none (each half that they leave open). spread: of ln gauge from one
+    of the knitter's fabrics to the next; default: learnt from repeated swatches, beginning at 0.04. Asking the report
+    anything raises Refused (N110) where more than 1,000 fabrics and directions are measured.
     """
-    return GaugeReport(dict(charts), dict(measured or {}), tuple(swatches), (), plain, priors or shipped())
+    return GaugeReport(
+        dict(charts),
+        dict(measured or {}),
+        tuple(swatches),
+        plain=plain,
+        spread_given=spread,
+        priors=priors or shipped(),
+    )
 
 
 def estimate_pattern(
-    pattern: Pattern, names: Sequence[str] | None = None, plain: PlainGauge | None = None, priors: Priors | None = None
+    pattern: Pattern,
+    names: Sequence[str] | None = None,
+    plain: PlainGauge | None = None,
+    priors: Priors | None = None,
+    spread: float | None = None,
 ) -> GaugeReport:
-    """The gauge of a pattern's stitches (those that nothing else is built from, if names are unsaid)."""
+    """The gauge of a pattern's stitches (default: those that nothing else is built from)."""
     stitches = pattern.wanted() if names is None else tuple(pattern.stitches[name] for name in names)
     spoken_of = {swatch.stitch for swatch in pattern.swatches}
     measured = {name: stitch.chart for name, stitch in pattern.stitches.items() if name in spoken_of}
-    return estimate({stitch.name: stitch.chart for stitch in stitches}, pattern.swatches, plain, measured, priors)
+    charts = {stitch.name: stitch.chart for stitch in stitches}
+    return estimate(charts, pattern.swatches, plain, measured, priors, spread)
 
 
 def _too_many_measured() -> Message:

@@ -18,6 +18,10 @@ TUCK_SATURATION: Final = 0.08
 """Share of tucking cells at which the widening has reached 63 % of its final value. Set from six samplers of one-row
 tucks, 1 needle in 2 to 1 in 8, that came out about equal in width (one teaching page, reported second-hand)."""
 
+LONG_RUN: Final = 3
+"""Adjacent tucks that widen like a group of their own: so a run that grows to the whole row never narrows (assumed;
+from three the loops between are held by no neighbour)."""
+
 _CELLS_AT_ONCE: Final = 1 << 18
 
 
@@ -31,7 +35,8 @@ class Features:
     and mean_span and longest_hold are None where they make them meaningless.
     log_span_tuck, log_span_slip: ln K, divided by what tucks and slips add to it. log_long_tuck, log_long_slip: the
     part of it that holds of more than two rows add. in_columns: 0 where all needles hold alike, near 1 where few
-    needles do all the holding. tuck_runs: share of cells that begin a group of adjacent tucks.
+    needles do all the holding. tuck_runs: groups of adjacent tucks, over cells; a group of more than LONG_RUN counts
+    once for each LONG_RUN.
     """
 
     tuck_share: float
@@ -64,7 +69,6 @@ def features_of(chart: Chart) -> Features:
     needles, rows = cells.shape
     tucks, knits = cells == TUCK, cells == KNIT
     tuck_share, slip_share = float(tucks.mean()), float((cells == SLIP).mean())
-    starts = tucks & ~np.roll(tucks, 1, axis=0)
     alive = knits.any(axis=1)
     dead = needles - int(alive.sum())
     dead_span = max(rows, 8) if dead else 0
@@ -91,8 +95,21 @@ def features_of(chart: Chart) -> Features:
         log_long_tuck=log_long * part_tuck,
         log_long_slip=log_long * (1 - part_tuck),
         in_columns=columns,
-        tuck_runs=float(starts.mean()),
+        tuck_runs=_runs(tucks) / tucks.size,
     )
+
+
+def _runs(tucks: npt.NDArray[np.bool_]) -> float:
+    """Groups of adjacent tucks of (needle, row), round the repeat; of n > LONG_RUN neighbours, n / LONG_RUN."""
+    starts = tucks & ~np.roll(tucks, 1, axis=0)
+    short = np.zeros(LONG_RUN, dtype=np.int64)  # groups of 0, 1, 2, … neighbours
+    reaching = starts
+    for length in range(1, LONG_RUN):
+        following = reaching & np.roll(tucks, -length, axis=0)
+        short[length] = int(reaching.sum()) - int(following.sum())
+        reaching = following
+    in_short = int(short @ np.arange(LONG_RUN))
+    return float(short.sum() + (int(tucks.sum()) - in_short) / LONG_RUN)
 
 
 @dataclass

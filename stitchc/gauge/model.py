@@ -7,7 +7,7 @@ Width:  ln F_w = -tuck_first * (saturating widening) - tuck_more * (share of tuc
                 + columns_width * (saturating widening) * (how far the same needles do all the holding)
 
 Each stitch has besides a deviation of its own in either direction, in proportion to how far it is from plain. The
-figures and where they are from stand in priors.toml, which `fit.py` makes. Knows nothing of swatches and files.
+figures and what they rest on stand in priors.toml. Knows nothing of swatches and files.
 """
 
 from __future__ import annotations
@@ -45,8 +45,8 @@ class Priors:
 
     mean (n,), covariance (n, n) of PARAMETERS. log_plain_ratio: mean and standard deviation of ln(rows/stitches) of
     stocking stitch. tape_mm: standard deviation of a length read off a tape. count_step: counts are read to this part
-    of a stitch or row. fabric_sd: of ln gauge between fabrics that the same knitter makes alike. row_deviation and
-    width_deviation scale a stitch's own deviation.
+    of a stitch or row. spread: of ln gauge between fabrics that a knitter means
+    to make alike. row_deviation and width_deviation scale a stitch's own deviation.
     """
 
     mean: Vector
@@ -54,7 +54,7 @@ class Priors:
     log_plain_ratio: tuple[float, float]
     tape_mm: float
     count_step: float
-    fabric_sd: float
+    spread: float
     row_deviation: float
     width_deviation: float
 
@@ -69,13 +69,13 @@ def design(features: Features) -> tuple[Vector, Vector]:
     return width, rows
 
 
-def deviation(features: Features, priors: Priors) -> tuple[float, float]:
+def deviation(features: Features, width_deviation: float, row_deviation: float) -> tuple[float, float]:
     """Standard deviations of the stitch's own part of (ln F_w, ln F_c); none for plain."""
     log_span = features.log_span_tuck + features.log_span_slip
-    rows = priors.row_deviation * log_span / (1 + log_span)
-    width = priors.width_deviation * (0.1 * features.tuck_widening + 0.3 * features.slip_share)
-    doubt = 2.0 if features.never_knitting else 1.0
-    return doubt * width, doubt * rows
+    return (
+        width_deviation * (0.1 * features.tuck_widening + 0.3 * features.slip_share),
+        row_deviation * log_span / (1 + log_span),
+    )
 
 
 @cache
@@ -100,7 +100,7 @@ def from_toml(document: dict[str, Any]) -> Priors:
         log_plain_ratio=(float(np.log(constants["plain_ratio"])), constants["plain_ratio_log_sd"]),
         tape_mm=constants["tape_mm"],
         count_step=constants["count_step"],
-        fabric_sd=constants["fabric_log_sd"],
+        spread=constants["spread"],
         row_deviation=constants["row_deviation"],
         width_deviation=constants["width_deviation"],
     )

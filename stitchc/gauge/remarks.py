@@ -1,4 +1,5 @@
-"""Messages about `gauge` lines: counts that cannot be, swatches too small, lines that disagree, surprises."""
+"""Messages about `gauge` lines: counts that cannot be, swatches too small, lines that disagree, slips, and a gauge that
+does not suit the bed. Needs no model."""
 
 from __future__ import annotations
 
@@ -6,11 +7,14 @@ import math
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Final
 
+from stitchc.gauge.doubt import SURPRISING, FarOut, explained, line_of
+from stitchc.gauge.values import PLAIN, PlainGauge
+from stitchc.gauge.weights import misnamed
 from stitchc.messages import Message, Span
 from stitchc.pattern import Pattern, Swatch
 
 if TYPE_CHECKING:
-    from stitchc.gauge.values import FarOut
+    from stitchc.machines import Machine
 
 FEWEST_PER_10CM: Final = 1.0
 MOST_STITCHES_PER_10CM: Final = 150.0
@@ -21,13 +25,31 @@ PLAIN_STITCHES_PER_10CM: Final = (8.0, 70.0)
 PLAIN_ROWS_PER_10CM: Final = (10.0, 110.0)
 """Stocking stitch of knitting machines, from the loosest on a bulky bed to the tightest on a fine one, with room to
 spare (common practice, no source)."""
+USUAL_PLAIN: Final = ((22.0, 0.32), (31.0, 0.35), (1.4, 0.12))
+"""Middle, and standard deviation in ln, of stitches, of rows and of rows over stitches (from memory, but for the last:
+31 hand gauges 1.37, domestic machines 1.2 to 1.7)."""
 SHORTEST_MM: Final = 30.0
 """Under this the tape alone is wrong by 7 % and more."""
 FEWEST_COUNTED: Final = 6.0
+OVER_PITCH: Final = (0.45, 1.12)
+"""Width of a plain stitch over the pitch of the bed: 0.5 to 1.1 is usual (common practice, from memory)."""
+BEDS_MM: Final = {3.6: "fine", 4.5: "standard", 6.5: "mid-gauge", 9.0: "bulky"}
+
+
+def check_gauge(pattern: Pattern, machine: Machine | None = None, plain: PlainGauge | None = None) -> list[Message]:
+    """All that can be said of a pattern's `gauge` lines and yarns without the model: G601 to G603, G605, G607 to G609.
+
+    plain: stocking stitch as given on the command line, used for what the file leaves open.
+    """
+    found = check_swatches(pattern) + misnamed(pattern)
+    measured = [swatch for swatch in pattern.swatches if swatch.stitch == PLAIN]
+    if plain is not None and not (any(s.stitches for s in measured) and any(s.rows for s in measured)):
+        found += check_plain(plain)
+    return found + (check_bed(pattern, machine, plain) if machine is not None else [])
 
 
 def check_swatches(pattern: Pattern) -> list[Message]:
-    """G601 to G603, G605 and G607 about every `gauge` line of a pattern; needs no model and no numpy."""
+    """G601 to G603, G605 and G607 about every `gauge` line of a pattern."""
     found: list[Message] = []
     possible: list[Swatch] = []
     for swatch in pattern.swatches:
@@ -36,12 +58,15 @@ def check_swatches(pattern: Pattern) -> list[Message]:
         if not impossible:
             possible.append(swatch)
     found += _disagreeing(possible)
-    found += _odd_plain(possible)
     for swatch in possible:
-        if swatch.stitch == "plain":
-            counts = {what: per_10cm for what, _, per_10cm, _ in _halves(swatch)}
-            found += unlikely_plain(counts.get("stitches"), counts.get("rows"), swatch.span)
+        if swatch.stitch == PLAIN and not swatch.sure:
+            found += _odd_plain(swatch, swatch.span)
     return found
+
+
+def check_plain(plain: PlainGauge) -> list[Message]:
+    """G605 and G607 about stocking stitch as given on the command line."""
+    return _odd_plain(Swatch(PLAIN, 100, Span("", 1), plain.stitches, plain.rows), None)
 
 
 def _impossible(swatch: Swatch) -> Iterator[Message]:
@@ -75,101 +100,146 @@ def _small(swatch: Swatch) -> list[Message]:
             "warning",
             f"A swatch of {size} is too small to measure: it can be wrong by {wrong:.0f} % and more.",
             swatch.span,
-            cure="Measure over 10 cm or more; `stitchc swatch` says how large a swatch is worth knitting.",
+            cure="Measure over 10 cm or more; `stitchc swatch` plans a swatch that is large enough.",
             label="counts little in the estimates",
         )
     ]
 
 
 def _disagreeing(swatches: Iterable[Swatch]) -> Iterator[Message]:
-    """Repeated measurements of one stitch that reading errors and two fabrics' difference do not explain."""
-    extremes: dict[tuple[str, str], list[tuple[float, float, Swatch]]] = {}
+    """Repeated measurements of one stitch in one yarn that reading errors and the spread between swatches do not
+    explain; of two files, that differ by more than the spread."""
+    extremes: dict[tuple[str, str | None, str], list[tuple[float, float, Swatch]]] = {}
     for swatch in swatches:
         for what, count, per_10cm, _ in _halves(swatch):
             if count is None or per_10cm is None:
                 continue
             this = (per_10cm, 2.0 / swatch.per_mm + 0.25 / count + 0.03, swatch)
-            seen = extremes.setdefault((swatch.stitch, what), [this, this])
+            seen = extremes.setdefault((swatch.stitch, swatch.yarn, what), [this, this])
             for other, doubt, earlier in seen:
                 apart = abs(math.log(per_10cm / other))
-                if apart > doubt + this[1]:
+                two_files = earlier.span.file != swatch.span.file
+                if apart > (_SPREAD if two_files else doubt + this[1]):
                     yield Message(
                         "G603",
                         "warning",
-                        f"Two measurements of `{swatch.stitch}` disagree: {_number(other)} and {_number(per_10cm)} "
-                        f"{what} to 10 cm, {100 * math.expm1(apart):.0f} % apart.",
+                        f"Two measurements of `{swatch.stitch}`{' in two files' if two_files else ''} disagree: "
+                        f"{_number(other)} and {_number(per_10cm)} {what} to 10 cm, {100 * math.expm1(apart):.0f} % "
+                        "apart. Their mean is used.",
                         swatch.span,
-                        cure="Count both again, and keep only lines of the same yarn, tension and finish.",
+                        cure="Count both again, and keep only lines of the same yarn, tension and finish. Of two "
+                        "yarns, name the yarn at the end of each line: `in oat`.",
                         label="the later one",
                         also=((earlier.span, "the earlier one"),),
                     )
                     break
-            seen[:] = [min(*seen, this, key=lambda one: one[0]), max(*seen, this, key=lambda one: one[0])]
+            seen[:] = [min(*seen, this, key=lambda each: each[0]), max(*seen, this, key=lambda each: each[0])]
 
 
-def unlikely_plain(stitches: float | None, rows: float | None, span: Span | None = None) -> list[Message]:
-    """G607: stocking stitch far outside what knitting machines make, in 10 cm; `span` is where it was said."""
+_SPREAD: Final = 0.05
+"""What two swatches of one knitter may differ by, in ln, reading included (common practice: 3 to 5 %)."""
+
+
+def _plain_distance(swatch: Swatch) -> float:
+    """How far stocking stitch is from what is usual, in standard deviations."""
+    stitches, rows = swatch.stitches_per_10cm, swatch.rows_per_10cm
+    values = [stitches or rows, rows / stitches if stitches and rows else None]
+    usual = [USUAL_PLAIN[0] if stitches else USUAL_PLAIN[1], USUAL_PLAIN[2]]
+    known = [(value, *each) for value, each in zip(values, usual, strict=True) if value]
+    return max((abs(math.log(value / middle)) / sd for value, middle, sd in known), default=0.0)
+
+
+def _odd_plain(swatch: Swatch, span: Span | None) -> list[Message]:
+    """G605 and G607: stocking stitch that is unusual, with the slip that would explain it."""
+    stitches, rows = swatch.stitches_per_10cm, swatch.rows_per_10cm
+    ratio = rows / stitches if stitches and rows else None
+    odd_ratio = ratio is not None and abs(math.log(ratio / USUAL_PLAIN[2][0])) > SURPRISING * USUAL_PLAIN[2][1]
     outside = [
-        (what, count, f"{fewest:g} to {most:g} {what}")
+        (f"{_number(count)} {what}", f"{fewest:g} to {most:g} {what}")
         for what, count, (fewest, most) in (
             ("stitches", stitches, PLAIN_STITCHES_PER_10CM),
             ("rows", rows, PLAIN_ROWS_PER_10CM),
         )
         if count is not None and not fewest <= count <= most
     ]
-    if not outside:
+    slip = explained(swatch, _plain_distance) if _plain_distance(swatch) > SURPRISING else None
+    if not (odd_ratio or outside or slip):
         return []
-    counted = " and ".join(f"{_number(count)} {what}" for what, count, _ in outside)
-    usual = " and ".join(limits for *_, limits in outside)
-    return [
-        Message(
-            "G607",
-            "warning",
-            f"Stocking stitch with {counted} in 10 cm is not what knitting machines make: {usual}.",
-            span,
-            cure="Count again over 10 cm (4 inches); a count over 1 cm or 1 inch is another figure.",
-            label="check the count and the unit",
-        )
-    ]
+    counted = " and ".join(f"{_number(n)} {what}" for n, what in ((stitches, "stitches"), (rows, "rows")) if n)
+    if outside:
+        limits = " and ".join(limits for _, limits in outside)
+        text = f"Stocking stitch with {counted} in 10 cm is not what knitting machines make: {limits}."
+    elif odd_ratio:
+        text = f"Stocking stitch with {counted} in 10 cm has {ratio:.2f} rows to a stitch; 1.2 to 1.7 is usual."
+    else:
+        text = f"Stocking stitch with {counted} in 10 cm is possible, but unusual."
+    cure = "Count again over 10 cm (4 inches): a row is one pass of the carriage."
+    if slip is not None:
+        line = slip[1] if span is not None else _as_option(slip[1])
+        cure = f"{line}\nif it was {slip[0]}." + (" Otherwise end the line with `sure`." if span is not None else "")
+    label = f"{slip[0]}?" if slip is not None else "check the count"
+    return [Message("G605" if odd_ratio and not outside else "G607", "warning", text, span, cure, label)]
 
 
-def _odd_plain(swatches: Iterable[Swatch]) -> Iterator[Message]:
-    """Stocking stitch whose rows and stitches do not fit each other: exchanged, or counted otherwise."""
-    for swatch in swatches:
-        if swatch.stitch != "plain" or not swatch.stitches or not swatch.rows:
+def _as_option(line: str) -> str:
+    """A `gauge plain` line as the option that says the same for 10 cm."""
+    _, _, stitches, _, rows, _, _, length, unit = line.split()
+    mm = float(length) * (25.4 if unit == "in" else 10)
+    return f"--plain {float(stitches) * 100 / mm:.3g}x{float(rows) * 100 / mm:.3g}"
+
+
+def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = None) -> list[Message]:
+    """G609: stocking stitch whose stitches are too wide or too narrow for the needles of a machine."""
+    found: list[Message] = []
+    counts = [(s.stitches_per_10cm, s.span) for s in pattern.swatches if s.stitch == PLAIN and s.stitches_per_10cm]
+    if not counts and plain is not None:
+        counts = [(plain.stitches, Span("", 0))]
+    for count, span in counts:
+        assert count is not None
+        width = 100 / count
+        if OVER_PITCH[0] <= width / machine.pitch_mm <= OVER_PITCH[1]:
             continue
-        ratio = swatch.rows / swatch.stitches
-        if 1.1 <= ratio <= 1.9:
-            continue
-        turned = 1.1 <= 1 / ratio <= 1.9
-        yield Message(
-            "G605",
-            "warning",
-            f"Stocking stitch with {ratio:.2f} rows to a stitch is unusual; 1.2 to 1.7 is what knitters measure.",
-            swatch.span,
-            cure=f"gauge plain {_number(swatch.rows)} stitches {_number(swatch.stitches)} rows "
-            f"per {_number(swatch.per_mm)} mm, if the two were exchanged"
-            if turned
-            else "Count again: a row is one pass of the carriage.",
-            label="rows and stitches exchanged?" if turned else "check the count",
+        wide = width > machine.pitch_mm
+        beds = [f"{name} ({pitch:g} mm)" for pitch, name in BEDS_MM.items() if 0.5 <= width / pitch <= OVER_PITCH[1]]
+        suited = f"Beds that suit it: {' or '.join(beds)}." if beds else "No bed suits it."
+        found.append(
+            Message(
+                "G609",
+                "warning",
+                f"Stocking stitch of {_number(count)} stitches in 10 cm does not suit `{machine.name}`: each is "
+                f"{width:.3g} mm wide, {width / machine.pitch_mm:.2f} times the {machine.pitch_mm:g} mm from needle to "
+                f"needle, and {'yarn for such stitches jams the hooks' if wide else 'the fabric gets hard and tight'}.",
+                span if span.line else None,
+                cure=f"{suited} A stitch is usually 0.5 to 1.1 of the pitch (common practice, from memory).",
+                label="too wide for this bed" if wide else "too narrow for this bed",
+            )
         )
+    return found
 
 
-def surprises(far_out: Iterable[FarOut]) -> Iterator[Message]:
+def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
     """G604: swatches far from what stocking stitch and the model led to expect."""
-    for swatch, what, expected, off_by, knits in far_out:
-        visible = what == "rows" and knits > 0 and abs(math.log1p(off_by) - math.log(knits)) < 0.15
-        yield Message(
-            "G604",
-            "warning",
-            f"`{swatch.stitch}` was expected at {_number(expected)} {what} to 10 cm and measured "
-            f"{abs(100 * off_by):.0f} % {'over' if off_by > 0 else 'under'} that; it is believed, but check the count.",
-            swatch.span,
-            cure="Were the V's counted that can be seen? A row is one pass of the carriage; held loops hide rows."
-            if visible
-            else "If the count is right, nothing need be done: this swatch then stands for this stitch.",
-            label="check the count",
+    for each in doubted:
+        swatch, what = each.swatch, ("stitches", "rows")[each.direction]
+        text = (
+            f"`{swatch.stitch}` was expected at {_number(each.expected_per_10cm)} {what} to 10 cm and measured "
+            f"{abs(100 * each.off_by):.0f} % {'over' if each.off_by > 0 else 'under'} that"
         )
+        if each.longer:
+            text += ", longer than stocking stitch, which tuck and slip always shorten"
+        text += "; it is used, but check the count." if each.used else ". That is beyond belief: it is not used."
+        sure = (
+            f"`{line_of(swatch)} sure`, if the count is right."
+            if not each.used
+            else "If the count is right, nothing need be done: this swatch then stands for this stitch."
+        )
+        if each.visible:
+            cure, label = f"Did you count the V's you can see? A row is one pass of the carriage. {sure}", "V's?"
+        elif each.slip is not None:
+            cure, label = f"{each.slip[1]}\nif it was {each.slip[0]}. Or: {sure}", f"{each.slip[0]}?"
+        else:
+            cure, label = sure, "check the count"
+        yield Message("G604", "warning", text, swatch.span, cure, label)
 
 
 def _halves(swatch: Swatch) -> tuple[tuple[str, float | None, float | None, float], ...]:

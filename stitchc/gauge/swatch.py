@@ -42,7 +42,8 @@ class SwatchPlan:
 
     left_mark and right_mark: positions of the needles to mark (see stitchc.bed); `stitches` lie between them.
     expected_width_mm and expected_length_mm: between the marks. within: the largest share by which the tape may be off.
-    gauge_is_guessed: nothing but the bed's pitch says how large a stitch is. metres: yarn, or None where not known.
+    gauge_is_guessed: nothing but the bed's pitch (or, where a needle never knits, stocking stitch) says how large a
+    stitch is. metres: yarn, or None where not known.
     """
 
     name: str
@@ -99,7 +100,10 @@ def plan(name: str, chart: Chart, report: GaugeReport, machine: Machine, within:
         # a guess by the pitch may be off by a fifth: allow for it in the range, not in the middle
         asked = GaugeReport({name: chart}, {}, plain=PlainGauge(stitches, rows), priors=report.priors)
     wide, long = asked.of(name).stitches_per_10cm, asked.of(name).rows_per_10cm
-    assert wide is not None and long is not None
+    if wide is None or long is None:  # a needle never knits: nothing but stocking stitch says how large it is
+        guessed = True
+        assert asked.baseline is not None
+        wide, long = asked.baseline.stitches_per_10cm, asked.baseline.rows_per_10cm
     if guessed:
         wide, long = _wider(wide), _wider(long)
     distance_mm = TAPE_MM / within

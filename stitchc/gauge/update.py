@@ -1,13 +1,13 @@
 """What swatches teach: one linear Gaussian update of the unknowns, numpy alone.
 
-The unknowns are ln of the stocking-stitch gauge, the model's parameters, each stitch's own deviation, how this piece
-differs from the knitter's other fabrics, and the errors of reading.
+The unknowns are ln of the stocking-stitch gauge, the model's parameters, each stitch's own deviation, and how this
+piece differs from the knitter's other fabrics; every swatch is a fabric of its own and read with an error.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -17,7 +17,6 @@ from stitchc.chart import Chart
 from stitchc.gauge.fabric import same_fabric_key
 from stitchc.gauge.features import Features
 from stitchc.gauge.model import PARAMETERS, Matrix, Priors, Vector, design, deviation
-from stitchc.pattern import Swatch
 
 _FLAT_SD: Final = 100.0
 """Standard deviation, in ln, of what is not known at all."""
@@ -31,18 +30,46 @@ SURPRISE: Final = 2.5
 PLAIN_KEY: Final = same_fabric_key(Chart.plain(1, 1))
 """Stocking stitch among the fabrics."""
 
+SPREAD_LOG_SD: Final = 0.35
+"""How far a knitter's spread may lie from the usual one, in ln: 2 to 7 % hold nine knitters in ten (assumed)."""
+_SPREADS: Final = np.exp(np.linspace(-1.4, 1.4, 57))
+
+
+def learnt_spread(usual: float, groups: Iterable[Sequence[tuple[float, float]]]) -> float:
+    """The knitter's spread from swatch to swatch, in ln, after repeated swatches.
+
+    usual: before any. groups: for each stitch and direction the (ln count per 10 cm, variance of its reading) of its
+    swatches. Root of the mean square, so that a range by it holds what it should while the spread is hardly known.
+    """
+    spreads = usual * _SPREADS
+    log_weight = -0.5 * (np.log(_SPREADS) / SPREAD_LOG_SD + SPREAD_LOG_SD) ** 2  # its mean square is about usual^2
+    for group in groups:
+        if len(group) < 2:
+            continue
+        y, reading = np.array(group).T
+        precision = 1 / (spreads[:, None] ** 2 + reading)
+        total = precision.sum(axis=1)
+        middle = (precision @ y) / total
+        squares = (precision * (y - middle[:, None]) ** 2).sum(axis=1)
+        log_weight = log_weight + 0.5 * (np.log(precision).sum(axis=1) - np.log(total) - squares)
+    weight = np.exp(log_weight - log_weight.max())
+    return math.sqrt(float(weight @ spreads**2 / weight.sum()))
+
 
 @dataclass(frozen=True)
 class Reading:
-    """What was counted of a fabric in one direction: y = ln(count per 10 cm). Repeated measurements are one reading,
-    their mean weighted by how well each was read; `swatch` is the first of them, None for what was told."""
+    """What was counted of a fabric in one direction: y = ln(count per 10 cm), the weighted mean of its swatches.
+
+    variance: of y about the fabric's own gauge (of the piece's, where it is of_this_piece). on_file: False for what was
+    given on the command line.
+    """
 
     key: bytes
     direction: int
     y: float
-    tape_var: float
-    of_this_piece: bool
-    swatch: Swatch | None
+    variance: float
+    of_this_piece: bool = False
+    on_file: bool = True
 
 
 @dataclass(frozen=True)
@@ -61,34 +88,35 @@ class Target:
 
 class Update:
     """The update for one set of readings. Unknowns: ln S0, ln R0, this piece's two differences, the parameters, then
-    for every fabric and direction measured its own deviation and how that fabric differs from the next."""
+    for every fabric and direction measured its own deviation. spread: of ln gauge from fabric to fabric."""
 
     def __init__(
-        self, priors: Priors, features: Mapping[bytes, Features], readings: Sequence[Reading], plain_given: bool
+        self, priors: Priors, features: Mapping[bytes, Features], readings: Sequence[Reading], spread: float
     ) -> None:
-        self.priors, self._features, self.readings = priors, features, readings
+        self.priors, self._features, self.readings, self.spread = priors, features, readings, spread
         self.measured = frozenset((reading.key, reading.direction) for reading in readings)
-        self.plain_sources = (self._plain_source(0, plain_given), self._plain_source(1, plain_given))
-        self._slots = {
-            place: _FIRST_PARAMETER + len(PARAMETERS) + 2 * at for at, place in enumerate(sorted(self.measured))
-        }
-        self._size = _FIRST_PARAMETER + len(PARAMETERS) + 2 * len(self._slots)
+        self.plain_sources = (self._plain_source(0), self._plain_source(1))
+        self._slots = {place: _FIRST_PARAMETER + len(PARAMETERS) + at for at, place in enumerate(sorted(self.measured))}
+        self._size = _FIRST_PARAMETER + len(PARAMETERS) + len(self._slots)
         self._prior_mean = np.zeros(self._size)
         self._prior_mean[0] = math.log(MIDDLE_GAUGE)
         self._prior_mean[1] = math.log(MIDDLE_GAUGE) + priors.log_plain_ratio[0]
         self._prior_mean[_FIRST_PARAMETER : _FIRST_PARAMETER + len(PARAMETERS)] = priors.mean
         self._h = np.array([self._row_of(reading) for reading in readings]).reshape(len(readings), self._size)
         self._y = np.array([reading.y for reading in readings])
-        self._noise = np.array([reading.tape_var for reading in readings])
+        self._noise = np.array([reading.variance for reading in readings])
         self._covariance = self._prior_covariance()
-        self.surprises = self._surprises()
+        self._plain_mean, self._plain_covariance = self._after_plain()
         learning, flat = self._covariance.copy(), self._covariance.copy()
-        for reading, (z, _) in zip(readings, self.surprises, strict=True):
+        for reading in readings:
+            if reading.key == PLAIN_KEY:
+                continue
             slot = self._slots[(reading.key, reading.direction)]
-            if abs(z) > SURPRISE:  # far out: it speaks for itself, and has less say over the others
-                learning[slot, slot] = max(learning[slot, slot], self._covariance[slot, slot] * z * z)
-            if reading.key != PLAIN_KEY:
-                flat[slot, slot] = _FLAT_SD**2
+            expected, variance = self.expected(reading.key, reading.direction)
+            z_square = (reading.y - expected) ** 2 / (variance + reading.variance)
+            if z_square > SURPRISE**2:  # far out: it speaks for itself, and has less say over the others
+                learning[slot, slot] = max(learning[slot, slot], self._covariance[slot, slot] * z_square)
+            flat[slot, slot] = _FLAT_SD**2
         self._learnt_gain = self._gain(learning)
         self._measured_gain = self._gain(flat)
 
@@ -142,14 +170,17 @@ class Update:
 
     # -- inside -----------------------------------------------------------------------------------------------------
 
-    def _plain_source(self, direction: int, given: bool) -> str | None:
+    def _plain_source(self, direction: int) -> str | None:
         of_plain = [r for r in self.readings if r.key == PLAIN_KEY and r.direction == direction]
         if not of_plain:
             return None
-        return "measured" if any(reading.swatch is not None for reading in of_plain) else "given" if given else None
+        return "measured" if any(reading.on_file for reading in of_plain) else "given"
 
     def _deviation(self, key: bytes, direction: int) -> float:
-        return deviation(self._features[key], self.priors)[direction]
+        priors, features = self.priors, self._features[key]
+        if features.never_knitting:
+            return _FLAT_SD
+        return deviation(features, priors.width_deviation, priors.row_deviation)[direction]
 
     def _factor_row(self, key: bytes, direction: int) -> Vector:
         row = np.zeros(self._size)
@@ -164,8 +195,6 @@ class Update:
         row[reading.direction] = 1
         if reading.of_this_piece:
             row[2 + reading.direction] = 1
-        else:
-            row[self._slots[(reading.key, reading.direction)] + 1] = 1
         return row
 
     def _prior_covariance(self) -> Matrix:
@@ -174,12 +203,11 @@ class Update:
         ratio_var = self.priors.log_plain_ratio[1] ** 2
         covariance[:2, :2] = np.eye(2) * _FLAT_SD**2 if both else np.full((2, 2), _FLAT_SD**2)
         covariance[1, 1] += 0 if both else ratio_var
-        covariance[2, 2] = covariance[3, 3] = self.priors.fabric_sd**2
+        covariance[2, 2] = covariance[3, 3] = self.spread**2
         low, high = _FIRST_PARAMETER, _FIRST_PARAMETER + len(PARAMETERS)
         covariance[low:high, low:high] = self.priors.covariance
         for (key, direction), slot in self._slots.items():
             covariance[slot, slot] = self._deviation(key, direction) ** 2
-            covariance[slot + 1, slot + 1] = self.priors.fabric_sd**2
         return covariance
 
     def _gain(self, covariance: Matrix) -> Matrix:
@@ -190,22 +218,18 @@ class Update:
         gain: Matrix = np.linalg.solve(spread @ self._h.T + np.diag(self._noise), spread).T
         return gain
 
-    def _surprises(self) -> list[tuple[float, float]]:
-        """For each reading, given stocking stitch alone: its distance from the estimate in sds, and ln of the estimate.
-
-        Zero where stocking stitch is not known, since then nothing was expected.
-        """
+    def _after_plain(self) -> tuple[Vector, Matrix]:
+        """The unknowns after stocking stitch alone."""
         plain = [at for at, reading in enumerate(self.readings) if reading.key == PLAIN_KEY]
         if not plain:
-            return [(0.0, 0.0)] * len(self.readings)
+            return self._prior_mean, self._covariance
         h = self._h[plain]
         gain = np.linalg.solve(h @ self._covariance @ h.T + np.diag(self._noise[plain]), h @ self._covariance).T
         mean = self._prior_mean + gain @ (self._y[plain] - h @ self._prior_mean)
-        covariance = self._covariance - gain @ h @ self._covariance
-        found = []
-        for at, reading in enumerate(self.readings):
-            row = self._h[at]
-            expected = float(row @ mean)
-            variance = float(row @ covariance @ row) + reading.tape_var
-            found.append((0.0 if at in plain else (reading.y - expected) / math.sqrt(variance), expected))
-        return found
+        return mean, self._covariance - gain @ h @ self._covariance
+
+    def expected(self, key: bytes, direction: int) -> tuple[float, float]:
+        """Mean and variance of ln of a measured fabric's gauge per 10 cm, given stocking stitch alone."""
+        row = self._factor_row(key, direction)
+        row[direction] = 1
+        return float(row @ self._plain_mean), float(row @ self._plain_covariance @ row)

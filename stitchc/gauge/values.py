@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Final, Literal
 
 from stitchc.gauge.features import Features
-from stitchc.pattern import Swatch
 
 if TYPE_CHECKING:
     from stitchc.gauge.model import Matrix, Vector
@@ -75,14 +74,15 @@ class StitchGauge:
     """One stitch's gauge. The `…_per_10cm` are None where no gauge of stocking stitch is known.
 
     stitch_factor, row_factor: stitches and rows per 10 cm over those of stocking stitch (F_w and F_c).
+    Both are None, and so is every size, where a needle never knits and nothing was measured.
     own_stitches_per_10cm, own_rows_per_10cm: what its own swatches say, even without stocking stitch; else None.
     stitch_basis and row_basis: each direction's own basis; `basis` is "measured" if either direction is.
     """
 
     name: str
     features: Features
-    stitch_factor: Range
-    row_factor: Range
+    stitch_factor: Range | None
+    row_factor: Range | None
     stitches_per_10cm: Range | None
     rows_per_10cm: Range | None
     own_stitches_per_10cm: Range | None
@@ -97,19 +97,19 @@ class StitchGauge:
         return max(self.stitch_basis, self.row_basis, key=lambda basis: order[basis])
 
     @property
-    def width_change_percent(self) -> float:
+    def width_change_percent(self) -> float | None:
         """How much wider (narrower if negative) the same needles come out than in stocking stitch."""
-        return 100 * (1 / self.stitch_factor.value - 1)
+        return None if self.stitch_factor is None else 100 * (1 / self.stitch_factor.value - 1)
 
     @property
-    def length_change_percent(self) -> float:
+    def length_change_percent(self) -> float | None:
         """How much longer (shorter if negative) the same rows come out than in stocking stitch."""
-        return 100 * (1 / self.row_factor.value - 1)
+        return None if self.row_factor is None else 100 * (1 / self.row_factor.value - 1)
 
 
 @dataclass(frozen=True)
 class PlainGauge:
-    """Stocking stitch as told on the command line: counts per 10 cm."""
+    """Stocking stitch as given on the command line: counts per 10 cm."""
 
     stitches: float
     rows: float
@@ -141,17 +141,3 @@ class Joint:
         """The gauge per 10 cm of that stitch in this piece."""
         at = self.at(name, direction)
         return Range.of_log(float(self.mean[at]), math.sqrt(self.covariance[at, at]))
-
-
-class FarOut(NamedTuple):
-    """A measurement far from what was expected of it.
-
-    expected_per_10cm: what stocking stitch and the model led to expect. off_by: 0.2 is 20 % over. knits: the share of
-    cells that knit, which is what counting the V's that can be seen would give.
-    """
-
-    swatch: Swatch
-    direction: Direction
-    expected_per_10cm: float
-    off_by: float
-    knits: float

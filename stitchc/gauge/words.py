@@ -10,6 +10,8 @@ _LITTLE = 2.0
 
 def in_words(gauge: StitchGauge) -> str:
     """What happens to the size, against the same needles and rows of stocking stitch."""
+    if gauge.stitch_factor is None or gauge.row_factor is None:
+        return "Its size cannot be estimated: a needle that never knits holds on to everything."
     if gauge.features.is_plain:
         return "The same as stocking stitch: every needle knits on every row."
     width = _change(gauge.width_change_percent, "wider", "narrower", gauge.stitch_factor)
@@ -23,9 +25,9 @@ def in_words(gauge: StitchGauge) -> str:
     return "About the size of stocking stitch."
 
 
-def _change(percent: float, more: str, less: str, factor: Range) -> str | None:
+def _change(percent: float | None, more: str, less: str, factor: Range) -> str | None:
     """ "about 13 % wider (+5 to +22 %)", or None where a tape could not tell."""
-    if abs(percent) < _LITTLE:
+    if percent is None or abs(percent) < _LITTLE:
         return None
     sides = sorted(100 * (1 / bound - 1) for bound in (factor.low, factor.high))
     span = f"{_whole(sides[0])} to {_whole(sides[1])}"

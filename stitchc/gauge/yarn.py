@@ -1,7 +1,6 @@
 """Yarn: the length in one stitch from the gauge of stocking stitch, and what a fabric takes and weighs.
 
-Plain: Munden's constants. Tuck and slip: shares of a knit stitch's yarn, which no published measurement gives; they
-come from a relaxation of the yarn in single repeats, and their ranges are wide for it.
+Plain: Munden's constants. Tuck and slip: shares of a knit stitch's yarn, which no published measurement gives.
 """
 
 from __future__ import annotations
@@ -16,8 +15,9 @@ import numpy as np
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.values import NINE_IN_TEN, PLAIN, Range
+from stitchc.gauge.weights import BALL_BAND, tex_of
 from stitchc.messages import Message
-from stitchc.pattern import Pattern, Stitch, Yarn
+from stitchc.pattern import Pattern, Stitch
 
 MUNDEN: Final[Mapping[str, tuple[float, float]]] = {
     "dry relaxed": (3.8, 5.0),
@@ -31,30 +31,20 @@ LOOP_LOG_SD: Final = 0.06
 """How far a loop length found from a gauge may be off: the three states differ by 5 %, and a gauge's two halves give
 lengths that agree to some 10 %."""
 
-TUCK_YARN: Final = Range(0.90, 0.70, 1.10)
-FURTHER_TUCK_YARN: Final = Range(0.80, 0.55, 1.05)
-SLIP_YARN: Final = Range(0.43, 0.27, 0.59)
-"""Yarn of a tuck, of each further tuck on the same needle before it knits, and of a slip, over that of a knit stitch.
-0.9 and 0.43 are what a yarn relaxation was fed with (a straight float would be 1 / 4.1 = 0.24); that each further tuck
-needs less is Spencer, p. 96, its size assumed."""
+TUCK_YARN: Final = Range(0.85, 0.62, 1.08)
+FURTHER_TUCK_YARN: Final = Range(0.72, 0.50, 0.94)
+"""Yarn of a tuck, and of each further tuck on the same needle before it knits, over that of a knit stitch. Assumed:
+between a loop drawn by the carriage as deep as a knit one (1) and yarn laid over a needle held out (not much more than
+a slip's). That each further tuck needs less is Spencer, p. 96; how much less is assumed."""
 
-_M_PER_KG: Final[Mapping[str, tuple[float, float]]] = {
-    "lace": (40_000, 4_840),
-    "super-fine": (4_838, 3_832),
-    "fine": (3_830, 2_421),
-    "light": (2_419, 1_816),
-    "medium": (1_814, 1_212),
-    "bulky": (1_210, 808),
-    "super-bulky": (806, 400),
-    "jumbo": (400, 140),
-}
-"""Metres per kilogram by category of the standard yarn weight system (Craft Yarn Council), from the yards per pound of
-a Yarn Standards sheet; the finest lace, the coarsest super bulky and jumbo are not in it and are assumed."""
+SLIP_YARN: Final = Range(0.28, 0.20, 0.40)
+"""Yarn of a slip over that of a knit stitch where no machine is named: at a pitch of 4.5 mm it is 0.23 to 0.32."""
+SLIP_OVER_PITCH: Final = Range(1.0, 0.88, 1.14)
+"""Yarn of a slip over the pitch of the bed: the carriage lays it straight across; its slack is assumed."""
 
-
-TIGHTNESS: Final = (0.5, 2.2)
-"""sqrt(tex) / (mm of yarn in a stitch) that can be believed: 1.4 to 1.5 is usual for plain worsted (Spencer), about 1.1
-comes out of the standard yarn weight system's gauges; half and one and a half times as much is let pass."""
+TIGHTNESS: Final = (0.86, 1.55)
+"""sqrt(tex) / (mm of yarn in a stitch) of usual plain knitting: 1.4 to 1.5 for worsted (Spencer), 1.1 comes out of the
+standard yarn weight system's gauges; chosen so that a yarn given at half or at double its weight lies outside."""
 
 
 @dataclass(frozen=True)
@@ -118,12 +108,15 @@ def loop_length_mm(report: GaugeReport) -> Range | None:
     return Range.of_log(middle, math.sqrt(LOOP_LOG_SD**2 + float(law.covariance.sum()) / 4))
 
 
-def share_of_a_stitch(cells: Cells) -> Range:
-    """Yarn of these cells over that of as many knit stitches; the uncertainties of one kind go together."""
-    kinds = ((cells.tucks, TUCK_YARN), (cells.further_tucks, FURTHER_TUCK_YARN), (cells.slips, SLIP_YARN))
-    value = cells.knits + sum(count * yarn.value for count, yarn in kinds)
+def share_of_a_stitch(cells: Cells, slip: Range = SLIP_YARN) -> Range:
+    """Yarn of these cells over that of as many knit stitches; the uncertainties of one kind go together.
+
+    slip: the share of a slip.
+    """
+    value = cells.knits + cells.tucks * TUCK_YARN.value + cells.further_tucks * FURTHER_TUCK_YARN.value
+    value += cells.slips * slip.value
     tuck_doubt = cells.tucks * _half(TUCK_YARN) + cells.further_tucks * _half(FURTHER_TUCK_YARN)
-    doubt = math.hypot(tuck_doubt, cells.slips * _half(SLIP_YARN))
+    doubt = math.hypot(tuck_doubt, cells.slips * _half(slip))
     total = max(cells.total, 1e-12)
     return Range(value / total, max(value - doubt, 0.0) / total, (value + doubt) / total)
 
@@ -132,36 +125,34 @@ def _half(yarn: Range) -> float:
     return (yarn.high - yarn.low) / 2
 
 
-def metres_of(report: GaugeReport, cells: Cells) -> Range | None:
-    """Yarn in that many cells, in m; None where stocking stitch is not known. No allowance for waste."""
+def metres_of(report: GaugeReport, cells: Cells, pitch_mm: float | None = None) -> Range | None:
+    """Yarn in that many cells, in m; None where stocking stitch is not known. No allowance for waste.
+
+    pitch_mm: the bed's, over which a slip is laid; default: that of a bed which suits the gauge.
+    """
     loop = loop_length_mm(report)
     if loop is None or not cells.total:
         return None
-    share = share_of_a_stitch(cells)
+    slip = SLIP_YARN if pitch_mm is None else SLIP_OVER_PITCH.times(pitch_mm / loop.value)
+    share = share_of_a_stitch(cells, slip)
     sd = math.hypot(loop.log_sd, (share.high - share.low) / (2 * NINE_IN_TEN * share.value))
     return Range.of_log(math.log(loop.value * share.value * cells.total / 1000), sd)
 
 
-def metres_per_square_metre(report: GaugeReport, name: str, cells: Cells, of_cells: float) -> Range | None:
+def metres_per_square_metre(
+    report: GaugeReport, name: str, cells: Cells, of_cells: float, pitch_mm: float | None = None
+) -> Range | None:
     """Yarn in a square metre of a stitch, in m. cells: those of one repeat in the yarn asked for; of_cells: all."""
-    metres = metres_of(report, cells.times(1 / of_cells))
+    metres = metres_of(report, cells.times(1 / of_cells), pitch_mm)
     if metres is None:
         return None
     law = report.joint([name])
+    if not (law.known(name, "stitches") and law.known(name, "rows")):
+        return None
     places = [law.at(name, "stitches"), law.at(name, "rows")]
     log_cells = float(law.mean[places].sum()) + math.log(100)  # (per 10 cm)^2 to per m^2
     sd = math.hypot(metres.log_sd, math.sqrt(float(law.covariance[np.ix_(places, places)].sum())))
     return Range.of_log(math.log(metres.value) + log_cells, sd)
-
-
-def tex_of(yarn: Yarn) -> Range | None:
-    """The yarn's tex (g per km): as declared, else the range of its category; None where neither is said."""
-    if yarn.tex is not None:
-        return Range(yarn.tex, yarn.tex * 0.97, yarn.tex * 1.03)
-    if yarn.weight is None:
-        return None
-    low, high = (1e6 / m_per_kg for m_per_kg in _M_PER_KG[yarn.weight])
-    return Range(math.sqrt(low * high), low, high)
 
 
 def grams(metres: Range, tex: Range) -> Range:
@@ -181,8 +172,10 @@ class YarnUse:
     grams_of_100_by_100: Range | None
 
 
-def yarns_of(report: GaugeReport, pattern: Pattern, stitch: Stitch) -> tuple[YarnUse, ...]:
-    """What each yarn of a stitch comes to; empty where stocking stitch is not known.
+def yarns_of(
+    report: GaugeReport, pattern: Pattern, stitch: Stitch, pitch_mm: float | None = None
+) -> tuple[YarnUse, ...]:
+    """What each yarn of a stitch comes to; empty where its size is not known.
 
     Rows that name no yarn are knitted with the pattern's main yarn, where it says which that is.
     """
@@ -193,8 +186,8 @@ def yarns_of(report: GaugeReport, pattern: Pattern, stitch: Stitch) -> tuple[Yar
         found[key] = found.get(key, Cells()) + cells
     uses: list[YarnUse] = []
     for name, cells in found.items():
-        area = metres_per_square_metre(report, stitch.name, cells, of_cells)
-        square = metres_of(report, cells.times(100 * 100 / of_cells))
+        area = metres_per_square_metre(report, stitch.name, cells, of_cells, pitch_mm)
+        square = metres_of(report, cells.times(100 * 100 / of_cells), pitch_mm)
         if area is None or square is None:
             return ()
         yarn = pattern.yarns.get(name) if name is not None else None
@@ -205,27 +198,31 @@ def yarns_of(report: GaugeReport, pattern: Pattern, stitch: Stitch) -> tuple[Yar
 
 
 def ill_matched(report: GaugeReport, pattern: Pattern) -> list[Message]:
-    """G606: declared yarns far too thick or too thin for the gauge of stocking stitch."""
+    """G606: declared yarns too thick or too thin for the gauge of stocking stitch."""
     loop = loop_length_mm(report)
+    if loop is None:
+        return []
     found: list[Message] = []
     for yarn in pattern.yarns.values():
         tex = tex_of(yarn)
-        if loop is None or tex is None or yarn.weight == "lace":
+        if tex is None or yarn.weight == "lace":
             continue
-        tightness = math.sqrt(tex.value) / loop.value
-        if TIGHTNESS[0] <= tightness <= TIGHTNESS[1]:
+        thinnest, thickest = (math.sqrt(bound) / loop.value for bound in (tex.low, tex.high))
+        if thickest >= TIGHTNESS[0] and thinnest <= TIGHTNESS[1]:
             continue
-        thick = tightness > TIGHTNESS[1]
-        said = f"tex {tex.value:g}" if yarn.tex is not None else f"weight {yarn.weight}"
+        declared = f"tex {tex.value:g}" if yarn.tex is not None else f"weight {yarn.weight}"
+        usual = [(bound * loop.value) ** 2 for bound in TIGHTNESS]
         found.append(
             Message(
                 "G606",
                 "warning",
-                f"Yarn `{yarn.name}` of {said} is very {'thick' if thick else 'thin'} for this gauge: about "
-                f"{loop.value:.0f} mm of it go into a plain stitch.",
+                f"Yarn `{yarn.name}` of {declared} is {'thick' if thinnest > TIGHTNESS[1] else 'thin'} for this gauge: "
+                f"a plain stitch takes about {loop.value:.0f} mm of yarn, which usually means tex {usual[0]:.0f} to "
+                f"{usual[1]:.0f}.",
                 yarn.span,
-                cure="Check the tex (grams of 1,000 m) and the gauge. Two strands together have twice the tex.",
-                label="weights and lengths follow from this",
+                cure=f"Check the tex: {BALL_BAND} Two strands together have twice the tex of one. If you knit very "
+                "loosely or very tightly on purpose, nothing need be done.",
+                label="weights follow from this",
             )
         )
     return found

@@ -170,7 +170,7 @@ def _blanked(match: re.Match[str]) -> str:
 _EVERY_LINE: Final = """
 pattern "a"
 note "a"
-yarn a "a" colour "#aaa" tex 210 weight light
+yarn a "a" colour "#aaa" tex 417 weight light
 include "a"
 stitch a over 8
 1, 2-3 in a: (K T)x2 S2 K2

@@ -205,7 +205,7 @@ def _yarn_line(yarn: YarnNeeded, is_main: bool, units: Units, declared: bool) ->
     elif declared:
         words += ", weight not known"
     else:
-        words += ", weight not known (a line such as `yarn oat tex 220` in the pattern would tell)"
+        words += ", weight not known (a line such as `yarn oat tex 417` in the pattern would tell)"
     return f"{words}. Have {have_words(yarn)} at hand."
 
 

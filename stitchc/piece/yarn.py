@@ -14,7 +14,8 @@ import numpy as np
 
 from stitchc.bed import Needles
 from stitchc.gauge.values import Range
-from stitchc.gauge.yarn import Cells, grams, metres_of, tex_of
+from stitchc.gauge.weights import tex_of
+from stitchc.gauge.yarn import Cells, grams, metres_of
 from stitchc.passes import Pass
 from stitchc.piece.values import Plan
 
@@ -59,7 +60,7 @@ def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
     for name, counted in cells.items():
         yarn_line = plan.pattern.yarns.get(name) if name is not None else None
         tex = tex_of(yarn_line) if yarn_line is not None else None
-        metres = metres_of(plan.report, counted)
+        metres = metres_of(plan.report, counted, plan.machine.pitch_mm)
         weight = grams(metres, tex) if metres is not None and tex is not None else None
         description = yarn_line.description if yarn_line is not None else ""
         found.append(YarnNeeded(name, description, rows[name], counted, tex, metres, weight))

@@ -44,7 +44,7 @@ def test_as_json(pattern: str, capfd: pytest.CaptureFixture[str]) -> None:
 
 
 def test_says_so_where_it_goes_against_the_trade(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
-    """Float fabrics are narrower than plain (Spencer, Knitting Technology, 3rd ed., the float stitch)."""
+    """Float fabrics are narrower than plain ("The float stitch", a teaching page after Spencer)."""
     path = tmp_path / "t.stitch"
     path.write_text("stitch bar\n 1: K S\n 2: K\nstitch low\n 1: K S\n 2: S K\nstitch ripple\n 1: K T\n 2: K\n")
     assert run(["gauge", str(path), "--mechanics"]) == 0

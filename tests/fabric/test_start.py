@@ -46,7 +46,7 @@ def test_long_holds_start_looped(kind: str, rows: int, width: int) -> None:
 
 def test_spans_layers_and_tucks_taken() -> None:
     # A held loop spans 1 + the T and S cells that follow it on its needle, round the repeat
-    # (Spencer, Knitting Technology, 3rd ed., p. 96, and its chapter on the float stitch).
+    # (Spencer, Knitting Technology, 3rd ed., p. 96, and the page "The float stitch" after it).
     layout = lay_out(chart_of("KT/KS/TT/KK"))
     second = [layout.at(row, 1) for row in range(4)]
     assert [cell.kind for cell in second] == [TUCK, SLIP, TUCK, KNIT]

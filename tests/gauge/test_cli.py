@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,10 @@ import pytest
 
 from stitchc.__main__ import run
 from stitchc.bed import needle_position
+from stitchc.gauge.remarks import check_bed
+from stitchc.machines import load
+from stitchc.messages import Span
+from stitchc.pattern import Pattern, Swatch
 
 ROOT = Path(__file__).parents[2]
 
@@ -258,7 +263,9 @@ def test_a_swatch_of_what_cannot_be_knitted_is_refused(
         assert sum(f"({code})" in page for page in pages) == 1
 
 
-@pytest.mark.parametrize(("plain", "remarked"), [("2x2", 1), ("120x200", 1), ("24x200", 1), ("10x14", 0), ("50x80", 0)])
+@pytest.mark.parametrize(
+    ("plain", "remarked"), [("2x2", 1), ("120x200", 1), ("24x200", 1), ("10x14", 0), ("50x80", 1), ("45x66", 0)]
+)
 def test_a_plain_gauge_that_no_machine_makes_is_remarked_upon_and_used(
     plain: str, remarked: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -268,3 +275,76 @@ def test_a_plain_gauge_that_no_machine_makes_is_remarked_upon_and_used(
     out, said = capsys.readouterr()
     assert said.count("[G607]") == remarked
     assert "(given)" in out
+
+
+BULKY = "gauge plain 16 stitches 22 rows per 10 cm\nstitch a\n    1: K T\n    2: K\n"
+PIECE = "piece p\n    needles 20\n    knit plain for 4 rows\n"
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        ("check", "--machine", "hand-standard"),
+        ("sheet",),
+        ("piece",),
+        ("swatch",),
+        ("card", "--machine", "card24-standard"),
+        ("bitmap",),
+    ],
+    ids=lambda asked: asked[0],
+)
+def test_a_gauge_too_wide_for_the_bed_is_told_by_every_product(
+    asked: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """100 mm / 16 = 6.25 mm at a pitch of 4.5 mm; 0.5 to 1.1 of the pitch is usual (common practice, from memory)."""
+    monkeypatch.chdir(tmp_path)
+    Path("a.stitch").write_text(BULKY + PIECE, encoding="utf-8")
+    assert run((asked[0], "a.stitch", *asked[1:])) == 0
+    captured = capsys.readouterr()
+    assert (captured.out + captured.err).count("[G609]") == 1
+    assert "6.25 mm" in captured.out + captured.err and "mid-gauge (6.5 mm)" in captured.out + captured.err
+
+
+@pytest.mark.parametrize(
+    ("stitches", "machine", "told"),
+    [
+        (20, "hand-standard", 0),
+        (19, "hand-standard", 1),
+        (50, "hand-standard", 1),
+        (50, "hand-fine", 0),
+        (16, "hand-mid", 0),
+        (16, "hand-bulky", 0),
+        (10, "hand-bulky", 0),
+        (30, "hand-bulky", 1),
+    ],
+)
+def test_beds_and_gauges(stitches: int, machine: str, told: int) -> None:
+    """A guide has 21 to 40 stitches to 10 cm at 4.5 mm, 16 to 24 on the mid gauge and 12 to 20 at 9 mm ("What machine
+    would you use for this hand knitting pattern", 2018)."""
+    pattern = Pattern("a", {}, swatches=(Swatch("plain", 100, Span("a", 1), stitches),))
+    assert len(check_bed(pattern, load(machine))) == told
+
+
+@pytest.mark.parametrize(
+    ("line", "code", "offered"),
+    [
+        ("gauge plain 20 stitches 28 rows per 4 cm", "G607", "gauge plain 20 stitches 28 rows per 4 in"),
+        ("gauge plain 28 stitches 20 rows per 10 cm", "G605", "gauge plain 20 stitches 28 rows per 10 cm"),
+        ("gauge plain 71 stitches 24 rows per 10 cm", "G607", "gauge plain 17 stitches 24 rows per 10 cm"),
+        ("gauge plain 20 stitches 60 rows per 10 cm", "G605", "Count again"),
+        ("gauge plain 20 stitches 28 rows per 4 in", None, ""),
+        ("gauge plain 30 stitches 42 rows per 10 cm", None, ""),
+        ("gauge plain 11 stitches 15 rows per 10 cm", None, ""),
+    ],
+)
+def test_a_plain_gauge_that_another_writing_makes_ordinary_is_asked_about(
+    line: str, code: str | None, offered: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "a.stitch"
+    path.write_text(f"{line}\nstitch a\n    1: K T\n    2: K\n", encoding="utf-8")
+    for command in ("gauge", "check"):
+        assert run((command, str(path))) == 0
+        captured = capsys.readouterr()
+        text = captured.out + captured.err
+        assert re.findall(r"\[(G\d+)\]", text) == ([code] if code else [])
+        assert offered in text

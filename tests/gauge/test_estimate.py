@@ -3,31 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 
 import numpy as np
 import pytest
 
 from stitchc.chart import Chart
-from stitchc.gauge import GaugeReport, PlainGauge, Range, estimate
-from stitchc.gauge.features import features_of
-from stitchc.gauge.model import design, deviation, shipped
-from stitchc.messages import Span
+from stitchc.gauge import PlainGauge, estimate
+from stitchc.gauge.update import learnt_spread
 from stitchc.pattern import Swatch
+from tests.gauge.knitters import ASKED, CHARTS, HERE, TABLE, Knitter, chart, coverage
 
-HERE = Span("cowl.stitch", 1)
-
-
-def chart(text: str) -> Chart:
-    return Chart.from_rows(text.split("/"))
-
-
-CHARTS: Mapping[str, Chart] = {
-    "ripple": chart("KT/KK"),
-    "honeycomb": chart("KT/KT/TK/TK"),
-    "columns": chart("KT/KT/KK"),
-    "linen": chart("KS/SK"),
-}
 PLAIN = Swatch("plain", 100, HERE, 20, 28)
 
 
@@ -114,7 +99,7 @@ def test_half_measurements() -> None:
 
 def test_repeated_measurements_sharpen_to_a_point() -> None:
     once = estimate(CHARTS, [PLAIN, swatch("ripple", 17, 40, 50)]).of("ripple").rows_per_10cm
-    often = estimate(CHARTS, [PLAIN] + [swatch("ripple", 17, 40, 50)] * 9).of("ripple").rows_per_10cm
+    often = estimate(CHARTS, [PLAIN] + [swatch("ripple", 8.5, 20, 50)] * 9).of("ripple").rows_per_10cm
     assert once is not None and often is not None
     assert often.log_sd < once.log_sd
 
@@ -186,94 +171,109 @@ def test_unknown_names_are_left_out_and_asked_for_raise() -> None:
         report.of("nowhere")
 
 
-def test_what_can_never_be_knitted_still_gets_a_wide_guess() -> None:
-    gauge = estimate({"stuck": chart("KT/KT"), "never": chart("TT")}, [PLAIN]).stitches
-    for one in gauge:
-        assert one.rows_per_10cm is not None and math.isfinite(one.rows_per_10cm.high)
-        assert one.row_factor.high / one.row_factor.low > 2
+@pytest.mark.parametrize("rows", ["KT/KT", "TT", "KKKS"])
+def test_what_never_knits_has_no_size_until_it_is_measured(rows: str) -> None:
+    gauge = estimate({"it": chart(rows)}, [PLAIN]).of("it")
+    assert (gauge.stitch_factor, gauge.row_factor, gauge.stitches_per_10cm) == (None, None, None)
+    assert not estimate({"it": chart(rows)}, [PLAIN]).joint().known("it", "rows")
+    measured = estimate({"it": chart(rows)}, [PLAIN, swatch("it", 17, 44)]).of("it")
+    assert measured.rows_per_10cm is not None and measured.rows_per_10cm.value == pytest.approx(44)
+
+
+@pytest.mark.parametrize("large", [False, True])
+def test_the_same_fabric_has_the_same_figures_to_the_last_digit(large: bool) -> None:
+    """Shifted, mirrored, begun elsewhere, repeated; measured or estimated; 24 x 48 cells and more."""
+    random = np.random.default_rng(5)
+    shape = (96, 48) if large else (4, 6)
+    cells = random.choice([0, 0, 0, 1, 2], shape).astype(np.uint8)
+    cells[0] = 0
+    card = Chart(cells, (None,) * shape[0])
+    others = [card.shifted(5).started_at(3), card.mirrored(), card.across(2).up(3).mirrored().shifted(1)]
+    for swatches in ([PLAIN], [PLAIN, swatch("card", 21, 50)]):
+        charts = {"card": card, **{f"other-{at}": other for at, other in enumerate(others)}}
+        first, *rest = estimate(charts, swatches).stitches
+        assert first.basis == ("measured" if len(swatches) > 1 else "estimate")
+        for gauge in rest:
+            assert (gauge.stitch_factor, gauge.rows_per_10cm) == (first.stitch_factor, first.rows_per_10cm)
+
+
+# -- counts that cannot quite be believed -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("line", "slip", "used"),
+    [
+        (swatch("ripple", 41, 17.5), "rows and stitches exchanged", False),
+        (swatch("ripple", 17.5, 41, 25.4 * 4 / 2.54), "measured in inches, not in cm", False),
+        (swatch("ripple", 81, 40), "18 stitches, not 81", False),
+        (swatch("ripple", 18.5, 21), None, True),
+        (swatch("ripple", 18, 40), "", True),
+    ],
+)
+def test_a_count_beyond_belief_is_not_used_until_it_is_sure(line: Swatch, slip: str | None, used: bool) -> None:
+    report = estimate(CHARTS, [PLAIN, line])
+    found = report.far_out
+    if slip == "":
+        assert not found and not report.messages
+        return
+    assert [(each.slip and each.slip[0], each.used) for each in found] == [(slip, used)]
+    assert (report.of("ripple").basis == "measured") is used
+    assert ("not used" in report.messages[0].text) is not used
+    sure = estimate(CHARTS, [PLAIN, line._replace(sure=True)])
+    assert sure.of("ripple").basis == "measured"
+    if not used:
+        assert "sure" in (report.messages[0].cure or "")
+        unused = estimate(CHARTS, [PLAIN])
+        assert report.of("honeycomb").row_factor == unused.of("honeycomb").row_factor
+
+
+def test_one_message_for_a_swatch_however_many_of_its_counts_are_far_out() -> None:
+    assert len(estimate(CHARTS, [PLAIN, swatch("honeycomb", 28, 26)]).messages) == 1
+
+
+def test_a_held_stitch_that_is_longer_than_plain_is_asked_about() -> None:
+    (message,) = estimate(CHARTS, [PLAIN, swatch("ripple", 18, 25)]).messages
+    assert "longer than stocking stitch" in message.text
 
 
 # -- honesty: knitters drawn from the prior -----------------------------------------------------------------------
 
-
-class Knitter:
-    """A knitter drawn from the prior: gauges of fabrics, and swatches of them with every error the model speaks of."""
-
-    def __init__(self, seed: int) -> None:
-        self.random = np.random.default_rng(seed)
-        priors = shipped()
-        self.priors = priors
-        theta = self.random.multivariate_normal(priors.mean, priors.covariance)
-        stitches = self.random.uniform(12, 34)
-        ratio = math.exp(self.random.normal(*priors.log_plain_ratio))
-        self.logs = {"plain": np.log([stitches, stitches * ratio])}
-        for name, one in CHARTS.items():
-            features = features_of(one)
-            own = self.random.normal(0, deviation(features, priors))
-            self.logs[name] = self.logs["plain"] + np.array([row @ theta for row in design(features)]) + own
-
-    def fabric(self, name: str) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-        """ln per 10 cm of one fabric knitted: the knitter's own, and a little of the day."""
-        return np.asarray(self.logs[name] + self.random.normal(0, self.priors.fabric_sd, 2))
-
-    def measure(self, name: str, per_mm: float = 100) -> Swatch:
-        """One swatch, read with a tape and counted to the half stitch."""
-        return self.read(name, np.exp(self.fabric(name)), per_mm)
-
-    def read(self, name: str, per_10cm: np.ndarray[tuple[int], np.dtype[np.float64]], per_mm: float) -> Swatch:
-        covered = per_mm + self.random.normal(0, self.priors.tape_mm, 2)
-        counts = [max(0.5, round(2 * count) / 2) for count in per_10cm * covered / 100]
-        return Swatch(name, per_mm, HERE, counts[0], counts[1])
+KNITTERS = 250
+ALLOWED = 0.05 + 2.6 * math.sqrt(0.9 * 0.1 / KNITTERS)
+"""0.85 to 0.95, and what chance adds in a hundred of such shares (coverage.txt has more knitters)."""
 
 
-def _held(report: GaugeReport, name: str, later: Swatch) -> list[bool]:
-    gauge = report.of(name)
-    found: list[bool] = []
-    for known, value in (
-        (gauge.stitches_per_10cm, later.stitches_per_10cm),
-        (gauge.rows_per_10cm, later.rows_per_10cm),
-    ):
-        assert isinstance(known, Range) and value is not None
-        found.append(known.low <= value <= known.high)
-    return found
-
-
-KNITTERS = 400
-ALLOWED = 4 * math.sqrt(0.9 * 0.1 / KNITTERS)
-"""Four standard deviations of a share of nine in ten over the knitters: 6 % either way."""
-
-
-@pytest.mark.parametrize(
-    ("taught_by", "asked"),
-    [
-        ((), "honeycomb"),
-        ((), "linen"),
-        (("ripple",), "honeycomb"),
-        (("ripple", "honeycomb"), "columns"),
-        (("honeycomb",), "linen"),
-        (("honeycomb",), "honeycomb"),
-    ],
-)
-def test_ranges_hold_nine_swatches_in_ten(taught_by: tuple[str, ...], asked: str) -> None:
-    held = []
-    for seed in range(KNITTERS):
-        knitter = Knitter(1000 + seed)
-        known = [knitter.measure("plain"), *(knitter.measure(name, 120) for name in taught_by)]
-        report = estimate({asked: CHARTS[asked]}, known, measured=CHARTS)
-        held.append(_held(report, asked, knitter.measure(asked)))
-    for share in np.mean(held, axis=0):
+@pytest.mark.parametrize("swatches", [1, 5])
+@pytest.mark.parametrize("asked", ["itself", "tuck", "slip", "mixed"])
+def test_ranges_hold_nine_swatches_in_ten_of_knitters_who_spread_2_to_6_percent(asked: str, swatches: int) -> None:
+    for share in coverage(asked, swatches, KNITTERS, seed=2):
         assert abs(share - 0.9) < ALLOWED
 
 
-def test_ranges_hold_after_one_swatch_is_measured_three_times() -> None:
-    held = []
-    for seed in range(KNITTERS):
-        knitter = Knitter(3000 + seed)
-        fabric = np.exp(knitter.fabric("ripple"))
-        known = [knitter.measure("plain"), *(knitter.read("ripple", fabric, 60) for _ in range(3))]
-        held.append(_held(estimate(CHARTS, known), "ripple", knitter.measure("ripple", 60)))
-    for share in np.mean(held, axis=0):
+@pytest.mark.parametrize("true", [0.02, 0.06])
+def test_ranges_hold_where_the_knitter_states_the_spread(true: float) -> None:
+    for share in coverage("itself", 1, KNITTERS, true, true, seed=3):
         assert abs(share - 0.9) < ALLOWED
+
+
+def test_the_kept_table_holds_085_to_095_in_every_cell() -> None:
+    lines = TABLE.read_text(encoding="utf-8").splitlines()
+    for asked in ASKED:
+        cells = next(line for line in lines if line.startswith(f"{asked} ")).removeprefix(asked).split()
+        assert len(cells) == 6 and all(0.85 <= float(cell) <= 0.95 for cell in cells)
+
+
+def test_the_spread_begins_at_4_percent_and_is_learnt_from_repeated_swatches() -> None:
+    assert learnt_spread(0.04, []) == pytest.approx(0.04, rel=1e-6)
+    random = np.random.default_rng(4)
+    for true in (0.02, 0.04, 0.06):
+        found = []
+        for _ in range(30):
+            groups = [[(float(y), 1e-4) for y in random.normal(3, math.hypot(true, 0.01), 5)] for _ in range(4)]
+            found.append(learnt_spread(0.04, groups))
+        assert np.mean(found) == pytest.approx(true, rel=0.25)
+    told = estimate(CHARTS, [PLAIN, PLAIN, swatch("ripple", 17, 44)], spread=0.05)
+    assert told.spread == 0.05
 
 
 def test_the_law_of_a_piece_holds_nine_in_ten() -> None:
@@ -287,15 +287,14 @@ def test_the_law_of_a_piece_holds_nine_in_ten() -> None:
     assert abs(np.mean(held) - 0.9) < ALLOWED
 
 
-def test_learning_makes_the_ranges_narrower_and_the_middles_better() -> None:
+def test_learning_makes_the_middles_better() -> None:
     errors: dict[str, list[float]] = {"before": [], "after": []}
     for seed in range(150):
         knitter = Knitter(9000 + seed)
-        plain = knitter.measure("plain")
-        before = estimate(CHARTS, [plain])
+        before = estimate(CHARTS, [knitter.measure("plain")])
         after = before.adding([knitter.measure("ripple"), knitter.measure("columns")])
         for when, report in (("before", before), ("after", after)):
             found = report.of("honeycomb").rows_per_10cm
             assert found is not None
             errors[when].append(abs(math.log(found.value) - knitter.logs["honeycomb"][1]))
-    assert np.mean(errors["after"]) < 0.88 * np.mean(errors["before"])
+    assert np.mean(errors["after"]) < 0.9 * np.mean(errors["before"])

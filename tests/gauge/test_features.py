@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
+import time
+from collections.abc import Callable
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stitchc.chart import Chart
+from stitchc.gauge import estimate
 from stitchc.gauge.fabric import same_fabric_key
 from stitchc.gauge.features import features_of
-
-
-def chart(text: str) -> Chart:
-    return Chart.from_rows(text.split("/"))
+from tests.gauge.knitters import chart
 
 
 @pytest.mark.parametrize(
@@ -127,3 +128,31 @@ def test_four_million_cells_are_read_in_little_memory() -> None:
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert peak < 400e6
+
+
+@pytest.mark.parametrize("width", [6, 12, 24])
+def test_a_whole_tucked_row_has_neighbours_too(width: int) -> None:
+    """One tuck more never makes a fabric narrower: a row of 23 tucks and a K is no wider than one of 24."""
+    factors = []
+    for tucks in range(width - 4, width + 1):
+        rows = ["K" * (width - tucks) + "T" * tucks, "K" * width]
+        found = estimate({"it": Chart.from_rows(rows)}).of("it").stitch_factor
+        assert found is not None
+        factors.append(found.value)
+    assert factors == sorted(factors, reverse=True)
+
+
+def test_a_large_canonical_form_takes_no_longer_than_two_looks() -> None:
+    """4,000,000 cells, each look and each form in processor seconds, the best of three."""
+    cells = np.random.default_rng(1).integers(0, 3, (2000, 2000)).astype(np.uint8)
+    large = Chart(cells, (None,) * 2000)
+
+    def best(of: Callable[[Chart], object]) -> float:
+        def once() -> float:
+            start = time.process_time()
+            of(large)
+            return time.process_time() - start
+
+        return min(once() for _ in range(3))
+
+    assert best(same_fabric_key) < 2 * best(features_of)

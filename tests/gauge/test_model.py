@@ -2,28 +2,26 @@
 
 from __future__ import annotations
 
+import csv
 import math
 import tomllib
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from stitchc.chart import Chart
-from stitchc.gauge import PlainGauge, estimate, fit
+from stitchc.gauge import PlainGauge, estimate
 from stitchc.gauge.features import features_of
 from stitchc.gauge.model import PARAMETERS, design, from_toml, shipped
+from tests.gauge import fit
+from tests.gauge.knitters import chart
 
-HERE = Path(__file__).parent
-ROWS = fit.published_rows()
-
-
-def chart(text: str) -> Chart:
-    return Chart.from_rows(text.split("/"))
+ROWS = fit.published()
 
 
 def factors(text: str) -> tuple[float, float]:
     gauge = estimate({"it": chart(text)}).of("it")
+    assert gauge.stitch_factor is not None and gauge.row_factor is not None
     return gauge.stitch_factor.value, gauge.row_factor.value
 
 
@@ -31,11 +29,11 @@ def test_the_shipped_priors_are_the_fit() -> None:
     again = from_toml(tomllib.loads(fit.as_toml(fit.fit(ROWS))))
     assert np.allclose(again.mean, shipped().mean, atol=2e-4)
     assert np.allclose(again.covariance, shipped().covariance, atol=2e-5)
-    assert (again.tape_mm, again.fabric_sd) == (shipped().tape_mm, shipped().fabric_sd)
+    assert (again.tape_mm, again.spread) == (shipped().tape_mm, shipped().spread)
 
 
 def test_the_kept_report_is_true() -> None:
-    assert (HERE / "leave_one_out.txt").read_text(encoding="utf-8") == fit.as_report(ROWS)
+    assert fit.REPORT.read_text(encoding="utf-8") == fit.as_report(ROWS)
 
 
 def test_every_correlation_matrix_is_one() -> None:
@@ -43,42 +41,47 @@ def test_every_correlation_matrix_is_one() -> None:
 
 
 def test_published_rows_left_out_are_missed_by_little_and_held_by_their_ranges() -> None:
-    """Sources: published.csv, by title. Nine in ten of thirteen: at least ten (binomial, 1 in 30 would have fewer)."""
-    misses = fit.leave_one_out(ROWS)
-    assert {miss.row for miss in misses} == {"A1", "A3", "A4", "B1", "B2", "C1", "C2", "C4", "C5", "C6"}
-    assert sum(miss.low <= miss.published <= miss.high for miss in misses) >= 10
-    assert sum(abs(miss.off_by) for miss in misses) / len(misses) < 0.17
+    """Nine in ten of thirteen: at least ten (binomial, 1 in 30 would have fewer). No row is exempt: the machine's are
+    the best evidence and the worst predicted."""
+    misses = [miss for miss in fit.leave_one_out(ROWS) if miss.used]
+    assert {miss.row for miss in misses} == {"A1", "A3", "A4", "B1", "B2", "C1", "C2", "C5", "C6", "N1"}
+    assert sum(miss.inside for miss in misses) >= 10
+    assert sum(abs(miss.off_by) for miss in misses) / len(misses) < 0.15
+    assert [miss.row for miss in misses[:2]] == ["B1", "B2"]
 
 
-RATIOS = [row for row in ROWS if row.rows is not None and row.repeat and row.used]
+def test_garter_is_fitted_from_its_own_rows() -> None:
+    """Nine gauges of garter alone have rows/stitches of 1.8 to 2.57, stocking stitch 1.37; one pair in one yarn has
+    rows x 1.43 and width x 0.955 (published.csv)."""
+    found = fit.fit(ROWS)
+    rows, width = found.nuisance("garter_rows")[0], found.nuisance("garter_width")[0]
+    assert math.exp(rows) == pytest.approx(1.43, rel=0.06) and math.exp(width) == pytest.approx(0.955, rel=0.06)
+    assert 1.8 < 1.37 * math.exp(rows - width) < 2.57
 
 
-@pytest.mark.parametrize("row", RATIOS, ids=lambda row: row.id)
-def test_every_usable_row_is_in_the_range_of_its_ratio(row: fit.PublishedRow) -> None:
-    """rows/stitches of each usable published row, by the figures shown, with the plain gauge of its source, or
-    by hand the 1.37 of 31 published hand gauges, or 1.43 (1.2 to 1.7) on a machine."""
-    plain_stitches = row.plain_stitches or 20.0
-    plain_rows = row.plain_rows or plain_stitches * (1.37 if row.made == "hand" else 1.43)
-    gauge = estimate({"it": Chart.from_rows(row.repeat)}, plain=PlainGauge(plain_stitches, plain_rows)).of("it")
+def test_counts_in_doubt_are_seen_by_no_fit() -> None:
+    """A4 and C4: neither as rows (longer than garter alone in the same count) nor as ridges do they fit row N1."""
+    doubted = {row.id for row in ROWS if row.use != "fit" and row.repeat and row.rows}
+    without = [row for row in ROWS if row.id not in doubted - {"A4"}]
+    assert doubted == {"A4", "C4", "C7", "C8"}
+    assert np.array_equal(fit.fit(without).mean, fit.fit(ROWS).mean)
+    a4 = next(row for row in ROWS if row.id == "A4")
+    assert a4.rows / a4.ref_rows < math.exp(fit.fit(ROWS).nuisance("garter_rows")[0])
+
+
+@pytest.mark.parametrize("row", [row for row in ROWS if row.use == "fit" and row.repeat], ids=lambda row: row.id)
+def test_every_usable_row_is_in_the_range_of_its_ratio(row: fit.Row) -> None:
+    """rows/stitches of each published row, by the figures that are shown, with the reference of its source, or by hand
+    the 1.37 of 31 published hand gauges, or 1.43 (1.2 to 1.7) on a machine. B1 is the worst: 31 % under."""
+    stitches = row.ref_stitches or 20.0
+    rows = row.ref_rows or stitches * (1.37 if row.made == "hand" else 1.43)
+    gauge = estimate({"it": Chart.from_rows(row.repeat)}, plain=PlainGauge(stitches, rows)).of("it")
     wide, long = gauge.stitches_per_10cm, gauge.rows_per_10cm
-    assert wide is not None and long is not None and row.rows is not None
+    assert wide is not None and long is not None
     low, high = long.low / wide.high, long.high / wide.low
     assert low <= row.rows / row.stitches <= high
-    assert high / low < 2.6
-    assert abs(long.value / wide.value / (row.rows / row.stitches) - 1) < (0.15 if row.ground == "plain" else 0.36) or (
-        row.made == "machine"
-    )
-
-
-def test_rows_over_stitches_are_missed_by_under_fifteen_percent_on_average() -> None:
-    misses = []
-    for row in RATIOS:
-        assert row.rows is not None
-        width, rows = factors("/".join(row.repeat))
-        plain = row.plain_rows / row.plain_stitches if row.plain_rows and row.plain_stitches else None
-        ratio = rows / width * (plain or (1.37 if row.made == "hand" else 1.43))
-        misses.append(abs(ratio / (row.rows / row.stitches) - 1))
-    assert sum(misses) / len(misses) < 0.15
+    assert high / low < 3.0
+    assert abs(long.value / wide.value / (row.rows / row.stitches) - 1) < 0.36
 
 
 TUCKS = ["KT/KK", "KT/TK", "KT/KT/TK/TK", "KT/KK/TK/KK", "KT/KT/KK", "KKKT/KKKK", "KKKKKKKT/KKKKKKKK", "KTTK/KKKK"]
@@ -125,7 +128,7 @@ def test_relaxation_gives_a_second_opinion_inside_the_ranges() -> None:
     relaxed |= {"KS/KK": 1.24, "KS/KK/SK/KK": 1.27, "KS/KS/KS/KK": 1.43}
     for text, value in relaxed.items():
         gauge = estimate({"it": chart(text)}).of("it").row_factor
-        assert gauge.low < value < gauge.high, text
+        assert gauge is not None and gauge.low < value < gauge.high, text
 
 
 def test_design_is_nothing_for_plain() -> None:
@@ -134,6 +137,10 @@ def test_design_is_nothing_for_plain() -> None:
     assert len(width) == len(PARAMETERS)
 
 
-def test_no_person_shop_or_address_is_named_in_the_published_rows() -> None:
-    text = (HERE.parents[1] / "stitchc" / "gauge" / "published.csv").read_text(encoding="utf-8")
-    assert "http" not in text and "www" not in text
+def test_every_published_row_can_be_traced_and_none_ships_with_the_program() -> None:
+    with (fit.HERE / "published.csv").open(encoding="utf-8", newline="") as file:
+        assert all("http" in row["citation"] or "leaflet" in row["citation"] for row in csv.DictReader(file))
+    package = fit.PRIORS.parent
+    assert not list(package.glob("*.csv"))
+    parameters = tomllib.loads(fit.PRIORS.read_text(encoding="utf-8"))["parameters"]
+    assert all(each["start_rests_on"] and 0 <= each["learnt"] < 1 for each in parameters.values())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pint
 import pytest
@@ -10,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stitchc.chart import Chart
-from stitchc.gauge import GaugeReport, PlainGauge, Range, estimate
+from stitchc.gauge import GaugeReport, PlainGauge, Range, check_gauge, estimate, estimate_pattern
+from stitchc.gauge.weights import BALL_BAND, misnamed, tex_of
 from stitchc.gauge.yarn import (
     MUNDEN,
     Cells,
@@ -21,10 +23,10 @@ from stitchc.gauge.yarn import (
     metres_of,
     metres_per_square_metre,
     share_of_a_stitch,
-    tex_of,
     yarns_of,
 )
 from stitchc.messages import Span
+from stitchc.notation import compile_file
 from stitchc.pattern import Pattern, Stitch, Yarn
 
 HERE = Span("cowl.stitch", 1)
@@ -88,28 +90,72 @@ def test_a_worked_ball() -> None:
     assert metres.low < 180 / 1.08 and metres.high > 180 * 1.08
 
 
-@pytest.mark.parametrize(
-    ("category", "least_yd_per_lb", "most_yd_per_lb"),
-    [
-        ("super-fine", 1901, 2400),
-        ("fine", 1201, 1900),
-        ("light", 901, 1200),
-        ("medium", 601, 900),
-        ("bulky", 401, 600),
-    ],
-)
-def test_yarn_weight_categories(category: str, least_yd_per_lb: int, most_yd_per_lb: int) -> None:
-    """Yards per pound of the standard yarn weight system (Yarn Standards sheet), turned to tex by a units library."""
+MAGAZINE = {"super-fine": (1901, 2400), "fine": (1201, 1900), "light": (901, 1200), "medium": (601, 900)}
+MAGAZINE |= {"bulky": (401, 600)}
+"""Yards per pound, a magazine's rough guide by category ("Yarn Standards" sheet); the standard itself gives none."""
+SHOP = {"super-fine": (370, 460), "fine": (290, 360), "light": (240, 280), "medium": (170, 250), "bulky": (140, 170)}
+"""Yards per 100 g, a shop's guide by name ("Yarn 101: weight"): fingering, sport, double knitting, worsted and aran,
+bulky."""
+
+
+@pytest.mark.parametrize("category", MAGAZINE)
+def test_a_category_holds_what_two_guides_call_so(category: str) -> None:
+    """Turned to tex by a units library."""
     tex = tex_of(Yarn("foam", HERE, weight=category))
     assert tex is not None
 
-    def as_tex(yards_per_pound: float) -> float:
-        length = UNITS.Quantity(yards_per_pound, "yard / pound")
-        return float((1 / length).to("g / km").magnitude)
+    def as_tex(length: float, mass: str) -> float:
+        return float((UNITS.Quantity(mass) / UNITS.Quantity(length, "yard")).to("g / km").magnitude)
 
-    assert tex.low == pytest.approx(as_tex(most_yd_per_lb), rel=0.002)
-    assert tex.high == pytest.approx(as_tex(least_yd_per_lb), rel=0.002)
+    both = [as_tex(bound, "1 pound") for bound in MAGAZINE[category]]
+    both += [as_tex(bound, "100 g") for bound in SHOP[category]]
+    # (a sport yarn of the shop's is no coarser than the magazine's fine one)
+    assert tex.low == pytest.approx(min(both), rel=0.005)
+    assert tex.high == pytest.approx(max(both), rel=0.005)
     assert tex.low < tex.value < tex.high
+
+
+def test_a_ball_band() -> None:
+    """50 g with 120 m: 50 g / 0.12 km by a units library, the 417 of the advice; double knitting by either guide."""
+    ball = float((UNITS.Quantity("50 g") / UNITS.Quantity("120 m")).to("g / km").magnitude)
+    assert f"tex {ball:.0f}." in BALL_BAND
+    light = tex_of(Yarn("foam", HERE, weight="light"))
+    assert light is not None and light.low < ball < light.high
+
+
+@pytest.mark.parametrize(
+    ("description", "tex", "doubted"),
+    [
+        ("undyed, double knitting", 220, True),
+        ("undyed, double knitting", 417, False),
+        ("olive, DK", 230, True),
+        ("sea green, 4 ply", 160, True),
+        ("sea green, 4-ply", 250, False),
+        ("oat, aran", 600, False),
+        ("oat, chunky", 400, True),
+        ("a mild oat", 220, False),
+        ("double knitting", None, False),
+    ],
+)
+def test_a_name_that_the_tex_contradicts_is_remarked_upon(description: str, tex: float | None, doubted: bool) -> None:
+    pattern = Pattern("a", {}, {"foam": Yarn("foam", HERE, description, tex=tex)})
+    assert [message.code for message in misnamed(pattern)] == ["G608"] * doubted
+
+
+@pytest.mark.parametrize("name", ["cowl", "wrist-warmers", "sampler-piece", "cushion", "driftwood"])
+def test_the_yarns_of_the_examples_suit_their_names_and_gauges(name: str) -> None:
+    pattern, _, _ = compile_file(str(Path(__file__).parents[2] / "examples" / f"{name}.stitch"))
+    assert pattern is not None
+    report = estimate_pattern(pattern, plain=PlainGauge(22, 30))
+    assert not check_gauge(pattern) and not ill_matched(report, pattern)
+
+
+@pytest.mark.parametrize(("times", "remarked"), [(0.5, True), (1, False), (2, True)])
+def test_half_and_double_the_weight_are_noticed(times: float, remarked: bool) -> None:
+    """Double knitting of 417 tex at 22 x 30, a usual gauge for it."""
+    pattern = Pattern("a", {}, {"foam": Yarn("foam", HERE, tex=417 * times)})
+    found = [message.code for message in ill_matched(report("K", 22, 30), pattern)]
+    assert found == (["G606"] if remarked else [])
 
 
 GAUGES = {"super-fine": (27, 32), "fine": (23, 26), "light": (21, 24), "medium": (16, 20), "bulky": (12, 15)}
@@ -126,11 +172,6 @@ def test_categories_and_their_gauges_go_together(category: str) -> None:
     assert loop is not None and tex is not None
     assert 0.9 < math.sqrt(tex.value) / loop.value < 1.5
     assert not ill_matched(at_gauge, pattern)
-
-
-def test_a_yarn_ten_times_too_thick_is_remarked_upon() -> None:
-    pattern = Pattern("a", {}, {"foam": Yarn("foam", HERE, tex=4200)})
-    assert [message.code for message in ill_matched(report(), pattern)] == ["G606"]
 
 
 def test_all_names_of_the_weight_system_have_a_range() -> None:
@@ -162,7 +203,28 @@ def test_tuck_and_slip_take_less_yarn_than_plain() -> None:
     knit, tuck = share_of_a_stitch(Cells(knits=1)), share_of_a_stitch(Cells(tucks=1))
     further, slip = share_of_a_stitch(Cells(further_tucks=1)), share_of_a_stitch(Cells(slips=1))
     assert slip.value < further.value < tuck.value < knit.value == 1
-    assert slip.low > 1 / 4.1  # a straight float of one wale: Kw = 4.1, wet relaxed
+
+
+@pytest.mark.parametrize(
+    ("stitches", "rows", "pitch_mm", "share"), [(20, 28, 4.5, 0.23), (28, 40, 4.5, 0.32), (16, 22, 6.5, 0.26)]
+)
+def test_a_slip_is_laid_straight_over_the_pitch(stitches: float, rows: float, pitch_mm: float, share: float) -> None:
+    """The carriage lays it across one needle's pitch: 4.5 mm over 19.7 mm of yarn in a stitch of 20 x 28 is 0.23."""
+    gauge = report("K", stitches, rows)
+    slip, knit = metres_of(gauge, Cells(slips=1), pitch_mm), metres_of(gauge, Cells(knits=1), pitch_mm)
+    assert slip is not None and knit is not None
+    assert slip.value * 1000 == pytest.approx(pitch_mm, rel=1e-6)
+    assert slip.value / knit.value == pytest.approx(share, abs=0.01)
+
+
+@pytest.mark.parametrize(("text", "most"), [("KT/KK/TK/KK", 1.30), ("KT/TK", 1.45), ("KT/KT/TK/TK", 1.60)])
+def test_tuck_fabrics_are_heavier_than_plain_within_reason(text: str, most: float) -> None:
+    """Mill tables have dense tuck jerseys heavier than plain jersey of the same yarn, by a tenth less than an earlier
+    fit of this model had them (1.22, 1.43 and 1.67; second-hand)."""
+    pattern = Pattern("a", {}, {"foam": Yarn("foam", HERE, tex=400)})
+    square = [yarns_of(report(rows), pattern, Stitch("it", chart(rows), HERE))[0] for rows in ("K", text)]
+    plain, tuck = (use.grams_per_square_metre for use in square)
+    assert plain is not None and tuck is not None and 1 < tuck.value / plain.value < most
 
 
 def test_tuck_is_heavier_by_area_than_plain() -> None:

@@ -168,7 +168,8 @@ def pieces(draw: st.DrawFn) -> str:
         lines.append(f"stitch {name} over {width}")
         for row in range(1, draw(st.integers(1, 4)) + 1):
             kinds = draw(st.sampled_from(["K", "KT", "KS"]))
-            cells = "".join(draw(st.lists(st.sampled_from(kinds), min_size=width, max_size=width)))
+            letters = kinds if row > 1 else "K"  # a needle that never knits has no size to turn into rows
+            cells = "".join(draw(st.lists(st.sampled_from(letters), min_size=width, max_size=width)))
             lines.append(f"    {row}: {cells}")
         names.append(name)
     lines.append("piece it")

@@ -74,7 +74,7 @@ def test_half_way_the_page_begins_where_the_knitter_stands(browser: Browser, tmp
     page.goto(target.as_uri())
     assert page.locator("#number").inner_text() == "Before row 35"
     assert "The row counter stands at 034 and the carriage at the right" in page.locator("#steps").inner_text()
-    assert page.locator("#done").inner_text().startswith("34 rows done, 230 left")
+    assert page.locator("#done").inner_text().startswith("34 rows done, 234 left")
     assert page.locator("#next").inner_text().startswith("Next: Part 2 of 3: drift")
     assert page.locator("#on").inner_text() == "Ready, row 35"
     page.click("#on")
@@ -82,7 +82,7 @@ def test_half_way_the_page_begins_where_the_knitter_stands(browser: Browser, tmp
     assert page.locator("#part").inner_text().endswith("It goes on with row 35.")
     page.fill("#jump-row", "264")
     page.keyboard.press("Enter")
-    assert page.locator("#done").inner_text().startswith("263 rows done, 1 left")
+    assert page.locator("#done").inner_text().startswith("263 rows done, 5 left")
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
     ticked = page.locator("#paper .ticked").evaluate_all("all => all.map(box => Number(box.dataset.r))")
     assert sorted(ticked) == list(range(35, 264))
@@ -93,7 +93,7 @@ def test_half_way_the_page_begins_where_the_knitter_stands(browser: Browser, tmp
     flat = " ".join(whole.split())
     assert "Before row 35" in whole and "carriage at the right before row 35" in flat
     assert "row counter to 000" not in flat and "Cast on with waste yarn" not in flat and "Before row 1 " not in flat
-    assert "230 rows still to knit" in flat and "Yarn still needed" in whole
+    assert "234 rows still to knit" in flat and "Yarn still needed" in whole
 
 
 def test_a_whole_cowl_is_five_pages(browser: Browser, tmp_path: Path) -> None:

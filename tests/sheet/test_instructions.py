@@ -70,7 +70,7 @@ def test_a_card_selects_and_the_sheet_says_the_setting_and_what_to_check() -> No
 
 
 def test_an_edge_needle_that_tucks_is_watched() -> None:
-    # "A tuck must not be the last act in a row: it comes undone": common practice
+    # A tuck must not be the last act in a row, since it comes undone: the page "A Good Tuck, Part 2".
     assert "Watch L8 and R8: a tuck on an edge needle" in words(["T", "K"], 1, edge=0)[0]
     assert "Watch" not in words(["S", "K"], 1, edge=0)[0]
     assert "Watch" not in words(["T", "K"], 1, edge=1)[0]

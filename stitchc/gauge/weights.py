@@ -1,0 +1,82 @@
+"""How heavy yarns are: their tex by category, by ball band, and by what a description calls them."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from stitchc.gauge.values import Range
+from stitchc.messages import Message
+from stitchc.pattern import Pattern, Yarn
+
+WEIGHT_TEX: Final[Mapping[str, tuple[float, float]]] = {
+    "lace": (25, 207),
+    "super-fine": (207, 296),
+    "fine": (261, 413),
+    "light": (390, 551),
+    "medium": (437, 825),
+    "bulky": (643, 1238),
+    "super-bulky": (911, 2500),
+    "jumbo": (2500, 7000),
+}
+"""Tex by category of the standard yarn weight system. The standard gives no lengths: each range holds two rough guides,
+a magazine's yards per pound by category ("Yarn Standards" sheet) and a shop's yards per 100 g by name ("Yarn 101:
+weight": fingering, sport, double knitting, worsted and aran, bulky). The finest lace, the coarsest super bulky and
+jumbo are from memory. The two guides differ by up to a half: a ball band is better than either."""
+
+WEIGHT_NAMES: Final[Sequence[tuple[str, str, str]]] = (
+    (r"\blace[ -]?weight", "lace", "lace"),
+    (r"super[ -]?chunky|super[ -]?bulky", "super-bulky", "super-bulky"),
+    (r"double[ -]knit(?:ting)?|\bdk\b|\b8[ -]?ply", "light", "light"),
+    (r"\b4[ -]?ply|four[ -]ply", "super-fine", "fine"),
+    (r"fingering|sock (?:yarn|weight)", "super-fine", "super-fine"),
+    (r"\bsport\b", "fine", "fine"),
+    (r"worsted(?! spun)|\baran\b|\b10[ -]?ply", "medium", "medium"),
+    (r"chunky|bulky|\b12[ -]?ply", "bulky", "bulky"),
+)
+"""What a description may call a yarn, and the categories from the finest to the coarsest that it can mean. Ply names
+differ from guide to guide ("Tutorials: guide to yarn weight"); 2, 3 and 5 ply are left out for that."""
+
+NAME_SLACK: Final = 1.12
+"""How far beyond its category's range a yarn may lie before its name is doubted: ball bands differ (chosen)."""
+
+BALL_BAND: Final = "it is 1000 x grams / metres of a ball, so 50 g with 120 m is tex 417."
+
+
+def tex_of(yarn: Yarn) -> Range | None:
+    """The yarn's tex (g per km): as declared, else the range of its category; None where neither is said."""
+    if yarn.tex is not None:
+        return Range(yarn.tex, yarn.tex * 0.97, yarn.tex * 1.03)
+    if yarn.weight is None:
+        return None
+    low, high = WEIGHT_TEX[yarn.weight]
+    return Range(math.sqrt(low * high), low, high)
+
+
+def misnamed(pattern: Pattern) -> list[Message]:
+    """G608: yarns whose description names a weight that their tex contradicts."""
+    return [message for yarn in pattern.yarns.values() for message in _misnamed(yarn)]
+
+
+def _misnamed(yarn: Yarn) -> list[Message]:
+    for words, finest, coarsest in WEIGHT_NAMES:
+        match = re.search(words, yarn.description, re.IGNORECASE)
+        if match is None or yarn.tex is None:
+            continue
+        low, high = WEIGHT_TEX[finest][0], WEIGHT_TEX[coarsest][1]
+        if low / NAME_SLACK <= yarn.tex <= high * NAME_SLACK:
+            return []
+        return [
+            Message(
+                "G608",
+                "warning",
+                f"Yarn `{yarn.name}` is called {match.group()}, which is usually tex {low:g} to {high:g}, but its tex "
+                f"is {yarn.tex:g}: weights of yarn come out in proportion.",
+                yarn.span,
+                cure=f"Work out the tex from the ball band: {BALL_BAND}",
+                label="name and tex do not agree",
+            )
+        ]
+    return []
