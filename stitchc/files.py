@@ -56,6 +56,22 @@ def cache_folder() -> Path | None:
     return folder if folder.is_absolute() else None  # "~" that nobody could resolve is no place of the user's own
 
 
+def make_private_folder(folder: Path) -> Path | None:
+    """The folder, made so that only the user can read what is in it; None where that can't be."""
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        folder.chmod(0o700)
+    except OSError:
+        return None
+    return folder
+
+
+def remove(path: Path) -> None:
+    """Take away a file that we made for ourselves, if it is there."""
+    with contextlib.suppress(OSError):
+        path.unlink(missing_ok=True)
+
+
 def read_bytes(path: str, most: int = _MOST_READ) -> bytes:
     """The file's bytes ("-" is standard input), at most one byte over `most`, so that a caller can tell it is over.
 

@@ -10,6 +10,8 @@ import zlib
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
+from stitchc.messages import escaped
+
 LOOK: Final = 4096
 """The seal lies in so many bytes at the end of a file."""
 
@@ -68,6 +70,14 @@ def sealed(content: bytes) -> bytes:
         return content + bits.translate(_BLANKS) + b"\n"
     markup = content[:LOOK].lstrip(b"\xef\xbb\xbf \t\r\n").lower().startswith(_MARKUPS)
     return content + (_MARKUP if markup else _TEXT) % figures
+
+
+def finished(content: bytes, signed: bool = True) -> bytes:
+    """A product's file as it is written: JSON without a character that a terminal would obey, and with its seal if it
+    is signed."""
+    if content.startswith((b"{", b"[")) and not content.isascii():
+        content = escaped(content.decode()).encode()
+    return sealed(content) if signed else content
 
 
 def seal_of(tail: bytes) -> Seal | None:

@@ -223,7 +223,7 @@ def test_no_two_parts_import_each_other_and_none_imports_the_command_line() -> N
 
 def test_files_are_opened_where_it_is_said() -> None:
     users = {part_of(path) for path in MODULES if "files" in {name for name, _ in imports(path)}}
-    assert users == {"__main__", "cli", "notation", "machines"}
+    assert users == {"__main__", "cli", "live", "notation", "machines"}
 
 
 def test_only_one_module_writes_files() -> None:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("stitchc.cli.new", "Write a first pattern with comments, to change into your own."),
+    "live": ("stitchc.cli.live", "Open a page in the browser: type a pattern, see everything at once."),
     "check": ("stitchc.cli.check", "Read patterns and check that they can be knitted."),
     "chart": ("stitchc.cli.chart", "Show the compiled stitches as letters, JSON or a drawn chart."),
     "card": ("stitchc.cli.card", "Make the hole-card template at true scale (PNG, PDF, SVG)."),

@@ -385,14 +385,9 @@ def put_files(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool 
 
 def write_sealed(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool = True) -> list[Path]:
     """Write files, all or none, each with its seal if it is signed; their paths."""
-    from stitchc.seal import sealed
+    from stitchc.seal import finished
 
-    written = []
-    for path, content in contents:
-        if content.startswith((b"{", b"[")) and not content.isascii():
-            content = _printable(content.decode()).encode()
-        written.append((path, sealed(content) if signed else content))
-    return files.write_files(written, force)
+    return files.write_files([(path, finished(content, signed)) for path, content in contents], force)
 
 
 def _printable(text: str) -> str:

@@ -1,0 +1,625 @@
+// The page as a whole: which file, what is saved, and when what follows from the text is asked for.
+
+import {find, make, button, count, withCode, tell, banner, dialog} from "./dom.js";
+import {ask, get, send, listen, Refused} from "./server.js";
+import * as editor from "./editor.js";
+import * as chart from "./chart.js";
+import * as views from "./views.js";
+
+const doc = {file: "", base: "", savedText: "", onDisk: false, theirs: null};
+const choice = {machine: "", stitch: "", line: 1, row: 1, column: 1};
+let offers = {files: [], drafts: [], examples: [], machines: [], first: ""};
+let pattern = null;
+let current = "";
+let ticket = 0;
+
+const changed = () => editor.text() !== doc.savedText;
+const context = () => ({text: editor.text(), file: doc.file, machine: choice.machine});
+
+async function guarded(work) {
+  try {
+    return await work();
+  } catch (error) {
+    if (error instanceof Refused) dialog("That did not work", (close) => [make("p", {}, withCode(error.message)), button("Close", close, {class: "main"})]);
+    else if (!(error instanceof TypeError)) throw error;
+    return null;
+  }
+}
+
+// -- what follows from the text -----------------------------------------------------------------------------------------
+
+let reading = false;
+let again = false;
+let later = 0;
+
+async function follow() {
+  if (reading) {
+    again = true;
+    return;
+  }
+  reading = true;
+  do {
+    again = false;
+    const asked = editor.text();
+    try {
+      const answer = await ask("read", {...context(), ...choice});
+      if (asked === editor.text()) shown(answer);
+    } catch (error) {
+      if (error instanceof Refused) banner("refused", error.message, "bad");
+    }
+  } while (again);
+  reading = false;
+}
+
+function textChanged() {
+  status();
+  views.waiting();
+  ticket++;
+  follow();
+  clearTimeout(later);
+  later = setTimeout(() => {
+    keep();
+    look();
+  }, 250);
+}
+
+function shown(answer) {
+  showMessages(answer.messages, answer.more_messages);
+  editor.mark("messages", answer.messages.filter((each) => each.line).map((each) => ({line: each.line, column: each.column, length: each.length, kind: each.severity})));
+  pattern = answer.pattern;
+  find("grid").classList.toggle("old", !pattern);
+  if (!pattern) {
+    find("chart-note").textContent = current ? "The chart of the last text without a mistake." : "The chart appears when the text has no mistake.";
+    return;
+  }
+  const name = pattern.chart.name;
+  listStitches(name);
+  chart.show(pattern.chart, pattern.yarns);
+  document.title = `${pattern.title || doc.file} – stitchc live`;
+  if (name !== current) {
+    current = name;
+    ticket++;
+    views.waiting();
+    look();
+  }
+  runOfCaret();
+}
+
+function listStitches(name) {
+  const select = find("stitch");
+  const names = pattern.stitches.map((each) => `${each.name}, ${each.width} by ${each.height}`);
+  if (select.dataset.names !== names.join("\n")) {
+    select.dataset.names = names.join("\n");
+    select.replaceChildren(...pattern.stitches.map((each, index) => make("option", {value: each.name}, names[index])));
+  }
+  select.value = name;
+}
+
+function look() {
+  if (!pattern || !doc.file) return;
+  const reader = offers.machines.find((each) => each.name === choice.machine)?.reader;
+  const names = views.wanted(ticket, reader);
+  if (names.length) ask("look", {...context(), stitch: current, ticket, views: names.map((name) => ({name}))}).catch(() => {});
+}
+
+// -- messages -----------------------------------------------------------------------------------------------------------
+
+const SEVERITY = {error: "Mistake", warning: "Warning", info: "Remark"};
+let listed = "";
+let saying = 0;
+
+function showMessages(messages, more) {
+  const flat = JSON.stringify([messages, more]);
+  if (flat === listed) return;
+  listed = flat;
+  const box = find("messages");
+  const fixable = messages.filter((each) => each.fix).length;
+  box.replaceChildren(messages.length
+    ? make("ol", {class: "messages"}, messages.map(messageItem))
+    : make("p", {class: "fine"}, "Nothing is wrong."));
+  if (more) box.append(make("p", {class: "note"}, `And ${more} more. Fix these first.`));
+  clearTimeout(saying);
+  saying = setTimeout(() => {
+    const errors = messages.filter((each) => each.severity === "error").length;
+    const first = messages[0];
+    tell(first ? `${count(messages.length, "message")}, ${count(errors, "mistake")}. ${first.line ? `Line ${first.line}: ` : ""}${first.text}${fixable ? ` ${count(fixable, "fix", "fixes")} can be made by a button.` : ""}` : "Nothing is wrong.");
+  }, 900);
+}
+
+function messageItem(message) {
+  const place = message.line ? button(`Line ${message.line}`, () => editor.goTo(message.line, message.column, message.length), {class: "place"}) : message.elsewhere ? make("span", {class: "place"}, message.elsewhere) : null;
+  const actions = [];
+  if (message.fix) {
+    actions.push(button("Make this change", () => {
+      editor.applyFix(message.fix);
+      toast("The change is made.");
+    }, {class: "main", "aria-label": `Make this change in line ${message.fix.line}: ${message.fix.text.trim()}`}));
+  }
+  if (message.code) actions.push(button("What does this mean?", () => explain(message.code), {"aria-label": `What does ${message.code} mean?`}));
+  return make("li", {class: message.severity},
+    make("p", {}, make("strong", {}, SEVERITY[message.severity]), " ", place, " ", withCode(message.text)),
+    message.cure ? make("p", {class: "cure"}, "Try: ", make("code", {class: "lines"}, message.cure)) : null,
+    actions.length ? make("p", {class: "actions"}, actions) : null);
+}
+
+async function explain(code) {
+  const page = await guarded(() => ask("explain", {code}));
+  if (page) dialog(`${code}: ${page.title}`, (close) => [...page.text.split(/\n\s*\n/).map((part) => make("p", {}, withCode(part.replace(/\n/g, " ")))), button("Close", close, {class: "main"})]);
+}
+
+// A change that was made for the knitter, and the way back.
+function toast(words) {
+  banner("made", [make("span", {}, words), button("Undo", () => {
+    editor.undo();
+    banner("made", null);
+    editor.goTo(editor.caret().line, editor.caret().column);
+    tell("Undone.");
+  }), button("Close", () => banner("made", null), {"aria-label": "Close this note"})]);
+}
+
+// -- runs and cells ---------------------------------------------------------------------------------------------------
+
+function markRun(run) {
+  chart.markRun(run);
+  editor.mark("run", run ? [{line: run.line, column: run.column, length: run.length, kind: "run"}] : []);
+}
+
+function runOfCaret() {
+  const {line, column} = editor.caret();
+  markRun(document.activeElement === find("text") ? chart.runInText(line, column) : chart.runAtCell(chart.place().row, chart.place().column));
+}
+
+let moving = 0;
+function caretMoved() {
+  const {line} = editor.caret();
+  runOfCaret();
+  if (line === choice.line) return;
+  choice.line = line;
+  choice.stitch = "";
+  clearTimeout(moving);
+  moving = setTimeout(follow, 60);
+}
+
+// -- drawing -----------------------------------------------------------------------------------------------------------
+
+let drawing = Promise.resolve();
+function draw(row, column, letter) {
+  const stitch = current;
+  drawing = drawing.then(() => guarded(async () => {
+    const drawn = await ask("draw", {text: editor.text(), file: doc.file, stitch, row, column, letter});
+    choice.stitch = stitch;
+    choice.line = drawn.line;
+    editor.replaceText(drawn.text, {line: drawn.line, column: 1});
+    tell(`Row ${row}, needle ${column}: ${{K: "knit", T: "tuck", S: "slip"}[letter]}.`);
+  }));
+}
+
+async function source(row, column) {
+  try {
+    return (await ask("source", {text: editor.text(), file: doc.file, stitch: current, row, column})).source;
+  } catch {
+    return null;
+  }
+}
+
+async function goToSource({stitch, row, column}) {
+  choice.stitch = stitch;
+  const line = pattern.stitches.find((each) => each.name === stitch)?.line;
+  if (line) choice.line = line;
+  choice.row = row;
+  choice.column = column;
+  await follow();
+  if (line) editor.goTo(line, 1, 0, false);
+  choice.line = line || choice.line;
+  chart.goTo(row, column);
+}
+
+function newStitch() {
+  dialog("Draw a new stitch", (close) => {
+    const name = make("input", {id: "new-name", required: true, autocomplete: "off", value: pattern || editor.text().trim() ? "drawn" : "first"});
+    const width = make("input", {id: "new-width", type: "number", min: 1, max: 80, value: "4"});
+    const height = make("input", {id: "new-height", type: "number", min: 1, max: 120, value: "8"});
+    return form(close, "Begin", [field("Name", name), field("Needles of one repeat", width), field("Rows of one repeat", height)], async () => {
+      const added = await ask("add", {text: editor.text(), kind: "stitch", name: name.value, width: width.value, height: height.value});
+      close();
+      choice.stitch = name.value.trim();
+      choice.line = added.line;
+      editor.replaceText(added.text, {line: added.line, column: 1});
+      await settled();
+      chart.goTo(1, 1);
+      tell(`Drawing ${choice.stitch}: arrow keys move, K, T and S set a cell.`);
+    });
+  });
+}
+
+// Until what is asked has been shown.
+async function settled() {
+  for (let turn = 0; turn < 100 && (reading || again); turn++) await new Promise((done) => setTimeout(done, 20));
+}
+
+async function traceFile(file) {
+  if (!file) return;
+  tell("Reading the picture…");
+  const traced = await guarded(() => send(`trace?name=${encodeURIComponent(file.name)}`, file));
+  if (!traced) return;
+  if (traced.refused) {
+    dialog("No chart could be read", (close) => [...traced.refused.map((words) => make("p", {}, withCode(words))), button("Close", close, {class: "main"})]);
+    return;
+  }
+  const added = await guarded(() => ask("add", {text: editor.text(), kind: "traced", traced: traced.text}));
+  if (!added) return;
+  editor.replaceText(added.text, {line: added.line + 1, column: 1});
+  toast(`The chart in ${file.name} now stands at the end of the pattern.`);
+  const doubts = [...traced.remarks, ...traced.doubts];
+  if (doubts.length) {
+    dialog("Look the result over", (close) => [make("ul", {class: "remarks"}, doubts.map((words) => make("li", {}, withCode(words)))), button("Close", close, {class: "main"})]);
+  }
+}
+
+// -- forms -----------------------------------------------------------------------------------------------------------
+
+function field(words, input, note = "") {
+  return make("p", {class: "field-line"}, make("label", {for: input.id}, words), input, note ? make("span", {class: "note"}, note) : null);
+}
+
+// A form in a dialog: what is refused stands in it, and nothing is lost.
+function form(close, words, fields, work) {
+  const wrong = make("p", {class: "refused", role: "alert"});
+  return make("form", {onsubmit: async (event) => {
+    event.preventDefault();
+    wrong.textContent = "";
+    try {
+      await work();
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      wrong.replaceChildren(...withCode(error.message));
+    }
+  }}, fields, wrong, make("p", {class: "actions"}, make("button", {class: "main"}, words), button("Cancel", close)));
+}
+
+function swatch() {
+  dialog("I have knitted a swatch", (close) => {
+    const names = ["plain", ...(pattern?.stitches || []).map((each) => each.name)];
+    const stitch = make("select", {id: "swatch-stitch"}, names.map((name) => make("option", {value: name}, name === "plain" ? "plain (stocking stitch)" : name)));
+    stitch.value = pattern?.has_plain && names.includes(current) ? current : "plain";
+    const stitches = make("input", {id: "swatch-stitches", inputmode: "decimal", autocomplete: "off"});
+    const rows = make("input", {id: "swatch-rows", inputmode: "decimal", autocomplete: "off"});
+    const length = make("input", {id: "swatch-length", inputmode: "decimal", value: find("units").value === "in" ? "4" : "10"});
+    const unit = make("select", {id: "swatch-unit"}, ["cm", "in"].map((each) => make("option", {value: each}, each)));
+    unit.value = find("units").value;
+    return [make("p", {}, "Let the swatch rest, lay it flat without weights, and count in its middle."),
+      form(close, "Write the gauge line", [field("Stitch", stitch), field("Stitches counted", stitches), field("Rows counted", rows), field("over", length), field("Unit", unit)], async () => {
+        const added = await ask("add", {
+          text: editor.text(), kind: "gauge", stitch: stitch.value, stitches: stitches.value, rows: rows.value, length: length.value, unit: unit.value,
+        });
+        close();
+        choice.stitch = current;
+        editor.replaceText(added.text, {line: added.line, column: 1});
+        toast(`Line ${added.line} now has your swatch.`);
+      })];
+  });
+}
+
+// -- saving and keeping --------------------------------------------------------------------------------------------------
+
+function status() {
+  find("file-name").textContent = doc.file;
+  find("file-state").textContent = !doc.onDisk ? "not saved yet" : changed() ? "has changes that are not saved" : "saved";
+  find("save").disabled = doc.onDisk && !changed();
+  find("undo").disabled = !editor.canUndo();
+  find("redo").disabled = !editor.canRedo();
+}
+
+const copyKey = () => `text ${doc.file}`;
+
+async function keep(closing = false) {
+  if (!doc.file) return;
+  const value = {file: doc.file, text: editor.text(), base: doc.base};
+  try {
+    if (changed()) await ask("keep", value, closing);
+    else await ask("forget", value, closing);
+    localStorage.removeItem(copyKey());
+  } catch {
+    if (changed()) localStorage.setItem(copyKey(), JSON.stringify(value));
+  }
+}
+
+async function save() {
+  if (!doc.onDisk) {
+    saveAs("Save the pattern");
+    return;
+  }
+  await guarded(() => write(doc.file, doc.base));
+}
+
+async function write(file, base) {
+  const text = editor.text();
+  const answer = await ask("save", {file, text, base});
+  if (!answer.saved) {
+    doc.theirs = answer.theirs;
+    conflict(file);
+    return false;
+  }
+  if (file !== doc.file) {
+    ask("forget", {file: doc.file}).catch(() => {});
+    localStorage.removeItem(copyKey());
+  }
+  Object.assign(doc, {file, base: answer.digest, savedText: text, onDisk: true, theirs: null});
+  history.replaceState(null, "", `?file=${encodeURIComponent(file)}`);
+  banner("elsewhere", null);
+  banner("restored", null);
+  status();
+  tell(`${file} is saved.`);
+  follow();
+  return true;
+}
+
+function saveAs(title = "Save under another name") {
+  dialog(title, (close) => {
+    const name = make("input", {id: "save-name", required: true, autocomplete: "off", value: doc.file});
+    return form(close, "Save", [field("File", name, `It goes into the folder ${offers.folder}.`)], async () => {
+      const file = /\.stitch$/i.test(name.value.trim()) ? name.value.trim() : `${name.value.trim()}.stitch`;
+      if (file === doc.file) {
+        close();
+        await write(file, doc.base);
+        return;
+      }
+      const stands = await ask("save", {file, text: editor.text(), base: ""});
+      if (!stands.saved) throw new Refused(`There is a file \`${file}\` already. Choose another name.`);
+      close();
+      await write(file, stands.digest);
+    });
+  });
+}
+
+// Two versions: both are shown, and whichever is not chosen is written beside.
+function conflict(file = doc.file) {
+  const theirs = doc.theirs;
+  const mine = editor.text();
+  const apart = (text, other) => {
+    const lines = new Set(other.split("\n"));
+    return make("pre", {tabindex: 0, class: "version"}, text.split("\n").map((line) => make(lines.has(line) ? "span" : "mark", {}, `${line}\n`)));
+  };
+  const side = async (text) => (await ask("beside", {file, text})).name;
+  dialog("The file was changed elsewhere", (close) => [
+    make("p", {}, `Another program or page has written `, make("code", {}, file), " since you opened it. Lines that differ are marked. Neither version is lost."),
+    make("div", {class: "versions"},
+      make("section", {}, make("h3", {}, "Yours, on this page"), apart(mine, theirs.text)),
+      make("section", {}, make("h3", {}, "The file as it is now"), apart(theirs.text, mine))),
+    make("p", {class: "actions"},
+      button("Save mine, keep the other beside it", () => guarded(async () => {
+        const name = await side(theirs.text);
+        close();
+        if (await write(file, theirs.digest)) banner("kept", [make("span", {}, "The other version is in ", make("code", {}, name), "."), button("Close", () => banner("kept", null))]);
+      }), {class: "main"}),
+      button("Take the file, keep mine beside it", () => guarded(async () => {
+        const name = await side(mine);
+        close();
+        adopt(theirs);
+        banner("kept", [make("span", {}, "Your version is in ", make("code", {}, name), "."), button("Close", () => banner("kept", null))]);
+      })),
+      button("Decide later", close)),
+  ], {class: "broad"});
+}
+
+// The file's own version takes the place of what is shown; the step can be undone.
+function adopt(opened) {
+  Object.assign(doc, {base: opened.digest, savedText: opened.text, onDisk: true, theirs: null});
+  banner("elsewhere", null);
+  editor.replaceText(opened.text);
+  status();
+  keep();
+}
+
+function fileChanged(opened) {
+  if (opened.name !== doc.file || opened.digest === doc.base) return;
+  if (!changed()) {
+    adopt(opened);
+    banner("adopted", [make("span", {}, "The file was saved elsewhere; this is its new text."), button("Close", () => banner("adopted", null))]);
+    return;
+  }
+  doc.theirs = opened;
+  banner("elsewhere", [make("span", {}, "The file was saved elsewhere while you were writing."), button("Look at both versions", () => conflict())], "bad");
+}
+
+// -- opening -----------------------------------------------------------------------------------------------------------
+
+async function open(name, text = null) {
+  const opened = await guarded(() => ask("open", {name, stands: text === null}));
+  if (!opened) return;
+  const local = JSON.parse(localStorage.getItem(`text ${name}`) || "null");
+  const draft = local && local.text !== opened.text ? local : opened.draft;
+  Object.assign(doc, {file: name, base: opened.digest, savedText: opened.text, onDisk: Boolean(opened.digest), theirs: null});
+  Object.assign(choice, {stitch: "", line: 1});
+  current = "";
+  history.replaceState(null, "", `?file=${encodeURIComponent(name)}`);
+  for (const kind of ["elsewhere", "restored", "kept", "adopted", "made"]) banner(kind, null);
+  editor.begin(text ?? draft?.text ?? opened.text);
+  if (text === null && draft) {
+    banner("restored", [make("span", {}, "This is your text from last time; it is not saved yet."),
+      opened.digest ? button("Show the saved file", () => {
+        editor.replaceText(opened.text);
+        banner("restored", null);
+      }) : null, button("Close", () => banner("restored", null), {"aria-label": "Close this note"})]);
+    if (draft.base !== opened.digest) {
+      doc.base = draft.base;
+      fileChanged(opened);
+    }
+  }
+  find("begin").hidden = true;
+  find("desk").hidden = find("tools").hidden = false;
+  textChanged();
+  find("text").focus();
+}
+
+function freeName(stem) {
+  const taken = new Set([...offers.files, ...offers.drafts].map((each) => each.name));
+  for (let number = 1; ; number++) {
+    const name = `${stem}${number > 1 ? `-${number}` : ""}.stitch`;
+    if (!taken.has(name)) return name;
+  }
+}
+
+function begin() {
+  const list = (title, entries) => entries.length ? make("section", {}, make("h2", {}, title), make("ul", {class: "offers"}, entries.map((each) => make("li", {}, each)))) : null;
+  find("desk").hidden = find("tools").hidden = true;
+  find("begin").hidden = false;
+  find("file-name").textContent = find("file-state").textContent = "";
+  document.title = "stitchc live";
+  find("begin").replaceChildren(...[
+    make("p", {class: "words"}, "Type one repeat of a pattern, and see at once what follows from it: the chart, the fabric, its size, the hole card, the needle sheet. Nothing leaves this computer."),
+    make("section", {}, make("h2", {}, "Begin"), make("p", {class: "actions"},
+      button("A first pattern", () => open(freeName("first"), offers.first), {class: "main"}),
+      button("An empty page", () => open(freeName("pattern"), "")))),
+    list("Go on with text that is not saved", offers.drafts.map((each) => button(each.name, () => open(each.name)))),
+    list(`Patterns in the folder ${offers.folder}`, offers.files.map((each) => button(each.name, () => open(each.name)))),
+    list("Examples, to change as you like", offers.examples.map((each) => button(each.title, () => open(freeName(each.name.replace(/\.stitch$/, "")), each.text)))),
+  ].filter(Boolean));
+  find("begin").focus();
+}
+
+function listMachines() {
+  const groups = new Map();
+  for (const each of offers.machines) {
+    if (!groups.has(each.group)) groups.set(each.group, []);
+    groups.get(each.group).push(make("option", {value: each.name, disabled: each.wrong}, each.words));
+  }
+  find("machine").replaceChildren(make("option", {value: ""}, "Any: the general limits"),
+    ...[...groups].map(([label, options]) => make("optgroup", {label}, options)));
+  choice.machine = sessionStorage.getItem("machine") || "";
+  find("machine").value = choice.machine;
+  if (find("machine").selectedIndex < 0) find("machine").value = choice.machine = "";
+}
+
+// -- wiring --------------------------------------------------------------------------------------------------------------
+
+async function refresh() {
+  offers = await get("start");
+  listMachines();
+}
+
+// The events are there, for the first time or again: the server may be another one, and the file another version.
+function serverIsThere() {
+  banner("gone", null);
+  if (!doc.file) return;
+  ask("open", {name: doc.file}).then((opened) => {
+    fileChanged(opened);
+    textChanged();
+  }, () => {});
+}
+
+function serverIsGone() {
+  banner("gone", [
+    make("span", {}, "stitchc has ended on this computer, so nothing new follows from the text. Your text is kept here. Start ",
+      make("code", {}, `stitchc live ${doc.file}`), " again in the same folder, and this page goes on."),
+    button("Save the text as a download", () => {
+      const url = URL.createObjectURL(new Blob([editor.text()], {type: "text/plain"}));
+      const link = make("a", {href: url, download: doc.file || "pattern.stitch"});
+      link.click();
+      setTimeout(() => URL.revokeObjectURL(url), 1000);
+    })], "bad");
+  keep();
+}
+
+function wire() {
+  editor.wire(textChanged, caretMoved, (place) => {
+    if (place) markRun(chart.runInText(place.line, place.column));
+    else runOfCaret();
+  });
+  chart.wire({
+    draw, source, there: goToSource,
+    hover: (at) => (at ? markRun(chart.runAtCell(at.row, at.column)) : runOfCaret()),
+    text: (row, column) => {
+      const run = chart.runAtCell(row, column);
+      if (run) editor.goTo(run.line, run.column, run.length);
+    },
+    part: async (at) => {
+      Object.assign(choice, at);
+      choice.stitch = current;
+      await follow();
+      await settled();
+      chart.goTo(at.row, at.column);
+    },
+  });
+  views.build({
+    swatch, want: look, products: offers.products,
+    take: (product, settings, how, all) => guarded(() => views.take(product, settings, how, all || product === "piece" ? "" : current, context())),
+  });
+  find("undo").addEventListener("click", editor.undo);
+  find("redo").addEventListener("click", editor.redo);
+  find("save").addEventListener("click", save);
+  find("save-as").addEventListener("click", () => saveAs());
+  find("open-other").addEventListener("click", async () => {
+    await keep();
+    await guarded(refresh);
+    begin();
+  });
+  find("add-stitch").addEventListener("click", newStitch);
+  find("everything").addEventListener("click", () => guarded(() => views.take("everything", {}, "", "", context())));
+  find("trace").addEventListener("click", () => {
+    const input = make("input", {type: "file", accept: "image/*"});
+    input.addEventListener("change", () => traceFile(input.files[0]));
+    input.click();
+  });
+  find("stitch").addEventListener("change", async (event) => {
+    choice.stitch = event.target.value;
+    const line = pattern?.stitches.find((each) => each.name === choice.stitch)?.line;
+    await follow();
+    if (line) {
+      choice.line = line;
+      editor.goTo(line, 1, 0, false);
+      choice.stitch = event.target.value;
+    }
+  });
+  find("machine").addEventListener("change", (event) => {
+    choice.machine = event.target.value;
+    sessionStorage.setItem("machine", choice.machine);
+    textChanged();
+  });
+  find("units").addEventListener("change", (event) => {
+    views.setUnits(event.target.value);
+    textChanged();
+  });
+  document.addEventListener("keydown", (event) => {
+    if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "s") {
+      event.preventDefault();
+      if (doc.file) save();
+      return;
+    }
+    const which = event.target === find("text") || event.target.closest?.("input, dialog") ? null : editor.isUndo(event);
+    if (which) {
+      event.preventDefault();
+      choice.stitch = current;
+      editor[which]();
+    }
+  });
+  for (const kind of ["dragover", "drop"]) {
+    document.addEventListener(kind, (event) => {
+      if (![...event.dataTransfer.types].includes("Files")) return;
+      event.preventDefault();
+      if (kind === "drop" && doc.file) traceFile(event.dataTransfer.files[0]);
+    });
+  }
+  addEventListener("pagehide", () => keep(true));
+  document.addEventListener("visibilitychange", () => document.hidden && keep(true));
+}
+
+async function start() {
+  await refresh();
+  wire();
+  listen({
+    seen: (value) => value.ticket === ticket && views.receive(value, current),
+    changed: fileChanged,
+    company: ({others}) => banner("company", others ? make("span", {}, `This pattern is open in ${count(others, "other page")} as well. Whichever saves first, the other is told.`) : null),
+    gone: serverIsGone,
+    hello: serverIsThere,
+  });
+  const named = new URLSearchParams(location.search).get("file");
+  if (named) {
+    const known = offers.files.some((each) => each.name === named) || offers.drafts.some((each) => each.name === named);
+    await open(named, known || named !== offers.named ? null : localStorage.getItem(`text ${named}`) ? null : offers.first);
+    if (!doc.file) begin();
+  } else begin();
+}
+
+start();

@@ -1,0 +1,52 @@
+// Making and finding parts of the page, and words that several parts need.
+
+export const find = (id) => document.getElementById(id);
+
+// make("p", {class: "note", onclick: f}, "text", otherElement): null and false among the children are left out.
+export function make(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+    else if (name === "value") element.value = value;
+    else element.setAttribute(name, value === true ? "" : value);
+  }
+  element.append(...children.flat(3).filter((child) => child !== null && child !== undefined && child !== false));
+  return element;
+}
+
+export const button = (words, onclick, attributes = {}) => make("button", {type: "button", onclick, ...attributes}, words);
+
+export const count = (number, word, several = `${word}s`) => `${number} ${number === 1 ? word : several}`;
+
+// Text with `words in back-ticks` as code.
+export function withCode(text) {
+  return text.split(/`([^`]*)`/).map((part, index) => (index % 2 ? make("code", {}, part) : part));
+}
+
+// Told to a screen reader, once; the same words again are told again.
+let turn = 0;
+export function tell(words) {
+  find("said").textContent = words + (turn++ % 2 ? "\u200b" : "");
+}
+
+// A strip above the page. One for each kind; null takes it away.
+export function banner(kind, content, tone = "") {
+  document.getElementById(`banner-${kind}`)?.remove();
+  if (content) find("banners").append(make("div", {id: `banner-${kind}`, class: `banner ${tone}`, role: tone === "bad" ? "alert" : "status"}, content));
+}
+
+// A modal dialog. build(close) gives its content; it is taken away when it closes, and the focus goes back.
+export function dialog(title, build, attributes = {}) {
+  const back = document.activeElement;
+  const box = make("dialog", {"aria-labelledby": "dialog-title", ...attributes});
+  const close = () => box.close();
+  box.append(make("h2", {id: "dialog-title"}, title), ...[build(close)].flat().filter(Boolean));
+  box.addEventListener("close", () => {
+    box.remove();
+    if (back?.isConnected) back.focus();
+  });
+  find("dialogs").append(box);
+  box.showModal();
+  return box;
+}

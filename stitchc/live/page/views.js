@@ -1,0 +1,252 @@
+// The products beside the text, each as the worker sends it, and the buttons that take them away.
+
+import {find, make, button, count, withCode, dialog, tell} from "./dom.js";
+import {ask} from "./server.js";
+
+const CM = {cm: 1, in: 1 / 2.54};
+let units = "cm";
+let state = {};
+
+export function setUnits(next) {
+  units = next;
+}
+
+const figure = (value, digits = 1) => value.toFixed(digits).replace(/\.0$/, "");
+const range = ({value, low, high}, digits = 1) => `${figure(value, digits)} (${figure(low, digits)} to ${figure(high, digits)})`;
+const scaled = ({value, low, high}, by) => ({value: value * by, low: low * by, high: high * by});
+
+// What each product is called, its view, and how it can be taken away: [words, settings, "print" to open it].
+export const PRODUCTS = {
+  chart: {
+    heading: "Chart",
+    away: [["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["PNG", {form: "png"}], ["SVG", {form: "svg"}], ["Letters", {form: "text"}], ["JSON", {form: "json"}]],
+  },
+  fabric: {product: "picture", heading: "Fabric", show: fabric, away: [["PNG of both sides", {}], ["Purl side", {face: "purl"}], ["Knit side", {face: "knit"}]]},
+  gauge: {heading: "Size", show: gauge, away: [["Text", {form: "text"}], ["JSON", {form: "json"}]]},
+  card: {
+    heading: "Hole card", show: card,
+    away: [["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["PNG", {form: "png"}], ["SVG for a cutter", {form: "svg"}], ["Punching list", {form: "text"}], ["JSON", {form: "json"}]],
+  },
+  bitmap: {heading: "Picture for electronic patterning", show: bitmap, away: [["PNG", {}]]},
+  sheet: {
+    heading: "Needle sheet", show: sheet,
+    away: [["Follow it row by row", {form: "html"}, "print"], ["HTML", {form: "html"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]],
+  },
+  piece: {heading: "Piece", wide: true, show: piece, away: []},
+  compare: {heading: "Stitches compared", wide: true, show: compare, away: [["Plot (PNG)", {form: "png"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]], all: true},
+};
+
+// -- what they show --------------------------------------------------------------------------------------------------
+
+const picture = (made, words) => make("img", {src: made.url, alt: words});
+
+function fabric(value, name) {
+  return make("div", {class: "sides"},
+    make("figure", {}, picture(value.purl, `The fabric of ${name}, purl side`), make("figcaption", {}, "Purl side, as it hangs on the machine")),
+    make("figure", {}, picture(value.knit, `The fabric of ${name}, knit side`), make("figcaption", {}, "Knit side, from behind")));
+}
+
+const BASIS = {estimate: "an estimate", calibrated: "calibrated by your swatches of other stitches", measured: "measured"};
+
+function gauge(value) {
+  const per = units === "cm" ? ["10 cm", 1] : ["4 in", 1.016];
+  const rows = [];
+  const line = (what, words) => rows.push(make("tr", {}, make("th", {scope: "row"}, what), make("td", {}, words)));
+  if (value.stitches_per_10cm) line(`Stitches to ${per[0]}`, range(scaled(value.stitches_per_10cm, per[1])));
+  if (value.rows_per_10cm) line(`Rows to ${per[0]}`, range(scaled(value.rows_per_10cm, per[1])));
+  const hundred = value.size_of_100_by_100_cm;
+  if (hundred) {
+    line("100 needles", `${range(scaled(hundred.width, CM[units]))} ${units} wide`);
+    line("100 rows", `${range(scaled(hundred.length, CM[units]))} ${units} long`);
+  } else {
+    line("Stitches", `${range(value.stitch_factor, 2)} times stocking stitch`);
+    line("Rows", `${range(value.row_factor, 2)} times stocking stitch`);
+  }
+  return [
+    make("p", {class: "words"}, value.words),
+    make("table", {class: "figures"}, make("tbody", {}, rows)),
+    make("p", {class: "note"}, `This is ${BASIS[value.basis] || value.basis}. The range in brackets holds nine swatches in ten.`,
+      value.baseline ? null : " Enter a swatch of stocking stitch to see sizes in cm."),
+    make("p", {}, button("I have knitted a swatch…", () => state.swatch())),
+  ];
+}
+
+function card(value, name) {
+  const punched = value.hole_means === "knit" ? "A hole knits." : "A hole holds the needle back.";
+  return [
+    make("p", {class: "words"}, `${count(value.holes, "hole")} to punch in ${count(value.rows, "row")} of ${value.columns}. ${punched}`),
+    make("div", {class: "paper", tabindex: 0, role: "group", "aria-label": "The card"}, picture(value.picture, `The hole card of ${name}: ${value.rows} rows, ${value.holes} holes`)),
+  ];
+}
+
+function bitmap(value, name) {
+  return make("div", {class: "paper pixels"}, picture(value.picture, `One pixel a stitch of ${name}`));
+}
+
+const ARROWS = {"right to left": "←", "left to right": "→"};
+
+function sheet(value) {
+  const {needles, totals, passes} = value;
+  return [
+    make("p", {class: "words"}, `Needles ${needles.left} to ${needles.right}, ${count(totals.rows, "row")}, ${count(totals.moves, "needle move")} by hand.`),
+    make("div", {class: "paper", tabindex: 0, role: "group", "aria-label": "The first rows of the sheet"},
+      make("table", {class: "passes"},
+        make("caption", {class: "unseen"}, "The first rows of the needle sheet"),
+        make("thead", {}, make("tr", {}, make("th", {scope: "col"}, "Row"), make("th", {scope: "col"}, "Carriage"), make("th", {scope: "col"}, "What to do"))),
+        make("tbody", {}, passes.map((pass) => make("tr", {},
+          make("th", {scope: "row"}, String(pass.row)),
+          make("td", {}, make("span", {"aria-hidden": "true"}, ARROWS[pass.direction] || ""), make("span", {class: "unseen"}, pass.direction)),
+          make("td", {}, pass.words)))))),
+    totals.rows > passes.length ? make("p", {class: "note"}, `The sheet goes on to row ${totals.rows}.`) : null,
+  ];
+}
+
+function sized(length) {
+  return length ? `${range(scaled(length, CM[units]))} ${units}` : "not known: enter a swatch";
+}
+
+function piece({pieces}) {
+  if (!pieces.length) {
+    return make("p", {class: "note"}, "This pattern has no piece. A piece is written like this:",
+      make("pre", {}, "piece cowl\n    width 60 cm\n    knit tide for 18 cm"));
+  }
+  return pieces.map((each) => make("article", {},
+    make("h3", {}, each.name),
+    each.refused ? each.refused.map((words) => make("p", {class: "refused"}, withCode(words))) : [
+      make("p", {class: "words"}, `${count(each.needles.count, "needle")} (${each.needles.left} to ${each.needles.right}), ${count(each.sections.reduce((sum, part) => sum + part.rows, 0), "row")}.`),
+      make("table", {class: "figures"}, make("tbody", {},
+        make("tr", {}, make("th", {scope: "row"}, "Width"), make("td", {}, sized(each.width_cm))),
+        make("tr", {}, make("th", {scope: "row"}, "Length"), make("td", {}, sized(each.length_cm))),
+        each.sections.map((part) => make("tr", {}, make("th", {scope: "row"}, `Rows ${part.from_row} to ${part.to_row}`), make("td", {}, `${part.stitch}, ${sized(part.length_cm)}`))),
+        each.yarn.filter((yarn) => yarn.to_have?.words).map((yarn) => make("tr", {}, make("th", {scope: "row"}, yarn.name || "Yarn"), make("td", {}, yarn.to_have.words))))),
+      notes(each),
+      make("div", {class: "away"},
+        [["Follow it row by row", {form: "html"}, "print"], ["HTML", {form: "html"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]]
+          .map(([words, settings, how]) => button(words, () => state.take("piece", {...settings, piece: each.name}, how), {"aria-label": `${words}: ${each.name}`}))),
+    ]));
+}
+
+function compare({stitches}) {
+  const known = stitches.every((each) => each.size_of_100_by_100_cm);
+  const heads = known ? [`Width of 100 needles, ${units}`, `Length of 100 rows, ${units}`] : ["Width against stocking stitch", "Length against stocking stitch"];
+  return [
+    make("div", {class: "paper", tabindex: 0, role: "group", "aria-label": "The comparison"},
+      make("table", {class: "compared"},
+        make("caption", {class: "unseen"}, "All stitches of the file"),
+        make("thead", {}, make("tr", {}, ["Stitch", ...heads, "Basis"].map((head) => make("th", {scope: "col"}, head)))),
+        make("tbody", {}, stitches.map((each) => {
+          const hundred = each.size_of_100_by_100_cm;
+          const factor = (f) => range({value: 1 / f.value, low: 1 / f.high, high: 1 / f.low}, 2);
+          const cells = known ? [range(scaled(hundred.width, CM[units])), range(scaled(hundred.length, CM[units]))] : [factor(each.stitch_factor), factor(each.row_factor)];
+          return make("tr", {}, make("th", {scope: "row"}, each.name), [...cells, each.basis].map((cell) => make("td", {}, cell)));
+        })))),
+    stitches.length < 2 ? make("p", {class: "note"}, "Write another stitch, and it stands here beside this one.") : null,
+  ];
+}
+
+function notes(value) {
+  const machine = value.machine ? [make("p", {class: "note"}, `For: ${value.machine}.`)] : [];
+  const said = [...(value.warnings || []), ...(value.remarks || [])].filter((words) => !words.startsWith("Skipped"));
+  const list = said.map((words) => make("li", {}, withCode(words)));
+  return [...machine, list.length > 3 ? make("details", {}, make("summary", {}, count(list.length, "remark")), make("ul", {class: "remarks"}, list)) : list.length ? make("ul", {class: "remarks"}, list) : null];
+}
+
+// -- on the page ---------------------------------------------------------------------------------------------------
+
+const sections = {};
+
+export function build(context) {
+  state = context;
+  for (const [name, each] of Object.entries(PRODUCTS)) {
+    const product = each.product || name;
+    if (!state.products.includes(product)) continue;
+    const buttons = each.away.map(([words, settings, how]) =>
+      button(words, () => state.take(product, settings, how, each.all), {"aria-label": `${each.heading}: ${words}`}));
+    if (name === "chart") {
+      document.querySelector("[data-product=chart]").append(...buttons);
+      continue;
+    }
+    const body = make("div", {class: "body"}, make("p", {class: "note"}, "Working…"));
+    const section = make("section", {class: `view ${each.wide ? "wide" : ""}`, "aria-labelledby": `${name}-heading`, id: name},
+      make("h2", {id: `${name}-heading`}, each.heading), body, make("div", {class: "away"}, buttons));
+    sections[name] = {section, body, fresh: null};
+    find("views").append(section);
+    section.dataset.view = name;
+  }
+  const watch = new IntersectionObserver((entries) => {
+    for (const entry of entries) sections[entry.target.dataset.view].seen = entry.isIntersecting;
+    state.want();
+  }, {rootMargin: "300px"});
+  for (const {section} of Object.values(sections)) watch.observe(section);
+}
+
+// Views that are on the screen and not of this ticket yet; those of the machine's own kind only.
+export function wanted(ticket, reader) {
+  for (const [name, shown] of [["bitmap", reader === "bitmap"], ["card", reader !== "bitmap"]]) if (find(name)) find(name).hidden = !shown;
+  return Object.keys(sections).filter((name) => sections[name].seen && sections[name].fresh !== ticket && !sections[name].section.hidden);
+}
+
+export function waiting() {
+  for (const {section} of Object.values(sections)) section.setAttribute("aria-busy", "true");
+}
+
+export function receive({ticket, view, stage, value}, name) {
+  const {section, body} = sections[view];
+  if (stage === "done") {
+    sections[view].fresh = ticket;
+    section.removeAttribute("aria-busy");
+  }
+  const inside = body.contains(document.activeElement);
+  if (value.failed || value.refused) {
+    body.replaceChildren(...(value.refused || [value.failed]).map((words) => make("p", {class: "refused"}, withCode(words))));
+  } else body.replaceChildren(...[PRODUCTS[view].show(value, name), view === "piece" ? null : notes(value)].flat(3).filter(Boolean));
+  for (const each of section.querySelectorAll(":scope > .away button")) each.disabled = Boolean(value.refused);
+  if (inside) section.querySelector("button, a, [tabindex]")?.focus();
+}
+
+// -- taking away -------------------------------------------------------------------------------------------------
+
+export async function take(product, settings, how, stitch, context) {
+  const opened = how === "print" ? window.open("", "_blank") : null;
+  tell("Making it…");
+  let made;
+  try {
+    made = await ask("make", {...context, product, stitch, settings});
+  } catch (error) {
+    opened?.close();
+    throw error;
+  }
+  if (made.refused) {
+    opened?.close();
+    dialog("This could not be made", (close) => [...made.refused.map((words) => make("p", {}, withCode(words))), button("Close", close, {class: "main"})]);
+    return;
+  }
+  if (how === "print") {
+    if (opened) opened.location.href = made.files[0].url;
+    else ready(made);
+    tell(`${made.files[0].name} is open in a new tab.`);
+    return;
+  }
+  const main = made.files.filter((file, index) => index === 0 || !file.name.endsWith(".json"));
+  if (main.length > 1) ready(made);
+  else {
+    save(main[0]);
+    tell(`${main[0].name} is saved where your browser keeps downloads.`);
+  }
+}
+
+function save(file) {
+  const link = make("a", {href: `${file.url}?save`, download: file.name});
+  document.body.append(link);
+  link.click();
+  link.remove();
+}
+
+function ready(made) {
+  dialog("Ready", (close) => [
+    make("ul", {class: "files"}, made.files.map((file) => make("li", {},
+      make("a", {href: file.url, target: "_blank"}, file.name), " ", make("a", {href: `${file.url}?save`, download: file.name, "aria-label": `Save ${file.name}`}, "Save")))),
+    made.remarks.length ? make("ul", {class: "remarks"}, made.remarks.map((words) => make("li", {}, withCode(words)))) : null,
+    button("Close", close, {class: "main"}),
+  ]);
+}

@@ -1,0 +1,182 @@
+"""What follows from a text at once: its messages, its stitches, and the chart of the one in view.
+
+Values and JSON-ready dictionaries; nothing here waits for anything slow.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from stitchc import explain
+from stitchc.checks import check_pattern
+from stitchc.live.row_text import cells_by_run
+from stitchc.messages import MOST_SHOWN, Message, in_order, visible
+from stitchc.notation import Reading, compile_text
+
+if TYPE_CHECKING:
+    from stitchc.machines import Machine
+    from stitchc.pattern import Pattern, Stitch
+
+MOST_CELLS_SENT: Final = 40_000
+"""Of a larger chart a part around the place in view goes to the page, at most so many cells."""
+_MOST_RUNS: Final = 4_000
+_NAMED_IN_LINE: Final = re.compile(r"\s*(?:gauge|knit)\s+(\S+)", re.IGNORECASE)
+
+
+def read(text: str, file: str, folder: Path | None, machine: Machine | None) -> Reading:
+    """The pattern, and all that `stitchc check` says of it: what is wrong, cannot be knitted or was mismeasured."""
+    reading = compile_text(text, file, folder)
+    if reading.pattern is None:
+        return reading
+    pattern = reading.pattern
+    messages = [*reading.messages, *check_pattern(pattern, machine, pattern.wanted())]
+    if pattern.swatches:
+        from stitchc.gauge.remarks import check_swatches
+
+        messages += check_swatches(pattern)
+    if machine is not None:
+        from stitchc.machines.fit import unfit
+
+        messages += [message for stitch in pattern.wanted() for message in unfit(stitch, machine)]
+    return reading._replace(messages=in_order(messages))
+
+
+def stitch_in_view(pattern: Pattern, line: int, wanted: str = "") -> Stitch:
+    """The stitch that the line is about: named in it, or written in or last above it. `wanted` goes first."""
+    if wanted in pattern.stitches:
+        return pattern.stitches[wanted]
+    lines = pattern.sources.get(pattern.file, ())
+    text = lines[line - 1] if 0 < line <= len(lines) else ""
+    named = _NAMED_IN_LINE.match(text)
+    if named and named[1] in pattern.stitches:
+        return pattern.stitches[named[1]]
+    above = [stitch for stitch in pattern.own() if stitch.span.file == pattern.file and stitch.span.line <= line]
+    return max(above, key=lambda stitch: stitch.span.line) if above else pattern.wanted()[0]
+
+
+def as_json(reading: Reading, file: str, line: int, wanted: str = "", row: int = 1, column: int = 1) -> dict[str, Any]:
+    """What the page shows of a reading. row, column: the part of a large chart that is in view."""
+    pattern = reading.pattern
+    shown = reading.messages[:MOST_SHOWN]
+    document: dict[str, Any] = {
+        "messages": [_message_json(message, file) for message in shown],
+        "more_messages": len(reading.messages) - len(shown),
+        "pattern": None,
+    }
+    if pattern is not None:
+        stitch = stitch_in_view(pattern, line, wanted)
+        document["pattern"] = {
+            "title": pattern.title,
+            "stitches": [
+                {
+                    "name": each.name,
+                    "width": each.chart.width,
+                    "height": each.chart.height,
+                    "line": each.span.line if each.span.file == file else None,
+                    "file": each.span.file,
+                    "part": each.is_part,
+                    "parts": list(each.built_from),
+                }
+                for each in pattern.stitches.values()
+            ],
+            "pieces": list(pattern.pieces),
+            "yarns": {name: yarn.colour for name, yarn in pattern.yarns.items()},
+            "has_plain": any(swatch.stitch == "plain" for swatch in pattern.swatches),
+            "chart": chart_json(stitch, file, pattern.sources.get(file, ()), row, column),
+        }
+    return document
+
+
+def _message_json(message: Message, file: str) -> dict[str, Any]:
+    page = _title_of(message.code)
+    document = message.as_json() | {"title": page, "label": message.label}
+    if message.span is not None and message.span.file != file:
+        document |= {"line": None, "elsewhere": f"{visible(message.span.file)}, line {message.span.line}", "fix": None}
+    return document
+
+
+_TITLES: dict[str, str] = {}
+
+
+def _title_of(code: str) -> str:
+    if code not in _TITLES:
+        page = explain.page(code)
+        _TITLES[code] = page.title if page else ""
+    return _TITLES[code]
+
+
+def chart_json(stitch: Stitch, file: str, lines: Sequence[str], row: int, column: int) -> dict[str, Any]:
+    """A chart, or of a large one the part that holds the cell; first_row and first_column count from 1.
+
+    runs: where each run of a row stands in the text, with the rows and needles of the cells that it gives.
+    """
+    chart = stitch.chart
+    rows, columns = _part(chart.height, chart.width, row, column)
+    letters = chart.rows() if chart.width * chart.height <= MOST_CELLS_SENT else _letters(stitch, rows, columns)
+    if chart.width * chart.height <= MOST_CELLS_SENT:
+        letters = [text[columns.start : columns.stop] for text in letters[rows.start : rows.stop]]
+    spans = stitch.row_spans or ()
+    here = bool(spans) and stitch.span.file == file
+    return {
+        "name": stitch.name,
+        "width": chart.width,
+        "height": chart.height,
+        "first_row": rows.start + 1,
+        "first_column": columns.start + 1,
+        "rows": letters,
+        "yarns": list(chart.yarns[rows.start : rows.stop]),
+        "lines": [spans[number].line for number in rows] if here else [],
+        "runs": _runs(stitch, lines, rows) if here else [],
+        "written_here": here,
+        "built": not spans,
+        "file": stitch.span.file,
+    }
+
+
+MOST_ROWS: Final = 120
+MOST_COLUMNS: Final = 80
+
+
+def _part(height: int, width: int, row: int, column: int) -> tuple[range, range]:
+    def window(size: int, most: int, place: int) -> range:
+        first = max(0, min(place - 1 - most // 2, size - most))
+        return range(first, min(size, first + most))
+
+    return window(height, MOST_ROWS, row), window(width, MOST_COLUMNS, column)
+
+
+def _letters(stitch: Stitch, rows: range, columns: range) -> list[str]:
+    """Of a large chart the rows in view, without the letters of all the others."""
+    from stitchc.chart import Chart
+
+    part = stitch.chart.cells[rows.start : rows.stop, columns.start : columns.stop].copy()
+    return Chart(part, (None,) * len(rows)).rows()
+
+
+def _runs(stitch: Stitch, lines: Sequence[str], rows: range) -> list[dict[str, Any]]:
+    spans = stitch.row_spans or ()
+    places: dict[tuple[int, int, int], list[int]] = {}
+    for number in rows:
+        span = spans[number]
+        places.setdefault((span.line, span.column, span.length), []).append(number + 1)
+    runs: list[dict[str, Any]] = []
+    whole = stitch.chart.rows() if stitch.chart.width * stitch.chart.height <= MOST_CELLS_SENT else None
+    if whole is None:
+        return []
+    for (line, column, length), numbers in places.items():
+        text = lines[line - 1][column - 1 : column - 1 + length] if line <= len(lines) else ""
+        in_work = [place for place, letter in enumerate(whole[numbers[0] - 1], start=1) if letter != "-"]
+        for start, end, cells in cells_by_run(text):
+            each = _repeated(cells, sum(len(c) for _, _, c in cells_by_run(text)), in_work)
+            runs.append({"line": line, "column": column + start, "length": end - start, "rows": numbers, "cells": each})
+        if len(runs) > _MOST_RUNS:
+            return []
+    return runs
+
+
+def _repeated(cells: Iterable[int], width: int, in_work: Sequence[int]) -> list[int]:
+    """Needles (from 1) of the cells, the row repeated over the needles in work."""
+    return [in_work[place] for cell in cells for place in range(cell, len(in_work), width)]

@@ -1,0 +1,465 @@
+"""The web server of a live page: this computer alone, one address that nobody can guess, no request to anywhere else.
+
+Every request needs the address's secret part, this server's own Host, and where a browser says it, its own Origin;
+any other gets 403. What the page may do is in the list of routes below.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import re
+import secrets
+from collections import OrderedDict
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import quote
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.routing import Mount, Route
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from stitchc.files import FileTrouble
+from stitchc.live import drawing, first, reading, sources
+from stitchc.live.desk import ChangedElsewhere, Desk, NoSuchPlace, Opened
+from stitchc.live.page_security import security_headers
+from stitchc.live.values import Made
+from stitchc.live.worker import Worker, WorkFailed
+from stitchc.messages import Refused
+from stitchc.notation import compile_text
+
+HOST: Final = "127.0.0.1"
+_PAGE: Final = Path(__file__).parent / "page"
+_TYPES: Final = {
+    "html": "text/html; charset=utf-8",
+    "css": "text/css; charset=utf-8",
+    "js": "text/javascript; charset=utf-8",
+    "svg": "image/svg+xml",
+    "png": "image/png",
+    "pdf": "application/pdf",
+    "zip": "application/zip",
+    "json": "application/json",
+    "txt": "text/plain; charset=utf-8",
+    "stitch": "text/plain; charset=utf-8",
+}
+_MOST_TEXT: Final = 9 * 2**20
+_MOST_PICTURE: Final = 64 * 2**20
+_MOST_KEPT: Final = 96 * 2**20
+"""Bytes of made files that stay ready for the page; the oldest go first."""
+_LOOK_AGAIN_S: Final = 1.0
+
+
+class Page:
+    """One open tab. events: what is still to be told to it. looking: the jobs whose results it waits for."""
+
+    def __init__(self) -> None:
+        self.file = ""
+        self.events: asyncio.Queue[tuple[str, Any]] = asyncio.Queue()
+        self.looking: set[asyncio.Task[None]] = set()
+        self.connected = 0
+
+    def tell(self, kind: str, value: Any) -> None:
+        """Put an event before the tab."""
+        self.events.put_nowait((kind, value))
+
+    def drop(self) -> None:
+        """Work that it no longer waits for ends."""
+        for task in self.looking:
+            task.cancel()
+        self.looking.clear()
+
+
+class Server:
+    """All state of one run: the desk, the tabs, the worker and what was made. port is known once it is bound."""
+
+    def __init__(self, desk: Desk, token: str | None = None) -> None:
+        self.desk = desk
+        self.token = token or secrets.token_urlsafe(24)
+        self.port = 0
+        self.worker = Worker()
+        self.pages: dict[str, Page] = {}
+        self.made: OrderedDict[str, Made] = OrderedDict()
+        self.ending = asyncio.Event()
+        self.watched: dict[str, tuple[int, int] | None] = {}
+        routes = [
+            Route("/", self.index),
+            Route("/page/{name}", self.page_file),
+            Route("/start", self.start),
+            Route("/events", self.events),
+            Route("/made/{key}/{name}", self.made_file),
+            *(
+                Route(f"/{name}", _post(method), methods=["POST"])
+                for name, method in {
+                    "open": self.open,
+                    "read": self.read,
+                    "look": self.look,
+                    "draw": self.draw,
+                    "source": self.source,
+                    "add": self.add,
+                    "keep": self.keep,
+                    "forget": self.forget,
+                    "save": self.save,
+                    "beside": self.beside,
+                    "make": self.make,
+                    "explain": self.explain,
+                }.items()
+            ),
+            Route("/trace", self.trace, methods=["POST"]),
+        ]
+        self.app = Guard(Starlette(routes=[Mount(f"/{self.token}", routes=routes)]), self)
+
+    @property
+    def address(self) -> str:
+        """Where the page is."""
+        name = f"?file={quote(self.desk.named)}" if self.desk.named else ""
+        return f"http://{HOST}:{self.port}/{self.token}/{name}"
+
+    # -- the page itself ---------------------------------------------------------------------------------------------
+
+    async def index(self, request: Request) -> Response:
+        """The page."""
+        return _static("index.html")
+
+    async def page_file(self, request: Request) -> Response:
+        """Its style and scripts."""
+        name = request.path_params["name"]
+        return _static(name) if name in PAGE_FILES else _refusal(404, "There is no such part of the page.")
+
+    async def start(self, request: Request) -> Response:
+        """What there is to begin with: the folder's patterns, the examples, kept texts, machines."""
+        return JSONResponse(await run_in_threadpool(first.offers, self.desk))
+
+    # -- what follows at once ----------------------------------------------------------------------------------------
+
+    async def open(self, asked: Mapping[str, Any]) -> Any:
+        """A file as it stands and the text that was not saved, if there is any."""
+        name, page = _text(asked, "name"), self._page(asked)
+        opened = await run_in_threadpool(self.desk.open, name) if asked.get("stands", True) else Opened(name, "", "")
+        self._move(page, name)
+        draft = self.desk.draft(name)
+        return {
+            **opened._asdict(),
+            "draft": {"text": draft.text, "base": draft.base} if draft and draft.text != opened.text else None,
+        }
+
+    async def read(self, asked: Mapping[str, Any]) -> Any:
+        """Messages and the chart of a text."""
+        file, text = _text(asked, "file"), _text(asked, "text")
+
+        def work() -> Any:
+            machine = first.machine(self.desk, _text(asked, "machine"))
+            found = reading.read(text, file, self.desk.folder, machine)
+            place = (int(asked.get(key) or 1) for key in ("line", "row", "column"))
+            line, row, column = place
+            return reading.as_json(found, file, line, _text(asked, "stitch"), row, column)
+
+        return await run_in_threadpool(work)
+
+    async def draw(self, asked: Mapping[str, Any]) -> Any:
+        """The text with one cell changed."""
+        letter = _text(asked, "letter")
+        if letter not in ("K", "T", "S"):
+            raise drawing.CannotDraw("A cell is K, T or S.")
+        cell = int(asked["row"]), int(asked["column"])
+        drawn = await run_in_threadpool(
+            drawing.draw_cell,
+            _text(asked, "text"),
+            _text(asked, "file"),
+            self.desk.folder,
+            _text(asked, "stitch"),
+            *cell,
+            letter,
+        )
+        return drawn._asdict()
+
+    async def source(self, asked: Mapping[str, Any]) -> Any:
+        """Where a cell of a built stitch comes from."""
+        text, file, name = (_text(asked, key) for key in ("text", "file", "stitch"))
+        row, column = int(asked["row"]), int(asked["column"])
+
+        def work() -> Any:
+            pattern = compile_text(text, file, self.desk.folder).pattern
+            if pattern is None or name not in pattern.stitches:
+                return None
+            found = sources.source_of(pattern, text, file, self.desk.folder, name, row, column)
+            return found and found._asdict()
+
+        return {"source": await run_in_threadpool(work)}
+
+    async def add(self, asked: Mapping[str, Any]) -> Any:
+        """The text with something added: a gauge line from a swatch, or a new stitch of plain rows."""
+        return await run_in_threadpool(first.added, _text(asked, "text"), asked)
+
+    async def explain(self, asked: Mapping[str, Any]) -> Any:
+        """The page of a message code."""
+        from stitchc import explain
+
+        page = explain.page(_text(asked, "code"))
+        return {"title": page.title, "text": page.text} if page else {"title": "", "text": ""}
+
+    # -- what takes longer -------------------------------------------------------------------------------------------
+
+    async def look(self, asked: Mapping[str, Any]) -> Any:
+        """Begin on the views that a tab asks for; what it asked for before is dropped. Results come as events."""
+        page = self._page(asked)
+        page.drop()
+        shared = self._for_worker(asked) | {"stitch": _text(asked, "stitch")}
+        ticket = asked.get("ticket")
+        for view in list(asked.get("views") or [])[:20]:
+            arguments = shared | {"view": str(view.get("name")), "settings": view.get("settings") or {}}
+            task = asyncio.create_task(self._looked(page, ticket, str(view.get("name")), arguments))
+            page.looking.add(task)
+            task.add_done_callback(page.looking.discard)
+        return {}
+
+    async def _looked(self, page: Page, ticket: Any, view: str, arguments: dict[str, Any]) -> None:
+        def tell(value: Any, stage: str) -> None:
+            page.tell("seen", {"ticket": ticket, "view": view, "stage": stage, "value": self._placed(value)})
+
+        try:
+            tell(await self.worker.run("look", arguments, lambda value: tell(value, "part")), "done")
+        except WorkFailed as failed:
+            tell({"failed": str(failed)}, "done")
+
+    async def make(self, asked: Mapping[str, Any]) -> Any:
+        """Files to take away, as the commands make them."""
+        arguments = self._for_worker(asked) | {
+            "product": _text(asked, "product"),
+            "stitch": _text(asked, "stitch"),
+            "settings": dict(asked.get("settings") or {}),
+        }
+        return self._placed(await self.worker.run("make", arguments))
+
+    async def trace(self, request: Request) -> Response:
+        """The notation of a picture of a chart."""
+
+        async def work() -> Any:
+            picture = await _body(request, _MOST_PICTURE)
+            arguments = {"picture": picture, "name": request.query_params.get("name", "")[:200]}
+            return await self.worker.run("trace", arguments)
+
+        return await _answered(work)
+
+    def _for_worker(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        machine = _text(asked, "machine")
+        return {
+            "text": _text(asked, "text"),
+            "file": _text(asked, "file"),
+            "folder": str(self.desk.folder),
+            "machine": first.machine_place(self.desk, machine),
+        }
+
+    def _placed(self, value: Any) -> Any:
+        """The value with each made file put where the page can fetch it."""
+        if isinstance(value, Made):
+            key = secrets.token_urlsafe(12)
+            self.made[key] = value
+            while len(self.made) > 1 and sum(len(made.content) for made in self.made.values()) > _MOST_KEPT:
+                self.made.popitem(last=False)
+            return {"name": value.name, "url": f"made/{key}/{quote(value.name)}", "size": len(value.content)}
+        if isinstance(value, dict):
+            return {key: self._placed(each) for key, each in value.items()}
+        return [self._placed(each) for each in value] if isinstance(value, list) else value
+
+    async def made_file(self, request: Request) -> Response:
+        """A file that was made; `?save` for one to keep, else for the browser to show."""
+        made = self.made.get(request.path_params["key"])
+        if made is None:
+            return _refusal(404, "This was made too long ago. Ask for it again on the page.")
+        kind = made.name.rpartition(".")[2]
+        headers = security_headers(made.content if kind == "html" else None)
+        if "save" in request.query_params or kind == "stitch":
+            headers["Content-Disposition"] = f"attachment; filename*=UTF-8''{quote(made.name)}"
+        return Response(made.content, media_type=_TYPES.get(kind, "application/octet-stream"), headers=headers)
+
+    # -- saving ------------------------------------------------------------------------------------------------------
+
+    async def keep(self, asked: Mapping[str, Any]) -> Any:
+        """Keep text that is not saved."""
+        kept = [_text(asked, key) for key in ("file", "text", "base")]
+        self.desk.path(kept[0])
+        return {"kept": await run_in_threadpool(self.desk.keep, *kept)}
+
+    async def forget(self, asked: Mapping[str, Any]) -> Any:
+        """Take away kept text."""
+        self.desk.forget(_text(asked, "file"))
+        return {}
+
+    async def save(self, asked: Mapping[str, Any]) -> Any:
+        """Write the file, unless another version than the page's stands there: then that one comes back."""
+        name, text, base = (_text(asked, key) for key in ("file", "text", "base"))
+        try:
+            saved = await run_in_threadpool(self.desk.save, name, text, base)
+        except ChangedElsewhere as changed:
+            return {"saved": False, "theirs": changed.now._asdict()}
+        page = self._page(asked)
+        self._move(page, name)
+        self.watched[name] = self.desk.changed_at(name)
+        for other in self.pages.values():
+            if other is not page and other.file == name:
+                other.tell("changed", saved._asdict())
+        return {"saved": True, "digest": saved.digest}
+
+    async def beside(self, asked: Mapping[str, Any]) -> Any:
+        """Write a version into a new file beside the named one."""
+        return {"name": await run_in_threadpool(self.desk.save_beside, _text(asked, "file"), _text(asked, "text"))}
+
+    # -- tabs --------------------------------------------------------------------------------------------------------
+
+    def _page(self, asked: Mapping[str, Any]) -> Page:
+        return self.pages.setdefault(_text(asked, "page")[:40], Page())
+
+    def _move(self, page: Page, file: str) -> None:
+        """The tab has another file now: those that share a file with it, or did, are told how many there are."""
+        before, page.file = page.file, file
+        self.watched.setdefault(file, self.desk.changed_at(file))
+        for name in {before, file} - {""}:
+            self._tell_company(name)
+
+    def _tell_company(self, file: str) -> None:
+        together = [page for page in self.pages.values() if page.file == file and page.connected]
+        for page in together:
+            page.tell("company", {"others": len(together) - 1})
+
+    async def events(self, request: Request) -> Response:
+        """What happens, as server-sent events (HTML Living Standard, section 9.2), until the tab or the server ends."""
+        page = self.pages.setdefault(request.query_params.get("page", "")[:40], Page())
+
+        async def stream() -> AsyncIterator[str]:
+            page.connected += 1
+            self._tell_company(page.file)
+            try:
+                yield "retry: 1000\n\nevent: hello\ndata: {}\n\n"
+                while not self.ending.is_set():
+                    try:
+                        kind, value = await asyncio.wait_for(page.events.get(), 0.5)
+                    except TimeoutError:
+                        if await request.is_disconnected():
+                            break
+                        yield ": still here\n\n"
+                        continue
+                    yield f"event: {kind}\ndata: {json.dumps(value)}\n\n"
+                else:
+                    yield "event: ending\ndata: {}\n\n"
+            finally:
+                page.connected -= 1
+                if not page.connected:
+                    page.drop()
+                    self._tell_company(page.file)
+
+        return StreamingResponse(stream(), media_type="text/event-stream", headers=security_headers())
+
+    async def watch(self) -> None:
+        """Tell the tabs whose file was written by another program."""
+        while not self.ending.is_set():
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self.ending.wait(), _LOOK_AGAIN_S)
+            for file in {page.file for page in self.pages.values() if page.connected and page.file}:
+                with contextlib.suppress(NoSuchPlace, Refused):
+                    now = self.desk.changed_at(file)
+                    if now != self.watched.get(file):
+                        self.watched[file] = now
+                        opened = await run_in_threadpool(self.desk.open, file)
+                        for page in self.pages.values():
+                            if page.file == file:
+                                page.tell("changed", opened._asdict())
+
+
+PAGE_FILES: Final = frozenset(path.name for path in _PAGE.iterdir() if path.suffix in (".css", ".js", ".svg"))
+
+
+def _static(name: str) -> Response:
+    kind = name.rpartition(".")[2]
+    return Response((_PAGE / name).read_bytes(), media_type=_TYPES[kind], headers=security_headers())
+
+
+def _text(asked: Mapping[str, Any], key: str) -> str:
+    value = asked.get(key)
+    return value if isinstance(value, str) else ""
+
+
+def _refusal(status: int, words: str) -> Response:
+    return JSONResponse({"error": words}, status, headers=security_headers())
+
+
+async def _body(request: Request, most: int) -> bytes:
+    content = bytearray()
+    async for piece in request.stream():
+        content += piece
+        if len(content) > most:
+            raise _TooMuch
+    return bytes(content)
+
+
+class _TooMuch(Exception):
+    pass
+
+
+def _post(method: Callable[[Mapping[str, Any]], Awaitable[Any]]) -> Callable[[Request], Awaitable[Response]]:
+    """A route that takes a JSON object and answers with one."""
+
+    async def endpoint(request: Request) -> Response:
+        async def work() -> Any:
+            asked = json.loads(await _body(request, _MOST_TEXT))
+            if not isinstance(asked, dict):
+                raise ValueError("not an object")
+            return await method(asked)
+
+        return await _answered(work)
+
+    return endpoint
+
+
+async def _answered(work: Callable[[], Awaitable[Any]]) -> Response:
+    """What came of the work, or in words what kept it from coming."""
+    try:
+        return JSONResponse(await work(), headers=security_headers())
+    except (drawing.CannotDraw, WorkFailed, first.CannotAdd) as refused:
+        return _refusal(409, str(refused))
+    except FileTrouble as trouble:
+        return _refusal(409, " ".join(f"{message.text} {message.cure or ''}".strip() for message in trouble.messages))
+    except Refused as refused:
+        return _refusal(409, " ".join(message.text for message in refused.messages))
+    except NoSuchPlace:
+        return _refusal(403, "This page opens the patterns of its own folder only.")
+    except _TooMuch:
+        return _refusal(413, "This is too large.")
+    except ClientDisconnect:
+        return _refusal(400, "The page has gone.")
+    except (ValueError, KeyError, TypeError):
+        return _refusal(400, "The page asked for something that does not exist.")
+
+
+class Guard:
+    """Lets in what comes from this page alone, whatever the path."""
+
+    def __init__(self, app: ASGIApp, server: Server) -> None:
+        self.app, self.server = app, server
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer 403 to a request with another Host or Origin, or without the secret part of the address."""
+        if scope["type"] == "http" and not self.lets_in(scope):
+            await _refusal(403, "This address belongs to a live page of stitchc.")(scope, receive, send)
+            return
+        await self.app(scope, receive, send)
+
+    def lets_in(self, scope: Scope) -> bool:
+        """Whether the request is one of the page's own."""
+        here = f"{HOST}:{self.server.port}"
+        headers: dict[str, list[str]] = {}
+        for key, value in scope["headers"]:
+            headers.setdefault(key.decode("latin-1").lower(), []).append(value.decode("latin-1"))
+        secret = re.match(r"/([^/]*)/", scope["path"])
+        known = secret is not None and secrets.compare_digest(secret[1].encode(), self.server.token.encode())
+        origins = headers.get("origin", [])
+        same = all(origin == f"http://{here}" for origin in origins) and len(origins) <= 1
+        if scope["method"] not in ("GET", "HEAD"):
+            same = same and (bool(origins) or headers.get("sec-fetch-site") == ["same-origin"])
+        if "sec-fetch-site" in headers:
+            same = same and headers["sec-fetch-site"][-1] in ("same-origin", "none")
+        return known and same and headers.get("host") == [here]
