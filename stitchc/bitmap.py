@@ -178,8 +178,8 @@ _MOST_CHANGES = 20
 
 def _changes_in_words(stitch: Stitch) -> list[str]:
     """When to set the carriage or change yarn, row by row of the repeat: a picture cannot say it."""
+    from stitchc.card.notes import change_words
     from stitchc.card.plan import changes_of
-    from stitchc.card.words import change_words
 
     changes = [f"row {change.row} {', '.join(change_words(change))}" for change in changes_of(stitch.chart)]
     if not changes:

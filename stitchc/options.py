@@ -129,6 +129,17 @@ class CardOptions:
     shift: Annotated[
         int, Option("--shift", "Move the repeat N needles to the right (negative: to the left).", metavar="N")
     ] = 0
+    each_row_twice: Annotated[
+        bool,
+        Option(
+            "--each-row-twice",
+            "For readers that can knit each card row twice: half the rows, where rows come in equal pairs.",
+        ),
+    ] = False
+    ink: Annotated[
+        Literal["full", "light"],
+        Option("--ink", "How holes are drawn; light: rings with a dot to punch at, a tenth of the ink."),
+    ] = "full"
     anyway: AnywayOption = False
     name: str = ""
 

@@ -1,114 +1,117 @@
 """Draws a card's tiles as pages: outline, holes, numbers, marks, notes, check rules.
 
-Knows a card, its tiles and the page; nothing of file types. Lettering lies where no hole is.
+Knows a card, its tiles and the page; nothing of file types. Lettering lies where no hole is. Words come before the
+drawing, in the order in which they are read.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
-from stitchc.card import words
+from stitchc.card import notes
 from stitchc.card.paper import (
     FOOT_MM,
     GAP_MM,
-    NOTES_FOOT_MM,
     NOTES_MM,
     RULE_MM,
     STRIP_MM,
+    Scale,
     Tile,
-    along_mm,
     tiles,
     whole,
 )
 from stitchc.page.lettering import fitted, width_mm, wrapped
-from stitchc.page.values import Circle, Disc, Item, Layer, Line, Page, Polygon, Rectangle, Text
+from stitchc.page.values import Anchor, Circle, Disc, Item, Layer, Line, Page, Polygon, Rectangle, Text
 
 if TYPE_CHECKING:
-    from stitchc.card.plan import Card, Change
+    from stitchc.card.plan import Card
+
+Ink = Literal["full", "light"]
 
 TEXT_MM: Final = 2.9
 LINE_MM: Final = 3.7
-ROW_NUMBER_MM: Final = 2.9
-COLUMN_NUMBER_MM: Final = 2.3
-MARK_MM: Final = 2.2
-LEAST_LETTER_MM: Final = 1.5
-LEAST_WORD_MM: Final = 1.9
+NOTE_SIZES: Final = (3.4, 2.9, 2.6, 2.3, 2.0, 1.8)
 CAPITAL: Final = 0.73
 """How high capitals and figures of the font are, as a share of its size."""
 
+ROW_NUMBER_MM: Final = 2.9
+BOXED_MM: Final = (2.3, 1.9)
+"""Boxed numbers, and where a mark has to stand under them."""
+
+MARK_MM: Final = 2.0 / CAPITAL
+"""Marks of a change: their capitals are 2 mm high."""
+
+BOX_MM: Final = 0.35
+"""Between a boxed number and its box."""
+
+COLUMN_NUMBER_MM: Final = 2.3
+LEAST_LETTER_MM: Final = 1.5
 CLEAR_MM: Final = 0.45
 """Between lettering and the edge of a hole or of the sheet."""
 
+RING_MM: Final = 0.08
+DOT_MM: Final = 0.35
+"""Light ink: the line of a ring and its centre dot take a tenth of the ink of a disc of 3.5 mm."""
 
-def tiles_of(card: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0)) -> list[Tile]:
+
+def tiles_of(card: Card, paper: str, scale: Scale = (1.0, 1.0)) -> list[Tile]:
     """What part of the card goes on which page of a paper. Raises paper.DoesNotFit."""
     return tiles(card, paper, scale, _notes_height(card))
 
 
-def one_tile(card: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0)) -> Tile:
+def one_tile(card: Card, paper: str, scale: Scale = (1.0, 1.0)) -> Tile:
     """The whole card on a single page, as long as it must be where it does not fit the paper."""
     return whole(card, paper, scale, _notes_height(card))
 
 
-def pages(card: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0)) -> list[tuple[Tile, Page]]:
-    """The card on pages of a paper. Raises paper.DoesNotFit."""
-    return [(tile, _page(card, tile, scale)) for tile in tiles_of(card, paper, scale)]
-
-
-def one_page(card: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0)) -> tuple[Tile, Page]:
-    """The whole card on a single page."""
-    tile = one_tile(card, paper, scale)
-    return tile, _page(card, tile, scale)
-
-
-def _page(card: Card, tile: Tile, scale: tuple[float, float]) -> Page:
-    drawing = _Drawing(card, tile, scale)
-    rows = f"rows {max(tile.first, 1)}-{min(tile.last, card.rows)}"
+def page_of(card: Card, tile: Tile, scale: Scale = (1.0, 1.0), ink: Ink = "full") -> Page:
+    """A tile drawn."""
+    rows = f"rows {max(tile.first, tile.strip.first)}-{min(tile.last, tile.strip.last)}"
     return Page(
         width_mm=tile.page_mm[0],
         height_mm=tile.page_mm[1],
-        items=tuple(drawing.items()),
-        title=f"{words.heading(card)}, hole card",
+        items=tuple(_Drawing(card, tile, scale, ink).items()),
+        title=f"{notes.heading(card)}, hole card",
         label=rows if tile.of == 1 else f"{tile.number} ({rows})",
-        description=words.description(card),
+        description=notes.description(card) + (f" This page: {rows}." if tile.of > 1 else ""),
     ).stretched(*scale)
 
 
 def _notes_height(card: Card) -> float:
-    """What the notes take beside the sheet at their full size."""
-    return sum(down for _, _, down in _set(words.notes(card), NOTES_MM[0] - GAP_MM, TEXT_MM, beside=True)) + 2.0
+    """What the notes take beside the sheet in the usual size."""
+    return sum(down for _, _, down in _set(notes.notes(card), NOTES_MM[0] - GAP_MM, TEXT_MM, beside=True)) + 2.0
 
 
 class _Drawing:
     """One tile being drawn; lengths in mm on the page, y down."""
 
-    def __init__(self, card: Card, tile: Tile, scale: tuple[float, float]) -> None:
-        self.card, self.tile, self.shape, self.scale = card, tile, card.shape, scale
+    def __init__(self, card: Card, tile: Tile, scale: Scale, ink: Ink) -> None:
+        self.card, self.tile, self.shape, self.scale, self.ink = card, tile, card.shape, scale, ink
         self.left = tile.sheet_left_mm
         self.right = self.left + self.shape.sheet_width_mm
+        self.page_right = tile.page_mm[0] - self.left
         self.top = tile.y_mm(tile.to_mm)
         self.bottom = tile.y_mm(tile.from_mm)
         self.column_1 = self.left + self.shape.first_column_mm(card.columns)
-        self.field_left = self.column_1 - self.shape.hole_mm / 2
-        self.field_right = self.right - (self.field_left - self.left)
         self.positions = range(tile.first, tile.last + 1)
         self.clips = self._clip_heights()
-        self.labels = words.yarn_labels(card)
 
     def items(self) -> Iterator[Item]:
-        """Everything, in the order in which it is drawn."""
+        """Everything, in the order in which it is read and drawn."""
         yield from self._head()
+        yield from self._foot()
+        if self.tile.tells_all:
+            yield from self._notes()
         yield from self._outline()
         yield from self._repeat()
+        yield from self._start()
         yield from self._holes()
-        yield from self._row_marks()
+        yield from self._row_numbers()
         yield from self._column_numbers()
         yield from self._names()
         yield from self._joints()
         yield from self._rules()
-        yield from self._notes()
-        yield from self._foot()
 
     def x(self, column: float) -> float:
         """Of a column's centre; column 1 is the leftmost."""
@@ -116,7 +119,7 @@ class _Drawing:
 
     def y(self, position: float) -> float:
         """Of a row's centre."""
-        return self.tile.y_mm(along_mm(self.card, position))
+        return self.tile.y_mm(self.card.along_mm(self.tile.strip, position))
 
     # -- the sheet ---------------------------------------------------------------------------------------------
 
@@ -132,17 +135,22 @@ class _Drawing:
             yield Line(self.left, y, self.right, y, layer="cut")
 
     def _holes(self) -> Iterator[Item]:
+        shape = self.shape
+        xs = [self.x(column) for column in range(1, self.card.columns + 1)]
         for position in self.positions:
             y = self.y(position)
-            for column, hole in enumerate(self.card.punched(position).tolist(), start=1):
-                if hole:
-                    yield Disc(self.x(column), y, self.shape.hole_mm)
-        for x in (self.left + self.shape.guide_from_edge_mm, self.right - self.shape.guide_from_edge_mm):
+            for x, hole in zip(xs, self.card.punched(self.tile.strip, position).tolist(), strict=True):
+                if hole and self.ink == "full":
+                    yield Disc(x, y, shape.hole_mm)
+                elif hole:
+                    yield Circle(x, y, shape.hole_mm, RING_MM)
+                    yield Disc(x, y, DOT_MM, layer="engrave")
+        for x in (self.left + shape.guide_from_edge_mm, self.right - shape.guide_from_edge_mm):
             for y in self._guide_heights():
-                yield Circle(x, y, self.shape.guide_hole_mm)
-        for x in (self.left + self.shape.clip_from_edge_mm, self.right - self.shape.clip_from_edge_mm):
+                yield Circle(x, y, shape.guide_hole_mm)
+        for x in (self.left + shape.clip_from_edge_mm, self.right - shape.clip_from_edge_mm):
             for y in self.clips:
-                yield Circle(x, y, self.shape.clip_hole_mm)
+                yield Circle(x, y, shape.clip_hole_mm)
 
     def _on_tile(self, along: float, across: float) -> bool:
         return self.tile.from_mm <= along - across / 2 and along + across / 2 <= self.tile.to_mm
@@ -150,30 +158,29 @@ class _Drawing:
     def _guide_heights(self) -> Iterator[float]:
         """Guide holes down an edge: every guide pitch from the first, as far as the sheet goes, both ways."""
         shape, size = self.shape, self.shape.guide_hole_mm
+        length = self.card.length_mm(self.tile.strip)
         first = shape.end_margin_mm + shape.guide_offset_mm
         first -= int((first - size / 2) / shape.guide_pitch_mm) * shape.guide_pitch_mm if first > size / 2 else 0.0
-        count = int((self.card.length_mm - first) / shape.guide_pitch_mm) + 1
-        for index in range(count):
+        for index in range(int((length - first) / shape.guide_pitch_mm) + 1):
             along = first + index * shape.guide_pitch_mm
-            if along - size / 2 > 0 and along + size / 2 < self.card.length_mm and self._on_tile(along, size):
+            if along - size / 2 > 0 and along + size / 2 < length and self._on_tile(along, size):
                 yield self.tile.y_mm(along)
 
     def _clip_heights(self) -> list[float]:
         ends = self.shape.clip_from_end_mm
-        both = [*ends, *(self.card.length_mm - end for end in ends)]
+        both = [*ends, *(self.card.length_mm(self.tile.strip) - end for end in ends)]
         return [self.tile.y_mm(along) for along in both if self._on_tile(along, self.shape.clip_hole_mm)]
 
-    # -- the repeat and the middle -------------------------------------------------------------------------------
+    # -- the repeat, and where to start ----------------------------------------------------------------------------
 
     def _repeat(self) -> Iterator[Item]:
-        """A frame round the first repeat, ticks where the others begin, a mark at needle 0."""
-        card, shape = self.card, self.shape
+        """A frame round the first repeat, ticks where the others begin, broken lines where blanks meet."""
+        card, shape, strip = self.card, self.shape, self.tile.strip
         width, height = card.repeat
         line = min(0.3, 0.35 * (min(shape.column_pitch_mm, shape.row_pitch_mm) - shape.hole_mm))
-        x1, x2 = self.x(0.5), self.x(width + 0.5)
-        if card.machine.mirrored:
-            x1, x2 = self.x(card.columns - width + 0.5), self.x(card.columns + 0.5)
-        low, high = max(1, self.tile.first), min(height, self.tile.last)
+        first = card.columns - width if card.machine.mirrored else 0
+        x1, x2 = self.x(first + 0.5), self.x(first + width + 0.5)
+        low, high = max(strip.first, self.tile.first), min(height, self.tile.last)
         if low <= high:
             bottom, top = self.y(low - 0.5), self.y(high + 0.5)
             for x in (x1, x2):
@@ -182,17 +189,31 @@ class _Drawing:
                 yield Line(x1, bottom, x2, bottom, line, layer="engrave")
             if high == height:
                 yield Line(x1, top, x2, top, line, layer="engrave")
-        tick = 1.2
-        for position in range(1, card.rows + 2, height):
-            if self.tile.first <= position and position - 1 <= self.tile.last and card.repeat[1] > 1:
-                y = self.y(position - 0.5)
-                for edge, way in ((self.x(0.5), -1), (self.x(card.columns + 0.5), 1)):
-                    yield Line(edge, y, edge + way * tick, y, 0.2, layer="engrave")
+        edges = ((self.x(0.5), -1.2), (self.x(card.columns + 0.5), 1.2))
+        for row in range(self.positions[0], self.positions[-1] + 2):
+            if height > 1 and (row - 1) % height == 0 and strip.first <= row <= strip.last + 1:
+                y = self.y(row - 0.5)
+                for x, tick in edges:
+                    yield Line(x, y, x + tick, y, 0.2, layer="engrave")
+        for blank in card.blanks[1:]:
+            if strip.first < blank.first <= self.tile.last:
+                y = self.y(blank.first - 0.5)
+                yield Line(self.left, y, self.right, y, 0.4, dash_mm=(3.0, 2.0), layer="engrave")
 
-    # -- numbers and words beside the rows ------------------------------------------------------------------------
+    def _start(self) -> Iterator[Item]:
+        """Thick lines under and over the row to lock the card at, as far as the words along the edges."""
+        row, strip = self.card.start_row, self.tile.strip
+        if not (strip.first <= row <= strip.last and row in self.positions):
+            return
+        thick = min(0.7, 0.45 * (self.shape.row_pitch_mm - self.shape.hole_mm))
+        inside = self._edge_band() + CLEAR_MM
+        for y in (self.y(row - 0.5), self.y(row + 0.5)):
+            yield Line(self.left + inside, y, self.right - inside, y, thick, layer="engrave")
+
+    # -- numbers and marks beside the rows --------------------------------------------------------------------------
 
     def _band(self, y: float, height: float, right: bool) -> tuple[float, float]:
-        """Free room beside the field at a height, nearest to the field: between guide or clip holes and the holes."""
+        """Free room beside the field at a height: between guide or clip holes and the holes of the field."""
         shape = self.shape
         inner = shape.guide_from_edge_mm + shape.guide_hole_mm / 2
         clip_reach = (shape.clip_hole_mm + height) / 2 + CLEAR_MM
@@ -203,82 +224,57 @@ class _Drawing:
             return self.right - outer + CLEAR_MM, self.right - inner - CLEAR_MM
         return self.left + inner + CLEAR_MM, self.left + outer - CLEAR_MM
 
-    def _row_marks(self) -> Iterator[Item]:
-        """Left: the row's number, and beside it what changes. Right, boxed: the row read while this is at eye level."""
-        changes = self.card.changes_by_row
-        eye = self.shape.seen_above_read
+    def _row_numbers(self) -> Iterator[Item]:
+        """Left: the row's number. Right, boxed: the row read while this is at eye level; and what is changed then."""
+        card, strip = self.card, self.tile.strip
+        changes, letters = card.changes_by_row, notes.yarn_letters(card)
         for position in self.positions:
             y = self.y(position)
-            inside = 1 <= position <= self.card.rows
-            name = str(position) if inside else f"({self.card.ring_row(position)})"
-            change = changes.get(position) if inside else None
-            yield from self._row_mark(y, name, change, right=False)
-            if change:
-                yield from self._change_outside(y, words.change_words(change, self.labels))
-            if eye:
-                read = self.card.read_at_eye_level(position)
-                yield from self._row_mark(y, str(read), changes.get(read), right=True)
+            inside = strip.first <= position <= strip.last
+            number = str(position) if inside else f"({card.ring_row(position)})"
+            low, high = self._band(y, ROW_NUMBER_MM * CAPITAL, right=False)
+            size = _size_for(number, ROW_NUMBER_MM, high - low, bold=inside)
+            if size:  # light, the brackets fit beside a clip hole
+                yield Text(high, y + size * CAPITAL / 2, number, size, "end", bold=inside, layer="engrave")
+            change = changes.get(card.due_at_eye_level(position))
+            mark = notes.change_mark(change, letters) if change else ""
+            read = str(card.read_at_eye_level(position)) if self.shape.seen_above_read else ""
+            yield from self._at_eye_level(y, read, mark, position == card.start_row and inside)
 
-    def _row_mark(self, y: float, name: str, change: Change | None, right: bool) -> Iterator[Item]:
-        room = self._band(y, ROW_NUMBER_MM * CAPITAL, right)
-        bold = not right and not name.startswith("(")  # light, the brackets fit beside a clip hole
-        size = _size_for(name, ROW_NUMBER_MM, room[1] - room[0] - 2 * CLEAR_MM * right, bold)
-        if size == 0.0:
-            return
-        baseline = y + size * CAPITAL / 2
-        wide = width_mm(name, size, bold)
-        if right:
-            box = (wide + 2 * CLEAR_MM, size * CAPITAL + 2 * CLEAR_MM)
-            yield Rectangle(room[0], y - box[1] / 2, *box, line_mm=0.15, layer="engrave")
-            yield Text(room[0] + CLEAR_MM, baseline, name, size, layer="engrave")
-            rest = (room[0] + box[0] + CLEAR_MM, room[1])
+    def _at_eye_level(self, y: float, read: str, mark: str, is_start: bool) -> Iterator[Item]:
+        """The number in its box with the mark beside it. Where a clip hole takes the room: the mark under it, else the
+        mark alone, its letters one under the other if need be: a mark is never left out or made smaller."""
+        slot = self.shape.row_pitch_mm - CLEAR_MM
+        left, end = self._band(y, slot if mark else BOXED_MM[0] * CAPITAL + 2 * BOX_MM, right=True)
+        size = _size_for(read, BOXED_MM[0], end - left - 2 * BOX_MM) if read else 0.0
+        wide, high = width_mm(mark, MARK_MM), MARK_MM * CAPITAL
+        small = BOXED_MM[1] * CAPITAL + BOX_MM
+        if not mark or not size or left + width_mm(read, size) + 2 * BOX_MM + CLEAR_MM + wide <= end:
+            x = left + width_mm(read, size) + 2 * BOX_MM + CLEAR_MM if size else left
+            marks, middle, pad = [(x, y, mark)], y, BOX_MM
+        elif small + high + 0.2 <= slot and left + wide <= end:
+            marks, middle, pad = [(left, y + (small + 0.2) / 2, mark)], y - (high + 0.2) / 2, BOX_MM / 2
+            size = min(size, BOXED_MM[1])
         else:
-            yield Text(room[1], baseline, name, size, "end", bold=bold, layer="engrave")
-            rest = (room[0], room[1] - wide - CLEAR_MM)
-        if change:
-            yield from self._change(y, change, rest, right)
-
-    def _change(self, y: float, change: Change, room: tuple[float, float], right: bool) -> Iterator[Item]:
-        """A change beside a row's number on the sheet: in words where they can be read, else as marks."""
-        said = words.change_words(change, self.labels)
-        line = min(MARK_MM, (self.shape.row_pitch_mm - CLEAR_MM) / len(said) / 1.1)
-        wide = room[1] - room[0]
-        sizes = [_size_for(word, line, wide) for word in said]
-        if min(sizes) < LEAST_WORD_MM:
-            said = words.change_marks(change, self.labels)
-            sizes = [_size_for(mark, line, wide) for mark in said]
-        if not all(sizes):
-            return  # half a change would mislead; it stands left of the sheet, and at eye level
-        for index, (word, size) in enumerate(zip(said, sizes, strict=True)):
-            down = (index - (len(said) - 1) / 2) * line * 1.1 + size * CAPITAL / 2
-            yield Text(
-                room[1] if right else room[0], y + down, word, size, "end" if right else "start", layer="engrave"
-            )
-
-    def _change_outside(self, y: float, said: Sequence[str]) -> Iterator[Item]:
-        """The same words left of the sheet, large, with a line to the row."""
-        if not self.tile.words_mm:
-            return
-        line = min(TEXT_MM, (self.shape.row_pitch_mm - 0.4) / len(said))
-        wide = self.tile.words_mm - 1.6
-        for index, word in enumerate(said):
-            size = max(_size_for(word, line, wide), LEAST_LETTER_MM)
-            down = (index - (len(said) - 1) / 2) * line + size * CAPITAL / 2
-            yield Text(self.left - 1.4, y + down, fitted(word, wide, size), size, "end")
-        yield Line(self.left - 1.1, y, self.left - 0.3, y, 0.2)
+            size, lines = 0.0, [mark] if left + wide <= end else list(mark)
+            first = y - (len(lines) - 1) * (high + 0.4) / 2
+            marks = [(left, first + at * (high + 0.4), line) for at, line in enumerate(lines)]
+        if size:
+            across, tall = width_mm(read, size) + 2 * BOX_MM, size * CAPITAL + 2 * pad
+            fill, ink = ("#000000", "#ffffff") if is_start else (None, "#000000")
+            yield Rectangle(left, middle - tall / 2, across, tall, fill, line_mm=0.15, layer="engrave")
+            yield Text(left + BOX_MM, middle + size * CAPITAL / 2, read, size, fill=ink, layer="engrave")
+        for x, centre, line in marks if mark else []:
+            yield Text(x, centre + high / 2, line, MARK_MM, layer="engrave")
 
     def _column_numbers(self) -> Iterator[Item]:
         """At each end of the tile: on the sheet where its margin has room, else outside it; the middle marked."""
         free = self.shape.end_margin_mm - self.shape.hole_mm / 2
         on_sheet = free >= COLUMN_NUMBER_MM * CAPITAL + 2 * CLEAR_MM
-        for joint, edge, way in (
-            (self.tile.joint_above, self.top, 1),
-            (self.tile.joint_below, self.bottom, -1),
-        ):
+        for joint, edge, way in ((self.tile.joint_above, self.top, 1), (self.tile.joint_below, self.bottom, -1)):
             inside = joint is None and on_sheet
             centre = edge + way * free / 2 if inside else edge - way * STRIP_MM / 2
-            layer: Layer = "engrave" if inside else "guide"
-            yield from self._column_row(centre, layer)
+            yield from self._column_row(centre, "engrave" if inside else "guide")
 
     def _column_row(self, centre: float, layer: Layer) -> Iterator[Item]:
         size = min(
@@ -294,51 +290,51 @@ class _Drawing:
 
     def _row_heads(self, centre: float, baseline: float, size: float) -> Iterator[Item]:
         """What the numbers beside the rows are, in line with the column numbers."""
-        yield Text(self.field_left - CLEAR_MM, baseline, "row", size, "end", layer="engrave")
+        field_left, field_right = self.x(1) - self.shape.hole_mm / 2, self.x(self.card.columns) + self.shape.hole_mm / 2
+        yield Text(field_left - CLEAR_MM, baseline, "row", size, "end", layer="engrave")
         if not self.shape.seen_above_read:
             return
         across = max(self.shape.guide_hole_mm, self.shape.clip_hole_mm)
         reach = (across + size * CAPITAL) / 2 + CLEAR_MM
         beside_hole = any(abs(centre - y) < reach for y in (*self._guide_heights(), *self.clips))
         end = self._band(centre, size * CAPITAL, right=True)[1] if beside_hole else self.right - CLEAR_MM
-        for name in ("at eye level", "eye level", "eye"):
-            if width_mm(name, size) <= end - self.field_right - CLEAR_MM:
-                yield Text(self.field_right + CLEAR_MM, baseline, name, size, layer="engrave")
+        for name in ("at eye level", "eye level", "read"):
+            if width_mm(name, size) <= end - field_right - CLEAR_MM:
+                yield Text(field_right + CLEAR_MM, baseline, name, size, layer="engrave")
                 return
 
+    # -- words along the edges ---------------------------------------------------------------------------------------
+
+    def _edge_band(self) -> float:
+        """Room between the sheet's edge and the guide holes."""
+        return self.shape.guide_from_edge_mm - self.shape.guide_hole_mm / 2 - CLEAR_MM
+
     def _names(self) -> Iterator[Item]:
-        """Along the edges, outside the guide holes: which end goes in first; what this card is."""
-        band = self.shape.guide_from_edge_mm - self.shape.guide_hole_mm / 2 - 2 * CLEAR_MM
-        size = min(2.4, band / 1.0)
+        """Left: which end goes in first, and from the row to lock upward that it is that row. Right: what this is."""
+        band = self._edge_band() - CLEAR_MM
+        size = min(2.4, band)
         if size < LEAST_LETTER_MM:
             return
-        end = self.top if self.tile.joint_above is None else self.tile.y_mm(self.tile.joint_above)
-        length = self.bottom - end - 8.0
-        middle = band / 2 + CLEAR_MM
-        down = size * CAPITAL / 2
-        machine = self.card.machine
-        if self.tile.joint_below is None:
-            first = "◂ this end goes in first   ·   this side faces you"
-            yield Text(
-                self.left + middle + down,
-                self.bottom - 4.0,
-                fitted(first, length, size),
-                size,
-                rotation_deg=90,
-                layer="engrave",
-            )
-        told = (self.card.stitch, machine.name, words.meaning(self.card), self.card.title)
-        name = "   ·   ".join(part for part in told if part)
-        yield Text(
-            self.right - middle + down,
-            self.bottom - 4.0,
-            fitted(name, length, size),
-            size,
-            rotation_deg=90,
-            layer="engrave",
-        )
+        tile, strip, card = self.tile, self.tile.strip, self.card
+        end = self.top if tile.joint_above is None else tile.y_mm(tile.joint_above)
+        begin = self.bottom - 4.0
+        across = band / 2 + CLEAR_MM
+        texts = []
+        stop = end
+        if strip.first <= card.start_row <= strip.last and card.start_row in self.positions:
+            stop = self.y(card.start_row - 0.5)
+            texts.append((self.left + across, self.y(card.start_row) + 1.2, end, f"◂ {notes.START}", True))
+        if tile.joint_below is None:
+            place = f"this end joins blank {strip.number - 1}" if strip.number > 1 else "this end goes in first"
+            texts.append((self.left + across, begin, stop, f"◂ {place}", False))
+        blank = f"blank {strip.number} of {strip.of}" if strip.of > 1 else ""
+        told = ("this side faces you", blank, card.stitch, card.machine.name, notes.meaning(card), card.title)
+        texts.append((self.right - across, begin, end, "   ·   ".join(part for part in told if part), False))
+        for x, low, high, text, bold in texts:
+            shown = fitted(text, low - high - 4.0, size, bold)
+            yield Text(x + size * CAPITAL / 2, low, shown, size, bold=bold, rotation_deg=90, layer="engrave")
 
-    # -- joints --------------------------------------------------------------------------------------------------
+    # -- joints of pages ---------------------------------------------------------------------------------------------
 
     def _joints(self) -> Iterator[Item]:
         """Half a diamond at each edge on both tiles: laid right, the halves make whole ones. Crosses outside, too."""
@@ -351,55 +347,56 @@ class _Drawing:
             for x in (self.left + 2.2, self.right - 2.2):
                 yield Polygon(((x - size, y), (x, y + way * size), (x + size, y)), layer="engrave")
             for x, out in ((self.left, -1), (self.right, 1)):
-                yield Line(x + out * 0.5, y, x + out * 2.5, y, 0.25)
+                yield Line(x + out * 0.5, y, x + out * 1.5, y, 0.25)
             if way == 1:
                 yield Line(self.left, y, self.right, y, 0.15, dash_mm=(2.0, 1.5), layer="engrave")
-                said = f"page {other} lies on this, its cut edge at the broken line: diamonds meet"
-                at = self.top - STRIP_MM - 1.0
+                told = f"page {other} lies on this, its cut edge at the broken line: diamonds meet"
+                baseline = self.top - STRIP_MM - 1.0
             else:
-                said = f"cut here, lay this edge on the broken line of page {other}: diamonds meet"
-                at = self.bottom + STRIP_MM + 2.4
-            yield Text((self.left + self.right) / 2, at, said, 2.4, "middle")
+                told = f"cut here, lay this edge on the broken line of page {other}: diamonds meet"
+                baseline = self.bottom + STRIP_MM + 2.4
+            yield Text((self.left + self.right) / 2, baseline, told, 2.4, "middle")
 
     # -- around the sheet ------------------------------------------------------------------------------------------
 
     def _head(self) -> Iterator[Item]:
         card, tile = self.card, self.tile
-        left, right, top = tile.left_mm, tile.page_mm[0] - tile.left_mm, tile.margin_mm
-        name = f"page {tile.number} of {tile.of}" if tile.of > 1 else ""
+        left, right, top = self.left, self.page_right, tile.margin_mm
+        parts = [f"blank {tile.strip.number} of {tile.strip.of}"] if tile.strip.of > 1 else []
+        parts += [f"page {tile.number} of {tile.of}"] if tile.of > 1 else []
+        name = ", ".join(parts)
         room = right - left - (width_mm(name, 3.6, True) + 4 if name else 0)
         stitch = fitted(card.stitch, room / 2, 5.2, True) if card.title else fitted(card.stitch, room, 5.2, True)
         title = fitted(card.title, room - width_mm(f": {stitch}", 5.2, True), 5.2, True)
         yield Text(left, top + 5.0, f"{title}: {stitch}" if title else stitch, 5.2, bold=True)
         if name:
             yield Text(right, top + 5.0, name, 3.6, "end", bold=True)
+        if not tile.tells_all:
+            return
+        origin = "" if card.machine.origin == "shipped" else f" ({card.machine.origin})"
         lines = [
-            f"Hole card for {card.machine.name}: {card.machine.title}"
-            + ("" if card.machine.origin == "shipped" else f" ({card.machine.origin})"),
-            words.counts(card),
+            (f"Hole card for {card.machine.name}: {card.machine.title}{origin}", False),
+            (f"{notes.counts(card)}, framed." + (" Punch where the dots are." if self.ink == "light" else ""), False),
         ]
-        y = top + 9.6
-        for line in lines:
-            yield Text(left, y, fitted(line, right - left, TEXT_MM), TEXT_MM)
-            y += LINE_MM
-        if card.remarks:
-            remark = "; ".join(card.remarks)
-            yield Text(left, y, fitted(remark, right - left, TEXT_MM, bold=True), TEXT_MM, bold=True)
+        lines += [("; ".join(card.remarks), True)] if card.remarks else []
+        for index, (line, bold) in enumerate(lines):
+            y = top + 9.6 + index * LINE_MM
+            yield Text(left, y, fitted(line, right - left, TEXT_MM, bold), TEXT_MM, bold=bold)
 
     def _notes(self) -> Iterator[Item]:
-        """What the knitter has to know: in a column beside the sheet, else in the foot; smaller where it is much."""
-        told = words.notes(self.card)
+        """What the knitter has to know: in a column beside the sheet, else in the foot, as large as there is room."""
+        told = notes.notes(self.card)
         remark = "; ".join(self.card.remarks)
-        if width_mm(remark, TEXT_MM, True) > self.tile.page_mm[0] - 2 * self.tile.left_mm:  # cut short in the heading
-            told.insert(0, ("Heed", remark))
+        if width_mm(remark, TEXT_MM, True) > self.page_right - self.left:  # cut short in the heading
+            told.insert(0, ("Note", remark))
         beside = bool(self.tile.notes_mm)
         if beside:
             x, y, width = self.right + GAP_MM, self.top, self.tile.notes_mm - GAP_MM
-            bottom = self._foot_top() - 1.0
+            bottom = self.tile.foot_top_mm - 1.0
         else:
-            x, y, width = self.tile.left_mm, self._foot_top() + FOOT_MM, self.tile.page_mm[0] - 2 * self.tile.left_mm
+            x, y, width = self.left, self.tile.foot_top_mm + FOOT_MM[0], self.page_right - self.left
             bottom = self.tile.page_mm[1] - self.tile.margin_mm
-        for size in (TEXT_MM, 2.6, 2.3, 2.0, 1.8):
+        for size in NOTE_SIZES:
             lines = list(_set(told, width, size, beside))
             if y + sum(down for _, _, down in lines) <= bottom:
                 break
@@ -407,26 +404,24 @@ class _Drawing:
             y += down
             yield Text(x, y, line, size, bold=bold)
 
-    def _foot_top(self) -> float:
-        extra = 0.0 if self.tile.notes_mm else NOTES_FOOT_MM
-        return self.tile.page_mm[1] - self.tile.margin_mm - FOOT_MM - extra
+    def _foot(self) -> Iterator[Item]:
+        first, again = notes.printing(self.scale)
+        top = self.tile.foot_top_mm
+        beside = self.left + RULE_MM + 4.0
+        if not self.tile.tells_all:
+            first = "Print at 100 %: both rules measure 100 mm."
+        for index, line in enumerate(wrapped(first, self.page_right - beside, TEXT_MM)):
+            yield Text(beside, top + 5.4 + index * LINE_MM, line, TEXT_MM)
+        if self.tile.tells_all:
+            for index, line in enumerate((again, notes.measure(self.card), notes.CUTTING)):
+                size = _size_for(line, TEXT_MM, self.page_right - self.left)
+                shown = fitted(line, self.page_right - self.left, size)
+                yield Text(self.left, top + 17.5 + index * LINE_MM, shown, size)
 
     def _rules(self) -> Iterator[Item]:
         """Check rules of 100 mm on both axes, from outer edge to outer edge of their end marks."""
-        yield from _rule(self.tile.left_mm, self._foot_top() + 6.5, across=True)
-        x = self.tile.page_mm[0] - self.tile.left_mm
-        yield from _rule(x, self.top, across=False)
-
-    def _foot(self) -> Iterator[Item]:
-        left, right = self.tile.left_mm, self.tile.page_mm[0] - self.tile.left_mm
-        first, again = words.printing(self.scale)
-        top = self._foot_top()
-        beside = left + RULE_MM + 4.0
-        for index, line in enumerate(wrapped(first, right - beside, TEXT_MM)):
-            yield Text(beside, top + 5.4 + index * LINE_MM, line, TEXT_MM)
-        for index, line in enumerate((again, words.measure(self.card), words.CUTTING)):
-            size = _size_for(line, TEXT_MM, right - left)
-            yield Text(left, top + 17.5 + index * LINE_MM, fitted(line, right - left, size), size)
+        yield from _rule(self.left, self.tile.foot_top_mm + 6.5, across=True)
+        yield from _rule(self.page_right, self.top, across=False)
 
 
 def _set(told: Sequence[tuple[str, str]], width: float, size: float, beside: bool) -> Iterator[tuple[str, bool, float]]:
@@ -435,9 +430,9 @@ def _set(told: Sequence[tuple[str, str]], width: float, size: float, beside: boo
     for index, (head, text) in enumerate(told):
         if beside:
             yield head, True, down + (size / 3 if index else 0.0)
-            yield from ((line, False, down) for line in wrapped(text, width, size))
+            yield from ((line, index == 0, down) for line in wrapped(text, width, size, bold=index == 0))
         else:
-            yield from ((line, False, down) for line in wrapped(f"{head}: {text}", width, size))
+            yield from ((line, index == 0, down) for line in wrapped(f"{head}: {text}", width, size, bold=index == 0))
 
 
 def _rule(x: float, y: float, across: bool) -> Iterator[Item]:
@@ -447,22 +442,15 @@ def _rule(x: float, y: float, across: bool) -> Iterator[Item]:
         at = index * RULE_MM / 10
         at = at + line / 2 if index == 0 else at - line / 2 if index == 10 else at
         long = 4.0 if index % 10 == 0 else 2.8 if index == 5 else 1.8
-        if across:
-            yield Line(x + at, y - long, x + at, y, line)
-        else:
-            yield Line(x - long, y + at, x, y + at, line)
+        yield Line(x + at, y - long, x + at, y, line) if across else Line(x - long, y + at, x, y + at, line)
         if index in (0, 5, 10):
             name = f"{index * 10}" + (" mm" if index == 10 else "")
+            anchors: dict[int, Anchor] = {0: "start", 5: "middle", 10: "end"}
             if across:
-                anchor = "start" if index == 0 else "middle" if index == 5 else "end"
-                yield Text(x + at, y + 3.2, name, TEXT_MM, anchor)  # type: ignore[arg-type]
+                yield Text(x + at, y + 3.2, name, TEXT_MM, anchors[index])
             else:
-                anchor = "end" if index == 0 else "middle" if index == 5 else "start"
-                yield Text(x - 4.6, y + at, name, TEXT_MM, anchor, rotation_deg=90)  # type: ignore[arg-type]
-    if across:
-        yield Line(x, y, x + RULE_MM, y, line)
-    else:
-        yield Line(x, y, x, y + RULE_MM, line)
+                yield Text(x - 4.6, y + at, name, TEXT_MM, anchors[10 - index], rotation_deg=90)
+    yield Line(x, y, x + RULE_MM, y, line) if across else Line(x, y, x, y + RULE_MM, line)
 
 
 def _size_for(text: str, wanted: float, room: float, bold: bool = False) -> float:

@@ -6,13 +6,13 @@ Knows a card's dimensions and paper; what is drawn there is the drawing's busine
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from stitchc.page import PAPERS
 
 if TYPE_CHECKING:
-    from stitchc.card.plan import Card
+    from stitchc.card.plan import Card, Strip
 
 ROLL: Final = "roll"
 
@@ -21,23 +21,24 @@ END_MARGIN_MM: Final = 10.0
 UNPRINTABLE_MM: Final = 6.35
 """A quarter of an inch: nothing needed lies nearer to the paper's edge (what most printers can do: common practice)."""
 
-HEAD_MM: Final = 22.0
-FOOT_MM: Final = 28.0
+HEAD_MM: Final = (22.0, 9.0)
+FOOT_MM: Final = (28.0, 15.0)
+"""Of the first page, which tells everything, and of the others."""
+
 NOTES_FOOT_MM: Final = 42.0
-"""What the foot takes more where the notes stand in it, for want of room beside the sheet."""
+"""What the first page's foot takes more where the notes stand in it, for want of room beside the sheet."""
 
 GAP_MM: Final = 3.0
-WORDS_MM: Final = 9.5
-"""Room left of the sheet for the words beside its rows."""
-
 RULE_MM: Final = 100.0
 RULE_ROOM_MM: Final = 9.0
-NOTES_MM: Final = (27.0, 62.0)
+NOTES_MM: Final = (27.0, 90.0)
 """The least and the most width of a column of notes beside the sheet."""
 
 OVERLAP_ROWS: Final = 2
 STRIP_MM: Final = 5.0
 """Room beyond a joint for the column numbers."""
+
+Scale = tuple[float, float]
 
 
 class DoesNotFit(ValueError):
@@ -46,19 +47,17 @@ class DoesNotFit(ValueError):
 
 @dataclass(frozen=True)
 class Tile:
-    """A part of the card on one page. Lengths along the sheet are counted from the end that goes in first.
+    """A part of a strip on one page. Lengths along the strip are counted from the end that goes in first.
 
-    first, last: the positions (see Card.positions) whose holes are on it. from_mm, to_mm: the part of the sheet drawn.
-    joint_below, joint_above: where along the sheet this tile meets its neighbours, None at the sheet's own ends. The
+    first, last: the positions (see Card) whose holes are on it. from_mm, to_mm: the part of the sheet drawn.
+    joint_below, joint_above: where along the sheet this tile meets its neighbours, None at the strip's own ends. The
     lower tile goes on past the joint by the overlap, so that the upper one, cut at the joint, is laid over it.
     page_mm: the page's width and height. sheet_left_mm, sheet_bottom_mm: where on the page the sheet's left edge and
-    `from_mm` lie. words_mm: room left of the sheet, 0 where there is none. notes_mm: width of the column of notes
-    right of it, 0 where there is no room and they stand in the foot. margin_mm: blank paper above the head and below
-    the foot.
+    `from_mm` lie. notes_mm: width of the column of notes right of it, 0 where there is no room and they stand in the
+    foot. margin_mm: blank paper above the head and below the foot. tells_all: it has the notes.
     """
 
-    number: int
-    of: int
+    strip: Strip
     first: int
     last: int
     from_mm: float
@@ -68,41 +67,65 @@ class Tile:
     page_mm: tuple[float, float]
     sheet_left_mm: float
     sheet_bottom_mm: float
-    words_mm: float
     notes_mm: float
     margin_mm: float
+    tells_all: bool
+    number: int = 1
+    of: int = 1
 
     @property
-    def left_mm(self) -> float:
-        """Where everything on the page begins; it ends as far from the right edge."""
-        return self.sheet_left_mm - self.words_mm
+    def foot_top_mm(self) -> float:
+        """Where on the page the foot begins."""
+        notes = NOTES_FOOT_MM if self.tells_all and not self.notes_mm else 0.0
+        return self.page_mm[1] - self.margin_mm - FOOT_MM[not self.tells_all] - notes
 
     def y_mm(self, along_mm: float) -> float:
         """Where on the page a place along the sheet lies (y down)."""
         return self.sheet_bottom_mm - (along_mm - self.from_mm)
 
 
-def along_mm(card: Card, position: float) -> float:
-    """How far a row of holes is from the end that goes in first."""
-    return card.shape.end_margin_mm + (position - card.positions[0]) * card.shape.row_pitch_mm
-
-
-def tiles(card: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0), notes_height_mm: float = 0.0) -> list[Tile]:
-    """The card on pages of `paper`, or on one page as long as it must be ("roll").
+def tiles(card: Card, paper: str, scale: Scale = (1.0, 1.0), notes_height_mm: float = 0.0) -> list[Tile]:
+    """The card, blank after blank, on pages of `paper`, or each blank on a page as long as it must be ("roll").
 
     scale: by how much the drawing will be stretched for the printer; margins are kept after it. notes_height_mm:
     how high the notes will be at least. Raises DoesNotFit.
     """
-    if paper == ROLL:
-        return [_whole(card, notes_height_mm)]
+    laid: list[Tile] = []
+    for blank in card.blanks:
+        if paper == ROLL:
+            laid.append(_whole(card, blank, notes_height_mm, not laid))
+        else:
+            laid += _on_pages(card, blank, paper, scale, not laid)
+    return [replace(tile, number=number, of=len(laid)) for number, tile in enumerate(laid, start=1)]
+
+
+def whole(card: Card, paper: str, scale: Scale, notes_height_mm: float) -> Tile:
+    """The card on a single page, blanks joined: on `paper` where it fits, else on a roll."""
+    try:
+        laid = tiles(card, paper, scale, notes_height_mm)
+    except DoesNotFit:
+        laid = []
+    return laid[0] if len(laid) == 1 else _whole(card, card.whole, notes_height_mm, True)
+
+
+def _whole(card: Card, strip: Strip, notes_height_mm: float, tells_all: bool) -> Tile:
+    length = card.length_mm(strip)
+    body = max(length, RULE_MM + 2, notes_height_mm)
+    width = card.shape.sheet_width_mm + GAP_MM + NOTES_MM[0] + RULE_ROOM_MM + 2 * SIDE_MARGIN_MM
+    head, foot = HEAD_MM[not tells_all], FOOT_MM[not tells_all]
+    page = (max(width, PAPERS["a4"][0]), 2 * END_MARGIN_MM + head + body + foot)
+    return _tile(card, strip, page, (SIDE_MARGIN_MM, END_MARGIN_MM), (0.0, length), (None, None), tells_all)
+
+
+def _paper_margins(card: Card, paper: str, scale: Scale) -> tuple[tuple[float, float], tuple[float, float]]:
+    """The page, upright or turned, and its margins at the sides and the ends."""
     upright = PAPERS[paper]
-    sheet = card.shape.sheet_width_mm
+    needed = card.shape.sheet_width_mm + GAP_MM + RULE_ROOM_MM
     for page in (upright, (upright[1], upright[0])):
-        side = _margin(page[0], SIDE_MARGIN_MM, scale[0])
-        if sheet + GAP_MM + RULE_ROOM_MM > page[0] - 2 * side:
-            side = _margin(page[0], UNPRINTABLE_MM, scale[0])
-        if sheet + GAP_MM + RULE_ROOM_MM <= page[0] - 2 * side:
-            return _on_pages(card, paper, page, side, _margin(page[1], END_MARGIN_MM, scale[1]))
+        for wanted in (SIDE_MARGIN_MM, UNPRINTABLE_MM):
+            side = _margin(page[0], wanted, scale[0])
+            if needed <= page[0] - 2 * side:
+                return page, (side, _margin(page[1], END_MARGIN_MM, scale[1]))
     most = max(upright) - 2 * UNPRINTABLE_MM - GAP_MM - RULE_ROOM_MM
     raise DoesNotFit(
         f"The sheet is {card.shape.sheet_width_mm:g} mm wide, and {paper} has room for {most:.0f} mm beside the check "
@@ -110,85 +133,69 @@ def tiles(card: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0), notes
     )
 
 
-def whole(card: Card, paper: str, scale: tuple[float, float], notes_height_mm: float) -> Tile:
-    """The card on a single page: on `paper` where it fits, else on a roll."""
-    try:
-        laid = tiles(card, paper, scale, notes_height_mm)
-    except DoesNotFit:
-        laid = []
-    return laid[0] if len(laid) == 1 else _whole(card, notes_height_mm)
-
-
 def _margin(side_mm: float, wanted_mm: float, scale: float) -> float:
     """The margin before stretching about the page's centre, so that what is stretched stays printable."""
     return max(wanted_mm, side_mm / 2 - (side_mm / 2 - UNPRINTABLE_MM) / scale)
 
 
-def _whole(card: Card, notes_height_mm: float) -> Tile:
-    body = max(card.length_mm, RULE_MM + 2, notes_height_mm)
-    width = WORDS_MM + card.shape.sheet_width_mm + GAP_MM + NOTES_MM[0] + RULE_ROOM_MM + 2 * SIDE_MARGIN_MM
-    width = max(width, PAPERS["a4"][0])
-    height = 2 * END_MARGIN_MM + HEAD_MM + body + FOOT_MM
-    bottom = END_MARGIN_MM + HEAD_MM + card.length_mm
-    margins = (SIDE_MARGIN_MM, END_MARGIN_MM)
-    return _tile(card, (width, height), margins, bottom, (1, 1), (0.0, card.length_mm), (None, None))
-
-
-def _on_pages(card: Card, paper: str, page: tuple[float, float], side: float, end: float) -> list[Tile]:
-    margins = (side, end)
-    foot = FOOT_MM + (0.0 if _beside_mm(card, page, side)[1] else NOTES_FOOT_MM)
-    room = page[1] - 2 * end - HEAD_MM - foot
-    if card.length_mm <= room:
-        bottom = end + HEAD_MM + card.length_mm
-        return [_tile(card, page, margins, bottom, (1, 1), (0.0, card.length_mm), (None, None))]
-    pitch, rows = card.shape.row_pitch_mm, len(card.positions)
+def _on_pages(card: Card, strip: Strip, paper: str, scale: Scale, tells_all: bool) -> list[Tile]:
+    page, margins = _paper_margins(card, paper, scale)
+    notes = 0.0 if _notes_mm(card, page, margins[0]) else NOTES_FOOT_MM
+    first, later = (page[1] - 2 * margins[1] - HEAD_MM[at] - FOOT_MM[at] for at in (0, 1))
+    room = first - notes if tells_all else later
+    length, pitch, rows = card.length_mm(strip), card.shape.row_pitch_mm, len(card.positions(strip))
+    if length <= room:
+        return [_tile(card, strip, page, margins, (0.0, length), (None, None), tells_all)]
     overlap = OVERLAP_ROWS * pitch
     # what a tile between two joints takes: its rows, the overlap above, a strip of column numbers at each end
-    most = int((room - overlap - 2 * STRIP_MM - card.shape.end_margin_mm) / pitch)
-    if most < OVERLAP_ROWS + 1:
+    besides = overlap + 2 * STRIP_MM + 2 * card.shape.end_margin_mm
+    most, most_later = (int((height - besides) / pitch) for height in (room, later))
+    if min(most, most_later) < OVERLAP_ROWS + 1:
         raise DoesNotFit(
             f"Rows {pitch:g} mm apart leave no room for {OVERLAP_ROWS + 1} of them on a page of {paper}. "
             f"Use {'--paper a3 or ' if paper != 'a3' else ''}--paper roll."
         )
-    count = -(-rows // most)
-    joints = [along_mm(card, card.positions[rows * index // count]) - pitch / 2 for index in range(1, count)]
-    laid = []
-    for index in range(count):
-        below = joints[index - 1] if index else None
-        above = joints[index] if index < count - 1 else None
-        start = 0.0 if below is None else below
-        stop = card.length_mm if above is None else above + overlap
-        bottom = end + HEAD_MM + (STRIP_MM if above is not None else 0.0) + stop - start
-        laid.append(_tile(card, page, margins, bottom, (index + 1, count), (start, stop), (below, above)))
-    return laid
+    count = 1 + -(-(rows - most) // most_later)
+    share = rows / (most + (count - 1) * most_later)  # pages are filled alike
+    ends = [round(share * (most + at * most_later)) for at in range(count - 1)]
+    joints = [card.along_mm(strip, card.positions(strip)[end]) - pitch / 2 for end in ends]
+    return [
+        _tile(
+            card,
+            strip,
+            page,
+            margins,
+            (below or 0.0, length if above is None else above + overlap),
+            (below, above),
+            tells_all and below is None,
+        )
+        for below, above in zip([None, *joints], [*joints, None], strict=True)
+    ]
 
 
-def _beside_mm(card: Card, page: tuple[float, float], side: float) -> tuple[float, float]:
-    """Room for the words left of the sheet and for the notes right of it; 0 where there is not enough."""
+def _notes_mm(card: Card, page: tuple[float, float], side: float) -> float:
+    """Room for the notes right of the sheet; 0 where there is not enough."""
     room = page[0] - 2 * side - card.shape.sheet_width_mm - GAP_MM - RULE_ROOM_MM
-    words = WORDS_MM if room >= WORDS_MM else 0.0
-    notes = min(room - words, NOTES_MM[1])
-    return words, notes if notes >= NOTES_MM[0] else 0.0
+    return min(room, NOTES_MM[1]) if room >= NOTES_MM[0] else 0.0
 
 
 def _tile(
     card: Card,
+    strip: Strip,
     page: tuple[float, float],
     margins: tuple[float, float],
-    bottom: float,
-    number: tuple[int, int],
     part: tuple[float, float],
     joints: tuple[float | None, float | None],
+    tells_all: bool,
 ) -> Tile:
     def along(position: int) -> float:
-        return along_mm(card, position)
+        return card.along_mm(strip, position)
 
-    rows = card.positions
+    rows = card.positions(strip)
     on_it = rows[bisect_right(rows, part[0], key=along) : bisect_left(rows, part[1], key=along)]
-    words, notes = _beside_mm(card, page, margins[0])
+    numbers = STRIP_MM if joints[1] is not None else 0.0
     return Tile(
-        number=number[0],
-        of=number[1],
+        strip=strip,
         first=on_it[0],
         last=on_it[-1],
         from_mm=part[0],
@@ -196,9 +203,9 @@ def _tile(
         joint_below=joints[0],
         joint_above=joints[1],
         page_mm=page,
-        sheet_left_mm=margins[0] + words,
-        sheet_bottom_mm=bottom,
-        words_mm=words,
-        notes_mm=notes,
+        sheet_left_mm=margins[0],
+        sheet_bottom_mm=margins[1] + HEAD_MM[not tells_all] + numbers + part[1] - part[0],
+        notes_mm=_notes_mm(card, page, margins[0]),
         margin_mm=margins[1],
+        tells_all=tells_all,
     )

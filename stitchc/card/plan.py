@@ -1,4 +1,4 @@
-"""The hole card as a value: which cells are holes, and what changes at which row.
+"""The hole card as a value: which cells are holes, what changes at which row, and how it lies on blanks.
 
 Knows the chart and the machine's profile; nothing of paper, pages or files.
 """
@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -23,8 +23,11 @@ if TYPE_CHECKING:
 
 Holes = npt.NDArray[np.bool_]
 
-MAIN_YARN = "main yarn"
+MAIN_YARN: Final = "main yarn"
 """What a row that names no yarn is knitted with, where other rows of the stitch name one."""
+
+MOST_ROWS: Final = 5000
+"""Of a card, on however many blanks; as many as a profile may say that one blank has."""
 
 
 @dataclass(frozen=True)
@@ -36,14 +39,26 @@ class Change:
     yarn: str | None = None
 
 
+@dataclass(frozen=True)
+class Strip:
+    """A piece of sheet: pattern rows `first` to `last`, with joining rows beyond both. number, of: which blank."""
+
+    first: int
+    last: int
+    number: int = 1
+    of: int = 1
+
+
 @dataclass(frozen=True, eq=False)
 class Card:
     """One card, ready to be drawn.
 
-    unit: one repeat, begun where it was asked to. chart: the same tiled to the card's columns and rows, as it is
-    knitted. holes: shape (rows, columns), row 1 and the leftmost column first, as the card is punched: with the
-    machine's polarity and mirroring applied. Joining rows are not in it. remarks: what has to be said on it ("made in
-    spite of …").
+    unit: one repeat, begun where it was asked to. chart: the same tiled to the card's columns and rows. holes: shape
+    (rows, columns), row 1 and the leftmost column first, as the card is punched: with the machine's polarity and
+    mirroring applied. Joining rows are not in it. each_row_twice: the reader knits every row of the card twice, and
+    unit and chart hold one row of each pair. remarks: sentences to write on it ("Made despite …").
+
+    Rows of holes are called by positions: 1 to `rows` are the pattern's; those before and after are joining rows.
     """
 
     machine: Machine
@@ -54,11 +69,12 @@ class Card:
     chart: Chart
     holes: Holes
     changes: tuple[Change, ...]
+    each_row_twice: bool = False
     remarks: tuple[str, ...] = ()
 
     @property
     def repeat(self) -> tuple[int, int]:
-        """Needles and rows of one repeat."""
+        """Needles and card rows of one repeat."""
         return self.unit.width, self.unit.height
 
     @property
@@ -72,30 +88,55 @@ class Card:
         return int(self.holes.shape[0])
 
     @property
-    def positions(self) -> range:
-        """Every row of holes from the end that goes in first, as numbers that go on from row 1 both ways: 0 and below
-        are the joining rows before it, over `rows` those after the last."""
-        return range(1 - self.shape.joining_rows, self.rows + self.shape.joining_rows + 1)
+    def whole(self) -> Strip:
+        """The card on a single piece, however long."""
+        return Strip(1, self.rows)
 
     @property
-    def length_mm(self) -> float:
-        """Of the sheet, from end to end."""
-        return 2 * self.shape.end_margin_mm + (len(self.positions) - 1) * self.shape.row_pitch_mm
+    def blanks(self) -> tuple[Strip, ...]:
+        """The card on blanks of the machine's length: as few as can be, cut between repeats if that costs none."""
+        most, height = self.shape.rows, self.repeat[1]
+        of = -(-self.rows // most)
+        step = height if -(-(self.rows // height) // of) * height <= most else 1
+        ends = [self.rows // step * number // of * step for number in range(of + 1)]
+        return tuple(Strip(ends[at] + 1, ends[at + 1], at + 1, of) for at in range(of))
 
-    def punched(self, position: int) -> npt.NDArray[np.bool_]:
+    def positions(self, strip: Strip) -> range:
+        """Every row of holes of a strip, from the end that goes in first."""
+        return range(strip.first - self.shape.joining_rows, strip.last + self.shape.joining_rows + 1)
+
+    def length_mm(self, strip: Strip) -> float:
+        """Of the sheet, from end to end."""
+        return 2 * self.shape.end_margin_mm + (len(self.positions(strip)) - 1) * self.shape.row_pitch_mm
+
+    def along_mm(self, strip: Strip, position: float) -> float:
+        """How far a row of holes is from the end of the strip that goes in first."""
+        return self.shape.end_margin_mm + (position - self.positions(strip)[0]) * self.shape.row_pitch_mm
+
+    def punched(self, strip: Strip, position: int) -> npt.NDArray[np.bool_]:
         """Which columns have a hole at a position; all of them in a joining row."""
-        if 1 <= position <= self.rows:
+        if strip.first <= position <= strip.last:
             return np.asarray(self.holes[position - 1])
         return np.ones(self.columns, dtype=np.bool_)
 
     def ring_row(self, position: int) -> int:
         """The pattern row that a position stands for once the card is closed: joining rows lie over those of the
-        other end."""
+        other end, or of the next blank."""
         return (position - 1) % self.rows + 1
 
     def read_at_eye_level(self, position: int) -> int:
         """The pattern row that is being read while the row at this position is at eye level."""
         return self.ring_row(position - self.shape.seen_above_read)
+
+    @property
+    def start_row(self) -> int:
+        """The row at eye level when row 1 is read: the one to lock the card at."""
+        return self.ring_row(1 + self.shape.seen_above_read)
+
+    def due_at_eye_level(self, position: int) -> int:
+        """The row that the next pass knits while the row at this position is at eye level: the row being read, or the
+        one before it where needles are selected one pass ahead."""
+        return self.ring_row(self.read_at_eye_level(position) - (self.machine.selects == "one pass ahead"))
 
     @property
     def changes_by_row(self) -> dict[int, Change]:
@@ -114,11 +155,11 @@ class Card:
 
     @property
     def joining_hole_count(self) -> int:
-        """Holes of the joining rows."""
-        return 2 * self.shape.joining_rows * self.columns
+        """Holes of the joining rows of all blanks."""
+        return 2 * self.shape.joining_rows * self.columns * len(self.blanks)
 
 
-def make_card(
+def plan_card(
     stitch: Stitch,
     machine: Machine,
     least_rows: int | None = None,
@@ -126,6 +167,7 @@ def make_card(
     *,
     start_row: int = 1,
     shift: int = 0,
+    each_row_twice: bool = False,
     remarks: tuple[str, ...] = (),
 ) -> Card:
     """The card of a stitch: tiled to the reader's columns and, in whole repeats, to the rows of a closed card.
@@ -133,12 +175,15 @@ def make_card(
     least_rows: rows that it must at least have, on top of what the machine's card needs to turn. start_row: the
     stitch's row that is the card's row 1; shift: needles by which the repeat is moved to the right. The stitch's first
     column (before the shift) lies on column 1 of the card. The caller has asked `unfit` first.
-    Raises Refused: M305 where no card is read, N110 for a card over the limit of cells.
+    Raises Refused: M305 where no card is read, M307 for rows that do not come in pairs, N110 past MOST_ROWS.
     """
     if machine.card is None or machine.reader_width is None or machine.reader != "card":
         raise Refused(*reads_nothing_of_the_kind(machine, "card"))
-    unit = stitch.chart.started_at(start_row - 1).shifted(shift)
+    unit = rows_on_the_card(stitch, start_row, each_row_twice).shifted(shift)
     rows = fitted_rows(unit, machine.card, least_rows)
+    if rows > MOST_ROWS:
+        text = f"The card of `{stitch.name}` would have {rows:,} rows; the most that is drawn is {MOST_ROWS:,}."
+        raise Refused(Message("N110", "error", text, stitch.span, "Split the stitch into several cards."))
     try:
         chart = unit.tiled(machine.reader_width, rows)
     except TooLarge as error:
@@ -148,10 +193,13 @@ def make_card(
         marks = marks[:, ::-1]
     holes = np.ascontiguousarray(marks)
     holes.setflags(write=False)
-    if start_row != 1 or shift:
-        begun = f"Begun at row {start_row} of the stitch" if start_row != 1 else "The repeat is "
-        moved = f"moved {abs(shift)} needle{'s' * (abs(shift) > 1)} to the {'right' if shift > 0 else 'left'}"
-        remarks = (f"{begun}{', ' * (start_row != 1 and bool(shift))}{moved if shift else ''}", *remarks)
+    moved = [f"it begins at row {start_row} of the stitch"] if start_row != 1 else []
+    if shift:
+        side = "right" if shift > 0 else "left"
+        moved.append(f"the repeat is moved {abs(shift)} needle{'s' * (abs(shift) > 1)} to the {side}")
+    if moved:
+        sentence = ", and ".join(moved)
+        remarks = (f"{sentence[0].upper()}{sentence[1:]}", *remarks)
     return Card(
         machine=machine,
         shape=machine.card,
@@ -161,6 +209,7 @@ def make_card(
         chart=chart,
         holes=holes,
         changes=tuple(changes_of(chart)),
+        each_row_twice=each_row_twice,
         remarks=remarks,
     )
 
@@ -183,6 +232,69 @@ def changes_of(chart: Chart) -> Iterator[Change]:
             yield Change(index + 1, new_setting, new_yarn)
 
 
-def unfit(stitch: Stitch, machine: Machine, least_rows: int | None = None) -> list[Message]:
-    """What keeps the stitch from a card of this machine: M305 where it reads none, else `machines.fit.unfit`."""
-    return reads_nothing_of_the_kind(machine, "card") or fit.unfit(stitch, machine, card_rows=least_rows)
+# -- each row twice ---------------------------------------------------------------------------------------------------
+
+
+def rows_on_the_card(stitch: Stitch, start_row: int = 1, each_row_twice: bool = False) -> Chart:
+    """The rows that are punched: the repeat begun at `start_row`, or one row of each of its pairs.
+
+    Raises Refused M307 naming the pairs that are not equal.
+    """
+    begun = stitch.chart.started_at(start_row - 1)
+    if not each_row_twice:
+        return begun
+    half = one_of_each_pair(begun)
+    if half is not None:
+        return half
+    whole = _even(begun)
+    height = stitch.chart.height
+    differing = [
+        f"{(at + start_row - 1) % height + 1} and {(at + start_row) % height + 1}"
+        for at in range(0, whole.height, 2)
+        if not _alike(whole, at)
+    ]
+    more = f" and {len(differing) - 6} more pairs" if len(differing) > 6 else ""
+    other = start_row % height + 1
+    works = one_of_each_pair(stitch.chart.started_at(other - 1)) is not None
+    raise Refused(
+        Message(
+            "M307",
+            "error",
+            f"`{stitch.name}` does not come in pairs of equal rows: rows {', '.join(differing[:6])}{more} differ.",
+            stitch.span,
+            f"--start-row {other}" if works else "Leave out --each-row-twice: the card then has every row.",
+        )
+    )
+
+
+def one_of_each_pair(chart: Chart) -> Chart | None:
+    """Every second row, where rows come in pairs that are equal in cells and yarn; None where they do not."""
+    whole = _even(chart)
+    if not all(_alike(whole, at) for at in range(0, whole.height, 2)):
+        return None
+    return Chart(whole.cells[::2].copy(), whole.yarns[::2])
+
+
+def _even(chart: Chart) -> Chart:
+    return chart.tiled(chart.width, chart.height * 2) if chart.height % 2 else chart
+
+
+def _alike(chart: Chart, row: int) -> bool:
+    return bool((chart.cells[row] == chart.cells[row + 1]).all()) and chart.yarns[row] == chart.yarns[row + 1]
+
+
+def unfit(
+    stitch: Stitch,
+    machine: Machine,
+    least_rows: int | None = None,
+    start_row: int = 1,
+    each_row_twice: bool = False,
+) -> list[Message]:
+    """What keeps the stitch from a card of this machine: M305 where it reads none, else `machines.fit.unfit`.
+
+    Raises Refused M307.
+    """
+    chart = rows_on_the_card(stitch, start_row, each_row_twice)
+    return reads_nothing_of_the_kind(machine, "card") or fit.unfit(
+        stitch, machine, card_rows=least_rows, card_chart=chart
+    )

@@ -7,19 +7,21 @@ elements by an XML reader. Knows a card and its tiles, and nothing of how they w
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.card.form import Scale, place_mm
+from stitchc.card.data import place_mm
 from stitchc.page import MM_PER_INCH
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-    from stitchc.card.paper import Tile
+    from stitchc.card.drawing import Ink
+    from stitchc.card.paper import Scale, Tile
     from stitchc.card.plan import Card
 
 PDF_DPI: Final = 150
@@ -30,7 +32,7 @@ class ProofFailed(Exception):
     """What was made does not show the card: a fault in stitchc. The text says where."""
 
 
-def prove_png(content: bytes, card: Card, tile: Tile, dpi: int, scale: Scale) -> None:
+def prove_png(content: bytes, card: Card, tile: Tile, dpi: int, scale: Scale, ink: Ink = "full") -> None:
     """Every cell of the tile in a PNG picture; its size and the scale it carries. Raises ProofFailed."""
     from PIL import Image as pillow
 
@@ -45,12 +47,12 @@ def prove_png(content: bytes, card: Card, tile: Tile, dpi: int, scale: Scale) ->
                 raise ProofFailed(f"the picture carries a scale of {carried} dpi instead of {dpi}")
             if image.mode != "1":
                 raise ProofFailed(f"the picture is of mode {image.mode}, not black and white")
-            _prove_pixels(image, card, tile, dpi / MM_PER_INCH, scale)
+            _prove_pixels(image, card, tile, dpi / MM_PER_INCH, scale, ink)
     finally:
         pillow.MAX_IMAGE_PIXELS = most
 
 
-def prove_pdf(content: bytes, card: Card, tiles: Sequence[Tile], scale: Scale) -> None:
+def prove_pdf(content: bytes, card: Card, tiles: Sequence[Tile], scale: Scale, ink: Ink = "full") -> None:
     """Every cell of every page of a PDF, and the pages' sizes. Raises ProofFailed."""
     import pypdfium2
 
@@ -63,8 +65,9 @@ def prove_pdf(content: bytes, card: Card, tiles: Sequence[Tile], scale: Scale) -
             size = tuple(side * MM_PER_INCH / 72 for side in page.get_size())
             if any(abs(side - wanted) > 0.05 for side, wanted in zip(size, tile.page_mm, strict=True)):
                 raise ProofFailed(f"page {index + 1} of the PDF is {size} mm instead of {tile.page_mm}")
-            fine = PDF_DPI if max(tile.page_mm) < 1500 else 72
-            _prove_pixels(page.render(scale=fine / 72, grayscale=True).to_pil(), card, tile, fine / MM_PER_INCH, scale)
+            image = page.render(scale=PDF_DPI / 72, grayscale=True).to_pil()
+            _prove_pixels(image, card, tile, PDF_DPI / MM_PER_INCH, scale, ink)
+            page.close()
     finally:
         document.close()
 
@@ -100,30 +103,46 @@ def prove_svg(content: bytes, card: Card, tile: Tile, scale: Scale) -> None:
         raise ProofFailed("a hole stands twice in the SVG")
 
 
-def _prove_pixels(image: Image, card: Card, tile: Tile, px_per_mm: float, scale: Scale) -> None:
-    """Sample each cell: its centre and a ring well inside the hole's edge, dark for a hole and light for none; a
-    blank cell must be light out to the hole's edge."""
+def _prove_pixels(image: Image, card: Card, tile: Tile, px_per_mm: float, scale: Scale, ink: Ink) -> None:
+    """Sample each cell at its centre and round it. A hole in full ink is dark at all of them, well inside its edge; in
+    light ink at the centre and on the ring, and light between; a blank is light out to the hole's edge."""
     x0, y0 = place_mm(card, tile, scale, 1, tile.first)
     x = (x0 + np.arange(card.columns) * card.shape.column_pitch_mm * scale[0]) * px_per_mm
     y = (y0 - np.arange(tile.last - tile.first + 1) * card.shape.row_pitch_mm * scale[1]) * px_per_mm
-    radius = card.shape.hole_mm * px_per_mm / 2
-    inner = max(0.0, radius - max(1.6, 0.15 * radius))
+    radius = card.shape.hole_mm * (scale[0] * scale[1]) ** 0.5 * px_per_mm / 2
     angles = np.arange(12) * (np.pi / 6)
-    ring_x, ring_y = np.append(np.cos(angles), 0.0), np.append(np.sin(angles), 0.0)
-    rows = np.floor(y[:, None, None] + inner * ring_y).astype(np.intp)
-    columns = np.floor(x[None, :, None] + inner * ring_x).astype(np.intp)
-    left, top = int(columns.min()), int(rows.min())
-    field = image.crop((left, top, int(columns.max()) + 1, int(rows.max()) + 1))
-    samples = np.asarray(field)[rows - top, columns - left] > (0 if image.mode == "1" else 127)
-    dark = ~samples
-    if not (dark.all(axis=2) | samples.all(axis=2)).all():
-        where = np.argwhere(dark.any(axis=2) & samples.any(axis=2))[0]
-        raise ProofFailed(f"the cell at column {where[1] + 1}, row {where[0] + tile.first} is neither hole nor blank")
-    _compare(np.asarray(dark.all(axis=2)), card, tile)
+    reach = math.ceil(radius) + 2
+    left, top = math.floor(float(x.min())) - reach, math.floor(float(y.min())) - reach
+    crop = image.crop((left, top, math.ceil(float(x.max())) + reach, math.ceil(float(y.max())) + reach))
+    grey = np.asarray(crop)
+    dark = ~grey if image.mode == "1" else grey < (128 if ink == "full" else 215)
+
+    def sampled(dark: npt.NDArray[np.bool_], far: float) -> npt.NDArray[np.bool_]:
+        """Which of 12 places so far from each centre are dark; shape (rows, columns, 12)."""
+        rows = np.floor(y[:, None, None] + far * np.sin(angles)).astype(np.intp) - top
+        columns = np.floor(x[None, :, None] + far * np.cos(angles)).astype(np.intp) - left
+        return np.asarray(dark[rows, columns])
+
+    if ink == "full":
+        middle, edge = sampled(dark, 0.0), sampled(dark, max(0.0, radius - max(1.6, 0.15 * radius)))
+        hole = middle.all(axis=2) & edge.all(axis=2)
+    else:  # lines of a pixel or two: what is dark next to a place counts
+        near = dark.copy()
+        for along in (near, near.T):
+            once = along.copy()
+            along[1:] |= once[:-1]
+            along[:-1] |= once[1:]
+        middle, edge = sampled(near, 0.0), sampled(near, radius)
+        hole = middle.all(axis=2) & edge.all(axis=2) & ~sampled(dark, radius / 2).any(axis=2)
+    unclear = ~hole & (middle.any(axis=2) | edge.any(axis=2))
+    if unclear.any():
+        row, column = np.argwhere(unclear)[0]
+        raise ProofFailed(f"the cell at column {column + 1}, row {row + tile.first} is neither hole nor blank")
+    _compare(np.asarray(hole), card, tile)
 
 
 def _compare(seen: npt.NDArray[np.bool_], card: Card, tile: Tile) -> None:
-    wanted = np.stack([card.punched(position) for position in range(tile.first, tile.last + 1)])
+    wanted = np.stack([card.punched(tile.strip, position) for position in range(tile.first, tile.last + 1)])
     wrong = np.argwhere(seen != wanted)
     if len(wrong):
         row, column = wrong[0]

@@ -11,12 +11,12 @@ import itertools
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
-from stitchc.card import words
+from stitchc.card import notes
 from stitchc.english import ordinal
 from stitchc.messages import visible
 
 if TYPE_CHECKING:
-    from stitchc.card.plan import Card
+    from stitchc.card.plan import Card, Strip
 
 WIDTH: Final = 80
 MOST_BOXES: Final = 4
@@ -55,76 +55,77 @@ def punching_list(card: Card) -> str:
 
 
 def _lines(card: Card) -> Iterator[str]:
-    machine, joining = card.machine, card.shape.joining_rows
-    yield f"Punching list: {visible(words.heading(card))}"
-    yield from _wrapped(f"Made by stitchc for {machine.name}: {machine.title}.")
-    yield from _wrapped(words.counts(card).replace(", framed", ""))
+    yield f"Punching list: {visible(notes.heading(card))}"
+    yield from _wrapped(f"Made by stitchc for {card.machine.name}: {card.machine.title}.")
+    yield from _wrapped(f"{notes.counts(card)}.")
     for remark in card.remarks:
         yield from _wrapped(remark)
     yield ""
-    for head, text in words.notes(card):
-        if head not in ("Numbers", "Way in", "Edges"):
-            yield from _wrapped(text, f"{head + ':':<10} ")
-    if card.shape.seen_above_read:
-        seen = card.ring_row(1 + card.shape.seen_above_read)
-        first = f"Lock the card when row {seen} is at eye level: row 1 is then the row that is read."
-        yield from _wrapped(first, f"{'Row 1:':<10} ")
+    for head, text in notes.notes(card):
+        if head not in _OF_THE_TEMPLATE:
+            yield from _wrapped(text.replace(", between the thick lines,", ""), f"{head + ':':<11} ")
     counting = (
         "Lay the card with the side up that you see while it is in the reader, and with the end that goes in first "
         "toward you. Count rows from that end, and columns from the left."
     )
-    yield from _wrapped(counting, f"{'Counting:':<10} ")
-    yield from _wrapped("C" + words.CUTTING.removeprefix("Cutting: c"), f"{'Cutting:':<10} ")
+    yield from _wrapped(counting, f"{'Counting:':<11} ")
+    yield from _wrapped("C" + notes.CUTTING.removeprefix("Cutting: c"), f"{'Cutting:':<11} ")
+    for blank in card.blanks:
+        yield ""
+        if blank.of > 1:
+            yield f"Blank {blank.number} of {blank.of}: rows {blank.first} to {blank.last}"
+        yield from _table(card, blank)
     yield ""
-    yield from _table(card)
-    yield ""
-    yield f"{card.hole_count} holes in {card.rows} rows" + (
-        f", and {card.joining_hole_count} in the joining rows." if joining else "."
-    )
-    yield from _alike([columns_in_words(card.punched(row).tolist()) for row in range(1, card.rows + 1)])
+    joining = f", and {card.joining_hole_count} in the joining rows" if card.joining_hole_count else ""
+    yield f"{card.hole_count} holes in {card.rows} rows{joining}."
+    yield from _alike([columns_in_words(row) for row in card.holes.tolist()])
 
 
-def _table(card: Card) -> Iterator[str]:
+_OF_THE_TEMPLATE: Final = ("Marks", "Numbers", "Feeding the card", "Edges")
+"""Heads of notes about what only the template shows."""
+
+
+def _table(card: Card, blank: Strip) -> Iterator[str]:
     """One line for each row, or for rows that follow each other and are the same: number, boxes, count, words."""
-    changes = {row: words.change_words(change) for row, change in card.changes_by_row.items()}
+    changes = {row: notes.change_words(change) for row, change in card.changes_by_row.items()}
     groups: list[tuple[int, int]] = []
-    for row in range(1, card.rows + 1):
-        if groups and row not in changes and bool((card.punched(row) == card.punched(groups[-1][0])).all()):
+    for row in range(blank.first, blank.last + 1):
+        if groups and row not in changes and bool((card.holes[row - 1] == card.holes[groups[-1][0] - 1]).all()):
             groups[-1] = (groups[-1][0], row)
         else:
             groups.append((row, row))
-    boxes = min(MOST_BOXES, max([last - first + 1 for first, last in groups] + [card.shape.joining_rows]))
+    joining = card.shape.joining_rows
+    boxes = min(MOST_BOXES, max([last - first + 1 for first, last in groups] + [joining]))
     yield f"{'row':>9}  {'':<{3 * boxes}}  holes"
-    if card.shape.joining_rows:
-        yield from _row("joining", "punch all", card.columns, card.shape.joining_rows, boxes)
+    full = list(_row("joining", "punch all", card.columns, joining, boxes)) if joining else []
+    yield from full
     for first, last in groups:
         name = str(first) if first == last else f"{first}-{last}"
-        said = columns_in_words(card.punched(first).tolist())
+        words = columns_in_words(card.holes[first - 1].tolist())
         if first in changes:
-            said += f"   <- {', '.join(changes[first])}"
-        yield from _row(name, said, int(card.punched(first).sum()), last - first + 1, boxes)
-    if card.shape.joining_rows:
-        yield from _row("joining", "punch all", card.columns, card.shape.joining_rows, boxes)
+            words += f"   <- {', '.join(changes[first])}"
+        yield from _row(name, words, int(card.holes[first - 1].sum()), last - first + 1, boxes)
+    yield from full
 
 
-def _row(name: str, said: str, count: int, rows: int, boxes: int) -> Iterator[str]:
+def _row(name: str, words: str, count: int, rows: int, boxes: int) -> Iterator[str]:
     ticks = "[ ]" * rows if rows <= boxes else "[ ]" * (boxes - 1) + "..."
     each = " each" if rows > 1 else ""
-    yield from _wrapped(said, f"{name:>9}  {ticks:<{3 * boxes}}  {count:>3}{each:<5}  ")
+    yield from _wrapped(words, f"{name:>9}  {ticks:<{3 * boxes}}  {count:>3}{each:<5}  ")
 
 
 def _alike(rows: Sequence[str]) -> Iterator[str]:
     """Which rows are the same, for those who punch one kind after the other."""
     kinds: dict[str, list[int]] = {}
-    for row, said in enumerate(rows, start=1):
-        kinds.setdefault(said, []).append(row)
-    several = [(said, same) for said, same in kinds.items() if len(same) > 1]
+    for row, words in enumerate(rows, start=1):
+        kinds.setdefault(words, []).append(row)
+    several = [(words, same) for words, same in kinds.items() if len(same) > 1]
     if not several or len(kinds) == len(rows):
         return
     yield ""
     yield "Rows that are the same:"
-    for said, same in several:
-        yield from _wrapped(f"{_columns(same)}  ({len(same)} rows): {said}", "  ")
+    for words, same in several:
+        yield from _wrapped(f"{_columns(same)}  ({len(same)} rows): {words}", "  ")
 
 
 def _wrapped(text: str, head: str = "") -> Iterator[str]:

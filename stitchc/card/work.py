@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stitchc.card.plan import one_of_each_pair
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.machines.fit import fitted_rows
 
@@ -31,16 +32,6 @@ def smallest_repeat(chart: Chart) -> Chart:
         and chart.yarns == chart.yarns[h:] + chart.yarns[:h]
     )
     return chart.tiled(width, height)
-
-
-def halved(chart: Chart) -> Chart | None:
-    """Every second row, where rows come in equal pairs; None where they do not."""
-    if chart.height % 2 or chart.height < 4:
-        return None
-    first, second = chart.cells[::2], chart.cells[1::2]
-    if not np.array_equal(first, second) or chart.yarns[::2] != chart.yarns[1::2]:
-        return None
-    return Chart(first.copy(), chart.yarns[::2])
 
 
 def holes_of(chart: Chart, card: Card, least_rows: int | None = None) -> tuple[int, int]:
@@ -76,7 +67,7 @@ def least_work(card: Card, asked_rows: int | None = None) -> list[str]:
         f"{card.hole_count} holes to punch in {card.rows} rows"
         + (f", and {card.joining_hole_count} in the joining rows." if card.joining_hole_count else "."),
         *_fewer_holes(card.unit, card, asked_rows),
-        *_one_direction(card.unit, card),
+        *([] if card.each_row_twice else _one_direction(card.unit, card)),
         *_clear_ends(card.unit, card),
     ]
 
@@ -89,13 +80,13 @@ def _fewer_holes(chart: Chart, card: Card, asked_rows: int | None) -> Iterator[s
             f"The repeat is really {small.width} by {small.height}: written so, {rows} rows do, with {holes} holes "
             f"({card.hole_count - holes} fewer)."
         )
-    half = halved(chart)
+    half = None if card.each_row_twice else one_of_each_pair(chart)
     if half is not None:
         rows, holes = holes_of(half, card, -(-asked_rows // 2) if asked_rows else None)
         if holes < card.hole_count:
             yield (
-                f"Rows come in equal pairs: where your reader can read each row twice, every second row alone makes a "
-                f"card of {rows} rows with {holes} holes ({card.hole_count - holes} fewer)."
+                f"Rows come in equal pairs: if your reader can knit each card row twice, --each-row-twice makes a card "
+                f"of {rows} rows with {holes} holes ({card.hole_count - holes} fewer)."
             )
 
 

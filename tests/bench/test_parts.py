@@ -23,8 +23,8 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from stitchc import bitmap
 from stitchc.bed import Needles
-from stitchc.card.drawing import pages
-from stitchc.card.plan import make_card
+from stitchc.card.drawing import page_of, tiles_of
+from stitchc.card.plan import plan_card
 from stitchc.chart import KNIT, TUCK, Chart
 from stitchc.checks import check
 from stitchc.drawn import draw
@@ -78,12 +78,12 @@ BED: Final = Needles.centred(200)
 
 @cache
 def tide_card() -> Any:
-    return make_card(stitch(Chart.from_rows(["KT", "KK", "TK", "KK"])), CARD)
+    return plan_card(stitch(Chart.from_rows(["KT", "KK", "TK", "KK"])), CARD)
 
 
 @cache
 def tide_page() -> Page:
-    return pages(tide_card(), "a4")[0][1]
+    return page_of(tide_card(), tiles_of(tide_card(), "a4")[0])
 
 
 @cache
@@ -191,7 +191,7 @@ PARTS: Final = (
     Part("sheet: JSON of 1,000 rows, of lists as JSON",
          lambda: to_json([sheet()]), lambda: json.dumps([held()] * 2, indent=1), 1),
     Part("sheet: HTML of 1,000 rows, of joined lists", lambda: to_html(sheet()), lambda: listed("<p>"), 11),
-    Part("card: drawn as a page in mm, of as many discs", lambda: pages(tide_card(), "a4"),
+    Part("card: drawn as a page in mm, of as many discs", lambda: page_of(tide_card(), tiles_of(tide_card(), "a4")[0]),
          lambda: [Disc(x * 4.5, y * 5.0, 3.5) for y in range(40) for x in range(24)], 15),
     Part("card: A4 PNG at 600 dpi, of bare discs saved", lambda: png(tide_page()),
          lambda: saved(discs(24, 40, 106, 83, A4_PX, "1")), 2),

@@ -23,7 +23,7 @@ def knits(document: dict[str, Any], needles: range, rows: int) -> npt.NDArray[np
     columns, first = document["columns"], position(document["column_1_needle"])
     passes = []
     for index in range(rows):
-        felt = document["holes"][index % document["rows"]]
+        felt = document["holes"][(index // 2 if document["each_row_twice"] else index) % document["rows"]]
         line = []
         for needle in needles:
             column = (needle - first) % columns

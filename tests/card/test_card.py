@@ -12,16 +12,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stitchc.card import Card, make_card, unfit
-from stitchc.card import words as card_words
-from stitchc.card.drawing import one_page, pages
-from stitchc.card.form import as_json, place_mm
-from stitchc.card.paper import DoesNotFit, Tile, along_mm
+from stitchc.card import Card, notes, plan_card, unfit
+from stitchc.card.data import as_json, place_mm
+from stitchc.card.drawing import Ink, one_tile, page_of, tiles_of
+from stitchc.card.paper import DoesNotFit, Tile
 from stitchc.card.proof import ProofFailed, prove_pdf, prove_png, prove_svg
 from stitchc.chart import Chart
 from stitchc.machines import load, load_text
 from stitchc.machines.profile import Machine
-from stitchc.messages import Span
+from stitchc.messages import Refused, Span
 from stitchc.page import PAPERS, Circle, Disc, Line, Page, Text
 from stitchc.page.lettering import width_mm
 from stitchc.page.pdf import pdf
@@ -63,7 +62,16 @@ def stitch(rows: list[str], yarns: list[str | None] | None = None, name: str = "
 
 
 def card(rows: list[str], machine: str = "24", **more: Any) -> Card:
-    return make_card(stitch(rows, more.pop("yarns", None)), profile(machine), title="Tide line", **more)
+    return plan_card(stitch(rows, more.pop("yarns", None)), profile(machine), title="Tide line", **more)
+
+
+def pages(of: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0), ink: Ink = "full") -> list[tuple[Tile, Page]]:
+    return [(tile, page_of(of, tile, scale, ink)) for tile in tiles_of(of, paper, scale)]
+
+
+def one_page(of: Card, paper: str, scale: tuple[float, float] = (1.0, 1.0)) -> tuple[Tile, Page]:
+    tile = one_tile(of, paper, scale)
+    return tile, page_of(of, tile, scale)
 
 
 def document(of: Card, paper: str = "a4", dpi: int = 600, scale: tuple[float, float] = (1.0, 1.0)) -> dict[str, Any]:
@@ -96,8 +104,8 @@ def test_rows_of_a_closed_card() -> None:
     assert [card(rows).rows for rows in (M1, M4, M3)] == [36, 36, 40]
     made = card(M3)
     assert int(made.holes[:8].sum()) == 144
-    assert list(made.positions) == list(range(-1, 43)) and made.joining_hole_count == 96
-    assert made.length_mm == pytest.approx(2 * 5 + 43 * 5)
+    assert list(made.positions(made.whole)) == list(range(-1, 43)) and made.joining_hole_count == 96
+    assert made.length_mm(made.whole) == pytest.approx(2 * 5 + 43 * 5)
     assert card(M3, least_rows=41).rows == 48
     assert card(M1, "other blank").rows == 20
 
@@ -134,7 +142,7 @@ def test_the_rows_at_eye_level() -> None:
 
 def test_what_changes_at_which_row() -> None:
     rows = ["KT", "KK", "KS", "KT"]
-    made = make_card(stitch(rows, ["sand", "sand", "deep", None]), profile("24"))
+    made = plan_card(stitch(rows, ["sand", "sand", "deep", None]), profile("24"))
     told = [(change.row, change.setting, change.yarn) for change in made.changes[:5]]
     assert told == [
         (1, "tuck", "sand"),
@@ -151,15 +159,15 @@ def test_what_changes_at_which_row() -> None:
 def test_start_row_and_shift() -> None:
     made = card(["KKKT", "KKKK", "KTKK"], start_row=3, shift=1)
     assert made.unit.rows() == ["KKTK", "TKKK", "KKKK"]
-    assert made.remarks == ("Begun at row 3 of the stitch, moved 1 needle to the right",)
+    assert made.remarks == ("It begins at row 3 of the stitch, and the repeat is moved 1 needle to the right",)
     assert card(["KKKT"], shift=-2).remarks == ("The repeat is moved 2 needles to the left",)
 
 
 def test_clip_holes_meet_when_the_ring_is_closed() -> None:
     """Joining rows over the other end's first and last pattern rows: the ends overlap by four rows and two margins."""
-    assert card_words.clips_meet(card(M1))
-    assert not card_words.clips_meet(card(M1, "other blank"))
-    assert "tape" in card_words.ring(card(M1, "other blank"))
+    assert notes.clips_meet(card(M1))
+    assert not notes.clips_meet(card(M1, "other blank"))
+    assert "tape" in notes.ring(card(M1, "other blank"))
 
 
 # -- where they lie -------------------------------------------------------------------------------------------------
@@ -170,7 +178,7 @@ def centres(of: Card, tile: Tile, scale: tuple[float, float] = (1.0, 1.0)) -> se
     return {
         place_mm(of, tile, scale, column, at)
         for at in range(tile.first, tile.last + 1)
-        for column, hole in enumerate(of.punched(at).tolist(), start=1)
+        for column, hole in enumerate(of.punched(tile.strip, at).tolist(), start=1)
         if hole
     }
 
@@ -290,19 +298,25 @@ def test_every_page_has_both_rules() -> None:
 
 @pytest.mark.parametrize("paper", list(PAPERS))
 @pytest.mark.parametrize("rows", [60, 61, 97, 400])
-def test_tiles_show_every_row_and_join(paper: str, rows: int) -> None:
+def test_tiles_show_every_row_of_every_blank_and_join(paper: str, rows: int) -> None:
     made = card(["K" * 23 + "T"] * rows)
     laid = pages(made, paper)
     tiles = [tile for tile, _ in laid]
     assert [tile.number for tile in tiles] == list(range(1, len(tiles) + 1))
-    assert {position for tile in tiles for position in range(tile.first, tile.last + 1)} == set(made.positions)
-    for lower, upper in itertools.pairwise(tiles):
-        assert lower.joint_above == upper.joint_below == upper.from_mm
-        assert lower.to_mm - upper.from_mm == pytest.approx(2 * made.shape.row_pitch_mm)  # the overlap
-        # the joint lies half way between two rows of holes
-        assert (upper.from_mm - along_mm(made, upper.first)) / made.shape.row_pitch_mm == pytest.approx(-0.5)
+    assert len(made.blanks) == -(-rows // 60), "blanks are 24 x 60 (common practice)"
+    for blank in made.blanks:
+        of_blank = [tile for tile in tiles if tile.strip == blank]
+        shown = {position for tile in of_blank for position in range(tile.first, tile.last + 1)}
+        assert shown == set(made.positions(blank))
+        assert of_blank[0].joint_below is None and of_blank[-1].joint_above is None, "pages break where blanks do"
+        for lower, upper in itertools.pairwise(of_blank):
+            assert lower.joint_above == upper.joint_below == upper.from_mm
+            assert lower.to_mm - upper.from_mm == pytest.approx(2 * made.shape.row_pitch_mm)  # the overlap
+            # the joint lies half way between two rows of holes
+            along = made.along_mm(blank, upper.first)
+            assert (upper.from_mm - along) / made.shape.row_pitch_mm == pytest.approx(-0.5)
     for tile, page in laid:
-        assert tile.y_mm(tile.to_mm) > 20 and tile.sheet_bottom_mm < page.height_mm - 35
+        assert tile.y_mm(tile.to_mm) > 18 and tile.sheet_bottom_mm < page.height_mm - 24
         assert all(
             6 <= item.x_mm <= page.width_mm - 6 and 6 <= item.y_mm <= page.height_mm - 6
             for item in page.items
@@ -310,15 +324,52 @@ def test_tiles_show_every_row_and_join(paper: str, rows: int) -> None:
         )
 
 
+@given(st.integers(1, 300), st.integers(1, 400))
+def test_blanks_hold_every_row_once(height: int, least: int) -> None:
+    made = card(["K" * 3 + "T"] * height, least_rows=least)
+    rows = [row for blank in made.blanks for row in range(blank.first, blank.last + 1)]
+    assert rows == list(range(1, made.rows + 1))
+    assert len(made.blanks) == -(-made.rows // 60) and all(blank.last - blank.first < 60 for blank in made.blanks)
+
+
+def test_joined_blanks_are_the_whole_card() -> None:
+    """Each blank laid on the next as the ring is closed: full rows over pattern rows, so that a reader feels through
+    both sheets exactly the pattern, row after row; distances and clip holes come out as on a single sheet."""
+    made = card(["K" * 23 + "T", *["KT" * 12] * 60])
+    assert [(blank.first, blank.last) for blank in made.blanks] == [(1, 30), (31, 61)]
+    felt = np.ones((made.rows, 24), dtype=bool)
+    for blank in made.blanks:
+        for position in made.positions(blank):
+            felt[made.ring_row(position) - 1] &= made.punched(blank, position)
+    assert np.array_equal(felt, made.holes)
+    first, second = made.blanks
+    begins = made.along_mm(first, 31) - made.along_mm(second, 31)  # where the second sheet's end lies on the first
+    clips = made.shape.clip_from_end_mm
+    on_first = {made.length_mm(first) - clip for clip in clips}
+    assert {begins + clip for clip in clips} == on_first, "clip holes meet"
+    told = notes.blanks(made)
+    assert told is not None and "blank 2 rows 31 to 61" in told and "overlap them by 4 rows" in told
+
+
+def test_every_page_says_what_it_is_of_and_only_the_first_tells_all() -> None:
+    laid = pages(card(["K" * 23 + "T"] * 170), "a4")
+    assert len(laid) == 6
+    for number, (tile, page) in enumerate(laid, start=1):
+        texts = [item.text for item in page.items if isinstance(item, Text)]
+        assert f"blank {tile.strip.number} of 3, page {number} of 6" in texts
+        assert ("Ring" in texts) == tile.tells_all == (number == 1)
+        assert any(text.startswith("Print at 100 %") for text in texts)
+
+
 def test_a_sheet_wider_than_the_paper() -> None:
     wide = load_text('based_on = "card24-standard"\n[card]\nsheet_width_mm = 230\ncolumn_pitch_mm = 8\n', "wide.toml")
-    made = make_card(stitch(M1), wide)
+    made = plan_card(stitch(M1), wide)
     (tile, *_), *_ = pages(made, "a4")
     assert tile.page_mm == (297.0, 210.0)  # turned
     wider = load_text('based_on = "card24-standard"\n[card]\nsheet_width_mm = 500\n', "wider.toml")
     with pytest.raises(DoesNotFit, match="500 mm wide"):
-        pages(make_card(stitch(M1), wider), "a3")
-    assert pages(make_card(stitch(M1), wider), "roll")[0][0].page_mm[0] > 500
+        pages(plan_card(stitch(M1), wider), "a3")
+    assert pages(plan_card(stitch(M1), wider), "roll")[0][0].page_mm[0] > 500
 
 
 # -- lettering ------------------------------------------------------------------------------------------------------
@@ -338,7 +389,7 @@ def box(text: Text) -> tuple[float, float, float, float]:
 def test_lettering_lies_where_no_hole_is(machine: str, paper: str) -> None:
     rows = ["KKTKKK", "KKKKKK", "KKSKKK", "KKKKKK"] * 10
     yarns = (["sand", "sand", "deep sea", "foam"] * 10)[: len(rows)]
-    made = make_card(stitch(rows, yarns), profile(machine), title="A long title for a harbour-side workshop's card")
+    made = plan_card(stitch(rows, yarns), profile(machine), title="A long title for a harbour-side workshop's card")
     for _, page in pages(made, paper):
         texts = [item for item in page.items if isinstance(item, Text)]
         holes = np.array(
@@ -356,7 +407,7 @@ def test_lettering_lies_where_no_hole_is(machine: str, paper: str) -> None:
 
 def test_no_two_lines_of_lettering_lie_on_each_other() -> None:
     rows = ["KKTKKK", "KKKKKK", "KKSKKK", "KKKKKK"] * 10
-    made = make_card(stitch(rows, ["sand", "sand", "deep", "foam"] * 10), profile("24"), title="Tide line")
+    made = plan_card(stitch(rows, ["sand", "sand", "deep", "foam"] * 10), profile("24"), title="Tide line")
     for paper in ("a4", "letter", "roll"):
         for _, page in pages(made, paper):
             boxes = [(box(item), item.text) for item in page.items if isinstance(item, Text)]
@@ -366,18 +417,89 @@ def test_no_two_lines_of_lettering_lie_on_each_other() -> None:
                     assert not (overlap_x > 0.3 and overlap_y > 0.8), (one, two)
 
 
+def beside(of: Card, paper: str = "a4") -> dict[int, list[str]]:
+    """Letters at the right edge of the sheet, read off the drawing, by the row that they stand at; boxed numbers among
+    them. Every mark is at least 2 mm high."""
+    found: dict[int, list[str]] = {}
+    for tile, page in pages(of, paper):
+        field_right = tile.sheet_left_mm + of.shape.sheet_width_mm / 2 + 50
+        for item in page.items:
+            if not isinstance(item, Text) or item.layer != "engrave" or item.rotation_deg or item.x_mm < field_right:
+                continue
+            along = tile.from_mm + tile.sheet_bottom_mm - item.y_mm + item.size_mm * 0.36
+            position = round((along - of.along_mm(tile.strip, 1)) / of.shape.row_pitch_mm) + 1
+            if tile.first <= position <= tile.last and not item.text.endswith(("level", "read")):
+                found.setdefault(position, []).append(item.text)
+                if item.text.isalpha():
+                    assert item.size_mm * 0.73 >= 1.999, item
+    return found
+
+
+@pytest.mark.parametrize("machine", ["24", "12", "other blank", "all of it", "4 mm holes"])
+def test_marks_stand_where_they_are_due(machine: str) -> None:
+    """A row's change is due before the pass that knits it: while the reader reads it, or the row after it where needles
+    are selected one pass ahead. Seven rows higher is at eye level (five on other makes; a teaching page)."""
+    rows = ["KT", "KK", "KS", "KK", "KT"]
+    made = plan_card(stitch(rows, ["sand", "sand", "deep", "deep", "foam"]), profile(machine), title="Tide line")
+    letters = {"sand": "A", "deep": "B", "foam": "C"}
+    ahead = 1 if machine == "all of it" else 0
+    found = beside(made)
+    for position in made.positions(made.whole):
+        read = (position - made.shape.seen_above_read - 1) % made.rows
+        due = (read - ahead) % made.rows
+        wanted = {0: "TA", 2: "SB", 4: "TC"}.get(due % 5, "")
+        if due % 5 == 0 and due:
+            wanted = "A"  # tuck is set already
+        marks = [text for text in found.get(position, []) if text.isalpha()]
+        assert "".join(marks) == wanted, position
+        if not marks and machine != "other blank":  # whose clip holes leave 2 mm
+            assert str(read + 1) in found[position], "the row being read, in a box"
+    key = notes.marks(made)
+    assert key is not None and all(f"{letter} {yarn}" in key for yarn, letter in letters.items())
+    assert "T tuck, S slip" in key
+    assert notes.marks(card(["KK"])) is None
+
+
+@pytest.mark.parametrize("seen", [0, 5, 7])
+def test_the_row_to_lock_stands_between_thick_lines(seen: int) -> None:
+    """Row 1 is read while the row `seen` above it is at eye level (7 on one make, 5 on others; teaching pages)."""
+    own = load_text(f'based_on = "card24-standard"\n[card]\nseen_above_read = {seen}\n', "own.toml")
+    made = plan_card(stitch(M1), own)
+    ((tile, page),) = pages(made, "a4")
+    lines = [item for item in page.items if isinstance(item, Line) and item.layer == "engrave" and item.line_mm > 0.6]
+    heights = sorted(tile.sheet_bottom_mm - line.y1_mm for line in lines)
+    row = made.along_mm(made.whole, 1 + seen)
+    assert heights == [pytest.approx(row - 2.5), pytest.approx(row + 2.5)]
+    assert all(line.x2_mm - line.x1_mm > 125 for line in lines)
+    texts = [item for item in page.items if isinstance(item, Text)]
+    (sentence,) = [item for item in texts if "START: lock the card when this row is at eye level" in item.text]
+    assert sentence.rotation_deg == 90 and abs(sentence.y_mm - (tile.sheet_bottom_mm - row)) < 2
+    assert any(item.fill == "#ffffff" and item.text == "1" for item in texts) == bool(seen)
+
+
+@pytest.mark.parametrize(("origin", "asked"), [("card24-standard", True), ("own", False)])
+def test_what_is_not_settled_is_asked(origin: str, asked: bool) -> None:
+    machine = load(origin) if asked else profile("24")
+    told = dict(notes.notes(plan_card(stitch(M1), machine)))
+    assert ("Check once" in told) == asked and ("Selected" in told) != asked
+    assert ("mirrored" in told["Needles"]) != asked
+    if asked:
+        assert "--test-card" in told["Check once"] and "7 rows below eye level" in told["Check once"]
+
+
 def test_every_habit_is_on_the_template() -> None:
-    made = make_card(stitch(["KT", "KK", "KS", "KK"]), profile("all of it"), title="Tide line", remarks=("Made so",))
+    made = plan_card(stitch(["KT", "KK", "KS", "KK"]), profile("all of it"), title="Tide line", remarks=("Made so",))
     _, page = one_page(made, "a4")
-    said = " ".join(item.text for item in page.items if isinstance(item, Text))
+    told = " ".join(item.text for item in page.items if isinstance(item, Text))
     for words in (
         "Tide line: ripple",
         "all of it",
         "A hole: the needle tucks or slips. No hole: it knits.",
         "row 1 tuck, row 3 slip",
-        "Mirrored",
+        "mirrored for this reader",
         "R3",
-        "lock the card at row 1",
+        "Lock the card when row 8",
+        "it only selects",
         "This side faces you",
         "this end goes in first",
         "at eye level",
@@ -387,7 +509,43 @@ def test_every_habit_is_on_the_template() -> None:
         "Measure a card of your machine first",
         "Made so",
     ):
-        assert words.replace(" ", "") in said.replace(" ", ""), words
+        assert words.replace(" ", "") in told.replace(" ", ""), words
+
+
+# -- each row twice ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("machine", ["24", "12", "mirrored", "all of it"])
+def test_a_reader_that_knits_each_row_twice_knits_the_chart(machine: str) -> None:
+    """Many readers can ("double length": two rows for every row punched; teaching pages)."""
+    rows = ["KKTK", "KKTK", "KKKK", "KKKK", "TKKS", "TKKS"]
+    yarns: list[str | None] = ["sand", "sand", "deep", "deep", "sand", "sand"]
+    made = card(rows, machine, yarns=yarns, each_row_twice=True)
+    assert made.repeat == (4, 3) and made.rows == 36
+    passes = knits(document(made), range(-30, 31), 100)
+    first = {"24": -12, "mirrored": -12, "12": -6}.get(machine, 2)
+    for row, line in enumerate(passes.tolist()):
+        assert line == [rows[row % 6][(needle - first) % 4] == "K" for needle in range(-30, 31)]
+    assert [(change.row, change.setting, change.yarn) for change in made.changes[:3]] == [
+        (1, "tuck", "sand"),
+        (2, None, "deep"),
+        (3, "mixed", "sand"),
+    ]
+    assert "36 card rows are 72 knitted rows" in dict(notes.notes(made))["Reader"]
+
+
+def test_pairs_that_are_not_equal_are_named() -> None:
+    with pytest.raises(Refused, match=r"M307.*rows 1 and 2, 3 and 4 differ") as refused:
+        unfit(stitch(["KT", "TK", "TK", "KT"]), profile("24"), each_row_twice=True)
+    assert refused.value.messages[0].cure == "--start-row 2"
+    assert unfit(stitch(["KT", "TK", "TK", "KT"]), profile("24"), None, 2, True) == []
+    with pytest.raises(Refused, match="rows 2 and 3, 4 and 1 differ"):
+        unfit(stitch(["KT", "KT", "KK", "KK"]), profile("24"), None, 2, True)
+    with pytest.raises(Refused, match="rows 3 and 4 differ"):  # in yarn alone
+        unfit(stitch(["KT"] * 4, ["a", "a", "a", "b"]), profile("24"), each_row_twice=True)
+    assert unfit(stitch(["KT"] * 3), profile("24"), each_row_twice=True) == [], "pairs over two repeats"
+    # 100 rows are 50 on the card
+    assert unfit(stitch(["KT", "KT", "KK", "KK"] * 25), profile("24"), each_row_twice=True) == []
 
 
 # -- the proof ------------------------------------------------------------------------------------------------------
@@ -395,35 +553,49 @@ def test_every_habit_is_on_the_template() -> None:
 
 def broken(page: Page, at: int, kind: str) -> Page:
     """The page with one hole gone, moved, or one too many."""
-    holes = [index for index, item in enumerate(page.items) if isinstance(item, Disc)]
-    index = holes[at % len(holes)]
+    holes = [index for index, item in enumerate(page.items) if isinstance(item, Disc | Circle) and item.layer == "cut"]
+    index = holes[at]
     hole = page.items[index]
-    assert isinstance(hole, Disc)
+    assert isinstance(hole, Disc | Circle)
+    dot = page.items[index + 1 : index + 2] if isinstance(hole, Circle) else ()
     other = {
         "gone": (),
-        "moved": (Disc(hole.x_mm + 1.2, hole.y_mm, hole.diameter_mm),),
-        "small": (Disc(hole.x_mm, hole.y_mm, hole.diameter_mm / 2),),
-        "extra": (hole, Disc(hole.x_mm + 4.5, hole.y_mm, hole.diameter_mm)),
+        "moved": (hole._replace(x_mm=hole.x_mm + 1.2), *dot),
+        "small": (hole._replace(diameter_mm=hole.diameter_mm / 2), *dot),
+        "extra": (hole, *dot, hole._replace(x_mm=hole.x_mm + 4.5)),
     }[kind]
-    return Page(page.width_mm, page.height_mm, page.items[:index] + other + page.items[index + 1 :])
+    return page._replace(items=page.items[:index] + other + page.items[index + 1 + len(dot) :])
 
 
+@pytest.mark.parametrize("ink", ["full", "light"])
 @pytest.mark.parametrize("kind", ["gone", "moved", "small", "extra"])
-def test_the_proof_finds_every_wrong_hole(kind: str) -> None:
+def test_the_proof_finds_every_wrong_hole(kind: str, ink: Ink) -> None:
     made = card(["KT", "TK"])
-    tile, page = one_page(made, "a4")
-    prove_png(png(page, 200), made, tile, 200, (1.0, 1.0))
+    ((tile, page),) = pages(made, "a4", ink=ink)
+    prove_png(png(page, 200), made, tile, 200, (1.0, 1.0), ink)
     prove_svg(svg(page), made, tile, (1.0, 1.0))
-    prove_pdf(pdf([page]), made, [tile], (1.0, 1.0))
+    prove_pdf(pdf([page]), made, [tile], (1.0, 1.0), ink)
     # past the joining rows, whose neighbours are all holes
     for at in (60, 300):
         wrong = broken(page, at, kind)
         with pytest.raises(ProofFailed):
-            prove_png(png(wrong, 200), made, tile, 200, (1.0, 1.0))
+            prove_png(png(wrong, 200), made, tile, 200, (1.0, 1.0), ink)
         with pytest.raises(ProofFailed):
             prove_svg(svg(wrong), made, tile, (1.0, 1.0))
         with pytest.raises(ProofFailed):
-            prove_pdf(pdf([wrong]), made, [tile], (1.0, 1.0))
+            prove_pdf(pdf([wrong]), made, [tile], (1.0, 1.0), ink)
+
+
+def test_light_ink_takes_a_tenth_of_the_ink() -> None:
+    made = card(M1)
+    field = np.zeros(2)
+    for number, ink in enumerate(("full", "light")):
+        ((tile, page),) = pages(made, "a4", ink=ink)
+        x, y = place_mm(made, tile, (1.0, 1.0), 1, 36)
+        dark = reading.png_dark(png(page, 600))
+        left, top, right, bottom = (round(side * 600 / 25.4) for side in (x - 2, y - 2, x + 106, y + 177))
+        field[number] = dark[top:bottom, left:right].sum()
+    assert field[1] / field[0] < 0.14, field
 
 
 def test_the_proof_finds_a_wrong_size_or_scale() -> None:
@@ -445,10 +617,11 @@ def test_any_chart_is_proved_in_every_form(data: st.DataObject) -> None:
     row = st.text("KTS", min_size=width, max_size=width)
     made = card(data.draw(st.lists(row, min_size=height, max_size=height)), data.draw(st.sampled_from(list(PROFILES))))
     scale = data.draw(st.sampled_from([(1.0, 1.0), (1.02, 0.985)]))
-    laid = pages(made, data.draw(st.sampled_from(["a4", "letter", "roll"])), scale)
-    prove_pdf(pdf([page for _, page in laid]), made, [tile for tile, _ in laid], scale)
+    ink: Ink = data.draw(st.sampled_from(["full", "light"]))
+    laid = pages(made, data.draw(st.sampled_from(["a4", "letter", "roll"])), scale, ink)
+    prove_pdf(pdf([page for _, page in laid]), made, [tile for tile, _ in laid], scale, ink)
     for tile, page in laid:
-        prove_png(png(page, 150), made, tile, 150, scale)
+        prove_png(png(page, 150), made, tile, 150, scale, ink)
         prove_svg(svg(page), made, tile, scale)
     found = json.loads(as_json(made, laid[0][0], [], "a4", 150, scale))
     assert np.array_equal(np.array(found["holes"]), made.holes)
@@ -503,32 +676,6 @@ def test_no_card_reader_and_no_tuck() -> None:
 # -- names ----------------------------------------------------------------------------------------------------------
 
 
-def test_yarns_whose_names_are_too_long_get_letters() -> None:
-    names = ["sand", "a very pale grey", "a very pale green", "sa"]
-    made = make_card(stitch(["KT"] * 4, list(names)), profile("24"))
-    labels = card_words.yarn_labels(made)
-    assert labels == {"sand": "sand", names[1]: "yarn A", names[2]: "yarn B", "sa": "sa"}
-    told = card_words.yarns(made)
-    assert told is not None and "yarn A is a very pale grey. yarn B is a very pale green." in told
-    marks = [tuple(card_words.change_marks(change, labels)) for change in made.changes[:4]]
-    assert marks == [("T", "san"), ("A",), ("B",), ("sa",)]
-    said = "Beside a number: change this before that row. Where room is short: T tuck, san sand, A yarn A, B yarn B."
-    assert card_words.marks(made) == said
-
-
-def test_every_mark_beside_a_row_is_explained_on_the_template() -> None:
-    """Read off the drawing: what stands between the numbers and the edge is a word, or a mark that the notes name."""
-    made = make_card(stitch(["KT", "KK", "KS", "KK"], ["sand", "sand", "deep", "deep"]), profile("24"))
-    ((_, page),) = pages(made, "a4")
-    texts = [item for item in page.items if isinstance(item, Text)]
-    explained = " ".join(item.text for item in texts if not item.bold)
-    explained = explained[explained.index("Where room is short") :]
-    beside = {item.text for item in texts if item.layer == "engrave"} & {"T", "S", "sa", "de", "K"}
-    assert beside, "rows above 9 have no room for words"
-    assert all(f"{mark} {word}" in explained for mark, word in (("T", "tuck"), ("S", "slip"), ("sa", "sand")))
-    assert card_words.marks(make_card(stitch(["KK"]), profile("24"))) is None
-
-
 def test_changes_are_told_once_for_a_repeat() -> None:
-    made = make_card(stitch(["KT", "KK", "KS", "KK"], ["sand", "sand", "deep", "deep"]), profile("24"))
-    assert card_words.settings(made) == "In each repeat of 4 rows: row 1 tuck, row 3 slip."
+    made = plan_card(stitch(["KT", "KK", "KS", "KK"], ["sand", "sand", "deep", "deep"]), profile("24"))
+    assert notes.settings(made) == "In each repeat of 4 rows: row 1 tuck, row 3 slip."

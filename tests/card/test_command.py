@@ -78,7 +78,7 @@ def test_a_card_longer_than_a_page(file: Path, capfd: pytest.CaptureFixture[str]
     names = [Path(line).name for line in out.splitlines()]
     stem = "tide-tide-card"
     assert names == [f"{stem}.png", f"{stem}-page-1-of-2.png", f"{stem}-page-2-of-2.png", f"{stem}.json"]
-    assert "longer than a page of a4" in said
+    assert "takes several pages of a4" in said
     found = json.loads(Path(f"out/{stem}.json").read_text("utf-8"))
     assert found["rows"] == 60
     sampled(Path(f"out/{stem}.png").read_bytes(), found, found["centres_px"], range(60))
@@ -88,6 +88,25 @@ def test_a_card_longer_than_a_page(file: Path, capfd: pytest.CaptureFixture[str]
         rows |= set(range(first, last + 1))
         sampled(Path(f"out/{page['name']}.png").read_bytes(), found, page["centres_px"], range(first - 1, last))
     assert rows == set(range(1, 61))
+
+
+def test_a_card_longer_than_a_blank_is_planned_as_several(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """140 rows take three blanks of 60. The picture of the whole shows the card joined; each page is of one blank."""
+    asked = ["card", "tide.stitch", "--rows", "140", "--dpi", "150", "-o", "out"]
+    assert run(asked) == 1
+    assert "--anyway, for a card of 3 blanks joined" in capfd.readouterr().err
+    assert run([*asked, "--anyway"]) == 0
+    told = capfd.readouterr().err
+    assert "M302" in told and "Try:" not in told and "blank 3 rows 93 to 140" in told.lower()
+    found = json.loads(Path("out/tide-tide-card.json").read_text("utf-8"))
+    assert found["blanks"] == [{"blank": n, "rows": rows} for n, rows in enumerate(([1, 44], [45, 92], [93, 140]), 1)]
+    sampled(Path("out/tide-tide-card.png").read_bytes(), found, found["centres_px"], range(140))
+    of_blanks: dict[int, set[int]] = {}
+    for page in found["pages"]:
+        first, last = page["rows"]
+        of_blanks.setdefault(page["blank"], set()).update(range(first, last + 1))
+        sampled(Path(f"out/{page['name']}.png").read_bytes(), found, page["centres_px"], range(first - 1, last))
+    assert {n: (min(rows), max(rows)) for n, rows in of_blanks.items()} == {1: (1, 44), 2: (45, 92), 3: (93, 140)}
 
 
 def test_a_roll_is_one_sheet(file: Path) -> None:
@@ -123,10 +142,10 @@ def test_the_punching_list_read_back_gives_the_card(file: Path, capfd: pytest.Ca
     rows = ["K3 T", "K", "T4 K4", "K T K2", "K", "(K2 T)x8", "K23 T", "K2 T21 K"]
     text = "stitch mixed over 24\n" + "".join(f" {n}: {row}\n" for n, row in enumerate(rows, start=1))
     file.write_text(text, encoding="utf-8")
-    for anyway in (["--anyway"],):
-        assert run(["card", "tide.stitch", "--format", "text", *anyway]) == 0
+    for more in ([], ["--rows", "80"]):  # on one blank, and on two
+        assert run(["card", "tide.stitch", "--format", "text", "--anyway", *more]) == 0
         listed = capfd.readouterr().out
-        assert run(["card", "tide.stitch", "--format", "json", *anyway]) == 0
+        assert run(["card", "tide.stitch", "--format", "json", "--anyway", *more]) == 0
         holes = np.array(json.loads(capfd.readouterr().out)["holes"])
         assert np.array_equal(read_list(listed), holes)
 
@@ -205,7 +224,9 @@ def test_a_row_of_tuck_and_slip_is_refused_and_said_on_the_card_anyway(
         (["--format", "pdf", "-o", "x.png"], 2, "do not agree"),
         (["--stitch", "tied"], 1, "N103"),
         (["--rows", "5000", "--anyway"], 2, "--format pdf"),
-        (["--rows", "5000", "--anyway", "--format", "pdf", "--paper", "roll"], 2, "longer than a PDF page"),
+        (["--rows", "5001", "--anyway", "--format", "pdf"], 1, "N110"),
+        (["--each-row-twice"], 1, "M307"),
+        (["--ink", "light", "--dpi", "100"], 2, "use 150 or more"),
     ],
 )
 def test_bad_input(file: Path, capfd: pytest.CaptureFixture[str], words: list[str], status: int, said: str) -> None:

@@ -20,5 +20,5 @@ def test_the_row_at_eye_level_when_row_1_is_locked(machine: str, capsys: pytest.
     assert run(["card", TIDE, "--machine", machine, "--format", "text", "--anyway"]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert shape.seen_above_read, "the shipped profiles all show a later row than they read"
-    assert f"Lock the card when row {1 + shape.seen_above_read} is at eye level: row 1 is then the row" in said
+    assert f"Lock the card when row {1 + shape.seen_above_read} is at eye level. Row 1 is then read." in said
     assert "with the end that goes in first toward you" in said

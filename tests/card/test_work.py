@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stitchc.card.plan import make_card
-from stitchc.card.words import settings
-from stitchc.card.work import clear_shift, directions, halved, holes_of, least_work, smallest_repeat
+from stitchc.card.notes import settings
+from stitchc.card.plan import one_of_each_pair, plan_card
+from stitchc.card.work import clear_shift, directions, holes_of, least_work, smallest_repeat
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.machines import load, load_text
 from stitchc.messages import Span
@@ -18,7 +18,7 @@ from stitchc.pattern import Stitch
 
 def told(rows: list[str], machine: str = "card24-standard", asked: int | None = None) -> str:
     stitch = Stitch("ripple", Chart.from_rows(rows), Span("x.stitch", 1))
-    return " ".join(least_work(make_card(stitch, load(machine), asked), asked))
+    return " ".join(least_work(plan_card(stitch, load(machine), asked), asked))
 
 
 @st.composite
@@ -42,9 +42,10 @@ def test_the_smallest_repeat_makes_the_same_fabric(chart: Chart) -> None:
 
 @given(charts())
 def test_each_row_twice_gives_the_chart_again(chart: Chart) -> None:
-    half = halved(chart)
+    half = one_of_each_pair(chart)
     if half is not None:
-        assert np.array_equal(np.repeat(half.cells, 2, axis=0), chart.cells)
+        whole = chart.tiled(chart.width, 2 * half.height)
+        assert np.array_equal(np.repeat(half.cells, 2, axis=0), whole.cells)
 
 
 @given(charts(), st.integers(0, 40))
@@ -80,7 +81,7 @@ def test_the_holes_that_are_promised_are_those_of_the_card(polarity: str, chart:
                         "[card]\nsheet_width_mm = 400\n", "x.toml")  # fmt: skip
     if 72 % chart.width:
         return
-    card = make_card(Stitch("a", chart, Span("x", 1)), machine)
+    card = plan_card(Stitch("a", chart, Span("x", 1)), machine)
     assert holes_of(chart, card) == (card.rows, card.hole_count)
 
 
@@ -89,7 +90,7 @@ def test_what_is_offered() -> None:
     assert "All tuck passes go the same way" in told(["KT", "KK"])
     assert "right to left if the carriage begins at the right" in told(["KT", "KK"])
     assert "may stay set to tuck all through; one that is set for each direction by itself" in told(["KT", "KK"])
-    assert settings(make_card(Stitch("a", Chart.from_rows(["KT", "KK"]), Span("x", 1)), load("card24-standard"))) == (
+    assert settings(plan_card(Stitch("a", Chart.from_rows(["KT", "KK"]), Span("x", 1)), load("card24-standard"))) == (
         "Set to tuck, all through."
     ), "the card's own words agree"
     assert "all through" not in told(["KT", "KK", "KS", "KK"])
@@ -108,4 +109,4 @@ def test_what_is_offered() -> None:
 def test_a_machine_that_holds_in_one_direction() -> None:
     machine = load_text('based_on = "card24-standard"\n[carriage]\nhold_directions = "one"\n', "one.toml")
     stitch = Stitch("ripple", Chart.from_rows(["KT", "KK"]), Span("x.stitch", 1))
-    assert "hold in one direction only" in " ".join(least_work(make_card(stitch, machine)))
+    assert "hold in one direction only" in " ".join(least_work(plan_card(stitch, machine)))

@@ -9,16 +9,13 @@ import json
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from stitchc.card.paper import along_mm
 from stitchc.page import MM_PER_INCH
 
 if TYPE_CHECKING:
-    from stitchc.card.paper import Tile
+    from stitchc.card.paper import Scale, Tile
     from stitchc.card.plan import Card
 
 FORMAT: Final = "stitchc-card/1"
-
-Scale = tuple[float, float]
 
 
 def as_json(card: Card, whole: Tile, pages: Sequence[tuple[str, Tile]], paper: str, dpi: int, scale: Scale) -> str:
@@ -36,7 +33,7 @@ def as_json(card: Card, whole: Tile, pages: Sequence[tuple[str, Tile]], paper: s
         "repeat": {"width": card.repeat[0], "height": card.repeat[1]},
         "hole_means": card.machine.mark_means,
         "dpi": dpi,
-        "size_mm": [round(card.shape.sheet_width_mm, 4), round(card.length_mm, 4)],
+        "size_mm": [round(card.shape.sheet_width_mm, 4), round(card.length_mm(card.whole), 4)],
         "hole_mm": card.shape.hole_mm,
         "holes": card.holes.tolist(),
         "centres_px": centres_px(card, whole, dpi, scale),
@@ -54,12 +51,16 @@ def as_json(card: Card, whole: Tile, pages: Sequence[tuple[str, Tile]], paper: s
         "yarns": list(card.chart.yarns),
         "changes": [{"row": c.row, "setting": c.setting, "yarn": c.yarn} for c in card.changes],
         "remarks": list(card.remarks),
+        "start_row": card.start_row,
+        "each_row_twice": card.each_row_twice,
+        "blanks": [{"blank": blank.number, "rows": [blank.first, blank.last]} for blank in card.blanks],
         "pages": [
             {
                 "name": name,
                 "page": tile.number,
                 "of": tile.of,
-                "rows": [max(1, tile.first), min(card.rows, tile.last)],
+                "blank": tile.strip.number,
+                "rows": [max(tile.strip.first, tile.first), min(tile.strip.last, tile.last)],
                 "centres_px": centres_px(card, tile, dpi, scale),
             }
             for name, tile in pages
@@ -82,7 +83,7 @@ def centres_px(card: Card, tile: Tile, dpi: int, scale: Scale) -> dict[str, list
 def place_mm(card: Card, tile: Tile, scale: Scale, column: int, position: int) -> tuple[float, float]:
     """Where a hole's centre lies on the tile's page, in mm, the printer's correction included."""
     x = tile.sheet_left_mm + card.shape.first_column_mm(card.columns) + (column - 1) * card.shape.column_pitch_mm
-    y = tile.y_mm(along_mm(card, position))
+    y = tile.y_mm(card.along_mm(tile.strip, position))
     middle_x, middle_y = tile.page_mm[0] / 2, tile.page_mm[1] / 2
     return middle_x + (x - middle_x) * scale[0], middle_y + (y - middle_y) * scale[1]
 

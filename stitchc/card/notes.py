@@ -1,0 +1,278 @@
+"""What a card tells in words: where to start, what a hole means, what to set and when, how the card is closed.
+
+Knows a card as a value; nothing of where the words stand.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from stitchc.bed import needle_name, needle_position
+from stitchc.card.plan import changes_of
+
+if TYPE_CHECKING:
+    from stitchc.card.plan import Card, Change
+    from stitchc.chart import Setting
+
+MOST_CHANGES: Final = 6
+"""Changes listed one by one; further ones are left to the marks beside the rows."""
+
+SETTING_WORDS: Final[dict[Setting, str]] = {"plain": "plain", "tuck": "tuck", "slip": "slip", "mixed": "tuck + slip"}
+SETTING_MARKS: Final[dict[Setting, str]] = {"plain": "K", "tuck": "T", "slip": "S", "mixed": "TS"}
+
+CUTTING: Final = (
+    "Cutting: cut away from your hand, on a mat. Laser: never PVC or vinyl (poisonous gas); know the plastic, ask the "
+    "cutter's owner."
+)
+START: Final = "START: lock the card when this row is at eye level"
+
+
+def heading(card: Card) -> str:
+    """The pattern's title and the stitch."""
+    return f"{card.title}: {card.stitch}" if card.title else card.stitch
+
+
+def description(card: Card) -> str:
+    """A sentence or two for those who cannot see the card."""
+    width, height = card.repeat
+    return (
+        f"Hole card of the stitch {card.stitch} for {card.machine.name}: {card.columns} columns, {card.rows} rows, "
+        f"{card.hole_count} holes; a repeat is {width} by {height}. {meaning(card)}"
+    )
+
+
+def counts(card: Card) -> str:
+    """How much there is to punch."""
+    width, height = card.repeat
+    joining = card.joining_hole_count
+    full = f" + {joining} in the joining rows" if joining else ""
+    blanks = f", {len(card.blanks)} blanks" if len(card.blanks) > 1 else ""
+    return (
+        f"{card.columns} columns, {card.rows} rows{blanks}, {card.hole_count} holes{full}. Repeat {width} by {height}"
+    )
+
+
+def meaning(card: Card) -> str:
+    """What a hole and a blank do."""
+    held = " or ".join(f"{word}s" for word in ("tuck", "slip") if word in card.settings or "mixed" in card.settings)
+    held = held or "tucks or slips, as the carriage is set"
+    if card.machine.mark_means == "knit":
+        return f"A hole: the needle knits. No hole: it {held}."
+    return f"A hole: the needle {held}. No hole: it knits."
+
+
+def start(card: Card) -> str:
+    """Which row to lock the card at."""
+    seen = card.shape.seen_above_read
+    also = f" Not the bold 1: the reader reads {seen} rows below eye level." if seen else ""
+    if card.machine.selects == "one pass ahead":
+        also += " Knit one pass while it is locked: it only selects. Release the card; the next pass knits row 1."
+    return (
+        f"Lock the card when row {card.start_row}, between the thick lines, is at eye level. Row 1 is then read.{also}"
+    )
+
+
+def settings(card: Card) -> str:
+    """What to set the carriage to, and at which rows."""
+    told = [(change.row, SETTING_WORDS[change.setting]) for change in changes_of(card.unit) if change.setting]
+    if not told:
+        return "Plain knitting all through: the card selects every needle."
+    if len(told) == 1:
+        return f"Set to {told[0][1]}, all through."
+    return f"{_listed(told, card)}."
+
+
+def yarns(card: Card) -> str | None:
+    """Which yarn from which row on; None where the pattern names none."""
+    told = [(change.row, change.yarn) for change in changes_of(card.unit) if change.yarn]
+    if not told:
+        return None
+    return f"{told[0][1]}, all through." if len(told) == 1 else f"{_listed(told, card)}."
+
+
+def _listed(told: list[tuple[int, str]], card: Card) -> str:
+    """The changes of one repeat, the first few by row."""
+    words = ", ".join(f"row {row} {what}" for row, what in told[:MOST_CHANGES])
+    words += " … as marked beside the rows" if len(told) > MOST_CHANGES else ""
+    if card.unit.height < card.rows:
+        return f"In each repeat of {card.unit.height} rows: {words}"
+    return words[:1].upper() + words[1:]
+
+
+def needles(card: Card) -> str:
+    """Which needles the outer columns are for, where 0 of the bed lies, whether left and right change places."""
+    needle = card.machine.column_1_needle or needle_name(-(card.columns // 2))
+    first = needle_position(needle)
+    last = needle_name(first + card.columns - 1)
+    left, right = (last, needle) if card.machine.mirrored else (needle, last)
+    before = -first % card.columns  # columns left of 0 of the bed, on a card that is not mirrored
+    if card.machine.mirrored and before:
+        before = card.columns - before
+    zero = f" 0 of the bed: between {before} and {before + 1}." if before else ""
+    turned = ""
+    if card.machine.mirrored:
+        turned = " The card is mirrored for this reader."
+    elif not is_unsettled(card):
+        turned = " The card is not mirrored."
+    return f"Column 1 is for {left}, column {card.columns} for {right}, and so on outward.{zero}{turned}"
+
+
+def is_unsettled(card: Card) -> bool:
+    """Whether the profile is a shipped one, whose facts about the reader nobody has checked on this machine."""
+    return card.machine.origin == "shipped"
+
+
+def to_check(card: Card) -> str | None:
+    """What to find out once about the reader; None where the profile is the knitter's own."""
+    if not is_unsettled(card):
+        return None
+    seen = f"reads {card.shape.seen_above_read} rows below eye level" if card.shape.seen_above_read else "reads the row"
+    mirror = "mirrored" if card.machine.mirrored else "not mirrored"
+    same = "the pass that reads it" if card.machine.selects == "same pass" else "the pass after it is read"
+    return (
+        f"Is this true of your reader? It {seen}; the pattern comes out {mirror}; a row is knitted on {same}. A test "
+        f"card tells: stitchc card --test-card."
+    )
+
+
+def numbers(card: Card) -> str:
+    """What the numbers beside the rows are."""
+    if card.shape.seen_above_read == 0:
+        return "The card's rows."
+    joining = " In brackets: the row that a joining row lies over." if card.shape.joining_rows else ""
+    return f"Left, bold: the card's rows. Right, boxed: the row being read when that row is at eye level.{joining}"
+
+
+def marks(card: Card) -> str | None:
+    """What the letters at the right edge are; None where nothing changes."""
+    if not card.changes:
+        return None
+    letters = yarn_letters(card)
+    used = dict.fromkeys(change.setting for change in card.changes if change.setting)
+    key = [f"{SETTING_MARKS[setting]} {SETTING_WORDS[setting]}" for setting in used]
+    key += [f"{letter} {yarn}" for yarn, letter in letters.items()]
+    return f"Right edge: change this before the next pass when that row is at eye level. {', '.join(key)}."
+
+
+def selection(card: Card) -> str | None:
+    """On which pass the needles are selected; None where that is still asked."""
+    if card.machine.selects == "one pass ahead":
+        return "One pass ahead: a row is knitted on the pass after it is read. Marks stand where they are due."
+    return None if is_unsettled(card) else "Each pass reads a row and knits it."
+
+
+def twice(card: Card) -> str | None:
+    """How the reader is to be set for a card whose rows are knitted twice."""
+    if not card.each_row_twice:
+        return None
+    return f"Set the reader to knit each card row twice: {card.rows} card rows are {2 * card.rows} knitted rows."
+
+
+def ring(card: Card) -> str:
+    """How the card is closed, and whether its clip holes meet then."""
+    joining = card.shape.joining_rows
+    if joining == 0:
+        return "Butt the ends, keep the distance between rows, and tape them."
+    hold = "clip" if clips_meet(card) else "tape (the clip holes do not meet)"
+    ends = "the last blank and the first" if len(card.blanks) > 1 else "the two ends"
+    return f"Overlap {ends} by {2 * joining} rows: full rows over pattern rows. Match the holes, and {hold}."
+
+
+def blanks(card: Card) -> str | None:
+    """Where each blank begins and ends and how they are joined; None for a card on one blank."""
+    if len(card.blanks) == 1:
+        return None
+    rows = [f"blank {blank.number} rows {blank.first} to {blank.last}" for blank in card.blanks[:MOST_CHANGES]]
+    more = f" … to blank {len(card.blanks)}" if len(card.blanks) > MOST_CHANGES else ""
+    joining = card.shape.joining_rows
+    how = f"overlap them by {2 * joining} rows, full rows over pattern rows" if joining else "butt and tape them"
+    listed = ", ".join(rows).removeprefix("b")
+    return f"B{listed}{more}. Join each to the next as the ring is closed: {how}."
+
+
+def edges(card: Card) -> str:
+    """What the holes beside the field are for, and when to punch them."""
+    kinds = "guide and clip holes" if card.shape.clip_from_end_mm else "guide holes"
+    return f"Open circles at the edges: {kinds}. Punch them where your blank has none."
+
+
+def clips_meet(card: Card) -> bool:
+    """Whether each clip hole lies on one of the other end when the joining rows lie over the pattern's end rows.
+
+    The ends then overlap by twice the joining rows; a hole d from one end meets one at overlap - d from the other.
+    """
+    shape = card.shape
+    overlap = (2 * shape.joining_rows - 1) * shape.row_pitch_mm + 2 * shape.end_margin_mm
+    ends = shape.clip_from_end_mm
+    return bool(ends) and all(any(abs(overlap - one - two) < 0.05 for two in ends) for one in ends)
+
+
+def measure(card: Card) -> str:
+    """What to measure on one's own card before trusting the template."""
+    shape = card.shape
+    return (
+        f"Measure a card of your machine first: 10 columns {10 * shape.column_pitch_mm:g} mm, 10 rows "
+        f"{10 * shape.row_pitch_mm:g} mm, holes {shape.hole_mm:g} mm, sheet {shape.sheet_width_mm:g} mm wide?"
+    )
+
+
+def notes(card: Card) -> list[tuple[str, str]]:
+    """Everything the knitter has to know, as heads and sentences, what is needed first before the rest."""
+    told = [
+        ("START", start(card)),
+        ("Hole", meaning(card)),
+        ("Reader", twice(card)),
+        ("Carriage", settings(card)),
+        ("Yarn", yarns(card)),
+        ("Marks", marks(card)),
+        ("Feeding the card", "This side faces you. The end with row 1 goes in first."),
+        ("Needles", needles(card)),
+        ("Numbers", numbers(card)),
+        ("Selected", selection(card)),
+        ("Check once", to_check(card)),
+        ("Blanks", blanks(card)),
+        ("Ring", ring(card)),
+        ("Edges", edges(card)),
+    ]
+    return [(head, text) for head, text in told if text]
+
+
+# -- changes ----------------------------------------------------------------------------------------------------------
+
+
+def yarn_letters(card: Card) -> dict[str, str]:
+    """The letter of each yarn beside the rows, in order of use: no K, S or T (cells), no I or O (numbers)."""
+    names = dict.fromkeys(change.yarn for change in card.changes if change.yarn)
+    letters = "ABCDEFGHJLMNPQRUVWXYZ"
+    return {name: letters[at] if at < len(letters) else "?" for at, name in enumerate(names)}
+
+
+def change_words(change: Change) -> list[str]:
+    """What to change before a row, in words: the setting, then the yarn."""
+    words = [SETTING_WORDS[change.setting]] if change.setting else []
+    return [*words, change.yarn] if change.yarn else words
+
+
+def change_mark(change: Change, letters: dict[str, str]) -> str:
+    """The same as letters: T, TA, A."""
+    setting = SETTING_MARKS[change.setting] if change.setting else ""
+    return setting + (letters[change.yarn] if change.yarn else "")
+
+
+# -- printing ---------------------------------------------------------------------------------------------------------
+
+
+def printing(scale: tuple[float, float]) -> list[str]:
+    """How to print, and what to do where a check rule is off: first what stands beside the rule, then a line more."""
+    first = (
+        "Print at 100 % (actual size), never fitted to the page. Then measure both check rules: 100 mm each, from "
+        "outer edge to outer edge."
+    )
+    if scale == (1.0, 1.0):
+        again = "If a rule measures 99 mm, make the card again with --scale-x 1.0101 (100 / 99), or --scale-y (down)."
+    else:
+        again = (
+            f"Corrected for one printer: --scale-x {scale[0]:g} --scale-y {scale[1]:g}. If a rule still measures "
+            "99 mm, multiply by 100 / 99."
+        )
+    return [first, again]

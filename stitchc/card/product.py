@@ -1,0 +1,216 @@
+"""`make_card`: the hole cards of a pattern as pictures, pages, data or a punching list, each proved."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Final
+
+from stitchc.card.data import as_json
+from stitchc.card.paper import DoesNotFit, Scale, Tile
+from stitchc.card.plan import Card, plan_card, unfit
+from stitchc.options import CardOptions
+from stitchc.product import (
+    File,
+    Product,
+    Progress,
+    WrongOption,
+    accept,
+    choose_stitches,
+    errors_overridden,
+    file_stems,
+    no_progress,
+    skipped_parts,
+)
+
+if TYPE_CHECKING:
+    from stitchc.machines.profile import Machine
+    from stitchc.messages import Message
+    from stitchc.page import Page
+    from stitchc.pattern import Pattern, Stitch
+
+DEFAULTS: Final = CardOptions()
+
+MOST_DPI: Final = 2400
+
+MOST_PIXELS: Final = 300_000_000
+"""Of one picture; Pillow takes a byte for each while it draws."""
+
+LEAST_LIGHT_DPI: Final = 150
+
+LEAST_GAP_PX: Final = 2.0
+"""Between holes, so that they stay apart in the picture."""
+
+
+def make_card(
+    pattern: Pattern, machine: Machine, options: CardOptions = DEFAULTS, progress: Progress = no_progress
+) -> Product[Card]:
+    """The hole card of each stitch for this machine; everything drawn has been opened again and compared with it.
+
+    The first file of a card shows the whole of it (a PDF has its pages alone); pictures have the card as JSON beside
+    them. Raises Refused (K…, M301, M302, M305, M307, N110) and WrongOption.
+    """
+    stitches = choose_stitches(pattern, options.stitches)
+    messages = checked_for_cards(pattern, stitches, machine, options)
+    accepted = accept(messages, pattern, options.anyway)
+    stems = file_stems(pattern, stitches, "card", options.name)
+    cards, files = [], []
+    remarks = list(skipped_parts(pattern, stitches, options.stitches))
+    for number, stitch in enumerate(stitches):
+        card = plan_card(
+            stitch,
+            machine,
+            options.rows,
+            pattern.title,
+            start_row=options.start_row,
+            shift=options.shift,
+            each_row_twice=options.each_row_twice,
+            remarks=errors_overridden(stitch, messages),
+        )
+
+        def part(share: float, number: int = number) -> None:
+            progress((number + share) / len(stitches))
+
+        made = files_of(card, stems[stitch.name], options, part)
+        cards.append(card)
+        files += made
+        before = f"{stitch.name}: " if len(stitches) > 1 else ""
+        remarks += [before + remark for remark in _remarks(card, made, options)]
+    without = [_without_the_way_out(message, options.anyway) for message in accepted]
+    return Product(tuple(cards), tuple(files), tuple(without), tuple(remarks))
+
+
+def checked_for_cards(
+    pattern: Pattern, stitches: Sequence[Stitch], machine: Machine, options: CardOptions = DEFAULTS
+) -> list[Message]:
+    """What is wrong with the stitches or keeps them from a card. Raises Refused M307 and WrongOption."""
+    from stitchc.checks import check_pattern
+
+    for stitch in stitches:
+        if options.start_row > stitch.chart.height:
+            text = f"{options.start_row} is too high: the stitch `{stitch.name}` has {stitch.chart.height} rows."
+            raise WrongOption("start_row", text)
+    messages = [
+        message
+        for stitch in stitches
+        for message in unfit(stitch, machine, options.rows, options.start_row, options.each_row_twice)
+    ]
+    return messages + check_pattern(pattern, machine, stitches)
+
+
+def _without_the_way_out(message: Message, anyway: bool) -> Message:
+    """With --anyway blanks are joined, which M302 need not offer again."""
+    return message._replace(cure=None, fix=None) if anyway and message.code == "M302" else message
+
+
+def files_of(card: Card, name: str, options: CardOptions, progress: Progress = no_progress) -> list[File]:
+    """The files of one card, proved. name: of the main file, without its ending. Raises WrongOption."""
+    if options.form == "text":
+        from stitchc.card.punching import punching_list
+
+        return [File.of_text(f"{name}.txt", punching_list(card))]
+    from stitchc.card.drawing import one_tile, tiles_of
+
+    scale = (options.scale_x, options.scale_y)
+    try:
+        tiles = tiles_of(card, options.paper, scale)
+    except DoesNotFit as error:
+        raise WrongOption("paper", str(error)) from None
+    whole = tiles[0] if len(tiles) == 1 else one_tile(card, options.paper, scale)
+    stem = name if name == "card" or name.endswith("-card") else f"{name}-card"
+    pages = [] if len(tiles) == 1 else [(f"{stem}-page-{tile.number}-of-{tile.of}", tile) for tile in tiles]
+    data = as_json(card, whole, pages, options.paper, options.dpi, scale)
+    if options.form == "json":
+        return [File.of_text(f"{name}.json", data)]
+    if options.form == "pdf":
+        drawn = [File(f"{name}.pdf", _pdf(card, tiles, options, scale, progress))]
+    else:
+        if options.form == "png":
+            _refuse_wrong_resolution(card, whole, options.dpi, options.ink == "light")
+        drawn = list(_pictures(card, [(name, whole), *pages], options, scale, progress))
+    return [*drawn, File.of_text(f"{stem}.json", data)]
+
+
+def _pages(
+    card: Card, tiles: Sequence[Tile], options: CardOptions, scale: Scale, progress: Progress
+) -> Iterator[tuple[Tile, Page]]:
+    from stitchc.card.drawing import page_of
+
+    for number, tile in enumerate(tiles):
+        progress(number / len(tiles))
+        yield tile, page_of(card, tile, scale, options.ink)
+
+
+def _pictures(
+    card: Card, named: Sequence[tuple[str, Tile]], options: CardOptions, scale: Scale, progress: Progress
+) -> Iterator[File]:
+    from stitchc.card import proof
+
+    drawn = _pages(card, [tile for _, tile in named], options, scale, progress)
+    for (name, _), (tile, page) in zip(named, drawn, strict=True):
+        if options.form == "svg":
+            from stitchc.page.svg import svg
+
+            content = svg(page)
+            proof.prove_svg(content, card, tile, scale)
+        else:
+            from stitchc.page.png import png
+
+            content = png(page, options.dpi)
+            proof.prove_png(content, card, tile, options.dpi, scale, options.ink)
+        yield File(f"{name}.{options.form}", content)
+
+
+def _pdf(card: Card, tiles: Sequence[Tile], options: CardOptions, scale: Scale, progress: Progress) -> bytes:
+    from stitchc.card.proof import prove_pdf
+    from stitchc.page.pdf import MOST_MM, pdf
+
+    length = max(tile.page_mm[1] for tile in tiles)
+    if length > MOST_MM:
+        text = f"A page of {length:.0f} mm is longer than a PDF page may be ({MOST_MM:.0f} mm): use --paper a4."
+        raise WrongOption("paper", text)
+    content = pdf([page for _, page in _pages(card, tiles, options, scale, lambda share: progress(share / 2))])
+    prove_pdf(content, card, tiles, scale, options.ink)
+    return content
+
+
+def _refuse_wrong_resolution(card: Card, tile: Tile, dpi: int, light: bool) -> None:
+    """Raise WrongOption for a picture that is too large to draw, or too coarse to keep the holes apart."""
+    from stitchc.page import MM_PER_INCH
+
+    if light and dpi < LEAST_LIGHT_DPI:
+        raise WrongOption(
+            "dpi", f"{dpi} is too coarse for the thin rings of --ink light: use {LEAST_LIGHT_DPI} or more."
+        )
+
+    width, height = (round(side * dpi / MM_PER_INCH) for side in tile.page_mm)
+    if width * height > MOST_PIXELS:
+        text = (
+            f"{tile.page_mm[0]:.0f} by {tile.page_mm[1]:.0f} mm at {dpi} dpi are {width} by {height} pixels, more than "
+            f"the {MOST_PIXELS:,} that can be drawn: use a smaller --dpi, or --format pdf."
+        )
+        raise WrongOption("dpi", text)
+    gap = min(card.shape.column_pitch_mm, card.shape.row_pitch_mm) - card.shape.hole_mm
+    if gap * dpi / MM_PER_INCH < LEAST_GAP_PX:
+        enough = math.ceil(LEAST_GAP_PX * MM_PER_INCH / gap)
+        instead = f"--dpi {enough} or more, or --format pdf" if enough <= MOST_DPI else "--format pdf"
+        raise WrongOption("dpi", f"At {dpi} dpi holes {gap:g} mm apart would run into each other: use {instead}.")
+
+
+def _remarks(card: Card, files: Sequence[File], options: CardOptions) -> Iterator[str]:
+    """Sentences for the person: pages, blanks, letters that the font lacks, how much there is to punch."""
+    from stitchc.card.notes import blanks
+    from stitchc.card.work import least_work
+    from stitchc.page.lettering import what_is_lacking
+
+    if options.form in ("png", "svg") and len(files) > 2:
+        yield (
+            f"The card takes several pages of {options.paper}: `{files[0].name}` shows the whole of it, and "
+            f"`{files[1].name}` to `{files[-2].name}` are the pages to print and join (or use --format pdf)."
+        )
+    if told := blanks(card):
+        yield told
+    names = f"{card.title}{card.stitch}{''.join(yarn or '' for yarn in card.unit.yarns)}"
+    if lacking := what_is_lacking(names, "template"):
+        yield lacking
+    yield from least_work(card, options.rows)
