@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from stitchc.bed import Needles, needle_position
 from stitchc.chart import Chart
+from stitchc.document import Document, Rows
 from stitchc.machines import SHIPPED, Machine, load, load_text
 from stitchc.messages import Message, Span
 from stitchc.passes import (
@@ -42,8 +43,9 @@ def sheet_of(
     chart: Chart, needles: Needles, rows: int, carriage: Side, edge: int, machine: Machine = HAND
 ) -> dict[str, object]:
     passes = lower(chart, machine, needles, rows, carriage, edge)
+    told = Rows(instruct(passes, machine, needles), needles, carriage)
     document: dict[str, object] = json.loads(
-        to_json([Sheet("x", machine, needles, edge, carriage, instruct(passes, machine, needles))])
+        to_json([Sheet("x", machine, needles, tuple(passes), Document("x", "", rows=told))])
     )
     return document
 

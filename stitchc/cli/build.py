@@ -145,7 +145,7 @@ def _sizes(made: list[Made], units: str) -> dict[str, str]:
     """For each piece a sentence on what it comes to, as its data say."""
     import json
 
-    from stitchc.sheet.instructions import MAIN_YARN
+    from stitchc.sheet.terms import MAIN_YARN
 
     sizes: dict[str, str] = {}
     for entry in made:

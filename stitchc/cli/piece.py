@@ -16,13 +16,13 @@ from stitchc.messages import Message, in_order
 from stitchc.naming import name_of, numbered
 
 if TYPE_CHECKING:
-    from stitchc.gauge import GaugeReport, PlainGauge, Range
+    from stitchc.document import Document
+    from stitchc.gauge import GaugeReport, PlainGauge
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern, Piece
     from stitchc.piece import Plan
-    from stitchc.piece.so_far import Measured, Replan
-    from stitchc.piece.words import Units
-    from stitchc.sheet import Sheet
+    from stitchc.piece.measured import Measured
+    from stitchc.piece.size_words import Units
 
 MOST_SIZES = 12
 
@@ -159,7 +159,7 @@ def parse_so_far(texts: Sequence[str]) -> list[Measured]:
     if not texts:
         return []
     from stitchc.notation.tree import composed
-    from stitchc.piece.so_far import parse_measured
+    from stitchc.piece.measured import parse_measured
 
     found = []
     for text in texts:
@@ -177,13 +177,13 @@ def _plans(
     pattern: Pattern, piece: Piece, machine: Machine, report: GaugeReport, sizes: Sequence[float], anyway: bool
 ) -> tuple[list[Plan], list[list[Message]]]:
     """A plan for each size with its messages; leaves with 1 where there is an error."""
-    from stitchc.piece import plan_piece
+    from stitchc.piece import work_out
 
     plans: list[Plan] = []
     told: list[list[Message]] = []
     widths: list[float | None] = list(sizes) or [None]
     for size in widths:
-        plan, messages = plan_piece(pattern, piece, machine, report, width_mm=size, anyway=anyway)
+        plan, messages = work_out(pattern, piece, machine, report, width_mm=size, anyway=anyway)
         if plan is None:
             common.leave(in_order(messages), pattern.sources)
         plans.append(plan)
@@ -201,42 +201,41 @@ def _write(
     output: Path | None,
     force: bool,
 ) -> None:
-    from stitchc.piece.form import as_document
-    from stitchc.piece.sheet import piece_sheet
-    from stitchc.piece.sizes import in_words_alone, merged
+    from stitchc.piece.document import piece_document
+    from stitchc.piece.json_form import as_document
 
-    sheets = [piece_sheet(plan, units, messages) for plan, messages in zip(plans, told, strict=True)]
+    per = 10.0 if units == "cm" else 25.4
+    labels = [f"{size / per:g} {units}" for size in sizes]
     if form == "json":
-        documents = [
-            as_document(plan, sheet, units, messages) for plan, sheet, messages in zip(plans, sheets, told, strict=True)
-        ]
-        for document, size in zip(documents, sizes, strict=False):
-            document["size_cm"] = round(size / 10, 4)
+        documents = []
+        for at, (plan, messages) in enumerate(zip(plans, told, strict=True)):
+            rows = piece_document([plan], (), units, [messages]).rows
+            assert rows is not None
+            document = as_document(plan, tuple(rows.passes()), units, messages)
+            if sizes:
+                document["size_cm"] = round(sizes[at] / 10, 4)
+            documents.append(document)
         text = json.dumps(documents[0] if len(documents) == 1 else documents, ensure_ascii=False, indent=1)
         common.put_text(text, output, force)
         return
-    per = 10.0 if units == "cm" else 25.4
-    sheet = merged(sheets, [f"{size / per:g} {units}" for size in sizes])
-    if form == "html" and len(sheets) > 1:
-        sheet = in_words_alone(sheet)
-    _put(sheet, "", plans[0], every_row, form, output, force)
+    _put(piece_document(plans, labels, units, told), plans[0], every_row, form, output, force)
 
 
-def _put(sheet: Sheet, first: str, plan: Plan, every_row: bool, form: str, output: Path | None, force: bool) -> None:
-    """Text with what stands before it, or the HTML file, under the pattern's and the piece's name unless -o says."""
+def _put(document: Document, plan: Plan, every_row: bool, form: str, output: Path | None, force: bool) -> None:
+    """Text, or the HTML or PDF file, under the pattern's and the piece's name unless -o says."""
     if form == "text":
-        from stitchc.sheet import to_text
+        from stitchc.document import to_text
 
-        common.put_text(first + to_text(sheet, every_row), output, force)
+        common.put_text(to_text(document, every_row), output, force)
         return
-    from stitchc.sheet.html import to_html
+    from stitchc.document.html import to_html
 
     pattern = plan.pattern
     named = numbered(pattern.pieces, name_of(pattern))
     target = output or Path()
     if output is None or output.is_dir():
         target = target / f"{named[plan.piece.name]}-piece.html"
-    common.put_files([(target, to_html(sheet, every_row).encode("utf-8", "backslashreplace"))], force)
+    common.put_files([(target, to_html(document, every_row).encode("utf-8", "backslashreplace"))], force)
 
 
 def _write_replanned(
@@ -250,9 +249,10 @@ def _write_replanned(
     force: bool,
     anyway: bool,
 ) -> None:
-    from stitchc.piece.form import as_document
-    from stitchc.piece.sheet import piece_sheet
-    from stitchc.piece.so_far import NotKnitted, replan, replan_lines, with_comparison
+    from stitchc.piece.document import piece_document
+    from stitchc.piece.json_form import as_document, so_far_as_json
+    from stitchc.piece.replan import NotKnitted, replan
+    from stitchc.piece.so_far import so_far_parts
 
     try:
         found, messages = replan(planned, measured, anyway)
@@ -262,53 +262,13 @@ def _write_replanned(
         common.leave(in_order(messages), planned.pattern.sources)
     common.show(in_order([*found.new.report.messages, *messages]), planned.pattern.sources)
     if form == "json":  # the form has all rows of the piece; `rows_done` says how many of them are knitted
-        sheet = piece_sheet(found.new, units, messages)
-        document = as_document(found.new, sheet, units, messages)
-        document["so_far"] = _so_far_json(found)
+        rows = piece_document([found.new], (), units, [messages]).rows
+        assert rows is not None
+        document = as_document(found.new, tuple(rows.passes()), units, messages)
+        document["so_far"] = so_far_as_json(found)
         if sizes:
             document["size_cm"] = round(sizes[0] / 10, 4)
         common.put_text(json.dumps(document, ensure_ascii=False, indent=1), output, force)
         return
-    lines = list(replan_lines(found, units))
-    table = "\n".join(["So far", "======", *lines, "", ""]) + "\n"
-    sheet = piece_sheet(found.new, units, messages, after_row=found.done)
-    _put(with_comparison(sheet, found, units), table, found.new, every_row, form, output, force)
-
-
-def _so_far_json(found: Replan) -> dict[str, object]:
-    def size(length: Range | None) -> dict[str, float] | None:
-        return None if length is None else length.as_json()
-
-    return {
-        "measured": [
-            {
-                "stitch": one.stitch,
-                "rows": one.rows,
-                "stitches": one.stitches,
-                "cm": round(one.mm / 10, 4),
-                "on_machine": one.on_machine,
-                "in_all": one.in_all,
-            }
-            for one in found.measured
-        ],
-        "rows_done": found.done,
-        "rows_still_to_knit": found.still_to_knit,
-        "planned": {
-            "rows": len(found.planned.passes),
-            "width_cm": size(found.planned.width_cm),
-            "length_cm": size(found.planned.length_cm),
-        },
-        "sections": [
-            {
-                "stitch": line.stitch,
-                "rows_done": line.done,
-                "asked_cm": line.asked_cm,
-                "planned_rows": line.planned_rows,
-                "planned_cm": size(line.planned_cm),
-                "as_planned_cm": size(line.as_planned_cm),
-                "rows": line.new_rows,
-                "cm": size(line.new_cm),
-            }
-            for line in found.lines
-        ],
-    }
+    whole = piece_document([found.new], (), units, [messages], found.done, so_far_parts(found, units))
+    _put(whole, found.new, every_row, form, output, force)

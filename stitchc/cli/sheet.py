@@ -161,11 +161,13 @@ def _write(
 
         common.put_text(to_json(sheets), output, force)
     elif form == "text":
-        from stitchc.sheet import to_text
+        from stitchc.document import to_text
 
-        common.put_text("\n\n".join(to_text(sheet, every_row) for sheet in sheets), output, force)
+        common.put_text("\n\n".join(to_text(sheet.document, every_row) for sheet in sheets), output, force)
     else:
-        from stitchc.sheet.html import to_html
+        from stitchc.document.html import to_html
 
-        paths = common.page_paths(pattern, [sheet.title for sheet in sheets], "sheet", output)
-        common.put_files(zip(paths, (to_html(sheet, every_row).encode() for sheet in sheets), strict=True), force)
+        paths = common.page_paths(pattern, [sheet.stitch for sheet in sheets], "sheet", output)
+        common.put_files(
+            zip(paths, (to_html(sheet.document, every_row).encode() for sheet in sheets), strict=True), force
+        )

@@ -16,11 +16,11 @@ from stitchc.cli.plain_gauge import plain_option
 from stitchc.messages import Message, visible
 
 if TYPE_CHECKING:
+    from stitchc.document import Document, Entry
     from stitchc.gauge import PlainGauge, Range
     from stitchc.gauge.swatch import SwatchPlan
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern
-    from stitchc.sheet import Entry, Sheet
 
 
 @click.command(short_help="Plan the least swatch worth knitting for a stitch.")
@@ -94,14 +94,14 @@ def command(
         plans.append(found)
     shown = common.require(refused, pattern, anyway)
     if form == "html":
-        from stitchc.sheet.html import to_html
+        from stitchc.document.html import to_html
 
         pages = [to_html(_sheet(found, pattern, machine, shown)).encode() for found in plans]
         paths = common.page_paths(pattern, [found.name for found in plans], "swatch", output)
         common.put_files(zip(paths, pages, strict=True), force)
         return
     if form == "sheet":
-        from stitchc.sheet import to_text
+        from stitchc.document import to_text
 
         text = "\n\n".join(to_text(_sheet(found, pattern, machine, shown)) for found in plans)
     elif form == "json":
@@ -111,19 +111,21 @@ def command(
     common.put_text(text, output, force)
 
 
-def _sheet(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Sequence[Message]) -> Sheet:
+def _sheet(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Sequence[Message]) -> Document:
     """The needle sheet of a swatch, with the marks and what to do afterwards put in where they belong."""
     from dataclasses import replace
 
+    from stitchc.document import ByHand, PassRow
     from stitchc.gauge.swatch import EDGE, PLAIN_CHART
     from stitchc.gauge.values import PLAIN
     from stitchc.messages import Span
     from stitchc.pattern import Stitch
-    from stitchc.sheet import DoEntry, stitch_sheet
+    from stitchc.sheet import stitch_sheet
 
     stitch = Stitch(PLAIN, PLAIN_CHART, Span(pattern.file, 1)) if plan.name == PLAIN else pattern.stitches[plan.name]
     mine = [message for message in messages if message.span in (stitch.span, *(stitch.row_spans or ()))]
-    sheet = stitch_sheet(pattern, stitch, machine, plan.needles, plan.total_rows, "right", EDGE, mine)
+    sheet = stitch_sheet(pattern, stitch, machine, plan.needles, plan.total_rows, "right", EDGE, mine).document
+    assert sheet.rows is not None
     left, right = plan.marks
     here = {
         plan.first_mark_row: f"Mark row {plan.first_mark_row}: thread a scrap of yarn through an edge stitch.",
@@ -131,12 +133,12 @@ def _sheet(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Seque
         plan.last_mark_row: f"Mark row {plan.last_mark_row} as you marked row {plan.first_mark_row}.",
     }
     entries: list[Entry] = []
-    for at, entry in enumerate(sheet.entries, start=1):
+    for entry in sheet.rows.entries:
         entries.append(entry)
-        if at in here:
-            entries.append(DoEntry(here[at]))
+        if isinstance(entry, PassRow) and entry.row in here:
+            entries.append(ByHand(here[entry.row]))
     lines = " and ".join(plan.gauge_lines)
-    entries.append(DoEntry(f"Take it off and finish it as the work will be. Then fill in: {lines}."))
+    entries.append(ByHand(f"Take it off and finish it as the work will be. Then fill in: {lines}."))
     title = "stocking stitch" if plan.name == PLAIN else plan.name
     facts = (
         ("Marks", f"{plan.stitches} stitches and {plan.rows} rows from mark to mark"),
@@ -145,7 +147,8 @@ def _sheet(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Seque
             f"about {_length(plan.expected_width_mm, 'cm')} by {_length(plan.expected_length_mm, 'cm')} between them",
         ),
     )
-    return replace(sheet, title=f"swatch of {title}", entries=tuple(entries), facts=sheet.facts + facts)
+    rows = replace(sheet.rows, entries=tuple(entries))
+    return replace(sheet, title=f"swatch of {title}", rows=rows, facts=sheet.facts + facts)
 
 
 def as_json(plans: Sequence[SwatchPlan], machine: Machine) -> str:

@@ -1,415 +1,146 @@
-"""Planning a piece: the rows of its sections, the needles, whether it can be knitted; `walk` goes through it then.
-
-A value in, a value and messages out. Knows patterns, machines, passes and gauges; nothing of words or files.
-"""
+"""A planned piece as values: its sections, its plan, and the sizes that follow. Knows nothing of how it was planned."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Final
-
-import numpy as np
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 from stitchc.bed import Needles
-from stitchc.checks import check, edge_tucks
-from stitchc.gauge.estimate import GaugeReport, estimate
-from stitchc.gauge.values import PLAIN, Direction, Joint, PlainGauge
-from stitchc.messages import Message, Severity, Span, has_errors
-from stitchc.passes import Pass, columns_on, less_than_a_repeat, moved_by_hand, unfit
-from stitchc.pattern import Knit, Pattern, Piece, Stitch, Width
-from stitchc.piece.size import Rounding, common_unit, nearest
-from stitchc.piece.values import Plan, Section, chart_of
-from stitchc.piece.walk import Walk, on_needles
+from stitchc.chart import KNIT, Chart
+from stitchc.gauge.estimate import GaugeReport
+from stitchc.gauge.values import PLAIN, Joint, Range
+from stitchc.passes import Pass
+from stitchc.pattern import Do, Knit, Pattern, Piece, Side
+from stitchc.piece.size import Rounding, less, size_cm
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
 
-MOST_ROWS: Final = 20_000
-"""Rows of one piece: some fifty metres of fabric, far past any; more is a slip of the hand. (JSON names every held
-needle of every row, which takes some 20 KB of memory a row on a full bed.)"""
 
+@dataclass(frozen=True)
+class Section:
+    """One `knit` line, or a plain row that had to be added. Rows count from 1 through the whole piece.
 
-def gauge_of(pattern: Pattern, piece: Piece, plain: PlainGauge | None = None) -> GaugeReport:
-    """What is known of the gauge of the piece's stitches, from the file's swatches and `plain`."""
-    names = dict.fromkeys(_stitches_of(piece))
-    spoken_of = {swatch.stitch for swatch in pattern.swatches}
-    measured = {name: stitch.chart for name, stitch in pattern.stitches.items() if name in spoken_of}
-    charts = {name: pattern.stitches[name].chart for name in names if name != PLAIN}
-    return estimate(charts, pattern.swatches, plain, measured)
-
-
-def plan_piece(
-    pattern: Pattern,
-    piece: Piece,
-    machine: Machine,
-    report: GaugeReport,
-    *,
-    width_mm: float | None = None,
-    needles: Needles | None = None,
-    fixed_rows: Mapping[int, int] | None = None,
-    least_rows: Mapping[int, int] | None = None,
-    anyway: bool = False,
-) -> tuple[Plan | None, list[Message]]:
-    """Work a piece out for a machine; the plan is None if there is an error among the messages.
-
-    report: made by `gauge_of`. width_mm: a finished width in place of the one written (another size). needles: already
-    in work, whatever the width says. fixed_rows, least_rows: rows of a step (by its place) that are knitted already:
-    exactly so many, or at least so many. anyway: go on past knitting and machine errors, which become warnings.
+    chart: the repeat as it lies on the needles, its rows' yarns filled in. carriage: where it stands before the first
+    row; ends: after the last. step: its place among the piece's steps, None for an added row. why: the reason for an
+    added row. rounding: what became of a length; None where rows were asked for. asked: the line itself.
     """
-    planner = _Planner(pattern, piece, machine, report, anyway)
-    return planner.plan(width_mm, needles, fixed_rows or {}, least_rows or {}), planner.messages
 
-
-class _Planner:
-    """The work on one plan: its messages as they are found."""
-
-    def __init__(self, pattern: Pattern, piece: Piece, machine: Machine, report: GaugeReport, anyway: bool) -> None:
-        self.pattern, self.piece, self.machine, self.report = pattern, piece, machine, report
-        self.anyway = anyway
-        self.law = report.joint()
-        self.messages: list[Message] = []
-        self.knits = {at: step for at, step in enumerate(piece.steps) if isinstance(step, Knit)}
-
-    def say(self, code: str, severity: Severity, text: str, span: Span | None, cure: str, label: str = "") -> None:
-        self.messages.append(Message(code, severity, text, span, cure, label))
+    stitch: str
+    chart: Chart
+    rows: int
+    from_row: int
+    carriage: Side
+    yarn: str | None = None
+    at: str | None = None
+    step: int | None = None
+    why: str = ""
+    rounding: Rounding | None = None
+    asked: Knit | None = None
 
     @property
-    def failed(self) -> bool:
-        return has_errors(self.messages)
+    def to_row(self) -> int:
+        """What the row counter shows after its last row."""
+        return self.from_row + self.rows - 1
 
-    def plan(
-        self,
-        width_mm: float | None,
-        needles: Needles | None,
-        fixed_rows: Mapping[int, int],
-        least_rows: Mapping[int, int],
-    ) -> Plan | None:
-        piece = self.piece
-        if not self.knits:
-            self.say(
-                "P403",
-                "error",
-                f"The piece `{piece.name}` has no section: nothing in it is knitted.",
-                piece.span,
-                cure="knit plain for 12 rows   (a line of its own under the piece)",
-            )
-            return None
-        rows: dict[int, tuple[int, Rounding | None]] = {}
-        for at, knit in self.knits.items():
-            found = self.rows_of(knit, fixed_rows.get(at), least_rows.get(at, 0))
-            if found is not None:
-                rows[at] = found
-        if len(rows) == len(self.knits) and sum(count for count, _ in rows.values()) > MOST_ROWS:
-            self.say(
-                "P410",
-                "error",
-                f"The piece `{piece.name}` has {sum(count for count, _ in rows.values()):,} rows; "
-                f"{MOST_ROWS:,} is the most that is worked out.",
-                piece.span,
-                cure="Check the row counts, the lengths and their units.",
-            )
-        # A length that could not be had still lets the width be looked at, so that one run tells of both.
-        widest = self.width_stitch({at: rows.get(at, (1, None))[0] for at in self.knits})
-        width = piece.width
-        if width_mm is not None and width is not None:
-            width = width._replace(mm=width_mm)
-        rounding: Rounding | None = None
-        if needles is None and width is not None:
-            rounding = self.needles_for(width, widest)
-            if rounding is not None:
-                needles = Needles.centred(rounding.chosen.count)
-        elif needles is None:
-            needles = self.needles_given()
-        if needles is None or not self.on_the_bed(needles, rounding, width, widest) or self.failed:
-            return None
-        self.fits(needles)
-        if self.failed:
-            return None
-        walk = Walk(self.pattern, piece, self.machine, needles, self.messages)
-        items = tuple(walk.items(rows))
-        plan = Plan(
-            self.pattern,
-            piece,
-            self.machine,
-            self.report,
-            needles,
-            items,
-            widest,
-            rounding,
-            width.plus_mm if width is not None else 0.0,
-        )
-        self.look_over(plan)
-        return None if self.failed else plan
+    @property
+    def ends(self) -> Side:
+        """Where the carriage stands after it."""
+        return self.carriage if self.rows % 2 == 0 else other_side(self.carriage)
 
-    # -- counts -----------------------------------------------------------------------------------------------------
+    @property
+    def repeats(self) -> tuple[int, int]:
+        """Whole repeats in its rows, and the rows over."""
+        return divmod(self.rows, self.chart.height)
 
-    def rows_of(self, knit: Knit, fixed: int | None, least: int) -> tuple[int, Rounding | None] | None:
-        """The rows of one `knit` line, and what became of a length."""
-        height = 1 if knit.exactly else chart_of(self.pattern, knit.stitch).height
-        if knit.rows is not None:
-            return knit.rows, None
-        assert knit.mm is not None
-        if not self.law.known(knit.stitch, "rows"):
-            if fixed is not None:
-                return fixed, None
-            self.no_gauge(f"`{_length(knit.mm)}` of `{knit.stitch}`", "rows", knit.amount_span)
-            return None
-        per_mm = _per_mm(self.law, knit.stitch, "rows")
-        rounding = nearest(knit.mm, per_mm, height)
-        if fixed is not None:
-            return fixed, rounding
-        ideal = knit.mm * per_mm
-        if rounding is None or ideal < height - 0.1:  # a tenth of a row is no matter
-            what = "one row" if height == 1 else f"one repeat of {height} rows"
-            cure = f"knit {knit.stitch} for {_length(height / per_mm)}"
-            if height > 1 and ideal >= 0.5:
-                cure += f", or: knit {knit.stitch} for {_length(knit.mm)} exactly"
-            self.say(
-                "P405",
-                "error" if rounding is None else "warning",
-                f"`{_length(knit.mm)}` of `{knit.stitch}` is shorter than {what}, which takes "
-                f"{_length(height / per_mm)}" + ("." if rounding is None else "; one is knitted."),
-                knit.amount_span,
-                cure=cure,
-                label=f"about {ideal:.1f} rows",
-            )
-        if rounding is None:
-            return None
-        if least > rounding.chosen.count:
-            return -(-least // height) * height, rounding
-        return rounding.chosen.count, rounding
+    @property
+    def is_plain(self) -> bool:
+        """Whether all its needles knit on all rows."""
+        return bool((self.chart.cells == KNIT).all())
 
-    def no_gauge(self, what: str, into: str, span: Span) -> None:
-        """P402, once: one `gauge plain` line mends every place, so the further ones are shown under the first."""
-        for at, told in enumerate(self.messages):
-            if told.code == "P402":
-                self.messages[at] = told._replace(also=(*told.also, (span, f"nor this into {into}")))
-                return
-        self.say(
-            "P402",
-            "error",
-            f"{what} can't be turned into {into}: no gauge is known.",
-            span,
-            cure="gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
-            label=f"no gauge to count {into} by",
-        )
 
-    def width_stitch(self, rows: Mapping[int, int]) -> str:
-        """The stitch whose gauge sets the width: the one named, else the one with most rows, the earlier of equals."""
-        if self.piece.width is not None and self.piece.width.stitch is not None:
-            return self.piece.width.stitch
+@dataclass(frozen=True)
+class Plan:
+    """A piece worked out for one machine.
+
+    items: everything in the order in which it is done. width_stitch: whose gauge the width rests on. width_rounding:
+    what became of the width asked for; None where needles were. plus_mm: seam allowance, which the needles hold and the
+    finished width does not. law: the joint gauge of the piece's stitches.
+    """
+
+    pattern: Pattern
+    piece: Piece
+    machine: Machine
+    report: GaugeReport
+    needles: Needles
+    items: tuple[Section | Do | Pass, ...]
+    width_stitch: str
+    width_rounding: Rounding | None
+    plus_mm: float
+
+    @property
+    def edge(self) -> int:
+        """Needles at each end that always knit."""
+        return self.piece.edge
+
+    @cached_property
+    def sections(self) -> tuple[Section, ...]:
+        """The sections, added rows among them."""
+        return tuple(item for item in self.items if isinstance(item, Section))
+
+    @cached_property
+    def passes(self) -> tuple[Pass, ...]:
+        """Every row of the piece."""
+        return tuple(item for item in self.items if isinstance(item, Pass))
+
+    @cached_property
+    def law(self) -> Joint:
+        """The joint gauge of plain and every stitch of the piece."""
+        return self.report.joint()
+
+    @cached_property
+    def charts(self) -> dict[str, Chart]:
+        """The repeats as written, by name, in the order in which they are knitted."""
+        return {
+            section.stitch: chart_of(self.pattern, section.stitch)
+            for section in self.sections
+            if section.step is not None
+        }
+
+    @cached_property
+    def width_cm(self) -> Range | None:
+        """The finished width, seam allowance taken off."""
+        knitted = self.knitted_width_cm
+        return None if knitted is None else less(knitted, self.plus_mm / 10)
+
+    @cached_property
+    def knitted_width_cm(self) -> Range | None:
+        """The width of the whole fabric."""
+        return self.width_of(self.width_stitch)
+
+    def width_of(self, stitch: str) -> Range | None:
+        """How wide all the needles come out in one stitch of the piece."""
+        return size_cm(self.law, {stitch: self.needles.count}, "stitches")
+
+    @cached_property
+    def length_cm(self) -> Range | None:
+        """The length of all rows."""
         counts: dict[str, int] = {}
-        for at, knit in self.knits.items():
-            counts[knit.stitch] = counts.get(knit.stitch, 0) + rows[at]
-        return max(counts, key=lambda name: counts[name])
+        for section in self.sections:
+            counts[section.stitch] = counts.get(section.stitch, 0) + section.rows
+        return size_cm(self.law, counts, "rows")
 
-    def needles_for(self, width: Width, stitch: str) -> Rounding | None:
-        """The needles nearest to a width, in whole repeats and the edges."""
-        if not self.law.known(stitch, "stitches"):
-            self.no_gauge(f"`{_length(width.mm)}` of `{stitch}`", "needles", width.span)
-            return None
-        per_mm = _per_mm(self.law, stitch, "stitches")
-        edges = 2 * self.piece.edge
-        own = chart_of(self.pattern, stitch).width
-        others = [chart_of(self.pattern, knit.stitch).width for knit in self.knits.values()]
-        unit = common_unit(width.mm, per_mm, own, others, edges, width.plus_mm)
-        found = nearest(width.mm, per_mm, unit, edges, width.plus_mm)
-        if found is None:
-            least = own + edges
-            ends = f" and {edges} edge needles" if edges else ""
-            self.say(
-                "P406",
-                "error",
-                f"`{_length(width.mm)}` is narrower than one repeat of `{stitch}`{ends}, which takes "
-                f"{_length(least / per_mm - width.plus_mm)}.",
-                width.span,
-                cure=f"width {_length(max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat",
-                label=f"about {(width.mm + width.plus_mm) * per_mm:.1f} needles",
-            )
-        return found
-
-    def needles_given(self) -> Needles | None:
-        """The needles written in the piece."""
-        piece = self.piece
-        if piece.needles is None:
-            self.say(
-                "P404",
-                "error",
-                f"The piece `{piece.name}` says neither how wide it is nor how many needles it takes.",
-                piece.span,
-                cure="width 60 cm   (or: needles 96, on a line of its own under the piece)",
-            )
-            return None
-        if piece.needles.count <= 2 * piece.edge:
-            self.say(
-                "P406",
-                "error",
-                f"{piece.needles.count} needles with {piece.edge} at each end that always knit leave none for the "
-                "stitch.",
-                piece.needles_span,
-                cure=f"needles {2 * piece.edge + 1}, or more, or a smaller `edge`",
-            )
-            return None
-        return piece.needles
-
-    def on_the_bed(self, needles: Needles, rounding: Rounding | None, width: Width | None, stitch: str) -> bool:
-        """Whether the needles are there (M303, with the widest that would go and how many panels would do)."""
-        machine, bed = self.machine, self.machine.bed
-        if needles.first >= bed.first and needles.last <= bed.last:
-            return True
-        span = self.piece.needles_span if width is None else width.span
-        edges = 2 * self.piece.edge
-        if needles.count <= machine.needles:
-            text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
-            cure = f"needles {needles.count}   (about the centre)"
-        else:
-            unit = rounding.unit if rounding is not None else chart_of(self.pattern, stitch).width
-            most = (machine.needles - edges) // unit * unit + edges
-            text = f"`{self.piece.name}` takes {needles.count} needles, and `{machine.name}` has {machine.needles}."
-            panels = -(-(needles.count - edges) // max(most - edges, 1))
-            each = -(-(needles.count - edges) // unit // panels) * unit + edges
-            if width is not None and rounding is not None:
-                per_mm = rounding.chosen.count / (rounding.chosen.mm + width.plus_mm)
-                widest = f"width {_length(most / per_mm - width.plus_mm)}"
-            else:
-                widest = f"needles {most}"
-            cure = f"{widest}   (the widest that goes), or {panels} panels of {each} needles, sewn together"
-            if most <= edges:
-                cure = "Choose a narrower repeat, or a machine with more needles (`stitchc machines`)."
-        self.say("M303", "warning" if self.anyway else "error", text, span, cure=cure)
-        return self.anyway
-
-    # -- whether it can be knitted ----------------------------------------------------------------------------------
-
-    def fits(self, needles: Needles) -> None:
-        """The stitches on this machine and these needles: K and M messages, and repeats that are cut."""
-        found: list[Message] = []
-        told: set[str] = set()
-        for knit in self.knits.values():
-            if knit.stitch == PLAIN or knit.stitch in told:
-                continue
-            told.add(knit.stitch)
-            stitch = self.pattern.stitches[knit.stitch]
-            found += [m for m in unfit(stitch, self.machine, needles) if m.code != "M303"]
-            found += check(stitch, self.machine)
-            found += self.at_the_ends(stitch, needles)
-            over = (needles.count - 2 * self.piece.edge) % stitch.chart.width
-            short = less_than_a_repeat(stitch, self.machine, needles, self.piece.edge)
-            if short:
-                found += [message._replace(cure=self.wide_enough(stitch), span=knit.stitch_span) for message in short]
-            elif over:
-                self.say_cut(knit, stitch, needles, over)
-        self.messages += [message.as_warning() for message in found] if self.anyway else found
-
-    def at_the_ends(self, stitch: Stitch, needles: Needles) -> list[Message]:
-        """K206 with `edge 0`."""
-        if self.piece.edge:
-            return []
-        chart = on_needles(stitch.chart, self.machine, needles, self.piece.edge)
-        columns = columns_on(chart, self.machine, needles, 0)[[0, -1]]
-        ends = chart.cells[:, columns]
-        return [
-            message._replace(cure="edge 1   (the end needles always knit)")
-            for message in edge_tucks(ends if needles.count > 1 else ends[:, :1], needles, stitch)
-        ]
-
-    def wide_enough(self, stitch: Stitch) -> str:
-        """The cure of M306 as it is written in a piece."""
-        whole = stitch.chart.width + 2 * self.piece.edge
-        if whole > self.machine.needles:
-            return f"A narrower repeat, or a machine with at least {whole} needles."
-        return f"needles {whole}" + ("   (in place of the `width`)" if self.piece.width is not None else "")
-
-    def say_cut(self, knit: Knit, stitch: Stitch, needles: Needles, over: int) -> None:
-        width, edges = stitch.chart.width, 2 * self.piece.edge
-        fewer, more = needles.count - over, needles.count - over + width
-        counts = [str(count) for count in (fewer, more) if count > edges]
-        by_hand = "at the right" if over == 1 else "shared out over both sides"
-        where = by_hand if moved_by_hand(self.machine) else "where the reader puts it"
-        self.say(
-            "P411",
-            "info",
-            f"`{stitch.name}`, {width} needles wide, is not whole on {needles.count} needles: {over} of them "
-            f"{'holds' if over == 1 else 'hold'} a part of a repeat" + f", {where}.",
-            knit.stitch_span,
-            cure="needles " + " or ".join(counts) + " would hold whole repeats",
-        )
-
-    # -- the whole, looked at again ---------------------------------------------------------------------------------
-
-    def look_over(self, plan: Plan) -> None:
-        """What only the whole piece shows: holds that go on from one section into the next, and into the end."""
-        self.hold_across_sections(plan)
-        last = plan.passes[-1]
-        if last.held:
-            step = self.knits[max(self.knits)]
-            self.say(
-                "P413",
-                "warning",
-                f"The last row ({last.row}) leaves {len(last.held)} needles with held loops, which come off unknitted.",
-                step.span,
-                cure="knit plain for 1 rows   (after it)",
-            )
-
-    def hold_across_sections(self, plan: Plan) -> None:
-        """K202 and K209 where a needle goes on holding from one section into the next; within one see `check`."""
-        limits = self.machine.limits
-        tucks = np.zeros(plan.needles.count, dtype=np.int64)
-        slips = np.zeros(plan.needles.count, dtype=np.int64)
-        section: Section | None = None
-        found: dict[str, tuple[int, int, Section]] = {}
-        for item in plan.items:
-            if isinstance(item, Section):
-                section = item
-            if not isinstance(item, Pass) or section is None:
-                continue
-            if not item.held:
-                tucks[:] = slips[:] = 0
-                continue
-            held = np.array(item.held) - plan.needles.first
-            slipped = np.array(item.slipped, dtype=np.int64) - plan.needles.first
-            knits = np.ones(plan.needles.count, dtype=bool)
-            knits[held] = False
-            tucks[knits] = slips[knits] = 0
-            tucks[held] += 1
-            tucks[slipped] -= 1
-            slips[slipped] += 1
-            since = item.row - section.from_row + 1
-            for code, counts in (("K202", tucks), ("K209", slips)):
-                worst = int(counts.max())
-                if worst > since and worst > found.get(code, (0,))[0]:
-                    found[code] = (worst, item.row, section)
-        for code, limit, verb in (
-            ("K202", limits.tucks_in_succession, "tucks"),
-            ("K209", limits.slips_in_succession, "slips"),
-        ):
-            worst, row, where = found.get(code, (0, 0, None))
-            severity = limit.severity(worst)
-            if severity is None or where is None or where.asked is None:
-                continue
-            self.say(
-                code,
-                "warning" if self.anyway else severity,
-                f"Up to row {row} a needle {verb} {worst} times before it knits again, from the section before into "
-                f"`{where.stitch}`.",
-                where.asked.span,
-                cure="knit plain for 1 rows   (between the two sections)",
-            )
+    def length_of(self, section: Section) -> Range | None:
+        """The length of one section."""
+        return size_cm(self.law, {section.stitch: section.rows}, "rows")
 
 
-def _stitches_of(piece: Piece) -> Iterator[str]:
-    if piece.width is not None and piece.width.stitch is not None:
-        yield piece.width.stitch
-    for step in piece.steps:
-        if isinstance(step, Knit):
-            yield step.stitch
+def chart_of(pattern: Pattern, name: str) -> Chart:
+    """The repeat of a stitch that a piece names, stocking stitch among them."""
+    return Chart.plain(1, 1) if name == PLAIN else pattern.stitches[name].chart
 
 
-def _per_mm(law: Joint, stitch: str, direction: Direction) -> float:
-    """The middle of a gauge, per mm."""
-    return law.range(stitch, direction).value / 100
-
-
-def _length(mm: float) -> str:
-    """As it could be written: "18 cm", "4.5 mm"."""
-    return f"{mm / 10:.4g} cm" if mm >= 10 else f"{mm:.3g} mm"
+def other_side(side: Side) -> Side:
+    """Where the carriage stands after one more row."""
+    return "left" if side == "right" else "right"

@@ -16,10 +16,10 @@ from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message, Severity, Span
 from stitchc.passes import Pass, lower, moved_by_hand
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece, Side
+from stitchc.piece.plan import Section, chart_of
 from stitchc.piece.size import Rounding
-from stitchc.piece.values import Section, chart_of
-from stitchc.piece.words import in_yarn_words
-from stitchc.sheet.instructions import MAIN_YARN, WHICH_IS_MAIN
+from stitchc.piece.size_words import in_yarn_words
+from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine

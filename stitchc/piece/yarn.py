@@ -17,7 +17,7 @@ from stitchc.gauge.values import Range
 from stitchc.gauge.weights import tex_of
 from stitchc.gauge.yarn import Cells, grams, metres_of
 from stitchc.passes import Pass
-from stitchc.piece.values import Plan
+from stitchc.piece.plan import Plan
 
 ALLOWANCE: Final = 0.10
 """What to have over: swatch, cast-on, ends and a row gone wrong. A tenth is common practice, no source."""

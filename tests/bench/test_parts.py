@@ -27,6 +27,8 @@ from stitchc.card.drawing import page_of, tiles_of
 from stitchc.card.plan import plan_card
 from stitchc.chart import KNIT, TUCK, Chart
 from stitchc.checks import check
+from stitchc.document import to_text
+from stitchc.document.html import to_html
 from stitchc.drawn import draw
 from stitchc.machines import load
 from stitchc.messages import Span
@@ -37,8 +39,7 @@ from stitchc.page.png import png
 from stitchc.page.values import Disc, Page
 from stitchc.passes import lower
 from stitchc.pattern import Pattern, Stitch
-from stitchc.sheet import stitch_sheet, to_json, to_text
-from stitchc.sheet.html import to_html
+from stitchc.sheet import stitch_sheet, to_json
 
 pytestmark = pytest.mark.bench
 
@@ -187,10 +188,10 @@ PARTS: Final = (
     Part("passes: 2,000 rows by 200, of listing what is held",
          lambda: lower(chart(), HAND, BED, 2000, "right", 1), held, 4),
     Part("sheet: text of 1,000 rows, of joined lists",
-         lambda: to_text(sheet(), every_row=True), lambda: listed("\n"), 9),
+         lambda: to_text(sheet().document, every_row=True), lambda: listed("\n"), 9),
     Part("sheet: JSON of 1,000 rows, of lists as JSON",
          lambda: to_json([sheet()]), lambda: json.dumps([held()] * 2, indent=1), 1),
-    Part("sheet: HTML of 1,000 rows, of joined lists", lambda: to_html(sheet()), lambda: listed("<p>"), 11),
+    Part("sheet: HTML of 1,000 rows, of joined lists", lambda: to_html(sheet().document), lambda: listed("<p>"), 11),
     Part("card: drawn as a page in mm, of as many discs", lambda: page_of(tide_card(), tiles_of(tide_card(), "a4")[0]),
          lambda: [Disc(x * 4.5, y * 5.0, 3.5) for y in range(40) for x in range(24)], 15),
     Part("card: A4 PNG at 600 dpi, of bare discs saved", lambda: png(tide_page()),

@@ -109,15 +109,16 @@ def _dune() -> Pattern:
 def _work_on(machine: Machine) -> None:
     """Any machine that may be described can be worked on: a small stitch is checked, and knitted if it goes on it."""
     from stitchc.checks import check
+    from stitchc.document import to_text
     from stitchc.passes import unfit
-    from stitchc.sheet import stitch_sheet, to_json, to_text
+    from stitchc.sheet import stitch_sheet, to_json
 
     pattern = _dune()
     stitch, needles = pattern.stitches["dune"], Needles.centred(min(24, machine.needles))
     found = [*check(stitch, machine), *unfit(stitch, machine, needles)]
     soundly_said(found, pattern.sources)
     sheet = stitch_sheet(pattern, stitch, machine, needles, 5, "left", 0, found)
-    assert to_text(sheet)
+    assert to_text(sheet.document)
     fabric = machines.follow_sheet(json.loads(to_json([sheet])), "left", machine.reader == "none")
     column_1 = machine.column_1_needle if machine.reader != "none" else None
     bed = range(needles.first, needles.last + 1)
@@ -242,8 +243,9 @@ def _shipped(name: str) -> Machine:
 
 def _knit_by_sheet(pattern: Pattern, stitch: Stitch, machine: Machine, variant: int) -> None:
     from stitchc.checks import check, edge_tucks
+    from stitchc.document import to_text
     from stitchc.passes import cells_on, columns_on, cost, default_needles, lower, unfit, ways
-    from stitchc.sheet import stitch_sheet, to_json, to_text
+    from stitchc.sheet import stitch_sheet, to_json
 
     edge = variant % 3
     side: Side = "left" if variant // 3 % 2 else "right"
@@ -258,7 +260,7 @@ def _knit_by_sheet(pattern: Pattern, stitch: Stitch, machine: Machine, variant: 
         return  # more needles than the bed has: there is no needle to move
     sheet = stitch_sheet(pattern, stitch, machine, needles, rows, side, edge, found)
     for every_row in (False, True):
-        text = to_text(sheet, every_row)
+        text = to_text(sheet.document, every_row)
         assert printed(text), text
     by_hand = machine.reader == "none"
     column_1 = None if by_hand else machines.position(machine.column_1_needle or "R1")

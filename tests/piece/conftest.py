@@ -10,7 +10,7 @@ from stitchc.machines import load
 from stitchc.messages import Message
 from stitchc.notation import compile_text
 from stitchc.pattern import Pattern
-from stitchc.piece import Plan, gauge_of, plan_piece
+from stitchc.piece import Plan, gauge_of, work_out
 
 Planned = tuple[Plan | None, list[Message]]
 
@@ -24,7 +24,7 @@ def pattern_of(text: str) -> Pattern:
 def planned(text: str, machine: str = "hand-standard", anyway: bool = False) -> Planned:
     pattern = pattern_of(text)
     piece = next(iter(pattern.pieces.values()))
-    return plan_piece(pattern, piece, load(machine), gauge_of(pattern, piece), anyway=anyway)
+    return work_out(pattern, piece, load(machine), gauge_of(pattern, piece), anyway=anyway)
 
 
 def plan_of(text: str, machine: str = "hand-standard") -> Plan:

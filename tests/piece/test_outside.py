@@ -9,7 +9,7 @@ import pytest
 from stitchc.gauge.yarn import MUNDEN
 from stitchc.machines import load
 from stitchc.notation import compile_text
-from stitchc.piece import gauge_of, plan_piece
+from stitchc.piece import gauge_of, work_out
 from stitchc.piece.yarn import yarn_needed
 from tests.piece.conftest import plan_of
 
@@ -71,7 +71,7 @@ def test_the_cowl_goes_over_a_head() -> None:
     pattern = compile_text((EXAMPLES / "cowl.stitch").read_text(encoding="utf-8"), "cowl.stitch").pattern
     assert pattern is not None
     piece = pattern.pieces["cowl"]
-    plan, _ = plan_piece(pattern, piece, load("hand-standard"), gauge_of(pattern, piece))
+    plan, _ = work_out(pattern, piece, load("hand-standard"), gauge_of(pattern, piece))
     assert plan is not None and plan.length_cm is not None
     assert plan.length_cm.value > 58.5
 
@@ -85,7 +85,7 @@ def test_the_wrist_warmers_in_three_sizes_follow_the_arithmetic() -> None:
     report = gauge_of(pattern, piece)
     counts = []
     for cm in (16, 18, 20):
-        plan, _ = plan_piece(pattern, piece, load("hand-standard"), report, width_mm=10 * cm)
+        plan, _ = work_out(pattern, piece, load("hand-standard"), report, width_mm=10 * cm)
         assert plan is not None
         counts.append(plan.needles.count)
     assert counts == [34, 38, 42]

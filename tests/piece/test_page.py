@@ -57,7 +57,7 @@ def test_the_print_holds_every_row_once_and_the_outline(browser: Browser, page_f
     whole = "\n".join(texts)
     assert "Part 1 of" in whole and "Mark both edges: the thumb ends here" in whole
     assert "wide" in texts[0] and "long in all, from the bottom up" in texts[0]
-    for words in ("Size", "What the rounding did", "Yarn", "Gauge", "Cautions", "Before row 1"):
+    for words in ("Size", "Rounding", "Yarn", "Gauge", "Cautions", "Before row 1"):
         assert words in whole
     assert len(texts) <= 8, "repeated stretches are printed once"
     assert sorted(int(row) for row in boxes) == list(range(1, 88)), "a box for every row, once"
@@ -79,7 +79,7 @@ def test_half_way_the_page_begins_where_the_knitter_stands(browser: Browser, tmp
     assert page.locator("#on").inner_text() == "Ready, row 35"
     page.click("#on")
     assert page.locator("#number").inner_text() == "Row 35"
-    assert page.locator("#part").inner_text().endswith("It goes on with row 35.")
+    assert page.locator("#part").inner_text().endswith("Go on with row 35.")
     page.fill("#jump-row", "264")
     page.keyboard.press("Enter")
     assert page.locator("#done").inner_text().startswith("263 rows done, 5 left")

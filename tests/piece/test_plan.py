@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from stitchc.piece import Plan
-from stitchc.piece.words import yarn_lines
+from stitchc.piece.size_words import yarn_lines
 from tests.piece.conftest import plan_of, planned
 
 RIPPLE = "stitch ripple\n 1: K T\n 2: K\n"
@@ -215,14 +215,16 @@ def test_the_main_yarn_is_said_to_be_that_of_rows_that_name_none() -> None:
     plan = plan_of(text("needles 20\n    knit bands for 16 rows", bands, head))
     assert plan is not None
     said = " ".join(yarn_lines(plan, "cm"))
-    assert "The main yarn (that of the rows that name none), 8 rows" in said
-    assert "weight not known. Have" in said and "yarn line would tell" not in said
+    assert "The main yarn (the yarn of the rows that name none), 8 rows" in said
+    assert "weight not known. Have" in said and "to its yarn line" not in said
     assert "`in sand` after the row numbers, or after the stitch in the `knit` line" in said
     _, messages = planned(text("needles 20\n    knit bands for 8 rows\n    knit plain for 3 rows in sand\n    "
                                "knit plain for 2 rows", bands, head))  # fmt: skip
     hung = [message for message in messages if message.code == "P408"]
     assert hung and all("`in sand` after the row numbers" in str(message.cure) for message in hung)
-    assert any(message.text.startswith("The main yarn (that of the rows that name none) hangs at") for message in hung)
+    assert any(
+        message.text.startswith("The main yarn (the yarn of the rows that name none) hangs at") for message in hung
+    )
 
 
 def test_needles_held_at_a_section_end_are_known_in_the_next() -> None:

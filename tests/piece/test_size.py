@@ -12,7 +12,7 @@ from stitchc.chart import Chart
 from stitchc.gauge.estimate import estimate
 from stitchc.gauge.values import PlainGauge, Range
 from stitchc.piece.size import common_unit, less, nearest, size_cm
-from stitchc.piece.words import Units, in_both, size_words
+from stitchc.piece.size_words import Units, in_both, size_words
 
 UNITS: pint.UnitRegistry[float] = pint.UnitRegistry()
 
@@ -94,4 +94,4 @@ def test_inches_are_those_of_a_units_library(cm: float) -> None:
     inches = (cm * UNITS.centimeter).to(UNITS.inch).magnitude
     assert in_both(cm, "cm") == f"{cm:.1f} cm ({inches:.1f} in)"
     assert in_both(cm, "in") == f"{inches:.1f} in ({cm:.1f} cm)"
-    assert size_words(Range(cm, cm, cm), "in").startswith(f"{inches:.1f} in, ")
+    assert size_words([Range(cm, cm, cm)], "in").startswith(f"{inches:.1f} in, ")

@@ -36,12 +36,13 @@ _LINE = re.compile(r"Rows? +([^.]+?), (right to left|left to right)( first)?\. (
 def lines_of_text(sheet: str) -> list[Line]:
     """The lines of a text sheet. What its headings promise of the rows is held against the rows that the lines name."""
     told = sheet.split("\nRow by row\n")[1].split("\nIn all ")[0]
+    told = re.sub(r"\n  What the (card|picture) selects .*?\n\n", "\n", told, flags=re.DOTALL)
     entries = re.sub(r"\n {3,}", " ", told).splitlines()
     lines: list[Line] = []
     promised: list[int] = []
     waiting: list[Line] = []
     for entry in (entry.strip() for entry in entries):
-        if not entry:
+        if not entry or entry.startswith("Do: "):
             continue
         if match := _HEADING.fullmatch(entry):
             assert not waiting, "a block that has not come to its end"
@@ -121,7 +122,7 @@ class _Table(HTMLParser):
         elif tag == "tr" and self.inside and self.rows:
             way = " ".join(self.found["way"]).strip()
             words = " ".join(" ".join(self.found["do"]).split())
-            self.lines.append(Line(self.rows, way, words, way == "to and fro"))
+            self.lines.append(Line(self.rows, way.removesuffix(" first"), words, way.endswith(" first")))
         elif tag == "section":
             self.inside = False
 
@@ -171,7 +172,7 @@ class Knitter:
         pushed: set[int] = set()
         for sentence in line.words.strip().removesuffix(".").split(". "):
             holding = self.bed.holding
-            if match := re.fullmatch(r"Push back (.*)", sentence):
+            if match := re.fullmatch(r"Push back (.*): loops behind the open latch", sentence):
                 needles = read(match[1], holding)
                 assert needles <= holding, f"not out: {sentence}"
                 self.bed.holding = holding - needles
@@ -191,7 +192,7 @@ class Knitter:
                 self.holds -= {match[1]} if match[1] else {"right to left", "left to right"}
                 assert int(match[2]) == len(holding)
                 back = True
-            elif match := re.fullmatch(r"The (\d+) held needles? knits? back; the hold stays set as it is", sentence):
+            elif match := re.fullmatch(r"The (\d+) held needles? knits? back", sentence):
                 assert int(match[1]) == len(holding)
                 back = True
             elif match := re.fullmatch(r"(?:Nothing to move: l|L)eave the (\d+) held needles? out", sentence):
@@ -204,6 +205,8 @@ class Knitter:
                 each = match[1].removeprefix("each of ")
                 slipped = set(holding) if each == "each held needle" else read(each, holding)
                 assert int(match[2]) == len(slipped) and slipped <= holding
+            elif sentence == "Leave the hold set":
+                assert back
             elif sentence == "Nothing to move: all needles knit":
                 assert not holding
             else:

@@ -8,11 +8,13 @@ import pytest
 
 from stitchc.bed import Needles
 from stitchc.chart import Chart
+from stitchc.document import ByHand, Heading, Listing, PassRow
 from stitchc.machines import load
 from stitchc.messages import Span
-from stitchc.passes import lower
+from stitchc.passes import Pass, lower
 from stitchc.pattern import Side, Yarn
-from stitchc.sheet import DoEntry, PassEntry, SectionEntry, before_row_one, habits, instruct
+from stitchc.sheet import Yarns, instruct
+from stitchc.sheet.preparation import before_row_one, working_the_rows
 
 NEEDLES = Needles.centred(16)
 
@@ -28,15 +30,20 @@ def words(
     machine = load(machine_name)
     passes = lower(Chart.from_rows(rows, yarns), machine, NEEDLES, count, carriage, edge)
     described = {"foam": Yarn("foam", Span("x", 1), "sea green, 4 ply")}
-    entries = instruct(passes, machine, NEEDLES, described)
-    return [entry.words for entry in entries if isinstance(entry, PassEntry)]
+    entries = instruct(passes, machine, NEEDLES, Yarns(described))
+    return [entry.words for entry in entries if isinstance(entry, PassRow)]
+
+
+def advice(passes: Sequence[Pass], needles: Needles = NEEDLES) -> list[str]:
+    parts = working_the_rows([passes], load("hand-standard"), [needles], 1, "--carriage {}")
+    return [item for part in parts for block in part.blocks if isinstance(block, Listing) for item in block.items]
 
 
 def test_a_row_that_swaps_needles() -> None:
     assert words(["KT", "TK"], 3)[1:] == [
-        "Push back all the held needles (7 needles). "
+        "Push back all the held needles (7 needles): loops behind the open latch. "
         "Bring out every 2nd needle from L7 to R6 (7 needles; comb 1 out, 1 in).",
-        "Push back all the held needles (7 needles). "
+        "Push back all the held needles (7 needles): loops behind the open latch. "
         "Bring out every 2nd needle from L6 to R7 (7 needles; comb 1 out, 1 in).",
     ]
 
@@ -45,12 +52,12 @@ def test_a_row_that_keeps_some_and_adds_others_gives_the_sum() -> None:
     added = words(["TKKKK", "TKTKK"], 2)[1]
     assert added == "Bring out L5, R1, R6 (3 needles). Now 6 needles are held, 3 of them from before."
     less = words(["TTKKK", "KTKKK"], 2)[1]
-    assert less == "Push back L7, L2, R4 (3 needles). Now 3 needles are held."
+    assert less == "Push back L7, L2, R4 (3 needles): loops behind the open latch. Now 3 needles are held."
 
 
 def test_yarns_are_described_once_and_a_row_without_one_is_the_main_yarn() -> None:
     assert [text.split(". ")[0] for text in words(["K", "K", "K"], 5, yarns=[None, "foam", "foam"])] == [
-        "Knit with the main yarn (that of the rows that name none)",
+        "Knit with the main yarn (the yarn of the rows that name none)",
         "Change to foam (sea green, 4 ply)",
         "Nothing to move: all needles knit.",
         "Change to the main yarn",
@@ -61,12 +68,12 @@ def test_yarns_are_described_once_and_a_row_without_one_is_the_main_yarn() -> No
 
 def test_a_card_selects_and_the_sheet_says_the_setting_and_what_to_check() -> None:
     assert words(["KT", "KK", "KS"], 4, "card24-standard") == [
-        "Set the carriage to tuck. Row 1 of the repeat: every 2nd needle from L7 to R6 (7 needles) tuck.",
+        "Set the carriage to tuck. Knit 2 rows. Row 1 of the repeat: every 2nd needle from L7 to R6 (7 needles) tuck.",
         "Row 2 of the repeat: all needles knit.",
-        "Set the carriage to slip. Row 3 of the repeat: every 2nd needle from L7 to R6 (7 needles) slip.",
-        "Set the carriage to tuck. Row 1 of the repeat: every 2nd needle from L7 to R6 (7 needles) tuck.",
+        "Set the carriage to slip. Knit 1 row. Row 3 of the repeat: every 2nd needle from L7 to R6 (7 needles) slip.",
+        "Set the carriage to tuck. Knit 1 row. Row 1 of the repeat: every 2nd needle from L7 to R6 (7 needles) tuck.",
     ]
-    assert words(["K"], 1, "card24-standard") == ["Nothing to do: all needles knit."]
+    assert words(["K"], 1, "card24-standard") == ["Knit 1 row. All needles knit."]
 
 
 def test_an_edge_needle_that_tucks_is_watched() -> None:
@@ -80,17 +87,17 @@ def test_an_edge_needle_that_tucks_is_watched() -> None:
 def test_where_all_tucks_fall_in_one_direction_it_is_said(carriage: Side, way: str) -> None:
     machine = load("hand-standard")
     staggered = lower(Chart.from_rows(["KT", "KK", "TK", "KK"]), machine, NEEDLES, 8, carriage, 1)
-    assert any(f"set it to hold going {way} once" in text for text in habits(staggered, machine, NEEDLES, 1))
+    assert any(f"set only {way} to hold" in text for text in advice(staggered))
     columns = lower(Chart.from_rows(["KT", "KT", "KK"]), machine, NEEDLES, 9, carriage, 1)
-    assert not any("set it to hold" in text for text in habits(columns, machine, NEEDLES, 1))
+    assert not any("to hold, leave it" in text for text in advice(columns))
 
 
 def test_held_needles_are_counted_and_weights_advised() -> None:
     machine = load("hand-standard")
     passes = lower(Chart.from_rows(["KKKT", "KTKT", "KK" * 2]), machine, Needles.centred(42), 9, "right", 1)
-    (weights,) = [text for text in habits(passes, machine, Needles.centred(42), 1) if text.startswith("Weights")]
+    (weights,) = [text for text in advice(passes, Needles.centred(42)) if text.startswith("Weights")]
     assert "at most 20 of 42 needles" in weights and "common practice" in weights
-    assert habits(lower(Chart.plain(2, 2), machine, NEEDLES, 4, "right", 1), machine, NEEDLES, 1) == ()
+    assert advice(lower(Chart.plain(2, 2), machine, NEEDLES, 4, "right", 1)) == []
 
 
 def test_a_machine_that_selects_one_pass_ahead_is_told_to() -> None:
@@ -106,9 +113,9 @@ def test_what_is_done_by_hand_stands_where_it_was_put() -> None:
     chart = Chart.from_rows(["KT", "KK"])
     first = lower(chart, machine, NEEDLES, 2, "right", 1)
     second = lower(chart, machine, NEEDLES, 2, "right", 1, first_row=3)
-    entries = instruct([SectionEntry("one"), *first, DoEntry("Measure."), SectionEntry("two"), *second], machine,
+    entries = instruct([Heading("one"), *first, ByHand("Measure."), Heading("two"), *second], machine,
                        NEEDLES)  # fmt: skip
-    assert [type(entry).__name__ for entry in entries] == ["SectionEntry", "PassEntry", "PassEntry", "DoEntry",
-                                                           "SectionEntry", "PassEntry", "PassEntry"]  # fmt: skip
+    assert [type(entry).__name__ for entry in entries] == ["Heading", "PassRow", "PassRow", "ByHand",
+                                                           "Heading", "PassRow", "PassRow"]  # fmt: skip
     again = entries[5]
-    assert isinstance(again, PassEntry) and again.words.startswith("Bring out every 2nd needle from L6")
+    assert isinstance(again, PassRow) and again.words.startswith("Bring out every 2nd needle from L6")

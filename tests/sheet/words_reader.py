@@ -52,15 +52,14 @@ def _part(text: str) -> set[int]:
         first, last, step = place(match[2]), place(match[3]), int(match[1])
         assert (last - first) % step == 0, f"does not end on a needle that it names: {text}"
         return set(range(first, last + 1, step))
-    if match := re.fullmatch(rf"((?:take \d+, miss \d+, )+)from ({_NEEDLE}) to ({_NEEDLE})", text):
+    if match := re.fullmatch(rf"((?:\d+ needles?, skip \d+, )+)repeat from ({_NEEDLE}) to ({_NEEDLE})", text):
         first, last = place(match[2]), place(match[3])
         needles: set[int] = set()
         at = first
         while at <= last:
-            for verb, number in re.findall(r"(take|miss) (\d+)", match[1]):
-                if verb == "take":
-                    needles |= {n for n in range(at, at + int(number)) if n <= last}
-                at += int(number)
+            for take, miss in re.findall(r"(\d+) needles?, skip (\d+)", match[1]):
+                needles |= {n for n in range(at, at + int(take)) if n <= last}
+                at += int(take) + int(miss)
         assert last in needles, f"does not end on a needle that it names: {text}"
         return needles
     needles = set()

@@ -4,23 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from stitchc.document import PassRow
 from stitchc.gauge.values import Range
 from stitchc.messages import Message
 from stitchc.passes import cost
+from stitchc.piece.plan import Plan, Section
+from stitchc.piece.replan import Replan
 from stitchc.piece.size import Choice, Rounding
-from stitchc.piece.values import Plan, Section
-from stitchc.piece.words import Units, gauge_lines, have_words, rounding_lines, settings_changed, yarn_lines
+from stitchc.piece.size_words import Units, gauge_lines, have_words, rounding_lines, settings_changed, yarn_lines
 from stitchc.piece.yarn import YarnNeeded, yarn_needed
-from stitchc.sheet import Sheet, needles_as_json, pass_as_json
+from stitchc.sheet import needles_as_json, pass_as_json
+from stitchc.sheet.sheet import warning_lines
 
 
-def as_document(plan: Plan, sheet: Sheet, units: Units, messages: Sequence[Message] = ()) -> dict[str, object]:
+def as_document(
+    plan: Plan, rows: Sequence[PassRow], units: Units, messages: Sequence[Message] = ()
+) -> dict[str, object]:
     """The fields the contract promises, in its order, and further ones after them.
 
     Sizes and amounts are null where no gauge (or no tex) is known. Sections are in the order of knitting; an added
     plain row is a section of its own with its reason in `added`.
     """
-    notes = [*plan.pattern.notes, *sheet.warnings, *rounding_lines(plan, units)]
+    notes = [*plan.pattern.notes, *warning_lines(messages), *rounding_lines(plan, units)]
     notes += [message.text for message in messages if message.severity == "info"]
     notes += [*gauge_lines(plan, units), *yarn_lines(plan, units)]
     return {
@@ -29,7 +34,7 @@ def as_document(plan: Plan, sheet: Sheet, units: Units, messages: Sequence[Messa
         "width_cm": _size(plan.width_cm),
         "length_cm": _size(plan.length_cm),
         "sections": [_section(plan, section) for section in plan.sections],
-        "passes": [pass_as_json(entry) for entry in sheet.pass_entries()],
+        "passes": [pass_as_json(passed, row) for passed, row in zip(plan.passes, rows, strict=True)],
         "yarn": [_yarn(yarn) for yarn in yarn_needed(plan)],
         "notes": notes,
         "title": plan.pattern.title,
@@ -42,7 +47,7 @@ def as_document(plan: Plan, sheet: Sheet, units: Units, messages: Sequence[Messa
         "knitted_width_cm": _size(plan.knitted_width_cm),
         "rounding": _rounding(plan.width_rounding),
         "totals": {
-            "rows": sheet.rows,
+            "rows": len(rows),
             "moves": cost(plan.passes, plan.machine).moves,
             "setting_changes": settings_changed(plan),
         },
@@ -101,3 +106,44 @@ def _yarn(yarn: YarnNeeded) -> dict[str, object]:
 
 def _size(found: Range | None, digits: int = 4) -> dict[str, float] | None:
     return None if found is None else found.as_json(digits)
+
+
+def so_far_as_json(found: Replan) -> dict[str, object]:
+    """What was measured half way and what became of the plan, for the field `so_far`."""
+
+    def size(length: Range | None) -> dict[str, float] | None:
+        return None if length is None else length.as_json()
+
+    return {
+        "measured": [
+            {
+                "stitch": one.stitch,
+                "rows": one.rows,
+                "stitches": one.stitches,
+                "cm": round(one.mm / 10, 4),
+                "on_machine": one.on_machine,
+                "in_all": one.in_all,
+            }
+            for one in found.measured
+        ],
+        "rows_done": found.done,
+        "rows_still_to_knit": found.still_to_knit,
+        "planned": {
+            "rows": len(found.planned.passes),
+            "width_cm": size(found.planned.width_cm),
+            "length_cm": size(found.planned.length_cm),
+        },
+        "sections": [
+            {
+                "stitch": line.stitch,
+                "rows_done": line.done,
+                "asked_cm": line.asked_cm,
+                "planned_rows": line.planned_rows,
+                "planned_cm": size(line.planned_cm),
+                "as_planned_cm": size(line.as_planned_cm),
+                "rows": line.new_rows,
+                "cm": size(line.new_cm),
+            }
+            for line in found.lines
+        ],
+    }

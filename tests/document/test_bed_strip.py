@@ -2,44 +2,36 @@
 
 from __future__ import annotations
 
-import re
-from xml.etree import ElementTree
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stitchc.bed import Needles
-from stitchc.sheet.strip import LINE_HEIGHT, SLOT, Drawn, draw, marks
+from stitchc.document import Drawing, Label, Path
+from stitchc.document.bed_strip import LINE_HEIGHT, SLOT, draw, marks
 from tests.sheet.words_reader import place
 
 
-def read_back(drawn: Drawn) -> dict[int, str]:
+def read_back(drawn: Drawing) -> dict[int, str]:
     """Needle by needle, from the shapes alone; where a needle stands is told by the names drawn over the bed."""
-    root = ElementTree.fromstring(f"<svg>{drawn.markup}</svg>")
+    labels = [shape for shape in drawn.shapes if isinstance(shape, Label)]
+    paths = [(shape.ink, line) for shape in drawn.shapes if isinstance(shape, Path) for line in shape.lines]
     found: dict[int, str] = {}
-    for line in range(drawn.height // LINE_HEIGHT):
+    for line in range(int(drawn.height) // LINE_HEIGHT):
         edge = line * LINE_HEIGHT + 17
-        names = [(int(t.get("x", "")), t.text or "") for t in root.iter("text") if int(t.get("y", "")) == edge - 5]
-        known = sorted((x, place(text)) for x, text in names if text != "0")
+        known = [(label.x, place(label.text)) for label in labels if label.y == edge - 5 and label.text != "0"]
         shapes: dict[float, str] = {}
-        for path in root.iter("path"):
-            data = path.get("d", "")
-            if path.get("class") == "n":
-                for x, y, length in re.findall(r"M([\d.]+) (\d+)v(\d+)", data):
-                    if int(y) == edge:
-                        shapes[float(x)] = "." if length == "9" else "long"
-            elif path.get("class") == "f":
-                for x, y, shape in re.findall(r"M([\d.]+) (\d+)h(8l-4 11|7v7h-7)z", data):
-                    if int(y) == edge + 22:
-                        middle = float(x) + (4 if shape.startswith("8") else 3.5)
-                        assert shapes[middle] == "long"
-                        shapes[middle] = "o" if shape.startswith("8") else "h"
-            else:
-                for x, y in re.findall(r"M([\d.]+) (\d+)h8l-4 -11z", data):
-                    if int(y) == edge + 32:
-                        assert shapes[float(x) + 4] == "."
-                        shapes[float(x) + 4] = "p"
+        for ink, points in paths:
+            if not edge <= points[0][1] <= edge + 32:
+                continue
+            if ink == "line" and points[0][0] == points[1][0] and points[0][1] == edge:
+                shapes[points[0][0]] = "." if points[1][1] == edge + 9 else "long"
+            elif ink != "line":
+                middle = (points[0][0] + points[1][0]) / 2
+                down = len(points) == 3 and points[2][1] > points[0][1]
+                assert shapes[middle] == ("long" if down or len(points) == 4 else ".")
+                sign = ("o" if down else "p") if len(points) == 3 else "h"
+                shapes[middle] = sign if sign == "p" or ink == "solid" else {"o": "s", "h": "z"}[sign]
         assert "long" not in shapes.values()
         for x, shape in shapes.items():
             assert 0 < x < drawn.width
@@ -53,7 +45,7 @@ def beds(draw_from: st.DrawFn) -> tuple[Needles, str]:
     count = draw_from(st.integers(1, 120))
     first = draw_from(st.integers(-80, 20))
     period = draw_from(st.integers(1, 20))
-    signs = draw_from(st.lists(st.sampled_from(".ohp"), min_size=period, max_size=period))
+    signs = draw_from(st.lists(st.sampled_from(".ohpsz"), min_size=period, max_size=period))
     bed = "".join(signs[k % period] for k in range(count))
     if draw_from(st.booleans()):
         at = draw_from(st.integers(0, count - 1))
@@ -96,3 +88,4 @@ def test_a_narrow_bed_is_drawn_whole_and_a_wide_one_stays_legible() -> None:
 def test_marks(needles: Needles) -> None:
     first = needles.first
     assert marks(needles, [first, first + 1], [first + 1], [first + 2])[:4] == "hop."
+    assert marks(needles, [first, first + 1], [first + 1], [first + 2], [first, first + 1])[:4] == "zsp."

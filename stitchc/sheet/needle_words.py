@@ -6,24 +6,25 @@ candidate of the search proves itself; the tests read the words back with a read
 The forms, by example:
     L12, L6, R1 to R4                                    single needles and runs
     every 2nd needle from L39 to R38
-    take 2, miss 3, from L40 to R21                      over and over, from the first needle taken to the last
-    take 1, miss 1, take 1, miss 5, from L38 to R4
+    2 needles, skip 3, repeat from L40 to R21            from the first needle taken to the last
+    1 needle, skip 1, 1 needle, skip 5, repeat from L38 to R4
     all from L39 to R39 but R3, R9                       any of the above may have exceptions
     every 4th needle from L40 to L4; also R9, R12        and further needles
     all the held needles                                 those that are out at this moment, for all to see
 
 No phrase leans on another row: whoever comes back to the machine has the bed before her, and this row's words.
+Of several sizes, phrases of one shape are one, the further sizes' needles in brackets: from L39 [L43] to R38 [R42].
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
 from stitchc.bed import needle_name
-from stitchc.english import number, ordinal
+from stitchc.english import count_of, number, ordinal, several
 
 LONGEST_PERIOD: Final = 48
 """Needles after which a pattern may start again and still be put as one phrase; the widest common card has 40."""
@@ -60,11 +61,14 @@ class Run:
         """The positions, left to right."""
         return tuple(range(self.first, self.last + 1))
 
-    def text(self) -> str:
-        """ "L12" or "R1 to R4"."""
-        if self.first == self.last:
-            return needle_name(self.first)
-        return f"{needle_name(self.first)} to {needle_name(self.last)}"
+    @property
+    def shape(self) -> Hashable:
+        """What runs of several sizes share if they are to be one phrase."""
+        return self.first == self.last
+
+    def text(self, others: Sequence[Run | Comb] = ()) -> str:
+        """ "L12" or "R1 to R4"; others: the same run in further sizes."""
+        return _ends("{}" if self.first == self.last else "{} to {}", self, others)
 
 
 @dataclass(frozen=True)
@@ -83,23 +87,40 @@ class Comb:
         period = len(self.teeth)
         return tuple(n for n in range(self.first, self.last + 1) if self.teeth[(n - self.first) % period])
 
-    def text(self) -> str:
-        """ "every 2nd needle from L39 to R38" or "take 2, miss 3, from L40 to R21"."""
-        ends = f"from {needle_name(self.first)} to {needle_name(self.last)}"
+    @property
+    def shape(self) -> Hashable:
+        """What combs of several sizes share if they are to be one phrase."""
+        return self.teeth
+
+    def text(self, others: Sequence[Run | Comb] = ()) -> str:
+        """ "every 2nd needle from L39 to R38" or "2 needles, skip 3, repeat from L40 to R21".
+
+        others: as in `Run.text`.
+        """
+        ends = _ends("from {} to {}", self, others)
         if all(self.teeth):
             return f"all {ends}"
         if sum(self.teeth) == 1:
             return f"every {ordinal(len(self.teeth))} needle {ends}"
-        return f"{_spoken(self.teeth)}, {ends}"
+        return f"{_spoken(self.teeth)}, repeat {ends}"
 
     def pattern(self) -> str:
         """The comb's teeth: "1 out, 1 in"."""
         return ", ".join(f"{count} {'out' if taken else 'in'}" for taken, count in _runs(self.teeth))
 
 
+def _ends(words: str, part: Run | Comb, others: Sequence[Run | Comb]) -> str:
+    if not others:
+        return words.format(needle_name(part.first), needle_name(part.last))
+    sizes = (part, *others)
+    return words.format(
+        *(several([needle_name(n) for n in ns]) for ns in zip(*((s.first, s.last) for s in sizes), strict=True))
+    )
+
+
 @lru_cache(maxsize=4096)
 def _spoken(teeth: tuple[bool, ...]) -> str:
-    return ", ".join(f"{'take' if taken else 'miss'} {count}" for taken, count in _runs(teeth))
+    return ", ".join(number(count, "needle") if taken else f"skip {count}" for taken, count in _runs(teeth))
 
 
 @dataclass(frozen=True)
@@ -116,16 +137,25 @@ class Phrase:
         named |= {n for part in self.parts[1:] for n in part.needles()}
         return tuple(sorted(named))
 
-    def text(self) -> str:
-        """The words. Exceptions belong to the first part; runs follow each other with commas, combs with "; also"."""
+    @property
+    def shape(self) -> Hashable:
+        """What phrases of several sizes share if they are to be one."""
+        return tuple((type(part), part.shape) for part in (*self.parts, *self.but)), len(self.but)
+
+    def text(self, others: Sequence[Phrase] = ()) -> str:
+        """The words. Exceptions belong to the first part; runs follow each other with commas, combs with "; also".
+
+        others: phrases of the same shape, of further sizes.
+        """
         words = ""
         for index, part in enumerate(self.parts):
             if index:
                 plain = isinstance(part, Run) and isinstance(self.parts[index - 1], Run) and (index > 1 or not self.but)
                 words += ", " if plain else "; also "
-            words += part.text()
+            words += part.text([other.parts[index] for other in others])
             if index == 0 and self.but:
-                words += " but " + ", ".join(run.text() for run in self.but)
+                runs = zip(*(phrase.but for phrase in (self, *others)), strict=True)
+                words += " but " + ", ".join(run.text(further) for run, *further in runs)
         return words
 
     def comb(self) -> str | None:
@@ -144,18 +174,13 @@ class Phrase:
         return len(self.text()) + MINDING * minded - (COMB_WORTH if self.comb() else 0)
 
 
-def count_of(needles: Sequence[int]) -> str:
-    """ "1 needle", "40 needles"."""
-    return number(len(needles), "needle")
-
-
 @dataclass(frozen=True)
 class Named:
-    """A set of needles put into words. comb: the comb that can push it, if any. left: how many of a long list are left
-    of 0, so that the hand may stop there and count."""
+    """A set of needles put into words, in each size. comb: the comb that can push it, if any. left: how many of a long
+    list are left of 0, so that the hand may stop there and count."""
 
     text: str
-    count: int
+    counts: tuple[int, ...]
     comb: str | None = None
     left: int | None = None
 
@@ -165,25 +190,28 @@ class Named:
 
     def counted(self) -> str:
         """The words with the count to check against."""
-        sides = "" if self.left is None else f": {self.left} left, {self.count - self.left} right"
-        return f"{self.text} ({number(self.count, 'needle')}{sides})"
+        sides = "" if self.left is None else f": {self.left} left, {self.counts[0] - self.left} right"
+        return f"{self.text} ({count_of(self.counts, 'needle')}{sides})"
 
 
-def name_needles(needles: Sequence[int], held: Sequence[int] = ()) -> Named:
-    """The needles (positions, left to right, at least one) in the shortest true words.
+def name_needles(*sizes: Sequence[int], held: Sequence[Sequence[int]] = ()) -> Named | None:
+    """The needles (positions, left to right, at least one) in the shortest true words; None for several sizes whose
+    needles do not go into one phrase.
 
-    held: the needles in holding position at this moment, for "all the held needles".
+    held: the needles in holding position at this moment in each size, for "all the held needles".
     """
-    chosen = tuple(needles)
-    if not chosen:
+    if not all(sizes):
         raise ValueError("there is no needle to name")
-    if len(chosen) > 1 and chosen == tuple(held):
+    counts = tuple(map(len, sizes))
+    if min(counts) > 1 and held and all(tuple(size) == tuple(out) for size, out in zip(sizes, held, strict=True)):
         # No comb: anything straight pushes all that is out.
-        return Named("all the held needles", len(chosen))
-    phrase = shortest(chosen)
-    left = sum(needle < 0 for needle in chosen)
-    listed = len(phrase.parts) > LONG_LIST and all(isinstance(part, Run) for part in phrase.parts)
-    return Named(phrase.text(), len(chosen), phrase.comb(), left if listed and 0 < left < len(chosen) else None)
+        return Named("all the held needles", counts)
+    phrase, *others = (shortest(tuple(size)) for size in sizes)
+    if any(other.shape != phrase.shape for other in others):
+        return None
+    left = sum(needle < 0 for needle in sizes[0])
+    listed = not others and len(phrase.parts) > LONG_LIST and all(isinstance(part, Run) for part in phrase.parts)
+    return Named(phrase.text(others), counts, phrase.comb(), left if listed and 0 < left < counts[0] else None)
 
 
 @lru_cache(maxsize=4096)

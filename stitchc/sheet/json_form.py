@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from stitchc.bed import Needles, needle_name
-from stitchc.sheet.model import PassEntry, Sheet
+from stitchc.document import PassRow
+from stitchc.passes import Pass
+from stitchc.sheet.sheet import Sheet
 
 
 def to_json(sheets: Sequence[Sheet]) -> str:
@@ -19,7 +21,9 @@ def to_json(sheets: Sequence[Sheet]) -> str:
 
 def _text(sheet: Sheet) -> str:
     """The document as JSON, its passes made one at a time: as values they take ten times the memory."""
-    passes = ",\n".join(_pass_text(pass_as_json(entry)) for entry in sheet.pass_entries())
+    assert sheet.document.rows is not None
+    rows = zip(sheet.passes, sheet.document.rows.passes(), strict=True)
+    passes = ",\n".join(_pass_text(pass_as_json(passed, row)) for passed, row in rows)
     listed = f"[\n{passes}\n ]" if passes else "[]"
     before, after = _dumped(_head(sheet)).removesuffix("\n}"), _dumped({"totals": _totals(sheet)}).removeprefix("{")
     return f'{before},\n "passes": {listed},{after}'
@@ -52,13 +56,13 @@ def _head(sheet: Sheet) -> dict[str, object]:
     return {
         "format": "stitchc-sheet/1",
         "machine": sheet.machine.name,
-        "stitch": sheet.title,
+        "stitch": sheet.stitch,
         "needles": needles_as_json(sheet.needles),
     }
 
 
 def _totals(sheet: Sheet) -> dict[str, int]:
-    return {"rows": sheet.rows, "moves": sheet.moves}
+    return {"rows": len(sheet.passes), "moves": sum(each.moves for each in sheet.passes)}
 
 
 def needles_as_json(needles: Needles) -> dict[str, object]:
@@ -66,9 +70,9 @@ def needles_as_json(needles: Needles) -> dict[str, object]:
     return {"left": needles.left, "right": needles.right, "count": needles.count}
 
 
-def pass_as_json(entry: PassEntry) -> dict[str, object]:
-    """One pass. A pass that both tucks and slips has `slipped` as well: the held needles that take no yarn."""
-    passed = entry.passed
+def pass_as_json(passed: Pass, row: PassRow) -> dict[str, object]:
+    """One pass with its words. One that both tucks and slips has `slipped` as well: the held needles that take no
+    yarn."""
     document: dict[str, object] = {
         "row": passed.row,
         "chart_row": passed.chart_row,
@@ -79,7 +83,7 @@ def pass_as_json(entry: PassEntry) -> dict[str, object]:
         "bring_out": _names(passed.bring_out),
         "push_back": _names(passed.push_back),
         "moves": passed.moves,
-        "words": entry.words,
+        "words": row.words,
     }
     if passed.setting == "mixed":
         document["slipped"] = _names(passed.slipped)

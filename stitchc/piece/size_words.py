@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import itertools
+import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final, Literal
 
-from stitchc.english import number
+from stitchc.english import count_of, number, several
 from stitchc.gauge.values import PLAIN, Range
 from stitchc.passes import lever_changes, moved_by_hand
 from stitchc.pattern import Do, Pattern
+from stitchc.piece.plan import Plan, Section
 from stitchc.piece.size import Rounding, less
-from stitchc.piece.values import Plan, Section
 from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, yarn_needed
-from stitchc.sheet.instructions import WHICH_IS_MAIN
+from stitchc.sheet.terms import WHICH_IS_MAIN
 
 Units = Literal["cm", "in"]
 
@@ -36,38 +37,49 @@ def _rounded_to(value: float, digits: int, unit: str) -> str:
     return f"{figure} {unit}"
 
 
-def size_words(size: Range, units: Units) -> str:
-    """ "59.5 cm, 52.5 to 67.3 (23.4 in, 20.7 to 26.5)"."""
-    ways = [_range(size, "cm"), _range(size.times(1 / CM_PER_INCH), "in")]
+def size_words(sizes: Sequence[Range], units: Units) -> str:
+    """ "59.5 cm, 52.5 to 67.3 cm (23.4 in, 20.7 to 26.5 in)"; of several sizes with the others in brackets."""
+    ways = [_range(sizes, "cm"), _range([size.times(1 / CM_PER_INCH) for size in sizes], "in")]
     first, second = ways if units == "cm" else ways[::-1]
     return f"{first} ({second})"
 
 
-def _range(size: Range, unit: str) -> str:
-    return f"{size.value:.1f} {unit}, {size.low:.1f} to {size.high:.1f}"
+def _range(sizes: Sequence[Range], unit: str) -> str:
+    value, low, high = (
+        several([f"{figure:.1f}" for figure in figures])
+        for figures in zip(*((size.value, size.low, size.high) for size in sizes), strict=True)
+    )
+    return f"{value} {unit}, {low} to {high} {unit}"
+
+
+def known(sizes: Sequence[Range | None]) -> list[Range]:
+    """The sizes, or none of them where one is not known."""
+    found = [size for size in sizes if size is not None]
+    return found if len(found) == len(sizes) else []
 
 
 # -- sizes ----------------------------------------------------------------------------------------------------------
 
 
-def size_lines(plan: Plan, units: Units) -> Iterator[str]:
-    """How large the whole and its sections come out."""
+def size_lines(plans: Sequence[Plan], units: Units) -> Iterator[str]:
+    """How large the whole and its sections come out, in each size."""
+    plan = plans[0]
     if plan.width_cm is None and plan.length_cm is None:
         yield (
-            "Not known: no gauge is. Add a line such as `gauge plain 20 stitches 28 rows per 10 cm`, or use "
-            "--plain 20x28."
+            "Not known, because there is no gauge. Add a line such as `gauge plain 20 stitches 28 rows per 10 cm`, or "
+            "use --plain 20x28."
         )
         return
-    if plan.width_cm is not None:
-        yield f"Width {size_words(plan.width_cm, units)}, in {plan.width_stitch}." + _seam_words(plan, units)
-    if plan.length_cm is not None:
-        yield f"Length {size_words(plan.length_cm, units)}."
-    others = [name for name in plan.charts if name != plan.width_stitch]
-    for name in others:
-        wide = plan.width_of(name)
-        if wide is not None and plan.width_cm is not None:
-            yield f"By itself {name} would lie {size_words(less_seam(plan, wide), units)} wide on the same needles."
-    yield "Ranges hold nine knitters in ten."
+    if widths := known([each.width_cm for each in plans]):
+        yield f"Width {size_words(widths, units)}, in {plan.width_stitch}." + _seam_words(plans, units)
+    if lengths := known([each.length_cm for each in plans]):
+        yield f"Length {size_words(lengths, units)}."
+    for name in plan.charts:
+        wide = known([each.width_of(name) for each in plans])
+        if name != plan.width_stitch and wide and plan.width_cm is not None:
+            finished = [less_seam(each, width) for each, width in zip(plans, wide, strict=True)]
+            yield f"On the same needles, {name} alone would measure {size_words(finished, units)} wide."
+    yield "Nine knitters in ten come out within these ranges."
 
 
 def less_seam(plan: Plan, width: Range) -> Range:
@@ -75,13 +87,12 @@ def less_seam(plan: Plan, width: Range) -> Range:
     return less(width, plan.plus_mm / 10)
 
 
-def _seam_words(plan: Plan, units: Units) -> str:
-    if not plan.plus_mm or plan.knitted_width_cm is None:
+def _seam_words(plans: Sequence[Plan], units: Units) -> str:
+    knitted = known([each.knitted_width_cm for each in plans])
+    if not plans[0].plus_mm or not knitted:
         return ""
-    return (
-        f" The needles hold {in_both(plan.plus_mm / 10, units)} more for seams: the fabric itself is "
-        f"{in_both(plan.knitted_width_cm.value, units)} wide."
-    )
+    whole = several([in_both(width.value, units) for width in knitted])
+    return f" The needles hold {in_both(plans[0].plus_mm / 10, units)} more for seams: the fabric is {whole} wide."
 
 
 def rounding_lines(plan: Plan, units: Units) -> Iterator[str]:
@@ -91,15 +102,15 @@ def rounding_lines(plan: Plan, units: Units) -> Iterator[str]:
         needles = found.chosen.count
         edges = f" and {2 * plan.edge} edge needles" if plan.edge else ""
         how = f"{number(needles, 'needle')}, {number(found.chosen.repeats, 'repeat')} of {found.unit}{edges}"
-        yield f"Width: {_rounded(found, how, 'needles', 'wider', 'narrower', units)}"
+        yield f"Width: {_rounded(found, how, 'needles', 'wider', 'narrower', units, plan.machine.needles)}"
     for section in plan.sections:
         if section.rounding is None:
             continue
         found = section.rounding
         if section.rows != found.chosen.count:
             yield (
-                f"{section.stitch}, {rows_words(section)}: {number(section.rows, 'row')} are knitted; "
-                f"{found.chosen.count} would come nearest to the {in_both(found.asked_mm / 10, units)} asked."
+                f"{section.stitch}, {rows_words(section)}: knit {number(section.rows, 'row')}; "
+                f"{found.chosen.count} would come nearest to the {in_both(found.asked_mm / 10, units)} you asked for."
             )
             continue
         repeats = f", {number(found.chosen.repeats, 'repeat')} of {found.unit}" if found.unit > 1 else ""
@@ -107,18 +118,19 @@ def rounding_lines(plan: Plan, units: Units) -> Iterator[str]:
         yield (f"{section.stitch}, {rows_words(section)}: {_rounded(found, how, 'rows', 'longer', 'shorter', units)}")
 
 
-def _rounded(found: Rounding, how: str, what: str, more: str, fewer: str, units: Units) -> str:
+def _rounded(found: Rounding, how: str, what: str, more: str, fewer: str, units: Units, most: float = math.inf) -> str:
+    """most: the largest count there could be (needles of the bed)."""
     off = found.off_mm
     asked = in_both(found.asked_mm / 10, units)
     if abs(off) < 0.5:
-        words = f"{asked} as asked: {how}."
+        words = f"{asked} as you asked: {how}."
     else:
         way = more if off > 0 else fewer
-        words = f"{in_both(found.chosen.mm / 10, units)} for the {asked} asked, "
+        words = f"{in_both(found.chosen.mm / 10, units)} instead of the {asked} you asked for, "
         words += f"{in_both(abs(off) / 10, units)} {way}: {how}."
-    choices = [choice for choice in (found.smaller, found.larger) if choice is not None]
+    choices = [choice for choice in (found.smaller, found.larger) if choice is not None and choice.count <= most]
     would = "; ".join(f"{choice.count} {what}, {in_both(choice.mm / 10, units)}" for choice in choices)
-    return f"{words} The next: {would}."
+    return f"{words} The next possible: {would}." if would else words
 
 
 def rows_words(section: Section) -> str:
@@ -153,13 +165,13 @@ def gauge_lines(plan: Plan, units: Units) -> Iterator[str]:
         if "measured" not in (gauge.stitch_basis, gauge.row_basis):
             guessed.append(name)
     if plan.report.piece_swatches:
-        yield "All of these are what is expected of this piece: what it measured half way counts in each."
+        yield "All these figures are for this piece and include what you measured so far."
     if guessed:
         names = " and ".join(guessed)
         be = "is" if len(guessed) == 1 else "are"
         yield (
-            f"{names} {be} estimated, not measured. Knit a swatch before you rely on the size (`stitchc swatch` says "
-            "how large), write what you measure into the pattern as a `gauge` line, and make these instructions again."
+            f"{names} {be} estimated, not measured. Before you rely on the size, knit a swatch (`stitchc swatch` plans "
+            "it), write what you measure into the pattern as a `gauge` line, and make these instructions again."
         )
 
 
@@ -174,14 +186,14 @@ def yarn_lines(plan: Plan, units: Units, after_row: int = 0) -> Iterator[str]:
         yield _yarn_line(yarn, main is not None and yarn.name == main.name, units, bool(plan.pattern.yarns))
     if any(yarn.metres is not None for yarn in needed):
         yield (
-            f"What to have at hand is the upper bound and {ALLOWANCE:.0%} more, for "
+            f"The amount to have is the upper end of the range plus {ALLOWANCE:.0%} for "
             + ("ends" if after_row else "the swatch, the cast-on, ends")
-            + " and a row gone wrong (common practice). Waste yarn for an open edge is besides."
+            + " and a row gone wrong (common practice). Waste yarn is not included."
         )
     if main is None and any(yarn.name is None for yarn in needed) and plan.pattern.yarns:
         yield (
-            "The main yarn is what this file calls the yarn of the rows that name none. If it is one of the yarns "
-            f"above, say so: write {in_yarn_words(plan.pattern)}; then it is counted and weighed with that."
+            "The main yarn is the yarn of the rows that name none. If it is one of the yarns above, write "
+            f"{in_yarn_words(plan.pattern)}. It is then counted and weighed with that yarn."
         )
 
 
@@ -193,7 +205,7 @@ def _yarn_line(yarn: YarnNeeded, is_main: bool, units: Units, declared: bool) ->
         described = f" ({WHICH_IS_MAIN})"
     words = f"{name}{described}, {number(yarn.rows, 'row')}: "
     if yarn.metres is None:
-        return f"{words}the amount needs the gauge of stocking stitch."
+        return f"{words}add the gauge of stocking stitch to learn the amount."
     metres = yarn.metres
     words += f"{_amount(metres, 'm')}"
     if units == "in":
@@ -201,12 +213,12 @@ def _yarn_line(yarn: YarnNeeded, is_main: bool, units: Units, declared: bool) ->
     if yarn.grams is not None:
         words += f", {_amount(yarn.grams, 'g')}"
     elif yarn.name is not None:
-        words += ", weight not known (a `tex` or `weight` on its yarn line would tell)"
+        words += ", weight not known (add `tex` or `weight` to its yarn line)"
     elif declared:
         words += ", weight not known"
     else:
-        words += ", weight not known (a line such as `yarn oat tex 417` in the pattern would tell)"
-    return f"{words}. Have {have_words(yarn)} at hand."
+        words += ", weight not known (add a line such as `yarn oat tex 417` to the pattern)"
+    return f"{words}. Have {have_words(yarn)}."
 
 
 def in_yarn_words(pattern: Pattern) -> str:
@@ -238,23 +250,37 @@ def _up(value: float) -> str:
     return f"{-(-value // step) * step:,.0f}"
 
 
-def work_words(plan: Plan, after_row: int = 0) -> str:
+def work_words(plans: Sequence[Plan], after_row: int = 0) -> str:
     """What the knitting takes: passes, moves, changes of setting and of yarn. after_row: of the rows after this one."""
-    passes = plan.passes[after_row:]
+    plan = plans[0]
+    passes = [each.passes[after_row:] for each in plans]
     # The setting and the yarn are followed from row 1: what is set already is no change.
     settings = sum(change is not None for change in lever_changes(plan.passes, plan.machine)[after_row:])
     before = plan.passes[max(after_row - 1, 0) :]
     changes = sum(a.yarn != b.yarn for a, b in itertools.pairwise(before))
-    words = [number(len(passes), "row") + (" still to knit" if after_row else "")]
+    words = [number(len(passes[0]), "row") + (" still to knit" if after_row else "")]
     if moved_by_hand(plan.machine):
-        words.append(f"{number(sum(each.moves for each in passes), 'needle move')} by hand")
-        most = max((len(each.held) for each in passes), default=0)
-        if most:
-            words.append(f"at most {number(most, 'needle')} held at a time")
+        moves = [sum(row.moves for row in rows) for rows in passes]
+        most = [max((len(row.held) for row in rows), default=0) for rows in passes]
+        words.append(f"{count_of(moves, 'needle move')} by hand")
+        if any(most):
+            words.append(f"at most {count_of(most, 'needle')} held at a time")
     words.append(f"{number(settings, 'change')} of the carriage's setting")
     if changes:
         words.append(f"{number(changes, 'change')} of yarn")
     return ", ".join(words)
+
+
+def by_size(columns: Sequence[Sequence[str]], labels: Sequence[str]) -> tuple[str, ...]:
+    """Lines of every size: those that all share once, the others under the size's label."""
+    shared = [line for line in columns[0] if all(line in lines for lines in columns)]
+    own = [
+        f"Size {label}: {line}"
+        for label, lines in zip(labels, columns, strict=False)
+        for line in lines
+        if line not in shared
+    ]
+    return (*own, *shared)
 
 
 def settings_changed(plan: Plan) -> int:
@@ -283,15 +309,16 @@ def child_cautions(plan: Plan) -> tuple[str, ...]:
     1120 and 1501 in outline, quotes no figure of theirs, and defers to local rules."""
     if not is_for_a_child(plan):
         return (
-            "If it is for a child: no cords, ties or bows at the neck or head, nothing small that can come off, and "
-            "ask what your local rules for children's things say.",
+            "For a child, leave out cords, ties and bows at the neck or head and anything small that can come off, and "
+            "ask for your local rules on children's clothing.",
         )
     return (
-        "For a child: no cord, drawstring or tie at the neck, hood or head, and no long ends elsewhere; they catch and "
-        "strangle. Rules on cords for children's clothing differ by country and age: ask for those of your place.",
-        "No bow, button, bead or pompom that a small child can bite or pull off and swallow; sew ends in so that no "
-        "loop is left that a finger fits through. Long floats on the inside catch fingers too: keep them short or line "
-        "them.",
-        "Hats and scarves come off for sleep, and no loose or overlarge cover lies in a cot.",
-        "Before you sell or give it, have someone qualified judge it by the safety rules that hold where it is used.",
+        "For a child: no cord, drawstring or tie at the neck, hood or head, and no long ends elsewhere. They catch and "
+        "strangle. Rules on cords for children's clothing differ by country and age: ask for your local ones.",
+        "Use no bow, button, bead or pompom that a small child can bite or pull off and swallow. Sew ends in so that "
+        "no loop is left that a finger fits through. Long floats on the inside catch fingers too: keep them short or "
+        "line them.",
+        "Take hats and scarves off for sleep, and put no loose or overlarge cover in a cot.",
+        "Before you sell it or give it away, have someone qualified check it against the safety rules of the place "
+        "where it will be used.",
     )

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from stitchc.bed import needle_name
 from stitchc.english import ordinal
-from stitchc.sheet.words import as_runs, name_needles, shortest
+from stitchc.sheet.needle_words import as_runs, name_needles, shortest
 from tests.sheet.words_reader import read
 
 
@@ -44,7 +44,7 @@ def test_words_read_back_are_exactly_the_needles(chosen: tuple[int, ...]) -> Non
 @settings(max_examples=300, deadline=None)
 def test_words_that_lean_on_what_is_out_read_back_too(held: tuple[int, ...], chosen: tuple[int, ...]) -> None:
     for now in (held, chosen):
-        assert read(str(name_needles(now, held)), held) == set(now)
+        assert read(str(name_needles(now, held=[held])), held) == set(now)
 
 
 @given(st.one_of(near_patterns(), any_needles))
@@ -69,10 +69,13 @@ def test_a_comb_is_preferred_and_said(period: int, first: int, count: int) -> No
         ("R4", "R4 (1 needle)"),
         ("L2, L1, R1", "L2 to R1 (3 needles)"),
         ("every 2nd needle from L39 to R38", "every 2nd needle from L39 to R38 (39 needles; comb 1 out, 1 in)"),
-        ("take 2, miss 3, from L40 to R37", "take 2, miss 3, from L40 to R37 (32 needles; comb 2 out, 3 in)"),
         (
-            "take 1, miss 1, take 1, miss 5, from L39 to R36",
-            "take 1, miss 1, take 1, miss 5, from L39 to R36 (20 needles; comb 1 out, 1 in, 1 out, 5 in)",
+            "2 needles, skip 3, repeat from L40 to R37",
+            "2 needles, skip 3, repeat from L40 to R37 (32 needles; comb 2 out, 3 in)",
+        ),
+        (
+            "1 needle, skip 1, 1 needle, skip 5, repeat from L39 to R36",
+            "1 needle, skip 1, 1 needle, skip 5, repeat from L39 to R36 (20 needles; comb 1 out, 1 in, 1 out, 5 in)",
         ),
         (
             "L30, L27, L20, L19, L11, L6, L2, R3, R4, R9",
@@ -99,9 +102,9 @@ def test_the_words_a_person_would_choose(chosen: str, said: str) -> None:
 
 def test_what_is_out_can_be_seen_and_need_not_be_counted_out() -> None:
     odd = needles("every 2nd needle from L11 to R10")
-    assert str(name_needles(odd, odd)) == "all the held needles (11 needles)"
-    assert name_needles(odd[1:], odd).text == "every 2nd needle from L9 to R10"
-    assert name_needles((3,), (3,)).text == "R4"
+    assert str(name_needles(odd, held=[odd])) == "all the held needles (11 needles)"
+    assert name_needles(odd[1:], held=[odd]).text == "every 2nd needle from L9 to R10"
+    assert name_needles((3,), held=[(3,)]).text == "R4"
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,168 @@
+"""The bed drawn as a strip, seen as the knitter sees it: the bed at the top, needles that are out reach down to her.
+
+The shapes are told apart without colour: a short line (in work); a long line with a triangle pointing down (to bring
+out) or a square (out already), filled where the needle tucks and open where it slips; and a short line under an open
+triangle pointing up (to push back).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+from stitchc.bed import Needles, needle_name
+from stitchc.document.values import Drawing, Label, Path
+
+SLOT: Final = 10
+"""Drawing units from needle to needle."""
+
+WHOLE_BED: Final = 40
+"""Needles that one line shows legibly; a wider bed is shown by its ends or in several lines."""
+
+LINE: Final = 50
+"""Needles of one line where a bed takes several: half of the common beds a side, or a quarter."""
+
+END: Final = 16
+"""Needles shown at each end of a wide bed whose middle only goes on in the same way."""
+
+_BREAK: Final = 3
+"""Slots that the break between the two ends takes."""
+
+LINE_HEIGHT: Final = 52
+
+_SIDE: Final = 18
+"""Room beside the outermost needles, so that half a label fits."""
+
+MM_PER_UNIT: Final = 0.26
+
+
+def marks(
+    needles: Needles,
+    held: Iterable[int],
+    bring_out: Iterable[int],
+    push_back: Iterable[int],
+    slipped: Iterable[int] = (),
+) -> str:
+    """A letter for each needle in work, left to right: "." as it is, "o" to bring out and tuck, "h" out and tucked, "s"
+    to bring out and slip, "z" out and slipped, "p" to push back."""
+    letters = dict.fromkeys(held, "h") | dict.fromkeys(bring_out, "o") | dict.fromkeys(push_back, "p")
+    letters |= {needle: {"h": "z", "o": "s"}[letters[needle]] for needle in slipped}
+    return "".join(letters.get(position, ".") for position in range(needles.first, needles.last + 1))
+
+
+def draw(needles: Needles, bed: str) -> Drawing:
+    """The strip of a bed (its `marks`): one line, its two ends, or as many lines as have anything to show."""
+    if needles.count <= WHOLE_BED:
+        lines = [[(needles.first, bed)]]
+    elif _goes_on(bed):
+        lines = [[(needles.first, bed[:END]), (needles.last - END + 1, bed[-END:])]]
+    else:
+        parts = [(start, bed[start - needles.first : stop - needles.first]) for start, stop in _lines_of(needles)]
+        lines = [[part] for part in parts if set(part[1]) != {"."}]
+    widest = max(sum(len(part) for _, part in line) + _BREAK * (len(line) - 1) for line in lines)
+    shapes = [shape for at, line in enumerate(lines) for shape in _line(line, at * LINE_HEIGHT)]
+    return Drawing(tuple(shapes), widest * SLOT + 2 * _SIDE - SLOT, LINE_HEIGHT * len(lines), MM_PER_UNIT, "")
+
+
+def _goes_on(bed: str) -> bool:
+    """Whether the bed between the ends only repeats what the ends show: a period short enough to be seen in each."""
+    inner = bed[1:-1].strip(".")
+    if len(bed) - len(inner) > END:
+        return False
+    return any(inner[period:] == inner[:-period] for period in range(1, 3 * END // 4 + 1))
+
+
+def _lines_of(needles: Needles) -> list[tuple[int, int]]:
+    """Stretches of LINE needles counted from the centre outward, as far as the needles in work reach."""
+    return [
+        (max(line * LINE, needles.first), min((line + 1) * LINE, needles.last + 1))
+        for line in range(needles.first // LINE, needles.last // LINE + 1)
+    ]
+
+
+_TIPS: Final[dict[str, tuple[tuple[float, float], ...]]] = {
+    "o": ((-4, 22), (4, 22), (0, 33)),
+    "h": ((-3.5, 22), (3.5, 22), (3.5, 29), (-3.5, 29)),
+    "p": ((-4, 32), (4, 32), (0, 21)),
+}
+"""What stands at the end of a needle, from where it leaves the bed."""
+
+
+def _line(parts: Sequence[tuple[int, str]], top: int) -> list[Path | Label]:
+    """One line of the strip: labels, the bed's edge, needles. `top` is its upper edge."""
+    strokes: list[tuple[tuple[float, float], ...]] = []
+    solid: list[tuple[tuple[float, float], ...]] = []
+    hollow: list[tuple[tuple[float, float], ...]] = []
+    labels: list[Label] = []
+    edge = top + 17
+    at = _SIDE - SLOT // 2
+    for index, (first, part) in enumerate(parts):
+        if index:
+            labels.append(Label(at + _BREAK * SLOT // 2, edge + 14, "…", size=22))
+            at += _BREAK * SLOT
+        strokes.append(((at, edge), (at + len(part) * SLOT, edge)))
+        for offset, mark in enumerate(part):
+            x = at + offset * SLOT + SLOT // 2
+            strokes.append(((x, edge), (x, edge + (9 if mark in ".p" else 22))))
+            if mark != ".":
+                tip = _TIPS[{"s": "o", "z": "h"}.get(mark, mark)]
+                (solid if mark in "oh" else hollow).append(tuple((x + dx, edge + dy) for dx, dy in tip))
+        labels += _labels(first, len(part), at, edge)
+        if 0 < -first < len(part):
+            strokes.append(((at - first * SLOT, edge - 4), (at - first * SLOT, edge + 4)))
+        at += len(part) * SLOT
+    shapes = [Path(tuple(strokes))]
+    shapes += [Path(tuple(solid), "solid", True)] if solid else []
+    shapes += [Path(tuple(hollow), "open", True)] if hollow else []
+    return [*shapes, *labels]
+
+
+def _number(position: int) -> int:
+    return position + 1 if position >= 0 else -position
+
+
+def _labels(first: int, count: int, at: int, edge: int) -> list[Label]:
+    """Names over both ends and every tenth needle between, 0 at the centre; none so close that they touch."""
+    wide = 34  # units that a label takes
+    last = first + count - 1
+    wanted = [first, last, *(n for n in range(first + 1, last) if _number(n) % 10 == 0)]
+    places = [(at + (n - first) * SLOT + SLOT // 2, needle_name(n)) for n in wanted]
+    if first < 0 <= last:
+        places.append((at - first * SLOT, "0"))
+    labels: list[Label] = []
+    for x, text in places:
+        if all(abs(x - other.x) >= wide for other in labels):
+            labels.append(Label(x, edge - 5, text, size=16))
+    return labels
+
+
+def legend(by_hand: bool, tucks: bool, slips: bool) -> Drawing:
+    """The signs that the strips of a document use, each with its name."""
+    signs = [(".", "in work")]
+    if by_hand:
+        signs += [("o", "bring out"), ("h", "held")] if tucks else []
+        signs += [("s", "bring out, slip"), ("z", "held, slip")] if slips else []
+        signs += [("p", "push back")]
+    else:
+        signs += [("h", "tucks")] if tucks else []
+        signs += [("z", "slips")] if slips else []
+    step = 104
+    strokes: list[tuple[tuple[float, float], ...]] = [((6, 2), (step * len(signs) - 6, 2))]
+    shapes: list[Path | Label] = []
+    for at, (mark, name) in enumerate(signs):
+        x = step // 2 + at * step
+        strokes.append(((x, 2), (x, 11 if mark in ".p" else 24)))
+        if mark != ".":
+            tip = _TIPS[{"s": "o", "z": "h"}.get(mark, mark)]
+            points = tuple((x + dx, 2 + dy) for dx, dy in tip)
+            shapes.append(Path((points,), "solid" if mark in "oh" else "open", True))
+        shapes.append(Label(x, 52, name))
+    names = ", ".join(name for _, name in signs)
+    return Drawing(
+        (Path(tuple(strokes)), *shapes),
+        step * len(signs),
+        58,
+        MM_PER_UNIT,
+        f"The signs of the bed strips: {names}",
+        "The bed as you face it: needles that are out point to you.",
+    )

@@ -1,0 +1,237 @@
+"""What a document is made of: parts with their blocks, and rows to be knitted one after another.
+
+    Document(title="Tide", kind="swatch", facts=(("Needles", "L20 to R20"),), parts=(Part("Size", ("About 8 cm.",)),))
+
+Nothing here knows what a document is about, nor how it is written.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+if TYPE_CHECKING:
+    from stitchc.bed import Needles
+
+# -- drawings -------------------------------------------------------------------------------------------------------
+
+Ink = Literal["line", "thin", "solid", "open", "shade", "soft"]
+"""line: a firm line. thin: a line of a grid. solid: filled. open: outlined over an empty ground. shade: outlined over a
+tinted ground. soft: a line that stands back. Each writer chooses the colours (a screen may be dark)."""
+
+
+class Path(NamedTuple):
+    """Straight lines from point to point, several in one."""
+
+    lines: tuple[tuple[tuple[float, float], ...], ...]
+    ink: Ink = "line"
+    closed: bool = False
+
+
+class Dots(NamedTuple):
+    """Discs (solid) or rings (any other ink) of one size."""
+
+    centres: tuple[tuple[float, float], ...]
+    radius: float
+    ink: Ink = "solid"
+
+
+class Label(NamedTuple):
+    """A line of lettering; x, y: on its baseline."""
+
+    x: float
+    y: float
+    text: str
+    anchor: Literal["start", "middle", "end"] = "middle"
+    size: float = 14
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Shapes in units of their own, x to the right and y down; mm_per_unit: their size on paper.
+
+    alt: what it shows, for those who cannot see it. caption: the line under it. as_text: the same in lines of at most
+    80 columns, where text can show it.
+    """
+
+    shapes: tuple[Path | Dots | Label, ...]
+    width: float
+    height: float
+    mm_per_unit: float
+    alt: str
+    caption: str = ""
+    as_text: tuple[str, ...] = ()
+
+
+# -- blocks ---------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Items one under the other. numbered: they are done in this order."""
+
+    items: tuple[str, ...]
+    numbered: bool = False
+
+
+@dataclass(frozen=True)
+class Terms:
+    """Words with what each means or amounts to."""
+
+    pairs: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Cells in columns. caption: the line over it. figures: columns (from 0) that are set flush right."""
+
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    caption: str = ""
+    figures: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Text to be copied as it stands, line by line."""
+
+    lines: tuple[str, ...]
+
+
+Block = str | Listing | Terms | Table | Drawing | Lines
+"""A plain string is a paragraph."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """A heading with its blocks. boxed: set apart, for cautions and warnings."""
+
+    heading: str
+    blocks: tuple[Block, ...]
+    boxed: bool = False
+
+
+# -- rows -----------------------------------------------------------------------------------------------------------
+
+StepKind = Literal["yarn", "push", "bring", "set", "go", "lead", "see", "selected", "rest"]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing to do or to know for a row, in whole sentences.
+
+    kind: "yarn" (change it), "push" (needles back into work), "bring" (needles out), "set" (the carriage), "go" (knit
+    on by the reader, as far as the text says), "lead" (the yarn led past by hand), "see" (something to check),
+    "selected" (what the reader selects in this row), "rest" (nothing is to be done).
+    """
+
+    kind: StepKind
+    text: str
+
+
+@dataclass(frozen=True)
+class PassRow:
+    """One pass of the carriage with what is done before it, in order.
+
+    row: what the row counter shows after it. direction: "right to left" or "left to right". bed: a letter for each
+    needle in work, left to right (see `bed_strip`), empty where there is nothing to show. yarn: by name. moves: needles
+    moved by hand. held: needles that are out during the pass. state: how everything stands before this row, each thing
+    in a few words.
+    """
+
+    row: int
+    direction: str
+    steps: tuple[Step, ...]
+    bed: str = ""
+    yarn: str | None = None
+    moves: int = 0
+    held: int = 0
+    state: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """All steps in one string."""
+        return " ".join(step.text for step in self.steps)
+
+    @property
+    def sign(self) -> Hashable:
+        """What makes two rows the same to do; a yarn is described the first time alone."""
+        steps = tuple(step.kind if step.kind == "yarn" else step.text for step in self.steps)
+        return (self.direction, self.bed, self.yarn, steps)
+
+    @property
+    def is_idle(self) -> bool:
+        """Whether nothing is to be done: every step is only information."""
+        return all(step.kind in ("rest", "selected") for step in self.steps)
+
+
+@dataclass(frozen=True)
+class ByHand:
+    """Something done by hand between rows."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Heading:
+    """The head of some rows. details: short lines under it."""
+
+    text: str
+    details: tuple[str, ...] = ()
+
+
+Entry = PassRow | ByHand | Heading | Table
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Rows to be knitted, with what is done between them.
+
+    needles: in work, as the bed strips show them. before: what is done before the first row, in order. side: where the
+    carriage stands then. by_hand: whether hands move the needles. total: the last line of all. after_row: rows up to
+    this one are knitted already and left out.
+    """
+
+    entries: tuple[Entry, ...]
+    needles: Needles
+    side: str
+    before: tuple[str, ...] = ()
+    by_hand: bool = True
+    total: str = ""
+    after_row: int = 0
+
+    def passes(self) -> Iterator[PassRow]:
+        """The rows alone."""
+        return (entry for entry in self.entries if isinstance(entry, PassRow))
+
+    @cached_property
+    def count(self) -> int:
+        """Rows in all."""
+        return sum(1 for _ in self.passes())
+
+    @cached_property
+    def moves(self) -> int:
+        """Needles moved by hand in all."""
+        return sum(entry.moves for entry in self.passes())
+
+    @property
+    def first_row(self) -> int:
+        """The row it begins with."""
+        return self.after_row + 1
+
+
+@dataclass(frozen=True)
+class Document:
+    """title: what it is about; subtitle: of which pattern; kind: what it calls itself ("needle sheet").
+
+    facts: the lines of its head (label, value). parts: everything that is read before the rows, or all there is.
+    """
+
+    title: str
+    kind: str
+    facts: tuple[tuple[str, str], ...] = ()
+    parts: tuple[Part, ...] = ()
+    rows: Rows | None = None
+    subtitle: str = ""

@@ -1,0 +1,273 @@
+"""A planned piece as a document: sizes, yarns and cautions, then every row with what is done between them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+
+from stitchc.bed import needle_name
+from stitchc.document import ByHand, Document, Entry, Heading, Listing, Part, Rows, Terms
+from stitchc.english import number, several
+from stitchc.gauge.values import PLAIN
+from stitchc.messages import Message
+from stitchc.passes import Pass, column_1_position, lever_changes, moved_by_hand
+from stitchc.pattern import Do
+from stitchc.piece.outline import outline
+from stitchc.piece.plan import Plan, Section
+from stitchc.piece.reader import put_in_ahead, reader_details, selects_ahead
+from stitchc.piece.size_words import (
+    Units,
+    by_size,
+    child_cautions,
+    gauge_lines,
+    in_both,
+    known,
+    rounding_lines,
+    rows_words,
+    size_lines,
+    size_words,
+    work_words,
+    yarn_lines,
+)
+from stitchc.sheet import Item, Yarns, instruct
+from stitchc.sheet.instructions import reader_name, selection_table, setting_words
+from stitchc.sheet.needle_words import shortest
+from stitchc.sheet.preparation import bed_facts, bed_words, cautions, ending, working_the_rows
+from stitchc.sheet.repeat import draw_repeat
+from stitchc.sheet.sheet import total_words, warning_lines, warning_part
+from stitchc.sheet.terms import terms
+
+
+def piece_document(
+    plans: Sequence[Plan],
+    labels: Sequence[str],
+    units: Units,
+    messages: Sequence[Sequence[Message]],
+    after_row: int = 0,
+    so_far: Sequence[Part] = (),
+) -> Document:
+    """The whole instructions, for one size or several.
+
+    labels: what the sizes are called ("48 cm"). messages: of each size; those that are only information are told in
+    their place. after_row: leave out the rows up to this one, which are knitted already; so_far: what they came to.
+    """
+    plan = plans[0]
+    is_last = not isinstance(plan.items[-1], Do)
+    entries = (*_entries(plans, labels, units, after_row), *ending(plan.passes, plan.machine, is_last))
+    passes = [each.passes[after_row:] for each in plans]
+    left = f"Still to knit: {number(len(passes[0]), 'row')}."
+    return Document(
+        plan.piece.name,
+        f"what is still to knit after row {after_row}" if after_row else "instructions for a whole piece",
+        tuple(_facts(plans, labels, units, after_row)),
+        tuple(_parts(plans, labels, units, messages, after_row, so_far)),
+        Rows(
+            entries,
+            plan.needles,
+            passes[0][0].start_side if passes[0] else plan.piece.carriage,
+            (_where_it_stands(plan, after_row),) if after_row else tuple(_before(plans)),
+            moved_by_hand(plan.machine),
+            left if after_row else total_words(passes, plan.machine),
+            after_row,
+        ),
+        plan.pattern.title or "",
+    )
+
+
+def _facts(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_row: int) -> Iterator[tuple[str, str]]:
+    plan = plans[0]
+    if len(plans) > 1:
+        yield (
+            "Sizes",
+            f"{several(labels)}. Where sizes differ, the first figure is for {labels[0]} and the others follow in "
+            "brackets.",
+        )
+    yield from bed_facts(plan.machine, [each.needles for each in plans], plan.edge)
+    if after_row < len(plan.passes):
+        yield "Carriage", f"at the {plan.passes[after_row].start_side} before row {after_row + 1}"
+    if widths := known([each.width_cm for each in plans]):
+        yield "Width", size_words(widths, units)
+    if lengths := known([each.length_cm for each in plans]):
+        yield "Length", size_words(lengths, units) + (", of the whole" if after_row else "")
+    yield "Work", work_words(plans, after_row)
+    yield from (("Note", note) for note in plan.pattern.notes)
+
+
+def _parts(
+    plans: Sequence[Plan],
+    labels: Sequence[str],
+    units: Units,
+    messages: Sequence[Sequence[Message]],
+    after_row: int,
+    so_far: Sequence[Part],
+) -> Iterator[Part]:
+    plan = plans[0]
+    yield from warning_part(by_size([warning_lines(each) for each in messages], labels))
+    yield from so_far
+    drawing = outline(plan, units) if len(plans) == 1 else None
+    sizes = Listing(tuple(size_lines(plans, units)))
+    yield Part("Size of the whole" if after_row else "Size", (sizes,) if drawing is None else (sizes, drawing))
+    infos = [[message.text for message in each if message.severity == "info"] for each in messages]
+    rounded = [[*rounding_lines(each, units), *info] for each, info in zip(plans, infos, strict=True)]
+    if any(rounded):
+        yield Part("Rounding", (Listing(by_size(rounded, labels)),))
+    yarns = [tuple(yarn_lines(each, units, after_row)) for each in plans]
+    if any(yarns):
+        yield Part("Yarn still needed" if after_row else "Yarn", (Listing(by_size(yarns, labels)),))
+    if gauges := tuple(gauge_lines(plan, units)):
+        yield Part("Gauge", (Listing(gauges),))
+    charts = [(name, chart) for name, chart in plan.charts.items() if name != PLAIN]
+    if charts:
+        repeats = tuple(draw_repeat(name, chart, plan.piece.carriage) for name, chart in charts)
+        yield Part("The repeats" if len(charts) > 1 else "The repeat", repeats)
+    used = {letter for _, chart in charts for row in chart.rows() for letter in row}
+    names = [{"K": "K, knit", "T": "T, tuck", "S": "S, slip"}[letter] for letter in used]
+    names += ["Edge needles"] if plan.edge else []
+    yield Part("Terms", (Terms(terms("L1, R1, …", "Row", "Plain", "Repeat", "Waste yarn", *names)),))
+    yield cautions(*child_cautions(plan))
+    passes = [each.passes for each in plans]
+    beds = [each.needles for each in plans]
+    yield from working_the_rows(passes, plan.machine, beds, plan.edge, "`carriage {}` in the piece")
+
+
+def _before(plans: Sequence[Plan]) -> Iterator[str]:
+    plan = plans[0]
+    machine, side = plan.machine, plan.piece.carriage
+    first = next((item for item in plan.items if isinstance(item, Do | Pass)), None)
+    beds = [each.needles for each in plans]
+    bed = f"needles {bed_words(beds)} ({several([each.count for each in beds])})"
+    if isinstance(first, Do):
+        yield f"You will work on {bed}. The rows begin with what to do first."
+    else:
+        yield f"Cast on {bed} in your usual way."
+        yield _counter_words(side)
+    patterned = list(dict.fromkeys(section.stitch for section in plan.sections if not section.is_plain))
+    if moved_by_hand(machine) or not patterned:
+        return
+    what = reader_name(machine)
+    names, plural = ", ".join(patterned), "s" if len(patterned) > 1 else ""
+    maker = "card" if what == "card" else "bitmap"
+    yield f"Have the {what}{plural} ready: {names} (`stitchc {maker}` makes {'them' if plural else 'it'})."
+    if what == "picture":
+        column_1 = several([needle_name(column_1_position(machine, bed, plan.edge)) for bed in beds])
+        yield f"The first column of {'each' if plural else 'the'} picture goes on {column_1}."
+    if selects_ahead(machine):
+        yield (
+            "This machine selects needles one pass ahead: the pass before a part in pattern also reads row 1 of its "
+            f"{what}."
+        )
+
+
+def _where_it_stands(plan: Plan, done: int) -> str:
+    """How everything is left by the rows that are knitted."""
+    last, machine = plan.passes[done - 1], plan.machine
+    words = f"The row counter stands at {done:03d} and the carriage at the {last.end_side}."
+    if last.held and moved_by_hand(machine):
+        count = len(last.held)
+        words += f" {number(count, 'needle')} {'is' if count == 1 else 'are'} held: {shortest(last.held).text()}."
+    if not moved_by_hand(machine):
+        changes = lever_changes(plan.passes[:done], machine)
+        words += f" The carriage is set to {setting_words(next((c.to for c in changes[::-1] if c), 'plain'))}."
+    return words + (f" Go on with row {done + 1}." if done < len(plan.passes) else "")
+
+
+def _counter_words(side: str) -> str:
+    return f"With the carriage at the {side}, set the row counter to 000 and the carriage to plain."
+
+
+def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_row: int) -> tuple[Entry, ...]:
+    """Everything in order, from the row after `after_row` on; what is set and held by then is followed from row 1."""
+    plan = plans[0]
+    sizes = list(zip(*(each.passes for each in plans), strict=True))
+    items: list[Item] = []
+    part = 0
+    parts = sum(section.step is not None for section in plan.sections)
+    in_reader: str | None = None
+    tension: str | None = None
+    row = 0
+    kept_from: int | None = None
+    put_in = put_in_ahead(plan)
+    under_way: tuple[Section, Callable[[int], list[Item]]] | None = None
+    for item in plan.items:
+        if row == after_row and kept_from is None:
+            kept_from = len(items)
+            if isinstance(item, Pass) and under_way is not None and row:
+                section, tell = under_way
+                items += tell(row - section.from_row + 1)  # told again
+        if isinstance(item, Section):
+            if items and not part and not row:  # after what is done first
+                items.append(ByHand(_counter_words(plan.piece.carriage)))
+            part += item.step is not None
+            tell = partial(_section_entries, plan, item, part, parts, in_reader, tension, units, after_row)
+            under_way = (item, tell)
+            items += tell(0)
+            tension = item.at or tension
+            if not item.is_plain:
+                in_reader = item.stitch
+        elif isinstance(item, Do):
+            items.append(ByHand(item.text))
+        else:
+            row = item.row
+            if row in put_in:
+                items.append(ByHand(put_in[row]))
+            items.append(sizes[row - 1])
+    releases = [section.from_row for section in plan.sections if not section.is_plain]
+    if plan.machine.reader != "card" or selects_ahead(plan.machine):
+        releases = []
+    beds = [each.needles for each in plans]
+    entries = instruct(items, plan.machine, beds, Yarns(plan.pattern.yarns), labels, releases)
+    return entries[len(items) if kept_from is None else kept_from :]
+
+
+def _section_entries(
+    plan: Plan,
+    section: Section,
+    part: int,
+    parts: int,
+    in_reader: str | None,
+    tension: str | None,
+    units: Units,
+    after_row: int,
+    knitted: int,
+) -> list[Item]:
+    """The head of a section, and on a machine that selects needles the table of what it selects.
+
+    after_row: of the piece, the last row that is done; knitted: rows of the section that are.
+    """
+    if section.step is None:
+        return [Heading(f"One plain row added: {rows_words(section)}", (f"It is there {section.why}.",))]
+    title = f"Part {part} of {parts}: {section.stitch}, {rows_words(section)}"
+    details = [_rows_detail(plan, section, units)]
+    if section.at is not None:
+        details.append(f"Tension: {section.at}.")
+    elif tension is not None:
+        details.append(f"Tension: as before ({tension}).")
+    if section.yarn is not None:
+        details.append(f"Yarn: {section.yarn}.")
+    details += reader_details(plan, section, in_reader, after_row, knitted)
+    if knitted:
+        details.append(f"Go on with row {section.from_row + knitted}.")
+    else:
+        details.append(f"The carriage stands at the {section.carriage} before it and at the {section.ends} after it.")
+    heading = Heading(title, tuple(details))
+    if moved_by_hand(plan.machine):
+        return [heading]
+    rows = plan.passes[section.from_row - 1 : section.from_row - 1 + min(section.rows, section.chart.height)]
+    table = selection_table(rows, plan.machine, section.stitch)
+    return [heading] if table is None else [heading, table]
+
+
+def _rows_detail(plan: Plan, section: Section, units: Units) -> str:
+    words = number(section.rows, "row")
+    whole, over = section.repeats
+    if section.chart.height > 1:
+        repeat = f"the repeat of {section.chart.height} rows"
+        if not whole:
+            words += f", a part of {repeat}"
+        else:
+            words += f": {repeat} {'once' if whole == 1 else f'{whole} times'}"
+            words += f" and {number(over, 'row')} of it more" if over else ""
+    length = plan.length_of(section)
+    if length is not None:
+        words += f"; about {in_both(length.value, units)} when it has rested"
+    return words + "."

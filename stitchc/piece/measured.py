@@ -1,0 +1,82 @@
+"""What is knitted of a piece so far, as the knitter measures it: `drift 30 rows 7.1 cm`."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Final
+
+from stitchc.gauge.values import PLAIN
+from stitchc.messages import Span
+from stitchc.pattern import Swatch
+
+ON_THE_MACHINE_LOG: Final = (0.05, 0.05)
+"""How much longer a fabric hangs on the machine under its weights than it lies at rest, as mean and standard deviation
+of the logarithm. Assumed: it is common practice to let work rest before measuring, and nobody gives a figure."""
+
+LEAST_MM: Final = 10.0
+LEAST_COUNTED: Final = 4
+"""What is measured half way says where the work is, and nothing of its gauge, below these (chosen, no source)."""
+
+_MEASURED = re.compile(
+    r"\s*(?P<stitch>[^\W\d_][\w-]*)\s+(?P<count>[0-9]{1,6}(?:[.,][0-9]{1,3})?)\s*(?P<what>rows?|stitch(?:es)?|sts|needles?)"
+    r"\s*[,:=]?\s*(?P<length>[0-9]{1,5}(?:[.,][0-9]{1,4})?)\s*(?P<unit>mm|cm|in)\b\s*"
+    r"(?P<all>in all\b)?\s*(?P<place>(?:on|off) the machine\b)?\s*(?P<all_behind>in all)?\s*",
+    re.IGNORECASE,
+)
+_MM_PER: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
+
+
+@dataclass(frozen=True)
+class Measured:
+    """`drift 30 rows 7.1 cm`: what was counted over a length. on_machine: measured while it hung there. in_all: these
+    are all the rows of that stitch, and the piece has gone on to the next part."""
+
+    stitch: str
+    mm: float
+    rows: float | None = None
+    stitches: float | None = None
+    on_machine: bool = False
+    in_all: bool = False
+
+    @property
+    def tells_a_gauge(self) -> bool:
+        """Whether it is large enough to learn from: half a row or a millimetre more would change a smaller one by more
+        than any plan is out."""
+        return self.mm >= LEAST_MM and (self.rows or self.stitches or 0) >= LEAST_COUNTED
+
+    def swatch(self, span: Span) -> Swatch:
+        """As a swatch; a length on the machine is taken back to rest, and doubted the more for it."""
+        if not self.on_machine or self.rows is None:
+            return Swatch(self.stitch, self.mm, span, self.stitches, self.rows)
+        mean, sd = ON_THE_MACHINE_LOG
+        return Swatch(self.stitch, self.mm / (1 + mean), span, self.stitches, self.rows, doubt=sd)
+
+
+def parse_measured(text: str) -> Measured:
+    """From "drift 30 rows 7.1 cm", "drift 40 stitches 21 cm", "… on the machine".
+
+    Raises ValueError saying what may be.
+    """
+    match = _MEASURED.fullmatch(text)
+    if match is None:
+        raise ValueError(
+            f"`{text}` is not a measurement: write the stitch, what you counted and how long it was, "
+            'as in "drift 30 rows 7.1 cm" (and `on the machine` if it hung there) or "drift 40 stitches 21 cm"'
+        )
+    count, length = (float(match[name].replace(",", ".")) for name in ("count", "length"))
+    mm = length * _MM_PER[match["unit"].lower()]
+    if not 1 <= count <= 100_000 or not 1 <= mm <= 100_000:
+        raise ValueError(f"`{text}`: at least one row or stitch, and a length from 1 mm to 100 m")
+    if match["what"].lower()[0] != "r" and (match["place"] or "").lower().startswith("on"):
+        raise ValueError(f"`{text}`: on the machine the needles hold the work wide, so measure its width at rest")
+    stitch = PLAIN if match["stitch"].lower() == PLAIN else match["stitch"]
+    is_rows = match["what"].lower().startswith("row")
+    if is_rows and not count.is_integer():
+        raise ValueError(f"`{text}`: rows are whole, {math.floor(count)} or {math.ceil(count)} of them")
+    on_machine = (match["place"] or "").lower().startswith("on")
+    in_all = match["all"] is not None or match["all_behind"] is not None
+    if in_all and not is_rows:
+        raise ValueError(f"`{text}`: `in all` is about rows; leave it out of a width")
+    return Measured(stitch, mm, count if is_rows else None, None if is_rows else count, on_machine, in_all)

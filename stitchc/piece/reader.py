@@ -1,0 +1,103 @@
+"""What the reader of a machine is given in a piece, and when: cards and pictures put in, set back, under way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from stitchc.machines.fit import fitted_rows
+from stitchc.passes import moved_by_hand
+from stitchc.piece.plan import Plan, Section, other_side
+
+if TYPE_CHECKING:
+    from stitchc.machines.profile import Machine
+
+
+def selects_ahead(machine: Machine) -> bool:
+    """Whether a card or picture is read in the pass before the one that it selects for."""
+    return not moved_by_hand(machine) and machine.selects == "one pass ahead"
+
+
+def put_in_ahead(plan: Plan) -> dict[int, str]:
+    """On a machine that selects one pass ahead: by the row in which row 1 of a part in pattern is read, what is done
+    before that row. A part that the piece begins with has none; its selecting pass stands with the part."""
+    if not selects_ahead(plan.machine):
+        return {}
+    found: dict[int, str] = {}
+    in_reader: str | None = None
+    selected = False
+    for section in plan.sections:
+        row = section.from_row - 1
+        if not section.is_plain and row:
+            same = in_reader == section.stitch
+            if plan.machine.reader == "card":
+                what = "set the card back to row 1" if same else f"put in the card of {section.stitch}"
+                what += " and lock it there" if same else " and lock it at row 1"
+                after = " Release it after that row."
+            else:
+                what = f"set the picture{'' if same else f' of {section.stitch}'} to row 1"
+                after = ""
+            itself = f" What row {row} itself knits is selected already." if selected else ""
+            found[row] = f"Before row {row}: {what}. In row {row} it selects for row {row + 1}.{after}{itself}"
+        selected = not section.is_plain
+        if selected:
+            in_reader = section.stitch
+    return found
+
+
+def reader_details(plan: Plan, section: Section, in_reader: str | None, after_row: int, knitted: int) -> Iterator[str]:
+    """What the reader is given for a part in pattern, or where it stands after some rows of it."""
+    machine = plan.machine
+    if moved_by_hand(machine) or section.is_plain:
+        return
+    height = section.chart.height
+    times = fitted_rows(section.chart, machine.card) // height if machine.card is not None else 1
+    before = section.from_row - 1
+    if selects_ahead(machine) and after_row and after_row == before + knitted:
+        yield _selected_or_not(machine, section, times * height, knitted)
+        return
+    if knitted:
+        yield _under_way(machine, section, times * height, knitted)
+        return
+    what = "Card" if machine.reader == "card" else "Picture"
+    is_card, again = what == "Card", in_reader == section.stitch
+    if selects_ahead(machine) and before:
+        yield f"{what}: {section.stitch}. It read its row 1 in row {before}."
+    elif selects_ahead(machine):
+        first, last = ("lock it at row 1", " Then release the card.") if is_card else ("set it to row 1", "")
+        yield (
+            f"{what}: put in {section.stitch} and {first}. Make the pass that only selects, and end it with the "
+            f"carriage at the {section.carriage}.{last}"
+        )
+    elif again:
+        yield f"{what}: the same again. Set it back to row 1{' and lock it there' if is_card else ''}."
+    else:
+        yield f"{what}: put in {section.stitch} and {'lock it at' if is_card else 'set it to'} row 1."
+    if times > 1:
+        yield (
+            f"The card holds the repeat {times} times ({times * height} rows). Rows below are rows of one repeat: card "
+            f"row {height + 1} is row 1 again."
+        )
+
+
+def _under_way(machine: Machine, section: Section, rows: int, knitted: int) -> str:
+    """Half way through a part in pattern. rows: of the card or picture."""
+    row = f"row {knitted % section.chart.height + 1} of the repeat"
+    if machine.reader != "card":
+        return f"Picture: {section.stitch} is in the machine. Its next row is {row}."
+    return f"Card: {section.stitch} is in the reader. Its next row is card row {knitted % rows + 1}, {row}."
+
+
+def _selected_or_not(machine: Machine, section: Section, rows: int, knitted: int) -> str:
+    """Half way on a machine that selects one pass ahead: the last pass selected by the plan it was knitted by, which
+    may have had another row next, or another card in."""
+    row, last = section.from_row + knitted, section.from_row + knitted - 1
+    needs = knitted % rows + 1
+    side = section.carriage if knitted % 2 == 0 else other_side(section.carriage)
+    is_card = machine.reader == "card"
+    what, place = ("Card", "put it in, lock it at that row") if is_card else ("Picture", "set it to that row")
+    goes_on = f" In row {row} the card reads its row {needs % rows + 1}." if is_card else ""
+    return (
+        f"{what}: {section.stitch}. Row {row} needs its row {needs} selected. If row {last} read that row, go on. If "
+        f"not, {place} and make a pass that only selects and ends with the carriage at the {side}.{goes_on}"
+    )

@@ -1,0 +1,165 @@
+"""What is read before the rows: what to do before row 1, and what the machine and this stitch ask for."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from stitchc.bed import needle_name
+from stitchc.document import Block, ByHand, Listing, Part, Terms
+from stitchc.english import count_of, number, several
+from stitchc.passes import Pass, column_1_position, moved_by_hand
+from stitchc.sheet.instructions import reader_name
+from stitchc.sheet.needle_words import shortest
+from stitchc.sheet.terms import CAUTIONS, terms
+
+if TYPE_CHECKING:
+    from stitchc.bed import Needles
+    from stitchc.machines.profile import Machine
+    from stitchc.pattern import Side
+
+
+def before_row_one(machine: Machine, needles: Needles, carriage: Side, edge: int) -> tuple[str, ...]:
+    """What is done before the first pass, in order."""
+    steps = [
+        f"Cast on {needles.left} to {needles.right} ({number(needles.count, 'needle')}) in your usual way. Knit a few "
+        f"plain rows, and end with the carriage at the {carriage}.",
+        "Set the row counter to 000 and the carriage to plain.",
+    ]
+    if machine.reader == "card":
+        steps.append("Put the card in and lock it at row 1, so that row 1 is the row read for the first pass.")
+    elif machine.reader == "bitmap":
+        first = needle_name(column_1_position(machine, needles, edge))
+        whole = f"; one of all {needles.count} needles begins on {needles.left}" if first != needles.left else ""
+        steps.append(f"Enter the picture and set it to row 1, its first column on {first} (one repeat{whole}).")
+    if not moved_by_hand(machine) and machine.selects == "one pass ahead":
+        steps.append(
+            "This machine selects needles one pass ahead. Make the selecting pass before row 1, and end it with the "
+            f"carriage at the {carriage}."
+        )
+    return tuple(steps)
+
+
+def cautions(*further: str) -> Part:
+    """The cautions in their box."""
+    return Part("Cautions", (Listing((*CAUTIONS, *further)),), boxed=True)
+
+
+def working_the_rows(
+    sizes: Sequence[Sequence[Pass]], machine: Machine, beds: Sequence[Needles], edge: int, begin_at: str
+) -> list[Part]:
+    """What the machine and this stitch ask for; only what applies. sizes, beds: passes and needles of each size.
+    begin_at: how the other start side is asked for, with {} for the side."""
+    passes = sizes[0]
+    held = [each for each in passes if each.held]
+    if not held:
+        return []
+    advice: list[str] = []
+    names: list[str] = []
+    if moved_by_hand(machine):
+        phrases = [shortest(moved) for each in held for moved in (each.bring_out, each.push_back) if moved]
+        names += ["Bring out", "Hold", "Cancel the hold"]
+        names += ["Push back"] if any(each.push_back for each in held) else []
+        names += ["Comb 1 out, 1 in"] if any(phrase.comb() for phrase in phrases) else []
+        names += ["2 needles, skip 3"] if any("skip" in phrase.text() for phrase in phrases) else []
+        names += ["Slip by hand"] if any(each.slipped for each in passes) else []
+        advice += _direction_advice(held, passes, machine, begin_at)
+    elif edge:
+        advice.append(
+            f"The {reader_name(machine)} works on the edge needles as well. If your machine does not make them knit by "
+            f"itself, bring {edge_needles(beds, edge)} forward by hand before each patterned pass."
+        )
+    advice.append(_weights(sizes, machine, beds))
+    blocks: list[Block] = [*([Terms(terms(*names))] if names else []), Listing(tuple(advice))]
+    return [Part("Working the rows", tuple(blocks))]
+
+
+def ending(passes: Sequence[Pass], machine: Machine, is_last: bool = True) -> list[ByHand]:
+    """What the last row leaves: held loops, which would come off unknitted, and stitches on the needles.
+
+    is_last: nothing that the pattern says is done after it.
+    """
+    out = []
+    if passes and passes[-1].held:
+        held = number(len(passes[-1].held), "needle")
+        how = "cancel the hold and knit" if moved_by_hand(machine) else "set the carriage to plain and knit"
+        out.append(
+            f"The last row leaves {held} with held loops. To free them, {how} one plain row before you take the work "
+            "off."
+        )
+    if is_last:
+        out.append("The stitches are still on the needles. Cast off, or knit on.")
+    return [ByHand(text) for text in out]
+
+
+def edge_needles(beds: Sequence[Needles], edge: int) -> str:
+    """ "L12 and R12", "L12 to L11 and R11 to R12"; of several sizes with the others in brackets."""
+    left, right = (several([str(end) for end in ends]) for ends in zip(*((b.left, b.right) for b in beds), strict=True))
+    if edge == 1:
+        return f"{left} and {right}"
+    inner_left = several([needle_name(bed.first + edge - 1) for bed in beds])
+    inner_right = several([needle_name(bed.last - edge + 1) for bed in beds])
+    return f"{left} to {inner_left} and {inner_right} to {right}"
+
+
+def edge_words(beds: Sequence[Needles], edge: int) -> str:
+    """Which needles always knit: "L12 and R12 always knit", or that there are none."""
+    return f"{edge_needles(beds, edge)} always knit" if edge else "no edge needles"
+
+
+def bed_words(beds: Sequence[Needles]) -> str:
+    """ "L54 to R54", of several sizes "L54 [L58] to R54 [R58]"."""
+    return f"{several([bed.left for bed in beds])} to {several([bed.right for bed in beds])}"
+
+
+def bed_facts(machine: Machine, beds: Sequence[Needles], edge: int) -> list[tuple[str, str]]:
+    """The first lines of a head."""
+    count = several([bed.count for bed in beds])
+    return [
+        ("Machine", f"{machine.title} ({machine.name})"),
+        ("Needles", f"{bed_words(beds)}: {count} in work, {edge_words(beds, edge)}"),
+    ]
+
+
+def _direction_advice(held: Sequence[Pass], passes: Sequence[Pass], machine: Machine, begin_at: str) -> list[str]:
+    """Where every held row falls in one direction, a hold that is set for that direction alone need not be touched."""
+    way = held[0].direction
+    if all(each.direction == way for each in held) and len(passes) > len(held):
+        other_side = "left" if passes[0].start_side == "right" else "right"
+        other_way = "left to right" if way == "right to left" else "right to left"
+        once = f"Every row with held needles runs {way}, and the row after it knits them back."
+        other = f"If it can hold only {other_way}, begin with the carriage at the {other_side} ({begin_at})."
+        other = other.format(other_side)
+        if machine.hold_directions == "one":
+            return [f"{once} So set the carriage to hold going {way} once and leave it. {other}"]
+        return [
+            f"{once} If your carriage has a setting for each direction, set only {way} to hold, leave it, and skip the "
+            f"steps that set and cancel the hold. {other}"
+        ]
+    if machine.hold_directions == "one":
+        return [
+            "Needles are held in both directions here. The rows say when to set the hold for each direction. A "
+            "carriage that can hold in one direction only cannot knit this stitch."
+        ]
+    return []
+
+
+def _weights(sizes: Sequence[Sequence[Pass]], machine: Machine, beds: Sequence[Needles]) -> str:
+    """Counted from the sheet; the advice itself is common practice and has no single source."""
+    held = [[each for each in passes if each.held] for passes in sizes]
+    most = [max((len(each.held) for each in rows), default=0) for rows in held]
+    pieces = [2 + math.floor(bed.count * machine.pitch_mm / 150) for bed in beds]
+    long_holds = any(one.held == two.held and two.row == one.row + 1 for one, two in itertools.pairwise(held[0]))
+    total = f"{several(pieces)} in all"
+    if most[0] > 0.4 * beds[0].count or long_holds:
+        more = [math.ceil(count / 2) for count in pieces]
+        total = f"plus {several(more)} because many needles are held: "
+        total += f"{several([a + b for a, b in zip(pieces, more, strict=True)])} in all"
+    return (
+        f"Weights: at most {several(most)} of {count_of([bed.count for bed in beds], 'needle')} are held at a time, "
+        "and what they hold is not drawn down. Begin with a small weight at each edge and one about every 15 cm "
+        f"between (common practice), {total}. Move them up about every 20 rows. Add some if loops ride up on the "
+        "needles."
+    )
