@@ -180,7 +180,7 @@ def test_the_page_names_every_yarn_as_the_instructions_do(tmp_path: Path) -> Non
     status, _, said = build(str(file), "-o", str(out), "--machine", "hand-standard", "--no-pictures")
     assert status == 0, said
     text = " ".join((out / "cowl-piece-hand-standard.txt").read_text("utf-8").split())
-    told = re.findall(r"- ([\w ]+?)(?: \([^)]*\))?, \d+ rows: [^-]*?Have ([^.]*) at hand\.", text)
+    told = re.findall(r"- ([\w ]+?)(?: \([^)]*\))?, \d+ rows: [^-]*?Have ([^.]*)\.", text)
     assert sorted(name.lower() for name, _ in told) == ["kelp", "sand", "the main yarn"]
     page = (out / "index.html").read_text("utf-8")
     found = re.findall(r"have ([^;<]*?) of ([^;<.]*)", page)
