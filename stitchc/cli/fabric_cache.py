@@ -20,23 +20,32 @@ _MOST_FILES: Final = 400
 _MOST_BYTES: Final = 64 * 1024 * 1024
 
 
-def relaxed(chart: Chart, cell: tuple[float, float] | None, progress: Callable[[float], None] | None = None) -> Fabric:
+def relaxed(
+    chart: Chart,
+    cell: tuple[float, float] | None,
+    slip_fed: float,
+    progress: Callable[[float], None] | None = None,
+) -> Fabric:
     """The chart's fabric at that wale spacing and course height (plain loop lengths), or at a free cell.
 
-    Raises Refused as `fabric.relax` does.
+    slip_fed: as of `fabric.relaxing`. progress: called with the share done, 0 to 1. Raises Refused as `relaxing` does.
     """
-    from stitchc.fabric import relax, relax_free
+    from stitchc.fabric import relaxing
     from stitchc.fabric.store import name_of, pack, unpack
 
     if cell is not None:
         cell = float(f"{cell[0]:.4g}"), float(f"{cell[1]:.4g}")
-    name = name_of(chart, cell)
+    slip_fed = float(f"{slip_fed:.3g}")
+    name = name_of(chart, cell, slip_fed)
     folder = files.cache_folder()
     path = folder / "fabrics" / f"{name}.npz" if folder is not None else None
     kept = _read(path) if path else None
     fabric = unpack(kept, name) if kept else None
     if fabric is None:
-        fabric = relax_free(chart, progress) if cell is None else relax(chart, *cell, progress)
+        for fabric in relaxing(chart, cell, slip_fed):
+            if progress is not None:
+                progress(fabric.done)
+        assert fabric is not None
         if path:
             _keep(path, pack(fabric, name))
     return fabric

@@ -61,7 +61,7 @@ def command(
     common.require(check_gauge(pattern, None, plain), pattern)
     report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain)
     common.show([*report.messages, *ill_matched(report, pattern)], pattern.sources)
-    opinions = _second_opinions(stitches) if mechanics else None
+    opinions = _second_opinions(stitches, report) if mechanics else None
     text = (
         as_json(report, pattern, stitches, opinions)
         if form == "json"
@@ -74,19 +74,23 @@ Opinions = Mapping[str, tuple[float, float] | str]
 """By stitch: factors over stocking stitch, of stitches and of rows, or why there are none."""
 
 
-def _second_opinions(stitches: Sequence[Stitch]) -> Opinions:
+def _second_opinions(stitches: Sequence[Stitch], report: GaugeReport) -> Opinions:
     from functools import partial
 
     from stitchc.cli.fabric_cache import relaxed
     from stitchc.cli.progress import Bar
-    from stitchc.fabric import second_opinion
+    from stitchc.fabric import SLIP_FED, second_opinion, slip_yarn
     from stitchc.messages import Refused
 
+    plain = report.baseline
+    slip_fed = slip_yarn(plain.stitches_per_10cm.value, plain.rows_per_10cm.value) if plain is not None else SLIP_FED
     found: dict[str, tuple[float, float] | str] = {}
     for stitch in stitches:
         with Bar(f"relaxing {visible(stitch.name)}") as bar:
             try:
-                found[stitch.name] = second_opinion(stitch.chart, partial(relaxed, cell=None, progress=bar.at))
+                found[stitch.name] = second_opinion(
+                    stitch.chart, partial(relaxed, cell=None, slip_fed=slip_fed, progress=bar.at)
+                )
             except Refused as refused:
                 found[stitch.name] = refused.messages[0].text
     return found
@@ -100,12 +104,10 @@ def as_json(report: GaugeReport, pattern: Pattern, stitches: Sequence[Stitch], o
     if opinions is not None:
         for stitch, entry in zip(stitches, each, strict=True):
             opinion = opinions[stitch.name]
-            doubt = _against_trade(stitch, opinion)
             entry["mechanics"] = (
                 {"stitch_factor": None, "row_factor": None, "reason": opinion}
                 if isinstance(opinion, str)
                 else {"stitch_factor": _figure(round(opinion[0], 3)), "row_factor": _figure(round(opinion[1], 3))}
-                | ({"against_trade": doubt} if doubt is not None else {})
             )
     baseline = report.baseline
     document = {
@@ -192,38 +194,10 @@ def as_text(
         yield ""
         yield from _stitch_text(report, pattern, stitch, units)
         if opinions is not None:
-            yield from _opinion_text(opinions[stitch.name], _against_trade(stitch, opinions[stitch.name]))
+            yield from _opinion_text(opinions[stitch.name])
 
 
-def _against_trade(stitch: Stitch, opinion: tuple[float, float] | str) -> str | None:
-    """Why a second opinion on width is not to be followed: tuck widens and slip narrows, as the trade has it.
-
-    Elastic yarn alone may say otherwise: nothing in it keeps a float as taut as the carriage left it, so that the
-    float's slack goes into the loops beside it. Stitches with both tuck and slip have no known direction.
-    """
-    from stitchc.chart import SLIP, TUCK
-
-    tucks, slips = (bool((stitch.chart.cells == kind).any()) for kind in (TUCK, SLIP))
-    if isinstance(opinion, str) or tucks == slips:
-        return None
-    if slips and opinion[0] < _NO_WIDER:
-        return (
-            "slip narrows, yet this comes out wider than stocking stitch: nothing here keeps floats taut. "
-            "Take the width from the estimate or a swatch."
-        )
-    if tucks and opinion[0] > 1 / _NO_WIDER:
-        return (
-            "tuck widens, yet this comes out narrower than stocking stitch. "
-            "Take the width from the estimate or a swatch."
-        )
-    return None
-
-
-_NO_WIDER: Final = 0.98
-"""Stitches over those of plain; what differs less is no wider."""
-
-
-def _opinion_text(opinion: tuple[float, float] | str, doubt: str | None) -> Iterator[str]:
+def _opinion_text(opinion: tuple[float, float] | str) -> Iterator[str]:
     """The second opinion, told apart from the estimate, with how far it can be trusted (trial relaxations)."""
     if isinstance(opinion, str):
         yield _line("second opinion", f"none. {opinion}")
@@ -232,11 +206,6 @@ def _opinion_text(opinion: tuple[float, float] | str, doubt: str | None) -> Iter
         "second opinion", f"from the mechanics of yarn: {opinion[0]:.2f} times the stitches, good to 10 to 25 %,"
     )
     yield _line("", f"and {opinion[1]:.2f} times the rows of stocking stitch, good to 5 to 15 %")
-    if doubt:
-        import textwrap
-
-        for line in textwrap.wrap(f"against the trade: {doubt}", 80):
-            yield _line("", line)
 
 
 def _stitch_text(report: GaugeReport, pattern: Pattern, stitch: Stitch, units: str) -> Iterator[str]:

@@ -173,7 +173,7 @@ class _Scale:
 
 def _scale(report: GaugeReport, name: str) -> _Scale:
     """The stitch's gauge, measured or estimated, over that of stocking stitch, known or assumed."""
-    from stitchc.fabric import PLAIN_CELL
+    from stitchc.fabric import loop_yarn_mm
 
     gauge, baseline = report.of(name), report.baseline
     factors = [1.0 if factor is None else factor.value for factor in (gauge.stitch_factor, gauge.row_factor)]
@@ -194,7 +194,7 @@ def _scale(report: GaugeReport, name: str) -> _Scale:
     rows = gauge.rows_per_10cm or gauge.own_rows_per_10cm
     wale_mm = 100 / (stitches.value if stitches else plain[0] * factors[0])
     course_mm = 100 / (rows.value if rows else plain[1] * factors[1])
-    loop_mm = math.sqrt(100 / plain[0] / PLAIN_CELL[0] * 100 / plain[1] / PLAIN_CELL[1])
+    loop_mm = loop_yarn_mm(*plain)
     guessed = stitches is None and rows is None
     said = (
         f"Scale of `{name}`: {100 / wale_mm:.1f} stitches and {100 / course_mm:.1f} rows to 10 cm "
@@ -215,13 +215,13 @@ def _png(
 ) -> bytes:
     from stitchc.cli.fabric_cache import relaxed
     from stitchc.cli.progress import Bar
-    from stitchc.fabric import draw, plate
+    from stitchc.fabric import PITCH_MM, draw, plate
 
     scale = _scale(report, stitch.name)
     common.say(visible(scale.said))
     cell = scale.wale_mm / scale.loop_mm, scale.course_mm / scale.loop_mm
     with Bar(f"relaxing {visible(stitch.name)}") as bar:
-        fabric = relaxed(stitch.chart, cell, bar.at)
+        fabric = relaxed(stitch.chart, cell, PITCH_MM / scale.loop_mm, bar.at)
     if fabric.longer > _LONGER:
         common.show([_placed(_starved(stitch.name, fabric.longer, scale.measured), stitch)], pattern.sources)
     across_cm, up_cm = size_cm or _usual_size(stitch, scale)

@@ -6,20 +6,37 @@ or prints.
 
 from stitchc.fabric.draw import DISTINCT, NATURAL, Colour, Face, Picture, draw
 from stitchc.fabric.plate import plate
-from stitchc.fabric.relax import PLAIN_CELL, Fabric, relax, relax_free, second_opinion, smallest_repeat
+from stitchc.fabric.relaxation import (
+    PITCH_MM,
+    PLAIN_CELL,
+    Fabric,
+    loop_yarn_mm,
+    relax,
+    relax_free,
+    relaxing,
+    second_opinion,
+    slip_yarn,
+    smallest_repeat,
+)
+from stitchc.fabric.start import SLIP_FED
 
 __all__ = [
     "DISTINCT",
     "NATURAL",
+    "PITCH_MM",
     "PLAIN_CELL",
+    "SLIP_FED",
     "Colour",
     "Fabric",
     "Face",
     "Picture",
     "draw",
+    "loop_yarn_mm",
     "plate",
     "relax",
     "relax_free",
+    "relaxing",
     "second_opinion",
+    "slip_yarn",
     "smallest_repeat",
 ]

@@ -15,7 +15,7 @@ from typing import Final, Literal
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.fabric.relax import Fabric
+from stitchc.fabric.relaxation import Fabric
 from stitchc.fabric.start import Floats
 
 Face = Literal["purl", "knit"]
@@ -49,7 +49,9 @@ FULL: Final = 1.15
 """Yarn is drawn this much thicker than it is where it touches: its hairs stand off."""
 
 _SAMPLE_PX: Final = 0.7
-_CHUNK: Final = 1_500_000
+_CHUNK: Final = 400_000
+_DEPTHS: Final = 1 << 22
+_IDS: Final = 1 << 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,90 +79,147 @@ def see(fabric: Fabric, face: Face, px_per_length: float) -> Seen:
     tubes = _Tubes(width_px, height_px, FULL * fabric.diameter / 2 * px_per_length, fabric.chart.height)
     # The purl side is what faces the knitter at the machine; the knit side is seen from behind, left for right.
     turn = np.array([-1, 1, 1]) if face == "knit" else np.array([1, 1, -1])
-    for row, course in enumerate(fabric.courses):
-        line = course * scale * turn
-        tubes.put(line, width_px * int(turn[0]), row)
-    return tubes.shaded(face)
+    return tubes.seen([course * scale * turn for course in fabric.courses], width_px * int(turn[0]), face)
 
 
 class _Tubes:
-    """A picture of one repeat with the depth of each pixel: of all surfaces put there, the nearest is kept."""
+    """The yarns of one repeat as tubes in a picture of it: of all surfaces at a pixel, the nearest is seen."""
 
     def __init__(self, width_px: int, height_px: int, radius_px: float, courses: int) -> None:
         self._shape = height_px, width_px
-        self._radius, self._courses = radius_px, courses
-        count = width_px * height_px
-        self._depth = np.full(count, -np.inf, dtype=np.float32)
-        self._course = np.full(count, NOTHING, dtype=np.int16)
-        self._normal = np.zeros((3, count), dtype=np.float32)
-        self._along = np.zeros(count, dtype=np.float32)
-        self._around = np.zeros(count, dtype=np.float32)
+        self._radius, self._courses = np.float32(radius_px), courses
 
-    def put(self, line: Floats, goes_on_px: int, row: int) -> None:
-        """Put the near half of the tube round a course's line (nodes, 3), which goes on goes_on_px to the right."""
-        centre, tangent, along = (part.astype(np.float32) for part in _spline(line, goes_on_px))
-        angles = np.linspace(-np.pi / 2, np.pi / 2, max(5, round(np.pi * self._radius / _SAMPLE_PX)), dtype=np.float32)
-        flat = np.hypot(tangent[0], tangent[1]) + 1e-9
-        side = np.array([-tangent[1] / flat, tangent[0] / flat, np.zeros_like(flat)])
-        near = np.cross(side, tangent, axis=0)
-        near *= np.where(near[2] < 0, np.float32(-1), np.float32(1))
-        sine, cosine = np.sin(angles), np.cos(angles)
-        step = max(1, _CHUNK // angles.size)
-        for first in range(0, along.size, step):
-            part = slice(first, first + step)
-            normal = side[:, part, None] * sine + near[:, part, None] * cosine
-            shape = normal.shape[1:]
-            surface = (centre[:, part, None] + np.float32(self._radius) * normal).reshape(3, -1)
-            around = np.broadcast_to(angles, shape).ravel()
-            self._keep(surface, normal.reshape(3, -1), np.repeat(along[part], angles.size), around, row)
+    def seen(self, lines: Sequence[Floats], goes_on_px: int, face: Face) -> Seen:
+        """lines: of each course the nodes (n, 3) in pixels. goes_on_px: how far to the right each begins anew."""
+        curves = [_spline(line, goes_on_px) for line in lines]
+        centre, tangent, along = (
+            np.concatenate([curve[part] for curve in curves], axis=-1).astype(np.float32) for part in range(3)
+        )
+        course = np.repeat(np.arange(len(lines), dtype=np.int16), [curve[2].size for curve in curves])
+        flat = np.hypot(tangent[0], tangent[1]) + np.float32(1e-9)
+        side = np.array([-tangent[1] / flat, tangent[0] / flat])
+        near = np.array([-tangent[2] * side[1], tangent[2] * side[0], flat])
+        across = np.linspace(-1, 1, max(5, round(2 * float(self._radius) / _SAMPLE_PX)), dtype=np.float32)
+        out = np.sqrt(np.maximum(0, 1 - across * across))
+        centre_of, across_of, depth = self._nearest(centre, side, near, across, out)
 
-    def _keep(self, surface: Light, normal: Light, along: Light, around: Light, row: int) -> None:
+        yarn = depth > -np.inf
+        u, v = across[across_of], out[across_of]
+        normal = np.zeros((3, depth.size), dtype=np.float32)
+        for axis in range(3):
+            normal[axis] = near[axis][centre_of] * v
+            if axis < 2:
+                normal[axis] += side[axis][centre_of] * u
+        row = self._row(centre[1][centre_of] + self._radius * normal[1])
+        number = np.where(yarn, course[centre_of] - row // self._shape[0] * self._courses, NOTHING).astype(np.int16)
+        slant = (along[centre_of] * (1.4 / self._radius) + 2 * np.arcsin(u)).astype(np.float32)
+        shape = self._shape
+        return self._shaded(
+            face, number.reshape(shape), depth.reshape(shape), normal.reshape(3, *shape), slant.reshape(shape)
+        )
+
+    def _row(self, y: Light) -> npt.NDArray[np.int32]:
+        return np.floor(y).astype(np.int32)
+
+    def _nearest(
+        self, centre: Light, side: Light, near: Light, across: Light, out: Light
+    ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], Light]:
+        """Of each pixel the point of a centre line and the place across the tube that are seen there, and its depth."""
         height, width = self._shape
-        x = np.floor(surface[0]).astype(np.int32)
-        y = np.floor(surface[1]).astype(np.int32)
-        lap = y // height
-        pixel = (height - 1 - (y - lap * height)) * width + x % width
-        depth = surface[2]
-        ahead = np.flatnonzero(depth > self._depth[pixel])
-        # Of several samples on one pixel the last one written stays: the nearest.
-        order = ahead[np.argsort(depth[ahead])]
-        pixel = pixel[order]
-        self._depth[pixel] = depth[order]
-        self._course[pixel] = row - lap[order] * self._courses
-        self._normal[:, pixel] = normal[:, order]
-        self._along[pixel] = along[order]
-        self._around[pixel] = around[order]
+        low = float(centre[2].min()) - float(self._radius)
+        depths = np.float32((_DEPTHS - 2) / max(float(np.ptp(centre[2])) + 2 * float(self._radius), 1e-9))
+        # Depth and identity in one number, so that the nearest is the greatest.
+        best = np.full(height * width, -1, dtype=np.int64)
+        step = max(1, _CHUNK // across.size)
+        reach, deep = self._radius * across, self._radius * out
+        for first in range(0, centre.shape[1], step):
+            part = slice(first, first + step)
+            x = centre[0, part, None] + side[0, part, None] * reach + near[0, part, None] * deep
+            y = centre[1, part, None] + side[1, part, None] * reach + near[1, part, None] * deep
+            z = centre[2, part, None] + near[2, part, None] * deep
+            pixel = (height - 1 - self._row(y) % height) * width + self._row(x) % width
+            key = ((z - np.float32(low)) * depths + 1).astype(np.int64) * _IDS
+            key += np.arange(part.start * across.size, part.start * across.size + key.size).reshape(key.shape)
+            np.maximum.at(best, pixel.ravel(), key.ravel())
+        depth = np.where(best < 0, -np.inf, (best // _IDS - 1) / depths + low).astype(np.float32)
+        centre_of, across_of = np.divmod(np.maximum(best, 0) % _IDS, across.size)
+        return centre_of, across_of, depth
 
-    def shaded(self, face: Face) -> Seen:
+    def _shaded(self, face: Face, course: npt.NDArray[np.int16], depth: Light, normal: Light, slant: Light) -> Seen:
         """Light from the upper left, darker in hollows and at the rims, with the slant of a plied yarn."""
-        shape, radius = self._shape, self._radius
-        yarn = self._course.reshape(shape) != NOTHING
-        ground = (float(self._depth[self._course != NOTHING].min()) if yarn.any() else 0.0) - 0.5 * radius
-        depth = np.where(yarn, self._depth.reshape(shape), np.float32(ground))
-        normal = self._normal.reshape(3, *shape)
-        light = np.array([-0.42, 0.52, 0.74])
+        radius = float(self._radius)
+        yarn = course != NOTHING
+        ground = (float(depth[yarn].min()) if yarn.any() else 0.0) - 0.5 * radius
+        depth = np.where(yarn, depth, np.float32(ground))
+        light = np.array([-0.42, 0.52, 0.74], dtype=np.float32)
         light /= np.linalg.norm(light)
-        lit = np.clip(np.tensordot(light.astype(np.float32), normal, axes=1), 0, None)
-        hollow = np.zeros(shape, dtype=np.float32)
+        lit = np.clip(np.tensordot(light, normal, axes=1), 0, None)
+        coarse = _Coarse(depth, max(1, round(radius / 4)))
+        hollow = np.zeros_like(depth)
         # Narrow hollows part neighbouring strands; wide ones make arches and floats stand out from what they cover.
         for reach, weight in ((0.5, 0.45), (1.3, 0.45), (3.5, 0.4)):
-            hollow += weight * np.clip((_blurred(depth, radius * reach) - depth) / radius, 0, 1.5)
+            hollow += weight * np.clip((coarse.fine(coarse.blurred(radius * reach)) - depth) / radius, 0, 1.5)
         hollow = np.clip(hollow, 0, 1)
+        shadow = np.clip((coarse.fine(coarse.overshadowed(radius)) - depth) / (0.8 * radius), 0, 1)
         rim = 1 - np.clip(normal[2], 0, 1)
-        ply = np.sin(self._along.reshape(shape) * (1.4 / radius) + 2.0 * self._around.reshape(shape))
-        shade = (0.48 + 0.70 * lit) * (1 - 0.55 * hollow) * (1 - 0.55 * rim**3) * (1 + 0.06 * ply * normal[2])
-        shadow = _shadow(depth, radius)
-        shade *= 1 - 0.38 * shadow
-        half = light + np.array([0, 0, 1])
+        shade = (0.48 + 0.70 * lit) * (1 - 0.55 * hollow) * (1 - 0.55 * rim * rim * rim)
+        shade *= (1 + 0.06 * np.sin(slant) * normal[2]) * (1 - 0.38 * shadow)
+        half = light + np.array([0, 0, 1], dtype=np.float32)
         half /= np.linalg.norm(half)
-        gleam = 0.10 * np.clip(np.tensordot(half.astype(np.float32), normal, axes=1), 0, 1) ** 24
+        gleam = np.clip(np.tensordot(half, normal, axes=1), 0, 1) ** 8
+        gleam = 0.10 * gleam * gleam * gleam
         return Seen(
             face,
-            self._course.reshape(shape),
+            course,
             np.where(yarn, shade, (1 - 0.4 * hollow) * (1 - 0.25 * shadow)).astype(np.float32),
             np.where(yarn, gleam, 0).astype(np.float32),
             self._courses,
         )
+
+
+class _Coarse:
+    """A picture's depth with `factor` times fewer pixels each way, for light that varies slowly. It closes round."""
+
+    def __init__(self, depth: Light, factor: int) -> None:
+        from PIL import Image
+
+        self._fine = depth.shape
+        self._shape = max(2, depth.shape[0] // factor), max(2, depth.shape[1] // factor)
+        self._per_px = self._shape[0] / depth.shape[0], self._shape[1] / depth.shape[1]
+        small = Image.fromarray(depth).resize(self._shape[::-1], Image.Resampling.BOX)
+        self._depth: Light = np.asarray(small)
+
+    def fine(self, values: Light) -> Light:
+        """Values of the coarse pixels brought back to all pixels."""
+        from PIL import Image
+
+        high, wide = values.shape
+        padded = np.pad(values, 2, mode="wrap")
+        box = (2.0, 2.0, 2.0 + wide, 2.0 + high)
+        result: Light = np.asarray(Image.fromarray(padded).resize(self._fine[::-1], Image.Resampling.BILINEAR, box=box))
+        return result
+
+    def blurred(self, sigma_px: float) -> Light:
+        """The depth under a Gaussian of that many fine pixels, by a Fourier transform."""
+        waves = np.fft.rfft2(self._depth)
+        up = np.fft.fftfreq(self._shape[0]) * self._per_px[0]
+        across = np.fft.rfftfreq(self._shape[1]) * self._per_px[1]
+        waves *= np.exp(-2 * (math.pi * sigma_px) ** 2 * (up[:, None] ** 2 + across**2))
+        result: Light = np.fft.irfft2(waves, self._shape).astype(np.float32)
+        return result
+
+    def overshadowed(self, radius_px: float) -> Light:
+        """How deep the shadow reaches of what stands between each pixel and a low light from the upper left."""
+        left, up = 0.63, 0.78
+        step = max(1 / min(self._per_px), radius_px / 3)
+        highest = np.full_like(self._depth, -np.inf)
+        for count in range(1, math.ceil(5.0 * radius_px / step) + 1):
+            away = count * step
+            # What stands up and to the left, with top row first: rolled down and to the right.
+            shift = round(away * up * self._per_px[0]), round(away * left * self._per_px[1])
+            toward = np.roll(self._depth, shift, axis=(0, 1))
+            np.maximum(highest, toward - np.float32(away * _LIGHT_SLOPE), out=highest)
+        return highest
 
 
 def _spline(line: Floats, goes_on_px: int) -> tuple[Floats, Floats, Floats]:
@@ -187,27 +246,7 @@ def _spline(line: Floats, goes_on_px: int) -> tuple[Floats, Floats, Floats]:
     return centre.T, slope.T, np.cumsum(step) - step
 
 
-def _shadow(depth: Light, radius_px: float) -> Light:
-    """How far each pixel lies in the shadow of what stands between it and a low light from the upper left, 0 to 1."""
-    left, up = 0.63, 0.78
-    reach, step = 5.0 * radius_px, max(1.0, radius_px / 3)
-    highest = np.full_like(depth, -np.inf)
-    for count in range(1, math.ceil(reach / step) + 1):
-        away = count * step
-        # What stands up and to the left, with top row first: rolled down and to the right.
-        toward = np.roll(depth, (round(away * up), round(away * left)), axis=(0, 1))
-        np.maximum(highest, toward - np.float32(away * _LIGHT_SLOPE), out=highest)
-    return _blurred(np.clip((highest - depth) / (0.8 * radius_px), 0, 1), 0.2 * radius_px)
-
-
 _LIGHT_SLOPE: Final = 0.55
-
-
-def _blurred(values: Light, sigma_px: float) -> Light:
-    from scipy.ndimage import gaussian_filter
-
-    result: Light = gaussian_filter(values, sigma_px, mode="wrap", truncate=3.0)
-    return result
 
 
 def _exposed(colour: Colour) -> tuple[float, float, float]:
@@ -239,25 +278,30 @@ def paint(seen: Seen, colours: Sequence[Colour], width_px: int, height_px: int, 
     from PIL import Image
 
     high, wide = seen.course.shape
-    need_w, need_h = width_px * scale, height_px * scale
-    columns = np.arange(int(np.ceil(need_w))) % wide
+    phases = len(colours) // math.gcd(len(colours), seen.courses)
+    across = min(math.ceil(width_px * scale / wide), math.ceil(_BLOCK_PX * scale / wide))
+    up = min(math.ceil(height_px * scale / high), phases * math.ceil(_BLOCK_PX * scale / high / phases))
     table = np.array([_exposed(colour) for colour in colours], dtype=np.float32)
-    tiles: dict[int, Picture] = {}
     strips = []
-    for tile in range(int(np.ceil(need_h / high))):
-        phase = tile * seen.courses % len(colours)
-        if phase not in tiles:
-            row = (seen.course.astype(np.int32) + phase) % len(colours)
-            rgb = table[row]
-            rgb[seen.course == NOTHING] = ground(colours)
-            rgb *= seen.shade[..., None]
-            rgb += 255 * seen.gleam[..., None]
-            tiles[phase] = np.clip(rgb, 0, 255).astype(np.uint8)
-        strips.append(tiles[phase][:, columns])
-    whole = Image.fromarray(np.concatenate(strips[::-1]))
-    box = (0.0, whole.height - need_h, need_w, float(whole.height))
-    how = Image.Resampling.BOX if scale >= 1 else Image.Resampling.BICUBIC
-    return np.asarray(whole.resize((width_px, height_px), how, box=box))
+    for tile in range(min(up, phases)):
+        rgb = np.empty((high, wide, 3), dtype=np.uint8)
+        row = (seen.course.astype(np.int32) + tile * seen.courses) % len(colours)
+        for channel, back in enumerate(ground(colours)):
+            light = np.where(seen.course == NOTHING, np.float32(back), table[row, channel]) * seen.shade
+            light += 255 * seen.gleam
+            rgb[..., channel] = np.minimum(light, 255, out=light)
+        strips.append(np.tile(rgb, (1, across, 1)))
+    # Some repeats together are brought to the picture's pixels, so that rounding to whole ones changes no scale.
+    block = Image.fromarray(np.concatenate([strips[tile % phases] for tile in reversed(range(up))]))
+    size = max(1, round(across * wide / scale)), max(1, round(up * high / scale))
+    small = np.asarray(block.resize(size, Image.Resampling.BOX if scale >= 1 else Image.Resampling.BICUBIC))
+    columns = np.arange(width_px) % size[0]
+    rows = size[1] - 1 - np.arange(height_px)[::-1] % size[1]
+    picture: Picture = small[rows[:, None], columns]
+    return picture
+
+
+_BLOCK_PX: Final = 800
 
 
 def draw(
@@ -273,10 +317,8 @@ def draw(
     px_per_length: pixels to the plain loop length. colours: of the rows, as in `paint`.
     """
     repeat_px = fabric.chart.width * fabric.chart.height * fabric.cell_w * fabric.cell_c * px_per_length**2
-    most = min(_MOST_SEEN / max(repeat_px, 1), _MOST_WHOLE / (width_px * height_px))
-    scale = float(np.clip(np.sqrt(most), 1.0, 2.25))
+    scale = float(np.clip(np.sqrt(_MOST_SEEN / max(repeat_px, 1)), 1.0, 2.25))
     return paint(see(fabric, face, px_per_length * scale), colours, width_px, height_px, scale)
 
 
-_MOST_SEEN: Final = 12_000_000
-_MOST_WHOLE: Final = 50_000_000
+_MOST_SEEN: Final = 2_000_000

@@ -1,4 +1,4 @@
-"""The energy of a fabric's yarns, its gradient, and a positive definite model of its second derivatives.
+"""The energy of a fabric's yarns and its gradient.
 
 Knows positions, rest lengths and which points are near each other; nothing of stages, starts or pictures. Lengths are
 in plain loop lengths and the yarn's bending stiffness is 1. The terms: yarn that hardly stretches, bends, and pushes
@@ -9,15 +9,13 @@ upright, and yarn that does not slide from needle to needle except into floats.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 
 from stitchc.chart import SLIP
-from stitchc.fabric.start import Floats, Ints, Layout
-
-if TYPE_CHECKING:
-    import scipy.sparse
+from stitchc.fabric.near import pairs_within
+from stitchc.fabric.start import NODES, Floats, Ints, Layout
 
 # Constants found by trial relaxations, in units of bending stiffness and plain loop length. Plain comes out at its
 # published proportions over a wide range of all of them.
@@ -32,15 +30,17 @@ EVEN: Final = 600.0
 """Of wale gaps at a given cell; 0 where the cell is free. Yarn that springs back for ever pushes the neighbours of
 tucks together into ladders; real yarn takes the set of the needles that it was knitted on, one pitch apart."""
 
-POINT_SPACING: Final = 0.45
+POINT_SPACING: Final = 0.5
 """Contact points lie at most this many diameters apart along the yarn."""
 
-_SKIN: Final = 0.5
+_WIDE: Final = 0.8
+_NARROW: Final = 0.25
+"""Pairs are listed anew when points may have come nearer by so many diameters: from all points, and from that list."""
 _OWN_ARC: Final = 1.7
 
 
 @dataclass(frozen=True)
-class _Ties:
+class Ties:
     """Groups of nodes that are drawn to their common mean coordinate. Arrays run over all members of all groups.
 
     stiffness: of each member's spring. most: the force at which it gives way, as friction does.
@@ -49,25 +49,26 @@ class _Ties:
     node: Ints
     group: Ints
     counts: Floats
-    stiffness: Floats
-    most: Floats
+    stiffness: float
+    most: float = np.inf
 
     @classmethod
-    def between(cls, groups: list[list[int]], stiffness: list[float], most: list[float]) -> _Ties:
-        counts = [len(nodes) for nodes in groups]
-        group = np.repeat(np.arange(len(groups)), counts).astype(np.intp)
-        node = np.array([node for nodes in groups for node in nodes], dtype=np.intp)
-        return cls(node, group, np.array(counts, dtype=float), np.array(stiffness)[group], np.array(most)[group])
+    def between(cls, groups: list[Ints], stiffness: float, most: float = np.inf) -> Ties:
+        groups = [nodes for nodes in groups if nodes.size]
+        counts = np.array([nodes.size for nodes in groups], dtype=np.intp)
+        node = np.concatenate(groups) if groups else np.zeros(0, dtype=np.intp)
+        return cls(node, np.repeat(np.arange(counts.size), counts), counts.astype(float), stiffness, most)
 
     def pull(self, values: Floats, gradient: Floats) -> float:
         """The energy; its gradient is added. A node is in a group once."""
+        if not self.node.size:
+            return 0.0
         at = values[self.node]
         off = at - self._means(at)[self.group]
-        reach = self.most / self.stiffness
-        bent = np.sqrt(1 + (off / reach) ** 2)
+        bent = np.sqrt(1 + (off * (self.stiffness / self.most)) ** 2)
         force = self.stiffness * off / bent
         force -= self._means(force)[self.group]
-        gradient += np.bincount(self.node, force, gradient.size)
+        gradient[self.node] += force
         return float((self.stiffness * off * off / (1 + bent)).sum())
 
     def _means(self, values: Floats) -> Floats:
@@ -82,47 +83,33 @@ class Energy:
     derivatives to the logarithms of the repeat's width and height when nodes move along with it. It also sets
     `closest`, the least distance between contact points of different strands (of those near each other), and
     `coarsest`, the longest way from a contact point to the next.
+
+    Public besides, for the metric: along_x, even_x and along_z (ties), share and length (of yarn, for each node and
+    edge), stretch, leading.
     """
 
     closest: float = np.inf
     coarsest: float = 0.0
-    _leading = 0.0
+    leading = 0.0
 
     def __init__(self, layout: Layout, even: float = 0.0) -> None:
         """even: stiffness by which the gaps between wales are kept equally far apart."""
         self.layout = layout
-        self._next, self._previous = layout.next_node, layout.previous_node
-        gaps: list[list[int]] = [[] for _ in range(layout.width)]
-        middles: list[list[int]] = [[] for _ in range(layout.width)]
-        quarters: list[list[int]] = []
-        for cell in layout.cells:
-            if cell.kind == SLIP:
-                continue
-            if layout.at(cell.row, cell.column - 1).kind != SLIP:
-                gaps[cell.column].append(cell.first)
-            middles[cell.column].append(cell.first + cell.count // 2)
-            quarters.append([cell.first + cell.count // 4, cell.first + 3 * cell.count // 4])
-        gaps = [nodes for nodes in gaps if nodes]
-        self._ties_x = _Ties.between(
-            gaps + middles,
-            [NO_SLIDING] * len(gaps) + [UPRIGHT_X] * len(middles),
-            [FRICTION] * len(gaps) + [1e9] * len(middles),
-        )
-        spaced = [node for nodes in gaps for node in nodes]
-        self._ties_even = _Ties.between([spaced] if even and spaced else [], [even], [1e9])
-        self._wale = np.zeros(layout.nodes)
-        for cell in layout.cells:
-            self._wale[cell.first] = cell.column
-        self._ties_z = _Ties.between(quarters, [UPRIGHT_Z] * len(quarters), [1e9] * len(quarters))
+        kinds = np.array([cell.kind for cell in layout.cells]).reshape(layout.height, layout.width)
+        first = np.arange(layout.nodes)[::NODES].reshape(kinds.shape)
+        looped = kinds != SLIP
+        at_gap = looped & np.roll(looped, 1, axis=1)
+        gaps = [first[at_gap[:, column], column] for column in range(layout.width)]
+        middles = [first[looped[:, column], column] + NODES // 2 for column in range(layout.width)]
+        quarters = [np.array([node + NODES // 4, node + 3 * NODES // 4]) for node in first[looped].tolist()]
+        self.along_x = (Ties.between(gaps, NO_SLIDING, FRICTION), Ties.between(middles, UPRIGHT_X))
+        self.even_x = Ties.between([np.concatenate(gaps)] if even else [], even or 1.0)
+        self.along_z = Ties.between(quarters, UPRIGHT_Z)
+        self._wale = np.arange(layout.nodes) // NODES % layout.width
 
     def lead(self, shape: Floats, stiffness: float) -> None:
         """Draw nodes toward a shape (3, nodes; in wales, courses and lengths) that goes along with the cell."""
-        self._lead, self._leading = shape, stiffness
-
-    def _astray(self, at: Floats, width: float, height: float) -> Floats:
-        w, c = width / self.layout.width, height / self.layout.height
-        led: Floats = self._lead * np.array([[w], [c], [1.0]])
-        return at - led
+        self._lead, self.leading = shape, stiffness
 
     def rest(self, length: Floats, diameter: float, at: Floats, width: float, stretch: float = STRETCH) -> None:
         """Set the rest length of each edge (from a node to the next), the yarn's diameter, and how it resists stretch.
@@ -130,212 +117,140 @@ class Energy:
         at, width: where nodes are now; edges longer than they should be get contact points for what they are.
         """
         self.diameter = diameter
-        self._h = length
-        self._stretch = stretch
-        self._share = (length + length[self._previous]) / 2
-        edges = self._edges(at, width)
+        self.length = length
+        self.stretch = stretch
+        self.share = (length + self.layout.behind(length)) / 2
+        edges = self.layout.edges(at, width)
         actual = np.sqrt((edges * edges).sum(axis=0)) / 1.05
         parts = np.maximum(1, np.ceil(np.maximum(length, actual) / (POINT_SPACING * diameter) - 1e-6)).astype(np.intp)
         self._parts = parts
-        self._nodes_are_points = bool((parts == 1).all())
-        self._base = np.repeat(np.arange(length.size), parts)
-        self._ahead = self._next[self._base]
-        self._toward = (np.arange(self._base.size) - (np.cumsum(parts) - parts)[self._base]) / parts[self._base]
-        self._weight = (length / parts)[self._base]
-        self._point_course = self.layout.course[self._base]
+        self._begins = np.cumsum(parts) - parts
+        self.base = np.repeat(np.arange(length.size), parts)
+        self._toward = (np.arange(self.base.size) - self._begins[self.base]) / parts[self.base]
+        self._weight = (length / parts)[self.base]
+        self._point_course = self.base // self.layout.course_nodes
         self._course_arc = np.bincount(self._point_course, self._weight)
         begins = np.cumsum(self._course_arc) - self._course_arc
         self._arc = np.cumsum(self._weight) - self._weight - begins[self._point_course]
-        self._pairs_of: tuple[Floats, float, float] | None = None
+        self._wide: _Pairs | None = None
+        self._narrow: _Pairs | None = None
 
-    def _edges(self, at: Floats, width: float) -> Floats:
-        edges = at[:, self._next] - at
-        edges[0] += self.layout.wraps * width
-        return edges
-
-    def points(self, at: Floats, width: float) -> Floats:
-        """Contact points, shape (3, points)."""
-        if self._nodes_are_points:
-            return at
-        ahead = at[:, self._ahead]
-        ahead[0] += self.layout.wraps[self._base] * width
-        points: Floats = at[:, self._base] * (1 - self._toward) + ahead * self._toward
+    def _points(self, at: Floats, edges: Floats) -> Floats:
+        points: Floats = at[:, self.base] + edges[:, self.base] * self._toward
         return points
 
     def strains(self, at: Floats, width: float) -> Floats:
         """Strain of each cell's yarn, over all of it."""
-        edges = self._edges(at, width)
-        cell = self.layout.cell
-        strains: Floats = np.bincount(cell, np.sqrt((edges * edges).sum(axis=0))) / np.bincount(cell, self._h) - 1
+        edges = self.layout.edges(at, width)
+        length = np.sqrt((edges * edges).sum(axis=0)).reshape(-1, NODES).sum(axis=1)
+        strains: Floats = length / self.length.reshape(-1, NODES).sum(axis=1) - 1
         return strains
 
-    def _find_pairs(self, at: Floats, width: float, height: float) -> None:
-        """List pairs of points that are or may soon be in contact, with the repeat that the second stands in."""
-        from scipy.spatial import cKDTree
-
-        if self._pairs_of is not None:
-            before, *box = self._pairs_of
-            moved = at - before
-            if box == [width, height] and float((moved * moved).sum(axis=0).max()) < (_SKIN * self.diameter / 2) ** 2:
-                return
-        points = self.points(at, width)
-        size = np.array([[width], [height]])
-        folded = points.copy()
-        folded[:2] %= size
-        folded[:2] = np.where(folded[:2] >= size, 0.0, folded[:2])
-        tree = cKDTree(folded.T, boxsize=np.array([width, height, 0.0]), balanced_tree=False, compact_nodes=False)
-        pairs = tree.query_pairs(self.diameter * (1 + _SKIN), output_type="ndarray")
-        one, two = pairs[:, 0], pairs[:, 1]
-        image = np.round((points[:2, one] - points[:2, two]) / size)
-        # A strand does not touch itself close by along its own arc; it does touch its own copy in the next repeat.
-        course = self._point_course[one]
-        arc = self._arc[one] - self._arc[two] - image[0] * self._course_arc[course]
-        own = (course == self._point_course[two]) & (image[1] == 0) & (np.abs(arc) < _OWN_ARC * self.diameter)
-        self._one, self._two, self._image = one[~own], two[~own], image[:, ~own]
-        self._pair_weight = CONTACT * self._weight[self._one] * self._weight[self._two]
-        self._pairs_of = (at.copy(), width, height)
-
-    def _apart(self, points: Floats, width: float, height: float) -> Floats:
-        apart = points[:, self._one] - points[:, self._two]
-        apart[0] -= self._image[0] * width
-        apart[1] -= self._image[1] * height
-        return apart
+    def _pairs_near(self, at: Floats, edges: Floats, box: Floats) -> tuple[_Pairs, Floats]:
+        """Pairs of points that are or may soon be in contact, and how far each two are apart, (3, pairs)."""
+        points = self._points(at, edges)
+        if self._narrow is None or not self._narrow.holds(at, box, _NARROW * self.diameter):
+            if self._wide is None or not self._wide.holds(at, box, _WIDE * self.diameter):
+                one, two, image = pairs_within(points, box[0], box[1], self.diameter * (1 + _WIDE))
+                # A strand does not touch itself close by along its own arc; it does touch its copy in the next repeat.
+                course = self._point_course[one]
+                arc = self._arc[one] - self._arc[two] - image[0] * self._course_arc[course]
+                own = (course == self._point_course[two]) & (image[1] == 0) & (np.abs(arc) < _OWN_ARC * self.diameter)
+                weight = CONTACT * self._weight[one] * self._weight[two]
+                self._wide = _Pairs(one, two, image, weight, at.copy(), box).those(~own, at, box)
+            apart = self._wide.apart(points, box)
+            near = (apart * apart).sum(axis=0) < ((1 + _NARROW) * self.diameter) ** 2
+            self._narrow = self._wide.those(near, at, box)
+        return self._narrow, self._narrow.apart(points, box)
 
     def __call__(self, at: Floats, width: float, height: float) -> tuple[float, Floats, Floats]:
-        h, share = self._h, self._share
-        edges = self._edges(at, width)
+        ahead, behind = self.layout.ahead, self.layout.behind
+        h, share = self.length, self.share
+        edges = self.layout.edges(at, width)
         length = np.sqrt((edges * edges).sum(axis=0))
         self.coarsest = float((length / self._parts).max())
         strain = length / h - 1
-        energy = self._stretch / 2 * float((h * strain * strain).sum())
-        tension = edges * (self._stretch * strain / length)
+        energy = self.stretch / 2 * float((h * strain * strain).sum())
+        tension = edges * (self.stretch * strain / length)
         slope = edges / h
-        bend = slope - slope[:, self._previous]
+        bend = slope - behind(slope)
         moment = bend / share
         energy += 0.5 * float((bend * moment).sum())
-        tension += (moment - moment[:, self._next]) / h
-        gradient = tension[:, self._previous] - tension
-        growth = (tension[:2] * edges[:2]).sum(axis=1)
+        tension += (moment - ahead(moment)) / h
+
+        pairs, apart = self._pairs_near(at, edges, np.array([width, height]))
+        square = (apart * apart).sum(axis=0)
+        self.closest = float(np.sqrt(square.min())) if square.size else np.inf
+        touch = np.flatnonzero(square < self.diameter**2)
+        square, apart, weight = square[touch], apart[:, touch], pairs.weight[touch]
+        ratio = self.diameter**2 / square
+        energy += float((weight * (ratio + 1 / ratio - 2)).sum())
+        push = apart * (2 * weight * (1 / self.diameter**2 - ratio / square))
+        growth = (tension[:2] * edges[:2]).sum(axis=1) + (push[:2] * apart[:2]).sum(axis=1)
+        one, two, count = pairs.one[touch], pairs.two[touch], self.base.size
+        on_points = np.array([np.bincount(one, each, count) - np.bincount(two, each, count) for each in push])
+        onward = np.add.reduceat(on_points * self._toward, self._begins, axis=1)
+        gradient = behind(tension + onward) - tension + np.add.reduceat(on_points, self._begins, axis=1) - onward
 
         off = at[2] - float((share * at[2]).sum() / share.sum())
         press = FLAT * share * off
         energy += 0.5 * float((press * off).sum())
         gradient[2] += press
-
-        if self._leading:
-            astray = self._astray(at, width, height)
-            back = self._leading * share * astray
+        if self.leading:
+            cell = np.array([[width / self.layout.width], [height / self.layout.height], [1.0]])
+            astray = at - self._lead * cell
+            back = self.leading * share * astray
             energy += 0.5 * float((back * astray).sum())
             gradient += back
             growth += (back[:2] * astray[:2]).sum(axis=1)
-
-        pulled = np.zeros_like(at[0])
-        energy += self._ties_x.pull(at[0], pulled)
-        growth[0] += float((pulled * at[0]).sum())
-        gradient[0] += pulled
-        if self._ties_even.counts.size:
-            astray_x = at[0] - self._wale * (width / self.layout.width)
+        in_wales = at[0] - self._wale * (width / self.layout.width)
+        for ties, values in (*((each, at[0]) for each in self.along_x), (self.even_x, in_wales)):
             pulled = np.zeros_like(at[0])
-            energy += self._ties_even.pull(astray_x, pulled)
-            growth[0] += float((pulled * astray_x).sum())
+            energy += ties.pull(values, pulled)
+            growth[0] += float((pulled * values).sum())
             gradient[0] += pulled
-        energy += self._ties_z.pull(at[2], gradient[2])
-
-        self._find_pairs(at, width, height)
-        apart = self._apart(self.points(at, width), width, height)
-        square = (apart * apart).sum(axis=0)
-        self.closest = float(np.sqrt(square.min())) if square.size else np.inf
-        near = np.flatnonzero(square < self.diameter**2)
-        square, apart, weight = square[near], apart[:, near], self._pair_weight[near]
-        ratio = self.diameter**2 / square
-        energy += float((weight * (ratio + 1 / ratio - 2)).sum())
-        push = apart * (2 * weight * (1 / self.diameter**2 - ratio / square))
-        growth += (push[:2] * apart[:2]).sum(axis=1)
-        one, two = self._one[near], self._two[near]
-        for axis in range(3):
-            count = self._base.size
-            on_points = np.bincount(one, push[axis], count) - np.bincount(two, push[axis], count)
-            if self._nodes_are_points:
-                gradient[axis] += on_points
-            else:
-                gradient[axis] += np.bincount(self._base, on_points * (1 - self._toward), at.shape[1])
-                gradient[axis] += np.bincount(self._ahead, on_points * self._toward, at.shape[1])
+        energy += self.along_z.pull(at[2], gradient[2])
         return energy, gradient, growth
 
-    def curvature(self, at: Floats, width: float, height: float) -> tuple[scipy.sparse.csc_matrix, Floats, Floats]:
-        """The second derivatives without the parts that can be negative: (A, B, C) of shapes (3n, 3n), (3n, 2), (2, 2).
-
-        Unknown 3 k + a is coordinate a of node k; the two further unknowns are the logarithms of width and height.
-        Made as J^T J of all springs, so that A is positive definite.
-        """
-        import scipy.sparse as sparse
-
-        n = at.shape[1]
-        index = np.arange(n)
-        rows: list[Ints] = []
-        columns: list[Ints] = []
-        values: list[Floats] = []
-        grows: list[Floats] = []
-        total = 0
-
-        def springs(terms: list[tuple[Ints, int, Floats]], growth: Floats) -> None:
-            """One row of J a spring: (node, axis, factor) terms, and how it stretches with ln width and ln height."""
-            nonlocal total
-            count = growth.shape[1]
-            for node, axis, factor in terms:
-                rows.append(np.arange(total, total + count))
-                columns.append(node * 3 + axis)
-                values.append(factor)
-            grows.append(growth)
-            total += count
-
-        edges = self._edges(at, width)
-        length = np.sqrt((edges * edges).sum(axis=0))
-        h, share = self._h, self._share
-        stiff = np.sqrt(self._stretch / h) * edges / length
-        springs(
-            [(self._next, a, stiff[a]) for a in range(3)] + [(index, a, -stiff[a]) for a in range(3)],
-            stiff[:2] * edges[:2],
-        )
-        taut = np.sqrt(self._stretch / h * np.maximum(length / h - 1, 0))
-        for a in range(3):
-            grown = np.zeros((2, n))
-            if a < 2:
-                grown[a] = taut * edges[a]
-            springs([(self._next, a, taut), (index, a, -taut)], grown)
-        slope, root = edges / h, 1 / np.sqrt(share)
-        before, after = root / h[self._previous], root / h
-        for a in range(3):
-            grown = np.zeros((2, n))
-            if a < 2:
-                grown[a] = root * (slope[a] - slope[a, self._previous])
-            springs([(self._previous, a, before), (index, a, -before - after), (self._next, a, after)], grown)
-        points = self.points(at, width)
-        self._find_pairs(at, width, height)
-        apart = self._apart(points, width, height)
+    def contacts(self, at: Floats, width: float, height: float) -> tuple[list[tuple[Ints, Floats]], Floats, Floats]:
+        """Points that touch as springs: which nodes take part with which factor (pairs,), where pairs lie (3, pairs),
+        and the root of each spring's stiffness along its line (3, pairs)."""
+        pairs, apart = self._pairs_near(at, self.layout.edges(at, width), np.array([width, height]))
         square = (apart * apart).sum(axis=0)
-        near = np.flatnonzero(square < self.diameter**2)
-        square, apart = square[near], apart[:, near]
-        stiffness = self._pair_weight[near] * (6 * self.diameter**2 / square**2 + 2 / self.diameter**2)
-        normal = apart * np.sqrt(stiffness / square)
-        terms: list[tuple[Ints, int, Floats]] = []
-        for point, sign in ((self._one[near], 1.0), (self._two[near], -1.0)):
-            for a in range(3):
-                terms.append((self._base[point], a, sign * normal[a] * (1 - self._toward[point])))
-                if not self._nodes_are_points:
-                    terms.append((self._ahead[point], a, sign * normal[a] * self._toward[point]))
-        springs(terms, normal[:2] * apart[:2])
+        touch = np.flatnonzero(square < self.diameter**2)
+        square, apart = square[touch], apart[:, touch]
+        stiffness = pairs.weight[touch] * (6 * self.diameter**2 / square**2 + 2 / self.diameter**2)
+        following = self.layout.ahead(np.arange(self.layout.nodes))
+        terms = []
+        for point, sign in ((pairs.one[touch], 1.0), (pairs.two[touch], -1.0)):
+            node, toward = self.base[point], self._toward[point]
+            terms += [(node, sign * (1 - toward)), (following[node], sign * toward)]
+        return terms, apart, apart * np.sqrt(stiffness / square)
 
-        place = (np.concatenate(rows), np.concatenate(columns))
-        jacobian = sparse.csc_matrix((np.concatenate(values), place), shape=(total, 3 * n))
-        grown = np.concatenate(grows, axis=1).T
-        diagonal = np.zeros((n, 3))
-        diagonal += (0.1 + self._leading) * share[:, None]
-        diagonal[:, 2] += FLAT * share
-        z = self._ties_z
-        for x in (self._ties_x, self._ties_even):
-            diagonal[:, 0] += np.bincount(x.node, x.stiffness * (1 - 1 / x.counts[x.group]), n)
-        diagonal[:, 2] += np.bincount(z.node, z.stiffness / 2, n)
-        matrix = (jacobian.T @ jacobian + sparse.diags_array(diagonal.ravel())).tocsc()
-        border: Floats = np.asarray(jacobian.T @ grown)
-        return matrix, border, grown.T @ grown
+
+@dataclass(frozen=True, eq=False)
+class _Pairs:
+    """Pairs of contact points, listed where nodes were `at` in a repeat of size `box`. image: as of `pairs_within`."""
+
+    one: Ints
+    two: Ints
+    image: Floats
+    weight: Floats
+    at: Floats
+    box: Floats
+
+    def those(self, which: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], at: Floats, box: Floats) -> _Pairs:
+        kept = np.flatnonzero(which)
+        one, two, weight = self.one.take(kept), self.two.take(kept), self.weight.take(kept)
+        return _Pairs(one, two, self.image.take(kept, axis=1), weight, at.copy(), box)
+
+    def holds(self, at: Floats, box: Floats, nearer: float) -> bool:
+        """Whether no two points can have come nearer to each other by more than that."""
+        moved = at - self.at
+        most = 2 * np.sqrt((moved * moved).sum(axis=0).max()) + np.abs(box - self.box).max()
+        return bool(most < nearer)
+
+    def apart(self, points: Floats, box: Floats) -> Floats:
+        apart = points.take(self.one, axis=1) - points.take(self.two, axis=1)
+        apart[:2] -= self.image * box[:, None]
+        return apart

@@ -52,7 +52,7 @@ def plate(
     about.add_text("Software", "stitchc")
     about.add_text("Description", f"{visible(name)}: {' and '.join(faces)} side, {px_per_cm:.3f} pixels per cm")
     stream = io.BytesIO()
-    whole.save(stream, "PNG", pnginfo=about, dpi=(px_per_cm * 2.54, px_per_cm * 2.54), compress_level=6)
+    whole.save(stream, "PNG", pnginfo=about, dpi=(px_per_cm * 2.54, px_per_cm * 2.54), compress_level=1)
     return stream.getvalue()
 
 

@@ -5,7 +5,9 @@ The bytes are those of numpy's own archive, without pickles; what does not fit t
 
 from __future__ import annotations
 
+import functools
 import hashlib
+import inspect
 import io
 import zipfile
 import zlib
@@ -14,10 +16,11 @@ from typing import Final
 import numpy as np
 
 from stitchc.chart import Chart
-from stitchc.fabric import energy, start
-from stitchc.fabric.relax import CLOSEST, HELD, MOST_RISEN, ROBBED, Fabric, smallest_repeat
+from stitchc.fabric import descent, energy, metric, near, relaxation, start, symmetry
+from stitchc.fabric.relaxation import Fabric, smallest_repeat
 
-_FORM: Final = "stitchc-fabric/1"
+_FORM: Final = "stitchc-fabric/2"
+_CODE: Final = (descent, energy, metric, near, relaxation, start, symmetry)
 _MOST_BYTES: Final = 256 * 1024 * 1024
 _BROKEN: Final = (
     *(OSError, EOFError, MemoryError, NotImplementedError, RuntimeError),
@@ -25,29 +28,21 @@ _BROKEN: Final = (
 )
 
 
-def name_of(chart: Chart, cell: tuple[float, float] | None) -> str:
-    """A name that is the same for the same fabric relaxed by the same rules: 32 hexadecimal figures.
+def name_of(chart: Chart, cell: tuple[float, float] | None, slip_fed: float) -> str:
+    """A name that is the same for the same fabric relaxed by the same program: 32 hexadecimal figures.
 
-    cell: wale spacing and course height, or None for a free cell.
+    cell, slip_fed: as of `relax.relaxing`.
     """
     repeat = smallest_repeat(chart)
-    rules = (
-        _FORM,
-        (start.DIAMETER, sorted(start.NODES.items()), sorted(start.FED.items()), CLOSEST, HELD, MOST_RISEN, ROBBED),
-        (
-            energy.STRETCH,
-            energy.CONTACT,
-            energy.FLAT,
-            energy.NO_SLIDING,
-            energy.FRICTION,
-            energy.UPRIGHT_X,
-            energy.UPRIGHT_Z,
-            energy.EVEN,
-        ),
-        repeat.cells.shape,
-        None if cell is None else tuple(f"{size:.6g}" for size in cell),
-    )
-    return hashlib.sha256(repr(rules).encode() + repeat.cells.tobytes()).hexdigest()[:32]
+    asked = repeat.cells.shape, cell and tuple(f"{size:.6g}" for size in cell), f"{slip_fed:.6g}"
+    return hashlib.sha256(repr((_FORM, _rules(), asked)).encode() + repeat.cells.tobytes()).hexdigest()[:32]
+
+
+@functools.cache
+def _rules() -> str:
+    """A digest of the code that relaxes: what another version kept is no fabric of this one."""
+    code = "".join(inspect.getsource(module) for module in _CODE)
+    return hashlib.sha256(code.encode()).hexdigest()
 
 
 def pack(fabric: Fabric, name: str) -> bytes:
@@ -55,8 +50,7 @@ def pack(fabric: Fabric, name: str) -> bytes:
     arrays = {
         "form": np.array(f"{_FORM} {name}"),
         "cells": fabric.chart.cells,
-        "nodes": np.concatenate(fabric.courses),
-        "counts": np.array([len(course) for course in fabric.courses]),
+        "nodes": np.array(fabric.courses),
         "numbers": np.array([fabric.cell_w, fabric.cell_c, fabric.diameter, fabric.closest, fabric.longer]),
     }
     stream = io.BytesIO()
@@ -71,25 +65,21 @@ def unpack(content: bytes, name: str) -> Fabric | None:
             if sum(member.file_size for member in members.infolist()) > _MOST_BYTES:
                 return None
         with np.load(io.BytesIO(content), allow_pickle=False) as archive:
-            arrays = {key: archive[key] for key in ("form", "cells", "nodes", "counts", "numbers")}
+            arrays = {key: archive[key] for key in ("form", "cells", "nodes", "numbers")}
             check = str(archive["check"])
         if str(arrays["form"]) != f"{_FORM} {name}" or check != _digest(arrays):
             return None
-        cells, nodes, counts = arrays["cells"], arrays["nodes"], arrays["counts"]
+        cells, nodes = arrays["cells"], arrays["nodes"]
         chart = Chart(cells, (None,) * len(cells))
-        layout = start.lay_out(chart)
-        if counts.tolist() != np.bincount(layout.course).tolist() or nodes.shape != (layout.nodes, 3):
+        if nodes.shape != (chart.height, chart.width * start.NODES, 3):
             return None
         w, c, diameter, closest, longer = arrays["numbers"].tolist()
         if not (np.isfinite(nodes).all() and min(w, c, diameter) > 0):
             return None
     except _BROKEN:
         return None
-    ends = np.cumsum(counts)
-    courses = tuple(nodes[end - count : end] for end, count in zip(ends, counts, strict=True))
-    for course in courses:
-        course.setflags(write=False)
-    return Fabric(chart, courses, w, c, diameter, (), closest, longer)
+    nodes.setflags(write=False)
+    return Fabric(chart, tuple(nodes), w, c, diameter, (), closest, longer)
 
 
 def _digest(arrays: dict[str, np.ndarray[tuple[int, ...], np.dtype[np.generic]]]) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stitchc.chart import Chart
-from stitchc.fabric.start import Floats, Ints, Layout
+from stitchc.fabric.start import NODES, Floats, Ints, Layout
 
 
 @dataclass(frozen=True)
@@ -52,11 +52,11 @@ def symmetries(chart: Chart, layout: Layout) -> Symmetries:
 
 
 def _images(layout: Layout, sign: int, row: int, column: int) -> Ints:
-    image = np.empty(layout.nodes, dtype=np.intp)
-    for cell in layout.cells:
-        other = layout.at(cell.row + row, sign * cell.column + column)
-        nodes = np.arange(other.first, other.first + other.count)
-        if sign < 0:  # what began at the left gap begins at the right one, which is the next cell's first node
-            nodes = np.concatenate([layout.next_node[nodes[-1:]], nodes[:0:-1]])
-        image[cell.first : cell.first + cell.count] = nodes
-    return image
+    nodes = np.arange(layout.nodes).reshape(layout.height, layout.width, NODES)
+    rows = (np.arange(layout.height) + row) % layout.height
+    columns = (sign * np.arange(layout.width) + column) % layout.width
+    image = nodes[rows[:, None], columns]
+    if sign < 0:  # what began at the left gap begins at the right one, which is the next cell's first node
+        following = nodes[rows[:, None], (columns + 1) % layout.width]
+        image = np.concatenate([following[:, :, :1], image[:, :, :0:-1]], axis=2)
+    return image.ravel()

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from stitchc.chart import SLIP
-from stitchc.fabric.start import START_COURSE, Cell, Floats, Layout
+from stitchc.fabric.start import NODES, START_COURSE, Cell, Floats, Layout
 
 
 class NotLooped(AssertionError):
@@ -62,9 +62,9 @@ def _crossings(layout: Layout, start: Floats, older: Cell, later: Cell, row: int
 
 def _strand(layout: Layout, start: Floats, cell: Cell, row: int) -> Floats:
     """The cell's nodes and the next cell's first, lifted to the course it stands for."""
-    nodes = np.arange(cell.first, cell.first + cell.count + 1)
-    nodes[-1] = layout.next_node[nodes[-2]]
-    strand = start[:, nodes].copy()
-    strand[0, -1] += layout.width * layout.wraps[nodes[-2]]
+    following = layout.at(cell.row, cell.column + 1).first
+    strand = start[:, [*range(cell.first, cell.first + NODES), following]]
+    if following < cell.first:
+        strand[0, -1] += layout.width
     strand[1] += (row - cell.row) * START_COURSE
     return strand

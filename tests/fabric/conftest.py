@@ -10,6 +10,7 @@ import pytest
 
 from stitchc.chart import Chart
 from stitchc.fabric import PLAIN_CELL, Fabric, relax, relax_free
+from stitchc.fabric.start import SLIP_FED
 
 RelaxAt = Callable[[str, float, float], Fabric]
 
@@ -36,6 +37,6 @@ def at_gauge(rows: str, stitch_factor: float, row_factor: float) -> Fabric:
 
 
 @functools.cache
-def at_free_cell(rows: str) -> Fabric:
+def at_free_cell(rows: str, slip_fed: float = SLIP_FED) -> Fabric:
     """Relaxed with its cell."""
-    return relax_free(chart_of(rows))
+    return relax_free(chart_of(rows), slip_fed)

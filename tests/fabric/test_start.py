@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
-from stitchc.fabric.relax import MOST_TUCKS, smallest_repeat
-from stitchc.fabric.start import lay_out, start_shape
+from stitchc.fabric.relaxation import MOST_TUCKS, smallest_repeat
+from stitchc.fabric.start import NODES, lay_out, start_shape
 from stitchc.fabric.topology import NotLooped, prove
 from tests.fabric.conftest import chart_of
 
@@ -60,13 +60,12 @@ def test_spans_layers_and_tucks_taken() -> None:
 
 def test_nodes_of_a_course_follow_each_other_round_the_repeat() -> None:
     layout = lay_out(chart_of("KTS/KKK"))
-    node = 0
-    for _ in range(int((layout.course == 0).sum())):
-        assert layout.course[node] == 0
-        assert layout.previous_node[layout.next_node[node]] == node
-        node = int(layout.next_node[node])
-    assert node == 0
-    assert layout.wraps.sum() == layout.height
+    node = np.arange(layout.nodes)
+    assert np.array_equal(layout.behind(layout.ahead(node)), node)
+    assert np.array_equal(layout.ahead(node)[: layout.course_nodes], [*range(1, layout.course_nodes), 0])
+    at = np.random.default_rng(1).normal(size=(3, layout.nodes))
+    edges = layout.edges(at, 7.0).reshape(3, 2, -1)
+    assert np.allclose(edges.sum(axis=2), [[7, 7], [0, 0], [0, 0]]), "each course goes on one repeat to the right"
 
 
 @pytest.mark.parametrize("rows", ["KT/KK", "KK/KK", "KS/SK", "KT/KT/KK"])
@@ -74,7 +73,7 @@ def test_the_proof_sees_a_strand_on_the_wrong_side(rows: str) -> None:
     layout = lay_out(chart_of(rows))
     start = start_shape(layout)
     held = next(cell for cell in layout.cells if cell.kind == KNIT and cell.span == max(c.span for c in layout.cells))
-    start[2, held.first : held.first + held.count] -= 3.0  # the loop hangs behind all that should be behind it
+    start[2, held.first : held.first + NODES] -= 3.0  # the loop hangs behind all that should be behind it
     with pytest.raises(NotLooped):
         prove(layout, start)
 
@@ -82,7 +81,7 @@ def test_the_proof_sees_a_strand_on_the_wrong_side(rows: str) -> None:
 def test_the_proof_sees_a_loop_that_is_not_drawn_through() -> None:
     layout = lay_out(chart_of("KK/KK"))
     start = start_shape(layout)
-    start[1, layout.course == 1] += 0.6  # the second course stands above the heads of the first
+    start[1, layout.course_nodes :] += 0.6  # the second course stands above the heads of the first
     with pytest.raises(NotLooped):
         prove(layout, start)
 
@@ -91,7 +90,7 @@ def test_the_proof_sees_a_float_in_front_of_the_held_loop() -> None:
     layout = lay_out(chart_of("KS/KK"))
     start = start_shape(layout)
     slip = layout.at(0, 1)
-    start[2, slip.first + 2 : slip.first + slip.count - 2] += 2.0
+    start[2, slip.first + 2 : slip.first + NODES - 2] += 2.0
     with pytest.raises(NotLooped):
         prove(layout, start)
 

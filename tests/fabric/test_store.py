@@ -5,13 +5,14 @@ from __future__ import annotations
 import io
 import pickle
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from stitchc.cli import fabric_cache
-from stitchc.fabric import Fabric, energy
+from stitchc.fabric import Fabric, store
 from stitchc.fabric.store import name_of, pack, unpack
 from tests.fabric.conftest import at_gauge, chart_of
 
@@ -38,16 +39,17 @@ def test_reproducible_bytes(fabric: Fabric) -> None:
 def test_names_tell_fabrics_apart(monkeypatch: pytest.MonkeyPatch) -> None:
     ripple = chart_of("KT/KK")
     names = {
-        name_of(ripple, (0.25, 0.2)),
-        name_of(ripple, (0.25, 0.21)),
-        name_of(ripple, None),
-        name_of(chart_of("KT/KT"), (0.25, 0.2)),
-        name_of(chart_of("KS/KK"), (0.25, 0.2)),
+        name_of(ripple, (0.25, 0.2), 0.24),
+        name_of(ripple, (0.25, 0.21), 0.24),
+        name_of(ripple, (0.25, 0.2), 0.32),
+        name_of(ripple, None, 0.24),
+        name_of(chart_of("KT/KT"), (0.25, 0.2), 0.24),
+        name_of(chart_of("KS/KK"), (0.25, 0.2), 0.24),
     }
-    assert len(names) == 5
-    assert name_of(ripple.across(3), (0.25, 0.2)) in names, "a repeat written three times is the same fabric"
-    monkeypatch.setattr(energy, "CONTACT", 1999.0)
-    assert name_of(ripple, (0.25, 0.2)) not in names, "relaxed by other rules"
+    assert len(names) == 6
+    assert name_of(ripple.across(3), (0.25, 0.2), 0.24) in names, "a repeat written three times is the same fabric"
+    monkeypatch.setattr(store, "_rules", lambda: "other code")
+    assert name_of(ripple, (0.25, 0.2), 0.24) not in names, "relaxed by other rules"
 
 
 def test_nothing_else_is_a_fabric(fabric: Fabric) -> None:
@@ -96,21 +98,21 @@ def count_relaxations(monkeypatch: pytest.MonkeyPatch) -> list[object]:
     from stitchc import fabric
 
     calls: list[object] = []
-    relax = fabric.relax
+    relaxing = fabric.relaxing
 
-    def counted(*arguments: object) -> Fabric:
+    def counted(*arguments: object) -> Iterator[Fabric]:
         calls.append(arguments)
-        return relax(*arguments)  # type: ignore[arg-type]
+        return relaxing(*arguments)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(fabric, "relax", counted)
+    monkeypatch.setattr(fabric, "relaxing", counted)
     return calls
 
 
 def test_a_repeat_is_relaxed_once(cache_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     calls = count_relaxations(monkeypatch)
-    one = fabric_cache.relaxed(chart_of("K"), CELL)
+    one = fabric_cache.relaxed(chart_of("K"), CELL, 0.24)
     (kept,) = cache_folder.glob("*")
-    other = fabric_cache.relaxed(chart_of("KK/KK"), CELL)
+    other = fabric_cache.relaxed(chart_of("KK/KK"), CELL, 0.24)
     assert len(calls) == 1
     assert all(map(np.array_equal, one.courses, other.courses))
     assert kept.suffix == ".npz"
@@ -121,11 +123,11 @@ def test_a_broken_cache_is_ignored_and_written_anew(
     content: bytes, cache_folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     calls = count_relaxations(monkeypatch)
-    fabric_cache.relaxed(chart_of("K"), CELL)
+    fabric_cache.relaxed(chart_of("K"), CELL, 0.24)
     (kept,) = cache_folder.glob("*.npz")
     good = kept.read_bytes()
     kept.write_bytes(content)
-    fabric_cache.relaxed(chart_of("K"), CELL)
+    fabric_cache.relaxed(chart_of("K"), CELL, 0.24)
     assert len(calls) == 2
     assert kept.read_bytes() == good
 
@@ -135,9 +137,9 @@ def test_no_place_for_a_cache_costs_only_time(tmp_path: Path, monkeypatch: pytes
     in_the_way.write_text("not a folder")
     monkeypatch.setenv("XDG_CACHE_HOME", str(in_the_way))
     monkeypatch.chdir(tmp_path)
-    assert fabric_cache.relaxed(chart_of("K"), CELL).closest > 0.45
+    assert fabric_cache.relaxed(chart_of("K"), CELL, 0.24).closest > 0.45
     monkeypatch.setattr("platformdirs.user_cache_path", lambda *a, **k: Path("~/.cache"))  # no home was found
-    assert fabric_cache.relaxed(chart_of("K"), CELL).closest > 0.45
+    assert fabric_cache.relaxed(chart_of("K"), CELL, 0.24).closest > 0.45
     assert sorted(path.name for path in tmp_path.iterdir() if path.name != "cache") == ["a-file"]
     assert in_the_way.read_text() == "not a folder"
 
@@ -145,5 +147,5 @@ def test_no_place_for_a_cache_costs_only_time(tmp_path: Path, monkeypatch: pytes
 def test_old_fabrics_go_when_there_are_many(cache_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(fabric_cache, "_MOST_FILES", 2)
     for wale in (0.24, 0.25, 0.26):
-        fabric_cache.relaxed(chart_of("K"), (wale, 0.19))
+        fabric_cache.relaxed(chart_of("K"), (wale, 0.19), 0.24)
     assert len(list(cache_folder.glob("*.npz"))) == 2
