@@ -274,8 +274,17 @@ class ChartOptions:
         ),
     ] = None
     dpi: Annotated[
-        int, Option("--dpi", "Pixels to the inch of a PNG.", metavar="N", low=72, high=1200, forms=_DRAWN)
-    ] = 200
+        int | None,
+        Option(
+            "--dpi",
+            "Pixels to the inch of a PNG.",
+            metavar="N",
+            low=72,
+            high=1200,
+            default="200, or fewer where the picture would be too large",
+            forms=_DRAWN,
+        ),
+    ] = None
     name: str = ""
     columns: int = 120
 

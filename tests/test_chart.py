@@ -58,6 +58,7 @@ def test_json_is_as_promised(harbour: Path, capsys: pytest.CaptureFixture[str]) 
             "yarns": [None] * 4,
             "settings": ["tuck"] * 4,
             "knits": [[True, False], [True, False], [False, True], [False, True]],
+            "out": [],
         }
     ]
 
@@ -148,6 +149,19 @@ def test_the_form_follows_the_name_of_the_output(harbour: Path, capsys: pytest.C
     assert run(["chart", "harbour.stitch", "--stitch", "quay", "-o", "out/quay.svg"]) == 0
     assert capsys.readouterr().out == "out/quay.svg\n"
     assert Path("out/quay.svg").read_bytes().startswith(b"<?xml")
+
+
+@pytest.mark.parametrize(
+    ("over", "height", "files", "told"),
+    [(200, 360, 1, "drawn at 134 dpi"), (2, 2000, 17, "drawn in 17 parts")],
+)
+def test_a_large_chart_is_drawn_less_finely_or_in_parts(
+    over: int, height: int, files: int, told: str, harbour: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("big.stitch").write_text(f"stitch big over {over}\n 1: K T\n 2-{height}: K\n", encoding="utf-8")
+    assert run(["chart", "big.stitch", "--format", "png", "--notation", "squared"]) == 0
+    said = capsys.readouterr()
+    assert len(said.out.split()) == files and told in said.err
 
 
 def test_several_pictures_go_into_a_folder_and_several_pages_are_numbered(

@@ -9,6 +9,7 @@ import json
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
+from stitchc.chart import KNIT, LETTERS
 from stitchc.english import number
 from stitchc.messages import columns_of, visible
 
@@ -21,24 +22,36 @@ _GROUP: Final = 5
 
 def as_json(pattern: Pattern, stitches: Sequence[Stitch]) -> str:
     """The `stitchc-chart/1` document."""
-    document = {
-        "format": "stitchc-chart/1",
-        "title": pattern.title,
-        "notes": list(pattern.notes),
-        "stitches": [
-            {
-                "name": stitch.name,
-                "width": stitch.chart.width,
-                "height": stitch.chart.height,
-                "rows": stitch.chart.rows(),
-                "yarns": list(stitch.chart.yarns),
-                "settings": list(stitch.chart.settings()),
-                "knits": stitch.chart.knits.tolist(),
-            }
-            for stitch in stitches
-        ],
-    }
-    return json.dumps(document, ensure_ascii=False)
+    head = {"format": "stitchc-chart/1", "title": pattern.title, "notes": list(pattern.notes)}
+    listed = ", ".join("{" + ", ".join(_members(stitch)) + "}" for stitch in stitches)
+    return f'{json.dumps(head, ensure_ascii=False)[:-1]}, "stitches": [{listed}]}}'
+
+
+def _members(stitch: Stitch) -> Iterator[str]:
+    """A stitch's keys and values as JSON. Rows alike share their text, so that a chart at the limit takes little
+    memory beside the document."""
+    chart = stitch.chart
+    known: dict[bytes, tuple[str, str]] = {}
+    rows, knits = [], []
+    for cells in chart.cells:
+        key = cells.tobytes()
+        if key not in known:
+            letters = "".join(LETTERS[code] for code in key)
+            known[key] = f'"{letters}"', "[" + ", ".join(_TRUE[code == KNIT] for code in key) + "]"
+        row, knit = known[key]
+        rows.append(row)
+        knits.append(knit)
+    words: dict[str | None, str] = {name: json.dumps(name, ensure_ascii=False) for name in {None, *chart.yarns}}
+    yield f'"name": {json.dumps(stitch.name, ensure_ascii=False)}, "width": {chart.width}, "height": {chart.height}'
+    yield f'"rows": [{", ".join(rows)}]'
+    yield f'"yarns": [{", ".join(words[yarn] for yarn in chart.yarns)}]'
+    yield f'"settings": [{", ".join(_QUOTED[setting] for setting in chart.settings())}]'
+    yield f'"knits": [{", ".join(knits)}]'
+    yield '"out": []'
+
+
+_TRUE: Final = ("false", "true")
+_QUOTED: Final = {setting: f'"{setting}"' for setting in ("plain", "tuck", "slip", "mixed")}
 
 
 def as_text(pattern: Pattern, stitches: Sequence[Stitch], width: int = 120) -> Iterator[str]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from stitchc.messages import Message, Refused
 from stitchc.options import ChartOptions
+from stitchc.page.values import MM_PER_INCH
 from stitchc.product import File, Product, Progress, choose_stitches, file_stems, no_progress, whole_stem
 
 if TYPE_CHECKING:
@@ -18,6 +20,13 @@ DEFAULTS: Final = ChartOptions()
 
 _MOST_PIXELS: Final = 40_000_000
 """The largest picture that is drawn; `trace` opens as much."""
+
+_MANY_PIXELS: Final = 20_000_000
+"""Where nobody asks for more: such a picture is drawn in 240 MB."""
+
+USUAL_DPI: Final = 200
+LEAST_DPI: Final = 100
+MOST_PARTS: Final = 40
 
 
 def draw_chart(
@@ -43,8 +52,8 @@ def draw_chart(
 
         text = "\n".join(as_text(pattern, stitches, options.columns))
         return Product(stitches, (File.of_text(f"{whole_stem(pattern, 'chart', options.name)}.txt", text),), messages)
-    files = _drawn(pattern, stitches, options, progress)
-    return Product(stitches, tuple(files), messages, _lacking_letters(pattern, stitches))
+    files, remarks = _drawn(pattern, stitches, options, progress)
+    return Product(stitches, tuple(files), messages, (*_lacking_letters(pattern, stitches), *remarks))
 
 
 def _lacking_letters(pattern: Pattern, stitches: Sequence[Stitch]) -> tuple[str, ...]:
@@ -55,28 +64,72 @@ def _lacking_letters(pattern: Pattern, stitches: Sequence[Stitch]) -> tuple[str,
     return (lacking,) if lacking else ()
 
 
-def _drawn(pattern: Pattern, stitches: Sequence[Stitch], options: ChartOptions, progress: Progress) -> list[File]:
-    """A file for each picture, or one PDF or HTML file for all stitches."""
-    from stitchc.drawn.drawing import Drawing, draw
-
+def _drawn(
+    pattern: Pattern, stitches: Sequence[Stitch], options: ChartOptions, progress: Progress
+) -> tuple[list[File], list[str]]:
+    """A file for each picture, or one PDF or HTML file for all stitches; and what was done to charts that are large."""
     one_file = options.form in ("pdf", "html")
     stems = {} if one_file else file_stems(pattern, stitches, "chart", options.name)
-    paper = options.paper or ("a4" if options.form == "pdf" else "roll")
-    drawing = Drawing(options.notation, options.face, options.carriage, options.cell_mm, options.repeats, paper)
-    pages: dict[str, list[Page]] = {}
+    sheets: dict[str, _Sheets] = {}
     for number, stitch in enumerate(stitches):
         progress(number / len(stitches))
-        pages[stitch.name] = draw(stitch.name, stitch.chart, drawing, title=pattern.title, yarns=pattern.yarns)
+        sheets[stitch.name] = _sheets(pattern, stitch, options)
+    remarks = [each.remark for each in sheets.values() if each.remark]
     if one_file:
         name = f"{whole_stem(pattern, 'chart', options.name)}.{options.form}"
-        return [File(name, _pdf(pages) if options.form == "pdf" else _html(pattern, stitches, pages))]
+        pages = {name: each.pages for name, each in sheets.items()}
+        return [File(name, _pdf(pages) if options.form == "pdf" else _html(pattern, stitches, pages))], remarks
     files = []
     for stitch in stitches:
-        for number, page in enumerate(pages[stitch.name], start=1):
-            part = f"-{number}" if len(pages[stitch.name]) > 1 else ""
+        pages_of, dpi, _ = sheets[stitch.name]
+        for number, page in enumerate(pages_of, start=1):
+            part = f"-{number}" if len(pages_of) > 1 else ""
             name = f"{stems[stitch.name]}{part}.{options.form}"
-            files.append(File(name, _svg(page) if options.form == "svg" else _png(page, options.dpi)))
-    return files
+            files.append(File(name, _svg(page) if options.form == "svg" else _png(page, dpi)))
+    return files, remarks
+
+
+class _Sheets(NamedTuple):
+    """A stitch's drawn pages, how fine they are, and a remark where that is not as it usually is."""
+
+    pages: Sequence[Page]
+    dpi: int
+    remark: str = ""
+
+
+def _sheets(pattern: Pattern, stitch: Stitch, options: ChartOptions) -> _Sheets:
+    """The pages as they are asked for. A picture that would be too large is drawn less finely, down to LEAST_DPI, and
+    beyond that in parts on A3, unless the options say how it is to be. Raises Refused D701 and D702."""
+    from stitchc.drawn.drawing import Drawing, Paper, draw
+
+    def drawn(paper: Paper) -> list[Page]:
+        drawing = Drawing(options.notation, options.face, options.carriage, options.cell_mm, options.repeats, paper)
+        return draw(stitch.name, stitch.chart, drawing, title=pattern.title, yarns=pattern.yarns)
+
+    paper = options.paper or ("a4" if options.form == "pdf" else "roll")
+    pages, dpi = drawn(paper), options.dpi or USUAL_DPI
+    most = min(_finest(page, _MANY_PIXELS if options.dpi is None else _MOST_PIXELS) for page in pages)
+    if options.form != "png" or dpi <= most:
+        return _Sheets(pages, dpi)
+    if options.dpi is not None or (options.paper is not None and most < LEAST_DPI):
+        from stitchc.page.png import size_px
+
+        width, height = max((size_px(page, dpi) for page in pages), key=math.prod)
+        cure = f"--dpi {most}" if most >= LEAST_DPI else "--format pdf, or --paper a4 for several pictures"
+        text = f"The chart would be a picture of {width:,} by {height:,} pixels, more than {_MOST_PIXELS:,} in all."
+        raise Refused(Message("D702", "error", text, stitch.span, cure))
+    if most >= LEAST_DPI:
+        return _Sheets(pages, most, f"The chart of {stitch.name} is large: it is drawn at {most} dpi.")
+    pages = drawn("a3")
+    if len(pages) > MOST_PARTS:
+        text = f"The chart of `{stitch.name}` would take {len(pages)} pictures, more than {MOST_PARTS}."
+        raise Refused(Message("D702", "error", text, stitch.span, "--format svg, or --format pdf."))
+    return _Sheets(pages, dpi, f"The chart of {stitch.name} is large: it is drawn in {len(pages)} parts.")
+
+
+def _finest(page: Page, most_pixels: int) -> int:
+    """The most dots per inch at which a picture of the page has no more pixels."""
+    return int((most_pixels / (page.width_mm * page.height_mm)) ** 0.5 * MM_PER_INCH)
 
 
 def _pdf(pages: Mapping[str, Sequence[Page]]) -> bytes:
@@ -103,13 +156,6 @@ def _svg(page: Page) -> bytes:
 
 
 def _png(page: Page, dpi: int) -> bytes:
-    from stitchc.page import MM_PER_INCH
-    from stitchc.page.png import png, size_px
+    from stitchc.page.png import png
 
-    width, height = size_px(page, dpi)
-    if width * height > _MOST_PIXELS:
-        most = int((_MOST_PIXELS / (page.width_mm * page.height_mm)) ** 0.5 * MM_PER_INCH) - 1
-        cure = f"--dpi {most}" if most >= 72 else "--format pdf, or --paper a4 for several pictures"
-        text = f"The chart would be a picture of {width:,} by {height:,} pixels, more than {_MOST_PIXELS:,} in all."
-        raise Refused(Message("D702", "error", text, cure=cure))
     return png(page, dpi, "RGB")
