@@ -53,7 +53,8 @@ def draw_cell(text: str, file: str, folder: Path | None, name: str, row: int, co
     in_work = [number for number in range(stitch.chart.width) if stitch.chart.rows()[row - 1][number] in LETTERS]
     own = with_cell(written, len(in_work), in_work.index(column - 1), letter)
     canonical = row_text(wanted.cells[row - 1][in_work])
-    aligned = len({each.column for each in stitch.row_spans}) == 1
+    lines_of_rows = {each.line: each.column for each in stitch.row_spans}
+    aligned = len(lines_of_rows) > 1 and len(set(lines_of_rows.values())) == 1
     shorter = len(canonical) < len(own) and re.search(r"[0-9(]", written) is not None
     for cells in dict.fromkeys((canonical, own) if shorter else (own, canonical)):
         new, at = _with_row(line, span.column - 1, len(written), row, cells, aligned)

@@ -55,23 +55,24 @@ _LOOK_AGAIN_S: Final = 1.0
 
 
 class Page:
-    """One open tab. events: what is still to be told to it. looking: the jobs whose results it waits for."""
+    """One open tab. events: what is still to be told to it. looking: the views it waits for, by ticket and name."""
 
     def __init__(self) -> None:
         self.file = ""
         self.events: asyncio.Queue[tuple[str, Any]] = asyncio.Queue()
-        self.looking: set[asyncio.Task[None]] = set()
+        self.looking: dict[tuple[Any, str], asyncio.Task[None]] = {}
         self.connected = 0
 
     def tell(self, kind: str, value: Any) -> None:
         """Put an event before the tab."""
         self.events.put_nowait((kind, value))
 
-    def drop(self) -> None:
-        """Work that it no longer waits for ends."""
-        for task in self.looking:
-            task.cancel()
-        self.looking.clear()
+    def drop(self, ticket: object = None) -> None:
+        """Work that it no longer waits for ends: all but that of the ticket."""
+        for key, task in list(self.looking.items()):
+            if key[0] != ticket:
+                del self.looking[key]
+                task.cancel()
 
 
 class Server:
@@ -205,19 +206,17 @@ class Server:
     # -- what takes longer -------------------------------------------------------------------------------------------
 
     async def look(self, asked: Mapping[str, Any]) -> Any:
-        """Begin on the views that a tab asks for; what it asked for before is dropped. Results come as events."""
-        page = self._page(asked)
-        page.drop()
+        """Begin on the views that a tab asks for; those of an earlier ticket are dropped. Results come as events."""
+        page, ticket = self._page(asked), str(asked.get("ticket"))
+        page.drop(ticket)
         shared = self._for_worker(asked) | {"stitch": _text(asked, "stitch")}
-        ticket = asked.get("ticket")
-        for view in list(asked.get("views") or [])[:20]:
-            arguments = shared | {"view": str(view.get("name")), "settings": view.get("settings") or {}}
-            task = asyncio.create_task(self._looked(page, ticket, str(view.get("name")), arguments))
-            page.looking.add(task)
-            task.add_done_callback(page.looking.discard)
+        for view in [str(name) for name in list(asked.get("views") or [])[:20]]:
+            if (ticket, view) not in page.looking:
+                work = self._looked(page, ticket, view, shared | {"view": view})
+                page.looking[ticket, view] = asyncio.create_task(work)
         return {}
 
-    async def _looked(self, page: Page, ticket: Any, view: str, arguments: dict[str, Any]) -> None:
+    async def _looked(self, page: Page, ticket: str, view: str, arguments: dict[str, Any]) -> None:
         def tell(value: Any, stage: str) -> None:
             page.tell("seen", {"ticket": ticket, "view": view, "stage": stage, "value": self._placed(value)})
 
@@ -225,6 +224,7 @@ class Server:
             tell(await self.worker.run("look", arguments, lambda value: tell(value, "part")), "done")
         except WorkFailed as failed:
             tell({"failed": str(failed)}, "done")
+        page.looking.pop((ticket, view), None)
 
     async def make(self, asked: Mapping[str, Any]) -> Any:
         """Files to take away, as the commands make them."""

@@ -85,9 +85,9 @@ _FUNCTIONS: Final = {
 }
 
 
-READY: Final = ("chart", "bitmap")
+READY: Final = ("chart", "bitmap", "card")
 """Products that can be asked for as values."""
-_HOMES: Final = {"chart": "stitchc.drawn.product", "bitmap": "stitchc.bitmap"}
+_HOMES: Final = {"chart": "stitchc.drawn.product", "bitmap": "stitchc.bitmap", "card": "stitchc.card.product"}
 
 
 def _ask(
@@ -125,14 +125,13 @@ def look(
     machine: str,
     stitch: str,
     view: str,
-    settings: Mapping[str, Any],
     progress: Progress,
     part: Part,
 ) -> dict[str, Any]:
     """One view of the text, as the page shows it; `refused` has what keeps it from being made."""
     try:
         pattern = _pattern(text, file, folder)
-        return _VIEWS[view](pattern, machine, stitch, dict(settings), progress, part)
+        return _VIEWS[view](pattern, machine, stitch, progress, part)
     except _NotReady:
         return {"refused": ["The text has a mistake in it."]}
     except Refused as refused:
@@ -158,9 +157,7 @@ def _shared(product: Product[Any], machine: Machine | None) -> dict[str, Any]:
     }
 
 
-def _fabric(
-    pattern: Pattern, machine: str, stitch: str, settings: dict[str, Any], progress: Progress, part: Part
-) -> dict[str, Any]:
+def _fabric(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
     """Both sides, coarse first."""
 
     def drawn(px: int) -> dict[str, Any]:
@@ -174,17 +171,13 @@ def _fabric(
     return drawn(900)
 
 
-def _gauge(
-    pattern: Pattern, machine: str, stitch: str, settings: dict[str, Any], progress: Progress, part: Part
-) -> dict[str, Any]:
+def _gauge(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
     product, _ = _ask("gauge", pattern, machine, {"stitches": (stitch,), "form": "json"}, progress)
     document = _document(product)
     return {"baseline": document["baseline"], **document["stitches"][0], **_shared(product, None)}
 
 
-def _card(
-    pattern: Pattern, machine: str, stitch: str, settings: dict[str, Any], progress: Progress, part: Part
-) -> dict[str, Any]:
+def _card(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
     wanted = {"stitches": (stitch,), "form": "png", "dpi": 100, "paper": "roll"}
     product, made_for = _ask("card", pattern, machine, wanted, progress)
     document = _document(product)
@@ -200,16 +193,12 @@ def _card(
     }
 
 
-def _bitmap(
-    pattern: Pattern, machine: str, stitch: str, settings: dict[str, Any], progress: Progress, part: Part
-) -> dict[str, Any]:
+def _bitmap(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
     product, made_for = _ask("bitmap", pattern, machine, {"stitches": (stitch,)}, progress)
     return {"picture": Made(product.files[0].name, product.files[0].content), **_shared(product, made_for)}
 
 
-def _sheet(
-    pattern: Pattern, machine: str, stitch: str, settings: dict[str, Any], progress: Progress, part: Part
-) -> dict[str, Any]:
+def _sheet(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
     product, made_for = _ask("sheet", pattern, machine, {"stitches": (stitch,), "form": "json"}, progress)
     document = _document(product)
     passes = [{key: each[key] for key in ("row", "direction", "words", "moves")} for each in document["passes"]]
@@ -221,9 +210,7 @@ def _sheet(
     }
 
 
-def _piece(
-    pattern: Pattern, machine: str, stitch: str, settings: dict[str, Any], progress: Progress, part: Part
-) -> dict[str, Any]:
+def _piece(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
     pieces = []
     for name in pattern.pieces:
         try:
@@ -236,9 +223,7 @@ def _piece(
     return {"pieces": pieces}
 
 
-def _compare(
-    pattern: Pattern, machine: str, stitch: str, settings: dict[str, Any], progress: Progress, part: Part
-) -> dict[str, Any]:
+def _compare(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
     product, _ = _ask("compare", pattern, machine, {"form": "json"}, progress)
     return {"stitches": _document(product)["stitches"], **_shared(product, None)}
 

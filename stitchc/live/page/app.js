@@ -99,7 +99,7 @@ function look() {
   if (!pattern || !doc.file) return;
   const reader = offers.machines.find((each) => each.name === choice.machine)?.reader;
   const names = views.wanted(ticket, reader);
-  if (names.length) ask("look", {...context(), stitch: current, ticket, views: names.map((name) => ({name}))}).catch(() => {});
+  if (names.length) ask("look", {...context(), stitch: current, ticket, views: names}).catch(() => {});
 }
 
 // -- messages -----------------------------------------------------------------------------------------------------------
@@ -608,7 +608,7 @@ async function start() {
   await refresh();
   wire();
   listen({
-    seen: (value) => value.ticket === ticket && views.receive(value, current),
+    seen: (value) => value.ticket === String(ticket) && views.receive(value, current),
     changed: fileChanged,
     company: ({others}) => banner("company", others ? make("span", {}, `This pattern is open in ${count(others, "other page")} as well. Whichever saves first, the other is told.`) : null),
     gone: serverIsGone,

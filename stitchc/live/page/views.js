@@ -146,7 +146,7 @@ function compare({stitches}) {
 
 function notes(value) {
   const machine = value.machine ? [make("p", {class: "note"}, `For: ${value.machine}.`)] : [];
-  const said = [...(value.warnings || []), ...(value.remarks || [])].filter((words) => !words.startsWith("Skipped"));
+  const said = [...(value.warnings || []), ...(value.remarks || [])].filter((words) => !/^(Skipped|[0-9]+ holes? to punch)/.test(words));
   const list = said.map((words) => make("li", {}, withCode(words)));
   return [...machine, list.length > 3 ? make("details", {}, make("summary", {}, count(list.length, "remark")), make("ul", {class: "remarks"}, list)) : list.length ? make("ul", {class: "remarks"}, list) : null];
 }
@@ -192,6 +192,7 @@ export function waiting() {
 
 export function receive({ticket, view, stage, value}, name) {
   const {section, body} = sections[view];
+  ticket = Number(ticket);
   if (stage === "done") {
     sections[view].fresh = ticket;
     section.removeAttribute("aria-busy");

@@ -1,0 +1,239 @@
+"""The live page in a real browser: typed, mended, drawn on, saved, and nothing lost."""
+
+from __future__ import annotations
+
+import json
+import signal
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, Route, expect
+
+from stitchc.notation import compile_text
+from tests.live.conftest import Start
+
+pytestmark = pytest.mark.browser
+
+SIX = 'pattern "Tide line"\n\nstitch tide\n    1: K T\n    2: K\n    3: T K\n    4: K\n'
+Visit = Callable[..., Page]
+
+
+@pytest.fixture
+def visit(browser: Browser) -> Iterator[Visit]:
+    """Open an address in a browser of its own; no error in the page, no request to anywhere else."""
+    contexts = []
+    wrong: list[str] = []
+
+    def visit(address: str, **settings: object) -> Page:
+        context = browser.new_context(**{"viewport": {"width": 1400, "height": 900}, **settings})  # type: ignore[arg-type]
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(10_000)
+        host = "/".join(address.split("/")[:3])
+        page.on("pageerror", lambda error: wrong.append(str(error)))
+        page.on("request", lambda r: None if r.url.startswith((host, "blob:")) else wrong.append(r.url))
+        page.goto(address)
+        return page
+
+    yield visit
+    for context in contexts:
+        context.close()
+    assert not wrong
+
+
+def text_of(page: Page) -> str:
+    return page.input_value("#text")
+
+
+def chart_of(page: Page) -> list[str]:
+    """Rows as letters, first knitted first, from what a screen reader is told."""
+    words = page.eval_on_selector_all(
+        "#grid td[role=gridcell]", "all => all.map(cell => cell.getAttribute('aria-label'))"
+    )
+    rows: dict[int, str] = {}
+    for row, _, letter in (
+        each.replace("row ", "").replace(" needle ", "").replace(":", ",").split(",") for each in words
+    ):
+        rows[int(row)] = rows.get(int(row), "") + letter.strip()[0].upper()
+    return [rows[number] for number in sorted(rows)]
+
+
+def with_a_fix(route: Route) -> None:
+    """The answer with the fix of a colon that is missing, until the notation gives it itself."""
+    answer = route.fetch()
+    document = answer.json()
+    for message in document["messages"]:
+        if message["text"].startswith("A colon") and message["fix"] is None:
+            message["fix"] = {"line": message["line"], "column": message["column"], "length": 0, "text": ":"}
+    route.fulfill(response=answer, json=document)
+
+
+def test_a_mistake_is_mended_by_its_button_and_the_change_undone(start: Start, visit: Visit, tmp_path: Path) -> None:
+    (tmp_path / "tide.stitch").write_text(SIX, "utf-8")
+    page = visit(start("tide.stitch").address)
+    expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
+    assert chart_of(page) == ["KT", "KK", "TK", "KK"]
+    wrong = SIX.replace("1: K T", "1 K T")
+    page.route("**/read", with_a_fix)
+    page.fill("#text", wrong)
+    expect(page.locator(".messages li.error")).to_have_count(1)
+    expect(page.locator("#colours .error")).to_have_count(1)
+    expect(page.locator("#said")).to_contain_text("1 mistake")
+    page.get_by_role("button", name="Make this change").click()
+    expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
+    assert compile_text(text_of(page)).pattern is not None
+    page.locator("#banner-made").get_by_role("button", name="Undo").click()
+    assert text_of(page) == wrong
+    page.keyboard.press("Control+z")
+    assert text_of(page) == SIX
+    page.keyboard.press("Control+Shift+z")
+    assert text_of(page) == wrong
+    page.get_by_role("button", name="What does N").click()
+    expect(page.get_by_role("dialog")).to_be_visible()
+    page.keyboard.press("Escape")
+    expect(page.get_by_role("dialog")).to_have_count(0)
+
+
+def test_typing_is_coloured_and_quotes_of_a_word_processor_are_taken(start: Start, visit: Visit) -> None:
+    page = visit(start().address)
+    page.get_by_role("button", name="An empty page").click()
+    page.locator("#text").type("pattern \"Tide\"\nstitch tide\n 1: K T # held\n2: K")
+    expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
+    assert page.locator("#colours").inner_text().rstrip("\n").replace("\n\n", "\n") == text_of(page).rstrip("\n")
+    assert page.locator("#colours .t").inner_text() == "T"
+    assert page.locator("#colours .c").inner_text() == "# held"
+    assert chart_of(page) == ["KT", "KK"]
+
+
+def test_runs_and_cells_show_each_other(start: Start, visit: Visit, tmp_path: Path) -> None:
+    (tmp_path / "a.stitch").write_text("stitch a over 8\n    1, 3: (K T)x2 K4\n    2: K\n", "utf-8")
+    page = visit(start("a.stitch").address)
+    expect(page.locator("#grid td.t")).to_have_count(4)
+    page.locator("#text").evaluate("area => area.setSelectionRange(30, 30)")  # the T of row 1
+    expect(page.locator("#grid td.run")).to_have_count(4)
+    page.locator("#grid td[data-row='3'][data-column='7']").hover()
+    assert page.locator("#colours .run").inner_text() == "K4"
+    expect(page.locator("#grid td.run")).to_have_count(8)
+    page.locator("#grid td[data-row='3'][data-column='7']").click()
+    page.get_by_role("button", name="Show it in the text").click()
+    area = page.locator("#text")
+    assert area.evaluate("a => a.value.slice(a.selectionStart, a.selectionEnd)") == "K4"
+
+
+def test_the_chart_is_drawn_on_by_mouse_and_a_built_stitch_leads_to_its_source(
+    start: Start, visit: Visit, tmp_path: Path
+) -> None:
+    (tmp_path / "a.stitch").write_text("stitch a\n    1-2: K4\nstitch b = a then a shifted 1\n", "utf-8")
+    page = visit(start("a.stitch").address)
+    page.select_option("#stitch", "b")
+    expect(page.locator("#grid tr")).to_have_count(5)
+    assert page.get_by_label("Tuck", exact=True).is_disabled()
+    page.locator("#grid td[data-row='3'][data-column='1']").click()
+    expect(page.locator("#cell")).to_contain_text("comes from a, row 1, needle 4")
+    page.get_by_role("button", name="Go there").click()
+    expect(page.locator("#grid tr")).to_have_count(3)
+    expect(page.locator("#cell")).to_contain_text("Row 1, needle 4")
+    page.get_by_label("Tuck", exact=True).check()
+    page.locator("#grid td[data-row='1'][data-column='4']").click()
+    expect(page.locator("#grid td.t")).to_have_count(1)
+    assert text_of(page) == "stitch a\n    1: K3 T\n    2: K4\nstitch b = a then a shifted 1\n"
+    page.locator("#undo").click()
+    expect(page.locator("#grid td.t")).to_have_count(0)
+
+
+def test_two_versions_are_both_kept(start: Start, visit: Visit, tmp_path: Path) -> None:
+    path = tmp_path / "tide.stitch"
+    path.write_text(SIX, "utf-8")
+    page = visit(start("tide.stitch").address)
+    expect(page.locator("#file-state")).to_have_text("saved")
+    theirs = SIX.replace("Tide line", "Low water")
+    path.write_text(theirs, "utf-8")  # nothing is unsaved on the page: it follows the file
+    expect(page.locator("#banner-adopted")).to_be_visible()
+    assert text_of(page) == theirs
+    mine = theirs + "# mine\n"
+    page.fill("#text", mine)
+    path.write_text(SIX, "utf-8")
+    page.locator("#save").click()
+    dialog = page.get_by_role("dialog")
+    expect(dialog).to_contain_text("Neither version is lost")
+    dialog.get_by_role("button", name="Save mine, keep the other").click()
+    expect(page.locator("#file-state")).to_have_text("saved")
+    assert path.read_text("utf-8") == mine
+    assert (tmp_path / "tide-other-1.stitch").read_text("utf-8") == SIX
+
+
+def test_unsaved_text_outlives_the_tab_and_the_server(start: Start, visit: Visit, tmp_path: Path) -> None:
+    (tmp_path / "tide.stitch").write_text(SIX, "utf-8")
+    served = start("tide.stitch")
+    page = visit(served.address)
+    page.fill("#text", SIX + "# kept\n")
+    page.reload()
+    expect(page.locator("#text")).to_have_value(SIX + "# kept\n")
+    page.close()
+    page = visit(served.address)
+    expect(page.locator("#text")).to_have_value(SIX + "# kept\n")
+    served.end(signal.SIGKILL)
+    expect(page.locator("#banner-gone")).to_contain_text("Your text is kept", timeout=8000)
+    page.fill("#text", SIX + "# typed while it was gone\n")
+    again = start("tide.stitch")
+    assert again.address == served.address
+    expect(page.locator("#banner-gone")).to_have_count(0)
+    page.wait_for_function("fetch('start').then(answer => answer.json()).then(all => all.drafts.length === 1)")
+    page.close()
+    page = visit(again.address)
+    expect(page.locator("#text")).to_have_value(SIX + "# typed while it was gone\n")
+    assert (tmp_path / "tide.stitch").read_text("utf-8") == SIX
+    page.locator("#save").click()
+    expect(page.locator("#file-state")).to_have_text("saved")
+    assert (tmp_path / "tide.stitch").read_text("utf-8") == SIX + "# typed while it was gone\n"
+
+
+def test_two_pages_on_one_file_know_of_each_other(start: Start, visit: Visit, tmp_path: Path) -> None:
+    (tmp_path / "tide.stitch").write_text(SIX, "utf-8")
+    address = start("tide.stitch").address
+    one, two = visit(address), visit(address)
+    for page in (one, two):
+        expect(page.locator("#banner-company")).to_contain_text("1 other page")
+    two.fill("#text", "stitch a\n    1: K\n")
+    one.fill("#text", SIX + "# one\n")
+    one.locator("#save").click()
+    expect(two.locator("#banner-elsewhere")).to_be_visible()
+    two.get_by_role("button", name="Look at both versions").click()
+    two.get_by_role("dialog").get_by_role("button", name="Take the file").click()
+    expect(two.locator("#text")).to_have_value(SIX + "# one\n")
+    assert (tmp_path / "tide-other-1.stitch").read_text("utf-8") == "stitch a\n    1: K\n"
+    two.close()
+    expect(one.locator("#banner-company")).to_have_count(0)
+
+
+MODES = {
+    "light": {},
+    "dark": {"color_scheme": "dark"},
+    "high contrast": {"forced_colors": "active"},
+    "narrow": {"viewport": {"width": 360, "height": 740}, "color_scheme": "dark"},
+    "twice the size": {"viewport": {"width": 700, "height": 450}, "device_scale_factor": 2},
+    "still": {"reduced_motion": "reduce"},
+}
+
+
+@pytest.mark.parametrize("mode", MODES)
+def test_no_rule_of_access_is_broken(start: Start, visit: Visit, tmp_path: Path, mode: str) -> None:
+    """axe-core's rules (those of WCAG 2.2 A and AA among them), with a mistake, a chart and a dialog on the page."""
+    (tmp_path / "tide.stitch").write_text(SIX + "gauge tide 20 stitchs per 10 cm\n", "utf-8")
+    page = visit(start("tide.stitch").address, **MODES[mode])
+    expect(page.locator(".messages li")).to_have_count(1)
+    found = Axe().run(page).response["violations"]
+    page.fill("#text", SIX)
+    expect(page.locator("#grid td.t")).to_have_count(2)
+    found += Axe().run(page).response["violations"]
+    page.get_by_role("button", name="Draw a new stitch").click()
+    found += Axe().run(page).response["violations"]
+    page.keyboard.press("Escape")
+    page.get_by_role("button", name="Open…").click()
+    expect(page.locator("#begin")).to_be_visible()
+    found += Axe().run(page).response["violations"]
+    assert not found, json.dumps(found, indent=1)[:4000]
+    width = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+    assert width[0] <= width[1]
