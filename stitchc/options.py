@@ -141,6 +141,10 @@ class CardOptions:
         Option("--ink", "How holes are drawn; light: rings with a dot to punch at, a tenth of the ink."),
     ] = "full"
     anyway: AnywayOption = False
+    test_card: Annotated[
+        bool,
+        Option("--test-card", "No FILE: a card to knit once, which tells how your reader mirrors, selects and reads."),
+    ] = False
     name: str = ""
 
 

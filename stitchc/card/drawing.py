@@ -249,10 +249,10 @@ class _Drawing:
         size = _size_for(read, BOXED_MM[0], end - left - 2 * BOX_MM) if read else 0.0
         wide, high = width_mm(mark, MARK_MM), MARK_MM * CAPITAL
         small = BOXED_MM[1] * CAPITAL + BOX_MM
-        if not mark or not size or left + width_mm(read, size) + 2 * BOX_MM + CLEAR_MM + wide <= end:
-            x = left + width_mm(read, size) + 2 * BOX_MM + CLEAR_MM if size else left
+        x = left + width_mm(read, size) + 2 * BOX_MM + CLEAR_MM if size else left
+        if not mark or x + wide <= end:
             marks, middle, pad = [(x, y, mark)], y, BOX_MM
-        elif small + high + 0.2 <= slot and left + wide <= end:
+        elif size and small + high + 0.2 <= slot and left + wide <= end:
             marks, middle, pad = [(left, y + (small + 0.2) / 2, mark)], y - (high + 0.2) / 2, BOX_MM / 2
             size = min(size, BOXED_MM[1])
         else:
@@ -319,16 +319,19 @@ class _Drawing:
         end = self.top if tile.joint_above is None else tile.y_mm(tile.joint_above)
         begin = self.bottom - 4.0
         across = band / 2 + CLEAR_MM
-        texts = []
+        texts, told = [], ["this side faces you"]
         stop = end
         if strip.first <= card.start_row <= strip.last and card.start_row in self.positions:
             stop = self.y(card.start_row - 0.5)
             texts.append((self.left + across, self.y(card.start_row) + 1.2, end, f"◂ {notes.START}", True))
         if tile.joint_below is None:
             place = f"this end joins blank {strip.number - 1}" if strip.number > 1 else "this end goes in first"
-            texts.append((self.left + across, begin, stop, f"◂ {place}", False))
+            if begin - stop < width_mm(f"◂ {place}", size) + 5.0:  # the row to start at is too near
+                told.insert(0, f"◂ {place}")
+            else:
+                texts.append((self.left + across, begin, stop, f"◂ {place}", False))
         blank = f"blank {strip.number} of {strip.of}" if strip.of > 1 else ""
-        told = ("this side faces you", blank, card.stitch, card.machine.name, notes.meaning(card), card.title)
+        told += [blank, card.stitch, card.machine.name, notes.meaning(card), card.title]
         texts.append((self.right - across, begin, end, "   ·   ".join(part for part in told if part), False))
         for x, low, high, text, bold in texts:
             shown = fitted(text, low - high - 4.0, size, bold)
@@ -428,11 +431,13 @@ def _set(told: Sequence[tuple[str, str]], width: float, size: float, beside: boo
     """Notes as lines of lettering: each with whether it is bold and how far down it stands from the one before."""
     down = size * LINE_MM / TEXT_MM
     for index, (head, text) in enumerate(told):
+        bold = head == "START"
         if beside:
-            yield head, True, down + (size / 3 if index else 0.0)
-            yield from ((line, index == 0, down) for line in wrapped(text, width, size, bold=index == 0))
+            for number, line in enumerate(wrapped(head, width, size, bold=True)):
+                yield line, True, down + (size / 3 if index and not number else 0.0)
         else:
-            yield from ((line, index == 0, down) for line in wrapped(f"{head}: {text}", width, size, bold=index == 0))
+            text = f"{head}: {text}"
+        yield from ((line, bold, down) for line in wrapped(text, width, size, bold=bold))
 
 
 def _rule(x: float, y: float, across: bool) -> Iterator[Item]:

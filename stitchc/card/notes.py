@@ -218,6 +218,8 @@ def measure(card: Card) -> str:
 
 def notes(card: Card) -> list[tuple[str, str]]:
     """Everything the knitter has to know, as heads and sentences, what is needed first before the rest."""
+    if card.own_notes:
+        return list(card.own_notes)
     told = [
         ("START", start(card)),
         ("Hole", meaning(card)),

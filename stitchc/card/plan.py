@@ -56,7 +56,8 @@ class Card:
     unit: one repeat, begun where it was asked to. chart: the same tiled to the card's columns and rows. holes: shape
     (rows, columns), row 1 and the leftmost column first, as the card is punched: with the machine's polarity and
     mirroring applied. Joining rows are not in it. each_row_twice: the reader knits every row of the card twice, and
-    unit and chart hold one row of each pair. remarks: sentences to write on it ("Made despite …").
+    unit and chart hold one row of each pair. remarks: sentences to write on it ("Made despite …"). own_notes: heads
+    and sentences that stand on it in place of the usual ones.
 
     Rows of holes are called by positions: 1 to `rows` are the pattern's; those before and after are joining rows.
     """
@@ -71,6 +72,7 @@ class Card:
     changes: tuple[Change, ...]
     each_row_twice: bool = False
     remarks: tuple[str, ...] = ()
+    own_notes: tuple[tuple[str, str], ...] = ()
 
     @property
     def repeat(self) -> tuple[int, int]:

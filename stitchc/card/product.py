@@ -80,6 +80,18 @@ def make_card(
     return Product(tuple(cards), tuple(files), tuple(without), tuple(remarks))
 
 
+def make_test_card(
+    machine: Machine, options: CardOptions = DEFAULTS, progress: Progress = no_progress
+) -> Product[Card]:
+    """The card to knit once, by which a reader's own profile is found (see `stitchc.card.testing`). Of the options
+    form, paper, dpi, scale, ink and name count. Raises Refused M305 and WrongOption."""
+    from stitchc.card.testing import plan_test_card
+
+    card = plan_test_card(machine)
+    files = files_of(card, options.name or "test-card", options, progress)
+    return Product((card,), tuple(files), (), ("Knit it once as its page says; then: stitchc machines --ask",))
+
+
 def checked_for_cards(
     pattern: Pattern, stitches: Sequence[Stitch], machine: Machine, options: CardOptions = DEFAULTS
 ) -> list[Message]:

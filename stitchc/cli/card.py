@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from stitchc.cli.common import file_argument, load_machine, read_pattern
+from stitchc.cli.common import file_names, load_machine, read_pattern
 from stitchc.cli.options import options_of
 from stitchc.cli.results import Target, put_product
 from stitchc.options import CardOptions
@@ -12,11 +12,12 @@ from stitchc.options import CardOptions
 
 @click.command(
     epilog="\b\nExamples:\n  stitchc card cowl.stitch\n  stitchc card cowl.stitch --format pdf --paper letter\n"
-    "  stitchc card cowl.stitch --machine my.toml --rows 48 -o cards\n  stitchc card cowl.stitch --format text"
+    "  stitchc card cowl.stitch --machine my.toml --rows 48 -o cards\n  stitchc card cowl.stitch --format text\n"
+    "  stitchc card --test-card --format pdf"
 )
-@file_argument
+@click.argument("file", metavar="FILE", required=False, shell_complete=file_names)
 @options_of(CardOptions, machine="card24-standard", output="the file, or the folder for it; its ending says the form")
-def command(file: str, machine_name: str, options: CardOptions, target: Target) -> None:
+def command(file: str | None, machine_name: str, options: CardOptions, target: Target) -> None:
     """Make the hole-card template of each stitch at true scale.
 
     The repeat is tiled to the reader's width and to the rows a closed card needs. A card that is longer than the page
@@ -25,9 +26,16 @@ def command(file: str, machine_name: str, options: CardOptions, target: Target) 
 
     Print at 100 % and measure the check rules: each is 100 mm.
     """
-    from stitchc.card.product import make_card
+    from stitchc.card.product import make_card, make_test_card
     from stitchc.cli.progress import Bar
 
+    if options.test_card:
+        if file is not None:
+            raise click.UsageError("--test-card takes no FILE: the card is the same for every pattern.")
+        put_product(make_test_card(load_machine(machine_name), options), target)
+        return
+    if file is None:
+        raise click.MissingParameter(param_hint="'FILE'", param_type="argument")
     machine, pattern = load_machine(machine_name), read_pattern(file)
     with Bar("drawing pages") as bar:
         product = make_card(pattern, machine, options, bar.at)

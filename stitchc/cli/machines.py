@@ -20,7 +20,8 @@ _SLIP = {"by-hand": "yarn led by hand", "carriage": "by the carriage", "none": "
 
 @click.command(
     epilog="\b\nExamples:\n  stitchc machines\n  stitchc machines card24-standard\n"
-    "  stitchc machines --write card24-standard > my.toml\n  stitchc machines my.toml"
+    "  stitchc machines --write card24-standard > my.toml\n  stitchc machines my.toml\n"
+    "  stitchc machines --ask -o my.toml"
 )
 @click.argument("names", metavar="[NAME|FILE.toml]...", nargs=-1, shell_complete=machine_names)
 @option(
@@ -30,9 +31,16 @@ _SLIP = {"by-hand": "yarn led by hand", "carriage": "by the carriage", "none": "
     shell_complete=machine_names,
     help="Print the profile itself, as a start for your own: each line with what it means and where it is from.",
 )
+@option(
+    "--ask",
+    is_flag=True,
+    help="Ask what a knitted test card showed (stitchc card --test-card) and write a profile of your own machine.",
+)
 @format_option("text", "json")
 @output_option("it instead of printing it")
-def command(names: tuple[str, ...], written: str | None, form: str, output: Path | None, force: bool) -> None:
+def command(
+    names: tuple[str, ...], written: str | None, ask: bool, form: str, output: Path | None, force: bool
+) -> None:
     """List the machine profiles, show some in full, or print one to start your own from.
 
     A file of your own is checked whole: every mistake in it is told at its line, and without one you see what the
@@ -40,6 +48,11 @@ def command(names: tuple[str, ...], written: str | None, form: str, output: Path
     """
     from stitchc.machines import SHIPPED, load, profile_text
 
+    if ask:
+        from stitchc.cli.asking import ask_for_a_profile
+
+        ask_for_a_profile(names, output, force)
+        return
     if written is not None:
         if names:
             raise click.UsageError("--write NAME prints one profile as it is; name no other beside it.")

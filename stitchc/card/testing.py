@@ -1,0 +1,169 @@
+"""The test card: a small card to knit once, and what its knitter's answers say of the reader.
+
+Its row 1 holds every needle, so that it shows at a glance when it is knitted; above it stands a pole with a flag to the
+right. Where these come out, and when, tells how the reader mirrors, which needle column 1 stands on, how far below eye
+level it reads and whether it selects one pass ahead. Knows charts, cards and profiles; nothing of a screen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from stitchc.bed import Needles, needle_name, needle_position
+from stitchc.card.plan import Card, plan_card
+from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.machines.fit import reads_nothing_of_the_kind
+from stitchc.messages import Message, Refused, Span
+from stitchc.pattern import Stitch
+
+if TYPE_CHECKING:
+    from stitchc.machines.profile import Machine
+
+LEAST_COLUMNS: Final = 4
+_POLE_ROWS: Final = (8, 9, 11, 12, 14, 15, 17, 18)
+_FLAG_ROWS: Final = (17, 18)
+_HEIGHT: Final = 36
+
+
+def pole_column(columns: int) -> int:
+    """The column, from 1, of the pole on a card of so many columns."""
+    return max(1, columns // 3)
+
+
+def plan_test_card(machine: Machine) -> Card:
+    """The test card for a machine's card: drawn as it lies, whatever the profile says of mirroring and eye level.
+
+    Raises Refused M305 where the machine reads no card, or one too narrow for a figure.
+    """
+    if machine.card is None or machine.reader_width is None or machine.reader != "card":
+        raise Refused(*reads_nothing_of_the_kind(machine, "card"))
+    columns = machine.reader_width
+    if columns < LEAST_COLUMNS:
+        text = f"The test card needs at least {LEAST_COLUMNS} columns; the card of `{machine.name}` has {columns}."
+        raise Refused(Message("M305", "error", text, cure="Fill in the profile by hand: stitchc machines --write NAME"))
+    cells = np.full((max(_HEIGHT, machine.card.least_rows), columns), KNIT, dtype=np.uint8)
+    held = SLIP if machine.slip == "carriage" else TUCK
+    pole = pole_column(columns) - 1
+    cells[0] = held
+    for row in _POLE_ROWS:
+        cells[row - 1, pole : pole + (min(5, columns - pole) if row in _FLAG_ROWS else 1)] = held
+    as_it_lies = replace(machine, mirrored=False, selects="same pass", card=replace(machine.card, seen_above_read=0))
+    stitch = Stitch("test card", Chart(cells, (None,) * len(cells)), Span("", 1))
+    return replace(plan_card(stitch, as_it_lies), own_notes=tuple(_steps(machine, held)))
+
+
+def _steps(machine: Machine, held: int) -> list[tuple[str, str]]:
+    needles = Needles.centred(machine.reader_width or 0)
+    setting, straight = ("slip", "lies straight across") if held == SLIP else ("tuck", "lies over")
+    return [
+        ("1. Cast on", f"{needles.left} to {needles.right}, every needle. Knit 10 plain rows."),
+        (
+            "2. Feed the card",
+            "This side faces you; the end with row 1 goes in first. Close the ring. Turn it until row 1 is at eye "
+            "level, and lock it.",
+        ),
+        (
+            "3. Knit",
+            f"Set the carriage to {setting} and release the card. Before each pass read the number of the row at eye "
+            f"level. Go on until the yarn {straight} all needles on one pass.",
+        ),
+        (
+            "4. Write down",
+            "Which number was at eye level before that pass? Did the needles move into place one pass earlier?",
+        ),
+        (
+            "5. Knit 20 rows more",
+            "A pole with a flag appears. As you face the bed: which needle is the pole on? Is the flag left or right "
+            "of it?",
+        ),
+        (
+            "6. Measure your own card",
+            "From the centre of a hole to the centre of the tenth beyond it: across, and along.",
+        ),
+        ("Then", "stitchc machines --ask   asks for these answers and writes your profile."),
+    ]
+
+
+# -- what the answers say -------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What the knitter saw. pole: the needle's name. flag: on which side of the pole. eye_level: the number at eye
+    level before the pass that held every needle. moved_before: the needles moved into place one pass earlier.
+    ten_columns_mm, ten_rows_mm: measured on a card of the machine's own."""
+
+    pole: str
+    flag: Literal["left", "right"]
+    eye_level: int
+    moved_before: bool
+    ten_columns_mm: float
+    ten_rows_mm: float
+
+
+class Contradiction(ValueError):
+    """Answers that cannot all be true; the text says which and what to look at again."""
+
+
+def own_profile(machine: Machine, answers: Answers) -> tuple[str, list[str]]:
+    """The profile of the knitter's own machine as TOML, based on a shipped one, and what was concluded, in sentences.
+
+    Raises Contradiction.
+    """
+    from stitchc.machines import load_text
+
+    assert machine.card is not None and machine.reader_width is not None
+    columns = machine.reader_width
+    in_work = Needles.centred(columns)
+    pole = needle_position(answers.pole)
+    if not in_work.first <= pole <= in_work.last:
+        raise Contradiction(
+            f"The pole cannot be on {answers.pole}: only {in_work.left} to {in_work.right} were in work. Name the "
+            "needle that was held in most of the rows after the straight yarn."
+        )
+    seen = answers.eye_level - 1 - answers.moved_before
+    if seen < 0:
+        raise Contradiction(
+            "Row 1 was at eye level before the pass that knitted it, so that it was read on that very pass; then the "
+            "needles cannot have moved into place one pass earlier. Look at the number and at the needles again."
+        )
+    mirrored = answers.flag == "left"
+    column = pole_column(columns)
+    first = pole - (columns - column if mirrored else column - 1)
+    first = (first - in_work.first) % columns + in_work.first
+    values: list[tuple[str, str, object, object]] = [
+        ("reader", "mirrored", machine.mirrored, mirrored),
+        ("reader", "column_1_needle", machine.column_1_needle, needle_name(first)),
+        ("reader", "selects", machine.selects, "one pass ahead" if answers.moved_before else "same pass"),
+        ("card", "seen_above_read", machine.card.seen_above_read, seen),
+        ("card", "column_pitch_mm", machine.card.column_pitch_mm, round(answers.ten_columns_mm / 10, 3)),
+        ("card", "row_pitch_mm", machine.card.row_pitch_mm, round(answers.ten_rows_mm / 10, 3)),
+    ]
+    lines = [f"# Found with the test card of {machine.name}.", f'based_on = "{machine.name}"']
+    for table in ("reader", "card"):
+        differing = [f"{key} = {_toml(now)}" for where, key, was, now in values if where == table and was != now]
+        lines += ["", f"[{table}]", *differing] if differing else []
+    text = "\n".join(lines) + "\n"
+    try:
+        load_text(text, "own.toml")
+    except Refused as refused:
+        raise Contradiction(
+            f"These measures make no card: {refused.messages[0].text} Measure from the centre of a hole to the centre "
+            "of the tenth beyond it."
+        ) from None
+    return text, [
+        f"Your reader {'mirrors the card' if mirrored else 'does not mirror the card'}; pattern column 1 stands on "
+        f"{needle_name(first)}.",
+        f"It reads {seen} rows below eye level and knits a row "
+        f"{'one pass after it is read' if answers.moved_before else 'on the pass that reads it'}.",
+        f"Its columns are {answers.ten_columns_mm / 10:g} mm apart, its rows {answers.ten_rows_mm / 10:g} mm.",
+    ]
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f'"{value}"' if isinstance(value, str) else str(value)
