@@ -119,8 +119,9 @@ def files_of(card: Card, name: str, options: CardOptions, progress: Progress = n
     """The files of one card, proved. name: of the main file, without its ending. Raises WrongOption."""
     if options.form == "text":
         from stitchc.card.punching import punching_list
+        from stitchc.document import to_text
 
-        return [File.of_text(f"{name}.txt", punching_list(card))]
+        return [File.of_text(f"{name}.txt", to_text(punching_list(card)))]
     from stitchc.card.drawing import one_tile, tiles_of
 
     scale = (options.scale_x, options.scale_y)

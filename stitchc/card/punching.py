@@ -12,15 +12,47 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from stitchc.card import notes
-from stitchc.english import ordinal
-from stitchc.messages import visible
+from stitchc.document import Document, Part, Table, Terms
+from stitchc.english import number, ordinal
 
 if TYPE_CHECKING:
     from stitchc.card.plan import Card, Strip
 
-WIDTH: Final = 80
 MOST_BOXES: Final = 4
 """Boxes to tick on one line."""
+
+_OF_THE_TEMPLATE: Final = ("Marks", "Numbers", "Feeding the card", "Edges")
+"""Heads of notes about what only the template shows."""
+
+_COUNTING: Final = (
+    "Lay the card with the side up that you see while it is in the reader, and with the end that goes in first toward "
+    "you. Count rows from that end, and columns from the left."
+)
+
+
+def punching_list(card: Card) -> Document:
+    """The whole list as a document."""
+    told = [(head, text) for head, text in notes.notes(card) if head not in _OF_THE_TEMPLATE]
+    cutting = notes.CUTTING.removeprefix("Cutting: ")
+    joining = f", and {card.joining_hole_count} in the joining rows" if card.joining_hole_count else ""
+    parts = [Part(_heading(blank), (_table(card, blank),)) for blank in card.blanks]
+    parts.append(Part("In all", (f"{card.hole_count} holes in {card.rows} rows{joining}.",)))
+    if same := tuple(_alike([columns_in_words(row) for row in card.holes.tolist()])):
+        parts.append(Part("Rows that are the same", (Terms(same),)))
+    return Document(
+        title=card.stitch,
+        subtitle=card.title,
+        kind="punching list",
+        facts=(
+            ("For", f"{card.machine.name}: {card.machine.title}"),
+            ("Card", f"{notes.counts(card)}."),
+            *(("Note", remark) for remark in card.remarks),
+            *((head, text.replace(", between the thick lines,", "")) for head, text in told),
+            ("Counting", _COUNTING),
+            ("Cutting", cutting[0].upper() + cutting[1:]),
+        ),
+        parts=tuple(parts),
+    )
 
 
 def columns_in_words(punched: Sequence[bool]) -> str:
@@ -44,50 +76,19 @@ def _columns(columns: Sequence[int]) -> str:
     listed = " ".join(str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
     steps = {later - earlier for earlier, later in itertools.pairwise(columns)}
     if len(columns) > 3 and len(steps) == 1 and (step := steps.pop()) > 1:
-        even = f"every {ordinal(step)} from {columns[0]} to {columns[-1]}"
-        return min(listed, even, key=len)
+        return min(listed, f"every {ordinal(step)} from {columns[0]} to {columns[-1]}", key=len)
     return listed
 
 
-def punching_list(card: Card) -> str:
-    """The whole list as text, at most WIDTH columns wide where words allow."""
-    return "\n".join(line.rstrip() for line in _lines(card)) + "\n"
+def _heading(blank: Strip) -> str:
+    if blank.of == 1:
+        return "Row by row"
+    return f"Blank {blank.number} of {blank.of}: rows {blank.first} to {blank.last}"
 
 
-def _lines(card: Card) -> Iterator[str]:
-    yield f"Punching list: {visible(notes.heading(card))}"
-    yield from _wrapped(f"Made by stitchc for {card.machine.name}: {card.machine.title}.")
-    yield from _wrapped(f"{notes.counts(card)}.")
-    for remark in card.remarks:
-        yield from _wrapped(remark)
-    yield ""
-    for head, text in notes.notes(card):
-        if head not in _OF_THE_TEMPLATE:
-            yield from _wrapped(text.replace(", between the thick lines,", ""), f"{head + ':':<11} ")
-    counting = (
-        "Lay the card with the side up that you see while it is in the reader, and with the end that goes in first "
-        "toward you. Count rows from that end, and columns from the left."
-    )
-    yield from _wrapped(counting, f"{'Counting:':<11} ")
-    yield from _wrapped("C" + notes.CUTTING.removeprefix("Cutting: c"), f"{'Cutting:':<11} ")
-    for blank in card.blanks:
-        yield ""
-        if blank.of > 1:
-            yield f"Blank {blank.number} of {blank.of}: rows {blank.first} to {blank.last}"
-        yield from _table(card, blank)
-    yield ""
-    joining = f", and {card.joining_hole_count} in the joining rows" if card.joining_hole_count else ""
-    yield f"{card.hole_count} holes in {card.rows} rows{joining}."
-    yield from _alike([columns_in_words(row) for row in card.holes.tolist()])
-
-
-_OF_THE_TEMPLATE: Final = ("Marks", "Numbers", "Feeding the card", "Edges")
-"""Heads of notes about what only the template shows."""
-
-
-def _table(card: Card, blank: Strip) -> Iterator[str]:
+def _table(card: Card, blank: Strip) -> Table:
     """One line for each row, or for rows that follow each other and are the same: number, boxes, count, words."""
-    changes = {row: notes.change_words(change) for row, change in card.changes_by_row.items()}
+    changes = {row: ", ".join(notes.change_words(change)) for row, change in card.changes_by_row.items()}
     groups: list[tuple[int, int]] = []
     for row in range(blank.first, blank.last + 1):
         if groups and row not in changes and bool((card.holes[row - 1] == card.holes[groups[-1][0] - 1]).all()):
@@ -95,43 +96,30 @@ def _table(card: Card, blank: Strip) -> Iterator[str]:
         else:
             groups.append((row, row))
     joining = card.shape.joining_rows
-    boxes = min(MOST_BOXES, max([last - first + 1 for first, last in groups] + [joining]))
-    yield f"{'row':>9}  {'':<{3 * boxes}}  holes"
-    full = list(_row("joining", "punch all", card.columns, joining, boxes)) if joining else []
-    yield from full
+    full = [("joining", _boxes(joining), _each(card.columns, joining), "punch all")] if joining else []
+    rows = []
     for first, last in groups:
-        name = str(first) if first == last else f"{first}-{last}"
         words = columns_in_words(card.holes[first - 1].tolist())
-        if first in changes:
-            words += f"   <- {', '.join(changes[first])}"
-        yield from _row(name, words, int(card.holes[first - 1].sum()), last - first + 1, boxes)
-    yield from full
+        words += f"   <- {changes[first]}" if first in changes else ""
+        name = str(first) if first == last else f"{first}-{last}"
+        count = last - first + 1
+        rows.append((name, _boxes(count), _each(int(card.holes[first - 1].sum()), count), words))
+    return Table(("row", "done", "holes", "what to punch"), (*full, *rows, *full))
 
 
-def _row(name: str, words: str, count: int, rows: int, boxes: int) -> Iterator[str]:
-    ticks = "[ ]" * rows if rows <= boxes else "[ ]" * (boxes - 1) + "..."
-    each = " each" if rows > 1 else ""
-    yield from _wrapped(words, f"{name:>9}  {ticks:<{3 * boxes}}  {count:>3}{each:<5}  ")
+def _boxes(rows: int) -> str:
+    return "[ ]" * rows if rows <= MOST_BOXES else "[ ]" * (MOST_BOXES - 1) + "..."
 
 
-def _alike(rows: Sequence[str]) -> Iterator[str]:
-    """Which rows are the same, for those who punch one kind after the other."""
+def _each(holes: int, rows: int) -> str:
+    return f"{holes} each" if rows > 1 else str(holes)
+
+
+def _alike(rows: Sequence[str]) -> Iterator[tuple[str, str]]:
+    """Which rows are the same, for those who punch one kind after the other; nothing where no two are."""
     kinds: dict[str, list[int]] = {}
     for row, words in enumerate(rows, start=1):
         kinds.setdefault(words, []).append(row)
-    several = [(words, same) for words, same in kinds.items() if len(same) > 1]
-    if not several or len(kinds) == len(rows):
-        return
-    yield ""
-    yield "Rows that are the same:"
-    for words, same in several:
-        yield from _wrapped(f"{_columns(same)}  ({len(same)} rows): {words}", "  ")
-
-
-def _wrapped(text: str, head: str = "") -> Iterator[str]:
-    import textwrap
-
-    lines = textwrap.wrap(visible(text), max(30, WIDTH - len(head)), break_long_words=False) or [""]
-    yield head + lines[0]
-    for line in lines[1:]:
-        yield " " * len(head) + line
+    for words, same in kinds.items():
+        if len(same) > 1:
+            yield _columns(same), f"{words} ({number(len(same), 'row')})"

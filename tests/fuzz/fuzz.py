@@ -277,13 +277,14 @@ def _knit_by_sheet(pattern: Pattern, stitch: Stitch, machine: Machine, variant: 
 def _knit_by_card(pattern: Pattern, stitch: Stitch, machine: Machine) -> None:
     from stitchc.card import plan_card, unfit
     from stitchc.card.punching import punching_list
+    from stitchc.document import to_text
 
     found = unfit(stitch, machine)
     soundly_said(found, pattern.sources)
     if any(message.code in ("M301", "M302") for message in found):
         return
     card = plan_card(stitch, machine, title=pattern.title)
-    assert printed(punching_list(card))
+    assert printed(to_text(punching_list(card)))
     if "mixed" in card.chart.settings():
         return  # no carriage does both in one pass
     shape = card.shape

@@ -99,7 +99,7 @@ def test_a_mistake_is_mended_by_its_button_and_the_change_undone(start: Start, v
 def test_typing_is_coloured_and_quotes_of_a_word_processor_are_taken(start: Start, visit: Visit) -> None:
     page = visit(start().address)
     page.get_by_role("button", name="An empty page").click()
-    page.locator("#text").type("pattern \"Tide\"\nstitch tide\n 1: K T # held\n2: K")
+    page.locator("#text").type('pattern "Tide"\nstitch tide\n 1: K T # held\n2: K')
     expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
     assert page.locator("#colours").inner_text().rstrip("\n").replace("\n\n", "\n") == text_of(page).rstrip("\n")
     assert page.locator("#colours .t").inner_text() == "T"
