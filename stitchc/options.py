@@ -164,7 +164,7 @@ class SheetOptions:
         ),
     ] = None
     rows: Annotated[
-        int | None, Option("--rows", "Rows to knit.", metavar="N", low=1, high=1_000_000, default="one repeat")
+        int | None, Option("--rows", "Rows to knit.", metavar="N", low=1, high=100_000, default="one repeat")
     ] = None
     carriage: CarriageOption = "right"
     edge: Annotated[int, Option("--edge", "Needles at each end that always knit.", metavar="N", low=0, high=1000)] = 1
@@ -176,7 +176,8 @@ class SheetOptions:
         ),
     ] = False
     every_row: EveryRowOption = False
-    form: Annotated[Literal["text", "html", "json"], Option("--format", _FORMAT, default=_BY_ENDING)] = "text"
+    form: Annotated[Literal["text", "html", "pdf", "json"], Option("--format", _FORMAT, default=_BY_ENDING)] = "text"
+    page: Annotated[Literal["a4", "letter"], Option("--page", "Page size of a PDF.", forms=("pdf",))] = "a4"
     anyway: AnywayOption = False
     name: str = ""
 
@@ -211,7 +212,8 @@ class PieceOptions:
     ] = ()
     units: UnitsOption = "cm"
     every_row: EveryRowOption = False
-    form: Annotated[Literal["text", "html", "json"], Option("--format", _FORMAT, default=_BY_ENDING)] = "text"
+    form: Annotated[Literal["text", "html", "pdf", "json"], Option("--format", _FORMAT, default=_BY_ENDING)] = "text"
+    page: Annotated[Literal["a4", "letter"], Option("--page", "Page size of a PDF.", forms=("pdf",))] = "a4"
     anyway: AnywayOption = False
     name: str = ""
 

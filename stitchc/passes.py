@@ -31,7 +31,7 @@ LEAST_NEEDLES = 24
 """Needles in work where none are asked for: whole repeats between the edge needles, at least this many in all."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Pass:
     """One passage of the carriage. Needles are positions (see stitchc.bed), in order from left to right.
 

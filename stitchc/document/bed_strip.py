@@ -136,16 +136,16 @@ def _labels(first: int, count: int, at: int, edge: int) -> list[Label]:
     return labels
 
 
-def legend(by_hand: bool, tucks: bool, slips: bool) -> Drawing:
-    """The signs that the strips of a document use, each with its name."""
-    signs = [(".", "in work")]
-    if by_hand:
-        signs += [("o", "bring out"), ("h", "held")] if tucks else []
-        signs += [("s", "bring out, slip"), ("z", "held, slip")] if slips else []
-        signs += [("p", "push back")]
-    else:
-        signs += [("h", "tucks")] if tucks else []
-        signs += [("z", "slips")] if slips else []
+_NAMES: Final = {
+    True: {"o": "bring out", "h": "held", "s": "bring out, slip", "z": "held, slip", "p": "push back"},
+    False: {"h": "tucks", "z": "slips"},
+}
+"""What each mark means on a bed whose needles hands move, and on one whose reader does."""
+
+
+def legend(used: str, by_hand: bool) -> Drawing:
+    """The signs among the marks `used` in the strips of a document, each with its name."""
+    signs = [(".", "in work"), *((mark, name) for mark, name in _NAMES[by_hand].items() if mark in used)]
     step = 104
     strokes: list[tuple[tuple[float, float], ...]] = [((6, 2), (step * len(signs) - 6, 2))]
     shapes: list[Path | Label] = []

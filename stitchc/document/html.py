@@ -52,8 +52,8 @@ def _key(document: Document) -> str:
 
 
 def _legend(rows: Rows | None) -> Drawing | None:
-    used = set().union(*(set(bed) for bed in {row.bed for row in rows.passes()})) if rows is not None else set()
-    return legend(rows.by_hand, bool(used & set("oh")), bool(used & set("sz"))) if rows and used else None
+    used = "".join({row.bed for row in rows.passes()}) if rows is not None else ""
+    return legend(used, rows.by_hand) if rows is not None and used else None
 
 
 class _Table:

@@ -118,7 +118,7 @@ class Part:
 StepKind = Literal["yarn", "push", "bring", "set", "go", "lead", "see", "selected", "rest"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Step:
     """One thing to do or to know for a row, in whole sentences.
 
@@ -131,7 +131,7 @@ class Step:
     text: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class PassRow:
     """One pass of the carriage with what is done before it, in order.
 

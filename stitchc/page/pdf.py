@@ -31,7 +31,7 @@ def pdf(pages: Sequence[Page]) -> bytes:
     if any(max(page.width_mm, page.height_mm) > MOST_MM for page in pages):
         raise ValueError(f"a PDF page is at most {MOST_MM:.0f} mm long")
     out = io.BytesIO()
-    names = _fonts()
+    names = fonts()
     canvas = Canvas(out, invariant=1, pageCompression=1, pdfVersion=(1, 7), lang="en", initialFontName=names[False])
     canvas.setTitle(printable(pages[0].title))
     canvas.setSubject(printable(pages[0].description))
@@ -60,7 +60,7 @@ def pdf(pages: Sequence[Page]) -> bytes:
         order.show_page()
     order.close()
     canvas.save()
-    return _marked(out.getvalue())
+    return without_dates(out.getvalue())
 
 
 def _parts(page: Page) -> tuple[Sequence[Item], Sequence[Item], Sequence[Item]]:
@@ -70,7 +70,7 @@ def _parts(page: Page) -> tuple[Sequence[Item], Sequence[Item], Sequence[Item]]:
     return page.items[:first], page.items[first:rest], page.items[rest:]
 
 
-def _marked(content: bytes) -> bytes:
+def without_dates(content: bytes) -> bytes:
     """The comments say what made the file and there is no date in it, all in as many bytes, so that nothing moves."""
 
     def blank(match: re.Match[bytes]) -> bytes:
@@ -92,7 +92,7 @@ def _marked(content: bytes) -> bytes:
 
 
 @functools.cache
-def _fonts() -> dict[bool, str]:
+def fonts() -> dict[bool, str]:
     """Register both weights; their names, bold or not."""
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
@@ -103,7 +103,7 @@ def _fonts() -> dict[bool, str]:
     return names
 
 
-def _draw(canvas: Canvas, item: Item, fonts: dict[bool, str]) -> None:
+def _draw(canvas: Canvas, item: Item, names: dict[bool, str]) -> None:
     """Draw one item; the canvas is in mm with y up from the page's top edge, so that y_mm is negative there."""
     match item:
         case Disc():
@@ -136,15 +136,15 @@ def _draw(canvas: Canvas, item: Item, fonts: dict[bool, str]) -> None:
                 path.close()
             canvas.drawPath(path, stroke=int(bool(item.stroke)), fill=int(bool(fill)))
         case Text():
-            _text(canvas, item, fonts)
+            _text(canvas, item, names)
 
 
-def _text(canvas: Canvas, item: Text, fonts: dict[bool, str]) -> None:
+def _text(canvas: Canvas, item: Text, names: dict[bool, str]) -> None:
     words = visual_order(printable(item.text))
     if not words.strip():
         return
     canvas.setFillColorRGB(*_rgb(item.fill))
-    canvas.setFont(fonts[item.bold], item.size_mm)
+    canvas.setFont(names[item.bold], item.size_mm)
     draw = {"start": canvas.drawString, "middle": canvas.drawCentredString, "end": canvas.drawRightString}[item.anchor]
     if item.rotation_deg % 360 == 0:
         draw(item.x_mm, -item.y_mm, words)

@@ -195,9 +195,10 @@ def test_cheapest_says_what_it_saves_and_changes_nothing(capsys: pytest.CaptureF
         (["--needles", "0"], 2, "at least one needle"),
         (["--needles", "R5-L5"], 2, "right to left"),
         (["--needles", "many"], 2, "not a number of needles"),
-        (["--needles", "10", "--edge", "5"], 2, "none is left"),
+        (["--needles", "10", "--edge", "5"], 2, "leave none for the stitch"),
         (["--rows", "0"], 2, "--rows"),
-        (["--rows", "900000"], 1, "N110"),
+        (["--rows", "900000"], 2, "from 1 to 100,000"),
+        (["--rows", "90000", "--needles", "60"], 1, "N110"),
         (["--edge", "0"], 1, "K206"),
         (["--machine", "nowhere"], 1, "M304"),
         (["--stitch", "rippel"], 1, "N103"),
@@ -257,7 +258,7 @@ def test_html_goes_to_files_named_for_pattern_and_stitch(
     monkeypatch.chdir(tmp_path)
     out = sheet(capsys, path, "--format", "html")
     assert out.split() == ["x-ripple-sheet.html", "x-other-sheet.html"]
-    assert sheet(capsys, path, "--format", "html", "-o", "in", "--stitch", "other").split() == ["in"]
+    assert sheet(capsys, path, "--format", "html", "-o", "in.html", "--stitch", "other").split() == ["in.html"]
     assert sheet(capsys, path, "--format", "html", "-o", "folder").split() == [
         "folder/x-ripple-sheet.html",
         "folder/x-other-sheet.html",

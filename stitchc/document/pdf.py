@@ -1,0 +1,379 @@
+"""A document as a PDF to print and tick off: headings that are bookmarks too, page numbers, text in reading order.
+
+Set by reportlab's layout engine with the font of every page embedded. The same document gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import functools
+import io
+from collections.abc import Iterator, Sequence
+from typing import Any, Final, Literal
+from xml.sax.saxutils import escape
+
+from reportlab.lib.colors import HexColor, black, white
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import BaseDocTemplate, Flowable, Frame, KeepTogether, PageTemplate, Paragraph, Spacer
+from reportlab.platypus import Table as Grid
+
+from stitchc.document.bed_strip import draw, legend
+from stitchc.document.blocks import Block as Repeated
+from stitchc.document.blocks import Line, fold, steps_of
+from stitchc.document.values import (
+    Block,
+    ByHand,
+    Document,
+    Dots,
+    Drawing,
+    Heading,
+    Label,
+    Lines,
+    Listing,
+    PassRow,
+    Path,
+    Rows,
+    Table,
+    Terms,
+)
+from stitchc.page.lettering import printable, visual_order
+from stitchc.page.pdf import fonts, without_dates
+from stitchc.page.values import PAPERS
+
+_MARGIN: Final = 15 * mm
+_TICK: Final = 7 * mm
+"""Side of a box to tick, as in the page for a browser."""
+_GREY: Final = HexColor("#666666")
+_SHADE: Final = HexColor("#eeeeee")
+
+PageSize = Literal["a4", "letter"]
+
+
+def to_pdf(document: Document, every_row: bool = False, page: PageSize = "a4") -> bytes:
+    """The whole document. every_row: a line for every row; by default each repeated stretch once, with a box to tick
+    for every row of it."""
+    out = io.BytesIO()
+    width, height = (side * mm for side in PAPERS[page])
+    frame = Frame(_MARGIN, _MARGIN, width - 2 * _MARGIN, height - 2 * _MARGIN, 0, 0, 0, 0)
+    canvas = functools.partial(_Numbered, title=document.title)
+    template = _Template(out, pagesize=(width, height), title=_clean(f"{document.title}: {document.kind}"))
+    template.addPageTemplates(PageTemplate("page", [frame]))
+    template.build(list(_story(document, every_row, frame.width)), canvasmaker=canvas)
+    return without_dates(out.getvalue())
+
+
+class _Template(BaseDocTemplate):  # type: ignore[misc]
+    """Headings become bookmarks as they are set."""
+
+    def afterFlowable(self, flowable: Flowable) -> None:
+        level = getattr(flowable, "level", None)
+        if level is not None:
+            key = f"heading-{self.seq.nextf('heading')}"
+            self.canv.bookmarkPage(key)
+            self.canv.addOutlineEntry(flowable.getPlainText(), key, level)
+
+
+class _Numbered(Canvas):  # type: ignore[misc]
+    """Pages are finished at the end, when it is known how many there are."""
+
+    def __init__(self, *arguments: Any, title: str, **settings: Any) -> None:
+        names = fonts()
+        settings |= {
+            "initialFontName": names[False],
+            "invariant": 1,
+            "pageCompression": 1,
+            "pdfVersion": (1, 7),
+            "lang": "en",
+        }
+        super().__init__(*arguments, **settings)
+        self.setCreator("stitchc")
+        self.setProducer("stitchc")
+        self.setAuthor("")
+        self.setViewerPreference("DisplayDocTitle", "true")
+        self.about = _clean(title)
+        self.pages: list[dict[str, Any]] = []
+
+    def showPage(self) -> None:
+        self.pages.append(dict(self.__dict__))
+        self._startPage()
+
+    def save(self) -> None:
+        for number, state in enumerate(self.pages, start=1):
+            self.__dict__.update(state)
+            self.setFont(fonts()[False], 8.5)
+            self.setFillColor(black)
+            self.drawString(_MARGIN, 9 * mm, f"{self.about} · made by stitchc")
+            self.drawRightString(self._pagesize[0] - _MARGIN, 9 * mm, f"Page {number} of {len(self.pages)}")
+            super().showPage()
+        super().save()
+
+
+# -- styles and texts -----------------------------------------------------------------------------------------------
+
+
+@functools.cache
+def _style(size: float, bold: bool = False, left: float = 0, after: float = 1, before: float = 0) -> ParagraphStyle:
+    return ParagraphStyle(
+        f"{size} {bold} {left} {after} {before}",
+        fontName=fonts()[bold],
+        fontSize=size,
+        leading=size * 1.32,
+        leftIndent=left * mm,
+        spaceAfter=after * mm,
+        spaceBefore=before * mm,
+        keepWithNext=int(bold and left == 0),
+        bulletFontName=fonts()[False],
+        bulletFontSize=size,
+    )
+
+
+def _clean(text: str) -> str:
+    return visual_order(printable(text))
+
+
+def _words(text: str) -> str:
+    return escape(_clean(text))
+
+
+def _paragraph(text: str, style: ParagraphStyle, bullet: str | None = None) -> Paragraph:
+    return Paragraph(_words(text), style, bulletText=bullet)
+
+
+def _heading(text: str, size: float, level: int, before: float = 4) -> Paragraph:
+    heading = _paragraph(text, _style(size, True, 0, 1, before))
+    heading.level = level
+    return heading
+
+
+# -- blocks ---------------------------------------------------------------------------------------------------------
+
+
+def _story(document: Document, every_row: bool, width: float) -> Iterator[Flowable]:
+    yield _heading(document.title, 20, 0, 0)
+    kind = document.kind
+    if document.subtitle and document.subtitle != document.title:
+        kind = f"{document.subtitle} · {kind}"
+    yield _paragraph(kind, _style(11, after=3))
+    if document.facts:
+        label, value = _style(10, True, 0.01), _style(10)
+        rows = [[_paragraph(name, label), _paragraph(text, value)] for name, text in document.facts]
+        yield Grid(rows, [24 * mm, width - 24 * mm], style=_PLAIN)
+    for part in document.parts:
+        flowables = [each for block in part.blocks for each in _block(block, width - (6 * mm if part.boxed else 0))]
+        if part.boxed:
+            head = _paragraph(part.heading, _style(12, True, 0.01))
+            yield Spacer(0, 3 * mm)
+            yield Grid([[each] for each in (head, *flowables)], [width], style=_BOX)
+        else:
+            yield _heading(part.heading, 13, 1)
+            yield from flowables
+    if document.rows is not None:
+        yield from _rows(document.rows, every_row, width)
+
+
+_PLAIN: Final = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                 ("TOPPADDING", (0, 0), (-1, -1), 0.5), ("BOTTOMPADDING", (0, 0), (-1, -1), 0.5)]  # fmt: skip
+_BOX: Final = [("BOX", (0, 0), (-1, -1), 1.2, black), ("LEFTPADDING", (0, 0), (-1, -1), 3 * mm),
+               ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1)]  # fmt: skip
+_RULED: Final = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, -1), 0.4, _GREY),
+                 ("LINEBELOW", (0, 0), (-1, 0), 1, black), ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                 ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]  # fmt: skip
+_ROW: Final = [*_PLAIN, ("LINEABOVE", (0, 0), (-1, 0), 0.4, _GREY), ("TOPPADDING", (0, 0), (-1, -1), 3)]
+
+
+def _block(block: Block, width: float) -> Iterator[Flowable]:
+    text, item = _style(10), _style(10, left=5)
+    match block:
+        case str():
+            yield _paragraph(block, text)
+        case Listing():
+            for at, each in enumerate(block.items, start=1):
+                yield _paragraph(each, item, f"{at}." if block.numbered else "•")
+        case Terms():
+            for term, meaning in block.pairs:
+                yield Paragraph(f'<font name="{fonts()[True]}">{_words(term)}</font>: {_words(meaning)}', text)
+        case Table():
+            yield from _table(block, width)
+        case Drawing():
+            shown = [_Shapes(block, width)]
+            yield KeepTogether([*shown, *([_paragraph(block.caption, _style(9))] if block.caption else [])])
+        case Lines():
+            yield from (_paragraph(line, item) for line in block.lines)
+
+
+def _table(table: Table, width: float) -> Iterator[Flowable]:
+    if table.caption:
+        caption = _paragraph(table.caption, _style(10, before=2))
+        caption.keepWithNext = 1
+        yield caption
+    head = [_paragraph(cell, _style(9.5, True, 0.01)) for cell in table.head]
+    rows = [[_paragraph(cell, _style(9.5)) for cell in row] for row in table.rows]
+    longest = [max(len(cell) for cell in column) for column in zip(table.head, *table.rows, strict=True)]
+    shares = [min(max(letters, 6), 60) for letters in longest]
+    widths = [width * share / sum(shares) for share in shares]
+    yield Grid([head, *rows], widths, repeatRows=1, style=_RULED, spaceAfter=2 * mm)
+
+
+class _Shapes(Flowable):  # type: ignore[misc]
+    """A drawing at its size on paper, or as large as the width allows."""
+
+    def __init__(self, drawing: Drawing, most: float) -> None:
+        super().__init__()
+        self.drawing = drawing
+        self.scale = min(drawing.mm_per_unit * mm, most / drawing.width)
+        self.width, self.height = drawing.width * self.scale, drawing.height * self.scale
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        return self.width, self.height
+
+    def draw(self) -> None:
+        canvas, scale = self.canv, self.scale
+        canvas.translate(0, self.height)
+        canvas.scale(scale, -scale)
+        for shape in self.drawing.shapes:
+            if isinstance(shape, Label):
+                canvas.saveState()
+                canvas.translate(shape.x, shape.y)
+                canvas.scale(1, -1)
+                canvas.setFillColor(black)
+                canvas.setFont(fonts()[False], shape.size)
+                write = {"start": canvas.drawString, "middle": canvas.drawCentredString, "end": canvas.drawRightString}
+                write[shape.anchor](0, 0, _clean(shape.text))
+                canvas.restoreState()
+                continue
+            canvas.setStrokeColor(_GREY if shape.ink in ("thin", "soft") else black)
+            canvas.setLineWidth(1 if shape.ink in ("thin", "soft") else 1.5)
+            canvas.setFillColor({"solid": black, "shade": _SHADE}.get(shape.ink, white))
+            fill = int(shape.ink in ("solid", "open", "shade"))
+            if isinstance(shape, Dots):
+                for x, y in shape.centres:
+                    canvas.circle(x, y, shape.radius, stroke=int(shape.ink != "solid"), fill=fill)
+            else:
+                _trace(canvas, shape, fill)
+
+
+def _trace(canvas: Canvas, shape: Path, fill: int) -> None:
+    path = canvas.beginPath()
+    for (x, y), *rest in shape.lines:
+        path.moveTo(x, y)
+        for to_x, to_y in rest:
+            path.lineTo(to_x, to_y)
+        if shape.closed:
+            path.close()
+    canvas.drawPath(path, stroke=int(shape.ink != "solid"), fill=fill)
+
+
+# -- rows -----------------------------------------------------------------------------------------------------------
+
+
+class _Ticks(Flowable):  # type: ignore[misc]
+    """Boxes with row numbers, those of one time through together; 0 is a box without a number."""
+
+    def __init__(self, times: Sequence[Sequence[int]], indent: float = 0) -> None:
+        super().__init__()
+        self.times, self.indent = times, indent
+        self.lines: list[list[Sequence[int]]] = []
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        across = max(1, int((width - self.indent) / _TICK) - 1)
+        runs = [once[at : at + across] for once in self.times for at in range(0, len(once), across)]
+        self.lines = [[]]
+        for run in runs:
+            if self.lines[-1] and sum(map(len, self.lines[-1])) + len(run) + 0.3 * len(self.lines[-1]) > across:
+                self.lines.append([])
+            self.lines[-1].append(run)
+        self.width, self.height = width, len(self.lines) * (_TICK + 2) + 3
+        return self.width, self.height
+
+    def split(self, width: float, height: float) -> list[Flowable]:
+        self.wrap(width, height)
+        fit = int((height - 3) / (_TICK + 2))
+        if fit < 1 or fit >= len(self.lines):
+            return [self] if fit >= len(self.lines) else []
+        parts = (self.lines[:fit], self.lines[fit:])
+        return [_Ticks([run for line in part for run in line], self.indent) for part in parts]
+
+    def draw(self) -> None:
+        canvas = self.canv
+        canvas.setLineWidth(0.7)
+        canvas.setStrokeColor(black)
+        canvas.setFillColor(black)
+        canvas.setFont(fonts()[False], 8)
+        for at, line in enumerate(self.lines):
+            x, y = self.indent, self.height - (at + 1) * (_TICK + 2)
+            for run in line:
+                for number in run:
+                    canvas.rect(x, y, _TICK, _TICK)
+                    canvas.drawCentredString(x + _TICK / 2, y + _TICK / 2 - 2.8, str(number or ""))
+                    x += _TICK
+                x += 0.3 * _TICK
+
+
+def _rows(rows: Rows, every_row: bool, width: float) -> Iterator[Flowable]:
+    if used := "".join({row.bed for row in rows.passes()}):
+        yield from _block(legend(used, rows.by_hand), width)
+    if rows.before:
+        yield _heading(f"Before row {rows.first_row}", 13, 1)
+        yield from _block(Listing(rows.before, numbered=True), width)
+    yield _heading("Row by row", 13, 1)
+    entries = rows.entries
+    folded: Sequence[Line | Repeated] = fold(entries)
+    if every_row:
+        folded = [Line((range(at, at + 1),)) for at, entry in enumerate(entries) if not isinstance(entry, Table)]
+    for item in folded:
+        if isinstance(item, Line):
+            yield from _line(rows, item, every_row, width)
+            continue
+        first, last = (_row(rows, index) for index in item.ends)
+        head = _paragraph(f"{item.words(first, last)}. Tick each row.", _style(11, True, 0, 1, 3))
+        told = [each for line in item.lines for each in _line(rows, line, every_row, width)]
+        yield KeepTogether([head, *told, Spacer(0, 2 * mm)])
+    yield _paragraph(rows.total, _style(11, True, 0.01, 0, 3))
+
+
+def _row(rows: Rows, index: int) -> int:
+    entry = rows.entries[index]
+    assert isinstance(entry, PassRow)
+    return entry.row
+
+
+def _line(rows: Rows, line: Line, every_row: bool, width: float) -> Iterator[Flowable]:
+    entry = rows.entries[line.index]
+    match entry:
+        case Heading():
+            yield _heading(entry.text, 12, 2)
+            for detail in entry.details:
+                shown = _paragraph(detail, _style(9.5, after=0.3))
+                shown.keepWithNext = 1
+                yield shown
+            yield Spacer(0, 1 * mm)
+        case ByHand():
+            cells = [[_Ticks([[0]]), _paragraph(entry.text, _style(11, True, 0.01))]]
+            yield Grid(cells, [9 * mm, width - 9 * mm], style=_ROW)
+        case Table():
+            yield from _table(entry, width)
+        case PassRow():
+            times = [[_row(rows, index) for index in once] for once in line.times]
+            several = times != [[entry.row]]
+            way = f"{entry.direction} first" if len(times[0]) > 1 else entry.direction
+            arrow = "" if len(times[0]) > 1 else {"right to left": "← "}.get(entry.direction, "→ ")
+            words: list[Flowable] = [
+                _paragraph(" ".join(step.text for step in steps_of(entry, every_row)), _style(11, after=0))
+            ]
+            if entry.bed and len(times[0]) == 1:
+                words += [Spacer(0, 1.5 * mm), _Shapes(draw(rows.needles, entry.bed), width - 50 * mm)]
+            number = f"{entry.row} …" if several else str(entry.row)
+            cells = [
+                [
+                    "" if several else _Ticks([[0]]),
+                    _paragraph(number, _style(14, True, 0.01)),
+                    _paragraph(f"{arrow}{way}", _style(8.5)),
+                    words,
+                ]
+            ]
+            shown = Grid(cells, [9 * mm, 17 * mm, 24 * mm, width - 50 * mm], style=_ROW)
+            shown.keepWithNext = int(several)
+            yield shown
+            if several:
+                yield _Ticks(times, 9 * mm)

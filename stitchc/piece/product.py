@@ -1,0 +1,163 @@
+"""`plan_piece`: a whole piece for one machine, in one size or several, whole or from half way."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import re
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from stitchc.document.files import document_files
+from stitchc.gauge.remarks import check_gauge
+from stitchc.gauge.yarn import ill_matched
+from stitchc.messages import Message, Refused, in_order
+from stitchc.naming import name_of, numbered
+from stitchc.options import PieceOptions, Units
+from stitchc.piece.document import piece_document
+from stitchc.piece.json_form import as_document, so_far_as_json
+from stitchc.piece.measured import Measured, parse_measured
+from stitchc.piece.plan import Plan
+from stitchc.piece.planner import gauge_of, work_out
+from stitchc.piece.replan import NotKnitted, Replan, replan
+from stitchc.piece.so_far import so_far_parts
+from stitchc.product import File, Product, WrongOption, accept
+
+if TYPE_CHECKING:
+    from stitchc.gauge import GaugeReport
+    from stitchc.machines import Machine
+    from stitchc.pattern import Pattern, Piece
+
+DEFAULTS: Final = PieceOptions()
+
+MOST_SIZES: Final = 12
+
+MM_PER: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
+
+
+class _Planned(NamedTuple):
+    """A plan with its messages; the size asked for in mm, None for the one written; and what is knitted of it."""
+
+    plan: Plan
+    messages: list[Message]
+    size_mm: float | None
+    so_far: Replan | None = None
+
+
+def plan_piece(pattern: Pattern, machine: Machine, options: PieceOptions = DEFAULTS) -> Product[Plan]:
+    """A plan for each size: from the finished width and lengths to needles, rows, yarn and every pass.
+
+    With `so_far` the plan is worked out again from what was measured; its values are then the new plan. Raises Refused
+    (P4.., K2.., M3.., G6..) and WrongOption for a piece, sizes or measurements that do not fit.
+    """
+    sizes = parse_sizes(options.sizes, options.units) if options.sizes is not None else []
+    measured = [_measured(text) for text in options.so_far]
+    if len(sizes) > 1 and measured:
+        text = "--so-far is about the one size that is on the needles. Give that size alone in --sizes."
+        raise WrongOption("", text)
+    piece = choose_piece(pattern, options.piece)
+    if sizes and piece.width is None:
+        raise WrongOption("", f"--sizes needs a `width` in the piece `{piece.name}`, which says `needles`.")
+    checked = accept(check_gauge(pattern, machine, options.plain), pattern)
+    report = gauge_of(pattern, piece, options.plain)
+    widths: list[float | None] = [*sizes] or [None]
+    planned = [_plan(pattern, piece, machine, report, width, options.anyway) for width in widths]
+    if measured:
+        planned = [_replanned(planned[0], measured, options.anyway)]
+    told = [message for each in planned for message in each.messages]
+    messages = in_order(dict.fromkeys([*checked, *report.messages, *ill_matched(report, pattern), *told]))
+    return Product(tuple(each.plan for each in planned), tuple(_files(pattern, planned, options)), tuple(messages))
+
+
+# -- what was asked -------------------------------------------------------------------------------------------------
+
+
+def choose_piece(pattern: Pattern, name: str | None) -> Piece:
+    """The piece asked for, or the only one. Raises Refused P401, and WrongOption where it has to be said which."""
+    pieces = pattern.pieces
+    if not pieces:
+        cure = "piece cowl   (a line of its own; then `width 60 cm`, `knit plain for 12 rows` under it)"
+        raise Refused(Message("P401", "error", f"There is no piece in `{pattern.file}`.", cure=cure))
+    if name is None:
+        if len(pieces) > 1:
+            raise WrongOption("", f"There are {len(pieces)} pieces here. Give --piece {' or --piece '.join(pieces)}.")
+        return next(iter(pieces.values()))
+    if name not in pieces:
+        near = difflib.get_close_matches(name, pieces, n=1, cutoff=0.4)
+        cure = f"--piece {near[0]}" if near else "The pieces there: " + ", ".join(list(pieces)[:12]) + "."
+        raise Refused(Message("P401", "error", f"There is no piece `{name}` in `{pattern.file}`.", cure=cure))
+    return pieces[name]
+
+
+def parse_sizes(text: str, units: Units) -> list[float]:
+    """Widths in mm from "48,52,56" or "48, 52 cm". Raises WrongOption."""
+    match = re.fullmatch(r"\s*([0-9.,;/ ]+?)\s*(mm|cm|in)?\s*", text)
+    numbers = [part for part in re.split(r"[,;/ ]+", match[1]) if part] if match else []
+    if match is None or not numbers or any(not re.fullmatch(r"[0-9]{1,5}(\.[0-9]{1,3})?", part) for part in numbers):
+        raise WrongOption("sizes", f"`{text}` has no sizes. Write widths with commas, as in 48,52,56.")
+    sizes = [float(part) * MM_PER[match[2] or units] for part in numbers]
+    if not all(1 <= size <= 100_000 for size in sizes):
+        raise WrongOption("sizes", f"`{text}`: sizes are from 1 mm to 100 m.")
+    if len(sizes) > MOST_SIZES or len(set(sizes)) < len(sizes):
+        raise WrongOption("sizes", f"`{text}`: give up to {MOST_SIZES} sizes, each once.")
+    return sizes
+
+
+def _measured(text: str) -> Measured:
+    try:
+        return parse_measured(text)
+    except ValueError as error:
+        raise WrongOption("so_far", f"{error}.") from None
+
+
+# -- working it out -------------------------------------------------------------------------------------------------
+
+
+def _plan(
+    pattern: Pattern, piece: Piece, machine: Machine, report: GaugeReport, size_mm: float | None, anyway: bool
+) -> _Planned:
+    plan, messages = work_out(pattern, piece, machine, report, width_mm=size_mm, anyway=anyway)
+    if plan is None:
+        raise Refused(*in_order([*report.messages, *messages]), sources=pattern.sources)
+    return _Planned(plan, messages, size_mm)
+
+
+def _replanned(planned: _Planned, measured: Sequence[Measured], anyway: bool) -> _Planned:
+    try:
+        found, messages = replan(planned.plan, measured, anyway)
+    except NotKnitted as error:
+        raise WrongOption("so_far", f"{error}.") from None
+    if found is None:
+        raise Refused(*in_order(messages), sources=planned.plan.pattern.sources)
+    return _Planned(found.new, [*found.new.report.messages, *messages], planned.size_mm, found)
+
+
+# -- files ----------------------------------------------------------------------------------------------------------
+
+
+def _files(pattern: Pattern, planned: Sequence[_Planned], options: PieceOptions) -> list[File]:
+    first = planned[0]
+    stem = options.name or f"{numbered(pattern.pieces, name_of(pattern))[first.plan.piece.name]}-piece"
+    if options.form == "json":
+        documents = [_as_json(each, options.units) for each in planned]
+        content = json.dumps(documents[0] if len(documents) == 1 else documents, ensure_ascii=False, indent=1)
+        return [File.of_text(f"{stem}.json", content)]
+    per = MM_PER[options.units]
+    labels = [f"{each.size_mm / per:g} {options.units}" for each in planned if each.size_mm is not None]
+    done = first.so_far.done if first.so_far is not None else 0
+    so_far = so_far_parts(first.so_far, options.units) if first.so_far is not None else []
+    plans, messages = [each.plan for each in planned], [each.messages for each in planned]
+    document = piece_document(plans, labels, options.units, messages, done, so_far)
+    return document_files({stem: document}, options.form, stem, options.every_row, options.page)
+
+
+def _as_json(planned: _Planned, units: Units) -> dict[str, object]:
+    """The form has all rows of the piece; half way `rows_done` says how many of them are knitted."""
+    rows = piece_document([planned.plan], (), units, [planned.messages]).rows
+    assert rows is not None
+    document = as_document(planned.plan, tuple(rows.passes()), units, planned.messages)
+    if planned.so_far is not None:
+        document["so_far"] = so_far_as_json(planned.so_far)
+    if planned.size_mm is not None:
+        document["size_cm"] = round(planned.size_mm / 10, 4)
+    return document

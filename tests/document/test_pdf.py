@@ -1,0 +1,101 @@
+"""Documents as PDF, opened with another library: bookmarks, language, order of reading, a box for every row."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pypdfium2
+import pytest
+
+from stitchc.bed import Needles
+from stitchc.document import ByHand, Document, Heading, Lines, Listing, Part, PassRow, Rows, Step, Table, Terms
+from stitchc.document.pdf import to_pdf
+from stitchc.document.text import to_text
+from stitchc.machines import load
+from stitchc.notation import compile_file
+from stitchc.options import PieceOptions
+from stitchc.piece.product import plan_piece
+from stitchc.sheet import stitch_sheet
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+
+def opened(content: bytes) -> tuple[pypdfium2.PdfDocument, list[str]]:
+    document = pypdfium2.PdfDocument(content)
+    return document, [page.get_textpage().get_text_range().replace("\r\n", "\n") for page in document]
+
+
+def boxes(text: str) -> list[int]:
+    """The numbers that stand in boxes: lines of numbers alone."""
+    return sorted(int(number) for line in re.findall(r"^[\d ]+$", text, re.MULTILINE) for number in line.split())
+
+
+def sheet(rows: int, machine: str = "hand-standard", needles: int = 60) -> Document:
+    pattern = compile_file(str(EXAMPLES / "cowl.stitch")).pattern
+    assert pattern is not None
+    return stitch_sheet(pattern, pattern.stitches["drift"], load(machine), Needles.centred(needles), rows).document
+
+
+def test_the_pdf_says_what_the_text_says_in_the_same_order() -> None:
+    row = PassRow(1, "right to left", (Step("rest", "Knit."),))
+    entries = (Heading("Band", ("Tension 5.",)), row, ByHand("Fold it."))
+    document = Document(
+        "Tide <&> ○",
+        "plan",
+        (("Needles", "L20 to R20"),),
+        (
+            Part("Take care", (Listing(("Mind the hooks.",)),), boxed=True),
+            Part("Size", ("About 8 cm.", Terms((("Plain", "every needle knits"),)), Lines(("gauge plain 20",)))),
+            Part("Rows to punch", (Table(("Row", "Holes"), (("1", "3"), ("2", "24")), "Punch these."),)),
+        ),
+        Rows(entries, Needles.centred(4), "right", ("Cast on.",), total="In all 1 row."),
+    )
+    content = to_pdf(document)
+    assert content == to_pdf(document), "the same document gives the same bytes"
+    assert b"/Lang (en)" in content and b"CreationDate" not in content
+    pdf, (page,) = opened(content)
+    read, place = " ".join(page.split()), 0
+    wanted = ["Tide <&> ○", "L20 to R20", "Take care", "Mind the hooks.", "About 8 cm.", "every needle knits",
+              "gauge plain 20", "Punch these.", "24", "Cast on.", "Band", "Tension 5.", "right to left",
+              "Knit.", "Fold it.", "In all 1 row.", "Page 1 of 1"]  # fmt: skip
+    for words in wanted:
+        place = read.index(words, place)
+    told = [item.get_title() for item in pdf.get_toc()]
+    assert told == ["Tide <&> ○", "Size", "Rows to punch", "Before row 1", "Row by row", "Band"]
+    text = " ".join(to_text(document).split())
+    assert all(words in text for words in wanted[:-1])
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_a_repeat_is_on_one_page_with_a_box_for_every_row(page: str) -> None:
+    pdf, texts = opened(to_pdf(sheet(302), page=page))  # type: ignore[arg-type]
+    assert pdf[0].get_size() == pytest.approx({"a4": (595.28, 841.89), "letter": (612, 792)}[page], abs=0.1)
+    (block,) = [text for text in texts if "these 4 rows 75 times, then" in " ".join(text.split())]
+    assert boxes(block) == list(range(1, 303))
+    assert all(f"Page {at} of {len(texts)}" in text for at, text in enumerate(texts, start=1))
+
+
+def test_boxes_that_fill_more_than_a_page_go_on_on_the_next() -> None:
+    _, texts = opened(to_pdf(sheet(990, "card24-standard")))
+    assert len(texts) > 2 and boxes("\n".join(texts).split("Row by row")[1]) == list(range(1, 991))
+
+
+def test_every_row_is_a_line_of_its_own_where_that_is_asked_for() -> None:
+    _, texts = opened(to_pdf(sheet(60, needles=100), every_row=True))
+    found = re.findall(r"^(\d+)\n?\s*[←→] (?:right to left|left to right)", "\n".join(texts), re.MULTILINE)
+    assert list(map(int, found)) == list(range(1, 61))
+
+
+@pytest.mark.parametrize("machine", ["hand-standard", "card24-standard"])
+@pytest.mark.parametrize("sizes", [None, "40,46"])
+def test_pieces_are_documents_too(machine: str, sizes: str | None) -> None:
+    pattern = compile_file(str(EXAMPLES / "wrist-warmers.stitch")).pattern
+    assert pattern is not None
+    (file,) = plan_piece(pattern, load(machine), PieceOptions(sizes=sizes, form="pdf")).files
+    assert file.name == "wrist-warmers-wrist-warmer-piece.pdf"
+    pdf, texts = opened(file.content)
+    whole = "\n".join(texts)
+    assert "Mark both edges: the thumb ends here" in " ".join(whole.split())
+    assert ("long in all, from the bottom up" in whole) == (sizes is None)
+    assert [item.get_title() for item in pdf.get_toc() if item.get_title().startswith("Part ")]
