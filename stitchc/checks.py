@@ -74,7 +74,7 @@ class Subject:
 
     @cached_property
     def least_float(self) -> int | None:
-        """The fewest needles of a float of which anything is said."""
+        """The fewest needles of a float that gets a message."""
         limits = self.limits
         by_length = None if limits.float_mm is None else int(limits.float_mm / self.pitch_mm + 1e-9) + 1
         known = [count for count in (_least(limits.float_needles), by_length) if count is not None]
@@ -157,7 +157,7 @@ def never_knits(subject: Subject) -> list[Message]:
         "K201",
         "error",
         f"{_numbers('needle', idle).capitalize()} of `{stitch.name}` never {'knits' if one else 'knit'}: "
-        f"whatever {'it holds' if one else 'they hold'} is never cast off.",
+        f"the loops {'it holds' if one else 'they hold'} are never knitted off.",
         cure=_plain_row_cure(stitch),
     )
 
@@ -250,7 +250,7 @@ def rows_without_knit(subject: Subject) -> list[Message]:
         if bool((whole == TUCK).all())
         else "all of them slip, and the yarn only lies across the bed"
         if bool((whole == SLIP).all())
-        else "none of them casts off what it holds"
+        else "none of them knits off what it holds"
     )
     return subject.say(
         "K205",
@@ -344,8 +344,8 @@ _STRETCH: Final = "the held loop is pulled up over so many rows"
 def _held_too_long(subject: Subject, code: str, counted: Mask, limit: Limit, verb: str, because: str) -> list[Message]:
     """K202 and K209: loops on one needle between two knits.
 
-    What is counted ends at a knit and at nothing else: only a knit casts off. A slip between two tucks does not empty
-    the hook, nor does a tuck between two slips let the held loop go.
+    What is counted ends at a knit and at nothing else: only a knit takes the loops off. A slip between two tucks does
+    not empty the hook, nor does a tuck between two slips let the held loop go.
     """
     least = _least(limit)
     if least is None:
@@ -396,8 +396,8 @@ def _runs(subject: Subject, of: Mask, least: int) -> _Stretches:
     for shift in range(1, min(least, of.shape[1])):  # what is left of a row now begins a run that is long enough
         alike = alike & np.roll(of, -shift, axis=1)
     rows = np.flatnonzero(alike.any(axis=1) & subject.rows_that_knit)
-    found = _between(~of[rows], of[rows], least)
-    return found._replace(lines=rows[found.lines])
+    runs = _between(~of[rows], of[rows], least)
+    return runs._replace(lines=rows[runs.lines])
 
 
 def _between(stops: Mask, counted: Mask, least: int) -> _Stretches:
@@ -439,7 +439,7 @@ def _between_in(stops: Mask, counted: Mask, lines: Indices, least: int) -> _Stre
 
 
 def _least(limit: Limit) -> int | None:
-    """The lowest count of which anything is said."""
+    """The lowest count that gets a message."""
     return min((count for count in (limit.warn_from, limit.error_from) if count is not None), default=None)
 
 
@@ -517,13 +517,13 @@ def _in_words(row: Cells, kind: int, most: int) -> str:
 
 def _with_a_knit(subject: Subject, row: Cells) -> str:
     """ "for instance as K T K T, ": a row without a knit as it could be knitted, if that can be taken in."""
-    mended = np.where((row == SLIP) & (TUCK in row), KNIT, row)  # a pass does one or the other
-    if KNIT not in mended:
-        mended[0] = KNIT
+    eased = np.where((row == SLIP) & (TUCK in row), KNIT, row)  # a pass does one or the other
+    if KNIT not in eased:
+        eased[0] = KNIT
     for kind, least in ((TUCK, _least(subject.limits.tucks_side_by_side)), (SLIP, subject.least_float)):
         if least is not None and least > 1:
-            mended, _ = _eased(mended, kind, least - 1)
-    text = _row(mended)
+            eased, _ = _eased(eased, kind, least - 1)
+    text = _row(eased)
     return f"for instance as {text}, " if len(text) <= _LONGEST_CURE else ""
 
 

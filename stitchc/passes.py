@@ -170,7 +170,7 @@ def _held_by_chart_row(
     chart: Chart, columns: npt.NDArray[np.int64], needles: Needles
 ) -> list[tuple[tuple[int, ...], tuple[int, ...], Setting]]:
     """For each chart row: held positions, slipped positions, and what the carriage does with the needles in work."""
-    found: list[tuple[tuple[int, ...], tuple[int, ...], Setting]] = []
+    by_row: list[tuple[tuple[int, ...], tuple[int, ...], Setting]] = []
     same: dict[bytes, tuple[tuple[int, ...], tuple[int, ...], Setting]] = {}
     for row in cells_on(chart, columns):
         key = row.tobytes()
@@ -182,8 +182,8 @@ def _held_by_chart_row(
             if held:
                 setting = "mixed" if has_tuck and slipped else "tuck" if has_tuck else "slip"
             same[key] = (held, slipped, setting)
-        found.append(same[key])
-    return found
+        by_row.append(same[key])
+    return by_row
 
 
 # -- how many needles, and whether it can be done ------------------------------------------------------------------
@@ -295,7 +295,7 @@ def ways(chart: Chart, machine: Machine, needles: Needles, rows: int, carriage: 
     sides: tuple[Side, Side] = ("right", "left")
     by_hand = moved_by_hand(machine)
     changes: dict[tuple[bytes, Side], int] = {}
-    found = []
+    every = []
     for shift in range(chart.width if by_hand else 1):
         moved = chart.shifted(shift)
         held = cells_on(moved, columns_on(moved, machine, needles, edge)) != KNIT
@@ -304,9 +304,9 @@ def ways(chart: Chart, machine: Machine, needles: Needles, rows: int, carriage: 
             key = (held.any(axis=1).tobytes() if by_hand else b"", side)
             if key not in changes:
                 changes[key] = cost(lower(moved, machine, needles, rows, side, edge), machine).lever_changes
-            found.append(Way(side, shift, Cost(moves, changes[key])))
+            every.append(Way(side, shift, Cost(moves, changes[key])))
     return sorted(
-        found,
+        every,
         key=lambda w: (w.cost.moves, w.cost.lever_changes, w.carriage != carriage, min(w.shift, chart.width - w.shift)),
     )
 

@@ -273,8 +273,10 @@ def test_a_hold_is_told_with_needle_rows_place_and_cure() -> None:
 
 
 def test_words_fit_one_and_many() -> None:
-    assert text_of("K201", check(stitch("KS"))).startswith("Needle 2 of `shore` never knits: whatever it holds is")
-    assert text_of("K201", check(stitch("SKS"))).startswith("Needles 1 and 3 of `shore` never knit: whatever they hold")
+    assert text_of("K201", check(stitch("KS"))).startswith("Needle 2 of `shore` never knits: the loops it holds are")
+    assert text_of("K201", check(stitch("SKS"))).startswith(
+        "Needles 1 and 3 of `shore` never knit: the loops they hold"
+    )
     assert text_of("K207", check(stitch("KTKS", "KKKK"))).startswith("Row 1 of `shore` has both")
     assert text_of("K207", check(stitch("KTKS", "KKKK", "KTKS"))).startswith("Rows 1 and 3 of `shore` have both")
     assert text_of("K205", check(stitch("KK", "TT"))) == (
@@ -284,7 +286,7 @@ def test_words_fit_one_and_many() -> None:
         "K205", check(stitch("K", "S", "S"))
     )
     both = check(stitch("KK", "TS"))
-    assert text_of("K205", both).endswith("none of them casts off what it holds.")
+    assert text_of("K205", both).endswith("none of them knits off what it holds.")
     assert "for instance as T K," in str(next(message.cure for message in both if message.code == "K205"))
 
 
@@ -594,7 +596,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
         (
             "K201",
             "error",
-            "Needle 3 of `shore` never knits: whatever it holds is never cast off.",
+            "Needle 3 of `shore` never knits: the loops it holds are never knitted off.",
             "Make at least one of its cells K, or add a plain row: 3: K",
             HERE,
         ),
@@ -605,7 +607,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
         (
             "K201",
             "error",
-            "Needle 3 of `shore` never knits: whatever it holds is never cast off.",
+            "Needle 3 of `shore` never knits: the loops it holds are never knitted off.",
             "Make at least one of its cells K, or add a plain row: 4: K",
             HERE,
         ),
@@ -616,7 +618,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
         (
             "K201",
             "error",
-            "Needles 300 and 301 of `shore` never knit: whatever they hold is never cast off.",
+            "Needles 300 and 301 of `shore` never knit: the loops they hold are never knitted off.",
             "Make at least one of its cells K, or add a plain row: (shore) then plain 1 by 1",
             HERE,
         ),
@@ -627,7 +629,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
         (
             "K201",
             "error",
-            "Needles 1 and 3 of `shore` never knit: whatever they hold is never cast off.",
+            "Needles 1 and 3 of `shore` never knit: the loops they hold are never knitted off.",
             "Make at least one of its cells K, or add a plain row: (shore) then plain 1 by 1",
             HERE,
         ),

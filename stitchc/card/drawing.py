@@ -319,7 +319,7 @@ class _Drawing:
         end = self.top if tile.joint_above is None else tile.y_mm(tile.joint_above)
         begin = self.bottom - 4.0
         across = band / 2 + CLEAR_MM
-        texts, told = [], ["this side faces you"]
+        texts, parts = [], ["this side faces you"]
         stop = end
         if strip.first <= card.start_row <= strip.last and card.start_row in self.positions:
             stop = self.y(card.start_row - 0.5)
@@ -327,12 +327,12 @@ class _Drawing:
         if tile.joint_below is None:
             place = f"this end joins blank {strip.number - 1}" if strip.number > 1 else "this end goes in first"
             if begin - stop < width_mm(f"◂ {place}", size) + 5.0:  # the row to start at is too near
-                told.insert(0, f"◂ {place}")
+                parts.insert(0, f"◂ {place}")
             else:
                 texts.append((self.left + across, begin, stop, f"◂ {place}", False))
         blank = f"blank {strip.number} of {strip.of}" if strip.of > 1 else ""
-        told += [blank, card.stitch, card.machine.name, notes.meaning(card), card.title]
-        texts.append((self.right - across, begin, end, "   ·   ".join(part for part in told if part), False))
+        parts += [blank, card.stitch, card.machine.name, notes.meaning(card), card.title]
+        texts.append((self.right - across, begin, end, "   ·   ".join(part for part in parts if part), False))
         for x, low, high, text, bold in texts:
             shown = fitted(text, low - high - 4.0, size, bold)
             yield Text(x + size * CAPITAL / 2, low, shown, size, bold=bold, rotation_deg=90, layer="engrave")
@@ -353,12 +353,12 @@ class _Drawing:
                 yield Line(x + out * 0.5, y, x + out * 1.5, y, 0.25)
             if way == 1:
                 yield Line(self.left, y, self.right, y, 0.15, dash_mm=(2.0, 1.5), layer="engrave")
-                told = f"page {other} lies on this, its cut edge at the broken line: diamonds meet"
+                words = f"page {other} lies on this, its cut edge at the broken line: diamonds meet"
                 baseline = self.top - STRIP_MM - 1.0
             else:
-                told = f"cut here, lay this edge on the broken line of page {other}: diamonds meet"
+                words = f"cut here, lay this edge on the broken line of page {other}: diamonds meet"
                 baseline = self.bottom + STRIP_MM + 2.4
-            yield Text((self.left + self.right) / 2, baseline, told, 2.4, "middle")
+            yield Text((self.left + self.right) / 2, baseline, words, 2.4, "middle")
 
     # -- around the sheet ------------------------------------------------------------------------------------------
 
@@ -388,10 +388,10 @@ class _Drawing:
 
     def _notes(self) -> Iterator[Item]:
         """What the knitter has to know: in a column beside the sheet, else in the foot, as large as there is room."""
-        told = notes.notes(self.card)
+        entries = notes.notes(self.card)
         remark = "; ".join(self.card.remarks)
         if width_mm(remark, TEXT_MM, True) > self.page_right - self.left:  # cut short in the heading
-            told.insert(0, ("Note", remark))
+            entries.insert(0, ("Note", remark))
         beside = bool(self.tile.notes_mm)
         if beside:
             x, y, width = self.right + GAP_MM, self.top, self.tile.notes_mm - GAP_MM
@@ -400,7 +400,7 @@ class _Drawing:
             x, y, width = self.left, self.tile.foot_top_mm + FOOT_MM[0], self.page_right - self.left
             bottom = self.tile.page_mm[1] - self.tile.margin_mm
         for size in NOTE_SIZES:
-            lines = list(_set(told, width, size, beside))
+            lines = list(_set(entries, width, size, beside))
             if y + sum(down for _, _, down in lines) <= bottom:
                 break
         for line, bold, down in lines:
@@ -427,10 +427,12 @@ class _Drawing:
         yield from _rule(self.page_right, self.top, across=False)
 
 
-def _set(told: Sequence[tuple[str, str]], width: float, size: float, beside: bool) -> Iterator[tuple[str, bool, float]]:
+def _set(
+    entries: Sequence[tuple[str, str]], width: float, size: float, beside: bool
+) -> Iterator[tuple[str, bool, float]]:
     """Notes as lines of lettering: each with whether it is bold and how far down it stands from the one before."""
     down = size * LINE_MM / TEXT_MM
-    for index, (head, text) in enumerate(told):
+    for index, (head, text) in enumerate(entries):
         bold = head == "START"
         if beside:
             for number, line in enumerate(wrapped(head, width, size, bold=True)):

@@ -74,26 +74,26 @@ def start(card: Card) -> str:
 
 def settings(card: Card) -> str:
     """What to set the carriage to, and at which rows."""
-    told = [(change.row, SETTING_WORDS[change.setting]) for change in changes_of(card.unit) if change.setting]
-    if not told:
+    changes = [(change.row, SETTING_WORDS[change.setting]) for change in changes_of(card.unit) if change.setting]
+    if not changes:
         return "Plain knitting all through: the card selects every needle."
-    if len(told) == 1:
-        return f"Set to {told[0][1]}, all through."
-    return f"{_listed(told, card)}."
+    if len(changes) == 1:
+        return f"Set to {changes[0][1]}, all through."
+    return f"{_listed(changes, card)}."
 
 
 def yarns(card: Card) -> str | None:
     """Which yarn from which row on; None where the pattern names none."""
-    told = [(change.row, change.yarn) for change in changes_of(card.unit) if change.yarn]
-    if not told:
+    changes = [(change.row, change.yarn) for change in changes_of(card.unit) if change.yarn]
+    if not changes:
         return None
-    return f"{told[0][1]}, all through." if len(told) == 1 else f"{_listed(told, card)}."
+    return f"{changes[0][1]}, all through." if len(changes) == 1 else f"{_listed(changes, card)}."
 
 
-def _listed(told: list[tuple[int, str]], card: Card) -> str:
+def _listed(changes: list[tuple[int, str]], card: Card) -> str:
     """The changes of one repeat, the first few by row."""
-    words = ", ".join(f"row {row} {what}" for row, what in told[:MOST_CHANGES])
-    words += " … as marked beside the rows" if len(told) > MOST_CHANGES else ""
+    words = ", ".join(f"row {row} {words}" for row, words in changes[:MOST_CHANGES])
+    words += " … as marked beside the rows" if len(changes) > MOST_CHANGES else ""
     if card.unit.height < card.rows:
         return f"In each repeat of {card.unit.height} rows: {words}"
     return words[:1].upper() + words[1:]
@@ -220,7 +220,7 @@ def notes(card: Card) -> list[tuple[str, str]]:
     """Everything the knitter has to know, as heads and sentences, what is needed first before the rest."""
     if card.own_notes:
         return list(card.own_notes)
-    told = [
+    every = [
         ("START", start(card)),
         ("Hole", meaning(card)),
         ("Reader", twice(card)),
@@ -236,7 +236,7 @@ def notes(card: Card) -> list[tuple[str, str]]:
         ("Ring", ring(card)),
         ("Edges", edges(card)),
     ]
-    return [(head, text) for head, text in told if text]
+    return [(head, text) for head, text in every if text]
 
 
 # -- changes ----------------------------------------------------------------------------------------------------------

@@ -83,7 +83,7 @@ def make_card(
 def make_test_card(
     machine: Machine, options: CardOptions = DEFAULTS, progress: Progress = no_progress
 ) -> Product[Card]:
-    """The card to knit once, by which a reader's own profile is found (see `stitchc.card.testing`). Of the options
+    """The card to knit once, by which a reader's own profile is worked out (see `stitchc.card.testing`). Of the options
     form, paper, dpi, scale, ink and name count. Raises Refused M305 and WrongOption."""
     from stitchc.card.testing import plan_test_card
 
@@ -221,8 +221,8 @@ def _remarks(card: Card, files: Sequence[File], options: CardOptions) -> Iterato
             f"The card takes several pages of {options.paper}: `{files[0].name}` shows the whole of it, and "
             f"`{files[1].name}` to `{files[-2].name}` are the pages to print and join (or use --format pdf)."
         )
-    if told := blanks(card):
-        yield told
+    if sentence := blanks(card):
+        yield sentence
     names = f"{card.title}{card.stitch}{''.join(yarn or '' for yarn in card.unit.yarns)}"
     if lacking := what_is_lacking(names, "template"):
         yield lacking

@@ -82,14 +82,14 @@ def prove_svg(content: bytes, card: Card, tile: Tile, scale: Scale) -> None:
     layer = next((group for group in root.iter(f"{_SVG}g") if group.get("id") == "cut"), None)
     if layer is None:
         raise ProofFailed("the SVG has no cut layer")
-    found = [
+    circles = [
         tuple(float(circle.get(key, "nan")) for key in ("cx", "cy", "r")) for circle in layer.iter(f"{_SVG}circle")
     ]
     mean = (scale[0] * scale[1]) ** 0.5
     radius = card.shape.hole_mm * mean / 2
     left, bottom = place_mm(card, tile, scale, 1, tile.first)
     seen = np.zeros((tile.last - tile.first + 1, card.columns), dtype=np.intp)
-    for x, y, r in found:
+    for x, y, r in circles:
         column = (x - left) / (card.shape.column_pitch_mm * scale[0])
         row = (bottom - y) / (card.shape.row_pitch_mm * scale[1])
         near = round(row), round(column)

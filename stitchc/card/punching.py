@@ -32,7 +32,7 @@ _COUNTING: Final = (
 
 def punching_list(card: Card) -> Document:
     """The whole list as a document."""
-    told = [(head, text) for head, text in notes.notes(card) if head not in _OF_THE_TEMPLATE]
+    facts = [(head, text) for head, text in notes.notes(card) if head not in _OF_THE_TEMPLATE]
     cutting = notes.CUTTING.removeprefix("Cutting: ")
     joining = f", and {card.joining_hole_count} in the joining rows" if card.joining_hole_count else ""
     parts = [Part(_heading(blank), (_table(card, blank),)) for blank in card.blanks]
@@ -47,7 +47,7 @@ def punching_list(card: Card) -> Document:
             ("For", f"{card.machine.name}: {card.machine.title}"),
             ("Card", f"{notes.counts(card)}."),
             *(("Note", remark) for remark in card.remarks),
-            *((head, text.replace(", between the thick lines,", "")) for head, text in told),
+            *((head, text.replace(", between the thick lines,", "")) for head, text in facts),
             ("Counting", _COUNTING),
             ("Cutting", cutting[0].upper() + cutting[1:]),
         ),

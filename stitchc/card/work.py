@@ -93,7 +93,7 @@ def _fewer_holes(chart: Chart, card: Card, asked_rows: int | None) -> Iterator[s
 def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
     """Whether all passes of a kind go one way, so that what is set for that direction stays set."""
     ways = {name: directions(chart, code) for name, code in (("tuck", TUCK), ("slip", SLIP))}
-    one_way = {name: next(iter(found)) for name, found in ways.items() if len(found) == 1}
+    one_way = {name: next(iter(sides)) for name, sides in ways.items() if len(sides) == 1}
     if not one_way:
         if chart.height % 2 and any(ways.values()):
             yield (
@@ -101,9 +101,9 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
                 "round; with one plain row more they would keep it."
             )
         return
-    kinds = [name for name, found in ways.items() if found]
+    kinds = [name for name, sides in ways.items() if sides]
     for way in sorted(set(one_way.values())):
-        names = " and ".join(name for name, found in one_way.items() if found == way)
+        names = " and ".join(name for name, side in one_way.items() if side == way)
         begin = "" if way == 0 else ", or at the right with --start-row 2"
         yield (
             f"All {names} passes go the same way, right to left if the carriage begins at the "
@@ -111,7 +111,7 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
             + (f"The carriage may stay set to {names} all through; one" if len(kinds) == 1 else "A carriage")
             + " that is set for each direction by itself needs it for that direction alone."
         )
-    if card.machine.hold_directions == "one" and set(one_way) == {name for name, found in ways.items() if found}:
+    if card.machine.hold_directions == "one" and set(one_way) == set(kinds):
         yield (
             "This machine can hold in one direction only and knits back in the other: set it for the direction of "
             "those passes and leave it."

@@ -76,7 +76,7 @@ def without_dates(content: bytes) -> bytes:
     def blank(match: re.Match[bytes]) -> bytes:
         return b" " * len(match[0])
 
-    def said(match: re.Match[bytes]) -> bytes:
+    def mark(match: re.Match[bytes]) -> bytes:
         return b"% stitchc".ljust(len(match[0]))
 
     first = content.index(b"\n") + 1
@@ -86,7 +86,7 @@ def without_dates(content: bytes) -> bytes:
         raise RuntimeError("a PDF with no comment at its head")
     binary = bytes(byte for byte in comment if byte > 127)[:4]  # tells transports that the file is not text
     tail = content.rindex(b"trailer")
-    after = re.sub(rb"% ReportLab[^\n]*", said, content[tail:])
+    after = re.sub(rb"% ReportLab[^\n]*", mark, content[tail:])
     body = re.sub(rb"/(?:CreationDate|ModDate) \(D:[^)]*\)", blank, content[end:tail])
     return content[:first] + (b"%" + binary + b" stitchc").ljust(len(comment)) + body + after
 
