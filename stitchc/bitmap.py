@@ -173,7 +173,9 @@ def make_bitmap(
     return Product(tuple(pictures), tuple(files), tuple(accepted), tuple(remarks))
 
 
-_MOST_CHANGES = 20
+_MOST_CHANGES: Final = 20
+_MOST_CARRIED: Final = 500_000
+"""Cells of a chart that its picture carries as letters; readers of PNGs refuse text of more than a megabyte."""
 
 
 def _changes_in_words(stitch: Stitch) -> list[str]:
@@ -254,21 +256,23 @@ def _laid(chart: Chart, first_row: FirstRow, seen_from: Face, dark_means: Meanin
 def png(picture: Picture) -> bytes:
     """The picture as a 1-bit PNG, dark pixels black, opened again and compared pixel by pixel; what was chosen stands
     in its text chunks. Raises ProofFailed."""
-    from PIL import Image, PngImagePlugin
+    from PIL import Image
 
-    about = PngImagePlugin.PngInfo()
-    name = f"{picture.title}: {picture.stitch}" if picture.title else picture.stitch
-    said = {"Title": name, "Software": "stitchc", "Description": picture.words, "Pixels": picture.said.written()}
-    said["Warning"] = " ".join(picture.remarks)
-    for key, value in said.items():
-        if not value:
-            continue
-        if value.isascii():
-            about.add_text(key, value)
-        else:
-            about.add_itxt(key, value)
+    from stitchc.drawn.carried import KEYWORD, carried_words
+    from stitchc.page.png import text_chunks
+
+    image = Image.fromarray(~picture.dark).convert("1", dither=Image.Dither.NONE)
+    words = {
+        "Title": f"{picture.title}: {picture.stitch}" if picture.title else picture.stitch,
+        "Software": "stitchc",
+        "Description": picture.words,
+        "Pixels": picture.said.written(),
+        "Warning": " ".join(picture.remarks),
+    }
+    small = picture.dark.size <= _MOST_CARRIED
+    about = text_chunks(words, (KEYWORD, carried_words(picture.chart)) if small else None, image)
     out = io.BytesIO()
-    Image.fromarray(~picture.dark).convert("1", dither=Image.Dither.NONE).save(out, "PNG", pnginfo=about)
+    image.save(out, "PNG", pnginfo=about)
     content = out.getvalue()
     with Image.open(io.BytesIO(content)) as image:
         again = np.asarray(image)

@@ -16,6 +16,7 @@ from stitchc import bitmap
 from stitchc.__main__ import run
 from stitchc.bed import Needles
 from stitchc.chart import Chart
+from stitchc.drawn.carried import rows_carried
 from stitchc.machines import load, load_text
 from stitchc.messages import Span
 from stitchc.pattern import Stitch
@@ -88,6 +89,16 @@ def test_any_chart_comes_back_from_its_picture(data: st.DataObject) -> None:
     knit = {"knit": "#", "hold": "."}[choice["dark_means"]]
     found = [[letter == knit for letter in (line[::-1] if choice["seen_from"] == "knit" else line)] for line in lines]
     assert found == [[letter == "K" for letter in row] for row in rows]
+
+
+def test_the_picture_carries_its_chart_as_long_as_its_pixels_are_its_own() -> None:
+    """One colour cannot tell tuck from slip; the letters beside the digest do."""
+    content = bitmap.png(bitmap.make_picture(stitch(ROWS), load("bitmap-standard"), first_row="top", seen_from="knit"))
+    with Image.open(io.BytesIO(content)) as image:
+        assert rows_carried(dict(image.info), image.convert("RGB").tobytes()) == ROWS
+    large = bitmap.make_picture(stitch(["KT", "KK"]), load("bitmap-standard"), needles=Needles.centred(200), rows=2501)
+    with Image.open(io.BytesIO(bitmap.png(large))) as image:
+        assert "stitchc-chart" not in image.info
 
 
 def test_a_wrong_picture_is_caught() -> None:

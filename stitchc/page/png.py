@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import io
 import math
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final, Literal
 
 from stitchc.messages import visible
@@ -15,7 +16,7 @@ from stitchc.page.lettering import font, needs_shaping, printable
 from stitchc.page.values import MM_PER_INCH, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 
 if TYPE_CHECKING:
-    from PIL import Image, ImageDraw
+    from PIL import Image, ImageDraw, PngImagePlugin
 
 Mode = Literal["1", "L", "RGB"]
 """Pillow's names: "1" black and white for print, "L" greys, "RGB" colours."""
@@ -37,25 +38,32 @@ def png(page: Page, dpi: int = 600, mode: Mode = "1") -> bytes:
     In mode "1" a colour is black where it is darker than half grey. In "L" and "RGB" edges are smoothed by drawing
     at twice the size.
     """
-    from PIL import Image, PngImagePlugin
+    from PIL import Image
 
     if mode == "1":
         image = Image.new("1", size_px(page, dpi), 1)
         _Pen(image, dpi / MM_PER_INCH, mode).draw(page)
     else:
         image = smoothed(page, dpi, mode)
-    about = PngImagePlugin.PngInfo()
     words = {"Title": page.title, "Software": "stitchc", "Description": page.description, **dict(page.about)}
+    out = io.BytesIO()
+    about = text_chunks(words, page.sealed, image)
+    image.save(out, "PNG", dpi=(dpi, dpi), pnginfo=about, compress_level=1 if mode == "1" else 6)
+    return out.getvalue()
+
+
+def text_chunks(words: Mapping[str, str], sealed: tuple[str, str] | None, image: Image.Image) -> PngImagePlugin.PngInfo:
+    """Text chunks for a PNG: words by keyword, and what is sealed after the SHA-256 of the picture's RGB pixels."""
+    from PIL import PngImagePlugin
+
+    about = PngImagePlugin.PngInfo()
     for key, value in words.items():
         if shown := visible(value):
             about.add_text(key, shown) if shown.isascii() else about.add_itxt(key, shown)
-    if page.sealed:
-        key, value = page.sealed
+    if sealed:
         pixels = hashlib.sha256(image.convert("RGB").tobytes()).hexdigest()
-        about.add_text(key, f"{pixels}:{value}", zip=True)
-    out = io.BytesIO()
-    image.save(out, "PNG", dpi=(dpi, dpi), pnginfo=about, compress_level=1 if mode == "1" else 6)
-    return out.getvalue()
+        about.add_text(sealed[0], f"{pixels}:{sealed[1]}", zip=True)
+    return about
 
 
 def smoothed(page: Page, dpi: int, mode: Mode) -> Image.Image:
