@@ -133,7 +133,8 @@ def _say_where_to_type(at_a_terminal: bool) -> None:
 def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False, in_place: bool = False) -> list[Path]:
     """Write every file or none: all are written beside their targets first, then renamed into place.
 
-    Refuses (F503) a target that is there already and was not made by stitchc, or changed since, unless force; and,
+    Refuses (F503) a target that is there already and was not made by stitchc, was changed since, or was made from
+    another source, unless force; and,
     force or not, what was read in this run, unless in_place. Raises FileTrouble F502 where the file system refuses;
     files that stood there before are then as they were, and folders made for the others are gone again. A file that
     is replaced keeps its permissions.
@@ -144,8 +145,8 @@ def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False, in_
     path = Path()
     done = False
     try:
-        for path, _ in listed:
-            refuse_foreign(path, force, in_place)
+        for path, content in listed:
+            refuse_foreign(path, force, in_place, seal.source_of(content))
         for path, content in listed:
             target = _place(path)
             target = target.resolve() if target.is_symlink() else target
@@ -169,8 +170,9 @@ def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False, in_
     return [path for path, _ in listed]
 
 
-def refuse_foreign(path: Path, force: bool = False, in_place: bool = False) -> None:
-    """Raise FileTrouble F503 if the path holds something stitchc did not make, or that was changed since, or a link.
+def refuse_foreign(path: Path, force: bool = False, in_place: bool = False, source: str = "") -> None:
+    """Raise FileTrouble F503 if the path holds something stitchc did not make, or that was changed since, or a link, or
+    something made from another source. source: as `seal.source_of` gives it.
 
     Even with force for what can't be written over: a folder, a device or pipe, a write-protected file, and what was
     read in this run (unless in_place). Raises F502 where the file system won't even say what is there.
@@ -199,7 +201,12 @@ def refuse_foreign(path: Path, force: bool = False, in_place: bool = False) -> N
         _refuse(f"`{path}` is write-protected.", "Choose another name with -o, or allow writing on it.")
     if force:
         return
-    whose = _whose(place)
+    whose = _whose(place, source)
+    if whose == "another's":
+        _refuse(
+            f"`{path}` was made from another file, so it was left as it is.",
+            "Choose another name with -o, or write over it with --force.",
+        )
     if whose == "written by hand":
         _refuse(
             f"`{path}` is there already and may hold your own work, so it was left as it is.",
@@ -266,9 +273,9 @@ def is_the_users(path: Path) -> bool:
     return path.suffix.lower() in (".stitch", ".toml")
 
 
-def _whose(path: Path) -> str:
-    """ "ours", "changed" since we made it, "theirs", or "written by hand", whoever began it; an empty file is nobody's
-    loss."""
+def _whose(path: Path, source: str = "") -> str:
+    """ "ours", "another's" (ours, made from another source), "changed" since we made it, "theirs", or "written by
+    hand", whoever began it; an empty file is nobody's loss."""
     if is_the_users(path):
         return "written by hand"
     try:
@@ -286,7 +293,9 @@ def _whose(path: Path) -> str:
                 for span in ((0, start + found.start), (start + found.end, size))
                 for piece in _span(stream, *span)
             )
-            return "ours" if seal.digest(rest) == found.digest else "changed"
+            if seal.digest(rest) != found.digest:
+                return "changed"
+            return "another's" if source and found.source and found.source != source else "ours"
     except OSError:
         return "theirs"
 

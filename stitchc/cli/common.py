@@ -387,7 +387,16 @@ def write_sealed(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bo
     """Write files, all or none, each with its seal if it is signed; their paths."""
     from stitchc.seal import finished
 
-    return files.write_files([(path, finished(content, signed)) for path, content in contents], force)
+    source = _name_of_source()
+    return files.write_files([(path, finished(content, signed, source)) for path, content in contents], force)
+
+
+def _name_of_source() -> str:
+    """The names of the files that the command was called with, without their folders; "" for standard input."""
+    context = click.get_current_context(silent=True)
+    given = context.params if context is not None else {}
+    paths = [given.get("file") or given.get("image") or "", *(given.get("files") or ())]
+    return "/".join(Path(path).name for path in paths if path and path != "-")
 
 
 def _printable(text: str) -> str:

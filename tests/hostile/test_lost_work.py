@@ -11,6 +11,7 @@ import io
 import json
 import os
 import re
+import shutil
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -175,7 +176,8 @@ def test_patterns_and_profiles_are_the_users_from_the_start(folder: Path, name: 
     target = made(folder, name)
     assert seal.seal_of(target.read_bytes()[-seal.LOOK :]) is None
     before = target.read_bytes()
-    assert stitchc(*THE_USERS[name], folder=folder).status == 3 and target.read_bytes() == before
+    target.write_bytes(before + b"# mine\n")
+    assert stitchc(*THE_USERS[name], folder=folder).status == 3 and target.read_bytes() == before + b"# mine\n"
 
 
 def test_a_build_finds_what_was_changed_before_it_begins(folder: Path) -> None:
@@ -208,7 +210,7 @@ def _other_readers_take_it(content: bytes, suffix: str) -> None:
         with Image.open(io.BytesIO(content)) as picture:
             picture.load()
             assert isinstance(picture, PngImagePlugin.PngImageFile)
-            assert picture.text["Digest"] == f"stitchc {found.digest}"
+            assert picture.text["Digest"] == f"stitchc {found.digest}{found.source}"
     elif ending == "pdf":
         import pypdfium2
 
@@ -257,6 +259,25 @@ def test_a_large_file_is_proved_a_piece_at_a_time(tmp_path: Path) -> None:
     target.write_bytes(content)
     with pytest.raises(FileTrouble, match="was changed since"):
         write_files([(target, b"new")])
+
+
+@pytest.mark.parametrize("name", [name for name, words in MAKES.items() if words[1] == "tide.stitch"])
+def test_what_was_made_of_another_file_is_not_written_over(name: str, folder: Path) -> None:
+    """A copy of a pattern has the same title and stitches; only the file's name tells the two apart."""
+    command, file, *options = MAKES[name]
+    shutil.copy(folder / file, folder / "copy.stitch")
+    target = made(folder, name)
+    before = target.read_bytes()
+    other = stitchc(command, "copy.stitch", *options, folder=folder)
+    assert other.status == 3 and "was made from another file" in other.err and target.read_bytes() == before, other
+    assert stitchc(command, file, *options, folder=folder).status == 0
+    assert stitchc(command, "copy.stitch", *options, "--force", folder=folder).status == 0
+
+
+def test_a_copy_of_a_pattern_has_files_of_its_own(folder: Path) -> None:
+    shutil.copy(folder / "tide.stitch", folder / "copy.stitch")
+    one, two = (stitchc("bitmap", name, folder=folder).out.split() for name in ("tide.stitch", "copy.stitch"))
+    assert one and two and not set(one) & set(two)
 
 
 # -- what is read is never written over -----------------------------------------------------------------------------

@@ -82,7 +82,7 @@ def test_a_full_disk_costs_nothing(folder: Path, name: str) -> None:
     before = contents(folder)
     result = stitchc(*WRITERS[name], folder=folder, before=files_of(100))
     assert result.status == 3, result
-    assert result.orderly and "can't be written" in result.err and "cure" in result.err
+    assert result.orderly and "can't be written" in result.err and "Try: " in result.err
     assert contents(folder) == before
     assert not (folder / "made").exists(), "a folder was made and left"
     assert result.out == "", "a path was printed of a file that is not there"
@@ -261,7 +261,7 @@ def test_somebody_elses_file_is_left_alone_unless_forced(folder: Path, name: str
     target = folder / WRITERS[name][-1]
     target.write_bytes(THEIRS)
     result = stitchc(*WRITERS[name], folder=folder)
-    assert result.status == 3 and result.orderly and "stitchc did not make it" in result.err, result
+    assert result.status == 3 and result.orderly and "left as it is" in result.err, result
     assert list(contents(folder / "made").values()) == [THEIRS] and not left_behind(folder)
     forced = stitchc(*WRITERS[name], "--force", folder=folder)
     assert forced.status == 0 and target.read_bytes() != THEIRS, forced
@@ -344,7 +344,7 @@ class TestLinks:
         (places / "out.json").symlink_to("elsewhere")
         for force in ((), ("--force",)):
             result = stitchc("chart", "tide.stitch", "-o", "out.json", *force, folder=places)
-            assert result.status == 3 and result.orderly and len(contents(places / "elsewhere")) == 2, result
+            assert result.status == 0 and (places / "elsewhere" / "tide-chart.txt").is_file(), result
 
     def test_a_pattern_behind_a_link_is_laid_out_where_it_lies(self, places: Path) -> None:
         (places / "linked.stitch").symlink_to("tide.stitch")
