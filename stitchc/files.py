@@ -130,44 +130,95 @@ def _say_where_to_type(at_a_terminal: bool) -> None:
         print("Type or paste the text here; Ctrl-D on a line of its own ends it, Ctrl-C gives up.", file=sys.stderr)
 
 
-def write_files(contents: Iterable[tuple[Path, bytes]], force: bool = False, in_place: bool = False) -> list[Path]:
-    """Write every file or none: all are written beside their targets first, then renamed into place.
+def write_files(
+    contents: Iterable[tuple[Path, bytes | None]], force: bool = False, in_place: bool = False
+) -> list[Path]:
+    """Write every file or none, and return their paths: all are written beside their targets, then renamed in order.
 
+    None in place of bytes takes the file away. The same path may come twice: the later content stands in the end.
     Refuses (F503) a target that is there already and was not made by stitchc, was changed since, or was made from
-    another source, unless force; and,
-    force or not, what was read in this run, unless in_place. Raises FileTrouble F502 where the file system refuses;
-    files that stood there before are then as they were, and folders made for the others are gone again. A file that
-    is replaced keeps its permissions.
+    another source, unless force; and, force or not, what was read in this run, unless in_place. Raises FileTrouble F502
+    where the file system refuses; then what stood there before stands there again, and folders made for the others are
+    gone. A file that is replaced keeps its permissions.
     """
-    staged: list[tuple[Path, Path]] = []
-    made: list[Path] = []
+    work = _Writing()
     listed = list(contents)
     path = Path()
-    done = False
     try:
         for path, content in listed:
-            refuse_foreign(path, force, in_place, seal.source_of(content))
+            refuse_foreign(path, force, in_place, seal.source_of(content) if content is not None else "")
         for path, content in listed:
-            target = _place(path)
-            target = target.resolve() if target.is_symlink() else target
-            _make_folder(target.parent, made)
-            # Noted before it is there: whoever stops the program in between leaves nothing behind.
-            staged.append((_beside(target), target))
-            _stage(*staged[-1], content)
-        for beside, path in staged:
-            beside.replace(path)
-        done = True
+            work.stage(path, content)
+        for path, _ in listed:  # noqa: B007 (named where it fails)
+            work.put_next()
+        work.done = True
     except (OSError, ValueError) as error:
         raise _cannot_write(path, error) from None
     finally:
-        for beside, _ in staged:
-            with contextlib.suppress(OSError):
-                beside.unlink(missing_ok=True)
-        if not done:
-            for folder in reversed(made):
+        work.tidy()
+    return list(dict.fromkeys(path for path, content in listed if content is not None))
+
+
+class _Writing:
+    """Files on their way into place. Whatever is made is noted before it is there, so that whoever stops the program
+    in between leaves nothing behind."""
+
+    def __init__(self) -> None:
+        self.done = False
+        self._staged: list[tuple[Path | None, Path]] = []
+        self._kept: dict[Path, Path | None] = {}
+        self._made: list[Path] = []
+        self._count = 0
+
+    def stage(self, path: Path, content: bytes | None) -> None:
+        """Write the content beside its target."""
+        target = _place(path)
+        target = target.resolve() if target.is_symlink() else target
+        if content is None:
+            self._staged.append((None, target))
+            return
+        _make_folder(target.parent, self._made)
+        self._staged.append((_beside(target), target))
+        _stage(*self._staged[-1], content)  # type: ignore[arg-type]
+
+    def put_next(self) -> None:
+        """Rename the next of the staged files into place, and keep what stood there until all is done."""
+        beside, target = self._staged[self._count]
+        self._count += 1
+        if target not in self._kept and (len(self._staged) > 1 or beside is None):
+            self._kept[target] = _beside(target) if target.exists() else None
+            _copy(target, self._kept[target])
+        if beside is not None:
+            beside.replace(target)
+        else:
+            target.unlink(missing_ok=True)
+
+    def tidy(self) -> None:
+        """Take away what was staged or kept; where not all was done, put back what stood there before."""
+        if not self.done:
+            for target, kept in reversed(self._kept.items()):
+                with contextlib.suppress(OSError):
+                    kept.replace(target) if kept is not None else target.unlink(missing_ok=True)
+        for path in (*(beside for beside, _ in self._staged), *self._kept.values()):
+            if path is not None:
+                with contextlib.suppress(OSError):
+                    path.unlink(missing_ok=True)
+        if not self.done:
+            for folder in reversed(self._made):
                 with contextlib.suppress(OSError):
                     folder.rmdir()
-    return [path for path, _ in listed]
+
+
+def _copy(target: Path, kept: Path | None) -> None:
+    """A second name for the file, or a copy where the file system knows no second names."""
+    if kept is None:
+        return
+    try:
+        os.link(target, kept)
+    except OSError:
+        import shutil
+
+        shutil.copy2(target, kept)
 
 
 def refuse_foreign(path: Path, force: bool = False, in_place: bool = False, source: str = "") -> None:

@@ -547,3 +547,16 @@ class TraceOptions:
     ] = None
     form: Annotated[Literal["notation", "json"], Option("--format", _FORMAT, default=_BY_ENDING)] = "notation"
     name: str = ""
+
+
+@dataclass(frozen=True)
+class BuildOptions:
+    """What `stitchc build` makes of a pattern for each machine."""
+
+    stitches: StitchesOption = ()
+    plain: PlainOption = None
+    pictures: Annotated[
+        bool, Option("--pictures/--no-pictures", "Draw the fabric (the slowest part).", default="--pictures")
+    ] = True
+    units: UnitsOption = "cm"
+    anyway: AnywayOption = False

@@ -15,6 +15,7 @@ import pypdfium2
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from stitchc import seal
 from stitchc.__main__ import run
 
 if TYPE_CHECKING:
@@ -48,6 +49,14 @@ def references(page: Path) -> list[str]:
     return parser.found
 
 
+def unsealed(path: Path) -> bytes:
+    """The bytes of a file without its seal, which also says what it was made from."""
+    content = path.read_bytes()
+    found = seal.seal_of(content)
+    assert found is not None, path
+    return content[: found.start] + content[found.end :] if path.suffix != ".png" else content[: found.start]
+
+
 def test_a_pattern_becomes_a_folder_whose_page_shows_it_all(tmp_path: Path) -> None:
     out = tmp_path / "tide"
     status, paths, said = build(str(EXAMPLES / "tide-line.stitch"), "-o", str(out), "--plain", "20x28")
@@ -74,7 +83,8 @@ def test_what_does_not_apply_is_named_and_the_rest_is_made(tmp_path: Path) -> No
     out = tmp_path / "five"
     status, _, said = build(str(file), "-o", str(out), "--no-pictures")
     assert status == 0, said
-    assert "no hole card of `five`" in said and "5 needles wide" in said
+    assert said.count("Left out: no hole card of `five`.") == 1, "once, whatever its forms"
+    assert "5 needles wide" in said and "Try: " in said
     assert not list(out.glob("*-card.*")) and (out / "five-sheet.html").exists()
     page = (out / "index.html").read_text("utf-8")
     assert "<b>Five" not in page and "&lt;b&gt;Five &amp; more" in page
@@ -132,7 +142,7 @@ def test_standard_input_makes_the_same_as_the_file(
         monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(text)))
         status, _, said = build("-", "-o", str(tmp_path / "given"), *options)
         assert status == 0, said
-    named, given = ({p.name: p.read_bytes() for p in (tmp_path / name).iterdir()} for name in ("named", "given"))
+    named, given = ({p.name: unsealed(p) for p in (tmp_path / name).iterdir()} for name in ("named", "given"))
     assert named.keys() == given.keys() and len(given) > 8
     differ = {name for name in named if named[name] != given[name]}
     assert differ <= {"index.html"}
@@ -225,3 +235,26 @@ def test_the_page_on_paper(browser: Browser, built: Path) -> None:
     assert len(texts) <= 3
     for name in ("ripple", "firm"):
         assert any(f"{name}\r\n2 needles" in text and "Knit side" in text for text in texts), texts
+
+
+def test_a_large_stitch_is_built_with_what_can_be_made_of_it(tmp_path: Path) -> None:
+    """200 needles by 360 rows for electronic patterning: the chart is drawn with fewer pixels, and nothing is lost."""
+    rows = "".join(f"{row}: {('K T', 'K3 T', 'K4 T')[row % 3]}\n" for row in range(1, 361))
+    (tmp_path / "wall.stitch").write_text(f"stitch wall over 200\n{rows}", "utf-8")
+    out = tmp_path / "wall"
+    options = ("--machine", "bitmap-standard", "--no-pictures", "--anyway")
+    status, _, said = build(str(tmp_path / "wall.stitch"), "-o", str(out), *options)
+    assert status == 0, said
+    made = {path.name for path in out.iterdir()}
+    assert {"index.html", "wall-chart.svg", "wall-chart.png", "wall-bitmap.png", "chart.json", "gauge.txt"} <= made
+
+
+def test_what_is_too_large_is_left_out_with_a_reason(tmp_path: Path) -> None:
+    (tmp_path / "sail.stitch").write_text("stitch sail\n1: K T\n2: K\nstitch sails = sail across 100 up 500\n", "utf-8")
+    out = tmp_path / "sail"
+    options = ("--machine", "bitmap-standard", "--no-pictures")
+    status, _, said = build(str(tmp_path / "sail.stitch"), "-o", str(out), *options)
+    assert status == 0, said
+    assert said.count("Left out: no drawn chart of `sails`.") == 1 and "D701" in said, said
+    assert (out / "sails-bitmap.png").is_file() and (out / "index.html").is_file()
+    assert "not made:" in (out / "index.html").read_text("utf-8")

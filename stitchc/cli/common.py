@@ -383,12 +383,13 @@ def put_files(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool 
         print_path(path)
 
 
-def write_sealed(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool = True) -> list[Path]:
-    """Write files, all or none, each with its seal if it is signed; their paths."""
+def write_sealed(contents: Iterable[tuple[Path, bytes | None]], force: bool, signed: bool = True) -> list[Path]:
+    """Write files, all or none, each with its seal if it is signed; their paths. None takes a file away."""
     from stitchc.seal import finished
 
     source = _name_of_source()
-    return files.write_files([(path, finished(content, signed, source)) for path, content in contents], force)
+    written = [(path, content and finished(content, signed, source)) for path, content in contents]
+    return files.write_files(written, force)
 
 
 def _name_of_source() -> str:

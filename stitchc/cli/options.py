@@ -63,7 +63,9 @@ def options_of(
 
     def apply(command: Callable[..., None]) -> Callable[..., None]:
         @functools.wraps(command)
-        def with_options(*arguments: Any, output: Path | None = None, force: bool = False, **others: Any) -> None:
+        def with_options(*arguments: Any, **others: Any) -> None:
+            output: Path | None = others.pop("output") if takes_output else None
+            force = bool(others.pop("force")) if takes_output else False
             given = {name: others.pop(name) for name in shown}
             target = Target(output, force)
             if "form" in fields:

@@ -5,8 +5,11 @@ Knows what was made and where, not how.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import html
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 from stitchc.markup import template
@@ -44,16 +47,18 @@ def index_page(
     stitches: Sequence[Stitch],
     made: Sequence[Made],
     warnings: Sequence[Message],
-    gauges: dict[str, str],
-    sizes: dict[str, str] | None = None,
+    gauges: Mapping[str, str],
+    sizes: Mapping[str, str],
+    files: Sequence[str],
 ) -> str:
     """The page as HTML: one file, no script, nothing fetched from anywhere.
 
     gauges: for each stitch a sentence on how its fabric differs from stocking stitch. sizes: for each piece a sentence
-    on what it comes to.
+    on what it comes to. files: the names of everything made, for the next build to know.
     """
     return template(__package__, "index.html.j2").render(
         title=visible(pattern.title or "Pattern"),
+        files=files,
         notes=[visible(note) for note in pattern.notes],
         warnings=[visible(message.text) for message in warnings],
         stitches=[
@@ -72,7 +77,7 @@ def index_page(
         pieces=[
             {
                 "name": name,
-                "says": (sizes or {}).get(name, ""),
+                "says": sizes.get(name, ""),
                 "purl": _picture(made, _stitch_shown(pattern, name), "purl side"),
                 "links": _links(made, name, pieces=True),
             }
@@ -83,15 +88,24 @@ def index_page(
     )
 
 
+def unfinished_page(pattern: Pattern, files: Sequence[str]) -> str:
+    """What stands in place of the page while a build puts its files into place. files: of this build and the last."""
+    return template(__package__, "unfinished.html.j2").render(title=visible(pattern.title or "Pattern"), files=files)
+
+
+def files_named(page: str) -> list[str]:
+    """The names that a page lists as made by its build, none where it lists none."""
+    listed = re.search(r'<meta name="stitchc-files" content="([^"]*)">', page)
+    return html.unescape(listed[1]).split() if listed else []
+
+
 def _of(made: Sequence[Made], subject: str) -> list[Made]:
-    return [entry for entry in made if entry.job.subject == subject]
+    return [entry for entry in made if entry.subject == subject]
 
 
 def _picture(made: Sequence[Made], subject: str, what: str) -> str | None:
-    for entry in _of(made, subject):
-        if entry.job.what == what and entry.reason is None and entry.job.target.suffix in (".png", ".svg"):
-            return entry.job.target.name
-    return None
+    pictures = [file for entry in _of(made, subject) if entry.what == what for file in entry.files]
+    return next((file for file in pictures if file.endswith((".png", ".svg"))), None)
 
 
 def _stitch_shown(pattern: Pattern, piece: str) -> str:
@@ -105,20 +119,20 @@ def _stitch_shown(pattern: Pattern, piece: str) -> str:
 def _links(made: Sequence[Made], subject: str, pieces: bool = False) -> list[Links]:
     kinds: dict[tuple[str, str], list[Made]] = {}
     for entry in _of(made, subject):
-        if (entry.job.command == "piece") == pieces:
-            what = "instructions" if pieces else _WHAT.get(entry.job.what, entry.job.what)
-            kinds.setdefault((what, entry.job.machine), []).append(entry)
+        if entry.of_piece == pieces:
+            what = "instructions" if pieces else _WHAT.get(entry.what, entry.what)
+            kinds.setdefault((what, entry.machine), []).append(entry)
     ordered = sorted(kinds.items(), key=lambda kind: _ORDER.index(kind[0][0]) if kind[0][0] in _ORDER else len(_ORDER))
     return [
         Links(
             what,
             machine,
             tuple(
-                (entry.job.what if what == "fabric" else _NAMES[entry.job.target.suffix], entry.job.target.name)
-                for entry in sorted(entries, key=lambda entry: list(_NAMES).index(entry.job.target.suffix))
-                if entry.reason is None
+                (entry.what if what == "fabric" else _NAMES[PurePath(file).suffix], file)
+                for entry in entries
+                for file in sorted(entry.files, key=lambda file: list(_NAMES).index(PurePath(file).suffix))
             ),
-            next((entry.reason for entry in entries if entry.reason), None),
+            next((message.text for entry in entries for message in entry.reasons), None),
         )
         for (what, machine), entries in ordered
     ]

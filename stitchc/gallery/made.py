@@ -1,32 +1,26 @@
-"""What `stitchc build` makes of a pattern, as values: the jobs, and what came of each."""
+"""What `stitchc build` made of a pattern, as values."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
+from typing import Final
 
-WHOLE = ""
+from stitchc.messages import Message
+
+WHOLE: Final = ""
 """The subject of what shows the pattern as a whole."""
 
 
 @dataclass(frozen=True)
-class Job:
-    """One file to make: `stitchc COMMAND FILE ARGUMENTS -o TARGET`. subject: the stitch or piece it shows.
+class Made:
+    """One kind of product. subject: the stitch or piece that it shows. machine: that it is for, if it is for one.
 
-    machine: that it is made for, if it is made for one.
+    files: the names of those that the page links. reasons: messages that say why some or all of it was not made.
     """
 
     what: str
     subject: str
-    target: Path
-    command: str
-    arguments: tuple[str, ...]
+    files: tuple[str, ...] = ()
+    reasons: tuple[Message, ...] = ()
     machine: str = ""
-
-
-@dataclass(frozen=True)
-class Made:
-    """A job that was done, or the reason why it does not apply."""
-
-    job: Job
-    reason: str | None = None
+    of_piece: bool = False
