@@ -103,7 +103,7 @@ def _build(
         _sizes(products, options),
         names,
     )
-    _put(pattern, folder, {file.name: file.content for file in made_files}, page.encode(), force)
+    put_into_folder(pattern, folder, {file.name: file.content for file in made_files}, page.encode(), force)
     drawn = [name or "" for stitch in stitches for name in (stitch.name, *stitch.chart.yarns)]
     lacking = what_is_lacking("".join([pattern.title or "", *drawn]), "drawing")
     if lacking:
@@ -114,7 +114,9 @@ def _build(
 # -- the folder -----------------------------------------------------------------------------------------------------
 
 
-def _put(pattern: Pattern, folder: Path, contents: Mapping[str, bytes], page: bytes, force: bool) -> None:
+def put_into_folder(
+    pattern: Pattern, folder: Path, contents: Mapping[str, bytes], page: bytes, force: bool = False
+) -> None:
     """Put everything into the folder, the page last; until then a page that says so stands there. What an earlier
     build left and this one does not make is taken away, if nobody has changed it since."""
     from stitchc.gallery import unfinished_page
@@ -195,6 +197,7 @@ def _sizes(products: Sequence[Product[Any]], options: BuildOptions) -> dict[str,
 
 _PRODUCTS = {
     "chart": ("stitchc.drawn.product:draw_chart", True),
+    "card": ("stitchc.card:make_card", True),
     "bitmap": ("stitchc.bitmap:make_bitmap", True),
 }
 """Where each product's function is, and whether it takes a machine."""

@@ -388,7 +388,7 @@ def write_sealed(contents: Iterable[tuple[Path, bytes | None]], force: bool, sig
     from stitchc.seal import finished
 
     source = _name_of_source()
-    written = [(path, content and finished(content, signed, source)) for path, content in contents]
+    written = [(path, finished(content, signed, source) if content is not None else None) for path, content in contents]
     return files.write_files(written, force)
 
 
