@@ -298,7 +298,7 @@ def test_the_ending_of_the_output_says_its_form(command: str, name: str, begins:
 
 @pytest.mark.parametrize(
     ("command", "name"),
-    [("sheet", "a.pdf"), ("card", "a.gif"), ("picture", "a.jpg"), ("bitmap", "a.bmp"), ("gauge", "a.csv")],
+    [("sheet", "a.svg"), ("card", "a.gif"), ("picture", "a.jpg"), ("bitmap", "a.bmp"), ("gauge", "a.csv")],
 )
 def test_an_ending_that_a_command_does_not_make_is_refused(command: str, name: str, folder: Path) -> None:
     done = run(command, "tide.stitch", "-o", name, cwd=folder)

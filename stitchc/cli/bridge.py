@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stitchc import files
+from stitchc import files, seal
 from stitchc.messages import Message, Refused
 from stitchc.options import Option
 from stitchc.product import File, Product
@@ -44,8 +44,13 @@ def product_of_command(
         except SystemExit as error:
             if error.code:
                 raise Refused(_first_error(said.getvalue())) from None
-        made = [File(Path(line).name, Path(line).read_bytes()) for line in out.getvalue().splitlines()]
+        made = [File(Path(line).name, _unsealed(Path(line).read_bytes())) for line in out.getvalue().splitlines()]
     return Product((), tuple(made))
+
+
+def _unsealed(content: bytes) -> bytes:
+    found = seal.seal_of(content)
+    return content[: found.start] + content[found.end :] if found else content
 
 
 def _words(options: Any) -> Iterator[str]:

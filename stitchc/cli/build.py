@@ -196,11 +196,15 @@ def _sizes(products: Sequence[Product[Any]], options: BuildOptions) -> dict[str,
 
 
 _PRODUCTS = {
-    "chart": ("stitchc.drawn.product:draw_chart", True),
-    "card": ("stitchc.card:make_card", True),
-    "bitmap": ("stitchc.bitmap:make_bitmap", True),
+    "chart": "stitchc.drawn.product:draw_chart",
+    "card": "stitchc.card.product:make_card",
+    "bitmap": "stitchc.bitmap:make_bitmap",
+    "sheet": "stitchc.sheet.product:make_sheet",
+    "piece": "stitchc.piece.product:plan_piece",
 }
-"""Where each product's function is, and whether it takes a machine."""
+"""Where each product's function is."""
+
+_WITH_PROGRESS = ("chart", "card", "bitmap")
 
 
 def _makers(pattern: Pattern, text: bytes | None, names: dict[str, str]) -> dict[str, Callable[[Machine | None], Make]]:
@@ -212,11 +216,11 @@ def _makers(pattern: Pattern, text: bytes | None, names: dict[str, str]) -> dict
                 return lambda options, progress: product_of_command(
                     name, pattern, text, names[machine.name] if machine else None, options
                 )
-            place, takes_machine = _PRODUCTS[name]
-            module, function = place.split(":")
+            module, function = _PRODUCTS[name].split(":")
             make = getattr(importlib.import_module(module), function)
-            given = (pattern, machine) if takes_machine else (pattern,)
-            return lambda options, progress: make(*given, options, progress)
+            if name in _WITH_PROGRESS:
+                return lambda options, progress: make(pattern, machine, options, progress)
+            return lambda options, progress: make(pattern, machine, options)
 
         return of
 
