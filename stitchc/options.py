@@ -75,6 +75,17 @@ PlainOption = Annotated[
         parse="stitchc.cli.plain_gauge:parse_plain",
     ),
 ]
+SpreadOption = Annotated[
+    float | None,
+    Option(
+        "--spread",
+        "How much two swatches that you knit alike differ.",
+        metavar="PERCENT",
+        low=0.5,
+        high=20.0,
+        default="learnt from repeated swatches, 4 without any",
+    ),
+]
 UnitsOption = Annotated[Units, Option("--units", "Units of what is shown.")]
 AnywayOption = Annotated[
     bool, Option("--anyway", "Continue despite knitting and machine errors; the output carries a warning.")
@@ -351,6 +362,10 @@ class GaugeOptions:
 
     stitches: AllStitchesOption = ()
     plain: PlainOption = None
+    spread: SpreadOption = None
+    evidence: Annotated[
+        bool, Option("--evidence", "Also show what the estimates rest on, figure by figure.", forms=("text",))
+    ] = False
     mechanics: Annotated[
         bool,
         Option(
@@ -387,7 +402,17 @@ class CompareOptions:
             "slip.",
         ),
     ] = False
+    against: Annotated[
+        str | None,
+        Option(
+            "--against",
+            "Show the ratios to this stitch, and how often the others are wider and longer.",
+            metavar="NAME",
+            parse=_NAME,
+        ),
+    ] = None
     plain: PlainOption = None
+    spread: SpreadOption = None
     units: UnitsOption = "cm"
     form: Annotated[Literal["text", "json", "png"], Option("--format", _FORMAT, default=_BY_ENDING)] = "text"
     name: str = ""

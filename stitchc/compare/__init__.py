@@ -3,6 +3,6 @@
 Knows gauges, passes and profiles; reads and writes no file.
 """
 
-from stitchc.compare.table import Compared, Sort, compare, in_order_of
+from stitchc.compare.table import Compared, compare, in_order_of
 
-__all__ = ["Compared", "Sort", "compare", "in_order_of"]
+__all__ = ["Compared", "compare", "in_order_of"]

@@ -1,38 +1,67 @@
-"""The comparison as a poster: stitches against rows to 10 cm with ranges, and the same piece in outline to scale.
+"""The comparison as a poster: stitches against rows to 10 cm with ranges, and the same piece in outline to one scale.
 
-Each half is drawn by a file of its own; here are the page and its heading.
+Shapes say tuck, slip, both or plain; colours only repeat it (a set that the colour-blind can tell apart: Okabe and Ito,
+Color universal design, 2008). Where words and legends go is left to matplotlib's own layout.
 """
 
 from __future__ import annotations
 
 import io
+import math
 import warnings
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
-from stitchc.compare.look import DPI, INK, LONGEST_TITLE, MM, SIZE_MM, all_known
-from stitchc.compare.outlines import outlines
-from stitchc.compare.scatter import scatter
-from stitchc.compare.table import Compared
+from stitchc.compare.against import Against
+from stitchc.compare.table import NEEDLES, ROWS, Compared, Key
+from stitchc.gauge import Range
 from stitchc.messages import visible
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from matplotlib.axes import Axes
+    from matplotlib.figure import SubFigure
+
+DPI: Final = 150
+SIZE_MM: Final = (420.0, 297.0)
+"""A3, lying."""
+INK: Final = "#222222"
+GREY: Final = "#8a8a8a"
+KINDS: Final = {  # mark, colour, word
+    "plain": ("s", "#222222", "stocking stitch"),
+    "tuck": ("o", "#0072b2", "tuck"),
+    "slip": ("^", "#d55e00", "slip"),
+    "both": ("D", "#a3527f", "tuck and slip"),
+}
+_LONGEST_TITLE: Final = 78
+_LONGEST_NAME: Final = 22
+_MOST_OUTLINES: Final = 60
+_DASHES: Final[tuple[Any, ...]] = ("-", (0, (6, 2)), (0, (3, 2)), (0, (1, 1.5)), (0, (6, 2, 1, 2)))
+
+
+def kind_of(line: Compared) -> str:
+    """ "plain", "tuck", "slip" or "both": which of them the stitch has."""
+    features = line.gauge.features
+    if features.tuck_share and features.slip_share:
+        return "both"
+    return "tuck" if features.tuck_share else "slip" if features.slip_share else "plain"
 
 
 def plot(
-    lines: Sequence[Compared], title: str, units: str = "cm", strands: Mapping[str, Sequence[str]] | None = None
+    lines: Sequence[Compared],
+    title: str,
+    units: str = "cm",
+    strands: Mapping[str, Sequence[str]] | None = None,
+    against: Mapping[Key, Against] | None = None,
 ) -> bytes:
     """A PNG, A3 lying at 150 dpi. Without a gauge of stocking stitch in every line, against stocking stitch instead.
 
-    title: the patterns'. strands: names of stitches to be joined by a line, by what it is called. Reproducible bytes,
-    no date. Raises ValueError without a line to plot.
+    title: the patterns'. strands: names of stitches to be joined by a line, by what it is called. against: how stitches
+    compare with another; those that cannot be told from it are drawn pale. Stitches without a size are left out.
+    Reproducible bytes, no date. Raises ValueError without a line to plot.
     """
-    if not lines:
+    numbered = [(at, line) for at, line in enumerate(lines, start=1) if line.gauge.stitch_factor is not None]
+    if not numbered:
         raise ValueError("there is nothing to plot")
-    import logging
-
-    logging.getLogger("matplotlib").setLevel(logging.ERROR)  # a folder for its cache is no business of the knitter's
     import matplotlib
 
     matplotlib.use("Agg")
@@ -46,31 +75,231 @@ def plot(
         "axes.labelcolor": INK,
         "text.parse_math": False,
     }
+    known = all(line.size_cm is not None for _, line in numbered)
     with matplotlib.rc_context(style), warnings.catch_warnings():
         warnings.simplefilter("ignore")  # letters that the font lacks show as boxes
-        figure = Figure(figsize=(SIZE_MM[0] * MM, SIZE_MM[1] * MM), dpi=DPI, facecolor="white")
-        _head(figure, title, lines)
-        scatter(figure, lines, units, strands or {})
-        outlines(figure, lines, units)
+        figure = Figure(
+            figsize=(SIZE_MM[0] / 25.4, SIZE_MM[1] / 25.4), dpi=DPI, facecolor="white", layout="constrained"
+        )
+        heading = _cut(visible(title) or "Densities compared", _LONGEST_TITLE)
+        figure.suptitle(heading, x=0.01, ha="left", size=20, weight="bold")
+        left, right = figure.subfigures(1, 2, squeeze=False, width_ratios=(1.05, 1))[0]
+        left.suptitle(_subtitle(lines, known), x=0.02, ha="left", size=11.5)
+        _scatter(left, numbered, known, units, strands or {}, against or {})
+        _outlines(right, numbered, known, units)
         out = io.BytesIO()
         figure.savefig(out, format="png", dpi=DPI, metadata={"Software": "stitchc", "Title": title or "comparison"})
     return out.getvalue()
 
 
-def _head(figure: Figure, title: str, lines: Sequence[Compared]) -> None:
-    top = 1 - 15 / SIZE_MM[1]
-    said = visible(title) or "Densities compared"
-    said = said if len(said) <= LONGEST_TITLE else said[: LONGEST_TITLE - 1] + "…"
-    figure.text(15 / SIZE_MM[0], top, said, size=22, weight="bold", va="top")
+def _cut(text: str, most: int) -> str:
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def _subtitle(lines: Sequence[Compared], known: bool) -> str:
     baselines = {
         (round(b.stitches_per_10cm.value, 1), round(b.rows_per_10cm.value, 1)) for line in lines if (b := line.baseline)
     }
-    if not all_known(lines):
-        said = "Gauge of stocking stitch not known: everything is shown against it."
+    if not known:
+        words = "Gauge of stocking stitch not known: everything is shown against it."
     elif len(baselines) == 1:
         stitches, rows = next(iter(baselines))
-        said = f"Stocking stitch {stitches:g} stitches by {rows:g} rows to 10 cm."
+        words = f"Stocking stitch {stitches:g} stitches by {rows:g} rows to 10 cm."
     else:
-        said = "Each stitch in the gauge of its own file."
-    said += " Lines and shaded edges: nine swatches in ten lie within."
-    figure.text(15 / SIZE_MM[0], top - 12 / SIZE_MM[1], said, size=12, va="top", color="#444444")
+        words = "Each stitch in the gauge of its own file."
+    return f"{words}\nBars and shaded edges hold nine swatches in ten."
+
+
+# -- the left half ------------------------------------------------------------------------------------------------
+
+
+def _scatter(
+    figure: SubFigure,
+    numbered: Sequence[tuple[int, Compared]],
+    known: bool,
+    units: str,
+    strands: Mapping[str, Sequence[str]],
+    against: Mapping[Key, Against],
+) -> None:
+    from matplotlib.ticker import FuncFormatter, MaxNLocator, NullLocator
+
+    axes = figure.subplots()
+    per = 1.016 if units == "in" and known else 1.0
+    places = {line.key: _place(line, known, per) for _, line in numbered}
+    plain = {_plain_place(line, known, per) for _, line in numbered}
+    many = len(numbered) > 16
+    axes.set(xscale="log", yscale="log")
+    xs = [bound for x, _ in places.values() for bound in (x.low, x.high)] + [x for x, _ in plain]
+    ys = [bound for _, y in places.values() for bound in (y.low, y.high)] + [y for _, y in plain]
+    axes.set(xlim=(min(xs) / 1.06, max(xs) * 1.06), ylim=(min(ys) / 1.06, max(ys) * 1.06))
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.set_major_locator(MaxNLocator(8))
+        axis.set_minor_locator(NullLocator())
+        axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.3g}"))
+    unit = f"to {'10 cm' if units == 'cm' else '4 in'}" if known else "over those of stocking stitch"
+    axes.set_xlabel(f"stitches {unit}   (to the right: narrower)", size=12)
+    axes.set_ylabel(f"rows {unit}   (upward: shorter)", size=12)
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.grid(True, color="#efefef", linewidth=0.8)
+    axes.set_axisbelow(True)
+    for ratio in (1, 1.4, 2, 2.8, 4, 5.6) if known else (0.75, 1, 1.5, 2, 3):
+        axes.axline((1, ratio), (2, 2 * ratio), color="#d9d9d9", linewidth=1.2, zorder=1)
+    for dash, group in zip(
+        _DASHES * len(strands), _joined(strands, {name: place for (_, name), place in places.items()}), strict=False
+    ):
+        for points in group:
+            axes.plot(*zip(*points, strict=True), color="#5a5a5a", linewidth=1.1, linestyle=dash, zorder=2.2)
+    for at, line in numbered:
+        _mark(axes, at, line, *places[line.key], many, against.get(line.key))
+    for place in sorted(plain):
+        axes.plot(*place, "s", color=INK, markersize=8, zorder=4)
+    _legend(figure, [line for _, line in numbered], strands, against)
+
+
+def _place(line: Compared, known: bool, per: float) -> tuple[Range, Range]:
+    pair = (
+        (line.gauge.stitches_per_10cm, line.gauge.rows_per_10cm)
+        if known
+        else (line.gauge.stitch_factor, line.gauge.row_factor)
+    )
+    assert pair[0] is not None and pair[1] is not None
+    return pair[0].times(per), pair[1].times(per)
+
+
+def _plain_place(line: Compared, known: bool, per: float) -> tuple[float, float]:
+    if not known or line.baseline is None:
+        return 1.0, 1.0
+    return line.baseline.stitches_per_10cm.value * per, line.baseline.rows_per_10cm.value * per
+
+
+def _joined(
+    strands: Mapping[str, Sequence[str]], places: Mapping[str, tuple[Range, Range]]
+) -> list[list[list[tuple[float, float]]]]:
+    """The points of each strand, those of one density ("1 in 2") together."""
+    groups: dict[str, list[list[tuple[float, float]]]] = {}
+    for said, names in strands.items():
+        points = [(places[name][0].value, places[name][1].value) for name in names if name in places]
+        groups.setdefault(said.rpartition(", ")[2], []).append(points)
+    return list(groups.values())
+
+
+def _mark(axes: Axes, at: int, line: Compared, x: Range, y: Range, many: bool, against: Against | None) -> None:
+    """Its range as a cross, its sign (filled where it is measured), and its number within."""
+    shape, colour, _ = KINDS[kind_of(line)]
+    pale = 0.3 if against is not None and not against.is_told_apart else 1.0
+    faint: dict[str, Any] = {"color": colour, "alpha": 0.25 if many else 0.5 * pale, "linewidth": 0.8 if many else 1.6}
+    axes.plot([x.low, x.high], [y.value, y.value], zorder=2, **faint)
+    axes.plot([x.value, x.value], [y.low, y.high], zorder=2, **faint)
+    measured = line.gauge.basis == "measured"
+    axes.plot(
+        x.value,
+        y.value,
+        shape,
+        markersize=13 if many else 18,
+        markerfacecolor=colour if measured else "white",
+        markeredgecolor=colour,
+        markeredgewidth=1.6,
+        alpha=pale,
+        zorder=3 + at / 1000,
+    )
+    axes.annotate(
+        str(at),
+        (x.value, y.value),
+        ha="center",
+        va="center_baseline",
+        size=6.5 if many else 9,
+        weight="bold",
+        color="white" if measured else INK,
+        zorder=3 + at / 1000,
+    )
+
+
+def _legend(
+    figure: SubFigure, lines: Sequence[Compared], strands: Mapping[str, Sequence[str]], against: Mapping[Key, Against]
+) -> None:
+    from matplotlib.lines import Line2D
+
+    def sign(shape: str, label: str, face: str, edge: str, alpha: float = 1.0) -> Line2D:
+        return Line2D(
+            [], [], linestyle="", marker=shape, markersize=10, markerfacecolor=face, markeredgecolor=edge,
+            markeredgewidth=1.6, label=label, alpha=alpha,
+        )  # fmt: skip
+
+    handles = [sign("s", "stocking stitch", INK, INK)]
+    present = {kind_of(line) for line in lines}
+    handles += [
+        sign(KINDS[kind][0], KINDS[kind][2], "white", KINDS[kind][1]) for kind in KINDS if kind in present - {"plain"}
+    ]
+    if any(line.gauge.basis == "measured" for line in lines):
+        handles.append(sign("o", "filled: measured", GREY, GREY))
+    if any(line.gauge.basis != "measured" for line in lines):
+        handles.append(sign("o", "open: estimated", "white", GREY))
+    if any(not each.is_told_apart for each in against.values()):
+        name = next(iter(against.values())).name
+        handles.append(sign("o", f"pale: not to be told from {_cut(visible(name), _LONGEST_NAME)}", "white", GREY, 0.3))
+    densities = dict.fromkeys(said.rpartition(", ")[2] for said in strands)
+    handles += [
+        Line2D([], [], color="#5a5a5a", linewidth=1.1, linestyle=dash, label=said)
+        for said, dash in zip(densities, _DASHES, strict=False)
+    ]
+    handles.append(Line2D([], [], color="#bdbdbd", linewidth=1.4, label="as many rows to a stitch"))
+    figure.legend(handles=handles, loc="outside lower left", ncols=4, frameon=False, fontsize=10)
+
+
+# -- the right half -----------------------------------------------------------------------------------------------
+
+
+def _outlines(figure: SubFigure, numbered: Sequence[tuple[int, Compared]], known: bool, units: str) -> None:
+    """The same needles and rows of each stitch in outline, all to one scale; those past the room are counted."""
+    shown = numbered[:_MOST_OUTLINES]
+    more = f"; {len(numbered) - len(shown)} more not drawn" if len(numbered) > len(shown) else ""
+    head = f"{NEEDLES} needles by {ROWS} rows of each" if known else "The same needles and rows of each, in %"
+    figure.suptitle(f"{head}, all to one scale (dashed: stocking stitch{more})", size=11.5, x=0.02, ha="left")
+    columns = max(1, math.ceil(math.sqrt(len(shown) * 0.8)))
+    rows = math.ceil(len(shown) / columns)
+    grid = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True)
+    pieces = [(_piece(line, known, units), _plain_piece(line, known, units)) for _, line in shown]
+    most = [max(max(piece[at].high, plain[at]) for piece, plain in pieces) * 1.04 for at in (0, 1)]
+    for axes in grid.flat[len(shown) :]:
+        axes.set_axis_off()
+    for axes, (at, line), (piece, plain) in zip(grid.flat, shown, pieces, strict=False):
+        _outline(axes, line, piece, plain)
+        axes.set(xlim=(0, most[0]), ylim=(most[1], 0), aspect="equal", anchor="NW")
+        axes.spines[["bottom", "right"]].set_visible(False)
+        axes.tick_params(labelsize=7, labeltop=False, labelbottom=False, top=True, bottom=False)
+        size = f"{piece[0].value:.0f} x {piece[1].value:.0f} {units if known else '%'}"
+        name = _cut(visible(line.stitch.name), _LONGEST_NAME)
+        small = columns > 4
+        axes.set_title(f"{at}  {name}\n{size}", size=7 if small else 9.5, loc="left", weight="bold")
+
+
+def _piece(line: Compared, known: bool, units: str) -> tuple[Range, Range]:
+    """Width and length of the piece, in the units shown or in % of stocking stitch."""
+    size = line.size_cm if known else None
+    if size is not None:
+        unit = 1.0 if units == "cm" else 1 / 2.54
+        return size[0].times(unit), size[1].times(unit)
+    assert line.gauge.stitch_factor is not None and line.gauge.row_factor is not None
+    return line.gauge.stitch_factor.under(100), line.gauge.row_factor.under(100)
+
+
+def _plain_piece(line: Compared, known: bool, units: str) -> tuple[float, float]:
+    if not known or line.baseline is None:
+        return 100.0, 100.0
+    unit = 1.0 if units == "cm" else 1 / 2.54
+    return (
+        NEEDLES * 10 * unit / line.baseline.stitches_per_10cm.value,
+        ROWS * 10 * unit / line.baseline.rows_per_10cm.value,
+    )
+
+
+def _outline(axes: Axes, line: Compared, piece: tuple[Range, Range], plain: tuple[float, float]) -> None:
+    from matplotlib.patches import Rectangle
+
+    wide, long = piece
+    _, colour, _ = KINDS[kind_of(line)]
+    axes.add_patch(Rectangle((0, 0), wide.high, long.high, facecolor=colour, alpha=0.13, edgecolor="none"))
+    axes.add_patch(Rectangle((0, 0), wide.low, long.low, facecolor="white", edgecolor="none"))
+    axes.add_patch(Rectangle((0, 0), wide.low, long.low, facecolor=colour, alpha=0.3, edgecolor="none"))
+    axes.add_patch(Rectangle((0, 0), *plain, facecolor="none", edgecolor=GREY, linewidth=0.9, linestyle="--"))
+    axes.add_patch(Rectangle((0, 0), wide.value, long.value, facecolor="none", edgecolor=colour, linewidth=1.8))

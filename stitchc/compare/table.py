@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import Needles
 from stitchc.chart import Chart
 from stitchc.gauge import Baseline, GaugeReport, Range, StitchGauge
-from stitchc.gauge.yarn import YarnUse, total, yarns_of
+from stitchc.gauge.yarn import Cells, YarnUse, cells_by_yarn, total, yarns_of
 from stitchc.machines.fit import fitted_rows
+from stitchc.options import Sort
 from stitchc.passes import lower, moved_by_hand
 from stitchc.pattern import Pattern, Stitch
 
 if TYPE_CHECKING:
     from stitchc.machines import Machine
 
-Sort = Literal["rows", "width", "weight", "moves", "holes", "name", "file"]
-"""What a comparison is sorted by; "file" keeps the order in which the stitches were given."""
+Key = tuple[str, str]
+"""File and name of a stitch."""
 
 NEEDLES: Final = 100
 ROWS: Final = 100
@@ -40,6 +41,16 @@ class Compared:
     yarns: tuple[YarnUse, ...]
     moves: int | None
     holes: int | None
+
+    @property
+    def key(self) -> Key:
+        """What tells it from the others."""
+        return self.file, self.stitch.name
+
+    @property
+    def cells(self) -> Cells:
+        """The cells of one repeat."""
+        return sum(cells_by_yarn(self.stitch.chart).values(), Cells())
 
     @property
     def size_cm(self) -> tuple[Range, Range] | None:

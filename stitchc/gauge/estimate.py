@@ -61,6 +61,10 @@ class GaugeReport:
         """The same knowledge asked of other stitches."""
         return replace(self, charts=charts)
 
+    def measuring(self, charts: Mapping[str, Chart]) -> GaugeReport:
+        """The same knowledge, for swatches that may speak of these stitches too."""
+        return replace(self, measured={**self.measured, **charts})
+
     @cached_property
     def baseline(self) -> Baseline | None:
         """Stocking stitch, or None where neither half of its gauge is known."""
@@ -102,6 +106,12 @@ class GaugeReport:
     def spread(self) -> float:
         """Standard deviation of ln gauge from one of the knitter's fabrics to the next."""
         return self._update.spread
+
+    @property
+    def repeats(self) -> bool:
+        """Whether any stitch was measured on more than one swatch, so that the spread was learnt."""
+        groups = self._groups(self.swatches, ())
+        return any(len(group) > 1 for group in groups.values())
 
     # -- inside -----------------------------------------------------------------------------------------------------
 

@@ -113,12 +113,17 @@ def share_of_a_stitch(cells: Cells, slip: Range = SLIP_YARN) -> Range:
 
     slip: the share of a slip.
     """
+    value, of_tucks, of_slips = share_doubts(cells, slip)
+    doubt = math.hypot(of_tucks, of_slips)
+    return Range(value, max(value - doubt, 0.0), value + doubt)
+
+
+def share_doubts(cells: Cells, slip: Range = SLIP_YARN) -> tuple[float, float, float]:
+    """Yarn of these cells over that of as many knit stitches, and half the ranges that tucks and slips give it."""
     value = cells.knits + cells.tucks * TUCK_YARN.value + cells.further_tucks * FURTHER_TUCK_YARN.value
-    value += cells.slips * slip.value
-    tuck_doubt = cells.tucks * _half(TUCK_YARN) + cells.further_tucks * _half(FURTHER_TUCK_YARN)
-    doubt = math.hypot(tuck_doubt, cells.slips * _half(slip))
+    of_tucks = cells.tucks * _half(TUCK_YARN) + cells.further_tucks * _half(FURTHER_TUCK_YARN)
     total = max(cells.total, 1e-12)
-    return Range(value / total, max(value - doubt, 0.0) / total, (value + doubt) / total)
+    return (value + cells.slips * slip.value) / total, of_tucks / total, cells.slips * _half(slip) / total
 
 
 def _half(yarn: Range) -> float:

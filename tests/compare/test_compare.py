@@ -8,22 +8,24 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from PIL import Image
 
 from stitchc.__main__ import run
 from stitchc.chart import SLIP, TUCK, Chart
-from stitchc.cli.compare import SORTS
-from stitchc.compare import Compared, Sort, compare, in_order_of
+from stitchc.compare import Compared, compare, in_order_of
+from stitchc.compare.against import best_swatch, compare_with
 from stitchc.compare.plot import plot
 from stitchc.compare.sweep import HOLDS, ONE_IN, Arrangement, arrangement_of, density, family, strands
 from stitchc.compare.table import hand_moves, holes_to_punch
-from stitchc.gauge import PlainGauge, estimate_pattern
+from stitchc.gauge import GaugeReport, PlainGauge, estimate_pattern
 from stitchc.machines import Limit, Limits, load
 from stitchc.messages import Span
+from stitchc.options import Sort
 from stitchc.pattern import Pattern, Stitch, Swatch, Yarn
 
 HERE = Span("a.stitch", 1)
@@ -91,7 +93,7 @@ def test_weights_need_the_tex_of_every_yarn() -> None:
     assert unknown.grams_per_square_metre is None and unknown.metres_per_square_metre is not None
 
 
-@pytest.mark.parametrize("sort", SORTS)
+@pytest.mark.parametrize("sort", get_args(Sort))
 def test_sorting(sort: Sort) -> None:
     lines = in_order_of(lines_of(pattern_of(STITCHES), PlainGauge(20, 28)), sort)
 
@@ -172,9 +174,8 @@ def _pixels(png: bytes) -> np.ndarray[tuple[int, ...], np.dtype[np.int16]]:
         return np.asarray(image.convert("RGB"), dtype=np.int16)
 
 
-def test_the_poster_is_reproducible_marked_and_true_to_its_scale() -> None:
-    """A3 lying at 150 dpi. Stocking stitch of 20 x 28 is 500 x 357 mm: its outline, at the scale said over it (1 : 5
-    for a single stitch), is 100 by 71.4 mm on paper."""
+def test_the_poster_is_reproducible_and_marked() -> None:
+    """A3 lying at 150 dpi."""
     lines = lines_of(pattern_of({"ground": "K"}), PlainGauge(20, 28))
     png = plot(lines, "Ground")
     assert png == plot(lines, "Ground")
@@ -183,15 +184,6 @@ def test_the_poster_is_reproducible_marked_and_true_to_its_scale() -> None:
         assert image.size == (2480, 1753)  # 420 x 297 mm
         assert image.info["dpi"][0] == pytest.approx(150, abs=0.1)
         assert "Date" not in str(image.info)
-    pixels = _pixels(png)
-    dark = (pixels.max(axis=2) < 60)[:, 1250:]  # the right half
-    across = [int(row.sum()) for row in dark]
-    longest = np.flatnonzero(np.array(across) > 500)
-    top, bottom = int(longest[0]), int(longest[-1])
-    mm = 25.4 / 150
-    assert (bottom - top) * mm == pytest.approx(1000 / 2.8 / 5, abs=0.8)
-    run_of = np.flatnonzero(dark[top])
-    assert (run_of[-1] - run_of[0]) * mm == pytest.approx(500 / 5, abs=0.8)
 
 
 def test_shapes_and_not_colour_alone_tell_tuck_from_slip() -> None:
@@ -209,32 +201,48 @@ def test_any_number_of_stitches_can_be_drawn(count: int, plain: PlainGauge | Non
     assert _pixels(plot(lines_of(pattern, plain), "A $title$ \\frac{1}" * 9, "in")).shape == (1753, 2480, 3)
 
 
+def drawn(monkeypatch: pytest.MonkeyPatch, lines: Sequence[Compared], **more: Any) -> Figure:
+    """The figure of a poster, as it is laid out."""
+    kept: list[Figure] = []
+    monkeypatch.setattr(Figure, "savefig", lambda figure, *_, **__: kept.append(figure))
+    plot(lines, "A family", **more)
+    kept[0].draw_without_rendering()
+    return kept[0]
+
+
 @pytest.mark.parametrize(
     ("plain", "staggered"), [(None, False), (PlainGauge(20, 28), True), (PlainGauge(30, 36), False)]
 )
-def test_names_of_lines_hide_no_number_no_mark_and_no_other_name(
+def test_words_of_a_whole_family_cover_no_other_words_and_the_legend_no_drawing(
     plain: PlainGauge | None, staggered: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Every text on the figure of a whole family, as it is drawn; the names of stitches stand there whole."""
-    from matplotlib.figure import Figure
-
     found = family(Arrangement(staggered), None, Limits(), HERE)
     lines = lines_of(Pattern("a.stitch", {stitch.name: stitch for stitch in found}), plain)
-    kept: list[Figure] = []
-    monkeypatch.setattr(Figure, "savefig", lambda figure, *_, **__: kept.append(figure))
-    plot(lines, "A family", strands=strands([line.stitch.name for line in lines]))
-    scatter, outlines = kept[0].axes
-    names = [text for text in kept[0].texts if text.get_text().startswith("1 in ")]
-    assert sorted(text.get_text() for text in names) == sorted(f"1 in {n}" for n in ONE_IN for _ in "ab")
-    others = [text for text in [*kept[0].texts, *scatter.texts] if text.get_text() and text not in names]
-    boxes = [text.get_window_extent().padded(-2) for text in [*names, *others]]
-    for at, box in enumerate(boxes[: len(names)]):
-        assert not any(box.overlaps(other) for other in boxes[at + 1 :]), names[at]
-        for mark in scatter.lines:
-            if mark.get_linestyle() == "None":
-                assert not box.contains(*scatter.transData.transform(np.asarray(mark.get_xydata())[0])), names[at]
-    labels = {text.get_text().partition("  ")[2] for text in outlines.texts}
-    assert {line.stitch.name for line in lines} <= labels
+    figure = drawn(monkeypatch, lines, strands=strands([line.stitch.name for line in lines]))
+    left, right = figure.subfigs
+    (legend,) = left.legends
+    named = {text.get_text() for text in legend.get_texts()}
+    assert {f"1 in {n}" for n in ONE_IN} <= named
+    titles = [axes._left_title for axes in right.axes if axes._left_title.get_text()]
+    assert {line.stitch.name for line in lines} == {title.get_text().split()[1] for title in titles}
+    heads = [figure._suptitle, left._suptitle, right._suptitle]
+    boxes = [text.get_window_extent().padded(-1) for text in (*heads, *titles)]
+    boxes += [legend.get_window_extent(), left.axes[0].get_window_extent().padded(-1)]
+    assert not any(box.overlaps(other) for at, box in enumerate(boxes) for other in boxes[at + 1 :])
+    assert all(figure.bbox.x0 <= box.x0 and box.x1 <= figure.bbox.x1 for box in boxes)
+
+
+def test_every_kind_and_basis_together_leave_the_headings_free(monkeypatch: pytest.MonkeyPatch) -> None:
+    swatches = (Swatch("plain", 100, HERE, 20, 28), Swatch("ripple", 100, HERE, 18, 38))
+    pattern = pattern_of(STITCHES, swatches=swatches)
+    lines = lines_of(pattern)
+    reference = next(line for line in lines if line.stitch.name == "ripple")
+    figure = drawn(monkeypatch, lines, against=compare_with(lines, reference, estimate_pattern(pattern)))
+    left, right = figure.subfigs
+    (legend,) = left.legends
+    assert len(legend.get_texts()) >= 7
+    for other in (left._suptitle, right._suptitle, left.axes[0].xaxis.label):
+        assert not legend.get_window_extent().overlaps(other.get_window_extent())
 
 
 def test_nothing_to_plot_is_said() -> None:
@@ -320,3 +328,88 @@ def test_swatches_of_the_file_teach_the_family() -> None:
     before = {line.stitch.name: line.gauge.row_factor for line in untaught}
     assert of["honeycomb"].value > before["honeycomb"].value
     assert math.isclose(of["ripple"].value, 50 / 28, rel_tol=1e-5)
+
+
+# -- one against another ----------------------------------------------------------------------------------------------
+
+
+def test_against_json_has_what_the_contract_promises(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["compare", files[0], "--against", "ripple", "--format", "json"]) == 0
+    found = {line["name"]: line for line in json.loads(capsys.readouterr().out)["stitches"]}
+    assert "against" not in found["ripple"]
+    against = found["bars"]["against"]
+    assert against["name"] == "ripple"
+    for ratio in ("width_ratio", "length_ratio", "weight_ratio", "yarn_ratio"):
+        assert against[ratio]["low"] < against[ratio]["value"] < against[ratio]["high"]
+    sizes = [found[name]["size_of_100_by_100_cm"]["length"]["value"] for name in ("bars", "ripple")]
+    assert against["length_ratio"]["value"] == pytest.approx(sizes[0] / sizes[1], rel=1e-3)
+    assert against["length_ratio"]["value"] < 1 and against["longer_in_100"] < 50
+    assert against["moves_ratio"] == pytest.approx(49 * 34 / (49 * 50), abs=1e-3)
+
+
+@pytest.mark.parametrize("plain", [None, PlainGauge(20, 28)])
+def test_ratios_are_by_the_joint_law(plain: PlainGauge | None) -> None:
+    """Against 4,000 knitters drawn from the same law; what the two share (stocking stitch among it) falls out."""
+    pattern = pattern_of(STITCHES)
+    report = estimate_pattern(pattern, plain=plain)
+    lines = lines_of(pattern, plain)
+    reference = next(line for line in lines if line.stitch.name == "ripple")
+    found = compare_with(lines, reference, report)
+    law = report.joint(list(STITCHES))
+    shared = {name: [law.at(name, "stitches"), law.at(name, "rows")] for name in STITCHES}
+    places = [*shared["honeycomb"], *shared["ripple"]]
+    covariance = law.covariance[np.ix_(places, places)]
+    contrast = np.array([[1, 0, -1, 0], [0, 1, 0, -1]])
+    drawn_logs = np.random.default_rng(3).multivariate_normal(
+        contrast @ law.mean[places], contrast @ covariance @ contrast.T, 4000
+    )
+    against = found["a.stitch", "honeycomb"]
+    assert against.wider_in_100 == pytest.approx(100 * np.mean(drawn_logs[:, 0] < 0), abs=3)
+    assert against.longer_in_100 == pytest.approx(100 * np.mean(drawn_logs[:, 1] < 0), abs=3)
+    assert against.length.low == pytest.approx(np.exp(np.percentile(-drawn_logs[:, 1], 5)), rel=0.02)
+    assert against.length.high == pytest.approx(np.exp(np.percentile(-drawn_logs[:, 1], 95)), rel=0.02)
+    assert against.length.log_sd < math.sqrt(2) * report.of("honeycomb").row_factor.log_sd  # type: ignore[union-attr]
+
+
+def test_a_stitch_over_the_same_fabric_is_one(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    path = Path(files[0])
+    path.write_text(path.read_text(encoding="utf-8") + "stitch again = ripple shifted 1\n", encoding="utf-8")
+    assert run(["compare", str(path), "--against", "again", "--stitch", "ripple", "--format", "json"]) == 0
+    found = {line["name"]: line for line in json.loads(capsys.readouterr().out)["stitches"]}
+    assert found["ripple"]["against"]["width_ratio"] == {"value": 1.0, "low": 1.0, "high": 1.0}
+    assert found["ripple"]["against"]["wider_in_100"] == 50
+
+
+def test_against_in_words_names_the_best_swatch(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["compare", *files, "--against", "ripple"]) == 0
+    out = capsys.readouterr().out
+    assert "of 100, shorter in" in out and "not in the same file" in out
+    assert "would tell them apart best: " in out and "% narrower" in out
+    assert run(["compare", *files, "--against", "riple"]) == 1
+    assert "`riple`" in capsys.readouterr().err
+
+
+def test_the_best_swatch_is_better_than_the_others_by_what_it_says() -> None:
+    pattern = pattern_of(STITCHES)
+    report = estimate_pattern(pattern, plain=PlainGauge(20, 28))
+    names = [name for name in STITCHES if name not in ("ripple", "ground")]
+    best = best_swatch("ripple", names, report)
+    assert best is not None and 0.01 < best.narrower < 1
+
+    def spread(knowing: GaugeReport) -> float:
+        law = knowing.joint(["ripple", *names])
+        total = 0.0
+        for name in names:
+            for direction in ("stitches", "rows"):
+                one, other = law.at(name, direction), law.at("ripple", direction)  # type: ignore[arg-type]
+                pair = law.covariance[np.ix_([one, other], [one, other])]
+                total += math.sqrt(pair[0, 0] + pair[1, 1] - 2 * pair[0, 1])
+        return total
+
+    expected = {name: report.of(name) for name in ("ripple", *names)}
+    after = {
+        name: spread(report.adding([Swatch(name, 100, HERE, g.stitches_per_10cm.value, g.rows_per_10cm.value)]))  # type: ignore[union-attr]
+        for name, g in expected.items()
+    }
+    assert min(after, key=lambda name: after[name]) == best.name
+    assert best.narrower == pytest.approx(1 - after[best.name] / spread(report), abs=0.01)

@@ -340,10 +340,16 @@ def as_toml(result: Fit) -> str:
         learnt = max(0.0, 1 - (sd[at] / before_sd) ** 2)
         lines += ["", f"[parameters.{name}]", f"mean = {mean[at]:.4f}", f"sd = {sd[at]:.4f}", f"learnt = {learnt:.2f}"]
         lines += [f"start = [{before}, {before_sd}]", f'start_rests_on = "{source}"']
-    used = [row for row in published() if row.use != "no" and row.repeat]
+    used = [row for row in published() if row.use != "no" and not row.structure.startswith("garter")]
     lines += ["", "[published]", "# gauges that the fit has seen; none of the tucks is on one bed over stocking stitch"]
     for letter, word in (("T", "tuck"), ("S", "slip")):
-        lines.append(f"{word} = {sum(letter in ''.join(row.repeat) for row in used)}")
+        lines.append(f"{word} = {sum(letter in (''.join(row.repeat) or 'S') for row in used)}")
+    made = {row.id: row.made for row in published()}
+    misses = [(miss, made[miss.row]) for miss in leave_one_out(published()) if miss.used]
+    worst = [round(100 * miss.off_by) for miss, by in misses if by == "machine"]
+    others = [abs(100 * miss.off_by) for miss, by in misses if by == "hand"]
+    lines.append(f"machine_misses_percent = {worst}  # predicted by a fit that did not see them")
+    lines.append(f"other_misses_percent = {np.mean(others):.0f}")
     lines += ["", "[correlation]"]
     lines += [
         f"{name} = [{', '.join(f'{value + 0.0:.4f}' for value in correlation[at])}]"

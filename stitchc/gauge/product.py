@@ -1,0 +1,85 @@
+"""`estimate_gauge` and `plan_swatch`: the gauge of a pattern's stitches, and swatches worth knitting."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final
+
+from stitchc.chart import Chart
+from stitchc.gauge.estimate import GaugeReport, estimate_pattern
+from stitchc.gauge.evidence import in_full
+from stitchc.gauge.remarks import check_gauge
+from stitchc.gauge.report import Opinion, Opinions, as_json, as_text
+from stitchc.gauge.values import Baseline, PlainGauge, StitchGauge
+from stitchc.gauge.yarn import ill_matched
+from stitchc.messages import Message, Refused
+from stitchc.options import GaugeOptions
+from stitchc.pattern import Pattern, Stitch
+from stitchc.product import File, Product, Progress, accept, choose_stitches, no_progress, whole_stem
+
+if TYPE_CHECKING:
+    from stitchc.fabric import Fabric
+
+DEFAULTS: Final = GaugeOptions()
+
+Relax = Callable[[Chart, float, Progress], "Fabric"]
+"""A repeat relaxed in a free cell, with this yarn fed to a slip (in plain loop lengths); raises Refused."""
+
+
+def known_of(
+    pattern: Pattern, stitches: tuple[Stitch, ...], plain: PlainGauge | None = None, spread: float | None = None
+) -> tuple[GaugeReport, list[Message]]:
+    """The report on some stitches of a pattern, and what its swatches and yarns give rise to. Raises Refused G601."""
+    messages = list(accept(check_gauge(pattern, None, plain), pattern))
+    share = None if spread is None else spread / 100
+    report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain, spread=share)
+    return report, [*messages, *report.messages, *ill_matched(report, pattern)]
+
+
+def estimate_gauge(
+    pattern: Pattern,
+    options: GaugeOptions = DEFAULTS,
+    progress: Progress = no_progress,
+    relax: Relax | None = None,
+) -> Product[StitchGauge]:
+    """The gauge of a pattern's stitches against stocking stitch, with ranges. Raises Refused N103, N110, G601.
+
+    relax: where the relaxed fabrics of options.mechanics come from; default: they are relaxed anew.
+    """
+    stitches = choose_stitches(pattern, options.stitches, parts=True)
+    report, messages = known_of(pattern, stitches, options.plain, options.spread)
+    opinions = _opinions(stitches, report.baseline, progress, relax or _relax) if options.mechanics else None
+    if options.form == "json":
+        text = json.dumps(as_json(report, pattern, stitches, opinions), ensure_ascii=False, indent=1)
+    else:
+        text = "\n".join(as_text(report, pattern, stitches, options.units, opinions))
+        if options.evidence:
+            text += "\n\n" + "\n".join(in_full())
+    ending = "json" if options.form == "json" else "txt"
+    file = File.of_text(f"{whole_stem(pattern, 'gauge', options.name)}.{ending}", text)
+    return Product(report.stitches, (file,), tuple(messages))
+
+
+def _relax(chart: Chart, slip_fed: float, progress: Progress) -> Fabric:
+    from stitchc.fabric import relax_free
+
+    return relax_free(chart, slip_fed)
+
+
+def _opinions(stitches: tuple[Stitch, ...], plain: Baseline | None, progress: Progress, relax: Relax) -> Opinions:
+    from stitchc.fabric import SLIP_FED, second_opinion, slip_yarn
+
+    slip_fed = slip_yarn(plain.stitches_per_10cm.value, plain.rows_per_10cm.value) if plain is not None else SLIP_FED
+    found: dict[str, Opinion] = {}
+    for number, stitch in enumerate(stitches):
+        start = number / len(stitches)
+
+        def relaxed(chart: Chart, start: float = start) -> Fabric:
+            return relax(chart, slip_fed, lambda share: progress(start + share / len(stitches)))
+
+        try:
+            found[stitch.name] = Opinion(second_opinion(stitch.chart, relaxed))
+        except Refused as refused:
+            found[stitch.name] = Opinion(None, refused.messages[0].text)
+    return found
