@@ -27,7 +27,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sheet": ("stitchc.cli.sheet", "Make the needle sheet: what to move and set, row by row."),
     "gauge": ("stitchc.cli.gauge", "Estimate the gauge of each stitch, with an honest range."),
     "compare": ("stitchc.cli.compare", "Set the densities of stitches side by side: size, yarn, work."),
-    "swatch": ("stitchc.cli.swatch", "Plan the least swatch worth knitting for a stitch."),
+    "swatch": ("stitchc.cli.swatch", "Plan the smallest useful swatch of a stitch."),
     "picture": ("stitchc.cli.picture", "Draw the fabric as it would look, yarn by yarn."),
     "piece": ("stitchc.cli.piece", "Work out a whole piece: needles, rows, sizes, yarn, instructions."),
     "build": ("stitchc.cli.build", "Make everything that applies to a pattern, in one folder."),

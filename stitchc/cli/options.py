@@ -7,7 +7,7 @@ How a command is converted, `stitchc swatch` as the example (`stitchc/cli/bitmap
     @options_of(SwatchOptions, machine="hand-standard", output="the plan; a folder for HTML of several swatches")
     def command(file: str, machine_name: str, options: SwatchOptions, target: Target) -> None:
         \"\"\"Plan a swatch for each stitch of FILE: …\"\"\"
-        from stitchc.gauge.swatch import plan_swatch
+        from stitchc.swatch.product import plan_swatch
 
         machine = load_machine(machine_name)
         put_product(plan_swatch(read_pattern(file), machine, options), target)

@@ -62,6 +62,9 @@ def plot(
     numbered = [(at, line) for at, line in enumerate(lines, start=1) if line.gauge.stitch_factor is not None]
     if not numbered:
         raise ValueError("there is nothing to plot")
+    import logging
+
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)  # a folder for its cache is no business of the knitter's
     import matplotlib
 
     matplotlib.use("Agg")

@@ -1,4 +1,4 @@
-"""`estimate_gauge` and `plan_swatch`: the gauge of a pattern's stitches, and swatches worth knitting."""
+"""`estimate_gauge`: the gauge of a pattern's stitches, as a table or as JSON."""
 
 from __future__ import annotations
 

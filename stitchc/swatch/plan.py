@@ -1,4 +1,4 @@
-"""The least swatch worth knitting: how many needles and rows, where to mark them, and what to expect between the marks.
+"""The smallest useful swatch: how many needles and rows, where to mark them, and what to expect between the marks.
 
 Counts between two marks are known exactly, so that only the tape errs; the distance is chosen so that its error stays
 under a stated share. Knows gauges and a machine's bed; writes no sheet and no file.
@@ -16,6 +16,7 @@ from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.values import PlainGauge, Range
 from stitchc.gauge.yarn import Cells, cells_by_yarn, metres_of
 from stitchc.messages import Message, Refused
+from stitchc.options import Units
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
@@ -78,17 +79,17 @@ class SwatchPlan:
         """The names of the two marked needles."""
         return needle_name(self.left_mark), needle_name(self.right_mark)
 
-    @property
-    def gauge_lines(self) -> tuple[str, str]:
+    def gauge_lines(self, units: Units = "cm") -> tuple[str, str]:
         """The lines for the pattern, with blanks for what was measured."""
+        unit = "mm" if units == "cm" else "in"
         return (
-            f"gauge {self.name} {self.stitches} stitches per ____ mm",
-            f"gauge {self.name} {self.rows} rows per ____ mm",
+            f"gauge {self.name} {self.stitches} stitches per ____ {unit}",
+            f"gauge {self.name} {self.rows} rows per ____ {unit}",
         )
 
 
-def plan(name: str, chart: Chart, report: GaugeReport, machine: Machine, within: float = 0.02) -> SwatchPlan:
-    """The least swatch of a stitch (or of "plain") on which a tape is off by no more than the share `within`.
+def plan_one(name: str, chart: Chart, report: GaugeReport, machine: Machine, within: float = 0.02) -> SwatchPlan:
+    """The smallest swatch of a stitch (or of "plain") on which a tape is off by no more than the share `within`.
 
     report: has a gauge of the stitch. Raises Refused (M303) where the bed is too narrow for it, saying what would do.
     """

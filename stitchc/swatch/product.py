@@ -1,0 +1,199 @@
+"""`plan_swatch`: the smallest useful swatch of each stitch, as a text, row by row, or as JSON."""
+
+from __future__ import annotations
+
+import json
+import shlex
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+from stitchc.checks import check
+from stitchc.gauge.product import known_of
+from stitchc.gauge.remarks import check_bed
+from stitchc.gauge.values import PLAIN, Range
+from stitchc.machines.fit import unfit
+from stitchc.messages import Message, Refused, Span, visible
+from stitchc.options import SwatchOptions, Units
+from stitchc.pattern import Pattern, Stitch
+from stitchc.product import File, Product, accept, choose_stitches, skipped_parts, whole_stem
+from stitchc.swatch.plan import EDGE, PLAIN_CHART, SwatchPlan, plan_one, plans_for_plain
+
+if TYPE_CHECKING:
+    from stitchc.document import Document, Entry
+    from stitchc.machines import Machine
+
+DEFAULTS: Final = SwatchOptions()
+
+
+def plan_swatch(pattern: Pattern, machine: Machine, options: SwatchOptions = DEFAULTS) -> Product[SwatchPlan]:
+    """A swatch for each stitch, and one of stocking stitch where that was not measured yet.
+
+    Raises Refused N103, G601, M303 (the bed is too narrow) and for errors of knitting or of the machine, unless
+    options.anyway.
+    """
+    stitches = choose_stitches(pattern, options.stitches)
+    report, messages = known_of(pattern, stitches, options.plain)
+    messages += check_bed(pattern, machine, options.plain)
+    charts = {stitch.name: stitch.chart for stitch in stitches if not stitch.chart.knits.all()}
+    if plans_for_plain(report):
+        charts = {PLAIN: PLAIN_CHART, **charts}
+    plans: list[SwatchPlan] = []
+    for name, chart in charts.items():
+        try:
+            found = plan_one(name, chart, report, machine, options.within / 100)
+        except Refused as refusal:
+            messages += refusal.messages
+            found = None
+        if name != PLAIN:
+            messages += check(pattern.stitches[name], machine)
+            messages += unfit(pattern.stitches[name], machine, found.needles) if found is not None else []
+        plans += [found] if found is not None else []
+    shown = accept(messages, pattern, options.anyway)
+    files = tuple(_files(plans, pattern, machine, shown, options))
+    return Product(tuple(plans), files, shown, skipped_parts(pattern, stitches, options.stitches))
+
+
+def _files(
+    plans: Sequence[SwatchPlan], pattern: Pattern, machine: Machine, messages: Sequence[Message], options: SwatchOptions
+) -> Iterator[File]:
+    stem = whole_stem(pattern, "swatch", options.name)
+    if options.form == "html":
+        from stitchc.document.html import to_html
+        from stitchc.naming import name_of, numbered
+
+        names = numbered([*pattern.stitches, PLAIN], name_of(pattern))
+        for each in plans:
+            name = options.name if options.name and len(plans) == 1 else f"{names[each.name]}-swatch"
+            yield File.of_text(f"{name}.html", to_html(_document(each, pattern, machine, messages)))
+    elif options.form == "sheet":
+        from stitchc.document import to_text
+
+        pages = [to_text(_document(each, pattern, machine, messages)) for each in plans]
+        yield File.of_text(f"{stem}.txt", "\n\n".join(pages))
+    elif options.form == "json":
+        yield File.of_text(f"{stem}.json", json.dumps(as_json(plans, machine), ensure_ascii=False, indent=1))
+    else:
+        yield File.of_text(f"{stem}.txt", "\n".join(as_text(plans, machine, pattern, options.units)))
+
+
+def _document(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Sequence[Message]) -> Document:
+    """The needle sheet of a swatch, with the marks and what to do afterwards put in where they belong."""
+    from stitchc.document import ByHand, PassRow
+    from stitchc.sheet import stitch_sheet
+
+    stitch = Stitch(PLAIN, PLAIN_CHART, Span(pattern.file, 1)) if plan.name == PLAIN else pattern.stitches[plan.name]
+    mine = [message for message in messages if message.span in (stitch.span, *(stitch.row_spans or ()))]
+    sheet = stitch_sheet(pattern, stitch, machine, plan.needles, plan.total_rows, "right", EDGE, mine).document
+    assert sheet.rows is not None
+    left, right = plan.marks
+    here = {
+        plan.first_mark_row: f"Mark row {plan.first_mark_row}: thread a scrap of yarn through an edge stitch.",
+        (plan.first_mark_row + plan.last_mark_row) // 2: f"Hang a scrap of yarn on {left} and one on {right}.",
+        plan.last_mark_row: f"Mark row {plan.last_mark_row} as you marked row {plan.first_mark_row}.",
+    }
+    entries: list[Entry] = []
+    for entry in sheet.rows.entries:
+        entries.append(entry)
+        if isinstance(entry, PassRow) and entry.row in here:
+            entries.append(ByHand(here[entry.row]))
+    lines = " and ".join(plan.gauge_lines())
+    entries.append(ByHand(f"Take it off and finish it as the work will be. Then fill in: {lines}."))
+    size = f"about {_length(plan.expected_width_mm, 'cm')} by {_length(plan.expected_length_mm, 'cm')} between them"
+    facts = (("Marks", f"{plan.stitches} stitches and {plan.rows} rows from mark to mark"), ("Size", size))
+    rows = replace(sheet.rows, entries=tuple(entries))
+    return replace(sheet, title=f"swatch of {_title(plan)}", rows=rows, facts=sheet.facts + facts)
+
+
+def _title(plan: SwatchPlan) -> str:
+    return "stocking stitch" if plan.name == PLAIN else plan.name
+
+
+def as_json(plans: Sequence[SwatchPlan], machine: Machine) -> dict[str, Any]:
+    """The `stitchc-swatch/1` document."""
+    return {
+        "format": "stitchc-swatch/1",
+        "machine": machine.name,
+        "swatches": [
+            {
+                "stitch": plan.name,
+                "needles": {"left": plan.needles.left, "right": plan.needles.right, "count": plan.needles.count},
+                "rows": plan.total_rows,
+                "marks": {"needles": list(plan.marks), "rows": [plan.first_mark_row, plan.last_mark_row]},
+                "between_marks": {
+                    "stitches": plan.stitches,
+                    "rows": plan.rows,
+                    "width_mm": plan.expected_width_mm.as_json(),
+                    "length_mm": plan.expected_length_mm.as_json(),
+                },
+                "tape_error_percent": round(100 * plan.within, 2),
+                "gauge_is_guessed": plan.gauge_is_guessed,
+                "metres": plan.metres.as_json(3) if plan.metres else None,
+                "gauge_lines": list(plan.gauge_lines()),
+            }
+            for plan in plans
+        ],
+    }
+
+
+def as_text(plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, units: Units) -> Iterator[str]:
+    """The plan for a person."""
+    if not plans:
+        yield "Nothing to swatch: stocking stitch is measured, and there is no other stitch here."
+        return
+    yield f"Swatches for {machine.title or machine.name}, in the yarn, tension and finish of the work."
+    if any(plan.gauge_is_guessed for plan in plans):
+        yield "No gauge of stocking stitch is known yet: sizes are guessed from the needle pitch. Once it is measured,"
+        yield "ask again, and the others may come out smaller."
+    for plan in plans:
+        yield ""
+        yield from _plan_text(plan, pattern, machine, units)
+    yield ""
+    yield "Take each swatch off, finish it as the work will be (wash, dry, rest it overnight), lay it flat without"
+    yield "pulling, and measure from mark to mark, each way in three places. Then put these lines into the pattern, or"
+    yield "into a file of their own that patterns of this yarn can include, with the middle figure of the three. Write"
+    yield "a line for each swatch: two swatches of one stitch show how much your gauge differs from one to the next."
+    yield ""
+    for plan in plans:
+        for line in plan.gauge_lines(units):
+            yield f"    {visible(line)}"
+
+
+def _plan_text(plan: SwatchPlan, pattern: Pattern, machine: Machine, units: Units) -> Iterator[str]:
+    left, right = plan.marks
+    is_plain = plan.name == PLAIN
+    yield visible(_title(plan))
+    yield _line(
+        "cast on", f"{plan.needles.count} needles, {plan.needles.left} to {plan.needles.right}; a few rows of it"
+    )
+    edges = "" if is_plain else " of the stitch; one needle at each end always knits"
+    yield _line("knit", f"row counter to 0, then {plan.total_rows} rows{edges}")
+    if not is_plain and not pattern.stitches[plan.name].chart.knits[-1].all():
+        yield _line("", "then 2 rows of stocking stitch, so that no needle holds more than one loop at the end")
+    yield _line("mark rows", f"{plan.first_mark_row} and {plan.last_mark_row}: a scrap of yarn through an edge stitch")
+    yield _line("mark needles", f"{left} and {right}: a scrap hung on each, half way up")
+    yield _line("mark to mark", f"{plan.stitches} stitches, about {_length(plan.expected_width_mm, units)}")
+    yield _line("", f"{plan.rows} rows, about {_length(plan.expected_length_mm, units)}")
+    yield _line("tape error", f"{100 * plan.within:.1f} % at the most")
+    if plan.metres:
+        yield _line("yarn", f"about {plan.metres.high:.0f} m at the most")
+    if not is_plain:
+        from stitchc.messages import STANDARD_INPUT
+
+        file = "-" if pattern.file == STANDARD_INPUT else shlex.quote(pattern.file)
+        name = machine.name if machine.origin == "shipped" else shlex.quote(machine.origin)
+        yield _line(
+            "row by row",
+            f"stitchc sheet {file} --stitch {shlex.quote(plan.name)} --machine {name} "
+            f"--needles {plan.needles.count} --rows {plan.total_rows}",
+        )
+
+
+def _line(head: str, text: str) -> str:
+    return f"  {head:<13} {visible(text)}".rstrip()
+
+
+def _length(mm: Range, units: Units) -> str:
+    per = 1.0 if units == "cm" else 1 / 25.4
+    digits, unit = (0, "mm") if units == "cm" else (1, "in")
+    return f"{mm.value * per:.{digits}f} {unit} ({mm.low * per:.{digits}f} to {mm.high * per:.{digits}f})"
