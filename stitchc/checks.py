@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stitchc.chart import KNIT, LETTERS, SLIP, TUCK, Cells
-from stitchc.english import listed
+from stitchc.english import listed, number
 from stitchc.machines.limits import Limit, Limits
 from stitchc.messages import Message, Severity, Span
 
@@ -85,14 +85,12 @@ class Subject:
         spans = self.stitch.row_spans
         return spans[row] if spans and row is not None and row < len(spans) else self.stitch.span
 
-    def say(
-        self, code: str, severity: Severity, text: str, cure: str, row: int | None = None, label: str = ""
-    ) -> list[Message]:
-        """The one message of a check."""
-        return [Message(code, severity, text, self.span(row), cure, label)]
+    def message(self, code: str, severity: Severity, text: str, cure: str, row: int | None = None) -> list[Message]:
+        """The one message of a check. row: from 0, None if it is about no row."""
+        return [Message(code, severity, text, self.span(row), cure)]
 
 
-# -- the ways in ------------------------------------------------------------------------------------------------
+# -- checking ------------------------------------------------------------------------------------------------
 
 
 def check(stitch: Stitch, machine: Machine | None = None) -> list[Message]:
@@ -132,7 +130,7 @@ def edge_tucks(cells: Cells, needles: Needles, stitch: Stitch) -> list[Message]:
     row = min(int(tucking[name][0]) for name in named)
     both = len(named) == 2
     subject = Subject(stitch)
-    return subject.say(
+    return subject.message(
         "K206",
         "error",
         f"{'Needles' if both else 'Needle'} {listed(named)}, at the {'ends' if both else 'end'} of the work, "
@@ -153,7 +151,7 @@ def never_knits(subject: Subject) -> list[Message]:
         return []
     stitch = subject.stitch
     one = idle.size == 1
-    return subject.say(
+    return subject.message(
         "K201",
         "error",
         f"{_numbers('needle', idle).capitalize()} of `{stitch.name}` never {'knits' if one else 'knit'}: "
@@ -182,58 +180,44 @@ def tucks_side_by_side(subject: Subject) -> list[Message]:
     least = _least(limit)
     if least is None or not subject.has_tucks:
         return []
-    runs = _runs(subject, subject.tucks, least)
-    if not runs.counts.size:
+    worst = _worst(_runs(subject, subject.tucks, least))
+    if worst is None:
         return []
-    at, stitch = runs.worst, subject.stitch
-    count, row = int(runs.counts[at]), int(runs.lines[at])
-    others = np.unique(runs.lines).size - 1
-    where = _stretch("needle", int(runs.before[at]) + 1, count, stitch.chart.width)
-    return subject.say(
-        "K203",
-        limit.severity(count) or "warning",
-        f"In row {row + 1} of `{stitch.name}` "
-        + (
-            f"{count} needles side by side tuck ({where}): between two tucks nothing holds the loops down."
-            if count > 1
-            else f"1 needle tucks ({where}), and on this machine none may."
-        )
-        + _more(others, "row"),
-        cure=f"Let a needle between them knit, so that the {_in_words(stitch.chart.cells[row], TUCK, least - 1)}"
-        if least > 1
-        else "Choose a machine whose limits allow it; on this one no needle tucks.",
-        row=row,
-    )
+    stitch, count, row = subject.stitch, worst.most, worst.line
+    where = _stretch("needle", worst.before + 1, count, stitch.chart.width)
+    if count > 1:
+        what = f"{count} needles side by side tuck ({where}): between two tucks nothing holds the loops down."
+    else:
+        what = f"1 needle tucks ({where}), and on this machine none may."
+    cure = "Choose a machine whose limits allow it; on this one no needle tucks."
+    if least > 1:
+        cure = f"Let a needle between them knit, so that the {_in_words(stitch.chart.cells[row], TUCK, least - 1)}"
+    text = f"In row {row + 1} of `{stitch.name}` {what}{_more(worst.others, 'row')}"
+    return subject.message("K203", limit.severity(count) or "warning", text, cure, row)
 
 
 def long_floats(subject: Subject) -> list[Message]:
     """K204: a float that is too long, in needles or in mm (needles x pitch)."""
-    limits, pitch = subject.limits, subject.pitch_mm
-    least = subject.least_float
+    pitch, least = subject.pitch_mm, subject.least_float
     if least is None or not subject.has_slips:
         return []
-    runs = _runs(subject, subject.slips, least)
-    if not runs.counts.size:
+    worst = _worst(_runs(subject, subject.slips, least))
+    if worst is None:
         return []
-    at, stitch = runs.worst, subject.stitch
-    count, row = int(runs.counts[at]), int(runs.lines[at])
-    others = np.unique(runs.lines).size - 1
-    pitch_words = f"{_figure(pitch)} mm between needles"
-    by = f"at {pitch_words}" if subject.machine else f"at the standard {pitch_words}"
-    most = max(least - 1, 0)
-    needles = f"{count} needles" if count > 1 else "1 needle"
-    return subject.say(
+    stitch, count, row, most = subject.stitch, worst.most, worst.line, max(least - 1, 0)
+    by = f"at {'' if subject.machine else 'the standard '}{_figure(pitch)} mm between needles"
+    where = _stretch("needle", worst.before + 1, count, stitch.chart.width)
+    cure = "Choose a finer machine, or let the limits of your profile allow such a float."
+    if most:
+        cure = f"Let a needle between them knit, so that the {_in_words(stitch.chart.cells[row], SLIP, most)}"
+        cure += f"\n(up to {most} needles, {_figure(most * pitch)} mm, pass here)"
+    return subject.message(
         "K204",
-        limits.float_needles.severity(count) or "warning",
-        f"In row {row + 1} of `{stitch.name}` the yarn floats past {needles}, {_figure(count * pitch)} mm {by} "
-        f"({_stretch('needle', int(runs.before[at]) + 1, count, stitch.chart.width)})." + _more(others, "row"),
-        cure=(
-            f"Let a needle between them knit, so that the {_in_words(stitch.chart.cells[row], SLIP, most)}"
-            if most
-            else "Choose a finer machine, or let the limits of your profile allow such a float."
-        )
-        + (f"\n(up to {most} needles, {_figure(most * pitch)} mm, pass here)" if most else ""),
-        row=row,
+        subject.limits.float_needles.severity(count) or "warning",
+        f"In row {row + 1} of `{stitch.name}` the yarn floats past {number(count, 'needle')}, "
+        f"{_figure(count * pitch)} mm {by} ({where}).{_more(worst.others, 'row')}",
+        cure,
+        row,
     )
 
 
@@ -252,7 +236,7 @@ def rows_without_knit(subject: Subject) -> list[Message]:
         if bool((whole == SLIP).all())
         else "none of them knits off what it holds"
     )
-    return subject.say(
+    return subject.message(
         "K205",
         "error",
         f"No needle knits in {_numbers('row', rows)} of `{stitch.name}`: {what}.",
@@ -270,7 +254,7 @@ def mixed_rows(subject: Subject) -> list[Message]:
         return []
     name = subject.stitch.name
     has = "has" if rows.size == 1 else "have"
-    return subject.say(
+    return subject.message(
         "K207",
         subject.limits.mixed_rows,
         f"{_numbers('row', rows).capitalize()} of `{name}` {has} both tuck and slip, but one pass of a carriage does "
@@ -288,26 +272,20 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
     where the repeat has an odd number of rows and begins on the other side each time.
     """
     chart = subject.stitch.chart
-    names = dict.fromkeys(chart.yarns)
-    if len(names) < 2:
+    height, yarns = chart.height, chart.yarns
+    starts = [row for row in range(height) if yarns[row] != yarns[row - 1]]  # rows that begin another yarn
+    left_at: dict[str | None, int] = {}
+    waits: list[tuple[int, int]] = []
+    for round_ in (0, height):  # the second time round it is known where each yarn was left
+        for row, end in zip(starts, [*starts[1:], *(start + height for start in starts[:1])], strict=True):
+            if round_:
+                waits.append((row, round_ + row - left_at[yarns[row]]))
+            left_at[yarns[row]] = round_ + end
+    wrong = [(row, wait) for row, wait in waits if wait % 2]
+    if not wrong:
         return []
-    number = {name: index for index, name in enumerate(names)}
-    yarns = np.fromiter((number[yarn] for yarn in chart.yarns), dtype=np.int32, count=chart.height)
-    starts = np.flatnonzero(yarns != np.roll(yarns, 1))  # rows that begin another yarn, round the repeat
-    ends = np.roll(starts, -1)  # where each of those stretches ends (the row after), round the repeat
-    ends = np.where(ends <= starts, ends + chart.height, ends)
-    of = yarns[starts]
-    order = np.lexsort((starts, of))
-    first_of_yarn = np.append(True, of[order][1:] != of[order][:-1])
-    last_of_yarn = np.append(first_of_yarn[1:], True)
-    left = np.roll(ends[order], 1)  # when the same yarn was last left
-    left[first_of_yarn] = ends[order][last_of_yarn] - chart.height
-    between = starts[order] - left
-    wrong = np.flatnonzero(between % 2 == 1)
-    if not wrong.size:
-        return []
-    first = wrong[np.argmin(starts[order][wrong])]
-    row, rows_between = int(starts[order][first]), int(between[first])
+    row, rows_between = wrong[0]
+    names = dict.fromkeys(yarns)
     yarn = chart.yarns[row]
     named = f"yarn `{yarn}`" if yarn is not None else "the main yarn (that of the rows that name none)"
     cure = "Knit an even number of rows with each yarn before changing."
@@ -315,11 +293,11 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
         other = next(name for name in names if name is not None)
         cure += f" Rows that name no yarn are the main yarn's: write `in {other}` after their numbers "
         cure += f"if they are in {other}."
-    return subject.say(
+    return subject.message(
         "K208",
         "warning",
         f"Row {row + 1} of `{subject.stitch.name}` takes up {named} again, which hangs at the other side of the bed: "
-        f"an odd number of rows ({rows_between}) was knitted without it." + _more(int(wrong.size) - 1, "change"),
+        f"an odd number of rows ({rows_between}) was knitted without it." + _more(len(wrong) - 1, "change"),
         cure=cure,
         row=row,
     )
@@ -351,24 +329,20 @@ def _held_too_long(subject: Subject, code: str, counted: Mask, limit: Limit, ver
     if least is None:
         return []
     stops = np.ascontiguousarray(subject.knits.T)
-    runs = _between(stops, np.ascontiguousarray(counted.T), least)
-    if not runs.counts.size:
+    worst = _worst(_between(stops, np.ascontiguousarray(counted.T), least))
+    if worst is None:
         return []
-    at, stitch = runs.worst, subject.stitch
-    count, needle = int(runs.counts[at]), int(runs.lines[at])
+    stitch, count, before = subject.stitch, worst.most, worst.before
     height = stitch.chart.height
-    before = int(runs.before[at])
-    length = (int(runs.after[at]) - before - 1) % height or height
-    others = np.unique(runs.lines).size - 1
-    return subject.say(
+    length = (worst.after - before - 1) % height or height
+    cure = f"Choose a machine whose limits allow it; on this one no needle {verb}."
+    return subject.message(
         code,
         limit.severity(count) or "warning",
-        f"Needle {needle + 1} of `{stitch.name}` {verb} {count} times before it knits again "
-        f"({_stretch('row', before + 1, length, height)}): {because}." + _more(others, "needle"),
-        cure=f"Let the needle knit after {least - 1} of them."
-        if least > 1
-        else f"Choose a machine whose limits allow it; on this one no needle {verb}.",
-        row=(before + 1) % height,
+        f"Needle {worst.line + 1} of `{stitch.name}` {verb} {count} times before it knits again "
+        f"({_stretch('row', before + 1, length, height)}): {because}.{_more(worst.others, 'needle')}",
+        f"Let the needle knit after {least - 1} of them." if least > 1 else cure,
+        (before + 1) % height,
     )
 
 
@@ -384,10 +358,22 @@ class _Stretches(NamedTuple):
     after: Indices
     counts: Indices
 
-    @property
-    def worst(self) -> int:
-        """The entry with the highest count, the first such."""
-        return int(np.argmax(self.counts))
+
+class _Worst(NamedTuple):
+    """The stretch with the highest count, the first such; others: how many more lines have one."""
+
+    line: int
+    before: int
+    after: int
+    most: int
+    others: int
+
+
+def _worst(stretches: _Stretches) -> _Worst | None:
+    if not stretches.counts.size:
+        return None
+    line, before, after, most = (int(column[np.argmax(stretches.counts)]) for column in stretches)
+    return _Worst(line, before, after, most, np.unique(stretches.lines).size - 1)
 
 
 def _runs(subject: Subject, of: Mask, least: int) -> _Stretches:
@@ -484,9 +470,7 @@ def _numbers(what: str, places: Sequence[int] | Indices) -> str:
 
 def _more(count: int, what: str) -> str:
     """The end of a sentence's paragraph for further places of the same kind."""
-    if count < 1:
-        return ""
-    return f" There {'is' if count == 1 else 'are'} {count} more {what}{'' if count == 1 else 's'} like it."
+    return f" There {'is' if count == 1 else 'are'} {count} more {what}{'s'[count == 1 :]} like it." if count else ""
 
 
 def _eased(row: Cells, kind: int, most: int) -> tuple[Cells, Cells]:
