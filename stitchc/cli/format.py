@@ -10,7 +10,7 @@ import click
 
 from stitchc import files
 from stitchc.cli.common import files_argument, leave, option, output_option, print_path, put_text, say, show
-from stitchc.messages import Message
+from stitchc.messages import Refused
 
 
 @click.command(
@@ -63,30 +63,17 @@ def put_over(path: Path, text: str) -> None:
 
 def _both(file: str) -> tuple[str, str]:
     """The text as it is and in its layout; ends the command where it does not compile or would change its meaning."""
-    from stitchc.notation import compile_text
+    from stitchc.notation.formatting import formatted
     from stitchc.notation.gather import MOST_BYTES
-    from stitchc.notation.layout import lay_out, same_meaning
 
     raw = files.read_bytes(file, MOST_BYTES)
     name, folder = (files.STANDARD_INPUT, Path()) if file == "-" else (file, Path(file).parent)
-    pattern, messages, sources = compile_text(raw, name, folder)
-    if pattern is None:
-        leave(messages, sources)
-    show(messages, sources)
-    before = raw.decode("utf-8")
-    plain = before.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
-    after = lay_out(plain)
-    size = len(after.encode("utf-8"))
-    if size > MOST_BYTES:
-        text = f"`{name}` would have {size:,} bytes in the standard layout; a pattern has at most {MOST_BYTES:,}."
-        leave([Message("N110", "error", text, cure="Put a part of it into a file of its own, and include that.")])
-    again = compile_text(after, name, folder).pattern
-    if again is None or not same_meaning(pattern, again) or lay_out(after) != after:
-        text = f"`{name}` has a line that the standard layout would change in meaning, so it was left as it is."
-        leave(
-            [Message("F504", "error", text, cure="Lay it out by hand, and send the file to whoever gave you stitchc.")]
-        )
-    return before, after
+    try:
+        after, reading = formatted(raw, name, folder)
+    except Refused as refused:
+        leave(refused.messages, refused.sources)
+    show(reading.messages, reading.sources)
+    return raw.decode("utf-8"), after
 
 
 def _difference(before: str, after: str, file: str) -> list[str]:

@@ -1,0 +1,76 @@
+"""`import stitchc`: every name is there, documented and light, and the examples of the documentation hold."""
+
+from __future__ import annotations
+
+import doctest
+import inspect
+import subprocess
+import sys
+
+import pytest
+
+import stitchc
+
+
+def test_the_examples_hold() -> None:
+    result = doctest.testmod(stitchc)
+    assert result.attempted > 15 and result.failed == 0
+
+
+@pytest.mark.parametrize("name", stitchc.__all__)
+def test_every_name_is_there_and_says_what_it_is(name: str) -> None:
+    value = getattr(stitchc, name)
+    assert inspect.getdoc(value), name
+    if inspect.isfunction(value):
+        signature = inspect.signature(value)
+        assert signature.return_annotation is not inspect.Signature.empty
+        assert all(each.annotation is not inspect.Parameter.empty for each in signature.parameters.values())
+    if name.endswith("Options"):
+        assert value() == value(), "every option has a default"
+
+
+def test_importing_it_imports_nothing_else() -> None:
+    code = "import sys, stitchc; print([name for name in ('numpy', 'lark', 'PIL', 'click') if name in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_what_is_not_there_is_no_attribute() -> None:
+    with pytest.raises(AttributeError, match="has no attribute"):
+        _ = stitchc.make_jumper  # type: ignore[attr-defined]
+
+
+PATTERN = """\
+stitch tide
+    1: K T
+    2: K
+gauge plain 20 stitches 28 rows per 10 cm
+piece cuff
+    needles 24
+    knit tide for 8 rows
+"""
+
+
+@pytest.mark.parametrize(
+    ("make", "machine", "options"),
+    [
+        (stitchc.make_card, "card24-standard", stitchc.CardOptions(form="text")),
+        (stitchc.make_bitmap, "bitmap-standard", stitchc.BitmapOptions()),
+        (stitchc.make_sheet, "hand-standard", stitchc.SheetOptions(form="json")),
+        (stitchc.plan_piece, "hand-standard", stitchc.PieceOptions(form="html")),
+        (stitchc.draw_chart, "hand-standard", stitchc.ChartOptions(form="svg")),
+    ],
+)
+def test_a_product_function_says_writes_and_opens_nothing(
+    make: object, machine: str, options: object, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pattern = stitchc.compile_text(PATTERN).pattern
+    loaded = stitchc.load_machine(machine)
+    product = make(pattern, loaded, options)  # type: ignore[operator]
+    again = make(pattern, loaded, options)  # type: ignore[operator]
+    assert (
+        product.values
+        and product.files
+        and [each.content for each in again.files] == [each.content for each in product.files]
+    )
+    assert capsys.readouterr() == ("", "")
