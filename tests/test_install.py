@@ -64,3 +64,20 @@ def test_the_source_archive_holds_what_the_tests_need(built: tuple[Path, Path]) 
         names = {name.split("/", 1)[1] for name in archive.getnames() if "/" in name}
     for needed in ("grammar/stitch.lark", "tests/run", "examples/tide-line.stitch", "README.md", "pyproject.toml"):
         assert needed in names
+
+
+def test_every_form_of_install_names_its_licence_and_its_authors(built: tuple[Path, Path], tmp_path: Path) -> None:
+    with tarfile.open(built[0]) as archive:
+        inside = {name.partition("/")[2] for name in archive.getnames()}
+        assert {"stitchc/LICENSE.txt", "charts/make.py", "charts/README.md", "tests/conftest.py"} <= inside
+    wheel = zipfile.ZipFile(built[1])
+    (metadata,) = (name for name in wheel.namelist() if name.endswith(".dist-info/METADATA"))
+    words = wheel.read(metadata).decode()
+    for line in ("License-Expression: MIT", "License-File: stitchc/LICENSE.txt", "Author: The stitchc maintainers"):
+        assert line in words.splitlines(), words[:2000]
+    wheel.extractall(tmp_path / "wheel")
+    for folder in (tmp_path / "wheel", ROOT):
+        shown = run_from(folder, "--version", cwd=tmp_path).stdout
+        assert "by the stitchc maintainers" in shown and "MIT License" in shown
+        licence = Path(shown.strip().rpartition(": ")[2])
+        assert licence == folder / "stitchc" / "LICENSE.txt" and "The stitchc maintainers" in licence.read_text("utf-8")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import importlib
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -113,7 +114,12 @@ class LazyGroup(click.Group):
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.version_option(stitchc.__version__, prog_name="stitchc")
+@click.version_option(
+    stitchc.__version__,
+    prog_name="stitchc",
+    message="%(prog)s %(version)s, by the stitchc maintainers\nMIT License: "
+    + str(Path(stitchc.__file__).with_name("LICENSE.txt")),
+)
 def group() -> None:
     """Compile a stitch pattern for single-bed knitting machines.
 
