@@ -44,10 +44,8 @@ def _kind_of(block: object) -> str:
 
 
 def _key(document: Document) -> str:
-    """What a page remembers its place under: the same work has the same key."""
-    rows = document.rows
-    told = [(entry.row, entry.words, entry.bed) for entry in rows.passes()] if rows is not None else []
-    content = f"{document.title}\n{dict(document.facts).get('Machine')}\n{told}"
+    """What a page remembers its place under: that of the same work made again, which compares the rows done."""
+    content = f"{document.title}\n{document.subtitle}\n{dict(document.facts).get('Machine')}"
     return hashlib.sha256(content.encode("utf-8", "replace")).hexdigest()[:16]
 
 

@@ -115,16 +115,16 @@ class Part:
 
 # -- rows -----------------------------------------------------------------------------------------------------------
 
-StepKind = Literal["yarn", "push", "bring", "set", "go", "lead", "see", "selected", "rest"]
+StepKind = Literal["yarn", "cut", "push", "bring", "set", "go", "lead", "see", "selected", "rest"]
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
     """One thing to do or to know for a row, in whole sentences.
 
-    kind: "yarn" (change it), "push" (needles back into work), "bring" (needles out), "set" (the carriage), "go" (knit
-    on by the reader, as far as the text says), "lead" (the yarn led past by hand), "see" (something to check),
-    "selected" (what the reader selects in this row), "rest" (nothing is to be done).
+    kind: "yarn" (change it), "cut" (cut and join it), "push" (needles back into work), "bring" (needles out), "set"
+    (the carriage), "go" (knit on by the reader, as far as the text says), "lead" (the yarn led past by hand, after the
+    pass), "see" (something to check), "selected" (what the reader selects), "rest" (nothing is to be done).
     """
 
     kind: StepKind
@@ -191,7 +191,7 @@ class Rows:
 
     needles: in work, as the bed strips show them. before: what is done before the first row, in order. side: where the
     carriage stands then. by_hand: whether hands move the needles. total: the last line of all. after_row: rows up to
-    this one are knitted already and left out.
+    this one are knitted already and left out. colours: of yarns, by name, as "#rrggbb".
     """
 
     entries: tuple[Entry, ...]
@@ -201,6 +201,7 @@ class Rows:
     by_hand: bool = True
     total: str = ""
     after_row: int = 0
+    colours: tuple[tuple[str, str], ...] = ()
 
     def passes(self) -> Iterator[PassRow]:
         """The rows alone."""

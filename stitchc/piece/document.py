@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
+from itertools import accumulate
 
 from stitchc.bed import needle_name
 from stitchc.document import ByHand, Document, Entry, Heading, Listing, Part, Rows, Terms
@@ -30,7 +31,7 @@ from stitchc.piece.size_words import (
     yarn_lines,
 )
 from stitchc.sheet import Item, Yarns, instruct
-from stitchc.sheet.instructions import reader_name, selection_table, setting_words
+from stitchc.sheet.instructions import Stretch, reader_name, selection_table, setting_words, yarn_colours
 from stitchc.sheet.needle_words import shortest
 from stitchc.sheet.preparation import bed_facts, bed_words, cautions, ending, working_the_rows
 from stitchc.sheet.repeat import draw_repeat
@@ -69,6 +70,7 @@ def piece_document(
             moved_by_hand(plan.machine),
             left if after_row else total_words(passes, plan.machine),
             after_row,
+            yarn_colours(plan.pattern.yarns),
         ),
         plan.pattern.title or "",
     )
@@ -215,7 +217,13 @@ def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_r
     if plan.machine.reader != "card" or selects_ahead(plan.machine):
         releases = []
     beds = [each.needles for each in plans]
-    entries = instruct(items, plan.machine, beds, Yarns(plan.pattern.yarns), labels, releases)
+    told: list[str | None] = [section.at for section in plan.sections]
+    tensions: Iterator[str | None] = accumulate(told, lambda before, at: at or before)
+    stretches = [
+        Stretch(section.from_row, section.rows, section.chart.height, at)
+        for section, at in zip(plan.sections, tensions, strict=True)
+    ]
+    entries = instruct(items, plan.machine, beds, Yarns(plan.pattern.yarns), labels, releases, stretches)
     return entries[len(items) if kept_from is None else kept_from :]
 
 

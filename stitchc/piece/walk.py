@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import Needles
 from stitchc.chart import Chart
+from stitchc.english import number
 from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message, Severity, Span
 from stitchc.passes import Pass, lower, moved_by_hand
@@ -31,6 +32,11 @@ def on_needles(chart: Chart, machine: Machine, needles: Needles, edge: int) -> C
         return chart
     over = (needles.count - 2 * edge) % chart.width
     return chart.shifted(over // 2) if over else chart
+
+
+MOST_CARRIED: Final = 10
+"""Rows that a yarn is carried along unused; after more it is cut and joined rather than paid for with a plain row in
+the wrong colour (common practice)."""
 
 
 class Walk:
@@ -80,15 +86,24 @@ class Walk:
                 hangs = bench.yarns.get(yarn)
                 if hangs is not None and hangs != bench.carriage:
                     named = _named(yarn)
+                    unused = bench.row - bench.last_used[yarn]
                     if side_asked:
-                        waiting.append(Do(_cut_and_join(yarn, hangs, bench.carriage), step.span))
                         self.say(
                             "P409",
                             "warning",
                             f"The carriage is asked to stand at the {bench.carriage}, but {named} hangs at the {hangs} "
-                            "since it was last used.",
+                            "since it was last used, so it is cut and joined.",
                             step.span,
                             cure="Leave out the `carriage` line, or cut the yarn and join it at this side.",
+                        )
+                    elif unused > MOST_CARRIED:
+                        self.say(
+                            "P408",
+                            "info",
+                            f"{named[0].upper()}{named[1:]} was last used {number(unused, 'row')} ago and hangs at the "
+                            f"{hangs}, so it is cut and joined at the {bench.carriage}.",
+                            step.span,
+                            cure="Make the rows since then an even number, if you want to carry it along.",
                         )
                     else:
                         self.say(
@@ -122,27 +137,22 @@ class Walk:
         yield Section(
             step.stitch, laid, count, bench.row + 1, bench.carriage, step.yarn, step.at, at, "", rounding, step
         )
-        told = False
+        warned = any(message.code == "K208" for message in self.messages)
         for each in self.lowered(bench, laid, count):
             hangs = bench.yarns.get(each.yarn)
             # The first row has been seen to where the section begins.
-            if hangs is not None and hangs != each.start_side and each.row != bench.row - count + 1:
-                if not told:
-                    text = _cut_and_join(each.yarn, hangs, each.start_side)
-                    yield Do(text + " Do so each time that a yarn hangs at the other side.", step.span)
-                    if not any(message.code == "K208" for message in self.messages):
-                        self.say(
-                            "P409",
-                            "warning",
-                            f"In row {each.row} {_named(each.yarn)} is taken up at the {each.start_side}, but it hangs "
-                            f"at the {hangs}.",
-                            step.span,
-                            cure="Knit an even number of rows with each yarn before changing."
-                            + (self.name_the_yarn if None in bench.yarns else ""),
-                        )
-                told = True
-            bench.yarns[each.yarn] = each.end_side
-            bench.threaded = each.yarn
+            if hangs is not None and hangs != each.start_side and each.row != bench.row - count + 1 and not warned:
+                warned = True
+                self.say(
+                    "P409",
+                    "warning",
+                    f"In row {each.row} {_named(each.yarn)} is taken up at the {each.start_side}, but it hangs at the "
+                    f"{hangs}.",
+                    step.span,
+                    cure="Knit an even number of rows with each yarn before changing."
+                    + (self.name_the_yarn if None in bench.yarns else ""),
+                )
+            bench.use(each)
             yield each
 
     def lowered(self, bench: _Bench, chart: Chart, count: int) -> list[Pass]:
@@ -167,8 +177,7 @@ class Walk:
         chart = replace(Chart.plain(1, 1), yarns=(yarn,))
         yield Section(PLAIN, chart, 1, bench.row + 1, bench.carriage, yarn, why=why)
         for each in self.lowered(bench, chart, 1):
-            bench.yarns[each.yarn] = each.end_side
-            bench.threaded = each.yarn
+            bench.use(each)
             yield each
 
     def first_yarn(self, after: int) -> str | None:
@@ -220,12 +229,13 @@ class _Bench:
     held: tuple[int, ...] = ()
     threaded: str | None = None
     yarns: dict[str | None, Side] = field(default_factory=dict)
+    last_used: dict[str | None, int] = field(default_factory=dict)
+
+    def use(self, passed: Pass) -> None:
+        """Leave the yarn of a pass where it ends."""
+        self.threaded = passed.yarn
+        self.yarns[passed.yarn], self.last_used[passed.yarn] = passed.end_side, passed.row
 
 
 def _named(yarn: str | None) -> str:
     return f"yarn `{yarn}`" if yarn is not None else f"{MAIN_YARN} ({WHICH_IS_MAIN})"
-
-
-def _cut_and_join(yarn: str | None, hangs: Side, here: Side) -> str:
-    named = yarn or "The main yarn"
-    return f"{named} hangs at the {hangs}: cut it and join it here, at the {here}."

@@ -9,7 +9,7 @@ import itertools
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from stitchc.bed import needle_name
 from stitchc.document import ByHand, Entry, Heading, PassRow, Step, Table
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from stitchc.bed import Needles
     from stitchc.chart import Setting
     from stitchc.machines.profile import Machine
-    from stitchc.pattern import Yarn
+    from stitchc.pattern import Side, Yarn
 
 SHORT: Final = 8
 """Rows on a card or picture that are counted from where they begin ("knit 2 rows"), since they may come again; a longer
@@ -33,18 +33,60 @@ Item = Pass | tuple[Pass, ...] | ByHand | Heading | Table
 """Several passes in one: the same row in each size, the first size leading."""
 
 
+class Stretch(NamedTuple):
+    """Rows knitted in one repeat. height: of the repeat; tension: the knitter's own word for it."""
+
+    first_row: int
+    rows: int
+    height: int
+    tension: str | None = None
+
+    def place(self, row: int) -> str:
+        """Where a row stands in it: "repeat 12 of 75, row 3 of 4"."""
+        if self.height == 1:
+            return ""
+        repeat, within = divmod(row - self.first_row, self.height)
+        return f"repeat {repeat + 1} of {-(-self.rows // self.height)}, row {within + 1} of {self.height}"
+
+
 @dataclass
 class Yarns:
-    """Which yarn is threaded, and what has been told of each. main: the yarn of rows that name none, where known."""
+    """Which yarn is threaded, where the others hang, and what has been told of each.
+
+    main: the yarn of rows that name none, where known. hangs: the side at which each yarn was left.
+    """
 
     declared: Mapping[str, Yarn] = field(default_factory=dict)
     main: str | None = None
     threaded: str | None = None
     started: bool = False
     described: set[str] = field(default_factory=set)
+    hangs: dict[str | None, Side] = field(default_factory=dict)
 
-    def change_to(self, name: str | None) -> str:
-        """The words for threading it, with its description the first time."""
+    def name(self, yarn: str | None) -> str:
+        """What it is called."""
+        return yarn or self.main or MAIN_YARN
+
+    def change_to(self, name: str | None, side: Side) -> list[Step]:
+        """Threading it at this side, with its description the first time; and cutting it where it hangs at the
+        other."""
+        steps = [Step("yarn", self._threading(name))]
+        hangs = self.hangs.get(name, side)
+        if hangs != side:
+            text = f"This yarn hangs at the {hangs}: cut it, and join it here at the {side}."
+            steps.append(Step("cut", text))
+        return steps
+
+    def state(self) -> str:
+        """ "foam threaded, oat hangs at the left"."""
+        if not self.started:
+            return ""
+        others = [
+            f"{self.name(yarn)} hangs at the {side}" for yarn, side in self.hangs.items() if yarn != self.threaded
+        ]
+        return ", ".join([f"{self.name(self.threaded)} threaded", *others])
+
+    def _threading(self, name: str | None) -> str:
         verb = "Change to" if self.started else "Knit with"
         self.threaded, self.started = name, True
         known = name or self.main
@@ -64,17 +106,19 @@ def instruct(
     yarns: Yarns | None = None,
     labels: Sequence[str] = (),
     releases: Collection[int] = (),
+    stretches: Sequence[Stretch] = (),
 ) -> tuple[Entry, ...]:
     """The entries of a document: each pass with its steps, everything else as it stands.
 
     needles: in work; several of them, and passes in tuples, for several sizes, which `labels` name. releases: rows
-    before which a card that is locked at row 1 is released.
+    before which a card that is locked at row 1 is released. stretches: the repeats that the rows belong to, in order.
     """
     beds = needles if isinstance(needles, Sequence) else (needles,)
     sizes = [(item,) if isinstance(item, Pass) else item for item in items]
     rows = [item for item in sizes if isinstance(item, tuple)]
     changes = [lever_changes(passes, machine) for passes in zip(*rows, strict=True)]
-    writer = _Writer(machine, tuple(beds), yarns or Yarns(), labels, any(row[0].yarn is not None for row in rows))
+    named = any(row[0].yarn is not None for row in rows)
+    writer = _Writer(machine, tuple(beds), yarns or Yarns(), labels, named, stretches)
     ahead = machine.selects == "one pass ahead"
     entries: list[Entry] = []
     count = 0
@@ -92,8 +136,16 @@ class _Writer:
     """Row after row: what is held and threaded goes on from one to the next."""
 
     def __init__(
-        self, machine: Machine, beds: tuple[Needles, ...], yarns: Yarns, labels: Sequence[str], names_yarns: bool
+        self,
+        machine: Machine,
+        beds: tuple[Needles, ...],
+        yarns: Yarns,
+        labels: Sequence[str],
+        names_yarns: bool,
+        stretches: Sequence[Stretch],
     ) -> None:
+        self.stretch_of = {row: each for each in stretches for row in range(each.first_row, each.first_row + each.rows)}
+        self.setting: dict[str | None, str] = {}  # by the direction it is set for, None for both
         self.machine, self.beds, self.yarns, self.labels, self.names_yarns = machine, beds, yarns, labels, names_yarns
         self.by_hand = moved_by_hand(machine)
         self.held: tuple[tuple[int, ...], ...] = ((),) * len(beds)
@@ -102,9 +154,14 @@ class _Writer:
 
     def row(self, sizes: tuple[Pass, ...], changes: tuple[LeverChange | None, ...], read: bool) -> PassRow:
         first = sizes[0]
+        state = self._state(first)
         steps: list[Step] = []
         if self.names_yarns and (not self.yarns.started or first.yarn != self.yarns.threaded):
-            steps.append(Step("yarn", self.yarns.change_to(first.yarn)))
+            steps += self.yarns.change_to(first.yarn, first.start_side)
+        self.yarns.hangs[first.yarn] = first.end_side
+        if changes[0] is not None:
+            set_to = changes[0].to if changes[0].to == "plain" or not self.by_hand else "hold"
+            self.setting[changes[0].direction] = setting_words(set_to) if set_to != "hold" else "hold"
         moved = self._for_sizes(sizes, changes, read)
         edge = _at_the_edge(first, self.beds[0])
         if moved == [] and not edge:
@@ -119,6 +176,24 @@ class _Writer:
             first.yarn,
             first.moves,
             len(first.held),
+            state,
+        )
+
+    def _state(self, first: Pass) -> tuple[str, ...]:
+        """How everything stands before a row's steps."""
+        stretch = self.stretch_of.get(first.row)
+        setting = " and ".join(f"{to}{f' going {way}' if way else ''}" for way, to in self.setting.items()) or "plain"
+        out = len(self.held[0])
+        return tuple(
+            words
+            for words in (
+                stretch.place(first.row) if stretch is not None else "",
+                f"carriage at the {first.start_side}, set to {setting}",
+                ("no needle out" if not out else f"{number(out, 'needle')} out") if self.by_hand else "",
+                self.yarns.state() if self.names_yarns else "",
+                f"tension {stretch.tension}" if stretch is not None and stretch.tension else "",
+            )
+            if words
         )
 
     def _for_sizes(self, sizes: tuple[Pass, ...], changes: tuple[LeverChange | None, ...], read: bool) -> list[Step]:
@@ -184,23 +259,20 @@ def _by_hand(
         nothing = "Nothing to move: leave" if change is None else "Leave"
         steps.append(Step("rest", f"{nothing} the {count_of(now, 'held needle')} out."))
     if item.slipped:
-        steps += _lift(sizes) or []
-        if steps[-1].kind != "lead":
+        lift = _lift(sizes)
+        if lift is None:
             return None
+        steps += lift
     return steps
 
 
 def _lift(sizes: tuple[Pass, ...]) -> list[Step] | None:
-    item = sizes[0]
-    slipped = [len(each.slipped) for each in sizes]
-    which = "each held needle"
-    if item.setting != "slip":
-        needles = name_needles(*(each.slipped for each in sizes))
-        if needles is None:
-            return None
-        which = f"each of {needles.text}"
-    text = f"Slow: after the pass, lift the new yarn over the hook of {which} and let it lie under the needle "
-    return [Step("lead", f"{text}({count_of(slipped, 'needle')}).")]
+    """The yarn led past needles that slip; None for several sizes whose needles do not go into one phrase."""
+    needles = name_needles(*(each.slipped for each in sizes), held=[each.held for each in sizes])
+    if needles is None:
+        return None
+    text = "Slow: after the pass, lift the new yarn over the hooks and let it lie under the needles: "
+    return [Step("lead", f"{text}{needles.counted()}.")]
 
 
 def _set_words(change: LeverChange, held: Sequence[int]) -> str:
@@ -249,6 +321,11 @@ def selected_words(*sizes: Pass) -> str | None:
                 return None
             parts.append(f"{named.counted()} {verb}{'s' if set(named.counts) == {1} else ''}")
     return "; ".join(parts)
+
+
+def yarn_colours(yarns: Mapping[str, Yarn]) -> tuple[tuple[str, str], ...]:
+    """The colours of those that have one, as "#rrggbb", by name."""
+    return tuple((name, "#{:02x}{:02x}{:02x}".format(*yarn.rgb)) for name, yarn in yarns.items() if yarn.rgb)
 
 
 def reader_name(machine: Machine) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from stitchc.document import Document, Listing, Part, Rows
 from stitchc.english import count_of, number
 from stitchc.passes import Pass, cost, lower, moved_by_hand
-from stitchc.sheet.instructions import Item, Yarns, instruct, selection_table
+from stitchc.sheet.instructions import Item, Stretch, Yarns, instruct, selection_table, yarn_colours
 from stitchc.sheet.preparation import bed_facts, before_row_one, cautions, ending, working_the_rows
 from stitchc.sheet.repeat import draw_repeat
 
@@ -50,7 +50,8 @@ def stitch_sheet(
         table = selection_table(passes[: chart.height], machine, stitch.name)
         items = [table, *passes] if table is not None else items
     releases = (1,) if machine.reader == "card" and passes and passes[0].patterned else ()
-    entries = instruct(items, machine, needles, Yarns(pattern.yarns, main), releases=releases)
+    yarns, stretches = Yarns(pattern.yarns, main), [Stretch(1, rows, chart.height)]
+    entries = instruct(items, machine, needles, yarns, releases=releases, stretches=stretches)
     parts = (
         *warning_part(warning_lines(messages)),
         Part("The repeat", (draw_repeat(stitch.name, chart, carriage),)),
@@ -69,6 +70,7 @@ def stitch_sheet(
             before_row_one(machine, needles, carriage, edge),
             moved_by_hand(machine),
             total_words([passes], machine),
+            colours=yarn_colours(pattern.yarns),
         ),
         pattern.title or "",
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from stitchc.piece import Plan
+from stitchc.piece.document import piece_document
 from stitchc.piece.size_words import yarn_lines
 from tests.piece.conftest import plan_of, planned
 
@@ -172,7 +173,20 @@ def test_a_side_that_is_asked_for_goes_before_the_yarn() -> None:
     assert plan is not None
     assert [(m.code, m.severity) for m in messages] == [("P409", "warning")]
     assert len(plan.sections) == 3
-    assert any("cut it and join it here, at the left" in getattr(item, "text", "") for item in plan.items)
+    rows = piece_document([plan], (), "cm", [messages]).rows
+    assert rows is not None
+    cut = [row.row for row in rows.passes() if "hangs at the right: cut it, and join it here at the left" in row.words]
+    assert cut == [10]
+
+
+def test_a_yarn_that_long_was_not_used_is_cut_rather_than_paid_for_with_a_plain_row() -> None:
+    piece = (
+        " needles 62\n knit plain for 3 rows in foam\n knit plain for {} rows in sand\n knit plain for 2 rows in foam\n"
+    )
+    for rows, added in ((9, 1), (11, 0)):
+        plan, messages = planned(text(piece.format(rows), head=YARNS))
+        assert plan is not None and [m.code for m in messages] == ["P408"]
+        assert sum(section.step is None for section in plan.sections) == added
 
 
 def test_in_yarn_fills_the_rows_that_name_none() -> None:

@@ -198,20 +198,20 @@ class Knitter:
             elif match := re.fullmatch(r"(?:Nothing to move: l|L)eave the (\d+) held needles? out", sentence):
                 assert int(match[1]) == len(holding)
             elif match := re.fullmatch(
-                r"Slow: after the pass, lift the new yarn over the hook of (each held needle|each of .*) and let it "
-                r"lie under the needle \((\d+) needles?\)",
+                r"Slow: after the pass, lift the new yarn over the hooks and let it lie under the needles: (.*)",
                 sentence,
             ):
-                each = match[1].removeprefix("each of ")
-                slipped = set(holding) if each == "each held needle" else read(each, holding)
-                assert int(match[2]) == len(slipped) and slipped <= holding
+                slipped = read(match[1], holding)
+                assert slipped <= holding
             elif sentence == "Leave the hold set":
                 assert back
             elif sentence == "Nothing to move: all needles knit":
                 assert not holding
             else:
                 assert re.match(
-                    r"Watch [LR]|Lay the yarn over the needle by hand, or|Knit with |Change to ", sentence
+                    r"Watch [LR]|Lay the yarn over the needle by hand, or|Knit with |Change to |"
+                    r"This yarn hangs at the (left|right): cut it",
+                    sentence,
                 ), f"what is meant by: {sentence}"
         holds = direction in self.holds
         assert back == bool(self.bed.holding and not holds), "needles knit back that were not meant to, or do not"

@@ -396,31 +396,114 @@ def test_no_heading_stands_alone_at_the_end_of_a_page(page: Page, tmp_path: Path
             assert not heading.match(told[-1].strip()), (count, number + 1, told[-3:])
 
 
-def test_whoever_comes_back_is_told_how_it_stands(page: Page, tmp_path: Path) -> None:
-    pattern = 'yarn foam "sea green"\n' + TIDE.replace("3: T", "3 in foam: T").replace("    4: K", "    4 in foam: K")
+def state(page: Page) -> list[str]:
+    return page.locator("#state li").all_inner_texts()
+
+
+def test_how_everything_stands_is_always_in_sight(page: Page, tmp_path: Path) -> None:
+    pattern = 'yarn foam "sea green" colour "#2e8b57"\n' + TIDE.replace("3: T", "3 in foam: T").replace(
+        "4: K", "4 in foam: K"
+    )
     page.goto(made(tmp_path, pattern, "--rows", "20"))
     for _ in range(4):
         press(page, "Space")
-        assert not page.is_visible("#stands"), "nothing is told twice to someone who goes on"
     assert now(page) == "Row 4"
+    wanted = ["repeat 1 of 5, row 4 of 4", "carriage at the left, set to hold", "11 needles out",
+              "foam threaded, the main yarn hangs at the right"]  # fmt: skip
+    assert state(page) == wanted
+    assert page.locator("#state i").evaluate("patch => getComputedStyle(patch).backgroundColor") == "rgb(46, 139, 87)"
     page.reload()
-    assert page.inner_text("#stands") == (
-        "Before this row: the carriage stands at the left; 11 needles are out; last set in row 3: Set the carriage to "
-        "hold; yarn in row 3: Change to foam (sea green)."
-    )
-    press(page, "Space")
-    assert (now(page), page.is_visible("#stands")) == ("Row 5", False)
-    page.fill("#jump-row", "9")
-    page.keyboard.press("Enter")
-    assert page.inner_text("#stands") == (
-        "Before this row: the carriage stands at the right; no needle is out; last set in row 8: Cancel the hold: the "
-        "11 held needles knit back; yarn in row 7: Change to foam."
-    )
-    page.keyboard.press("ArrowLeft")
-    assert "11 needles are out" in page.inner_text("#stands")
+    assert state(page) == wanted
     page.fill("#jump-row", "1")
     page.keyboard.press("Enter")
-    assert page.inner_text("#stands") == "Before this row: the carriage stands at the right."
+    assert state(page) == ["repeat 1 of 5, row 1 of 4", "carriage at the right, set to plain", "no needle out"]
+
+
+def test_the_lift_after_a_slip_row_is_a_stop_of_its_own(page: Page, tmp_path: Path) -> None:
+    page.goto(made(tmp_path, MISS, "--rows", "4"))
+    press(page, "Space")
+    assert now(page) == "Row 1" and "lift" not in page.inner_text("#steps")
+    press(page, "Space")
+    assert now(page) == "After row 1" and "lift the new yarn over the hooks" in page.inner_text("#steps")
+    assert page.inner_text("#done").startswith("1 row done, 3 left")
+    page.reload()
+    assert now(page) == "After row 1"
+
+
+def test_two_windows_of_one_sheet_follow_each_other(browser: Browser, tmp_path: Path) -> None:
+    context = browser.new_context()
+    first, second = context.new_page(), context.new_page()
+    for page in (first, second):
+        page.clock.install()
+        page.goto(made(tmp_path, TIDE, "--rows", "20"))
+    for _ in range(6):
+        press(first, "Space")
+    second.wait_for_function("document.getElementById('number').textContent === 'Row 6'")
+    press(second, "Space")
+    first.wait_for_function("document.getElementById('number').textContent === 'Row 7'")
+    first.click("#undo")
+    assert now(first) == "Row 6", "what was done in the other window is taken back too"
+    context.close()
+
+
+def test_a_sheet_made_again_goes_on_where_its_rows_are_the_same_and_else_asks(page: Page, tmp_path: Path) -> None:
+    address = made(tmp_path, TIDE, "--rows", "20")
+    page.goto(address)
+    for _ in range(9):
+        press(page, "Space")
+    page.fill("#note", "a dropped stitch")
+    made(tmp_path, TIDE, "--rows", "40")  # longer, the first rows as before
+    page.reload()
+    assert (now(page), page.input_value("#note"), page.is_visible("#changed")) == ("Row 9", "a dropped stitch", False)
+    made(tmp_path, TIDE, "--rows", "40", "--needles", "30")
+    page.goto("about:blank")
+    page.goto(address)
+    assert now(page) == "Before row 1" and "You were at: Row 9." in page.inner_text("#changed")
+    page.click("text=Go there")
+    assert (now(page), page.is_visible("#changed")) == ("Row 9", False)
+    page.reload()
+    assert (now(page), page.is_visible("#changed")) == ("Row 9", False)
+
+
+def test_page_down_shows_the_rest_of_a_step_before_it_goes_on(browser: Browser, tmp_path: Path) -> None:
+    context = browser.new_context(viewport={"width": 360, "height": 420})
+    page = context.new_page()
+    page.clock.install()
+    page.goto(made(tmp_path, MISS, "--rows", "4", "--needles", "120"))
+    press(page, "Space")
+    pressed = 0
+    while now(page) == "Row 1":
+        assert page.locator("#stage").evaluate("s => s.getBoundingClientRect().bottom") > 420 - 90 or pressed
+        press(page, "PageDown")
+        pressed += 1
+        assert pressed < 10
+    assert pressed > 1 and page.evaluate("window.scrollY") == 0, "a step never begins scrolled"
+    context.close()
+
+
+@pytest.mark.parametrize("size", [(360, 740), (740, 360), (820, 1180)])
+def test_number_state_and_words_show_without_scrolling(browser: Browser, tmp_path: Path, size: tuple[int, int]) -> None:
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]})
+    page = context.new_page()
+    page.clock.install()
+    page.goto(made(tmp_path, 'yarn foam "sea green"\n' + TIDE.replace("3: T", "3 in foam: T"), "--rows", "8"))
+    for _ in range(3):
+        press(page, "Space")
+    edge = page.locator("#go").evaluate("go => go.getBoundingClientRect().top")
+    for place in ("#number", "#state", "#steps"):
+        box = page.locator(place).bounding_box()
+        assert box is not None and box["y"] >= 0 and box["y"] + box["height"] <= edge, place
+    context.close()
+
+
+def test_the_browsers_back_leads_from_all_rows_to_the_row(page: Page, tmp_path: Path) -> None:
+    page.goto(made(tmp_path, TIDE, "--rows", "8"))
+    for _ in range(3):
+        press(page, "Space")
+    page.click("text=All rows")
+    assert page.is_visible("#rows")
+    page.go_back()
+    assert page.is_visible("#follow") and now(page) == "Row 3"
 
 
 def test_boxes_and_notes_on_paper_show_how_far_it_is(page: Page, tmp_path: Path) -> None:
@@ -478,7 +561,7 @@ def test_every_example_opens_and_can_be_followed_to_the_end(page: Page, tmp_path
         target = tmp_path / f"{path.stem}.html"
         assert run(["sheet", str(path), "--stitch", name, "--format", "html", "-o", str(target), "--rows", "9"]) == 0
         page.goto(target.as_uri())
-        for _ in range(20):
+        for _ in range(40):
             press(page, "Space")
         assert now(page) == "Done"
         assert page.inner_text("#steps") == "All 9 rows are knitted."
@@ -550,10 +633,13 @@ def test_it_reads_aloud_and_keeps_the_screen_on_where_the_browser_can(browser: B
     ]
     # the same words reach a screen reader through the live region
     assert page.text_content("#say") == "Row 2, left to right. Cancel the hold: the 11 held needles knit back."
-    page.click("#awake")
-    assert page.evaluate("locks") == 1
+    assert page.evaluate("locks") == 1, "on from the first tap"
     page.click("#awake")
     assert page.evaluate("locks") == 0
+    page.reload()
+    assert page.get_attribute("#awake", "aria-pressed") == "false", "it is remembered"
+    page.click("#awake")
+    assert page.evaluate("locks") == 1
     context.close()
 
 

@@ -19,30 +19,45 @@ for (const line of lines) {
     continue;
   }
   const row = line.id ? Number(line.id.slice(4)) : 0;
-  stops.push({ kind: row ? "pass" : "do", line, row, part, details: row ? details : [], done, moved });
-  if (row) details = [];  // what a part asks for is told at its first row
-  if (row) { done += 1; moved += Number(line.dataset.m); }
+  const lift = line.querySelector(".do > .lead");
+  stops.push({ kind: row ? "pass" : "do", line, row, part, details: row ? details : [], done, moved, lift });
+  if (!row) continue;
+  details = [];  // what a part asks for is told at its first row
+  done += 1; moved += Number(line.dataset.m);
+  if (lift) stops.push({ kind: "lift", line, row: 0, of: row, part, details: [], done, moved });
 }
 stops.push({ kind: "end", part: "", done, moved });
 const last = stops.length - 1;
+// What stands before each stop, in a number: a sheet that was made again is the same as far as these are.
+const before = [0, 0];
+for (let at = 1; at < last; at += 1) {
+  let sum = before[at];
+  for (const letter of stops[at].line.textContent) sum = (sum * 31 + letter.codePointAt(0)) % 4294967291;
+  before.push(sum);
+}
+const colours = new Map(JSON.parse(document.body.dataset.colours));
 const stopOfRow = new Map(stops.map((stop, index) => [stop.row, index]));
 
 // What is remembered on this device: the place, the places before it, notes, switches.
-let state = { at: 0, past: [], notes: {}, voice: false, awake: false, fewer: false, every: null };
-let keeps = true;
+let state = { at: 0, past: [], notes: {}, voice: false, awake: true, fewer: false, every: null };
+let keeps = true, changed = null;
 function remember() {
+  if (changed !== null) return;  // until it is said where to go on
+  state.seen = before[state.at];
   try { localStorage.setItem(key, JSON.stringify(state)); } catch (refused) { keeps = false; }
   try { history.replaceState(null, "", "#" + nameOf(state.at)); } catch (refused) { /* a browser that forbids it */ }
 }
 function recall() {
   let kept = null;
   try { kept = JSON.parse(localStorage.getItem(key)); } catch (refused) { keeps = false; }
-  if (kept && Number.isInteger(kept.at) && kept.at >= 0 && kept.at <= last) {
-    state.at = kept.at;
+  changed = null;
+  if (kept && Number.isInteger(kept.at) && kept.at >= 0) {
+    if (kept.at <= last && (kept.seen === undefined || kept.seen === before[kept.at])) state.at = kept.at;
+    else changed = Math.min(kept.at, last);
     if (Array.isArray(kept.past)) state.past = kept.past.filter((at) => Number.isInteger(at) && at >= 0 && at <= last);
     if (kept.notes && typeof kept.notes === "object") state.notes = kept.notes;
     state.voice = kept.voice === true;
-    state.awake = kept.awake === true;
+    state.awake = kept.awake !== false;
     state.fewer = kept.fewer === true;
     state.every = typeof kept.every === "boolean" ? kept.every : null;
   } else {
@@ -52,11 +67,13 @@ function recall() {
 }
 function nameOf(at) {
   const stop = stops[at];
+  if (stop.kind === "lift") return "lift-" + stop.of;
   return stop.kind === "pass" ? "row-" + stop.row : stop.kind === "do" ? "step-" + at : stop.kind;
 }
 function placeOf(name) {
   if (name === "before") return 0;
   if (name === "end") return last;
+  if (name.startsWith("lift-")) return stops.findIndex((stop) => "lift-" + stop.of === name && stop.kind === "lift");
   const match = /^(row|step)-(\d+)$/.exec(name);
   if (!match) return null;
   const at = match[1] === "row" ? stopOfRow.get(Number(match[2])) : Number(match[2]);
@@ -67,12 +84,16 @@ const noteKey = (at) => nameOf(at);
 // -- showing ---------------------------------------------------------------------------------------------------
 function plain(count, one, many) { return count + " " + (count === 1 ? one : many); }
 function heading(stop) {
-  return { before: "Before row " + firstRow, do: "To do", end: "Done" }[stop.kind] || "Row " + stop.row;
+  return { before: "Before row " + firstRow, do: "To do", lift: "After row " + stop.of, end: "Done" }[stop.kind] || "Row " + stop.row;
 }
 function stepsOf(stop) {
   if (stop.kind === "before") return Array.from(byId("before").children, (item) => item.textContent.trim());
   if (stop.kind === "end") return ["All " + plain(doneBefore + total, "row is", "rows are") + " knitted."];
-  return Array.from(stop.line.querySelectorAll(".do > p:not(.note)"), (step) => step.textContent.trim());
+  return shown(stop).map((step) => step.textContent.trim());
+}
+function shown(stop) {
+  const steps = Array.from(stop.line.querySelectorAll(".do > p:not(.note)"));
+  return stop.kind === "lift" || stop.lift ? steps.filter((step) => (stop.kind === "lift") === (step.className === "lead")) : steps;
 }
 function wayOf(stop) { return stop.kind === "pass" ? stop.line.querySelector(".way").textContent : ""; }
 function sentence(stop) {
@@ -80,36 +101,27 @@ function sentence(stop) {
   const begins = stop.details && stop.details.length ? [stop.part + ".", ...stop.details, ""].join(" ") : "";
   return begins + heading(stop) + (way ? ", " + way : "") + ". " + stepsOf(stop).join(" ");
 }
-// Whoever comes back to the machine, or to another row, is told how everything should stand before this row.
-function standing(at) {
-  const stop = stops[at];
-  if (stop.kind !== "pass") return "";
-  const side = wayOf(stop).split(" ")[0];
-  const words = ["The carriage stands at the " + side];
-  let before = at - 1;
-  while (before > 0 && stops[before].kind !== "pass") before -= 1;
-  if (before > 0) {
-    const out = stops[before].line.dataset.o;
-    if (out !== undefined) words.push(out === "0" ? "no needle is out" : plain(Number(out), "needle is out", "needles are out"));
+// How everything stands before a row, always in sight: whoever comes back to the machine sees it.
+function standing(stop) { return stop.kind === "pass" && stop.line.dataset.s ? stop.line.dataset.s.split(" · ") : []; }
+function stateItem(words) {
+  const item = document.createElement("li");
+  const colour = colours.get(words.replace(/ threaded.*/, ""));
+  if (colour) {
+    const patch = document.createElement("i");
+    patch.style.background = colour;
+    item.append(patch);
   }
-  for (const [kind, told] of [["set", "last set"], ["yarn", "yarn"]]) {
-    for (let earlier = at - 1; earlier > 0; earlier -= 1) {
-      const step = stops[earlier].kind === "pass" && stops[earlier].line.querySelector("." + kind);
-      if (!step) continue;
-      words.push(told + " in row " + stops[earlier].row + ": " + step.textContent.trim().replace(/\.$/, ""));
-      break;
-    }
-  }
-  return words.join("; ") + ".";
+  item.append(words);
+  return item;
 }
 function aloud(text) {
   return text.replace(/\bL(\d+)/g, "left $1").replace(/\bR(\d+)/g, "right $1").replace(/\(|\)/g, ", ");
 }
 function show(say, back) {
   const stop = stops[state.at];
-  const stands = back ? standing(state.at) : "";
-  byId("stands").textContent = stands && "Before this row: " + stands.charAt(0).toLowerCase() + stands.slice(1);
-  byId("stands").hidden = !stands;
+  const stands = standing(stop);
+  byId("state").replaceChildren(...stands.map(stateItem));
+  byId("state").hidden = !stands.length;
   byId("number").textContent = heading(stop);
   const way = byId("way");
   way.textContent = wayOf(stop);
@@ -131,7 +143,7 @@ function show(say, back) {
     first.textContent = "The cautions, and how it goes, are under About this sheet.";
     steps.append(first);
   } else if (stop.line) {
-    steps.append(...Array.from(stop.line.querySelectorAll(".do > p:not(.note)"), (step) => step.cloneNode(true)));
+    steps.append(...shown(stop).map((step) => step.cloneNode(true)));
   } else {
     const ready = document.createElement("p");
     ready.textContent = stepsOf(stop)[0];
@@ -154,7 +166,7 @@ function show(say, back) {
   byId("note").value = state.notes[noteKey(state.at)] || "";
   if (root.dataset.view === "rows") tick();
   if (say) {
-    const spoken = (stands && byId("stands").textContent + " ") + sentence(stop);
+    const spoken = (back && stands.length ? "Before this row: " + stands.join("; ") + ". " : "") + sentence(stop);
     byId("say").textContent = spoken;
     if (state.voice) speak(aloud(spoken));
   }
@@ -169,7 +181,7 @@ function tick() {
     stop.line.classList.toggle("current", stop.line === current);
   }
   stops.forEach((stop, at) => {
-    if (!stop.line) return;
+    if (!stop.line || stop.kind === "lift") return;
     const text = state.notes[noteKey(at)];
     let note = stop.line.querySelector(".note");
     if (!text) { if (note) note.remove(); return; }
@@ -211,6 +223,7 @@ function goOn(event) {
   if (event.timeStamp - wentOnAt < SAME_TAP_MS) return;
   go(state.at + 1);
   wentOnAt = event.timeStamp;
+  if (!lock) wake();
 }
 function go(at) {
   at = Math.max(0, Math.min(last, at));
@@ -222,6 +235,7 @@ function go(at) {
   state.at = at;
   remember();
   show(true, back);
+  window.scrollTo(0, 0);
 }
 function undo() {
   if (!state.past.length) return;
@@ -260,7 +274,11 @@ document.addEventListener("click", (event) => {
     event.preventDefault();
     const name = link.getAttribute("href").slice(1);
     const at = placeOf(name);
-    if (at !== null) { view("follow", true); go(at); } else view(name, true);
+    if (at !== null) { view("follow", true); go(at); return; }
+    // The browser's own Back leads to the rows again, not out of the page.
+    if (name !== "follow") history.pushState(null, "", "#" + name);
+    else if (/^#(rows|about)$/.test(location.hash)) { history.back(); return; }
+    view(name, true);
     return;
   }
   // A finger leaves the focus on what it touched; a pedal's next space must go on, not press that again.
@@ -272,6 +290,8 @@ addEventListener("hashchange", () => {
   if (at !== null) { view("follow", false); go(at); }
 });
 
+// How much of the step is hidden under the buttons.
+function below() { return byId("stage").getBoundingClientRect().bottom - byId("go").getBoundingClientRect().top; }
 const forward = new Set([" ", "ArrowRight", "ArrowDown", "PageDown", "Enter"]);
 const backward = new Set(["ArrowLeft", "ArrowUp", "PageUp"]);
 document.addEventListener("keydown", (event) => {
@@ -288,6 +308,10 @@ document.addEventListener("keydown", (event) => {
   if (!on && !backward.has(event.key) && event.key !== " ") return;
   event.preventDefault();
   if (event.repeat) return;
+  if ((event.key === "PageDown" || event.key === "ArrowDown") && below() > 0) {
+    window.scrollBy(0, Math.min(below() + 8, window.innerHeight / 2));
+    return;
+  }
   if (on) goOn(event); else go(state.at - 1);
 });
 
@@ -348,9 +372,27 @@ byId("awake").addEventListener("click", () => {
 });
 document.addEventListener("visibilitychange", wake);
 addEventListener("beforeprint", tick);
+// Two windows of one sheet follow each other.
+addEventListener("storage", (event) => {
+  if (event.key !== key || !event.newValue) return;
+  recall();
+  ask();
+  show(false, true);
+});
+function ask() {
+  byId("changed").hidden = changed === null;
+  if (changed !== null) byId("changed").firstElementChild.textContent = "This sheet was made again, and its rows are not the same as those you knitted. You were at: " + heading(stops[changed]) + ".";
+}
+for (const [id, place] of [["resume", () => changed], ["restart", () => 0]]) byId(id).addEventListener("click", () => {
+  const at = place();
+  changed = null;
+  ask();
+  if (at === state.at) remember(); else go(at);
+});
 
 // -- begin -----------------------------------------------------------------------------------------------------
 recall();
+ask();
 byId("follow").hidden = false;
 byId("voice").setAttribute("aria-pressed", String(state.voice));
 byId("awake").setAttribute("aria-pressed", String(state.awake));
