@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import importlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -13,13 +12,12 @@ from stitchc import files
 from stitchc.cli import common
 from stitchc.cli.bridge import given_again, product_of_command
 from stitchc.cli.options import options_of
+from stitchc.cli.results import show_remarks
 from stitchc.options import BuildOptions
 
 if TYPE_CHECKING:
     from stitchc.gallery.build import Make
-    from stitchc.machines import Machine
-    from stitchc.pattern import Pattern, Stitch
-    from stitchc.product import Product
+    from stitchc.pattern import Pattern
 
 MACHINES = ("hand-standard", "card24-standard", "bitmap-standard")
 """One machine of each class, built for when none is named."""
@@ -57,12 +55,19 @@ def command(file: str, folder: Path, machine_name: str | None, options: BuildOpt
     """
 
     def build() -> None:
+        from stitchc.cli.progress import Bar
+        from stitchc.gallery.build import INDEX, build_pattern
+
         text = files.read_bytes("-") if file == "-" else None
-        names = {common.load_machine(name).name: name for name in ([machine_name] if machine_name else MACHINES)}
-        machines = [common.load_machine(name) for name in names.values()]
+        machines = [common.load_machine(name) for name in ([machine_name] if machine_name else MACHINES)]
         with given_again(text):
             pattern = common.read_pattern(file)
-        _build(pattern, machines, options, folder, force, _makers(pattern, text, names))
+        files.refuse_foreign(folder / INDEX, force)
+        with Bar("building") as bar:
+            product = build_pattern(pattern, machines, options, _drawing(pattern, text), bar.at)
+        contents = {each.name: each.content for each in product.files}
+        put_into_folder(pattern, folder, contents, contents.pop(INDEX), force)
+        show_remarks(product, pattern.sources)
 
     if watch:
         from stitchc.cli.watch import rerun_on_save
@@ -70,45 +75,6 @@ def command(file: str, folder: Path, machine_name: str | None, options: BuildOpt
         rerun_on_save([file], build)
     else:
         build()
-
-
-def _build(
-    pattern: Pattern,
-    machines: Sequence[Machine],
-    options: BuildOptions,
-    folder: Path,
-    force: bool,
-    makers: dict[str, Callable[[Machine | None], Make]],
-) -> None:
-    from stitchc.checks import check_pattern
-    from stitchc.cli.progress import Bar
-    from stitchc.gallery import index_page
-    from stitchc.gallery.build import do_all, jobs_of, why_not
-    from stitchc.page.lettering import what_is_lacking
-
-    stitches = common.chosen(pattern, options.stitches)
-    warnings = common.require(check_pattern(pattern, machines[0], stitches), pattern, options.anyway)
-    index = folder / "index.html"
-    files.refuse_foreign(index, force)
-    jobs = list(jobs_of(pattern, stitches, machines, options, makers))
-    with Bar("building") as bar:
-        made, made_files, products = do_all(jobs, bar.at)
-    names = [file.name for file in made_files]
-    page = index_page(
-        pattern,
-        stitches,
-        made,
-        warnings,
-        _gauge_sentences(pattern, stitches, options),
-        _sizes(products, options),
-        names,
-    )
-    put_into_folder(pattern, folder, {file.name: file.content for file in made_files}, page.encode(), force)
-    drawn = [name or "" for stitch in stitches for name in (stitch.name, *stitch.chart.yarns)]
-    lacking = what_is_lacking("".join([pattern.title or "", *drawn]), "drawing")
-    if lacking:
-        common.say(lacking)
-    common.show([message for entry in made for message in why_not(entry)], pattern.sources)
 
 
 # -- the folder -----------------------------------------------------------------------------------------------------
@@ -153,75 +119,6 @@ def _made_before(index: Path) -> list[str]:
     return [name for name in names if name == Path(name).name]
 
 
-# -- sentences for the page -----------------------------------------------------------------------------------------
-
-
-def _gauge_sentences(pattern: Pattern, stitches: Sequence[Stitch], options: BuildOptions) -> dict[str, str]:
-    from stitchc.gauge import estimate_pattern
-    from stitchc.gauge.words import in_words
-
-    report = estimate_pattern(pattern, [stitch.name for stitch in stitches], options.plain)
-    return {gauge.name: in_words(gauge) for gauge in report.stitches}
-
-
-def _sizes(products: Sequence[Product[Any]], options: BuildOptions) -> dict[str, str]:
-    """For each piece a sentence on what it comes to, as its data say."""
-    import json
-
-    from stitchc.sheet.terms import MAIN_YARN
-
-    sizes: dict[str, str] = {}
-    for file in (file for product in products for file in product.files if file.name.endswith(".json")):
-        if b'"stitchc-piece/1"' not in file.content[:100]:
-            continue
-        document = json.loads(file.content)
-        rows = sum(section["rows"] for section in document["sections"])
-        said = [f"{document['needles']['count']} needles and {rows} rows"]
-        lengths = [document[key] for key in ("width_cm", "length_cm")]
-        if all(lengths):
-            per_cm = 1 / 2.54 if options.units == "in" else 1.0
-            digits = 1 if options.units == "in" else 0
-            across, up = (f"{length['value'] * per_cm:.{digits}f}" for length in lengths)
-            said.append(f"about {across} by {up} {options.units}")
-        yarns = [
-            f"have {yarn['to_have']['words']} of {yarn['name'] or MAIN_YARN}"
-            for yarn in document["yarn"]
-            if yarn["to_have"]["words"]
-        ]
-        sizes.setdefault(document["piece"], "; ".join([*said, *yarns]) + ".")
-    return sizes
-
-
-# -- how each product is made ---------------------------------------------------------------------------------------
-
-
-_PRODUCTS = {
-    "chart": "stitchc.drawn.product:draw_chart",
-    "card": "stitchc.card.product:make_card",
-    "bitmap": "stitchc.bitmap:make_bitmap",
-    "sheet": "stitchc.sheet.product:make_sheet",
-    "piece": "stitchc.piece.product:plan_piece",
-}
-"""Where each product's function is."""
-
-_WITH_PROGRESS = ("chart", "card", "bitmap")
-
-
-def _makers(pattern: Pattern, text: bytes | None, names: dict[str, str]) -> dict[str, Callable[[Machine | None], Make]]:
-    """For each product a function of the machine that gives a function of the options."""
-
-    def maker(name: str) -> Callable[[Machine | None], Make]:
-        def of(machine: Machine | None) -> Make:
-            if name not in _PRODUCTS:
-                return lambda options, progress: product_of_command(
-                    name, pattern, text, names[machine.name] if machine else None, options
-                )
-            module, function = _PRODUCTS[name].split(":")
-            make = getattr(importlib.import_module(module), function)
-            if name in _WITH_PROGRESS:
-                return lambda options, progress: make(pattern, machine, options, progress)
-            return lambda options, progress: make(pattern, machine, options)
-
-        return of
-
-    return {name: maker(name) for name in ("chart", "card", "bitmap", "sheet", "gauge", "compare", "picture", "piece")}
+def _drawing(pattern: Pattern, text: bytes | None) -> Make:
+    """How the fabric is drawn."""
+    return lambda options, progress: product_of_command("picture", pattern, text, None, options)

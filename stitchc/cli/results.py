@@ -52,14 +52,19 @@ class Target:
 
 def put_product(product: Product[Any], target: Target, sources: Mapping[str, Sequence[str]] | None = None) -> None:
     """Show the messages and remarks of a product, then print it or write its files (all or none)."""
-    common.show(product.messages, sources)
-    for remark in product.remarks:
-        common.say(remark)
+    show_remarks(product, sources)
     if target.prints:
         common.put_text(_joined([file.content.decode("utf-8") for file in product.files]), None, False)
         return
     contents = [(target.place(file, number == 0), file.content) for number, file in enumerate(product.files)]
     common.put_files(contents, target.force, signed=target.form != "notation")
+
+
+def show_remarks(product: Product[Any], sources: Mapping[str, Sequence[str]] | None = None) -> None:
+    """Show the messages and remarks of a product, on standard error."""
+    common.show(product.messages, sources)
+    for remark in product.remarks:
+        common.say(remark)
 
 
 def _joined(texts: Sequence[str]) -> str:

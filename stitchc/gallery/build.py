@@ -1,15 +1,22 @@
-"""Everything that applies to a pattern: each product asked for in turn, and a reason for what could not be made.
+"""Everything that applies to a pattern: each product in turn, a reason for what could not be made, and the page of all.
 
 Knows which products there are and what they are called in a folder; how one is made is its own package's business.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
+from stitchc.bitmap import make_bitmap
+from stitchc.card.product import make_card
+from stitchc.checks import check_pattern
+from stitchc.compare.product import compare_stitches
+from stitchc.drawn.product import draw_chart
+from stitchc.gallery import index_page
 from stitchc.gallery.made import WHOLE, Made
+from stitchc.gauge.product import estimate_gauge
 from stitchc.messages import Message, Refused
 from stitchc.naming import file_stem, numbered
 from stitchc.options import (
@@ -23,13 +30,17 @@ from stitchc.options import (
     PieceOptions,
     SheetOptions,
 )
-from stitchc.product import File, Product, Progress, WrongOption, no_progress
+from stitchc.piece.product import plan_piece
+from stitchc.product import File, Product, Progress, WrongOption, accept, choose_stitches, no_progress, skipped_parts
+from stitchc.sheet.product import make_sheet
 
 if TYPE_CHECKING:
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern, Stitch
 
-Make = Callable[[Any, Progress], "Product[Any]"]
+INDEX: Final = "index.html"
+
+Make = Callable[[Any, Progress], Product[Any]]
 """Makes a product of its options."""
 
 CARD: Final = ("png", "pdf", "svg", "text")
@@ -53,66 +64,132 @@ class Job:
     of_piece: bool = False
 
 
+def build_pattern(
+    pattern: Pattern,
+    machines: Sequence[Machine],
+    options: BuildOptions,
+    draw: Make,
+    progress: Progress = no_progress,
+) -> Product[Made]:
+    """Everything that applies to a pattern, for these machines, and a page that shows it (the last file).
+
+    draw: makes the pictures of fabric. Messages say what was left out and why; one that cannot be made costs no other.
+    Raises Refused where the pattern has an error that no machine can knit.
+    """
+    from stitchc.page.lettering import what_is_lacking
+
+    stitches = choose_stitches(pattern, options.stitches)
+    warnings = accept(check_pattern(pattern, machines[0], stitches), pattern, options.anyway)
+    jobs = list(jobs_of(pattern, stitches, machines, options, draw))
+    made: list[Made] = []
+    files: dict[str, File] = {}
+    gauges: dict[str, str] = {}
+    sizes: dict[str, str] = {}
+    for number, job in enumerate(jobs):
+
+        def part(share: float, number: int = number) -> None:
+            progress((number + share) / len(jobs))
+
+        entry, products = _done(job, part)
+        made.append(entry)
+        files.update({file.name: file for product in products for file in product.files})
+        for value in (value for product in products[:1] for value in product.values):
+            if job.command == "gauge":
+                gauges[value.name] = _gauge_in_words(value)
+            elif job.of_piece:
+                sizes.setdefault(job.subject, _size_in_words(value, options))
+    page = index_page(pattern, stitches, made, warnings, gauges, sizes, list(files))
+    drawn = [name or "" for stitch in stitches for name in (stitch.name, *stitch.chart.yarns)]
+    lacking = what_is_lacking("".join([pattern.title or "", *drawn]), "drawing")
+    remarks = (*skipped_parts(pattern, stitches, options.stitches), *((lacking,) if lacking else ()))
+    left_out = tuple(message for entry in made for message in why_not(entry))
+    everything = (*files.values(), File(INDEX, page.encode()))
+    return Product(tuple(made), everything, (*warnings, *left_out), remarks)
+
+
+def _gauge_in_words(gauge: Any) -> str:
+    from stitchc.gauge.words import in_words
+
+    return in_words(gauge)
+
+
+def _size_in_words(plan: Any, options: BuildOptions) -> str:
+    """What a piece comes to: needles and rows, size, and the yarn to have."""
+    from stitchc.piece.size_words import have_words
+    from stitchc.piece.yarn import yarn_needed
+    from stitchc.sheet.terms import MAIN_YARN
+
+    parts = [f"{plan.needles.count} needles and {len(plan.passes)} rows"]
+    if plan.width_cm is not None and plan.length_cm is not None:
+        per_cm, digits = (1 / 2.54, 1) if options.units == "in" else (1.0, 0)
+        across, up = (f"{length.value * per_cm:.{digits}f}" for length in (plan.width_cm, plan.length_cm))
+        parts.append(f"about {across} by {up} {options.units}")
+    yarns = [(have_words(yarn), yarn.name or MAIN_YARN) for yarn in yarn_needed(plan)]
+    return "; ".join([*parts, *(f"have {amount} of {name}" for amount, name in yarns if amount)]) + "."
+
+
 def jobs_of(
     pattern: Pattern,
     stitches: Sequence[Stitch],
     machines: Sequence[Machine],
     options: BuildOptions,
-    makers: Mapping[str, Callable[..., Make]],
+    draw: Make,
 ) -> Iterator[Job]:
-    """What there is to make, in order. makers: for each product's name a function of the machine (None: none)."""
+    """What there is to make, in order."""
+
+    def of(function: Callable[..., Product[Any]], machine: Machine | None, *more: bool) -> Make:
+        """The product function on this machine; `more`: it takes no progress."""
+        if more:
+            return lambda asked, progress: function(pattern, machine, asked)
+        return lambda asked, progress: function(pattern, machine, asked, progress)
+
     stems, piece_stems = numbered(pattern.stitches), numbered(pattern.pieces)
     names = tuple(stitch.name for stitch in stitches)
     plain, units, anyway = options.plain, options.units, options.anyway
-    chart, picture = makers["chart"](None), makers["picture"](None)
+    chart = of(draw_chart, None)
     for stitch in stitches:
         stem, one = stems[stitch.name], (stitch.name,)
         drawn = ChartOptions(one, name=f"{stem}-chart")
         yield Job("drawn chart", stitch.name, "chart", chart, drawn, ("svg", "png"))
         for face in ("purl", "knit") if options.pictures else ():
             seen = PictureOptions(one, face=face, plain=plain, name=f"{stem}-fabric-{face}")
-            yield Job(f"{face} side", stitch.name, "picture", picture, seen)
+            yield Job(f"{face} side", stitch.name, "picture", draw, seen)
         for machine in machines:
-            command = {"card": "card", "bitmap": "bitmap", "none": "sheet"}[machine.reader]
-            make = makers[command](machine)
-            if machine.reader == "card":
-                asked: Any = CardOptions(one, anyway=anyway, name=f"{stem}-card")
-                yield Job("hole card", stitch.name, command, make, asked, CARD, machine.name)
-            elif machine.reader == "bitmap":
-                asked = BitmapOptions(one, anyway=anyway, name=f"{stem}-bitmap")
-                yield Job("needle picture", stitch.name, command, make, asked, ("png",), machine.name)
-            else:
-                asked = SheetOptions(one, anyway=anyway, name=f"{stem}-sheet")
-                yield Job("needle sheet", stitch.name, command, make, asked, TO_READ, machine.name)
+            yield _for_the_reader(stitch, stem, machine, anyway, of)
     yield Job("letters", WHOLE, "chart", chart, ChartOptions(names, name="chart"), ("json",))
     gauge = GaugeOptions(names, plain=plain, units=units, name="gauge")
-    yield Job("gauge", WHOLE, "gauge", makers["gauge"](None), gauge, ("text", "json"))
+    yield Job(
+        "gauge",
+        WHOLE,
+        "gauge",
+        lambda asked, progress: estimate_gauge(pattern, asked, progress),
+        gauge,
+        ("text", "json"),
+    )
     if len(stitches) > 1:
         beside = CompareOptions(names, plain=plain, name="compare")
-        yield Job("comparison", WHOLE, "compare", makers["compare"](None), beside)
+        yield Job("comparison", WHOLE, "compare", lambda asked, _: compare_stitches([pattern], None, asked), beside)
     for piece in pattern.pieces:
         for machine in machines:
             stem = f"{piece_stems[piece]}-piece-{file_stem(machine.name)}"
             planned = PieceOptions(piece, plain=plain, units=units, anyway=anyway, name=stem)
             what = f"piece for {machine.name}"
-            yield Job(what, piece, "piece", makers["piece"](machine), planned, TO_READ, machine.name, of_piece=True)
+            yield Job(
+                what, piece, "piece", of(plan_piece, machine, True), planned, TO_READ, machine.name, of_piece=True
+            )
 
 
-def do_all(jobs: Sequence[Job], progress: Progress = no_progress) -> tuple[list[Made], list[File], list[Product[Any]]]:
-    """What came of each job, and the files of all, each once. A product that could not be made costs no other."""
-    made: list[Made] = []
-    files: dict[str, File] = {}
-    products: list[Product[Any]] = []
-    for number, job in enumerate(jobs):
-
-        def part(share: float, number: int = number) -> None:
-            progress((number + share) / len(jobs))
-
-        entry, own = _done(job, part)
-        made.append(entry)
-        products += own
-        files.update({file.name: file for product in own for file in product.files})
-    return made, list(files.values()), products
+def _for_the_reader(stitch: Stitch, stem: str, machine: Machine, anyway: bool, of: Callable[..., Make]) -> Job:
+    """What the machine's way of selecting needles asks for: a card, a picture, or a sheet."""
+    one = (stitch.name,)
+    if machine.reader == "card":
+        card = CardOptions(one, anyway=anyway, name=f"{stem}-card")
+        return Job("hole card", stitch.name, "card", of(make_card, machine), card, CARD, machine.name)
+    if machine.reader == "bitmap":
+        picture = BitmapOptions(one, anyway=anyway, name=f"{stem}-bitmap")
+        return Job("needle picture", stitch.name, "bitmap", of(make_bitmap, machine), picture, ("png",), machine.name)
+    sheet = SheetOptions(one, anyway=anyway, name=f"{stem}-sheet")
+    return Job("needle sheet", stitch.name, "sheet", of(make_sheet, machine, True), sheet, TO_READ, machine.name)
 
 
 def _done(job: Job, progress: Progress) -> tuple[Made, list[Product[Any]]]:
