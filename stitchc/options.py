@@ -456,7 +456,7 @@ class PictureOptions:
         str | None,
         Option(
             "--size",
-            "Fabric shown, in the units of --units: 10x10.",
+            "Fabric shown, in the units of --units: 10x10; or in repeats: '2x3 repeats'.",
             metavar="WxH",
             default="at least 16 stitches and two repeats",
         ),

@@ -6,66 +6,36 @@ A cache that is broken, foreign or can't be written costs nothing but time: the 
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable
-from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from stitchc import files
-
-if TYPE_CHECKING:
-    from stitchc.chart import Chart
-    from stitchc.fabric import Fabric
+from stitchc.messages import Refused
 
 _MOST_FILES: Final = 400
 _MOST_BYTES: Final = 64 * 1024 * 1024
 
 
-def relaxed(
-    chart: Chart,
-    cell: tuple[float, float] | None,
-    slip_fed: float,
-    progress: Callable[[float], None] | None = None,
-) -> Fabric:
-    """The chart's fabric at that wale spacing and course height (plain loop lengths), or at a free cell.
+class FabricCache:
+    """A folder of fabrics (a `fabric.store.Shelf`), the oldest of which go when there are many."""
 
-    slip_fed: as of `fabric.relaxing`. progress: called with the share done, 0 to 1. Raises Refused as `relaxing` does.
-    """
-    from stitchc.fabric import relaxing
-    from stitchc.fabric.store import name_of, pack, unpack
+    def __init__(self) -> None:
+        folder = files.cache_folder()
+        self._folder = folder / "fabrics" if folder is not None else None
 
-    if cell is not None:
-        cell = float(f"{cell[0]:.4g}"), float(f"{cell[1]:.4g}")
-    slip_fed = float(f"{slip_fed:.3g}")
-    name = name_of(chart, cell, slip_fed)
-    folder = files.cache_folder()
-    path = folder / "fabrics" / f"{name}.npz" if folder is not None else None
-    kept = _read(path) if path else None
-    fabric = unpack(kept, name) if kept else None
-    if fabric is None:
-        for fabric in relaxing(chart, cell, slip_fed):
-            if progress is not None:
-                progress(fabric.done)
-        assert fabric is not None
-        if path:
-            _keep(path, pack(fabric, name))
-    return fabric
-
-
-def _read(path: Path) -> bytes | None:
-    try:
-        if not path.is_file() or path.stat().st_size > _MOST_BYTES:
-            return None
-        return path.read_bytes()
-    except OSError:
+    def get(self, name: str) -> bytes | None:
+        """What was kept under that name; None where there is nothing, or nothing that can be read."""
+        path = self._folder / f"{name}.npz" if self._folder is not None else None
+        with contextlib.suppress(OSError):
+            if path is not None and path.is_file() and path.stat().st_size <= _MOST_BYTES:
+                return path.read_bytes()
         return None
 
-
-def _keep(path: Path, content: bytes) -> None:
-    """Write the file if that is possible, and drop the oldest where there are many."""
-    from stitchc.messages import Refused
-
-    with contextlib.suppress(Refused, OSError):
-        files.write_files([(path, content)], force=True)
-        kept = sorted(path.parent.glob("*.npz"), key=lambda each: each.stat().st_mtime)
-        for old in kept[:-_MOST_FILES]:
-            old.unlink(missing_ok=True)
+    def __setitem__(self, name: str, content: bytes) -> None:
+        """Keep it if that is possible."""
+        if self._folder is None:
+            return
+        with contextlib.suppress(Refused, OSError):
+            files.write_files([(self._folder / f"{name}.npz", content)], force=True)
+            kept = sorted(self._folder.glob("*.npz"), key=lambda each: each.stat().st_mtime)
+            for old in kept[:-_MOST_FILES]:
+                old.unlink(missing_ok=True)

@@ -1,11 +1,12 @@
 """The fabric itself, yarn by yarn: one repeat relaxed to rest, and drawn as shaded yarn from either side.
 
-Start at `relax` (the shape at a given cell), `draw` (one side) and `plate` (a picture file). Nothing here reads a file
-or prints.
+`product` has what others call; `relaxation` the shape, `draw` one side of it, `plate` a picture file. Nothing here
+reads a file or prints.
 """
 
 from stitchc.fabric.draw import DISTINCT, NATURAL, Colour, Face, Picture, draw
 from stitchc.fabric.plate import plate
+from stitchc.fabric.product import FabricPicture, draw_fabric, improve_fabric, yarn_colours
 from stitchc.fabric.relaxation import (
     PITCH_MM,
     PLAIN_CELL,
@@ -14,11 +15,11 @@ from stitchc.fabric.relaxation import (
     relax,
     relax_free,
     relaxing,
-    second_opinion,
     slip_yarn,
     smallest_repeat,
 )
 from stitchc.fabric.start import SLIP_FED
+from stitchc.fabric.store import Shelf, second_opinion
 
 __all__ = [
     "DISTINCT",
@@ -28,9 +29,13 @@ __all__ = [
     "SLIP_FED",
     "Colour",
     "Fabric",
+    "FabricPicture",
     "Face",
     "Picture",
+    "Shelf",
     "draw",
+    "draw_fabric",
+    "improve_fabric",
     "loop_yarn_mm",
     "plate",
     "relax",
@@ -39,4 +44,5 @@ __all__ = [
     "second_opinion",
     "slip_yarn",
     "smallest_repeat",
+    "yarn_colours",
 ]

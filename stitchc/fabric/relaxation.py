@@ -6,7 +6,7 @@ Knows the chart, the start and the energy; nothing of pictures or of measured ga
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -167,17 +167,6 @@ def loop_yarn_mm(stitches_per_10cm: float, rows_per_10cm: float) -> float:
 def slip_yarn(stitches_per_10cm: float, rows_per_10cm: float, pitch_mm: float = PITCH_MM) -> float:
     """Yarn that the carriage lays straight across a needle that slips, in plain loop lengths, by plain's gauge."""
     return pitch_mm / loop_yarn_mm(stitches_per_10cm, rows_per_10cm)
-
-
-def second_opinion(chart: Chart, relaxing: Callable[[Chart], Fabric] = relax_free) -> tuple[float, float]:
-    """(F_w, F_c): stitches and rows per length over those of plain, both relaxed in a free cell.
-
-    A second opinion and no more: elastic yarn alone does not choose the shape, friction and pressing do. With those
-    fixed as here, F_w is uncertain to 10 to 25 % and F_c to 5 to 15 %. relaxing: where free fabrics come from. Raises
-    as `relaxing` does.
-    """
-    fabric, plain = relaxing(chart), relaxing(Chart.plain(1, 1))
-    return plain.cell_w / fabric.cell_w, plain.cell_c / fabric.cell_c
 
 
 _OTHERWISE: Final = "The drawn chart can be shown: `stitchc chart FILE --format png`."

@@ -1,6 +1,7 @@
-"""A relaxed fabric as bytes and back, so that it can be kept between runs. Does not know where they are kept.
+"""Relaxed fabrics as bytes and back, so that a repeat is relaxed once. Does not know where they are kept.
 
-The bytes are those of numpy's own archive, without pickles; what does not fit the chart asked for is no fabric.
+The bytes are those of numpy's own archive, without pickles; what does not fit the chart asked for is no fabric, and is
+relaxed anew.
 """
 
 from __future__ import annotations
@@ -11,13 +12,15 @@ import inspect
 import io
 import zipfile
 import zlib
-from typing import Final
+from collections.abc import Iterator
+from typing import Final, Protocol
 
 import numpy as np
 
 from stitchc.chart import Chart
 from stitchc.fabric import descent, energy, metric, near, relaxation, start, symmetry
-from stitchc.fabric.relaxation import Fabric, smallest_repeat
+from stitchc.fabric.relaxation import Fabric, relaxing, smallest_repeat
+from stitchc.product import Progress, no_progress
 
 _FORM: Final = "stitchc-fabric/2"
 _CODE: Final = (descent, energy, metric, near, relaxation, start, symmetry)
@@ -26,6 +29,48 @@ _BROKEN: Final = (
     *(OSError, EOFError, MemoryError, NotImplementedError, RuntimeError),
     *(ValueError, KeyError, TypeError, zipfile.BadZipFile, zlib.error),
 )
+
+
+class Shelf(Protocol):
+    """Where fabrics are kept, as bytes by name: a dict, or a folder."""
+
+    def get(self, name: str, /) -> bytes | None: ...
+
+    def __setitem__(self, name: str, content: bytes, /) -> None: ...
+
+
+def fabrics(
+    chart: Chart, cell: tuple[float, float] | None, slip_fed: float, kept: Shelf | None = None
+) -> Iterator[Fabric]:
+    """As `relaxation.relaxing`, rounded so that it can be found again: the fabric that was kept, or better and better
+    ones, the last of which is kept."""
+    if cell is not None:
+        cell = float(f"{cell[0]:.4g}"), float(f"{cell[1]:.4g}")
+    slip_fed = float(f"{slip_fed:.3g}")
+    name = name_of(chart, cell, slip_fed)
+    content = kept.get(name) if kept is not None else None
+    fabric = unpack(content, name) if content else None
+    if fabric is not None:
+        yield fabric
+        return
+    for fabric in relaxing(chart, cell, slip_fed):
+        if fabric.done == 1 and kept is not None:
+            kept[name] = pack(fabric, name)
+        yield fabric
+
+
+def second_opinion(
+    chart: Chart, slip_fed: float = start.SLIP_FED, progress: Progress = no_progress, kept: Shelf | None = None
+) -> tuple[float, float]:
+    """(F_w, F_c): stitches and rows per length over those of plain, both relaxed in a free cell.
+
+    A second opinion and no more: elastic yarn alone does not choose the shape, friction and pressing do. With those
+    fixed as here, F_w is uncertain to 10 to 25 % and F_c to 5 to 15 %. Raises as `relaxing` does.
+    """
+    for fabric in fabrics(chart, None, slip_fed, kept):
+        progress(fabric.done)
+    *_, plain = fabrics(Chart.plain(1, 1), None, slip_fed, kept)
+    return plain.cell_w / fabric.cell_w, plain.cell_c / fabric.cell_c
 
 
 def name_of(chart: Chart, cell: tuple[float, float] | None, slip_fed: float) -> str:

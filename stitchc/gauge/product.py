@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
-from stitchc.chart import Chart
 from stitchc.gauge.estimate import GaugeReport, estimate_pattern
 from stitchc.gauge.evidence import in_full
 from stitchc.gauge.remarks import check_gauge
@@ -19,13 +17,9 @@ from stitchc.pattern import Pattern, Stitch
 from stitchc.product import File, Product, Progress, accept, choose_stitches, no_progress, whole_stem
 
 if TYPE_CHECKING:
-    from stitchc.fabric import Fabric
+    from stitchc.fabric import Shelf
 
 DEFAULTS: Final = GaugeOptions()
-
-Relax = Callable[[Chart, float, Progress], "Fabric"]
-"""A repeat relaxed in a free cell, with this yarn fed to a slip (in plain loop lengths); raises Refused."""
-
 
 def known_of(
     pattern: Pattern, stitches: tuple[Stitch, ...], plain: PlainGauge | None = None, spread: float | None = None
@@ -41,15 +35,15 @@ def estimate_gauge(
     pattern: Pattern,
     options: GaugeOptions = DEFAULTS,
     progress: Progress = no_progress,
-    relax: Relax | None = None,
+    kept: Shelf | None = None,
 ) -> Product[StitchGauge]:
     """The gauge of a pattern's stitches against stocking stitch, with ranges. Raises Refused N103, N110, G601.
 
-    relax: where the relaxed fabrics of options.mechanics come from; default: they are relaxed anew.
+    kept: where the relaxed fabrics of options.mechanics are looked for, and kept for the next call.
     """
     stitches = choose_stitches(pattern, options.stitches, parts=True)
     report, messages = known_of(pattern, stitches, options.plain, options.spread)
-    opinions = _opinions(stitches, report.baseline, progress, relax or _relax) if options.mechanics else None
+    opinions = _opinions(stitches, report.baseline, progress, kept) if options.mechanics else None
     if options.form == "json":
         text = json.dumps(as_json(report, pattern, stitches, opinions), ensure_ascii=False, indent=1)
     else:
@@ -61,13 +55,9 @@ def estimate_gauge(
     return Product(report.stitches, (file,), tuple(messages))
 
 
-def _relax(chart: Chart, slip_fed: float, progress: Progress) -> Fabric:
-    from stitchc.fabric import relax_free
-
-    return relax_free(chart, slip_fed)
-
-
-def _opinions(stitches: tuple[Stitch, ...], plain: Baseline | None, progress: Progress, relax: Relax) -> Opinions:
+def _opinions(
+    stitches: tuple[Stitch, ...], plain: Baseline | None, progress: Progress, kept: Shelf | None
+) -> Opinions:
     from stitchc.fabric import SLIP_FED, second_opinion, slip_yarn
 
     slip_fed = slip_yarn(plain.stitches_per_10cm.value, plain.rows_per_10cm.value) if plain is not None else SLIP_FED
@@ -75,11 +65,11 @@ def _opinions(stitches: tuple[Stitch, ...], plain: Baseline | None, progress: Pr
     for number, stitch in enumerate(stitches):
         start = number / len(stitches)
 
-        def relaxed(chart: Chart, start: float = start) -> Fabric:
-            return relax(chart, slip_fed, lambda share: progress(start + share / len(stitches)))
+        def advance(share: float, start: float = start) -> None:
+            progress(start + share / len(stitches))
 
         try:
-            found[stitch.name] = Opinion(second_opinion(stitch.chart, relaxed))
+            found[stitch.name] = Opinion(second_opinion(stitch.chart, slip_fed, advance, kept))
         except Refused as refused:
             found[stitch.name] = Opinion(None, refused.messages[0].text)
     return found

@@ -98,7 +98,7 @@ def _ask(
     function = getattr(importlib.import_module(_HOMES[product]), name)
     options = kind(**settings)
     chosen = _machine_for(product, machine)
-    if product in ("picture", "gauge"):
+    if product == "gauge":
         return function(pattern, options, progress), None
     return function(pattern, chosen, options, progress), chosen
 
@@ -158,17 +158,25 @@ def _shared(product: Product[Any], machine: Machine | None) -> dict[str, Any]:
 
 
 def _fabric(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
-    """Both sides, coarse first."""
+    """Both sides, better and better."""
+    from stitchc.fabric import FabricPicture, improve_fabric
 
-    def drawn(px: int) -> dict[str, Any]:
-        shown: dict[str, Any] = {}
-        for face in ("purl", "knit"):
-            product, _ = _ask("picture", pattern, machine, {"stitches": (stitch,), "face": face, "px": px}, progress)
-            shown |= _shared(product, None) | {face: Made(product.files[0].name, product.files[0].content)}
-        return shown
+    def shown(product: Product[FabricPicture]) -> dict[str, Any]:
+        picture = product.values[-1]
+        name = f"{picture.stitch}-fabric"
+        sides = {face: Made(f"{name}-{face}.png", picture.png(face)) for face in picture.sides}
+        return _shared(product, None) | sides
 
-    part(drawn(240))
-    return drawn(900)
+    options = product_options.PictureOptions((stitch,), px=900)
+    chosen = _machine_for("picture", machine)
+    for product in improve_fabric(pattern, chosen, options, progress, _fabrics):
+        if not product.files:
+            part(shown(product))
+    return shown(product)
+
+
+_fabrics: dict[str, bytes] = {}
+"""Fabrics relaxed for the page."""
 
 
 def _gauge(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:

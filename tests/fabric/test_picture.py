@@ -13,9 +13,10 @@ import pytest
 from PIL import Image
 
 from stitchc.__main__ import run
-from stitchc.cli.picture import yarn_colours
-from stitchc.fabric import NATURAL
+from stitchc.fabric import NATURAL, draw_fabric, improve_fabric, yarn_colours
+from stitchc.machines import load
 from stitchc.notation import compile_text
+from stitchc.options import PictureOptions
 from stitchc.pattern import Pattern
 
 PATTERN = """
@@ -102,6 +103,39 @@ def test_a_posted_picture_does_not_publish_the_chart(pattern: Path) -> None:
     assert set(image.info) == {"Software", "Description", "Digest", "dpi"}
     content = (pattern.parent / "r.png").read_bytes()
     assert b"KT" not in content[:1024] and b"K T" not in content[:1024]
+
+
+@pytest.mark.parametrize("size, across, up", [("2x3 repeats", 4, 6), ("1 x 2.5r", 2, 5), ("4x1 Repeat", 8, 2)])
+def test_a_size_in_repeats(size: str, across: float, up: float, pattern: Path) -> None:
+    (made,) = draw_fabric(compiled(PATTERN), None, PictureOptions(("ripple",), "purl", size, dpi=200)).values
+    stitches_per_cm, rows_per_cm = 1.82, 3.72
+    height, width = made.sides["purl"].shape[:2]
+    assert width / made.px_per_cm == pytest.approx(across / stitches_per_cm, rel=0.03)
+    assert height / made.px_per_cm == pytest.approx(up / rows_per_cm, rel=0.03)
+
+
+def test_a_slip_takes_yarn_for_the_machines_pitch() -> None:
+    gauges = "gauge plain 20 stitches 28 rows per 10 cm\ngauge linen 24 stitches 44 rows per 10 cm\n"
+    text = gauges + "stitch linen\n1: K S\n2: S K\n"
+    options = PictureOptions(size="4x4", px=200, face="purl")
+    pictures = []
+    for machine in (None, load("card24-standard"), load("card24-bulky")):
+        kept: dict[str, bytes] = {}
+        (made,) = draw_fabric(compiled(text), machine, options, kept=kept).values
+        assert len(kept) == 1
+        pictures.append(made.sides["purl"])
+    assert np.array_equal(pictures[0], pictures[1]), "4.5 mm where no machine says otherwise"
+    assert np.abs(pictures[0].astype(int) - pictures[2]).mean() > 3
+
+
+def test_coarse_pictures_come_first_and_the_last_is_the_one_to_keep() -> None:
+    pattern, options = compiled(PATTERN), PictureOptions(("ripple",), px=600)
+    *coarse, last = improve_fabric(pattern, None, options)
+    assert len(coarse) >= 3 and not any(product.files for product in coarse)
+    assert coarse[0].values[0].done == 0
+    assert last.files == draw_fabric(pattern, None, options).files
+    scale = [product.values[0].px_per_cm for product in coarse]
+    assert len(set(scale)) == 1 and scale[0] < last.values[0].px_per_cm
 
 
 def test_both_sides_of_one_stitch_beside_each_other(pattern: Path) -> None:

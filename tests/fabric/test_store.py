@@ -5,15 +5,15 @@ from __future__ import annotations
 import io
 import pickle
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from stitchc.cli import fabric_cache
+from stitchc.cli.fabric_cache import FabricCache
 from stitchc.fabric import Fabric, store
-from stitchc.fabric.store import name_of, pack, unpack
+from stitchc.fabric.store import fabrics, name_of, pack, unpack
 from tests.fabric.conftest import at_gauge, chart_of
 
 
@@ -94,42 +94,28 @@ def test_an_archive_that_would_swell_is_not_unpacked() -> None:
 CELL = (0.25, 0.19)
 
 
-def count_relaxations(monkeypatch: pytest.MonkeyPatch) -> list[object]:
-    from stitchc import fabric
-
-    calls: list[object] = []
-    relaxing = fabric.relaxing
-
-    def counted(*arguments: object) -> Iterator[Fabric]:
-        calls.append(arguments)
-        return relaxing(*arguments)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(fabric, "relaxing", counted)
-    return calls
+def relaxed(rows: str, cell: tuple[float, float] = CELL) -> Fabric:
+    """The last of the fabrics, by way of the cache folder."""
+    *_, fabric = fabrics(chart_of(rows), cell, 0.23, FabricCache())
+    return fabric
 
 
-def test_a_repeat_is_relaxed_once(cache_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    calls = count_relaxations(monkeypatch)
-    one = fabric_cache.relaxed(chart_of("K"), CELL, 0.24)
-    (kept,) = cache_folder.glob("*")
-    other = fabric_cache.relaxed(chart_of("KK/KK"), CELL, 0.24)
-    assert len(calls) == 1
+def test_a_repeat_is_relaxed_once(cache_folder: Path) -> None:
+    one = relaxed("K")
+    (path,) = cache_folder.glob("*")
+    (other,) = fabrics(chart_of("KK/KK"), CELL, 0.23, FabricCache())
     assert all(map(np.array_equal, one.courses, other.courses))
-    assert kept.suffix == ".npz"
+    assert path.suffix == ".npz"
 
 
 @pytest.mark.parametrize("content", [b"", b"not an archive", b"PK\x03\x04" + bytes(500)])
-def test_a_broken_cache_is_ignored_and_written_anew(
-    content: bytes, cache_folder: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    calls = count_relaxations(monkeypatch)
-    fabric_cache.relaxed(chart_of("K"), CELL, 0.24)
-    (kept,) = cache_folder.glob("*.npz")
-    good = kept.read_bytes()
-    kept.write_bytes(content)
-    fabric_cache.relaxed(chart_of("K"), CELL, 0.24)
-    assert len(calls) == 2
-    assert kept.read_bytes() == good
+def test_a_broken_cache_is_ignored_and_written_anew(content: bytes, cache_folder: Path) -> None:
+    relaxed("K")
+    (path,) = cache_folder.glob("*.npz")
+    good = path.read_bytes()
+    path.write_bytes(content)
+    assert len(list(fabrics(chart_of("K"), CELL, 0.23, FabricCache()))) > 1
+    assert path.read_bytes() == good
 
 
 def test_no_place_for_a_cache_costs_only_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -137,9 +123,9 @@ def test_no_place_for_a_cache_costs_only_time(tmp_path: Path, monkeypatch: pytes
     in_the_way.write_text("not a folder")
     monkeypatch.setenv("XDG_CACHE_HOME", str(in_the_way))
     monkeypatch.chdir(tmp_path)
-    assert fabric_cache.relaxed(chart_of("K"), CELL, 0.24).closest > 0.45
+    assert relaxed("K").closest > 0.45
     monkeypatch.setattr("platformdirs.user_cache_path", lambda *a, **k: Path("~/.cache"))  # no home was found
-    assert fabric_cache.relaxed(chart_of("K"), CELL, 0.24).closest > 0.45
+    assert relaxed("K").closest > 0.45
     assert sorted(path.name for path in tmp_path.iterdir() if path.name != "cache") == ["a-file"]
     assert in_the_way.read_text() == "not a folder"
 
@@ -147,5 +133,5 @@ def test_no_place_for_a_cache_costs_only_time(tmp_path: Path, monkeypatch: pytes
 def test_old_fabrics_go_when_there_are_many(cache_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(fabric_cache, "_MOST_FILES", 2)
     for wale in (0.24, 0.25, 0.26):
-        fabric_cache.relaxed(chart_of("K"), (wale, 0.19), 0.24)
+        relaxed("K", (wale, 0.19))
     assert len(list(cache_folder.glob("*.npz"))) == 2
