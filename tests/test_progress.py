@@ -143,7 +143,7 @@ def test_stopped_in_the_middle_the_terminal_is_clean_and_no_half_file_is_left(
     """Ctrl-C is typed; the other signals are sent."""
     pattern_that_takes_seconds(tmp_path)
     terminal = Terminal([sys.executable, "-m", "stitchc", "picture", "slow.stitch", "-o", "made/slow.png"], tmp_path)
-    assert terminal.until(r"relaxing slow \[=* *\] +[0-9]+ %"), terminal.seen
+    assert terminal.until(r"relaxing the fabric \[=* *\] +[0-9]+ %"), terminal.seen
     if how is signal.SIGINT:
         os.write(terminal.number, b"\x03")
     else:

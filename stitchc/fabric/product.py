@@ -15,7 +15,17 @@ from stitchc.fabric.relaxation import PITCH_MM, Fabric, loop_yarn_mm, smallest_r
 from stitchc.fabric.store import Shelf, fabrics
 from stitchc.messages import Message, Refused, visible
 from stitchc.options import PictureOptions
-from stitchc.product import File, Product, Progress, WrongOption, accept, choose_stitches, file_stems, no_progress
+from stitchc.product import (
+    File,
+    Product,
+    Progress,
+    WrongOption,
+    accept,
+    choose_stitches,
+    file_stems,
+    no_progress,
+    skipped_parts,
+)
 
 if TYPE_CHECKING:
     from stitchc.gauge import GaugeReport
@@ -100,7 +110,8 @@ def _products(
     stems = file_stems(pattern, stitches, kind, options.name)
     accept([message for message in check_gauge(pattern, None, options.plain) if message.severity == "error"], pattern)
     report = estimate_pattern(pattern, [stitch.name for stitch in stitches], options.plain)
-    messages, remarks = list(report.messages), _remarks(pattern, stitches)
+    messages = list(report.messages)
+    remarks = [*skipped_parts(pattern, stitches, options.stitches), *_remarks(pattern, stitches)]
     pictures: list[FabricPicture] = []
     files: list[File] = []
     for number, stitch in enumerate(stitches):

@@ -85,9 +85,14 @@ _FUNCTIONS: Final = {
 }
 
 
-READY: Final = ("chart", "bitmap", "card")
+READY: Final = ("chart", "picture", "bitmap", "card")
 """Products that can be asked for as values."""
-_HOMES: Final = {"chart": "stitchc.drawn.product", "bitmap": "stitchc.bitmap", "card": "stitchc.card.product"}
+_HOMES: Final = {
+    "chart": "stitchc.drawn.product",
+    "picture": "stitchc.fabric",
+    "bitmap": "stitchc.bitmap",
+    "card": "stitchc.card.product",
+}
 
 
 def _ask(
@@ -167,6 +172,8 @@ def _fabric(pattern: Pattern, machine: str, stitch: str, progress: Progress, par
         sides = {face: Made(f"{name}-{face}.png", picture.png(face)) for face in picture.sides}
         return _shared(product, None) | sides
 
+    if len(_fabrics) > _MOST_FABRICS:
+        _fabrics.clear()
     options = product_options.PictureOptions((stitch,), px=900)
     chosen = _machine_for("picture", machine)
     for product in improve_fabric(pattern, chosen, options, progress, _fabrics):
@@ -177,6 +184,7 @@ def _fabric(pattern: Pattern, machine: str, stitch: str, progress: Progress, par
 
 _fabrics: dict[str, bytes] = {}
 """Fabrics relaxed for the page."""
+_MOST_FABRICS: Final = 50
 
 
 def _gauge(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
