@@ -9,6 +9,7 @@ from stitchc.cli.options import options_of
 from stitchc.cli.results import Target, put_product
 from stitchc.options import GaugeOptions
 
+
 @click.command(
     short_help="Estimate the gauge of each stitch, with an honest range.",
     epilog="\b\nExamples:\n  stitchc gauge cowl.stitch\n  stitchc gauge cowl.stitch --plain 20x28 --units in\n"

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 DEFAULTS: Final = GaugeOptions()
 
+
 def known_of(
     pattern: Pattern, stitches: tuple[Stitch, ...], plain: PlainGauge | None = None, spread: float | None = None
 ) -> tuple[GaugeReport, list[Message]]:
@@ -55,9 +56,7 @@ def estimate_gauge(
     return Product(report.stitches, (file,), tuple(messages))
 
 
-def _opinions(
-    stitches: tuple[Stitch, ...], plain: Baseline | None, progress: Progress, kept: Shelf | None
-) -> Opinions:
+def _opinions(stitches: tuple[Stitch, ...], plain: Baseline | None, progress: Progress, kept: Shelf | None) -> Opinions:
     from stitchc.fabric import SLIP_FED, second_opinion, slip_yarn
 
     slip_fed = slip_yarn(plain.stitches_per_10cm.value, plain.rows_per_10cm.value) if plain is not None else SLIP_FED
