@@ -13,7 +13,7 @@ from stitchc.compare.report import Comparison, as_json, as_text
 from stitchc.compare.sweep import Arrangement, arrangement_of, family, strands
 from stitchc.compare.table import Compared, Key, compare, in_order_of
 from stitchc.gauge import GaugeReport
-from stitchc.gauge.product import known_of
+from stitchc.gauge.product import known_of, of_several_yarns
 from stitchc.machines import Limits, load
 from stitchc.messages import Message, Refused, Span
 from stitchc.options import CompareOptions
@@ -52,6 +52,7 @@ def compare_stitches(
             remarks += skipped_parts(pattern, stitches, options.stitches)
         report, found = known_of(pattern, stitches, options.plain, options.spread)
         messages += found
+        remarks += of_several_yarns(report)
         reports[pattern.file] = report
         lines += compare(pattern, stitches, report, hand, card)
     if not lines:

@@ -21,7 +21,7 @@ from stitchc.gauge.features import Features, features_of
 from stitchc.gauge.model import Priors, shipped
 from stitchc.gauge.remarks import surprises
 from stitchc.gauge.update import MIDDLE_GAUGE, PLAIN_KEY, Reading, Update, learnt_spread
-from stitchc.gauge.values import KNOWN_SD, PLAIN, Baseline, Basis, Joint, PlainGauge, Range, StitchGauge
+from stitchc.gauge.values import KNOWN_SD, PLAIN, Baseline, Basis, Joint, PlainGauge, Range, StitchGauge, mean_of
 from stitchc.messages import Message, Refused
 from stitchc.pattern import Pattern, Swatch
 
@@ -37,8 +37,10 @@ class GaugeReport:
     """What is known of the gauge of the stitches asked for. Made by `estimate`; see `adding` for later swatches.
 
     charts: the stitches asked for. measured: charts of every stitch a swatch may speak of. swatches: all of them, and
-    piece_swatches those taken from the very piece. plain: stocking stitch as given where the file gives none. spread:
-    of ln gauge from fabric to fabric, where the knitter knows it. main_yarn: of rows that name none.
+    piece_swatches those taken from the very piece. plain: stocking stitch as given where the file gives none.
+    spread_given: of ln gauge from fabric to fabric, where the knitter knows it. main_yarn: of rows that name none.
+    Where swatches name yarns, each stitch is estimated by the swatches that count for the yarns of its rows (see
+    `in_yarn`); of_one_yarn: all the swatches here do.
     """
 
     charts: Mapping[str, Chart]
@@ -48,6 +50,7 @@ class GaugeReport:
     plain: PlainGauge | None = None
     spread_given: float | None = None
     main_yarn: str | None = None
+    of_one_yarn: bool = False
     priors: Priors = field(default_factory=shipped)
 
     def adding(self, swatches: Sequence[Swatch], of_this_piece: bool = False) -> GaugeReport:
@@ -65,9 +68,24 @@ class GaugeReport:
         """The same knowledge, for swatches that may speak of these stitches too."""
         return replace(self, measured={**self.measured, **charts})
 
+    def in_yarn(self, yarn: str | None) -> GaugeReport:
+        """What is known of one yarn: by its own swatches where it has any, else by those that name no yarn."""
+        if not self._names_yarns:
+            return self
+        wanted = yarn if yarn is not None else self.main_yarn
+        return self._in_yarns.get(wanted) or self._in_yarns[None]
+
+    @property
+    def own_yarns(self) -> tuple[str, ...]:
+        """The yarns that have swatches of their own, as first met."""
+        names = () if self.of_one_yarn else (swatch.yarn for swatch in self.swatches)
+        return tuple(dict.fromkeys(name for name in names if name is not None))
+
     @cached_property
     def baseline(self) -> Baseline | None:
-        """Stocking stitch, or None where neither half of its gauge is known."""
+        """Stocking stitch in the main yarn, or None where neither half of its gauge is known."""
+        if self._names_yarns:
+            return self.in_yarn(None).baseline
         sources = self._update.plain_sources
         if sources == (None, None):
             return None
@@ -87,8 +105,11 @@ class GaugeReport:
         return found[0]
 
     def joint(self, names: Sequence[str] | None = None) -> Joint:
-        """The joint law of the gauges per 10 cm of "plain" and the stitches named (default: all asked for)."""
+        """The joint law of the gauges per 10 cm of "plain" and the stitches named (default: all asked for). Stitches of
+        different yarns vary on their own; one of several yarns takes their mean, and the spread between them."""
         chosen = tuple(dict.fromkeys((PLAIN, *(self.charts if names is None else names))))
+        if self._names_yarns:
+            return self._joint_of_yarns(chosen)
         targets = [self._update.absolute(self._key(name), direction) for name in chosen for direction in (0, 1)]
         return Joint(chosen, *self._update.moments(targets))
 
@@ -100,12 +121,19 @@ class GaugeReport:
     @cached_property
     def far_out(self) -> tuple[FarOut, ...]:
         """Swatches that lie far from what stocking stitch and the model led to expect."""
+        if self._names_yarns:
+            return tuple(dict.fromkeys(each for report in self._in_yarns.values() for each in report.far_out))
         return self._learnt[1]
 
     @cached_property
+    def mixed_yarns(self) -> tuple[str, ...]:
+        """Stitches asked for whose rows are in several yarns with gauges of their own."""
+        return tuple(name for name in self.charts if self._names_yarns and len(self._reports_of(name)) > 1)
+
+    @cached_property
     def spread(self) -> float:
-        """Standard deviation of ln gauge from one of the knitter's fabrics to the next."""
-        return self._update.spread
+        """Standard deviation of ln gauge from one of the knitter's fabrics to the next (in the main yarn)."""
+        return self.in_yarn(None)._update.spread
 
     @property
     def repeats(self) -> bool:
@@ -136,6 +164,40 @@ class GaugeReport:
         known = {self._keys[name]: form for name, form in self._forms.items()}
         seen = {key: features_of(form) for key, form in known.items()}
         return {name: seen[key] for name, key in self._keys.items()}
+
+    @cached_property
+    def _names_yarns(self) -> bool:
+        return bool(self.own_yarns)
+
+    @cached_property
+    def _in_yarns(self) -> dict[str | None, GaugeReport]:
+        """For each yarn with swatches of its own what they say, and under None what those that name no yarn say."""
+        return {
+            yarn: replace(self, swatches=tuple(s for s in self.swatches if s.yarn == yarn), of_one_yarn=True)
+            for yarn in (None, *self.own_yarns)
+        }
+
+    def _reports_of(self, name: str) -> list[GaugeReport]:
+        """The reports of a stitch's yarns, each once; of stocking stitch the main yarn's."""
+        if name == PLAIN or name not in self.charts:
+            return [self.in_yarn(None)]
+        reports = [self.in_yarn(yarn) for yarn in dict.fromkeys(self.charts[name].yarns)]
+        return list({id(report): report for report in reports}.values())
+
+    def _joint_of_yarns(self, names: tuple[str, ...]) -> Joint:
+        reports = {name: self._reports_of(name) for name in names}
+        mean, covariance = np.zeros(2 * len(names)), np.zeros((2 * len(names), 2 * len(names)))
+        kinds = list({id(each): each for several in reports.values() for each in several}.values())
+        for kind in kinds:
+            law = kind.joint([name for name in names if name != PLAIN])
+            shares = np.repeat([sum(r is kind for r in reports[name]) / len(reports[name]) for name in names], 2)
+            mean += shares * law.mean
+            covariance += np.outer(shares, shares) * law.covariance
+        for at, name in enumerate(names):
+            laws = [each.joint([n for n in names if n != PLAIN]) for each in reports[name]]
+            for place in (2 * at, 2 * at + 1):
+                covariance[place, place] += float(np.var([law.mean[place] for law in laws]))
+        return Joint(names, mean, covariance)
 
     @property
     def _update(self) -> Update:
@@ -227,6 +289,8 @@ class GaugeReport:
         return Range.of_log(mean, math.sqrt(variance + self._swatch_variance(mean)))
 
     def _gauge_of(self, name: str) -> StitchGauge:
+        if self._names_yarns:
+            return mean_of([report.of(name) for report in self._reports_of(name)])
         update, key, features = self._update, self._key(name), self.features[name]
         factors: list[Range | None] = []
         per_10cm: list[Range | None] = []
@@ -301,7 +365,8 @@ def estimate_pattern(
     spoken_of = {swatch.stitch for swatch in pattern.swatches}
     measured = {name: stitch.chart for name, stitch in pattern.stitches.items() if name in spoken_of}
     charts = {stitch.name: stitch.chart for stitch in stitches}
-    return estimate(charts, pattern.swatches, plain, measured, priors, spread)
+    report = estimate(charts, pattern.swatches, plain, measured, priors, spread)
+    return replace(report, main_yarn=pattern.main_yarn.name if pattern.main_yarn is not None else None)
 
 
 def _too_many_measured() -> Message:

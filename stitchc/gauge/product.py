@@ -53,7 +53,15 @@ def estimate_gauge(
             text += "\n\n" + "\n".join(in_full())
     ending = "json" if options.form == "json" else "txt"
     file = File.of_text(f"{whole_stem(pattern, 'gauge', options.name)}.{ending}", text)
-    return Product(report.stitches, (file,), tuple(messages))
+    return Product(report.stitches, (file,), tuple(messages), of_several_yarns(report))
+
+
+def of_several_yarns(report: GaugeReport) -> tuple[str, ...]:
+    """Remarks on stitches whose yarns have gauges of their own."""
+    return tuple(
+        f"`{name}` is knitted in yarns with gauges of their own: its figures are their mean, its ranges hold them all."
+        for name in report.mixed_yarns
+    )
 
 
 def _opinions(stitches: tuple[Stitch, ...], plain: Baseline | None, progress: Progress, kept: Shelf | None) -> Opinions:

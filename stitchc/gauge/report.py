@@ -114,6 +114,11 @@ def as_text(
     else:
         wide, long = (r.value * cm / 10 for r in (baseline.stitches_per_10cm, baseline.rows_per_10cm))
         yield f"Stocking stitch: {wide:.1f} stitches and {long:.1f} rows to {per} ({baseline.source})."
+    for yarn in report.own_yarns:
+        own = report.in_yarn(yarn).baseline
+        if own is not None and own is not baseline:
+            wide, long = (r.value * cm / 10 for r in (own.stitches_per_10cm, own.rows_per_10cm))
+            yield f"  in {visible(yarn)}: {wide:.1f} stitches and {long:.1f} rows to {per}"
     yield f"Ranges in brackets hold nine swatches in ten, for swatches that differ by {100 * report.spread:.1f} %"
     yield f"from one to the next ({_of_spread(report)})."
     for doubted in report.far_out:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from stitchc.gauge.features import Features
@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from stitchc.gauge.model import Matrix, Vector
 
 Basis = Literal["estimate", "calibrated", "measured"]
+
+BASES: Final[tuple[Basis, ...]] = ("estimate", "calibrated", "measured")
+"""The worst founded first."""
 
 Direction = Literal["stitches", "rows"]
 DIRECTIONS: Final[tuple[Direction, Direction]] = ("stitches", "rows")
@@ -93,8 +96,7 @@ class StitchGauge:
     @property
     def basis(self) -> Basis:
         """The better founded of the two directions."""
-        order: Mapping[Basis, int] = {"estimate": 0, "calibrated": 1, "measured": 2}
-        return max(self.stitch_basis, self.row_basis, key=lambda basis: order[basis])
+        return max(self.stitch_basis, self.row_basis, key=BASES.index)
 
     @property
     def width_change_percent(self) -> float | None:
@@ -141,3 +143,17 @@ class Joint:
         """The gauge per 10 cm of that stitch in this piece."""
         at = self.at(name, direction)
         return Range.of_log(float(self.mean[at]), math.sqrt(self.covariance[at, at]))
+
+
+def mean_of(gauges: Sequence[StitchGauge]) -> StitchGauge:
+    """One stitch in several yarns: the mean of its gauges, with a range that holds all of theirs."""
+    if len(gauges) == 1:
+        return gauges[0]
+    ranges: dict[str, Range | None] = {}
+    for name in ("stitch_factor", "row_factor", *(f"{o}{n}_per_10cm" for o in ("", "own_") for n in DIRECTIONS)):
+        known = [value for gauge in gauges if (value := getattr(gauge, name)) is not None]
+        middle = math.exp(sum(math.log(each.value) for each in known) / len(known)) if known else 0.0
+        bounds = min((each.low for each in known), default=0.0), max((each.high for each in known), default=0.0)
+        ranges[name] = Range(middle, *bounds) if len(known) == len(gauges) else None
+    least = min(gauges, key=lambda gauge: BASES.index(gauge.basis))
+    return replace(gauges[0], **ranges, stitch_basis=least.stitch_basis, row_basis=least.row_basis)  # type: ignore[arg-type]

@@ -76,25 +76,37 @@ class Cells:
 
 def cells_by_yarn(chart: Chart) -> dict[str | None, Cells]:
     """The cells of one repeat, by the yarn that their rows are knitted with (None: none named), as first met."""
-    further = _further_tucks(chart)
-    found: dict[str | None, Cells] = {}
-    for at, yarn in enumerate(chart.yarns):
-        row = chart.cells[at]
-        tucks, more = int((row == TUCK).sum()), int(further[at].sum())
-        cells = Cells(float((row == KNIT).sum()), float(tucks - more), float(more), float((row == SLIP).sum()))
-        found[yarn] = found.get(yarn, Cells()) + cells
-    return found
+    names = dict.fromkeys(chart.yarns)
+    numbers = {name: number for number, name in enumerate(names)}
+    of_row = np.fromiter((numbers[name] for name in chart.yarns), dtype=np.int64, count=chart.height)
+
+    def counted(cells: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> list[float]:
+        found: list[float] = np.bincount(of_row, cells.sum(axis=1), len(names)).tolist()
+        return found
+
+    tucks, further = counted(chart.cells == TUCK), counted(_further_tucks(chart))
+    columns = (counted(chart.cells == KNIT), tucks, further, counted(chart.cells == SLIP))
+    return {
+        name: Cells(knits, first - more, more, slips)
+        for name, knits, first, more, slips in zip(names, *columns, strict=True)
+    }
 
 
 def _further_tucks(chart: Chart) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
     """Where a tuck has another tuck under it since the needle last knitted, counted round the repeat."""
-    tucked = np.zeros(chart.width, dtype=bool)
+    rows = np.arange(1, chart.height + 1, dtype=np.int32)
     further = np.zeros(chart.cells.shape, dtype=bool)
-    for _ in range(2):  # the second round knows what the repeat below left on the needles
-        for at in range(chart.height):
-            row = chart.cells[at]
-            further[at] = (row == TUCK) & tucked
-            tucked = (tucked | (row == TUCK)) & (row != KNIT)
+    for needle, cells in enumerate(chart.cells.T):
+        tucks = cells == TUCK
+        if not tucks.any():
+            continue
+        knitted = np.maximum.accumulate(np.where(cells == KNIT, rows, 0))
+        tucked = np.maximum.accumulate(np.where(tucks, rows, 0))
+        # what is not met from row 1 on was met last in the repeat below, a height lower
+        last = np.where(knitted > 0, knitted, knitted[-1] - chart.height if knitted[-1] else -2 * chart.height)
+        before = np.where(np.roll(tucked, 1) > 0, np.roll(tucked, 1), tucked[-1] - chart.height)
+        before[0] = tucked[-1] - chart.height
+        further[:, needle] = tucks & (before > last)
     return further
 
 
@@ -145,10 +157,15 @@ def metres_of(report: GaugeReport, cells: Cells, pitch_mm: float | None = None) 
 
 
 def metres_per_square_metre(
-    report: GaugeReport, name: str, cells: Cells, of_cells: float, pitch_mm: float | None = None
+    report: GaugeReport,
+    name: str,
+    cells: Cells,
+    of_cells: float,
+    pitch_mm: float | None = None,
+    yarn: str | None = None,
 ) -> Range | None:
     """Yarn in a square metre of a stitch, in m. cells: those of one repeat in the yarn asked for; of_cells: all."""
-    metres = metres_of(report, cells.times(1 / of_cells), pitch_mm)
+    metres = metres_of(report.in_yarn(yarn), cells.times(1 / of_cells), pitch_mm)
     if metres is None:
         return None
     law = report.joint([name])
@@ -191,8 +208,8 @@ def yarns_of(
         found[key] = found.get(key, Cells()) + cells
     uses: list[YarnUse] = []
     for name, cells in found.items():
-        area = metres_per_square_metre(report, stitch.name, cells, of_cells, pitch_mm)
-        square = metres_of(report, cells.times(100 * 100 / of_cells), pitch_mm)
+        area = metres_per_square_metre(report, stitch.name, cells, of_cells, pitch_mm, name)
+        square = metres_of(report.in_yarn(name), cells.times(100 * 100 / of_cells), pitch_mm)
         if area is None or square is None:
             return ()
         yarn = pattern.yarns.get(name) if name is not None else None
@@ -204,13 +221,10 @@ def yarns_of(
 
 def ill_matched(report: GaugeReport, pattern: Pattern) -> list[Message]:
     """G606: declared yarns too thick or too thin for the gauge of stocking stitch."""
-    loop = loop_length_mm(report)
-    if loop is None:
-        return []
     found: list[Message] = []
     for yarn in pattern.yarns.values():
-        tex = tex_of(yarn)
-        if tex is None or yarn.weight == "lace":
+        tex, loop = tex_of(yarn), loop_length_mm(report.in_yarn(yarn.name))
+        if tex is None or loop is None or yarn.weight == "lace":
             continue
         thinnest, thickest = (math.sqrt(bound) / loop.value for bound in (tex.low, tex.high))
         if thickest >= TIGHTNESS[0] and thinnest <= TIGHTNESS[1]:

@@ -60,7 +60,7 @@ def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
     for name, counted in cells.items():
         yarn_line = plan.pattern.yarns.get(name) if name is not None else None
         tex = tex_of(yarn_line) if yarn_line is not None else None
-        metres = metres_of(plan.report, counted, plan.machine.pitch_mm)
+        metres = metres_of(plan.report.in_yarn(name), counted, plan.machine.pitch_mm)
         weight = grams(metres, tex) if metres is not None and tex is not None else None
         description = yarn_line.description if yarn_line is not None else ""
         found.append(YarnNeeded(name, description, rows[name], counted, tex, metres, weight))

@@ -197,6 +197,41 @@ def test_the_same_fabric_has_the_same_figures_to_the_last_digit(large: bool) -> 
             assert (gauge.stitch_factor, gauge.rows_per_10cm) == (first.stitch_factor, first.rows_per_10cm)
 
 
+# -- yarns ------------------------------------------------------------------------------------------------------------
+
+
+def in_yarn(name: str, yarn: str, stitches: float, rows: float) -> Swatch:
+    return swatch(name, stitches, rows)._replace(yarn=yarn)
+
+
+def test_a_stitch_is_estimated_by_the_swatches_of_its_yarn() -> None:
+    charts = {yarn: Chart.from_rows(["KT", "KK"], [yarn, yarn]) for yarn in ("oat", "foam", "sand")}
+    lines = [PLAIN, in_yarn("plain", "oat", 24, 34), in_yarn("plain", "foam", 17, 23)]
+    report = estimate(charts, lines)
+    for yarn, alone in (("oat", lines[1]), ("foam", lines[2]), ("sand", PLAIN)):
+        mine, other = report.of(yarn), estimate(charts, [alone]).of(yarn)
+        assert (mine.stitches_per_10cm, mine.rows_per_10cm) == (other.stitches_per_10cm, other.rows_per_10cm)
+    assert report.in_yarn("oat").baseline != report.in_yarn("foam").baseline
+    law = report.joint(["oat", "foam"])
+    oat, foam = law.at("oat", "rows"), law.at("foam", "rows")
+    assert law.covariance[oat, foam] == 0
+    assert law.range("oat", "rows").value == pytest.approx(
+        estimate(charts, [lines[1]]).joint().range("oat", "rows").value
+    )
+
+
+def test_rows_in_several_yarns_take_the_mean_with_a_range_that_holds_all() -> None:
+    both = Chart.from_rows(["KT", "KK"], ["oat", "foam"])
+    lines = [in_yarn("plain", "oat", 24, 34), in_yarn("plain", "foam", 20, 28)]
+    report = estimate({"both": both}, lines)
+    one, other = (estimate({"both": both}, [line._replace(yarn=None)]).of("both").rows_per_10cm for line in lines)
+    found = report.of("both").rows_per_10cm
+    assert one is not None and other is not None and found is not None
+    assert found.value == pytest.approx(math.sqrt(one.value * other.value))
+    assert found.low <= min(one.low, other.low) and found.high >= max(one.high, other.high)
+    assert report.mixed_yarns == ("both",)
+
+
 # -- counts that cannot quite be believed -----------------------------------------------------------------------------
 
 

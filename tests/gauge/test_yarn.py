@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from pathlib import Path
 
 import pint
@@ -243,3 +244,21 @@ def test_without_a_plain_gauge_there_is_no_length() -> None:
     assert loop_length_mm(unknown) is None
     assert metres_of(unknown, Cells(knits=5)) is None
     assert yarns_of(unknown, Pattern("a", {}), Stitch("it", chart("KT/KK"), HERE)) == ()
+
+
+@given(st.lists(st.text("KKTS", min_size=3, max_size=3), min_size=1, max_size=7))
+def test_further_tucks_against_a_count_needle_by_needle(rows: list[str]) -> None:
+    further = 0
+    for needle in zip(*rows, strict=True):
+        tucked = False
+        for number, letter in enumerate(needle * 2):  # the second round knows what the repeat below left
+            further += number >= len(rows) and letter == "T" and tucked
+            tucked = letter != "K" and (tucked or letter == "T")
+    assert cells_by_yarn(Chart.from_rows(rows))[None].further_tucks == further
+
+
+def test_a_million_rows_are_counted_in_the_time_of_a_few_looks() -> None:
+    long = Chart.from_rows(["KTKK", "KKKT", "KTTK", "KKKK"]).up(250_000)
+    start = time.process_time()
+    assert cells_by_yarn(long)[None].total == 4_000_000
+    assert time.process_time() - start < 3
