@@ -293,20 +293,20 @@ def _refuse_what_was_read(path: Path, place: Path) -> None:
             continue
         if same and stat.S_ISREG(standing.st_mode):
             also = "" if called == str(path) else f" `{called}`," if read != "-" else " on standard input,"
-            said = f"`{path}` is{also} what this is made from, so it was left as it is."
-            _refuse(said, "Choose another name with -o.")
+            text = f"`{path}` is{also} what this is made from, so it was left as it is."
+            _refuse(text, "Choose another name with -o.")
 
 
 def refuse_any_foreign(paths: Iterable[Path], force: bool = False) -> None:
-    """`refuse_foreign` for all of them, with what is to be said of each in one FileTrouble."""
-    found: list[Message] = []
+    """`refuse_foreign` for all of them, with the message about each in one FileTrouble."""
+    messages: list[Message] = []
     for path in paths:
         try:
             refuse_foreign(path, force)
         except FileTrouble as trouble:
-            found += trouble.messages
-    if found:
-        raise FileTrouble(*found)
+            messages += trouble.messages
+    if messages:
+        raise FileTrouble(*messages)
 
 
 def _cannot_write(path: Path, error: Exception) -> FileTrouble:

@@ -56,13 +56,13 @@ def command(file: str, folder: Path, machine_name: str | None, options: BuildOpt
 
     def build() -> None:
         from stitchc.cli.progress import Bar
-        from stitchc.gallery.build import INDEX, build_pattern
+        from stitchc.gallery.build import INDEX, build_pattern, expected_names
 
         text = files.read_bytes("-") if file == "-" else None
         machines = [common.load_machine(name) for name in ([machine_name] if machine_name else MACHINES)]
         with given_again(text):
             pattern = common.read_pattern(file)
-        files.refuse_foreign(folder / INDEX, force)
+        files.refuse_any_foreign([folder / name for name in expected_names(pattern, machines, options)], force)
         with Bar("building") as bar:
             product = build_pattern(pattern, machines, options, _drawing(pattern, text), bar.at)
         contents = {each.name: each.content for each in product.files}

@@ -21,7 +21,6 @@ from stitchc import files
 from stitchc.cli.wrong_usage import worded
 from stitchc.english import listed
 from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, has_errors, in_order, render, visible
-from stitchc.naming import name_of, numbered
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -87,11 +86,6 @@ def stitch_option(command: F) -> F:
     return _stitch_option("every stitch that is not part of another; skipped ones are listed")(command)
 
 
-def every_stitch_option(command: F) -> F:
-    """--stitch NAME, repeatable, of a command that shows parts too."""
-    return _stitch_option("every stitch that FILE defines")(command)
-
-
 def _stitch_option(default: str) -> Callable[[F], F]:
     text = f"Only this stitch; repeat the option for several. (default: {default})"
     return option("--stitch", "stitch_names", metavar="NAME", multiple=True, callback=_as_compared, help=text)
@@ -137,8 +131,8 @@ OTHERS_ENDINGS: Final = frozenset(
 
 
 def format_option(*forms: str) -> Callable[[F], F]:
-    """--format; if unsaid, what the name of -o ends in, or the first form. The command also has output_option."""
-    text = f"The form; if unsaid, what the name of -o ends in, or {forms[0]}."
+    """--format of a command that also has output_option."""
+    text = f"The form of the output. (default: what the name of -o ends in, or {forms[0]})"
 
     def apply(command: F) -> F:
         @functools.wraps(command)
@@ -185,22 +179,6 @@ def refuse_one_file_for_many(stitches: Sequence[Stitch], output: Path | None) ->
         )
 
 
-def page_paths(pattern: Pattern, names: Sequence[str], kind: str, output: Path | None) -> list[Path]:
-    """Where the HTML page of each stitch goes: -o itself for one unless it is a folder, else NAME-KIND.html there.
-
-    Raises click.BadParameter where -o names one page for several.
-    """
-    if output is not None and len(names) == 1 and not output.is_dir():
-        return [output]
-    if output is not None and output.suffix.lower() in (".html", ".htm"):
-        raise click.BadParameter(
-            f"there are {len(names)} stitches, each with its own page: name a folder, or one stitch with --stitch.",
-            param_hint="-o",
-        )
-    named = numbered([*pattern.stitches, *names], name_of(pattern))
-    return [(output or Path()) / f"{named[name]}-{kind}.html" for name in names]
-
-
 class OutputPath(click.Path):
     """A path to write to. "-" is refused: a file called so would be a surprise, and a picture at a terminal no use."""
 
@@ -234,25 +212,6 @@ def output_option(what: str = "the file") -> Callable[[F], F]:
         )(command)
 
     return apply
-
-
-def every_row_option(command: F) -> F:
-    """--every-row."""
-    return option(
-        "--every-row",
-        is_flag=True,
-        help="A line for every row. Unsaid, text and paper tell a repeated stretch once, with the numbers of its rows "
-        "or a box for each; on the screen and in JSON every row is there anyway.",
-    )(command)
-
-
-def anyway_option(command: F) -> F:
-    """--anyway."""
-    return option(
-        "--anyway",
-        is_flag=True,
-        help="Continue despite knitting and machine errors; the output carries a warning.",
-    )(command)
 
 
 def units_option(command: F) -> F:
@@ -333,7 +292,7 @@ def rendered(messages: Iterable[Message], sources: Mapping[str, Sequence[str]] |
     listed = list(messages)
     texts = [render(message, sources, colour) for message in listed[:MOST_SHOWN]]
     if len(listed) > MOST_SHOWN:
-        texts.append(f"… and {len(listed) - MOST_SHOWN} more; mend these first.")
+        texts.append(f"… and {len(listed) - MOST_SHOWN} more; fix these first.")
     return texts
 
 

@@ -107,6 +107,14 @@ def build_pattern(
     return Product(tuple(made), everything, (*warnings, *left_out), remarks)
 
 
+def expected_names(pattern: Pattern, machines: Sequence[Machine], options: BuildOptions) -> list[str]:
+    """The names of the main files that a build comes to, if each of its products can be made, and of its page."""
+    stitches = choose_stitches(pattern, options.stitches)
+    jobs = jobs_of(pattern, stitches, machines, options, lambda asked, progress: Product(()))
+    forms = [(job.options.name, "txt" if form == "text" else form) for job in jobs for form in job.forms]
+    return [*(f"{name}.{ending}" for name, ending in forms), INDEX]
+
+
 def _gauge_in_words(gauge: Any) -> str:
     from stitchc.gauge.words import in_words
 

@@ -37,8 +37,8 @@ def main(arguments: list[str]) -> int:
     python = folder / "bin" / "python"
     if not python.exists():
         subprocess.run([sys.executable, "-m", "venv", str(folder)], check=True)
-    test = [f"{name}>={low}" for name, low in (("pytest", "8.2"), ("hypothesis", "6.100"), ("pytest-benchmark", "5.1"))]
-    wanted = [*lowest(), *test]
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    wanted = [*lowest(), *project["optional-dependencies"]["test"]]
     subprocess.run([str(python), "-m", "pip", "install", "-q", "--disable-pip-version-check", *wanted], check=True)
     subprocess.run([str(python), "-m", "pip", "list", "--disable-pip-version-check"], check=True)
     tests = arguments[1:] or [path for path in CORE if (ROOT / path).exists()]
