@@ -94,7 +94,7 @@ def test_what_the_command_line_says_goes_before_the_environment(
 
 @pytest.mark.parametrize(
     ("row", "cure"),
-    [("K T*3", "1: K T3"), ("K * 3 T", "K3"), ("K t*3", "1: K T3"), ("Kl T", "K1")],
+    [("K T*3", "1: K T3"), ("K t*3", "1: K T3"), ("3K 2T", "1: K3 T2")],
 )
 def test_a_slip_in_a_count_is_one_mistake_with_its_own_cure(
     row: str, cure: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
@@ -107,10 +107,9 @@ def test_a_slip_in_a_count_is_one_mistake_with_its_own_cure(
     assert f"Try: {cure}\n" in said
 
 
-@pytest.mark.parametrize("line", ["RS: K T", "1 (RS): K T"])
-def test_a_row_has_no_right_side(line: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_row_has_no_right_side(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "a.stitch"
-    path.write_text(f"stitch a\n    {line}\n")
+    path.write_text("stitch a\n    1 (RS): K T\n")
     assert run(["check", str(path)]) == 1
     said = capsys.readouterr().out
     assert "no right or wrong side" in said

@@ -19,7 +19,7 @@ _MOST_WRONG: Final = 500
 """Wrong characters after which a row is given up."""
 
 _MOST_BLAMED: Final = 20
-"""Messages told of one row."""
+"""Mistakes looked at in one row, of which the gravest is told."""
 
 # Letters are spelled out: ignoring case would also let in U+212A and U+017F, which only look like K and s.
 # Possessive repeats keep no way back, and so no memory for each needle.
@@ -156,24 +156,28 @@ class _Scanner:
                 self.width += count
             elif opening or closing:
                 if not (self.opened(match.start(3)) if opening else self.closed(match)):
-                    return None, self.messages
+                    return None, self.gravest()
             elif self.open and (forgotten := times_of.match(text, match.start(7))):
                 self.closed_by_its_count(forgotten.end())
             else:
                 self.position = self.wrong(match.start(7))
                 wrong += 1
                 if wrong > _MOST_WRONG:
-                    return None, self.messages
+                    return None, self.gravest()
             if self.width > MAX_CELLS:
                 too_wide = True
                 self.width = MAX_CELLS + 1
         for group in self.open:
             self.unclosed(group.start)
         if self.messages:
-            return None, self.messages
+            return None, self.gravest()
         if too_wide:
             return None, [_too_wide(f"more than {MAX_CELLS:,}", self.word)]
         return _fitting(self.width, self.parts, self.word)
+
+    def gravest(self) -> list[Message]:
+        """One message for the row: the first, or the first that is not about signs between the cells."""
+        return [next((m for m in self.messages if not m.text.startswith("Cells follow")), self.messages[0])]
 
     def opened(self, start: int) -> bool:
         """Take in a `(`; False where groups nest too deep to go on."""
@@ -218,15 +222,20 @@ class _Scanner:
         return True
 
     def uncounted(self, group: _Open, match: re.Match[str]) -> int:
-        """Blame a group without a count, and go on behind whatever was meant as one; it is read as there once."""
-        from stitchc.notation.wrong_cells import uncounted_group
-
+        """Blame a group without a count; it is read as there once."""
         after = match.end(5) if match[5] else match.end(4)
-        found = uncounted_group(self.word.text, group.start, match.start(4), after, self.at)
-        # Brackets that are blamed already, whatever they are, need no count, but one that is there an x.
-        if len(self.messages) == group.blamed or found.end > after:
-            self.blame(found.message, once_for=found.kind)
-            self.position = found.end
+        if len(self.messages) == group.blamed:  # brackets that are blamed already need no count
+            self.blame(
+                Message(
+                    "N101",
+                    "error",
+                    "A group says how many times it is knitted.",
+                    self.at(match.start(4), after),
+                    cure="as in (K3 T)x4; or leave the brackets out",
+                )
+            )
+        if number := re.compile(r"\s*[0-9]+").match(self.word.text, after):  # its count, without the x
+            self.position = number.end()
         return 1
 
     def closed_by_its_count(self, end: int) -> None:
@@ -258,8 +267,9 @@ class _Scanner:
 
     def wrong(self, start: int) -> int:
         """Blame what stands where no cell can be, and return where to go on."""
-        from stitchc.notation.wrong_cells import wrong_cell
+        from stitchc.notation.refusals import wrong_cell
 
-        found = wrong_cell(self.word.text, start, self.at)
-        self.blame(found.message, once_for=found.message.code + found.kind)
-        return max(found.end, start + 1)
+        wrong = wrong_cell(self.word.text, start)
+        message = Message(wrong.code, "error", wrong.sentence, self.at(start, wrong.end), cure=wrong.cure)
+        self.blame(message, once_for=wrong.sentence)
+        return wrong.end

@@ -42,10 +42,24 @@ def compile_text(text: str | bytes, file: str = "pattern.stitch", folder: Path |
 
     Never raises, for any text.
     """
+    reading, gathered = _read(text, file, folder)
+    lines = reading.sources.get(file)
+    if not has_errors(reading.messages) or lines is None:
+        return reading
+    from stitchc.notation.fixes import with_fixes
+
+    def read_again(changed: str) -> tuple[Pattern | None, list[Message]]:
+        return _read(changed, file, folder)[0][:2]
+
+    messages = with_fixes(reading.messages, file, lines, gathered.definitions, gathered.yarns, read_again)
+    return reading._replace(messages=messages)
+
+
+def _read(text: str | bytes, file: str, folder: Path | None) -> tuple[Reading, Gathered]:
     gathered = Gathered(file, folder)
     pattern = _pattern(gathered) if gathered.read(text) else None
     messages = in_order(gathered.faults.messages)
-    return Reading(None if has_errors(messages) else pattern, messages, gathered.sources)
+    return Reading(None if has_errors(messages) else pattern, messages, gathered.sources), gathered
 
 
 def _pattern(gathered: Gathered) -> Pattern:

@@ -274,18 +274,8 @@ class Gathered:
         if key in self.yarns:
             self.faults.named_twice("yarn", line.name, self.yarns[key].span, "declared")
             return
-        colour = weight = None
-        if line.colour is not None:
-            if re.fullmatch(r"#(?:[0-9a-fA-F]{3}|[0-9a-fA-F]{6})", line.colour.text):
-                colour = line.colour.text
-            else:
-                bare = re.fullmatch(r"\s*(?:0x)?((?:[0-9a-fA-F]{3}){1,2})\s*", line.colour.text)
-                self.faults.error(
-                    "N101",
-                    f"`{line.colour.shown}` is not a colour: a # and six hexadecimal figures.",
-                    line.colour.span,
-                    cure=f'"#{bare[1]}"' if bare else 'as in "#d9c7a0"',
-                )
+        colour = self.colour(line.colour) if line.colour is not None else None
+        weight = None
         tex = None
         if line.tex is not None:
             tex = self.faults.in_range(line.tex, 1, 20_000, "A yarn's tex (grams per kilometre)")
@@ -307,6 +297,23 @@ class Gathered:
         said = f"A # begins a comment, so `{match[2]}` is not the colour of `{name.shown}`."
         cure = f'{visible(text[:start] + match[1]).strip()} colour "{match[2]}"'
         self.faults.add(Message("N118", "info", said, place, cure=cure))
+
+    def colour(self, word: Word) -> str | None:
+        """The colour as #rgb or #rrggbb, or None with N101."""
+        if re.fullmatch(r"#(?:[0-9a-fA-F]{3}|[0-9a-fA-F]{6})", word.text):
+            return word.text
+        from PIL.ImageColor import colormap  # the names of CSS Color Module Level 4
+
+        name = re.sub(r"[\s_-]+", "", word.text.lower()).replace("grey", "gray")
+        if name in colormap:
+            return str(colormap[name])
+        self.faults.error(
+            "N101",
+            f"`{word.shown}` is not a colour: write # and six hexadecimal figures, or a colour's CSS name.",
+            word.span,
+            cure='as in "#d9c7a0"',
+        )
+        return None
 
     def weight(self, word: Word) -> str | None:
         """The category by its name or number, or None with N101."""

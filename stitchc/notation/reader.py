@@ -6,11 +6,9 @@ good lines around it still count. Memory stays bounded by the chunk, whatever th
 
 from __future__ import annotations
 
-import heapq
 import re
 from functools import cache
 from itertools import chain
-from operator import itemgetter
 from types import ModuleType
 from typing import Any, Final
 
@@ -19,7 +17,7 @@ from lark.exceptions import UnexpectedInput
 
 from stitchc.messages import Message, Span
 from stitchc.notation.grammar import load_parser
-from stitchc.notation.slips import DEEPEST, KEYWORDS
+from stitchc.notation.slips import DEEPEST, KEYWORDS, QUOTED, unquoted
 from stitchc.notation.tree import (
     CarriageLine,
     DoLine,
@@ -51,13 +49,13 @@ _CHUNK_LINES: Final = 400
 MOST_MISTAKES: Final = 200
 """Lines that cannot be read before the reader gives up on the rest of the file."""
 
-_MM_PER: Final = {"MM": 1.0, "CM": 10.0, "IN": 25.4}
+_MM_PER: Final = {"MM": 1.0, "CM": 10.0, "IN": 25.4, "INCH": 25.4}
 
 
 def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
-    """The lines of a pattern and the messages about those that could not be read (N101, N110, N111).
+    """The lines of a pattern and the messages about those that could not be read (N101, N102, N110, N111).
 
-    text: with line ends already made "\\n". Never raises for any text.
+    text: with line ends already made "\n". Never raises for any text.
     """
     builder = _builder()
     placed: list[Placed] = []
@@ -65,81 +63,31 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
     lines = text.split("\n")
     for first in range(0, len(lines), _CHUNK_LINES):
         chunk = lines[first : first + _CHUNK_LINES]
-        rows = _take_rows(chunk, file, first)
-        if not any(chunk):
-            placed += rows
-            continue
         messages += _too_deep(chunk, file, first)
         builder.begin(file, first)
         try:
-            others = _parse("\n".join(chunk) + "\n")
-            placed += heapq.merge(rows, others, key=itemgetter(1))
+            placed += _parse("\n".join(chunk) + "\n")
             messages += builder.messages
             continue
         except UnexpectedInput:
-            others = []
+            pass
         for offset, line in enumerate(chunk):
             if not line or line.isspace():
                 continue
             builder.begin(file, first + offset)
             try:
-                others += _parse(line + "\n")
+                placed += _parse(line + "\n")
                 messages += builder.messages
             except _OddName as odd:
-                messages.append(_wrong_lines().odd_name(odd.name, line, odd.column - 1, file, first + offset + 1))
+                messages.append(_refusals().odd_name(odd.name, line, odd.column - 1, file, first + offset + 1))
             except UnexpectedInput as error:
-                messages.append(_wrong_lines().explain(error, lines, file, first + offset + 1, _reads))
+                messages.append(_refusals().refused(error, line, file, first + offset + 1))
             if len(messages) >= MOST_MISTAKES:
+                said = f"After {MOST_MISTAKES} mistakes the rest of the file was not read."
                 rest = Span(file, first + offset + 2)
-                messages.append(
-                    Message(
-                        "N101",
-                        "error",
-                        f"After {MOST_MISTAKES} mistakes the rest of the file was not read.",
-                        rest,
-                        cure="Mend these first, then check again.",
-                    )
-                )
-                return [*placed, *heapq.merge(rows, others, key=itemgetter(1))], messages
-        placed += heapq.merge(rows, others, key=itemgetter(1))
+                messages.append(Message("N101", "error", said, rest, cure="Fix these first, then check again."))
+                return placed, messages
     return placed, messages
-
-
-# Most lines of a file are rows, and this one expression reads them twenty times faster than the parser does. What it
-# takes, the grammar takes too and as the same; whatever else there is, it leaves to the parser.
-_ROW: Final = re.compile(
-    r"""\s*+([0-9]{1,9}+(?:\s*+[-–]\s*+[0-9]{1,9}+)?+(?:\s*+,\s*+[0-9]{1,9}+(?:\s*+[-–]\s*+[0-9]{1,9}+)?+)*+)
-        (?:\s*+[iI][nN]\s++([A-Za-z][A-Za-z0-9_-]*+))?+\s*+:\s*+([^\s#][^#]*+)(?:\#.*+)?+""",
-    re.VERBOSE,
-)
-_RANGE: Final = re.compile(r"([0-9]+)(?:\s*[-–]\s*([0-9]+))?")
-
-
-def _take_rows(chunk: list[str], file: str, lines_before: int) -> list[Placed]:
-    """The rows among the lines, which are made blank in `chunk`."""
-    rows: list[Placed] = []
-    for offset, line in enumerate(chunk):
-        match = _ROW.fullmatch(line)
-        if match is None:
-            continue
-        number, yarn = lines_before + offset + 1, None
-        head, name, cells = match.groups()
-        if name is not None and name.lower() in KEYWORDS:
-            continue
-        first_column = match.start(1) + 1
-        if head.isdigit():
-            row = int(head)
-            numbers: tuple[int, ...] = (row, row, first_column, len(head))
-        else:
-            flat: list[int] = []
-            for part in _RANGE.finditer(head):
-                flat += int(part[1]), int(part[2] or part[1]), first_column + part.start(), len(part[0])
-            numbers = tuple(flat)
-        if name is not None:
-            yarn = Word(name, Span(file, number, match.start(2) + 1, len(name)))
-        rows.append(Placed(Row(file, number, numbers, yarn, cells.rstrip(), match.start(3) + 1), number))
-        chunk[offset] = ""
-    return rows
 
 
 def _too_deep(chunk: list[str], file: str, lines_before: int) -> list[Message]:
@@ -149,7 +97,7 @@ def _too_deep(chunk: list[str], file: str, lines_before: int) -> list[Message]:
         if line.count("(") <= DEEPEST or line.lstrip()[:1].isdigit():
             continue
         depth = 0
-        for column, character in enumerate(_QUOTED.sub(_blanked, line), start=1):
+        for column, character in enumerate(_NOT_CODE.sub(_blanked, line), start=1):
             depth += (character == "(") - (character == ")")
             if depth > DEEPEST:
                 span = Span(file, lines_before + offset + 1, column)
@@ -160,66 +108,21 @@ def _too_deep(chunk: list[str], file: str, lines_before: int) -> list[Message]:
     return messages
 
 
-_QUOTED: Final = re.compile(r'"[^"]*"|#.*')
+_NOT_CODE: Final = re.compile(rf"{QUOTED}|#.*")
 
 
 def _blanked(match: re.Match[str]) -> str:
     return " " * len(match.group())
 
 
-_EVERY_LINE: Final = """
-pattern "a"
-note "a"
-yarn a "a" colour "#aaa" tex 417 weight light
-include "a"
-stitch a over 8
-1, 2-3 in a: (K T)x2 S2 K2
-stitch b = (a then a beside plain 4 by 2) across 2 up 2 shifted 1 left mirrored reversed with S for T, T for S
-gauge a 17.5 stitches 30 rows per 10 cm
-gauge a 30 rows per 4 in
-piece a
-width 60 cm plus 1 cm
-needles 96
-needles L40-R39
-edge 1
-carriage right
-do "a"
-knit a for 12 rows in a at "5"
-knit a for 18 cm exactly
-"""
-"""A line of each kind."""
-
-
 def _parse(text: str) -> list[Placed]:
     """The lines of a text. Raises UnexpectedInput where one of them cannot be read."""
-    builder = _builder()
-    so_far = list(builder.messages)
-    try:
-        placed: Any = _parser().parse(text)
-        if all(isinstance(one, Placed) for one in placed):
-            return list(placed)
-    except UnexpectedInput:
-        if _reads_every_line():
-            raise
-    except Exception:
-        pass
-    builder.messages = so_far  # the remembered grammar is damaged in some way that only shows in use
-    placed = _parser(anew=True).parse(text)
+    placed: Any = _parser().parse(text)
     return list(placed)
 
 
-@cache
-def _reads_every_line() -> bool:
-    """Whether the remembered grammar reads a line of each kind, as a damaged one would not."""
-    try:
-        placed: Any = _parser().parse(_EVERY_LINE)
-        return all(isinstance(one, Placed) for one in placed)
-    except Exception:
-        return False
-
-
-def _reads(line: str) -> bool:
-    """Whether a line can be read; asked of lines that a cure proposes."""
+def line_reads(line: str) -> bool:
+    """Whether the parser can read this line."""
     try:
         return bool(_parse(line + "\n"))
     except UnexpectedInput:
@@ -234,15 +137,15 @@ class _OddName(UnexpectedInput):
 
 
 def _refuse_odd_name(name: str, column: int) -> None:
-    if name.lower() in KEYWORDS or _wrong_lines().odd_character(name) is not None:
+    if name.lower() in KEYWORDS or _refusals().odd_character(name) is not None:
         raise _OddName(name, column)
 
 
-def _wrong_lines() -> ModuleType:
+def _refusals() -> ModuleType:
     """What words mistakes; most patterns have none, and are not kept waiting for it."""
-    from stitchc.notation import wrong_lines
+    from stitchc.notation import refusals
 
-    return wrong_lines
+    return refusals
 
 
 @cache
@@ -251,8 +154,8 @@ def _builder() -> _Builder:
 
 
 @cache
-def _parser(anew: bool = False) -> lark.Lark:
-    return load_parser(_builder(), anew)
+def _parser() -> lark.Lark:
+    return load_parser(_builder())
 
 
 # -- from tokens to lines ---------------------------------------------------------------------------------------
@@ -282,7 +185,7 @@ class _Builder(lark.Transformer[Any, Any]):
         return Word(text, self.span(token))
 
     def quoted(self, token: lark.Token) -> Word:
-        return Word(str(token)[1:-1], self.span(token))
+        return Word(unquoted(token), self.span(token))
 
     def number(self, token: lark.Token) -> Number:
         text = str(token)
@@ -313,7 +216,8 @@ class _Builder(lark.Transformer[Any, Any]):
         return self._placed(Text("include", text), text.span)
 
     def yarn_colour(self, children: list[Any]) -> tuple[str, Any]:
-        return "colour", self.quoted(children[0])
+        token = children[0]
+        return "colour", self.quoted(token) if token.type == "TEXT" else self.word(token)
 
     def yarn_tex(self, children: list[Any]) -> tuple[str, Any]:
         return "tex", self.number(children[0])

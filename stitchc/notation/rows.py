@@ -4,22 +4,26 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from stitchc.chart import MAX_CELLS, Chart
+from stitchc.english import number
 from stitchc.messages import Message, Span
 from stitchc.notation.cells import RowCells, read_cells
 from stitchc.notation.faults import MOST_MESSAGES, Faults
 from stitchc.notation.gather import Gathered, StitchLines
-from stitchc.notation.tree import Row, RowRange, Word
+from stitchc.notation.tree import Row, RowRange, Word, shortened
 from stitchc.pattern import Stitch
 
-_WIDEST_OFFERED: Final = 1000
-"""The widest repeat that a cure proposes."""
+_WIDEST_OFFERED: Final = 48
+"""The widest repeat that is proposed where rows do not fit: two widths of the widest card."""
+_MISCOUNTED: Final = 2
+"""Needles by which a row is taken for miscounted."""
 _MANY_ALIKE: Final = 16
 """From so many rows alike on they are put into the chart all at once."""
 
@@ -86,7 +90,7 @@ def _rows_by_text(rows: Sequence[Row], gathered: Gathered) -> dict[str, tuple[Ro
         if row.text in wrong and faults.count > MOST_MESSAGES:
             continue
         cells, messages = read_cells(Word(row.text, row.span))
-        for message in _mended(row, messages, gathered.yarns) if messages else ():
+        for message in _worded(row, messages, gathered.yarns) if messages else ():
             faults.add(message)
         if cells is not None:
             alike[row.text] = cells, [row]
@@ -95,24 +99,19 @@ def _rows_by_text(rows: Sequence[Row], gathered: Gathered) -> dict[str, tuple[Ro
     return alike
 
 
-def _mended(row: Row, messages: Sequence[Message], yarns: Container[str]) -> Sequence[Message]:
-    """The messages about a row's cells; one with the whole row as its cure, where it is clear what was meant."""
-    if any(message.code not in ("N101", "N102", "N115") for message in messages):
+def _worded(row: Row, messages: list[Message], yarns: Collection[str]) -> list[Message]:
+    """The messages about a row's cells, or one about two yarns where the row is written in the names of yarns."""
+    words = row.text.split()
+    if len(names := list(dict.fromkeys(words))) < 2 or len(words) > 200 or not all(word in yarns for word in words):
         return messages
-    from stitchc.notation.meant_cells import row_meant
-
-    ranges = zip(row.numbers[:32:4], row.numbers[1:32:4], strict=True)
-    head = ", ".join(f"{first}" if first == last else f"{first}-{last}" for first, last in ranges)
-    head += ", …" * (len(row.numbers) > 32) + (f" in {row.yarn.shown}" if row.yarn is not None else "")
-    meant = row_meant(head, row.text, row.yarn is not None, yarns)
-    if meant is None:
-        return messages
-    message = messages[0]._replace(cure=meant.cells)
-    if meant.said:
-        first, last = meant.place or (0, len(row.text))
-        span = row.span._replace(column=row.column + first, length=last - first)
-        message = message._replace(code=meant.code, text=meant.said, span=span, label="")
-    return [message]
+    lines = [
+        f"{nth} in {name}: {' '.join('K' if word == name else 'S' for word in words)}"
+        for nth, name in enumerate(names, start=1)
+    ]
+    text = f"A row is knitted in one yarn, so `{shortened(names[0])}` and `{shortened(names[1])}` can't share this row."
+    each = "   (a row for each yarn, which knits its own needles and slips the others)"
+    cure = "as in " + "\n      ".join(lines) + each
+    return [Message("N102", "error", text, row.span, cure=cure)]
 
 
 def _row_numbers(definition: StitchLines, faults: Faults) -> int | None:
@@ -149,13 +148,34 @@ def _row_numbers(definition: StitchLines, faults: Faults) -> int | None:
     below = np.concatenate(([0], highest[:-1]))  # the highest row given before each range
     owner = np.maximum.accumulate(np.where(lasts > below, np.arange(len(lasts)), 0))
     top = int(highest[-1])
+    blamed: set[int] = set()
     for place in np.flatnonzero(firsts != below + 1)[:MOST_MESSAGES].tolist():
-        numbers, so_far = at(int(order[place])), int(below[place])
-        if numbers.first <= so_far:
-            _given_twice(at(int(order[owner[place - 1]])), numbers, so_far, top, name, faults)
-        else:
-            _missing(numbers, so_far, name, _from_the_top(rows), faults)
+        index, so_far = int(order[place]), int(below[place])
+        if at(index).first > so_far:
+            _missing(at(index), so_far, name, _from_the_top(rows), faults)
+            continue
+        other = int(order[owner[place - 1]])
+        later, earlier = (index, other) if at(index).span > at(other).span else (other, index)
+        if later not in blamed:
+            blamed.add(later)
+            left = _left(given, later)
+            _given_twice(at(earlier), at(later), min(at(index).last, so_far), left, top, name, faults)
     return top if faults.count == before else None
+
+
+def _left(given: npt.NDArray[np.int64], index: int) -> str:
+    """The rows of one range that no other range gives, as the notation has them."""
+    first, last = given[index, :2].tolist()
+    others = np.delete(given, index, axis=0)
+    others = others[(others[:, 0] <= last) & (others[:, 1] >= first)]
+    parts: list[str] = []
+    for other in others[np.argsort(others[:, 0], kind="stable")].tolist():
+        if other[0] > first:
+            parts.append(_range_text(first, other[0] - 1))
+        first = max(first, other[1] + 1)
+    if first <= last:
+        parts.append(_range_text(first, last))
+    return ", ".join(parts)
 
 
 def _out_of_range(numbers: RowRange, faults: Faults) -> None:
@@ -172,21 +192,16 @@ def _out_of_range(numbers: RowRange, faults: Faults) -> None:
         faults.error("N110", text, numbers.span, cure=cure)
 
 
-def _given_twice(one: RowRange, two: RowRange, reached: int, top: int, name: Word, faults: Faults) -> None:
-    """`two` begins at or below `reached`, where `one` ends; whichever is written later is the mistake."""
-    last = min(two.last, reached)
-    many = f"Rows {two.first} to {last}" if last > two.first else f"Row {two.first}"
-    later, earlier = (two, one) if two.span > one.span else (one, two)
-    length = later.last - later.first
-    if later is two and two.last > reached:
-        cure = _rows_said(reached + 1, two.last)
-    elif later is one and one.first < two.first:
-        cure = _rows_said(one.first, two.first - 1)
-    else:
-        cure = f"{_rows_said(top + 1, top + 1 + length)}, or {'other rows' if length else 'another row'}"
+def _given_twice(
+    earlier: RowRange, later: RowRange, reached: int, left: str, top: int, name: Word, faults: Faults
+) -> None:
+    """N106 about the range that is written later. reached: the last row that both give; left: rows it alone gives."""
+    first = max(earlier.first, later.first)
+    many = f"Rows {first} to {reached}" if reached > first else f"Row {first}"
+    cure = left or f"as in {_range_text(top + 1, top + 1 + later.last - later.first)}, which no line gives yet"
     faults.error(
         "N106",
-        f"{many} of `{name.shown}` {'are' if last > two.first else 'is'} given twice.",
+        f"{many} of `{name.shown}` {'are' if reached > first else 'is'} given twice.",
         later.span,
         label="given again here",
         cure=cure,
@@ -203,7 +218,7 @@ def _missing(numbers: RowRange, reached: int, name: Word, from_the_top: bool, fa
         f"{many} of `{name.shown}` {'are' if last > first else 'is'} missing.",
         numbers.span,
         label="rows go on here",
-        cure=f"{_rows_said(first, last)}: K{hint}",
+        cure=f"{_range_text(first, last)}: K{hint}",
     )
 
 
@@ -212,6 +227,13 @@ def _hold_to(
 ) -> None:
     """N108 for every row that does not go a whole number of times into the stitch's width."""
     common = _common_width(cells.width for cells, _ in alike.values())
+    if definition.over is None and any(width % cells.width for cells, _ in alike.values()):
+        sizes: Counter[int] = Counter()
+        for cells, rows in alike.values():
+            sizes[cells.width] += len(rows)
+        most = max(sizes, key=lambda size: (sizes[size], size))
+        if width - most <= _MISCOUNTED and width % most:
+            width = most  # the widest row is the one that is miscounted
     for cells, rows in alike.values():
         if width % cells.width:
             for row in rows:
@@ -219,18 +241,30 @@ def _hold_to(
 
 
 def _does_not_go(row: Row, small: int, width: int, definition: StitchLines, common: int | None, faults: Faults) -> None:
-    offered = f"over {common}   (after the stitch's name)" if definition.over is None and common else ""
+    goes = [size for size in range(1, width + 1) if width % size == 0] if width <= MAX_CELLS // 100 else [width]
+    close = [size for size in goes if abs(size - small) <= _MISCOUNTED and size > 4]
+    near = min(close, key=lambda size: abs(size - small), default=0)
+    text = f"This row is {small} needles wide, which does not go into the stitch's {width}."
+    if near:
+        apart = near - small
+        wrong = f"{number(abs(apart), 'needle')} {'short' if apart > 0 else 'too long'}"
+        text = f"This row is {wrong}: it has {small}, and {near} would go into the stitch's {width}."
+        if near == width:
+            text = f"This row is {wrong}: it has {small}, and the stitch is {width} wide."
+    cure = f"a row of {_divisors(width)} needles"
+    if definition.over is None and common is not None:
+        cure = (f"{cure}; or else " if near else "") + f"over {common} after the stitch's name"
     faults.error(
         "N108",
-        f"This row is {small} needles wide, which does not go into the stitch's {width}.",
+        text,
         row.span,
-        label=f"over {width}" if definition.over is not None else f"its widest row is {width}",
-        cure=offered or f"a row of {_divisors(width)} needles",
+        label=f"over {width}" if definition.over is not None else f"the stitch is {width} wide",
+        cure=cure,
     )
 
 
 def _common_width(widths: Iterable[int]) -> int | None:
-    """The least width that all go into, if it is one that somebody might want."""
+    """The least width that all go into, where it is a repeat that somebody might want."""
     common = 1
     for width in widths:
         common = math.lcm(common, width)
@@ -239,7 +273,7 @@ def _common_width(widths: Iterable[int]) -> int | None:
     return common
 
 
-def _rows_said(first: int, last: int) -> str:
+def _range_text(first: int, last: int) -> str:
     return f"{first}-{last}" if last > first else f"{first}"
 
 

@@ -21,6 +21,9 @@ with for plain by gauge stitches rows per mm cm piece width plus needles edge ca
 KEYWORDS: Final = frozenset(_KEYWORDS.split())
 """The notation's words, which can't be names."""
 
+QUOTED: Final = r'"[^"\n]*"|“[^”"\n]*”|„[^“”"\n]*[“”]|«[^»"\n]*»'
+"""Text in quotation marks, as grammar/stitch.lark has it."""
+
 _NUMBERS: Final = """
 zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen
 eighteen nineteen
@@ -57,6 +60,11 @@ LOOK_ALIKES: Final = {
 _ALSO_ALIKE: Final = dict(
     zip("аеорсухіјԁһԛѡѵАВЕМНОРСУХІЈΑΒΕΖΗΙΜΝΟΡΥΧονρυіѕкт", "aeopcyxijdhqwvABEMHOPCYXIJABEZHIMNOPYXovpuiskt", strict=True)
 )
+
+
+def unquoted(text: str) -> str:
+    """The text between quotation marks; those that point outward stand apart from it in some languages."""
+    return text[1:-1].strip(" \u00a0\u202f") if text[0] == "«" else text[1:-1]
 
 
 def nearest(name: str, among: Iterable[str]) -> str | None:

@@ -6,7 +6,6 @@ that hold for root too, signals); nothing is mocked but the moment at which a pr
 
 from __future__ import annotations
 
-import hashlib
 import importlib
 import os
 import random
@@ -690,78 +689,25 @@ def test_a_terminal_is_told_what_is_waited_for(folder: Path) -> None:
 
 
 def cached_in(cache: Path) -> Callable[[], None]:
-    """In the child: keep things there, and read the grammar anew."""
-
-    def move() -> None:
-        from stitchc.notation import reader
-
-        reader._parser.cache_clear()
-        os.environ["XDG_CACHE_HOME"] = str(cache)
-
-    return move
+    """In the child: keep things there."""
+    return lambda: os.environ.update(XDG_CACHE_HOME=str(cache))
 
 
-def _spoil_with(kind: str, cache: Path) -> None:
-    """Make the cache folder of stitchc unusable in one way."""
-    place = cache / "stitchc"
-    if kind == "a file":
-        place.write_bytes(THEIRS)
-    elif kind == "a link to nothing":
-        place.symlink_to(cache / "nothing" / "there")
-    elif kind == "a file instead of its parent":
-        cache.rmdir()
-        cache.write_bytes(THEIRS)
-    else:
-        assert stitchc("check", "tide.stitch", folder=cache.parent, before=cached_in(cache)).status == 0
-        (kept,) = place.glob("grammar-*.json")
-        head, _, body = kept.read_text().partition("\n")
-        kept.unlink()
-        if kind == "a folder":
-            kept.mkdir()
-        elif kind == "a pipe":
-            os.mkfifo(kept)
-        elif kind == "cut short":
-            kept.write_text(f"{head}\n{body[:-100]}")
-        elif kind == "not text":
-            kept.write_bytes(b"\xff\xfe" * 1000)
-        elif kind == "another table under the digest of the first":
-            kept.write_text(f"{head}\n{body.replace('KNIT', 'TUCK').replace('then', 'than')}")
-        elif kind == "nonsense with a digest of its own":
-            for key in (head, kept.stem.removeprefix("grammar-")):
-                nonsense = "[" * 5000 + "]" * 5000
-                kept.write_text(hashlib.sha256((key + nonsense).encode()).hexdigest() + "\n" + nonsense)
-        elif kind == "larger than the disk":
-            with kept.open("wb") as stream:
-                stream.truncate(1 << 40)
-        elif kind == "endless":
-            kept.symlink_to("/dev/zero")
-        else:
-            raise AssertionError(kind)
-
-
-@pytest.mark.parametrize(
-    "kind",
-    [
-        "a file",
-        "a link to nothing",
-        "a file instead of its parent",
-        "a folder",
-        "a pipe",
-        "cut short",
-        "not text",
-        "another table under the digest of the first",
-        "nonsense with a digest of its own",
-        "larger than the disk",
-        "endless",
-    ],
-)
+@pytest.mark.parametrize("kind", ["a file", "a link to nothing", "a file instead of its parent"])
 def test_a_hostile_cache_changes_nothing(folder: Path, kind: str) -> None:
     cache = folder / "cache"
     cache.mkdir()
-    _spoil_with(kind, cache)
-    result = stitchc("chart", "tide.stitch", "--format", "json", folder=folder, before=cached_in(cache), seconds=20)
-    assert result.status == 0 and result.err == "" and '["KT", "KK"]' in result.out, result
-    if kind in ("a file",):
+    if kind == "a file":
+        (cache / "stitchc").write_bytes(THEIRS)
+    elif kind == "a link to nothing":
+        (cache / "stitchc").symlink_to(cache / "nothing" / "there")
+    else:
+        cache.rmdir()
+        cache.write_bytes(THEIRS)
+    draw = ("picture", "tide.stitch", "--size", "2x2", "--dpi", "72", "-o", "out.png")
+    result = stitchc(*draw, folder=folder, before=cached_in(cache), seconds=20)
+    assert result.status == 0 and result.err == "", result
+    if kind == "a file":
         assert (cache / "stitchc").read_bytes() == THEIRS
 
 

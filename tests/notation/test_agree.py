@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from random import Random
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from stitchc.notation import compile_text, reader
+from stitchc.notation import compile_text
 from tests.notation.agree import agreed, run
 from tests.notation.interpreter import Wrong, interpret
 from tests.notation.patterns import Scribe
@@ -85,32 +84,3 @@ def test_some_hundred_random_patterns() -> None:
 def test_a_hundred_thousand_random_patterns() -> None:
     outcomes = run(100_000)
     assert outcomes["valid"] > 85_000
-
-
-def test_rows_read_by_one_expression_are_what_the_grammar_makes_of_them(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
-    texts = [Scribe(Random(number)).pattern() for number in range(60)]
-    texts += [Scribe(Random(number)).pattern() for number in range(60, 70)]
-    quick = [reader.read_lines(_plain(written.text), "a") for written in texts]
-    monkeypatch.setattr(reader, "_take_rows", lambda *_: [])
-    slow = [reader.read_lines(_plain(written.text), "a") for written in texts]
-    assert quick == slow
-    for line in (
-        "1:K#c",
-        " 1 - 2 ,3 in a : K  # x",
-        "1\t:\u00a0K\u3000",
-        "7 IN in-b: s",
-        "2,3: K P",
-        "1 in in: K",
-        "1:",
-    ):
-        text = f"stitch a\n{line}"
-        by_grammar = reader.read_lines(text, "a")
-        monkeypatch.undo()
-        assert reader.read_lines(text, "a") == by_grammar
-        monkeypatch.setattr(reader, "_take_rows", lambda *_: [])
-
-
-def _plain(text: str) -> str:
-    return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")

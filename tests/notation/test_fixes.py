@@ -1,4 +1,4 @@
-"""Cures followed to the letter: each slip, mended as its message says, gives the pattern that was meant.
+"""Fixes applied: each slip, edited as its message offers, gives the pattern that was meant, or nothing is offered.
 
 The slips are a hand knitter's, a spreadsheet's, a word processor's and those of other crafts; from common practice and
 from memory, no source.
@@ -6,68 +6,62 @@ from memory, no source.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from stitchc.messages import Message
 from stitchc.notation import Reading, compile_text
 from stitchc.notation.layout import same_meaning
 from stitchc.pattern import Pattern
+from tests.notation.score import UNSEEN, Case, applied, outcome, score, unseen
 from tests.notation.slips import FRAMES, SLIPS, UNCLEAR
-
-
-def followed(line: str, message: Message) -> str:
-    """The line with the cure in place of it, or of the marked part where the cure does not begin as the line does."""
-    assert message.cure is not None
-    assert message.span is not None
-    cure = re.sub(r"   \([^\n]*\)$", "", message.cure).split(", or ")[0]  # without the remark behind it
-    if _first(cure) == _first(line) or re.match(r"[0-9][^:]*:", cure):
-        return cure
-    start = message.span.column - 1
-    return line[:start] + cure + line[start + message.span.length :]
-
-
-def _first(text: str) -> str:
-    word = re.match(r"\s*([^\W\d_]+)(?![\w-])", text)
-    return word[1].lower() if word else text
 
 
 def read(frame: str, line: str) -> Reading:
     return compile_text(FRAMES[frame].replace("@", line))
 
 
-def line_of(frame: str) -> int:
-    return FRAMES[frame].split("@")[0].count("\n") + 1
-
-
 @pytest.mark.parametrize(("frame", "wrong", "meant"), SLIPS, ids=[f"{frame}: {wrong}" for frame, wrong, _ in SLIPS])
-def test_a_cure_followed(frame: str, wrong: str, meant: str) -> None:
-    expected = read(frame, meant)
-    assert expected.pattern is not None, expected.messages
-    found = read(frame, wrong)
-    assert [message.span.line for message in found.messages if message.span] == [line_of(frame)], found.messages
-    written = FRAMES[frame].replace("@", wrong).split("\n")[line_of(frame) - 1]
-    mended = followed(written, found.messages[0])
-    result = compile_text(FRAMES[frame].split("@")[0].rpartition("\n")[0] + "\n" + mended + FRAMES[frame].split("@")[1])
-    assert result.pattern is not None, (mended, result.messages)
-    assert same_meaning(result.pattern, expected.pattern), mended
+def test_a_fix_applied(frame: str, wrong: str, meant: str) -> None:
+    assert outcome(Case(FRAMES[frame].replace("@", wrong), FRAMES[frame].replace("@", meant))) == "right"
+    reading = read(frame, wrong)
+    if reading.pattern is None:
+        (message,) = reading.messages
+        assert message.fix is not None and message.cure == message.fix.text
 
 
 @pytest.mark.parametrize(("frame", "wrong"), UNCLEAR, ids=[f"{frame}: {wrong}" for frame, wrong in UNCLEAR])
-def test_no_cure_that_means_something_else(frame: str, wrong: str) -> None:
-    """Where what was meant cannot be known, following the cure's words gives no pattern."""
-    found = read(frame, wrong)
-    assert found.pattern is None
-    assert {message.span.line for message in found.messages if message.span} == {line_of(frame)}, found.messages
-    written = FRAMES[frame].replace("@", wrong).split("\n")[line_of(frame) - 1]
-    before, after = FRAMES[frame].split("@")
-    for message in found.messages:
-        mended = followed(written, message)
-        assert compile_text(f"{before.rpartition(chr(10))[0]}\n{mended}{after}").pattern is None, mended
+def test_nothing_is_offered_where_nobody_can_say(frame: str, wrong: str) -> None:
+    reading = read(frame, wrong)
+    assert reading.pattern is None
+    assert {message.fix for message in reading.messages} == {None}
+    line = FRAMES[frame].split("@")[0].count("\n") + 1
+    assert {message.span.line for message in reading.messages if message.span} == {line}, reading.messages
+
+
+@pytest.mark.parametrize(
+    ("text", "lines"),
+    [
+        ("stitch a\n    1, 3: K T\n    2-4: K\n", "2, 4"),
+        ("stitch a\n    1, 3, 5: K T\n    2, 4-6: K\n", "4, 6"),
+        ("stitch a\n    1, 4: K T\n    2-5: K\n", "2-3, 5"),
+        ("stitch a\n    1: K T\n    1-2: K\n", "2"),
+        ("stitch a\n    1-4: K T\n    2-3: K\n", "as in 5-6, which no line gives yet"),
+    ],
+)
+def test_rows_given_twice_keep_the_rows_that_are_left(text: str, lines: str) -> None:
+    (message,) = compile_text(text).messages
+    assert message.code == "N106" and message.cure == lines
+
+
+def test_the_second_set_of_slips() -> None:
+    """Nothing is tuned on it; a guess counts tenfold."""
+    if not UNSEEN.exists():
+        pytest.skip("the second set is not here")
+    found = score(unseen())
+    assert found["right"] >= 200 and found["wrong"] + found["guessed"] + found["unfinished"] <= 6, found
 
 
 # -- any row, length and gauge, disguised -----------------------------------------------------------------------------
@@ -101,9 +95,10 @@ HEADS = ["{}: {}", "Row {}: {}", "row {} (RS): {}", "R{}: {}", "{}) {}", "{}. {}
 @given(RUNS, st.sampled_from(sorted(CELLS)), st.sampled_from(HEADS))
 @settings(max_examples=300, deadline=None)
 def test_a_row_disguised(runs: list[tuple[str, int]], cells: str, head: str) -> None:
+    assume(cells != "counts first" or head[-4] in ":)." or head[-3] in ":).")  # `1 - 2K` may be two rows
     wanted = read("row 1 of any width", f"1: {_joined(runs, ' ')}")
     line = head.format(1, CELLS[cells](runs))
-    result = _read_cured("row 1 of any width", line)
+    result = read_fixed("row 1 of any width", line)
     assert result is not None, line
     assert wanted.pattern is not None
     assert same_meaning(result, wanted.pattern), line
@@ -120,7 +115,7 @@ def test_a_width_disguised(whole: int, fraction: tuple[str, float], unit: str, l
     written = line.format(f"{whole} {fraction[0]}{' ' if fraction[0] and unit.isalpha() else ''}{unit}")
     plain = {"inches": "in", '"': "in", " in.": "in", "centimetres": "cm"}.get(unit, unit)
     wanted = read("piece", f"width {whole + fraction[1]} {plain}")
-    result = _read_cured("piece", written)
+    result = read_fixed("piece", written)
     assert wanted.pattern is not None
     assert result is not None, written
     assert same_meaning(result, wanted.pattern), written
@@ -131,7 +126,7 @@ def test_a_width_disguised(whole: int, fraction: tuple[str, float], unit: str, l
     st.integers(4, 60),
     st.sampled_from(["{} stitches and {} rows", "{} sts, {} rows", "{} stitches x {} rows", "{}st/{}r", "{} x {}"]),
     st.sampled_from([("per 10 cm", "10 cm"), ("= 4 in", "4 in"), ("to the inch", "1 in"), ("per 10 x 10 cm", "10 cm")]),
-    st.sampled_from([("gauge a", "a"), ("gauge a:", "a"), ("Gauge:", "plain"), ("tension plain", "plain")]),
+    st.sampled_from([("gauge a", "a"), ("gauge a:", "a"), ("Gauge plain:", "plain"), ("tension plain", "plain")]),
 )
 @settings(max_examples=200, deadline=None)
 def test_a_gauge_disguised(
@@ -139,20 +134,14 @@ def test_a_gauge_disguised(
 ) -> None:
     written = f"{begins[0]} {counts.format(stitches, rows)} {per[0]}"
     wanted = read("gauge", f"gauge {begins[1]} {stitches} stitches {rows} rows per {per[1]}")
-    result = _read_cured("gauge", written)
+    result = read_fixed("gauge", written)
     assert wanted.pattern is not None
     assert result is not None, written
     assert same_meaning(result, wanted.pattern), written
 
 
-def _read_cured(frame: str, line: str) -> Pattern | None:
-    """The pattern after following cures until there are none, three at most."""
-    before, after = FRAMES[frame].split("@")
-    for _ in range(3):
-        found = compile_text(f"{before}{line}{after}")
-        if found.pattern is not None:
-            return found.pattern
-        (message,) = found.messages
-        written = f"{before.rpartition(chr(10))[2]}{line}"
-        line = followed(written, message)
-    return None
+def read_fixed(frame: str, line: str) -> Pattern | None:
+    """The pattern after the fix offered, or as it is."""
+    text = FRAMES[frame].replace("@", line)
+    reading = compile_text(text)
+    return reading.pattern or compile_text(applied(text, reading.messages)).pattern

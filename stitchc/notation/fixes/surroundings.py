@@ -1,0 +1,120 @@
+"""What stands around a wrong line: the names there are, the block it is in and the rows given beside it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable, Sequence
+from itertools import islice
+from typing import Final, NamedTuple
+
+_FAR: Final = 1000
+"""Lines looked at on each side."""
+_MOST_ROWS: Final = 400
+_BEGINS: Final = re.compile(r"\s*(stitch|piece|pattern|note|yarn|include|gauge)\b", re.IGNORECASE)
+_ROW: Final = re.compile(r"\s*(?:rows?\b\.?\s*)?((?:[0-9]{1,4}\s*[-–,]?\s*)+)[^:\"#0-9]{0,40}:", re.IGNORECASE)
+_RANGE: Final = re.compile(r"([0-9]+)(?:\s*[-–]\s*([0-9]+))?")
+_CELLS_ALONE: Final = re.compile(r"\s*(?:[-•*>]\s+)?[KTSkts(][KTSkts0-9\s()xX×,]*")
+
+
+class Surroundings(NamedTuple):
+    """block: `stitch` or `piece`, or "" at the head. above, below: row numbers of the same stitch before and after.
+
+    unnumbered: lines of cells without a number directly above. rows_follow: the next line is a row.
+    """
+
+    stitches: Collection[str]
+    yarns: Collection[str]
+    block: str
+    above: frozenset[int]
+    below: frozenset[int]
+    unnumbered: int
+    rows_follow: bool
+    text: str
+
+    @property
+    def following(self) -> int | None:
+        """The number after that of the last row above, or None where another row has it."""
+        number = max(self.above, default=0) + self.unnumbered + 1
+        return None if number in self.below else number
+
+    @property
+    def next_row(self) -> int | None:
+        """The number of a row written without one, where it cannot go on with the row above."""
+        number = self.following
+        return number if number and (not self.above or number + 1 in self.below) else None
+
+    def stitch(self, word: str) -> str | None:
+        """The stitch of that name, or the only one whose name is nearly that."""
+        return _named(word, self.stitches, self.text)
+
+    def yarn(self, word: str) -> str | None:
+        """The yarn of that name, or the only one whose name is nearly that."""
+        return _named(word, self.yarns, self.text)
+
+
+def _named(word: str, names: Collection[str], text: str) -> str | None:
+    if word in names:
+        return word
+    near = only_near(word, names)
+    # Where a name stands once in each spelling, either may be the slip.
+    return near if near and _times(near, text) > 1 and not _times(word, text) else None
+
+
+def _times(word: str, text: str) -> int:
+    return len(re.findall(rf"(?<![\w-]){re.escape(word)}(?![\w-])", text))
+
+
+def only_near(word: str, names: Iterable[str]) -> str | None:
+    """The one name that this word is a slip of: a letter wrong, or two in a long one; None where several could be."""
+    if not 3 <= len(word) <= 40:
+        return None
+    near = [name for name in islice(names, 500) if _slips(word.casefold(), name.casefold()) <= (len(word) > 5) + 1]
+    return near[0] if len(near) == 1 else None
+
+
+def _slips(one: str, two: str) -> int:
+    """How many letters are wrong, missing, too many or exchanged with their neighbour; 9 for words quite different."""
+    if abs(len(one) - len(two)) > 2 or len(two) < 3:
+        return 9
+    before: list[int] = []
+    last = list(range(len(two) + 1))
+    for i, a in enumerate(one, start=1):
+        now = [i]
+        for j, b in enumerate(two, start=1):
+            cost = min(now[-1] + 1, last[j] + 1, last[j - 1] + (a != b))
+            if i > 1 and j > 1 and a == two[j - 2] and b == one[i - 2]:
+                cost = min(cost, before[j - 2] + 1)
+            now.append(cost)
+        before, last = last, now
+    return last[-1]
+
+
+def surroundings(lines: Sequence[str], number: int, stitches: Collection[str], yarns: Collection[str]) -> Surroundings:
+    """Around line `number`, counted from 1."""
+    above: set[int] = set()
+    below: set[int] = set()
+    unnumbered, block = 0, ""
+    for line in reversed(lines[max(0, number - 1 - _FAR) : number - 1]):
+        if begins := _BEGINS.match(line):
+            block = begins[1].lower()
+            break
+        if numbers := _row_numbers(line):
+            above |= numbers
+        elif not above and _CELLS_ALONE.fullmatch(line.split("#")[0]) and line.strip():
+            unnumbered += 1
+    following = [line for line in lines[number : number + _FAR] if line.split("#")[0].strip()]
+    for line in following:
+        if _BEGINS.match(line):
+            break
+        below |= _row_numbers(line)
+    follow = bool(following) and _ROW.match(following[0]) is not None
+    text = "\n".join(line for index, line in enumerate(lines[: 2 * _FAR], start=1) if index != number)
+    return Surroundings(stitches, yarns, block, frozenset(above), frozenset(below), unnumbered, follow, text)
+
+
+def _row_numbers(line: str) -> set[int]:
+    head = _ROW.match(line)
+    if head is None:
+        return set()
+    ranges = [(int(part[1]), int(part[2] or part[1])) for part in _RANGE.finditer(head[1])]
+    return {n for first, last in ranges if last <= _MOST_ROWS for n in range(first, last + 1)}
