@@ -20,7 +20,7 @@ from stitchc.drawn.place import Place
 from stitchc.drawn.symbols import Area, Face, Notation, Ring, Spot, Stroke, meaning, symbol
 from stitchc.english import number as counted
 from stitchc.messages import Message, Refused
-from stitchc.page import PAPERS, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
+from stitchc.page import PAPERS, Anchor, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import fitted, width_mm, wrapped
 from stitchc.pattern import Side, Yarn
 
@@ -309,18 +309,16 @@ class _Sheet:
         low, high = max(0, part.first_row), min(top_row, part.last_row)
         if left >= right or low >= high:
             return
-        x1, y2 = grid.corner(left, low - 1)[0], grid.corner(left, low - 1)[1]
+        x1, y2 = grid.corner(left, low - 1)
         x2, y1 = grid.corner(right, high - 1)
         line = max(0.55, 0.12 * grid.cell_mm)
         half = line / 2
-        if low == 0:
-            yield Line(x1 - half, y2, x2 + half, y2, line, _BLACK)
-        if high == top_row:
-            yield Line(x1 - half, y1, x2 + half, y1, line, _BLACK)
-        if left == first:
-            yield Line(x1, y1 - half, x1, y2 + half, line, _BLACK)
-        if right == last:
-            yield Line(x2, y1 - half, x2, y2 + half, line, _BLACK)
+        for shown, y in ((low == 0, y2), (high == top_row, y1)):
+            if shown:
+                yield Line(x1 - half, y, x2 + half, y, line, _BLACK)
+        for shown, x in ((left == first, x1), (right == last, x2)):
+            if shown:
+                yield Line(x, y1 - half, x, y2 + half, line, _BLACK)
 
     def _starts_at(self, row: int) -> Side:
         """The side of the page from which the carriage comes for a row (from 0)."""
@@ -330,25 +328,19 @@ class _Sheet:
         return "right" if right else "left"
 
     def _row_numbers(self, grid: Grid) -> Iterator[Item]:
+        """Each row's number at the side where the carriage starts it, behind an arrowhead that points the way."""
         part, cell = grid.part, grid.cell_mm
         size = min(3.2, max(2.4, 0.7 * cell))
-        x1, x2 = grid.left_mm, grid.left_mm + part.columns * cell
+        tip = 0.32 * min(cell, 4.5)
         for row in range(part.first_row, part.last_row):
             middle = grid.corner(part.first_column, row)[1] + cell / 2
             ink = _BLACK if row < self.chart.height else _QUIET
-            tip = 0.32 * min(cell, 4.5)
-            if self._starts_at(row) == "right":
-                at = x2 + 1.0
-                yield Polygon(
-                    ((at, middle), (at + 1.3 * tip, middle - tip / 1.6), (at + 1.3 * tip, middle + tip / 1.6)), ink
-                )
-                yield Text(at + 1.3 * tip + 0.7, middle + 0.36 * size, str(row + 1), size, fill=ink)
-            else:
-                at = x1 - 1.0
-                yield Polygon(
-                    ((at, middle), (at - 1.3 * tip, middle - tip / 1.6), (at - 1.3 * tip, middle + tip / 1.6)), ink
-                )
-                yield Text(at - 1.3 * tip - 0.7, middle + 0.36 * size, str(row + 1), size, "end", fill=ink)
+            right = self._starts_at(row) == "right"
+            x, out = (grid.left_mm + part.columns * cell, 1.0) if right else (grid.left_mm, -1.0)
+            point, back = x + out, x + out * (1 + 1.3 * tip)
+            yield Polygon(((point, middle), (back, middle - tip / 1.6), (back, middle + tip / 1.6)), ink)
+            anchor: Anchor = "start" if right else "end"
+            yield Text(back + 0.7 * out, middle + 0.36 * size, str(row + 1), size, anchor, fill=ink)
 
     def _column_numbers(self, grid: Grid) -> Iterator[Item]:
         """Numbers of the repeat's columns under the grid: the first, each fifth, and the last where there is room."""
@@ -368,12 +360,11 @@ class _Sheet:
             if all(x + half <= low or x - half >= high for low, high in taken):
                 taken.append((x - half, x + half))
                 yield Text(x, y, str(number), size, "middle", fill=_BLACK)
-        for side, anchor, x in (("left", "start", grid.left_mm), ("right", "end", grid.left_mm + part.columns * cell)):
-            word = side if self.drawing.face == "purl" else {"left": "right", "right": "left"}[side]
-            at_edge = part.first_column == 0 if side == "left" else part.last_column == self.shown.width
-            if at_edge:
-                outside = -1.0 if side == "left" else 1.0
-                yield Text(x + outside, y, word, 2.6, "end" if anchor == "start" else "start", fill=_QUIET)
+        sides = ("left", "right") if self.drawing.face == "purl" else ("right", "left")
+        if part.first_column == 0:
+            yield Text(grid.left_mm - 1.0, y, sides[0], 2.6, "end", fill=_QUIET)
+        if part.last_column == self.shown.width:
+            yield Text(grid.left_mm + part.columns * cell + 1.0, y, sides[1], 2.6, fill=_QUIET)
 
     def _band(self, grid: Grid) -> Iterator[Item]:
         """A strip at the left with each row's yarn: its colour and, for those who cannot tell colours, its letter."""
