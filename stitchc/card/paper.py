@@ -176,7 +176,7 @@ def _on_pages(card: Card, strip: Strip, paper: str, scale: Scale, tells_all: boo
 def _notes_mm(card: Card, page: tuple[float, float], side: float) -> float:
     """Room for the notes right of the sheet; 0 where there is not enough."""
     room = page[0] - 2 * side - card.shape.sheet_width_mm - GAP_MM - RULE_ROOM_MM
-    return min(room, NOTES_MM[1]) if room >= NOTES_MM[0] else 0.0
+    return min(room, NOTES_MM[1]) if room >= NOTES_MM[0] - 1e-6 else 0.0
 
 
 def _tile(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from stitchc.card.data import as_json
@@ -37,6 +38,8 @@ MOST_PIXELS: Final = 300_000_000
 """Of one picture; Pillow takes a byte for each while it draws."""
 
 LEAST_LIGHT_DPI: Final = 150
+LEAST_LIGHT_MM: Final = 2.0
+"""Smaller holes are discs in light ink as well: a ring and a dot would run together."""
 
 LEAST_GAP_PX: Final = 2.0
 """Between holes, so that they stay apart in the picture."""
@@ -124,6 +127,8 @@ def files_of(card: Card, name: str, options: CardOptions, progress: Progress = n
         return [File.of_text(f"{name}.txt", to_text(punching_list(card)))]
     from stitchc.card.drawing import one_tile, tiles_of
 
+    if card.shape.hole_mm < LEAST_LIGHT_MM:
+        options = replace(options, ink="full")
     scale = (options.scale_x, options.scale_y)
     try:
         tiles = tiles_of(card, options.paper, scale)

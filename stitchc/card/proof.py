@@ -88,14 +88,20 @@ def prove_svg(content: bytes, card: Card, tile: Tile, scale: Scale) -> None:
     mean = (scale[0] * scale[1]) ** 0.5
     radius = card.shape.hole_mm * mean / 2
     left, bottom = place_mm(card, tile, scale, 1, tile.first)
+    beside = card.shape.hole_mm / 2 / card.shape.column_pitch_mm
     seen = np.zeros((tile.last - tile.first + 1, card.columns), dtype=np.intp)
     for x, y, r in circles:
         column = (x - left) / (card.shape.column_pitch_mm * scale[0])
         row = (bottom - y) / (card.shape.row_pitch_mm * scale[1])
         near = round(row), round(column)
-        if not (0 <= near[0] < seen.shape[0] and 0 <= near[1] < seen.shape[1]):
+        if not -beside <= column <= card.columns - 1 + beside:
             continue  # a guide or clip hole, beside the field
-        if abs(row - near[0]) > 0.001 or abs(column - near[1]) > 0.001 or abs(r - radius) > 0.001:
+        if (
+            not 0 <= near[0] < seen.shape[0]
+            or abs(row - near[0]) > 0.001
+            or abs(column - near[1]) > 0.001
+            or abs(r - radius) > 0.001
+        ):
             raise ProofFailed(f"a circle at {x}, {y} mm of the SVG is no hole of the card")
         seen[near] += 1
     _compare(seen.astype(np.bool_), card, tile)
@@ -126,15 +132,17 @@ def _prove_pixels(image: Image, card: Card, tile: Tile, px_per_mm: float, scale:
     if ink == "full":
         middle, edge = sampled(dark, 0.0), sampled(dark, max(0.0, radius - max(1.6, 0.15 * radius)))
         hole = middle.all(axis=2) & edge.all(axis=2)
-    else:  # lines of a pixel or two: what is dark next to a place counts
+        ring = hole
+    else:  # lines of a pixel or two: what is dark within two pixels of a place counts
         near = dark.copy()
-        for along in (near, near.T):
+        for along in (near, near.T, near, near.T):
             once = along.copy()
             along[1:] |= once[:-1]
             along[:-1] |= once[1:]
-        middle, edge = sampled(near, 0.0), sampled(near, radius)
-        hole = middle.all(axis=2) & edge.all(axis=2) & ~sampled(dark, radius / 2).any(axis=2)
-    unclear = ~hole & (middle.any(axis=2) | edge.any(axis=2))
+        middle, edge = sampled(near, 0.0), sampled(dark, max(0.0, radius - 3.0))
+        ring = sampled(near, radius).all(axis=2)
+        hole = middle.all(axis=2) & ring & ~(sampled(dark, radius / 2) | edge).any(axis=2)
+    unclear = ~hole & (middle.any(axis=2) | edge.any(axis=2) | ring)
     if unclear.any():
         row, column = np.argwhere(unclear)[0]
         raise ProofFailed(f"the cell at column {column + 1}, row {row + tile.first} is neither hole nor blank")

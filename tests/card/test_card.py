@@ -16,11 +16,13 @@ from stitchc.card import Card, notes, plan_card, unfit
 from stitchc.card.data import as_json, place_mm
 from stitchc.card.drawing import Ink, one_tile, page_of, tiles_of
 from stitchc.card.paper import DoesNotFit, Tile
+from stitchc.card.product import files_of
 from stitchc.card.proof import ProofFailed, prove_pdf, prove_png, prove_svg
 from stitchc.chart import Chart
 from stitchc.machines import load, load_text
 from stitchc.machines.profile import Machine
 from stitchc.messages import Refused, Span
+from stitchc.options import CardOptions
 from stitchc.page import PAPERS, Circle, Disc, Line, Page, Text
 from stitchc.page.lettering import width_mm
 from stitchc.page.pdf import pdf
@@ -625,6 +627,24 @@ def test_any_chart_is_proved_in_every_form(data: st.DataObject) -> None:
         prove_svg(svg(page), made, tile, scale)
     found = json.loads(as_json(made, laid[0][0], [], "a4", 150, scale))
     assert np.array_equal(np.array(found["holes"]), made.holes)
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        # notes beside the sheet with no room to spare: in the foot they would lie over its holes
+        "hole_mm = 5.34\ncolumn_pitch_mm = 6.06\nrow_pitch_mm = 7.43\nsheet_width_mm = 211.9\njoining_rows = 1",
+        # a clip hole within half a column of the field is none of the pattern's
+        "hole_mm = 1.25\ncolumn_pitch_mm = 7.02\nsheet_width_mm = 190\nclip_hole_mm = 1.2\nclip_from_edge_mm = 11.18",
+        # thin rings close to each other
+        "hole_mm = 3.83\ncolumn_pitch_mm = 6.88\nrow_pitch_mm = 4.32\nsheet_width_mm = 200\nseen_above_read = 0",
+    ],
+)
+@pytest.mark.parametrize("ink", ["full", "light"])
+def test_unusual_cards_are_proved_too(lines: str, ink: Ink) -> None:
+    made = plan_card(stitch(["KKT", "KSK"]), load_text(f'based_on = "card24-standard"\n[card]\n{lines}\n', "x.toml"))
+    for form in ("pdf", "svg", "png"):
+        files_of(made, "x", CardOptions(form=form, paper="roll", dpi=150, ink=ink))  # type: ignore[arg-type]
 
 
 # -- what cannot be made --------------------------------------------------------------------------------------------
