@@ -24,7 +24,7 @@ class FabricCache:
 
     def get(self, name: str) -> bytes | None:
         """What was kept under that name; None where there is nothing, or nothing that can be read."""
-        path = self._folder / f"{name}.npz" if self._folder is not None else None
+        path = self._folder / f"{name}.fabric" if self._folder is not None else None
         with contextlib.suppress(OSError):
             if path is not None and path.is_file() and path.stat().st_size <= _MOST_BYTES:
                 return path.read_bytes()
@@ -35,7 +35,7 @@ class FabricCache:
         if self._folder is None:
             return
         with contextlib.suppress(Refused, OSError):
-            files.write_files([(self._folder / f"{name}.npz", content)], force=True)
-            kept = sorted(self._folder.glob("*.npz"), key=lambda each: each.stat().st_mtime)
+            files.write_files([(self._folder / f"{name}.fabric", content)], force=True)
+            kept = sorted(self._folder.glob("*.fabric"), key=lambda each: each.stat().st_mtime)
             for old in kept[:-_MOST_FILES]:
                 old.unlink(missing_ok=True)

@@ -105,6 +105,13 @@ def smallest_repeat(chart: Chart) -> Chart:
     return Chart(cells[:rows, :columns].copy(), (None,) * rows)
 
 
+def relaxed_repeat(chart: Chart) -> Chart:
+    """What is relaxed for a chart: its smallest repeat, of two wales and courses at least, so that a point is never
+    near two copies of another."""
+    repeat = smallest_repeat(chart)
+    return repeat.tiled(max(2, repeat.width), max(2, repeat.height))
+
+
 def _repeats(cells: np.ndarray[tuple[int, ...], np.dtype[np.uint8]], period: int, axis: int) -> bool:
     return np.array_equal(np.roll(cells, period, axis=axis), cells)
 
@@ -117,10 +124,8 @@ def relaxing(chart: Chart, cell: tuple[float, float] | None, slip_fed: float = S
     laid across a needle that slips, in plain loop lengths. Raises Refused with V701 (a needle never knits, so that its
     yarns hang in no loop), V702 (too large) or V703 (no settled shape was found).
     """
-    repeat = smallest_repeat(chart)
+    repeat = relaxed_repeat(chart)
     _refuse(repeat)
-    # Two wales and courses at least, so that a point is never near two copies of another.
-    repeat = repeat.tiled(max(2, repeat.width), max(2, repeat.height))
     layout = lay_out(repeat, slip_fed)
     _refuse_deep(layout)
     start = start_shape(layout)

@@ -1,7 +1,6 @@
 """Relaxed fabrics as bytes and back, so that a repeat is relaxed once. Does not know where they are kept.
 
-The bytes are those of numpy's own archive, without pickles; what does not fit the chart asked for is no fabric, and is
-relaxed anew.
+What does not fit the chart asked for is no fabric, and is relaxed anew.
 """
 
 from __future__ import annotations
@@ -9,9 +8,6 @@ from __future__ import annotations
 import functools
 import hashlib
 import inspect
-import io
-import zipfile
-import zlib
 from collections.abc import Iterator
 from typing import Final, Protocol
 
@@ -19,16 +15,12 @@ import numpy as np
 
 from stitchc.chart import Chart
 from stitchc.fabric import descent, energy, metric, near, relaxation, start, symmetry
-from stitchc.fabric.relaxation import Fabric, relaxing, smallest_repeat
+from stitchc.fabric.relaxation import Fabric, relaxed_repeat, relaxing
 from stitchc.product import Progress, no_progress
 
-_FORM: Final = "stitchc-fabric/2"
 _CODE: Final = (descent, energy, metric, near, relaxation, start, symmetry)
-_MOST_BYTES: Final = 256 * 1024 * 1024
-_BROKEN: Final = (
-    *(OSError, EOFError, MemoryError, NotImplementedError, RuntimeError),
-    *(ValueError, KeyError, TypeError, zipfile.BadZipFile, zlib.error),
-)
+_DIGEST_BYTES: Final = 32
+_NUMBERS: Final = 5
 
 
 class Shelf(Protocol):
@@ -49,7 +41,7 @@ def fabrics(
     slip_fed = float(f"{slip_fed:.3g}")
     name = name_of(chart, cell, slip_fed)
     content = kept.get(name) if kept is not None else None
-    fabric = unpack(content, name) if content else None
+    fabric = unpack(content, name, relaxed_repeat(chart)) if content else None
     if fabric is not None:
         yield fabric
         return
@@ -78,9 +70,9 @@ def name_of(chart: Chart, cell: tuple[float, float] | None, slip_fed: float) -> 
 
     cell, slip_fed: as of `relax.relaxing`.
     """
-    repeat = smallest_repeat(chart)
+    repeat = relaxed_repeat(chart)
     asked = repeat.cells.shape, cell and tuple(f"{size:.6g}" for size in cell), f"{slip_fed:.6g}"
-    return hashlib.sha256(repr((_FORM, _rules(), asked)).encode() + repeat.cells.tobytes()).hexdigest()[:32]
+    return hashlib.sha256(repr((_rules(), asked)).encode() + repeat.cells.tobytes()).hexdigest()[:32]
 
 
 @functools.cache
@@ -91,46 +83,22 @@ def _rules() -> str:
 
 
 def pack(fabric: Fabric, name: str) -> bytes:
-    """The fabric under the name that `name_of` gave for it."""
-    arrays = {
-        "form": np.array(f"{_FORM} {name}"),
-        "cells": fabric.chart.cells,
-        "nodes": np.array(fabric.courses),
-        "numbers": np.array([fabric.cell_w, fabric.cell_c, fabric.diameter, fabric.closest, fabric.longer]),
-    }
-    stream = io.BytesIO()
-    np.savez(stream, allow_pickle=False, check=np.array(_digest(arrays)), **arrays)
-    return stream.getvalue()
+    """The fabric under the name that `name_of` gave for it: a digest, the numbers and the nodes, as 64-bit floats."""
+    numbers = np.array([fabric.cell_w, fabric.cell_c, fabric.diameter, fabric.closest, fabric.longer])
+    body = numbers.astype("<f8").tobytes() + np.array(fabric.courses, dtype="<f8").tobytes()
+    return _digest(name, body) + body
 
 
-def unpack(content: bytes, name: str) -> Fabric | None:
-    """The fabric, or None if the bytes are not whole, not ours, or of another chart, cell or version."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as members:
-            if sum(member.file_size for member in members.infolist()) > _MOST_BYTES:
-                return None
-        with np.load(io.BytesIO(content), allow_pickle=False) as archive:
-            arrays = {key: archive[key] for key in ("form", "cells", "nodes", "numbers")}
-            check = str(archive["check"])
-        if str(arrays["form"]) != f"{_FORM} {name}" or check != _digest(arrays):
-            return None
-        cells, nodes = arrays["cells"], arrays["nodes"]
-        chart = Chart(cells, (None,) * len(cells))
-        if nodes.shape != (chart.height, chart.width * start.NODES, 3):
-            return None
-        w, c, diameter, closest, longer = arrays["numbers"].tolist()
-        if not (np.isfinite(nodes).all() and min(w, c, diameter) > 0):
-            return None
-    except _BROKEN:
+def unpack(content: bytes, name: str, chart: Chart) -> Fabric | None:
+    """The fabric of that repeat, or None if the bytes are not whole or not what was packed under that name."""
+    digest, body = content[:_DIGEST_BYTES], content[_DIGEST_BYTES:]
+    if digest != _digest(name, body):
         return None
-    nodes.setflags(write=False)
-    return Fabric(chart, tuple(nodes), w, c, diameter, (), closest, longer)
+    numbers, nodes = np.split(np.frombuffer(body, dtype="<f8"), [_NUMBERS])
+    courses = nodes.reshape(chart.height, chart.width * start.NODES, 3)
+    w, c, diameter, closest, longer = numbers.tolist()
+    return Fabric(chart, tuple(courses), w, c, diameter, (), closest, longer)
 
 
-def _digest(arrays: dict[str, np.ndarray[tuple[int, ...], np.dtype[np.generic]]]) -> str:
-    whole = hashlib.sha256()
-    for key in sorted(arrays):
-        array = np.ascontiguousarray(arrays[key])
-        whole.update(f"{key} {array.dtype.str} {array.shape} ".encode())
-        whole.update(array.tobytes())
-    return whole.hexdigest()
+def _digest(name: str, body: bytes) -> bytes:
+    return hashlib.sha256(name.encode() + body).digest()

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from stitchc.chart import SLIP, Chart
-from stitchc.fabric import Fabric, relax, relaxing, second_opinion
+from stitchc.fabric import Fabric, relax, relaxing
 from stitchc.fabric.descent import CLOSEST, Shape, _Way
 from stitchc.fabric.metric import Metric
 from stitchc.fabric.relaxation import MOST_CELLS, PLAIN_CELL, ROBBED
@@ -40,21 +40,6 @@ def test_plain_comes_out_at_mundens_constants() -> None:
     assert 1 / plain.cell_w == pytest.approx(4.1, rel=0.03)
     assert 1 / plain.cell_c == pytest.approx(5.3, rel=0.03)
     assert plain.cell_w / plain.cell_c == pytest.approx(1.3, abs=0.04)
-
-
-def test_tuck_is_wider_and_shorter_than_plain_and_slip_shorter() -> None:
-    # Tuck widens and shortens, slip shortens too, and with the same holds tuck is the wider (common practice).
-    tuck_w, tuck_c = second_opinion(chart_of("KT/TK"))
-    slip_w, slip_c = second_opinion(chart_of("KS/SK"))
-    assert tuck_w < 0.9 and tuck_c > 1.5
-    assert slip_c > 1.2
-    assert tuck_w < slip_w and tuck_c > slip_c
-
-
-def test_longer_holds_take_more_rows() -> None:
-    rows = [second_opinion(chart_of(rows))[1] for rows in ("K", "KS/KK", "KS/KS/KK")]
-    assert rows[0] == pytest.approx(1)
-    assert rows[0] < rows[1] < rows[2]
 
 
 # -- at rest ----------------------------------------------------------------------------------------------------------

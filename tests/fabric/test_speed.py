@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import resource
-import subprocess
-import sys
-from pathlib import Path
-
-import numpy as np
 import pytest
+
+from tests.bench.fabric_scaling import ROOT, measured, pattern
 
 pytestmark = [pytest.mark.bench, pytest.mark.slow]
 
@@ -26,33 +21,13 @@ UP_TO_16_CELLS = {
 }
 
 
-def seconds(text: str, folder: Path) -> float:
-    """Processor time of `stitchc picture`, both sides, with an empty cache: on an idle machine, the time taken."""
-    (folder / "t.stitch").write_text(text)
-    environment = {**os.environ, "XDG_CACHE_HOME": str(folder / "cache"), "HOME": str(folder)}
-    before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    subprocess.run(
-        [sys.executable, "-m", "stitchc", "picture", "t.stitch", "-o", "t.png"],
-        cwd=folder,
-        env=environment,
-        check=True,
-        capture_output=True,
-    )
-    after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-
-
 @pytest.mark.parametrize("name", UP_TO_16_CELLS)
-def test_up_to_16_cells_in_4_seconds(name: str, tmp_path: Path) -> None:
-    assert seconds(f"stitch x\n {UP_TO_16_CELLS[name]}\n", tmp_path) < 4
+def test_up_to_16_cells_in_2_seconds(name: str) -> None:
+    assert measured(ROOT, f"stitch x\n {UP_TO_16_CELLS[name]}\n")[0] < 2
 
 
 @pytest.mark.parametrize("letter", ["T", "S"])
-def test_24_by_24_in_60_seconds(letter: str, tmp_path: Path) -> None:
-    random = np.random.default_rng(11)
-    rows = []
-    for row in range(24):
-        held = (random.random(24) < 0.25) & (row % 2 == 0)
-        held[1:] &= ~held[:-1]
-        rows.append(f"{row + 1}: " + "".join(letter if each else "K" for each in held))
-    assert seconds("stitch x\n " + "\n ".join(rows) + "\n", tmp_path) < 60
+@pytest.mark.parametrize("needles, rows, most_s, most_mb", [(24, 24, 8, 400), (24, 60, 16, 600)])
+def test_large_repeats(needles: int, rows: int, most_s: float, most_mb: float, letter: str) -> None:
+    seconds, megabytes = measured(ROOT, pattern(needles, rows, letter))
+    assert seconds < most_s and megabytes < most_mb

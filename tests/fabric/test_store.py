@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import io
-import pickle
-import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +20,7 @@ def fabric() -> Fabric:
 
 
 def test_there_and_back(fabric: Fabric) -> None:
-    again = unpack(pack(fabric, "some-name"), "some-name")
+    again = unpack(pack(fabric, "some-name"), "some-name", fabric.chart)
     assert again is not None
     assert again.chart == fabric.chart
     for one, other in zip(again.courses, fabric.courses, strict=True):
@@ -54,39 +51,14 @@ def test_names_tell_fabrics_apart(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_nothing_else_is_a_fabric(fabric: Fabric) -> None:
     good = pack(fabric, "n")
-    assert unpack(good, "another-name") is None
-    assert unpack(b"", "n") is None
-    assert unpack(b"stitchc", "n") is None
-    assert unpack(good[: len(good) // 2], "n") is None
+    assert unpack(good, "another-name", fabric.chart) is None
+    for content in (b"", b"stitchc", good[:-1], good[: len(good) // 2], good + b"\0" * 8):
+        assert unpack(content, "n", fabric.chart) is None
     random = np.random.default_rng(5)
-    for _ in range(60):
+    for place in random.integers(0, len(good), size=60).tolist():
         broken = bytearray(good)
-        for at in random.integers(0, len(good), size=3):
-            broken[at] ^= 1 << int(random.integers(0, 8))
-        again = unpack(bytes(broken), "n")  # a flipped bit in what nobody reads may leave the fabric whole
-        assert again is None or all(map(np.array_equal, again.courses, fabric.courses))
-
-
-def test_no_pickle_is_ever_loaded(fabric: Fabric, tmp_path: Path) -> None:
-    target = tmp_path / "pickled-was-run"
-
-    class Trap:
-        def __reduce__(self) -> tuple[object, ...]:
-            return target.touch, ()
-
-    stream = io.BytesIO()
-    np.savez(stream, form=np.array([Trap()], dtype=object), allow_pickle=True)
-    assert unpack(stream.getvalue(), "n") is None
-    assert unpack(pickle.dumps(Trap()), "n") is None
-    assert not target.exists()
-
-
-def test_an_archive_that_would_swell_is_not_unpacked() -> None:
-    stream = io.BytesIO()
-    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("nodes.npy", bytes(300 * 1024 * 1024))
-    assert len(stream.getvalue()) < 1024 * 1024
-    assert unpack(stream.getvalue(), "n") is None
+        broken[place] ^= 1 << int(random.integers(0, 8))
+        assert unpack(bytes(broken), "n", fabric.chart) is None
 
 
 # -- the cache folder -------------------------------------------------------------------------------------------------
@@ -105,13 +77,13 @@ def test_a_repeat_is_relaxed_once(cache_folder: Path) -> None:
     (path,) = cache_folder.glob("*")
     (other,) = fabrics(chart_of("KK/KK"), CELL, 0.23, FabricCache())
     assert all(map(np.array_equal, one.courses, other.courses))
-    assert path.suffix == ".npz"
+    assert path.suffix == ".fabric"
 
 
-@pytest.mark.parametrize("content", [b"", b"not an archive", b"PK\x03\x04" + bytes(500)])
+@pytest.mark.parametrize("content", [b"", b"not a fabric", bytes(500)])
 def test_a_broken_cache_is_ignored_and_written_anew(content: bytes, cache_folder: Path) -> None:
     relaxed("K")
-    (path,) = cache_folder.glob("*.npz")
+    (path,) = cache_folder.glob("*.fabric")
     good = path.read_bytes()
     path.write_bytes(content)
     assert len(list(fabrics(chart_of("K"), CELL, 0.23, FabricCache()))) > 1
@@ -134,4 +106,4 @@ def test_old_fabrics_go_when_there_are_many(cache_folder: Path, monkeypatch: pyt
     monkeypatch.setattr(fabric_cache, "_MOST_FILES", 2)
     for wale in (0.24, 0.25, 0.26):
         relaxed("K", (wale, 0.19))
-    assert len(list(cache_folder.glob("*.npz"))) == 2
+    assert len(list(cache_folder.glob("*.fabric"))) == 2

@@ -719,7 +719,7 @@ def test_fabrics_in_a_hostile_cache(folder: Path) -> None:
     at_home = cached_in(cache)
     assert stitchc(*draw, folder=folder, before=at_home).status == 0
     first = (folder / "out.png").read_bytes()
-    (kept,) = (cache / "stitchc" / "fabrics").glob("*.npz")
+    (kept,) = (cache / "stitchc" / "fabrics").glob("*.fabric")
     whole = kept.read_bytes()
     spoilt = bytearray(whole)
     spoilt[len(whole) // 2] ^= 1
