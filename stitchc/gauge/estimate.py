@@ -137,7 +137,9 @@ class GaugeReport:
 
     @property
     def repeats(self) -> bool:
-        """Whether any stitch was measured on more than one swatch, so that the spread was learnt."""
+        """Whether any stitch was measured on more than one swatch, so that the spread was learnt (in the main yarn)."""
+        if self._names_yarns:
+            return self.in_yarn(None).repeats
         groups = self._groups(self.swatches, ())
         return any(len(group) > 1 for group in groups.values())
 

@@ -108,7 +108,9 @@ def as_text(
     if pattern.title:
         yield visible(pattern.title)
     baseline = report.baseline
-    if baseline is None:
+    if baseline is None and report.own_yarns:
+        yield "Stocking stitch:"
+    elif baseline is None:
         yield "Stocking stitch: not known, so only the changes against it can be given."
         yield "  Add a line such as `gauge plain 20 stitches 28 rows per 10 cm`, or use --plain 20x28."
     else:

@@ -41,7 +41,10 @@ def swatch(line: GaugeLine, gathered: Gathered) -> Swatch | None:
     ]
     if per is None or (counts[0] is None) != (line.stitches is None) or (counts[1] is None) != (line.rows is None):
         return None
-    return Swatch(name, per, line.stitch.span, counts[0], counts[1])
+    yarn = gathered.known_yarn(line.yarn) if line.yarn is not None else None
+    if line.yarn is not None and yarn is None:
+        return None
+    return Swatch(name, per, line.stitch.span, counts[0], counts[1], yarn=yarn, sure=line.sure)
 
 
 def piece(lines: PieceLines, gathered: Gathered) -> Piece | None:

@@ -339,7 +339,7 @@ class _Builder(lark.Transformer[Any, Any]):
         return Length(number.value * _MM_PER[children[1].type], number.span)
 
     def gauge(self, children: list[Any]) -> Placed:
-        stitch, *counts, per = children
+        stitch, *counts, per, yarn, sure = children
         given: dict[str, Number] = {}
         again = None
         for key, number in counts:
@@ -347,7 +347,9 @@ class _Builder(lark.Transformer[Any, Any]):
                 again = number.span
             given[key] = number
         word = self.word(stitch)
-        return self._placed(GaugeLine(word, given.get("stitches"), given.get("rows"), per, again), word.span)
+        line = GaugeLine(word, given.get("stitches"), given.get("rows"), per, again)
+        of_yarn = self.word(yarn) if yarn is not None else None
+        return self._placed(line._replace(yarn=of_yarn, sure=sure is not None), word.span)
 
     def piece(self, children: list[Any]) -> Placed:
         name = self.word(children[0])

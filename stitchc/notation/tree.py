@@ -175,7 +175,7 @@ class StitchBuilt(NamedTuple):
 
 
 class GaugeLine(NamedTuple):
-    """`gauge STITCH N stitches N rows per LENGTH`; either count may be left out."""
+    """`gauge STITCH N stitches N rows per LENGTH [in YARN] [sure]`; either count may be left out."""
 
     stitch: Word
     stitches: Number | None
@@ -183,6 +183,8 @@ class GaugeLine(NamedTuple):
     per: Length
     again: Span | None
     """Where a count is given a second time, if one is."""
+    yarn: Word | None = None
+    sure: bool = False
 
 
 class PieceLine(NamedTuple):

@@ -348,3 +348,55 @@ def test_a_plain_gauge_that_another_writing_makes_ordinary_is_asked_about(
         text = captured.out + captured.err
         assert re.findall(r"\[(G\d+)\]", text) == ([code] if code else [])
         assert offered in text
+
+
+YARNS = """yarn oat "oat" tex 417
+yarn foam "foam" tex 250
+stitch sure
+    1 in oat: K T
+    2 in oat: K
+stitch both
+    1 in oat: K T
+    2 in oat: K
+    3 in foam: K T
+    4 in foam: K
+gauge plain 22 stitches 30 rows per 4 in in oat
+gauge plain 28 stitches 40 rows per 10 cm in foam
+gauge sure 33 stitches 20 rows per 10 cm in oat
+"""
+
+
+def test_lines_may_name_a_yarn_and_be_sure(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "a.stitch"
+    path.write_text(YARNS, encoding="utf-8")
+    assert run(("gauge", str(path))) == 0
+    out, err = capsys.readouterr()
+    assert "in oat: 21.7 stitches" in out and "in foam: 28.0 stitches" in out
+    assert "Not used, since it is beyond belief: gauge sure 33 stitches" in out and "is not used" in err
+    assert "`both` is knitted in yarns with gauges of their own" in err
+    path.write_text(YARNS.rstrip() + " sure\n", encoding="utf-8")
+    found = document(capsys, "gauge", str(path), "--stitch", "sure", "--format", "json")
+    assert found["not_used"] == [] and found["stitches"][0]["rows_per_10cm"]["value"] == pytest.approx(20)
+    path.write_text(YARNS.replace("in foam\ngauge", "in foma\ngauge"), encoding="utf-8")
+    assert run(("check", str(path))) == 1
+    assert "[N116]" in capsys.readouterr().out
+
+
+def test_two_files_whose_plain_gauges_differ_are_not_averaged_in_silence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "oat.stitch").write_text("gauge plain 20 stitches per 10 cm\nstitch o\n  1: K\n", encoding="utf-8")
+    path = tmp_path / "a.stitch"
+    path.write_text('include "oat.stitch"\ngauge plain 21.5 stitches per 10 cm\nstitch a\n  1: K\n', encoding="utf-8")
+    assert run(("gauge", str(path))) == 0
+    err = capsys.readouterr().err
+    assert "[G603]" in err and "in two files" in err and "Their mean is used" in err
+
+
+def test_a_line_that_is_sure_is_not_asked_about(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "a.stitch"
+    path.write_text(
+        "gauge plain 50 stitches 70 rows per 10 cm sure\nstitch a\n    1: K T\n    2: K\n", encoding="utf-8"
+    )
+    assert run(("check", str(path))) == 0
+    assert "[G6" not in capsys.readouterr().out
