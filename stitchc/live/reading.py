@@ -85,7 +85,7 @@ def as_json(reading: Reading, file: str, line: int, wanted: str = "", row: int =
             "pieces": list(pattern.pieces),
             "yarns": {name: yarn.colour for name, yarn in pattern.yarns.items()},
             "has_plain": any(swatch.stitch == "plain" for swatch in pattern.swatches),
-            "chart": chart_json(stitch, file, pattern.sources.get(file, ()), row, column),
+            "chart": chart_json(stitch, file, row, column),
         }
     return document
 
@@ -108,11 +108,8 @@ def _title_of(code: str) -> str:
     return _TITLES[code]
 
 
-def chart_json(stitch: Stitch, file: str, lines: Sequence[str], row: int, column: int) -> dict[str, Any]:
-    """A chart, or of a large one the part that holds the cell; first_row and first_column count from 1.
-
-    runs: where each run of a row stands in the text, with the rows and needles of the cells that it gives.
-    """
+def chart_json(stitch: Stitch, file: str, row: int, column: int) -> dict[str, Any]:
+    """A chart, or of a large one the part that holds the cell; first_row and first_column count from 1."""
     chart = stitch.chart
     rows, columns = _part(chart.height, chart.width, row, column)
     letters = chart.rows() if chart.width * chart.height <= MOST_CELLS_SENT else _letters(stitch, rows, columns)
@@ -128,8 +125,6 @@ def chart_json(stitch: Stitch, file: str, lines: Sequence[str], row: int, column
         "first_column": columns.start + 1,
         "rows": letters,
         "yarns": list(chart.yarns[rows.start : rows.stop]),
-        "lines": [spans[number].line for number in rows] if here else [],
-        "runs": _runs(stitch, lines, rows) if here else [],
         "written_here": here,
         "built": not spans,
         "file": stitch.span.file,
@@ -156,21 +151,26 @@ def _letters(stitch: Stitch, rows: range, columns: range) -> list[str]:
     return Chart(part, (None,) * len(rows)).rows()
 
 
-def _runs(stitch: Stitch, lines: Sequence[str], rows: range) -> list[dict[str, Any]]:
-    spans = stitch.row_spans or ()
+def runs_json(pattern: Pattern, stitch: Stitch, row: int) -> list[dict[str, Any]]:
+    """Where each run of the rows in view stands in the text, with the rows and needles (from 1) that it gives.
+
+    Nothing for a stitch that is built, in another file, or too large to be pointed at run by run.
+    """
+    chart, spans = stitch.chart, stitch.row_spans or ()
+    if not spans or stitch.span.file != pattern.file or chart.width * chart.height > MOST_CELLS_SENT:
+        return []
+    lines, letters = pattern.sources[pattern.file], chart.rows()
     places: dict[tuple[int, int, int], list[int]] = {}
-    for number in rows:
+    for number in _part(chart.height, chart.width, row, 1)[0]:
         span = spans[number]
         places.setdefault((span.line, span.column, span.length), []).append(number + 1)
     runs: list[dict[str, Any]] = []
-    whole = stitch.chart.rows() if stitch.chart.width * stitch.chart.height <= MOST_CELLS_SENT else None
-    if whole is None:
-        return []
     for (line, column, length), numbers in places.items():
-        text = lines[line - 1][column - 1 : column - 1 + length] if line <= len(lines) else ""
-        in_work = [place for place, letter in enumerate(whole[numbers[0] - 1], start=1) if letter != "-"]
-        for start, end, cells in cells_by_run(text):
-            each = _repeated(cells, sum(len(c) for _, _, c in cells_by_run(text)), in_work)
+        in_work = [place for place, letter in enumerate(letters[numbers[0] - 1], start=1) if letter != "-"]
+        found = cells_by_run(lines[line - 1][column - 1 : column - 1 + length])
+        width = sum(len(cells) for _, _, cells in found)
+        for start, end, cells in found:
+            each = _repeated(cells, width, in_work)
             runs.append({"line": line, "column": column + start, "length": end - start, "rows": numbers, "cells": each})
         if len(runs) > _MOST_RUNS:
             return []

@@ -51,6 +51,8 @@ _MOST_TEXT: Final = 9 * 2**20
 _MOST_PICTURE: Final = 64 * 2**20
 _MOST_KEPT: Final = 96 * 2**20
 """Bytes of made files that stay ready for the page; the oldest go first."""
+_READ_AT_ONCE: Final = 20_000
+"""Characters that take a few milliseconds to read, which is less than it takes to hand them to a thread and back."""
 _LOOK_AGAIN_S: Final = 1.0
 
 
@@ -98,6 +100,7 @@ class Server:
                 for name, method in {
                     "open": self.open,
                     "read": self.read,
+                    "runs": self.runs,
                     "look": self.look,
                     "draw": self.draw,
                     "source": self.source,
@@ -159,7 +162,19 @@ class Server:
             line, row, column = place
             return reading.as_json(found, file, line, _text(asked, "stitch"), row, column)
 
-        return await run_in_threadpool(work)
+        return work() if len(text) < _READ_AT_ONCE else await run_in_threadpool(work)
+
+    async def runs(self, asked: Mapping[str, Any]) -> Any:
+        """Which run of the text gives which cells of a stitch."""
+        text, file, name = (_text(asked, key) for key in ("text", "file", "stitch"))
+
+        def work() -> Any:
+            pattern = compile_text(text, file, self.desk.folder).pattern
+            if pattern is None or name not in pattern.stitches:
+                return []
+            return reading.runs_json(pattern, pattern.stitches[name], int(asked.get("row") or 1))
+
+        return {"runs": await run_in_threadpool(work)}
 
     async def draw(self, asked: Mapping[str, Any]) -> Any:
         """The text with one cell changed."""
@@ -186,7 +201,7 @@ class Server:
         def work() -> Any:
             pattern = compile_text(text, file, self.desk.folder).pattern
             if pattern is None or name not in pattern.stitches:
-                return None
+                raise drawing.CannotDraw("The text has a mistake in it.")
             found = sources.source_of(pattern, text, file, self.desk.folder, name, row, column)
             return found and found._asdict()
 

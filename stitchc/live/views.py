@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import dataclasses
 import importlib
+import importlib.util
 import io
 import json
 import zipfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -19,7 +20,7 @@ from stitchc import options as product_options
 from stitchc.live.values import Made
 from stitchc.messages import Message, Refused
 from stitchc.notation import compile_text
-from stitchc.product import Product, Progress, WrongOption
+from stitchc.product import Product, Progress, WrongOption, whole_stem
 from stitchc.seal import finished
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ USUAL: Final = {
     "piece": "hand-standard",
 }
 """The machine of a product where the chosen one can't use it, or none is chosen; as the commands have it."""
+ONE_OF_EACH: Final = ("hand-standard", "card24-standard", "bitmap-standard")
+"""What everything is made for where no machine is chosen."""
 _NEEDS: Final = {"card": "card", "bitmap": "bitmap"}
 _FIRST_PASSES: Final = 12
 
@@ -72,45 +75,62 @@ def _machine_for(product: str, chosen: str) -> Machine | None:
 
 # -- asking a product --------------------------------------------------------------------------------------------------
 
-_FUNCTIONS: Final = {
-    "chart": ("draw_chart", product_options.ChartOptions),
-    "picture": ("draw_fabric", product_options.PictureOptions),
-    "gauge": ("estimate_gauge", product_options.GaugeOptions),
-    "card": ("make_card", product_options.CardOptions),
-    "bitmap": ("make_bitmap", product_options.BitmapOptions),
-    "sheet": ("make_sheet", product_options.SheetOptions),
-    "piece": ("plan_piece", product_options.PieceOptions),
-    "compare": ("compare_stitches", product_options.CompareOptions),
-    "swatch": ("plan_swatch", product_options.SwatchOptions),
-}
-
-
-READY: Final = ("chart", "picture", "bitmap", "card")
-"""Products that can be asked for as values."""
 _HOMES: Final = {
-    "chart": "stitchc.drawn.product",
-    "picture": "stitchc.fabric",
-    "bitmap": "stitchc.bitmap",
-    "card": "stitchc.card.product",
+    "chart": ("stitchc.drawn.product", "draw_chart", product_options.ChartOptions),
+    "picture": ("stitchc.fabric.product", "draw_fabric", product_options.PictureOptions),
+    "gauge": ("stitchc.gauge.product", "estimate_gauge", product_options.GaugeOptions),
+    "card": ("stitchc.card.product", "make_card", product_options.CardOptions),
+    "bitmap": ("stitchc.bitmap", "make_bitmap", product_options.BitmapOptions),
+    "sheet": ("stitchc.sheet.product", "make_sheet", product_options.SheetOptions),
+    "piece": ("stitchc.piece.product", "plan_piece", product_options.PieceOptions),
+    "compare": ("stitchc.compare.product", "compare_stitches", product_options.CompareOptions),
+    "swatch": ("stitchc.swatch.product", "plan_swatch", product_options.SwatchOptions),
+    "trace": ("stitchc.trace.product", "trace_chart", product_options.TraceOptions),
 }
+READY: Final = tuple(name for name, (module, *_) in _HOMES.items() if importlib.util.find_spec(module))
+"""Products that can be asked for as values."""
+_WITH_PROGRESS: Final = ("chart", "card", "bitmap")
+
+_relaxed: dict[str, bytes] = {}
+"""Fabrics that were relaxed already, the latest of them."""
+_MOST_RELAXED: Final = 60
 
 
 def _ask(
     product: str, pattern: Pattern, machine: str, settings: Mapping[str, Any], progress: Progress
 ) -> tuple[Product[Any], Machine | None]:
     """The product, and the machine it was made for."""
-    name, kind = _FUNCTIONS[product]
-    function = getattr(importlib.import_module(_HOMES[product]), name)
-    options = kind(**settings)
+    options = _HOMES[product][2](**settings)
     chosen = _machine_for(product, machine)
+    return _called(product, pattern, chosen, options, progress), chosen
+
+
+def _called(product: str, pattern: Pattern, machine: Machine | None, options: Any, progress: Progress) -> Product[Any]:
+    module, name, _ = _HOMES[product]
+    function = getattr(importlib.import_module(module), name)
+    made: Product[Any]
     if product == "gauge":
-        return function(pattern, options, progress), None
-    return function(pattern, chosen, options, progress), chosen
+        made = function(pattern, options, progress)
+    elif product == "picture":
+        made = function(pattern, machine, options, progress, _shelf())
+    elif product == "compare":
+        made = function([pattern], machine, options)
+    elif product in _WITH_PROGRESS:
+        made = function(pattern, machine, options, progress)
+    else:
+        made = function(pattern, machine, options)
+    return made
+
+
+def _shelf() -> dict[str, bytes]:
+    while len(_relaxed) > _MOST_RELAXED:
+        del _relaxed[next(iter(_relaxed))]
+    return _relaxed
 
 
 def _settings(product: str, given: Mapping[str, Any]) -> dict[str, Any]:
     """Settings from the page as the fields of the product's options. Raises ValueError with a sentence."""
-    kind = _FUNCTIONS[product][1]
+    kind = _HOMES[product][2]
     fields = {field.name for field in dataclasses.fields(kind)}
     out: dict[str, Any] = {}
     for key, value in given.items():
@@ -163,28 +183,19 @@ def _shared(product: Product[Any], machine: Machine | None) -> dict[str, Any]:
 
 
 def _fabric(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
-    """Both sides, better and better."""
+    """Both sides, coarse first and then finer."""
     from stitchc.fabric import FabricPicture, improve_fabric
 
     def shown(product: Product[FabricPicture]) -> dict[str, Any]:
         picture = product.values[-1]
-        name = f"{picture.stitch}-fabric"
-        sides = {face: Made(f"{name}-{face}.png", picture.png(face)) for face in picture.sides}
-        return _shared(product, None) | sides
+        sides: dict[str, Any] = {face: Made(f"{stitch}-{face}.png", picture.png(face)) for face in picture.sides}
+        return {**sides, **_shared(product, None)}
 
-    if len(_fabrics) > _MOST_FABRICS:
-        _fabrics.clear()
-    options = product_options.PictureOptions((stitch,), px=900)
-    chosen = _machine_for("picture", machine)
-    for product in improve_fabric(pattern, chosen, options, progress, _fabrics):
+    options = product_options.PictureOptions((stitch,), px=700)
+    for product in improve_fabric(pattern, _machine_for("picture", machine), options, progress, _shelf()):
         if not product.files:
             part(shown(product))
     return shown(product)
-
-
-_fabrics: dict[str, bytes] = {}
-"""Fabrics relaxed for the page."""
-_MOST_FABRICS: Final = 50
 
 
 def _gauge(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
@@ -271,6 +282,8 @@ def make(
     """The files of a product, byte for byte as its command writes them; of everything, in one packed folder."""
     try:
         pattern = _pattern(text, file, folder)
+        if product == "everything":
+            return _everything(pattern, machine, progress)
         asked = dict(settings)
         if stitch and product != "piece":
             asked["stitches"] = (stitch,)
@@ -281,20 +294,45 @@ def make(
         return {"refused": [_words(message) for message in refused.messages if message.severity == "error"]}
     except (WrongOption, ValueError) as wrong:
         return {"refused": [str(wrong)]}
-    files = [Made(each.name, finished(each.content)) for each in made.files]
+    files = [Made(each.name, finished(each.content, source=Path(file).name)) for each in made.files]
     return {"files": files, "remarks": list(made.remarks), "warnings": [message.text for message in made.messages]}
 
 
-def packed(files: Iterator[Made]) -> bytes:
-    """The files in one ZIP archive, the same bytes each time."""
+def _everything(pattern: Pattern, machine: str, progress: Progress) -> dict[str, Any]:
+    """All that `stitchc build` makes, in one packed folder."""
+    from stitchc.gallery.build import build_pattern
+    from stitchc.machines import load
+
+    def draw(options: Any, progress: Progress) -> Product[Any]:
+        return _called("picture", pattern, None, options, progress)
+
+    machines = [load(name) for name in ([machine] if machine else ONE_OF_EACH)]
+    made = build_pattern(pattern, machines, product_options.BuildOptions(), draw, progress)
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
-        for file in files:
-            archive.writestr(zipfile.ZipInfo(file.name, (1980, 1, 1, 0, 0, 0)), file.content)
-    return content.getvalue()
+        for file in made.files:
+            place = zipfile.ZipInfo(file.name, (1980, 1, 1, 0, 0, 0))
+            archive.writestr(place, finished(file.content, source=Path(pattern.file).name))
+    name = f"{whole_stem(pattern, 'all')}.zip"
+    return {"files": [Made(name, content.getvalue())], "remarks": list(made.remarks), "warnings": []}
+
+
+def trace(picture: bytes, name: str) -> dict[str, Any]:
+    """The notation of a picture of a chart, with its doubts."""
+    try:
+        trace_chart = importlib.import_module(_HOMES["trace"][0]).trace_chart
+        product = trace_chart(picture, product_options.TraceOptions(), name)
+    except Refused as refused:
+        return {"refused": [_words(message) for message in refused.messages if message.severity == "error"]}
+    return {
+        "text": product.files[0].content.decode("utf-8"),
+        "doubts": [_words(message) for message in product.messages],
+        "remarks": list(product.remarks),
+    }
 
 
 JOBS: Final[Mapping[str, Callable[[Mapping[str, Any], Progress, Part], Any]]] = {
     "look": lambda given, progress, part: look(**given, progress=progress, part=part),
     "make": lambda given, progress, part: make(**given, progress=progress),
+    "trace": lambda given, progress, part: trace(**given),
 }

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import http.client
+import io
 import json
 import signal
 import time
+import zipfile
 from pathlib import Path
 
 import pytest
 
+from stitchc.__main__ import run
+from stitchc.live.views import READY
 from tests.live.conftest import Served, Start
 
 TIDE = "stitch tide\n    1: K T\n    2: K\n"
@@ -119,3 +123,56 @@ def test_a_file_that_cant_be_edited_is_refused_at_the_start(start: Start, tmp_pa
     served = start("bad.stitch")
     assert served.address == "" and served.process.wait(10) == 1
     assert start("nowhere/x.stitch").process.wait(10) == 3
+
+
+FORMS = {
+    "chart": ("svg", "pdf", "png", "text", "json", "html"),
+    "card": ("png", "pdf", "svg", "text", "json"),
+    "sheet": ("html", "text", "json", "pdf"),
+    "gauge": ("text", "json"),
+    "piece": ("html", "text", "json", "pdf"),
+    "bitmap": ("png",),
+    "picture": ("png",),
+    "compare": ("png", "text", "json"),
+}
+
+
+def test_what_is_taken_away_is_what_the_commands_make(
+    start: Start, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pattern = (
+        TIDE + "gauge plain 20 stitches 28 rows per 10 cm\npiece strip\n    needles 40\n    knit tide for 12 rows\n"
+    )
+    (tmp_path / "tide.stitch").write_text(pattern, "utf-8")
+    served = start("tide.stitch")
+    monkeypatch.chdir(tmp_path)
+    for product in READY:
+        for form in FORMS.get(product, ()):
+            out = tmp_path / f"{product}-{form}"
+            out.mkdir()
+            settings = {"form": form} if len(FORMS[product]) > 1 else {}
+            asked_for = {
+                "text": pattern,
+                "file": "tide.stitch",
+                "machine": "",
+                "product": product,
+                "settings": settings,
+            }
+            status, _, content = asked(served, "POST", served.path + "make", asked_for)
+            made = json.loads(content)
+            assert status == 200 and made.get("files"), (product, form, made)
+            options = ["--format", form] if settings else []
+            names = [each["name"] for each in made["files"]]
+            assert run([product, "tide.stitch", *options, "-o", str(out / names[0])]) == 0
+            assert sorted(path.name for path in out.iterdir()) == sorted(names)
+            for each in made["files"]:
+                taken = asked(served, "GET", served.path + each["url"])[2]
+                assert taken == (out / each["name"]).read_bytes(), (product, form, each["name"])
+    made = json.loads(
+        asked(served, "POST", served.path + "make", {**asked_for, "product": "everything", "settings": {}})[2]
+    )
+    (packed,) = made["files"]
+    archive = zipfile.ZipFile(io.BytesIO(asked(served, "GET", served.path + packed["url"])[2]))
+    assert run(["build", "tide.stitch", "-o", "all"]) == 0
+    there = {path.name: path.read_bytes() for path in (tmp_path / "all").iterdir()}
+    assert {name: archive.read(name) for name in archive.namelist()} == there

@@ -73,15 +73,29 @@ function shown(answer) {
     return;
   }
   const name = pattern.chart.name;
+  const other = name !== current;
+  current = name;
   listStitches(name);
   chart.show(pattern.chart, pattern.yarns);
   document.title = `${pattern.title || doc.file} – stitchc live`;
-  if (name !== current) {
-    current = name;
+  if (other) {
     ticket++;
     views.waiting();
     look();
   }
+  chart.setRuns([]);
+  clearTimeout(runsLater);
+  runsLater = setTimeout(learnRuns, 60);
+}
+
+// Which run gives which cells, once the chart is there: pointing can wait, typing can't.
+let runsLater = 0;
+async function learnRuns() {
+  const asked = editor.text();
+  if (!pattern?.chart.written_here) return;
+  const {runs} = await ask("runs", {text: asked, file: doc.file, stitch: current, row: pattern.chart.first_row}).catch(() => ({runs: []}));
+  if (asked !== editor.text()) return;
+  chart.setRuns(runs);
   runOfCaret();
 }
 
@@ -164,9 +178,19 @@ function markRun(run) {
   editor.mark("run", run ? [{line: run.line, column: run.column, length: run.length, kind: "run"}] : []);
 }
 
+// What the mouse points at, in the text or on the chart; without it, where the caret or the chart's own place is.
+let pointed = null;
 function runOfCaret() {
-  const {line, column} = editor.caret();
-  markRun(document.activeElement === find("text") ? chart.runInText(line, column) : chart.runAtCell(chart.place().row, chart.place().column));
+  if (pointed) markRun(pointed.line ? chart.runInText(pointed.line, pointed.column) : chart.runAtCell(pointed.row, pointed.column));
+  else if (document.activeElement === find("text")) {
+    const {line, column} = editor.caret();
+    markRun(chart.runInText(line, column));
+  } else markRun(chart.runAtCell(chart.place().row, chart.place().column));
+}
+
+function point(place) {
+  pointed = place;
+  runOfCaret();
 }
 
 let moving = 0;
@@ -198,7 +222,7 @@ async function source(row, column) {
   try {
     return (await ask("source", {text: editor.text(), file: doc.file, stitch: current, row, column})).source;
   } catch {
-    return null;
+    return undefined;
   }
 }
 
@@ -522,13 +546,10 @@ function serverIsGone() {
 }
 
 function wire() {
-  editor.wire(textChanged, caretMoved, (place) => {
-    if (place) markRun(chart.runInText(place.line, place.column));
-    else runOfCaret();
-  });
+  editor.wire(textChanged, caretMoved, point);
   chart.wire({
     draw, source, there: goToSource,
-    hover: (at) => (at ? markRun(chart.runAtCell(at.row, at.column)) : runOfCaret()),
+    hover: point,
     text: (row, column) => {
       const run = chart.runAtCell(row, column);
       if (run) editor.goTo(run.line, run.column, run.length);
@@ -556,6 +577,7 @@ function wire() {
   });
   find("add-stitch").addEventListener("click", newStitch);
   find("everything").addEventListener("click", () => guarded(() => views.take("everything", {}, "", "", context())));
+  find("trace").hidden = !offers.products.includes("trace");
   find("trace").addEventListener("click", () => {
     const input = make("input", {type: "file", accept: "image/*"});
     input.addEventListener("change", () => traceFile(input.files[0]));

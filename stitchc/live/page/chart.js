@@ -71,7 +71,7 @@ function build() {
     }
     body.append(line);
   }
-  const foot = make("tr", {"aria-rowindex": chart.height + 1}, make("td", {class: "corner"}));
+  const foot = make("tr", {"aria-rowindex": chart.height + 1}, make("td", {class: "corner", "aria-hidden": "true"}));
   for (let column = chart.first_column; column <= lastColumn(); column++) {
     foot.append(make("th", {scope: "col", "aria-colindex": column + 1, "aria-label": `needle ${column}`}, String(column)));
   }
@@ -144,6 +144,7 @@ async function describe() {
   }
   const source = await on.source(row, column);
   if (here.row !== row || here.column !== column) return;
+  if (source === undefined) return;
   if (!source) under.replaceChildren(words, " It comes from ", make("code", {}, "plain"), ".");
   else {
     under.replaceChildren(words, " It comes from ", make("code", {}, source.stitch), `, row ${source.row}, needle ${source.column}. `,
@@ -171,12 +172,18 @@ export function markRun(run) {
   for (const cell of marked) cell.classList.add("run");
 }
 
+let runs = [];
+
+export function setRuns(next) {
+  runs = next;
+}
+
 export function runAtCell(row, column) {
-  return chart?.runs.find((run) => run.rows.includes(row) && run.cells.includes(column));
+  return runs.find((run) => run.rows.includes(row) && run.cells.includes(column));
 }
 
 export function runInText(line, column) {
-  return chart?.runs.find((run) => run.line === line && run.column <= column && column <= run.column + run.length);
+  return runs.find((run) => run.line === line && run.column <= column && column <= run.column + run.length);
 }
 
 // -- drawing -------------------------------------------------------------------------------------------------------------
@@ -235,9 +242,5 @@ export function wire(handlers) {
   });
   holder.addEventListener("pointerleave", () => on.hover(null));
   addEventListener("pointerup", () => (painting = false));
-  holder.addEventListener("focusin", (event) => {
-    const at = cellOf(event);
-    if (at) on.hover(at);
-  });
-  holder.addEventListener("focusout", () => on.hover(null));
+  holder.addEventListener("focusin", () => on.hover(null));
 }

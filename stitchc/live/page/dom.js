@@ -48,5 +48,6 @@ export function dialog(title, build, attributes = {}) {
   });
   find("dialogs").append(box);
   box.showModal();
+  if (document.activeElement instanceof HTMLInputElement) document.activeElement.select();
   return box;
 }

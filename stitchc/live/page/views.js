@@ -30,7 +30,7 @@ export const PRODUCTS = {
   bitmap: {heading: "Picture for electronic patterning", show: bitmap, away: [["PNG", {}]]},
   sheet: {
     heading: "Needle sheet", show: sheet,
-    away: [["Follow it row by row", {form: "html"}, "print"], ["HTML", {form: "html"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]],
+    away: [["Follow it row by row", {form: "html"}, "print"], ["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["HTML", {form: "html"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]],
   },
   piece: {heading: "Piece", wide: true, show: piece, away: []},
   compare: {heading: "Stitches compared", wide: true, show: compare, away: [["Plot (PNG)", {form: "png"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]], all: true},
@@ -121,7 +121,7 @@ function piece({pieces}) {
         each.yarn.filter((yarn) => yarn.to_have?.words).map((yarn) => make("tr", {}, make("th", {scope: "row"}, yarn.name || "Yarn"), make("td", {}, yarn.to_have.words))))),
       notes(each),
       make("div", {class: "away"},
-        [["Follow it row by row", {form: "html"}, "print"], ["HTML", {form: "html"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]]
+        [["Follow it row by row", {form: "html"}, "print"], ["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["HTML", {form: "html"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]]
           .map(([words, settings, how]) => button(words, () => state.take("piece", {...settings, piece: each.name}, how), {"aria-label": `${words}: ${each.name}`}))),
     ]));
 }
@@ -183,7 +183,9 @@ export function build(context) {
 // Views that are on the screen and not of this ticket yet; those of the machine's own kind only.
 export function wanted(ticket, reader) {
   for (const [name, shown] of [["bitmap", reader === "bitmap"], ["card", reader !== "bitmap"]]) if (find(name)) find(name).hidden = !shown;
-  return Object.keys(sections).filter((name) => sections[name].seen && sections[name].fresh !== ticket && !sections[name].section.hidden);
+  const late = (name) => Number(name === "fabric");  // it takes longest
+  return Object.keys(sections).filter((name) => sections[name].seen && sections[name].fresh !== ticket && !sections[name].section.hidden)
+    .sort((one, two) => late(one) - late(two));
 }
 
 export function waiting() {

@@ -1,0 +1,105 @@
+"""Three people at the live page, each from an empty folder, and what they hold in their hands afterwards."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pypdfium2
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.live.conftest import Start
+from tests.live.test_page import SIX, Visit, chart_of, text_of, with_a_fix
+from tests.live.test_page import visit as visit
+
+pytestmark = pytest.mark.browser
+
+
+def taken(page: Page, name: str, folder: Path) -> bytes:
+    """What a button saves."""
+    with page.expect_download() as download:
+        page.get_by_role("button", name=name, exact=True).click()
+    target = folder / "taken"
+    download.value.save_as(target)
+    return target.read_bytes()
+
+
+def holes_of(pdf: bytes, card: dict[str, object]) -> list[list[bool]]:
+    """Where a page is dark at the centres of the card's columns and rows; rendered by pdfium, an independent reader."""
+    dpi = 200
+    page = np.asarray(pypdfium2.PdfDocument(pdf)[0].render(scale=dpi / 72).to_pil().convert("L"))
+    centres = card["centres_px"]
+    assert isinstance(centres, dict)
+    (x, y), (dx, _), (_, dy) = (
+        np.array(centres[key]) * dpi / 600 for key in ("column_1_row_1", "per_column", "per_row")
+    )
+    rows, columns = int(str(card["rows"])), int(str(card["columns"]))
+    return [[bool(page[round(y + r * dy), round(x + c * dx)] < 128) for c in range(columns)] for r in range(rows)]
+
+
+def test_the_knitter_who_prints_a_card(start: Start, visit: Visit, tmp_path: Path) -> None:
+    page = visit(start().address)
+    page.get_by_role("button", name="An empty page").click()
+    page.route("**/read", with_a_fix)
+    page.locator("#text").type(SIX.replace("1: K T", "1 K T"))
+    page.get_by_role("button", name="Make this change").click()
+    expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
+    page.unroute_all(behavior="wait")
+    expect(page.locator("#card img")).to_be_visible()
+    expect(page.locator("#card")).to_contain_text("648 holes to punch")
+    pdf = taken(page, "Hole card: PDF", tmp_path)
+    card = json.loads(taken(page, "Hole card: JSON", tmp_path))
+    rows = chart_of(page)
+    assert rows == ["KT", "KK", "TK", "KK"]
+    assert holes_of(pdf, card) == [[rows[r % 4][c % 2] == "K" for c in range(24)] for r in range(36)]
+    with page.expect_popup() as shown:
+        page.get_by_role("button", name="Hole card: Print", exact=True).click()
+    shown.value.wait_for_url(re.compile(r"\.pdf$"))
+    assert list(tmp_path.glob("*.stitch")) == []  # nothing is written but what is saved
+    page.locator("#save").click()
+    page.get_by_label("File").fill("tide")
+    page.keyboard.press("Enter")
+    expect(page.locator("#file-state")).to_have_text("saved")
+    assert (tmp_path / "tide.stitch").read_text("utf-8") == text_of(page)
+
+
+def test_the_designer_who_draws_with_the_keyboard_alone(start: Start, visit: Visit, tmp_path: Path) -> None:
+    page = visit(start().address)
+    expect(page.locator("#begin")).to_be_focused()
+    press = page.keyboard.press
+    press("Tab")
+    press("Tab")
+    press("Enter")
+    expect(page.locator("#text")).to_be_focused()
+    press("Shift+Tab")
+    while "Draw a new stitch" not in page.evaluate("document.activeElement.textContent"):
+        press("Shift+Tab")
+    press("Enter")
+    for value in ("honeycomb", "2", "6"):
+        press("Control+a")
+        page.keyboard.type(value)
+        press("Tab")
+    press("Enter")
+    expect(page.locator("#grid td[data-row='1'][data-column='1']")).to_be_focused()
+    wanted = ["KT", "KT", "KK", "TK", "TK", "KK"]
+    for row in wanted:
+        for letter in row:
+            press(letter.lower())
+            press("ArrowRight")
+        press("Home")
+        press("ArrowUp")
+    expect(page.locator("#grid td.t")).to_have_count(4)
+    assert chart_of(page) == wanted
+    assert page.locator("#grid").aria_snapshot().count("gridcell") == 12
+    assert "row 2, needle 2: tuck" in page.locator("#grid").aria_snapshot()
+    drawn = text_of(page)
+    press("Control+s")
+    page.keyboard.type("honeycomb")
+    press("Enter")
+    expect(page.locator("#file-state")).to_have_text("saved")
+    assert (tmp_path / "honeycomb.stitch").read_text("utf-8") == drawn
+    page.reload()
+    expect(page.locator("#grid td.t")).to_have_count(4)
