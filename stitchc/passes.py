@@ -18,7 +18,7 @@ from stitchc.bed import Needles, needle_position
 from stitchc.chart import KNIT, SLIP, TUCK, Cells, Chart, Setting
 from stitchc.english import number
 from stitchc.machines.fit import unfit as unfit
-from stitchc.messages import Message
+from stitchc.messages import Message, Span
 from stitchc.product import WrongOption
 
 if TYPE_CHECKING:
@@ -195,6 +195,25 @@ def default_needles(chart: Chart, edge: int) -> Needles:
     return Needles.centred(repeats * chart.width + 2 * edge)
 
 
+def held_both_ways(passes: Sequence[Pass], machine: Machine, span: Span | None) -> list[Message]:
+    """M305 where hands hold needles in both directions, and the carriage can do so in one alone."""
+    if machine.hold_directions != "one" or not moved_by_hand(machine):
+        return []
+    held = [each for each in passes if each.held]
+    other = next((each for each in held if each.direction != held[0].direction), None)
+    if other is None:
+        return []
+    text = (
+        f"Rows {held[0].row} and {other.row} hold needles in different directions, and the carriage of "
+        f"`{machine.name}` holds in one direction alone."
+    )
+    cure = (
+        "Write the rows with T or S an even number of rows apart, or, if your carriage has a setting for each "
+        'direction, put hold_directions = "each" under [carriage] of its profile.'
+    )
+    return [Message("M305", "error", text, span, cure)]
+
+
 def less_than_a_repeat(stitch: Stitch, machine: Machine, needles: Needles, edge: int) -> list[Message]:
     """M306 where the needles between the edges do not hold one repeat, so that a part of it is never knitted."""
     width = stitch.chart.width
@@ -228,12 +247,12 @@ def lever_changes(passes: Sequence[Pass], machine: Machine, held: Iterable[int] 
 
     held: needles already in holding position. The setting is left as it is for as long as it serves:
     by hand, a plain pass with nothing held knits plain whatever is set; where holding is set for each direction by
-    itself (`hold_directions` "one"), what is set for one direction knits everything back going the other way; and a
-    card or a picture with a plain row in it selects all needles, so that tuck or slip may stay set.
+    itself (`hold_directions` not "both"), what is set for one knits everything back going the other way; and a card or
+    a picture with a plain row in it selects all needles, so that tuck or slip may stay set.
     """
     if not moved_by_hand(machine):
         return _reader_changes(passes)
-    one_way = machine.hold_directions == "one"
+    one_way = machine.hold_directions != "both"
     changes: list[LeverChange | None] = []
     holding: set[Direction | None] = set()
     any_held = bool(tuple(held))

@@ -29,7 +29,7 @@ from stitchc.sheet import Sheet, instruct, to_json
 from tests.bed_simulation import expected, knit
 
 HAND = load("hand-standard")
-ONE_WAY = replace(HAND, hold_directions="one")
+ONE_WAY = replace(HAND, hold_directions="each")
 
 # Structures as teaching pages give them, first knitted row first (common practice; names differ by country).
 ONE_ROW_STAGGERED = ["TK", "KK", "KT", "KK"]
@@ -172,7 +172,7 @@ def test_a_side_is_told_by_its_word_whoever_spelt_it(side: Side) -> None:
 
 
 def test_a_profile_of_ones_own_holds_in_one_direction() -> None:
-    own = load_text('based_on = "hand-standard"\n[carriage]\nhold_directions = "one"\n', "own.toml")
+    own = load_text('based_on = "hand-standard"\n[carriage]\nhold_directions = "each"\n', "own.toml")
     assert changes(ONE_ROW_STAGGERED, own) == changes(ONE_ROW_STAGGERED, ONE_WAY) == 1
 
 

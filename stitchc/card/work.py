@@ -111,10 +111,10 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
             + (f"The carriage may stay set to {names} all through; one" if len(kinds) == 1 else "A carriage")
             + " that is set for each direction by itself needs it for that direction alone."
         )
-    if card.machine.hold_directions == "one" and set(one_way) == set(kinds):
+    if card.machine.hold_directions != "both" and set(one_way) == set(kinds):
         yield (
-            "This machine can hold in one direction only and knits back in the other: set it for the direction of "
-            "those passes and leave it."
+            "This machine sets the hold for each direction by itself: set it for the direction of those passes and "
+            "leave it."
         )
 
 

@@ -130,8 +130,9 @@ def in_full(machine: Machine) -> str:
         (
             "holding",
             {
-                "both": "needles stay in holding position in both directions",
-                "one": "set for one direction; the other way knits held needles back",
+                "both": "one setting for both directions",
+                "each": "each direction has its own setting",
+                "one": "in one direction alone; the other way knits held needles back",
             }[machine.hold_directions],
         ),
         *_reader_lines(machine),

@@ -101,7 +101,7 @@ KEYS: Final = (
     Key(("bed", "needles"), "whole", 2, 2000, required=True, example="200"),
     _choice("carriage", "tuck", ("holding", "carriage", "none"), required=True),
     _choice("carriage", "slip", ("by-hand", "carriage", "none"), required=True),
-    _choice("carriage", "hold_directions", ("both", "one")),
+    _choice("carriage", "hold_directions", ("both", "each", "one")),
     _choice("reader", "kind", ("none", "card", "bitmap"), required=True),
     Key(("reader", "width"), "whole", 1, 2000, example="24"),
     _choice("reader", "mark_means", ("knit", "hold")),

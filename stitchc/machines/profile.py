@@ -57,8 +57,9 @@ class Machine:
     reader: what reads the pattern; reader_width: columns of the card (card), or the widest picture (bitmap).
     tuck and slip say how each is made: "holding" (needles put into holding position by hand), "carriage" (a lever
     setting over selected needles), "by-hand" (yarn led past by hand, slow), "none".
-    hold_directions: in which directions the carriage leaves needles in holding position: "both", or "one" where a
-    lever on one side only holds them in one direction and knits them back in the other.
+    hold_directions: how the carriage is set to leave needles in holding position: "both" (one setting for both
+    directions), "each" (each direction has a setting of its own) or "one" (in one direction alone, either of them; it
+    knits them back in the other).
     mark_means: what a hole (card) or a dark pixel (bitmap) does: "knit" or "hold".
     mirrored: the card or picture is entered left to right exchanged.
     column_1_needle: the needle that column 1 of the pattern stands on (of a mirrored card its last column as it lies
@@ -77,7 +78,7 @@ class Machine:
     reader_width: int | None
     tuck: Literal["holding", "carriage", "none"]
     slip: Literal["carriage", "by-hand", "none"]
-    hold_directions: Literal["both", "one"] = "both"
+    hold_directions: Literal["both", "each", "one"] = "both"
     mark_means: Meaning = "knit"
     mirrored: bool = False
     column_1_needle: str | None = None

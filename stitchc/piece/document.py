@@ -7,11 +7,11 @@ from functools import partial
 from itertools import accumulate
 
 from stitchc.bed import needle_name
-from stitchc.document import ByHand, Document, Entry, Heading, Listing, Part, Rows, Terms
+from stitchc.document import ByHand, Document, Entry, Heading, Listing, Part, PassRow, Rows, Terms
 from stitchc.english import number, several
 from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message
-from stitchc.passes import Pass, column_1_position, lever_changes, moved_by_hand
+from stitchc.passes import Pass, column_1_position, moved_by_hand
 from stitchc.pattern import Do
 from stitchc.piece.outline import outline
 from stitchc.piece.plan import Plan, Section
@@ -31,7 +31,7 @@ from stitchc.piece.size_words import (
     yarn_lines,
 )
 from stitchc.sheet import Item, Yarns, instruct
-from stitchc.sheet.instructions import Stretch, reader_name, selection_table, setting_words, yarn_colours
+from stitchc.sheet.instructions import Stretch, reader_name, selection_table, yarn_colours
 from stitchc.sheet.needle_words import shortest
 from stitchc.sheet.preparation import bed_facts, bed_words, cautions, ending, working_the_rows
 from stitchc.sheet.repeat import draw_repeat
@@ -66,7 +66,7 @@ def piece_document(
             entries,
             plan.needles,
             passes[0][0].start_side if passes[0] else plan.piece.carriage,
-            (_where_it_stands(plan, after_row),) if after_row else tuple(_before(plans)),
+            (_where_it_stands(plan, after_row, entries),) if after_row else tuple(_before(plans)),
             moved_by_hand(plan.machine),
             left if after_row else total_words(passes, plan.machine),
             after_row,
@@ -160,17 +160,17 @@ def _before(plans: Sequence[Plan]) -> Iterator[str]:
         )
 
 
-def _where_it_stands(plan: Plan, done: int) -> str:
+def _where_it_stands(plan: Plan, done: int, entries: Sequence[Entry]) -> str:
     """How everything is left by the rows that are knitted."""
-    last, machine = plan.passes[done - 1], plan.machine
+    last = plan.passes[done - 1]
     words = f"The row counter stands at {done:03d} and the carriage at the {last.end_side}."
-    if last.held and moved_by_hand(machine):
+    if last.held and moved_by_hand(plan.machine):
         count = len(last.held)
         words += f" {number(count, 'needle')} {'is' if count == 1 else 'are'} held: {shortest(last.held).text()}."
-    if not moved_by_hand(machine):
-        changes = lever_changes(plan.passes[:done], machine)
-        words += f" The carriage is set to {setting_words(next((c.to for c in changes[::-1] if c), 'plain'))}."
-    return words + (f" Go on with row {done + 1}." if done < len(plan.passes) else "")
+    following = next((entry for entry in entries if isinstance(entry, PassRow)), None)
+    if following is not None:
+        words += f" Check: {'; '.join(following.state)}. Go on with row {following.row}."
+    return words
 
 
 def _counter_words(side: str) -> str:

@@ -15,7 +15,7 @@ from stitchc.checks import check, edge_tucks
 from stitchc.gauge.estimate import GaugeReport, estimate
 from stitchc.gauge.values import PLAIN, Direction, Joint, PlainGauge
 from stitchc.messages import Message, Severity, Span, has_errors
-from stitchc.passes import Pass, columns_on, less_than_a_repeat, moved_by_hand, unfit
+from stitchc.passes import Pass, columns_on, held_both_ways, less_than_a_repeat, moved_by_hand, unfit
 from stitchc.pattern import Knit, Pattern, Piece, Stitch, Width
 from stitchc.piece.plan import Plan, Section, chart_of
 from stitchc.piece.size import Rounding, common_unit, nearest
@@ -340,6 +340,8 @@ class _Planner:
     def look_over(self, plan: Plan) -> None:
         """What only the whole piece shows: holds that go on from one section into the next, and into the end."""
         self.hold_across_sections(plan)
+        both = held_both_ways(plan.passes, self.machine, self.piece.span)
+        self.messages += [message.as_warning() for message in both] if self.anyway else both
         last = plan.passes[-1]
         if last.held:
             step = self.knits[max(self.knits)]

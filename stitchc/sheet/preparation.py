@@ -132,17 +132,14 @@ def _direction_advice(held: Sequence[Pass], passes: Sequence[Pass], machine: Mac
         once = f"Every row with held needles runs {way}, and the row after it knits them back."
         other = f"If it can hold only {other_way}, begin with the carriage at the {other_side} ({begin_at})."
         other = other.format(other_side)
-        if machine.hold_directions == "one":
+        if machine.hold_directions != "both":
             return [f"{once} So set the carriage to hold going {way} once and leave it. {other}"]
         return [
             f"{once} If your carriage has a setting for each direction, set only {way} to hold, leave it, and skip the "
             f"steps that set and cancel the hold. {other}"
         ]
-    if machine.hold_directions == "one":
-        return [
-            "Needles are held in both directions here. The rows say when to set the hold for each direction. A "
-            "carriage that can hold in one direction only cannot knit this stitch."
-        ]
+    if machine.hold_directions != "both":
+        return ["Needles are held in both directions here. The rows say when to set the hold for each direction."]
     return []
 
 

@@ -11,7 +11,7 @@ from stitchc.english import number
 from stitchc.gauge.remarks import check_bed
 from stitchc.messages import Message, Refused, in_order
 from stitchc.options import SheetOptions
-from stitchc.passes import cells_on, columns_on, default_needles, less_than_a_repeat, unfit
+from stitchc.passes import cells_on, columns_on, default_needles, held_both_ways, less_than_a_repeat, lower, unfit
 from stitchc.product import File, Product, WrongOption, accept, choose_stitches, file_stems, skipped_parts, whole_stem
 from stitchc.sheet.json_form import to_json
 from stitchc.sheet.sheet import Sheet, stitch_sheet
@@ -43,7 +43,7 @@ def make_sheet(pattern: Pattern, machine: Machine, options: SheetOptions = DEFAU
     """
     stitches = choose_stitches(pattern, options.stitches)
     extents = [_extent(stitch, options) for stitch in stitches]
-    own = {each.stitch.name: _check(each, machine, options.edge) for each in extents}
+    own = {each.stitch.name: _check(each, machine, options) for each in extents}
     found = [message for messages in own.values() for message in messages]
     if any(message.code in _NEVER for message in found):
         raise Refused(*in_order(found), sources=pattern.sources)
@@ -73,18 +73,23 @@ def _extent(stitch: Stitch, options: SheetOptions) -> _Extent:
     return _Extent(stitch, options.needles, rows)
 
 
-def _check(extent: _Extent, machine: Machine, edge: int) -> list[Message]:
-    stitch, needles, rows = extent
+def _check(extent: _Extent, machine: Machine, options: SheetOptions) -> list[Message]:
+    (stitch, needles, rows), edge = extent, options.edge
     most = min(MOST_ROWS, MAX_CELLS // needles.count)
     if rows > most:
         text = f"{rows:,} rows are more than a sheet of {number(needles.count, 'needle')} holds: {most:,}."
         return [Message("N110", "error", text, stitch.span, cure=f"--rows {most}, and go on with another sheet")]
+    held: list[Message] = []
+    if machine.hold_directions == "one":
+        passes = lower(stitch.chart, machine, needles, rows, options.carriage, edge)
+        held = held_both_ways(passes, machine, stitch.span)
     cells = cells_on(stitch.chart, columns_on(stitch.chart, machine, needles, edge))
     return [
         *check(stitch, machine),
         *unfit(stitch, machine, needles),
         *less_than_a_repeat(stitch, machine, needles, edge),
         *edge_tucks(cells, needles, stitch),
+        *held,
     ]
 
 

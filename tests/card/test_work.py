@@ -103,10 +103,10 @@ def test_what_is_offered() -> None:
     assert "really 2 by 4: written so, 36 rows do, with 648 holes (72 fewer)" in told(["KT", "KK", "TK", "KK"] * 2)
     assert "Rows come in equal pairs" in told(["TK", "TK", "KK", "KK", "KT", "KT", "KK", "KK"])
     assert "--shift 1" in told(["TKKK", "KKKK"]) and "--shift" not in told(["KTKK"])
-    assert "hold in one direction only" not in told(["KT", "KK"])
+    assert "sets the hold for each direction by itself" not in told(["KT", "KK"])
 
 
 def test_a_machine_that_holds_in_one_direction() -> None:
     machine = load_text('based_on = "card24-standard"\n[carriage]\nhold_directions = "one"\n', "one.toml")
     stitch = Stitch("ripple", Chart.from_rows(["KT", "KK"]), Span("x.stitch", 1))
-    assert "hold in one direction only" in " ".join(least_work(plan_card(stitch, machine)))
+    assert "sets the hold for each direction by itself" in " ".join(least_work(plan_card(stitch, machine)))

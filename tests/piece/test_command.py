@@ -236,7 +236,7 @@ def test_so_far_the_reader_goes_on_where_it_stands(cowl: str, machine: str, goes
     flat = " ".join(run(cowl, "--machine", machine, "--so-far", "drift 30 rows 7.1 cm").stdout.split())
     assert goes_on in flat and "Go on with row 43." in flat
     assert "lock it at row 1" not in flat and "set it to row 1" not in flat and "Release" not in flat
-    assert "The carriage is set to tuck. Go on with row 43." in flat
+    assert "carriage at the right, set to tuck; sand threaded; tension 5 and 2 clicks. Go on with row 43." in flat
     row = document(cowl, "--machine", machine, "--so-far", "drift 30 rows 7.1 cm")["passes"][42]
     assert row["row"] == 43 and row["chart_row"] == 3
 
@@ -382,7 +382,9 @@ def test_half_way_what_is_too_little_to_learn_from_is_only_counted(tmp_path: Pat
 
 def test_so_far_a_part_not_yet_begun_is_told_from_its_first_row(cowl: str) -> None:
     flat = " ".join(run(cowl, "--machine", "card24-standard", "--so-far", "plain 12 rows 4 cm").stdout.split())
-    assert "lock it at row 1" in flat and "The carriage is set to plain. Go on with row 13." in flat
+    assert (
+        "lock it at row 1" in flat and "set to plain; sand threaded; tension 5 and 2 clicks. Go on with row 13." in flat
+    )
 
 
 def test_so_far_work_and_yarn_are_those_of_the_rows_left(cowl: str) -> None:

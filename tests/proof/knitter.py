@@ -34,8 +34,12 @@ _LINE = re.compile(r"Rows? +([^.]+?), (right to left|left to right)( first)?\. (
 
 
 def lines_of_text(sheet: str) -> list[Line]:
-    """The lines of a text sheet. What its headings promise of the rows is held against the rows that the lines name."""
-    told = sheet.split("\nRow by row\n")[1].split("\nIn all ")[0]
+    """The lines of a text sheet. What its headings promise of the rows is held against the rows that the lines name.
+
+    Heads of parts, and what is done by hand between rows, ask for nothing that shows in the fabric here.
+    """
+    told = re.split(r"\n(?:In all|Still to knit:) ", sheet.split("\nRow by row\n")[1])[0]
+    told = re.sub(r"\n(?:Part \d+ of|One plain row added).*\n(?:  (?! *Rows? ).*\n)*", "\n", told)
     told = re.sub(r"\n  What the (card|picture) selects .*?\n\n", "\n", told, flags=re.DOTALL)
     entries = re.sub(r"\n {3,}", " ", told).splitlines()
     lines: list[Line] = []
@@ -147,7 +151,8 @@ def by_row(lines: list[Line]) -> dict[int, Line]:
         for row in (row for once in line.rows for row in once):
             assert row not in found, f"row {row} is in two lines"
             found[row] = line
-    assert sorted(found) == list(range(1, len(found) + 1)), "a row that no line tells"
+    first = min(found, default=1)
+    assert sorted(found) == list(range(first, first + len(found))), "a row that no line tells"
     return found
 
 
@@ -221,6 +226,17 @@ class Knitter:
         return self.bed.carry(
             row, knit=lambda needle: needle not in self.bed.holding, laid_over=lambda needle: needle not in slipped
         )
+
+
+def holds_as_told(sheet: str) -> set[str]:
+    """What the carriage is set to hold, as the sheet of what is still to knit says it under "Before row"."""
+    told = " ".join(sheet.split("\nBefore row ")[1].split("\nRow by row\n")[0].split())
+    match = re.search(r"carriage at the (?:left|right), set to ([^;]*)", told)
+    assert match, told
+    both = {"right to left", "left to right"}
+    if " going " not in match[1]:
+        return both if match[1] == "hold" else set()
+    return {way.removeprefix("hold going ") for way in match[1].split(" and ") if way.startswith("hold going ")}
 
 
 def follow_words(lines: list[Line], needles: range, carriage: Side, rows: int) -> list[str]:
