@@ -40,6 +40,12 @@ and remarks. A card, with its holes as a matrix of row by column:
     >>> [(file.name, len(file.content) > 1000) for file in product.files]
     [('pattern-tide-card.svg', True), ('pattern-tide-card.json', True)]
 
+The gauge, with the range that holds nine swatches in ten:
+
+    >>> gauge = stitchc.estimate_gauge(pattern).values[0]
+    >>> gauge.name, gauge.basis, gauge.stitch_factor.low < gauge.stitch_factor.value < gauge.stitch_factor.high
+    ('tide', 'estimate', True)
+
 The needle sheet as text:
 
     >>> hand = stitchc.load_machine("hand-standard")
@@ -75,7 +81,10 @@ if TYPE_CHECKING:
     from stitchc.bitmap import make_bitmap
     from stitchc.card.product import make_card
     from stitchc.chart import Chart
+    from stitchc.compare.product import compare_stitches
     from stitchc.drawn.product import draw_chart
+    from stitchc.gallery.build import build_pattern
+    from stitchc.gauge.product import estimate_gauge
     from stitchc.machines.loader import load as load_machine
     from stitchc.machines.profile import Machine
     from stitchc.messages import Message, Refused, Span
@@ -83,6 +92,7 @@ if TYPE_CHECKING:
     from stitchc.notation.formatting import format_text
     from stitchc.options import (
         BitmapOptions,
+        BuildOptions,
         CardOptions,
         ChartOptions,
         CompareOptions,
@@ -94,14 +104,17 @@ if TYPE_CHECKING:
         TraceOptions,
     )
     from stitchc.pattern import Pattern, Stitch
+    from stitchc.picture import draw_fabric
     from stitchc.piece.product import plan_piece
     from stitchc.product import File, Product, WrongOption
     from stitchc.sheet.product import make_sheet
+    from stitchc.swatch.product import plan_swatch
 
 __version__ = "0.1.0"
 
 __all__ = [
     "BitmapOptions",
+    "BuildOptions",
     "CardOptions",
     "Chart",
     "ChartOptions",
@@ -123,15 +136,20 @@ __all__ = [
     "SwatchOptions",
     "TraceOptions",
     "WrongOption",
+    "build_pattern",
+    "compare_stitches",
     "compile_file",
     "compile_text",
     "draw_chart",
+    "draw_fabric",
+    "estimate_gauge",
     "format_text",
     "load_machine",
     "make_bitmap",
     "make_card",
     "make_sheet",
     "plan_piece",
+    "plan_swatch",
 ]
 
 _HOMES = {
@@ -139,16 +157,21 @@ _HOMES = {
     "stitchc.bitmap": ("make_bitmap",),
     "stitchc.card.product": ("make_card",),
     "stitchc.chart": ("Chart",),
+    "stitchc.compare.product": ("compare_stitches",),
     "stitchc.drawn.product": ("draw_chart",),
+    "stitchc.gallery.build": ("build_pattern",),
+    "stitchc.gauge.product": ("estimate_gauge",),
     "stitchc.machines.loader": ("load",),
     "stitchc.machines.profile": ("Machine",),
     "stitchc.messages": ("Message", "Refused", "Span"),
     "stitchc.notation.compile": ("Reading", "compile_file", "compile_text"),
     "stitchc.notation.formatting": ("format_text",),
     "stitchc.pattern": ("Pattern", "Stitch"),
+    "stitchc.picture": ("draw_fabric",),
     "stitchc.piece.product": ("plan_piece",),
     "stitchc.product": ("File", "Product", "WrongOption"),
     "stitchc.sheet.product": ("make_sheet",),
+    "stitchc.swatch.product": ("plan_swatch",),
 }
 _HOME = {name: home for home, names in _HOMES.items() for name in names}
 

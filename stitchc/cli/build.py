@@ -10,13 +10,11 @@ import click
 
 from stitchc import files
 from stitchc.cli import common
-from stitchc.cli.bridge import given_again, product_of_command
 from stitchc.cli.options import options_of
 from stitchc.cli.results import show_remarks
 from stitchc.options import BuildOptions
 
 if TYPE_CHECKING:
-    from stitchc.gallery.build import Make
     from stitchc.pattern import Pattern
 
 MACHINES = ("hand-standard", "card24-standard", "bitmap-standard")
@@ -55,16 +53,15 @@ def command(file: str, folder: Path, machine_name: str | None, options: BuildOpt
     """
 
     def build() -> None:
+        from stitchc.cli.fabric_cache import FabricCache
         from stitchc.cli.progress import Bar
         from stitchc.gallery.build import INDEX, build_pattern, expected_names
 
-        text = files.read_bytes("-") if file == "-" else None
         machines = [common.load_machine(name) for name in ([machine_name] if machine_name else MACHINES)]
-        with given_again(text):
-            pattern = common.read_pattern(file)
+        pattern = common.read_pattern(file)
         files.refuse_any_foreign([folder / name for name in expected_names(pattern, machines, options)], force)
         with Bar("building") as bar:
-            product = build_pattern(pattern, machines, options, _drawing(pattern, text), bar.at)
+            product = build_pattern(pattern, machines, options, bar.at, FabricCache())
         contents = {each.name: each.content for each in product.files}
         put_into_folder(pattern, folder, contents, contents.pop(INDEX), force)
         show_remarks(product, pattern.sources)
@@ -117,8 +114,3 @@ def _made_before(index: Path) -> list[str]:
     except (files.FileTrouble, OSError, ValueError):
         return []
     return [name for name in names if name == Path(name).name]
-
-
-def _drawing(pattern: Pattern, text: bytes | None) -> Make:
-    """How the fabric is drawn."""
-    return lambda options, progress: product_of_command("picture", pattern, text, None, options)

@@ -164,21 +164,6 @@ def form_for(form: str | None, output: Path | None, forms: Sequence[str]) -> str
     return form or next((each for each in forms if written[each] == by_ending), forms[0])
 
 
-def is_file(output: Path) -> bool:
-    """Whether -o names one file, and no folder for several."""
-    return output.is_file() or (output.suffix.lower() in ENDINGS and not output.is_dir())
-
-
-def refuse_one_file_for_many(stitches: Sequence[Stitch], output: Path | None) -> None:
-    """Raise click.UsageError where each stitch is to have a file of its own and -o names only one; FileTrouble where
-    that is somebody else's."""
-    if output is not None and len(stitches) > 1 and is_file(output):
-        files.refuse_foreign(output)
-        raise click.UsageError(
-            f"{len(stitches)} stitches do not go into one file `{output}`: name a folder, or one stitch with --stitch."
-        )
-
-
 class OutputPath(click.Path):
     """A path to write to. "-" is refused: a file called so would be a surprise, and a picture at a terminal no use."""
 
@@ -212,17 +197,6 @@ def output_option(what: str = "the file") -> Callable[[F], F]:
         )(command)
 
     return apply
-
-
-def units_option(command: F) -> F:
-    """--units cm|in."""
-    return option(
-        "--units",
-        type=click.Choice(["cm", "in"]),
-        default="cm",
-        show_default=True,
-        help="Units of what is shown.",
-    )(command)
 
 
 # -- reading and checking ---------------------------------------------------------------------------------------

@@ -27,8 +27,8 @@ def command(file: str, machine_name: str | None, options: PictureOptions, target
     """
     from stitchc.cli.fabric_cache import FabricCache
     from stitchc.cli.progress import Bar
-    from stitchc.fabric import draw_fabric
     from stitchc.messages import has_errors
+    from stitchc.picture import draw_fabric
 
     pattern = read_pattern(file)
     machine = load_machine(machine_name) if machine_name else None

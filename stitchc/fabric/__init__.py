@@ -1,12 +1,11 @@
 """The fabric itself, yarn by yarn: one repeat relaxed to rest, and drawn as shaded yarn from either side.
 
-`product` has what others call; `relaxation` the shape, `draw` one side of it, `plate` a picture file. Nothing here
+`relaxation` has the shape, `draw` one side of it, `plate` a picture file. Nothing here
 reads a file or prints.
 """
 
 from stitchc.fabric.draw import DISTINCT, NATURAL, Colour, Face, Picture, draw
 from stitchc.fabric.plate import plate
-from stitchc.fabric.product import FabricPicture, draw_fabric, improve_fabric, yarn_colours
 from stitchc.fabric.relaxation import (
     PITCH_MM,
     PLAIN_CELL,
@@ -29,13 +28,10 @@ __all__ = [
     "SLIP_FED",
     "Colour",
     "Fabric",
-    "FabricPicture",
     "Face",
     "Picture",
     "Shelf",
     "draw",
-    "draw_fabric",
-    "improve_fabric",
     "loop_yarn_mm",
     "plate",
     "relax",
@@ -44,5 +40,4 @@ __all__ = [
     "second_opinion",
     "slip_yarn",
     "smallest_repeat",
-    "yarn_colours",
 ]

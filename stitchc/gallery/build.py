@@ -30,11 +30,13 @@ from stitchc.options import (
     PieceOptions,
     SheetOptions,
 )
+from stitchc.picture import draw_fabric
 from stitchc.piece.product import plan_piece
 from stitchc.product import File, Product, Progress, WrongOption, accept, choose_stitches, no_progress, skipped_parts
 from stitchc.sheet.product import make_sheet
 
 if TYPE_CHECKING:
+    from stitchc.fabric import Shelf
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern, Stitch
 
@@ -68,19 +70,20 @@ def build_pattern(
     pattern: Pattern,
     machines: Sequence[Machine],
     options: BuildOptions,
-    draw: Make,
     progress: Progress = no_progress,
+    kept: Shelf | None = None,
 ) -> Product[Made]:
     """Everything that applies to a pattern, for these machines, and a page that shows it (the last file).
 
-    draw: makes the pictures of fabric. Messages say what was left out and why; one that cannot be made costs no other.
-    Raises Refused where the pattern has an error that no machine can knit.
+    kept: relaxed fabrics are taken from it and put there, as in `draw_fabric`. Messages say what was left out and why;
+    one product that cannot be made costs no other. Raises Refused where the pattern has an error that no machine can
+    knit, unless options.anyway.
     """
     from stitchc.page.lettering import what_is_lacking
 
     stitches = choose_stitches(pattern, options.stitches)
     warnings = accept(check_pattern(pattern, machines[0], stitches), pattern, options.anyway)
-    jobs = list(jobs_of(pattern, stitches, machines, options, draw))
+    jobs = list(jobs_of(pattern, stitches, machines, options, kept))
     made: list[Made] = []
     files: dict[str, File] = {}
     gauges: dict[str, str] = {}
@@ -110,7 +113,7 @@ def build_pattern(
 def expected_names(pattern: Pattern, machines: Sequence[Machine], options: BuildOptions) -> list[str]:
     """The names of the main files that a build comes to, if each of its products can be made, and of its page."""
     stitches = choose_stitches(pattern, options.stitches)
-    jobs = jobs_of(pattern, stitches, machines, options, lambda asked, progress: Product(()))
+    jobs = jobs_of(pattern, stitches, machines, options)
     forms = [(job.options.name, "txt" if form == "text" else form) for job in jobs for form in job.forms]
     return [*(f"{name}.{ending}" for name, ending in forms), INDEX]
 
@@ -141,7 +144,7 @@ def jobs_of(
     stitches: Sequence[Stitch],
     machines: Sequence[Machine],
     options: BuildOptions,
-    draw: Make,
+    kept: Shelf | None = None,
 ) -> Iterator[Job]:
     """What there is to make, in order."""
 
@@ -155,6 +158,7 @@ def jobs_of(
     names = tuple(stitch.name for stitch in stitches)
     plain, units, anyway = options.plain, options.units, options.anyway
     chart = of(draw_chart, None)
+    draw: Make = lambda asked, progress: draw_fabric(pattern, None, asked, progress, kept)  # noqa: E731
     for stitch in stitches:
         stem, one = stems[stitch.name], (stitch.name,)
         drawn = ChartOptions(one, name=f"{stem}-chart")
@@ -216,7 +220,9 @@ def _done(job: Job, progress: Progress) -> tuple[Made, list[Product[Any]]]:
             reasons.setdefault(Message("D702", "error", str(error)))
         else:
             products.append(product)
-            linked.append(product.files[0].name)
+            linked += [file.name for file in product.files[:1]]
+            if not product.files:
+                reasons.update(dict.fromkeys(message for message in product.messages if message.severity == "error"))
     return Made(job.what, job.subject, tuple(linked), tuple(reasons), job.machine, job.of_piece), products
 
 

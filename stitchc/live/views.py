@@ -77,7 +77,7 @@ def _machine_for(product: str, chosen: str) -> Machine | None:
 
 _HOMES: Final = {
     "chart": ("stitchc.drawn.product", "draw_chart", product_options.ChartOptions),
-    "picture": ("stitchc.fabric.product", "draw_fabric", product_options.PictureOptions),
+    "picture": ("stitchc.picture", "draw_fabric", product_options.PictureOptions),
     "gauge": ("stitchc.gauge.product", "estimate_gauge", product_options.GaugeOptions),
     "card": ("stitchc.card.product", "make_card", product_options.CardOptions),
     "bitmap": ("stitchc.bitmap", "make_bitmap", product_options.BitmapOptions),
@@ -184,7 +184,7 @@ def _shared(product: Product[Any], machine: Machine | None) -> dict[str, Any]:
 
 def _fabric(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
     """Both sides, coarse first and then finer."""
-    from stitchc.fabric import FabricPicture, improve_fabric
+    from stitchc.picture import FabricPicture, improve_fabric
 
     def shown(product: Product[FabricPicture]) -> dict[str, Any]:
         picture = product.values[-1]

@@ -13,11 +13,12 @@ import pytest
 from PIL import Image
 
 from stitchc.__main__ import run
-from stitchc.fabric import NATURAL, draw_fabric, improve_fabric, yarn_colours
+from stitchc.fabric import NATURAL
 from stitchc.machines import load
 from stitchc.notation import compile_text
 from stitchc.options import PictureOptions
 from stitchc.pattern import Pattern
+from stitchc.picture import draw_fabric, improve_fabric, yarn_colours
 
 PATTERN = """
 pattern "Tide line"
