@@ -303,11 +303,8 @@ def _everything(pattern: Pattern, machine: str, progress: Progress) -> dict[str,
     from stitchc.gallery.build import build_pattern
     from stitchc.machines import load
 
-    def draw(options: Any, progress: Progress) -> Product[Any]:
-        return _called("picture", pattern, None, options, progress)
-
     machines = [load(name) for name in ([machine] if machine else ONE_OF_EACH)]
-    made = build_pattern(pattern, machines, product_options.BuildOptions(), draw, progress)
+    made = build_pattern(pattern, machines, product_options.BuildOptions(), progress)
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for file in made.files:
