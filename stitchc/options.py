@@ -118,7 +118,7 @@ class CardOptions:
         "png"
     )
     rows: Annotated[
-        int | None, Option("--rows", "Rows the card must have at least.", metavar="N", low=1, high=100_000)
+        int | None, Option("--rows", "Rows the card must have at least.", metavar="N", low=1, high=5000)
     ] = None
     paper: Annotated[
         Literal["a4", "letter", "a3", "roll"],

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 from stitchc.card.data import as_json
 from stitchc.card.paper import DoesNotFit, Scale, Tile
 from stitchc.card.plan import Card, plan_card, unfit
+from stitchc.messages import Message, Refused
 from stitchc.options import CardOptions
 from stitchc.product import (
     File,
@@ -26,7 +27,6 @@ from stitchc.product import (
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
-    from stitchc.messages import Message
     from stitchc.page import Page
     from stitchc.pattern import Pattern, Stitch
 
@@ -54,33 +54,41 @@ def make_card(
     them. Raises Refused (K…, M301, M302, M305, M307, N110) and WrongOption.
     """
     stitches = choose_stitches(pattern, options.stitches)
-    messages = checked_for_cards(pattern, stitches, machine, options)
-    accepted = accept(messages, pattern, options.anyway)
+    try:
+        messages = checked_for_cards(pattern, stitches, machine, options)
+        accepted = accept(messages, pattern, options.anyway)
+        cards = tuple(_planned(stitch, machine, options, pattern.title, messages) for stitch in stitches)
+    except Refused as refused:
+        raise Refused(*refused.messages, sources=pattern.sources) from None
     stems = file_stems(pattern, stitches, "card", options.name)
-    cards, files = [], []
+    files = []
     remarks = list(skipped_parts(pattern, stitches, options.stitches))
-    for number, stitch in enumerate(stitches):
-        card = plan_card(
-            stitch,
-            machine,
-            options.rows,
-            pattern.title,
-            start_row=options.start_row,
-            shift=options.shift,
-            each_row_twice=options.each_row_twice,
-            remarks=errors_overridden(stitch, messages),
-        )
+    for number, card in enumerate(cards):
 
         def part(share: float, number: int = number) -> None:
-            progress((number + share) / len(stitches))
+            progress((number + share) / len(cards))
 
-        made = files_of(card, stems[stitch.name], options, part)
-        cards.append(card)
+        made = files_of(card, stems[card.stitch], options, part)
         files += made
-        before = f"{stitch.name}: " if len(stitches) > 1 else ""
+        before = f"{card.stitch}: " if len(cards) > 1 else ""
         remarks += [before + remark for remark in _remarks(card, made, options)]
     without = [_without_the_way_out(message, options.anyway) for message in accepted]
-    return Product(tuple(cards), tuple(files), tuple(without), tuple(remarks))
+    return Product(cards, tuple(files), tuple(without), tuple(remarks))
+
+
+def _planned(
+    stitch: Stitch, machine: Machine, options: CardOptions, title: str | None, messages: Sequence[Message]
+) -> Card:
+    return plan_card(
+        stitch,
+        machine,
+        options.rows,
+        title,
+        start_row=options.start_row,
+        shift=options.shift,
+        each_row_twice=options.each_row_twice,
+        remarks=errors_overridden(stitch, messages),
+    )
 
 
 def make_test_card(

@@ -214,7 +214,7 @@ def test_a_row_of_tuck_and_slip_is_refused_and_said_on_the_card_anyway(
     [
         (["--dpi", "1"], 2, "from 72 to 2,400"),
         (["--dpi", "100000"], 2, "from 72 to 2,400"),
-        (["--rows", "0"], 2, "from 1 to 100,000"),
+        (["--rows", "0"], 2, "from 1 to 5,000"),
         (["--rows", "5000"], 1, "M302"),
         (["--paper", "a5"], 2, "a4"),
         (["--scale-x", "2"], 2, "from 0.95 to 1.05"),
@@ -224,7 +224,7 @@ def test_a_row_of_tuck_and_slip_is_refused_and_said_on_the_card_anyway(
         (["--format", "pdf", "-o", "x.png"], 2, "do not agree"),
         (["--stitch", "tied"], 1, "N103"),
         (["--rows", "5000", "--anyway"], 2, "--format pdf"),
-        (["--rows", "5001", "--anyway", "--format", "pdf"], 1, "N110"),
+        (["--rows", "5001", "--anyway"], 2, "from 1 to 5,000"),
         (["--each-row-twice"], 1, "M307"),
         (["--ink", "light", "--dpi", "100"], 2, "use 150 or more"),
     ],
@@ -234,6 +234,15 @@ def test_bad_input(file: Path, capfd: pytest.CaptureFixture[str], words: list[st
     out, told = capfd.readouterr()
     assert said in told and out == "" and "Traceback" not in told
     assert {path.name for path in Path().iterdir()} == {"tide.stitch"}
+
+
+def test_a_refusal_shows_its_place(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    assert run(["card", "tide.stitch", "--each-row-twice"]) == 1
+    assert "M307" in (told := capfd.readouterr().err) and "  stitch tide\n" in told
+    file.write_text(RIPPLE + "stitch long = tide up 1251\n", encoding="utf-8")
+    assert run(["card", "tide.stitch", "--anyway"]) == 1
+    told = capfd.readouterr().err
+    assert "5,004 rows; the most that is drawn is 5,000. [N110]" in told and "  stitch long" in told
 
 
 @pytest.mark.parametrize(
