@@ -15,7 +15,7 @@ from stitchc.pattern import Do, Pattern
 from stitchc.piece.plan import Plan, Section
 from stitchc.piece.size import Rounding, less
 from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, yarn_needed
-from stitchc.sheet.terms import WHICH_IS_MAIN
+from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 
 Units = Literal["cm", "in"]
 
@@ -79,7 +79,31 @@ def size_lines(plans: Sequence[Plan], units: Units) -> Iterator[str]:
         if name != plan.width_stitch and wide and plan.width_cm is not None:
             finished = [less_seam(each, width) for each, width in zip(plans, wide, strict=True)]
             yield f"On the same needles, {name} alone would measure {size_words(finished, units)} wide."
+    yield from _width_changes(plans, units)
     yield "Nine knitters in ten come out within these ranges."
+
+
+WAVES: Final = 0.05
+"""Difference of width between neighbours from which it shows at the edges (chosen, no source)."""
+
+
+def _width_changes(plans: Sequence[Plan], units: Units) -> Iterator[str]:
+    """Where a section and the next lie so differently wide that the edges will not be straight; each pair once."""
+    plan = plans[0]
+    met: set[frozenset[str]] = set()
+    for before, after in itertools.pairwise(plan.sections):
+        pair = frozenset((before.stitch, after.stitch))
+        widths = known([plan.width_of(section.stitch) for section in (before, after)])
+        if pair in met or not widths:
+            continue
+        met.add(pair)
+        ratio = widths[0].value / widths[1].value
+        if abs(math.log(ratio)) > math.log1p(WAVES):
+            wide, narrow = (before.stitch, after.stitch) if ratio > 1 else (after.stitch, before.stitch)
+            yield (
+                f"{wide} lies about {100 * (max(ratio, 1 / ratio) - 1):.0f} % wider than {narrow}. Where they meet "
+                f"(before row {after.from_row}) the edges are not straight: they draw in at {narrow} and may wave."
+            )
 
 
 def less_seam(plan: Plan, width: Range) -> Range:
@@ -269,6 +293,18 @@ def work_words(plans: Sequence[Plan], after_row: int = 0) -> str:
     if changes:
         words.append(f"{number(changes, 'change')} of yarn")
     return ", ".join(words)
+
+
+def summary_words(plan: Plan, units: Units) -> str:
+    """The piece in a sentence: "50 needles and 252 rows; about 26 by 61 cm; have 280 m or 120 g of oat."."""
+    words = [f"{number(plan.needles.count, 'needle')} and {number(len(plan.passes), 'row')}"]
+    if plan.width_cm is not None and plan.length_cm is not None:
+        per, digits = (1.0, 0) if units == "cm" else (1 / CM_PER_INCH, 1)
+        across, up = (f"{size.value * per:.{digits}f}" for size in (plan.width_cm, plan.length_cm))
+        words.append(f"about {across} by {up} {units}")
+    needed = [(have_words(yarn), yarn.name or MAIN_YARN) for yarn in yarn_needed(plan)]
+    words += [f"have {have} of {name}" for have, name in needed if have]
+    return "; ".join(words) + "."
 
 
 def by_size(columns: Sequence[Sequence[str]], labels: Sequence[str]) -> tuple[str, ...]:

@@ -109,6 +109,15 @@ def test_the_text_says_what_a_knitter_needs(cowl: str) -> None:
     assert "Width:    23.7 in, 20.4 to 27.6 in (60.3 cm, 51.8 to 70.1 cm)" in inches
 
 
+def test_sections_that_lie_differently_wide_are_told_once(tmp_path: Path) -> None:
+    """drift 26.3 cm and plain 22.7 cm wide on the same needles: 50 / 1.9 and 50 / 2.2 cm, 16 % apart."""
+    flat = " ".join(run(str(EXAMPLES / "cowl.stitch")).stdout.split())
+    assert flat.count("drift lies about 16 % wider than plain. Where they meet (before row 5)") == 1
+    even = tmp_path / "even.stitch"
+    even.write_text((EXAMPLES / "cowl.stitch").read_text("utf-8").replace("gauge drift 38", "gauge drift 43"), "utf-8")
+    assert "wider than plain" not in run(str(even)).stdout
+
+
 def test_each_class_of_machine_has_its_own_instructions(cowl: str) -> None:
     card = run(cowl, "--machine", "card24-standard").stdout
     assert "Card: put in drift and lock it at row 1." in card and "What the card selects in the rows of drift" in card
