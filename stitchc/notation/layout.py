@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from stitchc.messages import Span
-from stitchc.notation.slips import KEYWORDS
+from stitchc.notation.slips import KEYWORDS, QUOTED, unquoted
 from stitchc.pattern import Pattern
 
 _INDENT: Final = "    "
@@ -21,9 +21,10 @@ _WIDEST_HEAD: Final = 24
 """Row heads are aligned up to this width; a longer one stands out by itself."""
 
 _TOKEN: Final = re.compile(
-    r'"[^"]*"|[LRlr][0-9]+\s*[-–]\s*[LRlr][0-9]+(?![\w-])|-?[0-9]+\.[0-9]+|[^\W\d_][^\s"#(),:=]*|-?[0-9]+|[-–(),=:]|\S'
+    rf'{QUOTED}|[LRlr][0-9]+\s*[-–]\s*[LRlr][0-9]+(?![\w-])|-?[0-9]+\.[0-9]+|[^\W\d_][^\s"“„«#(),:=]*|-?[0-9]+|[-–(),=:]|\S'
 )
-_CELL_WORD: Final = re.compile(r"([KTSkts][0-9]*)|(\()|\)\s*[xX×]\s*([0-9]+)")
+_CELL: Final = re.compile(r"([KTSkts]+)(?![0-9])|([KTSkts][0-9]+)|(\()|\)\s*[xX×]\s*([0-9]+)")
+"""Letters that stand together and have no count, a letter with its count, the brackets of a group."""
 
 
 def lay_out(text: str) -> str:
@@ -76,13 +77,13 @@ def _split_comment(line: str) -> tuple[str, str]:
     """The code of a line, stripped, and its comment from the # on."""
     if "#" not in line:
         return line.strip(), ""
-    quoted = False
-    for index, character in enumerate(line):
-        if character == '"':
-            quoted = not quoted
-        elif character == "#" and not quoted:
-            return line[:index].strip(), line[index:].rstrip()
-    return line.strip(), ""
+    comment = next((match for match in _QUOTED_OR_COMMENT.finditer(line) if match.group()[0] == "#"), None)
+    if comment is None:
+        return line.strip(), ""
+    return line[: comment.start()].strip(), comment.group().rstrip()
+
+
+_QUOTED_OR_COMMENT: Final = re.compile(rf"{QUOTED}|#.*")
 
 
 def _is_row(code: str) -> bool:
@@ -126,8 +127,9 @@ def _tokens_joined(tokens: list[str]) -> str:
     swapping = False
     for index, token in enumerate(tokens):
         word = token.lower()
-        # the word after these is a name, even where it looks like a keyword in another place
-        if word in KEYWORDS:
+        if re.fullmatch(QUOTED, token):
+            token = f'"{unquoted(token)}"'
+        elif word in KEYWORDS:
             token = word
             swapping = word == "with" or (swapping and word == "for")
         elif swapping and word in ("k", "t", "s"):
@@ -143,14 +145,11 @@ def _tokens_joined(tokens: list[str]) -> str:
 
 
 def _cells(text: str) -> str:
-    """A row's cells: single spaces, capitals, a letter with a count standing alone, words of bare letters kept."""
-    out: list[str] = []
-    for word in re.sub(r"\)\s*[xX×]\s*", ")x", text).split():
-        if word.isalpha():
-            out.append(word.upper())
-            continue
-        out += [run.upper() if run else opening or f")x{count}" for run, opening, count in _CELL_WORD.findall(word)]
-    return " ".join(out).replace("( ", "(").replace(" )x", ")x")
+    """A row's cells: single spaces, capitals, a counted letter alone, letters that stand together kept so."""
+    parts = [
+        (letters or run).upper() or opening or f")x{count}" for letters, run, opening, count in _CELL.findall(text)
+    ]
+    return " ".join(parts).replace("( ", "(").replace(" )x", ")x")
 
 
 def _opens_block(code: str) -> bool:
@@ -165,6 +164,6 @@ def _comment_indents(codes: list[str]) -> list[str]:
     for code in reversed(codes):
         indents.append(below)
         if code:
-            inside = _is_row(code) or _TOKEN.findall(code)[:1] in [[word] for word in _PIECE_WORDS]
+            inside = _is_row(code) or _TOKEN.findall(code)[0].lower() in _PIECE_WORDS
             below = _INDENT if inside else ""
     return indents[::-1]

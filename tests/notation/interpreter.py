@@ -12,6 +12,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from matplotlib.colors import CSS4_COLORS  # CSS Color Module Level 4, as another project has it
+
 _KEYWORDS = """
     pattern note yarn colour tex weight include stitch over in then beside across up shifted left right mirrored
     reversed with for plain by gauge stitches rows per mm cm piece width needles plus edge carriage do knit at exactly
@@ -20,7 +22,7 @@ KEYWORDS = frozenset(_KEYWORDS.split())
 MOST_CELLS = 4_000_000
 MOST_COUNT = 1_000_000
 MOST_BRACKETS = 64
-MM = {"mm": Fraction(1), "cm": Fraction(10), "in": Fraction(254, 10)}
+MM = {"mm": Fraction(1), "cm": Fraction(10), **dict.fromkeys(("in", "inch", "inches"), Fraction(254, 10))}
 
 
 class Wrong(Exception):
@@ -151,13 +153,16 @@ class Line:
         return Fraction(whole)
 
     def quoted(self) -> str:
-        self.need('"')
-        start = self.at
-        end = self.text.find('"', start)
+        closing = {'"': '"', "“": "”", "„": "“”", "«": "»"}.get(self.peek())
+        if closing is None:
+            raise Wrong("N101", f"no quoted text in {self.text!r} at {self.at}")
+        start = self.at + 1
+        end = min((at for mark in closing if (at := self.text.find(mark, start)) >= 0), default=-1)
         if end < 0:
             raise Wrong("N101", "quoted text ends on its own line")
         self.at = end + 1
-        return self.text[start:end]
+        text = self.text[start:end]
+        return text.strip() if closing == "»" else text
 
     def word(self) -> str:
         """A name or a keyword as written, or nothing."""
@@ -500,17 +505,18 @@ class Reading:
         name = line.name()
         if name in self.book.yarns:
             raise Wrong("N104", f"yarn {name} twice")
-        text = line.quoted() if line.peek() == '"' else ""
+        text = line.quoted() if line.peek() and line.peek() in '"“„«' else ""
         colour: str | None = None
         tex: Fraction | None = None
         weight: str | None = None
-        while word := line.keyword("colour", "tex", "weight"):
-            if word == "colour":
-                colour = line.quoted()
+        while word := line.keyword("colour", "color", "tex", "weight"):
+            if word in ("colour", "color"):
+                colour = line.quoted() if not line.peek().isalpha() else line.word()
+                colour = CSS4_COLORS[colour.lower()].lower() if colour.lower() in CSS4_COLORS else colour
             elif word == "tex":
                 tex = line.decimal()
             else:
-                weight = line.quoted() if line.peek() == '"' else line.word() or line.digits()
+                weight = line.quoted() if line.peek() in '"“„«' else line.word() or line.digits()
         self.book.yarns[name] = text, colour, tex, weight
 
     def gauge(self, line: Line) -> None:
@@ -523,7 +529,7 @@ class Reading:
         rows: Fraction | None = None
         while not line.keyword("per"):
             number = line.decimal()
-            if line.need_keyword("stitches", "rows") == "stitches":
+            if line.need_keyword("stitches", "stitch", "sts", "st", "rows", "row").startswith("st"):
                 stitches = number
             else:
                 rows = number
@@ -531,7 +537,7 @@ class Reading:
 
     def length(self, line: Line) -> Fraction:
         number = line.decimal()
-        return number * MM[line.need_keyword("mm", "cm", "in")]
+        return number * MM[line.need_keyword("mm", "cm", "in", "inch", "inches")]
 
     def piece_line(self, word: str, line: Line, work: Work) -> None:
         if word == "width":
@@ -562,8 +568,8 @@ class Reading:
                 self.asked_stitches.append(stitch)
             line.need_keyword("for")
             number = line.decimal()
-            unit = line.need_keyword("rows", "mm", "cm", "in")
-            amount: tuple[str, Fraction] = ("rows", number) if unit == "rows" else ("mm", number * MM[unit])
+            unit = line.need_keyword("rows", "row", "mm", "cm", "in", "inch", "inches")
+            amount: tuple[str, Fraction] = ("rows", number) if unit.startswith("row") else ("mm", number * MM[unit])
             exactly, yarn, at = False, None, None
             while option := line.keyword("exactly", "in", "at"):
                 if option == "exactly":

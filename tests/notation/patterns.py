@@ -105,7 +105,10 @@ class Scribe:
         return ("0" * self.chance.randrange(1, 3) if self.often(5) else "") + str(value)
 
     def quoted(self) -> str:
-        return f'"{self.one(TEXTS)}"'
+        text = self.one(TEXTS)
+        if self.often(85) or set(text) & set('"“”„«»'):
+            return f'"{text}"'
+        return self.one(["“{}”", "„{}“", "„{}”", "«{}»"]).format(text)
 
     def line(self, tokens: list[str]) -> str:
         """Tokens with spaces where they are needed and sometimes where they are not."""
@@ -253,13 +256,17 @@ class Scribe:
         return value + (f".{self.chance.randrange(100):02d}" if self.often(30) else "")
 
     def length(self) -> list[str]:
-        return [self.decimal(1, 200), self.word(self.one(["mm", "cm", "in"]))]
+        return [self.decimal(1, 200), self.word(self.one(["mm", "cm", "in", "in", "inch", "inches"]))]
 
     def gauge(self) -> list[str]:
         stitch = self.word("plain") if self.often(50) else self.name(self.one(list(self.sizes)))
         kind = self.chance.randrange(4)
-        counts = [[self.decimal(4, 60), self.word("stitches")]] if kind != 1 else []
-        counts += [[self.decimal(4, 60), self.word("rows")]] if kind else []
+        counts = (
+            [[self.decimal(4, 60), self.word(self.one(["stitches", "stitches", "stitch", "sts", "st"]))]]
+            if kind != 1
+            else []
+        )
+        counts += [[self.decimal(4, 60), self.word(self.one(["rows", "rows", "row"]))]] if kind else []
         if self.often(30):
             counts.reverse()
         flat = [token for count in counts for token in count]
@@ -269,7 +276,7 @@ class Scribe:
         tokens = [self.word("yarn"), self.name(name)]
         tokens += [self.quoted()] if self.often(60) else []
         facts = [
-            ["colour", self.one(['"#d9c7a0"', '"#ABC"'])],
+            [self.one(["colour", "color"]), self.one(['"#d9c7a0"', '"#ABC"', "seagreen", '"Tan"', "DarkSlateGrey"])],
             ["tex", self.decimal(20, 900)],
             ["weight", self.one(["light", "Lace", '"super bulky"', "3", "fine"])],
         ]
@@ -299,7 +306,7 @@ class Scribe:
             else:
                 knitted = True
                 stitch = self.word("plain") if self.often(40) else self.name(self.one(list(self.sizes)))
-                rows = [self.number(self.chance.randrange(1, 200)), self.word("rows")]
+                rows = [self.number(self.chance.randrange(1, 200)), self.word(self.one(["rows", "rows", "row"]))]
                 tokens = [self.word("knit"), stitch, self.word("for")]
                 if self.often(50):
                     tokens += rows
