@@ -41,7 +41,13 @@ def ask_for_a_profile(names: tuple[str, ...], output: Path | None, force: bool) 
 
 def _asked(question: str, kind: Any) -> Any:
     """The answer; what cannot be read is asked again."""
-    return click.prompt(question, type=kind, prompt_suffix=" ", err=True, show_choices=False)
+    try:
+        return click.prompt(question, type=kind, prompt_suffix=" ", err=True, show_choices=False)
+    except click.Abort as stopped:
+        if not isinstance(stopped.__context__, EOFError):
+            raise
+        say("\nThe answers end here, so that no profile is written.")
+        raise SystemExit(1) from None
 
 
 def _needle(text: str) -> str:

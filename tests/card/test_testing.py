@@ -112,4 +112,6 @@ def test_from_the_card_to_the_profile(
     monkeypatch.setattr("sys.stdin", io.StringIO("R1\nleft\n1\nyes\n45.2\n50\n"))
     assert run(["machines", "--ask"]) == 1
     assert "contradict" in capfd.readouterr().err
+    monkeypatch.setattr("sys.stdin", io.StringIO("R1\n"))
+    assert run(["machines", "--ask", "-o", "other.toml"]) == 1 and not (tmp_path / "other.toml").exists()
     assert run(["card", "--test-card", "own.toml"]) == 2 and run(["card"]) == 2
