@@ -358,11 +358,20 @@ class BitmapOptions:
 
 @dataclass(frozen=True)
 class GaugeOptions:
-    """What `estimate_gauge` makes. name: as in CardOptions."""
+    """What `estimate_gauge` makes. book is for the command alone. name: as in CardOptions."""
 
     stitches: AllStitchesOption = ()
     plain: PlainOption = None
     spread: SpreadOption = None
+    book: Annotated[
+        str | None,
+        Option(
+            "--book",
+            "Also use the swatches of this file, knitted in the same yarn.",
+            metavar="FILE",
+            complete="file",
+        ),
+    ] = None
     evidence: Annotated[
         bool, Option("--evidence", "Also show what the estimates rest on, figure by figure.", forms=("text",))
     ] = False
@@ -420,9 +429,20 @@ class CompareOptions:
 
 @dataclass(frozen=True)
 class SwatchOptions:
-    """What `plan_swatch` makes. name: as in CardOptions."""
+    """What `plan_swatch` makes. measured is for the command alone. name: as in CardOptions."""
 
     stitches: StitchesOption = ()
+    measured: Annotated[
+        tuple[str, ...],
+        Option(
+            "--measured",
+            "Plan nothing: add this swatch, with its day, to the file that it belongs to. Counts are over 10 cm (with "
+            '--units in, 4 in), or say so: "drift 38 stitches per 20 cm". Repeat the option for several.',
+            metavar='"drift 17.5 x 41"',
+            parse=_NAME,
+            split=";",
+        ),
+    ] = ()
     within: Annotated[
         float,
         Option(

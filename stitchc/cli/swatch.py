@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
-from stitchc.cli.common import file_argument, load_machine, read_pattern
+from stitchc.cli.common import file_argument, leave, load_machine, read_pattern, say
+from stitchc.cli.format import put_over
 from stitchc.cli.options import options_of
 from stitchc.cli.results import Target, put_product
 from stitchc.options import SwatchOptions
@@ -15,7 +18,8 @@ from stitchc.options import SwatchOptions
     epilog="\b\nExamples:\n  stitchc swatch cowl.stitch --machine hand-bulky\n"
     "  stitchc swatch cowl.stitch --stitch drift --within 1\n"
     "  stitchc swatch cowl.stitch --format sheet             row by row, with the marks\n"
-    "  stitchc swatch cowl.stitch --format html              the same to print, or to follow on a tablet",
+    "  stitchc swatch cowl.stitch --format html              the same to print, or to follow on a tablet\n"
+    '  stitchc swatch cowl.stitch --measured "drift 17.5 x 41"',
 )
 @file_argument
 @options_of(SwatchOptions, machine="hand-standard", output="the plan; a folder for HTML of several swatches")
@@ -24,8 +28,45 @@ def command(file: str, machine_name: str, options: SwatchOptions, target: Target
 
     The counts between the marks are known, so only the tape errs; the swatch is as small as --within allows. If
     stocking stitch was not measured yet, it gets a swatch too, since every estimate stands on it.
+
+    With --measured the swatch that you knitted is put down instead: one `gauge` line more in the file that has the
+    stitch, or its other swatches.
     """
     from stitchc.swatch.product import plan_swatch
 
+    if options.measured:
+        _note(file, options)
+        return
     machine, pattern = load_machine(machine_name), read_pattern(file)
     put_product(plan_swatch(pattern, machine, options), target, pattern.sources)
+
+
+def _note(file: str, options: SwatchOptions) -> None:
+    """Add each measured swatch to the file it belongs to, and print that file's path.
+
+    The file is written beside the old one and renamed, and only if it still compiles.
+    """
+    import datetime
+
+    from stitchc import files
+    from stitchc.notation import compile_text
+    from stitchc.notation.gather import MOST_BYTES
+    from stitchc.swatch.book import file_for, noted, with_line
+
+    if file == "-":
+        raise click.UsageError("--measured needs a file to add the swatch to, not standard input.")
+    today = datetime.date.today().isoformat()
+    for measured in options.measured:
+        pattern = read_pattern(file)
+        swatch = noted(measured, options.units)
+        place = file_for(swatch.stitch, pattern)
+        raw = files.read_bytes(place, MOST_BYTES)
+        text = with_line(raw.decode("utf-8-sig"), swatch.line, today)
+        if text is None:
+            say(f"{place} has this swatch of today already: {swatch.line}. Nothing was added.")
+            continue
+        after, messages, sources = compile_text(text, place, Path(place).parent)
+        if after is None:
+            leave(messages, sources)
+        put_over(Path(place), text)
+        say(f"Added to {place}: {swatch.line}")

@@ -10,7 +10,8 @@ from stitchc.english import number
 from stitchc.gauge.doubt import line_of
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.evidence import evidence_json, evidence_line
-from stitchc.gauge.values import Baseline, Range, StitchGauge
+from stitchc.gauge.learnt import lessons
+from stitchc.gauge.values import PLAIN, Baseline, Range, StitchGauge
 from stitchc.gauge.words import in_words
 from stitchc.gauge.yarn import YarnUse, yarns_of
 from stitchc.messages import visible
@@ -46,8 +47,16 @@ def as_json(
         "baseline": _baseline_json(report.baseline),
         "stitches": each,
         "spread_percent": round(100 * report.spread, 1),
+        "swatches": [
+            {"line": each.line, "narrower_percent": _percent(each.narrower), "rows_percent": _percent(each.rows)}
+            for each in lessons(report)
+        ],
         "not_used": [line_of(doubted.swatch) for doubted in report.far_out if not doubted.used],
     }
+
+
+def _percent(share: float | None) -> float | None:
+    return None if share is None else round(100 * share, 1)
 
 
 def _baseline_json(baseline: Baseline | None) -> dict[str, Any] | None:
@@ -131,6 +140,12 @@ def as_text(
         yield from _stitch_text(report, pattern, stitch, units)
         if opinions is not None:
             yield from _opinion_text(opinions[stitch.name])
+    taught = lessons(report)
+    if any(lesson.stitch != PLAIN for lesson in taught):
+        yield ""
+        yield "What each swatch taught"
+        for lesson in taught:
+            yield f"  {visible(lesson.line)}: {visible(lesson.words())}."
 
 
 def _of_spread(report: GaugeReport) -> str:

@@ -400,3 +400,64 @@ def test_a_line_that_is_sure_is_not_asked_about(tmp_path: Path, capsys: pytest.C
     )
     assert run(("check", str(path))) == 0
     assert "[G6" not in capsys.readouterr().out
+
+
+# -- the swatch book --------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    Path("oat.stitch").write_text(
+        "stitch trial\n    1: K T\n    2: K\ngauge plain 22 stitches 30 rows per 10 cm\n", encoding="utf-8"
+    )
+    Path("p.stitch").write_text('include "oat.stitch"\nstitch bars\n    1-2: K T\n    3: K', encoding="utf-8")
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("measured", "place", "line"),
+    [
+        ("trial 19 x 41", "oat.stitch", "gauge trial 19 stitches 41 rows per 10 cm"),
+        ("bars 18 × 47,5", "p.stitch", "gauge bars 18 stitches 47.5 rows per 10 cm"),
+        ("bars 38 stitches per 20 cm", "p.stitch", "gauge bars 38 stitches per 20 cm"),
+        ("plain 22 x 31 per 4 in sure", "oat.stitch", "gauge plain 22 stitches 31 rows per 4 in sure"),
+    ],
+)
+def test_a_measured_swatch_goes_to_its_file_once_and_nothing_is_lost(
+    measured: str, place: str, line: str, book: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = {name: Path(name).read_text(encoding="utf-8") for name in ("oat.stitch", "p.stitch")}
+    for _ in range(2):
+        assert run(("swatch", "p.stitch", "--measured", measured)) == 0
+    assert "Nothing was added" in capsys.readouterr().err
+    after = {name: Path(name).read_text(encoding="utf-8") for name in before}
+    added = after.pop(place).removeprefix(before.pop(place)).strip()
+    assert re.fullmatch(rf"{re.escape(line)}  # \d{{4}}-\d\d-\d\d", added) and after == before
+    assert run(("gauge", "p.stitch")) == 0
+    out = capsys.readouterr().out
+    assert line in out or "plain" in measured
+
+
+@pytest.mark.parametrize(("measured", "status"), [("nowhere 18 x 40", 1), ("trial 18 x 0", 1), ("18 x 40", 2), ("", 2)])
+def test_what_is_no_swatch_is_not_put_down(measured: str, status: int, book: Path) -> None:
+    before = {path.name: path.read_bytes() for path in book.iterdir()}
+    assert run(("swatch", "p.stitch", "--measured", measured)) == status
+    assert {path.name: path.read_bytes() for path in book.iterdir()} == before
+
+
+def test_gauge_takes_the_swatches_of_a_book_and_says_what_each_taught(
+    book: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("mine.stitch").write_text(
+        "stitch bars\n    1: K T\n    2: K\ngauge plain 22 stitches 30 rows per 10 cm\n"
+        "gauge bars 19 stitches 42 rows per 10 cm\n",
+        encoding="utf-8",
+    )
+    Path("q.stitch").write_text("stitch bars\n    1-2: K T\n    3: K\n", encoding="utf-8")
+    found = document(capsys, "gauge", "q.stitch", "--book", "mine.stitch", "--format", "json")
+    assert found["baseline"]["stitches_per_10cm"] == 22 and found["stitches"][0]["basis"] == "calibrated"
+    lesson = next(each for each in found["swatches"] if "bars" in each["line"])
+    assert lesson["narrower_percent"] > 3
+    assert run(("gauge", "q.stitch", "--book", "mine.stitch")) == 0
+    assert "What each swatch taught" in capsys.readouterr().out

@@ -1,0 +1,67 @@
+"""Measured swatches put down where they belong: one line more in the knitter's own file, never one twice."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Final
+
+from stitchc.gauge.values import PLAIN
+from stitchc.options import Units
+from stitchc.pattern import Pattern
+from stitchc.product import WrongOption
+
+_NUMBER: Final = r"\d{1,6}(?:[.,]\d{1,4})?"
+_SHORT: Final = re.compile(rf"(\S+)\s+({_NUMBER})\s*(?:x|×|\*|by)\s*({_NUMBER})\b\s*(.*)", re.IGNORECASE)
+_LONG: Final = re.compile(rf"(\S+)\s+((?:{_NUMBER}\s*(?:stitches|stitch|sts?|rows?)\s*){{1,2}})(.*)", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Noted:
+    """A `gauge` line to add. stitch: of which it speaks."""
+
+    stitch: str
+    line: str
+
+
+def noted(measured: str, units: Units = "cm") -> Noted:
+    """From "drift 17.5 x 41", "drift 17.5 x 41 per 12 cm in oat", "drift 41 rows per 10 cm sure". Without a length the
+    counts are over 10 cm (4 in where inches are shown). Raises WrongOption."""
+    short, long = _SHORT.fullmatch(measured.strip()), _LONG.fullmatch(measured.strip())
+    if short is not None:
+        stitch, wide, high, rest = short.groups()
+        counts = f"{wide.replace(',', '.')} stitches {high.replace(',', '.')} rows"
+    elif long is not None:
+        stitch, counts, rest = long.groups()
+        counts = counts.replace(",", ".").strip()
+    else:
+        text = f'`{measured}` is no swatch: write the stitch and its counts over 10 cm, as in "drift 17.5 x 41".'
+        raise WrongOption("measured", text)
+    rest = rest.strip()
+    if not rest.lower().startswith("per "):
+        rest = f"per {'10 cm' if units == 'cm' else '4 in'} {rest}".strip()
+    name = PLAIN if stitch.lower() == PLAIN else stitch
+    return Noted(name, f"gauge {name} {counts} {rest}")
+
+
+def file_for(stitch: str, pattern: Pattern) -> str:
+    """Where a swatch of that stitch belongs: beside its last one, else where the stitch is, else (stocking stitch)
+    beside the last of any, else in the pattern's own file."""
+    own = [swatch.span.file for swatch in pattern.swatches if swatch.stitch == stitch]
+    if own:
+        return own[-1]
+    if stitch in pattern.stitches:
+        return pattern.stitches[stitch].span.file
+    return pattern.swatches[-1].span.file if pattern.swatches and stitch == PLAIN else pattern.file
+
+
+def with_line(text: str, line: str, day: str) -> str | None:
+    """The text with the line and its day at the end; None where it has the same line of that day already."""
+    wanted = (" ".join(line.lower().split()), day)
+    for each in text.splitlines():
+        before, _, comment = each.partition("#")
+        if (" ".join(before.lower().split()), comment.strip()) == wanted:
+            return None
+    end = "\r\n" if "\r\n" in text else "\n"
+    gap = "" if not text or text.endswith(("\n", "\r")) else end
+    return f"{text}{gap}{line}  # {day}{end}"
