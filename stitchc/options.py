@@ -72,7 +72,7 @@ PlainOption = Annotated[
         "--plain",
         "Stitches x rows in 10 cm of stocking stitch, where the file gives none.",
         metavar="20x28",
-        parse="stitchc.cli.plain_gauge:parse_plain",
+        parse="stitchc.gauge.plain:parse_plain",
     ),
 ]
 SpreadOption = Annotated[
@@ -561,9 +561,7 @@ class TraceOptions:
     ] = "auto"
     cells: Annotated[
         tuple[int, int] | None,
-        Option(
-            "--cells", "How many columns and rows there are.", metavar="WxH", parse="stitchc.values:columns_by_rows"
-        ),
+        Option("--cells", "How many columns and rows there are.", metavar="WxH", parse="stitchc.values:size"),
     ] = None
     box: Annotated[
         tuple[int, int, int, int] | None,

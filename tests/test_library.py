@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 import doctest
+import functools
+import importlib
 import inspect
 import subprocess
 import sys
+from contextlib import nullcontext
 
 import pytest
 
@@ -74,3 +78,15 @@ def test_a_product_function_says_writes_and_opens_nothing(
         and [each.content for each in again.files] == [each.content for each in product.files]
     )
     assert capsys.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize("kind", [getattr(stitchc, name) for name in stitchc.__all__ if name.endswith("Options")])
+def test_what_makes_a_value_of_a_text_is_there_and_needs_no_command_line(kind: type) -> None:
+    for field in dataclasses.fields(kind):
+        for option in getattr(field.type, "__metadata__", ()):
+            module, _, name = option.parse.partition(":")
+            if module:
+                assert not module.startswith("stitchc.cli")
+                assert callable(functools.reduce(getattr, name.split("."), importlib.import_module(module)))
+                with pytest.raises(ValueError) if option.metavar != "NAME" and not option.split else nullcontext():
+                    functools.reduce(getattr, name.split("."), importlib.import_module(module))("?")

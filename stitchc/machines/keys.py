@@ -6,6 +6,7 @@ Knows TOML's values; nothing of files, of other keys or of what a key means (see
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
@@ -55,27 +56,77 @@ class Key:
 
     def allowed(self) -> str:
         """What the key may hold, to end a sentence with."""
-        unit = f" {self.unit}" if self.unit else ""
-        between = f"from {figure(self.low)} to {figure(self.high)}{unit}"
-        match self.kind:
-            case "number":
-                return f"a number {between}"
-            case "whole":
-                return f"a whole number {between}"
-            case "numbers":
-                return f"a list of at most 4 numbers {between}, as in [5.0, 10.0]"
-            case "count or never":
-                return f'a whole number {between}, or "{NEVER}"'
-            case "number or never":
-                return f'a number {between}, or "{NEVER}"'
-            case "choice":
-                return listed([f'"{choice}"' for choice in self.choices], "or")
-            case "flag":
-                return "true or false (without quotes)"
-            case "needle":
-                return 'a needle of the bed, as in "L12" or "R1"'
-            case "text":
-                return f"text in quotes, at most {figure(self.high)} characters"
+        between = f"from {figure(self.low)} to {figure(self.high)}{' ' if self.unit else ''}{self.unit}"
+        choices = listed([f'"{choice}"' for choice in self.choices], "or") if self.choices else ""
+        return _KINDS[self.kind][0].format(between=between, choices=choices, most=figure(self.high))
+
+    def kept(self, value: Any) -> Any:
+        """The value as the machine keeps it. Raises ValueError for one that the key may not hold."""
+        return _KINDS[self.kind][1](self, value)
+
+    def problem(self, value: Any) -> str | None:
+        """What is wrong with a value, to follow the key's name; None where nothing is."""
+        try:
+            self.kept(value)
+        except ValueError:
+            return f"must be {self.allowed()}, not {shown(value)}"
+        return None
+
+
+def _number(key: Key, value: Any) -> float:
+    """TOML's true is not 1."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not key.low <= value <= key.high:
+        raise ValueError
+    return float(value)
+
+
+def _whole(key: Key, value: Any) -> int:
+    """60.0 is not a count of rows."""
+    if not isinstance(value, int):
+        raise ValueError
+    return int(_number(key, value))
+
+
+def _numbers(key: Key, value: Any) -> tuple[float, ...]:
+    if not isinstance(value, list) or len(value) > 4:
+        raise ValueError
+    return tuple(_number(key, item) for item in value)
+
+
+def _choice_of(key: Key, value: Any) -> Any:
+    if not isinstance(value, str if key.choices else bool) or (key.choices and value not in key.choices):
+        raise ValueError
+    return value
+
+
+def _text(key: Key, value: Any) -> str:
+    if not isinstance(value, str) or not value.strip() or len(value) > key.high or not value.isprintable():
+        raise ValueError
+    return value
+
+
+def _needle(key: Key, value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError
+    return needle_name(needle_position(value))
+
+
+def _or_never(convert: Callable[[Key, Any], Any]) -> Callable[[Key, Any], Any]:
+    return lambda key, value: value if value == NEVER else convert(key, value)
+
+
+_KINDS: Final[dict[Kind, tuple[str, Callable[[Key, Any], Any]]]] = {
+    "number": ("a number {between}", _number),
+    "whole": ("a whole number {between}", _whole),
+    "numbers": ("a list of at most 4 numbers {between}, as in [5.0, 10.0]", _numbers),
+    "count or never": (f'a whole number {{between}}, or "{NEVER}"', _or_never(_whole)),
+    "number or never": (f'a number {{between}}, or "{NEVER}"', _or_never(_number)),
+    "choice": ("{choices}", _choice_of),
+    "flag": ("true or false (without quotes)", _choice_of),
+    "needle": ('a needle of the bed, as in "L12" or "R1"', _needle),
+    "text": ("text in quotes without control characters, at most {most} characters", _text),
+}
+"""For each kind of value the words for what it may be, and what takes it or raises ValueError."""
 
 
 def _mm(name: str, low: float, high: float, example: str, required: bool = True) -> Key:
@@ -137,56 +188,6 @@ BY_PATH: Final = {key.path: key for key in KEYS}
 TABLES: Final = {path[:depth] for path in BY_PATH for depth in range(1, len(path))}
 HANDLESS: Final = ("width", "mark_means", "mirrored", "column_1_needle", "selects", "first_row")
 """Keys of [reader] that say nothing where there is no reader."""
-
-
-def problem_of(key: Key, value: Any) -> str | None:
-    """What is wrong with a value, to follow the key's name; None where nothing is."""
-    must = f"must be {key.allowed()}"
-    match key.kind:
-        case "flag":
-            return None if isinstance(value, bool) else f"{must}, not {shown(value)}"
-        case "choice":
-            return None if isinstance(value, str) and value in key.choices else f"{must}, not {shown(value)}"
-        case "text":
-            if not isinstance(value, str) or not value.strip() or len(value) > key.high or not value.isprintable():
-                return f"{must}, without control characters; it is {shown(value)}"
-            return None
-        case "needle":
-            if isinstance(value, str):
-                try:
-                    needle_position(value)
-                    return None
-                except ValueError:
-                    pass
-            return f"{must}, not {shown(value)}"
-        case "numbers":
-            if not isinstance(value, list) or len(value) > 4:
-                return f"{must}, not {shown(value)}"
-            return None if all(_in_range(key, item, whole=False) for item in value) else f"{must}, not {shown(value)}"
-        case "count or never" | "number or never" if value == NEVER:
-            return None
-        case _:
-            whole = key.kind in ("whole", "count or never")
-            return None if _in_range(key, value, whole) else f"{must}, not {shown(value)}"
-
-
-def _in_range(key: Key, value: Any, whole: bool) -> bool:
-    if isinstance(value, bool) or not isinstance(value, int if whole else int | float):
-        return False  # TOML's true is not 1, and 60.0 is not a count of rows
-    return bool(key.low <= value <= key.high) and math.isfinite(value)
-
-
-def settled(key: Key, value: Any) -> Any:
-    """The value as the machine keeps it."""
-    match key.kind:
-        case "number":
-            return float(value)
-        case "numbers":
-            return tuple(float(item) for item in value)
-        case "needle":
-            return needle_name(needle_position(value))
-        case _:
-            return value
 
 
 def value_cure(key: Key, value: Any) -> str:

@@ -23,8 +23,6 @@ from stitchc.machines.keys import (
     SHIPPED,
     TABLES,
     Key,
-    problem_of,
-    settled,
     shown,
     value_cure,
 )
@@ -187,7 +185,7 @@ class _Reading:
         )
 
     def _check(self, key: Key, value: Any) -> None:
-        problem = problem_of(key, value)
+        problem = key.problem(value)
         if problem:
             self._say(
                 f"`{'.'.join(key.path)}` {problem}.",
@@ -195,7 +193,7 @@ class _Reading:
                 cure=value_cure(key, value),
             )
             return
-        self.values[key.path] = settled(key, value)
+        self.values[key.path] = key.kept(value)
 
     def _say(
         self,

@@ -61,6 +61,8 @@ NEEDED = {
 }
 WAITS = {"--watch"}
 """Options that never end."""
+TRIED = [name for name in COMMANDS if name != "live"]
+"""`live` serves until it is stopped; its own tests send it nonsense."""
 SLOW = {"build": 9, "picture": 6, "compare": 4, "card": 4, "gauge": 2, "piece": 2}
 """Commands of which only every so many values one is tried."""
 SLOW_FLAGS = {"--pictures", "--mechanics"}
@@ -120,7 +122,7 @@ def tried(folder: Path, attempts: list[list[str]]) -> None:
 
 def options() -> list[tuple[str, str]]:
     found = []
-    for name in COMMANDS:
+    for name in TRIED:
         for parameter in command_of(name).params:
             if isinstance(parameter, click.Option) and parameter.name not in ("output", "help"):
                 found.append((name, max(parameter.opts, key=len)))
@@ -144,7 +146,7 @@ def test_an_option_with_nonsense(folder: Path, name: str, option: str) -> None:
         tried(folder, [[*plain, option, value] for value in given])
 
 
-@pytest.mark.parametrize("name", COMMANDS)
+@pytest.mark.parametrize("name", TRIED)
 def test_a_command_about_nonsense(folder: Path, name: str) -> None:
     more = list(NEEDED.get(name, ()))
     attempts = [[name, place, *more] for place in PLACES if name != "new"]

@@ -1,0 +1,32 @@
+"""`--plain 20x28`: the gauge of stocking stitch as it is written on the command line."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from stitchc.gauge import PlainGauge
+
+_NUMBER = r"([0-9]{1,6}(?:[.,][0-9]{1,6})?)"
+_PLAIN = re.compile(
+    rf"\s*{_NUMBER}\s*(?:st(?:itches)?|sts)?\s*(?:x|×|\*|by)\s*{_NUMBER}\s*(?:rows?)?\s*(?:(?:per|/)\s*10\s*cm)?\s*",
+    re.IGNORECASE,
+)
+
+
+def parse_plain(text: str) -> PlainGauge:
+    """From "20x28", "20 × 28.5", "20,5 x 28". Raises ValueError that says what is allowed."""
+    from stitchc.gauge import PlainGauge
+    from stitchc.gauge.remarks import FEWEST_PER_10CM, MOST_ROWS_PER_10CM, MOST_STITCHES_PER_10CM
+
+    match = _PLAIN.fullmatch(text)
+    if match is None:
+        raise ValueError(f"`{text}` is not a gauge: write stitches x rows in 10 cm of stocking stitch, as in 20x28")
+    stitches, rows = (float(number.replace(",", ".")) for number in match.groups())
+    for what, count, most in (("stitches", stitches, MOST_STITCHES_PER_10CM), ("rows", rows, MOST_ROWS_PER_10CM)):
+        if not FEWEST_PER_10CM <= count <= most:
+            raise ValueError(
+                f"`{text}`: {count:g} {what} in 10 cm can't be knitted; from {FEWEST_PER_10CM:g} to {most:g} can be"
+            )
+    return PlainGauge(stitches, rows)
