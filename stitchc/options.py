@@ -201,6 +201,7 @@ class PieceOptions:
         str | None, Option("--piece", "Which piece, where FILE has several.", metavar="NAME", parse=_NAME)
     ] = None
     plain: PlainOption = None
+    spread: SpreadOption = None
     sizes: Annotated[
         str | None,
         Option(

@@ -12,7 +12,7 @@ import numpy as np
 
 from stitchc.bed import Needles
 from stitchc.checks import check, edge_tucks
-from stitchc.gauge.estimate import GaugeReport, estimate
+from stitchc.gauge.estimate import GaugeReport, estimate_pattern
 from stitchc.gauge.values import PLAIN, Direction, Joint, PlainGauge
 from stitchc.messages import Message, Severity, Span, has_errors
 from stitchc.passes import Pass, columns_on, held_both_ways, less_than_a_repeat, moved_by_hand, unfit
@@ -29,13 +29,12 @@ MOST_ROWS: Final = 20_000
 needle of every row, which takes some 20 KB of memory a row on a full bed.)"""
 
 
-def gauge_of(pattern: Pattern, piece: Piece, plain: PlainGauge | None = None) -> GaugeReport:
-    """What is known of the gauge of the piece's stitches, from the file's swatches and `plain`."""
-    names = dict.fromkeys(_stitches_of(piece))
-    spoken_of = {swatch.stitch for swatch in pattern.swatches}
-    measured = {name: stitch.chart for name, stitch in pattern.stitches.items() if name in spoken_of}
-    charts = {name: pattern.stitches[name].chart for name in names if name != PLAIN}
-    return estimate(charts, pattern.swatches, plain, measured)
+def gauge_of(
+    pattern: Pattern, piece: Piece, plain: PlainGauge | None = None, spread: float | None = None
+) -> GaugeReport:
+    """What is known of the gauge of the piece's stitches, from the file's swatches, `plain` and `spread` (in %)."""
+    names = [name for name in dict.fromkeys(_stitches_of(piece)) if name != PLAIN]
+    return estimate_pattern(pattern, names, plain, spread=None if spread is None else spread / 100)
 
 
 def work_out(

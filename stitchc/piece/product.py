@@ -59,7 +59,7 @@ def plan_piece(pattern: Pattern, machine: Machine, options: PieceOptions = DEFAU
     if sizes and piece.width is None:
         raise WrongOption("", f"--sizes needs a `width` in the piece `{piece.name}`, which says `needles`.")
     checked = accept(check_gauge(pattern, machine, options.plain), pattern)
-    report = gauge_of(pattern, piece, options.plain)
+    report = gauge_of(pattern, piece, options.plain, options.spread)
     widths: list[float | None] = [*sizes] or [None]
     planned = [_plan(pattern, piece, machine, report, width, options.anyway) for width in widths]
     if measured:

@@ -509,3 +509,9 @@ def test_hostile_words_stay_words(tmp_path: Path) -> None:
     assert run(str(file), "--format", "html", "-o", str(target)).exit_code == 0
     page = target.read_text(encoding="utf-8")
     assert "<script>alert" not in page and "<img" not in page and "<b>5" not in page
+
+
+def test_the_spread_a_knitter_states_sets_the_ranges(cowl: str) -> None:
+    steady, uneven = (document(cowl, "--spread", percent)["width_cm"] for percent in ("1", "8"))
+    assert steady["value"] == pytest.approx(uneven["value"], rel=0.02)
+    assert steady["high"] - steady["low"] < uneven["high"] - uneven["low"]
