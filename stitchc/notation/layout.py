@@ -21,7 +21,7 @@ _WIDEST_HEAD: Final = 24
 """Row heads are aligned up to this width; a longer one stands out by itself."""
 
 _TOKEN: Final = re.compile(
-    rf'{QUOTED}|[LRlr][0-9]+\s*[-–]\s*[LRlr][0-9]+(?![\w-])|-?[0-9]+\.[0-9]+|[^\W\d_][^\s"“„«#(),:=]*|-?[0-9]+|[-–(),=:]|\S'
+    rf'{QUOTED}|[LRlr][0-9]+\s*[-–]\s*[LRlr][0-9]+(?![\w-])|-?[0-9]+\.[0-9]+|[^\W\d_][^\s"“”„«»#(),:=]*|-?[0-9]+|[-–(),=:]|\S'
 )
 _CELL: Final = re.compile(r"([KTSkts]+)(?![0-9])|([KTSkts][0-9]+)|(\()|\)\s*[xX×]\s*([0-9]+)")
 """Letters that stand together and have no count, a letter with its count, the brackets of a group."""
