@@ -32,6 +32,7 @@ from stitchc.options import (
 )
 from stitchc.picture import draw_fabric
 from stitchc.piece.product import plan_piece
+from stitchc.piece.size_words import summary_words
 from stitchc.product import File, Product, Progress, WrongOption, accept, choose_stitches, no_progress, skipped_parts
 from stitchc.sheet.product import make_sheet
 
@@ -100,7 +101,7 @@ def build_pattern(
             if job.command == "gauge":
                 gauges[value.name] = _gauge_in_words(value)
             elif job.of_piece:
-                sizes.setdefault(job.subject, _size_in_words(value, options))
+                sizes.setdefault(job.subject, summary_words(value, options.units))
     page = index_page(pattern, stitches, made, warnings, gauges, sizes, list(files))
     drawn = [name or "" for stitch in stitches for name in (stitch.name, *stitch.chart.yarns)]
     lacking = what_is_lacking("".join([pattern.title or "", *drawn]), "drawing")
@@ -122,21 +123,6 @@ def _gauge_in_words(gauge: Any) -> str:
     from stitchc.gauge.words import in_words
 
     return in_words(gauge)
-
-
-def _size_in_words(plan: Any, options: BuildOptions) -> str:
-    """What a piece comes to: needles and rows, size, and the yarn to have."""
-    from stitchc.piece.size_words import have_words
-    from stitchc.piece.yarn import yarn_needed
-    from stitchc.sheet.terms import MAIN_YARN
-
-    parts = [f"{plan.needles.count} needles and {len(plan.passes)} rows"]
-    if plan.width_cm is not None and plan.length_cm is not None:
-        per_cm, digits = (1 / 2.54, 1) if options.units == "in" else (1.0, 0)
-        across, up = (f"{length.value * per_cm:.{digits}f}" for length in (plan.width_cm, plan.length_cm))
-        parts.append(f"about {across} by {up} {options.units}")
-    yarns = [(have_words(yarn), yarn.name or MAIN_YARN) for yarn in yarn_needed(plan)]
-    return "; ".join([*parts, *(f"have {amount} of {name}" for amount, name in yarns if amount)]) + "."
 
 
 def jobs_of(

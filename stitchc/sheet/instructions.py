@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from stitchc.bed import needle_name
 from stitchc.document import ByHand, Entry, Heading, PassRow, Step, Table
 from stitchc.document.bed_strip import marks
-from stitchc.english import count_of, number, ranges
+from stitchc.english import count_of, number, ranges, several
 from stitchc.passes import LeverChange, Pass, lever_changes, moved_by_hand
 from stitchc.sheet.needle_words import name_needles
 from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
@@ -236,6 +236,11 @@ def _by_hand(
     """What hands do before the pass; None for several sizes whose needles do not go into one phrase."""
     item = sizes[0]
     steps: list[Step] = []
+    now, before = [len(each.held) for each in sizes], [len(out) for out in held]
+    if change is not None:
+        steps.append(Step("set", _set_words(change, before)))
+    elif not item.held and held[0]:
+        steps.append(Step("see", f"The {count_of(before, 'held needle')} {_knit(before)} back. Leave the hold set."))
     if item.push_back:
         needles = name_needles(*(each.push_back for each in sizes), held=held)
         if needles is None:
@@ -246,15 +251,10 @@ def _by_hand(
         if needles is None:
             return None
         steps.append(Step("bring", f"Bring out {needles}."))
-    now, before = [len(each.held) for each in sizes], [len(out) for out in held]
     stay = [len(each.held) - len(each.bring_out) for each in sizes]
     if item.moves and stay[0]:
-        of = f", {count_of(stay, '')[:-1].strip()} of them from before" if item.bring_out else ""
+        of = f", {several(stay)} of them from before" if item.bring_out else ""
         steps.append(Step("see", f"Now {count_of(now, 'needle')} {_be(now)} held{of}."))
-    if change is not None:
-        steps.append(Step("set", _set_words(change, before)))
-    elif not item.held and held[0]:
-        steps.append(Step("see", f"The {count_of(before, 'held needle')} {_knit(before)} back. Leave the hold set."))
     if not item.moves and item.held:
         nothing = "Nothing to move: leave" if change is None else "Leave"
         steps.append(Step("rest", f"{nothing} the {count_of(now, 'held needle')} out."))

@@ -189,7 +189,7 @@ class Knitter:
             elif match := re.fullmatch(r"Now (\d+) needles? (?:is|are) held(?:, (\d+) of them from before)?", sentence):
                 assert int(match[1]) == len(holding)
             elif match := re.fullmatch(r"Set the carriage to hold(?: when it goes (.*))?", sentence):
-                assert not back and holding
+                assert not back
                 self.holds |= {match[1]} if match[1] else {"right to left", "left to right"}
             elif match := re.fullmatch(
                 r"Cancel the hold(?: going (.*))?: the (\d+) held needles? knits? back", sentence

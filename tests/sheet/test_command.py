@@ -92,7 +92,7 @@ def test_the_form_has_the_fields_and_the_order_that_were_promised(
         "bring_out": ["L10", "L8", "L6", "L4", "L2", "R1", "R3", "R5", "R7", "R9", "R11"],
         "push_back": [],
         "moves": 11,
-        "words": "Bring out every 2nd needle from L10 to R11 (11 needles; comb 1 out, 1 in). Set the carriage to hold.",
+        "words": "Set the carriage to hold. Bring out every 2nd needle from L10 to R11 (11 needles; comb 1 out, 1 in).",
     }
     assert document["totals"] == {"rows": 2, "moves": 11}
 
@@ -136,14 +136,14 @@ def test_text_of_a_two_row_hold(capsys: pytest.CaptureFixture[str], tmp_path: Pa
     assert out.split("Row by row\n")[1] == (
         "\n"
         "Rows 1 to 30: these 6 rows 5 times.\n"
-        "  Rows 1, 7, 13, 19 and 25, right to left. Bring out every 2nd needle from L10\n"
-        "        to R11 (11 needles; comb 1 out, 1 in). Set the carriage to hold.\n"
+        "  Rows 1, 7, 13, 19 and 25, right to left. Set the carriage to hold. Bring out\n"
+        "        every 2nd needle from L10 to R11 (11 needles; comb 1 out, 1 in).\n"
         "  Rows 2, 8, 14, 20 and 26, left to right. Nothing to move: leave the 11 held\n"
         "        needles out.\n"
         "  Rows 3, 9, 15, 21 and 27, right to left. Cancel the hold: the 11 held needles\n"
         "        knit back.\n"
-        "  Rows 4, 10, 16, 22 and 28, left to right. Bring out every 2nd needle from L10\n"
-        "        to R11 (11 needles; comb 1 out, 1 in). Set the carriage to hold.\n"
+        "  Rows 4, 10, 16, 22 and 28, left to right. Set the carriage to hold. Bring out\n"
+        "        every 2nd needle from L10 to R11 (11 needles; comb 1 out, 1 in).\n"
         "  Rows 5, 11, 17, 23 and 29, right to left. Nothing to move: leave the 11 held\n"
         "        needles out.\n"
         "  Rows 6, 12, 18, 24 and 30, left to right. Cancel the hold: the 11 held needles\n"
@@ -169,7 +169,7 @@ def test_one_direction_says_which_side_to_begin_at(capsys: pytest.CaptureFixture
     flat = " ".join(out.split())
     assert "Every row with held needles runs left to right, and the row after it knits them back." in flat
     assert "begin with the carriage at the right (--carriage right)" in flat
-    assert "Row 1, left to right. Bring out every 2nd needle" in flat
+    assert "Row 1, left to right. Set the carriage to hold when it goes left to right. Bring out every 2nd" in flat
     assert flat.count("Set the carriage to hold when it goes left to right.") == 1
     flat = flat.split("Row by row")[1]
     assert "Cancel the hold:" not in flat and "Cancel the hold going" not in flat

@@ -627,8 +627,8 @@ def test_it_reads_aloud_and_keeps_the_screen_on_where_the_browser_can(browser: B
     page.click("#voice")
     press(page, "Space")
     assert page.evaluate("said") == [
-        "Row 1, right to left. Bring out every 2nd needle from left 10 to right 11 , 11 needles; comb 1 out, 1 in, . "
-        "Set the carriage to hold.",
+        "Row 1, right to left. Set the carriage to hold. "
+        "Bring out every 2nd needle from left 10 to right 11 , 11 needles; comb 1 out, 1 in, .",
         "Row 2, left to right. Cancel the hold: the 11 held needles knit back.",
     ]
     # the same words reach a screen reader through the live region
