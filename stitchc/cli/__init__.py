@@ -26,16 +26,16 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "card": ("stitchc.cli.card", "Make the hole-card template at true scale (PNG, PDF, SVG)."),
     "bitmap": ("stitchc.cli.bitmap", "Make the picture for electronic patterning, one pixel a stitch."),
     "sheet": ("stitchc.cli.sheet", "Make the needle sheet: what to move and set, row by row."),
-    "gauge": ("stitchc.cli.gauge", "Estimate the gauge of each stitch, with an honest range."),
-    "compare": ("stitchc.cli.compare", "Set the densities of stitches side by side: size, yarn, work."),
+    "gauge": ("stitchc.cli.gauge", "Estimate the gauge of each stitch, with the range to expect."),
+    "compare": ("stitchc.cli.compare", "Compare stitches: size, yarn and work, side by side."),
     "swatch": ("stitchc.cli.swatch", "Plan the smallest useful swatch of a stitch."),
     "picture": ("stitchc.cli.picture", "Draw the fabric as it would look, yarn by yarn."),
-    "piece": ("stitchc.cli.piece", "Work out a whole piece: needles, rows, sizes, yarn, instructions."),
+    "piece": ("stitchc.cli.piece", "Plan a whole piece: needles, rows, sizes, yarn, instructions."),
     "build": ("stitchc.cli.build", "Make everything that applies to a pattern, in one folder."),
     "trace": ("stitchc.cli.trace", "Read a drawn chart's picture back into the notation."),
-    "format": ("stitchc.cli.format", "Lay a pattern file out in the standard way."),
+    "format": ("stitchc.cli.format", "Put a pattern file into the standard layout."),
     "machines": ("stitchc.cli.machines", "List the machine profiles, or print one to start your own."),
-    "explain": ("stitchc.cli.explain", "Say what a message code means, with an example and the cure."),
+    "explain": ("stitchc.cli.explain", "Explain a message code, with an example and what to do."),
 }
 
 
@@ -50,7 +50,7 @@ def _a_reader_that_goes_is_no_error() -> Iterator[None]:
 
 @contextmanager
 def _in_our_words(group_context: click.Context | None = None) -> Iterator[None]:
-    """What click says of a command line, said with the cause and the cure."""
+    """Errors of a command line in words of ours: the place, the cause and what to type instead."""
     try:
         yield
     except click.UsageError as error:

@@ -43,8 +43,8 @@ def command(
 ) -> None:
     """List the machine profiles, show some in full, or print one to start your own from.
 
-    A file of your own is checked whole: every mistake in it is told at its line, and without one you see what the
-    machine can do. In a file you may say `based_on = "card24-standard"` at the top and then only what differs.
+    A file of your own is checked whole: you get every mistake at its line, or, if there is none, what the machine can
+    do. A file may begin with `based_on = "card24-standard"` and then give only what differs.
     """
     from stitchc.machines import SHIPPED, load, profile_text
 

@@ -1,6 +1,6 @@
 """Reads machine profiles: a shipped one by name, or a knitter's own TOML file, checked whole before it is used.
 
-Every mistake of a profile is found in one go and told at its line. Knows TOML and the bounds of each key; knows nothing
+All mistakes of a profile are reported together, each at its line. Knows TOML and the bounds of each key; knows nothing
 of patterns. What a key means stands in `profile`.
 """
 
