@@ -152,14 +152,21 @@ def test_the_form_follows_the_name_of_the_output(harbour: Path, capsys: pytest.C
 
 
 @pytest.mark.parametrize(
-    ("over", "height", "files", "told"),
-    [(200, 360, 1, "drawn at 134 dpi"), (2, 2000, 17, "drawn in 17 parts")],
+    ("height", "most", "files", "told"), [(360, None, 1, "drawn at 134 dpi"), (60, 2_000_000, 3, "drawn in 3 parts")]
 )
 def test_a_large_chart_is_drawn_less_finely_or_in_parts(
-    over: int, height: int, files: int, told: str, harbour: Path, capsys: pytest.CaptureFixture[str]
+    height: int,
+    most: int | None,
+    files: int,
+    told: str,
+    harbour: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    Path("big.stitch").write_text(f"stitch big over {over}\n 1: K T\n 2-{height}: K\n", encoding="utf-8")
-    assert run(["chart", "big.stitch", "--format", "png", "--notation", "squared"]) == 0
+    if most is not None:
+        monkeypatch.setattr("stitchc.drawn.product._MANY_PIXELS", most)
+    Path("big.stitch").write_text(f"stitch big over 200\n 1: K T\n 2-{height}: K\n", encoding="utf-8")
+    assert run(["chart", "big.stitch", "--format", "png"]) == 0
     said = capsys.readouterr()
     assert len(said.out.split()) == files and told in said.err
 

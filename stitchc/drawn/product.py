@@ -25,6 +25,7 @@ _MANY_PIXELS: Final = 20_000_000
 """Where nobody asks for more: such a picture is drawn in 240 MB."""
 
 USUAL_DPI: Final = 200
+PARTS_DPI: Final = 150
 LEAST_DPI: Final = 100
 MOST_PARTS: Final = 40
 
@@ -124,7 +125,7 @@ def _sheets(pattern: Pattern, stitch: Stitch, options: ChartOptions) -> _Sheets:
     if len(pages) > MOST_PARTS:
         text = f"The chart of `{stitch.name}` would take {len(pages)} pictures, more than {MOST_PARTS}."
         raise Refused(Message("D702", "error", text, stitch.span, "--format svg, or --format pdf."))
-    return _Sheets(pages, dpi, f"The chart of {stitch.name} is large: it is drawn in {len(pages)} parts.")
+    return _Sheets(pages, PARTS_DPI, f"The chart of {stitch.name} is large: it is drawn in {len(pages)} parts.")
 
 
 def _finest(page: Page, most_pixels: int) -> int:

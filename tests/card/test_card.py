@@ -611,7 +611,7 @@ def test_the_proof_finds_a_wrong_size_or_scale() -> None:
         prove_png(png(page, 200), made, tile, 200, (1.01, 1.0))
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(st.data())
 def test_any_chart_is_proved_in_every_form(data: st.DataObject) -> None:
     width = data.draw(st.sampled_from([1, 2, 3, 4, 6, 8, 12, 24]))
