@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from stitchc.live.desk import Desk
-from stitchc.live.views import READY
+from stitchc.live.views import settings_of_products
 from stitchc.messages import Refused
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ def offers(desk: Desk) -> dict[str, Any]:
         "first": FIRST_PATTERN,
         "examples": examples(),
         "machines": machines(desk),
-        "products": list(READY),
+        "products": settings_of_products(),
     }
 
 

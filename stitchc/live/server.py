@@ -224,7 +224,7 @@ class Server:
         """Begin on the views that a tab asks for; those of an earlier ticket are dropped. Results come as events."""
         page, ticket = self._page(asked), str(asked.get("ticket"))
         page.drop(ticket)
-        shared = self._for_worker(asked) | {"stitch": _text(asked, "stitch")}
+        shared = self._for_worker(asked)
         for view in [str(name) for name in list(asked.get("views") or [])[:20]]:
             if (ticket, view) not in page.looking:
                 work = self._looked(page, ticket, view, shared | {"view": view})
@@ -242,12 +242,9 @@ class Server:
         page.looking.pop((ticket, view), None)
 
     async def make(self, asked: Mapping[str, Any]) -> Any:
-        """Files to take away, as the commands make them."""
-        arguments = self._for_worker(asked) | {
-            "product": _text(asked, "product"),
-            "stitch": _text(asked, "stitch"),
-            "settings": dict(asked.get("settings") or {}),
-        }
+        """Files to take away, as the commands make them. Views still to come make way."""
+        self._page(asked).drop()
+        arguments = self._for_worker(asked) | {key: _text(asked, key) for key in ("product", "form", "piece", "face")}
         return self._placed(await self.worker.run("make", arguments))
 
     async def trace(self, request: Request) -> Response:
@@ -267,6 +264,9 @@ class Server:
             "file": _text(asked, "file"),
             "folder": str(self.desk.folder),
             "machine": first.machine_place(self.desk, machine),
+            "stitch": _text(asked, "stitch"),
+            "settings": dict(asked.get("settings") or {}),
+            "units": _text(asked, "units"),
         }
 
     def _placed(self, value: Any) -> Any:

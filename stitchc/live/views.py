@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from stitchc import options as product_options
+from stitchc.live.settings import as_fields, described
 from stitchc.live.values import Made
 from stitchc.messages import Message, Refused
 from stitchc.notation import compile_text
@@ -89,6 +90,13 @@ _HOMES: Final = {
 }
 READY: Final = tuple(name for name, (module, *_) in _HOMES.items() if importlib.util.find_spec(module))
 """Products that can be asked for as values."""
+
+
+def settings_of_products() -> dict[str, list[dict[str, Any]]]:
+    """What the page's forms ask for, by product."""
+    return {name: described(_HOMES[name][2]) for name in READY}
+
+
 _WITH_PROGRESS: Final = ("chart", "card", "bitmap")
 
 _relaxed: dict[str, bytes] = {}
@@ -96,13 +104,25 @@ _relaxed: dict[str, bytes] = {}
 _MOST_RELAXED: Final = 60
 
 
-def _ask(
-    product: str, pattern: Pattern, machine: str, settings: Mapping[str, Any], progress: Progress
-) -> tuple[Product[Any], Machine | None]:
-    """The product, and the machine it was made for."""
-    options = _HOMES[product][2](**settings)
-    chosen = _machine_for(product, machine)
-    return _called(product, pattern, chosen, options, progress), chosen
+@dataclasses.dataclass(frozen=True)
+class Ask:
+    """What the page asks about. machine: as `stitchc.machines.load` takes it, "" for none. settings: of each product,
+    by its name, as the page's forms have them. part: takes what is there before the rest."""
+
+    pattern: Pattern
+    machine: str
+    stitch: str
+    settings: Mapping[str, Mapping[str, Any]]
+    units: str
+    progress: Progress
+    part: Part
+
+    def product(self, name: str, form: str = "", **fields: Any) -> tuple[Product[Any], Machine | None]:
+        """The product in this form, and the machine it is made for. fields: of its options, over the settings."""
+        kind = _HOMES[name][2]
+        options = kind(**as_fields(kind, self.settings.get(name, {}), form, self.units) | fields)
+        machine = _machine_for(name, self.machine)
+        return _called(name, self.pattern, machine, options, self.progress), machine
 
 
 def _called(product: str, pattern: Pattern, machine: Machine | None, options: Any, progress: Progress) -> Product[Any]:
@@ -128,40 +148,36 @@ def _shelf() -> dict[str, bytes]:
     return _relaxed
 
 
-def _settings(product: str, given: Mapping[str, Any]) -> dict[str, Any]:
-    """Settings from the page as the fields of the product's options. Raises ValueError with a sentence."""
-    kind = _HOMES[product][2]
-    fields = {field.name for field in dataclasses.fields(kind)}
-    out: dict[str, Any] = {}
-    for key, value in given.items():
-        if key not in fields:
-            raise ValueError(f"There is no setting {key}.")
-        out[key] = tuple(value) if isinstance(value, list) else value
-    return out
-
-
 # -- what the page shows -----------------------------------------------------------------------------------------------
 
 
-def look(
+def look(view: str, progress: Progress, part: Part, **given: Any) -> dict[str, Any]:
+    """One view of the text, as the page shows it; `refused` has what keeps it from being made."""
+    return _or_refused(lambda: _VIEWS[view](_asked(progress, part, **given)))
+
+
+def _asked(
+    progress: Progress,
+    part: Part,
     text: str,
     file: str,
     folder: str,
     machine: str,
     stitch: str,
-    view: str,
-    progress: Progress,
-    part: Part,
-) -> dict[str, Any]:
-    """One view of the text, as the page shows it; `refused` has what keeps it from being made."""
+    settings: Mapping[str, Any],
+    units: str,
+) -> Ask:
+    return Ask(_pattern(text, file, folder), machine, stitch, settings, units, progress, part)
+
+
+def _or_refused(work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
     try:
-        pattern = _pattern(text, file, folder)
-        return _VIEWS[view](pattern, machine, stitch, progress, part)
+        return work()
     except _NotReady:
-        return {"refused": ["The text has a mistake in it."]}
+        return {"refused": ["The text has a mistake in it. Fix it first."]}
     except Refused as refused:
         return {"refused": [_words(message) for message in refused.messages if message.severity == "error"]}
-    except WrongOption as wrong:
+    except (WrongOption, ValueError) as wrong:
         return {"refused": [str(wrong)]}
 
 
@@ -182,80 +198,82 @@ def _shared(product: Product[Any], machine: Machine | None) -> dict[str, Any]:
     }
 
 
-def _fabric(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
+def _fabric(ask: Ask) -> dict[str, Any]:
     """Both sides, coarse first and then finer."""
     from stitchc.picture import FabricPicture, improve_fabric
 
     def shown(product: Product[FabricPicture]) -> dict[str, Any]:
         picture = product.values[-1]
-        sides: dict[str, Any] = {face: Made(f"{stitch}-{face}.png", picture.png(face)) for face in picture.sides}
+        sides: dict[str, Any] = {face: Made(f"{ask.stitch}-{face}.png", picture.png(face)) for face in picture.sides}
         return {**sides, **_shared(product, None)}
 
-    options = product_options.PictureOptions((stitch,), px=700)
-    for product in improve_fabric(pattern, _machine_for("picture", machine), options, progress, _shelf()):
+    given = as_fields(product_options.PictureOptions, ask.settings.get("picture", {}), "", ask.units)
+    options = product_options.PictureOptions(
+        **{**given, "stitches": (ask.stitch,), "face": "both", "px": 700, "dpi": None}
+    )
+    machine = _machine_for("picture", ask.machine)
+    for product in improve_fabric(ask.pattern, machine, options, ask.progress, _shelf()):
         if not product.files:
-            part(shown(product))
+            ask.part(shown(product))
     return shown(product)
 
 
-def _gauge(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
-    product, _ = _ask("gauge", pattern, machine, {"stitches": (stitch,), "form": "json"}, progress)
+def _gauge(ask: Ask) -> dict[str, Any]:
+    product, _ = ask.product("gauge", "json", stitches=(ask.stitch,))
     document = _document(product)
     return {"baseline": document["baseline"], **document["stitches"][0], **_shared(product, None)}
 
 
-def _card(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
-    wanted = {"stitches": (stitch,), "form": "png", "dpi": 100, "paper": "roll"}
-    product, made_for = _ask("card", pattern, machine, wanted, progress)
+def _card(ask: Ask) -> dict[str, Any]:
+    product, machine = ask.product("card", "png", stitches=(ask.stitch,), dpi=100, paper="roll")
     document = _document(product)
-    picture = product.files[0]
     return {
-        "picture": Made(picture.name, picture.content),
+        "picture": Made(product.files[0].name, product.files[0].content),
         "rows": document["rows"],
         "columns": document["columns"],
         "holes": sum(map(sum, document["holes"])),
         "hole_means": document["hole_means"],
-        "size_mm": document["size_mm"],
-        **_shared(product, made_for),
+        **_shared(product, machine),
     }
 
 
-def _bitmap(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
-    product, made_for = _ask("bitmap", pattern, machine, {"stitches": (stitch,)}, progress)
-    return {"picture": Made(product.files[0].name, product.files[0].content), **_shared(product, made_for)}
+def _bitmap(ask: Ask) -> dict[str, Any]:
+    product, machine = ask.product("bitmap", stitches=(ask.stitch,))
+    return {"picture": Made(product.files[0].name, product.files[0].content), **_shared(product, machine)}
 
 
-def _sheet(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
-    product, made_for = _ask("sheet", pattern, machine, {"stitches": (stitch,), "form": "json"}, progress)
+def _sheet(ask: Ask) -> dict[str, Any]:
+    product, machine = ask.product("sheet", "json", stitches=(ask.stitch,))
     document = _document(product)
     passes = [{key: each[key] for key in ("row", "direction", "words", "moves")} for each in document["passes"]]
     return {
         "needles": document["needles"],
         "passes": passes[:_FIRST_PASSES],
         "totals": document["totals"],
-        **_shared(product, made_for),
+        **_shared(product, machine),
     }
 
 
-def _piece(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
+def _piece(ask: Ask) -> dict[str, Any]:
     pieces = []
-    for name in pattern.pieces:
-        try:
-            product, made_for = _ask("piece", pattern, machine, {"piece": name, "form": "json"}, progress)
+    for name in ask.pattern.pieces:
+
+        def planned(name: str = name) -> dict[str, Any]:
+            product, machine = ask.product("piece", "json", piece=name)
             document = _document(product)
             kept = {key: document.get(key) for key in ("needles", "width_cm", "length_cm", "sections", "yarn", "notes")}
-            pieces.append({"name": name, **kept, **_shared(product, made_for)})
-        except Refused as refused:
-            pieces.append({"name": name, "refused": [_words(m) for m in refused.messages if m.severity == "error"]})
+            return {**kept, **_shared(product, machine)}
+
+        pieces.append({**_or_refused(planned), "name": name})
     return {"pieces": pieces}
 
 
-def _compare(pattern: Pattern, machine: str, stitch: str, progress: Progress, part: Part) -> dict[str, Any]:
-    product, _ = _ask("compare", pattern, machine, {"form": "json"}, progress)
+def _compare(ask: Ask) -> dict[str, Any]:
+    product, _ = ask.product("compare", "json")
     return {"stitches": _document(product)["stitches"], **_shared(product, None)}
 
 
-_VIEWS: Final = {
+_VIEWS: Final[Mapping[str, Callable[[Ask], dict[str, Any]]]] = {
     "fabric": _fabric,
     "gauge": _gauge,
     "card": _card,
@@ -269,33 +287,21 @@ _VIEWS: Final = {
 # -- what is taken away -----------------------------------------------------------------------------------------------
 
 
-def make(
-    text: str,
-    file: str,
-    folder: str,
-    machine: str,
-    product: str,
-    stitch: str,
-    settings: Mapping[str, Any],
-    progress: Progress,
-) -> dict[str, Any]:
+def make(product: str, form: str, piece: str, face: str, progress: Progress, **given: Any) -> dict[str, Any]:
     """The files of a product, byte for byte as its command writes them; of everything, in one packed folder."""
-    try:
-        pattern = _pattern(text, file, folder)
+
+    def work() -> dict[str, Any]:
+        ask = _asked(progress, lambda _: None, **given)
         if product == "everything":
-            return _everything(pattern, machine, progress)
-        asked = dict(settings)
-        if stitch and product != "piece":
-            asked["stitches"] = (stitch,)
-        made, _ = _ask(product, pattern, machine, _settings(product, asked), progress)
-    except _NotReady:
-        return {"refused": ["The text has a mistake in it. Fix it first."]}
-    except Refused as refused:
-        return {"refused": [_words(message) for message in refused.messages if message.severity == "error"]}
-    except (WrongOption, ValueError) as wrong:
-        return {"refused": [str(wrong)]}
-    files = [Made(each.name, finished(each.content, source=Path(file).name)) for each in made.files]
-    return {"files": files, "remarks": list(made.remarks), "warnings": [message.text for message in made.messages]}
+            return _everything(ask.pattern, ask.machine, progress)
+        fields: dict[str, Any] = {"piece": piece} if piece else {}
+        fields |= {"stitches": (ask.stitch,)} if ask.stitch and product != "piece" else {}
+        fields |= {"face": face} if face in ("purl", "knit") else {}
+        made, _ = ask.product(product, form, **fields)
+        files = [Made(each.name, finished(each.content, source=Path(ask.pattern.file).name)) for each in made.files]
+        return {"files": files, "remarks": list(made.remarks), "warnings": [each.text for each in made.messages]}
+
+    return _or_refused(work)
 
 
 def _everything(pattern: Pattern, machine: str, progress: Progress) -> dict[str, Any]:
@@ -316,20 +322,21 @@ def _everything(pattern: Pattern, machine: str, progress: Progress) -> dict[str,
 
 def trace(picture: bytes, name: str) -> dict[str, Any]:
     """The notation of a picture of a chart, with its doubts."""
-    try:
-        trace_chart = importlib.import_module(_HOMES["trace"][0]).trace_chart
+
+    def work() -> dict[str, Any]:
+        trace_chart = getattr(importlib.import_module(_HOMES["trace"][0]), _HOMES["trace"][1])
         product = trace_chart(picture, product_options.TraceOptions(), name)
-    except Refused as refused:
-        return {"refused": [_words(message) for message in refused.messages if message.severity == "error"]}
-    return {
-        "text": product.files[0].content.decode("utf-8"),
-        "doubts": [_words(message) for message in product.messages],
-        "remarks": list(product.remarks),
-    }
+        return {
+            "text": product.files[0].content.decode("utf-8"),
+            "doubts": [_words(message) for message in product.messages],
+            "remarks": list(product.remarks),
+        }
+
+    return _or_refused(work)
 
 
 JOBS: Final[Mapping[str, Callable[[Mapping[str, Any], Progress, Part], Any]]] = {
-    "look": lambda given, progress, part: look(**given, progress=progress, part=part),
-    "make": lambda given, progress, part: make(**given, progress=progress),
+    "look": lambda given, progress, part: look(progress=progress, part=part, **given),
+    "make": lambda given, progress, part: make(progress=progress, **given),
     "trace": lambda given, progress, part: trace(**given),
 }

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import ctypes
 import itertools
 import multiprocessing
 import signal
@@ -15,7 +16,6 @@ import threading
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
-from multiprocessing.sharedctypes import Synchronized
 from typing import Any, Final
 
 PATIENCE_S: Final = 0.5
@@ -40,7 +40,9 @@ class Worker:
         self._numbers = itertools.count(1)
         self._one_at_a_time = asyncio.Lock()
         self._answers: asyncio.Queue[tuple[int, str, Any]] = asyncio.Queue()
-        self._wanted: Synchronized[int] = self._context.Value("q", 0)
+        self._wanted: Any = self._context.Value(
+            ctypes.c_int64, 0, lock=False
+        )  # a process that is ended must hold no lock
         self._process: SpawnProcess | None = None
         self._pipe: Connection | None = None
 
@@ -122,7 +124,7 @@ def _listen(
             loop.call_soon_threadsafe(answers.put_nowait, (-1, "gone", process))
 
 
-def _work(pipe: Connection, wanted: Synchronized[int]) -> None:
+def _work(pipe: Connection, wanted: Any) -> None:
     """The process: take jobs until the pipe closes, which it does when the server ends in any way."""
     for name in ("SIGINT", "SIGHUP"):
         if hasattr(signal, name):

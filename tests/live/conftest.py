@@ -9,6 +9,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
+
+expect.set_options(timeout=20_000)  # a busy machine is slow, not wrong
 
 Start = Callable[..., "Served"]
 

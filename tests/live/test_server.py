@@ -150,27 +150,25 @@ def test_what_is_taken_away_is_what_the_commands_make(
         for form in FORMS.get(product, ()):
             out = tmp_path / f"{product}-{form}"
             out.mkdir()
-            settings = {"form": form} if len(FORMS[product]) > 1 else {}
+            several = len(FORMS[product]) > 1
             asked_for = {
                 "text": pattern,
                 "file": "tide.stitch",
                 "machine": "",
                 "product": product,
-                "settings": settings,
+                "form": form if several else "",
             }
             status, _, content = asked(served, "POST", served.path + "make", asked_for)
             made = json.loads(content)
             assert status == 200 and made.get("files"), (product, form, made)
-            options = ["--format", form] if settings else []
+            options = ["--format", form] if several else []
             names = [each["name"] for each in made["files"]]
             assert run([product, "tide.stitch", *options, "-o", str(out / names[0])]) == 0
             assert sorted(path.name for path in out.iterdir()) == sorted(names)
             for each in made["files"]:
                 taken = asked(served, "GET", served.path + each["url"])[2]
                 assert taken == (out / each["name"]).read_bytes(), (product, form, each["name"])
-    made = json.loads(
-        asked(served, "POST", served.path + "make", {**asked_for, "product": "everything", "settings": {}})[2]
-    )
+    made = json.loads(asked(served, "POST", served.path + "make", {**asked_for, "product": "everything"})[2])
     (packed,) = made["files"]
     archive = zipfile.ZipFile(io.BytesIO(asked(served, "GET", served.path + packed["url"])[2]))
     assert run(["build", "tide.stitch", "-o", "all"]) == 0

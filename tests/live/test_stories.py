@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -103,3 +105,95 @@ def test_the_designer_who_draws_with_the_keyboard_alone(start: Start, visit: Vis
     assert (tmp_path / "honeycomb.stitch").read_text("utf-8") == drawn
     page.reload()
     expect(page.locator("#grid td.t")).to_have_count(4)
+    page.get_by_role("button", name="Needle sheet: settings").focus()
+    press("Enter")
+    page.get_by_label("Rows", exact=True).focus()
+    page.keyboard.type("0")
+    press("Enter")
+    expect(page.locator("#sheet")).to_contain_text("Rows must be at least 1")
+    page.get_by_role("button", name="Needle sheet: settings").focus()
+    press("Enter")
+    page.get_by_label("Rows", exact=True).focus()
+    press("Control+a")
+    page.keyboard.type("12")
+    press("Enter")
+    expect(page.locator("#sheet")).to_contain_text("12 rows")
+    page.locator("#sheet").get_by_role("button", name="Follow it row by row").focus()
+    with page.expect_popup() as opened:
+        press("Enter")
+    follower = opened.value
+    follower.wait_for_load_state()
+    expect(follower.locator("#number")).to_have_text("Before row 1")
+    for row in range(1, 11):
+        follower.keyboard.press("ArrowDown")
+        expect(follower.locator("#number")).to_contain_text(str(row))
+        follower.wait_for_timeout(450)  # two steps within 400 ms are one: no carriage passes so quickly
+    reached = follower.inner_text("#number")
+    follower.reload()
+    expect(follower.locator("#number")).to_have_text(reached)
+    follower.keyboard.press("ArrowDown")
+    expect(follower.locator("#number")).to_contain_text("11")
+
+
+THREE = """stitch one
+    1: K3 T
+    2: K
+stitch two
+    1: K T
+    2: K
+stitch three over 4
+    1: K T
+    2: K
+    3: T K
+    4: K
+"""
+
+
+def ranges_of(page: Page) -> dict[str, tuple[float, float]]:
+    """The range of the length in the comparison, by stitch."""
+    found = {}
+    for row in page.locator("#compare tbody tr").all():
+        low, high = re.findall(r"[0-9.]+", row.locator("td").nth(1).inner_text().split("(")[1])
+        found[row.locator("th").inner_text()] = float(low), float(high)
+    return found
+
+
+def test_the_designer_who_compares_densities(start: Start, visit: Visit, tmp_path: Path) -> None:
+    served = start("drift.stitch")
+    page = visit(served.address)
+    page.fill("#text", THREE)
+    expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
+
+    def swatch(stitch: str, stitches: str, rows: str) -> None:
+        page.get_by_role("button", name="I have knitted a swatch").click()
+        page.get_by_label("Stitch", exact=True).last.select_option(stitch)
+        page.get_by_label("Stitches counted").fill(stitches)
+        page.get_by_label("Rows counted").fill(rows)
+        page.get_by_role("button", name="Write the gauge line").click()
+
+    swatch("plain", "20", "28")
+    page.locator("#compare").scroll_into_view_if_needed()
+    expect(page.locator("#compare thead")).to_contain_text("Length of 100 rows, cm")
+    expect(page.locator("#compare")).not_to_have_attribute("aria-busy", "true")
+    before = ranges_of(page)
+    assert list(before) and set(before) == {"one", "two", "three"}
+    swatch("two", "17,5", "38")
+    expect(page.locator("#compare tbody")).to_contain_text("measured")
+    after = ranges_of(page)
+    assert "gauge two 17.5 stitches 38 rows per 10 cm" in text_of(page)
+    for stitch in before:  # the swatch tells of its own stitch most, and something of its relatives
+        widths = [high / low for low, high in (before[stitch], after[stitch])]
+        assert widths[1] < widths[0], stitch
+    page.locator("#save").click()
+    page.keyboard.press("Enter")
+    expect(page.locator("#file-state")).to_have_text("saved")
+    told = subprocess.run(
+        [sys.executable, "-m", "stitchc", "gauge", "drift.stitch", "--format", "json"],
+        cwd=tmp_path,
+        capture_output=True,
+        check=True,
+    )
+    by_command = {each["name"]: each["size_of_100_by_100_cm"]["length"] for each in json.loads(told.stdout)["stitches"]}
+    for stitch, (low, high) in after.items():
+        assert low == pytest.approx(by_command[stitch]["low"], abs=0.051)
+        assert high == pytest.approx(by_command[stitch]["high"], abs=0.051)

@@ -14,7 +14,7 @@ let current = "";
 let ticket = 0;
 
 const changed = () => editor.text() !== doc.savedText;
-const context = () => ({text: editor.text(), file: doc.file, machine: choice.machine});
+const context = () => ({text: editor.text(), file: doc.file, machine: choice.machine, units: find("units").value, settings: views.settings});
 
 async function guarded(work) {
   try {
@@ -53,6 +53,7 @@ async function follow() {
 
 function textChanged() {
   status();
+  choice.line = editor.caret().line;
   views.waiting();
   ticket++;
   follow();
@@ -563,7 +564,7 @@ function wire() {
     },
   });
   views.build({
-    swatch, want: look, products: offers.products,
+    swatch, want: look, products: offers.products, again: textChanged,
     take: (product, settings, how, all) => guarded(() => views.take(product, settings, how, all || product === "piece" ? "" : current, context())),
   });
   find("undo").addEventListener("click", editor.undo);
@@ -577,7 +578,7 @@ function wire() {
   });
   find("add-stitch").addEventListener("click", newStitch);
   find("everything").addEventListener("click", () => guarded(() => views.take("everything", {}, "", "", context())));
-  find("trace").hidden = !offers.products.includes("trace");
+  find("trace").hidden = !offers.products.trace;
   find("trace").addEventListener("click", () => {
     const input = make("input", {type: "file", accept: "image/*"});
     input.addEventListener("change", () => traceFile(input.files[0]));

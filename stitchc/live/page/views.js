@@ -159,9 +159,10 @@ export function build(context) {
   state = context;
   for (const [name, each] of Object.entries(PRODUCTS)) {
     const product = each.product || name;
-    if (!state.products.includes(product)) continue;
+    if (!state.products[product]) continue;
     const buttons = each.away.map(([words, settings, how]) =>
       button(words, () => state.take(product, settings, how, each.all), {"aria-label": `${each.heading}: ${words}`}));
+    if (state.products[product].length) buttons.push(button("Settings…", () => askSettings(product, each.heading), {class: "settings", "aria-label": `${each.heading}: settings`}));
     if (name === "chart") {
       document.querySelector("[data-product=chart]").append(...buttons);
       continue;
@@ -175,16 +176,16 @@ export function build(context) {
   }
   const watch = new IntersectionObserver((entries) => {
     for (const entry of entries) sections[entry.target.dataset.view].seen = entry.isIntersecting;
-    state.want();
-  }, {rootMargin: "300px"});
+  });
   for (const {section} of Object.values(sections)) watch.observe(section);
 }
 
-// Views that are on the screen and not of this ticket yet; those of the machine's own kind only.
+// Views that are not of this ticket yet, in the order to be made; those of the machine's own kind only.
 export function wanted(ticket, reader) {
   for (const [name, shown] of [["bitmap", reader === "bitmap"], ["card", reader !== "bitmap"]]) if (find(name)) find(name).hidden = !shown;
-  const late = (name) => Number(name === "fabric");  // it takes longest
-  return Object.keys(sections).filter((name) => sections[name].seen && sections[name].fresh !== ticket && !sections[name].section.hidden)
+  // Those on the screen first; the fabric takes longest.
+  const late = (name) => 2 * Number(name === "fabric") + Number(!sections[name].seen);
+  return Object.keys(sections).filter((name) => sections[name].fresh !== ticket && !sections[name].section.hidden)
     .sort((one, two) => late(one) - late(two));
 }
 
@@ -203,21 +204,55 @@ export function receive({ticket, view, stage, value}, name) {
   if (value.failed || value.refused) {
     body.replaceChildren(...(value.refused || [value.failed]).map((words) => make("p", {class: "refused"}, withCode(words))));
   } else body.replaceChildren(...[PRODUCTS[view].show(value, name), view === "piece" ? null : notes(value)].flat(3).filter(Boolean));
-  for (const each of section.querySelectorAll(":scope > .away button")) each.disabled = Boolean(value.refused);
+  for (const each of section.querySelectorAll(":scope > .away button:not(.settings)")) each.disabled = Boolean(value.refused);
   if (inside) section.querySelector("button, a, [tabindex]")?.focus();
+}
+
+// -- settings: the options of a product, kept while the tab is open ----------------------------------------------
+
+const chosen = JSON.parse(sessionStorage.getItem("settings") || "{}");
+export const settings = chosen;
+
+function askSettings(product, heading) {
+  dialog(`${heading}: settings`, (close) => {
+    const now = chosen[product] || {};
+    const fields = state.products[product].map((each) => {
+      const id = `set-${each.name}`;
+      const input = each.kind === "choice"
+        ? make("select", {id}, each.choices.map((choice) => make("option", {value: choice}, choice)))
+        : make("input", {id, type: each.kind === "flag" ? "checkbox" : "text", placeholder: each.example, autocomplete: "off", "aria-describedby": `${id}-help`});
+      if (each.kind === "flag") input.checked = now[each.name] ?? each.value;
+      else input.value = now[each.name] ?? each.value ?? "";
+      if (each.kind === "choice" && input.selectedIndex < 0) input.prepend(make("option", {value: "", selected: true}, "as usual"));
+      const help = `${each.help}${each.default && each.kind !== "flag" ? ` Default: ${each.default}.` : ""}`;
+      return {each, input, line: make("p", {class: "field-line"}, make("label", {for: id}, each.label), input, make("span", {class: "note", id: `${id}-help`}, withCode(help)))};
+    });
+    const use = (values) => {
+      chosen[product] = values;
+      sessionStorage.setItem("settings", JSON.stringify(chosen));
+      close();
+      state.again();
+    };
+    return make("form", {onsubmit: (event) => {
+      event.preventDefault();
+      use(Object.fromEntries(fields.map(({each, input}) => [each.name, each.kind === "flag" ? input.checked : input.value]).filter(([, value]) => value !== "")));
+    }}, fields.map(({line}) => line), make("p", {class: "actions"}, make("button", {class: "main"}, "Use these"), button("Back to the defaults", () => use({})), button("Cancel", close)));
+  });
 }
 
 // -- taking away -------------------------------------------------------------------------------------------------
 
-export async function take(product, settings, how, stitch, context) {
+export async function take(product, what, how, stitch, context) {
   const opened = how === "print" ? window.open("", "_blank") : null;
   tell("Making it…");
   let made;
   try {
-    made = await ask("make", {...context, product, stitch, settings});
+    made = await ask("make", {...context, product, stitch, settings: chosen, ...what});
   } catch (error) {
     opened?.close();
     throw error;
+  } finally {
+    state.want();
   }
   if (made.refused) {
     opened?.close();

@@ -1,0 +1,118 @@
+"""The options of a product as the page asks for them: the same fields, words and bounds as on the command line."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import importlib
+import types
+from collections.abc import Iterator, Mapping
+from typing import Any, Final, Literal, Union, get_args, get_origin
+
+from stitchc.options import Option
+
+_ASKED_ELSEWHERE: Final = ("form", "stitches", "piece", "units", "name")
+"""Fields that the page has its own places for."""
+
+Field = dataclasses.Field[Any]
+
+
+def described(kind: type[Any]) -> list[dict[str, Any]]:
+    """What a form needs to ask for each option of a dataclass: its name, words, kind of value and bounds."""
+    found = []
+    for field, option in _asked(kind):
+        value = _value_type(field)
+        found.append(
+            {
+                "name": field.name,
+                "label": option.flags.split("/")[0].lstrip("-").replace("-", " ").capitalize(),
+                "help": option.help,
+                "kind": "flag" if value is bool else "choice" if get_origin(value) is Literal else "text",
+                "choices": list(get_args(value)) if get_origin(value) is Literal else [],
+                "example": option.metavar or "",
+                "default": option.default.format(_words(field.default)) if option.default else _words(field.default),
+                "value": field.default if value is bool or isinstance(field.default, str) else "",
+            }
+        )
+    return found
+
+
+def as_fields(kind: type[Any], given: Mapping[str, Any], form: str, units: str) -> dict[str, Any]:
+    """What was given, as the fields of the dataclass; what is empty or not for this form is left out.
+
+    Raises ValueError with a sentence.
+    """
+    fields = {field.name: field for field in dataclasses.fields(kind)}
+    out: dict[str, Any] = {"units": units} if "units" in fields and units in ("cm", "in") else {}
+    if form and "form" in fields:
+        out["form"] = _chosen(fields["form"], form, "The form")
+    for field, option in _asked(kind):
+        value = given.get(field.name)
+        if value in (None, "", False, field.default) or (option.forms and form not in option.forms):
+            continue
+        if option.needs and given.get(option.needs) in (None, ""):
+            continue
+        out[field.name] = _value(field, option, value)
+    return out
+
+
+def _asked(kind: type[Any]) -> Iterator[tuple[Field, Option]]:
+    for field in dataclasses.fields(kind):
+        option = next((each for each in getattr(field.type, "__metadata__", ()) if isinstance(each, Option)), None)
+        if option is None or field.name in _ASKED_ELSEWHERE or option.parse.startswith("stitchc.cli."):
+            continue
+        if get_origin(_value_type(field)) is not tuple or option.parse:
+            yield field, option
+
+
+def _value_type(field: Field) -> Any:
+    """The type of a value, without None."""
+    kind = getattr(field.type, "__origin__", field.type)
+    if get_origin(kind) in (Union, types.UnionType):
+        parts = [part for part in get_args(kind) if part is not type(None)]
+        return parts[0] if len(parts) == 1 else str
+    return kind
+
+
+def _value(field: Field, option: Option, value: Any) -> Any:
+    label = option.flags.split("/")[0].lstrip("-").replace("-", " ").capitalize()
+    kind = _value_type(field)
+    if kind is bool:
+        return bool(value)
+    text = str(value).strip()
+    if option.parse:
+        module, _, name = option.parse.partition(":")
+        parse: Any = functools.reduce(getattr, name.split("."), importlib.import_module(module))
+        try:
+            return parse(text)
+        except ValueError as error:
+            raise ValueError(f"{label}: {error}.") from None
+    if get_origin(kind) is Literal:
+        return _chosen(field, text, label)
+    return text if kind is str else _number(text, kind, option, label)
+
+
+def _chosen(field: Field, text: str, label: str) -> str:
+    choices = get_args(_value_type(field))
+    if text not in choices:
+        raise ValueError(f"{label} is one of {', '.join(choices)}.")
+    return text
+
+
+def _number(text: str, kind: Any, option: Option, label: str) -> float:
+    number: float
+    try:
+        number = kind(text.replace(",", "."))
+    except ValueError:
+        raise ValueError(f"{label} must be a {'whole ' if kind is int else ''}number, not `{text[:40]}`.") from None
+    low, high = option.low, option.high
+    if (low is not None and number < low) or (high is not None and number > high) or number != number:
+        bounds = [f"at least {low:,g}"] * (low is not None) + [f"at most {high:,g}"] * (high is not None)
+        raise ValueError(f"{label} must be {' and '.join(bounds)}.")
+    return number
+
+
+def _words(default: Any) -> str:
+    if default is None or default == () or isinstance(default, bool):
+        return ""
+    return f"{default:g}" if isinstance(default, float) else str(default)
