@@ -8,6 +8,7 @@ The forms, by example:
     every 2nd needle from L39 to R38
     2 needles, skip 3, repeat from L40 to R21            from the first needle taken to the last
     1 needle, skip 1, 1 needle, skip 5, repeat from L38 to R4
+    L29, L26, L21, L20; the same again from L5, R20      an irregular repeat, and where each next one begins
     all from L39 to R39 but R3, R9                       any of the above may have exceptions
     every 4th needle from L40 to L4; also R9, R12        and further needles
     all the held needles                                 those that are out at this moment, for all to see
@@ -66,7 +67,7 @@ class Run:
         """What runs of several sizes share if they are to be one phrase."""
         return self.first == self.last
 
-    def text(self, others: Sequence[Run | Comb] = ()) -> str:
+    def text(self, others: Sequence[Run | Comb | Motif] = ()) -> str:
         """ "L12" or "R1 to R4"; others: the same run in further sizes."""
         return _ends("{}" if self.first == self.last else "{} to {}", self, others)
 
@@ -92,7 +93,7 @@ class Comb:
         """What combs of several sizes share if they are to be one phrase."""
         return self.teeth
 
-    def text(self, others: Sequence[Run | Comb] = ()) -> str:
+    def text(self, others: Sequence[Run | Comb | Motif] = ()) -> str:
         """ "every 2nd needle from L39 to R38" or "2 needles, skip 3, repeat from L40 to R21".
 
         others: as in `Run.text`.
@@ -109,10 +110,36 @@ class Comb:
         return ", ".join(f"{count} {'out' if taken else 'in'}" for taken, count in _runs(self.teeth))
 
 
-def _ends(words: str, part: Run | Comb, others: Sequence[Run | Comb]) -> str:
+@dataclass(frozen=True)
+class Motif:
+    """An irregular group of needles, and where each next one of its kind begins."""
+
+    runs: tuple[Run, ...]
+    starts: tuple[int, ...]
+
+    def needles(self) -> tuple[int, ...]:
+        """The positions, left to right."""
+        group = [needle for run in self.runs for needle in run.needles()]
+        return tuple(needle + start - group[0] for start in (group[0], *self.starts) for needle in group)
+
+    @property
+    def shape(self) -> Hashable:
+        """What motifs of several sizes share if they are to be one phrase."""
+        first = self.runs[0].first
+        return tuple((run.first - first, run.last - first) for run in self.runs), len(self.starts)
+
+    def text(self, others: Sequence[Run | Comb | Motif] = ()) -> str:
+        """ "L29, L26, L21, L20; the same again from L5, R20"; others: as in `Run.text`."""
+        sizes = (self, *(other for other in others if isinstance(other, Motif)))
+        runs = (run.text(further) for run, *further in zip(*(size.runs for size in sizes), strict=True))
+        starts = (several([needle_name(n) for n in ns]) for ns in zip(*(size.starts for size in sizes), strict=True))
+        return f"{', '.join(runs)}; the same again from {', '.join(starts)}"
+
+
+def _ends(words: str, part: Run | Comb, others: Sequence[Run | Comb | Motif]) -> str:
     if not others:
         return words.format(needle_name(part.first), needle_name(part.last))
-    sizes = (part, *others)
+    sizes = (part, *(other for other in others if not isinstance(other, Motif)))
     return words.format(
         *(several([needle_name(n) for n in ns]) for ns in zip(*((s.first, s.last) for s in sizes), strict=True))
     )
@@ -127,7 +154,7 @@ def _spoken(teeth: tuple[bool, ...]) -> str:
 class Phrase:
     """What is named: runs and combs, less the exceptions of a comb, plus further runs."""
 
-    parts: tuple[Run | Comb, ...]
+    parts: tuple[Run | Comb | Motif, ...]
     but: tuple[Run, ...] = ()
 
     def needles(self) -> tuple[int, ...]:
@@ -225,6 +252,7 @@ def shortest(needles: tuple[int, ...]) -> Phrase:
     whole = [Phrase((comb,)) for comb in _combs_from(0, origin, taken, repeats) if comb.last == needles[-1]]
     listed = Phrase(tuple(as_runs(needles)))
     candidates = [listed, *whole, _cut_into_parts(needles, taken, repeats), *_with_exceptions(needles)]
+    candidates += _motifs(needles)
     return min(candidates, key=Phrase.cost)
 
 
@@ -314,6 +342,25 @@ def _combs_from(start: int, origin: int, taken: bytearray, repeats: _Repeats) ->
 @lru_cache(maxsize=4096)
 def _teeth(taken: bytes) -> tuple[bool, ...]:
     return tuple(map(bool, taken))
+
+
+def _motifs(needles: tuple[int, ...]) -> Iterable[Phrase]:
+    """An irregular group that comes again, with the few needles that are left over named after it."""
+    first, chosen = needles[0], set(needles)
+    for period in range(2, min(LONGEST_PERIOD, (needles[-1] - first + 1) // 2 + 1) + 1):
+        group = [needle for needle in needles if needle < first + period]
+        runs = as_runs(group)
+        if len(runs) <= MOST_RUNS:
+            continue
+        starts: list[int] = []
+        while all(needle + (len(starts) + 1) * period in chosen for needle in group):
+            starts.append(first + (len(starts) + 1) * period)
+        if not starts:
+            continue
+        motif = Motif(tuple(runs), tuple(starts))
+        further = sorted(chosen.difference(motif.needles()))
+        if len(further) <= MOST_EXCEPTIONS:
+            yield Phrase((motif, *as_runs(further)))
 
 
 def _with_exceptions(needles: tuple[int, ...]) -> Iterable[Phrase]:

@@ -64,6 +64,7 @@ def working_the_rows(
         names += ["Push back"] if any(each.push_back for each in held) else []
         names += ["Comb 1 out, 1 in"] if any(phrase.comb() for phrase in phrases) else []
         names += ["2 needles, skip 3"] if any("skip" in phrase.text() for phrase in phrases) else []
+        names += ["The same again"] if any("the same again" in phrase.text() for phrase in phrases) else []
         names += ["Slip by hand"] if any(each.slipped for each in passes) else []
         advice += _direction_advice(held, passes, machine, begin_at)
     elif edge:

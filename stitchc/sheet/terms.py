@@ -35,6 +35,8 @@ TERMS: Final[dict[str, str]] = {
     "at once. Put its first out tooth on the first needle named.",
     "2 needles, skip 3": "take two needles, leave the next three, and so on (or the numbers given), from the first "
     "needle named to the last.",
+    "The same again": "the needles just named, counted on from each further needle: find the first needle of the next "
+    "group and move the same ones from there.",
     "Slip by hand": "bring the needles out and make the pass slowly, with a little slack in the yarn. The yarn now "
     "lies over the held needles. With a finger or a latch tool, lift it over the hook of each slip needle and let it "
     "down under the needle, on the side that faces you. The float must lie flat, as wide as the needles it passes, not "

@@ -33,7 +33,12 @@ def read(words: str, held: Collection[int] = ()) -> set[int]:
 def _text(text: str) -> set[int]:
     first, *further = text.split("; also ")
     base, _, exceptions = first.partition(" but ")
+    base, _, again = base.partition("; the same again from ")
     needles = _part(base)
+    group = {needle - min(needles) for needle in needles}
+    for start in map(place, again.split(", ") if again else ()):
+        assert start > max(needles), f"repeats that overlap: {text}"
+        needles |= {needle + start for needle in group}
     if exceptions:
         wrong = _part(exceptions)
         assert wrong <= needles, f"an exception that is none: {text}"
