@@ -150,6 +150,20 @@ def test_the_punching_list_read_back_gives_the_card(file: Path, capfd: pytest.Ca
         assert np.array_equal(read_list(listed), holes)
 
 
+@pytest.mark.parametrize("machine", ["card24-standard", "card24-bulky", "card12-bulky"])
+def test_the_list_says_which_row_to_lock_and_how_the_card_lies(
+    file: Path, capfd: pytest.CaptureFixture[str], machine: str
+) -> None:
+    from stitchc.machines import load
+
+    shape = load(machine).card
+    assert shape is not None and shape.seen_above_read, "the shipped profiles all show a later row than they read"
+    assert run(["card", "tide.stitch", "--machine", machine, "--format", "text"]) == 0
+    told = " ".join(capfd.readouterr().out.split())
+    assert f"Lock the card when row {1 + shape.seen_above_read} is at eye level. Row 1 is then read." in told
+    assert "with the end that goes in first toward you" in told
+
+
 def columns(words: str) -> set[int]:
     """A small reader of the list's words, written from its description alone."""
     every = re.fullmatch(r"every (\d+)(?:st|nd|rd|th) from (\d+) to (\d+)", words)
