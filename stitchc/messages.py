@@ -98,6 +98,41 @@ def in_order(messages: Iterable[Message]) -> list[Message]:
     return sorted(dict.fromkeys(messages), key=lambda m: (m.span or nowhere, m.code, m.text))
 
 
+_FEW_ALIKE = 2
+"""Messages alike that are each shown; of more, the first is shown with a count and the lines of the others."""
+_MOST_RANGES = 8
+
+
+def grouped(messages: Iterable[Message]) -> list[Message]:
+    """The messages for a person to read: a mistake that repeats is one message, with where else it is."""
+    alike: dict[object, list[Message]] = {}
+    for nth, message in enumerate(messages):
+        span = message.span
+        key = (message.code, message.severity, message.text, span.file) if span and not message.also else nth
+        alike.setdefault(key, []).append(message)
+    out: list[Message] = []
+    for first, *others in alike.values():
+        lines = sorted({other.span.line for other in others if other.span})
+        if len(lines) < _FEW_ALIKE:
+            out += [first, *others]
+        else:
+            where = f"The same in {len(lines)} more lines: {_ranges(lines)}."
+            out.append(first._replace(text=f"{first.text} {where}"))
+    return out
+
+
+def _ranges(lines: Sequence[int]) -> str:
+    """Line numbers as "3, 5 to 38"."""
+    ranges: list[list[int]] = []
+    for line in lines:
+        if ranges and line == ranges[-1][-1] + 1:
+            ranges[-1][1:] = [line]
+        else:
+            ranges.append([line])
+    shown = [" to ".join(map(str, each)) for each in ranges[:_MOST_RANGES]]
+    return ", ".join([*shown, *["…"] * (len(ranges) > _MOST_RANGES)])
+
+
 def to_json(messages: Sequence[Message]) -> str:
     """The `stitchc-messages/1` document."""
     document = {"format": "stitchc-messages/1", "messages": [message.as_json() for message in messages]}

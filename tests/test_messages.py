@@ -9,7 +9,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stitchc.messages import Fix, Message, Refused, Span, columns_of, has_errors, in_order, render, to_json, visible
+from stitchc.messages import (
+    Fix,
+    Message,
+    Refused,
+    Span,
+    columns_of,
+    grouped,
+    has_errors,
+    in_order,
+    render,
+    to_json,
+    visible,
+)
 
 AT = Span("tide.stitch", 2, 8, 2)
 SOURCES = {"tide.stitch": ["stitch tide", "    1: P2 K", "    2: K"], "grounds.stitch": ["stitch tide"]}
@@ -173,3 +185,13 @@ def test_order_and_severity() -> None:
     assert late.as_warning() == late._replace(severity="warning")
     assert nowhere.as_warning() is nowhere
     assert str(Refused(late, early)) == "N101: b.; N102: a."
+
+
+def test_a_mistake_that_repeats_is_one_message_with_its_lines() -> None:
+    wrong = [Message("N102", "error", "`X` is no cell.", Span("f", line), cure="K") for line in (2, 3, 5, 7, 8, 9)]
+    other = Message("N102", "error", "`O` is no cell.", Span("f", 4))
+    nowhere = Message("N113", "error", "There is no stitch.")
+    first, second, third, fourth = grouped([wrong[0], other, *wrong[1:], nowhere, nowhere])
+    assert first == wrong[0]._replace(text="`X` is no cell. The same in 5 more lines: 3, 5, 7 to 9.")
+    assert (second, third, fourth) == (other, nowhere, nowhere)
+    assert grouped(wrong[:2]) == wrong[:2]

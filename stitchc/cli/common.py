@@ -20,7 +20,7 @@ from click.core import ParameterSource
 from stitchc import files
 from stitchc.cli.wrong_usage import worded
 from stitchc.english import listed
-from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, has_errors, in_order, render, visible
+from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, grouped, has_errors, in_order, render, visible
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -262,8 +262,8 @@ def show(messages: Iterable[Message], sources: Mapping[str, Sequence[str]] | Non
 
 
 def rendered(messages: Iterable[Message], sources: Mapping[str, Sequence[str]] | None, colour: bool) -> list[str]:
-    """The messages as text, the first MOST_SHOWN of them and a line that counts the rest."""
-    listed = list(messages)
+    """The messages as text, alike ones as one, the first MOST_SHOWN of them and a line that counts the rest."""
+    listed = grouped(messages)
     texts = [render(message, sources, colour) for message in listed[:MOST_SHOWN]]
     if len(listed) > MOST_SHOWN:
         texts.append(f"… and {len(listed) - MOST_SHOWN} more; fix these first.")
