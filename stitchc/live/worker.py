@@ -98,6 +98,11 @@ class Worker:
             self._process, self._pipe = process, here
         return self._pipe
 
+    @property
+    def process_id(self) -> int | None:
+        """The system's number for the process, while there is one."""
+        return self._process.pid if self._process is not None else None
+
     def start(self) -> None:
         """Start the process ahead of the first job."""
         self._started()

@@ -14,7 +14,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.live.conftest import Start
-from tests.live.test_page import SIX, Visit, chart_of, text_of, with_a_fix
+from tests.live.test_page import SIX, Visit, chart_of, text_of
 from tests.live.test_page import visit as visit
 
 pytestmark = pytest.mark.browser
@@ -45,11 +45,9 @@ def holes_of(pdf: bytes, card: dict[str, object]) -> list[list[bool]]:
 def test_the_knitter_who_prints_a_card(start: Start, visit: Visit, tmp_path: Path) -> None:
     page = visit(start().address)
     page.get_by_role("button", name="An empty page").click()
-    page.route("**/read", with_a_fix)
     page.locator("#text").type(SIX.replace("1: K T", "1 K T"))
     page.get_by_role("button", name="Make this change").click()
     expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
-    page.unroute_all(behavior="wait")
     expect(page.locator("#card img")).to_be_visible()
     expect(page.locator("#card")).to_contain_text("648 holes to punch")
     pdf = taken(page, "Hole card: PDF", tmp_path)

@@ -312,10 +312,12 @@ function swatch() {
     const length = make("input", {id: "swatch-length", inputmode: "decimal", value: find("units").value === "in" ? "4" : "10"});
     const unit = make("select", {id: "swatch-unit"}, ["cm", "in"].map((each) => make("option", {value: each}, each)));
     unit.value = find("units").value;
+    const yarns = Object.keys(pattern?.yarns || {});
+    const yarn = make("select", {id: "swatch-yarn"}, ["", ...yarns].map((each) => make("option", {value: each}, each || "any yarn")));
     return [make("p", {}, "Let the swatch rest, lay it flat without weights, and count in its middle."),
-      form(close, "Write the gauge line", [field("Stitch", stitch), field("Stitches counted", stitches), field("Rows counted", rows), field("over", length), field("Unit", unit)], async () => {
+      form(close, "Write the gauge line", [field("Stitch", stitch), field("Stitches counted", stitches), field("Rows counted", rows), field("over", length), field("Unit", unit), yarns.length ? field("Knitted in", yarn) : null], async () => {
         const added = await ask("add", {
-          text: editor.text(), kind: "gauge", stitch: stitch.value, stitches: stitches.value, rows: rows.value, length: length.value, unit: unit.value,
+          text: editor.text(), kind: "gauge", stitch: stitch.value, stitches: stitches.value, rows: rows.value, length: length.value, unit: unit.value, yarn: yarn.value,
         });
         close();
         choice.stitch = current;
