@@ -152,10 +152,14 @@ class Energy:
         if self._narrow is None or not self._narrow.holds(at, box, _NARROW * self.diameter):
             if self._wide is None or not self._wide.holds(at, box, _WIDE * self.diameter):
                 one, two, image = pairs_within(points, box[0], box[1], self.diameter * (1 + _WIDE))
-                # A strand does not touch itself close by along its own arc; it does touch its copy in the next repeat.
+                # A strand does not touch itself close by along its own arc, nor at a bend between two long edges; it
+                # does touch its copy in the next repeat.
                 course = self._point_course[one]
                 arc = self._arc[one] - self._arc[two] - image[0] * self._course_arc[course]
-                own = (course == self._point_course[two]) & (image[1] == 0) & (np.abs(arc) < _OWN_ARC * self.diameter)
+                edges_on = np.abs(self.base[one] - self.base[two])
+                beside = (edges_on <= 1) | (edges_on == self.layout.course_nodes - 1)
+                along = beside | (np.abs(arc) < _OWN_ARC * self.diameter)
+                own = (course == self._point_course[two]) & (image[1] == 0) & along
                 weight = CONTACT * self._weight[one] * self._weight[two]
                 self._wide = _Pairs(one, two, image, weight, at.copy(), box).those(~own, at, box)
             apart = self._wide.apart(points, box)

@@ -224,7 +224,7 @@ def test_no_room_for_the_yarn() -> None:
 # -- odd sizes and rows -----------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("rows", ["K/K/K", "SSS/KKK", "KT/TK/SS", "KKT/KKK"])
+@pytest.mark.parametrize("rows", ["K/K/K", "SSS/KKK", "KT/TK/SS", "KKT/KKK", "KT/KT/KT/KT/KT/KK"])
 def test_odd_repeats(rows: str) -> None:
     fabric = relax(chart_of(rows), PLAIN_CELL[0], PLAIN_CELL[1] / 1.3) if "T" in rows else at_gauge(rows, 1.0, 1.3)
     assert fabric.closest > CLOSEST
