@@ -180,9 +180,9 @@ def _joined(
 ) -> list[list[list[tuple[float, float]]]]:
     """The points of each strand, those of one density ("1 in 2") together."""
     groups: dict[str, list[list[tuple[float, float]]]] = {}
-    for said, names in strands.items():
+    for family, names in strands.items():
         points = [(places[name][0].value, places[name][1].value) for name in names if name in places]
-        groups.setdefault(said.rpartition(", ")[2], []).append(points)
+        groups.setdefault(family.rpartition(", ")[2], []).append(points)
     return list(groups.values())
 
 
@@ -240,10 +240,10 @@ def _legend(
     if any(not each.is_told_apart for each in against.values()):
         name = next(iter(against.values())).name
         handles.append(sign("o", f"pale: not to be told from {_cut(visible(name), _LONGEST_NAME)}", "white", GREY, 0.3))
-    densities = dict.fromkeys(said.rpartition(", ")[2] for said in strands)
+    densities = dict.fromkeys(family.rpartition(", ")[2] for family in strands)
     handles += [
-        Line2D([], [], color="#5a5a5a", linewidth=1.1, linestyle=dash, label=said)
-        for said, dash in zip(densities, _DASHES, strict=False)
+        Line2D([], [], color="#5a5a5a", linewidth=1.1, linestyle=dash, label=density)
+        for density, dash in zip(densities, _DASHES, strict=False)
     ]
     handles.append(Line2D([], [], color="#bdbdbd", linewidth=1.4, label="as many rows to a stitch"))
     figure.legend(handles=handles, loc="outside lower left", ncols=4, frameon=False, fontsize=10)
@@ -258,22 +258,49 @@ def _outlines(figure: SubFigure, numbered: Sequence[tuple[int, Compared]], known
     more = f"; {len(numbered) - len(shown)} more not drawn" if len(numbered) > len(shown) else ""
     head = f"{NEEDLES} needles by {ROWS} rows of each" if known else "The same needles and rows of each, in %"
     figure.suptitle(f"{head}, all to one scale (dashed: stocking stitch{more})", size=11.5, x=0.02, ha="left")
-    columns = max(1, math.ceil(math.sqrt(len(shown) * 0.8)))
-    rows = math.ceil(len(shown) / columns)
-    grid = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True)
     pieces = [(_piece(line, known, units), _plain_piece(line, known, units)) for _, line in shown]
-    most = [max(max(piece[at].high, plain[at]) for piece, plain in pieces) * 1.04 for at in (0, 1)]
-    for axes in grid.flat[len(shown) :]:
-        axes.set_axis_off()
-    for axes, (at, line), (piece, plain) in zip(grid.flat, shown, pieces, strict=False):
-        _outline(axes, line, piece, plain)
-        axes.set(xlim=(0, most[0]), ylim=(most[1], 0), aspect="equal", anchor="NW")
-        axes.spines[["bottom", "right"]].set_visible(False)
-        axes.tick_params(labelsize=7, labeltop=False, labelbottom=False, top=True, bottom=False)
-        size = f"{piece[0].value:.0f} x {piece[1].value:.0f} {units if known else '%'}"
-        name = _cut(visible(line.stitch.name), _LONGEST_NAME)
-        small = columns > 4
-        axes.set_title(f"{at}  {name}\n{size}", size=7 if small else 9.5, loc="left", weight="bold")
+    wide, long = (max(max(piece[at].high, plain[at]) for piece, plain in pieces) for at in (0, 1))
+    per_unit, columns = max(_scale(columns, len(shown), wide, long) for columns in range(1, 9))
+    across, down = wide + _GAP_MM / per_unit, long + (_GAP_MM + _LABEL_MM) / per_unit
+    rows = math.ceil(len(shown) / columns)
+    axes = figure.subplots()
+    axes.set_axis_off()
+    size = 10 if columns < 4 else 8 if columns < 6 else 6.5
+    for number, ((at, line), (piece, plain)) in enumerate(zip(shown, pieces, strict=True)):
+        corner = number % columns * across, number // columns * down + _LABEL_MM / per_unit
+        _outline(axes, line, corner, piece, plain)
+        figures = f"{piece[0].value:.0f} x {piece[1].value:.0f} {units if known else '%'}"
+        name = _cut(visible(line.stitch.name), min(_LONGEST_NAME, round(wide * per_unit / size / 0.26)))
+        axes.text(
+            corner[0],
+            corner[1] - 1.2 / per_unit,
+            f"{at}  {name}\n{figures}",
+            size=size,
+            weight="bold",
+            va="bottom",
+            linespacing=1.1,
+        )
+    bar, unit = (20.0, "20 cm") if units == "cm" else (8.0, "8 in")
+    if known:
+        axes.plot([0, bar], [rows * down, rows * down], color=INK, linewidth=2, solid_capstyle="butt")
+        axes.text(bar, rows * down, f"  {unit}", size=10, va="center")
+    axes.set(
+        xlim=(-0.8 / per_unit, columns * across), ylim=(rows * down + 2 / per_unit, 0), aspect="equal", anchor="NW"
+    )
+
+
+_ROOM_MM: Final = (195.0, 232.0)
+_LABEL_MM: Final = 9.0
+_GAP_MM: Final = 4.0
+"""Room for the outlines, height of two lines of lettering over each, and what is left between two, on paper."""
+
+
+def _scale(columns: int, count: int, wide: float, long: float) -> tuple[float, int]:
+    """mm on paper of a unit, where so many outlines stand in so many columns; and the columns."""
+    rows = math.ceil(count / columns)
+    by_width = (_ROOM_MM[0] / columns - _GAP_MM) / wide
+    by_height = (_ROOM_MM[1] / rows - _LABEL_MM - _GAP_MM) / long
+    return max(0.01, min(by_width, by_height)), columns
 
 
 def _piece(line: Compared, known: bool, units: str) -> tuple[Range, Range]:
@@ -296,13 +323,18 @@ def _plain_piece(line: Compared, known: bool, units: str) -> tuple[float, float]
     )
 
 
-def _outline(axes: Axes, line: Compared, piece: tuple[Range, Range], plain: tuple[float, float]) -> None:
+def _outline(
+    axes: Axes, line: Compared, corner: tuple[float, float], piece: tuple[Range, Range], plain: tuple[float, float]
+) -> None:
     from matplotlib.patches import Rectangle
 
     wide, long = piece
     _, colour, _ = KINDS[kind_of(line)]
-    axes.add_patch(Rectangle((0, 0), wide.high, long.high, facecolor=colour, alpha=0.13, edgecolor="none"))
-    axes.add_patch(Rectangle((0, 0), wide.low, long.low, facecolor="white", edgecolor="none"))
-    axes.add_patch(Rectangle((0, 0), wide.low, long.low, facecolor=colour, alpha=0.3, edgecolor="none"))
-    axes.add_patch(Rectangle((0, 0), *plain, facecolor="none", edgecolor=GREY, linewidth=0.9, linestyle="--"))
-    axes.add_patch(Rectangle((0, 0), wide.value, long.value, facecolor="none", edgecolor=colour, linewidth=1.8))
+    for width, height, look in (
+        (wide.high, long.high, {"facecolor": colour, "alpha": 0.13, "edgecolor": "none"}),
+        (wide.low, long.low, {"facecolor": "white", "edgecolor": "none"}),
+        (wide.low, long.low, {"facecolor": colour, "alpha": 0.3, "edgecolor": "none"}),
+        (*plain, {"facecolor": "none", "edgecolor": GREY, "linewidth": 0.9, "linestyle": "--"}),
+        (wide.value, long.value, {"facecolor": "none", "edgecolor": colour, "linewidth": 1.8}),
+    ):
+        axes.add_patch(Rectangle(corner, width, height, **look))

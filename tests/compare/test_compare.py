@@ -223,7 +223,7 @@ def test_words_of_a_whole_family_cover_no_other_words_and_the_legend_no_drawing(
     (legend,) = left.legends
     named = {text.get_text() for text in legend.get_texts()}
     assert {f"1 in {n}" for n in ONE_IN} <= named
-    titles = [axes._left_title for axes in right.axes if axes._left_title.get_text()]
+    titles = [text for text in right.axes[0].texts if text.get_weight() == "bold"]
     assert {line.stitch.name for line in lines} == {title.get_text().split()[1] for title in titles}
     heads = [figure._suptitle, left._suptitle, right._suptitle]
     boxes = [text.get_window_extent().padded(-1) for text in (*heads, *titles)]
