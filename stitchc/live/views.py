@@ -269,8 +269,13 @@ def _piece(ask: Ask) -> dict[str, Any]:
 
 
 def _compare(ask: Ask) -> dict[str, Any]:
-    product, _ = ask.product("compare", "json")
+    product, _ = ask.product("compare", "json", stitches=_all_own(ask.pattern))
     return {"stitches": _document(product)["stitches"], **_shared(product, None)}
+
+
+def _all_own(pattern: Pattern) -> tuple[str, ...]:
+    """The file's own stitches, parts of others among them: whoever compares densities wants every one."""
+    return tuple(stitch.name for stitch in pattern.own())
 
 
 _VIEWS: Final[Mapping[str, Callable[[Ask], dict[str, Any]]]] = {
@@ -296,6 +301,7 @@ def make(product: str, form: str, piece: str, face: str, progress: Progress, **g
             return _everything(ask.pattern, ask.machine, progress)
         fields: dict[str, Any] = {"piece": piece} if piece else {}
         fields |= {"stitches": (ask.stitch,)} if ask.stitch and product != "piece" else {}
+        fields |= {"stitches": _all_own(ask.pattern)} if product == "compare" else {}
         fields |= {"face": face} if face in ("purl", "knit") else {}
         made, _ = ask.product(product, form, **fields)
         files = [Made(each.name, finished(each.content, source=Path(ask.pattern.file).name)) for each in made.files]

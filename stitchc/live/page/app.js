@@ -31,6 +31,7 @@ async function guarded(work) {
 let reading = false;
 let again = false;
 let later = 0;
+let keeping = 0;
 
 async function follow() {
   if (reading) {
@@ -54,14 +55,10 @@ async function follow() {
 function textChanged() {
   status();
   choice.line = editor.caret().line;
-  views.waiting();
   ticket++;
   follow();
-  clearTimeout(later);
-  later = setTimeout(() => {
-    keep();
-    look();
-  }, 250);
+  clearTimeout(keeping);
+  keeping = setTimeout(keep, 250);
 }
 
 function shown(answer) {
@@ -69,6 +66,7 @@ function shown(answer) {
   editor.mark("messages", answer.messages.filter((each) => each.line).map((each) => ({line: each.line, column: each.column, length: each.length, kind: each.severity})));
   pattern = answer.pattern;
   find("grid").classList.toggle("old", !pattern);
+  views.waiting(!pattern);
   if (!pattern) {
     find("chart-note").textContent = current ? "The chart of the last text without a mistake." : "The chart appears when the text has no mistake.";
     return;
@@ -79,11 +77,9 @@ function shown(answer) {
   listStitches(name);
   chart.show(pattern.chart, pattern.yarns);
   document.title = `${pattern.title || doc.file} – stitchc live`;
-  if (other) {
-    ticket++;
-    views.waiting();
-    look();
-  }
+  if (other) ticket++;
+  clearTimeout(later);
+  later = setTimeout(look, other ? 0 : 250);
   chart.setRuns([]);
   clearTimeout(runsLater);
   runsLater = setTimeout(learnRuns, 60);

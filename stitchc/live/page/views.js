@@ -189,7 +189,13 @@ export function wanted(ticket, reader) {
     .sort((one, two) => late(one) - late(two));
 }
 
-export function waiting() {
+// old: the text has a mistake, so that what is shown stays as it is.
+export function waiting(old = false) {
+  find("views").classList.toggle("old", old);
+  if (old) {
+    for (const {section} of Object.values(sections)) section.removeAttribute("aria-busy");
+    return;
+  }
   for (const {section} of Object.values(sections)) section.setAttribute("aria-busy", "true");
 }
 
