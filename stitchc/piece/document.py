@@ -33,7 +33,7 @@ from stitchc.piece.size_words import (
 from stitchc.sheet import Item, Yarns, instruct
 from stitchc.sheet.instructions import Stretch, reader_name, selection_table, yarn_colours
 from stitchc.sheet.needle_words import shortest
-from stitchc.sheet.preparation import bed_facts, bed_words, cautions, ending, working_the_rows
+from stitchc.sheet.preparation import STILL_ON, bed_facts, bed_words, cautions, ending, working_the_rows
 from stitchc.sheet.repeat import draw_repeat
 from stitchc.sheet.sheet import total_words, warning_lines, warning_part
 from stitchc.sheet.terms import terms
@@ -53,8 +53,9 @@ def piece_document(
     their place. after_row: leave out the rows up to this one, which are knitted already; so_far: what they came to.
     """
     plan = plans[0]
-    is_last = not isinstance(plan.items[-1], Do)
-    entries = (*_entries(plans, labels, units, after_row), *ending(plan.passes, plan.machine, is_last))
+    entries = _entries(plans, labels, units, after_row)
+    if not isinstance(plan.items[-1], Do):
+        entries = (*entries, STILL_ON)
     passes = [each.passes[after_row:] for each in plans]
     left = f"Still to knit: {number(len(passes[0]), 'row')}."
     return Document(
@@ -200,7 +201,8 @@ def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_r
             if items and not part and not row:  # after what is done first
                 items.append(ByHand(_counter_words(plan.piece.carriage)))
             part += item.step is not None
-            tell = partial(_section_entries, plan, item, part, parts, in_reader, tension, units, after_row)
+            so_far = (in_reader, tension, units, after_row)
+            tell = partial(_section_entries, plan, sizes, labels, item, part, parts, *so_far)
             under_way = (item, tell)
             items += tell(0)
             tension = item.at or tension
@@ -213,6 +215,8 @@ def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_r
             if row in put_in:
                 items.append(ByHand(put_in[row]))
             items.append(sizes[row - 1])
+            if row == len(sizes):
+                items += ending(plan.passes, plan.machine)
     releases = [section.from_row for section in plan.sections if not section.is_plain]
     if plan.machine.reader != "card" or selects_ahead(plan.machine):
         releases = []
@@ -229,6 +233,8 @@ def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_r
 
 def _section_entries(
     plan: Plan,
+    sizes: Sequence[tuple[Pass, ...]],
+    labels: Sequence[str],
     section: Section,
     part: int,
     parts: int,
@@ -240,7 +246,8 @@ def _section_entries(
 ) -> list[Item]:
     """The head of a section, and on a machine that selects needles the table of what it selects.
 
-    after_row: of the piece, the last row that is done; knitted: rows of the section that are.
+    sizes: all rows of the piece, each in every size. after_row: of the piece, the last row that is done; knitted: rows
+    of the section that are.
     """
     if section.step is None:
         return [Heading(f"One plain row added: {rows_words(section)}", (f"It is there {section.why}.",))]
@@ -260,8 +267,8 @@ def _section_entries(
     heading = Heading(title, tuple(details))
     if moved_by_hand(plan.machine):
         return [heading]
-    rows = plan.passes[section.from_row - 1 : section.from_row - 1 + min(section.rows, section.chart.height)]
-    table = selection_table(rows, plan.machine, section.stitch)
+    rows = sizes[section.from_row - 1 : section.from_row - 1 + min(section.rows, section.chart.height)]
+    table = selection_table(rows, plan.machine, section.stitch, labels)
     return [heading] if table is None else [heading, table]
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from stitchc.bed import Needles
 from stitchc.checks import check, edge_tucks
+from stitchc.english import number
 from stitchc.gauge.estimate import GaugeReport, estimate_pattern
 from stitchc.gauge.values import PLAIN, Direction, Joint, PlainGauge
 from stitchc.messages import Message, Severity, Span, has_errors
@@ -103,7 +104,7 @@ class _Planner:
                 "P410",
                 "error",
                 f"The piece `{piece.name}` has {sum(count for count, _ in rows.values()):,} rows; "
-                f"{MOST_ROWS:,} is the most that is worked out.",
+                f"a piece has at most {MOST_ROWS:,}.",
                 piece.span,
                 cure="Check the row counts, the lengths and their units.",
             )
@@ -167,7 +168,7 @@ class _Planner:
                 "P405",
                 "error" if rounding is None else "warning",
                 f"`{_length(knit.mm)}` of `{knit.stitch}` is shorter than {what}, which takes "
-                f"{_length(height / per_mm)}" + ("." if rounding is None else "; one is knitted."),
+                f"{_length(height / per_mm)}" + ("." if rounding is None else "; knit one."),
                 knit.amount_span,
                 cure=cure,
                 label=f"about {ideal:.1f} rows",
@@ -179,7 +180,7 @@ class _Planner:
         return rounding.chosen.count, rounding
 
     def no_gauge(self, what: str, into: str, span: Span) -> None:
-        """P402, once: one `gauge plain` line mends every place, so the further ones are shown under the first."""
+        """P402, once: one `gauge plain` line serves every place, so the further ones are shown under the first."""
         for at, told in enumerate(self.messages):
             if told.code == "P402":
                 self.messages[at] = told._replace(also=(*told.also, (span, f"nor this into {into}")))
@@ -347,7 +348,8 @@ class _Planner:
             self.say(
                 "P413",
                 "warning",
-                f"The last row ({last.row}) leaves {len(last.held)} needles with held loops, which come off unknitted.",
+                f"The last row ({last.row}) leaves {number(len(last.held), 'needle')} with held loops, which "
+                "would come off unknitted.",
                 step.span,
                 cure="knit plain for 1 row   (after it)",
             )

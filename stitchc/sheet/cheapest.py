@@ -16,10 +16,10 @@ def cheapest_words(stitch: str, ways: Sequence[Way], carriage: Side) -> str:
     """The saving of the first of `ways` (cheapest first) over what was asked, with what to type for it."""
     asked = next(way for way in ways if way.carriage == carriage and way.shift == 0)
     best = ways[0]
-    tried = f"{len(ways)} ways tried (start sides and shifts of the repeat)"
-    spent = f"`{stitch}` as asked: {_cost(asked)}."
+    tried = f"{len(ways)} ways compared (start sides and shifts of the repeat)"
+    spent = f"`{stitch}` as you asked for it: {_cost(asked)}."
     if best is asked:
-        return f"{spent}\n{tried}: none asks for less."
+        return f"{spent}\n{tried}: none needs less."
     changes = []
     if best.carriage != carriage:
         changes.append(f"start with --carriage {best.carriage}")
@@ -31,7 +31,7 @@ def cheapest_words(stitch: str, ways: Sequence[Way], carriage: Side) -> str:
         f"{spent}\n{tried}: the cheapest has {_cost(best)}, which saves {number(moves, 'move')}"
         + (f" and {number(settings, 'change')} of setting" if settings > 0 else "")
         + (f" for {number(-settings, 'more change')} of setting" if settings < 0 else "")
-        + f".\nTo have it: {', and '.join(changes)}."
+        + f".\nTo use it, {', and '.join(changes)}."
     )
 
 

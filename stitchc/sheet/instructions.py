@@ -198,26 +198,21 @@ class _Writer:
 
     def _for_sizes(self, sizes: tuple[Pass, ...], changes: tuple[LeverChange | None, ...], read: bool) -> list[Step]:
         """The steps for all sizes at once; for each by itself where they differ in more than numbers."""
+        if not self.by_hand:
+            return _by_reader(sizes, changes[0], self.machine, read, self.labels)
         kinds = {
             (*map(bool, (p.held, p.push_back, p.bring_out, p.slipped, len(p.held) - len(p.bring_out))), change)
             for p, change in zip(sizes, changes, strict=True)
         }
-        steps = self._steps(sizes, changes[0], read, self.held) if len(kinds) == 1 else None
+        steps = _by_hand(sizes, changes[0], self.held) if len(kinds) == 1 else None
         if steps is not None:
             return steps
         words = []
         for at, (passed, change) in enumerate(zip(sizes, changes, strict=True)):
-            own = self._steps((passed,), change, read, (self.held[at],)) or []
+            own = _by_hand((passed,), change, (self.held[at],)) or []
             text = " ".join(step.text for step in own) or "Nothing to move: all needles knit."
             words.append(f"Size {self.labels[at]}: {text}")
         return [Step("see", " ".join(words))]
-
-    def _steps(
-        self, sizes: tuple[Pass, ...], change: LeverChange | None, read: bool, held: tuple[tuple[int, ...], ...]
-    ) -> list[Step] | None:
-        if self.by_hand:
-            return _by_hand(sizes, change, held)
-        return _by_reader(sizes, change, self.machine, read)
 
     def _bed(self, passed: Pass) -> str:
         """The marks of the strip; made once for rows that share their needles, as those of a repeat do."""
@@ -291,18 +286,24 @@ def _knit(counts: Sequence[int]) -> str:
     return "knits" if set(counts) == {1} else "knit"
 
 
-def _by_reader(sizes: tuple[Pass, ...], change: LeverChange | None, machine: Machine, read: bool) -> list[Step] | None:
+def _by_reader(
+    sizes: tuple[Pass, ...], change: LeverChange | None, machine: Machine, read: bool, labels: Sequence[str]
+) -> list[Step]:
     """read: whether the card or picture moves on in this pass, for it or for the next."""
     steps: list[Step] = []
-    item = sizes[0]
     if change is not None:
         without = "" if read else f", without the {reader_name(machine)}"
         steps.append(Step("set", f"Set the carriage to {setting_words(change.to)}{without}."))
-    words = selected_words(*sizes)
-    if words is None:
-        return None
-    row = f"Row {item.chart_row} of the repeat: {words}." if item.patterned else "All needles knit."
-    return [*steps, Step("selected", row)]
+    words = f"Row {sizes[0].chart_row} of the repeat: {selected_in_sizes(sizes, labels)}."
+    return [*steps, Step("selected", words if sizes[0].patterned else "All needles knit.")]
+
+
+def selected_in_sizes(sizes: tuple[Pass, ...], labels: Sequence[str]) -> str:
+    """What the reader makes the needles do in a row, in each size."""
+    together = selected_words(*sizes)
+    if together is not None:
+        return together
+    return "; ".join(f"size {label}: {selected_words(each)}" for label, each in zip(labels, sizes, strict=True))
 
 
 def selected_words(*sizes: Pass) -> str | None:
@@ -362,16 +363,22 @@ def _with_stretches(entries: Sequence[Entry], releases: Collection[int]) -> list
     return out
 
 
-def selection_table(passes: Iterable[Pass], machine: Machine, title: str) -> Table | None:
-    """What the card or picture selects in each row of the repeat, to check the needles against; None for plain rows."""
-    rows_of: dict[str, list[int]] = {}
-    for each in sorted({each.chart_row: each for each in passes if each.patterned}.values(), key=lambda e: e.chart_row):
-        rows_of.setdefault(selected_words(each) or "", []).append(each.chart_row)
-    if set(rows_of) <= {"all needles knit"}:
+def selection_table(
+    rows: Iterable[tuple[Pass, ...]], machine: Machine, title: str, labels: Sequence[str] = ()
+) -> Table | None:
+    """What the card or picture selects in each row of the repeat, to check the needles against; None for plain rows.
+
+    rows: of one repeat at least, each in every size; labels: of the sizes.
+    """
+    numbers: dict[str, list[int]] = {}
+    of_repeat = {sizes[0].chart_row: sizes for sizes in rows if sizes[0].patterned}
+    for row, sizes in sorted(of_repeat.items()):
+        numbers.setdefault(selected_in_sizes(sizes, labels), []).append(row)
+    if set(numbers) <= {"all needles knit"}:
         return None
-    rows = tuple((ranges(rows), words) for words, rows in rows_of.items())
     caption = f"What the {reader_name(machine)} selects in the rows of {title}. Check the needles against it:"
-    return Table(("Row of the repeat", "Needles"), rows, caption)
+    cells = tuple((ranges(each), words) for words, each in numbers.items())
+    return Table(("Row of the repeat", "Needles"), cells, caption)
 
 
 def _at_the_edge(item: Pass, needles: Needles) -> list[Step]:

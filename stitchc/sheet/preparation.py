@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import needle_name
 from stitchc.document import Block, ByHand, Listing, Part, Terms
@@ -77,22 +77,18 @@ def working_the_rows(
     return [Part("Working the rows", tuple(blocks))]
 
 
-def ending(passes: Sequence[Pass], machine: Machine, is_last: bool = True) -> list[ByHand]:
-    """What the last row leaves: held loops, which would come off unknitted, and stitches on the needles.
+STILL_ON: Final = ByHand("The stitches are still on the needles. Cast off, or knit on.")
+"""The end where the pattern says nothing of it."""
 
-    is_last: nothing that the pattern says is done after it.
-    """
-    out = []
-    if passes and passes[-1].held:
-        held = number(len(passes[-1].held), "needle")
-        how = "cancel the hold and knit" if moved_by_hand(machine) else "set the carriage to plain and knit"
-        out.append(
-            f"The last row leaves {held} with held loops. To free them, {how} one plain row before you take the work "
-            "off."
-        )
-    if is_last:
-        out.append("The stitches are still on the needles. Cast off, or knit on.")
-    return [ByHand(text) for text in out]
+
+def ending(passes: Sequence[Pass], machine: Machine) -> list[ByHand]:
+    """What is done right after the last row, where it leaves loops that would come off unknitted."""
+    if not passes or not passes[-1].held:
+        return []
+    held = number(len(passes[-1].held), "needle")
+    how = "cancel the hold" if moved_by_hand(machine) else "set the carriage to plain"
+    text = f"The last row leaves {held} with held loops. To free them, {how} and knit one plain row before you take the"
+    return [ByHand(f"{text} work off.")]
 
 
 def edge_needles(beds: Sequence[Needles], edge: int) -> str:

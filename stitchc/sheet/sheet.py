@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from stitchc.document import Document, Listing, Part, Rows
+from stitchc.document import ByHand, Document, Listing, Part, Rows
 from stitchc.english import count_of, number
 from stitchc.passes import Pass, cost, lower, moved_by_hand
 from stitchc.sheet.instructions import Item, Stretch, Yarns, instruct, selection_table, yarn_colours
-from stitchc.sheet.preparation import bed_facts, before_row_one, cautions, ending, working_the_rows
+from stitchc.sheet.preparation import STILL_ON, bed_facts, before_row_one, cautions, ending, working_the_rows
 from stitchc.sheet.repeat import draw_repeat
 
 if TYPE_CHECKING:
@@ -40,15 +40,24 @@ def stitch_sheet(
     carriage: Side = "right",
     edge: int = 1,
     messages: Sequence[Message] = (),
+    after: Mapping[int, str] | None = None,
 ) -> Sheet:
-    """The sheet that knits `rows` rows of the stitch on these needles; `messages` are those that stand on it."""
+    """The sheet that knits `rows` rows of the stitch on these needles; `messages` are those that stand on it.
+
+    after: what is done by hand after a row, by its number; where something is done after the last, the sheet does not
+    say that the stitches are still on the needles.
+    """
+    after = after or {}
     chart = stitch.chart
     passes = lower(chart, machine, needles, rows, carriage, edge)
     main = pattern.main_yarn.name if pattern.main_yarn is not None else None
-    items: list[Item] = [*passes]
+    items: list[Item] = []
+    for each in passes:
+        items += [each, *(ending(passes, machine) if each.row == rows else [])]
+        items += [ByHand(after[each.row])] if each.row in after else [STILL_ON] if each.row == rows else []
     if not moved_by_hand(machine):
-        table = selection_table(passes[: chart.height], machine, stitch.name)
-        items = [table, *passes] if table is not None else items
+        table = selection_table([(each,) for each in passes[: chart.height]], machine, stitch.name)
+        items = [table, *items] if table is not None else items
     releases = (1,) if machine.reader == "card" and passes and passes[0].patterned else ()
     yarns, stretches = Yarns(pattern.yarns, main), [Stretch(1, rows, chart.height)]
     entries = instruct(items, machine, needles, yarns, releases=releases, stretches=stretches)
@@ -64,7 +73,7 @@ def stitch_sheet(
         tuple(_facts(pattern, stitch, machine, needles, passes, edge, carriage)),
         parts,
         Rows(
-            (*entries, *ending(passes, machine)),
+            entries,
             needles,
             carriage,
             before_row_one(machine, needles, carriage, edge),

@@ -20,7 +20,7 @@ from stitchc.product import File, Product, accept, choose_stitches, skipped_part
 from stitchc.swatch.plan import EDGE, PLAIN_CHART, SwatchPlan, plan_one, plans_for_plain
 
 if TYPE_CHECKING:
-    from stitchc.document import Document, Entry
+    from stitchc.document import Document
     from stitchc.machines import Machine
 
 DEFAULTS: Final = SwatchOptions()
@@ -79,30 +79,24 @@ def _files(
 
 def _document(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Sequence[Message]) -> Document:
     """The needle sheet of a swatch, with the marks and what to do afterwards put in where they belong."""
-    from stitchc.document import ByHand, PassRow
     from stitchc.sheet import stitch_sheet
 
     stitch = Stitch(PLAIN, PLAIN_CHART, Span(pattern.file, 1)) if plan.name == PLAIN else pattern.stitches[plan.name]
     mine = [message for message in messages if message.span in (stitch.span, *(stitch.row_spans or ()))]
-    sheet = stitch_sheet(pattern, stitch, machine, plan.needles, plan.total_rows, "right", EDGE, mine).document
-    assert sheet.rows is not None
     left, right = plan.marks
-    here = {
+    middle = (plan.first_mark_row + plan.last_mark_row) // 2
+    after = {
         plan.first_mark_row: f"Mark row {plan.first_mark_row}: thread a scrap of yarn through an edge stitch.",
-        (plan.first_mark_row + plan.last_mark_row) // 2: f"Hang a scrap of yarn on {left} and one on {right}.",
+        middle: f"Hang a scrap of yarn on {left} and one on {right}.",
         plan.last_mark_row: f"Mark row {plan.last_mark_row} as you marked row {plan.first_mark_row}.",
     }
-    entries: list[Entry] = []
-    for entry in sheet.rows.entries:
-        entries.append(entry)
-        if isinstance(entry, PassRow) and entry.row in here:
-            entries.append(ByHand(here[entry.row]))
     lines = " and ".join(plan.gauge_lines())
-    entries.append(ByHand(f"Take it off and finish it as the work will be. Then fill in: {lines}."))
+    finish = f"Take it off and finish it as the work will be. Then fill in: {lines}."
+    after[plan.total_rows] = f"{after[plan.total_rows]} {finish}" if plan.total_rows in after else finish
+    sheet = stitch_sheet(pattern, stitch, machine, plan.needles, plan.total_rows, "right", EDGE, mine, after).document
     size = f"about {_length(plan.expected_width_mm, 'cm')} by {_length(plan.expected_length_mm, 'cm')} between them"
     facts = (("Marks", f"{plan.stitches} stitches and {plan.rows} rows from mark to mark"), ("Size", size))
-    rows = replace(sheet.rows, entries=tuple(entries))
-    return replace(sheet, title=f"swatch of {_title(plan)}", rows=rows, facts=sheet.facts + facts)
+    return replace(sheet, title=f"swatch of {_title(plan)}", facts=sheet.facts + facts)
 
 
 def _title(plan: SwatchPlan) -> str:

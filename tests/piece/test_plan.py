@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from stitchc.document import ByHand, Table
 from stitchc.piece import Plan
 from stitchc.piece.document import piece_document
 from stitchc.piece.size_words import yarn_lines
@@ -344,3 +345,22 @@ def test_without_a_gauge_rows_and_needles_still_work() -> None:
     plan = plan_of(f"{RIPPLE}piece it\n needles 20\n knit ripple for 10 rows\n")
     assert plan.width_cm is None and plan.length_cm is None
     assert len(plan.passes) == 10
+
+
+def test_held_loops_at_the_end_are_freed_before_the_work_comes_off() -> None:
+    piece = ' needles 8\n knit posts for 2 rows\n do "Take it off."\n'
+    plan, messages = planned(text(piece, POSTS))
+    assert plan is not None and "P413" in [message.code for message in messages]
+    rows = piece_document([plan], (), "cm", [messages]).rows
+    assert rows is not None
+    done = [entry.text for entry in rows.entries if isinstance(entry, ByHand)][-2:]
+    assert "held loops. To free them, cancel the hold and knit one plain row" in done[0] and done[1] == "Take it off."
+
+
+def test_on_a_card_every_size_has_its_own_needles_in_the_table() -> None:
+    both = [plan_of(text(f" needles {n}\n knit posts for 9 rows\n", POSTS), "card24-standard") for n in (20, 28)]
+    rows = piece_document(both, ("10 cm", "14 cm"), "cm", [[], []]).rows
+    assert rows is not None
+    (table,) = [entry for entry in rows.entries if isinstance(entry, Table)]
+    assert [row[0] for row in table.rows] == ["1, 2", "3"] and "[" in table.rows[0][1]
+    assert sum("release the card" in entry.words.lower() for entry in rows.passes()) == 1

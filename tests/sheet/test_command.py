@@ -181,7 +181,7 @@ def test_cheapest_says_what_it_saves_and_changes_nothing(capsys: pytest.CaptureF
     assert run(["sheet", path, "--needles", "24", "--rows", "20", "--cheapest"]) == 0
     with_cheapest = capsys.readouterr()
     assert with_cheapest.out == plain
-    assert "10 ways tried" in with_cheapest.err and "saves" in with_cheapest.err
+    assert "10 ways compared" in with_cheapest.err and "saves" in with_cheapest.err
     # 22 columns: a shift that leaves both tucks out of the two that do not fill a repeat has 4 + 4 tucks, not 4 + 5
     assert "five shifted" in with_cheapest.err
 
