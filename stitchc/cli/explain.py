@@ -1,4 +1,4 @@
-"""`stitchc explain`: what a message code means, with a broken and a mended example and the cure."""
+"""`stitchc explain`: what a message code means, with a wrong and a fixed example."""
 
 from __future__ import annotations
 
@@ -98,10 +98,10 @@ def in_full(each: Page) -> str:
     parts = [f"{each.code}: {each.title}", wrapped(each.text)]
     if each.broken is not None:
         beside = [(f"Beside it stands `{name}`:", text) for name, text in each.beside.items()]
-        parts += _example("Broken", each, each.broken, each.typed())
+        parts += _example("Wrong", each, each.broken, each.typed())
         parts += [part for said, text in beside for part in (said, indented(text))]
     if each.mended is not None:
-        parts += _example("Mended", each, each.mended, each.typed(mended=True), each.mended == each.broken)
+        parts += _example("Fixed", each, each.mended, each.typed(mended=True), each.mended == each.broken)
     return "\n\n".join(parts)
 
 

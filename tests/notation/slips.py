@@ -337,7 +337,6 @@ SLIPS: Final = [
     ("built", "stitch b = a shifted -1", "stitch b = a shifted 1 left"),
     ("built", "stitch b = a shifted 1 to the left", "stitch b = a shifted 1 left"),
     ("built", "stitch b = a shift 1", "stitch b = a shifted 1"),
-    ("built", "stitch b = a offset 2", "stitch b = a shifted 2"),
     ("built", "stitch b = a followed by g", "stitch b = a then g"),
     ("built", "stitch b = a next to g", "stitch b = a beside g"),
     ("built", "stitch b = a besides g", "stitch b = a beside g"),
@@ -409,7 +408,6 @@ SLIPS: Final = [
     ("piece", "carriage starts left", "carriage left"),
     ("piece", "start left", "carriage left"),
     ("piece", "do 'Cast on.'", 'do "Cast on."'),
-    ("piece", 'do Cast on with "waste" yarn', "do \"Cast on with 'waste' yarn\""),
     ("piece", '- do "Cast on."', 'do "Cast on."'),
     ("piece", "hang weights", 'do "hang weights"'),
     ("knit", "knit a until 18 rows", "knit a for 18 rows"),
@@ -753,5 +751,7 @@ UNCLEAR: Final = [
     ("built", "stitch b = a beside plain 12"),
     ("piece", "cast on L60-R60"),
     ("piece", "cast on 120 sts"),
+    ("built", "stitch b = a offset 2"),
+    ("piece", 'do Cast on with "waste" yarn'),
 ]
 """Slips of which nobody can say what was meant: what is missing is told, and no cure can be taken for the line."""

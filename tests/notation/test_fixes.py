@@ -61,7 +61,7 @@ def test_the_second_set_of_slips() -> None:
     if not UNSEEN.exists():
         pytest.skip("the second set is not here")
     found = score(unseen())
-    assert found["right"] >= 200 and found["wrong"] + found["guessed"] + found["unfinished"] <= 6, found
+    assert found["right"] >= 220 and found["wrong"] + found["guessed"] + found["unfinished"] <= 5, found
 
 
 # -- any row, length and gauge, disguised -----------------------------------------------------------------------------

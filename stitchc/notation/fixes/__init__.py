@@ -73,6 +73,8 @@ def with_fixes(
 def _candidates(line: str, around: Surroundings) -> Iterator[str]:
     """Lines that take all the values of this one."""
     code = _code(line)
+    if code.count('"') % 2 and "#" in line:
+        return  # where an open text ends cannot be told
     glued = re.match(r"#\S", line[len(line) - len(line.lstrip()) + len(code) :].lstrip())
     for read in (rows, built_stitches, statements):
         for candidate in read(code, around):

@@ -23,7 +23,7 @@ _PHRASES: Final = tuple(
         (r"\bupside[\s-]*down\b", " reversed "),
         (r"\b(?:mirror|mirrors|mirroring)\b", " mirrored "),
         (r"\breverse\b", " reversed "),
-        (r"\b(?:shift|offset|moved|move)\b", " shifted "),
+        (r"\bshift\b|\b(?:offset|moved|move)\b(?=.*\b(?:left|right)\b)", " shifted "),
         (r"\bto\s+the\s+(left|right)\b", r" \1 "),
         (r"\brepeated\s+(\d+)\s+times\s+(across|up)\b", r" \2 \1 "),
         (r"\b(across|up|shifted)\s+(?:by\s+|x\s*)?(\d+)(?:\s+(?:times|needles|stitches|sts))?\b", r" \1 \2 "),

@@ -172,9 +172,9 @@ def _bare(text: str) -> str:
     text = text.strip().rstrip(";").strip()
     if quoted := re.fullmatch(r"\(([^()]*)\)|[,.:;]?\s*\"([^\"]*)\"?[,.]?", text):
         text = next(group for group in quoted.groups() if group is not None)
-    elif text[:1] in ('"', "'") or text.count('"') not in (0, 2):
-        return ""  # more stands behind a text, and may belong to it or not
-    return text.replace('"', "'").strip()
+    elif text[:1] == "'" or '"' in text:
+        return ""  # more stands beside a text, and may belong to it or not
+    return text.strip()
 
 
 _NUMBER: Final = r"\d{1,3}(?:[, ]\d{3})+(?!\d)|\d+(?:[.,]\d+)?"
