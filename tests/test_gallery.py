@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from stitchc import seal
 from stitchc.notation import compile_file
 from stitchc.pattern import Pattern, Stitch
 from stitchc.trace import trace
@@ -102,7 +103,9 @@ def seen(path: Path, squares: int = 24) -> np.ndarray:
 
 def words_of(path: Path) -> str:
     """The text of a sheet without its seal."""
-    return path.read_text("utf-8").rstrip()
+    content = path.read_bytes()
+    found = seal.seal_of(content)
+    return (content[: found.start] if found else content).decode("utf-8").rstrip()
 
 
 @pytest.mark.slow

@@ -320,17 +320,27 @@ def write_sealed(contents: Iterable[tuple[Path, bytes | None]], force: bool, sig
     """Write files, all or none, each with its seal if it is signed; their paths. None takes a file away."""
     from stitchc.seal import finished
 
-    source = _name_of_source()
-    written = [(path, finished(content, signed, source) if content is not None else None) for path, content in contents]
+    written = [
+        (path, finished(content, signed, _sources_seen_from(path.parent)) if content is not None else None)
+        for path, content in contents
+    ]
     return files.write_files(written, force)
 
 
-def _name_of_source() -> str:
-    """The names of the files that the command was called with, without their folders; "" for standard input."""
+def _sources_seen_from(folder: Path) -> str:
+    """The files that the command was called with, by their way from where the product goes, so that a folder with both
+    can be moved; "" for standard input."""
     context = click.get_current_context(silent=True)
     given = context.params if context is not None else {}
     paths = [given.get("file") or given.get("image") or "", *(given.get("files") or ())]
-    return "/".join(Path(path).name for path in paths if path and path != "-")
+    return "\0".join(_way(folder, path) for path in paths if path and path != "-")
+
+
+def _way(folder: Path, path: str) -> str:
+    try:
+        return Path(os.path.relpath(Path(path).absolute(), folder.absolute())).as_posix()
+    except ValueError:  # on another drive
+        return Path(path).name
 
 
 def _printable(text: str) -> str:

@@ -274,6 +274,22 @@ def test_what_was_made_of_another_file_is_not_written_over(name: str, folder: Pa
     assert stitchc(command, "copy.stitch", *options, "--force", folder=folder).status == 0
 
 
+def test_two_patterns_of_one_name_in_two_folders_do_not_share_their_products(folder: Path) -> None:
+    """Told apart by their way from the product; a folder that is moved with both stays as it is."""
+    for name in ("one", "two"):
+        (folder / name).mkdir()
+        (folder / name / "quay.stitch").write_text("stitch tide\n1: K T\n2: K\n", "utf-8")
+    assert stitchc("bitmap", "one/quay.stitch", folder=folder).status == 0
+    before = (folder / "quay-tide-bitmap.png").read_bytes()
+    other = stitchc("bitmap", "two/quay.stitch", folder=folder)
+    assert other.status == 3 and "was made from another file" in other.err, other
+    assert (folder / "quay-tide-bitmap.png").read_bytes() == before
+    assert stitchc("bitmap", "./one/quay.stitch", folder=folder).status == 0
+    assert stitchc("bitmap", "quay.stitch", "-o", "out", folder=folder / "one").status == 0
+    (folder / "one").rename(folder / "three")
+    assert stitchc("bitmap", "three/quay.stitch", "-o", "three/out", folder=folder).status == 0
+
+
 def test_a_copy_of_a_pattern_has_files_of_its_own(folder: Path) -> None:
     shutil.copy(folder / "tide.stitch", folder / "copy.stitch")
     one, two = (stitchc("bitmap", name, folder=folder).out.split() for name in ("tide.stitch", "copy.stitch"))
