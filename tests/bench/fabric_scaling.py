@@ -59,6 +59,11 @@ def main(others: list[str]) -> None:
                 seconds, megabytes = measured(source, pattern(needles, rows, letter))
                 figures.setdefault((kind, name), []).append(seconds)
                 print(f"{kind} {needles:2} x {rows:2}  {name:14} {seconds:7.2f} s {megabytes:6.0f} MB", flush=True)
+    plot(figures)
+
+
+def plot(figures: dict[tuple[str, str], list[float]]) -> None:
+    """By kind and version the seconds, in the order of SIZES, into fabric.png."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(6, 4), layout="constrained")
