@@ -81,9 +81,17 @@ def _chosen(patterns: Sequence[Pattern], options: CompareOptions) -> list[tuple[
             )
         here = [(pattern, [name for name in names if name in pattern.stitches]) for pattern in patterns]
         return [(pattern, choose_stitches(pattern, its)) for pattern, its in here if its]
-    return [
-        (pattern, choose_stitches(pattern, names) if pattern.stitches or names else ()) for pattern in patterns
-    ] or [(Pattern("", {}), ())]
+    chosen = [(pattern, choose_stitches(pattern, names) if pattern.stitches or names else ()) for pattern in patterns]
+    return [(pattern, _with_reference(pattern, stitches, options.against)) for pattern, stitches in chosen] or [
+        (Pattern("", {}), ())
+    ]
+
+
+def _with_reference(pattern: Pattern, stitches: tuple[Stitch, ...], name: str | None) -> tuple[Stitch, ...]:
+    """The stitches and the one that the others are compared with, which may be a part of another."""
+    if name is None or name not in pattern.stitches or any(stitch.name == name for stitch in stitches):
+        return stitches
+    return (*stitches, pattern.stitches[name])
 
 
 def _swept(pattern: Pattern, stitches: Sequence[Stitch], machine: Machine | None) -> tuple[Pattern, tuple[Stitch, ...]]:

@@ -415,3 +415,11 @@ def test_the_best_swatch_is_better_than_the_others_by_what_it_says() -> None:
     }
     assert min(after, key=lambda name: after[name]) == best.name
     assert best.narrower == pytest.approx(1 - after[best.name] / spread(report), abs=0.01)
+
+
+def test_a_part_of_another_stitch_may_be_the_reference(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    path = Path(files[0])
+    path.write_text(path.read_text(encoding="utf-8") + "stitch drift = ripple then bars\n", encoding="utf-8")
+    assert run(["compare", str(path), "--against", "ripple", "--format", "json"]) == 0
+    found = {line["name"]: line for line in json.loads(capsys.readouterr().out)["stitches"]}
+    assert set(found) == {"drift", "ripple"} and found["drift"]["against"]["name"] == "ripple"

@@ -461,3 +461,15 @@ def test_gauge_takes_the_swatches_of_a_book_and_says_what_each_taught(
     assert lesson["narrower_percent"] > 3
     assert run(("gauge", "q.stitch", "--book", "mine.stitch")) == 0
     assert "What each swatch taught" in capsys.readouterr().out
+
+
+def test_what_an_estimate_rests_on_stands_beside_it(pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The fit has seen five published gauges with tuck, none on one bed over plain, and five with slip."""
+    found = document(capsys, "gauge", str(pattern), "--format", "json")["stitches"]
+    evidence = {stitch["name"]: stitch["evidence"] for stitch in found}
+    assert (evidence["ripple"]["published_tuck"], evidence["skim"]["published_slip"]) == (5, 5)
+    assert "columns_rows" in evidence["ripple"]["guessed"] and "slip_rows" not in evidence["skim"]["guessed"]
+    assert run(["gauge", str(pattern), "--stitch", "ripple", "--evidence"]) == 0
+    out = capsys.readouterr().out
+    assert "none on one bed over plain" in out and "how soon widening levels off" in out
+    assert "predicted worst, off by -36 % and -13 %" in " ".join(out.split())
