@@ -17,8 +17,8 @@ from stitchc.chart import Chart
 from stitchc.fabric import relax_free
 
 TEXTBOOK = (
-    ("tuck rib, Spencer ch. 13", "KT/TK", "F_w", 0.87),
-    ("slipped rib, Spencer ch. 13", "KS/SK", "F_w", 1.21),
+    ("double bed, Spencer ch. 13", "KT/TK", "F_w", 0.87),
+    ("slipped rib, from memory", "KS/SK", "F_w", 1.21),
     ("bee stitch over garter, N1", "KT/KK/TK/KK", "F_w", 14 / 15),
     ("bee stitch over garter, N1", "KT/KK/TK/KK", "F_c", 32 / 28),
 )
