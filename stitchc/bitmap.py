@@ -6,15 +6,15 @@
 from __future__ import annotations
 
 import io
-import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from stitchc.bed import Needles
-from stitchc.chart import KNIT, SLIP, TUCK, Chart, TooLarge
+from stitchc.chart import KNIT, Chart, TooLarge
+from stitchc.drawn.carried import KEYWORD, carried_words
 from stitchc.machines import fit
 from stitchc.machines.fit import reads_nothing_of_the_kind
 from stitchc.messages import Message, Refused
@@ -44,48 +44,6 @@ Face = Literal["purl", "knit"]
 
 class ProofFailed(Exception):
     """The picture that was written does not show the stitch: a fault in stitchc."""
-
-
-class PixelsSaid(NamedTuple):
-    """What a picture file says of its pixels, for `trace`: how many there are, and how they are to be read.
-
-    dark, light: codes of KNIT, TUCK and SLIP; None where a needle that does not knit tucks in some rows and slips in
-    others, which one colour can't show.
-    """
-
-    width: int
-    height: int
-    dark: int | None
-    light: int | None
-    first_row: FirstRow
-    seen_from: Face
-
-    def written(self) -> str:
-        """The words of the PNG's text chunk `Pixels`."""
-        dark, light = (_SAID[code] for code in (self.dark, self.light))
-        return (
-            f"{self.width}x{self.height} pixels, dark {dark}, light {light}, row 1 at the {self.first_row}, "
-            f"{self.seen_from} side"
-        )
-
-
-_SAID: Final = {KNIT: "knit", TUCK: "tuck", SLIP: "slip", None: "tuck or slip"}
-_MEANT: Final = {word: code for code, word in _SAID.items()}
-_WORDS: Final = "|".join(_MEANT)
-_PIXELS: Final = re.compile(
-    rf"([0-9]{{1,7}})x([0-9]{{1,7}}) pixels, dark ({_WORDS}), light ({_WORDS}), row 1 at the (bottom|top), "
-    r"(purl|knit) side"
-)
-
-
-def pixels_said(words: dict[str, str]) -> PixelsSaid | None:
-    """What a PNG's text chunks, by keyword, say of its pixels, or None where they say nothing that could be."""
-    match = _PIXELS.fullmatch(words.get("Pixels", ""))
-    if match is None or (_MEANT[match[3]] == KNIT) == (_MEANT[match[4]] == KNIT):
-        return None
-    first_row: FirstRow = "top" if match[5] == "top" else "bottom"
-    face: Face = "knit" if match[6] == "knit" else "purl"
-    return PixelsSaid(int(match[1]), int(match[2]), _MEANT[match[3]], _MEANT[match[4]], first_row, face)
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,15 +76,6 @@ class Picture:
             f"a dark pixel means {self.dark_means}; row 1 is at the {self.first_row}; seen from the {self.seen_from} "
             f"side ({sides})."
         )
-
-    @property
-    def said(self) -> PixelsSaid:
-        """The same in a form that is read again."""
-        height, width = self.dark.shape
-        tucks, slips = bool((self.chart.cells == TUCK).any()), bool((self.chart.cells == SLIP).any())
-        held = None if tucks and slips else SLIP if slips else TUCK
-        dark, light = (KNIT, held) if self.dark_means == "knit" else (held, KNIT)
-        return PixelsSaid(width, height, dark, light, self.first_row, self.seen_from)
 
 
 def make_bitmap(
@@ -258,7 +207,6 @@ def png(picture: Picture) -> bytes:
     in its text chunks. Raises ProofFailed."""
     from PIL import Image
 
-    from stitchc.drawn.carried import KEYWORD, carried_words
     from stitchc.page.png import text_chunks
 
     image = Image.fromarray(~picture.dark).convert("1", dither=Image.Dither.NONE)
@@ -266,7 +214,6 @@ def png(picture: Picture) -> bytes:
         "Title": f"{picture.title}: {picture.stitch}" if picture.title else picture.stitch,
         "Software": "stitchc",
         "Description": picture.words,
-        "Pixels": picture.said.written(),
         "Warning": " ".join(picture.remarks),
     }
     small = picture.dark.size <= _MOST_CARRIED

@@ -1,6 +1,6 @@
 """The drawn chart: start at `draw`, which makes pages in mm out of a chart; `stitchc.page` writes them to files."""
 
-from stitchc.drawn.drawing import MOST_CELLS, Drawing, Paper, draw, grid_again
+from stitchc.drawn.drawing import MOST_CELLS, Drawing, Paper, draw
 from stitchc.drawn.symbols import Face, Notation
 
-__all__ = ["MOST_CELLS", "Drawing", "Face", "Notation", "Paper", "draw", "grid_again"]
+__all__ = ["MOST_CELLS", "Drawing", "Face", "Notation", "Paper", "draw"]

@@ -10,13 +10,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-import numpy as np
-
-from stitchc.chart import KNIT, LETTERS, SLIP, TUCK, Cells, Chart
+from stitchc.chart import KNIT, LETTERS, SLIP, TUCK, Chart
 from stitchc.drawn.carried import KEYWORD, carried_words
 from stitchc.drawn.grid import FIFTH_LINE, Grid, Part, fitting_cell, page_parts, paged_cell
 from stitchc.drawn.legend import LETTERING, Legend
-from stitchc.drawn.place import Place
 from stitchc.drawn.symbols import Area, Face, Notation, Ring, Spot, Stroke, meaning, symbol
 from stitchc.english import number as counted
 from stitchc.messages import Message, Refused
@@ -97,25 +94,6 @@ def draw(
         )
     sheet = _Sheet(name, chart, chart.tiled(columns, rows), drawing, title, yarns or {})
     return list(sheet.pages())
-
-
-def grid_again(place: Place, cells: Cells, width_mm: float, height_mm: float) -> Page:
-    """The grid of a drawn chart's page with these cells, at its very place, and nothing around it.
-
-    cells: codes as they are seen, (rows, columns), the top row first.
-    """
-    first_column, first_row = place.first
-    part = Part(first_column, first_column + place.columns, first_row, first_row + place.rows)
-    shown = np.zeros((place.shown[1], place.shown[0]), dtype=np.uint8)
-    shown[part.first_row : part.last_row, part.first_column : part.last_column] = cells[::-1]
-    if place.face == "knit":
-        shown = shown[:, ::-1].copy()
-    repeat = np.zeros((place.repeat[1], place.repeat[0]), dtype=np.uint8)
-    drawing = Drawing(place.notation, place.face)
-    sheet = _Sheet("", Chart(repeat, (None,) * len(repeat)), Chart(shown, (None,) * len(shown)), drawing, None, {})
-    grid = Grid(place.left_mm, place.top_mm, place.cell_mm, part)
-    paper = Rectangle(0, 0, width_mm, height_mm, fill="#ffffff", stroke=None)
-    return Page(width_mm, height_mm, (paper, *sheet.cells(grid)))
 
 
 # -- layout -------------------------------------------------------------------------------------------------------
@@ -233,16 +211,8 @@ class _Sheet:
             title=f"{heading} – chart",
             label=where or self.name,
             description=self._description(),
-            about=tuple(self._place(grid).written().items()),
             sealed=(KEYWORD, carried_words(self.chart)),
         )
-
-    def _place(self, grid: Grid) -> Place:
-        part, notation, face = grid.part, self.drawing.notation, self.drawing.face
-        first, shown = (part.first_column, part.first_row), (self.shown.width, self.shown.height)
-        repeat = self.chart.width, self.chart.height
-        corner = grid.left_mm, grid.top_mm
-        return Place(*corner, grid.cell_mm, part.columns, part.rows, first, shown, repeat, notation, face)
 
     def _description(self) -> str:
         """What the chart shows, row by row where it is short enough to be listened to."""

@@ -20,16 +20,22 @@ BORDER: Final = 0.13
 _MANY: Final = 60_000
 
 
+def _free(inside_px: float, pitch_px: float) -> float:
+    """The part of a cell that is looked at: free of lines, of their soft edges, and of what leans over them."""
+    usual = (1 - 2 * BORDER) * pitch_px
+    return usual if inside_px >= 1.05 * usual else max(0.15 * pitch_px, inside_px - max(1.0, 0.08 * pitch_px))
+
+
 def sampled(pixels: Pixels, lattice: Lattice) -> Patches:
     """The cells' insides, each sample the mean of its surroundings."""
     columns, rows = lattice.size
-    across, down = lattice.across, lattice.down
-    pitch = min(across.pitch_px, down.pitch_px)
     side = 7 if columns * rows <= _MANY else 5 if columns * rows <= 4 * _MANY else 3
-    places = BORDER + (1 - 2 * BORDER) * (np.arange(side) + 0.5) / side
-    xs = (across.start_px + across.pitch_px * (np.arange(columns)[:, None] + places)).ravel()
-    ys = (down.start_px + down.pitch_px * (np.arange(rows)[:, None] + places)).ravel()
-    blur = max(1, round((1 - 2 * BORDER) * pitch / side))
+    (middles_x, across), (middles_y, down) = lattice.across.insides(), lattice.down.insides()
+    across, down = _free(across, lattice.across.pitch_px), _free(down, lattice.down.pitch_px)
+    places = (np.arange(side) + 0.5) / side - 0.5
+    xs = (middles_x[:, None] + across * places).ravel()
+    ys = (middles_y[:, None] + down * places).ravel()
+    blur = max(1, round(min(across, down) / side))
     paper = np.maximum(paper_colour(pixels), 32)
     out = np.empty((rows, columns, side, side, 3), dtype=np.float32)
     x0 = np.clip(np.floor(xs).astype(int), 0, pixels.shape[1] - 2)

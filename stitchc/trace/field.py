@@ -8,7 +8,7 @@ from stitchc.messages import Message
 from stitchc.trace.grid import Lattice
 from stitchc.trace.picture import Pixels
 from stitchc.trace.pixels import Blocks
-from stitchc.trace.skew import in_the_original
+from stitchc.trace.straight import Straight
 
 
 @dataclass(frozen=True)
@@ -20,9 +20,14 @@ class Field:
     pixels: Pixels
     lattice: Lattice | None
     blocks: Blocks | None
-    turned_deg: float
     how: str
     messages: tuple[Message, ...] = ()
+    straight: Straight | None = None
+
+    @property
+    def turned_deg(self) -> float:
+        """Clockwise, how far the picture was turned."""
+        return 0.0 if self.straight is None else self.straight.turned_deg
 
 
 @dataclass(frozen=True)
@@ -32,7 +37,6 @@ class Places:
     field: Field
     offset_px: tuple[int, int]
     smaller: int
-    shape: tuple[int, ...]
     below: bool
     right: bool
 
@@ -40,10 +44,9 @@ class Places:
         """The place so many columns and rows from the grid's upper left corner."""
         lattice, blocks = self.field.lattice, self.field.blocks
         if lattice is not None:
-            x = lattice.across.start_px + across * lattice.across.pitch_px
-            y = lattice.down.start_px + down * lattice.down.pitch_px
-            if self.field.turned_deg:
-                x, y = in_the_original(x, y, self.field.turned_deg, self.field.pixels.shape, self.shape)
+            x, y = lattice.across.at(across), lattice.down.at(down)
+            if self.field.straight is not None:
+                x, y = self.field.straight.given(x, y)
         else:
             assert blocks is not None
             x, y = blocks.left_px + across * blocks.block_px[0], blocks.top_px + down * blocks.block_px[1]

@@ -14,26 +14,16 @@ from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.cells import sampled
 from stitchc.trace.field import Field
-from stitchc.trace.grid import (
-    LEAST_PITCH_PX,
-    Axis,
-    Lattice,
-    carried_on,
-    find_lattice,
-    frayed,
-    looks_ruled,
-    through_lines,
-)
+from stitchc.trace.grid import LEAST_PITCH_PX, Axis, Lattice, find_lattice, find_unruled, looks_ruled
 from stitchc.trace.kinds import kinds_of
 from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, paper_colour
-from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of
-from stitchc.trace.skew import straightened, turned_by
+from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of, enlarged
+from stitchc.trace.straight import Straight, straightened
 from stitchc.trace.values import Ask
 
-_LEAST_TURNED_DEG: Final = 0.03
-"""What is turned less is left as it is: 0.03 degrees are half a pixel in a thousand."""
 _MOST_OPEN: Final = 3
-"""Sides without an outermost line from which what was found is no grid, but part of something larger."""
+"""Sides that cut through cells from which the picture shows a part of something larger."""
+_FEW_CELLS: Final = 24
 _FINE_PX: Final = 3
 """Blocks of pixels up to this size may as well be dots of which lines and marks are drawn."""
 
@@ -53,16 +43,13 @@ def boxed(picture: Picture, ask: Ask, file: str) -> tuple[Pixels, tuple[int, int
     return pixels[top:bottom, left:right], (left, top)
 
 
-def field_in(pixels: Pixels, ask: Ask, file: str, block_px: int | None = None) -> Field:
-    """The field of cells in the pixels. block_px: each block of so many pixels each way is a cell, for sure.
+def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
+    """The field of cells in the pixels.
 
     Raises Refused: T803 where no grid is found that can be trusted, T809 where the size that was given does not fit.
     """
     if ask.grid == "even":
         return _evenly(pixels, ask, file)
-    if block_px is not None:
-        cells = pixels[block_px // 2 :: block_px, block_px // 2 :: block_px]
-        return _field_of(Blocks(cells, (block_px, block_px), 0, 0, False), ask, file)
     if ask.grid == "pixels":
         blocks = blocks_of(pixels) or blocks_of(pixels, single=True)
         assert blocks is not None
@@ -73,87 +60,80 @@ def field_in(pixels: Pixels, ask: Ask, file: str, block_px: int | None = None) -
     # in a small picture of few colours each pixel or block is a cell: lines need room
     small = exact is not None and max(pixels.shape[:2]) <= SMALL_PX
     fine = exact is not None and min(exact.block_px) <= _FINE_PX
-    if not small and (exact is None or fine):
-        cut_out = _cut_out(pixels, ask, file)
-        if cut_out is not None:
-            return cut_out
-    lined = None if small else _lined(pixels, ask)
-    if lined is not None and lined.lattice is not None:
-        if exact is None:
-            return lined
-        if lined.lattice.ruled and not lined.lattice.doubtful and _pitch(lined.lattice) >= 6:
-            if fine or not _all_alike(lined):
-                return lined
-            found = _field_of(exact, ask, file)
-            return replace(found, messages=(*found.messages, words.may_be_a_grid(lined.columns, lined.rows, "lines")))
+    blocks = enlarged(pixels, ask.cells) if ask.grid == "auto" and exact is None else None
+    if blocks is not None:
+        return _field_of(blocks, ask, file)
+    lined = None if small else _lined(pixels, ask, file)
+    if lined is not None and lined.rows * lined.columns < _FEW_CELLS and exact is None:
+        without = _unlined(pixels, ask)  # a few wide strips may be the cells themselves
+        if without is not None and without.rows * without.columns > 4 * lined.rows * lined.columns:
+            return without
+    if lined is not None and (exact is None or fine or not _all_alike(lined)):
+        return lined
     if exact is not None:
-        return _in_pixels(pixels, exact, small, fine, ask, file)
+        return _in_pixels(pixels, exact, lined, small, fine, ask, file)
+    without = _unlined(pixels, ask)
+    if without is not None:
+        return without
     raise Refused(words.no_grid(file, ask))
 
 
-def _cut_out(pixels: Pixels, ask: Ask, file: str) -> Field | None:
-    """A grid whose lines run right through the picture, its outermost ones left out at three sides or all."""
-    even = even_light(pixels)
-    plane = ink(even)
-    found = through_lines(plane, ask.cells) or through_lines(1 - plane, ask.cells)  # light lines on a dark page
-    if found is None or len(found.open) + len(found.cut) < _MOST_OPEN:
-        return None
-    if found.cut and ask.cells is None:
-        raise Refused(words.cut_through(file, found))
-    columns, rows = found.lattice.size
-    return Field(
-        rows, columns, even, found.lattice, None, 0.0, "", (words.not_closed(found.open),) if found.open else ()
-    )
-
-
-def _in_pixels(pixels: Pixels, exact: Blocks, small: bool, fine: bool, ask: Ask, file: str) -> Field:
+def _in_pixels(
+    pixels: Pixels, exact: Blocks, lined: Field | None, small: bool, fine: bool, ask: Ask, file: str
+) -> Field:
     """Each block a cell; where the blocks are so fine that lines would be some wide, only if none are drawn."""
     found = _field_of(exact, ask, file)
+    if lined is not None:
+        return replace(found, messages=(*found.messages, words.may_be_a_grid(lined.columns, lined.rows)))
     if not fine or ask.cells is not None:
         return found
     plane = ink(pixels)
-    if not small and (looks_ruled(plane) or looks_ruled(1 - plane)):
+    ruled = looks_ruled(plane) or looks_ruled(1 - plane)
+    if ruled and not small:
         raise Refused(words.ruled_after_all(file))
-    if not small and exact.block_px == (1, 1):
+    if ruled or (not small and exact.block_px == (1, 1)):
         return replace(found, messages=(*found.messages, words.each_pixel(found.columns, found.rows)))
-    grid = through_lines(plane) if small else None
-    if grid is None:
-        return found
-    return replace(found, messages=(*found.messages, words.may_be_a_grid(*grid.lattice.size, "cells")))
+    return found
 
 
-def _lined(pixels: Pixels, ask: Ask) -> Field | None:
-    """A grid of lines, set straight, or of the cells' own borders where no lines are drawn."""
+def _set_straight(pixels: Pixels) -> tuple[Straight, Plane]:
+    even = even_light(pixels)
+    red, green, blue = (int(value) for value in paper_colour(even))
+    straight = straightened(even, _dark_lines(even), (red, green, blue))
+    return straight, _dark_lines(straight.pixels)
+
+
+def _lined(pixels: Pixels, ask: Ask, file: str) -> Field | None:
+    """A grid of lines, set straight."""
     if min(pixels.shape[:2]) < 2 * LEAST_PITCH_PX:
         return None
-    even = even_light(pixels)
-    plane = _dark_lines(even)
-    turned = turned_by(plane)
-    if abs(turned) < _LEAST_TURNED_DEG:
-        turned = 0.0
-    else:
-        red, green, blue = (int(value) for value in paper_colour(even))
-        even = straightened(even, turned, (red, green, blue))
-        plane = _dark_lines(even)
+    straight, plane = _set_straight(pixels)
     lattice = find_lattice(plane, ask.cells)
-    if lattice is not None and lattice.ruled and ask.cells is None:
-        lattice = carried_on(plane, lattice)
     if lattice is None:
         return None
     columns, rows = lattice.size
-    how = "" if turned == 0 else f", turned by {abs(turned):.1f}° {'clockwise' if turned > 0 else 'anticlockwise'}"
+    if len(lattice.cut) >= _MOST_OPEN and ask.cells is None:
+        raise Refused(words.cut_through(file, lattice))
     messages: tuple[Message, ...] = ()
-    if not lattice.ruled:
-        how += ", no lines between them"
-        messages = (words.no_lines(columns, rows),)
-    else:
-        sides = frayed(plane, lattice)
-        if len(sides) >= _MOST_OPEN and ask.cells is None:
-            return None
+    if len(lattice.open) > 1:
+        messages = (words.not_closed(lattice.open),)
+    elif ask.cells is None:
         messages = tuple(
-            words.frayed(side, cut, "column" if side in ("left", "right") else "row") for side, cut in sides
+            words.frayed(side, side in lattice.cut, "column" if side in ("left", "right") else "row")
+            for side in dict.fromkeys((*lattice.open, *lattice.cut))
         )
-    return Field(rows, columns, even, lattice, None, turned, how, messages)
+    return Field(rows, columns, straight.pixels, lattice, None, words.turned(straight), messages, straight)
+
+
+def _unlined(pixels: Pixels, ask: Ask) -> Field | None:
+    """Cells whose own borders show where they lie."""
+    straight, plane = _set_straight(pixels)
+    lattice = find_unruled(plane, ask.cells)
+    if lattice is None:
+        return None
+    columns, rows = lattice.size
+    how = f"{words.turned(straight)}, no lines between them"
+    return Field(rows, columns, straight.pixels, lattice, None, how, (words.no_lines(columns, rows),), straight)
 
 
 def _dark_lines(pixels: Pixels) -> Plane:
@@ -168,8 +148,8 @@ def _evenly(pixels: Pixels, ask: Ask, file: str) -> Field:
     columns, rows = ask.cells or (1, 1)
     if width / columns < 2 or height / rows < 2:
         raise Refused(words.no_room(columns, rows, width, height))
-    lattice = Lattice(Axis(0.0, width / columns, columns), Axis(0.0, height / rows, rows), False)
-    return Field(rows, columns, even_light(pixels), lattice, None, 0.0, " by even division")
+    lattice = Lattice(Axis.evenly(0.0, width / columns, columns), Axis.evenly(0.0, height / rows, rows), False)
+    return Field(rows, columns, even_light(pixels), lattice, None, " by even division")
 
 
 def _field_of(blocks: Blocks, ask: Ask, file: str) -> Field:
@@ -177,19 +157,14 @@ def _field_of(blocks: Blocks, ask: Ask, file: str) -> Field:
     rows, columns = blocks.cells.shape[:2]
     if ask.cells is not None and ask.cells != (columns, rows):
         raise Refused(words.other_size(file, columns, rows, ask.cells))
-    size = (
-        "one pixel each" if blocks.block_px == (1, 1) else f"{blocks.block_px[0]} by {blocks.block_px[1]} pixels each"
-    )
+    width, height = blocks.block_px
+    size = "one pixel each" if blocks.block_px == (1, 1) else f"{width:.4g} by {height:.4g} pixels each"
     messages = (words.no_lines(columns, rows),) if blocks.cut else (words.blank_rim(),) if blocks.blank else ()
-    return Field(rows, columns, blocks.cells, None, blocks, 0.0, f" of {size}", messages)
+    return Field(rows, columns, blocks.cells, None, blocks, f" of {size}", messages)
 
 
 def _fits(blocks: Blocks, ask: Ask) -> bool:
     return ask.cells is None or ask.cells == (blocks.cells.shape[1], blocks.cells.shape[0])
-
-
-def _pitch(lattice: Lattice) -> float:
-    return min(lattice.across.pitch_px, lattice.down.pitch_px)
 
 
 def _all_alike(field: Field) -> bool:

@@ -21,8 +21,8 @@ from stitchc.trace.pixels import MOST_COLOURS, colours_of
 class Kind:
     """One kind of cell. ink: how dark it is, 0 to 1; colour: of its ink, or of the cell where there is hardly any.
 
-    full: the ink where there is most of it. example: row from the top and column from the left of its most typical
-    cell. Of light marks on a dark ground, ink is what is light.
+    full: the ink where there is most of it; form: how dark each of its nine parts is. example: row from the top and
+    column from the left of its most typical cell. Of light marks on a dark ground, ink is what is light.
     """
 
     colour: tuple[int, int, int]
@@ -30,6 +30,7 @@ class Kind:
     full: float
     count: int
     example: tuple[int, int]
+    form: tuple[float, ...] = (1.0,)
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,8 @@ def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | 
         members = np.flatnonzero(nearest == kind)
         best = int(members[np.argmin(distances[members, kind])]) if len(members) else 0
         kind_ = _described(flat[members[:2000]], len(members), (best // columns, best % columns))
+        form = np.clip(1 - centres[kind].reshape(-1, 3).min(axis=1), 0, 1)
+        kind_ = replace(kind_, form=tuple(form.tolist()))
         if pixels is not None and lattice is not None and kind_.ink >= _HARDLY:
             step = max(1, len(members) // 100)
             colour = _inked(pixels, lattice, members[::step], columns)
@@ -169,8 +172,7 @@ def _inked(pixels: Pixels, lattice: Lattice, members: npt.NDArray[np.intp], colu
     for row, column in zip(*divmod(members, columns), strict=True):
         box = []
         for axis, number, size in ((lattice.down, row, pixels.shape[0]), (lattice.across, column, pixels.shape[1])):
-            first = round(axis.start_px + axis.pitch_px * (number + 0.2))
-            last = round(axis.start_px + axis.pitch_px * (number + 0.8))
+            first, last = round(axis.at(number + 0.2)), round(axis.at(number + 0.8))
             box.append(slice(max(0, min(first, size - 1)), max(1, min(size, max(last, first + 1)))))
         inside = pixels[box[0], box[1]].reshape(-1, 3) / paper
         if len(inside):

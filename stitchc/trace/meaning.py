@@ -20,12 +20,12 @@ _BLANK: Final = 0.12
 """Ink up to which cells that all look alike are blank and not dark."""
 
 
-def letters_of(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ...]:
+def letters_of(kinds: Kinds, key: Key, file: str, order: Order, foldable: bool = True) -> tuple[int, ...]:
     """The code that each kind stands for.
 
     key: with its example cells as (row, column) of the picture, from 0 at the upper left; order: how the user counts,
-    so that an example can be named. Raises Refused T807 where a kind's meaning is not
-    known, T808 where a colour that was given is not there.
+    so that an example can be named; foldable: whether more than two kinds may be two. Raises Refused T807 where a
+    kind's meaning is not known, T808 where a colour that was given is not there.
     """
     found: dict[int, int] = {}
     for (row, column), code in key.alike:
@@ -48,9 +48,49 @@ def letters_of(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ..
         found[rest.pop(0)] = key.light_code
     if len(rest) == 1:
         found[rest.pop()] = key.dark_code
+    elif rest and foldable and key.dark is not None and not key.alike:
+        found |= folded(kinds, rest, key)
+        rest = [index for index in rest if index not in found]
     if rest:
         raise Refused(_unknown_kinds(kinds, sorted({*rest, *found}), key, found, file, order))
     return tuple(found[index] for index in range(len(kinds.kinds)))
+
+
+_PART_CLEARLY: Final = 0.5
+_SAME_HUE: Final = 70.0
+_SAME_FORM: Final = 0.85
+
+
+def folded(kinds: Kinds, rest: list[int], key: Key) -> dict[int, int]:
+    """A code for each kind that is left, where they part clearly into dark ones and blank ones: shadow and strokes of
+    changing strength make several kinds of one. Nothing where they do not, or differ in hue.
+
+    rest: the numbers of the kinds, the lightest first.
+    """
+    blank = kinds.kinds[0]
+    inks = sorted([blank.ink, *(kinds.kinds[index].ink for index in rest)])
+    gaps = np.diff(inks)
+    at = int(gaps.argmax())
+    low, high = inks[at], inks[at + 1]
+    if gaps[at] < max(0.08, _PART_CLEARLY * (inks[-1] - inks[0])) and (low > _BLANK or high < 1.5 * max(low, 0.03)):
+        return {}
+    dark = [index for index in rest if kinds.kinds[index].ink >= high]
+    pale = [index for index in rest if kinds.kinds[index].ink <= low]
+    hues = np.array([np.subtract(kinds.kinds[index].colour, np.mean(kinds.kinds[index].colour)) for index in dark])
+    if np.ptp(hues, axis=0).max() > _SAME_HUE:
+        return {}
+    strongest = max((kinds.kinds[index] for index in dark), key=lambda kind: kind.ink).form
+    if any(_likeness(kinds.kinds[index].form, strongest) < _SAME_FORM for index in dark):
+        return {}
+    if any(kinds.kinds[index].ink > blank.ink + max(_BLANK, 0.3 * high) for index in pale):
+        return {}
+    return {**dict.fromkeys(dark, key.dark_code), **dict.fromkeys(pale, key.light_code)}
+
+
+def _likeness(one: tuple[float, ...], other: tuple[float, ...]) -> float:
+    """Of the forms of two marks, however strong: 1 where they are the same."""
+    a, b = np.array(one), np.array(other)
+    return float(a @ b / max(float(np.linalg.norm(a) * np.linalg.norm(b)), 1e-6))
 
 
 def named_by_colour(seen: Rgb, key: Key) -> int | None:

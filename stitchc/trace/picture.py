@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from stitchc.drawn.carried import KEYWORD, rows_carried
 from stitchc.messages import Message, Refused, visible
 
 if TYPE_CHECKING:
@@ -36,15 +37,13 @@ FORMATS: Final = ("PNG", "JPEG", "GIF", "BMP", "TIFF", "WEBP", "PPM")
 class Picture(NamedTuple):
     """What was opened. smaller: how many of its pixels each way became one.
 
-    words: what the file says of itself, by keyword; dpi: its pixels an inch, 0 where it does not say.
-    size_px: width and height before it was made smaller; more: whether the file holds further pictures.
+    carried: the rows of the chart that a file of ours carries, where its pixels are those it was written with.
+    more: whether the file holds further pictures.
     """
 
     pixels: Pixels
     smaller: int
-    words: dict[str, str]
-    dpi: float
-    size_px: tuple[int, int]
+    carried: list[str] | None
     more: bool
 
 
@@ -68,7 +67,6 @@ def open_picture(data: bytes, file: str) -> Picture:
                 opened.load()
                 words = {str(key): value for key, value in opened.info.items() if isinstance(value, str)}
                 more = bool(getattr(opened, "is_animated", False))
-                dpi = _dpi(opened.info.get("dpi"))
                 upright = ImageOps.exif_transpose(opened)
                 image = _on_white(upright)
     except Refused:
@@ -88,19 +86,11 @@ def open_picture(data: bytes, file: str) -> Picture:
                 cure="Trace a picture with at least two cells.",
             )
         )
-    size = image.size
+    carried = rows_carried(words, image.tobytes()) if KEYWORD in words else None
     smaller = max(1, math.ceil(math.sqrt(image.width * image.height / _MOST_WORKED_ON)))
     if smaller > 1:
         image = image.reduce(smaller)
-    return Picture(np.asarray(image), smaller, words, dpi, size, more)
-
-
-def _dpi(told: object) -> float:
-    """Pixels an inch, where they are the same each way."""
-    match told:
-        case (float() | int() as across, float() | int() as down) if across == down and math.isfinite(across):
-            return float(across)
-    return 0.0
+    return Picture(np.asarray(image), smaller, carried, more)
 
 
 def _on_white(image: Image) -> Image:

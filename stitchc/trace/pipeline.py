@@ -5,14 +5,12 @@ Each stage lives elsewhere; here is only what one of them hands to the next.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from stitchc.chart import LETTERS, MAX_CELLS, Cells, Chart
-from stitchc.drawn.place import face_told
 from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.field import Places
@@ -21,7 +19,6 @@ from stitchc.trace.knittable import weighed
 from stitchc.trace.picture import open_picture
 from stitchc.trace.reading import read_cells
 from stitchc.trace.repeat import reduced
-from stitchc.trace.said import filled_up, on_its_own_grid, pixels_explained
 from stitchc.trace.values import SURE, Ask, Traced
 
 _MOST_UNSURE: Final = 0.5
@@ -36,25 +33,18 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     """
     ask = ask or Ask()
     picture = open_picture(data, file)
-    if ask.face is None and ask.notation != "marks":
-        ask = replace(ask, face=face_told(picture.words))
+    if picture.carried is not None and ask.grid == "auto" and ask.cells is None and ask.box_px is None:
+        return _carried(picture.carried, ask, file)
     unsaid = not ask.key.said
-    explained = pixels_explained(picture, ask)
     pixels, offset = boxed(picture, ask, file)
-    known_px = None if explained is None else explained.block_px
-    if known_px is None and bool((pixels == pixels[0, 0]).all()):
+    if bool((pixels == pixels[0, 0]).all()):
         raise Refused(words.of_one_colour(file))
-    taken: tuple[str, ...] = ()
-    doubt: tuple[Message, ...] = ()
-    named = on_its_own_grid(picture, ask) if explained is None else None
-    field = field_in(pixels, ask, file, known_px) if named is None else named[0]
-    if explained is not None and field.lattice is None:
-        ask, taken, doubt = filled_up(ask, explained, field, picture.size_px)
+    field = field_in(pixels, ask, file)
     rows, columns = field.rows, field.columns
     if rows * columns > MAX_CELLS:
         raise Refused(words.too_many_cells(file, columns, rows))
-    codes, certainty, what, face, guess, blank = read_cells(field, ask, file) if named is None else named[1]
-    if field.lattice is not None and ask.cells is None and float((certainty < SURE).mean()) > _MOST_UNSURE:
+    codes, certainty, what, face, guess, blank = read_cells(field, ask, file)
+    if field.lattice is not None and ask.cells is None and unsaid and float((certainty < SURE).mean()) > _MOST_UNSURE:
         raise Refused(words.no_grid(file, ask))  # squares of which hardly one can be told lie beside the chart's own
     seen_face = ask.face or face or "purl"
     below, right = ask.first_row != "top", seen_face == "knit"
@@ -66,19 +56,26 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     cells = knitted(codes).astype(np.uint8)
     sure = knitted(certainty).astype(np.float32)
     whole = Chart(cells, (None,) * rows)
-    places = Places(field, offset, picture.smaller, pixels.shape, below, right)
+    places = Places(field, offset, picture.smaller, below, right)
     chart, remarks = reduced(whole, sure, ask, file)
     if unsaid:
-        doubt = tuple(weighed(message, chart, None) for message in doubt)
         guess = tuple(weighed(message, chart, blank) for message in guess)
-    messages = [*field.messages, *doubt, *guess, *_unsure(cells, sure, ask.sure, places), *remarks]
+    messages = [*field.messages, *guess, *_unsure(cells, sure, ask.sure, places), *remarks]
     how = f"{columns} by {rows} cells{field.how}, {what}, seen from the {seen_face} side"
-    if taken:
-        how += f"; as the file says: {', '.join(taken)}"
     if picture.more:
         how = f"the first picture in the file, {how}"
     corners = tuple(places.picture(x * columns, y * rows) for y, x in ((0.0, 0.0), (0.0, 1.0), (1.0, 0.0), (1.0, 1.0)))
     return Traced(chart, whole, sure, how, field.turned_deg, corners, tuple(messages))
+
+
+def _carried(rows: list[str], ask: Ask, file: str) -> Traced:
+    """The chart that a file of ours carries beside a digest of its pixels."""
+    whole = Chart.from_rows(rows)
+    sure = np.ones(whole.cells.shape, dtype=np.float32)
+    chart, remarks = reduced(whole, sure, ask, file)
+    how = f"{whole.width} by {whole.height} cells, as the file says, whose pixels are unchanged"
+    given = ask.options_given
+    return Traced(chart, whole, sure, how, 0.0, (), (*([words.not_needed(given)] if given else []), *remarks))
 
 
 def _unsure(cells: Cells, sure: npt.NDArray[np.float32], least: float, places: Places) -> list[Message]:

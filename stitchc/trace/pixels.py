@@ -32,7 +32,7 @@ class Blocks:
     """
 
     cells: Pixels
-    block_px: tuple[int, int]
+    block_px: tuple[float, float]
     left_px: int
     top_px: int
     cut: bool
@@ -103,3 +103,57 @@ def _blocks(changes: npt.NDArray[np.intp], size: int) -> tuple[int, int, int]:
     if inner >= 4 and inner > 2 * step:
         return int(changes[0]), inner, int(changes[-1])
     return 0, step, size
+
+
+_SAME: Final = 0.045
+"""How far the picture may be from its cells enlarged again: root mean square, of the whole range of its colours."""
+_SMOOTHLY: Final = 0.2
+"""How much of the steps must lie at one phase where each is spread over a cell."""
+_LEAST_ENLARGED_PX: Final = 3.5
+
+
+def enlarged(pixels: Pixels, cells: tuple[int, int] | None = None) -> Blocks | None:
+    """The cells of a picture of one pixel a cell that was made larger smoothly, or None for any other: the cells'
+    middles, made as large again in the same way, must give the picture.
+
+    cells: how many the user says there are across and down.
+    """
+    from stitchc.trace.grid import pitches_of_steps, steps_along
+
+    height, width = pixels.shape[:2]
+    span = float(np.ptp(pixels.astype(np.int16), axis=(0, 1)).max())
+    if span < 40:
+        return None
+    counts = []
+    for at, across in enumerate((pixels, pixels.swapaxes(0, 1))):
+        plane = across[:: max(1, len(across) // 100)]
+        size = across.shape[1]
+        shade = plane.min(axis=2).astype(np.float32) / 255
+        bends = np.square(np.diff(shade, 2, axis=1)).sum(axis=0, dtype=np.float64)
+        likely = pitches_of_steps(steps_along(shade, 0.0), _SMOOTHLY)[:12] + pitches_of_steps(bends, _SMOOTHLY)[:12]
+        tried = [cells[at]] if cells else list(dict.fromkeys(round(size / pitch) for pitch, _ in likely))
+        fitting = [count for count in tried if size / count >= _LEAST_ENLARGED_PX and count > 1]
+        off = sorted((_off(plane, (count, len(plane))), count) for count in fitting)
+        counts.append([count for gap, count in off if gap < 2 * _SAME * span][:2])
+    for columns in counts[0]:
+        for rows in counts[1]:
+            if 0.3 < width / columns * rows / height < 3.4 and _off(pixels, (columns, rows)) < _SAME * span:
+                return Blocks(_middles(pixels, columns, rows), (width / columns, height / rows), 0, 0, False)
+    return None
+
+
+def _middles(pixels: Pixels, columns: int, rows: int) -> Pixels:
+    height, width = pixels.shape[:2]
+    xs = ((np.arange(columns) + 0.5) * width / columns).astype(int)
+    return pixels[np.ix_(((np.arange(rows) + 0.5) * height / rows).astype(int), xs)]
+
+
+def _off(pixels: Pixels, cells: tuple[int, int]) -> float:
+    """How far the picture is from the middles of so many cells enlarged in the way that fits best: of 255."""
+    from PIL import Image
+
+    small = Image.fromarray(_middles(pixels, *cells))
+    size = pixels.shape[1], pixels.shape[0]
+    ways = Image.Resampling.BICUBIC, Image.Resampling.BILINEAR, Image.Resampling.LANCZOS
+    again = (np.asarray(small.resize(size, way), dtype=np.float32) for way in ways)
+    return min(float(np.sqrt(np.square(picture - pixels).mean())) for picture in again)

@@ -25,10 +25,9 @@ from stitchc.trace.signs import Signs, known_signs
 from stitchc.trace.values import Ask, Key, Order, hex_of
 
 _HARDLY_BLANK: Final = 0.12
-_LINES_SEEN: Final = 0.93
-"""How much of its lines must be seen for signs to prove a doubtful lattice right."""
 _MOST_MARKS: Final = 8
 """Kinds of marks that a chart may have, unexplained: three stitches, each in a few looks."""
+_FEW_CELLS: Final = 16
 _MOST_BLOCKS: Final = 3
 """The same where no lines are drawn, and nothing but blocks of colour tells a chart from a landscape."""
 
@@ -66,13 +65,11 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     pixels = field.pixels if turned is None else turned
     patches = sampled(pixels, field.lattice)
     signs = _signs_in(patches, ask, file)
-    proved = signs is not None and (signs.telling or field.lattice.across.share >= _LINES_SEEN)
-    if field.lattice.doubtful and ask.cells is None and not proved:
-        raise Refused(words.no_grid(file, ask))
     if signs is None:
         kinds = _kinds_of_marks(patches, pixels, field, ask, file)
         try:
-            return _by_look(kinds, field, ask, file, turned)
+            foldable = len(kinds.kinds) < 3 or ask.key.dark is None or known_signs(patches) is None
+            return _by_look(kinds, field, ask, file, turned, foldable)
         except Refused as refused:
             raise _or_signs(refused, patches, ask) from None
     read = signs_read(signs)
@@ -101,25 +98,34 @@ def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, fi
     if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
         raise Refused(words.no_grid(file, ask))  # squares that are all marked alike are no chart
     most = _MOST_MARKS if field.lattice.ruled else _MOST_BLOCKS
-    if len(kinds.kinds) > max(most, len(ask.key.colours) + 1) and ask.cells is None and not ask.key.alike:
+    told = ask.cells is not None or ask.key.alike or (ask.key.dark is not None and field.lattice.ruled)
+    if len(kinds.kinds) > max(most, len(ask.key.colours) + 1) and not told:
         raise Refused(words.no_grid(file, ask))  # nor are squares of a photograph, each unlike the next
+    few = field.rows * field.columns < _FEW_CELLS and len(kinds.kinds) > 2
+    if few and ask.cells is None and not ask.key.said:
+        raise Refused(words.no_grid(file, ask))  # nor are a few boxes of a plot
     return kinds
 
 
-def _by_look(kinds: Kinds, field: Field, ask: Ask, file: str, turned: Pixels | None = None) -> Read:
-    """Cells of these kinds as the user says that they are to be read. turned: the negative by which they were found."""
+def _by_look(
+    kinds: Kinds, field: Field, ask: Ask, file: str, turned: Pixels | None = None, foldable: bool = True
+) -> Read:
+    """Cells of these kinds as the user says that they are to be read. turned: the negative by which they were found;
+    foldable: whether more than two kinds may mean two things."""
     if turned is not None:
         kinds = as_seen(kinds, turned)
     order = Order(field.rows, field.columns, ask.first_row != "top", ask.face == "knit")
     key = _from_above(ask.key, order, file)
     try:
-        codes = letters_of(kinds, key, file, order)
+        codes = letters_of(kinds, key, file, order, foldable)
     except Refused as refused:
         raise _or_larger_cells(refused, field) from None
     of_kind = certainty(kinds.distances)
     shares = np.zeros((*of_kind.shape[:2], 3), dtype=np.float32)
     for index, code in enumerate(codes):
         shares[..., code] += of_kind[..., index]
+    if ask.key.dark is not None:  # what the user says leaves no third meaning
+        shares /= np.maximum(shares.sum(axis=-1, keepdims=True), 1e-6)
     codes_read = shares.argmax(axis=-1).astype(np.uint8)
     looks = ", ".join(
         f"{hex_of(kind.colour)} {words.STITCHES[code]}" for kind, code in zip(kinds.kinds, codes, strict=True)
@@ -141,6 +147,8 @@ def _remarks(
         odd = np.argwhere(specks(sampled(field.pixels if turned is None else turned, field.lattice)))
         first = order.as_knitted(*odd[0].tolist()) if len(odd) else (0, 0)
         return (words.unmarked(codes[0], cells, len(odd), first),)
+    if len(kinds.kinds) > len(set(codes)) and key.dark is not None and not key.alike:
+        return (words.folded_kinds(kinds, codes),)
     if not key.said:
         return (words.guessed_marks(kinds, codes, cells, turned is not None),)
     clash = len(codes) == 2 and not key.colours and not key.alike and (turned is not None or on_dark_page(field))

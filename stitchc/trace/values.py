@@ -8,9 +8,10 @@ from typing import Final, Literal, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import KNIT, TUCK, Chart
+from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.drawn.symbols import Face
 from stitchc.messages import Message
+from stitchc.options import TraceOptions
 
 Notation = Literal["auto", "squared", "thread", "plain", "marks"]
 GridKind = Literal["auto", "lines", "pixels", "even"]
@@ -99,13 +100,52 @@ class Ask:
     repeat: tuple[int, int] | Literal["smallest", "whole"] = "smallest"
     sure: float = SURE
 
+    @property
+    def options_given(self) -> list[str]:
+        """The options that say what marks and sides mean."""
+        values = {
+            "--dark": self.key.dark,
+            "--light": self.key.light,
+            "--colour": self.key.colours or None,
+            "--like": self.key.alike or None,
+            "--notation": None if self.notation == "auto" else self.notation,
+            "--face": self.face,
+            "--first-row": self.first_row,
+        }
+        return [option for option, value in values.items() if value is not None]
+
+    @classmethod
+    def of(cls, options: TraceOptions) -> Ask:
+        """What the options of a command or a call come to."""
+        key = Key(
+            None if options.dark is None else _CODES[options.dark],
+            None if options.light is None else _CODES[options.light],
+            options.colours,
+            options.alike,
+        )
+        return cls(
+            options.notation,
+            key,
+            options.face,
+            options.first_row,
+            options.grid,
+            options.cells,
+            options.box,
+            options.repeat,
+            options.sure,
+        )
+
+
+_CODES: Final = {"knit": KNIT, "tuck": TUCK, "slip": SLIP}
+
 
 @dataclass(frozen=True)
 class Traced:
     """What was read. chart: the repeat that was asked for; whole: every cell of the picture, in knitting order.
 
     certainty: of each cell of `whole`, 0 to 1. how: in words, how the picture was read. turned_deg: clockwise, how far
-    it was turned. corners_px: the grid's upper left, upper right, lower left and lower right in the picture as given.
+    it was turned. corners_px: the grid's upper left, upper right, lower left and lower right in the picture as given;
+    none where the file itself says what the chart is.
     messages: cells that are unsure, repeats that nearly fit.
     """
 

@@ -5,19 +5,19 @@ Knows what was found and what was asked; decides nothing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 
-from stitchc.chart import KNIT, LETTERS, MAX_CELLS, Chart
+from stitchc.chart import LETTERS, MAX_CELLS, Chart
 from stitchc.drawn.symbols import Face
 from stitchc.english import listed
 from stitchc.messages import Message, visible
-from stitchc.trace.grid import Side, Through
+from stitchc.trace.grid import Lattice, Side
 from stitchc.trace.kinds import Kinds
 from stitchc.trace.signs import Signs
-from stitchc.trace.values import Ask, Key, Shade, hex_of
+from stitchc.trace.straight import Straight
+from stitchc.trace.values import Ask, Key, hex_of
 
 STITCHES: Final = ("knit", "tuck", "slip")
 SIGNS: Final = {
@@ -28,6 +28,15 @@ SIGNS: Final = {
     ("plain", None): "read as plain signs: upright bar knit, half disc tuck, lying bar slip",
 }
 NEGATIVE: Final = "light marks on a dark ground"
+
+
+def turned(straight: Straight) -> str:
+    """How the picture was set straight, to go on from the number of cells."""
+    degrees = straight.turned_deg
+    how = ", leaning" if straight.leaning else ""
+    if straight.to_given is None or abs(degrees) < 0.05:
+        return how
+    return f"{how}, turned by {abs(degrees):.1f}° {'clockwise' if degrees > 0 else 'anticlockwise'}"
 
 
 # -- the grid -----------------------------------------------------------------------------------------------------
@@ -129,14 +138,14 @@ def not_closed(sides: tuple[Side, ...]) -> Message:
     return Message(
         "T813",
         "warning",
-        f"No line closes the grid at the {listed(sides)}: the picture ends inside its frame. The columns and rows "
-        "there were counted, being about as wide as the others.",
-        cure="Check the size; where the picture ends before the chart does, take it again with the whole chart in it.",
+        f"No line closes the grid at the {listed(sides)}. The columns and rows there were counted, as the other lines "
+        "run through them.",
+        cure="Check the size. If the picture ends before the chart does, take it again with the whole chart in it.",
     )
 
 
-def cut_through(file: str, found: Through) -> Message:
-    columns, rows = found.lattice.size
+def cut_through(file: str, found: Lattice) -> Message:
+    columns, rows = found.size
     return Message(
         "T803",
         "error",
@@ -160,21 +169,20 @@ def each_pixel(columns: int, rows: int) -> Message:
     return Message(
         "T812",
         "warning",
-        f"Each pixel was taken for a cell, {columns} by {rows} of them, though the picture is large for that: it may "
-        "as well be a drawing whose cells have no lines around them. A guess.",
+        f"Each pixel was taken for a cell, {columns} by {rows} of them. The picture may as well be a drawing of "
+        "larger cells. This is a guess.",
         cure="--grid pixels says that each pixel is a cell; for larger cells say how many there are: --grid even "
         "--cells 24x36.",
     )
 
 
-def may_be_a_grid(columns: int, rows: int, how: Literal["lines", "cells"]) -> Message:
-    cure = "--grid lines reads the grid" if how == "lines" else f"--grid lines --cells {columns}x{rows} reads the grid"
+def may_be_a_grid(columns: int, rows: int) -> Message:
     return Message(
         "T812",
         "warning",
         f"Each block of pixels was taken for a cell, but the picture may as well show a grid of {columns} by {rows} "
         "cells: a guess.",
-        cure=cure,
+        cure="--grid lines reads the grid.",
     )
 
 
@@ -200,64 +208,30 @@ def no_such_cell(row: int, column: int, file: str, columns: int, rows: int) -> M
     )
 
 
-def outweighed(key: Key, what: str) -> Message:
-    options = {"--dark": key.dark, "--light": key.light, "--colour": key.colours, "--like": key.alike}
-    given = [option for option, value in options.items() if value not in (None, ())]
-    named = f"{listed(given)} {'do' if len(given) > 1 else 'does'}"
+_HARDLY_INK: Final = 0.06
+
+
+def folded_kinds(kinds: Kinds, codes: tuple[int, ...]) -> Message:
+    """Several kinds of cells were given one meaning, as --dark says that there are two."""
+    each = ", ".join(f"{hex_of(kind.colour)} {STITCHES[code]}" for kind, code in zip(kinds.kinds, codes, strict=True))
+    blank = [kind.ink for kind, code in zip(kinds.kinds, codes, strict=True) if code == codes[0]]
+    return Message(
+        "T812",
+        "warning" if max(blank) > blank[0] + _HARDLY_INK else "info",
+        f"The cells are of {len(kinds.kinds)} shades; --dark says that they mean only dark and blank: {each}.",
+        cure="Where a shade means something else, say so of one of its cells: --like 3,7=S.",
+    )
+
+
+def not_needed(options: list[str]) -> Message:
+    """Of a file that carries its own chart. options: those that say what the marks in it mean."""
+    named = f"{listed(options)} {'do' if len(options) > 1 else 'does'}"
     return Message(
         "T814",
         "warning",
-        f"The file names the signs in its cells, which were {what}. So {named} not apply.",
-        cure=f"Leave {'them' if len(given) > 1 else 'it'} out, or tell the marks by their look: --notation marks, with "
-        "--like ROW,COLUMN=LETTER for each kind.",
-    )
-
-
-def keeps_its_meaning(shade: Shade, code: int, alike: bool) -> Message:
-    """shade: of which only the file says what it means, code."""
-    so = "all cells are alike" if alike else "no cell knits"
-    other = "tuck" if code == KNIT else "knit"
-    return Message(
-        "T812",
-        "warning",
-        f"The {shade} pixels {STITCHES[code]}, as the file says and no option says otherwise: so {so}.",
-        cure=f"--{shade} {other} says otherwise.",
-    )
-
-
-def changed_since(
-    width: int,
-    height: int,
-    size_px: tuple[int, int],
-    taken: Sequence[str],
-    kept: tuple[Shade, ...],
-    means: Mapping[Shade, int],
-) -> Message:
-    """width, height: of the picture as the file speaks of it; kept: the shades that mean what the file says."""
-    options = {"dark": means["light"], "light": means["dark"]}
-    turned = " ".join(f"--{shade} {STITCHES[options[shade]]}" for shade in ("dark", "light"))
-    cure = "--first-row and --face say otherwise."
-    if len(kept) == 2:
-        cure = f"{turned} takes them the other way round; {cure}"
-    elif kept:
-        cure = f"--{kept[0]} says what {kept[0]} pixels mean; {cure}"
-    return Message(
-        "T812",
-        "info",
-        f"The file speaks of {width} by {height} pixels, and the picture has {size_px[0]} by {size_px[1]}: it was "
-        f"changed since. What the file says was taken all the same: {'; '.join(taken)}.",
-        cure=cure,
-    )
-
-
-def tuck_or_slip(which: Shade) -> Message:
-    other = "light" if which == "dark" else "dark"
-    return Message(
-        "T812",
-        "warning",
-        f"The file says that {which} pixels tuck in some rows and slip in others, but not in which: all were taken to "
-        "tuck.",
-        cure=f"--{other} knit --{which} slip takes them to slip; set right by hand the rows that do the other.",
+        f"The file itself says what its cells are, and its picture is unchanged. So {named} not apply.",
+        cure=f"Leave {'them' if len(options) > 1 else 'it'} out; --grid lines, or --grid pixels for a bitmap, reads "
+        "the picture by its look.",
     )
 
 

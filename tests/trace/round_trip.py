@@ -16,7 +16,6 @@ from PIL import Image
 
 from stitchc.chart import Chart
 from stitchc.drawn import Drawing, draw
-from stitchc.drawn.place import place_told
 from stitchc.messages import Refused
 from stitchc.page.png import png, size_px
 from stitchc.trace import Ask, trace
@@ -63,14 +62,12 @@ def attempts(seed: int, charts: int, bare: bool = False) -> Iterator[Attempt]:
             pixels = size_px(page, dpi)
             if pixels[0] * pixels[1] > 12_000_000:
                 continue
-            place = place_told(dict(page.about))
-            assert place is not None
-            whole = np.tile(cells, (place.shown[1] // height, place.shown[0] // width))
-            whole = whole[:, ::-1] if drawing.face == "knit" else whole
-            (column, row), columns, rows = place.first, place.columns, place.rows
-            expected = whole[row : row + rows, column : column + columns]
-            expected = expected[:, ::-1] if drawing.face == "knit" else expected
-            what = f"seed {seed}, chart {number}: {columns} by {rows} of {width} by {height}, {drawing}, {dpi} dpi"
+            # a file says what the repeat is; a picture shows the part of the repeats that stands on it
+            expected = cells
+            if bare:
+                across, up = repeats or (1, 1)
+                expected = np.tile(cells, (up, across))
+            what = f"seed {seed}, chart {number}: {width} by {height}, {drawing}, {dpi} dpi"
             yield _attempted(what, png(page, dpi, "RGB"), drawing, expected, bare)
 
 

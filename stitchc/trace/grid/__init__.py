@@ -1,23 +1,21 @@
 """Where the cells of a straight picture lie: the lattice of its lines, found by its ink alone.
 
-Start at `find_lattice`; `through_lines` reads a grid that was cut out inside its frame. Knows nothing of what the
-cells mean.
+Start at `find_lattice`; `find_unruled` where no lines are drawn. Knows nothing of what the cells mean.
 """
 
-from stitchc.trace.grid.lattice import LEAST_PITCH_PX, Axis, Lattice, Side
+from stitchc.trace.grid.comb import LEAST_PITCH_PX
+from stitchc.trace.grid.lattice import Axis, Lattice, Side
 from stitchc.trace.grid.search import find_lattice
-from stitchc.trace.grid.sides import carried_on, frayed
-from stitchc.trace.grid.through import Through, looks_ruled, through_lines
+from stitchc.trace.grid.unruled import find_unruled, looks_ruled, pitches_of_steps, steps_along
 
 __all__ = [
     "LEAST_PITCH_PX",
     "Axis",
     "Lattice",
     "Side",
-    "Through",
-    "carried_on",
     "find_lattice",
-    "frayed",
+    "find_unruled",
     "looks_ruled",
-    "through_lines",
+    "pitches_of_steps",
+    "steps_along",
 ]

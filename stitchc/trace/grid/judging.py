@@ -1,253 +1,259 @@
-"""How well a pair of combs explains a picture, edge of cell by edge of cell, and whether lines are drawn at all.
+"""How well two combs explain a picture, stretch of line by stretch of line, and how far the grid goes.
 
-Knows the picture's ink and edges; where combs come from is not its concern.
+A line shows between two blank cells, as nothing else makes an edge there. Between two cells that are filled in the
+lines' own colour it does not: such stretches speak neither for nor against.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.trace.grid.edges import ALL_OF_IT, Plane, Profile, noise_of, seen_along, stretches
-from stitchc.trace.grid.extent import extent_of
-from stitchc.trace.grid.lattice import Axis, Lattice
+from stitchc.trace.grid.comb import Comb
+from stitchc.trace.grid.evidence import Evidence, Plane, Profile, noise_of, stretches
+
+Mask = npt.NDArray[np.bool_]
+Shares = npt.NDArray[np.float32]
+Box = tuple[int, int, int, int]
+"""Numbers of the left, right, top and bottom line."""
+
+
+class View:
+    """A picture with its lines both ways and its ink summed from the upper left corner."""
+
+    def __init__(self, plane: Plane) -> None:
+        self.plane = plane
+        noise = noise_of(plane)
+        self.upright = Evidence(plane, noise)
+        self.level = Evidence(np.ascontiguousarray(plane.T), noise)
+        self.total = np.zeros((plane.shape[0] + 1, plane.shape[1] + 1))
+        np.cumsum(np.cumsum(plane, axis=0, dtype=np.float64), axis=1, out=self.total[1:, 1:])
+
+    def inks(self, xs: Profile, ys: Profile, margin: float = 0.28) -> Profile:
+        """The mean ink inside each cell, (cells down, cells across)."""
+        height, width = self.plane.shape
+        left, right = _inner(xs, margin, width)
+        top, bottom = _inner(ys, margin, height)
+        total = self.total
+        sums = total[np.ix_(bottom, right)] - total[np.ix_(top, right)] - total[np.ix_(bottom, left)]
+        return np.asarray((sums + total[np.ix_(top, left)]) / np.outer(bottom - top, right - left))
+
+
+def _inner(lines: Profile, margin: float, size: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    steps = np.diff(lines)
+    first = np.clip(np.round(lines[:-1] + margin * steps).astype(np.intp), 0, size - 1)
+    return first, np.clip(np.round(lines[1:] - margin * steps + 1).astype(np.intp), first + 1, size)
+
+
+class Sheet(NamedTuple):
+    """What is seen of all lines of two combs, from one end of the picture to the other.
+
+    upright: (lines across, cells down); level: (lines down, cells across); dark: (cells down, cells across).
+    """
+
+    xs: Profile
+    ys: Profile
+    upright: Shares
+    level: Shares
+    dark: Mask
 
 
 @dataclass(frozen=True)
-class View:
-    """A part of the picture, with what is asked of it again and again.
+class Judged:
+    """Combs with their extent. score: the length of line seen, less the length that should be there and is not, in px.
 
-    upright, level: lines and edges that run down, and that run across; the first lies on its side, (width, height), so
-    that a line's pixels stand together in memory. inks, steps: ink and squared steps of ink, each summed
-    from the upper left corner. sure: the strength from which an upright and a level edge is none of the grain's.
+    seen: the share of the stretches between alike cells at which a line is seen.
     """
 
-    plane: Plane
-    upright: Plane
-    level: Plane
-    inks: Profile
-    steps: Profile
-    sure: tuple[float, float]
+    score: float
+    box: Box
+    sheet: Sheet
+    seen: float
+    alike: int
 
-    @classmethod
-    def of(cls, plane: Plane, upright: Plane, level: Plane, sure: tuple[float, float]) -> View:
-        steps = np.zeros_like(plane)
-        for way, inner in ((0, (slice(1, None), slice(None))), (1, (slice(None), slice(1, None)))):
-            rise = np.diff(plane, axis=way)
-            steps[inner] += np.where(np.abs(rise) > 0.06, rise * rise, 0)
-        return cls(plane, np.ascontiguousarray(upright.T), level, _summed(plane), _summed(steps), sure)
+    @property
+    def lines(self) -> tuple[Profile, Profile]:
+        """The places of the lines across and down."""
+        left, right, top, bottom = self.box
+        return self.sheet.xs[left : right + 1], self.sheet.ys[top : bottom + 1]
 
 
-def _summed(plane: Plane) -> Profile:
-    total = np.zeros((plane.shape[0] + 1, plane.shape[1] + 1))
-    np.cumsum(np.cumsum(plane, axis=0, dtype=np.float64), axis=1, out=total[1:, 1:])
-    return total
+def sheet_of(view: View, across: Comb, down: Comb) -> Sheet:
+    """All that is seen of two combs."""
+    inks = view.inks(across.lines, down.lines)
+    low, high = np.percentile(inks, (3, 97))
+    dark = inks > (low + high) / 2 if high - low > 0.12 else np.zeros(inks.shape, dtype=np.bool_)
+    upright = _clearly(view.upright, across, down.lines, dark.T)
+    return Sheet(across.lines, down.lines, upright, _clearly(view.level, down, across.lines, dark), dark)
 
 
-def judged(view: View, across: Axis, down: Axis) -> tuple[float, Lattice] | None:
-    """The lattice of two combs with its extent set right, and how well it explains the picture."""
-    height, width = view.plane.shape
-    xs, ys = _all_lines(across, width), _all_lines(down, height)
-    if len(xs) < 2 or len(ys) < 2:
-        return None
-    core = _near(xs, across.start_px), _near(xs, across.end_px), _near(ys, down.start_px), _near(ys, down.end_px)
-    if core[1] <= core[0] or core[3] <= core[2]:
-        return None
-    inks = _looks(view, xs, ys)
-    for ruled in (True, False):
-        seen_x, clear_x = _seen(view.upright, xs, ys, core, ruled, view.sure[0])  # (lines across, cells down)
-        seen_y, clear_y = _seen(
-            view.level, ys, xs, (*core[2:], *core[:2]), ruled, view.sure[1]
-        )  # (lines down, cells across)
-        bounds = extent_of(clear_x, clear_y, core, inks if ruled else None)
-        if bounds is None:
-            continue
-        left, right, top, bottom = bounds
-        lines_x, lines_y = seen_x[left : right + 1, top:bottom], seen_y[top : bottom + 1, left:right]
-        share = (float(lines_x.sum()) + float(lines_y.sum())) / (lines_x.size + lines_y.size)
-        dx, dy = across.pitch_px, down.pitch_px
-        lattice = Lattice(
-            Axis(float(xs[left]), dx, right - left, share), Axis(float(ys[top]), dy, bottom - top, share), ruled
-        )
-        looks = _looks(view, xs[left : right + 1], ys[top : bottom + 1])
-        if ruled and _is_ruled(lines_x, lines_y, looks, _held(view, lattice)):
-            # the length of line that is explained, less the length of line that should be there and is not; between the
-            # lines of a comb that is too fine there is as much to see as on them
-            earned_x = _earned(clear_x[left : right + 1, top:bottom])
-            return dy * earned_x + dx * _earned(clear_y[top : bottom + 1, left:right]), lattice
-        if not ruled and min(dx, dy) >= 6:
-            tidy = _explained(view.plane, lattice)
-            if tidy >= 0.75:
-                # without lines every finer comb explains as much, so the widest cells win, and behind any ruled grid
-                return (tidy - 0.7) * min(dx, dy) * 1e-3, lattice
-    return None
+_OF_TYPICAL: Final = 0.35
+_THIN: Final = 0.5
 
 
-def _all_lines(axis: Axis, size: int) -> Profile:
-    """Where the comb's lines are when it is carried on to both ends of the picture."""
-    first = -int((axis.start_px + 0.3 * axis.pitch_px) // axis.pitch_px)
-    last = int((size - 1 + 0.3 * axis.pitch_px - axis.start_px) // axis.pitch_px)
-    return np.asarray(axis.start_px + axis.pitch_px * np.arange(first, last + 1), dtype=np.float64)
-
-
-def _near(lines: Profile, place: float) -> int:
-    return int(np.argmin(np.abs(lines - place)))
-
-
-_WORTH: Final = 0.6
-"""How much of an edge must be seen for it to speak for a lattice and not against it."""
-
-
-def _earned(seen: Profile) -> float:
-    return float(np.where(seen >= _WORTH, (seen - _WORTH) / (1 - _WORTH), (seen - _WORTH) / _WORTH).sum())
-
-
-def _seen(
-    edges: Plane, lines: Profile, crossings: Profile, core: tuple[int, int, int, int], ruled: bool, least: float
-) -> tuple[Profile, Profile]:
-    """For each line and each stretch between two crossings, how much of it an edge runs along, 0 to 1; and how
-    clearly: that, less what is seen along the middles of the cells beside it.
-
-    Lettering is as full of edges between its "lines" as on them; a ruled cell is not. core: the lines and crossings
-    between which the grid surely lies; what is typical there is the measure of an edge: the weaker edges of a ruled
-    grid are its lines, the stronger ones of another are the borders of its marks.
-    """
-    step = float(lines[1] - lines[0])
-    on_lines = seen_along(edges, lines)
-    typical = stretches(on_lines, crossings, ALL_OF_IT)[core[0] : core[1] + 1, core[2] : core[3]]
-    sure = max(least, 0.75 * float(np.percentile(typical, 10)) if ruled else float(np.percentile(typical, 85)))
-    middles = np.append(lines - 0.5 * step, lines[-1] + 0.5 * step)
-    seen = stretches(np.minimum(on_lines, sure) / sure, crossings)
-    between = stretches(np.minimum(seen_along(edges, middles), sure) / sure, crossings)
-    return seen, np.clip(1.15 * seen - 0.3 * (between[:-1] + between[1:]) - 0.1, 0, 1)
-
-
-def _looks(view: View, xs: Profile, ys: Profile) -> Profile:
-    """The mean ink inside each cell, (cells down, cells across)."""
-    plane, total = view.plane, view.inks
-    dx, dy = float(xs[1] - xs[0]), float(ys[1] - ys[0])
-    left = np.clip(np.round(xs[:-1] + 0.2 * dx).astype(int), 0, plane.shape[1] - 1)
-    right = np.clip(np.round(xs[1:] - 0.2 * dx).astype(int), left + 1, plane.shape[1])
-    top = np.clip(np.round(ys[:-1] + 0.2 * dy).astype(int), 0, plane.shape[0] - 1)
-    bottom = np.clip(np.round(ys[1:] - 0.2 * dy).astype(int), top + 1, plane.shape[0])
-    sums = (
-        total[np.ix_(bottom, right)]
-        - total[np.ix_(top, right)]
-        - total[np.ix_(bottom, left)]
-        + total[np.ix_(top, left)]
+def _clearly(evidence: Evidence, comb: Comb, crossings: Profile, dark: Mask) -> Shares:
+    """How much is seen on each stretch, less what is seen along the middles of the cells beside it that hold no mark:
+    lettering is as full of edges between its "lines" as on them. dark: (cells across the lines, stretches)."""
+    lines, reach = comb.lines, max(1.0, 0.07 * comb.pitch_px)
+    seen = evidence.lines(comb.pitch_px)
+    strengths = stretches(seen, lines, crossings, reach)
+    surely = strengths[strengths > evidence.least]
+    # lettering beside a grid is fainter than its lines in some part, and marks are stronger
+    enough = max(evidence.least, _OF_TYPICAL * float(np.median(surely))) if len(surely) else evidence.least
+    on = np.minimum(strengths / enough, 1)
+    middles = np.concatenate(
+        [lines[:1] - comb.pitch_px / 2, (lines[1:] + lines[:-1]) / 2, lines[-1:] + comb.pitch_px / 2]
     )
-    return np.asarray(sums / np.outer(bottom - top, right - left))
+    thin = evidence.lines(_THIN * comb.pitch_px)  # a cell between wide lines looks like a wide line itself
+    between = np.minimum(stretches(thin, middles, crossings, reach) / enough, 1)
+    between[1:-1][dark] = 0
+    return np.asarray(np.clip(1.15 * on - 0.3 * (between[:-1] + between[1:]) - 0.1, 0, 1), dtype=np.float32)
 
 
-_RULED: Final = 0.5
-"""The share of the edges between cells that look alike at which a line must be seen for a grid to count as ruled."""
-_UNBROKEN: Final = 0.9
-"""How much of all edges must be seen for lines to be believed where no two neighbours look alike."""
-_FEW_CELLS: Final = 12
+_AGAINST: Final = 2.0
+"""How much a stretch without a line speaks against the combs, where one with a line speaks for them by 1."""
+_MUTE: Final = 0.12
+_LOUD: Final = 0.75
+_ENOUGH: Final = 0.5
+_WELL: Final = 0.7
 
 
-def _is_ruled(inside_x: Profile, inside_y: Profile, looks: Profile, held: float) -> bool:
-    """Whether lines are drawn: then they show between light cells that look alike, where nothing else makes an edge.
+def _beside(dark: Mask) -> tuple[Mask, Mask]:
+    """Whether both cells, and whether none, beside each upright line are dark: (lines, cells down)."""
+    left = np.concatenate([dark[:, :1], dark], axis=1).T
+    right = np.concatenate([dark, dark[:, -1:]], axis=1).T
+    return left & right, ~(left | right)
 
-    inside_x: (lines across, cells down); inside_y: (lines down, cells across); looks: ink of each cell.
-    held: the part of the picture's edges that lies inside; where few lines could tell, either all lines are seen, or
-    hardly any edges may lie outside.
+
+def judged(sheet: Sheet, pitches: tuple[float, float]) -> Judged | None:
+    """The extent of the grid, and how much of the lines in it is seen; None where there is none.
+
+    pitches: across and down, px.
     """
-    shown: list[Profile] = []
-    for seen, before, after in (
-        (inside_x[1:-1].T, looks[:, :-1], looks[:, 1:]),
-        (inside_y[1:-1].T, looks[:-1].T, looks[1:].T),
+    box = _core(sheet)
+    both_x, none_x = _beside(sheet.dark)
+    both_y, none_y = _beside(sheet.dark.T)
+    known_x, known_y = np.ones_like(both_x), np.ones_like(both_y)
+    seen, alike = 0.0, 0
+    for _ in range(6):
+        if box is None:
+            return None
+        left, right, top, bottom = box
+        here_x, here_y = (slice(left + 1, right), slice(top, bottom)), (slice(top + 1, bottom), slice(left, right))
+        shares, counts = [], []
+        for mask_x, mask_y in ((both_x, both_y), (none_x, none_y)):
+            values = np.concatenate([sheet.upright[here_x][mask_x[here_x]], sheet.level[here_y][mask_y[here_y]]])
+            shares.append(float(values.mean()) if len(values) else 0.0)
+            counts.append(len(values))
+        mute = [share < _MUTE and shares[1 - at] >= _LOUD for at, share in enumerate(shares)]
+        # beside a mark that reaches its cell's edge a line may hide
+        known_x = (none_x | (sheet.upright >= _WELL)) & ~((both_x & mute[0]) | (none_x & mute[1]))
+        known_y = (none_y | (sheet.level >= _WELL)) & ~((both_y & mute[0]) | (none_y & mute[1]))
+        at = int(np.argmax([share if count >= 4 else 0.0 for share, count in zip(shares, counts, strict=True)]))
+        seen, alike = shares[at], counts[at]
+        wider = _extent(sheet, known_x, known_y, box)
+        if wider == box:
+            break
+        box = wider
+    if box is None:
+        return None
+    box = left, right, top, bottom = _closed(sheet, box)
+    if right <= left or bottom <= top:
+        return None
+    score = 0.0
+    for values, known, lines, cells, length in (
+        (sheet.upright, known_x, slice(left, right + 1), slice(top, bottom), pitches[1]),
+        (sheet.level, known_y, slice(top, bottom + 1), slice(left, right), pitches[0]),
     ):
-        light = np.maximum(before, after) < 0.55
-        shown.append(seen[(np.abs(before - after) < 0.08) & light])
-        if _alternate(seen, light):
-            return False
-    outside = np.concatenate([inside_x[0], inside_x[-1], inside_y[0], inside_y[-1]])
-    between = np.concatenate(shown)
-    if float(outside.mean()) < _RULED:
-        return False
-    everything = (float(inside_x.sum()) + float(inside_y.sum())) / (inside_x.size + inside_y.size)
-    if len(between) < 6 and looks.size < _FEW_CELLS and held < 0.6:
-        return False  # a few blocks of an unruled picture that touch
-    if len(between) < 6:  # of a chequer, say
-        return everything >= _UNBROKEN or (held >= 0.85 and everything >= _RULED)
-    return everything >= 0.4 and float(between.mean()) >= _RULED
+        score += length * float((values[lines, cells] * (1 + _AGAINST) - _AGAINST)[known[lines, cells]].sum())
+    return Judged(score, box, sheet, seen, alike)
 
 
-_FAINTER: Final = 0.7
+def _core(sheet: Sheet) -> Box | None:
+    """Where most of the lines are seen."""
+    found: list[int] = []
+    for values in (sheet.level, sheet.upright):
+        crossed = np.sort(values, axis=0)[-max(2, len(values) // 3) :].mean(axis=0)
+        run = _run(crossed >= 0.5 * float(np.percentile(crossed, 90)), crossed, 2)
+        if run is None:
+            return None
+        found += run
+    return found[0], found[1], found[2], found[3]
 
 
-def _alternate(seen: Profile, light: npt.NDArray[np.bool_]) -> bool:
-    """Whether every second line is far less seen than those between, as in a comb of half the pitch.
-
-    seen: (stretches, lines); light: the stretches between light cells, where a line would be seen if there were one.
-    """
-    means = []
-    for first in (0, 1):
-        some = seen[:, first::2][light[:, first::2]]
-        if len(some) < 6:
-            return False
-        means.append(float(some.mean()))
-    return min(means) < _FAINTER * max(means)
+def _run(good: Mask, worth: npt.NDArray[np.floating], most_missed: int) -> tuple[int, int] | None:
+    """The first and the one after the last of the stretch that is worth most, a few bad ones inside it allowed."""
+    places = np.flatnonzero(good & (worth > 0.05))
+    if not len(places):
+        return None
+    parts = np.split(places, np.flatnonzero(np.diff(places) > most_missed + 1) + 1)
+    best = max(parts, key=lambda part: float(worth[part].sum()))
+    return int(best[0]), int(best[-1]) + 1
 
 
-def _held(view: View, lattice: Lattice) -> float:
-    """The part of the picture's edges that lies inside the lattice."""
-    height, width = view.plane.shape
-    top, bottom = max(0, int(lattice.down.start_px) - 2), min(height, int(lattice.down.end_px) + 4)
-    left, right = max(0, int(lattice.across.start_px) - 2), min(width, int(lattice.across.end_px) + 4)
-    steps = view.steps
-    inside = steps[bottom, right] - steps[top, right] - steps[bottom, left] + steps[top, left]
-    return float(inside / steps[-1, -1]) if steps[-1, -1] > 0 else 0.0
+_UNSEEN: Final = 0.3
+_SURELY: Final = 0.6
 
 
-def _explained(plane: Plane, lattice: Lattice) -> float:
-    """The part of the edges inside the grid that lies on its lines, beyond what chance would put there."""
-    top, bottom = max(0, int(lattice.down.start_px) - 1), int(lattice.down.end_px) + 2
-    left, right = max(0, int(lattice.across.start_px) - 1), int(lattice.across.end_px) + 2
-    parts = []
-    inside = plane[top:bottom, left:right]
-    grain = 3 * noise_of(inside)
-    for way, axis, low in ((1, lattice.across, left), (0, lattice.down, top)):
-        steps = np.square(np.maximum(np.abs(np.diff(inside, axis=way)) - grain, 0)).sum(axis=1 - way)
-        place = (np.arange(len(steps)) + 1 + low - axis.start_px) / axis.pitch_px
-        off = np.abs(place - np.round(place)) * axis.pitch_px
-        reach = max(1.6, 0.1 * axis.pitch_px)
-        chance = min(0.9, (2 * reach + 1) / axis.pitch_px)
-        total = float(steps.sum())
-        if total <= 0:
-            return 0.0
-        parts.append((float(steps[off <= reach].sum()) / total - chance) / (1 - chance))
-    return min(parts)
+def _closed(sheet: Sheet, box: Box) -> Box:
+    """The box without what lies outside the line that closes the grid, such as numbers with a tick before each."""
+    left, right, top, bottom = box
+    across = sheet.upright[:, top:bottom].mean(axis=1)
+    down = sheet.level[:, left:right].mean(axis=1)
+    inside_x, inside_y = sheet.xs > 0.2 * (sheet.xs[1] - sheet.xs[0]), sheet.ys > 0.2 * (sheet.ys[1] - sheet.ys[0])
+    if right - left > 2:
+        left += bool(across[left] < _UNSEEN and across[left + 1] > _SURELY and inside_x[left])
+        right -= bool(across[right] < _UNSEEN and across[right - 1] > _SURELY and right < len(sheet.xs) - 1)
+    if bottom - top > 2:
+        top += bool(down[top] < _UNSEEN and down[top + 1] > _SURELY and inside_y[top])
+        bottom -= bool(down[bottom] < _UNSEEN and down[bottom - 1] > _SURELY and bottom < len(sheet.ys) - 1)
+    return left, right, top, bottom
 
 
-_SKIPPED: Final = 0.65
-"""How much may be seen, at most, along the middles of the cells, or along all their thirds or fifths."""
+_MOST_HIDDEN: Final = 30
+"""Columns in succession that may be filled in the lines' colour."""
 
 
-def skips_lines(view: View, lattice: Lattice) -> bool:
-    """Whether lines run between those of the lattice as those of a grid of half, a third or a fifth of the pitch would:
-    then the lines that were found are only the stronger ones, and the cells are not those."""
-    height, width = view.plane.shape
-    top, bottom = max(0, round(lattice.down.start_px)), min(height, round(lattice.down.end_px) + 1)
-    left, right = max(0, round(lattice.across.start_px)), min(width, round(lattice.across.end_px) + 1)
-    for edges, axis, low, high, other, least in (
-        (view.upright, lattice.across, top, bottom, lattice.down, view.sure[0]),
-        (view.level, lattice.down, left, right, lattice.across, view.sure[1]),
-    ):
-        crossings = other.start_px - low + other.pitch_px * np.arange(other.cells + 1)
-        lines = axis.start_px + axis.pitch_px * np.arange(axis.cells + 1)
-        on_lines = seen_along(edges[:, low:high], lines)
-        sure = max(least, 0.75 * float(np.percentile(stretches(on_lines, crossings, ALL_OF_IT), 25)))
-        for parts in (2, 3, 5):
-            seen = 1.0
-            for part in range(1, parts):
-                inside = lines[:-1] + part / parts * axis.pitch_px
-                between = stretches(seen_along(edges[:, low:high], inside), crossings)
-                seen = min(seen, float((np.minimum(between, sure) / sure).mean()))
-            if axis.cells > 1 and seen >= _SKIPPED:
-                return True
-    return False
+def _extent(sheet: Sheet, known_x: Mask, known_y: Mask, box: Box) -> Box | None:
+    """The columns and rows that the other direction's lines run through, outermost lines included."""
+    left, right, top, bottom = box
+    for _ in range(4):
+        before = left, right, top, bottom
+        across = _cells_crossed(sheet.level[top : bottom + 1], known_y[top : bottom + 1], sheet.upright[:, top:bottom])
+        if across is None:
+            return None
+        left, right = across
+        down = _cells_crossed(sheet.upright[left : right + 1], known_x[left : right + 1], sheet.level[:, left:right])
+        if down is None:
+            return None
+        top, bottom = down
+        if (left, right, top, bottom) == before:
+            break
+    return left, right, top, bottom
+
+
+def _cells_crossed(lines: Shares, known: Mask, closing: Shares) -> tuple[int, int] | None:
+    """First and last line of the cells that these lines run through. closing: what is seen of the lines across them."""
+    counts = known.sum(axis=0)
+    shares = np.where(known, lines, 0).sum(axis=0) / np.maximum(counts, 1)
+    hidden = counts < 0.2 * len(lines)
+    closed = closing.mean(axis=1)
+    good = np.where(hidden, (closed[:-1] >= 0.5) | (closed[1:] >= 0.5), shares >= _ENOUGH)
+    worth = np.where(hidden, 0.1, shares)
+    places = np.flatnonzero(good)
+    if not len(places):
+        return None
+    parts, start = [], 0
+    for at in range(1, len(places) + 1):
+        if (
+            at == len(places)
+            or not hidden[places[at - 1] + 1 : places[at]].all()
+            or places[at] - places[at - 1] > _MOST_HIDDEN
+        ):
+            parts.append(places[start:at])
+            start = at
+    best = max(parts, key=lambda part: float(worth[part].sum()))
+    return int(best[0]), int(best[-1]) + 1

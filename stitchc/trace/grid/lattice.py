@@ -3,61 +3,91 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final, Literal
+from typing import Literal
 
-LEAST_PITCH_PX: Final = 4.0
-"""Cells narrower than this are not told from their lines."""
+import numpy as np
+import numpy.typing as npt
+
+Places = npt.NDArray[np.float64]
 Side = Literal["left", "right", "top", "bottom"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Axis:
-    """One direction of the lattice: its first line's place, the distance between lines, and how many cells.
+    """One direction of the lattice. lines: the middles of its lines in px, one more than there are cells; widths: how
+    wide each of them is."""
 
-    share: the part of the lattice's edges that are seen as lines or as borders of marks.
-    """
+    lines: Places
+    widths: Places
 
-    start_px: float
-    pitch_px: float
-    cells: int
-    share: float = 1.0
+    @classmethod
+    def evenly(cls, start_px: float, pitch_px: float, cells: int) -> Axis:
+        """So many cells of the same size, without lines between them."""
+        return cls(start_px + pitch_px * np.arange(cells + 1.0), np.zeros(cells + 1))
+
+    @property
+    def cells(self) -> int:
+        """How many there are."""
+        return len(self.lines) - 1
+
+    @property
+    def pitch_px(self) -> float:
+        """The mean distance of the lines."""
+        return float(self.lines[-1] - self.lines[0]) / self.cells
+
+    @property
+    def start_px(self) -> float:
+        """The first line's middle."""
+        return float(self.lines[0])
 
     @property
     def end_px(self) -> float:
-        """The last line's place."""
-        return self.start_px + self.pitch_px * self.cells
+        """The last line's middle."""
+        return float(self.lines[-1])
+
+    def at(self, cells: float) -> float:
+        """The place so many cells from the first line."""
+        return float(np.interp(cells, np.arange(len(self.lines)), self.lines))
+
+    def insides(self) -> tuple[Places, float]:
+        """The middle of what is free of lines in each cell, and how wide the narrowest cell is.
+
+        Where wide lines lie over even cells, a mark stands in the middle of its cell; where they push the cells apart,
+        in the middle between the lines' edges.
+        """
+        numbers = np.arange(len(self.lines))
+        off = self.lines - np.polyval(np.polyfit(numbers, self.lines, 1), numbers) if self.cells > 1 else 0 * self.lines
+        left, right = self.lines[:-1] + self.widths[:-1] / 2, self.lines[1:] - self.widths[1:] / 2
+        middles = (self.lines[:-1] + self.lines[1:]) / 2
+        if np.abs(off).max() > 0.04 * self.pitch_px:
+            middles = (left + right) / 2
+        return middles, 2 * max(0.05 * self.pitch_px, float(np.minimum(middles - left, right - middles).min()))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Lattice:
-    """The cells' places in the picture once it has been turned straight."""
+    """The cells' places in a straight picture. ruled: whether lines are drawn; else the cells' own borders showed
+    where they lie. open: sides where no line closes the grid; cut: sides at which it runs on into part of a cell."""
 
     across: Axis
     down: Axis
     ruled: bool = True
-    """Whether lines are drawn; else the cells' own borders showed where they lie."""
-    doubtful: bool = False
-    """Whether something runs along the middles of the cells, as the lines of a finer grid would, or as a thread does:
-    then only signs that are recognised prove the lattice right."""
-
-    def moved(self, right_px: float, down_px: float) -> Lattice:
-        """The same lattice elsewhere."""
-        return Lattice(
-            replace(self.across, start_px=self.across.start_px + right_px),
-            replace(self.down, start_px=self.down.start_px + down_px),
-            self.ruled,
-            self.doubtful,
-        )
-
-    def grown(self, times: int) -> Lattice:
-        """The same lattice in a picture with so many times the pixels each way."""
-        across, down = (
-            replace(axis, start_px=axis.start_px * times + (times - 1) / 2, pitch_px=axis.pitch_px * times)
-            for axis in (self.across, self.down)
-        )
-        return Lattice(across, down, self.ruled, self.doubtful)
+    open: tuple[Side, ...] = ()
+    cut: tuple[Side, ...] = ()
 
     @property
     def size(self) -> tuple[int, int]:
         """Cells across and down."""
         return self.across.cells, self.down.cells
+
+    @property
+    def pitch_px(self) -> float:
+        """The smaller of both directions'."""
+        return min(self.across.pitch_px, self.down.pitch_px)
+
+    def grown(self, times: int) -> Lattice:
+        """The same lattice in a picture with so many times the pixels each way."""
+        across, down = (
+            Axis(axis.lines * times + (times - 1) / 2, axis.widths * times) for axis in (self.across, self.down)
+        )
+        return replace(self, across=across, down=down)

@@ -1,42 +1,43 @@
-"""The search for a lattice: parts of the picture tried by turns, combs of both directions paired and judged, the best
-measured again. Works on ink (0 paper, 1 black) alone and knows nothing of what the cells mean.
+"""The search for a lattice: combs of both directions proposed, paired and judged, the best measured again.
+
+Works on ink (0 paper, 1 black) alone and knows nothing of what the cells mean.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from scipy import ndimage
 
-from stitchc.trace.grid.combs import combs_of
-from stitchc.trace.grid.edges import Plane, edges_of, noise_of
-from stitchc.trace.grid.fitting import measured_again, settled
-from stitchc.trace.grid.judging import View, judged, skips_lines
-from stitchc.trace.grid.lattice import LEAST_PITCH_PX, Axis, Lattice
+from stitchc.trace.grid.comb import LEAST_PITCH_PX, Comb, comb_of, pitches_of
+from stitchc.trace.grid.evidence import Plane, Profile, noise_of, stretches
+from stitchc.trace.grid.judging import Judged, View, judged, sheet_of
+from stitchc.trace.grid.lattice import Axis, Lattice, Side
 
-_LOOKED_AT: Final = 2_500_000
+_LOOKED_AT: Final = 1_800_000
 """Pixels in which a grid is looked for; larger pictures are made smaller for it, unless their cells are then small."""
 _ROOMY_PX: Final = 9.0
+_MOST_COMBS: Final = 7
+_SURELY: Final = 0.85
+"""How much must be seen between blank cells for nothing better to be looked for elsewhere."""
+_OBLONG: Final = 3.0
+"""How many times longer than wide a cell may be."""
+_FINER: Final = ((2, 2), (3, 3), (4, 4), (5, 5), (6, 6), (10, 10), (2, 1), (1, 2), (5, 1), (1, 5), (10, 1), (1, 10))
 
 
 def find_lattice(plane: Plane, cells: tuple[int, int] | None = None) -> Lattice | None:
-    """The lattice of a straight picture, or None where there is none that can be trusted.
+    """The ruled lattice of a straight picture, or None where there is none that can be trusted.
 
-    Looked for first where ink hangs together, as the lines of a grid do and letters do not, then in the whole picture.
-    Each direction proposes some combs of lines by itself; a pair of them is then judged edge of cell by edge of cell,
-    so that lettering beside the grid, or marks inside the cells, are not taken for lines.
     cells: how many the user says there are across and down; lattices with other counts are then passed over.
     """
     smaller = math.ceil(math.sqrt(plane.size / _LOOKED_AT))
     if smaller > 1:
         found = _searched(_reduced(plane, smaller), cells)
-        if found is not None and min(found.across.pitch_px, found.down.pitch_px) >= _ROOMY_PX:
-            return settled(plane, found.grown(smaller))
-    found = _searched(plane, cells)
-    return None if found is None else settled(plane, found)
+        if found is not None and found.pitch_px >= _ROOMY_PX:
+            return found.grown(smaller)
+    return _searched(plane, cells)
 
 
 def _reduced(plane: Plane, by: int) -> Plane:
@@ -44,109 +45,232 @@ def _reduced(plane: Plane, by: int) -> Plane:
     return np.asarray(plane[:height, :width].reshape(height // by, by, width // by, by).mean(axis=(1, 3)))
 
 
-_SURELY: Final = 0.85
-"""The mean of what is seen of a ruled grid's edges from which nothing better is looked for elsewhere."""
-
-
 def _searched(plane: Plane, cells: tuple[int, int] | None) -> Lattice | None:
-    noise = noise_of(plane)
-    (upright, sure_x), (level, sure_y) = edges_of(plane, 1, noise), edges_of(plane, 0, noise)
-    sure = sure_x, sure_y
-    whole = View.of(plane, upright, level, sure)
-    best: tuple[float, Lattice] | None = None
-    for left, top, right, bottom in [*_regions(plane, noise), (0, 0, plane.shape[1], plane.shape[0])]:
-        here = slice(top, bottom), slice(left, right)
-        view = whole if upright[here].shape == plane.shape else View.of(plane[here], upright[here], level[here], sure)
-        found = _best_pair(view, cells)
-        if found is not None and view is not whole:
-            # lines that grain or blur has cut may go on beyond what hangs together
-            lattice = measured_again(upright, level, sure, found[1].moved(left, top))
-            found = judged(whole, lattice.across, lattice.down)
-            if found is not None and cells is not None and found[1].size != cells:
-                found = None
-        if found is not None and (best is None or found[0] > best[0]):
+    view = View(plane)
+    best: Judged | None = None
+    for rows, columns in _regions(plane):
+        found = _best_pair(view, rows, columns, cells)
+        if found is not None and (best is None or found.score > best.score):
             best = found
-            if found[1].ruled and found[1].across.share >= _SURELY:
-                break
+        if best is not None and best.seen >= _SURELY and _is_ruled(best) and not _skips_lines(view, best):
+            break
     if best is None:
         return None
-    lattice = best[1]
-    for _ in range(8):  # lines measured over all that was found fall nearer to those farther out
-        measured = measured_again(upright, level, sure, lattice)
-        wider = judged(whole, measured.across, measured.down)
-        if wider is None or (cells is not None and wider[1].size != cells):
-            break
-        settled = wider[1].size == lattice.size
-        lattice = wider[1]
-        if settled:
-            break
-    return replace(lattice, doubtful=lattice.ruled and skips_lines(whole, lattice))
+    if not _is_ruled(best) or _skips_lines(view, best):
+        return None
+    if cells is not None and _size(best) != cells:
+        return None
+    return _lattice(view, best)
 
 
-def _best_pair(view: View, cells: tuple[int, int] | None) -> tuple[float, Lattice] | None:
-    # clipped low, so that a faint line that runs through counts for more than a black spot
-    columns = np.minimum(view.upright, view.sure[0]).mean(axis=1) / view.sure[0]
-    rows = np.minimum(view.level, view.sure[1]).mean(axis=1) / view.sure[1]
-    combs_across = combs_of(columns)
-    combs_down = combs_of(rows, combs_across)
-    combs_across += [comb for comb in combs_of(columns, combs_down) if comb not in combs_across]
-    best: tuple[float, Lattice] | None = None
+def _size(found: Judged) -> tuple[int, int]:
+    xs, ys = found.lines
+    return len(xs) - 1, len(ys) - 1
 
-    def consider(across: Axis, down: Axis) -> bool:
+
+def _regions(plane: Plane) -> list[tuple[slice, slice]]:
+    """Rows and columns of the whole picture, and of the largest piece of ink that hangs together, as lines do."""
+    height, width = plane.shape
+    whole = slice(0, height), slice(0, width)
+    labels, count = ndimage.label(plane > max(0.12, 4 * noise_of(plane)), structure=np.ones((3, 3), dtype=int))
+    boxes = [box for box in ndimage.find_objects(labels) if box is not None] if count else []
+    areas = [(box[0].stop - box[0].start) * (box[1].stop - box[1].start) for box in boxes]
+    if not areas or not 0.01 * plane.size < max(areas) < 0.8 * plane.size:
+        return [whole]
+    rows, columns = boxes[int(np.argmax(areas))]
+    if min(rows.stop - rows.start, columns.stop - columns.start) < 3 * LEAST_PITCH_PX:
+        return [whole]
+    return [(rows, columns), whole]
+
+
+def _combs(view: View, rows: slice, columns: slice) -> tuple[list[Comb], list[Comb]]:
+    """Combs across and down, the best first; each direction also tries the pitches of the other, as cells are about
+    square and a single row of cells shows no period of its own."""
+    profiles = []
+    pitches: list[list[float]] = []
+    for evidence, along in ((view.upright, rows), (view.level, columns)):
+        found: list[float] = []
+        for scale in (4.0, 12.0, 40.0):
+            for pitch in pitches_of(evidence.profile(scale, along)):
+                if pitch >= 0.4 * scale and not any(abs(pitch - other) < 0.015 * pitch for other in found):
+                    found.append(pitch)
+        pitches.append(found)
+        profiles.append((evidence, along))
+    combs: list[list[Comb]] = []
+    for at, (evidence, along) in enumerate(profiles):
+        own: list[Comb] = []
+        for pitch in [*pitches[at], *pitches[1 - at][:4]]:
+            comb = comb_of(evidence.profile(pitch, along), pitch)
+            if comb is not None and not any(_alike(comb, other) for other in own):
+                own.append(comb)
+        own.sort(key=lambda comb: -comb.worth)
+        combs.append(own[:_MOST_COMBS])
+    return combs[0], combs[1]
+
+
+def _alike(one: Comb, two: Comb) -> bool:
+    return (
+        abs(one.pitch_px - two.pitch_px) < 0.02 * one.pitch_px
+        and abs(one.lines - two.lines[:, None]).min(axis=0).mean() < 0.1 * one.pitch_px
+    )
+
+
+def _best_pair(view: View, rows: slice, columns: slice, cells: tuple[int, int] | None) -> Judged | None:
+    best: Judged | None = None
+
+    def consider(across: Comb | None, down: Comb | None) -> bool:
         nonlocal best
-        if not 0.4 < across.pitch_px / down.pitch_px < 2.5:
+        if across is None or down is None or not 1 / _OBLONG < across.pitch_px / down.pitch_px < _OBLONG:
             return False
-        found = judged(view, across, down)
-        if found is None or (cells is not None and found[1].size != cells):
+        found = judged(sheet_of(view, across, down), (across.pitch_px, down.pitch_px))
+        if found is None or (cells is not None and _size(found) != cells):
             return False
-        if best is None or found[0] > best[0]:
+        if best is None or found.score > best.score:
             best = found
             return True
         return False
 
-    for across in combs_across:
-        for down in combs_down:
+    all_across, all_down = _combs(view, rows, columns)
+    for across in all_across:
+        for down in all_down:
             consider(across, down)
-    for _ in range(3):  # a comb of few lines is bent by a heavy one at its end; within the grid more is seen
-        if best is None or not best[1].ruled:
+    for _ in range(2):  # within the grid alone more is seen
+        if best is None or not consider(*_measured(view, best, 1, 1)):
             break
-        again = measured_again(view.upright.T, view.level, view.sure, best[1])
-        if not consider(again.across, again.down):
-            break
-    if best is not None and best[1].ruled:  # where each fifth line is heavier, those may have been found alone
-        coarse = best[1]
-        for finer_across, finer_down in ((2, 2), (5, 5), (2, 1), (1, 2), (5, 1), (1, 5)):
-            across, down = _finer(coarse.across, finer_across), _finer(coarse.down, finer_down)
-            if min(across.pitch_px, down.pitch_px) >= LEAST_PITCH_PX:
-                consider(across, down)
+    if best is not None:  # where each fifth line is heavier, those may have been found alone
+        coarse = best
+        for finer in _FINER:
+            if min(_pitches(coarse)[at] / finer[at] for at in (0, 1)) >= LEAST_PITCH_PX:
+                consider(*_measured(view, coarse, *finer))
     return best
 
 
-def _finer(axis: Axis, times: int) -> Axis:
-    return replace(axis, pitch_px=axis.pitch_px / times, cells=axis.cells * times)
+def _pitches(found: Judged) -> tuple[float, float]:
+    xs, ys = found.lines
+    return float(xs[-1] - xs[0]) / (len(xs) - 1), float(ys[-1] - ys[0]) / (len(ys) - 1)
 
 
-def _regions(plane: Plane, noise: float) -> list[tuple[int, int, int, int]]:
-    """Left, top, right and bottom of the two largest pieces of ink that hang together, with a little room around."""
-    labels, count = ndimage.label(plane > max(0.12, 4 * noise), structure=np.ones((3, 3), dtype=int))
-    if count == 0:
-        return []
-    boxes = [box for box in ndimage.find_objects(labels) if box is not None]
-    sized = sorted(
-        (((box[1].stop - box[1].start) * (box[0].stop - box[0].start), box) for box in boxes), key=lambda pair: -pair[0]
-    )
-    found = []
-    for area, box in sized[:2]:
-        height, width = box[0].stop - box[0].start, box[1].stop - box[1].start
-        if min(height, width) < 2 * LEAST_PITCH_PX or not 0.01 * plane.size < area < 0.9 * plane.size:
+def _measured(view: View, found: Judged, finer_x: int, finer_y: int) -> tuple[Comb | None, Comb | None]:
+    """The combs once more, by what is seen within the grid alone. finer_x, finer_y: the parts of each cell."""
+    (xs, ys), (px, py) = found.lines, _pitches(found)
+    rows = slice(max(0, round(ys[0])), round(ys[-1]) + 1)
+    columns = slice(max(0, round(xs[0])), round(xs[-1]) + 1)
+    across = comb_of(view.upright.profile(px / finer_x, rows), px / finer_x)
+    return across, comb_of(view.level.profile(py / finer_y, columns), py / finer_y)
+
+
+_RULED: Final = 0.6
+_FEW: Final = 6
+
+
+def _is_ruled(found: Judged) -> bool:
+    """Whether lines are drawn: then they show between cells that look alike."""
+    left, right, top, bottom = found.box
+    sheet = found.sheet
+    upright, level = sheet.upright[left : right + 1, top:bottom], sheet.level[top : bottom + 1, left:right]
+    everything = (float(upright.sum()) + float(level.sum())) / (upright.size + level.size)
+    if found.score <= 0 or upright.size + level.size < 8:
+        return False
+    outer = np.concatenate([upright[0], upright[-1], level[0], level[-1]])
+    if found.alike < _FEW:
+        return everything >= 0.9 and float(outer.mean()) >= 0.5
+    return found.seen >= _RULED
+
+
+_SKIPPED: Final = 0.65
+
+
+def _skips_lines(view: View, found: Judged) -> bool:
+    """Whether lines run between those of the lattice as those of a grid of half, a third or a fifth of the pitch would:
+    then the lines that were found are only the stronger ones, and the cells are not those."""
+    (xs, ys), pitches = found.lines, _pitches(found)
+    for evidence, lines, crossings, pitch in (
+        (view.upright, xs, ys, pitches[0]),
+        (view.level, ys, xs, pitches[1]),
+    ):
+        for parts in (2, 3, 5):
+            shares = []
+            for part in range(1, parts):
+                inside = lines[:-1] + part / parts * np.diff(lines)
+                if pitch / parts >= 1.5 * LEAST_PITCH_PX:
+                    seen = stretches(evidence.lines(pitch / parts), inside, crossings, max(1.0, 0.05 * pitch))
+                    shares.append(float((np.minimum(seen, evidence.least) / evidence.least).mean()))
+            if shares and len(lines) > 2 and min(shares) >= _SKIPPED:
+                return True
+    return False
+
+
+# -- what was found, as a lattice -----------------------------------------------------------------------------------
+
+
+def _lattice(view: View, found: Judged) -> Lattice:
+    xs, ys = found.lines
+    across = Axis(xs, _widths(view.plane, xs, ys))
+    down = Axis(ys, _widths(view.plane.T, ys, xs))
+    opened, cut = _sides(view, found)
+    return Lattice(across, down, True, opened, cut)
+
+
+def _widths(plane: Plane, lines: Profile, crossings: Profile) -> Profile:
+    """How wide each upright line is, in px: how far the ink at its middle goes on to both sides. Beside cells in the
+    line's colour it goes on farther, so that a low share of all rows of pixels counts."""
+    half = max(2, int(0.5 * float(np.mean(np.diff(lines)))))
+    rows = np.arange(max(0, round(crossings[0])), round(crossings[-1]) + 1)
+    rows = rows[(rows < len(plane))][:: max(1, len(rows) // 600)]
+    widths = np.ones(len(lines))
+    for number, place in enumerate(lines.tolist()):
+        beside = np.round(place).astype(int) + np.arange(-half, half + 1)
+        at = np.clip(beside, 0, plane.shape[1] - 1)
+        strip = plane[np.ix_(rows, at)]
+        ground = np.median(strip[:, beside == at], axis=1)
+        centre = half - 1 + int(np.abs(strip[:, half - 1 : half + 2] - ground[:, None]).mean(axis=0).argmax())
+        away = np.abs(strip - strip[:, centre : centre + 1])
+        own = np.abs(strip[:, centre] - ground)
+        if float((own > 0.04).mean()) < 0.05:
             continue
-        room = 6
-        found.append(
-            (
-                max(0, box[1].start - room),
-                max(0, box[0].start - room),
-                min(plane.shape[1], box[1].stop + room),
-                min(plane.shape[0], box[0].stop + room),
-            )
-        )
-    return found
+        contrast = float(np.median(own[own > 0.04]))
+        unlike = (away > 0.4 * contrast) | (beside != at)
+        after, before = unlike[:, centre:], unlike[:, centre::-1]
+        right = np.where(after.any(axis=1), after.argmax(axis=1), half + 1)
+        left = np.where(before.any(axis=1), before.argmax(axis=1), half + 1)
+        inked = own > 0.4 * contrast
+        if inked.any():
+            widths[number] = min(float(np.percentile((left + right - 1)[inked], 25)), half)
+    return np.maximum(widths, np.median(widths) if len(widths) > 2 else 1.0)
+
+
+_CLOSED: Final = 0.25
+_RUNS_ON: Final = 0.6
+
+
+def _sides(view: View, found: Judged) -> tuple[tuple[Side, ...], tuple[Side, ...]]:
+    """Sides where no line closes the grid, and sides at which its lines run on through part of a cell."""
+    left, right, top, bottom = found.box
+    (xs, ys), sheet = found.lines, found.sheet
+    opened: list[Side] = []
+    cut: list[Side] = []
+    height, width = view.plane.shape
+    sides: tuple[tuple[Side, float, float, float], ...] = (
+        ("left", float(sheet.upright[left, top:bottom].mean()), xs[0], xs[1] - xs[0]),
+        ("right", float(sheet.upright[right, top:bottom].mean()), width - 1 - xs[-1], xs[-1] - xs[-2]),
+        ("top", float(sheet.level[top, left:right].mean()), ys[0], ys[1] - ys[0]),
+        ("bottom", float(sheet.level[bottom, left:right].mean()), height - 1 - ys[-1], ys[-1] - ys[-2]),
+    )
+    for side, closed, room, pitch in sides:
+        if closed < _CLOSED:
+            opened.append(side)
+        if 0.15 * pitch < room < 0.97 * pitch and _runs_on(view, found, side, room) >= _RUNS_ON:
+            cut.append(side)
+    return tuple(opened), tuple(cut)
+
+
+def _runs_on(view: View, found: Judged, side: Side, room: float) -> float:
+    """The share of the lines across a side that are seen between it and the picture's edge."""
+    (xs, ys), pitches = found.lines, _pitches(found)
+    evidence, lines, pitch = (
+        (view.level, ys, pitches[1]) if side in ("left", "right") else (view.upright, xs, pitches[0])
+    )
+    seen = evidence.lines(pitch)
+    first = 0.0 if side in ("left", "top") else seen.shape[0] - 1 - room
+    crossings = np.array([first + 0.05 * room, first + 0.9 * room])
+    return float((stretches(seen, lines, crossings, max(1.0, 0.07 * pitch)) >= 0.7 * evidence.least).mean())
