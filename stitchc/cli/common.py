@@ -20,13 +20,13 @@ from click.core import ParameterSource
 from stitchc import files
 from stitchc.cli.wrong_usage import worded
 from stitchc.english import listed
-from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, grouped, has_errors, in_order, render, visible
+from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, grouped, render, visible
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
 
     from stitchc.machines import Machine
-    from stitchc.pattern import Pattern, Stitch
+    from stitchc.pattern import Pattern
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -56,19 +56,14 @@ def machine_names(context: click.Context, parameter: click.Parameter, incomplete
     return shipped or [CompletionItem(incomplete, type="file")]
 
 
-def pair(text: str | None, what: str) -> tuple[int, int] | None:
-    """Two whole numbers from 1 out of "2x3", for the callback of an option; None where it is not given.
+def pair(text: str | None, wanted: str) -> tuple[int, int] | None:
+    """`values.pair` for the callback of an option; None where it is not given."""
+    from stitchc import values
 
-    what: what they are, with an example, for the click.BadParameter that is raised for anything else.
-    """
-    import re
-
-    if text is None:
-        return None
-    match = re.fullmatch(r"\s*([0-9]{1,7})\s*[x×]\s*([0-9]{1,7})\s*", text)
-    if not match or int(match[1]) < 1 or int(match[2]) < 1:
-        raise click.BadParameter(f"`{text}` is not {what}.")
-    return int(match[1]), int(match[2])
+    try:
+        return None if text is None else values.pair(text, wanted)
+    except ValueError as error:
+        raise click.BadParameter(f"{error}.") from None
 
 
 def file_argument(command: F) -> F:
@@ -213,19 +208,6 @@ def read_pattern(file: str) -> Pattern:
     return pattern
 
 
-def chosen(pattern: Pattern, names: Sequence[str], parts: bool = False, saying: bool = True) -> tuple[Stitch, ...]:
-    """`choose_stitches`, and its remark on what was skipped printed if `saying`. Leaves with 1 on an unknown name."""
-    from stitchc.product import choose_stitches, skipped_parts
-
-    try:
-        stitches = choose_stitches(pattern, names, parts)
-    except Refused as refused:
-        leave(refused.messages, refused.sources)
-    for remark in skipped_parts(pattern, stitches, names) if saying and not parts else ():
-        say(remark)
-    return stitches
-
-
 def load_machine(name: str) -> Machine:
     """The machine of --machine; leaves with 1 where there is none such or its profile has errors."""
     from stitchc.machines import load
@@ -236,20 +218,6 @@ def load_machine(name: str) -> Machine:
         raise
     except Refused as refused:
         leave(refused.messages, refused.sources)
-
-
-def require(messages: Iterable[Message], pattern: Pattern, anyway: bool = False) -> list[Message]:
-    """Print knitting and machine messages; errors among them end the command with 1 unless `anyway`.
-
-    Returns the messages as printed (errors made warnings by `anyway`), so that they can be put on what is written.
-    """
-    found = in_order(messages)
-    if anyway:
-        found = [message.as_warning() for message in found]
-    if has_errors(found):
-        leave(found, pattern.sources)
-    show(found, pattern.sources)
-    return found
 
 
 # -- saying and writing -----------------------------------------------------------------------------------------
