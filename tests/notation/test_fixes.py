@@ -6,6 +6,7 @@ from memory, no source.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 
 import pytest
@@ -145,3 +146,15 @@ def read_fixed(frame: str, line: str) -> Pattern | None:
     text = FRAMES[frame].replace("@", line)
     reading = compile_text(text)
     return reading.pattern or compile_text(applied(text, reading.messages)).pattern
+
+
+@pytest.mark.parametrize(
+    "repeated", ["*", "K ", "K*3 ", "1, ", "(", "...", " ", "rep from * ", "with S for T, ", "1/2 "]
+)
+def test_a_long_wrong_line_takes_no_time(repeated: str) -> None:
+    for begins in ("1: ", "stitch b = ", "yarn a ", "knit a ", ""):
+        line = (begins + repeated * 200)[:200]
+        start = time.process_time()
+        read("row", line)
+        read("knit", line)
+        assert time.process_time() - start < 2, line

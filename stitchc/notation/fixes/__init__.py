@@ -24,7 +24,7 @@ from stitchc.pattern import Pattern
 _MENDABLE: Final = {"N101", "N102", "N103", "N111", "N115", "N116"}
 _MAY_APPEAR: Final = {"N101", "N102", "N111"}
 """Of a line that is read for the first time because the one above it now can be."""
-_LONGEST_LINE: Final = 300
+_LONGEST_LINE: Final = 200
 _MOST_WORK: Final = 400_000
 """Characters compiled to prove the fixes of one file."""
 

@@ -190,7 +190,7 @@ _ALL_STARRED: Final = re.compile(
     rf"\s*\*\s*([^*]+?)\s*[;,.]?\s*(?:\*\s*)?[;,]?\s*(?:{_AGAIN})?\s*(?:from\s*\*)?\s*(?:{_WHOLE})?[\s.]*",
     re.IGNORECASE,
 )
-_ALL_SIGNED: Final = re.compile(r"(?:\s*[kts]\s*(?:[x*=:^]\s*\d+|\(\d+\))\s*,?){2,}")
+_ALL_SIGNED: Final = re.compile(r"(?:\s*+[kts]\s*+(?:[x*=:^]\s*+\d++|\(\d++\))(?:\s*+,)?+){2,}+")
 _CELL_TOKEN: Final = re.compile(r"(\d+)|([kts]+)(?!(?!x\s*\d)[a-z])|([a-z]+)|([()])|(\S)")
 
 
