@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from random import Random
 
 import pytest
 from click.testing import CliRunner
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from stitchc.cli import group
 from stitchc.notation import compile_text
 from stitchc.notation.layout import lay_out, same_meaning
+from tests.notation.patterns import Scribe
 
 EXAMPLES = sorted((Path(__file__).resolve().parent.parent / "examples").glob("*.stitch"))
 
@@ -153,3 +155,24 @@ def test_a_layout_that_would_be_too_large_names_its_size(tmp_path: Path) -> None
         assert said.exit_code == 1 and said.stdout == "" and "F504" not in said.stderr, said
         assert "N110" in said.stderr and "would have 5,400,0" in said.stderr and "at most 4,194,304" in said.stderr
     assert file.read_text("utf-8") == text
+
+
+def test_random_patterns_are_laid_out_in_one_step() -> None:
+    for number in range(200):
+        text = Scribe(Random(f"format/{number}"), most_stitches=4).pattern().text
+        pattern = compile_text(text).pattern
+        if pattern is not None:
+            tidy = lay_out(text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n"))
+            again = compile_text(tidy).pattern
+            assert again is not None and same_meaning(pattern, again) and lay_out(tidy) == tidy, text
+
+
+@pytest.mark.parametrize(
+    ("cells", "tidy"), [("( KT )x2", "(KT)x2"), ("( k t )X 2KK3", "(K T)x2 K K3"), ("KT  k2T", "KT K2 T")]
+)
+def test_cells_in_one_layout(cells: str, tidy: str) -> None:
+    assert lay_out(f"stitch a\n1: {cells}\n") == f"stitch a\n    1: {tidy}\n"
+
+
+def test_quotation_marks_are_made_straight() -> None:
+    assert lay_out("note “a # b”#c\nnote «d»\n") == 'note "a # b"  #c\nnote "d"\n'
