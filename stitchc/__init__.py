@@ -109,6 +109,7 @@ if TYPE_CHECKING:
     from stitchc.product import File, Product, WrongOption
     from stitchc.sheet.product import make_sheet
     from stitchc.swatch.product import plan_swatch
+    from stitchc.trace.product import trace_chart
 
 __version__ = "0.1.0"
 
@@ -150,6 +151,7 @@ __all__ = [
     "make_sheet",
     "plan_piece",
     "plan_swatch",
+    "trace_chart",
 ]
 
 _HOMES = {
@@ -172,6 +174,7 @@ _HOMES = {
     "stitchc.product": ("File", "Product", "WrongOption"),
     "stitchc.sheet.product": ("make_sheet",),
     "stitchc.swatch.product": ("plan_swatch",),
+    "stitchc.trace.product": ("trace_chart",),
 }
 _HOME = {name: home for home, names in _HOMES.items() for name in names}
 

@@ -56,16 +56,6 @@ def machine_names(context: click.Context, parameter: click.Parameter, incomplete
     return shipped or [CompletionItem(incomplete, type="file")]
 
 
-def pair(text: str | None, wanted: str) -> tuple[int, int] | None:
-    """`values.pair` for the callback of an option; None where it is not given."""
-    from stitchc import values
-
-    try:
-        return None if text is None else values.pair(text, wanted)
-    except ValueError as error:
-        raise click.BadParameter(f"{error}.") from None
-
-
 def file_argument(command: F) -> F:
     """FILE: one pattern, or - for standard input."""
     return click.argument("file", metavar="FILE", shell_complete=file_names)(command)
