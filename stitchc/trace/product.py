@@ -6,9 +6,10 @@ import json
 from pathlib import Path
 from typing import Final
 
-from stitchc.messages import visible
+from stitchc.messages import Refused, visible
 from stitchc.options import TraceOptions
 from stitchc.product import File, Product, WrongOption
+from stitchc.trace import words
 from stitchc.trace.pipeline import trace
 from stitchc.trace.values import Ask, Traced
 
@@ -22,6 +23,7 @@ def trace_chart(image: bytes, options: TraceOptions = _DEFAULTS, name: str = "pi
     Raises WrongOption, and Refused: T801 no picture, T802 too large, T803 no grid, T804 no room for a chart, T805 too
     many cells, T807 kinds of cells that are not explained, T808 a colour that is not there, T809 sizes that do not fit.
     """
+    from stitchc.notation.gather import MOST_BYTES
     from stitchc.notation.writer import is_name, notation_name
 
     if options.grid == "even" and options.cells is None:
@@ -36,6 +38,8 @@ def trace_chart(image: bytes, options: TraceOptions = _DEFAULTS, name: str = "pi
         file = File.of_text(f"{options.name or stitch}.json", _as_json(traced, name))
     else:
         file = File.of_text(f"{options.name or stitch}.stitch", _as_notation(traced, name, stitch))
+    if options.form != "json" and len(file.content) > MOST_BYTES:
+        raise Refused(words.too_much_text(name, len(file.content), MOST_BYTES))
     return Product((traced,), (file,), traced.messages, (f"{visible(name)}: {traced.how}.",))
 
 

@@ -120,12 +120,20 @@ def _by_look(
         codes = letters_of(kinds, key, file, order, foldable)
     except Refused as refused:
         raise _or_larger_cells(refused, field) from None
+    for number, ((row, column), code) in enumerate(key.alike):
+        if codes[int(kinds.of[row, column])] != code:  # an example before this one counts
+            other = next(
+                at for at, (cell, _) in enumerate(key.alike[:number]) if kinds.of[cell] == kinds.of[row, column]
+            )
+            raise Refused(words.conflicting(ask.key.alike[other], ask.key.alike[number], file))
     of_kind = certainty(kinds.distances)
     shares = np.zeros((*of_kind.shape[:2], 3), dtype=np.float32)
     for index, code in enumerate(codes):
         shares[..., code] += of_kind[..., index]
     if ask.key.dark is not None:  # what the user says leaves no third meaning
         shares /= np.maximum(shares.sum(axis=-1, keepdims=True), 1e-6)
+    for (row, column), code in key.alike:
+        shares[row, column] = np.eye(3, dtype=np.float32)[code]
     codes_read = shares.argmax(axis=-1).astype(np.uint8)
     looks = ", ".join(
         f"{hex_of(kind.colour)} {words.STITCHES[code]}" for kind, code in zip(kinds.kinds, codes, strict=True)

@@ -70,6 +70,15 @@ def too_many_cells(file: str, columns: int, rows: int) -> Message:
     )
 
 
+def too_much_text(file: str, size: int, most: int) -> Message:
+    return Message(
+        "T805",
+        "error",
+        f"The chart in `{visible(file)}` would be a pattern of {size:,} bytes; a file has at most {most:,}.",
+        cure="Cut out one repeat with --box LEFT,TOP,RIGHT,BOTTOM, or say its size: --repeat 24x36.",
+    )
+
+
 def no_room(columns: int, rows: int, width_px: int, height_px: int) -> Message:
     return Message(
         "T809",
@@ -209,6 +218,19 @@ def no_such_cell(row: int, column: int, file: str, columns: int, rows: int) -> M
 
 
 _HARDLY_INK: Final = 0.06
+
+
+def conflicting(one: tuple[tuple[int, int], int], other: tuple[tuple[int, int], int], file: str) -> Message:
+    """Two examples that look alike, as (row, column) from 1 and a code."""
+    (row, column), code = one
+    (row_2, column_2), code_2 = other
+    return Message(
+        "T807",
+        "error",
+        f"In `{visible(file)}`, row {row}, column {column} and row {row_2}, column {column_2} look alike, but "
+        f"--like {row},{column}={LETTERS[code]} and --like {row_2},{column_2}={LETTERS[code_2]} say different things.",
+        cure="Compare the two cells in the picture and leave one of the options out.",
+    )
 
 
 def folded_kinds(kinds: Kinds, codes: tuple[int, ...]) -> Message:

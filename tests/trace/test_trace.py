@@ -399,6 +399,51 @@ def test_small_black_squares_on_grey_lines_are_read() -> None:
         assert (read.whole.width, read.whole.height) == (columns, rows) and read.chart.rows()[0][:2] in ("KT", "TK")
 
 
+def test_a_pattern_that_check_would_refuse_as_too_large_is_not_written(monkeypatch: pytest.MonkeyPatch) -> None:
+    from stitchc.notation import gather
+    from stitchc.options import TraceOptions
+    from stitchc.trace import trace_chart
+
+    picture = png(drawn(letters(5, 12, 10), Style("fill", 20)))
+    options = TraceOptions(dark="tuck", colours=SHOWN.colours, repeat="whole")
+    (file,) = trace_chart(picture, options, "scan.png").files
+    monkeypatch.setattr(gather, "MOST_BYTES", len(file.content) - 1)
+    with pytest.raises(Refused) as error:
+        trace_chart(picture, options, "scan.png")
+    assert error.value.messages[0].code == "T805"
+
+
+def test_examples_are_true_or_their_conflict_is_named() -> None:
+    rows = [row.replace("S", "T") for row in letters(5, 12, 10)]
+    picture = png(drawn(rows, Style("fill", 20)))
+    marked = [(y + 1, x + 1) for y, row in enumerate(rows) for x, letter in enumerate(row) if letter == "T"][:2]
+    read = trace(picture, "scan.png", Ask(key=Key(alike=((marked[0], SLIP),)), repeat="whole"))
+    assert read.whole.rows() == [row.replace("T", "S") for row in rows]
+    with pytest.raises(Refused) as error:
+        trace(picture, "scan.png", Ask(key=Key(alike=((marked[0], SLIP), (marked[1], TUCK)))))
+    (message,) = error.value.messages
+    row, column = marked[1]
+    assert message.code == "T807" and "look alike" in message.text and f"--like {row},{column}=T" in message.text
+
+
+def test_a_scatter_plot_is_no_chart() -> None:
+    """Axes with a few lines of a grid, and points that lie anywhere."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    from matplotlib import pyplot
+
+    for seed in (1, 2):
+        random = np.random.default_rng(seed)
+        figure, axes = pyplot.subplots(figsize=(5, 4))
+        axes.scatter(random.normal(size=60), random.normal(size=60))
+        axes.grid(True)
+        held = io.BytesIO()
+        figure.savefig(held)
+        pyplot.close(figure)
+        assert refused(held.getvalue()) in ("T803", "T807")
+
+
 BOLD = [(5, 2), (5, 5), (10, 6), (4, 3)]
 
 
