@@ -64,8 +64,9 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
     if blocks is not None:
         return _field_of(blocks, ask, file)
     lined = None if small else _lined(pixels, ask, file)
-    if lined is not None and lined.rows * lined.columns < _FEW_CELLS and exact is None:
-        without = _unlined(pixels, ask)  # a few wide strips may be the cells themselves
+    if lined is not None and lined.rows * lined.columns < _FEW_CELLS and not fine and ask.cells is None:
+        # a few wide strips may be the cells themselves
+        without = _unlined(pixels, ask) if exact is None else _field_of(exact, ask, file)
         if without is not None and without.rows * without.columns > 4 * lined.rows * lined.columns:
             return without
     if lined is not None and (exact is None or fine or not _all_alike(lined)):
