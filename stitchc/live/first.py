@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from stitchc.live.desk import Desk
-from stitchc.live.views import settings_of_products
+from stitchc.live.settings import settings_of_products
 from stitchc.messages import Refused
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ def added(text: str, asked: Mapping[str, Any]) -> dict[str, Any]:
     elif kind == "stitch":
         new, line = _with_stitch(text, asked)
     elif kind == "traced":
-        new, line = _at_the_end(text, [str(asked.get("traced", "")).rstrip("\n")])
+        new, line = _at_the_end(text, [_with_a_free_name(str(asked.get("traced", "")).rstrip("\n"), text)])
     else:
         raise ValueError(kind)
     return {"text": new, "line": line}
@@ -160,9 +160,23 @@ def _with_stitch(text: str, asked: Mapping[str, Any]) -> tuple[str, int]:
     rows = "1" if high == 1 else f"1-{high}"
     block = [f"stitch {name} over {wide}", f"    {rows}: K"]
     _refuse_unless_read("\n".join(block) + "\n", asked)
-    if re.search(rf"^\s*stitch\s+{re.escape(name)}(\s|=|$)", text, re.MULTILINE | re.IGNORECASE):
+    if _is_taken(name, text):
         raise CannotAdd(f"There is a stitch `{name}` already. Choose another name.")
     return _at_the_end(text, block)
+
+
+def _is_taken(name: str, text: str) -> bool:
+    return re.search(rf"^\s*stitch\s+{re.escape(name)}(\s|=|$)", text, re.MULTILINE | re.IGNORECASE) is not None
+
+
+def _with_a_free_name(traced: str, text: str) -> str:
+    """A traced stitch under a name that the text does not have yet."""
+    found = re.search(r"^stitch\s+(\S+)", traced, re.MULTILINE)
+    if found is None or not _is_taken(found[1], text):
+        return traced
+    names = (f"{found[1]}-{number}" for number in range(2, 1000))
+    free = next(name for name in names if not _is_taken(name, text))
+    return traced[: found.start(1)] + free + traced[found.end(1) :]
 
 
 def _refuse_unless_read(text: str, asked: Mapping[str, Any]) -> None:

@@ -252,6 +252,7 @@ class Server:
 
         async def work() -> Any:
             picture = await _body(request, _MOST_PICTURE)
+            self._page({"page": request.query_params.get("page")}).drop()
             arguments = {"picture": picture, "name": request.query_params.get("name", "")[:200]}
             return await self.worker.run("trace", arguments)
 

@@ -9,12 +9,32 @@ import types
 from collections.abc import Iterator, Mapping
 from typing import Any, Final, Literal, Union, get_args, get_origin
 
+from stitchc import options
 from stitchc.options import Option
 
 _ASKED_ELSEWHERE: Final = ("form", "stitches", "piece", "units", "name")
 """Fields that the page has its own places for."""
 
+OPTIONS: Final[Mapping[str, type[Any]]] = {
+    "chart": options.ChartOptions,
+    "picture": options.PictureOptions,
+    "gauge": options.GaugeOptions,
+    "card": options.CardOptions,
+    "bitmap": options.BitmapOptions,
+    "sheet": options.SheetOptions,
+    "piece": options.PieceOptions,
+    "compare": options.CompareOptions,
+    "swatch": options.SwatchOptions,
+    "trace": options.TraceOptions,
+}
+"""The options of each product, by the name of its command."""
+
 Field = dataclasses.Field[Any]
+
+
+def settings_of_products() -> dict[str, list[dict[str, Any]]]:
+    """What the page's forms ask for, by product."""
+    return {name: described(kind) for name, kind in OPTIONS.items()}
 
 
 def described(kind: type[Any]) -> list[dict[str, Any]]:

@@ -7,8 +7,6 @@ the product's own JSON, so that page and command can't say different things.
 from __future__ import annotations
 
 import dataclasses
-import importlib
-import importlib.util
 import io
 import json
 import zipfile
@@ -16,8 +14,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+import stitchc
 from stitchc import options as product_options
-from stitchc.live.settings import as_fields, described
+from stitchc.live.settings import OPTIONS, as_fields
 from stitchc.live.values import Made
 from stitchc.messages import Message, Refused
 from stitchc.notation import compile_text
@@ -35,6 +34,7 @@ USUAL: Final = {
     "bitmap": "bitmap-standard",
     "sheet": "hand-standard",
     "piece": "hand-standard",
+    "swatch": "hand-standard",
 }
 """The machine of a product where the chosen one can't use it, or none is chosen; as the commands have it."""
 ONE_OF_EACH: Final = ("hand-standard", "card24-standard", "bitmap-standard")
@@ -76,28 +76,19 @@ def _machine_for(product: str, chosen: str) -> Machine | None:
 
 # -- asking a product --------------------------------------------------------------------------------------------------
 
-_HOMES: Final = {
-    "chart": ("stitchc.drawn.product", "draw_chart", product_options.ChartOptions),
-    "picture": ("stitchc.picture", "draw_fabric", product_options.PictureOptions),
-    "gauge": ("stitchc.gauge.product", "estimate_gauge", product_options.GaugeOptions),
-    "card": ("stitchc.card.product", "make_card", product_options.CardOptions),
-    "bitmap": ("stitchc.bitmap", "make_bitmap", product_options.BitmapOptions),
-    "sheet": ("stitchc.sheet.product", "make_sheet", product_options.SheetOptions),
-    "piece": ("stitchc.piece.product", "plan_piece", product_options.PieceOptions),
-    "compare": ("stitchc.compare.product", "compare_stitches", product_options.CompareOptions),
-    "swatch": ("stitchc.swatch.product", "plan_swatch", product_options.SwatchOptions),
-    "trace": ("stitchc.trace.product", "trace_chart", product_options.TraceOptions),
+_MAKE: Final[Mapping[str, Callable[[Pattern, Any, Any, Progress], Product[Any]]]] = {
+    "chart": lambda pattern, machine, options, progress: stitchc.draw_chart(pattern, machine, options, progress),
+    "picture": lambda pattern, machine, options, progress: stitchc.draw_fabric(
+        pattern, machine, options, progress, _shelf()
+    ),
+    "gauge": lambda pattern, machine, options, progress: stitchc.estimate_gauge(pattern, options, progress),
+    "card": lambda pattern, machine, options, progress: stitchc.make_card(pattern, machine, options, progress),
+    "bitmap": lambda pattern, machine, options, progress: stitchc.make_bitmap(pattern, machine, options, progress),
+    "sheet": lambda pattern, machine, options, progress: stitchc.make_sheet(pattern, machine, options),
+    "piece": lambda pattern, machine, options, progress: stitchc.plan_piece(pattern, machine, options),
+    "compare": lambda pattern, machine, options, progress: stitchc.compare_stitches([pattern], machine, options),
+    "swatch": lambda pattern, machine, options, progress: stitchc.plan_swatch(pattern, machine, options),
 }
-READY: Final = tuple(name for name, (module, *_) in _HOMES.items() if importlib.util.find_spec(module))
-"""Products that can be asked for as values."""
-
-
-def settings_of_products() -> dict[str, list[dict[str, Any]]]:
-    """What the page's forms ask for, by product."""
-    return {name: described(_HOMES[name][2]) for name in READY}
-
-
-_WITH_PROGRESS: Final = ("chart", "card", "bitmap")
 
 _relaxed: dict[str, bytes] = {}
 """Fabrics that were relaxed already, the latest of them."""
@@ -119,27 +110,10 @@ class Ask:
 
     def product(self, name: str, form: str = "", **fields: Any) -> tuple[Product[Any], Machine | None]:
         """The product in this form, and the machine it is made for. fields: of its options, over the settings."""
-        kind = _HOMES[name][2]
+        kind = OPTIONS[name]
         options = kind(**as_fields(kind, self.settings.get(name, {}), form, self.units) | fields)
         machine = _machine_for(name, self.machine)
-        return _called(name, self.pattern, machine, options, self.progress), machine
-
-
-def _called(product: str, pattern: Pattern, machine: Machine | None, options: Any, progress: Progress) -> Product[Any]:
-    module, name, _ = _HOMES[product]
-    function = getattr(importlib.import_module(module), name)
-    made: Product[Any]
-    if product == "gauge":
-        made = function(pattern, options, progress)
-    elif product == "picture":
-        made = function(pattern, machine, options, progress, _shelf())
-    elif product == "compare":
-        made = function([pattern], machine, options)
-    elif product in _WITH_PROGRESS:
-        made = function(pattern, machine, options, progress)
-    else:
-        made = function(pattern, machine, options)
-    return made
+        return _MAKE[name](self.pattern, machine, options, self.progress), machine
 
 
 def _shelf() -> dict[str, bytes]:
@@ -293,7 +267,7 @@ _VIEWS: Final[Mapping[str, Callable[[Ask], dict[str, Any]]]] = {
 
 
 def make(product: str, form: str, piece: str, face: str, progress: Progress, **given: Any) -> dict[str, Any]:
-    """The files of a product, byte for byte as its command writes them; of everything, in one packed folder."""
+    """The files of a product, byte for byte as its command writes them beside the pattern; of everything, packed."""
 
     def work() -> dict[str, Any]:
         ask = _asked(progress, lambda _: None, **given)
@@ -311,12 +285,11 @@ def make(product: str, form: str, piece: str, face: str, progress: Progress, **g
 
 
 def _everything(pattern: Pattern, machine: str, progress: Progress) -> dict[str, Any]:
-    """All that `stitchc build` makes, in one packed folder."""
-    from stitchc.gallery.build import build_pattern
+    """All that `stitchc build` makes in a folder beside the pattern, packed."""
     from stitchc.machines import load
 
     machines = [load(name) for name in ([machine] if machine else ONE_OF_EACH)]
-    made = build_pattern(pattern, machines, product_options.BuildOptions(), progress)
+    made = stitchc.build_pattern(pattern, machines, product_options.BuildOptions(), progress)
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for file in made.files:
@@ -330,8 +303,7 @@ def trace(picture: bytes, name: str) -> dict[str, Any]:
     """The notation of a picture of a chart, with its doubts."""
 
     def work() -> dict[str, Any]:
-        trace_chart = getattr(importlib.import_module(_HOMES["trace"][0]), _HOMES["trace"][1])
-        product = trace_chart(picture, product_options.TraceOptions(), name)
+        product = stitchc.trace_chart(picture, product_options.TraceOptions(), name)
         return {
             "text": product.files[0].content.decode("utf-8"),
             "doubts": [_words(message) for message in product.messages],

@@ -11,6 +11,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
+from stitchc.__main__ import run
 from stitchc.notation import compile_text
 from tests.live.conftest import Start
 
@@ -130,6 +131,25 @@ def test_the_chart_is_drawn_on_by_mouse_and_a_built_stitch_leads_to_its_source(
     assert text_of(page) == "stitch a\n    1: K3 T\n    2: K4\nstitch b = a then a shifted 1\n"
     page.locator("#undo").click()
     expect(page.locator("#grid td.t")).to_have_count(0)
+
+
+def test_a_picture_of_a_chart_goes_into_the_text(start: Start, visit: Visit, tmp_path: Path) -> None:
+    (tmp_path / "tide.stitch").write_text(SIX, "utf-8")
+    assert run(["chart", str(tmp_path / "tide.stitch"), "--format", "png", "-o", str(tmp_path / "tide.png")]) == 0
+    page = visit(start("tide.stitch").address)
+    with page.expect_file_chooser() as chooser:
+        page.get_by_role("button", name="Read a picture of a chart").click()
+    chooser.value.set_files(tmp_path / "tide.png")
+    expect(page.locator("#banner-made")).to_contain_text("tide.png")
+    page.keyboard.press("Escape")  # what is to be looked over
+    pattern = compile_text(text_of(page)).pattern
+    assert pattern is not None and list(pattern.stitches) == ["tide", "tide-2"]
+    assert pattern.stitches["tide-2"].chart == pattern.stitches["tide"].chart
+    dropped = page.evaluate_handle(
+        "() => { const all = new DataTransfer(); all.items.add(new File(['no picture'], 'no.png')); return all }"
+    )
+    page.dispatch_event("#text", "drop", {"dataTransfer": dropped})
+    expect(page.get_by_role("dialog")).to_contain_text("No chart could be read")
 
 
 def test_two_versions_are_both_kept(start: Start, visit: Visit, tmp_path: Path) -> None:

@@ -7,11 +7,19 @@ import contextlib
 import os
 import random
 import signal
+from collections.abc import Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
 
 from stitchc.live.worker import Worker, WorkFailed
+
+
+def in_a_loop_of_its_own(work: Coroutine[Any, Any, None]) -> None:
+    """In another thread: the driver of the browser tests keeps a loop running in this one."""
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(asyncio.run, work).result()
 
 
 def asked(view: str, width: int) -> dict[str, Any]:
@@ -48,7 +56,7 @@ def test_what_nobody_wants_any_more_makes_way() -> None:
         finally:
             worker.stop()
 
-    asyncio.run(play())
+    in_a_loop_of_its_own(play())
 
 
 def test_a_process_that_is_killed_costs_one_result() -> None:
@@ -65,4 +73,4 @@ def test_a_process_that_is_killed_costs_one_result() -> None:
         finally:
             worker.stop()
 
-    asyncio.run(play())
+    in_a_loop_of_its_own(play())

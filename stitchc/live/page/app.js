@@ -1,7 +1,7 @@
 // The page as a whole: which file, what is saved, and when what follows from the text is asked for.
 
 import {find, make, button, count, withCode, tell, banner, dialog} from "./dom.js";
-import {ask, get, send, listen, Refused} from "./server.js";
+import {ask, get, send, listen, page, Refused} from "./server.js";
 import * as editor from "./editor.js";
 import * as chart from "./chart.js";
 import * as views from "./views.js";
@@ -154,8 +154,8 @@ function messageItem(message) {
 }
 
 async function explain(code) {
-  const page = await guarded(() => ask("explain", {code}));
-  if (page) dialog(`${code}: ${page.title}`, (close) => [...page.text.split(/\n\s*\n/).map((part) => make("p", {}, withCode(part.replace(/\n/g, " ")))), button("Close", close, {class: "main"})]);
+  const about = await guarded(() => ask("explain", {code}));
+  if (about) dialog(`${code}: ${about.title}`, (close) => [...about.text.split(/\n\s*\n/).map((part) => make("p", {}, withCode(part.replace(/\n/g, " ")))), button("Close", close, {class: "main"})]);
 }
 
 // A change that was made for the knitter, and the way back.
@@ -261,7 +261,7 @@ async function settled() {
 async function traceFile(file) {
   if (!file) return;
   tell("Reading the picture…");
-  const traced = await guarded(() => send(`trace?name=${encodeURIComponent(file.name)}`, file));
+  const traced = await guarded(() => send(`trace?page=${page}&name=${encodeURIComponent(file.name)}`, file));
   if (!traced) return;
   if (traced.refused) {
     dialog("No chart could be read", (close) => [...traced.refused.map((words) => make("p", {}, withCode(words))), button("Close", close, {class: "main"})]);
@@ -576,7 +576,6 @@ function wire() {
   });
   find("add-stitch").addEventListener("click", newStitch);
   find("everything").addEventListener("click", () => guarded(() => views.take("everything", {}, "", "", context())));
-  find("trace").hidden = !offers.products.trace;
   find("trace").addEventListener("click", () => {
     const input = make("input", {type: "file", accept: "image/*"});
     input.addEventListener("change", () => traceFile(input.files[0]));

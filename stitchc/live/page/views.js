@@ -67,7 +67,7 @@ function gauge(value) {
     make("table", {class: "figures"}, make("tbody", {}, rows)),
     make("p", {class: "note"}, `This is ${BASIS[value.basis] || value.basis}. The range in brackets holds nine swatches in ten.`,
       value.baseline ? null : " Enter a swatch of stocking stitch to see sizes in cm."),
-    make("p", {}, button("I have knitted a swatch…", () => state.swatch())),
+    make("p", {class: "actions"}, button("I have knitted a swatch…", () => state.swatch()), button("Plan a swatch", () => state.take("swatch", {form: "html"}, "print"))),
   ];
 }
 
@@ -159,7 +159,6 @@ export function build(context) {
   state = context;
   for (const [name, each] of Object.entries(PRODUCTS)) {
     const product = each.product || name;
-    if (!state.products[product]) continue;
     const buttons = each.away.map(([words, settings, how]) =>
       button(words, () => state.take(product, settings, how, each.all), {"aria-label": `${each.heading}: ${words}`}));
     if (state.products[product].length) buttons.push(button("Settings…", () => askSettings(product, each.heading), {class: "settings", "aria-label": `${each.heading}: settings`}));
@@ -182,7 +181,8 @@ export function build(context) {
 
 // Views that are not of this ticket yet, in the order to be made; those of the machine's own kind only.
 export function wanted(ticket, reader) {
-  for (const [name, shown] of [["bitmap", reader === "bitmap"], ["card", reader !== "bitmap"]]) if (find(name)) find(name).hidden = !shown;
+  find("bitmap").hidden = reader !== "bitmap";
+  find("card").hidden = reader === "bitmap";
   // Those on the screen first; the fabric takes longest.
   const late = (name) => 2 * Number(name === "fabric") + Number(!sections[name].seen);
   return Object.keys(sections).filter((name) => sections[name].fresh !== ticket && !sections[name].section.hidden)
