@@ -294,7 +294,7 @@ def _everything(pattern: Pattern, machine: str, progress: Progress) -> dict[str,
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for file in made.files:
             place = zipfile.ZipInfo(file.name, (1980, 1, 1, 0, 0, 0))
-            archive.writestr(place, finished(file.content))
+            archive.writestr(place, finished(file.content, source=f"../{Path(pattern.file).name}"))
     name = f"{whole_stem(pattern, 'all')}.zip"
     return {"files": [Made(name, content.getvalue())], "remarks": list(made.remarks), "warnings": []}
 
