@@ -97,6 +97,20 @@ def test_typing_is_coloured_and_quotes_of_a_word_processor_are_taken(start: Star
     assert chart_of(page) == ["KT", "KK"]
 
 
+def test_another_file_shows_nothing_of_the_one_before(start: Start, visit: Visit, tmp_path: Path) -> None:
+    (tmp_path / "good.stitch").write_text(SIX, "utf-8")
+    (tmp_path / "bad.stitch").write_text("stitch a\n    1: K Q\n", "utf-8")
+    page = visit(start("good.stitch").address)
+    expect(page.locator("#gauge table")).to_have_count(1)
+    page.get_by_role("button", name="Open…").click()
+    page.get_by_role("button", name="bad.stitch").click()
+    expect(page.locator(".messages li")).to_have_count(1)
+    expect(page.locator("#grid td")).to_have_count(0)
+    expect(page.locator("#gauge")).to_contain_text("Nothing yet.")
+    page.locator("#undo").click(force=True)  # nothing of the file before can be undone into this one
+    assert text_of(page) == "stitch a\n    1: K Q\n"
+
+
 def test_runs_and_cells_show_each_other(start: Start, visit: Visit, tmp_path: Path) -> None:
     (tmp_path / "a.stitch").write_text("stitch a over 8\n    1, 3: (K T)x2 K4\n    2: K\n", "utf-8")
     page = visit(start("a.stitch").address)

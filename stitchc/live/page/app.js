@@ -65,7 +65,7 @@ function shown(answer) {
   showMessages(answer.messages, answer.more_messages);
   editor.mark("messages", answer.messages.filter((each) => each.line).map((each) => ({line: each.line, column: each.column, length: each.length, kind: each.severity})));
   pattern = answer.pattern;
-  find("grid").classList.toggle("old", !pattern);
+  find("grid").classList.toggle("old", !pattern && Boolean(current));
   views.waiting(!pattern);
   if (!pattern) {
     find("chart-note").textContent = current ? "The chart of the last text without a mistake." : "The chart appears when the text has no mistake.";
@@ -455,6 +455,11 @@ async function open(name, text = null) {
   Object.assign(doc, {file: name, base: opened.digest, savedText: opened.text, onDisk: Boolean(opened.digest), theirs: null});
   Object.assign(choice, {stitch: "", line: 1});
   current = "";
+  pattern = null;
+  chart.clear();
+  views.reset();
+  find("stitch").replaceChildren();
+  find("stitch").dataset.names = "";
   history.replaceState(null, "", `?file=${encodeURIComponent(name)}`);
   for (const kind of ["elsewhere", "restored", "kept", "adopted", "made"]) banner(kind, null);
   editor.begin(text ?? draft?.text ?? opened.text);
@@ -495,7 +500,7 @@ function begin() {
       button("A first pattern", () => open(freeName("first"), offers.first), {class: "main"}),
       button("An empty page", () => open(freeName("pattern"), "")))),
     list("Go on with text that is not saved", offers.drafts.map((each) => button(each.name, () => open(each.name)))),
-    list(`Patterns in the folder ${offers.folder}`, offers.files.map((each) => button(each.name, () => open(each.name)))),
+    list(`Patterns in the folder ${offers.folder}`, offers.files.filter((each) => !offers.drafts.some((draft) => draft.name === each.name)).map((each) => button(each.name, () => open(each.name)))),
     list("Examples, to change as you like", offers.examples.map((each) => button(each.title, () => open(freeName(each.name.replace(/\.stitch$/, "")), each.text)))),
   ].filter(Boolean));
   find("begin").focus();

@@ -53,6 +53,13 @@ export function show(next, colours) {
   describe();
 }
 
+export function clear() {
+  chart = null;
+  size = "";
+  runs = [];
+  for (const part of [holder, note, under]) part.replaceChildren();
+}
+
 function build() {
   const had = wantFocus || holder.contains(document.activeElement);
   cells = new Map();

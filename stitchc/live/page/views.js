@@ -166,7 +166,7 @@ export function build(context) {
       document.querySelector("[data-product=chart]").append(...buttons);
       continue;
     }
-    const body = make("div", {class: "body"}, make("p", {class: "note"}, "Working…"));
+    const body = make("div", {class: "body"}, make("p", {class: "note"}, "Nothing yet."));
     const section = make("section", {class: `view ${each.wide ? "wide" : ""}`, "aria-labelledby": `${name}-heading`, id: name},
       make("h2", {id: `${name}-heading`}, each.heading), body, make("div", {class: "away"}, buttons));
     sections[name] = {section, body, fresh: null};
@@ -191,12 +191,20 @@ export function wanted(ticket, reader) {
 
 // old: the text has a mistake, so that what is shown stays as it is.
 export function waiting(old = false) {
-  find("views").classList.toggle("old", old);
-  if (old) {
-    for (const {section} of Object.values(sections)) section.removeAttribute("aria-busy");
-    return;
+  for (const {section, fresh} of Object.values(sections)) {
+    section.classList.toggle("old", old && fresh !== null);
+    if (old) section.removeAttribute("aria-busy");
+    else section.setAttribute("aria-busy", "true");
   }
-  for (const {section} of Object.values(sections)) section.setAttribute("aria-busy", "true");
+}
+
+// Another file: nothing of the one before stays.
+export function reset() {
+  for (const each of Object.values(sections)) {
+    each.fresh = null;
+    each.body.replaceChildren(make("p", {class: "note"}, "Nothing yet."));
+  }
+  find("bitmap").hidden = true;
 }
 
 export function receive({ticket, view, stage, value}, name) {
