@@ -1,4 +1,4 @@
-"""The page of each message code: what it means in the knitter's words, a broken example, a mended one and the cure.
+"""The page of each message code: what it means in plain words, a wrong example, the same example fixed, what to do.
 
 One TOML file a code beside this module. Reads them and nothing else; the tests compile every example.
 """
@@ -31,8 +31,8 @@ KINDS: Mapping[str, str] = {
 class Page(NamedTuple):
     """One page. broken raises the code and mended nothing; both None where no example can raise it.
 
-    command: the words after `stitchc` that raise it on the broken file (FILE stands for it; after the command's name
-    where it is not said). mended_command: those for the mended file. file: what the file is called. encoding: how the
+    command: the words after `stitchc` that raise it on the broken file (FILE stands for it; default: after the
+    command's name). mended_command: those for the mended file. file: what the file is called. encoding: how the
     broken file was saved. beside: further files by name.
     """
 
