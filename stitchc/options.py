@@ -20,8 +20,8 @@ class Option:
     low, high: bounds of a number, both allowed. default: words for what happens without the option, where the field's
     default does not say it. parse: "package.module:function" that makes the value of the text and raises ValueError
     with a sentence; of a field that takes several values it makes each. split: what separates several values in the
-    environment (blanks). forms: the option is about these forms alone. needs: the field that must be given with it.
-    complete: "machine" or "file", what the shell completes.
+    environment (default: spaces). forms: the option is for these forms only. needs: the field that must be given with
+    it. complete: "machine" or "file", what the shell completes.
     """
 
     def __init__(
@@ -79,11 +79,11 @@ SpreadOption = Annotated[
     float | None,
     Option(
         "--spread",
-        "How much two swatches that you knit alike differ.",
+        "How much two swatches that you knit in the same way differ.",
         metavar="PERCENT",
         low=0.5,
         high=20.0,
-        default="learnt from repeated swatches, 4 without any",
+        default="learnt from repeated swatches; without any, 4",
     ),
 ]
 UnitsOption = Annotated[Units, Option("--units", "Units of what is shown.")]
@@ -94,14 +94,14 @@ EveryRowOption = Annotated[
     bool,
     Option(
         "--every-row",
-        "A line for every row. Without it, text and paper give a repeated stretch once, with the numbers of its rows "
-        "or a box for each; on the screen and in JSON every row is there anyway.",
+        "Show a line for every row. By default, text and PDF show a repeated group of rows once, with its row numbers "
+        "or a box for each; HTML and JSON always show every row.",
     ),
 ]
 CarriageOption = Annotated[Side, Option("--carriage", "Where the carriage stands before row 1.")]
 
 _FORMAT = "The form of the output."
-_BY_ENDING = "what the name of -o ends in, or {}"
+_BY_ENDING = "from the ending of -o, else {}"
 """The default of --format; the braces stand for the field's default."""
 
 
@@ -118,7 +118,7 @@ class CardOptions:
         "png"
     )
     rows: Annotated[
-        int | None, Option("--rows", "Rows the card must have at least.", metavar="N", low=1, high=5000)
+        int | None, Option("--rows", "The fewest rows that the card may have.", metavar="N", low=1, high=5000)
     ] = None
     paper: Annotated[
         Literal["a4", "letter", "a3", "roll"],
@@ -129,13 +129,15 @@ class CardOptions:
         float,
         Option(
             "--scale-x",
-            "Correct a printer that is off across the page: 100 divided by what the check rule measures in mm.",
+            "Correct the scale across the page: 100 divided by the length of the check rule in mm, as you measure it.",
             metavar="F",
             low=0.95,
             high=1.05,
         ),
     ] = 1.0
-    scale_y: Annotated[float, Option("--scale-y", "The same down the page.", metavar="F", low=0.95, high=1.05)] = 1.0
+    scale_y: Annotated[
+        float, Option("--scale-y", "Correct the scale down the page in the same way.", metavar="F", low=0.95, high=1.05)
+    ] = 1.0
     start_row: Annotated[int, Option("--start-row", "The stitch's row to begin the card with.", metavar="N", low=1)] = 1
     shift: Annotated[
         int, Option("--shift", "Move the repeat N needles to the right (negative: to the left).", metavar="N")
@@ -154,7 +156,10 @@ class CardOptions:
     anyway: AnywayOption = False
     test_card: Annotated[
         bool,
-        Option("--test-card", "No FILE: a card to knit once, which tells how your reader mirrors, selects and reads."),
+        Option(
+            "--test-card",
+            "Without FILE: make a card to knit once, which shows how your reader mirrors, selects and reads.",
+        ),
     ] = False
     name: str = ""
 
@@ -183,7 +188,8 @@ class SheetOptions:
         bool,
         Option(
             "--cheapest",
-            "Also say which start side and which shift of the repeat need the fewest moves. The sheet stays as it is.",
+            "Also show which start side and which shift of the repeat need the fewest moves. The sheet does not "
+            "change.",
         ),
     ] = False
     every_row: EveryRowOption = False
@@ -214,9 +220,10 @@ class PieceOptions:
         tuple[str, ...],
         Option(
             "--so-far",
-            "What is knitted so far and how long it measures at rest; add `on the machine` if it hung there, and "
-            '`in all` if that part ended with these rows. Or how wide: "drift 40 stitches 21 cm". The rest is worked '
-            "out again. Repeat the option for several.",
+            "The rows knitted so far and how long they measure at rest. Add `on the machine` if you measured there, "
+            "and "
+            '`in all` if that part ended with these rows. Or a width: "drift 40 stitches 21 cm". The rest is planned '
+            "again. Repeat the option for several.",
             metavar='"drift 30 rows 7.1 cm"',
             parse=_NAME,
             split=";",
@@ -253,7 +260,7 @@ class ChartOptions:
         Face,
         Option(
             "--face",
-            "The side of the fabric that a drawn chart shows; the knit side has left and right exchanged.",
+            "The side of the fabric that a drawn chart shows; on the knit side, left and right are exchanged.",
             forms=_DRAWN,
         ),
     ] = "purl"
@@ -272,14 +279,20 @@ class ChartOptions:
             "How often to show the repeat, across and up.",
             metavar="AxB",
             parse="stitchc.values:repeats",
-            default="as often as makes 10 cells each way",
+            default="enough for 10 cells each way",
             forms=_DRAWN,
         ),
     ] = None
     cell_mm: Annotated[
         float | None,
         Option(
-            "--cell-mm", "Side of a cell.", metavar="MM", low=2, high=20, default="from 3 to 6, as fits", forms=_DRAWN
+            "--cell-mm",
+            "Side of a cell.",
+            metavar="MM",
+            low=2,
+            high=20,
+            default="3 to 6, to fit the page",
+            forms=_DRAWN,
         ),
     ] = None
     paper: Annotated[
@@ -295,7 +308,7 @@ class ChartOptions:
         int | None,
         Option(
             "--dpi",
-            "Pixels to the inch of a PNG.",
+            "Pixels per inch of a PNG.",
             metavar="N",
             low=72,
             high=1200,
@@ -373,14 +386,12 @@ class GaugeOptions:
             complete="file",
         ),
     ] = None
-    evidence: Annotated[
-        bool, Option("--evidence", "Also show what the estimates rest on, figure by figure.", forms=("text",))
-    ] = False
+    evidence: Annotated[bool, Option("--evidence", "Also show the data behind each estimate.", forms=("text",))] = False
     mechanics: Annotated[
         bool,
         Option(
             "--mechanics",
-            "Add a second opinion from the mechanics of yarn: the repeat relaxed loop by loop in a free cell.",
+            "Add a second opinion, calculated loop by loop from the mechanics of yarn.",
         ),
     ] = False
     units: UnitsOption = "cm"
@@ -400,8 +411,8 @@ class CompareOptions:
         Sort,
         Option(
             "--sort",
-            "Longest first (rows), widest first (width), least first (weight, moves, holes), by name, or in the order "
-            "of the files.",
+            "Longest first (rows), widest first (width), fewest or lightest first (weight, moves, holes), by name, or "
+            "in the order of the files (file).",
         ),
     ] = "rows"
     sweep: Annotated[
@@ -437,8 +448,10 @@ class SwatchOptions:
         tuple[str, ...],
         Option(
             "--measured",
-            "Plan nothing: add this swatch, with its day, to the file that it belongs to. Counts are over 10 cm (with "
-            '--units in, 4 in), or say so: "drift 38 stitches per 20 cm". Repeat the option for several.',
+            "Do not plan: add this swatch, with today's date, to the file that it belongs to. Counts are over 10 cm "
+            "(with "
+            '--units in, over 4 in), unless you write the length: "drift 38 stitches per 20 cm". Repeat the option '
+            "for several.",
             metavar='"drift 17.5 x 41"',
             parse=_NAME,
             split=";",
@@ -448,7 +461,7 @@ class SwatchOptions:
         float,
         Option(
             "--within",
-            "How far off the measured gauge may be through the tape.",
+            "The largest error of the measured gauge that reading the tape may cause.",
             metavar="PERCENT",
             low=0.2,
             high=20.0,
@@ -470,7 +483,7 @@ class PictureOptions:
         Literal["both", "purl", "knit"],
         Option(
             "--face",
-            "The side seen: purl (as it hangs on the machine), knit (from behind), or both in one picture.",
+            "The side shown: purl (toward you at the machine), knit (the other side), or both in one picture.",
         ),
     ] = "both"
     size: Annotated[
@@ -509,18 +522,18 @@ class TraceOptions:
         Meaning | None,
         Option(
             "--dark",
-            "What a dark or marked cell is; with it, marks are told apart by their look, not read as signs.",
+            "What a dark or marked cell means. Marks are then told apart by their look, not read as signs.",
             default="tuck",
         ),
     ] = None
     light: Annotated[
-        Meaning | None, Option("--light", "What a blank cell is.", default="knit, or tuck where dark is knit")
+        Meaning | None, Option("--light", "What a blank cell means.", default="knit, or tuck where dark is knit")
     ] = None
     colours: Annotated[
         tuple[tuple[tuple[int, int, int], int], ...],
         Option(
             "--colour",
-            "What a colour is, as in #c03030=S; repeat the option for several.",
+            "What a colour means, as in #c03030=S; repeat the option for several.",
             metavar="#RRGGBB=LETTER",
             parse="stitchc.values:colour_meaning",
         ),
@@ -529,7 +542,7 @@ class TraceOptions:
         tuple[tuple[tuple[int, int], int], ...],
         Option(
             "--like",
-            "What all cells that look like this one are, as in 3,7=T; repeat the option for several.",
+            "What all cells that look like this one mean, as in 3,7=T; repeat the option for several.",
             metavar="ROW,COLUMN=LETTER",
             parse="stitchc.values:cell_meaning",
         ),
@@ -546,12 +559,12 @@ class TraceOptions:
         Option(
             "--face",
             "The side of the fabric that the picture shows.",
-            default="as the file or the signs say, else purl",
+            default="from the file or the signs, else purl",
         ),
     ] = None
     first_row: Annotated[
         Literal["bottom", "top"] | None,
-        Option("--first-row", "Where row 1 stands.", default="at the bottom, or where our own bitmap says"),
+        Option("--first-row", "Where row 1 stands.", default="bottom, or as a picture of stitchc bitmap says"),
     ] = None
     grid: Annotated[
         Literal["auto", "lines", "pixels", "even"],
@@ -577,7 +590,8 @@ class TraceOptions:
         tuple[int, int] | Literal["smallest", "whole"],
         Option(
             "--repeat",
-            "What to write: the smallest repeat, every cell, or a repeat of this size by the vote of all.",
+            "What to write: the smallest repeat, the whole chart, or a repeat of this size, where each cell is what "
+            "most copies show.",
             metavar="smallest|whole|WxH",
             parse="stitchc.values:repeat_wanted",
         ),

@@ -74,7 +74,7 @@ def test_a_form_from_the_environment_that_a_command_lacks_is_named_with_its_plac
     said = capsys.readouterr().err
     assert "STITCHC_FORMAT in the environment: `png`" in said
     assert f"`stitchc {command}` knows text" in said
-    assert "`--format` on the command line goes before it" in said
+    assert "`--format` on the command line overrides it" in said
 
 
 def test_what_the_command_line_says_goes_before_the_environment(

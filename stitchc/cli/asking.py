@@ -17,7 +17,7 @@ def ask_for_a_profile(names: tuple[str, ...], output: Path | None, force: bool) 
     from stitchc.machines import SHIPPED
 
     if len(names) > 1 or any(name not in SHIPPED for name in names):
-        raise click.UsageError("--ask starts from one shipped profile, as in: stitchc machines --ask card24-bulky")
+        raise click.UsageError("--ask starts from a shipped profile, as in: stitchc machines --ask card24-bulky")
     machine = load_machine(names[0] if names else "card24-standard")
     columns = plan_test_card(machine).columns
     say(f"What did the test card show? It is for {machine.name}, {columns} columns. Ctrl-C ends without a profile.")
@@ -26,8 +26,11 @@ def ask_for_a_profile(names: tuple[str, ...], output: Path | None, force: bool) 
         flag=_asked("As you face the bed, is the flag left or right of the pole?", click.Choice(["left", "right"])),
         eye_level=_asked("Which number was at eye level before the pass that held all needles?", click.IntRange(1)),
         moved_before=_asked("Did the needles move into place one pass earlier (yes or no)?", click.BOOL),
-        ten_columns_mm=_asked("How many mm from a hole to the tenth beyond it, across?", click.FloatRange(0.1, 2000)),
-        ten_rows_mm=_asked("And along the card?", click.FloatRange(0.1, 2000)),
+        ten_columns_mm=_asked(
+            "How many mm are 10 columns, from the centre of a hole to the centre of the tenth after it?",
+            click.FloatRange(0.1, 2000),
+        ),
+        ten_rows_mm=_asked("And how many mm are 10 rows?", click.FloatRange(0.1, 2000)),
     )
     try:
         text, conclusions = own_profile(machine, answers)
@@ -46,7 +49,7 @@ def _asked(question: str, kind: Any) -> Any:
     except click.Abort as stopped:
         if not isinstance(stopped.__context__, EOFError):
             raise
-        say("\nThe answers end here, so that no profile is written.")
+        say("\nThe answers ended early, so no profile was written.")
         raise SystemExit(1) from None
 
 
@@ -56,4 +59,4 @@ def _needle(text: str) -> str:
     try:
         return needle_name(needle_position(text.strip().upper()))
     except ValueError:
-        raise click.UsageError(f"`{text}` is no needle; they are called as in L5 or R3.") from None
+        raise click.UsageError(f"`{text}` is not a needle. Write it as in L5 or R3.") from None

@@ -20,9 +20,9 @@ from stitchc.options import BitmapOptions
 def command(file: str, machine_name: str, options: BitmapOptions, target: Target) -> None:
     """Make the picture for electronic patterning: a 1-bit PNG, one pixel a stitch.
 
-    The machine's profile says what a dark pixel does, at which end the rows begin and which side is seen; options
-    override it. The choice is written into the file and shown on standard error. The picture is opened again and
-    compared with the pattern before it is written.
+    The machine's profile sets what a dark pixel does, at which end the rows begin and which side is seen; options
+    override it. The choice is shown on standard error and kept in the file. The picture is compared with the pattern
+    before it is written.
     """
     from stitchc.bitmap import make_bitmap
 

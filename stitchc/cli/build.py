@@ -41,15 +41,15 @@ MACHINES = ("hand-standard", "card24-standard", "bitmap-standard")
     machine_help="Which machine to plan for: a shipped profile (see `stitchc machines`) or your own. (default: one of "
     f"each class: {', '.join(MACHINES)})",
 )
-@common.option("--watch", is_flag=True, help="Build again whenever the pattern is saved, until Ctrl-C.")
-@common.option("--force", is_flag=True, help="Write over files even if stitchc did not make them.")
+@common.option("--watch", is_flag=True, help="Build again whenever you save the pattern, until Ctrl-C.")
+@common.option("--force", is_flag=True, help="Overwrite files even if stitchc did not make them.")
 def command(file: str, folder: Path, machine_name: str | None, options: BuildOptions, watch: bool, force: bool) -> None:
     """Make everything that applies to a pattern, in one folder.
 
     For each stitch the drawn chart, the fabric from both sides, the hole card, the needle sheet and the picture for
     electronic patterning; the gauge of all; for each piece its instructions; and index.html, which shows them. Without
-    --machine there is something for each class: a hand machine, a card of 24, and electronic patterning. What cannot be
-    made of this pattern is left out, with the reason. All files are put into the folder at the end, the page last.
+    --machine there is something for each class: a hand machine, a card reader of 24 columns, and electronic patterning.
+    If something cannot be made from this pattern, you are told why. All files are put into the folder at the end.
     """
 
     def build() -> None:
@@ -101,7 +101,10 @@ def put_into_folder(
     for path in [*(path for path in written if path != index), index]:
         common.print_path(path)
     for name in kept:
-        common.say(f"`{name}` is of an earlier build and was changed since, so it was left: it is not on the page.")
+        common.say(
+            f"`{name}` comes from an earlier build and was changed since, so it was left as it is. The page "
+            f"does not show it."
+        )
 
 
 def _made_before(index: Path) -> list[str]:

@@ -16,13 +16,13 @@ from stitchc.options import CardOptions
     "  stitchc card --test-card --format pdf"
 )
 @click.argument("file", metavar="FILE", required=False, shell_complete=file_names)
-@options_of(CardOptions, machine="card24-standard", output="the file, or the folder for it; its ending says the form")
+@options_of(CardOptions, machine="card24-standard", output="the file, or the folder for it; its ending sets the form")
 def command(file: str | None, machine_name: str, options: CardOptions, target: Target) -> None:
     """Make the hole-card template of each stitch at true scale.
 
-    The repeat is tiled to the reader's width and to the rows a closed card needs. A card that is longer than the page
-    is made whole and in pages to be joined (a PDF has the pages alone). Beside each picture stands NAME-card.json with
-    the same card as data. Everything written has been opened again and compared with the pattern, cell by cell.
+    The repeat is tiled to the reader's width and to the rows a closed card needs. A card longer than the page
+    is made as a whole and in pages to join (in a PDF: only the pages). NAME-card.json, next to each picture, has the
+    same card as data. Each file is compared with the pattern, cell by cell, before it is written.
 
     Print at 100 % and measure the check rules: each is 100 mm.
     """
@@ -31,7 +31,7 @@ def command(file: str | None, machine_name: str, options: CardOptions, target: T
 
     if options.test_card:
         if file is not None:
-            raise click.UsageError("--test-card takes no FILE: the card is the same for every pattern.")
+            raise click.UsageError("--test-card takes no FILE: the test card is the same for every pattern.")
         put_product(make_test_card(load_machine(machine_name), options), target)
         return
     if file is None:

@@ -21,11 +21,10 @@ from stitchc.options import ChartOptions
 @file_argument
 @options_of(ChartOptions, machine=None, output="the chart; a folder where there are several pictures")
 def command(file: str, machine_name: str | None, options: ChartOptions, target: Target) -> None:
-    """Show what the stitches of FILE come to, cell by cell: as letters, as JSON, or as a drawn chart.
+    """Show the compiled stitches of FILE, cell by cell: as letters, as JSON, or as a drawn chart.
 
-    A chart stands as it is knitted: row 1 at the bottom, left to right as you face the bed. A drawn chart uses the
-    published notations of squared paper and of the running thread. A stitch that could not be knitted is shown all the
-    same, with a warning.
+    Row 1 is at the bottom, and left is left as you face the bed. A drawn chart uses the published notations of squared
+    paper and of the running thread. A stitch that cannot be knitted is still shown, with a warning.
     """
     from stitchc.drawn.product import draw_chart
 

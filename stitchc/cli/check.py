@@ -48,7 +48,7 @@ class _Checked(NamedTuple):
 @machine_option(None)
 @stitch_option
 @format_option("text", "json")
-@option("--watch", is_flag=True, help="Check again whenever a file is saved, until Ctrl-C.")
+@option("--watch", is_flag=True, help="Check again whenever you save a file, until Ctrl-C.")
 @output_option("the report")
 def command(
     files: tuple[str, ...],
@@ -61,9 +61,9 @@ def command(
 ) -> None:
     """Read patterns and check that they can be knitted.
 
-    Every FILE is read, every mistake is reported. Then each stitch that nothing else in its file is built from is
-    checked: too many tucks or slips, floats that are too long, needles and rows that never knit, yarns on the wrong
-    side. With --machine, also whether that machine can knit it at all. `stitchc explain CODE` says more of a message.
+    Every FILE is read and every mistake is reported. Then each stitch that is not part of another is checked: too many
+    tucks or slips, floats that are too long, needles and rows that never knit, yarns on the wrong side. With --machine,
+    also whether that machine can knit it at all. `stitchc explain CODE` says more about a message.
     """
     if watch:
         from stitchc.cli.watch import rerun_on_save

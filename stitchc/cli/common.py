@@ -117,7 +117,7 @@ OTHERS_ENDINGS: Final = frozenset(
 
 def format_option(*forms: str) -> Callable[[F], F]:
     """--format of a command that also has output_option."""
-    text = f"The form of the output. (default: what the name of -o ends in, or {forms[0]})"
+    text = f"The form of the output. (default: from the ending of -o, else {forms[0]})"
 
     def apply(command: F) -> F:
         @functools.wraps(command)
@@ -142,7 +142,7 @@ def form_for(form: str | None, output: Path | None, forms: Sequence[str]) -> str
     written = {each: "text" if each in ("sheet", "notation") else each for each in forms}
     if ending in OTHERS_ENDINGS or (by_ending and by_ending not in written.values()):
         raise click.UsageError(
-            f"`-o {output}` ends in {ending}, and this makes no such file; it makes {listed(forms, 'or')}."
+            f"`-o {output}` ends in {ending}, but this command makes no such file; it makes {listed(forms, 'or')}."
         )
     if form and by_ending and written[form] != by_ending:
         raise click.UsageError(f"--format {form} and `-o {output}` do not agree; leave one of them out.")
@@ -159,8 +159,8 @@ class OutputPath(click.Path):
         """The path; click.BadParameter for "-"."""
         if str(value) == "-":
             self.fail(
-                "`-` names no file. Leave -o out: text and JSON then go to standard output, and everything else to "
-                "files that are named for the pattern.",
+                "`-` is not a file name. Leave -o out: then text and JSON go to standard output, and everything else "
+                "goes to files named after the pattern.",
                 param,
                 ctx,
             )
@@ -171,7 +171,7 @@ def output_option(what: str = "the file") -> Callable[[F], F]:
     """-o/--output and --force."""
 
     def apply(command: F) -> F:
-        command = option("--force", is_flag=True, help="Write over a file even if stitchc did not make it.")(command)
+        command = option("--force", is_flag=True, help="Overwrite a file even if stitchc did not make it.")(command)
         return option(
             "-o",
             "--output",
@@ -245,7 +245,8 @@ def say(text: str) -> None:
 
 
 def print_path(path: Path) -> None:
-    """A path on a line of standard output: its very bytes for a program, and for a person what can be shown of them."""
+    """A path on a line of standard output: its very bytes for a program, and for a person what can be shown of "
+    "them."""
     out = getattr(sys.stdout, "buffer", None)
     if out is None or sys.stdout.isatty():
         print(visible(str(path)), flush=True)

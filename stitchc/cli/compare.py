@@ -11,7 +11,7 @@ from stitchc.options import CompareOptions
 
 
 @click.command(
-    short_help="Set the densities of stitches side by side: size, yarn, work.",
+    short_help="Compare stitches: size, yarn and work, side by side.",
     epilog="\b\nExamples:\n  stitchc compare cowl.stitch cushion.stitch --sort moves\n"
     "  stitchc compare grounds.stitch --against ripple\n"
     "  stitchc compare --sweep --plain 20x28 --format png -o densities.png",
@@ -20,16 +20,16 @@ from stitchc.options import CompareOptions
 @options_of(
     CompareOptions,
     machine=None,
-    machine_help="Whose hand moves or card holes to count, and whose limits --sweep keeps to. (default: moves on "
+    machine_help="The machine whose moves or holes to count, and whose limits --sweep keeps to. (default: moves on "
     "hand-standard, holes for card24-standard)",
     output="the comparison",
 )
 def command(files: tuple[str, ...], machine_name: str | None, options: CompareOptions, target: Target) -> None:
     """Compare the stitches of any number of FILEs: size, yarn and work for 100 needles by 100 rows.
 
-    With --against the ratios to one stitch are shown, and how often the other is wider and longer. With --sweep, one
-    FILE is enough or none: its first stitch (or the one of --stitch) says whether the holds are staggered and how many
-    plain rows lie between them, and its `gauge` lines sharpen the figures.
+    --against shows the ratios to one stitch, and how often the others are wider and longer. --sweep takes one FILE or
+    none: the first stitch (or the one of --stitch) sets whether the holds are staggered and how many plain rows lie
+    between them, and the `gauge` lines make the figures better.
     """
     from stitchc.compare.product import compare_stitches
 

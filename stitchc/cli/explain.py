@@ -33,9 +33,9 @@ def _codes(context: click.Context, parameter: click.Parameter, incomplete: str) 
 @format_option("text", "json")
 @output_option("it instead of printing it")
 def command(codes: tuple[str, ...], form: str, output: Path | None, force: bool) -> None:
-    """Say what a message code means, with an example and how to fix it.
+    """Explain what a message code means, with an example and how to fix it.
 
-    Without a CODE all of them are listed. Messages end in their code, in square brackets: [K204].
+    Without a CODE, list them all. Messages end in their code, in square brackets: [K204].
     """
     from stitchc.explain import codes as known
     from stitchc.explain import page
@@ -90,14 +90,14 @@ def listing(pages: list[Page]) -> str:
             kind = each.code[0]
             lines += ["", f"{kind}: {KINDS[kind]}"]
         lines.append(f"  {each.code}  {each.title}")
-    return "\n".join([*lines[1:], "", "More of one: stitchc explain CODE"])
+    return "\n".join([*lines[1:], "", "For more about one: stitchc explain CODE"])
 
 
 def in_full(each: Page) -> str:
     """One page for a terminal."""
     parts = [f"{each.code}: {each.title}", wrapped(each.text)]
     if each.broken is not None:
-        beside = [(f"Beside it stands `{name}`:", text) for name, text in each.beside.items()]
+        beside = [(f"In the same folder is `{name}`:", text) for name, text in each.beside.items()]
         parts += _example("Wrong", each, each.broken, each.typed())
         parts += [part for said, text in beside for part in (said, indented(text))]
     if each.mended is not None:

@@ -27,12 +27,12 @@ def command(files: tuple[str, ...], in_place: bool, check: bool, diff: bool, out
     """Lay a pattern out in the standard way.
 
     Spaces, capitals, indentation and blank lines change; comments, their order and the meaning do not. The text is
-    compiled before and after and compared; where the two differ nothing is written.
+    compiled before and after; if the two differ, nothing is written.
     """
     if len(files) > 1 and not (in_place or check or diff):
-        raise click.UsageError("Several files go with --in-place, --check or --diff.")
+        raise click.UsageError("For several files use --in-place, --check or --diff.")
     if in_place and output is not None:
-        raise click.UsageError("--in-place writes the file itself; -o names another. Give one of them.")
+        raise click.UsageError("--in-place changes the file itself, and -o writes another. Use one of them.")
     if in_place and "-" in files:
         raise click.UsageError("Standard input cannot be changed in place.")
     if output is not None and output.exists() and Path(files[0]).exists() and output.samefile(files[0]):

@@ -20,9 +20,9 @@ from stitchc.options import GaugeOptions
 def command(file: str, options: GaugeOptions, target: Target) -> None:
     """Estimate the gauge of the stitches of FILE against stocking stitch.
 
-    Every figure comes with the range that holds nine swatches in ten. It is an estimate, or calibrated on other
-    stitches of the same yarn, or measured. `gauge` lines in the file sharpen it. Keep them in a file of their own and
-    `include` it, and they serve other patterns of that yarn too.
+    Every figure has a range that holds nine swatches in ten. A figure is estimated, calibrated on other stitches of the
+    same yarn, or measured. `gauge` lines in the file make the estimates better. If you keep these lines in a separate
+    file and `include` it, other patterns of that yarn can use them too.
     """
     from stitchc.cli.fabric_cache import FabricCache
     from stitchc.cli.progress import Bar

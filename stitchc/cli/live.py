@@ -15,19 +15,19 @@ from stitchc.cli.common import file_names, option, say
 def command(file: str | None, opens: bool) -> None:
     """Open a page in the browser where you type a pattern and see everything that follows from it.
 
-    The page comes from this computer and is for this computer alone: nothing goes to the internet. Its address is the
+    Only this computer can open the page, and nothing goes to the internet. Its address is the
     first line printed. Without FILE it offers a first pattern, the examples and the patterns of this folder. FILE is
-    written when you press Save, never before; text that you did not save is kept and offered again the next time.
+    written only when you press Save; unsaved text is kept and offered again the next time.
     Ctrl-C ends the page.
     """
     if file == "-":
-        raise click.UsageError("The page needs a file that it can save: name one, such as tide.stitch.")
+        raise click.UsageError("The page needs a file that it can save to, such as tide.stitch.")
     from stitchc.live.run import serve
 
     def announce(address: str, served_already: bool) -> None:
         print(address, flush=True)
         if served_already:
-            say("This page is open already; the address above leads to it.")
+            say("This page is already open at the address above.")
         else:
             say("Open this address in a browser on this computer. Ctrl-C ends the page; unsaved text is kept.")
         if opens:
@@ -45,6 +45,6 @@ def _open_browser(address: str) -> None:
 
     def open_it() -> None:
         if not webbrowser.open(address):
-            say("No browser could be opened from here. Copy the address into one.")
+            say("No browser could be opened. Copy the address into your browser.")
 
     threading.Thread(target=open_it, daemon=True).start()

@@ -29,12 +29,12 @@ _SLIP = {"by-hand": "yarn led by hand", "carriage": "by the carriage", "none": "
     "written",
     metavar="NAME",
     shell_complete=machine_names,
-    help="Print the profile itself, as a start for your own: each line with what it means and where it is from.",
+    help="Print a profile to start your own from; each line says what it means and where the figure is from.",
 )
 @option(
     "--ask",
     is_flag=True,
-    help="Ask what a knitted test card showed (stitchc card --test-card) and write a profile of your own machine.",
+    help="Ask what your knitted test card showed (stitchc card --test-card) and write a profile of your machine.",
 )
 @format_option("text", "json")
 @output_option("it instead of printing it")
@@ -43,8 +43,8 @@ def command(
 ) -> None:
     """List the machine profiles, show some in full, or print one to start your own from.
 
-    A file of your own is checked whole: you get every mistake at its line, or, if there is none, what the machine can
-    do. A file may begin with `based_on = "card24-standard"` and then give only what differs.
+    Your own file is checked completely: you get every mistake with its line or, if there is none, what the machine can
+    do. The file may begin with `based_on = "card24-standard"` and then give only what differs.
     """
     from stitchc.machines import SHIPPED, load, profile_text
 
@@ -55,7 +55,7 @@ def command(
         return
     if written is not None:
         if names:
-            raise click.UsageError("--write NAME prints one profile as it is; name no other beside it.")
+            raise click.UsageError("--write NAME prints one profile; leave the other names out.")
         put_text(profile_text(written), output, force, signed=False)
         return
     machines = _loaded(names) if names else [load(name) for name in SHIPPED]
@@ -104,8 +104,8 @@ def table(machines: list[Machine]) -> str:
         [
             *lines,
             "",
-            "In full:          stitchc machines NAME",
-            "One of your own:  stitchc machines --write NAME > my.toml, then --machine my.toml",
+            "In full:   stitchc machines NAME",
+            "Your own:  stitchc machines --write NAME > my.toml, then --machine my.toml",
         ]
     )
 
@@ -132,7 +132,7 @@ def in_full(machine: Machine) -> str:
             {
                 "both": "one setting for both directions",
                 "each": "each direction has its own setting",
-                "one": "in one direction alone; the other way knits held needles back",
+                "one": "in one direction only; the other direction knits held needles back",
             }[machine.hold_directions],
         ),
         *_reader_lines(machine),
@@ -140,7 +140,7 @@ def in_full(machine: Machine) -> str:
     ]
     wide = max(len(name) for name, _ in lines)
     head = f"{machine.name}: {machine.title}" + (
-        "" if machine.origin == "shipped" else f" ({machine.origin}, no mistake)"
+        "" if machine.origin == "shipped" else f" ({machine.origin}, no mistakes)"
     )
     return "\n".join([head, *(f"  {name.ljust(wide)}  {words}" for name, words in lines)])
 
@@ -155,7 +155,7 @@ def _reader_lines(machine: Machine) -> list[tuple[str, str]]:
         fit = [str(number) for number in range(1, width + 1) if width % number == 0]
         lines.append(("pattern", f"hole card, {width} columns: a repeat {listed(fit, 'or')} wide fits"))
         lines.append(("a hole", "the needle knits" if machine.mark_means == "knit" else "the needle does not knit"))
-        which = "of the pattern (the card's last, which goes in mirrored) " if machine.mirrored else ""
+        which = "of the pattern (the last column of the card, which goes in mirrored) " if machine.mirrored else ""
         lines.append(("column 1", f"{which}on needle {machine.column_1_needle}, repeating outward"))
     else:
         lines.append(("pattern", f"picture, one pixel a stitch, up to {width} wide, {machine.first_row} row first"))
@@ -163,9 +163,9 @@ def _reader_lines(machine: Machine) -> list[tuple[str, str]]:
             ("a dark pixel", "the needle knits" if machine.mark_means == "knit" else "the needle does not knit")
         )
         where = machine.column_1_needle or "the leftmost needle in work that is not an edge needle"
-        which = "of the pattern (the picture's last, which goes in mirrored) " if machine.mirrored else ""
+        which = "of the pattern (the last column of the picture, which goes in mirrored) " if machine.mirrored else ""
         lines.append(("column 1", f"{which}on {where}"))
-    lines.append(("mirrored", "entered left to right exchanged" if machine.mirrored else "no"))
+    lines.append(("mirrored", "yes: it is entered with left and right exchanged" if machine.mirrored else "no"))
     lines.append(
         ("selection", "on the pass itself" if machine.selects == "same pass" else "for the next pass, one ahead")
     )

@@ -12,23 +12,23 @@ from stitchc.messages import visible
 from stitchc.naming import file_stem
 
 FIRST_PATTERN = """\
-# A first pattern. Whatever follows a # is a comment. Change it line by line and run
+# A first pattern. Text after a # is a comment. Change the file line by line, and run
 #     stitchc check {file}
-# after each change; it says what cannot be knitted, where, and what to do.
+# after each change. It says what cannot be knitted, where, and what to do.
 
 pattern "{title}"
 note "Worn purl side out."
 
 # One repeat, row by row, in the order of knitting: K knits, T tucks, S slips.
-# Cells run left to right as you face the bed. The repeat goes on for ever in every direction.
+# Cells run left to right as you face the bed. The repeat goes on in every direction.
 stitch {name}
     1: K T
     2: K
 
-# Lines that you can use later: take away the # in front of one.
+# Lines that you can use later: remove the # in front of one.
 # A stitch built from another; here the tucks change places after every second row:
 # stitch {name}-staggered = {name} then {name} shifted 1
-# What you measured on a swatch of stocking stitch; every estimate gets better with it:
+# What you measured on a swatch of stocking stitch; it makes every estimate better:
 # gauge plain 20 stitches 28 rows per 10 cm
 
 # Next:
@@ -41,13 +41,15 @@ stitch {name}
 
 @click.command(epilog="\b\nExample:\n  stitchc new tide-pool        writes tide-pool.stitch")
 @click.argument("name", metavar="NAME")
-@option("--force", is_flag=True, help="Write over a file of that name.")
+@option("--force", is_flag=True, help="Overwrite a file of that name.")
 def command(name: str, force: bool) -> None:
     """Write NAME.stitch: a commented pattern that compiles, to change into your own."""
     from stitchc.notation.writer import is_name
 
     if "/" in name or "\\" in name:
-        raise click.BadParameter(f"`{visible(name)}` has a folder in it; go to the folder first, and name the pattern.")
+        raise click.BadParameter(
+            f"`{visible(name)}` has a folder in it. Go to that folder first, and give only the name of the pattern."
+        )
     stem = file_stem(name.removesuffix(".stitch"))
     stitch = stem if stem.isascii() and is_name(stem) else "first"
     path = Path(f"{stem}.stitch")
@@ -55,12 +57,12 @@ def command(name: str, force: bool) -> None:
     text = FIRST_PATTERN.format(file=path, title=title, name=stitch)
     if not force and path.is_file() and path.read_bytes() == text.encode("utf-8"):
         print_path(path)
-        say(f"`{visible(str(path))}` is there already, as `stitchc new` wrote it: open it in a text editor.")
+        say(f"`{visible(str(path))}` already exists, as `stitchc new` wrote it. Open it in a text editor.")
         return
     try:
         put_files([(path, text.encode("utf-8"))], force, signed=False)
     except files.FileTrouble as trouble:
-        cure = f"stitchc new {stem}-2, or another name; --force writes over it"
+        cure = f"stitchc new {stem}-2, or another name; --force overwrites it"
         raise files.FileTrouble(
             *(
                 message._replace(cure=cure) if message.code == "F503" and not force else message

@@ -18,12 +18,12 @@ from stitchc.options import PictureOptions
 @file_argument
 @options_of(PictureOptions, machine=None, output="the picture; a folder for several")
 def command(file: str, machine_name: str | None, options: PictureOptions, target: Target) -> None:
-    """Draw the stitches of FILE as fabric, with every yarn where it would come to lie.
+    """Draw the stitches of FILE as fabric, with every yarn where it would lie.
 
     The yarns of one repeat are relaxed at the gauge that `stitchc gauge` gives (measured, or estimated) and drawn at
     true proportions in the colours of the file's yarns, with a scale bar. The machine's pitch says how much yarn a slip
-    takes (default: 4.5 mm). A repeat relaxed once is kept in the user's cache folder. The shape is a calculation: it
-    shows how the yarns lie, not your yarn's own character.
+    takes (default: 4.5 mm). Each calculated repeat is kept in your cache folder. The shape is a calculation: it
+    shows how the yarns lie, not the character of your yarn.
     """
     from stitchc.cli.fabric_cache import FabricCache
     from stitchc.cli.progress import Bar

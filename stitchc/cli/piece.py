@@ -11,21 +11,21 @@ from stitchc.options import PieceOptions
 
 
 @click.command(
-    short_help="Work out a whole piece: needles, rows, sizes, yarn, instructions.",
+    short_help="Plan a whole piece: needles, rows, sizes, yarn, instructions.",
     epilog="\b\nExamples:\n  stitchc piece cowl.stitch\n"
     "  stitchc piece cowl.stitch --machine card24-standard --format html   to follow, or to print\n"
     "  stitchc piece cowl.stitch --format pdf                              to print\n"
     "  stitchc piece hat.stitch --sizes 48,52,56\n"
-    '  stitchc piece cowl.stitch --so-far "drift 30 rows 7.1 cm"           half way, if it measures differently',
+    '  stitchc piece cowl.stitch --so-far "drift 30 rows 7.1 cm"           half way, if the size differs',
 )
 @file_argument
 @options_of(PieceOptions, machine="hand-standard", output="the instructions")
 def command(file: str, machine_name: str, options: PieceOptions, target: Target) -> None:
-    """Work out a piece of FILE for a machine, from the finished size to the last pass, as a pattern to knit from.
+    """Plan a piece of FILE for a machine, from the finished size to the last pass, as instructions to knit from.
 
-    Lengths become rows, and the width becomes needles, by the gauge of the stitch concerned, in whole repeats; the
-    instructions say what the rounding did. Every size comes with the range that nine knitters in ten get. With --so-far
-    the instructions begin with the next row; JSON keeps all rows and says how many are done. With both --sizes and
+    The gauge of each stitch turns lengths into rows and the width into needles, in whole repeats; the instructions say
+    how much the rounding changed. Every size has the range that nine knitters in ten get. With --so-far the
+    instructions begin with the next row; JSON keeps all rows and says how many are done. With both --sizes and
     --so-far, give the one size that is on the needles.
     """
     from stitchc.piece.product import plan_piece

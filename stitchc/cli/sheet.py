@@ -1,4 +1,5 @@
-"""`stitchc sheet`: what to set and which needles to move, pass by pass: text, a page to print and follow, PDF, JSON."""
+"""`stitchc sheet`: what to set and which needles to move, pass by pass: text, a page to print and follow, PDF, "
+"JSON."""
 
 from __future__ import annotations
 
@@ -20,10 +21,10 @@ from stitchc.options import SheetOptions
 @file_argument
 @options_of(SheetOptions, machine="hand-standard", output="the sheet; a folder for pages of several stitches")
 def command(file: str, machine_name: str, options: SheetOptions, target: Target) -> None:
-    """Make the needle sheet of each stitch in FILE: row by row what to set and which needles to move.
+    """Make the needle sheet of each stitch in FILE: what to set and which needles to move, row by row.
 
     JSON is one document for one stitch and a list of documents for several. The repeat begins on the first needle
-    after the left edge needles; on a machine with a card it lies where the machine puts it. A sheet has at most
+    after the left edge needles; on a machine with a card, the machine sets its place. A sheet has at most
     100,000 rows and 4,000,000 cells (needles by rows).
     """
     from stitchc.sheet.product import make_sheet

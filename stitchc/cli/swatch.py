@@ -26,11 +26,11 @@ from stitchc.options import SwatchOptions
 def command(file: str, machine_name: str, options: SwatchOptions, target: Target) -> None:
     """Plan a swatch for each stitch of FILE: needles, rows, where to mark, and what to expect between the marks.
 
-    The counts between the marks are known, so only the tape errs; the swatch is as small as --within allows. If
-    stocking stitch was not measured yet, it gets a swatch too, since every estimate stands on it.
+    You count between two marks, so only the tape can be wrong; the swatch is as small as --within allows. If stocking
+    stitch is not measured yet, it gets a swatch too, since every estimate depends on it.
 
-    With --measured the swatch that you knitted is put down instead: one `gauge` line more in the file that has the
-    stitch, or its other swatches.
+    With --measured, the swatch that you knitted is added instead, as one more `gauge` line in the file that has the
+    stitch or its other swatches.
     """
     from stitchc.swatch.product import plan_swatch
 
@@ -63,7 +63,7 @@ def _note(file: str, options: SwatchOptions) -> None:
         raw = files.read_bytes(place, MOST_BYTES)
         text = with_line(raw.decode("utf-8-sig"), swatch.line, today)
         if text is None:
-            say(f"{place} has this swatch of today already: {swatch.line}. Nothing was added.")
+            say(f"{place} already has this swatch of today: {swatch.line}. Nothing was added.")
             continue
         after, messages, sources = compile_text(text, place, Path(place).parent)
         if after is None:

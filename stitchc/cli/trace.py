@@ -25,10 +25,10 @@ _MOST_BYTES: Final = 64 * 1024 * 1024
 def command(image: str, options: TraceOptions, target: Target) -> None:
     """Read a picture of a chart back into the notation.
 
-    IMAGE may be a drawn chart of ours, a screenshot, a scan, a photograph or pixel art (PNG, JPEG, TIFF, BMP, GIF,
-    WebP). Charts and bitmaps of ours that were not changed come back exactly, without options. In other pictures
-    stitchc finds the grid, reads each cell with a certainty, and writes the smallest repeat. Messages list the cells
-    that are uncertain. Check the result before you knit it.
+    IMAGE may be a chart that stitchc drew, a screenshot, a scan, a photograph or pixel art (PNG, JPEG, TIFF, BMP, GIF,
+    WebP). Unchanged charts and bitmaps of stitchc come back exactly, without options. In other pictures the command
+    finds the grid, reads each cell with a certainty, and writes the smallest repeat. Messages list the cells that are
+    uncertain. Check the result before you knit it.
     """
     from stitchc.trace import trace_chart
 

@@ -20,7 +20,7 @@ def rerun_on_save(files: Sequence[str], action: Callable[[], object]) -> None:
     from watchfiles import watch
 
     if "-" in files:
-        raise click.UsageError("--watch needs files by name, not standard input.")
+        raise click.UsageError("--watch needs the names of files, not standard input.")
     folders = sorted({Path(file).resolve().parent for file in files})
     _once(action)
     try:

@@ -32,7 +32,7 @@ def in_words(error: click.UsageError, called: click.Context | None = None) -> cl
     elif type(error) is click.UsageError and error.message.startswith("Got unexpected extra argument"):
         text = _one_too_many(error, where)
     elif isinstance(error, click.BadParameter) and "is not a valid boolean" in error.message and error.param:
-        text = f"{error.param.envvar} in the environment is neither yes nor no: it can be 1 or 0, or be left out."
+        text = f"{error.param.envvar} in the environment is neither yes nor no. Set it to 1 or 0, or leave it out."
     else:
         return error
     return click.UsageError(text, context)
@@ -87,8 +87,8 @@ def _one_too_many(error: click.UsageError, where: str) -> str:
     params = [] if error.ctx is None else error.ctx.command.params
     takes = "takes one file" if any(isinstance(each, click.Argument) for each in params) else "takes no names"
     return (
-        f"{where} {takes}, and `{extra}` is more than that. A name with spaces stands in quotes; "
-        "for several files run the command once for each."
+        f"{where} {takes}, and `{extra}` is more than that. Put a name with spaces in quotes; for several files run "
+        f"the command once for each."
     )
 
 
@@ -111,7 +111,7 @@ def refuse(text: str, param: click.Parameter | None, context: click.Context | No
     source = context.get_parameter_source(param.name) if context and param and param.name else None
     if param is not None and source is ParameterSource.ENVIRONMENT:
         hint = f"{param.envvar} in the environment"
-        text += f" `{param.opts[-1]}` on the command line goes before it."
+        text += f" `{param.opts[-1]}` on the command line overrides it."
     raise click.BadParameter(text, context, param, hint)
 
 
@@ -124,7 +124,7 @@ class OneOf(click.Choice[str]):
         except click.BadParameter:
             hint = _nearest(str(value).lower(), self.choices)
             known = f"`{ctx.command_path}` knows" if ctx is not None and ctx.command_path else "There is"
-            refuse(f"`{value}` is none of the choices.{hint} {known} {listed(self.choices, 'or')}.", param, ctx)
+            refuse(f"`{value}` is not one of the choices.{hint} {known} {listed(self.choices, 'or')}.", param, ctx)
 
 
 _WHOLE = re.compile(r"\s*[+-]?[0-9]+\s*")
