@@ -154,7 +154,10 @@ def _remarks(
     if len(kinds.kinds) == 1 and kinds.kinds[0].ink <= _HARDLY_BLANK:
         odd = np.argwhere(specks(sampled(field.pixels if turned is None else turned, field.lattice)))
         first = order.as_knitted(*odd[0].tolist()) if len(odd) else (0, 0)
-        return (words.unmarked(codes[0], cells, len(odd), first),)
+        blank = words.unmarked(codes[0], cells, len(odd), first)
+        if not key.said and ask.cells is None:  # a plot over a grid looks like that, and a blank chart serves nobody
+            raise Refused(blank._replace(severity="error"))
+        return (blank,)
     if len(kinds.kinds) > len(set(codes)) and key.dark is not None and not key.alike:
         return (words.folded_kinds(kinds, codes),)
     if not key.said:

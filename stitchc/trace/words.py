@@ -313,7 +313,7 @@ def unmarked(code: int, cells: int, specks: int, first: tuple[int, int]) -> Mess
     else:
         text = f"No cell is marked: all {cells} look blank, as tiny or faint marks may do too, and {taken}."
         cure = "Check that it is the right picture and that its marks can be seen"
-    return Message("T812", "warning", text, cure=f"{cure}; --light tuck or --light slip says what a blank cell is.")
+    return Message("T812", "warning", text, cure=f"{cure}; --light knit, tuck or slip says what a blank cell is.")
 
 
 # -- cells and repeats --------------------------------------------------------------------------------------------

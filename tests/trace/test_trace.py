@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from matplotlib.figure import Figure
 from PIL import Image, ImageDraw, ImageOps
 from PIL.PngImagePlugin import PngInfo
 
@@ -701,13 +702,33 @@ def test_a_guess_at_filled_squares_in_which_a_needle_never_knits_names_the_other
 
 
 @pytest.mark.parametrize("line", [(120, 120, 120), (0, 0, 0)])
-def test_a_grid_without_a_mark_is_read_as_blank_and_called_so(line: tuple[int, int, int]) -> None:
+def test_a_grid_without_a_mark_is_read_as_blank_only_where_marks_are_explained(line: tuple[int, int, int]) -> None:
     empty = png(drawn(["K" * 14] * 12, Style("fill", 20, line_px=2, line=line)))
-    for ask in (Ask(repeat="whole"), Ask(grid="lines", repeat="whole"), Ask(key=Key(dark=TUCK), repeat="whole")):
+    for ask in (Ask(), Ask(grid="lines")):
+        with pytest.raises(Refused, match="No cell is marked"):
+            trace(empty, "scan.png", ask)
+    for key in (Key(dark=TUCK), Key(light=KNIT)):
+        ask = Ask(key=key, repeat="whole")
         traced = trace(empty, "scan.png", ask)
         assert [message.code for message in traced.messages] == ["T812"]
         assert "No cell is marked" in traced.messages[0].text and "tiny or faint" in traced.messages[0].text
         assert traced.whole.rows() == ["K" * 14] * 12
+
+
+@pytest.mark.parametrize("of", ["line", "points"])
+def test_a_plot_over_a_grid_is_no_chart(of: str) -> None:
+    random = np.random.default_rng(1)
+    figure = Figure()
+    axes = figure.subplots()
+    axes.grid(True)
+    if of == "line":
+        axes.plot(np.cumsum(random.normal(size=200)))
+    else:
+        axes.scatter(random.random(80), random.random(80))
+    plot = io.BytesIO()
+    figure.savefig(plot, format="png")
+    with pytest.raises(Refused):
+        trace(plot.getvalue(), "plot.png")
 
 
 @pytest.mark.parametrize(("side_px", "grey"), [(2, 0), (16, 246)], ids=["tiny", "faint"])
