@@ -15,9 +15,9 @@ from stitchc.cli.common import file_names, option, say
 def command(file: str | None, opens: bool) -> None:
     """Open a page in the browser where you type a pattern and see everything that follows from it.
 
-    Only this computer can open the page, and nothing goes to the internet. Its address is the
-    first line printed. Without FILE it offers a first pattern, the examples and the patterns of this folder. FILE is
-    written only when you press Save; unsaved text is kept and offered again the next time.
+    Only this computer can open the page, and nothing goes to the internet. Its address is the first line printed.
+    Without FILE it offers a first pattern, the examples and the patterns of this folder; FILE may be another folder.
+    FILE is written only when you press Save; unsaved text is kept and offered again the next time.
     Ctrl-C ends the page.
     """
     if file == "-":

@@ -32,11 +32,14 @@ _SIGNALS: Final = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 def serve(file: str | None, announce: Announce) -> None:
     """Serve the page until Ctrl-C, a closed terminal or the system ends it.
 
-    file: the pattern to open, there or not; None offers those of the current folder. Raises Refused where the file
-    can't be opened and FileTrouble where the page can't be served.
+    file: the pattern to open, there or not; a folder, or None for the current one, offers its patterns. Raises
+    Refused where the file can't be opened and FileTrouble where the page can't be served.
     """
     path = Path(file) if file is not None else None
-    desk = Desk(path.parent if path else Path(), path.name if path else None)
+    if path is not None and path.is_dir():
+        desk, path = Desk(path), None
+    else:
+        desk = Desk(path.parent if path else Path(), path.name if path else None)
     if path is not None:
         _refuse_no_folder(path)
         desk.open(path.name)

@@ -45,6 +45,7 @@ def holes_of(pdf: bytes, card: dict[str, object]) -> list[list[bool]]:
 def test_the_knitter_who_prints_a_card(start: Start, visit: Visit, tmp_path: Path) -> None:
     page = visit(start().address)
     page.get_by_role("button", name="An empty page").click()
+    expect(page.locator("#text")).to_be_focused()
     page.locator("#text").type(SIX.replace("1: K T", "1 K T"))
     page.get_by_role("button", name="Make this change").click()
     expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
