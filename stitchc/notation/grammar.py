@@ -30,12 +30,13 @@ def grammar_path() -> Path:
     raise FileNotFoundError("grammar/stitch.lark is missing from this installation of stitchc")
 
 
-def load_parser(transformer: lark.Transformer[Any, Any]) -> lark.Lark:
-    """The parser with `transformer` applied as it reads, so that no tree of the whole text is ever held."""
+def load_parser(transformer: lark.Transformer[Any, Any], start: str = "start") -> lark.Lark:
+    """The parser of whole texts, or of what `start` names, with `transformer` applied as it reads, so that no tree of the whole text is ever held."""
     return lark.Lark(
         grammar_path().read_text("utf-8"),
         parser="lalr",
         lexer="contextual",
+        start=start,
         maybe_placeholders=True,
         edit_terminals=_end_with_the_word,
         transformer=transformer,

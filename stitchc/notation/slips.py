@@ -42,6 +42,8 @@ FIGURES: Final = {
     "once": "1",
     "twice": "2",
     "thrice": "3",
+    "a dozen": "12",
+    "half a dozen": "6",
 }
 """Numbers in words, and their figures."""
 

@@ -1,9 +1,9 @@
-"""How well fixes do: `python -m tests.notation.score` counts them on the two sets of slips.
+"""How well fixes do: `python -m tests.notation.score [SET …] [--show]` counts them on the sets of slips.
 
 right: the fix applied gives the pattern that was wanted. silent: no fix is offered. unfinished: more is wrong after it.
-wrong: a fix gives another pattern,
-or there is one although nobody can say what was wanted; it counts tenfold. The second set was written without sight of
-the first or of the program, and nothing is tuned on it: this prints its counts and none of its cases.
+wrong: a fix gives another pattern; guessed: a fix is offered although nobody can say what was wanted; both count
+tenfold. `slips` and `further` are for tuning, and --show lists their failing cases. `unseen` was written without sight
+of the others or of the program, and nothing is tuned on it: this prints its counts and none of its cases.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from stitchc.notation import compile_text
 from stitchc.notation.layout import same_meaning
 from tests.notation.slips import FRAMES, SLIPS, UNCLEAR
 
+FURTHER = Path(__file__).parent / "further_slips.toml"
 UNSEEN = Path(__file__).parent / "unseen_slips.toml"
 
 
@@ -35,9 +36,9 @@ def seen() -> list[Case]:
     return clear + [Case(FRAMES[frame].replace("@", wrong), None) for frame, wrong in UNCLEAR]
 
 
-def unseen() -> list[Case]:
-    """The cases of the second set."""
-    cases = tomllib.loads(UNSEEN.read_text("utf-8"))["case"]
+def in_file(path: Path) -> list[Case]:
+    """The cases of a file of slips; none where the file is not there."""
+    cases = tomllib.loads(path.read_text("utf-8"))["case"] if path.exists() else []
     return [Case(case["file"], None if case.get("unclear") else case["intended"]) for case in cases]
 
 
@@ -74,13 +75,21 @@ def score(cases: list[Case]) -> Counter[str]:
     return Counter(map(outcome, cases))
 
 
+def show(cases: list[Case]) -> None:
+    """Print each case that fails: how, the lines that differ from what was wanted, and the fixes offered."""
+    for case in cases:
+        if (end := outcome(case)) in ("right", "kept"):
+            continue
+        text, intended = case.text.split("\n"), (case.intended or "").split("\n")
+        print(f"{end}:", [line.strip() for line in text if line not in intended])
+        print("    wanted ", [line.strip() for line in intended if line not in text] if case.intended else None)
+        print("    offered", [message.fix.text for message in compile_text(case.text).messages if message.fix])
+
+
 if __name__ == "__main__":
-    for name, cases in (("slips.py", seen()), *([("unseen", unseen())] if UNSEEN.exists() else [])):
-        print(name, dict(sorted(score(cases).items())))
-    if "--show" in sys.argv:
-        for case in seen():
-            if (end := outcome(case)) not in ("right", "kept"):
-                both = zip(case.text.split("\n"), (case.intended or "").split("\n"), strict=False)
-                wrong = [(a, b) for a, b in both if a != b]
-                fixes = [m.fix.text for m in compile_text(case.text).messages if m.fix]
-                print(end, wrong[:1] if case.intended else case.text, fixes)
+    sets = {"slips": seen(), "further": in_file(FURTHER), "unseen": in_file(UNSEEN)}
+    for name, cases in sets.items():
+        if name in sys.argv or not {*sets} & {*sys.argv}:
+            print(name, dict(sorted(score(cases).items())))
+            if "--show" in sys.argv and name != "unseen":
+                show(cases)

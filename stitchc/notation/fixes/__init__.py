@@ -14,6 +14,8 @@ from typing import Final
 
 from stitchc.messages import Fix, Message, has_errors
 from stitchc.notation.fixes.expressions import built_stitches
+from stitchc.notation.fixes.guided import guided
+from stitchc.notation.fixes.plainly import in_plain_words
 from stitchc.notation.fixes.rows import rows
 from stitchc.notation.fixes.statements import statements
 from stitchc.notation.fixes.surroundings import Surroundings, surroundings
@@ -76,8 +78,9 @@ def _candidates(line: str, around: Surroundings) -> Iterator[str]:
     if code.count('"') % 2 and "#" in line:
         return  # where an open text ends cannot be told
     glued = re.match(r"#\S", line[len(line) - len(line.lstrip()) + len(code) :].lstrip())
-    for read in (rows, built_stitches, statements):
-        for candidate in read(code, around):
+    plain = in_plain_words(code, around)
+    for read in (rows, built_stitches, statements, guided):
+        for candidate in read(plain, around):
             # `note Use hook #3`, `yarn navy: #000080`: what seems a comment may belong to the line
             if candidate != code and (not glued or "colour" in candidate):
                 yield candidate

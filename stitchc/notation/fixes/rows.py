@@ -68,7 +68,7 @@ def _row(text: str, around: Surroundings) -> Iterator[str]:
         return
     tail = f" in {yarn}" if yarn else ""
     for numbers, rest, total in _heads(with_figures(text, around), around):
-        for cells in _cells(rest):
+        for cells in cells_meant(rest):
             one_kind = len(set(re.findall("[KTS]", cells))) == 1
             if (total is None or _width(cells) == total) and (one_kind or not reversed_rows):
                 yield f"{numbers}{tail}: {cells}"
@@ -194,7 +194,7 @@ _ALL_SIGNED: Final = re.compile(r"(?:\s*+[kts]\s*+(?:[x*=:^]\s*+\d++|\(\d++\))(?
 _CELL_TOKEN: Final = re.compile(r"(\d+)|([kts]+)(?!(?!x\s*\d)[a-z])|([a-z]+)|([()])|(\S)")
 
 
-def _cells(text: str) -> Iterator[str]:
+def cells_meant(text: str) -> Iterator[str]:
     """The cells that a text means, in each way that it can be read."""
     text = "".join(LOOK_ALIKES.get(c) or latin_of(c) or (str(int(c)) if c.isdecimal() else c) for c in text)
     remark = r"\s*(?://|--)\s*(?![kts\d(]*(?:\W|$)|knit|tuck|slip)[a-z].*$|/\*.*?\*/"
@@ -204,16 +204,27 @@ def _cells(text: str) -> Iterator[str]:
     text = re.sub(r"\b(\d+)[x*](?=[kts](?![a-z]))", r"\1", text)
     text = text.translate(str.maketrans("[]{}", "()()")).replace("×", "x")
     text = re.sub(r"(?<=[\w)*])(?:[;,]\s*)?(?:[;,]|(?<!\.)\.)?\s*$", "", re.sub(r"^[\s:=]+", "", text))
-    if not text or len(text) > 300:
+    if not text or len(text) > 300 or (text.count("*") == 1 and "from *" in text):
         return
+    text = re.sub(r"·(?=\s*\d)", "x", re.sub(r"\b([kts])\s?[(](\d+)[)](?!\s*x)", r"\1\2", text))
     total = None
     if stated := re.search(r"\(\s*(\d+)\s*(sts?|stitches|needles)?\s*\)$", text):
         without = text[: stated.start()].strip()
         if stated[2] or not without.endswith(("k", "t", "s")):
             text, total = without, int(stated[1])
-    for cells in dict.fromkeys(_read_whole(text)):
+    for cells in dict.fromkeys(cells for whole in _balanced(text) for cells in _read_whole(whole)):
         if total is None or _width(cells) == total:
             yield cells
+
+
+def _balanced(text: str) -> list[str]:
+    """The text, or, where a bracket is missing or there is one too many, every way to put that right."""
+    more = text.count("(") - text.count(")")
+    if abs(more) != 1:
+        return [text]
+    here, missing = ("(", ")") if more > 0 else (")", "(")
+    dropped = [text[:i] + text[i + 1 :] for i, c in enumerate(text) if c == here]
+    return dropped + [text[:i] + missing + text[i:] for i in range(len(text) + 1)]
 
 
 def _read_whole(text: str) -> Iterator[str]:
@@ -315,7 +326,7 @@ class _Cells:
         separated, bars = True, False
         while self.tokens and self.peek() != ")":
             here = self.peek()
-            if here in ("|", ",", ";", ":") and (not separated or (here == "|" and not bars)):
+            if here in ("|", ",", ";", ":", ".", "!") and (not separated or (here == "|" and not bars)):
                 self.take()
                 bars = here == "|"
                 separated = True

@@ -68,13 +68,14 @@ def only_near(word: str, names: Iterable[str]) -> str | None:
     """The one name that this word is a slip of: a letter wrong, or two in a long one; None where several could be."""
     if not 3 <= len(word) <= 40:
         return None
-    near = [name for name in islice(names, 500) if _slips(word.casefold(), name.casefold()) <= (len(word) > 5) + 1]
+    near = [name for name in islice(names, 500) if slips(word.casefold(), name.casefold()) <= (len(word) > 5) + 1]
     return near[0] if len(near) == 1 else None
 
 
-def _slips(one: str, two: str) -> int:
+def slips(one: str, two: str) -> int:
     """How many letters are wrong, missing, too many or exchanged with their neighbour; 9 for words quite different."""
-    if abs(len(one) - len(two)) > 2 or len(two) < 3:
+    one, two = one.replace("rn", "m"), two.replace("rn", "m")  # which scanning takes for each other
+    if abs(len(one) - len(two)) > 2:
         return 9
     before: list[int] = []
     last = list(range(len(two) + 1))

@@ -29,7 +29,7 @@ _KINDS: Final = {
 }
 _SIDES: Final = {"left": "left", "l": "left", "col": "left", "right": "right", "cor": "right"}
 FILLERS: Final = frozenset(
-    ("the", "a", "an", "of", "about", "approx", "approximately", "circa", "around", "is", "to", "and", "on", "please")
+    ("the", "a", "an", "of", "about", "approx", "approximately", "circa", "around", "is", "to", "and", "on", "please", "called", "long")
 )
 """Words that say nothing where a value stands beside them."""
 _SMALLER: Final = {("m", "cm"): 100, ("ft", "in"): 12, ("cm", "mm"): 10}
