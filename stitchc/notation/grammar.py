@@ -31,7 +31,10 @@ def grammar_path() -> Path:
 
 
 def load_parser(transformer: lark.Transformer[Any, Any], start: str = "start") -> lark.Lark:
-    """The parser of whole texts, or of what `start` names, with `transformer` applied as it reads, so that no tree of the whole text is ever held."""
+    """The parser of a whole text, or of what `start` names in the grammar.
+
+    transformer: applied while it reads, so that no tree of the whole text is ever held.
+    """
     return lark.Lark(
         grammar_path().read_text("utf-8"),
         parser="lalr",

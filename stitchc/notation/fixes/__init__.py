@@ -29,6 +29,8 @@ _MAY_APPEAR: Final = {"N101", "N102", "N111"}
 _LONGEST_LINE: Final = 200
 _MOST_WORK: Final = 400_000
 """Characters compiled to prove the fixes of one file."""
+_WORK_OF_A_LINE: Final = 4000
+"""What it takes to read a line in every way there is takes as long as compiling so many characters."""
 
 Compile = Callable[[str], tuple[Pattern | None, list[Message]]]
 
@@ -53,6 +55,7 @@ def with_fixes(
         line = lines[number - 1]
         if len(line) > _LONGEST_LINE:
             continue
+        work += _WORK_OF_A_LINE
         around = surroundings(lines, number, stitches, yarns)
         meanings: list[tuple[str, Pattern | None]] = []
         for candidate in dict.fromkeys(_candidates(line, around)):

@@ -37,7 +37,7 @@ _L: Final = r"(knit|tuck|slip|[kts])s?"
 _SWAPS: Final = tuple(
     (re.compile(pattern, re.IGNORECASE), new, old)
     for pattern, new, old in (
-        (rf"\b{_L}\s+(?:instead\s+of|in\s+place\s+of|for)\s+{_L}\b", 1, 2),
+        (rf"\b{_L}\s+(?:instead\s+of|in\s+place\s+of|for|replacing)\s+{_L}\b", 1, 2),
         (rf"\b{_L}\s*(?:->|→|replaced\s+by|replaced\s+with|becomes|turned\s+into|to)\s*{_L}\b", 2, 1),
         (rf"\breplac(?:e|ing)\s+{_L}\s+(?:with|by)\s+{_L}\b", 2, 1),
     )

@@ -18,8 +18,8 @@ import lark
 from lark.exceptions import UnexpectedInput
 
 from stitchc.notation.fixes.rows import cells_meant
-from stitchc.notation.fixes.surroundings import Surroundings, _times, slips
-from stitchc.notation.fixes.values import _KINDS, FILLERS, narrowed, with_figures
+from stitchc.notation.fixes.surroundings import Surroundings, slips, times
+from stitchc.notation.fixes.values import FILLERS, KINDS, narrowed, with_figures
 from stitchc.notation.grammar import load_parser
 from stitchc.notation.slips import KEYWORDS
 
@@ -29,41 +29,52 @@ _TERMINALS: Final = {
     **dict.fromkeys(("row", "rows"), "_ROWS"),
     **dict.fromkeys(("st", "sts", "stitches"), "_STITCHES"),
     **dict.fromkeys(("inch", "inches"), "INCH"),
+    "sure": "SURE",
 }
 """The notation's words, and what the grammar calls them."""
-_SIGNS: Final = {
+_SIGNS: Final[dict[str, dict[str, float]]] = {
     ":": {"COLON": 0.0, "EQUAL": 0.5},
     "=": {"EQUAL": 0.0, "COLON": 0.5},
     ",": {"COMMA": 0.0, "BY": 0.5},
-    ";": {"COMMA": 0.5, "COLON": 0.5},
-    ".": {"COMMA": 0.5, "COLON": 0.5},
     "&": {"COMMA": 0.5},
-    "(": {"LPAR": 0.0},
-    ")": {"RPAR": 0.0},
-    "[": {"LPAR": 0.5},
-    "]": {"RPAR": 0.5},
-    **dict.fromkeys(("=>", "->"), {"COLON": 0.5}),
-    "{": {"LPAR": 0.5},
-    "}": {"RPAR": 0.5},
     "+": {"PLUS": 0.5},
     "/": {"PER": 0.5},
-    **dict.fromkeys("x×*✕", {"BY": 0.5}),
     "-": {"_DASH": 0.0},
-    **dict.fromkeys(("–", "—", "~", "〜", "ー", "…", "...", ".."), {"_DASH": 0.5}),
+    "(": {"LPAR": 0.0},
+    ")": {"RPAR": 0.0},
+    **{sign: {"COMMA": 0.5, "COLON": 0.5} for sign in ";."},
+    **{sign: {"LPAR": 0.5} for sign in "[{"},
+    **{sign: {"RPAR": 0.5} for sign in "]}"},
+    **{sign: {"BY": 0.5} for sign in "x×*"},
+    **{sign: {"COLON": 0.5} for sign in ("=>", "->")},
+    **{sign: {"_DASH": 0.5} for sign in ("–", "—", "~", "…", "...", "..")},
 }
 """What a sign may be, and what that costs."""
-_WRITTEN: Final = {"COLON": ":", "EQUAL": "=", "COMMA": ",", "LPAR": "(", "RPAR": ")", "_DASH": "-", "_COLOUR": "colour"}
-_SILENT: Final = ",;:.|!?>[](){}"
+_WRITTEN: Final = {
+    "COLON": ":",
+    "EQUAL": "=",
+    "COMMA": ",",
+    "LPAR": "(",
+    "RPAR": ")",
+    "_DASH": "-",
+    "_COLOUR": "colour",
+    "_STITCHES": "stitches",
+}
+_SILENT: Final = ",;:.|!>[](){}"
 """Signs that may say nothing; brackets of an expression always do."""
 _BITS: Final = re.compile(
-    r"\"[^\"]*\"|\b[LR]\s*\d+\s*(?:-|–|—|\.{2,}|…|:|to\b)\s*[LR]\s*\d+\b|\d+\.\d+|[0-9OolIBZ]*\d[0-9OolIBZ]*(?![^\W\d_])"
+    r"\"[^\"]*\"|\b[LR]\s*\d+\s*(?:-|–|—|\.{2,}|…|:|to\b)\s*[LR]\s*\d+\b|\d+\.\d+|[0-9OolIBZ]*\d[0-9OolIBZ]*(?!\w)"
     r"|\d+|[^\W\d_](?:\w|-(?=\w))*|\.{2,}|[=-]>|\S",
     re.IGNORECASE,
 )
 _GLUED: Final = re.compile(rf"\b({'|'.join(sorted(_TERMINALS, key=len, reverse=True))})(\d)", re.IGNORECASE)
 _AS_FIGURES: Final = str.maketrans("OolIBZ", "001182")
 _WEIGHTS: Final = ("lace", "super-fine", "fine", "light", "medium", "bulky", "super-bulky", "jumbo")
-_MOST_READINGS: Final = 3000
+_LINKS: Final = {link: link.upper() for link in ("for", "per", "at", "by")}
+"""Words that may be missing."""
+_LINKING: Final = {*_LINKS, "over", "to", "until", "on", "each", "every", "using", "@"}
+"""Words that may stand for them."""
+_MOST_READINGS: Final = 2000
 
 
 class _Reading(NamedTuple):
@@ -102,7 +113,8 @@ def _after(state: Any, terminal: str) -> Any:
 def guided(code: str, around: Surroundings) -> Iterator[str]:
     """The lines nearest to this one that the grammar takes."""
     text = _GLUED.sub(r"\1 \2", with_figures(narrowed(code), around))
-    if (glued := re.match(r"(stitch|piece|yarn|knit|gauge)(?!es\b)(\w+)", text)) and _times(glued[2], around.text):
+    # A space that is missing after the first word, or too many in it.
+    if (glued := re.match(r"(stitch|piece|yarn|knit|gauge)(?!es\b)(\w+)", text)) and times(glued[2], around.text):
         text = f"{glued[1]} {text[glued.start(2) :]}"
     elif (parted := re.match(r"(\w+) (\w+)", text)) and (parted[1] + parted[2]).lower() in KEYWORDS:
         text = parted[1] + text[parted.start(2) :]
@@ -112,20 +124,21 @@ def guided(code: str, around: Surroundings) -> Iterator[str]:
     order = itertools.count()
     heap: list[tuple[float, int, _Reading]] = [(0.0, 0, _Reading(0, (), _parser().parse_interactive("")))]
     least: dict[Any, float] = {}
-    best = None
-    while heap and next(order) < _MOST_READINGS:
+    best, lines = None, []
+    while heap and (best is None or heap[0][0] <= best):
         cost, _, reading = heapq.heappop(heap)
-        if best is not None and cost > best:
-            return
+        if next(order) > _MOST_READINGS:
+            return  # where not all were looked at, nobody knows whether another is as near
         if reading.place == len(bits) and _after(reading.state, "$END"):
             best = cost
-            yield _written(reading.words)
+            lines.append(_written(reading.words))
             continue
         key = (reading.place, reading.words)
         if least.setdefault(key, cost) < cost:
             continue
         for more, following in _next(bits, text, reading, around):
             heapq.heappush(heap, (round(cost + more, 3), next(order), following))
+    yield from lines
 
 
 def _next(
@@ -138,12 +151,18 @@ def _next(
         for row in cells_meant(rest) if ":" not in rest else ():
             yield 0.0, _Reading(len(bits), (*words, ("CELLS", row)), _after(state, "CELLS"))
         return
-    if any(terminal == "EQUAL" for terminal, _ in words) and "LPAR" in {t for t, _ in words}:
-        if (closed := _after(state, "RPAR")) and ")" not in (bits[place][0] if place < len(bits) else ""):
-            yield 1.0, _Reading(place, (*words, ("RPAR", ")")), closed)
-    if place == len(bits):
+    bit = bits[place][0] if place < len(bits) else ""
+    built = any(terminal == "EQUAL" for terminal, _ in words)
+    if built and bit != ")" and (closed := _after(state, "RPAR")) is not None:
+        yield 1.0, _Reading(place, (*words, ("RPAR", ")")), closed)
+    if not bit:
         return
-    bit = bits[place][0]
+    if last not in _LINKS.values():
+        for link, terminal in _LINKS.items():
+            if (not built or link == "by") and (moved := _after(state, terminal)) is not None:
+                yield 1.0, _Reading(place, (*words, (terminal, link)), moved)
+                if bit.lower() in _LINKING:
+                    yield 0.7, _Reading(place + 1, (*words, (terminal, link)), moved)
     for terminal, written, cost in _meanings(bit, first, last, state, around):
         if (moved := _after(state, terminal)) is not None:
             yield cost, _Reading(place + 1, (*words, (terminal, written)), moved)
@@ -152,6 +171,7 @@ def _next(
 
 
 def _says_nothing(bit: str, words: tuple[tuple[str, str], ...]) -> bool:
+    """Whether a sign or word can be dropped after `words`."""
     terminals = [terminal for terminal, _ in words]
     if bit in _SILENT:
         return "EQUAL" not in terminals or bit not in "[](){}"
@@ -160,7 +180,11 @@ def _says_nothing(bit: str, words: tuple[tuple[str, str], ...]) -> bool:
         return not words or words[0][0] == "INT"
     if low in ("stitches", "sts", "st", "needles"):
         return terminals[-1:] == ["INT"] and terminals[-2:-1] in (["OVER"], ["NEEDLES"], ["EDGE"], ["SHIFTED"])
-    if low == "a" and terminals[-1:] in (['STITCH'], ['YARN'], ['PIECE']):
+    if low == "a" and terminals[:1] in (["STITCH"], ["YARN"], ["PIECE"], ["INT"]):
+        return False
+    if low == "yarn" or (low == "for" and len(words) == 1):
+        return bool(words) and words[0][0] != "YARN"
+    if low in ("and", "to", "on") and "EQUAL" in terminals:
         return False
     return low in FILLERS or (low == "then" and not words)
 
@@ -180,22 +204,21 @@ def _meanings(bit: str, first: str, last: str, state: Any, around: Surroundings)
     elif bit.isdigit():
         yield "INT", bit, 0.0
     elif low in _TERMINALS and not (bit in around.stitches or bit in around.yarns):
-        yield _TERMINALS[low], "colour" if low == "color" else low, 0.0
+        yield _TERMINALS[low], _WRITTEN.get(_TERMINALS[low], low), 0.0
         if low == "stitch":
             yield "_STITCHES", "stitches", 0.0
-        elif low in ("x", "k", "t", "s"):
-            yield "LETTER", bit.upper(), 0.0
     elif bit[0].isalpha() or bit[0].isdigit():
         yield from _word(bit, first, last, state, around)
 
 
 def _word(bit: str, first: str, last: str, state: Any, around: Surroundings) -> Iterator[tuple[str, str, float]]:
+    """What a word may be that is none of the notation's: a letter, misread figures, a name or the nearest word."""
     low = bit.lower()
     if low in ("k", "t", "s"):
         yield "LETTER", bit.upper(), 0.0
-    if low in ("x",):
-        yield "BY", "by", 0.5
-    if re.fullmatch(r"[0-9OolIBZ]+", bit):
+    if re.fullmatch(r"[0-9OolIBZ]+", bit) and (
+        bit[-1].isdigit() or bit[0].isdigit() or first in ("", "INT") or last == "OVER"
+    ):
         yield "INT", bit.translate(_AS_FIGURES), 1.0 if bit.isalpha() else 0.5
     if not bit[0].isalpha():
         return
@@ -208,19 +231,18 @@ def _word(bit: str, first: str, last: str, state: Any, around: Surroundings) -> 
     if bit in names or (last == "WEIGHT" and low in names):
         yield "NAME", bit, 0.0
         return
-    if low in FILLERS or low in _KINDS:
+    if low in FILLERS or low in KINDS or len(low) == 1:
         return
-    near = [(cost, "NAME", name) for name in names if (cost := slips(low, name.lower())) <= _most_slips(low)]
+    most = 1 if len(low) < 4 + (not first) else 2
+    near = [(cost, "NAME", name) for name in names if (cost := slips(low, name.lower())) <= most]
+    if len(near) > 1:
+        return
     for word, terminal in _TERMINALS.items():
-        if (cost := slips(low, word)) <= _most_slips(low) and _after(state, terminal) is not None:
+        if (cost := slips(low, word)) <= most and _after(state, terminal) is not None:
             near.append((cost, terminal, word))
     for cost, terminal, word in near:
         if cost == min(near)[0]:
-            yield terminal, word, float(cost)
-
-
-def _most_slips(word: str) -> int:
-    return 1 if len(word) < 4 else 2
+            yield terminal, _WRITTEN.get(terminal, word), float(cost)
 
 
 def _written(words: tuple[tuple[str, str], ...]) -> str:

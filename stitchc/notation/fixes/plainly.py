@@ -1,20 +1,21 @@
-"""A line in other alphabets' signs, other languages' words or dictated ones, put into the notation's, texts excepted."""
+"""A line in other alphabets' signs and other languages' words put into the notation's; texts in it stay."""
 
 from __future__ import annotations
 
+import html
 import re
 import unicodedata
 from typing import Final
 
 from stitchc.notation.fixes.surroundings import Surroundings
-from stitchc.notation.slips import KEYWORDS
+from stitchc.notation.slips import KEYWORDS, QUOTED
 
 _OTHER_WORDS: Final = {
     "pattern": "patron patrón motif muster schema padrão patroon mönster mønster",
     "note": "nb nota notiz remarque anmerkung opmerking",
     "yarn": "wool thread wolle garn hilo lana laine fil filo fio garen 糸",
     "stitches": "maschen masche puntos punto mailles maille maglie maglia malhas pontos steken maskor masker 目",
-    "rows": "reihen reihe vueltas vuelta pasadas pasada rangs rang giri giro ferri carreiras carreira toeren varv pinner 段",
+    "rows": "reihen reihe vueltas vuelta pasadas pasada rangs rang giri giro ferri carreiras toeren varv 段",
     "gauge": "maschenprobe muestra échantillon campione amostra stekenverhouding",
     "piece": "stück teil pieza pièce pezzo peça stuk",
     "width": "breite ancho largeur larghezza largura breedte bredd bredde",
@@ -50,7 +51,7 @@ _OTHER_WORDS: Final = {
     "1": "won",
     "2": "too",
 }
-"""The notation's words and signs, and what people of other languages, or machines that take dictation, write for them."""
+"""The notation's words and signs, and what other languages, and machines that take dictation, have for them."""
 _WORDS: Final = {other: word for word, others in _OTHER_WORDS.items() for other in others.split()}
 _PHRASES: Final = re.compile(r"\ben (?=miroir|espejo)|(?<=[0-9])(?=[目段])|(?<=[目段左右])(?=[0-9])", re.IGNORECASE)
 _SIGNS: Final = {
@@ -64,38 +65,54 @@ _SIGNS: Final = {
     "✖": "x",
     "\xa0": " ",
 }
-_READ_ON: Final = KEYWORDS - {"pattern", "note", "do", "include", "yarn"} | {"row", "r", "rnd", "stitches", ":", "1", "2"}
-_WORD: Final = re.compile(r'"[^"]*"|“[^”"]*”|«[^»"]*»|\b(?:stitch|piece)\s+[^\W\d_][\w-]*|([^\W\d_][\w-]*)', re.IGNORECASE)
+_TEXT_WORDS: Final = {"pattern", "note", "do", "include"}
+_READ_ON: Final = KEYWORDS - _TEXT_WORDS - {"yarn"} | {"row", "r", "rnd", "stitches", ":", "1", "2"}
+"""After any other first word a text without quotation marks may follow."""
+_WORD: Final = re.compile(rf"{QUOTED}|\b(?:stitch|piece)\s+[^\W\d_][\w-]*|([^\W\d_][\w-]*)", re.IGNORECASE)
 
 
 def in_plain_words(code: str, around: Surroundings) -> str:
     """The line with the notation's words and signs; texts, names and the letters of other scripts stay."""
-    code = re.sub(r"\b(?:open\s+)?quote\s+(.*?)\s*\b(?:unquote|(?:close|end)\s+quote)\b", r'"\1"', code, flags=re.IGNORECASE)
+    code = html.unescape(_as_typed(code)).replace("**", "").strip("`")
+    code = re.sub(
+        r"\b(?:open\s+)?quote\s+(.*?)\s*\b(?:unquote|(?:close|end)\s+quote)\b", r'"\1"', code, flags=re.IGNORECASE
+    )
     code = re.sub(r'""(?=\w)([^"]*)""', r'"\1"', code)
     code = re.sub("[「『]([^「」『』]*)[」』]", r'"\1"', code)
-    parts = re.split(r'("[^"]*"|“[^”"]*”|„[^“”"]*[“”]|«[^»"]*»)', code)
+    first = re.match(r"\W*([^\W\d_][\w-]*)", code)
+    if first and first[1].lower() in _TEXT_WORDS and not re.search(QUOTED, code):
+        return code
+    parts = re.split(f"({QUOTED})", code)
     for index in range(0, len(parts), 2):
         part = "".join(_sign(c) for c in parts[index])
         part = re.sub(r"左\s*(?=\d+\s*-)", "L", re.sub(r"(?<=-)\s*右\s*(?=\d)", "R", part))
-        part = _PHRASES.sub(lambda match: "" if match.group() else " ", part)
-        parts[index] = part
+        parts[index] = _PHRASES.sub(lambda match: "" if match.group() else " ", part)
     text = "".join(parts).strip()
     first = re.match(r"\W*([^\W\d_][\w-]*)", text)
     if first is None or re.match(r"\W*\d", text):
         return _words_changed(text, around)
     word = _word(first[1], around)
+    if word in _TEXT_WORDS and not re.match(rf"\W*?(?:{QUOTED})|\W*$", text[first.end() :]):
+        word = first[1]  # what other languages call a pattern may be a stitch
     text = text[: first.start(1)] + word + text[first.end(1) :]
-    if word.lower() not in _READ_ON and word not in around.stitches and not re.search(r"\d", word):
-        return text  # what follows may be a text without quotation marks
-    return _words_changed(text, around)
+    read_on = word.lower() in _READ_ON or word in around.stitches or re.search(r"\d", word)
+    return _words_changed(text, around) if read_on else text
 
 
 def _words_changed(text: str, around: Surroundings) -> str:
     return _WORD.sub(lambda match: _word(match[1], around) if match[1] else match[0], text)
 
 
+def _as_typed(code: str) -> str:
+    """The line before a program took its UTF-8 for Windows letters."""
+    try:
+        return b"".join(c.encode("latin-1" if c < "\u0100" else "cp1252") for c in code).decode("utf-8")
+    except UnicodeError:
+        return code
+
+
 def _sign(character: str) -> str:
-    if character >= "\U0001f300" or character == "\ufe0f":
+    if "\U0001f300" <= character < "\U00020000" or character == "\ufe0f":
         return ""  # a picture
     narrow = unicodedata.normalize("NFKC", character)
     return _SIGNS.get(character) or (narrow if len(narrow) == 1 else character)

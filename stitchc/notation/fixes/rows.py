@@ -202,11 +202,13 @@ def cells_meant(text: str) -> Iterator[str]:
     text = re.sub(r"\((?:plain|RS|WS|purl side|[a-z ]*remark)\)", "", text, flags=re.IGNORECASE)
     text = text.replace('"', " ").lower().strip()
     text = re.sub(r"\b(\d+)[x*](?=[kts](?![a-z]))", r"\1", text)
+    if re.fullmatch(r"(?:\d+\s*[x*×]\s*[kts]\b[\s,]*)+", text):
+        text = re.sub(r"\s*[x*×]\s*", "", text)
     text = text.translate(str.maketrans("[]{}", "()()")).replace("×", "x")
     text = re.sub(r"(?<=[\w)*])(?:[;,]\s*)?(?:[;,]|(?<!\.)\.)?\s*$", "", re.sub(r"^[\s:=]+", "", text))
     if not text or len(text) > 300 or (text.count("*") == 1 and "from *" in text):
         return
-    text = re.sub(r"·(?=\s*\d)", "x", re.sub(r"\b([kts])\s?[(](\d+)[)](?!\s*x)", r"\1\2", text))
+    text = re.sub(r"·(?=\s*\d)", "x", re.sub(r"\b([kts])[(](\d+)[)](?!\s*x)", r"\1\2", text))
     total = None
     if stated := re.search(r"\(\s*(\d+)\s*(sts?|stitches|needles)?\s*\)$", text):
         without = text[: stated.start()].strip()
@@ -223,8 +225,9 @@ def _balanced(text: str) -> list[str]:
     if abs(more) != 1:
         return [text]
     here, missing = ("(", ")") if more > 0 else (")", "(")
-    dropped = [text[:i] + text[i + 1 :] for i, c in enumerate(text) if c == here]
-    return dropped + [text[:i] + missing + text[i:] for i in range(len(text) + 1)]
+    if here * 2 in text:
+        return [text.replace(here * 2, here, 1)]
+    return [text[:i] + missing + text[i:] for i in range(len(text) + 1)]
 
 
 def _read_whole(text: str) -> Iterator[str]:
@@ -326,11 +329,17 @@ class _Cells:
         separated, bars = True, False
         while self.tokens and self.peek() != ")":
             here = self.peek()
-            if here in ("|", ",", ";", ":", ".", "!") and (not separated or (here == "|" and not bars)):
+            if (
+                self.tokens[0][2]
+                and re.match(r"\d\W\d|\w\.\d", self.text[self.tokens[0][2] - 1 :])
+                and here not in "x*^=:("
+            ):
+                raise _Left  # a fraction, a range or a choice
+            elif here in ("|", ",", ";", ":", "!") and (not separated or (here == "|" and not bars)):
                 self.take()
                 bars = here == "|"
                 separated = True
-            elif here in ("/", "+", "&", "-", "–", "—", "_", "and", "then") and not separated:
+            elif here in ("/", "+", "&", ".", "-", "–", "—", "_", "and", "then") and not separated:
                 if here in "-–—" and self.glued() and not parts[-1][-1].isdigit():
                     raise _Left  # a dash may be a needle out of work
                 signs.append(self.take())
@@ -340,7 +349,7 @@ class _Cells:
             else:
                 parts.append(self.item())
                 separated = bars = False
-        if signs and set(signs) & set("/+&-–—_") and (len(signs) != len(parts) - 1 or len(set(signs)) > 1):
+        if signs and set(signs) & set("/+&.-–—_") and (len(signs) != len(parts) - 1 or len(set(signs)) > 1):
             raise _Left  # a sign that stands between some of the cells alone may be a cell itself
         return " ".join(part for part in parts if part)
 

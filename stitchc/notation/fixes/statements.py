@@ -170,11 +170,11 @@ def _text(keyword: str, rest: str) -> Iterator[str]:
 def _bare(text: str) -> str:
     """A text without the quotation marks around it and without the sign behind it; those inside it made single."""
     text = text.strip().rstrip(";").strip()
-    if quoted := re.fullmatch(r"\(([^()]*)\)|[,.:;]?\s*\"([^\"]*)\"?[,.]?", text):
+    if quoted := re.fullmatch(r"[(\[{<*_|]+([^]()\[{}<>*|]*)[])}>*_|]+|[,.:;]?\s*\"([^\"]*)\"?[,.]?", text):
         text = next(group for group in quoted.groups() if group is not None)
     elif text[:1] == "'" or '"' in text:
         return ""  # more stands beside a text, and may belong to it or not
-    return text.strip()
+    return text.strip() if re.search(r"[^\W\d_]{2}", text) and "#" not in text else ""
 
 
 _NUMBER: Final = r"\d{1,3}(?:[, ]\d{3})+(?!\d)|\d+(?:[.,]\d+)?"
@@ -227,6 +227,7 @@ def _yarn(rest: str, around: Surroundings) -> Iterator[str]:
     if match is None or (match[1] or match[2]).lower() in KEYWORDS:
         return
     name, rest = match[1] or match[2], rest[match.end() :]
+    listed = re.search(r"[^,\s][^\",]*,", rest) is not None
     facts: dict[str, str] = {}
     plain = r"\s*[:=]?\s*"
     for key, pattern in (
@@ -251,6 +252,8 @@ def _yarn(rest: str, around: Surroundings) -> Iterator[str]:
     if re.search(r"\d", loose) and not re.fullmatch(r"(?:nm\s*)?\d+/\d+|\d+[\s-]?ply", loose, re.IGNORECASE):
         return
     parted = re.match(r"\s*[,:=(-]", rest) or re.search(r"\d", loose)
+    if re.search(r"[^\w\s,.'’/-]|\s/\s|\b(?:or|and|oder|ou|und|et)\b", loose) or (loose and facts and listed):
+        return  # two descriptions, or where one ends is not known
     if loose and (parts or not (parted or re.search(rf"\b{re.escape(name)}\b", around.text))):
         return  # `yarn sea foam` may be a name of two words
     text = "".join(parts) or loose

@@ -57,10 +57,10 @@ def _named(word: str, names: Collection[str], text: str) -> str | None:
         return word
     near = only_near(word, names)
     # Where a name stands once in each spelling, either may be the slip.
-    return near if near and _times(near, text) > 1 and not _times(word, text) else None
+    return near if near and times(near, text) > 1 and not times(word, text) else None
 
 
-def _times(word: str, text: str) -> int:
+def times(word: str, text: str) -> int:
     return len(re.findall(rf"(?<![\w-]){re.escape(word)}(?![\w-])", text))
 
 
@@ -73,8 +73,12 @@ def only_near(word: str, names: Iterable[str]) -> str | None:
 
 
 def slips(one: str, two: str) -> int:
+    """How many letters are wrong, where scanning may have read `m` for `rn`; 9 for words quite different."""
+    return min(_edits(one, two), _edits(one.replace("rn", "m"), two.replace("rn", "m")))
+
+
+def _edits(one: str, two: str) -> int:
     """How many letters are wrong, missing, too many or exchanged with their neighbour; 9 for words quite different."""
-    one, two = one.replace("rn", "m"), two.replace("rn", "m")  # which scanning takes for each other
     if abs(len(one) - len(two)) > 2:
         return 9
     before: list[int] = []

@@ -21,7 +21,7 @@ _NOUNS: Final = {
     "rows": "row rows r rs rnd rnds round rounds",
     "stitches": "stitch stitches sts st needle needles ndl ndls",
 }
-_KINDS: Final = {
+KINDS: Final = {
     word: (kind, name)
     for kind, table in (("unit", _UNITS), ("noun", _NOUNS))
     for name, words in table.items()
@@ -29,7 +29,24 @@ _KINDS: Final = {
 }
 _SIDES: Final = {"left": "left", "l": "left", "col": "left", "right": "right", "cor": "right"}
 FILLERS: Final = frozenset(
-    ("the", "a", "an", "of", "about", "approx", "approximately", "circa", "around", "is", "to", "and", "on", "please", "called", "long")
+    (
+        "the",
+        "a",
+        "an",
+        "of",
+        "about",
+        "approx",
+        "approximately",
+        "circa",
+        "around",
+        "is",
+        "to",
+        "and",
+        "on",
+        "please",
+        "called",
+        "long",
+    )
 )
 """Words that say nothing where a value stands beside them."""
 _SMALLER: Final = {("m", "cm"): 100, ("ft", "in"): 12, ("cm", "mm"): 10}
@@ -61,7 +78,7 @@ class Value(NamedTuple):
 
 def straight(text: str) -> str:
     """The text with double straight quotation marks, whatever stood for them; apostrophes stay."""
-    text = re.sub("[“”„«»″‟]|''|``|´´", '"', text)
+    text = re.sub(r"[“”„«»″‟‹›「」『』]|''|``|´´|(?<!\w),,(?=\w)|<<|>>|\\\"", '"', text)
     return re.sub(r"(?<![\w'])['‘‚`´]([^\"]*)['’`´](?![\w'])", r'"\1"', text)
 
 
@@ -134,8 +151,8 @@ def _words(word: str, around: Surroundings) -> Iterator[Value]:
         yield Value("stitch", name)
     elif word in around.yarns:
         yield Value("yarn", word)
-    elif (low := word.lower()) in _KINDS:
-        yield Value(*_KINDS[low])
+    elif (low := word.lower()) in KINDS:
+        yield Value(*KINDS[low])
     elif low in _SIDES and low not in "lr":
         yield Value("side", _SIDES[low])
     elif low in KEYWORDS or low in FILLERS:
@@ -151,8 +168,8 @@ def _words(word: str, around: Surroundings) -> Iterator[Value]:
         yield Value("yarn", yarn)
     elif low in ("l", "r"):
         yield Value("side", "left" if low == "l" else "right")
-    elif len(low) > 3 and (near := only_near(low, {*KEYWORDS, *(w for w in _KINDS if len(w) > 3)})) is not None:
-        yield Value(*_KINDS[near]) if near in _KINDS else Value("word", near)
+    elif len(low) > 3 and (near := only_near(low, {*KEYWORDS, *(w for w in KINDS if len(w) > 3)})) is not None:
+        yield Value(*KINDS[near]) if near in KINDS else Value("word", near)
     else:
         yield Value("word", low)
 
