@@ -42,7 +42,10 @@ TIDE = str(Path(__file__).resolve().parent.parent / "examples" / "tide-line.stit
         (["explain", "204"], "no message code `204`", "Did you mean `K204`?"),
         (["explain", "X1"], "no message code `X1`", "F (files). `stitchc explain` lists them all."),
         (["card", TIDE, "--scale-x", "nan"], "'--scale-x': `nan`", "from 0.95 to 1.05"),
-        (["build", TIDE], "`stitchc build` needs `-o/--output DIR`", "folder to fill"),
+        (["build", TIDE], "`stitchc build` needs `-o/--output DIR`, the folder to fill.", ""),
+        (["trace"], "`stitchc trace` needs the name of a picture", "as in `stitchc trace tide.png`"),
+        (["new"], "`stitchc new` needs a name", "as in `stitchc new tide-line`"),
+        (["compare"], "`stitchc compare tide.stitch`. ", "Use --sweep for a family of densities."),
         (["shete", TIDE], "no command `shete`", "`sheet`?"),
         (["--bogus"], "`stitchc` has no option `--bogus`", "`stitchc --help`"),
         (["format", TIDE, "-o", TIDE], "is the file itself", "`stitchc format --in-place"),
@@ -55,6 +58,17 @@ def test_place_cause_and_cure(arguments: list[str], place: str, cure: str, capsy
     assert place in said
     assert cure in said
     assert "<=" not in said
+
+
+@pytest.mark.parametrize("command", sorted(set(COMMANDS) - {"trace", "new", "explain", "machines", "live"}))
+def test_every_command_that_reads_a_pattern_asks_for_it_in_the_same_words(
+    command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run([command, *(["-o", "folder"] if command == "build" else [])]) == 2
+    assert (
+        f"`stitchc {command}` needs the name of a pattern, or - for standard input, as in "
+        f"`stitchc {command} tide.stitch`."
+    ) in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("command", sorted(COMMANDS))

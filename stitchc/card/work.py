@@ -108,13 +108,12 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
         yield (
             f"All {names} passes go the same way, right to left if the carriage begins at the "
             f"{'left' if way else 'right'}{begin}. "
-            + (f"The carriage may stay set to {names} all through; one" if len(kinds) == 1 else "A carriage")
-            + " that is set for each direction by itself needs it for that direction alone."
+            + (f"The carriage may stay set to {names} all through; if" if len(kinds) == 1 else "If")
+            + " your carriage has a setting for each direction, set only this one."
         )
     if card.machine.hold_directions != "both" and set(one_way) == set(kinds):
         yield (
-            "This machine sets the hold for each direction by itself: set it for the direction of those passes and "
-            "leave it."
+            "This machine has a hold setting for each direction: set it for the direction of those passes and leave it."
         )
 
 

@@ -35,7 +35,8 @@ def command(file: str | None, machine_name: str, options: CardOptions, target: T
         put_product(make_test_card(load_machine(machine_name), options), target)
         return
     if file is None:
-        raise click.MissingParameter(param_hint="'FILE'", param_type="argument")
+        context = click.get_current_context()
+        raise click.MissingParameter(ctx=context, param=context.command.params[0])
     machine, pattern = load_machine(machine_name), read_pattern(file)
     with Bar("drawing pages") as bar:
         product = make_card(pattern, machine, options, bar.at)

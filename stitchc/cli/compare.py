@@ -34,7 +34,10 @@ def command(files: tuple[str, ...], machine_name: str | None, options: CompareOp
     from stitchc.compare.product import compare_stitches
 
     if not files and not options.sweep:
-        raise click.UsageError("Name one FILE or more to compare, or use --sweep for a family of densities.")
+        context = click.get_current_context()
+        raise click.MissingParameter(
+            "Use --sweep for a family of densities.", ctx=context, param=context.command.params[0]
+        )
     if options.sweep and len(files) > 1:
         raise click.UsageError("--sweep makes its family from one FILE, not from several.")
     if files.count("-") > 1:

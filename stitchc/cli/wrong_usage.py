@@ -26,7 +26,7 @@ def in_words(error: click.UsageError, called: click.Context | None = None) -> cl
     if isinstance(error, click.NoSuchOption):
         text = f"{where} has no option `{error.option_name}`.{_nearest_option(error)} {where[:-1]} --help` lists them."
     elif isinstance(error, click.MissingParameter) and error.param is not None:
-        text = _missing(error.param, where)
+        text = f"{_missing(error.param, where)} {error.message}".rstrip()
     elif isinstance(error, click.BadOptionUsage):
         text = _without_value(error, where)
     elif type(error) is click.UsageError and error.message.startswith("Got unexpected extra argument"):
@@ -55,11 +55,14 @@ def _nearest(word: str, words: Sequence[str]) -> str:
 def _missing(param: click.Parameter, where: str) -> str:
     wanted = param.make_metavar(click.Context(click.Command(""))) if param.metavar is None else param.metavar
     if isinstance(param, click.Option):
-        return f"{where} needs `{'/'.join(param.opts)} {wanted}`: {param.help or wanted}"
+        purpose = param.help or wanted
+        return f"{where} needs `{'/'.join(param.opts)} {wanted}`, {purpose[:1].lower()}{purpose[1:]}"
+    example = f"as in {where[:-1]}"
     if wanted.startswith("FILE"):
-        verb = where[:-1]
-        return f"{where} needs the name of a pattern, or - for standard input, as in {verb} tide.stitch`."
-    return f"{where} needs {wanted}."
+        return f"{where} needs the name of a pattern, or - for standard input, {example} tide.stitch`."
+    if wanted == "IMAGE":
+        return f"{where} needs the name of a picture of a chart, {example} tide.png`."
+    return f"{where} needs a {wanted.lower()}, {example} tide-line`."
 
 
 def _without_value(error: click.BadOptionUsage, where: str) -> str:

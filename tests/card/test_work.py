@@ -89,7 +89,7 @@ def test_what_is_offered() -> None:
     assert "648 holes to punch in 36 rows, and 96 in the joining rows." in told(["KT", "KK", "TK", "KK"])
     assert "All tuck passes go the same way" in told(["KT", "KK"])
     assert "right to left if the carriage begins at the right" in told(["KT", "KK"])
-    assert "may stay set to tuck all through; one that is set for each direction by itself" in told(["KT", "KK"])
+    assert "set to tuck all through; if your carriage has a setting for each direction, set only this one." in told(["KT", "KK"])
     assert settings(plan_card(Stitch("a", Chart.from_rows(["KT", "KK"]), Span("x", 1)), load("card24-standard"))) == (
         "Set to tuck, all through."
     ), "the card's own words agree"
@@ -103,10 +103,10 @@ def test_what_is_offered() -> None:
     assert "really 2 by 4: written so, 36 rows do, with 648 holes (72 fewer)" in told(["KT", "KK", "TK", "KK"] * 2)
     assert "Rows come in equal pairs" in told(["TK", "TK", "KK", "KK", "KT", "KT", "KK", "KK"])
     assert "--shift 1" in told(["TKKK", "KKKK"]) and "--shift" not in told(["KTKK"])
-    assert "sets the hold for each direction by itself" not in told(["KT", "KK"])
+    assert "has a hold setting for each direction" not in told(["KT", "KK"])
 
 
 def test_a_machine_that_holds_in_one_direction() -> None:
     machine = load_text('based_on = "card24-standard"\n[carriage]\nhold_directions = "one"\n', "one.toml")
     stitch = Stitch("ripple", Chart.from_rows(["KT", "KK"]), Span("x.stitch", 1))
-    assert "sets the hold for each direction by itself" in " ".join(least_work(plan_card(stitch, machine)))
+    assert "has a hold setting for each direction" in " ".join(least_work(plan_card(stitch, machine)))
