@@ -7,7 +7,8 @@ level it reads and whether it selects one pass ahead. Knows charts, cards and pr
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import re
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
@@ -16,6 +17,7 @@ from stitchc.bed import Needles, needle_name, needle_position
 from stitchc.card.plan import Card, plan_card
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.machines.fit import reads_nothing_of_the_kind
+from stitchc.machines.geometry import impossible
 from stitchc.messages import Message, Refused, Span
 from stitchc.pattern import Stitch
 
@@ -26,6 +28,13 @@ LEAST_COLUMNS: Final = 4
 _POLE_ROWS: Final = (8, 9, 11, 12, 14, 15, 17, 18)
 _FLAG_ROWS: Final = (17, 18)
 _HEIGHT: Final = 36
+
+USUAL_ROWS_BELOW: Final = 12
+"""Rows from eye level down to the row read, at most, on usual readers: 5 and 7 are common practice, the rest margin."""
+
+USUAL_DIFFERENCE: Final = 0.05
+"""By how much of itself a pitch may differ from the profile's before it is asked again: over what measuring by ruler
+and cards of different makes explain (from memory)."""
 
 
 def pole_column(columns: int) -> int:
@@ -104,32 +113,124 @@ class Answers:
     ten_rows_mm: float
 
 
-class Contradiction(ValueError):
-    """Answers that cannot all be true; the text says which and what to look at again."""
+class WrongAnswer(ValueError):
+    """An answer that cannot be true; the text tells why, in plain words, and what to look at again."""
+
+
+def read_side(text: str) -> Literal["left", "right"]:
+    """left or right, also as one letter. Raises WrongAnswer."""
+    word = text.strip().lower()
+    if word not in ("l", "left", "r", "right"):
+        raise WrongAnswer(f"`{text.strip()}` is neither left nor right. Write left or right.")
+    return "left" if word[0] == "l" else "right"
+
+
+def read_yes(text: str) -> bool:
+    """yes or no, also as one letter. Raises WrongAnswer."""
+    word = text.strip().lower()
+    if word not in ("y", "yes", "n", "no"):
+        raise WrongAnswer(f"`{text.strip()}` is neither yes nor no. Write yes or no.")
+    return word[0] == "y"
+
+
+def read_pole(machine: Machine, text: str) -> str:
+    """The needle of the pole, among those that were in work. Raises WrongAnswer."""
+    in_work = Needles.centred(plan_test_card(machine).columns)
+    try:
+        position = needle_position(text)
+    except ValueError:
+        raise WrongAnswer(f"`{text.strip()}` is not a needle. Write it as in L5 or R3.") from None
+    if not in_work.first <= position <= in_work.last:
+        raise WrongAnswer(
+            f"The pole cannot be on {needle_name(position)}: only {in_work.left} to {in_work.right} were in work. Name "
+            "the needle that was held in most of the rows after the straight yarn."
+        )
+    return needle_name(position)
+
+
+def read_eye_level(machine: Machine, text: str) -> int:
+    """The number of a row of the test card. Raises WrongAnswer."""
+    rows = plan_test_card(machine).rows
+    if not re.fullmatch(r"\s*[0-9]{1,6}\s*", text, re.ASCII) or not 1 <= int(text) <= rows:
+        raise WrongAnswer(
+            f"`{text.strip()}` is not a row of the test card: they are numbered 1 to {rows}, at the left of the card."
+        )
+    return int(text)
+
+
+def read_ten(machine: Machine, way: Literal["columns", "rows"], text: str) -> float:
+    """What ten columns or ten rows measure, in mm, of a card that can be. Raises WrongAnswer."""
+    match = re.fullmatch(r"\s*([0-9]{1,6}(?:[.,][0-9]*)?)\s*(?:mm)?\s*", text, re.ASCII)
+    if match is None:
+        raise WrongAnswer(f"`{text.strip()}` is not a length in mm. Write it in figures, as in 45.2.")
+    measure = float(match[1].replace(",", "."))
+    if _can_be(machine, way, measure):
+        return measure
+    sizes = [size for size in range(1, 1000) if _can_be(machine, way, size)]
+    reasons = [f"you may have measured one {way[:-1]} instead of ten"] if _can_be(machine, way, measure * 10) else []
+    reasons += ["you may have measured in inches"] if _can_be(machine, way, measure * 25.4) else []
+    if not reasons and _can_be(machine, "rows" if way == "columns" else "columns", measure):
+        reasons = ["you may have measured " + ("along the card" if way == "columns" else "across the card")]
+    reason = f"; {' or '.join(reasons)}" if reasons else ""
+    if measure and not reasons:
+        reason = f" (if yours does, fill in a profile by hand: stitchc machines --write {machine.name})"
+    raise WrongAnswer(
+        f"Ten {way} of a card like that of {machine.name} measure {sizes[0]} to {sizes[-1]} mm, not {measure:g}"
+        f"{reason}. Measure from the centre of a hole to the centre of the tenth after it."
+    )
+
+
+def _can_be(machine: Machine, way: Literal["columns", "rows"], ten_mm: float) -> bool:
+    """Whether a card of such a pitch can be, all else being as the profile has it."""
+    card = machine.card
+    assert card is not None and machine.reader_width is not None
+    lengths = {name: value for name, value in asdict(card).items() if isinstance(value, int | float)}
+    lengths[f"{way[:-1]}_pitch_mm"] = round(ten_mm / 10, 3)
+    return not impossible(machine.reader_width, lengths, card.clip_from_end_mm)
+
+
+def eye_level_question(eye_level: int, moved_before: bool) -> str | None:
+    """What to ask again where the two make an unusual reader; None where they make a usual one. Raises WrongAnswer
+    where they cannot both be true."""
+    seen = eye_level - 1 - moved_before
+    if seen < 0:
+        raise WrongAnswer(
+            "Row 1 was at eye level before the pass that knitted it, so that it was read on that very pass; then the "
+            "needles cannot have moved into place one pass earlier. Look at the number and at the needles again."
+        )
+    if seen <= USUAL_ROWS_BELOW:
+        return None
+    return (
+        f"Your reader would read {seen} rows below eye level. That is unusual: most read 5 or 7 rows "
+        f"below it. Was row {eye_level} at eye level (yes or no)?"
+    )
+
+
+def measure_question(machine: Machine, way: Literal["columns", "rows"], ten_mm: float) -> str | None:
+    """What to ask again where ten columns or rows are not near those of the profile; None where they are."""
+    assert machine.card is not None
+    usual = 10 * (machine.card.column_pitch_mm if way == "columns" else machine.card.row_pitch_mm)
+    if abs(ten_mm - usual) <= USUAL_DIFFERENCE * usual:
+        return None
+    return f"Ten {way} of a usual card measure about {usual:g} mm. Are yours {ten_mm:g} mm (yes or no)?"
 
 
 def own_profile(machine: Machine, answers: Answers) -> tuple[str, list[str]]:
     """The profile of the knitter's own machine as TOML, based on a shipped one, and what was concluded, in sentences.
 
-    Raises Contradiction.
+    Raises WrongAnswer.
     """
     from stitchc.machines import load_text
 
     assert machine.card is not None and machine.reader_width is not None
     columns = machine.reader_width
     in_work = Needles.centred(columns)
-    pole = needle_position(answers.pole)
-    if not in_work.first <= pole <= in_work.last:
-        raise Contradiction(
-            f"The pole cannot be on {answers.pole}: only {in_work.left} to {in_work.right} were in work. Name the "
-            "needle that was held in most of the rows after the straight yarn."
-        )
-    seen = answers.eye_level - 1 - answers.moved_before
-    if seen < 0:
-        raise Contradiction(
-            "Row 1 was at eye level before the pass that knitted it, so that it was read on that very pass; then the "
-            "needles cannot have moved into place one pass earlier. Look at the number and at the needles again."
-        )
+    pole = needle_position(read_pole(machine, answers.pole))
+    eye_level = read_eye_level(machine, str(answers.eye_level))
+    eye_level_question(eye_level, answers.moved_before)
+    across = read_ten(machine, "columns", f"{answers.ten_columns_mm:f}")
+    along = read_ten(machine, "rows", f"{answers.ten_rows_mm:f}")
+    seen = eye_level - 1 - answers.moved_before
     mirrored = answers.flag == "left"
     column = pole_column(columns)
     first = pole - (columns - column if mirrored else column - 1)
@@ -139,27 +240,21 @@ def own_profile(machine: Machine, answers: Answers) -> tuple[str, list[str]]:
         ("reader", "column_1_needle", machine.column_1_needle, needle_name(first)),
         ("reader", "selects", machine.selects, "one pass ahead" if answers.moved_before else "same pass"),
         ("card", "seen_above_read", machine.card.seen_above_read, seen),
-        ("card", "column_pitch_mm", machine.card.column_pitch_mm, round(answers.ten_columns_mm / 10, 3)),
-        ("card", "row_pitch_mm", machine.card.row_pitch_mm, round(answers.ten_rows_mm / 10, 3)),
+        ("card", "column_pitch_mm", machine.card.column_pitch_mm, round(across / 10, 3)),
+        ("card", "row_pitch_mm", machine.card.row_pitch_mm, round(along / 10, 3)),
     ]
     lines = [f"# Found with the test card of {machine.name}.", f'based_on = "{machine.name}"']
     for table in ("reader", "card"):
         differing = [f"{key} = {_toml(now)}" for where, key, was, now in values if where == table and was != now]
         lines += ["", f"[{table}]", *differing] if differing else []
     text = "\n".join(lines) + "\n"
-    try:
-        load_text(text, "own.toml")
-    except Refused as refused:
-        raise Contradiction(
-            f"These measures make no card: {refused.messages[0].text} Measure from the centre of a hole to the centre "
-            "of the tenth beyond it."
-        ) from None
+    load_text(text, "own.toml")  # every answer was judged: what is refused here is a defect of this file
     return text, [
         f"Your reader {'mirrors the card' if mirrored else 'does not mirror the card'}; pattern column 1 stands on "
         f"{needle_name(first)}.",
         f"It reads {seen} rows below eye level and knits a row "
         f"{'one pass after it is read' if answers.moved_before else 'on the pass that reads it'}.",
-        f"Its columns are {answers.ten_columns_mm / 10:g} mm apart, its rows {answers.ten_rows_mm / 10:g} mm.",
+        f"Its columns are {across / 10:g} mm apart, its rows {along / 10:g} mm.",
     ]
 
 

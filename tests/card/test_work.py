@@ -89,7 +89,9 @@ def test_what_is_offered() -> None:
     assert "648 holes to punch in 36 rows, and 96 in the joining rows." in told(["KT", "KK", "TK", "KK"])
     assert "All tuck passes go the same way" in told(["KT", "KK"])
     assert "right to left if the carriage begins at the right" in told(["KT", "KK"])
-    assert "set to tuck all through; if your carriage has a setting for each direction, set only this one." in told(["KT", "KK"])
+    assert "set to tuck all through; if your carriage has a setting for each direction, set only this one." in told(
+        ["KT", "KK"]
+    )
     assert settings(plan_card(Stitch("a", Chart.from_rows(["KT", "KK"]), Span("x", 1)), load("card24-standard"))) == (
         "Set to tuck, all through."
     ), "the card's own words agree"
