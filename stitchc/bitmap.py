@@ -68,11 +68,12 @@ class Picture:
 
     @property
     def words(self) -> str:
-        """What was chosen, in a sentence: it stands in the file and is told to the knitter."""
+        """What was chosen, in a sentence: it is kept in the file and shown to the knitter."""
         height, width = self.dark.shape
         sides = "left and right as you face the bed" if self.seen_from == "purl" else "left and right exchanged"
         return (
-            f"{self.stitch} for {self.machine}: {width} needles ({self.needles}) by {height} rows, one pixel a stitch; "
+            f"{self.stitch} for {self.machine}: {width} needles ({self.needles}) by {height} rows, one pixel a "
+            f"stitch; "
             f"a dark pixel means {self.dark_means}; row 1 is at the {self.first_row}; seen from the {self.seen_from} "
             f"side ({sides})."
         )
@@ -154,7 +155,7 @@ def make_picture(
 ) -> Picture:
     """The picture of a stitch; what is not said is as the machine's profile has it.
 
-    needles, rows: tiled to these, one repeat if unsaid; the repeat begins where it does on the sheet for the same
+    needles, rows: tiled to these (default: one repeat); the repeat begins where it does on the sheet for the same
     needles (`passes.column_1_position`). edge: needles at each end that always knit, where needles are said.
     The caller has asked `unfit` first. Raises Refused N110.
     """

@@ -199,7 +199,10 @@ class Chart:
         return Chart.stacked([self, above])
 
     def beside(self, right: Chart) -> Chart:
-        """`right` at the right of this; see `side_by_side`."""
+        """`right` to the right of this; see `side_by_side`.
+
+        If only one of the two names a yarn for a row, the whole row uses it; two different yarns raise YarnsDiffer.
+        """
         return Chart.side_by_side([self, right])
 
     @classmethod

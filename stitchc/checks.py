@@ -188,7 +188,7 @@ def tucks_side_by_side(subject: Subject) -> list[Message]:
     if count > 1:
         what = f"{count} needles side by side tuck ({where}): between two tucks nothing holds the loops down."
     else:
-        what = f"1 needle tucks ({where}), and on this machine none may."
+        what = f"1 needle tucks ({where}), which this machine's limits do not allow."
     cure = "Choose a machine whose limits allow it; on this one no needle tucks."
     if least > 1:
         cure = f"Let a needle between them knit, so that the {_in_words(stitch.chart.cells[row], TUCK, least - 1)}"
@@ -207,7 +207,7 @@ def long_floats(subject: Subject) -> list[Message]:
     stitch, count, row, most = subject.stitch, worst.most, worst.line, max(least - 1, 0)
     by = f"at {'' if subject.machine else 'the standard '}{_figure(pitch)} mm between needles"
     where = _stretch("needle", worst.before + 1, count, stitch.chart.width)
-    cure = "Choose a finer machine, or let the limits of your profile allow such a float."
+    cure = "Choose a finer machine, or allow such a float in the limits of your profile."
     if most:
         cure = f"Let a needle between them knit, so that the {_in_words(stitch.chart.cells[row], SLIP, most)}"
         cure += f"\n(up to {most} needles, {_figure(most * pitch)} mm, pass here)"
@@ -234,7 +234,7 @@ def rows_without_knit(subject: Subject) -> list[Message]:
         if bool((whole == TUCK).all())
         else "all of them slip, and the yarn only lies across the bed"
         if bool((whole == SLIP).all())
-        else "none of them knits off what it holds"
+        else "none of them knits off its loops"
     )
     return subject.message(
         "K205",

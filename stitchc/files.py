@@ -122,7 +122,7 @@ def _wait_for(number: int) -> None:
     waiting = select.poll()
     waiting.register(number, select.POLLIN)
     if not waiting.poll(_WAIT_S * 1000):
-        raise TimeoutError(f"it is a pipe or device, and nothing came from it in {_WAIT_S:g} seconds")
+        raise TimeoutError(f"it is a pipe or device, and it sent nothing within {_WAIT_S:g} seconds")
 
 
 def _say_where_to_type(at_a_terminal: bool) -> None:
@@ -237,7 +237,7 @@ def refuse_foreign(path: Path, force: bool = False, in_place: bool = False, sour
             if not force:
                 _refuse(
                     f"`{path}` is a link to `{place.readlink()}`, so it was left as it is.",
-                    "Choose another name with -o, or write the file that it names with --force.",
+                    "Choose another name with -o, or overwrite the file that it points to with --force.",
                 )
             standing = place.stat()
     except (FileNotFoundError, NotADirectoryError):
@@ -256,22 +256,22 @@ def refuse_foreign(path: Path, force: bool = False, in_place: bool = False, sour
     if whose == "another's":
         _refuse(
             f"`{path}` was made from another file, so it was left as it is.",
-            "Choose another name with -o, or write over it with --force.",
+            "Choose another name with -o, or overwrite it with --force.",
         )
     if whose == "written by hand":
         _refuse(
-            f"`{path}` is there already and may hold your own work, so it was left as it is.",
-            "Choose another name with -o, or write over it with --force.",
+            f"`{path}` already exists and may hold your own work, so it was left as it is.",
+            "Choose another name with -o, or overwrite it with --force.",
         )
     if whose == "theirs":
         _refuse(
-            f"`{path}` is there already and stitchc did not make it, so it was left as it is.",
-            "Choose another name with -o, or write over it with --force.",
+            f"`{path}` already exists and stitchc did not make it, so it was left as it is.",
+            "Choose another name with -o, or overwrite it with --force.",
         )
     if whose == "changed":
         _refuse(
             f"`{path}` was changed since stitchc made it, so it was left as it is.",
-            "Choose another name with -o, or rename that file to keep it; --force writes over it.",
+            "Choose another name with -o, or rename that file to keep it; --force overwrites it.",
         )
 
 
@@ -311,7 +311,7 @@ def refuse_any_foreign(paths: Iterable[Path], force: bool = False) -> None:
 
 def _cannot_write(path: Path, error: Exception) -> FileTrouble:
     text = f"`{path}` can't be written: {reason(error)}."
-    cure = "Choose another place with -o, or free room and allow writing there."
+    cure = "Choose another place with -o, or free some space and allow writing there."
     return FileTrouble(Message("F502", "error", text, cure=cure))
 
 
@@ -399,7 +399,7 @@ def reason(error: Exception) -> str:
     """Why the file system refused, in plain words."""
     known = {
         "FileNotFoundError": "it is not there",
-        "PermissionError": "permission was refused",
+        "PermissionError": "you have no permission",
         "IsADirectoryError": "it is a folder",
         "NotADirectoryError": "a part of its path is a file, not a folder",
         "FileExistsError": "a file stands where a folder is needed",

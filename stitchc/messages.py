@@ -116,7 +116,7 @@ def grouped(messages: Iterable[Message]) -> list[Message]:
         if len(lines) < _FEW_ALIKE:
             out += [first, *others]
         else:
-            where = f"The same in {len(lines)} more lines: {_ranges(lines)}."
+            where = f"The same on {len(lines)} more lines: {_ranges(lines)}."
             out.append(first._replace(text=f"{first.text} {where}"))
     return out
 

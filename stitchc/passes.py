@@ -138,7 +138,8 @@ def lower(
 def columns_on(chart: Chart, machine: Machine, needles: Needles, edge: int) -> npt.NDArray[np.int64]:
     """The chart column (from 0) that stands on each needle in work, left to right; -1 on the edge needles.
 
-    The columns repeat both ways from where column 1 stands (`column_1_position`).
+    The columns repeat both ways from where column 1 stands (`column_1_position`): on a hand bed on the first needle
+    after the left edge, so that whole repeats lie between the edges.
     """
     positions = np.arange(needles.first, needles.last + 1)
     columns = (positions - column_1_position(machine, needles, edge)) % chart.width
@@ -205,7 +206,7 @@ def held_both_ways(passes: Sequence[Pass], machine: Machine, span: Span | None) 
         return []
     text = (
         f"Rows {held[0].row} and {other.row} hold needles in different directions, and the carriage of "
-        f"`{machine.name}` holds in one direction alone."
+        f"`{machine.name}` holds in one direction only."
     )
     cure = (
         "Write the rows with T or S an even number of rows apart, or, if your carriage has a setting for each "
@@ -345,6 +346,7 @@ def refuse_no_room(needles: Needles, edge: int, stitch: Stitch) -> None:
         return
     raise WrongOption(
         "edge",
-        f"with {number(edge, 'edge needle')} at each end of {needles.count} in work none is left for the stitch. "
+        f"with {number(edge, 'edge needle')} at each end of {needles.count} in work, no needle is left for the "
+        f"stitch. "
         f"Try --needles {2 * edge + stitch.chart.width} or a smaller --edge.",
     )

@@ -85,7 +85,8 @@ class Swatch(NamedTuple):
 
 
 class Width(NamedTuple):
-    """`width 60 cm plus 1 cm in drift`: finished width, seam allowance, and whose gauge sets the needles."""
+    """`width 60 cm plus 1 cm in drift`: finished width, seam allowance (in the needles, not in the finished
+    width), and whose gauge sets the needles."""
 
     mm: float
     span: Span

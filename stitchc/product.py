@@ -71,7 +71,8 @@ class WrongOption(ValueError):
 
 def choose_stitches(pattern: Pattern, names: Sequence[str], parts: bool = False) -> tuple[Stitch, ...]:
     """The stitches of these names; without names those that are not part of another, or with `parts` all of the
-    file's own. Raises Refused N103 where there is no such stitch."""
+    file's own. A part may be unknittable alone, so only what shows or estimates stitches takes `parts`. Raises Refused
+    N103 where there is no such stitch."""
     if not names:
         return pattern.own() if parts else pattern.wanted()
     unknown = [name for name in names if name not in pattern.stitches]

@@ -204,7 +204,7 @@ def test_end_needles_that_tuck_are_told(folder: Path, capfd: pytest.CaptureFixtu
         (["--needles", "R3-L3"], 2, "left needle first"),
         (["--needles", "many"], 2, "L40-R39"),
         (["--needles", "L3-"], 2, "such as L40-R39"),
-        (["--needles", "6", "--edge", "3"], 2, "none is left for the stitch. Try --needles 8"),
+        (["--needles", "6", "--edge", "3"], 2, "no needle is left for the stitch. Try --needles 8"),
         (["--edge", "1"], 2, "as in --needles 80"),
         (["--needles", "300"], 1, "M303"),
         (["--rows", "0"], 2, "from 1 "),

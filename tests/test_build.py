@@ -151,7 +151,7 @@ def test_standard_input_makes_the_same_as_the_file(
 def test_standard_input_is_not_watched(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(b"stitch a\n1: K T\n2: K\n")))
     status, _, said = build("-", "-o", str(tmp_path / "out"), "--watch")
-    assert status == 2 and "--watch needs files by name" in said
+    assert status == 2 and "--watch needs the names of files" in said
 
 
 @pytest.mark.parametrize("arguments", [[], [str(EXAMPLES / "tide-line.stitch"), "--machine", "no-such"]])

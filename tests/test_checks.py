@@ -286,7 +286,7 @@ def test_words_fit_one_and_many() -> None:
         "K205", check(stitch("K", "S", "S"))
     )
     both = check(stitch("KK", "TS"))
-    assert text_of("K205", both).endswith("none of them knits off what it holds.")
+    assert text_of("K205", both).endswith("none of them knits off its loops.")
     assert "for instance as T K," in str(next(message.cure for message in both if message.code == "K205"))
 
 
@@ -304,7 +304,7 @@ def test_a_bed_so_coarse_that_no_float_will_do() -> None:
     coarse = replace(machine(), pitch_mm=30.0)
     told = check(stitch("KKS", "KKK"), coarse)
     assert "floats past 1 needle, 30 mm at 30 mm between needles (needle 3)." in told[0].text
-    assert told[0].cure == "Choose a finer machine, or let the limits of your profile allow such a float."
+    assert told[0].cure == "Choose a finer machine, or allow such a float in the limits of your profile."
 
 
 # -- yarns ------------------------------------------------------------------------------------------------------
@@ -688,7 +688,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
         (
             "K203",
             "error",
-            "In row 1 of `shore` 1 needle tucks (needle 4), and on this machine none may.",
+            "In row 1 of `shore` 1 needle tucks (needle 4), which this machine's limits do not allow.",
             "Choose a machine whose limits allow it; on this one no needle tucks.",
             HERE,
         ),
@@ -724,7 +724,7 @@ WORDS: dict[str, tuple[Stitch, Machine | None, tuple[str, str, str, str, Span]]]
             "K204",
             "warning",
             "In row 1 of `shore` the yarn floats past 2 needles, 60 mm at 30 mm between needles (needles 2 to 3).",
-            "Choose a finer machine, or let the limits of your profile allow such a float.",
+            "Choose a finer machine, or allow such a float in the limits of your profile.",
             HERE,
         ),
     ),

@@ -261,7 +261,7 @@ BAD: dict[str, tuple[str, list[tuple[int, str, str, str]]]] = {
     "needle 0": (BASED + '[reader]\ncolumn_1_needle = "L0"\n', [(3, '"L0"', "a needle of the bed", "")]),
     "a warning after the error": (
         BASED + "[limits]\ntucks_in_succession = { warn_from = 9, error_from = 5 }\n",
-        [(3, "{ warn_from", "an error from 5 but warned of only from 9", "warn_from = 5")],
+        [(3, "{ warn_from", "an error from 5, but a warning only from 9", "warn_from = 5")],
     ),
     "inside an inline table": (
         BASED + '[limits]\nfloat_needles = { warn_from = "ever", error_from = 0 }\n',
@@ -282,7 +282,7 @@ BAD: dict[str, tuple[str, list[tuple[int, str, str, str]]]] = {
     "control characters in a name": ('name = "a\\u202eb"\n' + BASED, [(1, '"a', "control characters", "")]),
     "a hand bed with a card": (
         'based_on = "hand-fine"\n[reader]\nwidth = 24\n[card]\nrows = 60\n',
-        [(3, "width", "says nothing", "kind"), (4, "card", "There is a [card] table", "Leave the table out")],
+        [(3, "width", "has no meaning", "kind"), (4, "card", "There is a [card] table", "Leave the table out")],
     ),
     "holes that touch in a row": (CARD + "hole_mm = 4.5\nrow_pitch_mm = 6\n", [(3, "4.5", "in one row", "under 4.5")]),
     "holes that touch in a column": (
@@ -318,8 +318,8 @@ BAD: dict[str, tuple[str, list[tuple[int, str, str, str]]]] = {
         CARD + "rows = 30\n",
         [(2, "card", "`card.least_rows` is 36, more than the 30 rows", "30 or fewer")],
     ),
-    "empty": ("", [(1, "", "says nothing of a machine", 'based_on = "hand-standard"')]),
-    "comments alone": ("# mine\n\n", [(1, "#", "says nothing of a machine", "--write")]),
+    "empty": ("", [(1, "", "does not describe a machine", 'based_on = "hand-standard"')]),
+    "comments alone": ("# mine\n\n", [(1, "#", "does not describe a machine", "--write")]),
     "half a profile": (
         "[bed]\nneedles = 200\n",
         [
@@ -343,18 +343,18 @@ BAD: dict[str, tuple[str, list[tuple[int, str, str, str]]]] = {
     "not TOML": (BASED + "[bed]\nneedles =\n", [(3, "", "not valid TOML: invalid value", "")]),
     "an open quote": ('title = "mine\n', [(1, "", "not valid TOML", "")]),
     "an open table": ("[bed\nneedles = 2\n", [(1, "", "not valid TOML", "")]),
-    "a key twice": ("[bed]\nneedles = 2\nneedles = 4\n", [(3, "needles", "key `needles` was given before", "one")]),
-    "a table twice": ("[bed]\n[reader]\n[bed]\n", [(3, "bed", "the table `bed` was given before", "Leave out one")]),
+    "a key twice": ("[bed]\nneedles = 2\nneedles = 4\n", [(3, "needles", "key `needles` is given twice", "one")]),
+    "a table twice": ("[bed]\n[reader]\n[bed]\n", [(3, "bed", "the table `bed` is given twice", "Leave out one")]),
     "a table twice, left open": (
         "[bed]\n[bed&\n",
-        [(2, "[bed&", "table `bed` was given before", "keys under the first")],
+        [(2, "[bed&", "table `bed` is given twice", "keys under the first")],
     ),
-    "a key twice in braces": ("x = { a = 1, a = 2 }\n", [(1, "x", "the key `a` was given before", "Leave out one")]),
+    "a key twice in braces": ("x = { a = 1, a = 2 }\n", [(1, "x", "the key `a` is given twice", "Leave out one")]),
     "a key over a key in braces": (
         "x = {a = 1, a.b = 2}\n",
-        [(1, "x", "key in `x = {a = 1, a.b = 2}` was", "Leave out")],
+        [(1, "x", "key in `x = {a = 1, a.b = 2}` is", "Leave out")],
     ),
-    "a table added to": ("[a.b]\nc = 1\n[a]\nb.d = 1\n", [(4, "b.d", "the table `b` was given before", "Leave out")]),
+    "a table added to": ("[a.b]\nc = 1\n[a]\nb.d = 1\n", [(4, "b.d", "the table `b` is given twice", "Leave out")]),
     "a control character": ('title = "\x01"\n', [(1, "", "not valid TOML: invalid character", "")]),
     "not TOML at the end": ("[bed]\nneedles", [(2, "", "not valid TOML", "")]),
     "a pattern": ("stitch ripple\n    1: K T\n", [(1, "", "not valid TOML", "")]),

@@ -192,6 +192,6 @@ def test_a_mistake_that_repeats_is_one_message_with_its_lines() -> None:
     other = Message("N102", "error", "`O` is no cell.", Span("f", 4))
     nowhere = Message("N113", "error", "There is no stitch.")
     first, second, third, fourth = grouped([wrong[0], other, *wrong[1:], nowhere, nowhere])
-    assert first == wrong[0]._replace(text="`X` is no cell. The same in 5 more lines: 3, 5, 7 to 9.")
+    assert first == wrong[0]._replace(text="`X` is no cell. The same on 5 more lines: 3, 5, 7 to 9.")
     assert (second, third, fourth) == (other, nowhere, nowhere)
     assert grouped(wrong[:2]) == wrong[:2]

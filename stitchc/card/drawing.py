@@ -167,6 +167,7 @@ class _Drawing:
                 yield self.tile.y_mm(along)
 
     def _clip_heights(self) -> list[float]:
+        """Clip holes meet where two of their distances from the ends add up to the overlap of the ends."""
         ends = self.shape.clip_from_end_mm
         both = [*ends, *(self.card.length_mm(self.tile.strip) - end for end in ends)]
         return [self.tile.y_mm(along) for along in both if self._on_tile(along, self.shape.clip_hole_mm)]

@@ -126,12 +126,13 @@ def to_check(card: Card) -> str | None:
     """What to find out once about the reader; None where the profile is the knitter's own."""
     if not is_unsettled(card):
         return None
-    seen = f"reads {card.shape.seen_above_read} rows below eye level" if card.shape.seen_above_read else "reads the row"
+    seen = f"reads {card.shape.seen_above_read} rows below eye level" if card.shape.seen_above_read else "reads the "
+    "row"
     mirror = "mirrored" if card.machine.mirrored else "not mirrored"
     same = "the pass that reads it" if card.machine.selects == "same pass" else "the pass after it is read"
     return (
         f"Is this true of your reader? It {seen}; the pattern comes out {mirror}; a row is knitted on {same}. A test "
-        f"card tells: stitchc card --test-card."
+        f"card shows it: stitchc card --test-card."
     )
 
 
@@ -187,7 +188,8 @@ def blanks(card: Card) -> str | None:
     joining = card.shape.joining_rows
     how = f"overlap them by {2 * joining} rows, full rows over pattern rows" if joining else "butt and tape them"
     listed = ", ".join(rows).removeprefix("b")
-    return f"B{listed}{more}. Join each to the next, whose rows begin at the broken line, as you close the ring: {how}."
+    return f"B{listed}{more}. Join each to the next, whose rows begin at the broken line, as you close the ring: "
+    f"{how}."
 
 
 def edges(card: Card) -> str:

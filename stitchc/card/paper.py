@@ -1,5 +1,6 @@
 """Which part of a card goes on which sheet of paper, and where on it: sizes, margins, tiles and their joints.
 
+A card longer than the page is drawn whole first (the JSON's `centres_px` are about that picture), then in pages.
 Knows a card's dimensions and paper; what is drawn there is the drawing's business.
 """
 

@@ -59,7 +59,8 @@ class Card:
     unit and chart hold one row of each pair. remarks: sentences to write on it ("Made despite …"). own_notes: heads
     and sentences that stand on it in place of the usual ones.
 
-    Rows of holes are called by positions: 1 to `rows` are the pattern's; those before and after are joining rows.
+    Rows of holes are called by positions: 1 to `rows` are the pattern's; those before and after are joining rows. They
+    are full and lie over pattern rows of the other end, which are read through them, so the ring has only pattern rows.
     """
 
     machine: Machine
@@ -184,7 +185,7 @@ def plan_card(
     unit = rows_on_the_card(stitch, start_row, each_row_twice).shifted(shift)
     rows = fitted_rows(unit, machine.card, least_rows)
     if rows > MOST_ROWS:
-        text = f"The card of `{stitch.name}` would have {rows:,} rows; the most that is drawn is {MOST_ROWS:,}."
+        text = f"The card of `{stitch.name}` would have {rows:,} rows; the most that can be drawn is {MOST_ROWS:,}."
         raise Refused(Message("N110", "error", text, stitch.span, "Split the stitch into several cards."))
     try:
         chart = unit.tiled(machine.reader_width, rows)

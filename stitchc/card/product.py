@@ -100,7 +100,7 @@ def make_test_card(
 
     card = plan_test_card(machine)
     files = files_of(card, options.name or "test-card", options, progress)
-    return Product((card,), tuple(files), (), ("Knit it once as its page says; then: stitchc machines --ask",))
+    return Product((card,), tuple(files), (), ("Knit it once as its page says, then run: stitchc machines --ask",))
 
 
 def checked_for_cards(
@@ -212,7 +212,8 @@ def _refuse_wrong_resolution(card: Card, tile: Tile, dpi: int, light: bool) -> N
     width, height = (round(side * dpi / MM_PER_INCH) for side in tile.page_mm)
     if width * height > MOST_PIXELS:
         text = (
-            f"{tile.page_mm[0]:.0f} by {tile.page_mm[1]:.0f} mm at {dpi} dpi are {width} by {height} pixels, more than "
+            f"{tile.page_mm[0]:.0f} by {tile.page_mm[1]:.0f} mm at {dpi} dpi are {width} by {height} pixels, more "
+            f"than "
             f"the {MOST_PIXELS:,} that can be drawn: use a smaller --dpi, or --format pdf."
         )
         raise WrongOption("dpi", text)

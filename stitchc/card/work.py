@@ -77,7 +77,8 @@ def _fewer_holes(chart: Chart, card: Card, asked_rows: int | None) -> Iterator[s
     rows, holes = holes_of(small, card, asked_rows)
     if holes < card.hole_count:
         yield (
-            f"The repeat is really {small.width} by {small.height}: written so, {rows} rows do, with {holes} holes "
+            f"The repeat is really {small.width} by {small.height}: written like that, {rows} rows are enough, with "
+            f"{holes} holes "
             f"({card.hole_count - holes} fewer)."
         )
     half = None if card.each_row_twice else one_of_each_pair(chart)
@@ -85,7 +86,8 @@ def _fewer_holes(chart: Chart, card: Card, asked_rows: int | None) -> Iterator[s
         rows, holes = holes_of(half, card, -(-asked_rows // 2) if asked_rows else None)
         if holes < card.hole_count:
             yield (
-                f"Rows come in equal pairs: if your reader can knit each card row twice, --each-row-twice makes a card "
+                f"Rows come in equal pairs: if your reader can knit each card row twice, --each-row-twice makes a "
+                f"card "
                 f"of {rows} rows with {holes} holes ({card.hole_count - holes} fewer)."
             )
 
@@ -97,8 +99,8 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
     if not one_way:
         if chart.height % 2 and any(ways.values()):
             yield (
-                f"The repeat has {chart.height} rows, an odd number, so that its passes change direction each time "
-                "round; with one plain row more they would keep it."
+                f"The repeat has {chart.height} rows, an odd number, so its passes change direction in every repeat; "
+                f"with one more plain row they would not."
             )
         return
     kinds = [name for name, sides in ways.items() if sides]

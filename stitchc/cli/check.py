@@ -1,4 +1,8 @@
-"""`stitchc check`: reads patterns and says what in them is wrong or cannot be knitted, on standard output."""
+"""`stitchc check`: reads patterns and says what in them is wrong or cannot be knitted.
+
+The report goes to standard output, since it is what the command makes; messages of all other commands go to standard
+error.
+"""
 
 from __future__ import annotations
 

@@ -245,8 +245,7 @@ def say(text: str) -> None:
 
 
 def print_path(path: Path) -> None:
-    """A path on a line of standard output: its very bytes for a program, and for a person what can be shown of "
-    "them."""
+    """A path on a line of standard output: its very bytes for a program, and for a person what can be shown of them."""
     out = getattr(sys.stdout, "buffer", None)
     if out is None or sys.stdout.isatty():
         print(visible(str(path)), flush=True)

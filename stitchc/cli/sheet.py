@@ -1,5 +1,4 @@
-"""`stitchc sheet`: what to set and which needles to move, pass by pass: text, a page to print and follow, PDF, "
-"JSON."""
+"""`stitchc sheet`: what to set and which needles to move, pass by pass: text, a page to print and follow, PDF, JSON."""
 
 from __future__ import annotations
 

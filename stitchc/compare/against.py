@@ -46,7 +46,7 @@ class Against:
         """ "wider in 57 of 100, shorter in 88 of 100"."""
         wide = f"{'wider' if self.wider_in_100 >= 50 else 'narrower'} in {_larger(self.wider_in_100)} of 100"
         long = f"{'longer' if self.longer_in_100 >= 50 else 'shorter'} in {_larger(self.longer_in_100)} of 100"
-        return f"{wide}, {long}" + ("" if self.is_told_apart else ": cannot be told apart")
+        return f"{wide}, {long}" + ("" if self.is_told_apart else ": no clear difference")
 
     def as_json(self) -> dict[str, Any]:
         """The contract's `against`, and some more."""

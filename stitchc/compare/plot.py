@@ -104,7 +104,7 @@ def _subtitle(lines: Sequence[Compared], known: bool) -> str:
         (round(b.stitches_per_10cm.value, 1), round(b.rows_per_10cm.value, 1)) for line in lines if (b := line.baseline)
     }
     if not known:
-        words = "Gauge of stocking stitch not known: everything is shown against it."
+        words = "Gauge of stocking stitch not known: sizes are shown relative to it."
     elif len(baselines) == 1:
         stitches, rows = next(iter(baselines))
         words = f"Stocking stitch {stitches:g} stitches by {rows:g} rows to 10 cm."
@@ -239,7 +239,9 @@ def _legend(
         handles.append(sign("o", "open: estimated", "white", GREY))
     if any(not each.is_told_apart for each in against.values()):
         name = next(iter(against.values())).name
-        handles.append(sign("o", f"pale: not to be told from {_cut(visible(name), _LONGEST_NAME)}", "white", GREY, 0.3))
+        handles.append(
+            sign("o", f"pale: no clear difference from {_cut(visible(name), _LONGEST_NAME)}", "white", GREY, 0.3)
+        )
     densities = dict.fromkeys(family.rpartition(", ")[2] for family in strands)
     handles += [
         Line2D([], [], color="#5a5a5a", linewidth=1.1, linestyle=dash, label=density)

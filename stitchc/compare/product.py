@@ -56,7 +56,7 @@ def compare_stitches(
         reports[pattern.file] = report
         lines += compare(pattern, stitches, report, hand, card)
     if not lines:
-        raise Refused(Message("N113", "error", "There is no stitch to compare.", cure="Name a file that has one."))
+        raise Refused(Message("N113", "error", "There is no stitch to compare.", cure="Give a file that has one."))
     lines = in_order_of(lines, options.sort)
     against, best = _compared_with(lines, options.against, reports)
     comparison = Comparison(tuple(lines), hand, card, options.sort, against, best, options.against)

@@ -82,7 +82,7 @@ def as_text(comparison: Comparison, units: Units) -> Iterator[str]:
     yield from _in_columns(_sizes(lines, units, known))
     yield ""
     yield f"moves: needles moved by hand for 100 rows on 100 needles of {comparison.hand.name}."
-    yield f"holes: to punch for one closed card of {comparison.card.name}; - where the stitch can't be made so."
+    yield f"holes: to punch for one closed card of {comparison.card.name}; - where that card can't make the stitch."
     if comparison.reference is not None:
         yield ""
         yield from _against_text(comparison)
@@ -120,7 +120,7 @@ def _sizes(lines: Sequence[Compared], units: Units, known: bool) -> list[list[st
 def _against_text(comparison: Comparison) -> Iterator[str]:
     name = visible(comparison.reference or "")
     yield f"Against {name}, same needles and rows: how many times as wide, long, heavy (by area), and as much yarn."
-    yield "The ranges are narrower than those above: what is not known of the yarn is the same for both."
+    yield "The ranges are narrower than those above, since what is not known about the yarn is the same for both."
     yield ""
     table = [["stitch", "wide>", "range", "long>", "range", "heavy>", "range", "yarn>", "moves>", ""]]
     for line in comparison.lines:
@@ -137,7 +137,7 @@ def _against_text(comparison: Comparison) -> Iterator[str]:
         stitch = "stocking stitch" if comparison.best.name == "plain" else visible(comparison.best.name)
         yield ""
         share = f"{100 * comparison.best.narrower:.0f} %"
-        yield f"The swatch that would tell them apart best: {stitch}. Measured once over 10 cm, it would make the"
+        yield f"The swatch that would show the differences best: {stitch}. Measured once over 10 cm, it would make the"
         yield f"ranges of width and length {share} narrower on average (`stitchc swatch` plans it)."
 
 

@@ -387,11 +387,12 @@ class _Sheet:
             entries.append((swatch, described))
         side = self.drawing.carriage
         words = (
-            f"Row numbers stand where the carriage starts the row: row 1 from the {side}. Rows are knitted upward. "
+            f"Row numbers are at the side where the carriage starts the row: row 1 from the {side}. Rows are knitted "
+            f"upward. "
             "Left and right are those of the bed."
         )
         if self.drawing.face == "knit":
-            words += " This is the knit side: what is at the left of the bed stands at the right here."
+            words += " This is the knit side: what is at the left of the bed is at the right here."
         if notation == "thread":
             words += " A dot is a needle seen from above."
         if any(yarn is None for yarn in self.chart.yarns) and self.letters:

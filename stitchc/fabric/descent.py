@@ -1,7 +1,8 @@
 """Steps down the energy of one layout, none of them so long that a strand could pass through another.
 
 A limited-memory quasi-Newton method (Nocedal and Wright, Numerical Optimization, 2nd ed., 7.2, from memory) in the
-metric of all springs. Knows energies; nothing of stages or charts.
+metric of all springs. It needs numpy alone: scipy takes longer to import than a small repeat to relax. Knows energies;
+nothing of stages or charts.
 """
 
 from __future__ import annotations

@@ -18,7 +18,8 @@ from stitchc.fabric.near import pairs_within
 from stitchc.fabric.start import NODES, Floats, Ints, Layout
 
 # Constants found by trial relaxations, in units of bending stiffness and plain loop length. Plain comes out at its
-# published proportions over a wide range of all of them.
+# published proportions over a wide range of all of them. Friction against growth made the predictions worse, and less
+# friction against sliding bends some stitches out of shape.
 STRETCH: Final = 3e4
 CONTACT: Final = 2000.0
 FLAT: Final = 3000.0

@@ -145,9 +145,9 @@ def relaxing(chart: Chart, cell: tuple[float, float] | None, slip_fed: float = S
         Message(
             "V703",
             "error",
-            f"The yarns of this repeat of {repeat.width} needles by {repeat.height} rows found no settled shape at its "
-            "gauge, so there is no picture of it.",
-            cure=f"Count its gauge again if it was measured; fewer holds in succession would help. {_OTHERWISE}",
+            f"The yarns of this repeat of {repeat.width} needles by {repeat.height} rows find no shape of rest at its "
+            f"gauge, so there is no picture of it.",
+            cure=f"If its gauge was measured, count it again; fewer holds in succession help too. {_OTHERWISE}",
         )
     )
 
@@ -174,7 +174,7 @@ def slip_yarn(stitches_per_10cm: float, rows_per_10cm: float, pitch_mm: float = 
     return pitch_mm / loop_yarn_mm(stitches_per_10cm, rows_per_10cm)
 
 
-_OTHERWISE: Final = "The drawn chart can be shown: `stitchc chart FILE --format png`."
+_OTHERWISE: Final = "You can still have the drawn chart: `stitchc chart FILE --format png`."
 
 
 def _refuse_deep(layout: Layout) -> None:
@@ -185,7 +185,7 @@ def _refuse_deep(layout: Layout) -> None:
                 "V703",
                 "error",
                 f"Needle {deepest.column + 1} of the repeat takes {deepest.takes} tucks before it knits; with more "
-                f"than {MOST_TUCKS} the yarns find no settled shape, so there is no picture of it.",
+                f"than {MOST_TUCKS} the yarns find no shape of rest, so there is no picture of it.",
                 cure=f"A hook holds about four (K202): let the needle knit more often. {_OTHERWISE}",
             )
         )
@@ -199,7 +199,7 @@ def _refuse(repeat: Chart) -> None:
                 "error",
                 f"The repeat is {repeat.width} needles by {repeat.height} rows, {repeat.width * repeat.height:,} "
                 f"cells; yarn by yarn at most {MOST_CELLS:,} can be drawn.",
-                cure=f"Show a part of it as a stitch of its own. {_OTHERWISE}",
+                cure=f"Show a part of it as a separate stitch. {_OTHERWISE}",
             )
         )
     never = np.flatnonzero(~repeat.knits.any(axis=0)) + 1

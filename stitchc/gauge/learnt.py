@@ -27,12 +27,12 @@ class Lesson(NamedTuple):
     def words(self) -> str:
         """In a sentence."""
         if self.stitch == PLAIN:
-            return "every size stands on it"
+            return "every size depends on it"
         if self.narrower is None or self.rows is None:
             return f"stands for {self.stitch}"
         others = f"ranges of the other stitches {100 * self.narrower:.0f} % narrower"
         moved = f"their rows {100 * abs(self.rows):.0f} % {'more' if self.rows > 0 else 'fewer'}"
-        return f"stands for {self.stitch}; {others}, {moved} to 10 cm"
+        return f"sets {self.stitch}; {others}, {moved} to 10 cm"
 
 
 def lessons(report: GaugeReport) -> list[Lesson]:

@@ -27,6 +27,6 @@ def parse_plain(text: str) -> PlainGauge:
     for what, count, most in (("stitches", stitches, MOST_STITCHES_PER_10CM), ("rows", rows, MOST_ROWS_PER_10CM)):
         if not FEWEST_PER_10CM <= count <= most:
             raise ValueError(
-                f"`{text}`: {count:g} {what} in 10 cm can't be knitted; from {FEWEST_PER_10CM:g} to {most:g} can be"
+                f"`{text}`: {count:g} {what} in 10 cm can't be knitted; {FEWEST_PER_10CM:g} to {most:g} are possible"
             )
     return PlainGauge(stitches, rows)

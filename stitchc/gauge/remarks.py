@@ -78,7 +78,8 @@ def _impossible(swatch: Swatch) -> Iterator[Message]:
         yield Message(
             "G601",
             "error",
-            f"{_number(per_10cm)} {what} to 10 cm{'' if swatch.per_mm == 100 else f' ({counted})'} are {size} than any "
+            f"{_number(per_10cm)} {what} to 10 cm{'' if swatch.per_mm == 100 else f' ({counted})'} are {size} than "
+            f"any "
             "knitting has.",
             swatch.span,
             cure=f"Check the count and the unit: `gauge {swatch.stitch} … {what} per 10 cm` counts {what} in 10 cm.",
@@ -101,7 +102,7 @@ def _small(swatch: Swatch) -> list[Message]:
             f"A swatch of {size} is too small to measure: it can be wrong by {wrong:.0f} % and more.",
             swatch.span,
             cure="Measure over 10 cm or more; `stitchc swatch` plans a swatch that is large enough.",
-            label="counts little in the estimates",
+            label="changes the estimates little",
         )
     ]
 
@@ -127,7 +128,7 @@ def _disagreeing(swatches: Iterable[Swatch]) -> Iterator[Message]:
                         f"{_number(other)} and {_number(per_10cm)} {what} to 10 cm, {100 * math.expm1(apart):.0f} % "
                         "apart. Their mean is used.",
                         swatch.span,
-                        cure="Count both again, and keep only lines of the same yarn, tension and finish. Of two "
+                        cure="Count both again, and keep only lines for the same yarn, tension and finish. For two "
                         "yarns, name the yarn at the end of each line: `in oat`.",
                         label="the later one",
                         also=((earlier.span, "the earlier one"),),
@@ -207,8 +208,10 @@ def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = Non
                 "G609",
                 "warning",
                 f"Stocking stitch of {_number(count)} stitches in 10 cm does not suit `{machine.name}`: each is "
-                f"{width:.3g} mm wide, {width / machine.pitch_mm:.2f} times the {machine.pitch_mm:g} mm from needle to "
-                f"needle, and {'yarn for such stitches jams the hooks' if wide else 'the fabric gets hard and tight'}.",
+                f"{width:.3g} mm wide, {width / machine.pitch_mm:.2f} times the {machine.pitch_mm:g} mm from needle "
+                f"to "
+                f"needle, and "
+                f"{'yarn for such stitches jams the hooks' if wide else 'the fabric gets hard and tight'}.",
                 span if span.line else None,
                 cure=f"{suited} A stitch is usually 0.5 to 1.1 of the pitch (common practice, from memory).",
                 label="too wide for this bed" if wide else "too narrow for this bed",
@@ -227,11 +230,11 @@ def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
         )
         if each.longer:
             text += ", longer than stocking stitch, which tuck and slip always shorten"
-        text += "; it is used, but check the count." if each.used else ". That is beyond belief: it is not used."
+        text += "; it is used, but check the count." if each.used else ". That is hardly possible, so it is not used."
         sure = (
             f"`{line_of(swatch)} sure`, if the count is right."
             if not each.used
-            else "If the count is right, nothing need be done: this swatch then stands for this stitch."
+            else "If the count is right, leave it: this stitch then has the gauge of this swatch."
         )
         if each.visible:
             cure, label = f"Did you count the V's you can see? A row is one pass of the carriage. {sure}", "V's?"

@@ -120,7 +120,7 @@ def as_text(
     if baseline is None and report.own_yarns:
         yield "Stocking stitch:"
     elif baseline is None:
-        yield "Stocking stitch: not known, so only the changes against it can be given."
+        yield "Stocking stitch: not known, so only the sizes compared with it can be shown."
         yield "  Add a line such as `gauge plain 20 stitches 28 rows per 10 cm`, or use --plain 20x28."
     else:
         wide, long = (r.value * cm / 10 for r in (baseline.stitches_per_10cm, baseline.rows_per_10cm))
@@ -134,7 +134,7 @@ def as_text(
     yield f"from one to the next ({_of_spread(report)})."
     for doubted in report.far_out:
         if not doubted.used:
-            yield f"Not used, since it is beyond belief: {visible(line_of(doubted.swatch))}"
+            yield f"Not used, since it is hardly possible: {visible(line_of(doubted.swatch))}"
     for stitch in stitches:
         yield ""
         yield from _stitch_text(report, pattern, stitch, units)
@@ -143,7 +143,7 @@ def as_text(
     taught = lessons(report)
     if any(lesson.stitch != PLAIN for lesson in taught):
         yield ""
-        yield "What each swatch taught"
+        yield "What each swatch changed"
         for lesson in taught:
             yield f"  {visible(lesson.line)}: {visible(lesson.words())}."
 
@@ -164,8 +164,8 @@ def _opinion_text(opinion: Opinion) -> Iterator[str]:
     yield _line("", f"and {long:.2f} times the rows of stocking stitch, good to 5 to 15 %.")
     yield from _lines(
         "",
-        "It is not independent of the estimate, which began from such relaxations in the rows of tuck and slip, in the "
-        "columns and in dense tucks (--evidence).",
+        "It is not independent of the estimate, which uses such calculations for the rows of tuck and slip, for "
+        "columns and for dense tucks (--evidence).",
     )
 
 

@@ -11,7 +11,7 @@ _LITTLE = 2.0
 def in_words(gauge: StitchGauge) -> str:
     """What happens to the size, against the same needles and rows of stocking stitch."""
     if gauge.stitch_factor is None or gauge.row_factor is None:
-        return "Its size cannot be estimated: a needle that never knits holds on to everything."
+        return "Its size cannot be estimated: one of its needles never knits and so keeps every loop."
     if gauge.features.is_plain:
         return "The same as stocking stitch: every needle knits on every row."
     width = _change(gauge.width_change_percent, "wider", "narrower", gauge.stitch_factor)

@@ -197,7 +197,7 @@ class YarnUse:
 def yarns_of(
     report: GaugeReport, pattern: Pattern, stitch: Stitch, pitch_mm: float | None = None
 ) -> tuple[YarnUse, ...]:
-    """What each yarn of a stitch comes to; empty where its size is not known.
+    """How much of each yarn a stitch takes; empty where its size is not known.
 
     Rows that name no yarn are knitted with the pattern's main yarn, where it says which that is.
     """
@@ -235,12 +235,13 @@ def ill_matched(report: GaugeReport, pattern: Pattern) -> list[Message]:
             Message(
                 "G606",
                 "warning",
-                f"Yarn `{yarn.name}` of {declared} is {'thick' if thinnest > TIGHTNESS[1] else 'thin'} for this gauge: "
+                f"Yarn `{yarn.name}` of {declared} is {'thick' if thinnest > TIGHTNESS[1] else 'thin'} for this "
+                f"gauge: "
                 f"a plain stitch takes about {loop.value:.0f} mm of yarn, which usually means tex {usual[0]:.0f} to "
                 f"{usual[1]:.0f}.",
                 yarn.span,
                 cure=f"Check the tex: {BALL_BAND} Two strands together have twice the tex of one. If you knit very "
-                "loosely or very tightly on purpose, nothing need be done.",
+                f"loosely or very tightly on purpose, nothing is wrong.",
                 label="weights follow from this",
             )
         )

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from stitchc.machines import Machine
 
 FIRST_PATTERN: Final = """\
-# A first pattern. Change it and see what follows. Whatever stands behind a # is a comment.
+# A first pattern. Change it and see what follows. Text after a # is a comment.
 pattern "First"
 
 # One repeat, row by row, in the order of knitting: K knits, T tucks, S slips.
@@ -161,7 +161,7 @@ def _with_stitch(text: str, asked: Mapping[str, Any]) -> tuple[str, int]:
     block = [f"stitch {name} over {wide}", f"    {rows}: K"]
     _refuse_unless_read("\n".join(block) + "\n", asked)
     if _is_taken(name, text):
-        raise CannotAdd(f"There is a stitch `{name}` already. Choose another name.")
+        raise CannotAdd(f"A stitch `{name}` already exists. Choose another name.")
     return _at_the_end(text, block)
 
 

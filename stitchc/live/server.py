@@ -286,7 +286,7 @@ class Server:
         """A file that was made; `?save` for one to keep, else for the browser to show."""
         made = self.made.get(request.path_params["key"])
         if made is None:
-            return _refusal(404, "This was made too long ago. Ask for it again on the page.")
+            return _refusal(404, "This was made too long ago. Make it again on the page.")
         kind = made.name.rpartition(".")[2]
         headers = security_headers(made.content if kind == "html" else None)
         if "save" in request.query_params or kind == "stitch":
@@ -446,7 +446,7 @@ async def _answered(work: Callable[[], Awaitable[Any]]) -> Response:
     except _TooMuch:
         return _refusal(413, "This is too large.")
     except ClientDisconnect:
-        return _refusal(400, "The page has gone.")
+        return _refusal(400, "The page was closed.")
     except (ValueError, KeyError, TypeError):
         return _refusal(400, "The page asked for something that does not exist.")
 

@@ -123,14 +123,14 @@ def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
         return []
     fitting = [count for count in range(1, columns + 1) if columns % count == 0]
     near = sorted(sorted(fitting, key=lambda count: abs(count - width))[:3])
-    cure = f"Widths that go into it: {listed([str(count) for count in near])}."
+    cure = f"Widths that fit: {listed([str(count) for count in near])}."
     if width < columns:
         cure += " Adding plain needles changes the design:"
         cure += "".join(f"\n    {line}" for line in _made_to_fit(stitch.name, width, columns, fitting))
     else:
-        cure += "\nOr knit it where any width goes: --machine hand-standard or bitmap-standard."
+        cure += "\nOr knit it where any width is possible: --machine hand-standard or bitmap-standard."
     text = (
-        f"The stitch `{stitch.name}` is {width} needles wide, which does not go into the {columns} columns of "
+        f"The stitch `{stitch.name}` is {width} needles wide, which does not fit evenly into the {columns} columns of "
         f"`{machine.name}`'s card."
     )
     return [Message("M301", "error", text, stitch.span, cure=cure)]

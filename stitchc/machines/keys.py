@@ -212,7 +212,7 @@ def value_cure(key: Key, value: Any) -> str:
         return f"{key.name} = {key.example}"
     if key.kind == "choice":
         return f'{key.name} = "{key.choices[0]}"'
-    return f"Leave `{key.name}` out, and what is usual stands."
+    return f"Leave `{key.name}` out, and the usual value is used."
 
 
 def shown(value: Any) -> str:

@@ -179,7 +179,7 @@ class _Reading:
             cure = f"`{name}` belongs under [{'.'.join(elsewhere[0][:-1])}]."
         else:
             where = f"under [{'.'.join(here[:-1])}]" if here[:-1] else "at the top"
-            cure = f"What may stand {where}: {', '.join(siblings)}."
+            cure = f"Allowed {where}: {', '.join(siblings)}."
         self._say(
             f"A machine profile has no {'table' if is_table else 'key'} `{named}`.", self.source.key(here), cure=cure
         )
@@ -232,7 +232,7 @@ class _Reading:
             return  # nothing is missing but the profile that the rest was to come from
         if not self.own and not self.found:
             self._say(
-                f"`{short(self.source.file)}` says nothing of a machine.",
+                f"`{short(self.source.file)}` does not describe a machine.",
                 self.source.key(()),
                 cure='Begin it with a shipped one: based_on = "hand-standard"\n'
                 "or write one out: stitchc machines --write hand-standard > my.toml",
@@ -266,7 +266,7 @@ class _Reading:
                 path = ("reader", name)
                 if path in self.own and path in self.values:
                     self._say(
-                        f'`reader.{name}` says nothing where `reader.kind` is "none".',
+                        f'`reader.{name}` has no meaning where `reader.kind` is "none".',
                         self.source.key(path),
                         cure='Leave the line out, or write kind = "card" or kind = "bitmap".',
                     )
@@ -310,7 +310,7 @@ class _Reading:
             warn, error = (self._limit(counted, edge) for edge in ("warn_from", "error_from"))
             if warn is not None and error is not None and error < warn:
                 self._say(
-                    f"`limits.{counted}` is an error from {error} but warned of only from {warn}.",
+                    f"`limits.{counted}` is an error from {error}, but a warning only from {warn}.",
                     self.source.value(("limits", counted)),
                     cure=f"{counted} = {{ warn_from = {error}, error_from = {warn} }}",
                 )

@@ -110,7 +110,7 @@ class Source:
             text, start = line.strip(), len(line) - len(line.lstrip())
         called = f" in `{short(text)}`" if not shows_it and not name else f" `{short(text if shows_it else name)}`"
         self._stop(
-            f"This is not valid TOML: the {what}{called} was given before.",
+            f"This is not valid TOML: the {what}{called} is given twice.",
             number,
             start + 1,
             max(1, len(text)),

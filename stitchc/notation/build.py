@@ -134,7 +134,7 @@ class _Builder:
             + " → ".join(f"`{shortened(n)}`" for n in shown)
             + ".",
             first.span,
-            cure="Write one of them row by row.",
+            cure="Write at least one of them row by row.",
             also=places,
         )
 
@@ -144,7 +144,7 @@ class _Builder:
                 "N110",
                 f"Brackets nest more than {DEEPEST} deep in `{definition.name.shown}`.",
                 definition.name.span,
-                cure="Give a part a name of its own.",
+                cure="Define a part as a separate stitch.",
             )
             return None
         words = list(_names(definition.expression))
@@ -215,7 +215,7 @@ class _Builder:
             "N110",
             f"Building the stitches up to here has taken more than {MOST_CELLS_WORKED:,} cells.",
             span,
-            cure="Split the file, and build from one repeat.",
+            cure="Split the file, and build only from one repeat.",
         )
         return None
 
@@ -289,16 +289,16 @@ class _Builder:
             self.faults.error(
                 "N109",
                 f"The parts do not fit: one is {sizes[0]} {what}, the other {sizes[1]}; "
-                f"the smallest size that would do is {common}.",
+                f"the smallest size that fits both is {common}.",
                 joints[differ.joint],
-                label=f"{min(sizes)} does not go into {max(sizes)}",
+                label=f"{min(sizes)} does not fit evenly into {max(sizes)}",
                 cure=cure,
             )
         except YarnsDiffer as differ:
             left, right = shortened(differ.left), shortened(differ.right)
             self.faults.error(
                 "N117",
-                f"Row {differ.row} would be in `{left}` at the left and in `{right}` at the right.",
+                f"Row {differ.row} would be in `{left}` on the left and in `{right}` on the right.",
                 joints[differ.joint],
                 cure="Knit both parts of a row in the same yarn.",
             )
@@ -318,7 +318,7 @@ class _Builder:
             "N110",
             f"This would be {large.width:,} needles by {large.height:,} rows; a chart has at most {MAX_CELLS:,} cells.",
             span,
-            cure="Make one repeat; it goes on for ever by itself.",
+            cure="Write one repeat; it is repeated for you.",
         )
 
 

@@ -98,7 +98,7 @@ def _fitting(width: int, parts: str | list[_Run | _Group], word: Word) -> tuple[
 
 def _too_wide(needles: str, word: Word) -> Message:
     text = f"This row is {needles} needles wide; a chart has at most {MAX_CELLS:,} cells."
-    return Message("N110", "error", text, word.span, cure="Write a shorter row; it repeats by itself.")
+    return Message("N110", "error", text, word.span, cure="Write a shorter row; it is repeated for you.")
 
 
 class _Open(NamedTuple):

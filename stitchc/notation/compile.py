@@ -1,6 +1,6 @@
 """Text to a Pattern: lines gathered, stitches built, swatches and pieces held against them.
 
-A mistake in one place does not hide those in others: one run reports all there is to mend.
+A mistake in one place does not hide those in others: one run reports all that there is to fix.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ from typing import Final
 
 from stitchc.messages import Message, Span
 
-_SAVE_AS_TEXT: Final = "Name the pattern itself, or save it as plain text (UTF-8), as a text editor does."
+_SAVE_AS_TEXT: Final = "Give the pattern's own file, or save it as plain text (UTF-8) from a text editor."
 _SAVE_AS_UTF_8: Final = "Save the file again with the encoding UTF-8."
 
 _DOCUMENTS: Final = {

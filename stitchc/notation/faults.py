@@ -11,7 +11,7 @@ from stitchc.notation.slips import MOST_COUNT, count_message, nearest
 from stitchc.notation.tree import Length, Number, Word
 
 MOST_MESSAGES: Final = 1000
-"""Messages kept for one pattern; nobody mends more at a time, and a hostile file could ask for millions."""
+"""Messages kept for one pattern; nobody fixes more at a time, and a hostile file could cause millions."""
 MOST_NEAREST: Final = 100
 """Messages among which unknown names get the nearest known one."""
 
@@ -74,7 +74,7 @@ class Faults:
             return float(number.value)
         self.error(
             "N115",
-            f"{what} lies between {least:,g} and {most:,g}, so not `{number.value:.15g}`.",
+            f"{what} is from {least:,g} to {most:,g}, not `{number.value:.15g}`.",
             number.span,
             cure=f"a number from {least:,g} to {most:,g}",
         )
@@ -84,5 +84,5 @@ class Faults:
         """The length in mm, or None with N115 outside `least_mm` to 100 m."""
         if math.isfinite(length.mm) and least_mm <= length.mm <= 100_000:
             return length.mm
-        self.error("N115", f"{what} lies between {least_mm:g} mm and 100 m.", length.span, cure="10 cm")
+        self.error("N115", f"{what} is from {least_mm:g} mm to 100 m.", length.span, cure="10 cm")
         return None

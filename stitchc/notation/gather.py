@@ -190,7 +190,7 @@ class Gathered:
             elif depth == 0 and self.title is not None:
                 self.faults.error(
                     "N101",
-                    "The pattern has a title already.",
+                    "The pattern already has a title.",
                     line.text.span,
                     cure="Keep one `pattern` line.",
                     also=((self.title.span, "the first title"),),
@@ -254,7 +254,7 @@ class Gathered:
         code = "N114"
         if not real.is_relative_to(_real(self.folder)):
             text = f"`{path.shown}` lies outside the pattern's folder."
-            cure = "Copy it beside the pattern, and include the copy."
+            cure = "Copy it to the pattern's folder, and include the copy."
         elif real in chain:
             names = [self.visited.get(step, step.name) for step in chain[chain.index(real) :]]
             circle = " → ".join(f"`{Path(name).name}`" for name in [*names, names[0]])
@@ -263,7 +263,7 @@ class Gathered:
             text, cure = f"`{path.shown}` is not a file with a pattern.", _AN_INCLUDE
         elif depth + 1 > MOST_INCLUDES_DEEP:
             code, text = "N110", f"Includes nest more than {MOST_INCLUDES_DEEP} deep here."
-            cure = "Include the file from the top file."
+            cure = "Include the file from the first file."
         else:
             return None
         return Message(code, "error", text, path.span, cure=cure)
@@ -368,7 +368,7 @@ def _not_a_path_below(path: Word) -> Message | None:
         cure = f'include "{plain.rsplit("/", 1)[-1] if re.match("/|[A-Za-z]:", plain) else plain}"'
     elif "\0" in wanted or Path(wanted).is_absolute() or re.match(r"[A-Za-z]:", wanted):
         text = f"`{path.shown}` is not a path below the pattern's folder."
-        cure = f'include "{re.split("[/:]", wanted)[-1] or "grounds.stitch"}"   (the file beside the pattern)'
+        cure = f'include "{re.split("[/:]", wanted)[-1] or "grounds.stitch"}"   (a file in the folder of the pattern)'
     else:
         return None
     return Message("N114", "error", text, path.span, cure=cure)

@@ -85,7 +85,7 @@ def piece(lines: PieceLines, gathered: Gathered) -> Piece | None:
     if width is not None and needles is not None and needles_span is not None:
         faults.error(
             "N101",
-            "A piece has a width or a number of needles, not both.",
+            "A piece has either a width or a number of needles.",
             needles_span,
             cure="Keep one of them.",
             also=((width.span, "the width"),),

@@ -1,7 +1,9 @@
 """Text to lines: the parser run over a pattern in chunks of whole lines, going on after a line it cannot read.
 
-A chunk with a mistake in it is read again line by line, so that every bad line gets a message of its own and the
-good lines around it still count. Memory stays bounded by the chunk, whatever the size of the file.
+A chunk with a mistake in it is read again line by line, so that every bad line gets a message of its own and the good
+lines around it still count. Memory stays bounded by the chunk, whatever the size of the file. The grammar is a flat
+list of lines, so chunks mean the same as the whole. There is no second, faster reader of rows: it would save little
+time, and two readers of one notation drift apart.
 """
 
 from __future__ import annotations
@@ -83,7 +85,7 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
             except UnexpectedInput as error:
                 messages.append(_refusals().refused(error, line, file, first + offset + 1))
             if len(messages) >= MOST_MISTAKES:
-                said = f"After {MOST_MISTAKES} mistakes the rest of the file was not read."
+                said = f"The rest of the file, after {MOST_MISTAKES} mistakes, was not read."
                 rest = Span(file, first + offset + 2)
                 messages.append(Message("N101", "error", said, rest, cure="Fix these first, then check again."))
                 return placed, messages
@@ -102,7 +104,7 @@ def _too_deep(chunk: list[str], file: str, lines_before: int) -> list[Message]:
             if depth > DEEPEST:
                 span = Span(file, lines_before + offset + 1, column)
                 text = f"Brackets nest more than {DEEPEST} deep here."
-                messages.append(Message("N110", "error", text, span, cure="Give a part of it a name of its own."))
+                messages.append(Message("N110", "error", text, span, cure="Define a part of it as a separate stitch."))
                 chunk[offset] = ""
                 break
     return messages

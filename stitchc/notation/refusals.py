@@ -62,21 +62,24 @@ _REASONS: Final = tuple(
         (r"\W*\b(?:RS|WS)\b|[^:]*\((?:RS|WS)\)", _FACING),
         (r"(?:rows?|r|rnds?|rounds?|no)\b\.?\s*[0-9]|r[0-9]", "A row begins with its number alone."),
         (r"(?:all|every|each|even|odd|other|rest|remaining)\b", "Rows are given by their numbers."),
-        (r"[0-9]+\s*[.,;|=)\]-]?\s*[KTS(*]", "A colon stands between a row's number and its cells."),
+        (r"[0-9]+\s*[.,;|=)\]-]?\s*[KTS(*]", "A colon comes between a row's number and its cells."),
         (r"[0-9]+(?:\s*(?:to|\.\.+|…)\s*)[0-9]+", "A range of rows is written with a `-`."),
         (r"[KTS0-9\s()x×,]+$", "A row begins with its number and a colon."),
-        (r"stitch\b.*\bshifted\b.*\b(?:up|down|rows?)\b", "`shifted` moves columns left or right; no form moves rows."),
+        (
+            r"stitch\b.*\bshifted\b.*\b(?:up|down|rows?)\b",
+            "`shifted` moves columns left or right; rows cannot be moved.",
+        ),
         (r"stitch\b.*\bin\s+\w+$", "A stitch has no yarn; its rows have."),
-        (r"(?:stitch|piece)\s+[\w-]+\s*:", "No colon follows the name; the lines below belong to it by themselves."),
-        (r"(?:stitch|piece|yarn)\s+\"", "A name stands without quotation marks."),
+        (r"(?:stitch|piece)\s+[\w-]+\s*:", "Write no colon after the name; the lines below it belong to it anyway."),
+        (r"(?:stitch|piece|yarn)\s+\"", "Write a name without quotation marks."),
         (r"(?:stitch|piece|yarn)\s+[0-9]", "A name begins with a letter."),
         (r"(?:stitch|piece)\s+[\w-]+\s+[^\W\d]", "A name is one word; a `-` or `_` can join several."),
-        (r"(?:rep(?:eat)?)\b", "A piece is knitted line by line; nothing in it is repeated by itself."),
+        (r"(?:rep(?:eat)?)\b", "A piece is knitted line by line; nothing in it repeats automatically."),
         (
             r"(?:change|switch|join|break)\b",
-            "A change of yarn is written on the line that knits with it, as in knit plain for 12 rows in foam.",
+            "Write a change of yarn on the line that knits with it, as in knit plain for 12 rows in foam.",
         ),
-        (r"end\b", "Nothing is written for this: a stitch repeats by itself, and a piece ends with its last line."),
+        (r"end\b", "Leave this out: a stitch repeats automatically, and a piece ends with its last line."),
     )
 )
 """What is wrong with a line that begins so."""
@@ -137,7 +140,7 @@ def _reason(place: _Place) -> tuple[str, str, int, int]:
     end = start + len(word)
     sentence = None
     if word and not word[0].isprintable():
-        return "N101", f"A hidden character, {visible(word[0])} ({_called(word[0])}), stands here.", start, start + 1
+        return "N101", f"There is a hidden character here, {visible(word[0])} ({_called(word[0])}).", start, start + 1
     if word[:1] == '"' and not word.endswith('"', 1):
         return "N101", "This quotation mark is never closed; quoted text ends on its own line.", start, len(code)
     if (latin := latin_of(word)) is not None and latin.isascii() and word[0].isalpha():
@@ -146,9 +149,9 @@ def _reason(place: _Place) -> tuple[str, str, int, int]:
     if not word[:1].isascii() and (narrow := unicodedata.normalize("NFKC", word[:1])) != word[:1] and narrow.isascii():
         return "N101", f"`{word[0]}` is a full-width sign; the notation uses the narrow ones.", start, start + 1
     if word.lower() in FIGURES and "INT" in place.allowed:
-        return "N101", "Numbers are written in figures.", start, end
+        return "N101", "Write numbers in figures.", start, end
     if "TEXT" in place.allowed and "NAME" not in place.allowed and word:
-        return "N101", "Text stands in quotation marks here.", start, len(code)
+        return "N101", "Write text in quotation marks here.", start, len(code)
     if place.allowed == {"LETTER"} and word.isalpha():
         return "N102", f"`{visible(shortened(word))}` is not a cell; `with` exchanges K, T and S.", start, end
     begins = len(code) - len(code.lstrip())
@@ -202,7 +205,7 @@ def odd_name(name: str, line: str, start: int, file: str, number: int) -> Messag
     kept = re.sub("-+", "-", "".join(c if odd_character(f"a{c}") is None else "-" for c in name[:60])).strip("-")
     span = Span(file, number, start + offset + 1, 1)
     if not bad.isprintable():
-        text = f"A hidden character, {visible(bad)} ({_called(bad)}), stands in this name."
+        text = f"There is a hidden character in this name, {visible(bad)} ({_called(bad)})."
         return Message("N101", "error", text, span, cure="Type the name again.")
     text = f"`{visible(bad)}` cannot be part of a name; letters, figures, `_` and `-` can."
     return Message("N101", "error", text, span, cure=f"as in {kept if kept[:1].isalpha() else 'ripple'}")
@@ -238,7 +241,7 @@ _WRONG_CELLS: Final = tuple(
         (r"p(?:url)?[0-9]*(?![\w])", "N102", "`{0}`: " + _PURL, "K (turn the fabric over to see it as purl)"),
         (r"[-−–][0-9]+", "N115", "A count is at least 1, not `{0}`.", "1"),
         (r"[0-9]*[.,][0-9]+", "N101", "A count is one whole number.", _A_ROW),
-        (r"[0-9]+", "N101", "A count stands right after its letter.", _A_ROW),
+        (r"[0-9]+", "N101", "A count comes right after its letter.", _A_ROW),
         (r"[x×]\s*[0-9]+", "N101", "Only a group in brackets takes `x` and a count.", _A_ROW),
         (r"(?:in|with)\b", "N101", "A row's yarn is named before the colon.", "as in 1 in foam: K T"),
         (r"[,;/|+&]", "N101", "Cells follow each other without `{0}`.", _A_ROW),
@@ -276,10 +279,10 @@ def wrong_cell(text: str, start: int) -> WrongCell:
         sentence = f"`{character}` ({_called(character)}) is another script's figure; a count is written with 0 to 9."
         return WrongCell("N111", sentence, str(unicodedata.decimal(character)), start + 1)
     if not character.isprintable() or unicodedata.category(character) == "Cf":
-        sentence = f"A hidden character, {shown} ({_called(character)}), stands here."
+        sentence = f"There is a hidden character here, {shown} ({_called(character)})."
         return WrongCell("N101", sentence, "Delete it, or type the row again.", start + 1)
     if not character.isascii() and unicodedata.normalize("NFKC", character).isascii():
-        return WrongCell("N111", "A row is written in narrow signs, not in full-width ones.", _A_ROW, start + 1)
+        return WrongCell("N111", "Write a row in narrow signs, not in full-width ones.", _A_ROW, start + 1)
     ahead = text[start : start + 60]
     for pattern, code, sentence, cure in _WRONG_CELLS:
         if match := pattern.match(ahead):

@@ -54,7 +54,7 @@ def stitch_by_rows(key: str, definition: StitchLines, gathered: Gathered) -> Sti
             "N110",
             f"`{name.shown}` is {width:,} needles by {height:,} rows; a chart has at most {MAX_CELLS:,} cells.",
             name.span,
-            cure="Write one repeat; it goes on for ever by itself.",
+            cure="Write one repeat; it is repeated for you.",
         )
         return None
     matrix = np.empty((height, width), dtype=np.uint8)
@@ -182,13 +182,13 @@ def _out_of_range(numbers: RowRange, faults: Faults) -> None:
     if numbers.first < 1 or numbers.last < 1:
         faults.error("N115", "Rows count from 1.", numbers.span, cure="1")
     elif numbers.last < numbers.first:
-        text = "A range of rows runs from the lower number to the higher."
+        text = "Write a range of rows from the lower number to the higher."
         faults.error("N115", text, numbers.span, cure=f"{numbers.last}-{numbers.first}")
     else:
         text = f"A chart has at most {MAX_CELLS:,} rows."
         cure = "Number the rows from 1."
         if numbers.first <= MAX_CELLS:
-            cure = f"{numbers.first}   (a stitch is one repeat, and goes on for ever by itself)"
+            cure = f"{numbers.first}   (a stitch is one repeat, which is repeated for you)"
         faults.error("N110", text, numbers.span, cure=cure)
 
 
@@ -198,7 +198,7 @@ def _given_twice(
     """N106 about the range that is written later. reached: the last row that both give; left: rows it alone gives."""
     first = max(earlier.first, later.first)
     many = f"Rows {first} to {reached}" if reached > first else f"Row {first}"
-    cure = left or f"as in {_range_text(top + 1, top + 1 + later.last - later.first)}, which no line gives yet"
+    cure = left or f"as in {_range_text(top + 1, top + 1 + later.last - later.first)}, which no line defines yet"
     faults.error(
         "N106",
         f"{many} of `{name.shown}` {'are' if reached > first else 'is'} given twice.",
@@ -244,11 +244,11 @@ def _does_not_go(row: Row, small: int, width: int, definition: StitchLines, comm
     goes = [size for size in range(1, width + 1) if width % size == 0] if width <= MAX_CELLS // 100 else [width]
     close = [size for size in goes if abs(size - small) <= _MISCOUNTED and size > 4]
     near = min(close, key=lambda size: abs(size - small), default=0)
-    text = f"This row is {small} needles wide, which does not go into the stitch's {width}."
+    text = f"This row is {small} needles wide, which does not fit evenly into the stitch's {width}."
     if near:
         apart = near - small
         wrong = f"{number(abs(apart), 'needle')} {'short' if apart > 0 else 'too long'}"
-        text = f"This row is {wrong}: it has {small}, and {near} would go into the stitch's {width}."
+        text = f"This row is {wrong}: it has {small}, and {near} would fit evenly into the stitch's {width}."
         if near == width:
             text = f"This row is {wrong}: it has {small}, and the stitch is {width} wide."
     cure = f"a row of {_divisors(width)} needles"

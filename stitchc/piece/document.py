@@ -1,4 +1,8 @@
-"""A planned piece as a document: sizes, yarns and cautions, then every row with what is done between them."""
+"""A planned piece as a document: sizes, yarns and cautions, then every row with what is done between them.
+
+With rows already knitted, the instructions and their counts of work and yarn begin with the next row; the JSON form
+keeps all rows, as scripts rely on them, and says in `so_far.rows_done` how many are knitted.
+"""
 
 from __future__ import annotations
 

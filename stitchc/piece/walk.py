@@ -1,6 +1,8 @@
 """Row by row through a piece: where the carriage stands, what is held, and at which side of the bed each yarn hangs.
 
-Knows the steps of a piece with their rows, and passes; nothing of sizes or gauges.
+A yarn hangs where its last row ended, however long ago: a plain row brings the carriage there, unless the file asks for
+a side. Every `knit` line begins at row 1 of its stitch. Knows the steps of a piece with their rows, and passes; nothing
+of sizes or gauges.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """Passes put into instructions: for each pass the least there is to do, in the order in which hands do it.
 
-Knows passes, the machine's habits and the words for needles; nothing of how a sheet is set out.
+No instruction sends the reader back: each names its needles, except "all the held needles", which stand out for all to
+see. Knows passes, the machine's habits and the words for needles; nothing of how a sheet is set out.
 """
 
 from __future__ import annotations
@@ -336,7 +337,7 @@ def reader_name(machine: Machine) -> str:
 
 def setting_words(setting: Setting) -> str:
     """What a carriage whose needles a reader selects is set to."""
-    return "tuck and slip by turns" if setting == "mixed" else setting
+    return "tuck and slip in turn" if setting == "mixed" else setting
 
 
 def _with_stretches(entries: Sequence[Entry], releases: Collection[int]) -> list[Entry]:

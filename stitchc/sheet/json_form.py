@@ -1,4 +1,8 @@
-"""The sheet as the `stitchc-sheet/1` JSON form, which scripts and outside checks rely on."""
+"""The sheet as the `stitchc-sheet/1` JSON form, which scripts and outside checks rely on.
+
+It is written pass by pass, so that the largest sheets stay under 200 MB. A pass with tuck and slip together says in
+`slipped` which needles take no yarn.
+"""
 
 from __future__ import annotations
 

@@ -25,7 +25,8 @@ TERMS: Final[dict[str, str]] = {
     "Bring out": "pull the needle to holding position, as far out as it goes. It stays out, row after row, until you "
     "push it back or cancel the hold. Count what you moved against the number in brackets.",
     "Push back": "move the needle from holding position to upper working position, so that its loops lie behind the "
-    "open latch. The next pass then knits them off together. Never push it right back: the old stitch would slide over "
+    "open latch. The next pass then knits them off together. Never push it right back: the old stitch would slide "
+    "over "
     "the latch and the tuck would be lost. If your bed has no upper working position, move the needle back with care, "
     "only until the loops lie behind the open latch.",
     "Hold": "set the carriage so that it does not knit the needles in holding position. Your manual has its own name "
@@ -39,7 +40,8 @@ TERMS: Final[dict[str, str]] = {
     "group and move the same ones from there.",
     "Slip by hand": "bring the needles out and make the pass slowly, with a little slack in the yarn. The yarn now "
     "lies over the held needles. With a finger or a latch tool, lift it over the hook of each slip needle and let it "
-    "down under the needle, on the side that faces you. The float must lie flat, as wide as the needles it passes, not "
+    "down under the needle, on the side that faces you. The float must lie flat, as wide as the needles it passes, "
+    "not "
     "pulled tight.",
     "Waste yarn": "smooth yarn for rows that are taken out again. It is not part of the piece.",
 }
@@ -48,7 +50,8 @@ TERMS: Final[dict[str, str]] = {
 CAUTIONS: Final = (
     "Hooks and latches are sharp, and the carriage pinches at the ends of its travel. Keep fingers, hair, cords and "
     "small children clear of the bed while it moves.",
-    "If the carriage sticks, stop. Never force it. Ease it back, look for a needle out of line or yarn around a brush, "
+    "If the carriage sticks, stop. Never force it. Ease it back, look for a needle out of line or yarn around a "
+    "brush, "
     "and lift the carriage off if you have to.",
     "Weights fall when the work comes off. Keep feet and pets away, and check that the clamps are tight before you "
     "begin.",

@@ -35,7 +35,7 @@ def noted(measured: str, units: Units = "cm") -> Noted:
         stitch, counts, rest = long.groups()
         counts = counts.replace(",", ".").strip()
     else:
-        text = f'`{measured}` is no swatch: write the stitch and its counts over 10 cm, as in "drift 17.5 x 41".'
+        text = f'`{measured}` is not a swatch: write the stitch and its counts over 10 cm, as in "drift 17.5 x 41".'
         raise WrongOption("measured", text)
     rest = rest.strip()
     if not rest.lower().startswith("per "):

@@ -150,7 +150,7 @@ def _wider(found: Range) -> Range:
 def _too_wide(name: str, count: int, machine: Machine, wide: Range, width: int, margin: int) -> Message:
     room = (machine.needles - 2 * EDGE) // width * width - 2 * margin
     between = room // width * width
-    text = f"A swatch of `{name}` as sure as that takes {count} needles, and `{machine.name}` has {machine.needles}."
+    text = f"A swatch of `{name}` that exact takes {count} needles, but `{machine.name}` has {machine.needles}."
     if between <= 0:
         return Message("M303", "error", text, cure="Measure a whole piece of it instead, or use a narrower repeat.")
     share = 100 * TAPE_MM / (100 * between / wide.high)

@@ -133,12 +133,12 @@ def as_json(plans: Sequence[SwatchPlan], machine: Machine) -> dict[str, Any]:
 def as_text(plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, units: Units) -> Iterator[str]:
     """The plan for a person."""
     if not plans:
-        yield "Nothing to swatch: stocking stitch is measured, and there is no other stitch here."
+        yield "No swatch is needed: stocking stitch is measured, and the file has no other stitch."
         return
     yield f"Swatches for {machine.title or machine.name}, in the yarn, tension and finish of the work."
     if any(plan.gauge_is_guessed for plan in plans):
         yield "No gauge of stocking stitch is known yet: sizes are guessed from the needle pitch. Once it is measured,"
-        yield "ask again, and the others may come out smaller."
+        yield "plan again: the other swatches may become smaller."
     for plan in plans:
         yield ""
         yield from _plan_text(plan, pattern, machine, units)

@@ -27,7 +27,7 @@ def weighed(guess: Message, chart: Chart, blank: int | None) -> Message:
     against = [_NEVER[code] for code in _errors(chart) if code in _NEVER]
     if not against:
         return guess
-    text = f"{guess.text} As read it can't be knitted ({' and '.join(against)}), which speaks for another meaning."
+    text = f"{guess.text} As read it can't be knitted ({' and '.join(against)}), so another meaning is more likely."
     better = [] if blank is None else _better(chart, blank)
     cure = f"With {' or '.join(better)} it can be knitted. {guess.cure}" if better else guess.cure
     return guess._replace(severity="warning", text=text, cure=cure)

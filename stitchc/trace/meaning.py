@@ -133,7 +133,7 @@ def _no_such_colour(colour: Rgb, kinds: Kinds, file: str) -> Message:
         "T808",
         "error",
         f"No cell of `{visible(file)}` is near the colour `{hex_of(colour)}`.",
-        cure=f"The colours there: {there}.",
+        cure=f"The colours in it: {there}.",
     )
 
 
@@ -150,9 +150,9 @@ def _unknown_kinds(kinds: Kinds, shown: list[int], key: Key, found: dict[int, in
         return Message(
             "T807",
             "error",
-            f"Both kinds of cells of `{visible(file)}` are marked, so that neither is the dark one for sure: {listed}.",
-            cure=f"Say what each kind means, with the right letters: {typed}; where they are signs of ours, name them: "
-            "--notation squared.",
+            f"Both kinds of cells of `{visible(file)}` are marked, so neither is clearly the dark one: {listed}.",
+            cure=f"Say what each kind means, with the right letters: {typed}; if they are signs of stitchc chart, say "
+            f"so: --notation squared.",
         )
     return Message(
         "T807",

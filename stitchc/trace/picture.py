@@ -115,7 +115,7 @@ def _too_large(file: str, how: str) -> Message:
     return Message(
         "T802",
         "error",
-        f"`{visible(file)}` {how}; that is more than is opened.",
+        f"`{visible(file)}` {how}; that is more than trace opens.",
         cure=f"Cut the chart out or make the picture smaller, to at most {MOST_PIXELS // 1_000_000} million pixels, "
         f"none of its sides over {MOST_SIDE_PX:,}.",
     )

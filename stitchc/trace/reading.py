@@ -171,7 +171,7 @@ def _or_signs(refused: Refused, patches: Patches, ask: Ask) -> Refused:
     signs = known_signs(patches) if ask.notation == "auto" and refused.messages[0].code == "T807" else None
     if signs is None or f"--notation {signs.notation}" in str(refused.messages[0].cure):
         return refused
-    hint = f"; they look like signs of ours, which --notation {signs.notation} reads"
+    hint = f"; they look like signs of stitchc chart, which --notation {signs.notation} reads"
     return Refused(*(message._replace(cure=f"{message.cure}{hint}") for message in refused.messages))
 
 
@@ -179,7 +179,7 @@ def _or_larger_cells(refused: Refused, field: Field) -> Refused:
     """The same refusal; of a picture too large to have a cell in each pixel it also says how to give their number."""
     if field.blocks is None or field.blocks.block_px != (1, 1) or max(field.rows, field.columns) <= SMALL_PX:
         return refused
-    hint = "; each pixel was taken for a cell: where cells are larger, say how many there are, as in --cells 24x36"
+    hint = "; each pixel was read as a cell: if cells are larger, say how many there are, as in --cells 24x36"
     return Refused(*(message._replace(cure=f"{message.cure}{hint}") for message in refused.messages))
 
 

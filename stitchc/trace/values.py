@@ -45,12 +45,12 @@ class Key:
 
     @property
     def dark_code(self) -> int:
-        """What a dark cell means: tuck if unsaid."""
+        """What a dark cell means; default: tuck."""
         return TUCK if self.dark is None else self.dark
 
     @property
     def light_code(self) -> int:
-        """What a blank cell means: knit if unsaid, or tuck where the dark ones knit."""
+        """What a blank cell means; default: knit, or tuck where the dark ones knit."""
         if self.light is not None:
             return self.light
         return TUCK if self.dark == KNIT else KNIT

@@ -46,7 +46,7 @@ def of_one_colour(file: str) -> Message:
     return Message(
         "T804",
         "error",
-        f"`{visible(file)}` is of one colour all over; there is no chart in it.",
+        f"`{visible(file)}` has one colour all over; there is no chart in it.",
         cure="Check that the right picture was saved, and with --box that it is the right part of it.",
     )
 
@@ -84,7 +84,7 @@ def no_room(columns: int, rows: int, width_px: int, height_px: int) -> Message:
         "T809",
         "error",
         f"{columns} by {rows} cells have no room in a picture of {width_px} by {height_px} pixels: a cell needs 2.",
-        cure="--grid pixels takes each pixel for a cell.",
+        cure="--grid pixels reads each pixel as a cell.",
     )
 
 
@@ -103,8 +103,8 @@ def no_grid(file: str, ask: Ask) -> Message:
         "T803",
         "error",
         f"No grid of {what} was found in `{visible(file)}`.",
-        cure="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and set it straight within 5 degrees; where nothing "
-        "but the chart is in the picture, --grid even --cells 24x36 divides it.",
+        cure="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and straighten it to within 5 degrees; if the "
+        "picture shows nothing but the chart, --grid even --cells 24x36 divides it.",
     )
 
 
@@ -112,9 +112,10 @@ def no_lines(columns: int, rows: int) -> Message:
     return Message(
         "T811",
         "warning",
-        "No lines are drawn around the cells, so the outermost marks were taken for the chart's edges: blank columns "
+        "No lines are drawn around the cells, so the chart was read as ending at the outermost marks: blank columns "
         "and rows beyond them are not counted.",
-        cure=f"Check the size, {columns} by {rows}. Where cells are missing, cut the picture at the chart's very edges "
+        cure=f"Check the size, {columns} by {rows}. Where cells are missing, cut the picture at the chart's very "
+        f"edges "
         f"and say how many there are, as in --grid even --cells {columns + 2}x{rows + 2}.",
     )
 
@@ -123,8 +124,8 @@ def blank_rim() -> Message:
     return Message(
         "T811",
         "warning",
-        "The outermost cells are blank all around and were counted; they may as well be a margin.",
-        cure="Where they are none of the chart, cut the picture at its very edges, or name them: "
+        "The outermost cells are blank all around and were counted, but they may be a margin.",
+        cure="If they are not part of the chart, cut the picture at its very edges, or give the edges: "
         "--box LEFT,TOP,RIGHT,BOTTOM.",
     )
 
@@ -139,7 +140,7 @@ def frayed(side: Side, cut: bool, what: str) -> Message:
         text = (
             f"No line closes the grid at the {side}; the {what} there was counted, as the other lines run through it."
         )
-        cure = f"Check the size; where that {what} is none of the chart's, cut it off with --box LEFT,TOP,RIGHT,BOTTOM."
+        cure = f"Check the size; if that {what} is not part of the chart, cut it off with --box LEFT,TOP,RIGHT,BOTTOM."
     return Message("T813", "warning", text, cure=cure)
 
 
@@ -170,7 +171,7 @@ def ruled_after_all(file: str) -> Message:
         "error",
         f"Lines at even distances run through `{visible(file)}`, but the grid that they belong to was not found.",
         cure="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and say how many columns and rows there are, as in "
-        "--cells 24x36; --grid pixels takes every pixel for a cell, the lines as well.",
+        "--cells 24x36; --grid pixels reads every pixel as a cell, even those of the lines.",
     )
 
 
@@ -178,8 +179,8 @@ def each_pixel(columns: int, rows: int) -> Message:
     return Message(
         "T812",
         "warning",
-        f"Each pixel was taken for a cell, {columns} by {rows} of them. The picture may as well be a drawing of "
-        "larger cells. This is a guess.",
+        f"Each pixel was read as a cell, {columns} by {rows} of them. This is a guess: the picture may be a drawing "
+        f"of larger cells.",
         cure="--grid pixels says that each pixel is a cell; for larger cells say how many there are: --grid even "
         "--cells 24x36.",
     )
@@ -189,8 +190,8 @@ def may_be_a_grid(columns: int, rows: int) -> Message:
     return Message(
         "T812",
         "warning",
-        f"Each block of pixels was taken for a cell, but the picture may as well show a grid of {columns} by {rows} "
-        "cells: a guess.",
+        f"Each block of pixels was read as a cell. This is a guess: the picture may show a grid of {columns} by "
+        f"{rows} cells.",
         cure="--grid lines reads the grid.",
     )
 
@@ -204,7 +205,7 @@ def not_these_signs(file: str, notation: str, key: Key) -> Message:
         "T807",
         "error",
         f"The cells of `{visible(file)}` do not look like the signs of the {notation} notation.",
-        cure=f"--notation marks{said} tells the cells by their look.",
+        cure=f"--notation marks{said} tells the cells apart by their look.",
     )
 
 
@@ -213,7 +214,7 @@ def no_such_cell(row: int, column: int, file: str, columns: int, rows: int) -> M
         "T809",
         "error",
         f"There is no cell in row {row}, column {column}: `{visible(file)}` shows {columns} columns and {rows} rows.",
-        cure=f"Name a row from 1 to {rows} and a column from 1 to {columns}.",
+        cure=f"Give a row from 1 to {rows} and a column from 1 to {columns}.",
     )
 
 
@@ -241,7 +242,7 @@ def folded_kinds(kinds: Kinds, codes: tuple[int, ...]) -> Message:
         "T812",
         "warning" if max(blank) > blank[0] + _HARDLY_INK else "info",
         f"The cells are of {len(kinds.kinds)} shades; --dark says that they mean only dark and blank: {each}.",
-        cure="Where a shade means something else, say so of one of its cells: --like 3,7=S.",
+        cure="If a shade means something else, say so for one of its cells: --like 3,7=S.",
     )
 
 
@@ -266,8 +267,8 @@ def guessed_signs(signs: Signs, what: str, face: Face | None) -> Message:
     return Message(
         "T812",
         "warning" if few else "info",
-        f"What the marks mean was not said: they were {what}. That is a guess{' from few signs' if few else ''}.",
-        cure="Where they mean something else, say what a marked cell is: --dark tuck, --dark slip or --dark knit; "
+        f"No option says what the marks mean: they were {what}. This is a guess{' from few signs' if few else ''}.",
+        cure="If they mean something else, say what a marked cell is: --dark tuck, --dark slip or --dark knit; "
         f"--notation {signs.notation} says that they are these signs.",
     )
 
@@ -279,7 +280,7 @@ def guessed_marks(kinds: Kinds, codes: tuple[int, ...], cells: int, negative: bo
     else:
         looks = ("dark blank", "light marked") if negative else ("lighter", "darker")
         each = " and ".join(f"the {looks[min(at, 1)]} ones {STITCHES[code]}" for at, code in enumerate(codes))
-        text = f"What the marks mean was not said: of two kinds of cells, {each}. That is a guess."
+        text = f"No option says what the marks mean: of two kinds of cells, {each}. This is a guess."
     return Message("T812", "warning", text, cure=cure)
 
 
@@ -288,17 +289,17 @@ def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], negative: bool) -> Mess
     first, second = (f"{hex_of(kind.colour)} {STITCHES[code]}" for kind, code in zip(kinds.kinds, codes, strict=True))
     if negative:
         text = (
-            "The cells are dark and their marks light: --dark and --light were taken for marked and blank cells, so "
-            f"that blank {first} and marked {second}."
+            "The cells are dark and their marks light: --dark was used for the marked and --light for the blank "
+            f"cells, so blank {first} and marked {second}."
         )
     else:
         text = (
-            "The page is dark, so that its light cells may be the marked ones; --dark and --light were taken for what "
-            f"is dark and light all the same, so that light {first} and dark {second}."
+            "The page is dark, so its light cells may be the marked ones. But --dark was used for the dark and "
+            f"--light for the light cells, so light {first} and dark {second}."
         )
     other = zip(kinds.kinds, reversed(codes), strict=True)
     typed = " ".join(f'--colour "{hex_of(kind.colour)}={LETTERS[code]}"' for kind, code in other)
-    return Message("T812", "info" if negative else "warning", text, cure=f"{typed} takes them the other way round.")
+    return Message("T812", "info" if negative else "warning", text, cure=f"{typed} exchanges them.")
 
 
 def unmarked(code: int, cells: int, specks: int, first: tuple[int, int]) -> Message:
@@ -306,12 +307,12 @@ def unmarked(code: int, cells: int, specks: int, first: tuple[int, int]) -> Mess
     taken = f"were taken to {STITCHES[code]}"
     if specks:
         text = (
-            f"No mark was made out, and all {cells} cells {taken}; but in {specks} of them, as in row {first[0]}, "
+            f"No mark was found, and all {cells} cells {taken}; but in {specks} of them, as in row {first[0]}, "
             f"column {first[1]}, something is too small or too faint to tell."
         )
-        cure = "Where that is a mark, take the picture larger or with more contrast"
+        cure = "If that is a mark, take the picture larger or with more contrast"
     else:
-        text = f"No cell is marked: all {cells} look blank, as tiny or faint marks may do too, and {taken}."
+        text = f"No cell is marked: all {cells} look blank (tiny or faint marks may look blank too), and {taken}."
         cure = "Check that it is the right picture and that its marks can be seen"
     return Message("T812", "warning", text, cure=f"{cure}; --light knit, tuck or slip says what a blank cell is.")
 
@@ -325,8 +326,8 @@ def unsure(row: int, column: int, letter: str, share: float, place_px: tuple[flo
         "T806",
         "warning",
         f"Row {row + 1}, column {column + 1} is read as {letter}, but only {100 * share:.0f} % sure.",
-        cure=f"Look at {place_px[0]:.0f},{place_px[1]:.0f} in the picture (pixels from the left and the top), and mend "
-        "the letter.",
+        cure=f"Look at {place_px[0]:.0f},{place_px[1]:.0f} in the picture (pixels from the left and the top), and "
+        f"correct the letter.",
     )
 
 
@@ -336,7 +337,7 @@ def outvoted(whole: Chart, chart: Chart, row: int, column: int) -> Message:
     return Message(
         "T806",
         "warning",
-        f"Row {row + 1}, column {column + 1} looks like {was}, but {now} stands there in most repeats and was taken.",
+        f"Row {row + 1}, column {column + 1} looks like {was}, but {now} is there in most repeats and was used.",
         cure="Look at the picture there; --repeat whole keeps every cell as it is.",
     )
 
@@ -358,7 +359,7 @@ def nearly_repeated(width: int, height: int, odd: tuple[tuple[int, int], ...]) -
         "T810",
         "info",
         f"All cells but {len(odd)} agree with a repeat of {width} by {height}; the odd ones are {named}{more}.",
-        cure=f"--repeat {width}x{height} takes what most cells say",
+        cure=f"--repeat {width}x{height} uses what most copies show",
     )
 
 

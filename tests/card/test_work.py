@@ -102,7 +102,9 @@ def test_what_is_offered() -> None:
     both = told(["KT", "KK", "KS", "KK"])
     assert "All tuck and slip passes go the same way" in both
     # a repeat that is written out needlessly: 40 rows where 36 would do
-    assert "really 2 by 4: written so, 36 rows do, with 648 holes (72 fewer)" in told(["KT", "KK", "TK", "KK"] * 2)
+    assert "really 2 by 4: written like that, 36 rows are enough, with 648 holes (72 fewer)" in told(
+        ["KT", "KK", "TK", "KK"] * 2
+    )
     assert "Rows come in equal pairs" in told(["TK", "TK", "KK", "KK", "KT", "KT", "KK", "KK"])
     assert "--shift 1" in told(["TKKK", "KKKK"]) and "--shift" not in told(["KTKK"])
     assert "has a hold setting for each direction" not in told(["KT", "KK"])

@@ -386,7 +386,7 @@ def test_against_in_words_names_the_best_swatch(files: list[str], capsys: pytest
     assert run(["compare", *files, "--against", "ripple"]) == 0
     out = capsys.readouterr().out
     assert "of 100, shorter in" in out and "not in the same file" in out
-    assert "would tell them apart best: " in out and "% narrower" in out
+    assert "would show the differences best: " in out and "% narrower" in out
     assert run(["compare", *files, "--against", "riple"]) == 1
     assert "`riple`" in capsys.readouterr().err
 

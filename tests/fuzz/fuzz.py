@@ -92,7 +92,7 @@ def profile(data: bytes) -> None:
             assert message.span is not None and message.cure, message
             unread = message.text.startswith(("This is not valid TOML", "A line of a", "The brackets of", "A machine"))
             assert "`" in message.text or unread, message  # names the key, where there is one to name
-            assert "given before" not in message.text or "`" in message.text, message
+            assert "is given twice" not in message.text or "`" in message.text, message
     else:
         assert machine.needles >= 2 and 0 < machine.pitch_mm <= 50
         assert needle_name(machine.bed.first) == machine.bed.left

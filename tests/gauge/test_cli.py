@@ -372,7 +372,7 @@ def test_lines_may_name_a_yarn_and_be_sure(tmp_path: Path, capsys: pytest.Captur
     assert run(("gauge", str(path))) == 0
     out, err = capsys.readouterr()
     assert "in oat: 21.7 stitches" in out and "in foam: 28.0 stitches" in out
-    assert "Not used, since it is beyond belief: gauge sure 33 stitches" in out and "is not used" in err
+    assert "Not used, since it is hardly possible: gauge sure 33 stitches" in out and "is not used" in err
     assert "`both` is knitted in yarns with gauges of their own" in err
     path.write_text(YARNS.rstrip() + " sure\n", encoding="utf-8")
     found = document(capsys, "gauge", str(path), "--stitch", "sure", "--format", "json")
@@ -460,7 +460,7 @@ def test_gauge_takes_the_swatches_of_a_book_and_says_what_each_taught(
     lesson = next(each for each in found["swatches"] if "bars" in each["line"])
     assert lesson["narrower_percent"] > 3
     assert run(("gauge", "q.stitch", "--book", "mine.stitch")) == 0
-    assert "What each swatch taught" in capsys.readouterr().out
+    assert "What each swatch changed" in capsys.readouterr().out
 
 
 def test_what_an_estimate_rests_on_stands_beside_it(pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:

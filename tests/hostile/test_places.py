@@ -134,7 +134,7 @@ def test_a_read_only_folder(folder: Path, name: str) -> None:
     (folder / "made").mkdir(mode=0o555)
     result = stitchc(*WRITERS[name], folder=folder, before=an_ordinary_user)
     assert result.status == 3 and result.orderly, result
-    assert "permission was refused" in result.err and not list((folder / "made").iterdir())
+    assert "you have no permission" in result.err and not list((folder / "made").iterdir())
 
 
 def test_a_read_only_folder_and_new_and_build(folder: Path) -> None:
@@ -142,7 +142,7 @@ def test_a_read_only_folder_and_new_and_build(folder: Path) -> None:
     try:
         for name in ("new", "build"):
             result = stitchc(*WRITERS[name], folder=folder, before=an_ordinary_user)
-            assert result.status == 3 and result.orderly and "permission was refused" in result.err, result
+            assert result.status == 3 and result.orderly and "you have no permission" in result.err, result
         assert list(contents(folder)) == ["tide.stitch"]
     finally:
         folder.chmod(0o755)
@@ -178,7 +178,7 @@ def test_what_may_not_be_read(folder: Path, arguments: tuple[str, ...]) -> None:
     for name in ("tide.stitch", "own.toml"):
         (folder / name).chmod(0)
     result = stitchc(*arguments, folder=folder, before=an_ordinary_user)
-    assert result.status in (1, 3) and result.orderly and "permission was refused" in result.out + result.err, result
+    assert result.status in (1, 3) and result.orderly and "you have no permission" in result.out + result.err, result
 
 
 @pytest.fixture
@@ -210,7 +210,7 @@ class TestAnotherUser:
     def test_a_folder_of_roots(self, shared: Path) -> None:
         for arguments in (("new", "made"), ("chart", "tide.stitch", "--format", "json", "-o", "made/out.json")):
             result = stitchc(*arguments, folder=shared, before=another_user)
-            assert result.status == 3 and result.orderly and "permission was refused" in result.err, result
+            assert result.status == 3 and result.orderly and "you have no permission" in result.err, result
         assert list(contents(shared)) == ["tide.stitch"]
 
     def test_a_file_of_roots_is_write_protected_even_with_force(self, shared: Path) -> None:
@@ -238,7 +238,7 @@ class TestAnotherUser:
         ):
             result = stitchc(*arguments, folder=shared, before=another_user)
             words = result.out + result.err
-            assert result.status == status and result.orderly and "permission was refused" in words, result
+            assert result.status == status and result.orderly and "you have no permission" in words, result
 
     def test_a_cache_of_roots(self, shared: Path) -> None:
         cache = shared / "cache"
@@ -644,7 +644,7 @@ def test_the_shells_pipes_are_waited_for_and_a_pipe_without_a_writer_is_not(fold
     ):
         result = stitchc(*arguments, folder=folder, seconds=20)
         words = result.out + result.err
-        assert result.status in (1, 3) and result.orderly and "nothing came from it in 2 seconds" in words, result
+        assert result.status in (1, 3) and result.orderly and "sent nothing within 2 seconds" in words, result
     result = stitchc("check", "around.stitch", folder=folder, seconds=20)
     assert result.status == 1 and "`pipe.stitch` is not a file" in result.out, result
     slow = "sleep 2.5; cat tide.stitch"

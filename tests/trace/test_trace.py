@@ -173,7 +173,7 @@ def test_where_marks_are_asked_about_that_are_signs_of_ours_their_notation_is_na
     with pytest.raises(Refused) as error:
         trace(data, "screen.png", Ask(key=Key(dark=SLIP)))
     assert error.value.messages[0].code == "T807"
-    named = re.search(r"signs of ours, which --notation (\w+) reads", str(error.value.messages[0].cure))
+    named = re.search(r"signs of stitchc chart, which --notation (\w+) reads", str(error.value.messages[0].cure))
     assert named is not None and named[1] == notation
     ask = Ask(notation=named[1], repeat="whole")  # type: ignore[arg-type]
     assert trace(data, "screen.png", ask).whole.rows() == chart.rows()
@@ -231,8 +231,8 @@ def test_the_letters_to_begin_with_are_those_that_dark_says(dark: int | None, ty
 def test_where_no_such_signs_are_the_cure_leaves_what_was_said_of_the_marks() -> None:
     picture = png(drawn([row.replace("S", "T") for row in letters(5, 12, 10)], Style("fill", 20)))
     for key, cure in (
-        (Key(), "--notation marks --dark tuck tells the cells by their look."),
-        (Key(dark=SLIP), "--notation marks tells the cells by their look."),
+        (Key(), "--notation marks --dark tuck tells the cells apart by their look."),
+        (Key(dark=SLIP), "--notation marks tells the cells apart by their look."),
     ):
         with pytest.raises(Refused) as error:
             trace(picture, "scan.png", Ask(notation="squared", key=key))
@@ -693,7 +693,7 @@ def test_a_guess_that_can_not_be_knitted_is_called_so_and_a_better_one_named() -
 
 
 def test_a_guess_at_filled_squares_in_which_a_needle_never_knits_names_the_other_polarity() -> None:
-    """Dark cells tuck if unsaid; here whole rows are dark, so that they knit."""
+    """Dark cells tuck by default; here whole rows are dark, so that they knit."""
     picture = png(drawn(["KT" * 6, "TT" * 6] * 6, Style("fill", 24, tuck=(0, 0, 0))))
     (guess,) = trace(picture, "scan.png").messages
     assert "can't be knitted" in guess.text

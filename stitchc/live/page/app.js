@@ -635,7 +635,7 @@ async function start() {
   listen({
     seen: (value) => value.ticket === String(ticket) && views.receive(value, current),
     changed: fileChanged,
-    company: ({others}) => banner("company", others ? make("span", {}, `This pattern is open in ${count(others, "other page")} as well. Whichever saves first, the other is told.`) : null),
+    company: ({others}) => banner("company", others ? make("span", {}, `This pattern is open in ${count(others, "other page")} as well. When one of them saves, the others show a message.`) : null),
     gone: serverIsGone,
     hello: serverIsThere,
   });

@@ -1,5 +1,6 @@
 """The search for a lattice: combs of both directions proposed, paired and judged, the best measured again.
 
+No grid is better than a wrong one: a lattice that skips lines, or leaves some between its own, is not taken.
 Works on ink (0 paper, 1 black) alone and knows nothing of what the cells mean.
 """
 
