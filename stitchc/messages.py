@@ -42,7 +42,7 @@ class Message(NamedTuple):
 
     code: as in `stitchc explain CODE`. text: one sentence that stands by itself, in the knitter's words, with the
     user's own text in back-ticks. label: the few words at the caret that say why. cure: something to type or do.
-    also: further places that belong to it, each with its label. fix: the edit that the cure stands for, where an
+    also: further places that belong to it, each with its label. fix: the edit that the cure describes, where an
     editor can make it.
     """
 
@@ -104,7 +104,7 @@ _MOST_RANGES = 8
 
 
 def grouped(messages: Iterable[Message]) -> list[Message]:
-    """The messages for a person to read: a mistake that repeats is one message, with where else it is."""
+    """The messages as people read them: a mistake that repeats is one message, with its other places."""
     alike: dict[object, list[Message]] = {}
     for nth, message in enumerate(messages):
         span = message.span

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 DEFAULTS: Final = PictureOptions()
 
 ASSUMED: Final = (20.0, 26.0)
-"""Stitches and rows per 10 cm of stocking stitch where nobody says: in the middle of what knits at 4.5 mm pitch, with
+"""Stitches and rows per 10 cm of stocking stitch by default: in the middle of what knits at 4.5 mm pitch, with
 Munden's proportion of 1.3."""
 
 _MOST_CM: Final = 200.0
@@ -51,7 +51,7 @@ _MOST_NAMED: Final = 6
 @dataclass(frozen=True, eq=False)
 class FabricPicture:
     """A stitch's fabric from one side or both. sides: RGB arrays (height_px, width_px, 3). done: share of the way of
-    the yarns to where they come to lie, 1 for the picture to keep."""
+    the yarns to where they lie at rest, 1 for the picture to keep."""
 
     stitch: str
     sides: dict[Face, Picture]

@@ -22,7 +22,7 @@ PRINTED: Final = ("text", "json", "sheet", "notation")
 
 @dataclass(frozen=True)
 class Target:
-    """What -o, --force and the form come to. path: as typed, None if it was not."""
+    """What -o, --force and the form mean together. path: as typed, None if it was not."""
 
     path: Path | None
     force: bool = False

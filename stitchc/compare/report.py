@@ -1,4 +1,4 @@
-"""A comparison as a table for a person and as the `stitchc-compare/1` document."""
+"""A comparison as a table to read and as the `stitchc-compare/1` document."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def _line_json(line: Compared, against: Mapping[Key, Against]) -> dict[str, Any]
 
 
 def as_text(comparison: Comparison, units: Units) -> Iterator[str]:
-    """A table for a person; sizes in cm or inches."""
+    """A table to read; sizes in cm or inches."""
     lines = comparison.lines
     sized = [line for line in lines if line.gauge.stitch_factor is not None]
     known = all(line.size_cm is not None for line in sized)

@@ -27,7 +27,7 @@ ROWS: Final = 100
 
 @dataclass(frozen=True)
 class Compared:
-    """A stitch with what it comes to. file: the pattern's as the user named it.
+    """A stitch with its size, yarn and work. file: the pattern's as the user named it.
 
     size_cm: width and length of 100 needles by 100 rows; None without a gauge of stocking stitch. moves: needles moved
     by hand for them, or None where the hand machine cannot knit it. holes: to punch on one card (the repeat tiled to

@@ -13,7 +13,7 @@ from stitchc.document.values import Entry, PassRow, Step
 from stitchc.english import number
 
 LONGEST_PERIOD: Final = 128
-"""Lines of a repeat beyond which it is told in full: it fills pages of its own."""
+"""Lines of a repeat beyond which it is written in full: it fills pages of its own."""
 
 LEAST_SPARED: Final = 2
 """Lines spared from which a block is worth its heading."""

@@ -29,7 +29,7 @@ WIDTH: Final = 80
 def to_text(document: Document, every_row: bool = False) -> str:
     """The whole document; ends with a line end.
 
-    every_row: a line for every row; by default each stretch that comes over and over is told once, as a block.
+    every_row: a line for every row; by default each repeated stretch is written once, as a block.
     """
     lines: list[str] = []
     for line in _lines(document, every_row):

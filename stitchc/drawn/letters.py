@@ -1,4 +1,4 @@
-"""Charts as letters and as JSON: what the stitches come to, cell by cell.
+"""Charts as letters and as JSON: the compiled stitches, cell by cell.
 
 Knows charts; nothing of pictures or files.
 """

@@ -31,7 +31,7 @@ MOST_CELLS: Final = 1600
 """The largest repeat that is relaxed, in cells."""
 
 MOST_TUCKS: Final = 10
-"""The most tuck loops that a needle may cast off at once."""
+"""The most tuck loops that a needle may knit off at once."""
 
 HELD: Final = 0.95
 """Yarn that a held loop takes, if it can get it, over the shortest way round its legs at the given cell."""
@@ -272,7 +272,7 @@ class _Relaxation:
                 return
 
     def fabric(self, done: float) -> Fabric:
-        """What it has come to, in the cell that it is to have."""
+        """Its shape now, in the cell that it is to have."""
         layout, (at, w, c) = self._layout, self._shape
         if not self._free:
             goal_w, goal_c = self._goal

@@ -49,7 +49,7 @@ class Cell:
 
     row, column: its place in the repeat. kind: KNIT, TUCK or SLIP. span: courses up to the next K on its needle (a
     loop with span 1 is taken off by the very next course). layer: how many loops the needle held when this one came.
-    takes: tuck loops that a K casts off together with the held loop.
+    takes: tuck loops that a K knits off together with the held loop.
     """
 
     row: int

@@ -112,7 +112,7 @@ def build_pattern(
 
 
 def expected_names(pattern: Pattern, machines: Sequence[Machine], options: BuildOptions) -> list[str]:
-    """The names of the main files that a build comes to, if each of its products can be made, and of its page."""
+    """The names of the main files that a build makes, if each of its products can be made, and of its page."""
     stitches = choose_stitches(pattern, options.stitches)
     jobs = jobs_of(pattern, stitches, machines, options)
     forms = [(job.options.name, "txt" if form == "text" else form) for job in jobs for form in job.forms]

@@ -1,4 +1,4 @@
-"""Gauges as a table for a person and as the `stitchc-gauge/1` document."""
+"""Gauges as a table to read and as the `stitchc-gauge/1` document."""
 
 from __future__ import annotations
 
@@ -112,7 +112,7 @@ def stitch_json(gauge: StitchGauge, yarns: Sequence[YarnUse]) -> dict[str, Any]:
 def as_text(
     report: GaugeReport, pattern: Pattern, stitches: Sequence[Stitch], units: Units, opinions: Opinions | None = None
 ) -> Iterator[str]:
-    """The table for a person, in cm or inches."""
+    """The table to read, in cm or inches."""
     per, cm = ("10 cm", 10.0) if units == "cm" else ("4 in", 10.16)
     if pattern.title:
         yield visible(pattern.title)

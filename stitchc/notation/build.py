@@ -157,7 +157,7 @@ class _Builder:
         return Stitch(key, chart, definition.name.span, None, tuple(dict.fromkeys(word.key for word in words)))
 
     def unknown(self, key: str) -> bool:
-        """Whether a stitch is built from some that are not there, each of which is told once."""
+        """Whether a stitch is built from some that are not there, each of which is reported once."""
         definition = self.definitions[key]
         if isinstance(definition, StitchLines):
             return False
@@ -205,7 +205,7 @@ class _Builder:
         return self.worked(self.joined(expression, whole), expression.joints[0])
 
     def worked(self, chart: Chart | None, span: Span) -> Chart | None:
-        """The chart, unless too many cells have been made by now; that is told once."""
+        """The chart, unless too many cells have been made by now; that is reported once."""
         if chart is None:
             return None
         self.cells_worked += chart.width * chart.height

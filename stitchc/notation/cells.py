@@ -19,7 +19,7 @@ _MOST_WRONG: Final = 500
 """Wrong characters after which a row is given up."""
 
 _MOST_BLAMED: Final = 20
-"""Mistakes looked at in one row, of which the gravest is told."""
+"""Mistakes looked at in one row, of which the gravest is reported."""
 
 # Letters are spelled out: ignoring case would also let in U+212A and U+017F, which only look like K and s.
 # Possessive repeats keep no way back, and so no memory for each needle.

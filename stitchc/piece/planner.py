@@ -314,7 +314,7 @@ class _Planner:
         ]
 
     def wide_enough(self, stitch: Stitch) -> str:
-        """The cure of M306 as it is written in a piece."""
+        """What to do about M306, as it is written in a piece."""
         whole = stitch.chart.width + 2 * self.piece.edge
         if whole > self.machine.needles:
             return f"A narrower repeat, or a machine with at least {whole} needles."

@@ -25,7 +25,7 @@ MOST_OFF: Final = 3.0
 class Line:
     """One section in the comparison. done: rows of it knitted so far; open: whether it can still be changed.
 
-    as_planned_cm: what the planned rows come to by what is known now. nearest_rows: what comes nearest to the length
+    as_planned_cm: how long the planned rows are by what is known now. nearest_rows: what comes nearest to the length
     asked, whatever is knitted already; None where rows were asked.
     """
 

@@ -203,7 +203,7 @@ def gauge_lines(plan: Plan, units: Units) -> Iterator[str]:
 
 
 def yarn_lines(plan: Plan, units: Units, after_row: int = 0) -> Iterator[str]:
-    """What each yarn comes to, and what to have at hand. after_row: for the rows after this one alone."""
+    """How much of each yarn is needed, and what to have ready. after_row: for the rows after this one alone."""
     needed = yarn_needed(plan, after_row)
     main = plan.pattern.main_yarn
     for yarn in needed:
@@ -264,7 +264,7 @@ def _amount(found: Range, unit: str) -> str:
 
 
 def _figure(value: float) -> str:
-    """To two or three figures: nobody knows a skein to the metre."""
+    """To two or three figures: no skein is known to the metre."""
     return f"{value:.1f}" if value < 10 else f"{float(f'{value:.3g}'):,.0f}"
 
 

@@ -131,7 +131,7 @@ def as_json(plans: Sequence[SwatchPlan], machine: Machine) -> dict[str, Any]:
 
 
 def as_text(plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, units: Units) -> Iterator[str]:
-    """The plan for a person."""
+    """The plan as text."""
     if not plans:
         yield "No swatch is needed: stocking stitch is measured, and the file has no other stitch."
         return

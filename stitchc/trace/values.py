@@ -116,7 +116,7 @@ class Ask:
 
     @classmethod
     def of(cls, options: TraceOptions) -> Ask:
-        """What the options of a command or a call come to."""
+        """The options of a command or a call as one value."""
         key = Key(
             None if options.dark is None else _CODES[options.dark],
             None if options.light is None else _CODES[options.light],

@@ -22,7 +22,7 @@ for (const line of lines) {
   const lift = line.querySelector(".do > .lead");
   stops.push({ kind: row ? "pass" : "do", line, row, part, details: row ? details : [], done, moved, lift });
   if (!row) continue;
-  details = [];  // what a part asks for is told at its first row
+  details = [];  // what a part asks for is shown at its first row
   done += 1; moved += Number(line.dataset.m);
   if (lift) stops.push({ kind: "lift", line, row: 0, of: row, part, details: [], done, moved });
 }
@@ -140,7 +140,7 @@ function show(say, back) {
     steps.append(list);
     const first = document.createElement("p");
     first.className = "see";
-    first.textContent = "The cautions, and how it goes, are under About this sheet.";
+    first.textContent = "Cautions and instructions are under About this sheet.";
     steps.append(first);
   } else if (stop.line) {
     steps.append(...shown(stop).map((step) => step.cloneNode(true)));

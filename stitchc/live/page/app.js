@@ -270,10 +270,10 @@ async function traceFile(file) {
   const added = await guarded(() => ask("add", {text: editor.text(), kind: "traced", traced: traced.text}));
   if (!added) return;
   editor.replaceText(added.text, {line: added.line + 1, column: 1});
-  toast(`The chart in ${file.name} now stands at the end of the pattern.`);
+  toast(`The chart in ${file.name} is now at the end of the pattern.`);
   const doubts = [...traced.remarks, ...traced.doubts];
   if (doubts.length) {
-    dialog("Look the result over", (close) => [make("ul", {class: "remarks"}, doubts.map((words) => make("li", {}, withCode(words)))), button("Close", close, {class: "main"})]);
+    dialog("Check the result", (close) => [make("ul", {class: "remarks"}, doubts.map((words) => make("li", {}, withCode(words)))), button("Close", close, {class: "main"})]);
   }
 }
 
@@ -410,12 +410,12 @@ function conflict(file = doc.file) {
       make("section", {}, make("h3", {}, "Yours, on this page"), apart(mine, theirs.text)),
       make("section", {}, make("h3", {}, "The file as it is now"), apart(theirs.text, mine))),
     make("p", {class: "actions"},
-      button("Save mine, keep the other beside it", () => guarded(async () => {
+      button("Save mine, keep the other as a second file", () => guarded(async () => {
         const name = await side(theirs.text);
         close();
         if (await write(file, theirs.digest)) banner("kept", [make("span", {}, "The other version is in ", make("code", {}, name), "."), button("Close", () => banner("kept", null))]);
       }), {class: "main"}),
-      button("Take the file, keep mine beside it", () => guarded(async () => {
+      button("Use the file, keep mine as a second file", () => guarded(async () => {
         const name = await side(mine);
         close();
         adopt(theirs);
@@ -499,7 +499,7 @@ function begin() {
     make("section", {}, make("h2", {}, "Begin"), make("p", {class: "actions"},
       button("A first pattern", () => open(freeName("first"), offers.first), {class: "main"}),
       button("An empty page", () => open(freeName("pattern"), "")))),
-    list("Go on with text that is not saved", offers.drafts.map((each) => button(each.name, () => open(each.name)))),
+    list("Go on with unsaved text", offers.drafts.map((each) => button(each.name, () => open(each.name)))),
     list(`Patterns in the folder ${offers.folder}`, offers.files.filter((each) => !offers.drafts.some((draft) => draft.name === each.name)).map((each) => button(each.name, () => open(each.name)))),
     list("Examples, to change as you like", offers.examples.map((each) => button(each.title, () => open(freeName(each.name.replace(/\.stitch$/, "")), each.text)))),
   ].filter(Boolean));

@@ -42,8 +42,8 @@ const picture = (made, words) => make("img", {src: made.url, alt: words});
 
 function fabric(value, name) {
   return make("div", {class: "sides"},
-    make("figure", {}, picture(value.purl, `The fabric of ${name}, purl side`), make("figcaption", {}, "Purl side, as it hangs on the machine")),
-    make("figure", {}, picture(value.knit, `The fabric of ${name}, knit side`), make("figcaption", {}, "Knit side, from behind")));
+    make("figure", {}, picture(value.purl, `The fabric of ${name}, purl side`), make("figcaption", {}, "Purl side, as it faces you on the machine")),
+    make("figure", {}, picture(value.knit, `The fabric of ${name}, knit side`), make("figcaption", {}, "Knit side")));
 }
 
 const BASIS = {estimate: "an estimate", calibrated: "calibrated by your swatches of other stitches", measured: "measured"};
@@ -140,7 +140,7 @@ function compare({stitches}) {
           const cells = known ? [range(scaled(hundred.width, CM[units])), range(scaled(hundred.length, CM[units]))] : [factor(each.stitch_factor), factor(each.row_factor)];
           return make("tr", {}, make("th", {scope: "row"}, each.name), [...cells, each.basis].map((cell) => make("td", {}, cell)));
         })))),
-    stitches.length < 2 ? make("p", {class: "note"}, "Write another stitch, and it stands here beside this one.") : null,
+    stitches.length < 2 ? make("p", {class: "note"}, "Write another stitch to compare it with this one.") : null,
   ];
 }
 
