@@ -20,8 +20,8 @@ from stitchc.options import CompareOptions
 @options_of(
     CompareOptions,
     machine=None,
-    machine_help="The machine whose moves or holes to count, and whose limits --sweep keeps to. (default: moves on "
-    "hand-standard, holes for card24-standard)",
+    machine_help="Count the needle moves or card holes for this machine; --sweep stays within its limits. (default: "
+    "moves on hand-standard, holes for card24-standard)",
     output="the comparison",
 )
 def command(files: tuple[str, ...], machine_name: str | None, options: CompareOptions, target: Target) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from stitchc.cli.common import file_argument, leave, load_machine, read_pattern, say
+from stitchc.cli.common import file_argument, load_machine, read_pattern, say, show
 from stitchc.cli.format import put_over
 from stitchc.cli.options import options_of
 from stitchc.cli.results import Target, put_product
@@ -44,14 +44,14 @@ def command(file: str, machine_name: str, options: SwatchOptions, target: Target
 def _note(file: str, options: SwatchOptions) -> None:
     """Add each measured swatch to the file it belongs to, and print that file's path.
 
-    The file is written beside the old one and renamed, and only if it still compiles.
+    The file is written beside the old one and renamed, and only if it is still of use.
     """
     import datetime
 
     from stitchc import files
-    from stitchc.notation import compile_text
+    from stitchc.messages import Refused
     from stitchc.notation.gather import MOST_BYTES
-    from stitchc.swatch.book import file_for, noted, with_line
+    from stitchc.swatch.book import check_added, file_for, noted, with_line
 
     if file == "-":
         raise click.UsageError("--measured needs a file to add the swatch to, not standard input.")
@@ -65,8 +65,12 @@ def _note(file: str, options: SwatchOptions) -> None:
         if text is None:
             say(f"{place} already has this swatch of today: {swatch.line}. Nothing was added.")
             continue
-        after, messages, sources = compile_text(text, place, Path(place).parent)
-        if after is None:
-            leave(messages, sources)
+        try:
+            warnings = check_added(pattern, place, text, swatch.line)
+        except Refused as refused:
+            show(refused.messages, refused.sources)
+            say(f"Nothing was added to {place}.")
+            raise SystemExit(1) from None
         put_over(Path(place), text)
+        show(warnings, {**pattern.sources, place: text.splitlines()})
         say(f"Added to {place}: {swatch.line}")

@@ -126,6 +126,11 @@ class GaugeReport:
         return self._learnt[1]
 
     @cached_property
+    def unused(self) -> frozenset[Swatch]:
+        """Swatches that are beyond belief and not confirmed."""
+        return frozenset(each.swatch for each in self.far_out if not each.used)
+
+    @cached_property
     def mixed_yarns(self) -> tuple[str, ...]:
         """Stitches asked for whose rows are in several yarns with gauges of their own."""
         return tuple(name for name in self.charts if self._names_yarns and len(self._reports_of(name)) > 1)
@@ -140,7 +145,7 @@ class GaugeReport:
         """Whether any stitch was measured on more than one swatch, so that the spread was learnt (in the main yarn)."""
         if self._names_yarns:
             return self.in_yarn(None).repeats
-        groups = self._groups(self.swatches, ())
+        groups = self._groups([swatch for swatch in self.swatches if swatch not in self.unused], ())
         return any(len(group) > 1 for group in groups.values())
 
     # -- inside -----------------------------------------------------------------------------------------------------
@@ -208,14 +213,16 @@ class GaugeReport:
     @cached_property
     def _learnt(self) -> tuple[Update, tuple[FarOut, ...]]:
         """The update by all swatches that can be believed, and what is far out."""
-        update = self._update_by(self.swatches)
-        doubted = tuple(
-            each for swatch in self.swatches for each in far_out(swatch, self._expected(update, swatch), swatch.sure)
-        )
-        unused = {id(each.swatch) for each in doubted if not each.used}
-        if unused:
-            update = self._update_by([swatch for swatch in self.swatches if id(swatch) not in unused])
-        return update, doubted
+        doubted: dict[Swatch, FarOut] = {}
+        while True:
+            used = [swatch for swatch in self.swatches if swatch not in doubted or doubted[swatch].used]
+            update = self._update_by(used)
+            # what is left is judged again: an absurd count widens the spread, and so hides others
+            doubts = [each for s in used for each in far_out(s, self._expected(update, s), s.sure)]
+            doubted = {s: each for s, each in doubted.items() if not each.used}
+            doubted |= {each.swatch: each for each in doubts}
+            if all(each.used for each in doubts):
+                return update, tuple(doubted[swatch] for swatch in self.swatches if swatch in doubted)
 
     def _update_by(self, swatches: Sequence[Swatch]) -> Update:
         groups = self._groups(swatches, self.piece_swatches)
@@ -277,8 +284,7 @@ class GaugeReport:
     @cached_property
     def _usual_length_mm(self) -> float:
         """The length that this knitter measures on (the middle of the swatches'; 100 mm without any)."""
-        unused = {id(each.swatch) for each in self.far_out if not each.used}
-        lengths = [each.per_mm for each in (*self.swatches, *self.piece_swatches) if id(each) not in unused]
+        lengths = [each.per_mm for each in (*self.swatches, *self.piece_swatches) if each not in self.unused]
         return float(np.median(lengths)) if lengths else _USUAL_LENGTH_MM
 
     def _swatch_variance(self, log_count: float) -> float:

@@ -40,10 +40,9 @@ def lessons(report: GaugeReport) -> list[Lesson]:
     cells = sum(chart.width * chart.height for chart in (*report.charts.values(), *report.measured.values()))
     if len(report.swatches) > _MOST_SWATCHES or cells > _MOST_CELLS:
         return []
-    unused = {each.swatch for each in report.far_out if not each.used}
     found = []
     for at, swatch in enumerate(report.swatches):
-        if swatch in unused:
+        if swatch in report.unused:
             continue
         without = replace(report, swatches=report.swatches[:at] + report.swatches[at + 1 :])
         pairs = [

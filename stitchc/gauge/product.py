@@ -12,7 +12,7 @@ from stitchc.gauge.remarks import check_gauge
 from stitchc.gauge.report import Opinion, Opinions, as_json, as_text
 from stitchc.gauge.values import Baseline, PlainGauge, StitchGauge
 from stitchc.gauge.yarn import ill_matched
-from stitchc.messages import Message, Refused
+from stitchc.messages import Message, Refused, in_order
 from stitchc.options import GaugeOptions
 from stitchc.pattern import Pattern, Stitch
 from stitchc.product import File, Product, Progress, accept, choose_stitches, no_progress, whole_stem
@@ -44,9 +44,10 @@ def known_of(
     pattern: Pattern, stitches: tuple[Stitch, ...], plain: PlainGauge | None = None, spread: float | None = None
 ) -> tuple[GaugeReport, list[Message]]:
     """The report on some stitches of a pattern, and what its swatches and yarns give rise to. Raises Refused G601."""
-    messages = list(accept(check_gauge(pattern, None, plain), pattern))
+    accept(check_gauge(pattern, None, plain), pattern)
     share = None if spread is None else spread / 100
     report = estimate_pattern(pattern, [stitch.name for stitch in stitches], plain, spread=share)
+    messages = in_order(check_gauge(pattern, None, plain, report.unused))
     return report, [*messages, *report.messages, *ill_matched(report, pattern)]
 
 

@@ -4,7 +4,7 @@ does not suit the bed. Needs no model."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from typing import TYPE_CHECKING, Final
 
 from stitchc.gauge.doubt import SURPRISING, FarOut, explained, line_of
@@ -36,28 +36,37 @@ OVER_PITCH: Final = (0.45, 1.12)
 BEDS_MM: Final = {3.6: "fine", 4.5: "standard", 6.5: "mid-gauge", 9.0: "bulky"}
 
 
-def check_gauge(pattern: Pattern, machine: Machine | None = None, plain: PlainGauge | None = None) -> list[Message]:
+def check_gauge(
+    pattern: Pattern,
+    machine: Machine | None = None,
+    plain: PlainGauge | None = None,
+    unused: Collection[Swatch] | None = None,
+) -> list[Message]:
     """All that can be said of a pattern's `gauge` lines and yarns without the model: G601 to G603, G605, G607 to G609.
 
-    plain: stocking stitch as given on the command line, used for what the file leaves open.
+    plain: stocking stitch as given on the command line, used for what the file leaves open. unused: as in
+    check_swatches.
     """
-    found = check_swatches(pattern) + misnamed(pattern)
+    found = check_swatches(pattern, unused) + misnamed(pattern)
     measured = [swatch for swatch in pattern.swatches if swatch.stitch == PLAIN]
     if plain is not None and not (any(s.stitches for s in measured) and any(s.rows for s in measured)):
         found += check_plain(plain)
     return found + (check_bed(pattern, machine, plain) if machine is not None else [])
 
 
-def check_swatches(pattern: Pattern) -> list[Message]:
-    """G601 to G603, G605 and G607 about every `gauge` line of a pattern."""
+def check_swatches(pattern: Pattern, unused: Collection[Swatch] | None = None) -> list[Message]:
+    """G601 to G603, G605 and G607 about every `gauge` line of a pattern.
+
+    unused: swatches that the estimate leaves out, of which G604 speaks and nothing else does; None before estimating.
+    """
     found: list[Message] = []
     possible: list[Swatch] = []
     for swatch in pattern.swatches:
         impossible = list(_impossible(swatch))
-        found += impossible or _small(swatch)
-        if not impossible:
-            possible.append(swatch)
-    found += _disagreeing(possible)
+        if swatch not in (unused or ()):
+            found += impossible or _small(swatch)
+            possible += [swatch] if not impossible else []
+    found += _disagreeing(possible, "" if unused is None else " Their mean is used.")
     for swatch in possible:
         if swatch.stitch == PLAIN and not swatch.sure:
             found += _odd_plain(swatch, swatch.span)
@@ -107,9 +116,9 @@ def _small(swatch: Swatch) -> list[Message]:
     ]
 
 
-def _disagreeing(swatches: Iterable[Swatch]) -> Iterator[Message]:
-    """Repeated measurements of one stitch in one yarn that reading errors and the spread between swatches do not
-    explain; of two files, that differ by more than the spread."""
+def _disagreeing(swatches: Iterable[Swatch], then: str) -> Iterator[Message]:
+    """G603: repeated measurements of one stitch in one yarn that reading errors and the spread between swatches do not
+    explain; of two files, that differ by more than the spread. then: what is done about it."""
     extremes: dict[tuple[str, str | None, str], list[tuple[float, float, Swatch]]] = {}
     for swatch in swatches:
         for what, count, per_10cm, _ in _halves(swatch):
@@ -126,7 +135,7 @@ def _disagreeing(swatches: Iterable[Swatch]) -> Iterator[Message]:
                         "warning",
                         f"Two measurements of `{swatch.stitch}`{' in two files' if two_files else ''} disagree: "
                         f"{_number(other)} and {_number(per_10cm)} {what} to 10 cm, {100 * math.expm1(apart):.0f} % "
-                        "apart. Their mean is used.",
+                        f"apart.{then}",
                         swatch.span,
                         cure="Count both again, and keep only lines for the same yarn, tension and finish. For two "
                         "yarns, name the yarn at the end of each line: `in oat`.",

@@ -58,8 +58,9 @@ def plan_piece(pattern: Pattern, machine: Machine, options: PieceOptions = DEFAU
     piece = choose_piece(pattern, options.piece)
     if sizes and piece.width is None:
         raise WrongOption("", f"--sizes needs a `width` in the piece `{piece.name}`, which says `needles`.")
-    checked = accept(check_gauge(pattern, machine, options.plain), pattern)
+    accept(check_gauge(pattern, machine, options.plain), pattern)
     report = gauge_of(pattern, piece, options.plain, options.spread)
+    checked = check_gauge(pattern, machine, options.plain, report.unused)
     widths: list[float | None] = [*sizes] or [None]
     planned = [_plan(pattern, piece, machine, report, width, options.anyway) for width in widths]
     if measured:

@@ -1,12 +1,17 @@
-"""Measured swatches put down where they belong: one line more in the knitter's own file, never one twice."""
+"""Measured swatches: each becomes one more line in the knitter's own file that it belongs to, never the same twice."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Final
 
+from stitchc.gauge.product import known_of
 from stitchc.gauge.values import PLAIN
+from stitchc.messages import Message, Refused
+from stitchc.notation import compile_text
 from stitchc.options import Units
 from stitchc.pattern import Pattern
 from stitchc.product import WrongOption
@@ -27,7 +32,8 @@ class Noted:
 def noted(measured: str, units: Units = "cm") -> Noted:
     """From "drift 17.5 x 41", "drift 17.5 x 41 per 12 cm in oat", "drift 41 rows per 10 cm sure". Without a length the
     counts are over 10 cm (4 in where inches are shown). Raises WrongOption."""
-    short, long = _SHORT.fullmatch(measured.strip()), _LONG.fullmatch(measured.strip())
+    counted = measured.strip().removeprefix("gauge ").strip()  # a line as messages show it
+    short, long = _SHORT.fullmatch(counted), _LONG.fullmatch(counted)
     if short is not None:
         stitch, wide, high, rest = short.groups()
         counts = f"{wide.replace(',', '.')} stitches {high.replace(',', '.')} rows"
@@ -65,3 +71,36 @@ def with_line(text: str, line: str, day: str) -> str | None:
     end = "\r\n" if "\r\n" in text else "\n"
     gap = "" if not text or text.endswith(("\n", "\r")) else end
     return f"{text}{gap}{line}  # {day}{end}"
+
+
+def check_added(pattern: Pattern, place: str, text: str, line: str) -> list[Message]:
+    """Warnings about a line that `with_line` added to the text of the file at place, which belongs to the pattern.
+
+    Raises Refused where the text would not compile or be of use, or where the swatch is beyond belief and not
+    confirmed. Those messages show the line under the name --measured, since no file has it.
+    """
+    number = len(text.splitlines())
+    after, messages, sources = compile_text(text, place, Path(place).parent)
+    if after is None:
+        raise Refused(*_at_option(messages, place, number), sources={**sources, "--measured": [line]})
+    swatch = after.swatches[-1]
+    with_swatch = replace(pattern, swatches=(*pattern.swatches, swatch), sources={**pattern.sources, **sources})
+    try:
+        report, messages = known_of(with_swatch, tuple(pattern.stitches.values()))
+    except Refused as refused:
+        shown = _at_option(refused.messages, place, number)
+        raise Refused(*shown, sources={**with_swatch.sources, "--measured": [line]}) from None
+    mine = [message for message in messages if message.span == swatch.span]
+    if swatch in report.unused:
+        shown = [message._replace(severity="error") for message in _at_option(mine, place, number)]
+        raise Refused(*shown, sources={**with_swatch.sources, "--measured": [line]})
+    return mine
+
+
+def _at_option(messages: Iterable[Message], place: str, number: int) -> list[Message]:
+    return [
+        message._replace(span=message.span._replace(file="--measured", line=1), fix=None)
+        if message.span and (message.span.file, message.span.line) == (place, number)
+        else message
+        for message in messages
+    ]

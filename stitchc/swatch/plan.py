@@ -1,7 +1,7 @@
 """The smallest useful swatch: how many needles and rows, where to mark them, and what to expect between the marks.
 
-Counts between two marks are known exactly, so that only the tape errs; the distance is chosen so that its error stays
-under a stated share. Knows gauges and a machine's bed; writes no sheet and no file.
+Counts between two marks are known exactly, so only the tape can be wrong; the distance is chosen so that its error
+stays under a stated share. Knows gauges and a machine's bed; writes no sheet and no file.
 """
 
 from __future__ import annotations

@@ -439,11 +439,59 @@ def test_a_measured_swatch_goes_to_its_file_once_and_nothing_is_lost(
     assert line in out or "plain" in measured
 
 
-@pytest.mark.parametrize(("measured", "status"), [("nowhere 18 x 40", 1), ("trial 18 x 0", 1), ("18 x 40", 2), ("", 2)])
-def test_what_is_no_swatch_is_not_put_down(measured: str, status: int, book: Path) -> None:
+@pytest.mark.parametrize(
+    ("measured", "status", "code"),
+    [
+        ("nowhere 18 x 40", 1, "N103"),
+        ("trial 18 x 0", 1, "N1"),
+        ("trial 18 x 40 in", 1, "N101"),
+        ("bars 190 x 34", 1, "G601"),
+        ("bars 2.15 x 3.3", 1, "G604"),  # beyond belief by stocking stitch, which the other file has
+        ("18 x 40", 2, ""),
+        ("", 2, ""),
+    ],
+)
+def test_a_swatch_that_would_be_of_no_use_is_not_added(
+    measured: str, status: int, code: str, book: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     before = {path.name: path.read_bytes() for path in book.iterdir()}
     assert run(("swatch", "p.stitch", "--measured", measured)) == status
     assert {path.name: path.read_bytes() for path in book.iterdir()} == before
+    err = capsys.readouterr().err
+    assert f"[{code}" in err or not code
+    if code:  # no file has the line, so its place is in the option
+        assert err.startswith("--measured:1:") and f"\n  gauge {measured.split()[0]} " in err
+        assert ".stitch:" not in err and "Nothing was added" in err
+
+
+def test_a_swatch_beyond_belief_is_added_as_the_message_proposes(
+    book: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(("swatch", "p.stitch", "--measured", "bars 2.15 x 3.3")) == 1
+    proposed = re.search(r"Try: `(gauge [^`]+ sure)`", capsys.readouterr().err)
+    assert proposed is not None
+    assert run(("swatch", "p.stitch", "--measured", proposed[1])) == 0
+    assert proposed[1] in Path("p.stitch").read_text(encoding="utf-8")
+
+
+def test_of_a_swatch_that_is_not_used_one_message_speaks(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    swatches = "\ngauge bars 18 stitches 42 rows per 10 cm\ngauge bars 2.15 stitches 3.3 rows per 10 cm\n"
+    Path("p.stitch").write_text(Path("p.stitch").read_text(encoding="utf-8") + swatches, encoding="utf-8")
+    assert run(("gauge", "p.stitch")) == 0
+    out, err = capsys.readouterr()
+    assert re.findall(r"\[(G\d+)\]", err) == ["G604"] and "it is not used" in err and "mean is used" not in err
+    assert "from your repeated swatches" not in out  # one swatch is left
+    assert run(("check", "p.stitch")) == 0
+    assert "mean is used" not in capsys.readouterr().out  # not estimated, so not known
+
+
+def test_an_absurd_swatch_does_not_hide_another(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The spread that two such swatches teach made either of them look ordinary."""
+    for line in ("bars 45 stitches 60 rows per 10 cm", "bars 2.15 stitches 3.3 rows per 10 cm"):
+        with Path("p.stitch").open("a", encoding="utf-8") as file:
+            file.write(f"\ngauge {line}")
+    found = document(capsys, "gauge", "p.stitch", "--format", "json")
+    assert len(found["not_used"]) == 2 and found["stitches"][0]["basis"] == "estimate"
 
 
 def test_gauge_takes_the_swatches_of_a_book_and_says_what_each_taught(
