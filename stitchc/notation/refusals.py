@@ -64,7 +64,7 @@ _REASONS: Final = tuple(
         (r"(?:all|every|each|even|odd|other|rest|remaining)\b", "Rows are given by their numbers."),
         (r"[0-9]+\s*[.,;|=)\]-]?\s*[KTS(*]", "A colon comes between a row's number and its cells."),
         (r"[0-9]+(?:\s*(?:to|\.\.+|…)\s*)[0-9]+", "A range of rows is written with a `-`."),
-        (r"[KTS0-9\s()x×,]+$", "A row begins with its number and a colon."),
+        (r"[KTSXO0-9\s()×,.·+|/\\■□●○-]+$", "A row begins with its number and a colon."),
         (
             r"stitch\b.*\bshifted\b.*\b(?:up|down|rows?)\b",
             "`shifted` moves columns left or right; rows cannot be moved.",
@@ -109,7 +109,7 @@ def refused(error: UnexpectedInput, line: str, file: str, number: int) -> Messag
     code, sentence, first, last = _reason(place)
     span = Span(file, number, place.cut + first + 1, max(1, last - first))
     label = "" if place.word else "more is needed here"
-    return Message(code, "error", sentence, span, cure=f"as in {_example(place)}", label=label)
+    return Message(code, "error", sentence, span, cure=f"as in {_example(place, sentence)}", label=label)
 
 
 def _place(error: UnexpectedInput, line: str) -> _Place:
@@ -181,12 +181,13 @@ def _could(place: _Place) -> str:
     return listed(words, "or") if words else "nothing more"
 
 
-def _example(place: _Place) -> str:
+def _example(place: _Place, sentence: str) -> str:
     first = _WORD.match(place.code, len(place.code) - len(place.code.lstrip()))
     word = first.group().lower() if first and not place.cut else ""
     if word == "stitch" and "=" not in place.code:
         return "stitch ripple over 8"
-    return EXAMPLES.get(word, "1: K T" if word[:1].isdigit() or ":" in place.code else "stitch ripple")
+    of_a_row = word[:1].isdigit() or ":" in place.code or sentence.startswith("A row begins")
+    return EXAMPLES.get(word, "1: K T" if of_a_row else "stitch ripple")
 
 
 # -- names ------------------------------------------------------------------------------------------------------------

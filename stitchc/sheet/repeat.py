@@ -1,7 +1,7 @@
 """The repeat of a stitch drawn for the head of a document: squared paper for the eye, letters for text.
 
-In the signs of squared paper, from the purl side: a ring knits, a dot tucks, an empty square slips. Those signs:
-Spencer, Knitting Technology, 3rd ed., p. 96 (a ring is a reverse stitch).
+In the signs of squared paper, from the purl side: a ring (a reverse stitch) knits, a dot tucks, an empty square slips.
+Those signs: Spencer, Knitting Technology, 3rd ed., p. 96, and the pages "Knitting notations" and "The float stitch".
 """
 
 from __future__ import annotations

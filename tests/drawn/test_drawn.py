@@ -61,8 +61,8 @@ def centres(page: Page, column: int, row: int) -> tuple[float, float]:
 
 
 def test_squared_paper_as_published() -> None:
-    # Knitting Technology, 3rd ed., p. 96 and its chapter on notations: cross for a face stitch, ring for a reverse
-    # stitch, dot in the square for a tuck, empty square for a miss
+    # Cross for a face stitch, ring for a reverse stitch (the page "Knitting notations"), dot in the square for a tuck
+    # (Knitting Technology, 3rd ed., p. 96), empty square for a miss ("The float stitch", a page after that book)
     kinds = {
         (code, face): [type(shape).__name__ for shape in symbol(code, "squared", face)]
         for code in (KNIT, TUCK, SLIP)

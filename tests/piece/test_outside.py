@@ -112,7 +112,7 @@ def test_yarn_of_a_plain_square_is_what_mundens_constants_say() -> None:
 
 
 def test_weight_by_category_lies_in_the_published_range() -> None:
-    """Light is 1,816 to 2,419 m/kg (standard yarn weight system, from yards per pound)."""
+    """Light is 901 to 1,200 yards per pound, 1,816 to 2,419 m/kg: a magazine's rough guide ("Yarn Standards" sheet)."""
     text = "stitch p\n 1: K\nyarn sand weight light\ngauge plain 21 stitches 29 rows per 10 cm\n"
     plan = plan_of(text + "piece square\n needles 100\n knit plain for 100 rows in sand\n")
     (yarn,) = yarn_needed(plan)

@@ -161,7 +161,8 @@ _TEXTS: Final = ("pattern", "note", "include", "do")
 def _text(keyword: str, rest: str) -> Iterator[str]:
     """The text as it was typed, in straight quotation marks."""
     rest = straight(rest)
-    bare = re.sub(r"^(?:\s*name\s*[:=])?[\s:=,-]+", "", rest, flags=re.IGNORECASE) if keyword == "pattern" else rest
+    label = r"^(?:\s*(?:(?i:name|title)(?=\s*[:=])|(?:name|title|called|named)(?=\s)))?[\s:=,-]+"
+    bare = re.sub(label, "", rest) if keyword == "pattern" else rest
     text = _bare(re.sub(r"^[\s:=]*(?:[-–]\s+)?", "", bare))
     if text:
         yield f'{keyword} "{text}"'
