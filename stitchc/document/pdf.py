@@ -8,6 +8,7 @@ from __future__ import annotations
 import functools
 import io
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any, Final, Literal
 from xml.sax.saxutils import escape
 
@@ -39,6 +40,7 @@ from stitchc.document.values import (
 )
 from stitchc.page.lettering import printable, visual_order
 from stitchc.page.pdf import fonts, without_dates
+from stitchc.page.reading_order import ReadingOrder
 from stitchc.page.values import PAPERS
 
 _MARGIN: Final = 15 * mm
@@ -93,19 +95,46 @@ class _Numbered(Canvas):  # type: ignore[misc]
         self.setViewerPreference("DisplayDocTitle", "true")
         self.about = _clean(title)
         self.pages: list[dict[str, Any]] = []
+        self._begin_marks()
+
+    def _begin_marks(self) -> None:
+        self.marks: list[tuple[str, str]] = []
+        """Kind of each marked part of this page, and the words in its place."""
+        self._mark("P")
+
+    def _mark(self, kind: str, instead: str = "") -> None:
+        self._code.append(f"/{kind} <</MCID {len(self.marks)}>> BDC")
+        self.marks.append((kind, instead))
+
+    @contextmanager
+    def figure(self, instead: str) -> Iterator[None]:
+        """All that is drawn meanwhile is one figure, with words in its place."""
+        self._code.append("EMC")
+        self._mark("Figure", instead)
+        yield
+        self._code.append("EMC")
+        self._mark("P")
 
     def showPage(self) -> None:
+        self._code.append("EMC")
         self.pages.append(dict(self.__dict__))
         self._startPage()
+        self._begin_marks()
 
     def save(self) -> None:
+        order = ReadingOrder(self)
         for number, state in enumerate(self.pages, start=1):
             self.__dict__.update(state)
+            for kind, instead in self.marks:
+                order.add(kind, instead)
+            self._code.append("/Artifact BMC")
             self.setFont(fonts()[False], 8.5)
             self.setFillColor(black)
             self.drawString(_MARGIN, 9 * mm, f"{self.about} · made by stitchc")
             self.drawRightString(self._pagesize[0] - _MARGIN, 9 * mm, f"Page {number} of {len(self.pages)}")
-            super().showPage()
+            self._code.append("EMC")
+            order.show_page(super().showPage)
+        order.close()
         super().save()
 
 
@@ -228,6 +257,10 @@ class _Shapes(Flowable):  # type: ignore[misc]
         return self.width, self.height
 
     def draw(self) -> None:
+        with self.canv.figure(_clean(self.drawing.alt)):
+            self._draw()
+
+    def _draw(self) -> None:
         canvas, scale = self.canv, self.scale
         canvas.translate(0, self.height)
         canvas.scale(scale, -scale)

@@ -5,7 +5,7 @@ The structure tree of PDF 1.7 (ISO 32000-1, 14.7 and 14.8). Knows reportlab's ca
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +26,13 @@ class ReadingOrder:
     @contextmanager
     def marked(self, kind: str, instead: str = "") -> Iterator[None]:
         """All that is drawn meanwhile is one element: "P", or "Figure" with words instead of it."""
+        self._canvas._code.append(f"/{kind} <</MCID {len(self._of_pages[-1])}>> BDC")
+        yield
+        self._canvas._code.append("EMC")
+        self.add(kind, instead)
+
+    def add(self, kind: str, instead: str = "") -> None:
+        """The next element of this page, whose marks stand in the page already."""
         from reportlab.pdfbase.pdfdoc import PDFString
 
         on_page = self._of_pages[-1]
@@ -38,15 +45,12 @@ class ReadingOrder:
         )
         if instead:
             element.dict["Alt"] = PDFString(instead)
-        self._canvas._code.append(f"/{kind} <</MCID {len(on_page)}>> BDC")
-        yield
-        self._canvas._code.append("EMC")
         on_page.append(self._document.Reference(element))
 
-    def show_page(self) -> None:
-        """End the canvas's page."""
+    def show_page(self, show: Callable[[], None] | None = None) -> None:
+        """End the canvas's page. show: what ends it, if not the canvas's own showPage."""
         name = self._document.thisPageName()
-        self._canvas.showPage()
+        (show or self._canvas.showPage)()
         page = self._document.idToObject[name]
         page.StructParents = len(self._of_pages) - 1
         page.__NoDefault__ = [*page.__NoDefault__, "StructParents"]

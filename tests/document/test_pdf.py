@@ -99,3 +99,11 @@ def test_pieces_are_documents_too(machine: str, sizes: str | None) -> None:
     assert "Mark both edges: the thumb ends here" in " ".join(whole.split())
     assert ("long in all, from the bottom up" in whole) == (sizes is None)
     assert [item.get_title() for item in pdf.get_toc() if item.get_title().startswith("Part ")]
+
+
+def test_the_drawn_repeat_has_words_in_its_place() -> None:
+    """PDF 1.7 (ISO 32000-1), 14.7 and 14.9.3: a structure tree, whose figures have alternate descriptions."""
+    content = to_pdf(sheet(60))
+    assert b"/StructTreeRoot" in content and b"/Alt (The repeat of " in content
+    pages = len(pypdfium2.PdfDocument(content))
+    assert content.count(b"/StructParents") == pages
