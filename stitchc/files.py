@@ -24,7 +24,7 @@ from stitchc.messages import Message, Refused
 
 MARK = b"stitchc"
 """Every file stitchc writes holds this word in its first or last 4 KiB, as its form allows: a PNG text chunk, the
-PDF producer, an HTML generator tag, the JSON `format`, a comment. It is how a file of ours is told from another's;
+PDF producer, an HTML generator tag, the JSON `format`, a comment. It is how a file of ours is known from another's;
 its seal tells whether it was changed since."""
 
 _MOST_READ: Final = 4 * 1024 * 1024

@@ -1,6 +1,6 @@
 """The bed drawn as a strip, seen as the knitter sees it: the bed at the top, needles that are out reach down to her.
 
-The shapes are told apart without colour: a short line (in work); a long line with a triangle pointing down (to bring
+The shapes differ without colour: a short line (in work); a long line with a triangle pointing down (to bring
 out) or a square (out already), filled where the needle tucks and open where it slips; and a short line under an open
 triangle pointing up (to push back).
 """

@@ -42,7 +42,7 @@ MINDING: Final = 3
 """Letters that an exception to a comb, or a needle besides it, costs over its own: the hand has to stop and look."""
 
 LONG_LIST: Final = 8
-"""Runs and single needles after which a list is told with the numbers left and right of 0."""
+"""Runs and single needles after which a list is given with the numbers left and right of 0."""
 
 COMB_PERIOD: Final = 8
 """Combs for moving several needles at a time have few teeth; a longer period is counted out by hand."""
