@@ -331,7 +331,7 @@ class Server:
         return self.pages.setdefault(_text(asked, "page")[:40], Page())
 
     def _move(self, page: Page, file: str) -> None:
-        """The tab has another file now: those that share a file with it, or did, get a message with how many there are."""
+        """The tab has another file now: those that share a file with it, or did, see how many there are."""
         before, page.file = page.file, file
         self.watched.setdefault(file, self.desk.changed_at(file))
         for name in {before, file} - {""}:
