@@ -6,19 +6,21 @@ Knows where templates lie; nothing of what they show.
 from __future__ import annotations
 
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from stitchc.document.code import stretches
 from stitchc.messages import visible
 
 if TYPE_CHECKING:
     from jinja2 import Template
+    from markupsafe import Markup
 
 
 @cache
 def template(package: str, name: str, folder: str = ".") -> Template:
     """The template of that name in a package, or in a folder of it. A name that it is not given is an error.
 
-    Its filter `visible` shows what must not be printed raw.
+    Its filter `visible` shows what must not be printed raw; `words` does so too and sets what is code as code.
     """
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -30,4 +32,19 @@ def template(package: str, name: str, folder: str = ".") -> Template:
         lstrip_blocks=True,
     )
     environment.filters["visible"] = visible
+    environment.filters["words"] = _words
     return environment.get_template(name)
+
+
+_WHOLE: Final = 40
+"""Letters of code up to which it stands on one line; a longer piece could be wider than a telephone."""
+
+
+def _words(text: str) -> Markup:
+    from markupsafe import Markup
+
+    parts = []
+    for stretch, is_code in stretches(visible(text)):
+        kind = Markup(' class="whole"') if len(stretch) <= _WHOLE else Markup("")
+        parts.append(Markup("<code{}>{}</code>").format(kind, stretch) if is_code else Markup.escape(stretch))
+    return Markup("").join(parts)

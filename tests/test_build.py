@@ -89,6 +89,10 @@ def test_what_does_not_apply_is_named_and_the_rest_is_made(tmp_path: Path) -> No
     page = (out / "index.html").read_text("utf-8")
     assert "<b>Five" not in page and "&lt;b&gt;Five &amp; more" in page
     assert "not made:" in page
+    file.write_text(f"{file.read_text('utf-8')}piece band\nneedles 20\nknit five for 8 rows\n", "utf-8")
+    status, _, said = build(str(file), "-o", str(out), "--no-pictures")
+    assert status == 0 and said.count("M301") == 1, "once for all that it keeps from being made"
+    assert "Left out: no hole card of `five` and no piece for card24-standard of `band`." in said
 
 
 def test_an_error_stops_the_build_and_anyway_says_so(tmp_path: Path) -> None:

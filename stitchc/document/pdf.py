@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import functools
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, Final, Literal
 from xml.sax.saxutils import escape
@@ -15,13 +15,16 @@ from xml.sax.saxutils import escape
 from reportlab.lib.colors import HexColor, black, white
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, KeepTogether, PageTemplate, Paragraph, Spacer
+from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageTemplate, Paragraph, Spacer
 from reportlab.platypus import Table as Grid
 
 from stitchc.document.bed_strip import draw, legend
 from stitchc.document.blocks import Block as Repeated
 from stitchc.document.blocks import Line, fold, steps_of
+from stitchc.document.code import stretches
 from stitchc.document.values import (
     Block,
     ByHand,
@@ -38,7 +41,7 @@ from stitchc.document.values import (
     Table,
     Terms,
 )
-from stitchc.page.lettering import printable, visual_order
+from stitchc.page.lettering import font_path, printable, visual_order
 from stitchc.page.pdf import fonts, without_dates
 from stitchc.page.reading_order import ReadingOrder
 from stitchc.page.values import PAPERS
@@ -46,6 +49,10 @@ from stitchc.page.values import PAPERS
 _MARGIN: Final = 15 * mm
 _TICK: Final = 7 * mm
 """Side of a box to tick, as in the page for a browser."""
+_UNBROKEN: Final = 60
+"""Letters of code up to which it is not broken over two lines."""
+_LEAST_USED: Final = 0.67
+"""Share of a page that is filled before a block that would fit on the next page as a whole begins there."""
 _GREY: Final = HexColor("#666666")
 _SHADE: Final = HexColor("#eeeeee")
 
@@ -61,7 +68,8 @@ def to_pdf(document: Document, every_row: bool = False, page: PageSize = "a4") -
     canvas = functools.partial(_Numbered, title=document.title)
     template = _Template(out, pagesize=(width, height), title=_clean(f"{document.title}: {document.kind}"))
     template.addPageTemplates(PageTemplate("page", [frame]))
-    template.build(list(_story(document, every_row, frame.width)), canvasmaker=canvas)
+    story = _with_page_breaks(_story(document, every_row, frame.width), frame.width, frame.height)
+    template.build(list(story), canvasmaker=canvas)
     return without_dates(out.getvalue())
 
 
@@ -161,8 +169,25 @@ def _clean(text: str) -> str:
     return visual_order(printable(text))
 
 
+@functools.cache
+def _code_font() -> TTFont:
+    font = TTFont("code", str(font_path(code=True)))
+    pdfmetrics.registerFont(font)
+    return font
+
+
 def _words(text: str) -> str:
-    return escape(_clean(text))
+    """As markup for a paragraph: code in its font and, like every option, in one piece."""
+    parts = []
+    for stretch, is_code in stretches(_clean(text)):
+        if is_code:
+            glyphs = _code_font().face.charToGlyph
+            face = ' face="code"' if all(ord(letter) in glyphs for letter in stretch) else ""
+            stretch = stretch.replace(" ", "\N{NO-BREAK SPACE}") if len(stretch) <= _UNBROKEN else stretch
+            parts.append(f"<font{face}>{escape(stretch)}</font>")
+        else:
+            parts.append(escape(stretch))
+    return "".join(parts)
 
 
 def _paragraph(text: str, style: ParagraphStyle, bullet: str | None = None) -> Paragraph:
@@ -173,6 +198,74 @@ def _heading(text: str, size: float, level: int, before: float = 4) -> Paragraph
     heading = _paragraph(text, _style(size, True, 0, 1, before))
     heading.level = level
     return heading
+
+
+# -- pages ----------------------------------------------------------------------------------------------------------
+
+
+class _Block(Flowable):  # type: ignore[misc]
+    """A repeated stretch of rows: on one page where that leaves no page half empty, else broken between its lines."""
+
+    def __init__(self, content: Sequence[Flowable]) -> None:
+        super().__init__()
+        self.content = content
+
+
+class _Continued(Paragraph):  # type: ignore[misc]
+    """The head of a block once more, at the top of a page alone."""
+
+    keepWithNext = 1
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        size: tuple[float, float] = super().wrap(width, height)
+        self.is_shown = getattr(getattr(self, "_frame", None), "_atTop", False)
+        return size if self.is_shown else (size[0], 0)
+
+    def draw(self) -> None:
+        if self.is_shown:
+            super().draw()
+
+    def getSpaceBefore(self) -> float:
+        return 0
+
+    def getSpaceAfter(self) -> float:
+        return float(super().getSpaceAfter()) if getattr(self, "is_shown", False) else 0
+
+
+def _with_page_breaks(story: Iterable[Flowable], width: float, height: float) -> Iterator[Flowable]:
+    """The story with what is kept together led by a page break where it does not fit on the rest of the page.
+
+    Reportlab's own keepWithNext leaves a heading behind where what follows is longer than the rest of the page.
+    """
+    most = (1 - _LEAST_USED) * height
+    run: list[Flowable] = []
+    for flowable in story:
+        run.append(flowable)
+        if isinstance(flowable, _Block):
+            whole = [*run[:-1], *flowable.content]
+            yield CondPageBreak(min(_height(whole, width), most))
+            yield from _with_page_breaks(whole, width, height)
+        elif flowable.getKeepWithNext():
+            continue
+        else:
+            last = _height([flowable], width)
+            # Rounding must not ask for more than a page has.
+            room = min(_height(run[:-1], width) + (min(last, most) if _can_be_split(flowable) else last), height - 1)
+            if len(run) > 1 or not isinstance(flowable, Paragraph):
+                yield CondPageBreak(room)
+            for each in run:
+                each.keepWithNext = 0
+            yield from run
+        run = []
+    yield from run
+
+
+def _height(flowables: Sequence[Flowable], width: float) -> float:
+    return sum(each.getSpaceBefore() + each.wrap(width, 1e6)[1] + each.getSpaceAfter() for each in flowables)
+
+
+def _can_be_split(flowable: Flowable) -> bool:
+    return isinstance(flowable, _Ticks | Grid)
 
 
 # -- blocks ---------------------------------------------------------------------------------------------------------
@@ -190,6 +283,8 @@ def _story(document: Document, every_row: bool, width: float) -> Iterator[Flowab
         yield Grid(rows, [24 * mm, width - 24 * mm], style=_PLAIN)
     for part in document.parts:
         flowables = [each for block in part.blocks for each in _block(block, width - (6 * mm if part.boxed else 0))]
+        if part is document.parts[-1] and document.rows is not None and flowables:
+            flowables[-1].keepWithNext = 1  # the legend of the rows belongs to what is said of working them
         if part.boxed:
             head = _paragraph(part.heading, _style(12, True, 0.01))
             yield Spacer(0, 3 * mm)
@@ -209,6 +304,8 @@ _RULED: Final = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1,
                  ("LINEBELOW", (0, 0), (-1, 0), 1, black), ("LEFTPADDING", (0, 0), (-1, -1), 0),
                  ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]  # fmt: skip
 _ROW: Final = [*_PLAIN, ("LINEABOVE", (0, 0), (-1, 0), 0.4, _GREY), ("TOPPADDING", (0, 0), (-1, -1), 3)]
+_ROW_OF_FOUR: Final = [*_ROW, ("RIGHTPADDING", (1, 0), (1, 0), 0)]
+"""With the number of the row in the second column, where room is narrow."""
 
 
 def _block(block: Block, width: float) -> Iterator[Flowable]:
@@ -225,8 +322,11 @@ def _block(block: Block, width: float) -> Iterator[Flowable]:
         case Table():
             yield from _table(block, width)
         case Drawing():
-            shown = [_Shapes(block, width)]
-            yield KeepTogether([*shown, *([_paragraph(block.caption, _style(9))] if block.caption else [])])
+            shapes = _Shapes(block, width)
+            shapes.keepWithNext = int(bool(block.caption))
+            yield shapes
+            if block.caption:
+                yield _paragraph(block.caption, _style(9))
         case Lines():
             yield from (_paragraph(line, item) for line in block.lines)
 
@@ -359,9 +459,13 @@ def _rows(rows: Rows, every_row: bool, width: float) -> Iterator[Flowable]:
             yield from _line(rows, item, every_row, width)
             continue
         first, last = (_row(rows, index) for index in item.ends)
-        head = _paragraph(f"{item.words(first, last)}. Tick each row.", _style(11, True, 0, 1, 3))
-        told = [each for line in item.lines for each in _line(rows, line, every_row, width)]
-        yield KeepTogether([head, *told, Spacer(0, 2 * mm)])
+        words, style = item.words(first, last), _style(11, True, 0, 1, 3)
+        content: list[Flowable] = [_paragraph(f"{words}. Tick each row.", style)]
+        for number, line in enumerate(item.lines):
+            if number:
+                content.append(_Continued(_words(f"{words}, continued. Tick each row."), style))
+            content += _line(rows, line, every_row, width)
+        yield _Block(content)
     yield _paragraph(rows.total, _style(11, True, 0.01, 0, 3))
 
 
@@ -380,7 +484,9 @@ def _line(rows: Rows, line: Line, every_row: bool, width: float) -> Iterator[Flo
                 shown = _paragraph(detail, _style(9.5, after=0.3))
                 shown.keepWithNext = 1
                 yield shown
-            yield Spacer(0, 1 * mm)
+            space = Spacer(0, 1 * mm)
+            space.keepWithNext = 1
+            yield space
         case ByHand():
             cells = [[_Ticks([[0]]), _paragraph(entry.text, _style(11, True, 0.01))]]
             yield Grid(cells, [9 * mm, width - 9 * mm], style=_ROW)
@@ -396,16 +502,16 @@ def _line(rows: Rows, line: Line, every_row: bool, width: float) -> Iterator[Flo
             ]
             if entry.bed and len(times[0]) == 1:
                 words += [Spacer(0, 1.5 * mm), _Shapes(draw(rows.needles, entry.bed), width - 50 * mm)]
-            number = f"{entry.row} …" if several else str(entry.row)
+            number = f"{entry.row}\N{NO-BREAK SPACE}…" if several else str(entry.row)
             cells = [
                 [
                     "" if several else _Ticks([[0]]),
-                    _paragraph(number, _style(14, True, 0.01)),
+                    _paragraph(number, _style(14 if len(number) <= 5 else 12, True, 0.01)),
                     _paragraph(f"{arrow}{way}", _style(8.5)),
                     words,
                 ]
             ]
-            shown = Grid(cells, [9 * mm, 17 * mm, 24 * mm, width - 50 * mm], style=_ROW)
+            shown = Grid(cells, [9 * mm, 18 * mm, 23 * mm, width - 50 * mm], style=_ROW_OF_FOUR)
             shown.keepWithNext = int(several)
             yield shown
             if several:

@@ -8,6 +8,7 @@ from typing import Final
 
 from stitchc.document.blocks import Block as Repeated
 from stitchc.document.blocks import Line, fold, row_numbers, steps_of
+from stitchc.document.code import unbroken
 from stitchc.document.values import (
     Block,
     ByHand,
@@ -24,6 +25,8 @@ from stitchc.document.values import (
 from stitchc.messages import columns_of, visible
 
 WIDTH: Final = 80
+_UNBROKEN: Final = 60
+"""Columns of an option or command up to which it is not broken over two lines."""
 
 
 def to_text(document: Document, every_row: bool = False) -> str:
@@ -43,13 +46,13 @@ def _lines(document: Document, every_row: bool) -> Iterator[str]:
     if document.subtitle and document.subtitle != document.title:
         title = f"{document.subtitle}, {title}"
     title = visible(title)
-    yield from textwrap.wrap(title, WIDTH)
+    yield from _wrap(title, WIDTH)
     yield "=" * min(WIDTH, columns_of(title))
     yield ""
     yield from _pairs(document.facts)
     for part in document.parts:
         yield ""
-        yield from textwrap.wrap(visible(part.heading), WIDTH)
+        yield from _wrap(visible(part.heading), WIDTH)
         for block in part.blocks:
             yield from _block(block)
     if document.rows is not None:
@@ -96,10 +99,11 @@ def _table(table: Table) -> Iterator[str]:
         for row in grid[1:]:
             yield from _hanging("  ", row[0], indent=2)
             for head, cell in zip(grid[0][1:], row[1:], strict=True):
-                yield from _hanging("    ", f"{head}: {cell}", indent=6)
+                if cell:
+                    yield from _hanging("    ", f"{head}: {cell}", indent=6)
         return
     for row in grid:
-        last = textwrap.wrap(row[-1], widths[-1]) or [""]
+        last = _wrap(row[-1], widths[-1]) or [""]
         cells = [*row[:-1], last[0]]
         yield "  " + "  ".join(
             " " * (width - columns_of(cell)) + cell if at in table.figures else cell + " " * (width - columns_of(cell))
@@ -141,7 +145,7 @@ def _line(margin: str, rows: Rows, line: Line, every_row: bool) -> Iterator[str]
     match entry:
         case Heading():
             yield ""
-            yield from textwrap.wrap(visible(entry.text), WIDTH)
+            yield from _wrap(visible(entry.text), WIDTH)
             for detail in entry.details:
                 yield from _hanging("  ", detail)
         case ByHand():
@@ -169,4 +173,10 @@ def _row(rows: Rows, index: int) -> int:
 def _hanging(lead: str, text: str, indent: int | None = None) -> Iterator[str]:
     """The text wrapped after its lead, the further lines indented under where it begins."""
     further = " " * (len(lead) if indent is None else indent)
-    yield from textwrap.wrap(lead + visible(text), WIDTH, subsequent_indent=further) or [lead]
+    yield from _wrap(lead + visible(text), WIDTH, further) or [lead]
+
+
+def _wrap(text: str, width: int, indent: str = "") -> list[str]:
+    """Lines of at most `width` columns, none of which ends inside an option."""
+    lines = textwrap.wrap(unbroken(text, _UNBROKEN), width, subsequent_indent=indent, break_on_hyphens=False)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]

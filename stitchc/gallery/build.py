@@ -14,6 +14,7 @@ from stitchc.card.product import make_card
 from stitchc.checks import check_pattern
 from stitchc.compare.product import compare_stitches
 from stitchc.drawn.product import draw_chart
+from stitchc.english import listed
 from stitchc.gallery import index_page
 from stitchc.gallery.made import WHOLE, Made
 from stitchc.gauge.product import estimate_gauge
@@ -106,9 +107,8 @@ def build_pattern(
     drawn = [name or "" for stitch in stitches for name in (stitch.name, *stitch.chart.yarns)]
     lacking = what_is_lacking("".join([pattern.title or "", *drawn]), "drawing")
     remarks = (*skipped_parts(pattern, stitches, options.stitches), *((lacking,) if lacking else ()))
-    left_out = tuple(message for entry in made for message in why_not(entry))
     everything = (*files.values(), File(INDEX, page.encode()))
-    return Product(tuple(made), everything, (*warnings, *left_out), remarks)
+    return Product(tuple(made), everything, (*warnings, *why_not(made)), remarks)
 
 
 def expected_names(pattern: Pattern, machines: Sequence[Machine], options: BuildOptions) -> list[str]:
@@ -219,12 +219,17 @@ def _with_its_command(message: Message, command: str) -> Message:
     return message._replace(cure=f"stitchc {command} … {message.cure}")
 
 
-def why_not(made: Made) -> list[Message]:
-    """Warnings that name what was left out and why, each with its place and what to try."""
-    what = f"no {made.what} of `{made.subject}`" if made.subject else f"no {made.what}"
-    if made.files:
-        what = f"not every form of the {made.what}" + (f" of `{made.subject}`" if made.subject else "")
+def why_not(made: Sequence[Made]) -> list[Message]:
+    """Warnings that name what was left out and why, each with its place and what to try; one for each reason."""
+    left_out: dict[Message, list[str]] = {}
+    for entry in made:
+        what = f"{entry.what} of `{entry.subject}`" if entry.subject else entry.what
+        what = f"not every form of the {what}" if entry.files else f"no {what}"
+        for message in entry.reasons:
+            left_out.setdefault(message, []).append(what)
     return [
-        message._replace(severity="warning", text=f"Left out: {what}. {message.text[:1].upper()}{message.text[1:]}")
-        for message in made.reasons
+        message._replace(
+            severity="warning", text=f"Left out: {listed(whats)}. {message.text[:1].upper()}{message.text[1:]}"
+        )
+        for message, whats in left_out.items()
     ]

@@ -28,12 +28,12 @@ _REMEMBERED_LETTERS: Final = 200
 
 
 @functools.cache
-def font_path(bold: bool = False) -> Path:
+def font_path(bold: bool = False, code: bool = False) -> Path:
     """The font's file. Found without importing matplotlib, which takes long."""
     spec = importlib.util.find_spec("matplotlib")
     if spec is None or spec.origin is None:
         raise RuntimeError("matplotlib, which brings the font, is not installed")
-    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
+    name = f"DejaVuSans{'Mono' * code}{'-Bold' * bold}.ttf"
     return Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / name
 
 

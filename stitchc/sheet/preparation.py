@@ -147,9 +147,10 @@ def _weights(sizes: Sequence[Sequence[Pass]], machine: Machine, beds: Sequence[N
     pieces = [2 + math.floor(bed.count * machine.pitch_mm / 150) for bed in beds]
     long_holds = any(one.held == two.held and two.row == one.row + 1 for one, two in itertools.pairwise(held[0]))
     total = f"{several(pieces)} in all"
-    if most[0] > 0.4 * beds[0].count or long_holds:
+    many = most[0] > 0.4 * beds[0].count
+    if many or long_holds:
         more = [math.ceil(count / 2) for count in pieces]
-        total = f"plus {several(more)} because many needles are held: "
+        total = f"plus {several(more)} because {'many needles are held' if many else 'needles hold for several rows'}: "
         total += f"{several([a + b for a, b in zip(pieces, more, strict=True)])} in all"
     return (
         f"Weights: at most {several(most)} of {count_of([bed.count for bed in beds], 'needle')} are held at a time, "

@@ -68,11 +68,12 @@ def test_the_pdf_says_what_the_text_says_in_the_same_order() -> None:
 
 
 @pytest.mark.parametrize("page", ["a4", "letter"])
-def test_a_repeat_is_on_one_page_with_a_box_for_every_row(page: str) -> None:
+def test_a_repeat_has_a_box_for_every_row_under_its_head(page: str) -> None:
     pdf, texts = opened(to_pdf(sheet(302), page=page))  # type: ignore[arg-type]
     assert pdf[0].get_size() == pytest.approx({"a4": (595.28, 841.89), "letter": (612, 792)}[page], abs=0.1)
-    (block,) = [text for text in texts if "these 4 rows 75 times, then" in " ".join(text.split())]
-    assert boxes(block) == list(range(1, 303))
+    heads = ["these 4 rows 75 times, then" in " ".join(text.split()) for text in texts]
+    assert heads == [bool(boxes(text.split("Row by row")[-1])) for text in texts]
+    assert boxes("\n".join(texts).split("Row by row")[1]) == list(range(1, 303))
     assert all(f"Page {at} of {len(texts)}" in text for at, text in enumerate(texts, start=1))
 
 
@@ -107,3 +108,41 @@ def test_the_drawn_repeat_has_words_in_its_place() -> None:
     assert b"/StructTreeRoot" in content and b"/Alt (The repeat of " in content
     pages = len(pypdfium2.PdfDocument(content))
     assert content.count(b"/StructParents") == pages
+
+
+def page_by_page(example: str, **options: str) -> list[tuple[list[str], float]]:
+    """Of each page the lines in order, without its foot, and the share of it that is filled down to the last one."""
+    pattern = compile_file(str(EXAMPLES / f"{example}.stitch")).pattern
+    assert pattern is not None
+    (file,) = plan_piece(pattern, load("hand-standard"), PieceOptions(form="pdf", **options)).files  # type: ignore[arg-type]
+    pages = []
+    for page in pypdfium2.PdfDocument(file.content):
+        text, height = page.get_textpage(), page.get_height()
+        boxes = (text.get_rect(at) for at in range(text.count_rects()))
+        lowest = min(box[1] for box in boxes if box[1] > 42)  # the margin, in which the foot stands, is 42.5 points
+        lines = [line for line in text.get_text_range().replace("\r\n", "\n").split("\n") if line.strip()]
+        pages.append(
+            ([line for line in lines if "made by stitchc" not in line and "Page " not in line], 1 - lowest / height)
+        )
+    return pages
+
+
+PIECES = [("cowl", {}), ("wrist-warmers", {"sizes": "16,18,20"}), ("sampler-piece", {}), ("cushion", {})]
+
+
+@pytest.mark.parametrize(("example", "options"), PIECES)
+def test_headings_stay_with_their_rows_and_no_page_is_half_empty(example: str, options: dict[str, str]) -> None:
+    pages = page_by_page(example, **options)
+    for lines, filled in pages[:-1]:
+        assert filled > 0.6, lines[-3:]
+        assert not re.match(r"Part \d|Row by row|The carriage stands|Tension|.*Tick each row", lines[-1]), lines[-3:]
+        assert "in work" not in lines[0], "the legend without the text that it belongs to"
+    whole = [line for lines, _ in pages for line in lines]
+    assert not any("`" in line for line in whole)
+    assert "…" not in whole, "a row's number is on one line"
+
+
+def test_a_block_that_goes_on_repeats_its_head() -> None:
+    pages = [lines for lines, _ in page_by_page("cowl")]
+    continued = [lines[0] for lines in pages if "continued. Tick each row." in lines[0]]
+    assert continued == ["Rows 5 to 248: these 4 rows 61 times, continued. Tick each row."]

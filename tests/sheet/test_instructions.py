@@ -97,6 +97,10 @@ def test_held_needles_are_counted_and_weights_advised() -> None:
     passes = lower(Chart.from_rows(["KKKT", "KTKT", "KK" * 2]), machine, Needles.centred(42), 9, "right", 1)
     (weights,) = [text for text in advice(passes, Needles.centred(42)) if text.startswith("Weights")]
     assert "at most 20 of 42 needles" in weights and "common practice" in weights
+    assert "because many needles are held" in weights
+    long = lower(Chart.from_rows(["KKKKKKKT", "KKKKKKKT", "KKKKKKKK"]), machine, Needles.centred(42), 9, "right", 1)
+    (weights,) = [text for text in advice(long, Needles.centred(42)) if text.startswith("Weights")]
+    assert "because needles hold for several rows" in weights and "many" not in weights
     assert advice(lower(Chart.plain(2, 2), machine, NEEDLES, 4, "right", 1)) == []
 
 
