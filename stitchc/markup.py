@@ -8,7 +8,7 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
-from stitchc.document.code import stretches
+from stitchc.code import stretches
 from stitchc.messages import visible
 
 if TYPE_CHECKING:

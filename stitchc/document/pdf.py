@@ -21,10 +21,10 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageTemplate, Paragraph, Spacer
 from reportlab.platypus import Table as Grid
 
+from stitchc.code import stretches
 from stitchc.document.bed_strip import draw, legend
 from stitchc.document.blocks import Block as Repeated
 from stitchc.document.blocks import Line, fold, steps_of
-from stitchc.document.code import stretches
 from stitchc.document.values import (
     Block,
     ByHand,
@@ -261,7 +261,7 @@ def _with_page_breaks(story: Iterable[Flowable], width: float, height: float) ->
 
 
 def _height(flowables: Sequence[Flowable], width: float) -> float:
-    return sum(each.getSpaceBefore() + each.wrap(width, 1e6)[1] + each.getSpaceAfter() for each in flowables)
+    return float(sum(each.getSpaceBefore() + each.wrap(width, 1e6)[1] + each.getSpaceAfter() for each in flowables))
 
 
 def _can_be_split(flowable: Flowable) -> bool:

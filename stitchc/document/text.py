@@ -6,9 +6,9 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from stitchc.code import unbroken
 from stitchc.document.blocks import Block as Repeated
 from stitchc.document.blocks import Line, fold, row_numbers, steps_of
-from stitchc.document.code import unbroken
 from stitchc.document.values import (
     Block,
     ByHand,

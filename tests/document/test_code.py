@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from stitchc.code import stretches
 from stitchc.document import Document, Part, Table
-from stitchc.document.code import stretches
 from stitchc.document.html import to_html
 from stitchc.document.text import to_text
 
