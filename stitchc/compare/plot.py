@@ -7,6 +7,7 @@ Color universal design, 2008). Where words and legends go is left to matplotlib'
 from __future__ import annotations
 
 import io
+import itertools
 import math
 import warnings
 from collections.abc import Mapping, Sequence
@@ -35,6 +36,11 @@ KINDS: Final = {  # mark, colour, word
 _LONGEST_TITLE: Final = 78
 _LONGEST_NAME: Final = 22
 _MOST_OUTLINES: Final = 60
+_INSIDE: Final = (0.01, 0.015, 0.98, 0.97)
+"""The part of the sheet that is drawn on: left, bottom, width and height."""
+_TURNS: Final = 16
+_MOST_RINGS: Final = 24
+"""Places tried for a number: in so many directions, at up to so many times the radius of a sign."""
 _DASHES: Final[tuple[Any, ...]] = ("-", (0, (6, 2)), (0, (3, 2)), (0, (1, 1.5)), (0, (6, 2, 1, 2)))
 
 
@@ -85,11 +91,16 @@ def plot(
             figsize=(SIZE_MM[0] / 25.4, SIZE_MM[1] / 25.4), dpi=DPI, facecolor="white", layout="constrained"
         )
         heading = _cut(visible(title) or "Densities compared", _LONGEST_TITLE)
-        figure.suptitle(heading, x=0.01, ha="left", size=20, weight="bold")
+        title_text = figure.suptitle(heading, x=0.02, ha="left", size=20, weight="bold")
         left, right = figure.subfigures(1, 2, squeeze=False, width_ratios=(1.05, 1))[0]
         left.suptitle(_subtitle(lines, known), x=0.02, ha="left", size=11.5)
         _scatter(left, numbered, known, units, strands or {}, against or {})
         _outlines(right, numbered, known, units)
+        figure.get_layout_engine().set(rect=_INSIDE)  # type: ignore[union-attr,call-arg]
+        figure.draw_without_rendering()
+        figure.set_layout_engine("none")  # all stays where it is now, but for the title, put at the very edge
+        title_text.set_y(_INSIDE[1] + _INSIDE[3])
+        _number(left.axes[0], numbered, known, units)
         out = io.BytesIO()
         figure.savefig(out, format="png", dpi=DPI, metadata={"Software": "stitchc", "Title": title or "comparison"})
     return out.getvalue()
@@ -127,9 +138,8 @@ def _scatter(
     from matplotlib.ticker import FuncFormatter, MaxNLocator, NullLocator
 
     axes = figure.subplots()
-    per = 1.016 if units == "in" and known else 1.0
-    places = {line.key: _place(line, known, per) for _, line in numbered}
-    plain = {_plain_place(line, known, per) for _, line in numbered}
+    places = {line.key: _place(line, known, units) for _, line in numbered}
+    plain = {_plain_place(line, known, units) for _, line in numbered}
     many = len(numbered) > 16
     axes.set(xscale="log", yscale="log")
     xs = [bound for x, _ in places.values() for bound in (x.low, x.high)] + [x for x, _ in plain]
@@ -159,7 +169,8 @@ def _scatter(
     _legend(figure, [line for _, line in numbered], strands, against)
 
 
-def _place(line: Compared, known: bool, per: float) -> tuple[Range, Range]:
+def _place(line: Compared, known: bool, units: str) -> tuple[Range, Range]:
+    per = 1.016 if units == "in" and known else 1.0
     pair = (
         (line.gauge.stitches_per_10cm, line.gauge.rows_per_10cm)
         if known
@@ -169,7 +180,8 @@ def _place(line: Compared, known: bool, per: float) -> tuple[Range, Range]:
     return pair[0].times(per), pair[1].times(per)
 
 
-def _plain_place(line: Compared, known: bool, per: float) -> tuple[float, float]:
+def _plain_place(line: Compared, known: bool, units: str) -> tuple[float, float]:
+    per = 1.016 if units == "in" else 1.0
     if not known or line.baseline is None:
         return 1.0, 1.0
     return line.baseline.stitches_per_10cm.value * per, line.baseline.rows_per_10cm.value * per
@@ -187,7 +199,7 @@ def _joined(
 
 
 def _mark(axes: Axes, at: int, line: Compared, x: Range, y: Range, many: bool, against: Against | None) -> None:
-    """Its range as a cross, its sign (filled where it is measured), and its number within."""
+    """Its range as a cross, and its sign (filled where it is measured)."""
     shape, colour, _ = KINDS[kind_of(line)]
     pale = 0.3 if against is not None and not against.is_told_apart else 1.0
     faint: dict[str, Any] = {"color": colour, "alpha": 0.25 if many else 0.5 * pale, "linewidth": 0.8 if many else 1.6}
@@ -198,23 +210,52 @@ def _mark(axes: Axes, at: int, line: Compared, x: Range, y: Range, many: bool, a
         x.value,
         y.value,
         shape,
-        markersize=13 if many else 18,
+        markersize=8 if many else 12,
         markerfacecolor=colour if measured else "white",
         markeredgecolor=colour,
         markeredgewidth=1.6,
         alpha=pale,
         zorder=3 + at / 1000,
     )
-    axes.annotate(
-        str(at),
-        (x.value, y.value),
-        ha="center",
-        va="center_baseline",
-        size=6.5 if many else 9,
-        weight="bold",
-        color="white" if measured else INK,
-        zorder=3 + at / 1000,
-    )
+
+
+def _number(axes: Axes, numbered: Sequence[tuple[int, Compared]], known: bool, units: str) -> None:
+    """The number of each sign, in the nearest place beside it that covers no sign and no other number.
+
+    The axes are laid out. A number that does not touch its sign is joined to it by a thin line.
+    """
+    from matplotlib.patheffects import Normal, Stroke
+
+    many = len(numbered) > 16
+    size = 8.0 if many else 11.0
+    scale = DPI / 72
+    radius = (5.5 if many else 8.0) * scale
+    places = [_place(line, known, units) for _, line in numbered]
+    signs = axes.transData.transform([(x.value, y.value) for x, y in places])
+    plain = axes.transData.transform(sorted({_plain_place(line, known, units) for _, line in numbered}))
+    taken = [(x, y, radius, radius) for x, y in (*signs, *plain)]
+    for (at, line), (x, y) in zip(numbered, signs, strict=True):
+        half = (0.36 * size * len(str(at)) * scale, 0.42 * size * scale)
+        for ring, turn in itertools.product(range(_MOST_RINGS), range(_TURNS)):
+            away = radius * (1 + ring)
+            sine, cosine = math.sin(turn * math.tau / _TURNS), math.cos(turn * math.tau / _TURNS)
+            box = (x + cosine * (away + half[0]), y + sine * (away + half[1]), *half)
+            if axes.bbox.contains(*box[:2]) and not any(_overlap(box, other) for other in taken):
+                break
+        taken.append(box)
+        colour = KINDS[kind_of(line)][1]
+        label = axes.annotate(
+            str(at), (x, y), box[:2], "figure pixels", "figure pixels", ha="center", va="center_baseline", size=size,
+            weight="bold", color=colour, zorder=4.5,
+            arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.7, "shrinkA": 0, "shrinkB": radius / scale}
+            if away > radius else None,
+        )  # fmt: skip
+        label.set_path_effects([Stroke(linewidth=3, foreground="white"), Normal()])
+
+
+def _overlap(one: Sequence[float], other: Sequence[float]) -> bool:
+    """Whether two boxes overlap, each its middle and half its width and height."""
+    return all(abs(one[axis] - other[axis]) < one[axis + 2] + other[axis + 2] - 0.01 for axis in (0, 1))
 
 
 def _legend(

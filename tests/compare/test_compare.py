@@ -13,6 +13,9 @@ from typing import Any, get_args
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.text import Text
+from matplotlib.transforms import Bbox
 from PIL import Image
 
 from stitchc.__main__ import run
@@ -212,6 +215,13 @@ def drawn(monkeypatch: pytest.MonkeyPatch, lines: Sequence[Compared], **more: An
     return kept[0]
 
 
+def _box_of(sign: Line2D) -> Bbox:
+    """The square that a sign is drawn in, in pixels."""
+    ((x, y),) = sign.get_transform().transform(np.column_stack(sign.get_data()))
+    half = sign.get_markersize() / 2 * sign.get_figure(root=True).dpi / 72
+    return Bbox([[x - half, y - half], [x + half, y + half]])
+
+
 @pytest.mark.parametrize(
     ("plain", "staggered"), [(None, False), (PlainGauge(20, 28), True), (PlainGauge(30, 36), False)]
 )
@@ -227,7 +237,14 @@ def test_words_of_a_whole_family_cover_no_other_words_and_the_legend_no_drawing(
     assert {f"1 in {n}" for n in ONE_IN} <= named
     titles = [text for text in right.axes[0].texts if text.get_weight() == "bold"]
     assert {line.stitch.name for line in lines} == {title.get_text().split()[1] for title in titles}
+    numbers = {text.get_text(): Text.get_window_extent(text) for text in left.axes[0].texts}
+    assert sorted(map(int, numbers)) == list(range(1, len(lines) + 1))
+    signs = [line for line in left.axes[0].lines if line.get_marker() != "None"]
+    beside = [*(box.padded(-1) for box in numbers.values()), *(_box_of(sign).padded(-4) for sign in signs)]
+    assert len(signs) == len(lines) + 1
+    assert not any(box.overlaps(other) for at, box in enumerate(beside[: len(lines)]) for other in beside[at + 1 :])
     heads = [figure._suptitle, left._suptitle, right._suptitle]
+    assert figure.bbox.y1 - figure._suptitle.get_window_extent().y1 > 4 / 25.4 * figure.dpi  # 4 mm of margin
     boxes = [text.get_window_extent().padded(-1) for text in (*heads, *titles)]
     boxes += [legend.get_window_extent(), left.axes[0].get_window_extent().padded(-1)]
     assert not any(box.overlaps(other) for at, box in enumerate(boxes) for other in boxes[at + 1 :])
