@@ -13,6 +13,7 @@ import numpy.typing as npt
 from stitchc.chart import LETTERS, MAX_CELLS, Cells, Chart
 from stitchc.messages import Message, Refused
 from stitchc.trace import words
+from stitchc.trace.beyond import sides_with_marks_beyond
 from stitchc.trace.field import Places
 from stitchc.trace.finding import boxed, field_in
 from stitchc.trace.knittable import weighed
@@ -60,7 +61,8 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     chart, remarks = reduced(whole, sure, ask, file)
     if unsaid:
         guess = tuple(weighed(message, chart, blank) for message in guess)
-    messages = [*field.messages, *guess, *_unsure(cells, sure, ask.sure, places), *remarks]
+    beyond = [] if ask.cells is not None else words.beyond(field.lattice, sides_with_marks_beyond(field))
+    messages = [*field.messages, *beyond, *guess, *_unsure(cells, sure, ask.sure, places), *remarks]
     how = f"{columns} by {rows} cells{field.how}, {what}, seen from the {seen_face} side"
     if picture.more:
         how = f"the first picture in the file, {how}"

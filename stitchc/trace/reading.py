@@ -158,12 +158,14 @@ def _remarks(
         if not key.said and ask.cells is None:  # a plot over a grid looks like that, and a blank chart serves nobody
             raise Refused(blank._replace(severity="error"))
         return (blank,)
-    if len(kinds.kinds) > len(set(codes)) and key.dark is not None and not key.alike:
-        return (words.folded_kinds(kinds, codes),)
     if not key.said:
         return (words.guessed_marks(kinds, codes, cells, turned is not None),)
-    clash = len(codes) == 2 and not key.colours and not key.alike and (turned is not None or on_dark_page(field))
-    return (words.dark_or_marked(kinds, codes, turned is not None),) if clash else ()
+    remarks: list[Message] = []
+    if len(kinds.kinds) > len(set(codes)) and key.dark is not None and not key.alike:
+        remarks.append(words.folded_kinds(kinds, codes))
+    if len(set(codes)) == 2 and not key.colours and not key.alike and (turned is not None or on_dark_page(field)):
+        remarks.append(words.dark_or_marked(kinds, codes, turned is not None))
+    return tuple(remarks)
 
 
 def _or_signs(refused: Refused, patches: Patches, ask: Ask) -> Refused:

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import LETTERS, MAX_CELLS, Chart
+from stitchc.chart import KNIT, LETTERS, MAX_CELLS, Chart
 from stitchc.drawn.symbols import Face
 from stitchc.english import listed
 from stitchc.messages import Message, visible
@@ -154,6 +154,19 @@ def not_closed(sides: tuple[Side, ...]) -> Message:
     )
 
 
+def beyond(lattice: Lattice | None, marked: tuple[Side, ...]) -> list[Message]:
+    """marked: sides beyond which marks like those in the grid lie."""
+    sides = tuple(dict.fromkeys((*(lattice.beyond if lattice is not None else ()), *marked)))
+    if not sides:
+        return []
+    text = f"Lines or marks like those in the grid go on beyond it at the {listed(sides)}, where no cells were counted."
+    cure = (
+        "Compare the size with the picture. Where cells are missing, say how many there are, as in --cells 24x36, or "
+        "cut the picture at the chart's very edges: --grid even --cells 24x36."
+    )
+    return [Message("T813", "warning", text, cure=cure)]
+
+
 def cut_through(file: str, found: Lattice) -> Message:
     columns, rows = found.size
     return Message(
@@ -285,21 +298,30 @@ def guessed_marks(kinds: Kinds, codes: tuple[int, ...], cells: int, negative: bo
 
 
 def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], negative: bool) -> Message:
-    """Of two kinds on a dark page, which are the dark ones is not clear. negative: marks stand on dark cells."""
-    first, second = (f"{hex_of(kind.colour)} {STITCHES[code]}" for kind, code in zip(kinds.kinds, codes, strict=True))
+    """Of two meanings on a dark page, it is not clear which is that of dark cells. negative: marks stand on these."""
+    marked = next(code for code in codes if code != codes[0])
+    light, dark = (
+        f"{listed([hex_of(kind.colour) for kind, code in zip(kinds.kinds, codes, strict=True) if code == one])} "
+        f"{STITCHES[one]}"
+        for one in (codes[0], marked)
+    )
     if negative:
         text = (
             "The cells are dark and their marks light: --dark was used for the marked and --light for the blank "
-            f"cells, so blank {first} and marked {second}."
+            f"cells, so blank {light} and marked {dark}."
         )
     else:
         text = (
             "The page is dark, so its light cells may be the marked ones. But --dark was used for the dark and "
-            f"--light for the light cells, so light {first} and dark {second}."
+            f"--light for the light cells, so light {light} and dark {dark}."
         )
-    other = zip(kinds.kinds, reversed(codes), strict=True)
-    typed = " ".join(f'--colour "{hex_of(kind.colour)}={LETTERS[code]}"' for kind, code in other)
-    return Message("T812", "info" if negative else "warning", text, cure=f"{typed} exchanges them.")
+    other = {codes[0]: marked, marked: codes[0]}
+    typed = " ".join(
+        f'--colour "{hex_of(kind.colour)}={LETTERS[other[code]]}"'
+        for kind, code in zip(kinds.kinds, codes, strict=True)
+    )
+    likely = negative and codes[0] == KNIT  # few mean by "dark knits" that the marks do
+    return Message("T812", "info" if likely else "warning", text, cure=f"{typed} exchanges them.")
 
 
 def unmarked(code: int, cells: int, specks: int, first: tuple[int, int]) -> Message:

@@ -52,6 +52,7 @@ class Sheet(NamedTuple):
     """What is seen of all lines of two combs, from one end of the picture to the other.
 
     upright: (lines across, cells down); level: (lines down, cells across); dark: (cells down, cells across).
+    upright_marked, level_marked: the same where rings count as marks, by which lattices are compared.
     """
 
     xs: Profile
@@ -59,6 +60,8 @@ class Sheet(NamedTuple):
     upright: Shares
     level: Shares
     dark: Mask
+    upright_marked: Shares
+    level_marked: Shares
 
 
 @dataclass(frozen=True)
@@ -86,17 +89,26 @@ def sheet_of(view: View, across: Comb, down: Comb) -> Sheet:
     inks = view.inks(across.lines, down.lines)
     low, high = np.percentile(inks, (3, 97))
     dark = inks > (low + high) / 2 if high - low > 0.12 else np.zeros(inks.shape, dtype=np.bool_)
-    upright = _clearly(view.upright, across, down.lines, dark.T)
-    return Sheet(across.lines, down.lines, upright, _clearly(view.level, down, across.lines, dark), dark)
+    wider = view.inks(across.lines, down.lines, _TO_THE_RIM)  # a ring stands about the middle
+    low, high = np.percentile(wider, (3, 97))
+    marked = dark | (wider > (low + high) / 2) if high - low > 0.06 else dark
+    upright, upright_marked = _clearly(view.upright, across, down.lines, dark.T, marked.T)
+    level, level_marked = _clearly(view.level, down, across.lines, dark, marked)
+    return Sheet(across.lines, down.lines, upright, level, dark, upright_marked, level_marked)
 
 
+_TO_THE_RIM: Final = 0.14
 _OF_TYPICAL: Final = 0.35
 _THIN: Final = 0.5
 
 
-def _clearly(evidence: Evidence, comb: Comb, crossings: Profile, dark: Mask) -> Shares:
+def _clearly(evidence: Evidence, comb: Comb, crossings: Profile, dark: Mask, marked: Mask) -> tuple[Shares, Shares]:
     """How much is seen on each stretch, less what is seen along the middles of the cells beside it that hold no mark:
-    lettering is as full of edges between its "lines" as on them. dark: (cells across the lines, stretches)."""
+    lettering is as full of edges between its "lines" as on them. The second
+    also passes over the middles of cells whose mark leaves their own middle blank, as rings do, but so do letters.
+
+    dark, marked: (cells across the lines, stretches).
+    """
     lines, reach = comb.lines, max(1.0, 0.07 * comb.pitch_px)
     seen = evidence.lines(comb.pitch_px)
     strengths = stretches(seen, lines, crossings, reach)
@@ -109,8 +121,13 @@ def _clearly(evidence: Evidence, comb: Comb, crossings: Profile, dark: Mask) -> 
     )
     thin = evidence.lines(_THIN * comb.pitch_px)  # a cell between wide lines looks like a wide line itself
     between = np.minimum(stretches(thin, middles, crossings, reach) / enough, 1)
-    between[1:-1][dark] = 0
-    return np.asarray(np.clip(1.15 * on - 0.3 * (between[:-1] + between[1:]) - 0.1, 0, 1), dtype=np.float32)
+
+    def less_between(passed_over: Mask) -> Shares:
+        between[1:-1][passed_over] = 0
+        seen_here = 1.15 * on - 0.3 * (between[:-1] + between[1:]) - 0.1
+        return np.asarray(np.clip(seen_here, 0, 1), dtype=np.float32)
+
+    return less_between(dark), less_between(marked)
 
 
 _AGAINST: Final = 2.0
@@ -165,8 +182,8 @@ def judged(sheet: Sheet, pitches: tuple[float, float]) -> Judged | None:
         return None
     score = 0.0
     for values, known, lines, cells, length in (
-        (sheet.upright, known_x, slice(left, right + 1), slice(top, bottom), pitches[1]),
-        (sheet.level, known_y, slice(top, bottom + 1), slice(left, right), pitches[0]),
+        (sheet.upright_marked, known_x, slice(left, right + 1), slice(top, bottom), pitches[1]),
+        (sheet.level_marked, known_y, slice(top, bottom + 1), slice(left, right), pitches[0]),
     ):
         score += length * float((values[lines, cells] * (1 + _AGAINST) - _AGAINST)[known[lines, cells]].sum())
     return Judged(score, box, sheet, seen, alike)

@@ -67,13 +67,15 @@ class Axis:
 @dataclass(frozen=True, eq=False)
 class Lattice:
     """The cells' places in a straight picture. ruled: whether lines are drawn; else the cells' own borders showed
-    where they lie. open: sides where no line closes the grid; cut: sides at which it runs on into part of a cell."""
+    where they lie. open: sides where no line closes the grid; cut: sides at which it runs on into part of a cell;
+    beyond: into a whole one."""
 
     across: Axis
     down: Axis
     ruled: bool = True
     open: tuple[Side, ...] = ()
     cut: tuple[Side, ...] = ()
+    beyond: tuple[Side, ...] = ()
 
     @property
     def size(self) -> tuple[int, int]:

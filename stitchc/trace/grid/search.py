@@ -208,8 +208,8 @@ def _lattice(view: View, found: Judged) -> Lattice:
     xs, ys = found.lines
     across = Axis(xs, _widths(view.plane, xs, ys))
     down = Axis(ys, _widths(view.plane.T, ys, xs))
-    opened, cut = _sides(view, found)
-    return Lattice(across, down, True, opened, cut)
+    opened, cut, beyond = _sides(view, found)
+    return Lattice(across, down, True, opened, cut, beyond)
 
 
 def _widths(plane: Plane, lines: Profile, crossings: Profile) -> Profile:
@@ -244,12 +244,14 @@ _CLOSED: Final = 0.25
 _RUNS_ON: Final = 0.6
 
 
-def _sides(view: View, found: Judged) -> tuple[tuple[Side, ...], tuple[Side, ...]]:
-    """Sides where no line closes the grid, and sides at which its lines run on through part of a cell."""
+def _sides(view: View, found: Judged) -> tuple[tuple[Side, ...], tuple[Side, ...], tuple[Side, ...]]:
+    """Sides where no line closes the grid, sides at which its lines run on through part of a cell, and sides at which
+    they run on through a whole one that was not counted."""
     left, right, top, bottom = found.box
     (xs, ys), sheet = found.lines, found.sheet
     opened: list[Side] = []
     cut: list[Side] = []
+    beyond: list[Side] = []
     height, width = view.plane.shape
     sides: tuple[tuple[Side, float, float, float], ...] = (
         ("left", float(sheet.upright[left, top:bottom].mean()), xs[0], xs[1] - xs[0]),
@@ -260,18 +262,19 @@ def _sides(view: View, found: Judged) -> tuple[tuple[Side, ...], tuple[Side, ...
     for side, closed, room, pitch in sides:
         if closed < _CLOSED:
             opened.append(side)
-        if 0.15 * pitch < room < 0.97 * pitch and _runs_on(view, found, side, room) >= _RUNS_ON:
-            cut.append(side)
-    return tuple(opened), tuple(cut)
+        if room > 0.15 * pitch and _runs_on(view, found, side, min(room, pitch)) >= _RUNS_ON:
+            (cut if room < 0.97 * pitch else beyond).append(side)
+    return tuple(opened), tuple(cut), tuple(beyond)
 
 
 def _runs_on(view: View, found: Judged, side: Side, room: float) -> float:
-    """The share of the lines across a side that are seen between it and the picture's edge."""
+    """The share of the lines across a side that are seen so far beyond it."""
     (xs, ys), pitches = found.lines, _pitches(found)
     evidence, lines, pitch = (
         (view.level, ys, pitches[1]) if side in ("left", "right") else (view.upright, xs, pitches[0])
     )
     seen = evidence.lines(pitch)
-    first = 0.0 if side in ("left", "top") else seen.shape[0] - 1 - room
+    edge = (xs if side in ("left", "right") else ys)[0 if side in ("left", "top") else -1]
+    first = edge - room if side in ("left", "top") else edge
     crossings = np.array([first + 0.05 * room, first + 0.9 * room])
     return float((stretches(seen, lines, crossings, max(1.0, 0.07 * pitch)) >= 0.7 * evidence.least).mean())
