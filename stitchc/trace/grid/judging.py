@@ -211,7 +211,7 @@ def _run(good: Mask, worth: npt.NDArray[np.floating], most_missed: int) -> tuple
     return int(best[0]), int(best[-1]) + 1
 
 
-_UNSEEN: Final = 0.3
+_UNSEEN: Final = 0.4
 _SURELY: Final = 0.6
 
 
