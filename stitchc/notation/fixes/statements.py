@@ -8,7 +8,7 @@ from typing import Final
 
 from stitchc.notation.fixes.rows import rows
 from stitchc.notation.fixes.surroundings import Surroundings, only_near
-from stitchc.notation.fixes.values import Value, narrowed, straight, values, with_figures
+from stitchc.notation.fixes.values import FILLERS, Value, narrowed, straight, values, with_figures
 from stitchc.notation.slips import KEYWORDS
 
 _BEGINS: Final = {
@@ -82,10 +82,7 @@ class _Values:
 
     def end(self, *also: str) -> None:
         """Refuse the line if anything that says something is left."""
-        silent = {
-            *also,
-            *["the", "a", "of", "about", "approx", "approximately", "circa", "ca", "around", "is", "to", "and", "on"],
-        }
+        silent = {*also, *FILLERS}
         for index, value in enumerate(self.left):
             if value.kind == "sign" and value.text in "-/x×*&+~–":
                 beside = {v.kind for v in self.left[max(0, index - 1) : index + 2]}

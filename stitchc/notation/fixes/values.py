@@ -28,26 +28,8 @@ KINDS: Final = {
     for word in words.split()
 }
 _SIDES: Final = {"left": "left", "l": "left", "col": "left", "right": "right", "cor": "right"}
-FILLERS: Final = frozenset(
-    (
-        "the",
-        "a",
-        "an",
-        "of",
-        "about",
-        "approx",
-        "approximately",
-        "circa",
-        "around",
-        "is",
-        "to",
-        "and",
-        "on",
-        "please",
-        "called",
-        "long",
-    )
-)
+_FILLERS: Final = "the a an of about approx approximately circa ca around is to and on please called long"
+FILLERS: Final = frozenset(_FILLERS.split())
 """Words that say nothing where a value stands beside them."""
 _SMALLER: Final = {("m", "cm"): 100, ("ft", "in"): 12, ("cm", "mm"): 10}
 
