@@ -153,7 +153,8 @@ def _next(
         return
     bit = bits[place][0] if place < len(bits) else ""
     built = any(terminal == "EQUAL" for terminal, _ in words)
-    if built and bit != ")" and (closed := _after(state, "RPAR")) is not None:
+    alone = len(words) > 1 and words[-2][0] == "LPAR"  # brackets around a single name say nothing
+    if built and bit != ")" and not alone and (closed := _after(state, "RPAR")) is not None:
         yield 1.0, _Reading(place, (*words, ("RPAR", ")")), closed)
     if not bit:
         return
@@ -224,7 +225,7 @@ def _word(bit: str, first: str, last: str, state: Any, around: Surroundings) -> 
         return
     defined = last in ("STITCH", "YARN", "PIECE")
     if defined or last == "_COLOUR":
-        if low not in FILLERS:
+        if low == "a" or low not in FILLERS:
             yield "NAME", bit, 0.0
         return
     names = _WEIGHTS if last == "WEIGHT" else around.yarns if last == "IN" and first != "WIDTH" else around.stitches
