@@ -45,6 +45,10 @@ MARK_MM: Final = 2.0 / CAPITAL
 BOX_MM: Final = 0.35
 """Between a boxed number and its box."""
 
+TIGHT_BOX_MM: Final = 0.25
+UNDER_BOX_MM: Final = 0.5
+"""The same where a mark stands under the box, and between the two: less would touch in print."""
+
 COLUMN_NUMBER_MM: Final = 2.3
 LEAST_LETTER_MM: Final = 1.5
 CLEAR_MM: Final = 0.45
@@ -243,18 +247,19 @@ class _Drawing:
             yield from self._at_eye_level(y, read, mark, position == card.start_row and inside)
 
     def _at_eye_level(self, y: float, read: str, mark: str, is_start: bool) -> Iterator[Item]:
-        """The number in its box with the mark beside it. Where a clip hole takes the room: the mark under it, else the
-        mark alone, its letters one under the other if need be: a mark is never left out or made smaller."""
+        """The number in its box with the mark beside it. Where a clip hole takes the room: the mark below, to the
+        right; else the mark alone, its letters one under the other if need be. A mark is never left out or smaller."""
         slot = self.shape.row_pitch_mm - CLEAR_MM
         left, end = self._band(y, slot if mark else BOXED_MM[0] * CAPITAL + 2 * BOX_MM, right=True)
         size = _size_for(read, BOXED_MM[0], end - left - 2 * BOX_MM) if read else 0.0
         wide, high = width_mm(mark, MARK_MM), MARK_MM * CAPITAL
-        small = BOXED_MM[1] * CAPITAL + BOX_MM
+        small = BOXED_MM[1] * CAPITAL + 2 * TIGHT_BOX_MM
         x = left + width_mm(read, size) + 2 * BOX_MM + CLEAR_MM if size else left
         if not mark or x + wide <= end:
             marks, middle, pad = [(x, y, mark)], y, BOX_MM
-        elif size and small + high + 0.2 <= slot and left + wide <= end:
-            marks, middle, pad = [(left, y + (small + 0.2) / 2, mark)], y - (high + 0.2) / 2, BOX_MM / 2
+        elif size and small + UNDER_BOX_MM + high <= slot and left + wide <= end:
+            marks = [(max(left, end - wide - CLEAR_MM), y + (small + UNDER_BOX_MM) / 2, mark)]
+            middle, pad = y - (high + UNDER_BOX_MM) / 2, TIGHT_BOX_MM
             size = min(size, BOXED_MM[1])
         else:
             size, lines = 0.0, [mark] if left + wide <= end else list(mark)
@@ -311,7 +316,8 @@ class _Drawing:
         return self.shape.guide_from_edge_mm - self.shape.guide_hole_mm / 2 - CLEAR_MM
 
     def _names(self) -> Iterator[Item]:
-        """Left: which end goes in first, and from the row to lock upward that it is that row. Right: what this is."""
+        """Left: which end goes in first, and from the row to lock upward that it is that row. Right: what a hole means
+        and what this is. Where there is little room words are shorter and the least important left out, never cut."""
         band = self._edge_band() - CLEAR_MM
         size = min(2.4, band)
         if size < LEAST_LETTER_MM:
@@ -320,23 +326,25 @@ class _Drawing:
         end = self.top if tile.joint_above is None else tile.y_mm(tile.joint_above)
         begin = self.bottom - 4.0
         across = band / 2 + CLEAR_MM
-        texts, parts = [], ["this side faces you"]
+        texts: list[tuple[float, float, float, Sequence[Sequence[str]], bool]] = []
         stop = end
         if strip.first <= card.start_row <= strip.last and card.start_row in self.positions:
             stop = self.y(card.start_row - 0.5)
-            texts.append((self.left + across, self.y(card.start_row) + 1.2, end, f"◂ {notes.START}", True))
+            words = [f"◂ {words}" for words in notes.START]
+            texts.append((self.left + across, self.y(card.start_row) + 1.2, end, [words], True))
+        place = ""
         if tile.joint_below is None:
-            place = f"this end joins blank {strip.number - 1}" if strip.number > 1 else "this end goes in first"
-            if begin - stop < width_mm(f"◂ {place}", size) + 5.0:  # the row to start at is too near
-                parts.insert(0, f"◂ {place}")
-            else:
-                texts.append((self.left + across, begin, stop, f"◂ {place}", False))
+            place = f"◂ this end joins blank {strip.number - 1}" if strip.number > 1 else "◂ this end goes in first"
+            if begin - stop >= width_mm(place, size) + 5.0:  # else the row to start at is too near
+                texts.append((self.left + across, begin, stop, [[place]], False))
+                place = ""
         blank = f"blank {strip.number} of {strip.of}" if strip.of > 1 else ""
-        parts += [blank, card.stitch, card.machine.name, notes.meaning(card), card.title]
-        texts.append((self.right - across, begin, end, "   ·   ".join(part for part in parts if part), False))
-        for x, low, high, text, bold in texts:
-            shown = fitted(text, low - high - 4.0, size, bold)
-            yield Text(x + size * CAPITAL / 2, low, shown, size, bold=bold, rotation_deg=90, layer="engrave")
+        what = [notes.meanings(card), ["this side faces you"], [place], [blank], [card.stitch], [card.machine.name]]
+        texts.append((self.right - across, begin, end, [*what, [card.title]], False))
+        for x, low, high, parts, bold in texts:
+            shown, used = fit_parts(parts, low - high - 4.0, size, bold)
+            if shown:
+                yield Text(x + used * CAPITAL / 2, low, shown, used, bold=bold, rotation_deg=90, layer="engrave")
 
     # -- joints of pages ---------------------------------------------------------------------------------------------
 
@@ -426,6 +434,17 @@ class _Drawing:
         """Check rules of 100 mm on both axes, from outer edge to outer edge of their end marks."""
         yield from _rule(self.left, self.tile.foot_top_mm + 6.5, across=True)
         yield from _rule(self.page_right, self.top, across=False)
+
+
+def fit_parts(parts: Sequence[Sequence[str]], room: float, size: float, bold: bool) -> tuple[str, float]:
+    """A line of as many parts as there is room for, and its size. parts: the most important first, each in its wordings
+    from long to short; the first is made smaller, to LEAST_LETTER_MM, before it is left out."""
+    size = max(LEAST_LETTER_MM, min(size, _size_for(parts[0][-1], size, room, bold)))
+    chosen: list[str] = []
+    for wordings in parts:
+        lines = (["   ·   ".join([*chosen, words]), words] for words in wordings if words)
+        chosen += next(([words] for line, words in lines if width_mm(line, size, bold) <= room), [])
+    return "   ·   ".join(chosen), size
 
 
 def _set(

@@ -24,7 +24,13 @@ CUTTING: Final = (
     "Cutting: cut away from your hand, on a mat. Laser: never PVC or vinyl (poisonous gas); know the plastic, ask the "
     "cutter's owner."
 )
-START: Final = "START: lock the card when this row is at eye level"
+START: Final = (
+    "START: lock the card when this row is at eye level",
+    "START: lock this row at eye level",
+    "START: lock at eye level",
+    "START",
+)
+"""Beside the row to lock the card at: the first that there is room for."""
 
 
 def heading(card: Card) -> str:
@@ -54,11 +60,16 @@ def counts(card: Card) -> str:
 
 def meaning(card: Card) -> str:
     """What a hole and a blank do."""
+    return meanings(card)[0]
+
+
+def meanings(card: Card) -> tuple[str, str]:
+    """What a hole and a blank do, in full and for a margin with little room."""
     held = " or ".join(f"{word}s" for word in ("tuck", "slip") if word in card.settings or "mixed" in card.settings)
-    held = held or "tucks or slips, as the carriage is set"
+    short, held = held or "tucks or slips", held or "tucks or slips, as the carriage is set"
     if card.machine.mark_means == "knit":
-        return f"A hole: the needle knits. No hole: it {held}."
-    return f"A hole: the needle {held}. No hole: it knits."
+        return f"A hole: the needle knits. No hole: it {held}.", f"Hole: knits. No hole: {short}."
+    return f"A hole: the needle {held}. No hole: it knits.", f"Hole: {short}. No hole: knits."
 
 
 def start(card: Card) -> str:

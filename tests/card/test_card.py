@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from stitchc.card import Card, notes, plan_card, unfit
 from stitchc.card.data import as_json, place_mm
-from stitchc.card.drawing import Ink, one_tile, page_of, tiles_of
+from stitchc.card.drawing import Ink, fit_parts, one_tile, page_of, tiles_of
 from stitchc.card.paper import DoesNotFit, Tile
 from stitchc.card.product import files_of
 from stitchc.card.proof import ProofFailed, prove_pdf, prove_png, prove_svg
@@ -23,7 +23,7 @@ from stitchc.machines import load, load_text
 from stitchc.machines.profile import Machine
 from stitchc.messages import Refused, Span
 from stitchc.options import CardOptions
-from stitchc.page import PAPERS, Circle, Disc, Line, Page, Text
+from stitchc.page import PAPERS, Circle, Disc, Line, Page, Rectangle, Text
 from stitchc.page.lettering import width_mm
 from stitchc.page.pdf import pdf
 from stitchc.page.png import png
@@ -477,6 +477,51 @@ def test_the_row_to_lock_stands_between_thick_lines(seen: int) -> None:
     (sentence,) = [item for item in texts if "START: lock the card when this row is at eye level" in item.text]
     assert sentence.rotation_deg == 90 and abs(sentence.y_mm - (tile.sheet_bottom_mm - row)) < 2
     assert any(item.fill == "#ffffff" and item.text == "1" for item in texts) == bool(seen)
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4", "a3", "roll"])
+@pytest.mark.parametrize(("machine", "rows"), [("24", 36), ("24", 40), ("24", 44), ("12", 40), ("24", 100)])
+def test_words_along_the_edges_are_whole(machine: str, rows: int, paper: str) -> None:
+    """Shorter words, or none of the least important, where there is little room: never a sentence cut off."""
+    made = plan_card(stitch(["KT", "KK", "KS", "KK"]), profile(machine), rows, "Tide line " * 12)
+    starts = 0
+    for _, page in pages(made, paper):
+        along = [
+            item for item in page.items if isinstance(item, Text) and item.rotation_deg and item.layer == "engrave"
+        ]
+        assert not any("…" in item.text for item in along)
+        assert sum(item.text.startswith(notes.meanings(made)) for item in along) == 1
+        starts += sum(item.text.removeprefix("◂ ") in notes.START[:3] for item in along)
+    assert starts == 1
+
+
+def test_words_along_an_edge_are_dropped_whole_from_the_least_important() -> None:
+    parts = [("Hole: knits. No hole: tucks.",), ("this side faces you",), ("Tide line",)]
+    rooms = range(25, 120)
+    kept = [fit_parts(parts, room, 2.4, bold=False) for room in rooms]
+    whole = "   ·   ".join
+    fewer = ([], ["Tide line"], ["this side faces you"], ["this side faces you", "Tide line"])
+    every = [whole([parts[0][0], *more]) for more in fewer]
+    assert list(dict.fromkeys(text for text, _ in kept)) == every
+    assert all(width_mm(text, size) <= room for (text, size), room in zip(kept, rooms, strict=True))
+
+
+def test_a_mark_beside_a_clip_hole_stands_clear_of_the_boxed_number() -> None:
+    """Rows 1, 36 and the joining rows beside them; 0.4 mm is what a line of 0.15 mm and the printer's spread leave."""
+    made = plan_card(stitch(["KS", "KK"], ["sand", "deep"]), load("card24-standard"))
+    _, page = one_page(made, "a4")
+    boxes = [item for item in page.items if isinstance(item, Rectangle) and 1 < item.height_mm < 4]
+    marks = [item for item in page.items if isinstance(item, Text) and item.text in ("A", "B", "SA")]
+    assert len(boxes) == len(marks) == made.rows + 4, "each row has both"
+    for mark, box in itertools.product(marks, boxes):
+        beside = mark.x_mm - (box.left_mm + box.width_mm)
+        under = mark.y_mm - mark.size_mm * 0.73 - (box.top_mm + box.height_mm)
+        over = box.top_mm - mark.y_mm
+        assert max(beside, under, over) > 0.4
+    clips = [item for item in page.items if isinstance(item, Circle) and item.diameter_mm == made.shape.clip_hole_mm]
+    for mark, clip in itertools.product(marks, clips):
+        if abs(mark.y_mm - clip.y_mm) < 3 and clip.x_mm > mark.x_mm:
+            assert clip.x_mm - clip.diameter_mm / 2 - mark.x_mm - width_mm(mark.text, mark.size_mm) > 0.4
 
 
 @pytest.mark.parametrize(("origin", "asked"), [("card24-standard", True), ("own", False)])
