@@ -199,8 +199,7 @@ def blanks(card: Card) -> str | None:
     joining = card.shape.joining_rows
     how = f"overlap them by {2 * joining} rows, full rows over pattern rows" if joining else "butt and tape them"
     listed = ", ".join(rows).removeprefix("b")
-    return f"B{listed}{more}. Join each to the next, whose rows begin at the broken line, as you close the ring: "
-    f"{how}."
+    return f"B{listed}{more}. Join each to the next, whose rows begin at the broken line, as you close the ring: {how}."
 
 
 def edges(card: Card) -> str:
