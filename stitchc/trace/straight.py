@@ -98,6 +98,9 @@ def _edges(plane: Plane, smaller: int) -> tuple[_Points, _Points]:
     )
 
 
+_LEAST_SPREAD: Final = 0.2
+
+
 def _family(points: _Points, reach: float, far: float) -> tuple[float, float]:
     """Slope at the middle, and change of slope a pixel, of lines x = p + (slope + change p) y through the points.
 
@@ -111,7 +114,10 @@ def _family(points: _Points, reach: float, far: float) -> tuple[float, float]:
         x, y, weight = some
 
         def score(slope: float, change: float) -> float:
-            place = (x - slope * y) / (1 + change * y) / bin_px
+            spread = 1 + change * y
+            if float(spread.min()) < _LEAST_SPREAD:  # lines of a sheet do not meet within the picture
+                return 0.0
+            place = (x - slope * y) / spread / bin_px
             low = np.floor(place - place.min()).astype(np.intp)
             part = (place - place.min()) - low
             size = int(low.max()) + 2
