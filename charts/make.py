@@ -12,6 +12,7 @@ import math
 import sys
 import tempfile
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -39,13 +40,11 @@ PLAIN = 'pattern "Plain"\nstitch stocking-stitch\n    1: K\n'
 def main(only: list[str], target: Path = HERE) -> None:
     """Make, in `target`, the pages of the examples named, or of all of them with the index and the contact sheet."""
     captions = tomllib.loads((HERE / "captions.toml").read_text("utf-8"))
-    sections = []
     shown = []
-    for path in sorted(EXAMPLES.glob("*.stitch")):
-        pattern = compiled(path)
+    patterns = {path: compiled(path) for path in sorted(EXAMPLES.glob("*.stitch"))}
+    for path, pattern in patterns.items():
         if not only or path.stem in only:
             make(path, pattern, target / path.stem)
-        sections.append(section(path, pattern, captions))
         shown += [(path, stitch, captions[path.stem][stitch.name]["sign"]) for stitch in pattern.wanted()]
     if not only or "sweep" in only:
         arguments = ["compare", str(EXAMPLES / "tide-line.stitch"), "--sweep", "--plain", "20x28"]
@@ -53,12 +52,37 @@ def main(only: list[str], target: Path = HERE) -> None:
         with_few_colours(target / "sweep.png")
     if not only or "contact" in only:
         contact_sheet(shown, captions["plain"], target / "contact.png")
-    sections.append(f"## Densities side by side\n\n![A family of densities](sweep.png)\n\n{captions['sweep']}\n")
-    head = (
-        "# Gallery\n\nEvery example of the workshop, made by `.venv/bin/python charts/make.py`. Under each picture "
-        f"stands what to see in it.\n\n![Contact sheet](contact.png)\n\n{captions['contact']}\n\n"
-    )
-    (target / "README.md").write_text(head + "\n".join(sections), "utf-8")
+    (target / "README.md").write_text(index(patterns, captions), "utf-8")
+
+
+def index(patterns: Mapping[Path, Pattern], captions: dict[str, Any]) -> str:
+    """The gallery's page: the contact sheet with links to all examples, then the examples by group."""
+    groups: dict[str, list[Path]] = {group["title"]: [] for group in captions["groups"]}
+    titles = {name: group["title"] for group in captions["groups"] for name in group["examples"]}
+    for path in patterns:
+        groups[titles[path.stem]].append(path)
+    lines = [
+        "# Gallery",
+        "",
+        "Every example of the workshop, made by `.venv/bin/python charts/make.py`.",
+        "",
+        "![Contact sheet](contact.png)",
+        "",
+        captions["contact"],
+        "",
+    ]
+    for title, paths in groups.items():
+        lines.append(f"- {title}: " + ", ".join(f"[{name_of(path, patterns)}](#{path.stem})" for path in paths))
+    lines += ["- [Densities side by side](#densities-side-by-side)", ""]
+    for title, paths in groups.items():
+        lines += [f"## {title}", "", *(section(path, patterns[path], captions) for path in paths)]
+    lines += ["## Densities side by side", "", "![A family of densities](sweep.png)", "", captions["sweep"], ""]
+    return "\n".join(lines)
+
+
+def name_of(path: Path, patterns: Mapping[Path, Pattern]) -> str:
+    """The pattern's title, or its file's name."""
+    return patterns[path].title or path.stem
 
 
 def compiled(path: Path) -> Pattern:
@@ -80,7 +104,6 @@ def make(path: Path, pattern: Pattern, folder: Path) -> None:
         stitchc("picture", *one, *gauge(pattern), *size, "-o", f"{stem}-fabric.png")
         with_few_colours(folder / f"{stitch.name}-fabric.png")
         stitchc("chart", *one, "--format", "png", "-o", f"{stem}-chart.png")
-        with_few_colours(folder / f"{stitch.name}-chart.png")
         stitchc("card", *one, "--dpi", "300", "-o", f"{stem}-card.png")
         for form in ("txt", "html"):
             stitchc("sheet", *one, "--format", "text" if form == "txt" else form, "-o", f"{stem}-sheet.{form}")
@@ -138,23 +161,29 @@ def with_few_colours(path: Path, colours: int = COLOURS) -> None:
 
 def stitchc(*arguments: str) -> None:
     """Run a command, and stop with what it said if it fails."""
-    said = io.StringIO()
-    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
+    output = io.StringIO()
+    with contextlib.redirect_stdout(output), contextlib.redirect_stderr(output):
         status = run([*arguments, "--force"])
     if status:
-        sys.exit(f"stitchc {' '.join(arguments)}\n{said.getvalue()}")
+        sys.exit(f"stitchc {' '.join(arguments)}\n{output.getvalue()}")
 
 
 def section(path: Path, pattern: Pattern, captions: dict[str, Any]) -> str:
-    """The part of the index about one example."""
+    """The part of the index about one example: its notation beside the fabric, then chart and card, both small."""
     folder = path.stem
-    lines = [f"## {pattern.title or folder}", "", f"[{path.name}](../examples/{path.name})", ""]
+    lines = [f'<a id="{folder}"></a>', "", f"### {pattern.title or folder}", ""]
     lines += [f"{note}\n" for note in pattern.notes]
+    notation = ["```", path.read_text("utf-8").rstrip(), "```", f"[{path.name}](../examples/{path.name})"]
     for stitch in pattern.wanted():
-        says = captions[folder][stitch.name]
-        lines += [f"### {stitch.name}: {stitch.chart.width} needles by {stitch.chart.height} rows", ""]
-        for picture in PICTURES:
-            lines += [f"![{stitch.name}, {picture}]({folder}/{stitch.name}-{picture}.png)", "", says[picture], ""]
+        captioned = captions[folder][stitch.name]
+        lines += [f"**{stitch.name}**: {stitch.chart.width} needles by {stitch.chart.height} rows", ""]
+        lines += ["<table><tr><td>", "", thumbnail(folder, stitch.name, "fabric"), ""]
+        lines += ["</td><td>", "", *notation, "", "</td></tr></table>", ""] if notation else ["</td></tr></table>", ""]
+        notation = []
+        lines += [captioned["fabric"], ""]
+        lines += ["<table><tr><td>", "", thumbnail(folder, stitch.name, "chart"), "", captioned["chart"], ""]
+        lines += ["</td><td>", "", thumbnail(folder, stitch.name, "card"), "", captioned["card"], ""]
+        lines += ["</td></tr></table>", ""]
         sheet = f"{folder}/{stitch.name}-sheet"
         lines += [f"Needle sheet for a machine without patterning: [text]({sheet}.txt), [page]({sheet}.html).", ""]
     for name in pattern.pieces:
@@ -164,6 +193,16 @@ def section(path: Path, pattern: Pattern, captions: dict[str, Any]) -> str:
         ]
         lines += [f"The whole piece, {name}: " + "; ".join(links) + ".", ""]
     return "\n".join(lines)
+
+
+WIDTHS = {"fabric": 460, "chart": 240, "card": 240}
+"""Of the pictures in the index, in pixels; each leads to the whole picture."""
+
+
+def thumbnail(folder: str, stitch: str, picture: str) -> str:
+    """A picture of the index, which leads to the file itself."""
+    target = f"{folder}/{stitch}-{picture}.png"
+    return f'[<img src="{target}" width="{WIDTHS[picture]}" alt="{stitch}, {picture}">]({target})'
 
 
 # -- the contact sheet ------------------------------------------------------------------------------------------------
