@@ -8,6 +8,7 @@ pyproject.toml is true where this passes; raise it where it does not.
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -43,7 +44,10 @@ def main(arguments: list[str]) -> int:
     subprocess.run([str(python), "-m", "pip", "list", "--disable-pip-version-check"], check=True)
     tests = arguments[1:] or [path for path in CORE if (ROOT / path).exists()]
     return subprocess.run(
-        [str(python), "-m", "pytest", "-q", "-m", "not browser", *tests], cwd=ROOT, check=False
+        [str(python), "-m", "pytest", "-q", "-m", "not browser", *tests],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},  # for the tests that start the program as a process
+        check=False,
     ).returncode
 
 
