@@ -19,6 +19,7 @@ from PIL.PngImagePlugin import PngInfo
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import accuracy
 import round_trip
 from pictures import Style, distorted, drawn, png
 
@@ -145,6 +146,14 @@ def test_a_chart_of_the_knit_side_that_the_command_drew_says_so_itself(notation:
     drawing = ["--face", "knit", "--notation", notation, "--repeats", "1x3"]
     assert run(["chart", str(tmp_path / "a.stitch"), *drawing, "-o", str(drawn_to)]) == 0
     assert trace(drawn_to.read_bytes(), "a.png").chart.rows() == ["KKKKTSK", "KKKKKKK", "TKKSKKK", "KKKKKKK"]
+
+
+@pytest.mark.parametrize(("number", "spoil"), [(0, 10), (0, 11), (2, 0), (2, 10)])
+def test_signs_that_reach_across_their_cells_are_not_taken_for_lines(number: int, spoil: int) -> None:
+    """A ring or a thread shows at the middle of nearly every cell, as a line of a finer grid would."""
+    tally = accuracy.Tally()
+    accuracy.measure(accuracy.SOURCES[number], list(accuracy.SPOILT.values())[spoil], range(3, 4), tally)
+    assert (tally.found, tally.wrong) == (1, 0)
 
 
 @pytest.mark.parametrize("dark", [KNIT, TUCK, SLIP])

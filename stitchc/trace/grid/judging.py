@@ -180,6 +180,11 @@ def judged(sheet: Sheet, pitches: tuple[float, float]) -> Judged | None:
     box = left, right, top, bottom = _closed(sheet, box)
     if right <= left or bottom <= top:
         return None
+    inner_x, inner_y = (slice(left + 1, right), slice(top, bottom)), (slice(top + 1, bottom), slice(left, right))
+    if _marks_for_lines(sheet.upright[inner_x], none_x[inner_x]) or _marks_for_lines(
+        sheet.level[inner_y], none_y[inner_y]
+    ):
+        return None
     score = 0.0
     for values, known, lines, cells, length in (
         (sheet.upright_marked, known_x, slice(left, right + 1), slice(top, bottom), pitches[1]),
@@ -187,6 +192,25 @@ def judged(sheet: Sheet, pitches: tuple[float, float]) -> Judged | None:
     ):
         score += length * float((values[lines, cells] * (1 + _AGAINST) - _AGAINST)[known[lines, cells]].sum())
     return Judged(score, box, sheet, seen, alike)
+
+
+_NONE: Final = 0.25
+_FEW: Final = 8
+
+
+def _marks_for_lines(values: Shares, blank: Mask) -> bool:
+    """Whether each second line is seen between blank cells, and the others hardly ever: those run through the middles
+    of cells, and what is seen of them is the marks that stand there.
+
+    values, blank: how clearly each stretch is seen, and whether both cells beside it are blank (lines, stretches).
+    """
+    shares = []
+    for first in (0, 1):
+        here = values[first::2][blank[first::2]]
+        if len(here) < _FEW:
+            return False
+        shares.append(float(here.mean()))
+    return min(shares) < _NONE and max(shares) >= _LOUD
 
 
 def _core(sheet: Sheet) -> Box | None:
@@ -273,4 +297,10 @@ def _cells_crossed(lines: Shares, known: Mask, closing: Shares) -> tuple[int, in
             parts.append(places[start:at])
             start = at
     best = max(parts, key=lambda part: float(worth[part].sum()))
-    return int(best[0]), int(best[-1]) + 1
+    first, last = int(best[0]), int(best[-1])
+    # marks in a row beside the grid hide as much as filled cells do, but nothing closes them
+    while first < last and hidden[first] and closed[first] < _SURELY:
+        first += 1
+    while first < last and hidden[last] and closed[last + 1] < _SURELY:
+        last -= 1
+    return first, last + 1

@@ -179,23 +179,35 @@ def _is_ruled(found: Judged) -> bool:
 
 
 _SKIPPED: Final = 0.65
+_HARDLY: Final = 0.3
+_EMPTY: Final = 0.25
+"""How far from the palest to the darkest cells those go that are taken for empty."""
+_FEW_EMPTY: Final = 8
 
 
 def _skips_lines(view: View, found: Judged) -> bool:
     """Whether lines run between those of the lattice as those of a grid of half, a third or a fifth of the pitch would:
-    then the lines that were found are only the stronger ones, and the cells are not those."""
+    then the lines that were found are only the stronger ones, and the cells are not those. What is seen in marked cells
+    only, where the lattice's own lines are seen beside empty cells too, is the marks."""
     (xs, ys), pitches = found.lines, _pitches(found)
-    for evidence, lines, crossings, pitch in (
-        (view.upright, xs, ys, pitches[0]),
-        (view.level, ys, xs, pitches[1]),
+    left, right, top, bottom = found.box
+    inks = view.inks(xs, ys)
+    low, high = np.percentile(inks, (3, 97))
+    empty = inks <= low + _EMPTY * (high - low)
+    for evidence, lines, crossings, pitch, blank, own in (
+        (view.upright, xs, ys, pitches[0], empty.T, found.sheet.upright[left:right, top:bottom]),
+        (view.level, ys, xs, pitches[1], empty, found.sheet.level[top:bottom, left:right]),
     ):
+        lined = int(blank.sum()) >= _FEW_EMPTY and float(own[blank].mean()) >= _SKIPPED
         for parts in (2, 3, 5):
             shares = []
             for part in range(1, parts):
                 inside = lines[:-1] + part / parts * np.diff(lines)
                 if pitch / parts >= 1.5 * LEAST_PITCH_PX:
                     seen = stretches(evidence.lines(pitch / parts), inside, crossings, max(1.0, 0.05 * pitch))
-                    shares.append(float((np.minimum(seen, evidence.least) / evidence.least).mean()))
+                    seen = np.minimum(seen, evidence.least) / evidence.least
+                    marks = lined and float(seen[blank].mean()) < _HARDLY
+                    shares.append(0.0 if marks else float(seen.mean()))
             if shares and len(lines) > 2 and min(shares) >= _SKIPPED:
                 return True
     return False
