@@ -162,6 +162,8 @@ def _measured(view: View, found: Judged, finer_x: int, finer_y: int) -> tuple[Co
 
 _RULED: Final = 0.6
 _FEW: Final = 6
+_UNEVEN: Final = 0.15
+"""The most by which distances of a few lines may differ, of their mean: with more, lines of a plot were picked."""
 
 
 def _is_ruled(found: Judged) -> bool:
@@ -171,6 +173,8 @@ def _is_ruled(found: Judged) -> bool:
     upright, level = sheet.upright[left : right + 1, top:bottom], sheet.level[top : bottom + 1, left:right]
     everything = (float(upright.sum()) + float(level.sum())) / (upright.size + level.size)
     if found.score <= 0 or upright.size + level.size < 8:
+        return False
+    if any(len(lines) <= _FEW and np.ptp(np.diff(lines)) > _UNEVEN * np.diff(lines).mean() for lines in found.lines):
         return False
     outer = np.concatenate([upright[0], upright[-1], level[0], level[-1]])
     if found.alike < _FEW:
