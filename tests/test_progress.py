@@ -131,8 +131,8 @@ def test_no_bar_elsewhere_or_for_short_work(tmp_path: Path, where: str) -> None:
 
 
 def pattern_that_takes_seconds(folder: Path) -> None:
-    rows = "".join(f"{row}: " + " ".join("KTKK"[(row * k) % 4] for k in range(1, 25)) + "\n" for row in range(1, 25))
-    rows += "25: K\n26: K\n"
+    rows = "".join(f"{row}: " + " ".join("KTKK"[(row * k) % 4] for k in range(1, 49)) + "\n" for row in range(1, 73))
+    rows += "73: K\n74: K\n"
     (folder / "slow.stitch").write_text("stitch slow\n" + rows, "utf-8")
 
 

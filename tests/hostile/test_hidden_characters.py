@@ -74,5 +74,5 @@ def test_the_page_that_build_leaves(file: Path) -> None:
 def test_what_is_meant_is_still_there(file: Path) -> None:
     """Shown as \\u{…}, in the one text that goes to a printer's workbench with the title in its first line."""
     assert stitchc("card", file, "--format", "text").out.startswith(
-        "Punching list: Ebb\\u{14} tide \\u{202e}edit \\u{1b}[31mred\\u{9b}1m\\u{2028}\\u{ffff}: ripple\n"
+        "Ebb\\u{14} tide \\u{202e}edit \\u{1b}[31mred\\u{9b}1m\\u{2028}\\u{ffff}, ripple:\n"
     )
