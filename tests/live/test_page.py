@@ -225,7 +225,7 @@ def test_two_pages_on_one_file_know_of_each_other(start: Start, visit: Visit, tm
     one.locator("#save").click()
     expect(two.locator("#banner-elsewhere")).to_be_visible()
     two.get_by_role("button", name="Look at both versions").click()
-    two.get_by_role("dialog").get_by_role("button", name="Take the file").click()
+    two.get_by_role("dialog").get_by_role("button", name="Use the file").click()
     expect(two.locator("#text")).to_have_value(SIX + "# one\n")
     assert (tmp_path / "tide-other-1.stitch").read_text("utf-8") == "stitch a\n    1: K\n"
     two.close()
