@@ -218,7 +218,7 @@ def drawn(monkeypatch: pytest.MonkeyPatch, lines: Sequence[Compared], **more: An
 def _box_of(sign: Line2D) -> Bbox:
     """The square that a sign is drawn in, in pixels."""
     ((x, y),) = sign.get_transform().transform(np.column_stack(sign.get_data()))
-    half = sign.get_markersize() / 2 * sign.get_figure(root=True).dpi / 72
+    half = sign.get_markersize() / 2 * sign.axes.get_figure().dpi / 72
     return Bbox([[x - half, y - half], [x + half, y + half]])
 
 
