@@ -158,7 +158,9 @@ def test_what_an_earlier_build_left_is_taken_away_unless_it_was_changed(quay: Pa
     sheet.write_text(sheet.read_text("utf-8") + "half a turn looser\n", "utf-8")
     own.write_text("my own\n", "utf-8")
     result = stitchc(*BUILD, folder=quay)
-    assert result.status == 0 and "`ebb-sheet.txt` comes from an earlier build and was changed since" in result.err, result
+    assert result.status == 0 and "`ebb-sheet.txt` comes from an earlier build and was changed since" in result.err, (
+        result
+    )
     now = {name.replace("ebb", "flood") for name in first} | {"ebb-sheet.txt", "notes.txt"}
     assert whole(made).keys() == now
     assert "ebb" not in (made / "index.html").read_text("utf-8")
