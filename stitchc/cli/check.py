@@ -136,6 +136,11 @@ def _check(file: str, machine: Machine | None, names: Sequence[str]) -> _Checked
         from stitchc.gauge.remarks import check_gauge
 
         messages += check_gauge(pattern)
+        if any(swatch.stitch in pattern.stitches for swatch in pattern.swatches):
+            from stitchc.gauge.estimate import estimate_pattern
+
+            # A count can only be surprising beside what was expected, and the model alone knows that.
+            messages += [message for message in estimate_pattern(pattern).messages if message.code == "G604"]
     if machine is not None:
         from stitchc.machines.fit import unfit
 

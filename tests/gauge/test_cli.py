@@ -521,3 +521,17 @@ def test_what_an_estimate_rests_on_stands_beside_it(pattern: Path, capsys: pytes
     out = capsys.readouterr().out
     assert "none on one bed over plain" in out and "how soon widening levels off" in out
     assert "predicted worst, off by -36 % and -13 %" in " ".join(out.split())
+
+
+def test_check_asks_about_a_count_that_another_unit_would_make_ordinary(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "drift.stitch"
+    path.write_text(
+        "stitch drift\n1: K T\n2: K\ngauge plain 20 stitches 28 rows per 10 cm\n"
+        "gauge drift 18 stitches 33 rows per 4 cm\n",
+        "utf-8",
+    )
+    assert run(["check", str(path)]) == 0
+    shown = capsys.readouterr().out
+    assert "[G604]" in shown and "Try: gauge drift 18 stitches 33 rows per 4 in" in shown
