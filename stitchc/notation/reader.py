@@ -123,14 +123,6 @@ def _parse(text: str) -> list[Placed]:
     return list(placed)
 
 
-def line_reads(line: str) -> bool:
-    """Whether the parser can read this line."""
-    try:
-        return bool(_parse(line + "\n"))
-    except UnexpectedInput:
-        return False
-
-
 class _OddName(UnexpectedInput):
     """A name that the grammar lets in and the notation does not."""
 

@@ -36,7 +36,7 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     picture = open_picture(data, file)
     if picture.carried is not None and ask.grid == "auto" and ask.cells is None and ask.box_px is None:
         return _carried(picture.carried, ask, file)
-    unsaid = not ask.key.said
+    meaning_guessed = not ask.key.said
     pixels, offset = boxed(picture, ask, file)
     if bool((pixels == pixels[0, 0]).all()):
         raise Refused(words.of_one_colour(file))
@@ -45,7 +45,12 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     if rows * columns > MAX_CELLS:
         raise Refused(words.too_many_cells(file, columns, rows))
     codes, certainty, what, face, guess, blank = read_cells(field, ask, file)
-    if field.lattice is not None and ask.cells is None and unsaid and float((certainty < SURE).mean()) > _MOST_UNSURE:
+    if (
+        field.lattice is not None
+        and ask.cells is None
+        and meaning_guessed
+        and float((certainty < SURE).mean()) > _MOST_UNSURE
+    ):
         raise Refused(words.no_grid(file, ask))  # squares of which hardly one can be told lie beside the chart's own
     seen_face = ask.face or face or "purl"
     below, right = ask.first_row != "top", seen_face == "knit"
@@ -59,7 +64,7 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     whole = Chart(cells, (None,) * rows)
     places = Places(field, offset, picture.smaller, below, right)
     chart, remarks = reduced(whole, sure, ask, file)
-    if unsaid:
+    if meaning_guessed:
         guess = tuple(weighed(message, chart, blank) for message in guess)
     beyond = [] if ask.cells is not None else words.beyond(field.lattice, sides_with_marks_beyond(field))
     messages = [*field.messages, *beyond, *guess, *_unsure(cells, sure, ask.sure, places), *remarks]

@@ -139,9 +139,9 @@ def _by_look(
         f"{hex_of(kind.colour)} {words.STITCHES[code]}" for kind, code in zip(kinds.kinds, codes, strict=True)
     )
     guess = _remarks(kinds, codes, field, ask, order, turned)
-    unsaid = "" if ask.key.said or guess else " (a guess, unless --dark says what a marked cell is)"
+    caveat = "" if ask.key.said or guess else " (a guess, unless --dark says what a marked cell is)"
     what = f"{words.NEGATIVE}, read by look" if turned is not None else "read by look"
-    return Read(codes_read, shares.max(axis=-1), f"{what}: {looks}{unsaid}", None, guess, codes[0])
+    return Read(codes_read, shares.max(axis=-1), f"{what}: {looks}{caveat}", None, guess, codes[0])
 
 
 def _remarks(
