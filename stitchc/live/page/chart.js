@@ -141,7 +141,10 @@ async function describe() {
   if (!is) return;
   const words = `Row ${row}, needle ${column}: ${WORDS[is]}.`;
   if (chart.written_here) {
-    under.replaceChildren(words, " ", button("Show it in the text", () => on.text(row, column)));
+    // A button that is replaced between press and release is never clicked: the same words keep the same button.
+    const leads = "Show it in the text";
+    if (under.firstChild?.textContent === words && under.querySelector("button")?.textContent === leads) return;
+    under.replaceChildren(words, " ", button(leads, () => on.text(row, column)));
     return;
   }
   under.replaceChildren(words);
