@@ -51,7 +51,8 @@ def test_the_nine_promised_machines() -> None:
     assert {m.name: (m.pitch_mm, m.needles, m.reader, m.reader_width) for m in machines} == PROMISED
     for machine in machines:
         assert machine.origin == "shipped"
-        assert machine.limits == Limits()
+        assert replace(machine.limits, mixed_rows="error") == Limits()
+        assert machine.limits.mixed_rows == ("warning" if machine.slip == "by-hand" else "error")
         assert machine.mark_means == "knit" and not machine.mirrored
         by_hand = machine.reader == "none"
         assert machine.tuck == ("holding" if by_hand else "carriage")

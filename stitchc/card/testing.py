@@ -221,6 +221,7 @@ def own_profile(machine: Machine, answers: Answers) -> tuple[str, list[str]]:
     Raises WrongAnswer.
     """
     from stitchc.machines import load_text
+    from stitchc.machines.schema import line
 
     assert machine.card is not None and machine.reader_width is not None
     columns = machine.reader_width
@@ -245,7 +246,7 @@ def own_profile(machine: Machine, answers: Answers) -> tuple[str, list[str]]:
     ]
     lines = [f"# Found with the test card of {machine.name}.", f'based_on = "{machine.name}"']
     for table in ("reader", "card"):
-        differing = [f"{key} = {_toml(now)}" for where, key, was, now in values if where == table and was != now]
+        differing = [line((table, key), now) for where, key, was, now in values if where == table and was != now]
         lines += ["", f"[{table}]", *differing] if differing else []
     text = "\n".join(lines) + "\n"
     load_text(text, "own.toml")  # every answer was judged: what is refused here is a defect of this file
@@ -256,9 +257,3 @@ def own_profile(machine: Machine, answers: Answers) -> tuple[str, list[str]]:
         f"{'one pass after it is read' if answers.moved_before else 'on the pass that reads it'}.",
         f"Its columns are {across / 10:g} mm apart, its rows {along / 10:g} mm.",
     ]
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    return f'"{value}"' if isinstance(value, str) else str(value)

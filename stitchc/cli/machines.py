@@ -14,8 +14,12 @@ from stitchc.english import listed, number
 if TYPE_CHECKING:
     from stitchc.machines import Limit, Machine
 
-_TUCK = {"holding": "by holding position", "carriage": "by the carriage", "none": "cannot"}
-_SLIP = {"by-hand": "yarn led by hand", "carriage": "by the carriage", "none": "cannot"}
+
+def _words(table: str, name: str, value: str) -> str:
+    """The words of a profile's choice."""
+    from stitchc.machines.schema import BY_PATH
+
+    return BY_PATH[table, name].phrase(value)
 
 
 @click.command(
@@ -117,24 +121,23 @@ def _row(machine: Machine) -> tuple[str, ...]:
         "bitmap": f"picture, to {machine.reader_width} wide",
     }[machine.reader]
     pitch = f"{machine.pitch_mm:g} mm"
-    return (machine.name, pitch, str(machine.needles), read, _TUCK[machine.tuck], _SLIP[machine.slip])
+    return (machine.name, pitch, str(machine.needles), read, *_ways(machine))
+
+
+def _ways(machine: Machine) -> tuple[str, str]:
+    """How it tucks and slips."""
+    return _words("carriage", "tuck", machine.tuck), _words("carriage", "slip", machine.slip)
 
 
 def in_full(machine: Machine) -> str:
     """What one machine is and can do, in words."""
     bed = machine.bed
+    tuck, slip = _ways(machine)
     lines = [
         ("needles", f"{machine.needles}, {bed.left} to {bed.right}, {machine.pitch_mm:g} mm apart"),
-        ("tuck", _TUCK[machine.tuck]),
-        ("slip", _SLIP[machine.slip]),
-        (
-            "holding",
-            {
-                "both": "one setting for both directions",
-                "each": "each direction has its own setting",
-                "one": "in one direction only; the other direction knits held needles back",
-            }[machine.hold_directions],
-        ),
+        ("tuck", tuck),
+        ("slip", f"{slip}: {_words('carriage', 'slip_by', machine.slip_by)}" if machine.slip == "by-hand" else slip),
+        ("holding", _words("carriage", "hold_directions", machine.hold_directions)),
         *_reader_lines(machine),
         *_limit_lines(machine),
     ]
@@ -147,28 +150,25 @@ def in_full(machine: Machine) -> str:
 
 def _reader_lines(machine: Machine) -> list[tuple[str, str]]:
     if machine.reader == "none" or machine.reader_width is None:
-        return [("pattern", "selected by hand, as the sheet says")]
+        far = _words("carriage", "yarn_at_other_side", machine.yarn_at_other_side)
+        return [("pattern", "selected by hand, as the sheet says"), ("yarn change", f"where the yarn hangs at the other side, {far}")]
     card = machine.card
     width = machine.reader_width
     lines = []
     if machine.reader == "card":
         fit = [str(number) for number in range(1, width + 1) if width % number == 0]
         lines.append(("pattern", f"hole card, {width} columns: a repeat {listed(fit, 'or')} wide fits"))
-        lines.append(("a hole", "the needle knits" if machine.mark_means == "knit" else "the needle does not knit"))
+        lines.append(("a hole", _words("reader", "mark_means", machine.mark_means)))
         which = "of the pattern (the last column of the card, which goes in mirrored) " if machine.mirrored else ""
         lines.append(("column 1", f"{which}on needle {machine.column_1_needle}, repeating outward"))
     else:
         lines.append(("pattern", f"picture, one pixel a stitch, up to {width} wide, {machine.first_row} row first"))
-        lines.append(
-            ("a dark pixel", "the needle knits" if machine.mark_means == "knit" else "the needle does not knit")
-        )
+        lines.append(("a dark pixel", _words("reader", "mark_means", machine.mark_means)))
         where = machine.column_1_needle or "the leftmost needle in work that is not an edge needle"
         which = "of the pattern (the last column of the picture, which goes in mirrored) " if machine.mirrored else ""
         lines.append(("column 1", f"{which}on {where}"))
     lines.append(("mirrored", "yes: it is entered with left and right exchanged" if machine.mirrored else "no"))
-    lines.append(
-        ("selection", "on the pass itself" if machine.selects == "same pass" else "for the next pass, one ahead")
-    )
+    lines.append(("selection", _words("reader", "selects", machine.selects)))
     if card is not None:
         lines += [
             (

@@ -9,10 +9,10 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from stitchc.machines.keys import SHIPPED
     from stitchc.machines.limits import Limit, Limits
     from stitchc.machines.loader import load, load_text, profile_text
     from stitchc.machines.profile import CardShape, Machine
+    from stitchc.machines.schema import SHIPPED
 
 __all__ = [
     "SHIPPED",
@@ -26,7 +26,7 @@ __all__ = [
 ]
 
 _HOME = {
-    "SHIPPED": "stitchc.machines.keys",
+    "SHIPPED": "stitchc.machines.schema",
     "load": "stitchc.machines.loader",
     "load_text": "stitchc.machines.loader",
     "profile_text": "stitchc.machines.loader",

@@ -7,26 +7,28 @@ of patterns. What a key means stands in `profile`.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
 from stitchc.bed import Needles, needle_position
 from stitchc.english import listed
 from stitchc.machines.geometry import impossible
-from stitchc.machines.keys import (
+from stitchc.machines.profile import CardShape, Limit, Limits, Machine
+from stitchc.machines.schema import (
     BY_PATH,
     COUNTED,
-    HANDLESS,
+    EVERY_READER,
+    FORMAT,
     KEYS,
     NEVER,
     SHIPPED,
     TABLES,
     Key,
     shown,
-    value_cure,
+    written,
 )
-from stitchc.machines.profile import CardShape, Limit, Limits, Machine
 from stitchc.machines.source import MOST_BYTES, Source, short
 from stitchc.messages import Message, Refused, Span
 
@@ -44,7 +46,7 @@ def load(name: str) -> Machine:
     file cannot be read.
     """
     if name in SHIPPED:
-        return load_text(profile_text(name), f"{name}.toml", shipped=name)
+        return load_text(_own_text(name), f"{name}.toml", shipped=name)
     if not _is_path(name):
         raise Refused(_unknown_machine(name))
     from stitchc import files
@@ -58,10 +60,45 @@ def load(name: str) -> Machine:
 
 
 def profile_text(name: str) -> str:
-    """The TOML of a shipped profile, as it stands in the package. Raises Refused M304 for another name."""
+    """The whole TOML of a shipped profile, each line with what it means and where it is from. Raises Refused M304 for
+    another name."""
     if name not in SHIPPED:
         raise Refused(_unknown_machine(name))
+    values, sources = _shipped(name)
+    return written(dict(values), dict(sources))
+
+
+def _own_text(name: str) -> str:
+    """What the package keeps of a shipped profile: what differs from the one that it is based on."""
     return (_FOLDER / f"{name}.toml").read_text(encoding="utf-8")
+
+
+@lru_cache
+def _shipped(name: str) -> tuple[Mapping[tuple[str, ...], Any], Mapping[tuple[str, ...], str]]:
+    """The values of a shipped profile by path, and where they are from: the comments beside them."""
+    source = Source(_own_text(name), f"{name}.toml")
+    own = dict(_flat(source.parsed()))
+    base = own.pop(("based_on",), None)
+    values, sources = _shipped(base) if base else ({}, {})
+    merged = {**values, **own, ("format",): FORMAT, ("name",): name}
+    merged[_MIXED_ROWS] = _usual_mixed_rows(merged["carriage", "slip"])
+    return merged, {**sources, **{path: words for path in own if (words := source.comment(path))}}
+
+
+_MIXED_ROWS: Final = ("limits", "mixed_rows")
+
+
+def _usual_mixed_rows(slip: str) -> str:
+    """What a row of both tuck and slip is called: hands can do it, a pass of a carriage does one or the other."""
+    return "warning" if slip == "by-hand" else "error"
+
+
+def _flat(table: Mapping[str, Any], path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+    for name, value in table.items():
+        if isinstance(value, dict):
+            yield from _flat(value, (*path, name))
+        else:
+            yield (*path, name), value
 
 
 def load_text(text: str | bytes, file: str, shipped: str | None = None) -> Machine:
@@ -72,12 +109,8 @@ def load_text(text: str | bytes, file: str, shipped: str | None = None) -> Machi
     """
     source = Source(text, file)
     said = source.parsed()
-    base: dict[str, Any] = {}
     based_on = said.get("based_on")
-    if isinstance(based_on, str) and based_on in SHIPPED:
-        import tomllib
-
-        base = tomllib.loads(profile_text(based_on))
+    base = _shipped(based_on)[0] if isinstance(based_on, str) and based_on in SHIPPED else {}
     reading = _Reading(source, said, base)
     machine = reading.machine(shipped)
     if reading.found:
@@ -126,14 +159,14 @@ def _nearby_profiles(name: str) -> str:
 class _Reading:
     """One profile being checked: values by path, and the messages about them."""
 
-    def __init__(self, source: Source, said: Mapping[str, Any], base: Mapping[str, Any]) -> None:
+    def __init__(self, source: Source, said: Mapping[str, Any], base: Mapping[tuple[str, ...], Any]) -> None:
         self.source = source
         self.found: list[Message] = []
         self.own: set[tuple[str, ...]] = set()  # keys that this profile says itself
         self.values: dict[tuple[str, ...], Any] = {}
         self.mistaken: set[tuple[str, ...]] = set()  # tables and keys that were meant but written wrongly
-        self._take(base, ())
-        self.own.clear()
+        for path, value in base.items():
+            self._check(BY_PATH[path], value)
         self._take(said, ())
         if self.own & {("reader", "width"), ("reader", "kind")} and ("reader", "column_1_needle") not in self.own:
             self.values.pop(("reader", "column_1_needle"), None)  # the place of another width says nothing of this one
@@ -190,7 +223,7 @@ class _Reading:
             self._say(
                 f"`{'.'.join(key.path)}` {problem}.",
                 self.source.value(key.path),
-                cure=value_cure(key, value),
+                cure=key.suggestion(value),
             )
             return
         self.values[key.path] = key.kept(value)
@@ -240,8 +273,7 @@ class _Reading:
             return
         tables: dict[str, list[Key]] = {}
         for key in KEYS:
-            wanted = key.required and (key.path[0] != "card" or kind == "card")
-            wanted = wanted or (key.path == ("reader", "width") and kind in ("card", "bitmap"))
+            wanted = key.required and (kind in key.readers or key.readers == EVERY_READER)
             known = key.path in self.values or key.path in self.own
             known = known or any(key.path[:depth] in self.mistaken for depth in range(1, len(key.path) + 1))
             if wanted and not known:
@@ -251,7 +283,7 @@ class _Reading:
             names = listed(
                 named if len(named) <= 5 else [*named[:4], f"{len(named) - 4} more keys of [{table}]"], "and"
             )
-            lines = "\n".join(f"    {key.name} = {key.example}" for key in keys[:4])
+            lines = "\n".join(f"    {key.name} = {key.sample}" for key in keys[:4])
             more = "\n    …" if len(keys) > 4 else ""
             self._say(
                 f"The profile does not say {names}.",
@@ -261,15 +293,16 @@ class _Reading:
             )
 
     def _reader(self, kind: Any) -> None:
-        if kind == "none":
-            for name in HANDLESS:
-                path = ("reader", name)
-                if path in self.own and path in self.values:
-                    self._say(
-                        f'`reader.{name}` has no meaning where `reader.kind` is "none".',
-                        self.source.key(path),
-                        cure='Leave the line out, or write kind = "card" or kind = "bitmap".',
-                    )
+        for key in KEYS:
+            if key.path not in self.own or key.path not in self.values or kind is None or key.path[0] == "card":
+                continue
+            if kind not in key.readers and (kind == "none" or "none" in key.readers):
+                kinds = listed([f'kind = "{each}"' for each in key.readers], "or")
+                self._say(
+                    f'`{".".join(key.path)}` has no meaning where `reader.kind` is "{kind}".',
+                    self.source.key(key.path),
+                    cure=f"Leave the line out, or write {kinds}.",
+                )
         if kind in ("none", "bitmap") and (own := [path for path in self.own if path[0] == "card"]):
             first = min(own, key=lambda path: self.source.key(path) or Span("", 0))
             self._say(
@@ -316,7 +349,8 @@ class _Reading:
                 )
 
     def _limit(self, counted: str, edge: str) -> int | None:
-        value = self.values.get(("limits", counted, edge), getattr(getattr(Limits(), counted), edge))
+        path = ("limits", counted, edge)
+        value = self.values.get(path, BY_PATH[path].default)
         return None if value == NEVER else value
 
     def _card_counts(self) -> None:
@@ -351,46 +385,33 @@ class _Reading:
             self._say(text, self.source.value(path), cure=cure, also=also)
 
     def _made(self, kind: Any, shipped: str | None) -> Machine:
-        def value(*path: str, default: Any = None) -> Any:
-            return self.values.get(path, default)
-
-        reads = kind != "none"
-        width = value("reader", "width") if reads else None
-        column_1 = value("reader", "column_1_needle") if reads else None
-        if kind == "card" and width is not None and column_1 is None:
-            column_1 = Needles.centred(width).left
-        name = value("name") if ("name",) in self.own else None
-        name = shipped or name or Path(self.source.file).stem or "own"
-        title = value("title") if ("title",) in self.own else None
-        limits = Limits()
-        float_mm = value("limits", "float_mm", default=limits.float_mm)
+        values = {
+            key.path: value
+            for key in KEYS
+            if kind in key.readers and (value := self.values.get(key.path, key.default)) is not None
+        }
+        if kind == "card":
+            values.setdefault(("reader", "column_1_needle"), Needles.centred(values["reader", "width"]).left)
+        own = {name: self.values.get((name,)) for name in ("name", "title") if (name,) in self.own}
+        name = shipped or own.get("name") or Path(self.source.file).stem or "own"
+        based_on = self.values.get(("based_on",))
+        limits = Limits(
+            **{name: Limit(self._limit(name, "warn_from"), self._limit(name, "error_from")) for name in COUNTED},
+            float_mm=None if values["limits", "float_mm"] == NEVER else values["limits", "float_mm"],
+            mixed_rows=values.get(_MIXED_ROWS, _usual_mixed_rows(values["carriage", "slip"])),
+        )
+        card = {path[1]: value for path, value in values.items() if path[0] == "card"}
+        plain = {path[1]: value for path, value in values.items() if path[0] in ("bed", "carriage", "reader")}
         return Machine(
             name=name,
-            title=title or (f"Own profile based on {value('based_on')}" if value("based_on") else name),
-            pitch_mm=float(value("bed", "pitch_mm")),
-            needles=value("bed", "needles"),
-            reader=kind,
-            reader_width=width,
-            tuck=value("carriage", "tuck"),
-            slip=value("carriage", "slip"),
-            hold_directions=value("carriage", "hold_directions", default="both"),
-            mark_means=value("reader", "mark_means", default="knit"),
-            mirrored=value("reader", "mirrored", default=False),
-            column_1_needle=column_1,
-            selects=value("reader", "selects", default="same pass"),
-            first_row=value("reader", "first_row", default="bottom"),
-            card=self._card() if kind == "card" else None,
-            limits=Limits(
-                **{name: Limit(self._limit(name, "warn_from"), self._limit(name, "error_from")) for name in COUNTED},
-                float_mm=None if float_mm == NEVER else float(float_mm),
-                mixed_rows=value("limits", "mixed_rows", default=limits.mixed_rows),
-            ),
+            title=own.get("title") or (f"Own profile based on {based_on}" if based_on else name),
+            reader=plain.pop("kind"),
+            reader_width=plain.pop("width", None),
+            card=CardShape(**card) if kind == "card" else None,
+            limits=limits,
             origin="shipped" if shipped else self.source.file,
+            **plain,
         )
-
-    def _card(self) -> CardShape:
-        values = {path[1]: value for path, value in self.values.items() if path[0] == "card"}
-        return CardShape(**values)
 
 
 # -- words ------------------------------------------------------------------------------------------------------

@@ -57,6 +57,9 @@ class Machine:
     reader: what reads the pattern; reader_width: columns of the card (card), or the widest picture (bitmap).
     tuck and slip say how each is made: "holding" (needles put into holding position by hand), "carriage" (a lever
     setting over selected needles), "by-hand" (yarn led past by hand, slow), "none".
+    slip_by: how hands slip: "lifting" the yarn over the hooks of held needles after the pass, or "rest", the needles
+    pushed right back for the pass, each with its stitch in the hook. yarn_at_other_side: what is done where the next
+    yarn hangs at the other side: "cut" and join it, a "free pass" with all needles held, or "carry" the carriage there.
     hold_directions: how the carriage is set to leave needles in holding position: "both" (one setting for both
     directions), "each" (each direction has a setting of its own) or "one" (in one direction alone, either of them; it
     knits them back in the other).
@@ -79,6 +82,8 @@ class Machine:
     tuck: Literal["holding", "carriage", "none"]
     slip: Literal["carriage", "by-hand", "none"]
     hold_directions: Literal["both", "each", "one"] = "both"
+    slip_by: Literal["lifting", "rest"] = "lifting"
+    yarn_at_other_side: Literal["cut", "free pass", "carry"] = "cut"
     mark_means: Meaning = "knit"
     mirrored: bool = False
     column_1_needle: str | None = None

@@ -183,6 +183,12 @@ class Source:
         """Where the value stands, or else its key."""
         return self._values.get(path) or self.key(path)
 
+    def comment(self, path: tuple[str, ...]) -> str:
+        """What stands after the value on its line."""
+        place = self._values[path]
+        rest = self.lines[place.line - 1][place.column - 1 + place.length :]
+        return rest.partition("#")[2].strip()
+
 
 def _dotted(text: str) -> tuple[str, ...]:
     parts = re.findall(r"\"([^\"]*)\"|'([^']*)'|([\w-]+)", text)
