@@ -151,7 +151,8 @@ def in_full(machine: Machine) -> str:
 def _reader_lines(machine: Machine) -> list[tuple[str, str]]:
     if machine.reader == "none" or machine.reader_width is None:
         far = _words("carriage", "yarn_at_other_side", machine.yarn_at_other_side)
-        return [("pattern", "selected by hand, as the sheet says"), ("yarn change", f"where the yarn hangs at the other side, {far}")]
+        yarn = f"where the yarn hangs at the other side, {far}"
+        return [("pattern", "selected by hand, as the sheet says"), ("yarn change", yarn)]
     card = machine.card
     width = machine.reader_width
     lines = []
