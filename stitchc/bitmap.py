@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from stitchc.bed import Needles
 from stitchc.chart import KNIT, Chart, TooLarge
+from stitchc.document.values import Drawing, Label, Path
 from stitchc.drawn.carried import KEYWORD, carried_words
 from stitchc.machines import fit
 from stitchc.machines.fit import reads_nothing_of_the_kind
@@ -117,7 +118,7 @@ def make_bitmap(
         )
         pictures.append(picture)
         files.append(File(f"{stems[stitch.name]}.png", png(picture)))
-        remarks += [picture.words, *_changes_in_words(stitch)]
+        remarks += [picture.words, *changes_in_words(stitch)]
         if needles is not None:
             accepted += [message.as_warning() for message in edge_tucks(picture.chart.cells, needles, stitch)]
     return Product(tuple(pictures), tuple(files), tuple(accepted), tuple(remarks))
@@ -128,7 +129,7 @@ _MOST_CARRIED: Final = 500_000
 """Cells of a chart that its picture carries as letters; readers of PNGs refuse text of more than a megabyte."""
 
 
-def _changes_in_words(stitch: Stitch) -> list[str]:
+def changes_in_words(stitch: Stitch) -> list[str]:
     """When to set the carriage or change yarn, row by row of the repeat: a picture cannot say it."""
     from stitchc.card.notes import change_words
     from stitchc.card.plan import changes_of
@@ -227,6 +228,43 @@ def png(picture: Picture) -> bytes:
         if image.mode != "1" or again.shape != picture.dark.shape or not np.array_equal(~again, picture.dark):
             raise ProofFailed(f"the picture of {picture.stitch} differs from its chart")
     return content
+
+
+MOST_DRAWN: Final = 60
+"""Pixels across or up to which a picture is drawn for the eye."""
+
+_SQUARE: Final = 12
+_MARGIN: Final = 34
+
+
+def draw(picture: Picture) -> Drawing | None:
+    """The picture as it is entered, each pixel a square, with the numbers of rows and of columns; None where it is too
+    large to be read so."""
+    height, width = picture.dark.shape
+    if max(height, width) > MOST_DRAWN:
+        return None
+    across, up = width * _SQUARE, height * _SQUARE
+    corner = ((0, 0), (_SQUARE, 0), (_SQUARE, _SQUARE), (0, _SQUARE))
+    dark = [
+        tuple((_MARGIN + x * _SQUARE + dx, y * _SQUARE + dy) for dx, dy in corner) for y, x in np.argwhere(picture.dark)
+    ]
+    grid = [((_MARGIN + x * _SQUARE, 0), (_MARGIN + x * _SQUARE, up)) for x in range(width + 1)]
+    grid += [((_MARGIN, y * _SQUARE), (_MARGIN + across, y * _SQUARE)) for y in range(height + 1)]
+    rows = range(1, height + 1) if picture.first_row == "top" else range(height, 0, -1)
+    labels = [Label(_MARGIN - 4, (at + 1) * _SQUARE - 2, str(row), "end", 10) for at, row in enumerate(rows)]
+    every = 1 if width <= 12 else 4
+    labels += [
+        Label(_MARGIN + (column - 0.5) * _SQUARE, up + 12, str(column), "middle", 10)
+        for column in range(1, width + 1)
+        if column == 1 or column % every == 0
+    ]
+    return Drawing(
+        (Path(tuple(dark), "solid", True), Path(tuple(grid), "thin"), *labels),
+        _MARGIN + across + 12,
+        up + 16,
+        1 / 3,
+        picture.words,
+    )
 
 
 # -- whether it can be made ----------------------------------------------------------------------------------------

@@ -201,7 +201,8 @@ class SheetOptions:
 
 @dataclass(frozen=True)
 class PieceOptions:
-    """What `plan_piece` makes. sizes and so_far are texts as on the command line. name: as in CardOptions."""
+    """What `plan_piece` makes. sizes and so_far are texts as on the command line. name: as in CardOptions. for_others:
+    it is read by people who have neither the pattern's file nor stitchc."""
 
     piece: Annotated[
         str | None, Option("--piece", "Which piece, where FILE has several.", metavar="NAME", parse=_NAME)
@@ -235,6 +236,7 @@ class PieceOptions:
     page: Annotated[Literal["a4", "letter"], Option("--page", "Page size of a PDF.", forms=("pdf",))] = "a4"
     anyway: AnywayOption = False
     name: str = ""
+    for_others: bool = False
 
 
 _DRAWN = ("svg", "png", "pdf", "html")

@@ -52,16 +52,19 @@ def prove_png(content: bytes, card: Card, tile: Tile, dpi: int, scale: Scale, in
         pillow.MAX_IMAGE_PIXELS = most
 
 
-def prove_pdf(content: bytes, card: Card, tiles: Sequence[Tile], scale: Scale, ink: Ink = "full") -> None:
-    """Every cell of every page of a PDF, and the pages' sizes. Raises ProofFailed."""
+def prove_pdf(
+    content: bytes, card: Card, tiles: Sequence[Tile], scale: Scale, ink: Ink = "full", first: int | None = None
+) -> None:
+    """Every cell of every page of a PDF, and the pages' sizes. first: the page (from 0) with the first tile, where the
+    PDF has other pages as well. Raises ProofFailed."""
     import pypdfium2
 
     document = pypdfium2.PdfDocument(content)
     try:
-        if len(document) != len(tiles):
+        if first is None and len(document) != len(tiles):
             raise ProofFailed(f"the PDF has {len(document)} pages instead of {len(tiles)}")
         for index, tile in enumerate(tiles):
-            page = document[index]
+            page = document[(first or 0) + index]
             size = tuple(side * MM_PER_INCH / 72 for side in page.get_size())
             if any(abs(side - wanted) > 0.05 for side, wanted in zip(size, tile.page_mm, strict=True)):
                 raise ProofFailed(f"page {index + 1} of the PDF is {size} mm instead of {tile.page_mm}")

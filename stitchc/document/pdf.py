@@ -15,10 +15,21 @@ from xml.sax.saxutils import escape
 from reportlab.lib.colors import HexColor, black, white
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
+from reportlab.lib.utils import ImageReader
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageTemplate, Paragraph, Spacer
+from reportlab.platypus import (
+    BaseDocTemplate,
+    CondPageBreak,
+    Flowable,
+    Frame,
+    NextPageTemplate,
+    PageBreak,
+    PageTemplate,
+    Paragraph,
+    Spacer,
+)
 from reportlab.platypus import Table as Grid
 
 from stitchc.code import stretches
@@ -37,12 +48,14 @@ from stitchc.document.values import (
     Listing,
     PassRow,
     Path,
+    Picture,
     Rows,
+    Sheet,
     Table,
     Terms,
 )
 from stitchc.page.lettering import font_path, printable, visual_order
-from stitchc.page.pdf import fonts, without_dates
+from stitchc.page.pdf import POINTS_PER_MM, draw_page, fonts, without_dates
 from stitchc.page.reading_order import ReadingOrder
 from stitchc.page.values import PAPERS
 
@@ -62,13 +75,23 @@ PageSize = Literal["a4", "letter"]
 def to_pdf(document: Document, every_row: bool = False, page: PageSize = "a4") -> bytes:
     """The whole document. every_row: a line for every row; by default each repeated stretch once, with a box to tick
     for every row of it."""
+    pages_of: dict[str, int] = {}
+    content = _set(document, every_row, page, pages_of)
+    # Where there is a list of contents, its page numbers are known once everything is set.
+    return _set(document, every_row, page, pages_of) if document.chapters else content
+
+
+def _set(document: Document, every_row: bool, page: PageSize, pages_of: dict[str, int]) -> bytes:
+    """The document as bytes. pages_of: takes the page of each heading, by its key, and gives them to the contents."""
     out = io.BytesIO()
     width, height = (side * mm for side in PAPERS[page])
     frame = Frame(_MARGIN, _MARGIN, width - 2 * _MARGIN, height - 2 * _MARGIN, 0, 0, 0, 0)
-    canvas = functools.partial(_Numbered, title=document.title)
+    sheets = list(_sheets(document))
+    canvas = functools.partial(_Numbered, title=document.title, true_scale=bool(sheets))
     template = _Template(out, pagesize=(width, height), title=_clean(f"{document.title}: {document.kind}"))
-    template.addPageTemplates(PageTemplate("page", [frame]))
-    story = _with_page_breaks(_story(document, every_row, frame.width), frame.width, frame.height)
+    template.pages_of = pages_of
+    template.addPageTemplates([PageTemplate(_TEXT, [frame], pagesize=(width, height)), *map(_sheet_template, sheets)])
+    story = _with_page_breaks(_story(document, every_row, frame.width, pages_of), frame.width, frame.height)
     template.build(list(story), canvasmaker=canvas)
     return without_dates(out.getvalue())
 
@@ -76,18 +99,21 @@ def to_pdf(document: Document, every_row: bool = False, page: PageSize = "a4") -
 class _Template(BaseDocTemplate):  # type: ignore[misc]
     """Headings become bookmarks as they are set."""
 
+    pages_of: dict[str, int]
+
     def afterFlowable(self, flowable: Flowable) -> None:
         level = getattr(flowable, "level", None)
         if level is not None:
             key = f"heading-{self.seq.nextf('heading')}"
             self.canv.bookmarkPage(key)
             self.canv.addOutlineEntry(flowable.getPlainText(), key, level)
+            self.pages_of[key] = self.page
 
 
 class _Numbered(Canvas):  # type: ignore[misc]
     """Pages are finished at the end, when it is known how many there are."""
 
-    def __init__(self, *arguments: Any, title: str, **settings: Any) -> None:
+    def __init__(self, *arguments: Any, title: str, true_scale: bool, **settings: Any) -> None:
         names = fonts()
         settings |= {
             "initialFontName": names[False],
@@ -101,11 +127,14 @@ class _Numbered(Canvas):  # type: ignore[misc]
         self.setProducer("stitchc")
         self.setAuthor("")
         self.setViewerPreference("DisplayDocTitle", "true")
+        if true_scale:
+            self.setViewerPreference("PrintScaling", "None")
         self.about = _clean(title)
         self.pages: list[dict[str, Any]] = []
         self._begin_marks()
 
     def _begin_marks(self) -> None:
+        self.foot_mm = 9.0
         self.marks: list[tuple[str, str]] = []
         """Kind of each marked part of this page, and the words in its place."""
         self._mark("P")
@@ -115,10 +144,10 @@ class _Numbered(Canvas):  # type: ignore[misc]
         self.marks.append((kind, instead))
 
     @contextmanager
-    def figure(self, instead: str) -> Iterator[None]:
-        """All that is drawn meanwhile is one figure, with words in its place."""
+    def marked(self, kind: str, instead: str = "") -> Iterator[None]:
+        """All that is drawn meanwhile is one element: "H1", "P", or "Figure" with words in its place."""
         self._code.append("EMC")
-        self._mark("Figure", instead)
+        self._mark(kind, instead)
         yield
         self._code.append("EMC")
         self._mark("P")
@@ -138,8 +167,9 @@ class _Numbered(Canvas):  # type: ignore[misc]
             self._code.append("/Artifact BMC")
             self.setFont(fonts()[False], 8.5)
             self.setFillColor(black)
-            self.drawString(_MARGIN, 9 * mm, f"{self.about} · made by stitchc")
-            self.drawRightString(self._pagesize[0] - _MARGIN, 9 * mm, f"Page {number} of {len(self.pages)}")
+            foot = self.foot_mm * mm
+            self.drawString(_MARGIN, foot, f"{self.about} · made by stitchc")
+            self.drawRightString(self._pagesize[0] - _MARGIN, foot, f"Page {number} of {len(self.pages)}")
             self._code.append("EMC")
             order.show_page(super().showPage)
         order.close()
@@ -150,9 +180,11 @@ class _Numbered(Canvas):  # type: ignore[misc]
 
 
 @functools.cache
-def _style(size: float, bold: bool = False, left: float = 0, after: float = 1, before: float = 0) -> ParagraphStyle:
+def _style(
+    size: float, bold: bool = False, left: float = 0, after: float = 1, before: float = 0, right: bool = False
+) -> ParagraphStyle:
     return ParagraphStyle(
-        f"{size} {bold} {left} {after} {before}",
+        f"{size} {bold} {left} {after} {before} {right}",
         fontName=fonts()[bold],
         fontSize=size,
         leading=size * 1.32,
@@ -162,6 +194,7 @@ def _style(size: float, bold: bool = False, left: float = 0, after: float = 1, b
         keepWithNext=int(bold and left == 0),
         bulletFontName=fonts()[False],
         bulletFontSize=size,
+        alignment=2 if right else 0,
     )
 
 
@@ -194,9 +227,20 @@ def _paragraph(text: str, style: ParagraphStyle, bullet: str | None = None) -> P
     return Paragraph(_words(text), style, bulletText=bullet)
 
 
-def _heading(text: str, size: float, level: int, before: float = 4) -> Paragraph:
-    heading = _paragraph(text, _style(size, True, 0, 1, before))
-    heading.level = level
+class _Heading(Paragraph):  # type: ignore[misc]
+    """A heading for those who read and for those who listen. level: among the bookmarks, from 0."""
+
+    level: int
+    title: str
+
+    def draw(self) -> None:
+        with self.canv.marked(f"H{min(self.level + 1, 6)}"):
+            super().draw()
+
+
+def _heading(text: str, size: float, level: int, before: float = 4) -> _Heading:
+    heading = _Heading(_words(text), _style(size, True, 0, 1, before))
+    heading.level, heading.title = level, text
     return heading
 
 
@@ -271,12 +315,30 @@ def _can_be_split(flowable: Flowable) -> bool:
 # -- blocks ---------------------------------------------------------------------------------------------------------
 
 
-def _story(document: Document, every_row: bool, width: float) -> Iterator[Flowable]:
-    yield _heading(document.title, 20, 0, 0)
+def _story(document: Document, every_row: bool, width: float, pages_of: dict[str, int]) -> Iterator[Flowable]:
+    """Everything in order; a document with chapters has its contents after its first part."""
+    body = list(_chapter(document, every_row, width, 0))
+    if document.chapters:
+        after = next((at for at, each in enumerate(body) if getattr(each, "level", 0) == 1), len(body))
+        heading = _heading(_CONTENTS, 13, 1)
+        body[after:after] = [heading, *_contents([*body[:after], heading, *body[after:]], width, pages_of)]
+    on_sheet = False
+    for flowable in body:
+        if on_sheet and not isinstance(flowable, NextPageTemplate | PageBreak | _Sheet):
+            yield from (NextPageTemplate(_TEXT), PageBreak())
+            on_sheet = False
+        yield flowable
+        on_sheet = on_sheet or isinstance(flowable, _Sheet)
+
+
+def _chapter(document: Document, every_row: bool, width: float, depth: int) -> Iterator[Flowable]:
+    """depth: 0 for the whole, 1 for a chapter of it, and so on."""
+    yield _heading(document.title, _TITLE_SIZES[min(depth, 2)], depth, 5 * min(depth, 1))
     kind = document.kind
     if document.subtitle and document.subtitle != document.title:
         kind = f"{document.subtitle} · {kind}"
-    yield _paragraph(kind, _style(11, after=3))
+    if kind:
+        yield _paragraph(kind, _style(11, after=3))
     if document.facts:
         label, value = _style(10, True, 0.01), _style(10)
         rows = [[_paragraph(name, label), _paragraph(text, value)] for name, text in document.facts]
@@ -290,10 +352,36 @@ def _story(document: Document, every_row: bool, width: float) -> Iterator[Flowab
             yield Spacer(0, 3 * mm)
             yield Grid([[each] for each in (head, *flowables)], [width], style=_BOX)
         else:
-            yield _heading(part.heading, 13, 1)
+            if part.heading:
+                yield _heading(part.heading, 13, depth + 1)
             yield from flowables
     if document.rows is not None:
-        yield from _rows(document.rows, every_row, width)
+        yield from _rows(document.rows, every_row, width, depth + 1)
+    for chapter in document.chapters:
+        yield from _chapter(chapter, every_row, width, depth + 1)
+
+
+_CONTENTS: Final = "Contents"
+_TITLE_SIZES: Final = (20, 17, 14)
+_MOST_LISTED: Final = 36
+"""Lines of the contents up to which headings of the third level are among them."""
+
+
+def _contents(body: Sequence[Flowable], width: float, pages_of: dict[str, int]) -> Iterator[Flowable]:
+    """The headings with their pages, each a link to its place; the title and the head of the list itself left out."""
+    headings = [flowable for flowable in body if isinstance(flowable, _Heading | _Sheet)]
+    keyed = [(heading, f"heading-{at}") for at, heading in enumerate(headings, start=1)]
+    keyed = [(heading, key) for heading, key in keyed if heading.level and heading.title != _CONTENTS]
+    most = next(level for level in (2, 1) if level == 1 or sum(h.level <= level for h, _ in keyed) <= _MOST_LISTED)
+    rows = []
+    for heading, key in keyed:
+        if heading.level <= most:
+            style = _style(10, left=6 * (heading.level - 1) + 0.01, after=0)
+            words = f'<a href="#{key}" color="black">{_words(heading.title)}</a>'
+            rows.append(
+                [Paragraph(words, style), Paragraph(str(pages_of.get(key, 0)), _style(10, after=0, right=True))]
+            )
+    yield Grid(rows, [width - 20 * mm, 20 * mm], style=_PLAIN)
 
 
 _PLAIN: Final = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
@@ -329,6 +417,74 @@ def _block(block: Block, width: float) -> Iterator[Flowable]:
                 yield _paragraph(block.caption, _style(9))
         case Lines():
             yield from (_paragraph(line, item) for line in block.lines)
+        case Picture():
+            shown = _Raster(block, width)
+            shown.keepWithNext = int(bool(block.caption))
+            yield shown
+            if block.caption:
+                yield _paragraph(block.caption, _style(9))
+        case Sheet():
+            yield from (NextPageTemplate(_name_of(block)), PageBreak(), _Sheet(block))
+
+
+_TEXT: Final = "text"
+"""The page of everything but sheets, which have pages of their own."""
+
+
+def _sheets(document: Document) -> Iterator[Sheet]:
+    for part in document.parts:
+        yield from (block for block in part.blocks if isinstance(block, Sheet))
+    for chapter in document.chapters:
+        yield from _sheets(chapter)
+
+
+def _name_of(sheet: Sheet) -> str:
+    return f"sheet {id(sheet)}"
+
+
+def _sheet_template(sheet: Sheet) -> PageTemplate:
+    size = (sheet.page.width_mm * POINTS_PER_MM, sheet.page.height_mm * POINTS_PER_MM)
+    return PageTemplate(_name_of(sheet), [Frame(0, 0, *size, 0, 0, 0, 0)], pagesize=size)
+
+
+class _Sheet(Flowable):  # type: ignore[misc]
+    """A page that is drawn already, in its own size, with a bookmark."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        super().__init__()
+        self.page, self.title, self.level = sheet.page, sheet.name, 2
+
+    def getPlainText(self) -> str:
+        return _clean(self.title)
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        return self.page.width_mm * POINTS_PER_MM, self.page.height_mm * POINTS_PER_MM
+
+    def draw(self) -> None:
+        self.canv.foot_mm = _FOOT_OF_SHEET_MM
+        draw_page(self.canv, self.page, self.canv.marked)
+
+
+_FOOT_OF_SHEET_MM: Final = 6.4
+"""A quarter of an inch, which most printers can do (common practice): sheets are full down to 10 mm."""
+
+
+class _Raster(Flowable):  # type: ignore[misc]
+    """A picture in pixels."""
+
+    def __init__(self, picture: Picture, most: float) -> None:
+        super().__init__()
+        self.alt, self.image = picture.alt, ImageReader(io.BytesIO(picture.content))
+        across, up = self.image.getSize()
+        self.width = min(picture.width_mm * mm, most)
+        self.height = self.width * up / across
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        return self.width, self.height
+
+    def draw(self) -> None:
+        with self.canv.marked("Figure", _clean(self.alt)):
+            self.canv.drawImage(self.image, 0, 0, self.width, self.height)
 
 
 def _table(table: Table, width: float) -> Iterator[Flowable]:
@@ -357,7 +513,7 @@ class _Shapes(Flowable):  # type: ignore[misc]
         return self.width, self.height
 
     def draw(self) -> None:
-        with self.canv.figure(_clean(self.drawing.alt)):
+        with self.canv.marked("Figure", _clean(self.drawing.alt)):
             self._draw()
 
     def _draw(self) -> None:
@@ -443,20 +599,20 @@ class _Ticks(Flowable):  # type: ignore[misc]
                 x += 0.3 * _TICK
 
 
-def _rows(rows: Rows, every_row: bool, width: float) -> Iterator[Flowable]:
+def _rows(rows: Rows, every_row: bool, width: float, level: int) -> Iterator[Flowable]:
     if used := "".join({row.bed for row in rows.passes()}):
         yield from _block(legend(used, rows.by_hand), width)
     if rows.before:
-        yield _heading(f"Before row {rows.first_row}", 13, 1)
+        yield _heading(f"Before row {rows.first_row}", 13, level)
         yield from _block(Listing(rows.before, numbered=True), width)
-    yield _heading("Row by row", 13, 1)
+    yield _heading("Row by row", 13, level)
     entries = rows.entries
     folded: Sequence[Line | Repeated] = fold(entries)
     if every_row:
         folded = [Line((range(at, at + 1),)) for at, entry in enumerate(entries) if not isinstance(entry, Table)]
     for item in folded:
         if isinstance(item, Line):
-            yield from _line(rows, item, every_row, width)
+            yield from _line(rows, item, every_row, width, level + 1)
             continue
         first, last = (_row(rows, index) for index in item.ends)
         words, style = item.words(first, last), _style(11, True, 0, 1, 3)
@@ -464,7 +620,7 @@ def _rows(rows: Rows, every_row: bool, width: float) -> Iterator[Flowable]:
         for number, line in enumerate(item.lines):
             if number:
                 content.append(_Continued(_words(f"{words}, continued. Tick each row."), style))
-            content += _line(rows, line, every_row, width)
+            content += _line(rows, line, every_row, width, level + 1)
         yield _Block(content)
     yield _paragraph(rows.total, _style(11, True, 0.01, 0, 3))
 
@@ -475,11 +631,11 @@ def _row(rows: Rows, index: int) -> int:
     return entry.row
 
 
-def _line(rows: Rows, line: Line, every_row: bool, width: float) -> Iterator[Flowable]:
+def _line(rows: Rows, line: Line, every_row: bool, width: float, level: int) -> Iterator[Flowable]:
     entry = rows.entries[line.index]
     match entry:
         case Heading():
-            yield _heading(entry.text, 12, 2)
+            yield _heading(entry.text, 12, level)
             for detail in entry.details:
                 shown = _paragraph(detail, _style(9.5, after=0.3))
                 shown.keepWithNext = 1

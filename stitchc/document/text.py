@@ -18,7 +18,9 @@ from stitchc.document.values import (
     Lines,
     Listing,
     PassRow,
+    Picture,
     Rows,
+    Sheet,
     Table,
     Terms,
 )
@@ -42,7 +44,7 @@ def to_text(document: Document, every_row: bool = False) -> str:
 
 
 def _lines(document: Document, every_row: bool) -> Iterator[str]:
-    title = f"{document.title}: {document.kind}"
+    title = f"{document.title}: {document.kind}" if document.kind else document.title
     if document.subtitle and document.subtitle != document.title:
         title = f"{document.subtitle}, {title}"
     title = visible(title)
@@ -52,11 +54,14 @@ def _lines(document: Document, every_row: bool) -> Iterator[str]:
     yield from _pairs(document.facts)
     for part in document.parts:
         yield ""
-        yield from _wrap(visible(part.heading), WIDTH)
+        yield from _wrap(visible(part.heading), WIDTH)  # nothing for one without
         for block in part.blocks:
             yield from _block(block)
     if document.rows is not None:
         yield from _rows(document.rows, every_row)
+    for chapter in document.chapters:
+        yield from ("", "")
+        yield from _lines(chapter, every_row)
 
 
 def _pairs(pairs: Sequence[tuple[str, str]]) -> Iterator[str]:
@@ -80,6 +85,10 @@ def _block(block: Block) -> Iterator[str]:
             yield from _table(block)
         case Drawing():
             yield from map(visible, block.as_text)
+        case Picture():
+            yield from _hanging("  ", f"[{block.alt}] {block.caption}".strip())
+        case Sheet():
+            yield from _hanging("  ", f"[{block.name}] {block.page.description}")
         case Lines():
             yield ""
             yield from (f"    {visible(line)}" for line in block.lines)

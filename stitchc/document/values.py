@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
+    from stitchc.page.values import Page
 
 # -- drawings -------------------------------------------------------------------------------------------------------
 
@@ -100,7 +101,28 @@ class Lines:
     lines: tuple[str, ...]
 
 
-Block = str | Listing | Terms | Table | Drawing | Lines
+@dataclass(frozen=True)
+class Picture:
+    """A picture in pixels, as JPEG or PNG. width_mm: on paper, or as wide as the page allows. alt: what it shows, for
+    those who cannot see it. caption: the line under it. file: under which name a reader can take it from a page, "" if
+    it is only to be looked at."""
+
+    content: bytes
+    width_mm: float
+    alt: str
+    caption: str = ""
+    file: str = ""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A drawn page that is a page of its own on paper, at true scale. name: what it is called in the contents."""
+
+    page: Page
+    name: str
+
+
+Block = str | Listing | Terms | Table | Drawing | Lines | Picture | Sheet
 """A plain string is a paragraph."""
 
 
@@ -228,6 +250,7 @@ class Document:
     """title: what it is about; subtitle: of which pattern; kind: what it calls itself ("needle sheet").
 
     facts: the lines of its head (label, value). parts: everything that is read before the rows, or all there is.
+    chapters: documents within this one, after its own rows; one that has any begins with a list of its contents.
     """
 
     title: str
@@ -236,3 +259,4 @@ class Document:
     parts: tuple[Part, ...] = ()
     rows: Rows | None = None
     subtitle: str = ""
+    chapters: tuple[Document, ...] = ()

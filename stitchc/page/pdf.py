@@ -9,7 +9,8 @@ from __future__ import annotations
 import functools
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING, Any, Final
 
 from stitchc.page.lettering import font_path, printable, visual_order
@@ -31,8 +32,8 @@ def pdf(pages: Sequence[Page]) -> bytes:
     if any(max(page.width_mm, page.height_mm) > MOST_MM for page in pages):
         raise ValueError(f"a PDF page is at most {MOST_MM:.0f} mm long")
     out = io.BytesIO()
-    names = fonts()
-    canvas = Canvas(out, invariant=1, pageCompression=1, pdfVersion=(1, 7), lang="en", initialFontName=names[False])
+    font = fonts()[False]
+    canvas = Canvas(out, invariant=1, pageCompression=1, pdfVersion=(1, 7), lang="en", initialFontName=font)
     canvas.setTitle(printable(pages[0].title))
     canvas.setSubject(printable(pages[0].description))
     canvas.setAuthor("")
@@ -45,22 +46,31 @@ def pdf(pages: Sequence[Page]) -> bytes:
         canvas.setPageSize((page.width_mm * POINTS_PER_MM, page.height_mm * POINTS_PER_MM))
         if page.label:
             canvas.addPageLabel(index, prefix=printable(page.label))
-        canvas.translate(0, page.height_mm * POINTS_PER_MM)
-        canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
-        paper, words, drawing = _parts(page)
-        for item in paper:
-            _draw(canvas, item, names)
-        for item in words:
-            with order.marked("P"):
-                _draw(canvas, item, names)
-        if drawing:
-            with order.marked("Figure", printable(page.description)):
-                for item in drawing:
-                    _draw(canvas, item, names)
+        draw_page(canvas, page, order.marked)
         order.show_page()
     order.close()
     canvas.save()
     return without_dates(out.getvalue())
+
+
+def draw_page(canvas: Canvas, page: Page, marked: Callable[[str, str], AbstractContextManager[None]]) -> None:
+    """Everything on a page, drawn on a canvas of its size. marked: begins an element of the order in which it is read
+    ("P", or "Figure" with words in its place)."""
+    names = fonts()
+    canvas.saveState()
+    canvas.translate(0, page.height_mm * POINTS_PER_MM)
+    canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
+    paper, words, drawing = _parts(page)
+    for item in paper:
+        _draw(canvas, item, names)
+    for item in words:
+        with marked("P", ""):
+            _draw(canvas, item, names)
+    if drawing:
+        with marked("Figure", printable(page.description)):
+            for item in drawing:
+                _draw(canvas, item, names)
+    canvas.restoreState()
 
 
 def _parts(page: Page) -> tuple[Sequence[Item], Sequence[Item], Sequence[Item]]:

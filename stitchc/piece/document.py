@@ -50,11 +50,13 @@ def piece_document(
     messages: Sequence[Sequence[Message]],
     after_row: int = 0,
     so_far: Sequence[Part] = (),
+    for_others: bool = False,
 ) -> Document:
     """The whole instructions, for one size or several.
 
     labels: what the sizes are called ("48 cm"). messages: of each size; those that are only information are told in
     their place. after_row: leave out the rows up to this one, which are knitted already; so_far: what they came to.
+    for_others: whoever reads it has neither the pattern's file nor stitchc.
     """
     plan = plans[0]
     entries = _entries(plans, labels, units, after_row)
@@ -66,12 +68,12 @@ def piece_document(
         plan.piece.name,
         f"what is still to knit after row {after_row}" if after_row else "instructions for a whole piece",
         tuple(_facts(plans, labels, units, after_row)),
-        tuple(_parts(plans, labels, units, messages, after_row, so_far)),
+        tuple(_parts(plans, labels, units, messages, after_row, so_far, for_others)),
         Rows(
             entries,
             plan.needles,
             passes[0][0].start_side if passes[0] else plan.piece.carriage,
-            (_where_it_stands(plan, after_row, entries),) if after_row else tuple(_before(plans)),
+            (_where_it_stands(plan, after_row, entries),) if after_row else tuple(_before(plans, for_others)),
             moved_by_hand(plan.machine),
             left if after_row else total_words(passes, plan.machine),
             after_row,
@@ -107,21 +109,22 @@ def _parts(
     messages: Sequence[Sequence[Message]],
     after_row: int,
     so_far: Sequence[Part],
+    for_others: bool,
 ) -> Iterator[Part]:
     plan = plans[0]
     yield from warning_part(by_size([warning_lines(each) for each in messages], labels))
     yield from so_far
-    drawing = outline(plan, units) if len(plans) == 1 else None
-    sizes = Listing(tuple(size_lines(plans, units)))
+    drawing = outline(plans, units)
+    sizes = Listing(tuple(size_lines(plans, units, for_others)))
     yield Part("Size of the whole" if after_row else "Size", (sizes,) if drawing is None else (sizes, drawing))
     infos = [[message.text for message in each if message.severity == "info"] for each in messages]
     rounded = [[*rounding_lines(each, units), *info] for each, info in zip(plans, infos, strict=True)]
-    if any(rounded):
+    if any(rounded) and not for_others:
         yield Part("Rounding", (Listing(by_size(rounded, labels)),))
-    yarns = [tuple(yarn_lines(each, units, after_row)) for each in plans]
+    yarns = [tuple(yarn_lines(each, units, after_row, for_others)) for each in plans]
     if any(yarns):
         yield Part("Yarn still needed" if after_row else "Yarn", (Listing(by_size(yarns, labels)),))
-    if gauges := tuple(gauge_lines(plan, units)):
+    if gauges := tuple(gauge_lines(plan, units, for_others)):
         yield Part("Gauge", (Listing(gauges),))
     charts = [(name, chart) for name, chart in plan.charts.items() if name != PLAIN]
     if charts:
@@ -134,10 +137,11 @@ def _parts(
     yield cautions(*child_cautions(plan))
     passes = [each.passes for each in plans]
     beds = [each.needles for each in plans]
-    yield from working_the_rows(passes, plan.machine, beds, plan.edge, "`carriage {}` in the piece")
+    begin_at = "then every direction below is the other way round" if for_others else "`carriage {}` in the piece"
+    yield from working_the_rows(passes, plan.machine, beds, plan.edge, begin_at)
 
 
-def _before(plans: Sequence[Plan]) -> Iterator[str]:
+def _before(plans: Sequence[Plan], for_others: bool) -> Iterator[str]:
     plan = plans[0]
     machine, side = plan.machine, plan.piece.carriage
     first = next((item for item in plan.items if isinstance(item, Do | Pass)), None)
@@ -154,7 +158,8 @@ def _before(plans: Sequence[Plan]) -> Iterator[str]:
     what = reader_name(machine)
     names, plural = ", ".join(patterned), "s" if len(patterned) > 1 else ""
     maker = "card" if what == "card" else "bitmap"
-    yield f"Have the {what}{plural} ready: {names} (`stitchc {maker}` makes {'them' if plural else 'it'})."
+    where = "" if for_others else f" (`stitchc {maker}` makes {'them' if plural else 'it'})"
+    yield f"Have the {what}{plural} ready: {names}{where}."
     if what == "picture":
         column_1 = several([needle_name(column_1_position(machine, bed, plan.edge)) for bed in beds])
         yield f"The first column of {'each' if plural else 'the'} picture goes on {column_1}."

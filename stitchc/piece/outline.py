@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from stitchc.document import Drawing, Label, Path
+from stitchc.english import several
 from stitchc.piece.plan import Plan
 from stitchc.piece.size_words import CM_PER_INCH, Units, rows_words
 
@@ -17,22 +19,22 @@ _LEAST_BAND: Final = 15.0
 _CORNER: Final = 8.0
 
 
-def outline(plan: Plan, units: Units) -> Drawing | None:
+def outline(plans: Sequence[Plan], units: Units) -> Drawing | None:
     """A rectangle for each section from the bottom up, each as wide as it will lie; None where sizes are not known.
 
-    Drawn to scale; the measures are the middle of their ranges.
+    Drawn to scale in the first size, the measures of the others in brackets; they are the middle of their ranges.
     """
+    plan = plans[0]
+    of_whole = [(each.width_cm, each.length_cm) for each in plans]
     lengths = [plan.length_of(section) for section in plan.sections]
     widths = [plan.width_of(section.stitch) for section in plan.sections]
-    if plan.width_cm is None or plan.length_cm is None:
-        return None
     bands = [
         (section, length.value, width.value)
         for section, length, width in zip(plan.sections, lengths, widths, strict=True)
         if length is not None and width is not None
     ]
     long, widest = sum(length for _, length, _ in bands), max((width for *_, width in bands), default=0.0)
-    if len(bands) < len(plan.sections) or widest <= 0 or long <= 0:
+    if any(None in sizes for sizes in of_whole) or len(bands) < len(plan.sections) or widest <= 0 or long <= 0:
         return None
     scale = min(_MOST_WIDE / widest, _MOST_HIGH / long)
     across, height = max(widest * scale, 6.0), max(long * scale, 6.0)
@@ -54,8 +56,9 @@ def outline(plan: Plan, units: Units) -> Drawing | None:
             shapes += [Path((((left + wide, middle), (end, middle)),)), Label(end + 4, middle + 4, label, "start")]
             label_at = middle
         bottom = top
-    wide_words = f"{plan.width_cm.value * per:.1f} {units} wide"
-    long_words = f"{plan.length_cm.value * per:.1f} {units} long in all, from the bottom up"
+    wide_words = f"{several([f'{width.value * per:.1f}' for width, _ in of_whole if width])} {units} wide"
+    long_words = several([f"{length.value * per:.1f}" for _, length in of_whole if length])
+    long_words += f" {units} long in all, from the bottom up"
     right = _CORNER + across
     rule = (((_CORNER, base + 8), (_CORNER, base + 16)), ((_CORNER, base + 12), (right, base + 12)),
             ((right, base + 8), (right, base + 16)))  # fmt: skip
@@ -65,4 +68,5 @@ def outline(plan: Plan, units: Units) -> Drawing | None:
         Label(_CORNER, base + 46, long_words, "start"),
     ]
     box = _CORNER + max(across + 22 + longest * _LETTER, len(long_words) * _LETTER, 360)
-    return Drawing(tuple(shapes), box, base + 54, 0.26, f"The piece in outline: {wide_words}, {long_words}")
+    alt = f"The piece in outline: {wide_words}, {long_words}"
+    return Drawing(tuple(shapes), box, base + 54, 0.26, alt, "The first size, to scale." if len(plans) > 1 else "")

@@ -24,6 +24,7 @@ from stitchc.piece.so_far import so_far_parts
 from stitchc.product import File, Product, WrongOption, accept
 
 if TYPE_CHECKING:
+    from stitchc.document import Document
     from stitchc.gauge import GaugeReport
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern, Piece
@@ -50,6 +51,25 @@ def plan_piece(pattern: Pattern, machine: Machine, options: PieceOptions = DEFAU
     With `so_far` the plan is worked out again from what was measured; its values are then the new plan. Raises Refused
     (P4.., K2.., M3.., G6..) and WrongOption for a piece, sizes or measurements that do not fit.
     """
+    planned, messages = _planned(pattern, machine, options)
+    return Product(tuple(each.plan for each in planned), tuple(_files(pattern, planned, options)), messages)
+
+
+def write_instructions(pattern: Pattern, machine: Machine, options: PieceOptions = DEFAULTS) -> Product[Instructions]:
+    """As `plan_piece`, but the instructions as a document, for whoever puts them beside something else."""
+    planned, messages = _planned(pattern, machine, options)
+    plans = tuple(each.plan for each in planned)
+    return Product((Instructions(plans, _document(planned, options)),), (), messages)
+
+
+class Instructions(NamedTuple):
+    """A piece for one machine. plans: one of each size; document: what to do, for all of them."""
+
+    plans: tuple[Plan, ...]
+    document: Document
+
+
+def _planned(pattern: Pattern, machine: Machine, options: PieceOptions) -> tuple[list[_Planned], tuple[Message, ...]]:
     sizes = parse_sizes(options.sizes, options.units) if options.sizes is not None else []
     measured = [_measured(text) for text in options.so_far]
     if len(sizes) > 1 and measured:
@@ -67,7 +87,7 @@ def plan_piece(pattern: Pattern, machine: Machine, options: PieceOptions = DEFAU
         planned = [_replanned(planned[0], measured, options.anyway)]
     told = [message for each in planned for message in each.messages]
     messages = in_order(dict.fromkeys([*checked, *report.messages, *ill_matched(report, pattern), *told]))
-    return Product(tuple(each.plan for each in planned), tuple(_files(pattern, planned, options)), tuple(messages))
+    return planned, tuple(messages)
 
 
 # -- what was asked -------------------------------------------------------------------------------------------------
@@ -143,13 +163,16 @@ def _files(pattern: Pattern, planned: Sequence[_Planned], options: PieceOptions)
         documents = [_as_json(each, options.units) for each in planned]
         content = json.dumps(documents[0] if len(documents) == 1 else documents, ensure_ascii=False, indent=1)
         return [File.of_text(f"{stem}.json", content)]
-    per = MM_PER[options.units]
+    return document_files({stem: _document(planned, options)}, options.form, stem, options.every_row, options.page)
+
+
+def _document(planned: Sequence[_Planned], options: PieceOptions) -> Document:
+    first, per = planned[0], MM_PER[options.units]
     labels = [f"{each.size_mm / per:g} {options.units}" for each in planned if each.size_mm is not None]
     done = first.so_far.done if first.so_far is not None else 0
     so_far = so_far_parts(first.so_far, options.units) if first.so_far is not None else []
     plans, messages = [each.plan for each in planned], [each.messages for each in planned]
-    document = piece_document(plans, labels, options.units, messages, done, so_far)
-    return document_files({stem: document}, options.form, stem, options.every_row, options.page)
+    return piece_document(plans, labels, options.units, messages, done, so_far, options.for_others)
 
 
 def _as_json(planned: _Planned, units: Units) -> dict[str, object]:

@@ -61,14 +61,12 @@ def known(sizes: Sequence[Range | None]) -> list[Range]:
 # -- sizes ----------------------------------------------------------------------------------------------------------
 
 
-def size_lines(plans: Sequence[Plan], units: Units) -> Iterator[str]:
+def size_lines(plans: Sequence[Plan], units: Units, for_others: bool = False) -> Iterator[str]:
     """How large the whole and its sections come out, in each size."""
     plan = plans[0]
     if plan.width_cm is None and plan.length_cm is None:
-        yield (
-            "Not known, because there is no gauge. Add a line such as `gauge plain 20 stitches 28 rows per 10 cm`, or "
-            "use --plain 20x28."
-        )
+        advice = " Add a line such as `gauge plain 20 stitches 28 rows per 10 cm`, or use --plain 20x28."
+        yield f"Not known, because there is no gauge.{'' if for_others else advice}"
         return
     if widths := known([each.width_cm for each in plans]):
         yield f"Width {size_words(widths, units)}, in {plan.width_stitch}." + _seam_words(plans, units)
@@ -164,7 +162,7 @@ def rows_words(section: Section) -> str:
     return f"rows {section.from_row} to {section.to_row}"
 
 
-def gauge_lines(plan: Plan, units: Units) -> Iterator[str]:
+def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[str]:
     """Whose gauge the sizes rest on, and whether anybody measured it."""
     per, cm = ("10 cm", 10.0) if units == "cm" else ("4 in", 10.16)
     baseline = plan.report.baseline
@@ -193,35 +191,39 @@ def gauge_lines(plan: Plan, units: Units) -> Iterator[str]:
     if guessed:
         names = " and ".join(guessed)
         be = "is" if len(guessed) == 1 else "are"
-        yield (
-            f"{names} {be} estimated, not measured. Before you rely on the size, knit a swatch (`stitchc swatch` plans "
-            "it), write what you measure into the pattern as a `gauge` line, and make these instructions again."
+        then = (
+            "."
+            if for_others
+            else " (`stitchc swatch` plans it), write what you measure into the pattern as a `gauge` line, and make "
+            "these instructions again."
         )
+        yield f"{names} {be} estimated, not measured. Before you rely on the size, knit a swatch{then}"
 
 
 # -- yarn and work --------------------------------------------------------------------------------------------------
 
 
-def yarn_lines(plan: Plan, units: Units, after_row: int = 0) -> Iterator[str]:
+def yarn_lines(plan: Plan, units: Units, after_row: int = 0, for_others: bool = False) -> Iterator[str]:
     """How much of each yarn is needed, and what to have ready. after_row: for the rows after this one alone."""
     needed = yarn_needed(plan, after_row)
     main = plan.pattern.main_yarn
     for yarn in needed:
-        yield _yarn_line(yarn, main is not None and yarn.name == main.name, units, bool(plan.pattern.yarns))
+        is_main = main is not None and yarn.name == main.name
+        yield _yarn_line(yarn, is_main, units, bool(plan.pattern.yarns), for_others)
     if any(yarn.metres is not None for yarn in needed):
         yield (
             f"The amount to have is the upper end of the range plus {ALLOWANCE:.0%} for "
             + ("ends" if after_row else "the swatch, the cast-on, ends")
             + " and a row gone wrong (common practice). Waste yarn is not included."
         )
-    if main is None and any(yarn.name is None for yarn in needed) and plan.pattern.yarns:
+    if main is None and any(yarn.name is None for yarn in needed) and plan.pattern.yarns and not for_others:
         yield (
             "The main yarn is the yarn of the rows that name none. If it is one of the yarns above, write "
             f"{in_yarn_words(plan.pattern)}. It is then counted and weighed with that yarn."
         )
 
 
-def _yarn_line(yarn: YarnNeeded, is_main: bool, units: Units, declared: bool) -> str:
+def _yarn_line(yarn: YarnNeeded, is_main: bool, units: Units, declared: bool, for_others: bool) -> str:
     name = yarn.name or "The main yarn"
     described = f" ({yarn.description})" if yarn.description else ""
     described += ", the main yarn" if is_main and yarn.name else ""
@@ -229,17 +231,16 @@ def _yarn_line(yarn: YarnNeeded, is_main: bool, units: Units, declared: bool) ->
         described = f" ({WHICH_IS_MAIN})"
     words = f"{name}{described}, {number(yarn.rows, 'row')}: "
     if yarn.metres is None:
-        return f"{words}add the gauge of stocking stitch to learn the amount."
+        return words + ("amount not known." if for_others else "add the gauge of stocking stitch to learn the amount.")
     metres = yarn.metres
     words += f"{_amount(metres, 'm')}"
     if units == "in":
         words += f" ({_amount(metres.times(1 / 0.9144), 'yd')})"
     if yarn.grams is not None:
         words += f", {_amount(yarn.grams, 'g')}"
-    elif yarn.name is not None:
-        words += ", weight not known (add `tex` or `weight` to its yarn line)"
-    elif declared:
+    elif declared or for_others:
         words += ", weight not known"
+        words += " (add `tex` or `weight` to its yarn line)" if yarn.name is not None and not for_others else ""
     else:
         words += ", weight not known (add a line such as `yarn oat tex 417` to the pattern)"
     return f"{words}. Have {have_words(yarn)}."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shlex
+import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
@@ -130,6 +131,12 @@ def as_json(plans: Sequence[SwatchPlan], machine: Machine) -> dict[str, Any]:
     }
 
 
+FINISHING: Final = (
+    "Take each swatch off, finish it as the work will be (wash, dry, rest it overnight), lay it flat without pulling, "
+    "and measure from mark to mark, each way in three places."
+)
+
+
 def as_text(plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, units: Units) -> Iterator[str]:
     """The plan as text."""
     if not plans:
@@ -143,10 +150,12 @@ def as_text(plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, uni
         yield ""
         yield from _plan_text(plan, pattern, machine, units)
     yield ""
-    yield "Take each swatch off, finish it as the work will be (wash, dry, rest it overnight), lay it flat without"
-    yield "pulling, and measure from mark to mark, each way in three places. Then put these lines into the pattern, or"
-    yield "into a file of their own that patterns of this yarn can include, with the middle figure of the three. Write"
-    yield "a line for each swatch: two swatches of one stitch show how much your gauge differs from one to the next."
+    yield from textwrap.wrap(
+        f"{FINISHING} Then put these lines into the pattern, or into a file of their own that patterns of this yarn "
+        "can include, with the middle figure of the three. Write a line for each swatch: two swatches of one stitch "
+        "show how much your gauge differs from one to the next.",
+        104,
+    )
     yield ""
     for plan in plans:
         for line in plan.gauge_lines(units):
@@ -154,24 +163,10 @@ def as_text(plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, uni
 
 
 def _plan_text(plan: SwatchPlan, pattern: Pattern, machine: Machine, units: Units) -> Iterator[str]:
-    left, right = plan.marks
-    is_plain = plan.name == PLAIN
     yield visible(_title(plan))
-    yield _line(
-        "cast on", f"{plan.needles.count} needles, {plan.needles.left} to {plan.needles.right}; a few rows of it"
-    )
-    edges = "" if is_plain else " of the stitch; one needle at each end always knits"
-    yield _line("knit", f"row counter to 0, then {plan.total_rows} rows{edges}")
-    if not is_plain and not pattern.stitches[plan.name].chart.knits[-1].all():
-        yield _line("", "then 2 rows of stocking stitch, so that no needle holds more than one loop at the end")
-    yield _line("mark rows", f"{plan.first_mark_row} and {plan.last_mark_row}: a scrap of yarn through an edge stitch")
-    yield _line("mark needles", f"{left} and {right}: a scrap hung on each, half way up")
-    yield _line("mark to mark", f"{plan.stitches} stitches, about {_length(plan.expected_width_mm, units)}")
-    yield _line("", f"{plan.rows} rows, about {_length(plan.expected_length_mm, units)}")
-    yield _line("tape error", f"{100 * plan.within:.1f} % at the most")
-    if plan.metres:
-        yield _line("yarn", f"about {plan.metres.high:.0f} m at the most")
-    if not is_plain:
+    for head, text in swatch_steps(plan, pattern, units):
+        yield _line(head, text)
+    if plan.name != PLAIN:
         from stitchc.messages import STANDARD_INPUT
 
         file = "-" if pattern.file == STANDARD_INPUT else shlex.quote(pattern.file)
@@ -181,6 +176,25 @@ def _plan_text(plan: SwatchPlan, pattern: Pattern, machine: Machine, units: Unit
             f"stitchc sheet {file} --stitch {shlex.quote(plan.name)} --machine {name} "
             f"--needles {plan.needles.count} --rows {plan.total_rows}",
         )
+
+
+def swatch_steps(plan: SwatchPlan, pattern: Pattern, units: Units) -> Iterator[tuple[str, str]]:
+    """What is done for a swatch and what it comes to, each with its head; a head that is empty goes on with the one
+    before."""
+    left, right = plan.marks
+    is_plain = plan.name == PLAIN
+    yield "cast on", f"{plan.needles.count} needles, {plan.needles.left} to {plan.needles.right}; a few rows of it"
+    edges = "" if is_plain else " of the stitch; one needle at each end always knits"
+    yield "knit", f"row counter to 0, then {plan.total_rows} rows{edges}"
+    if not is_plain and not pattern.stitches[plan.name].chart.knits[-1].all():
+        yield "", "then 2 rows of stocking stitch, so that no needle holds more than one loop at the end"
+    yield "mark rows", f"{plan.first_mark_row} and {plan.last_mark_row}: a scrap of yarn through an edge stitch"
+    yield "mark needles", f"{left} and {right}: a scrap hung on each, half way up"
+    yield "mark to mark", f"{plan.stitches} stitches, about {_length(plan.expected_width_mm, units)}"
+    yield "", f"{plan.rows} rows, about {_length(plan.expected_length_mm, units)}"
+    yield "tape error", f"{100 * plan.within:.1f} % at the most"
+    if plan.metres:
+        yield "yarn", f"about {plan.metres.high:.0f} m at the most"
 
 
 def _line(head: str, text: str) -> str:

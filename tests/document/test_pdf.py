@@ -97,7 +97,7 @@ def test_pieces_are_documents_too(machine: str, sizes: str | None) -> None:
     pdf, texts = opened(file.content)
     whole = "\n".join(texts)
     assert "Mark both edges: the thumb ends here" in " ".join(whole.split())
-    assert ("long in all, from the bottom up" in whole) == (sizes is None)
+    assert "long in all, from the bottom up" in whole and ("The first size, to scale." in whole) == bool(sizes)
     assert [item.get_title() for item in pdf.get_toc() if item.get_title().startswith("Part ")]
 
 
