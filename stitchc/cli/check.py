@@ -8,24 +8,16 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
-from stitchc.cli.common import (
-    coloured,
-    files_argument,
-    format_option,
-    machine_option,
-    option,
-    output_option,
-    put_text,
-    rendered,
-    stitch_option,
-)
+from stitchc.cli.common import coloured, files_argument, option, put_text, rendered
+from stitchc.cli.options import options_of
+from stitchc.cli.results import Target
 from stitchc.files import FileTrouble
 from stitchc.messages import Message, Refused, has_errors, in_order, to_json, visible
+from stitchc.options import CheckOptions
 
 if TYPE_CHECKING:
     from stitchc.machines import Machine
@@ -49,19 +41,10 @@ class _Checked(NamedTuple):
     "  stitchc check cowl.stitch --format json"
 )
 @files_argument
-@machine_option(None)
-@stitch_option
-@format_option("text", "json")
+@options_of(CheckOptions, machine=None, output="the report")
 @option("--watch", is_flag=True, help="Check again whenever you save a file, until Ctrl-C.")
-@output_option("the report")
 def command(
-    files: tuple[str, ...],
-    machine_name: str | None,
-    stitch_names: tuple[str, ...],
-    form: str,
-    watch: bool,
-    output: Path | None,
-    force: bool,
+    files: tuple[str, ...], machine_name: str | None, options: CheckOptions, watch: bool, target: Target
 ) -> None:
     """Read patterns and check that they can be knitted.
 
@@ -72,36 +55,29 @@ def command(
     if watch:
         from stitchc.cli.watch import rerun_on_save
 
-        rerun_on_save(files, lambda: _report(files, machine_name, stitch_names, form, None, False))
+        rerun_on_save(files, lambda: _report(files, machine_name, options, Target(None)))
     else:
-        _report(files, machine_name, stitch_names, form, output, force)
+        _report(files, machine_name, options, target)
 
 
-def _report(
-    files: tuple[str, ...],
-    machine_name: str | None,
-    stitch_names: tuple[str, ...],
-    form: str,
-    output: Path | None,
-    force: bool,
-) -> None:
+def _report(files: tuple[str, ...], machine_name: str | None, options: CheckOptions, target: Target) -> None:
     """Check every file and put the report where it belongs; errors end the command with 1 (3 for an unread file)."""
     machine, checked = _machine(machine_name)
     if not checked:
-        checked = [_check(file, machine, stitch_names) for file in files]
-        checked += _named_nowhere(checked, stitch_names)
+        checked = [_check(file, machine, options.stitches) for file in files]
+        checked += _named_nowhere(checked, options.stitches)
     found = [message for each in checked for message in each.messages]
-    if form == "json":
+    if options.form == "json":
         report = to_json(found)
     else:
-        colour = output is None and coloured(sys.stdout)
+        colour = target.path is None and coloured(sys.stdout)
         lines: list[str] = []
         for each in checked:
             lines += rendered(each.messages, each.sources, colour)
             if each.pattern and each.stitches and not has_errors(each.messages):
                 lines.append(_summary(each, machine))
         report = "\n".join(lines)
-    put_text(report, output, force)
+    put_text(report, target.path, target.force)
     if has_errors(found):
         raise SystemExit(3 if any(each.trouble for each in checked) else 1)
 

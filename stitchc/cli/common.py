@@ -7,15 +7,13 @@ messages go to standard error.
 from __future__ import annotations
 
 import contextlib
-import functools
 import os
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, NoReturn, TextIO, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Final, NoReturn, TextIO, TypeVar
 
 import click
-from click.core import ParameterSource
 
 from stitchc import files
 from stitchc.cli.wrong_usage import worded
@@ -66,23 +64,6 @@ def files_argument(command: F) -> F:
     return click.argument("files", metavar="FILE...", nargs=-1, required=True, shell_complete=file_names)(command)
 
 
-def stitch_option(command: F) -> F:
-    """--stitch NAME, repeatable, of a command that leaves parts out unless they are named."""
-    return _stitch_option("every stitch that is not part of another; skipped ones are listed")(command)
-
-
-def _stitch_option(default: str) -> Callable[[F], F]:
-    text = f"Only this stitch; repeat the option for several. (default: {default})"
-    return option("--stitch", "stitch_names", metavar="NAME", multiple=True, callback=_as_compared, help=text)
-
-
-def _as_compared(context: click.Context, parameter: click.Parameter, names: tuple[str, ...]) -> tuple[str, ...]:
-    """The names as the pattern has them: a terminal may send an é as e and its accent."""
-    from stitchc.notation.tree import composed
-
-    return tuple(map(composed, names))
-
-
 def machine_option(default: str | None, help: str = "") -> Callable[[F], F]:
     """--machine NAME|FILE.toml."""
     words = help or "Which machine to plan for: a shipped profile (see `stitchc machines`) or your own."
@@ -113,23 +94,6 @@ OTHERS_ENDINGS: Final = frozenset(
     [".jpg", ".jpeg", ".gif", ".bmp", ".tif", ".tiff", ".webp", ".eps", ".dxf", ".csv", ".doc", ".docx", ".odt", ".rtf"]
 )
 """Endings of forms that no command makes: a file so called would not be what its name says."""
-
-
-def format_option(*forms: str) -> Callable[[F], F]:
-    """--format of a command that also has output_option."""
-    text = f"The form of the output. (default: from the ending of -o, else {forms[0]})"
-
-    def apply(command: F) -> F:
-        @functools.wraps(command)
-        def with_form(*args: Any, form: str | None, output: Path | None, **others: Any) -> Any:
-            context = click.get_current_context(silent=True)
-            if context is not None and context.get_parameter_source("form") is ParameterSource.ENVIRONMENT:
-                form = form if output is None or output.suffix.lower() not in ENDINGS else None  # -o goes before it
-            return command(*args, form=form_for(form, output, forms), output=output, **others)
-
-        return option("--format", "form", type=click.Choice(forms), default=None, help=text)(cast(F, with_form))
-
-    return apply
 
 
 def form_for(form: str | None, output: Path | None, forms: Sequence[str]) -> str:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from stitchc.cli.common import format_option, output_option, put_text
+from stitchc.cli.common import put_text
+from stitchc.cli.options import options_of
+from stitchc.cli.results import Target
 from stitchc.english import listed
+from stitchc.options import ListOptions
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -30,9 +32,8 @@ def _codes(context: click.Context, parameter: click.Parameter, incomplete: str) 
 
 @click.command(epilog="\b\nExamples:\n  stitchc explain\n  stitchc explain K204\n  stitchc explain n102 k208")
 @click.argument("codes", metavar="[CODE]...", nargs=-1, shell_complete=_codes)
-@format_option("text", "json")
-@output_option("it instead of printing it")
-def command(codes: tuple[str, ...], form: str, output: Path | None, force: bool) -> None:
+@options_of(ListOptions, output="it instead of printing it")
+def command(codes: tuple[str, ...], options: ListOptions, target: Target) -> None:
     """Explain what a message code means, with an example and how to fix it.
 
     Without a CODE, list them all. Messages end in their code, in square brackets: [K204].
@@ -42,13 +43,12 @@ def command(codes: tuple[str, ...], form: str, output: Path | None, force: bool)
 
     wanted = [_known(code) for code in codes] or known()
     pages = [found for code in dict.fromkeys(wanted) if (found := page(code)) is not None]
-    if form == "json":
+    if options.form == "json":
         document = {"format": "stitchc-explain/1", "codes": [_as_json(each) for each in pages]}
-        put_text(json.dumps(document, ensure_ascii=False, indent=2), output, force)
-    elif codes:
-        put_text("\n\n\n".join(in_full(each) for each in pages), output, force)
+        text = json.dumps(document, ensure_ascii=False, indent=2)
     else:
-        put_text(listing(pages), output, force)
+        text = "\n\n\n".join(in_full(each) for each in pages) if codes else listing(pages)
+    put_text(text, target.path, target.force)
 
 
 def _known(said: str) -> str:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from stitchc.cli.common import format_option, machine_names, option, output_option, put_text
+from stitchc.cli.common import machine_names, option, put_text
+from stitchc.cli.options import options_of
+from stitchc.cli.results import Target
 from stitchc.english import listed, number
+from stitchc.options import ListOptions
 
 if TYPE_CHECKING:
     from stitchc.machines import Limit, Machine
@@ -40,11 +42,8 @@ def _words(table: str, name: str, value: str) -> str:
     is_flag=True,
     help="Ask what your knitted test card showed (stitchc card --test-card) and write a profile of your machine.",
 )
-@format_option("text", "json")
-@output_option("it instead of printing it")
-def command(
-    names: tuple[str, ...], written: str | None, ask: bool, form: str, output: Path | None, force: bool
-) -> None:
+@options_of(ListOptions, output="it instead of printing it")
+def command(names: tuple[str, ...], written: str | None, ask: bool, options: ListOptions, target: Target) -> None:
     """List the machine profiles, show some in full, or print one to start your own from.
 
     Your own file is checked completely: you get every mistake with its line or, if there is none, what the machine can
@@ -55,20 +54,19 @@ def command(
     if ask:
         from stitchc.cli.asking import ask_for_a_profile
 
-        ask_for_a_profile(names, output, force)
+        ask_for_a_profile(names, target.path, target.force)
         return
     if written is not None:
         if names:
             raise click.UsageError("--write NAME prints one profile; leave the other names out.")
-        put_text(profile_text(written), output, force, signed=False)
+        put_text(profile_text(written), target.path, target.force, signed=False)
         return
     machines = _loaded(names) if names else [load(name) for name in SHIPPED]
-    if form == "json":
-        put_text(json.dumps(as_json(machines), ensure_ascii=False, indent=2), output, force)
-    elif names:
-        put_text("\n\n".join(in_full(machine) for machine in machines), output, force)
+    if options.form == "json":
+        text = json.dumps(as_json(machines), ensure_ascii=False, indent=2)
     else:
-        put_text(table(machines), output, force)
+        text = "\n\n".join(in_full(machine) for machine in machines) if names else table(machines)
+    put_text(text, target.path, target.force)
 
 
 def _loaded(names: tuple[str, ...]) -> list[Machine]:

@@ -1,34 +1,17 @@
 """Options dataclasses on the command line: `options_of` gives a command the options of its product.
 
-How a command is converted, `stitchc swatch` as the example (`stitchc/cli/bitmap.py` is a converted one):
-
-    @click.command(epilog="…")
-    @file_argument
-    @options_of(SwatchOptions, machine="hand-standard", output="the plan; a folder for HTML of several swatches")
-    def command(file: str, machine_name: str, options: SwatchOptions, target: Target) -> None:
-        \"\"\"Plan a swatch for each stitch of FILE: …\"\"\"
-        from stitchc.swatch.product import plan_swatch
-
-        machine = load_machine(machine_name)
-        put_product(plan_swatch(read_pattern(file), machine, options), target)
-
-1. Move what the command works out into the package, as one function of values that returns a `Product` (see
-   `stitchc.product` for the shared steps: choosing stitches, accepting messages, naming files). It does not print.
-2. Texts and JSON are files of the product too (`File.of_text`); `put_product` prints them without -o.
-3. `WrongOption` becomes exit status 2, `Refused` 1; the command catches neither.
-4. Long work takes `progress: Progress = no_progress`; the command passes `bar.at` of a `Bar`.
-5. `options.form` is what --format or the ending of -o asks for, `options.name` the file's name if -o gives one.
+A command reads, asks for its product, and says where that goes (`stitchc/cli/bitmap.py` is one of the shortest).
+`WrongOption` of a product becomes exit status 2, `Refused` 1; the command catches neither. `options.form` is what
+--format or the ending of -o asks for, `options.name` the file's name if -o gives one.
 """
 
 from __future__ import annotations
 
 import dataclasses
 import functools
-import importlib
-import types
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final, Literal, Union, get_args, get_origin
+from typing import Any, Final, Literal, get_args, get_origin
 
 import click
 from click.core import ParameterSource
@@ -39,7 +22,7 @@ from stitchc.cli.results import Target
 from stitchc.cli.wrong_usage import refuse
 from stitchc.english import listed
 from stitchc.messages import Refused
-from stitchc.options import Option
+from stitchc.options import Option, options_in, value_type, words_for
 from stitchc.product import WrongOption
 
 NO_MACHINE: Final = "no machine"
@@ -59,7 +42,8 @@ def options_of(
     names; with it there are -o and --force, and the command gets where its product goes as `target`.
     """
     fields = {field.name: field for field in dataclasses.fields(kind)}
-    shown = {name: _option(field) for name, field in fields.items() if _annotation(field)}
+    asked = {field.name: option for field, option in options_in(kind)}
+    shown = {name: _option(fields[name], option) for name, option in asked.items()}
 
     def apply(command: Callable[..., None]) -> Callable[..., None]:
         @functools.wraps(command)
@@ -71,8 +55,8 @@ def options_of(
             if "form" in fields:
                 given["form"] = _form(fields["form"], given.get("form"), output)
                 target = Target(output, force, given["form"])
-            _refuse_what_does_not_apply(fields, given)
-            if target.names_a_file and output is not None:
+            _refuse_what_does_not_apply(asked, given)
+            if "name" in fields and target.names_a_file and output is not None:
                 given["name"] = output.stem
             if takes_output:
                 others["target"] = target
@@ -86,10 +70,9 @@ def options_of(
                 if error.field == "name" and output is not None:
                     files.refuse_foreign(output, force)
                     raise click.BadParameter(str(error), param_hint=f"-o {output}") from None
-                option = _annotation(fields[error.field]) if error.field in fields else None
-                if option is None:
+                if error.field not in asked:
                     raise click.UsageError(str(error)) from None
-                raise click.BadParameter(str(error), param_hint=option.flags.split("/")[0]) from None
+                raise click.BadParameter(str(error), param_hint=asked[error.field].flag) from None
 
         takes_output = bool(output)
         decorators = list(shown.values())
@@ -105,16 +88,10 @@ def options_of(
     return apply
 
 
-def _annotation(field: dataclasses.Field[Any]) -> Option | None:
-    return next((each for each in getattr(field.type, "__metadata__", ()) if isinstance(each, Option)), None)
-
-
-def _option(field: dataclasses.Field[Any]) -> Callable[[Any], Any]:
+def _option(field: dataclasses.Field[Any], option: Option) -> Callable[[Any], Any]:
     """The click option of a field."""
-    option = _annotation(field)
-    assert option is not None
-    kind, several = _value_type(field.type)
-    settings: dict[str, Any] = {"metavar": option.metavar, "help": _help(option, field, kind)}
+    kind, several = _value_type(field)
+    settings: dict[str, Any] = {"metavar": option.metavar, "help": _help(option, field)}
     if kind is bool:
         settings |= {"is_flag": True, "default": field.default}
     else:
@@ -125,12 +102,9 @@ def _option(field: dataclasses.Field[Any]) -> Callable[[Any], Any]:
     return common.option(option.flags, field.name, **settings)
 
 
-def _value_type(annotated: Any) -> tuple[Any, bool]:
+def _value_type(field: dataclasses.Field[Any]) -> tuple[Any, bool]:
     """The type of one value, without None, and whether there may be several."""
-    kind = getattr(annotated, "__origin__", annotated)
-    if get_origin(kind) in (Union, types.UnionType):
-        parts = [part for part in get_args(kind) if part is not type(None)]
-        kind = parts[0] if len(parts) == 1 else str
+    kind = value_type(field)
     if get_origin(kind) is tuple and get_args(kind)[-1] is Ellipsis:
         return get_args(kind)[0], True
     return kind, False
@@ -138,7 +112,7 @@ def _value_type(annotated: Any) -> tuple[Any, bool]:
 
 def _click_type(option: Option, kind: Any) -> Any:
     if option.parse:
-        return Parsed(option.parse, option.split)
+        return Parsed(option)
     if get_origin(kind) is Literal:
         return click.Choice(get_args(kind))
     low, high = option.low, option.high
@@ -152,18 +126,16 @@ class Parsed(click.ParamType):  # type: ignore[type-arg]
 
     name = "text"
 
-    def __init__(self, where: str, split: str | None = None) -> None:
-        self.where = where
-        self.envvar_list_splitter = split  # type: ignore[misc]
+    def __init__(self, option: Option) -> None:
+        self.option = option
+        self.envvar_list_splitter = option.split  # type: ignore[misc]
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """The value; click.BadParameter with the function's own words."""
         if not isinstance(value, str):
             return value
-        module, _, name = self.where.partition(":")
-        parse = functools.reduce(getattr, name.split("."), importlib.import_module(module))
         try:
-            return parse(value)  # type: ignore[operator]
+            return self.option.parsed(value)
         except ValueError as error:
             refuse(f"{error}.", param, ctx)
 
@@ -171,16 +143,14 @@ class Parsed(click.ParamType):  # type: ignore[type-arg]
 # -- the words of the help ------------------------------------------------------------------------------------------
 
 
-def _help(option: Option, field: dataclasses.Field[Any], kind: Any) -> str:
+def _help(option: Option, field: dataclasses.Field[Any]) -> str:
     """The help with bounds and default: "Resolution of the picture. (72 to 2400; default: 600)"."""
     notes = []
     if option.low is not None or option.high is not None:
         notes.append(_bounds(option))
-    default = _default_in_words(field.default)
-    if option.default:
-        notes.append(f"default: {option.default.format(default)}")
-    elif default and kind is not bool:
-        notes.append(f"default: {default}")
+    default = words_for(field.default)
+    if option.otherwise or default:
+        notes.append(f"default: {option.otherwise.format(default) or default}")
     return option.help + (f" ({'; '.join(notes)})" if notes else "")
 
 
@@ -190,39 +160,27 @@ def _bounds(option: Option) -> str:
     return f"{option.low:,.12g} to {option.high:,.12g}"
 
 
-def _default_in_words(default: Any) -> str:
-    if default is None or default == () or default is dataclasses.MISSING:
-        return ""
-    return f"{default:g}" if isinstance(default, float) else str(default)
-
-
 # -- options that go together ---------------------------------------------------------------------------------------
 
 
 def _form(field: dataclasses.Field[Any], form: str | None, output: Path | None) -> str:
     """The form that --format or the ending of -o asks for; -o goes before --format of the environment."""
-    kind, _ = _value_type(field.type)
-    forms = (field.default, *(each for each in get_args(kind) if each != field.default))
+    forms = sorted(get_args(value_type(field)), key=lambda form: form != field.default)
     if output is not None and output.suffix.lower() in common.ENDINGS and not _typed("form"):
         form = None
     return common.form_for(form, output, forms)
 
 
-def _refuse_what_does_not_apply(fields: dict[str, dataclasses.Field[Any]], given: dict[str, Any]) -> None:
+def _refuse_what_does_not_apply(asked: dict[str, Option], given: dict[str, Any]) -> None:
     """Leave with wrong usage where an option that was typed would be passed over."""
-    for name, field in fields.items():
-        option = _annotation(field)
-        if option is None or not _typed(name):
-            continue
-        flag = option.flags.split("/")[0]
-        if option.forms and given["form"] not in option.forms:
+    for name, option in asked.items():
+        if option.forms and given["form"] not in option.forms and _typed(name):
             forms = listed(option.forms, "or")
-            raise click.UsageError(f"{flag} is for --format {forms}, and the form is {given['form']}.")
-        if option.needs and given[option.needs] in (None, ()):
-            needed = _annotation(fields[option.needs])
-            assert needed is not None
+            raise click.UsageError(f"{option.flag} is for --format {forms}, and the form is {given['form']}.")
+        if option.needs and given[option.needs] in (None, ()) and _typed(name):
+            needed = asked[option.needs]
             example = (needed.metavar or "VALUE").split("|")[0]
-            raise click.UsageError(f"{flag} needs {needed.flags} as well, as in {needed.flags} {example}.")
+            raise click.UsageError(f"{option.flag} needs {needed.flags} as well, as in {needed.flags} {example}.")
 
 
 def _typed(name: str) -> bool:

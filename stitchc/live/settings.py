@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-import functools
-import importlib
-import types
 from collections.abc import Iterator, Mapping
-from typing import Any, Final, Literal, Union, get_args, get_origin
+from typing import Any, Final, Literal, get_args, get_origin
 
 from stitchc import options
-from stitchc.options import Option
+from stitchc.options import Option, options_in, value_type, words_for
 
 _ASKED_ELSEWHERE: Final = ("form", "stitches", "piece", "units", "name")
 """Fields that the page has its own places for."""
@@ -41,16 +38,16 @@ def described(kind: type[Any]) -> list[dict[str, Any]]:
     """What a form needs to ask for each option of a dataclass: its name, words, kind of value and bounds."""
     found = []
     for field, option in _asked(kind):
-        value = _value_type(field)
+        value = value_type(field)
         found.append(
             {
                 "name": field.name,
-                "label": option.flags.split("/")[0].lstrip("-").replace("-", " ").capitalize(),
+                "label": option.flag.lstrip("-").replace("-", " ").capitalize(),
                 "help": option.help,
                 "kind": "flag" if value is bool else "choice" if get_origin(value) is Literal else "text",
                 "choices": list(get_args(value)) if get_origin(value) is Literal else [],
                 "example": option.metavar or "",
-                "default": option.default.format(_words(field.default)) if option.default else _words(field.default),
+                "default": option.otherwise.format(words_for(field.default)) or words_for(field.default),
                 "value": field.default if value is bool or isinstance(field.default, str) else "",
             }
         )
@@ -77,34 +74,22 @@ def as_fields(kind: type[Any], given: Mapping[str, Any], form: str, units: str) 
 
 
 def _asked(kind: type[Any]) -> Iterator[tuple[Field, Option]]:
-    for field in dataclasses.fields(kind):
-        option = next((each for each in getattr(field.type, "__metadata__", ()) if isinstance(each, Option)), None)
-        if option is None or field.name in _ASKED_ELSEWHERE or option.parse.startswith("stitchc.cli."):
+    for field, option in options_in(kind):
+        if field.name in _ASKED_ELSEWHERE or option.parse.startswith("stitchc.cli."):
             continue
-        if get_origin(_value_type(field)) is not tuple or option.parse:
+        if get_origin(value_type(field)) is not tuple or option.parse:
             yield field, option
 
 
-def _value_type(field: Field) -> Any:
-    """The type of a value, without None."""
-    kind = getattr(field.type, "__origin__", field.type)
-    if get_origin(kind) in (Union, types.UnionType):
-        parts = [part for part in get_args(kind) if part is not type(None)]
-        return parts[0] if len(parts) == 1 else str
-    return kind
-
-
 def _value(field: Field, option: Option, value: Any) -> Any:
-    label = option.flags.split("/")[0].lstrip("-").replace("-", " ").capitalize()
-    kind = _value_type(field)
+    label = option.flag.lstrip("-").replace("-", " ").capitalize()
+    kind = value_type(field)
     if kind is bool:
         return bool(value)
     text = str(value).strip()
     if option.parse:
-        module, _, name = option.parse.partition(":")
-        parse: Any = functools.reduce(getattr, name.split("."), importlib.import_module(module))
         try:
-            return parse(text)
+            return option.parsed(text)
         except ValueError as error:
             raise ValueError(f"{label}: {error}.") from None
     if get_origin(kind) is Literal:
@@ -113,7 +98,7 @@ def _value(field: Field, option: Option, value: Any) -> Any:
 
 
 def _chosen(field: Field, text: str, label: str) -> str:
-    choices = get_args(_value_type(field))
+    choices = get_args(value_type(field))
     if text not in choices:
         raise ValueError(f"{label} is one of {', '.join(choices)}.")
     return text
@@ -130,9 +115,3 @@ def _number(text: str, kind: Any, option: Option, label: str) -> float:
         bounds = [f"at least {low:,g}"] * (low is not None) + [f"at most {high:,g}"] * (high is not None)
         raise ValueError(f"{label} must be {' and '.join(bounds)}.")
     return number
-
-
-def _words(default: Any) -> str:
-    if default is None or default == () or isinstance(default, bool):
-        return ""
-    return f"{default:g}" if isinstance(default, float) else str(default)
