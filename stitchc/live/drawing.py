@@ -47,6 +47,8 @@ def draw_cell(text: str, file: str, folder: Path | None, name: str, row: int, co
     if wanted is None:
         raise CannotDraw(f"Needle {column} is out of work in this stitch. Change its `out` line in the text.")
     span = stitch.row_spans[row - 1]
+    if wanted == stitch.chart:
+        return Drawn(text, span.line)
     lines = text.split("\n")
     line = lines[span.line - 1]
     written = line[span.column - 1 : span.column - 1 + span.length]

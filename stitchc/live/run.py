@@ -108,7 +108,9 @@ class _Listener(uvicorn.Server):
 def _bound(port: int) -> socket.socket:
     """A socket on this computer alone, on the port if it is free, else on any."""
     for each in dict.fromkeys((port, 0)):
-        listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        # With its protocol by name: asyncio sends small answers without waiting (TCP_NODELAY) on such sockets alone,
+        # and an answer in two parts would else wait 40 ms for the other side to acknowledge the first.
+        listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         try:
             listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             listening.bind((HOST, each))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import hashlib
 import json
 import re
 import secrets
@@ -31,7 +32,8 @@ from stitchc.live.page_security import security_headers
 from stitchc.live.values import Made
 from stitchc.live.worker import Worker, WorkFailed
 from stitchc.messages import Refused
-from stitchc.notation import compile_text
+from stitchc.notation import Reading, compile_text
+from stitchc.pattern import Pattern
 
 HOST: Final = "127.0.0.1"
 _PAGE: Final = Path(__file__).parent / "page"
@@ -87,6 +89,7 @@ class Server:
         self.worker = Worker()
         self.pages: dict[str, Page] = {}
         self.made: OrderedDict[str, Made] = OrderedDict()
+        self.last_read: tuple[tuple[str, str], Reading] | None = None
         self.ending = asyncio.Event()
         self.watched: dict[str, tuple[int, int] | None] = {}
         routes = [
@@ -158,6 +161,7 @@ class Server:
         def work() -> Any:
             machine = first.machine(self.desk, _text(asked, "machine"))
             found = reading.read(text, file, self.desk.folder, machine)
+            self.last_read = (text, file), found
             place = (int(asked.get(key) or 1) for key in ("line", "row", "column"))
             line, row, column = place
             return reading.as_json(found, file, line, _text(asked, "stitch"), row, column)
@@ -169,7 +173,7 @@ class Server:
         text, file, name = (_text(asked, key) for key in ("text", "file", "stitch"))
 
         def work() -> Any:
-            pattern = compile_text(text, file, self.desk.folder).pattern
+            pattern = self._pattern(text, file)
             if pattern is None or name not in pattern.stitches:
                 return []
             return reading.runs_json(pattern, pattern.stitches[name], int(asked.get("row") or 1))
@@ -199,13 +203,19 @@ class Server:
         row, column = int(asked["row"]), int(asked["column"])
 
         def work() -> Any:
-            pattern = compile_text(text, file, self.desk.folder).pattern
+            pattern = self._pattern(text, file)
             if pattern is None or name not in pattern.stitches:
                 raise drawing.CannotDraw("The text has a mistake in it.")
             found = sources.source_of(pattern, text, file, self.desk.folder, name, row, column)
             return found and found._asdict()
 
         return {"source": await run_in_threadpool(work)}
+
+    def _pattern(self, text: str, file: str) -> Pattern | None:
+        """The text compiled, which it mostly was a moment ago for the chart."""
+        last = self.last_read
+        reading_now = last[1] if last and last[0] == (text, file) else compile_text(text, file, self.desk.folder)
+        return reading_now.pattern
 
     async def add(self, asked: Mapping[str, Any]) -> Any:
         """The text with something added: a gauge line from a swatch, or a new stitch of plain rows."""
@@ -273,8 +283,9 @@ class Server:
     def _placed(self, value: Any) -> Any:
         """The value with each made file put where the page can fetch it."""
         if isinstance(value, Made):
-            key = secrets.token_urlsafe(12)
+            key = _key(value)
             self.made[key] = value
+            self.made.move_to_end(key)
             while len(self.made) > 1 and sum(len(made.content) for made in self.made.values()) > _MOST_KEPT:
                 self.made.popitem(last=False)
             return {"name": value.name, "url": f"made/{key}/{quote(value.name)}", "size": len(value.content)}
@@ -384,6 +395,11 @@ class Server:
                         for page in self.pages.values():
                             if page.file == file:
                                 page.tell("changed", opened._asdict())
+
+
+def _key(made: Made) -> str:
+    """The same file stays where it is, so that a page that shows it already does not fetch it again."""
+    return hashlib.sha256(made.name.encode() + made.content).hexdigest()[:24]
 
 
 PAGE_FILES: Final = frozenset(path.name for path in _PAGE.iterdir() if path.suffix in (".css", ".js", ".svg"))

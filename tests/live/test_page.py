@@ -1,72 +1,27 @@
-"""The live page in a real browser: typed, mended, drawn on, saved, and nothing lost."""
+"""The live page in a real browser: typed, fixed, drawn on, saved, and nothing lost."""
 
 from __future__ import annotations
 
 import json
 import signal
-from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import expect
 
 from stitchc.__main__ import run
 from stitchc.notation import compile_text
-from tests.live.conftest import Start
+from tests.live.conftest import TIDE, Open, Served, Start, Visit, expect_chart, text_of
 
 pytestmark = pytest.mark.browser
 
-SIX = 'pattern "Tide line"\n\nstitch tide\n    1: K T\n    2: K\n    3: T K\n    4: K\n'
-Visit = Callable[..., Page]
 
-
-@pytest.fixture
-def visit(browser: Browser) -> Iterator[Visit]:
-    """Open an address in a browser of its own; no error in the page, no request to anywhere else."""
-    contexts = []
-    wrong: list[str] = []
-
-    def visit(address: str, **settings: object) -> Page:
-        context = browser.new_context(**{"viewport": {"width": 1400, "height": 900}, **settings})  # type: ignore[arg-type]
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(10_000)
-        host = "/".join(address.split("/")[:3])
-        page.on("pageerror", lambda error: wrong.append(str(error)))
-        page.on("request", lambda r: None if r.url.startswith((host, "blob:")) else wrong.append(r.url))
-        page.goto(address)
-        return page
-
-    yield visit
-    for context in contexts:
-        context.close()
-    assert not wrong
-
-
-def text_of(page: Page) -> str:
-    return page.input_value("#text")
-
-
-def chart_of(page: Page) -> list[str]:
-    """Rows as letters, first knitted first, from what a screen reader is told."""
-    words = page.eval_on_selector_all(
-        "#grid td[role=gridcell]", "all => all.map(cell => cell.getAttribute('aria-label'))"
-    )
-    rows: dict[int, str] = {}
-    for row, _, letter in (
-        each.replace("row ", "").replace(" needle ", "").replace(":", ",").split(",") for each in words
-    ):
-        rows[int(row)] = rows.get(int(row), "") + letter.strip()[0].upper()
-    return [rows[number] for number in sorted(rows)]
-
-
-def test_a_mistake_is_mended_by_its_button_and_the_change_undone(start: Start, visit: Visit, tmp_path: Path) -> None:
-    (tmp_path / "tide.stitch").write_text(SIX, "utf-8")
-    page = visit(start("tide.stitch").address)
+def test_a_mistake_is_fixed_by_its_button_and_the_change_undone(open_pattern: Open) -> None:
+    page = open_pattern()
     expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
-    assert chart_of(page) == ["KT", "KK", "TK", "KK"]
-    wrong = SIX.replace("1: K T", "1 K T")
+    expect_chart(page, "KT", "KK", "TK", "KK")
+    wrong = TIDE.replace("1: K T", "1 K T")
     page.fill("#text", wrong)
     expect(page.locator(".messages li.error")).to_have_count(1)
     expect(page.locator("#colours .error")).to_have_count(1)
@@ -75,33 +30,68 @@ def test_a_mistake_is_mended_by_its_button_and_the_change_undone(start: Start, v
     expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
     assert compile_text(text_of(page)).pattern is not None
     page.locator("#banner-made").get_by_role("button", name="Undo").click()
-    assert text_of(page) == wrong
+    expect(page.locator("#text")).to_have_value(wrong)
+    expect(page.locator("#text")).to_be_focused()
     page.keyboard.press("Control+z")
-    assert text_of(page) == SIX
+    expect(page.locator("#text")).to_have_value(TIDE)
     page.keyboard.press("Control+Shift+z")
-    assert text_of(page) == wrong
+    expect(page.locator("#text")).to_have_value(wrong)
     page.get_by_role("button", name="What does N").click()
     expect(page.get_by_role("dialog")).to_be_visible()
     page.keyboard.press("Escape")
     expect(page.get_by_role("dialog")).to_have_count(0)
 
 
-def test_typing_is_coloured_and_quotes_of_a_word_processor_are_taken(start: Start, visit: Visit) -> None:
-    page = visit(start().address)
+def test_a_button_that_is_held_down_stays_where_it_is(open_pattern: Open) -> None:
+    """What the server answers meanwhile waits for the release, and the fix is made in the text as it is then."""
+    wrong = TIDE.replace("1: K T", "1 K T")
+    page = open_pattern(wrong)
+    button = page.get_by_role("button", name="Make this change")
+    button.hover()
+    page.mouse.down()
+    with page.expect_response("**/read"):
+        page.evaluate(
+            """text => {
+              const area = document.getElementById("text");
+              area.value = text;
+              area.dispatchEvent(new Event("input"));
+            }""",
+            f"# first\n{wrong}",
+        )
+    page.wait_for_timeout(150)
+    expect(page.get_by_role("button", name="Line 4", exact=True)).to_be_visible()
+    page.mouse.up()
+    expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
+    expect_chart(page, "KT", "KK", "TK", "KK")
+    assert text_of(page).startswith("# first\n")
+
+
+def test_the_focus_stays_when_what_has_it_is_renewed(open_pattern: Open) -> None:
+    page = open_pattern(TIDE.replace("2: K", "2 K").replace("4: K", "4 K"))
+    page.get_by_role("button", name="Make this change").first.focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="Make this change")).to_have_count(1)
+    expect(page.get_by_role("button", name="Make this change")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
+    expect(page.locator("#messages")).to_be_focused()
+
+
+def test_typing_is_coloured_and_quotes_of_a_word_processor_are_taken(shared: Served, visit: Visit) -> None:
+    page = visit(shared.address)
     page.get_by_role("button", name="An empty page").click()
     expect(page.locator("#text")).to_be_focused()
-    page.locator("#text").type("pattern “Tide”\nstitch tide\n 1: K T # held\n2: K")
+    page.locator("#text").press_sequentially("pattern “Tide”\nstitch tide\n 1: K T # held\n2: K")
+    expect_chart(page, "KT", "KK")
     expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
     assert page.locator("#colours").inner_text().rstrip("\n").replace("\n\n", "\n") == text_of(page).rstrip("\n")
     assert page.locator("#colours .t").inner_text() == "T"
     assert page.locator("#colours .c").inner_text() == "# held"
-    assert chart_of(page) == ["KT", "KK"]
 
 
-def test_another_file_shows_nothing_of_the_one_before(start: Start, visit: Visit, tmp_path: Path) -> None:
-    (tmp_path / "good.stitch").write_text(SIX, "utf-8")
-    (tmp_path / "bad.stitch").write_text("stitch a\n    1: K Q\n", "utf-8")
-    page = visit(start("good.stitch").address)
+def test_another_file_shows_nothing_of_the_one_before(open_pattern: Open, shared: Served) -> None:
+    (shared.folder / "bad.stitch").write_text("stitch a\n    1: K Q\n", "utf-8")
+    page = open_pattern()
     expect(page.locator("#gauge table")).to_have_count(1)
     page.get_by_role("button", name="Open…").click()
     page.get_by_role("button", name="bad.stitch").click()
@@ -112,9 +102,8 @@ def test_another_file_shows_nothing_of_the_one_before(start: Start, visit: Visit
     assert text_of(page) == "stitch a\n    1: K Q\n"
 
 
-def test_runs_and_cells_show_each_other(start: Start, visit: Visit, tmp_path: Path) -> None:
-    (tmp_path / "a.stitch").write_text("stitch a over 8\n    1, 3: (K T)x2 K4\n    2: K\n", "utf-8")
-    page = visit(start("a.stitch").address)
+def test_runs_and_cells_show_each_other(open_pattern: Open) -> None:
+    page = open_pattern("stitch a over 8\n    1, 3: (K T)x2 K4\n    2: K\n")
     expect(page.locator("#grid td.t")).to_have_count(4)
     page.locator("#text").evaluate("area => area.setSelectionRange(30, 30)")  # the T of row 1
     expect(page.locator("#grid td.run")).to_have_count(4)
@@ -127,14 +116,11 @@ def test_runs_and_cells_show_each_other(start: Start, visit: Visit, tmp_path: Pa
     assert area.evaluate("a => a.value.slice(a.selectionStart, a.selectionEnd)") == "K4"
 
 
-def test_the_chart_is_drawn_on_by_mouse_and_a_built_stitch_leads_to_its_source(
-    start: Start, visit: Visit, tmp_path: Path
-) -> None:
-    (tmp_path / "a.stitch").write_text("stitch a\n    1-2: K4\nstitch b = a then a shifted 1\n", "utf-8")
-    page = visit(start("a.stitch").address)
+def test_the_chart_is_drawn_on_by_mouse_and_a_built_stitch_leads_to_its_source(open_pattern: Open) -> None:
+    page = open_pattern("stitch a\n    1-2: K4\nstitch b = a then a shifted 1\n")
     page.select_option("#stitch", "b")
     expect(page.locator("#grid tr")).to_have_count(5)
-    assert page.get_by_label("Tuck", exact=True).is_disabled()
+    expect(page.get_by_label("Tuck", exact=True)).to_be_disabled()
     page.locator("#grid td[data-row='3'][data-column='1']").click()
     expect(page.locator("#cell")).to_contain_text("comes from a, row 1, needle 4")
     page.get_by_role("button", name="Go there").click()
@@ -142,16 +128,16 @@ def test_the_chart_is_drawn_on_by_mouse_and_a_built_stitch_leads_to_its_source(
     expect(page.locator("#cell")).to_contain_text("Row 1, needle 4")
     page.get_by_label("Tuck", exact=True).check()
     page.locator("#grid td[data-row='1'][data-column='4']").click()
-    expect(page.locator("#grid td.t")).to_have_count(1)
-    assert text_of(page) == "stitch a\n    1: K3 T\n    2: K4\nstitch b = a then a shifted 1\n"
+    expect_chart(page, "KKKT", "KKKK")
+    expect(page.locator("#text")).to_have_value("stitch a\n    1: K3 T\n    2: K4\nstitch b = a then a shifted 1\n")
     page.locator("#undo").click()
     expect(page.locator("#grid td.t")).to_have_count(0)
 
 
-def test_a_picture_of_a_chart_goes_into_the_text(start: Start, visit: Visit, tmp_path: Path) -> None:
-    (tmp_path / "tide.stitch").write_text(SIX, "utf-8")
+def test_a_picture_of_a_chart_goes_into_the_text(open_pattern: Open, tmp_path: Path) -> None:
+    (tmp_path / "tide.stitch").write_text(TIDE, "utf-8")
     assert run(["chart", str(tmp_path / "tide.stitch"), "--format", "png", "-o", str(tmp_path / "tide.png")]) == 0
-    page = visit(start("tide.stitch").address)
+    page = open_pattern()
     with page.expect_file_chooser() as chooser:
         page.get_by_role("button", name="Read a picture of a chart").click()
     chooser.value.set_files(tmp_path / "tide.png")
@@ -167,109 +153,112 @@ def test_a_picture_of_a_chart_goes_into_the_text(start: Start, visit: Visit, tmp
     expect(page.get_by_role("dialog")).to_contain_text("No chart could be read")
 
 
-def test_two_versions_are_both_kept(start: Start, visit: Visit, tmp_path: Path) -> None:
-    path = tmp_path / "tide.stitch"
-    path.write_text(SIX, "utf-8")
-    page = visit(start("tide.stitch").address)
+def test_two_versions_are_both_kept(open_pattern: Open, shared: Served) -> None:
+    page = open_pattern()
+    path = shared.folder / page.locator("#file-name").inner_text()
     expect(page.locator("#file-state")).to_have_text("saved")
-    theirs = SIX.replace("Tide line", "Low water")
+    theirs = TIDE.replace("Tide line", "Low water")
     path.write_text(theirs, "utf-8")  # nothing is unsaved on the page: it follows the file
     expect(page.locator("#banner-adopted")).to_be_visible()
-    assert text_of(page) == theirs
+    expect(page.locator("#text")).to_have_value(theirs)
     mine = theirs + "# mine\n"
     page.fill("#text", mine)
-    path.write_text(SIX, "utf-8")
+    path.write_text(TIDE, "utf-8")
     page.locator("#save").click()
     dialog = page.get_by_role("dialog")
     expect(dialog).to_contain_text("Neither version is lost")
     dialog.get_by_role("button", name="Save mine, keep the other").click()
     expect(page.locator("#file-state")).to_have_text("saved")
     assert path.read_text("utf-8") == mine
-    assert (tmp_path / "tide-other-1.stitch").read_text("utf-8") == SIX
+    assert path.with_name(f"{path.stem}-other-1.stitch").read_text("utf-8") == TIDE
 
 
 def test_unsaved_text_outlives_the_tab_and_the_server(start: Start, visit: Visit, tmp_path: Path) -> None:
-    (tmp_path / "tide.stitch").write_text(SIX, "utf-8")
+    (tmp_path / "tide.stitch").write_text(TIDE, "utf-8")
     served = start("tide.stitch")
     page = visit(served.address)
-    page.fill("#text", SIX + "# kept\n")
+    page.fill("#text", TIDE + "# kept\n")
     page.reload()
-    expect(page.locator("#text")).to_have_value(SIX + "# kept\n")
+    expect(page.locator("#text")).to_have_value(TIDE + "# kept\n")
     page.close()
     page = visit(served.address)
-    expect(page.locator("#text")).to_have_value(SIX + "# kept\n")
+    expect(page.locator("#text")).to_have_value(TIDE + "# kept\n")
     served.end(signal.SIGKILL)
-    expect(page.locator("#banner-gone")).to_contain_text("Your text is kept", timeout=8000)
-    page.fill("#text", SIX + "# typed while it was gone\n")
+    expect(page.locator("#banner-gone")).to_contain_text("Your text is kept")
+    page.fill("#text", TIDE + "# typed while it was gone\n")
     again = start("tide.stitch")
     assert again.address == served.address
     expect(page.locator("#banner-gone")).to_have_count(0)
     page.wait_for_function("fetch('start').then(answer => answer.json()).then(all => all.drafts.length === 1)")
     page.close()
     page = visit(again.address)
-    expect(page.locator("#text")).to_have_value(SIX + "# typed while it was gone\n")
-    assert (tmp_path / "tide.stitch").read_text("utf-8") == SIX
+    expect(page.locator("#text")).to_have_value(TIDE + "# typed while it was gone\n")
+    assert (tmp_path / "tide.stitch").read_text("utf-8") == TIDE
     page.locator("#save").click()
     expect(page.locator("#file-state")).to_have_text("saved")
-    assert (tmp_path / "tide.stitch").read_text("utf-8") == SIX + "# typed while it was gone\n"
+    assert (tmp_path / "tide.stitch").read_text("utf-8") == TIDE + "# typed while it was gone\n"
 
 
 def test_two_pages_on_one_file_know_of_each_other(start: Start, visit: Visit, tmp_path: Path) -> None:
-    (tmp_path / "tide.stitch").write_text(SIX, "utf-8")
+    (tmp_path / "tide.stitch").write_text(TIDE, "utf-8")
     address = start("tide.stitch").address
     one, two = visit(address), visit(address)
     for page in (one, two):
         expect(page.locator("#banner-company")).to_contain_text("1 other page")
     two.fill("#text", "stitch a\n    1: K\n")
-    one.fill("#text", SIX + "# one\n")
+    one.fill("#text", TIDE + "# one\n")
     one.locator("#save").click()
     expect(two.locator("#banner-elsewhere")).to_be_visible()
     two.get_by_role("button", name="Look at both versions").click()
     two.get_by_role("dialog").get_by_role("button", name="Use the file").click()
-    expect(two.locator("#text")).to_have_value(SIX + "# one\n")
+    expect(two.locator("#text")).to_have_value(TIDE + "# one\n")
     assert (tmp_path / "tide-other-1.stitch").read_text("utf-8") == "stitch a\n    1: K\n"
     two.close()
     expect(one.locator("#banner-company")).to_have_count(0)
 
 
-MODES = {
+MODES: dict[str, dict[str, object]] = {
     "light": {},
     "dark": {"color_scheme": "dark"},
-    "high contrast": {"forced_colors": "active"},
-    "narrow": {"viewport": {"width": 360, "height": 740}, "color_scheme": "dark"},
-    "twice the size": {"viewport": {"width": 700, "height": 450}, "device_scale_factor": 2},
+    "narrow and dark": {"color_scheme": "dark", "width": 360},
+    "twice the size": {"width": 700},
     "still": {"reduced_motion": "reduce"},
+    "more contrast": {"contrast": "more"},
+    "colours of the system": {"forced_colors": "active"},
 }
 
 
-def test_no_rule_of_access_is_broken(start: Start, visit: Visit, tmp_path: Path) -> None:
+def test_no_rule_of_access_is_broken(open_pattern: Open) -> None:
     """axe-core's rules (those of WCAG 2.2 A and AA among them), with a mistake, views, a dialog, the beginning."""
-    address = start("tide.stitch").address
-    for mode, settings in MODES.items():
-        page = visit(address, **settings)
-        page.fill("#text", SIX)
-        page.locator("#card").scroll_into_view_if_needed()
-        expect(page.locator("#card img")).to_have_count(1)
-        page.fill("#text", SIX + "gauge tide 20 stitchs per 10 cm\n")  # chart and views stay, and say of what they are
-        expect(page.locator(".messages li")).to_have_count(1)
-        found = Axe().run(page).response["violations"]
-        width = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
-        assert width[0] <= width[1], mode
-        if mode in ("light", "dark"):
-            page.get_by_role("button", name="Draw a new stitch").click()
-            found += Axe().run(page).response["violations"]
-            page.keyboard.press("Escape")
-            page.get_by_role("button", name="Open…").click()
-            expect(page.locator("#begin")).to_be_visible()
-            found += Axe().run(page).response["violations"]
-        assert not found, (mode, json.dumps(found, indent=1)[:4000])
-        page.close()
+    page = open_pattern()
+    expect(page.locator("#card img")).to_have_count(1)
+    page.fill("#text", TIDE + "gauge tide 20 stitchs per 10 cm\n")  # chart and views stay, and say of what they are
+    expect(page.locator(".messages li")).to_have_count(1)
+    axe = Axe()
+    page.evaluate(axe.axe_script)
+    axe.axe_script = "0"  # it is there now
+
+    def violations() -> str:
+        return json.dumps(axe.run(page).response["violations"], indent=1)[:4000]
+
+    for mode, each in MODES.items():
+        settings = {"color_scheme": "light", "reduced_motion": "null", "forced_colors": "null", "contrast": "null"}
+        settings |= {key: str(value) for key, value in each.items() if key != "width"}
+        page.emulate_media(**settings)  # type: ignore[arg-type]
+        page.set_viewport_size({"width": int(str(each.get("width", 1400))), "height": 900})
+        assert violations() == "[]", mode
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), mode
+    page.get_by_role("button", name="Draw a new stitch").click()
+    assert violations() == "[]"
+    page.keyboard.press("Escape")
+    page.get_by_role("button", name="Open…").click()
+    expect(page.locator("#begin")).to_be_visible()
+    assert violations() == "[]"
 
 
-def test_what_a_screen_reader_is_given(start: Start, visit: Visit, tmp_path: Path) -> None:
+def test_what_a_screen_reader_is_given(open_pattern: Open) -> None:
     """The page by its accessibility tree alone: landmarks, headings, the chart as a grid with its names."""
-    (tmp_path / "tide.stitch").write_text(SIX, "utf-8")
-    page = visit(start("tide.stitch").address)
+    page = open_pattern()
     expect(page.get_by_role("gridcell", name="row 1, needle 2: tuck")).to_be_visible()
     tree = page.get_by_role("main").aria_snapshot()
     for part in (

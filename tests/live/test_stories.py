@@ -13,9 +13,7 @@ import pypdfium2
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.live.conftest import Start
-from tests.live.test_page import SIX, Visit, chart_of, text_of
-from tests.live.test_page import visit as visit
+from tests.live.conftest import TIDE, Start, Visit, expect_chart, text_of
 
 pytestmark = pytest.mark.browser
 
@@ -46,15 +44,15 @@ def test_the_knitter_who_prints_a_card(start: Start, visit: Visit, tmp_path: Pat
     page = visit(start().address)
     page.get_by_role("button", name="An empty page").click()
     expect(page.locator("#text")).to_be_focused()
-    page.locator("#text").type(SIX.replace("1: K T", "1 K T"))
+    page.locator("#text").press_sequentially(TIDE.replace("1: K T", "1 K T"))
     page.get_by_role("button", name="Make this change").click()
+    rows = ["KT", "KK", "TK", "KK"]
+    expect_chart(page, *rows)
     expect(page.locator("#messages")).to_have_text("Nothing is wrong.")
     expect(page.locator("#card img")).to_be_visible()
     expect(page.locator("#card")).to_contain_text("648 holes to punch")
     pdf = taken(page, "Hole card: PDF", tmp_path)
     card = json.loads(taken(page, "Hole card: JSON", tmp_path))
-    rows = chart_of(page)
-    assert rows == ["KT", "KK", "TK", "KK"]
     assert holes_of(pdf, card) == [[rows[r % 4][c % 2] == "K" for c in range(24)] for r in range(36)]
     with page.expect_popup() as shown:
         page.get_by_role("button", name="Hole card: Print", exact=True).click()
@@ -92,8 +90,7 @@ def test_the_designer_who_draws_with_the_keyboard_alone(start: Start, visit: Vis
             press("ArrowRight")
         press("Home")
         press("ArrowUp")
-    expect(page.locator("#grid td.t")).to_have_count(4)
-    assert chart_of(page) == wanted
+    expect_chart(page, *wanted)
     assert page.locator("#grid").aria_snapshot().count("gridcell") == 12
     assert "row 2, needle 2: tuck" in page.locator("#grid").aria_snapshot()
     drawn = text_of(page)

@@ -1,6 +1,6 @@
 // The page as a whole: which file, what is saved, and when what follows from the text is asked for.
 
-import {find, make, button, count, withCode, tell, banner, dialog} from "./dom.js";
+import {find, make, button, count, withCode, tell, renew, banner, dialog} from "./dom.js";
 import {ask, get, send, listen, page, Refused} from "./server.js";
 import * as editor from "./editor.js";
 import * as chart from "./chart.js";
@@ -28,28 +28,31 @@ async function guarded(work) {
 
 // -- what follows from the text -----------------------------------------------------------------------------------------
 
-let reading = false;
+let reading = null;
 let again = false;
 let later = 0;
 let keeping = 0;
+let readText = null;
 
-async function follow() {
-  if (reading) {
-    again = true;
-    return;
-  }
-  reading = true;
-  do {
-    again = false;
-    const asked = editor.text();
-    try {
-      const answer = await ask("read", {...context(), ...choice});
-      if (asked === editor.text()) shown(answer);
-    } catch (error) {
-      if (error instanceof Refused) banner("refused", error.message, "bad");
+// Ask for what follows; the promise is kept when the text as it stands then has been shown.
+function follow() {
+  again = true;
+  reading ??= (async () => {
+    while (again) {
+      again = false;
+      const asked = editor.text();
+      try {
+        const answer = await ask("read", {...context(), ...choice});
+        if (asked !== editor.text()) continue;
+        readText = asked;
+        shown(answer);
+      } catch (error) {
+        if (error instanceof Refused) banner("refused", error.message, "bad");
+        else if (!(error instanceof TypeError)) throw error;
+      }
     }
-  } while (again);
-  reading = false;
+  })().finally(() => (reading = null));
+  return reading;
 }
 
 function textChanged() {
@@ -123,12 +126,11 @@ function showMessages(messages, more) {
   const flat = JSON.stringify([messages, more]);
   if (flat === listed) return;
   listed = flat;
-  const box = find("messages");
+  messagesNow = messages;
   const fixable = messages.filter((each) => each.fix).length;
-  box.replaceChildren(messages.length
-    ? make("ol", {class: "messages"}, messages.map(messageItem))
-    : make("p", {class: "fine"}, "Nothing is wrong."));
-  if (more) box.append(make("p", {class: "note"}, `And ${more} more. Fix these first.`));
+  renew(find("messages"),
+    messages.length ? make("ol", {class: "messages"}, messages.map(messageItem)) : make("p", {class: "fine"}, "Nothing is wrong."),
+    more ? make("p", {class: "note"}, `And ${more} more. Fix these first.`) : null);
   clearTimeout(saying);
   saying = setTimeout(() => {
     const errors = messages.filter((each) => each.severity === "error").length;
@@ -141,16 +143,27 @@ function messageItem(message) {
   const place = message.line ? button(`Line ${message.line}`, () => editor.goTo(message.line, message.column, message.length), {class: "place"}) : message.elsewhere ? make("span", {class: "place"}, message.elsewhere) : null;
   const actions = [];
   if (message.fix) {
-    actions.push(button("Make this change", () => {
-      editor.applyFix(message.fix);
-      toast("The change is made.");
-    }, {class: "main", "aria-label": `Make this change in line ${message.fix.line}: ${message.fix.text.trim()}`}));
+    actions.push(button("Make this change", () => makeFix(message), {class: "main", "aria-label": `Make this change in line ${message.fix.line}: ${message.fix.text.trim()}`}));
   }
   if (message.code) actions.push(button("What does this mean?", () => explain(message.code), {"aria-label": `What does ${message.code} mean?`}));
   return make("li", {class: message.severity},
     make("p", {}, make("strong", {}, SEVERITY[message.severity]), " ", place, " ", withCode(message.text)),
     message.cure ? make("p", {class: "cure"}, "Try: ", make("code", {class: "lines"}, message.cure)) : null,
     actions.length ? make("p", {class: "actions"}, actions) : null);
+}
+
+// A fix is for the text that its message is about: if that has changed, the same one among the new messages is made.
+let messagesNow = [];
+async function makeFix({code, line, fix}) {
+  if (readText !== editor.text()) await follow();
+  const alike = readText === editor.text() ? messagesNow.filter((each) => each.code === code && each.fix?.text === fix.text) : [];
+  const same = alike.find((each) => each.line === line) ?? (alike.length === 1 && alike[0]);
+  if (!same) {
+    tell("The text has changed since this message. Nothing was done.");
+    return;
+  }
+  editor.applyFix(same.fix);
+  toast("The change is made.");
 }
 
 async function explain(code) {
@@ -203,11 +216,20 @@ function caretMoved() {
 
 // -- drawing -----------------------------------------------------------------------------------------------------------
 
+// The answer that has a new text for the one on the page; if that was changed in between, it is asked for again.
+async function rewritten(what, value) {
+  for (;;) {
+    const text = editor.text();
+    const answer = await ask(what, {...value, text});
+    if (text === editor.text()) return answer;
+  }
+}
+
 let drawing = Promise.resolve();
 function draw(row, column, letter) {
   const stitch = current;
   drawing = drawing.then(() => guarded(async () => {
-    const drawn = await ask("draw", {text: editor.text(), file: doc.file, stitch, row, column, letter});
+    const drawn = await rewritten("draw", {file: doc.file, stitch, row, column, letter});
     choice.stitch = stitch;
     choice.line = drawn.line;
     editor.replaceText(drawn.text, {line: drawn.line, column: 1});
@@ -241,21 +263,16 @@ function newStitch() {
     const width = make("input", {id: "new-width", type: "number", min: 1, max: 80, value: "4"});
     const height = make("input", {id: "new-height", type: "number", min: 1, max: 120, value: "8"});
     return form(close, "Begin", [field("Name", name), field("Needles of one repeat", width), field("Rows of one repeat", height)], async () => {
-      const added = await ask("add", {text: editor.text(), kind: "stitch", name: name.value, width: width.value, height: height.value});
+      const added = await rewritten("add", {kind: "stitch", name: name.value, width: width.value, height: height.value});
       close();
       choice.stitch = name.value.trim();
       choice.line = added.line;
       editor.replaceText(added.text, {line: added.line, column: 1});
-      await settled();
+      await follow();
       chart.goTo(1, 1);
       tell(`Drawing ${choice.stitch}: arrow keys move, K, T and S set a cell.`);
     });
   });
-}
-
-// Until what is asked has been shown.
-async function settled() {
-  for (let turn = 0; turn < 100 && (reading || again); turn++) await new Promise((done) => setTimeout(done, 20));
 }
 
 async function traceFile(file) {
@@ -267,7 +284,7 @@ async function traceFile(file) {
     dialog("No chart could be read", (close) => [...traced.refused.map((words) => make("p", {}, withCode(words))), button("Close", close, {class: "main"})]);
     return;
   }
-  const added = await guarded(() => ask("add", {text: editor.text(), kind: "traced", traced: traced.text}));
+  const added = await guarded(() => rewritten("add", {kind: "traced", traced: traced.text}));
   if (!added) return;
   editor.replaceText(added.text, {line: added.line + 1, column: 1});
   toast(`The chart in ${file.name} is now at the end of the pattern.`);
@@ -312,8 +329,8 @@ function swatch() {
     const yarn = make("select", {id: "swatch-yarn"}, ["", ...yarns].map((each) => make("option", {value: each}, each || "any yarn")));
     return [make("p", {}, "Let the swatch rest, lay it flat without weights, and count in its middle."),
       form(close, "Write the gauge line", [field("Stitch", stitch), field("Stitches counted", stitches), field("Rows counted", rows), field("over", length), field("Unit", unit), yarns.length ? field("Knitted in", yarn) : null], async () => {
-        const added = await ask("add", {
-          text: editor.text(), kind: "gauge", stitch: stitch.value, stitches: stitches.value, rows: rows.value, length: length.value, unit: unit.value, yarn: yarn.value,
+        const added = await rewritten("add", {
+          kind: "gauge", stitch: stitch.value, stitches: stitches.value, rows: rows.value, length: length.value, unit: unit.value, yarn: yarn.value,
         });
         close();
         choice.stitch = current;
@@ -562,7 +579,6 @@ function wire() {
       Object.assign(choice, at);
       choice.stitch = current;
       await follow();
-      await settled();
       chart.goTo(at.row, at.column);
     },
   });
@@ -633,7 +649,10 @@ async function start() {
   await refresh();
   wire();
   listen({
-    seen: (value) => value.ticket === String(ticket) && views.receive(value, current),
+    seen: (value) => {
+      const still = () => value.ticket === String(ticket);
+      if (still()) views.receive(value, current, still);
+    },
     changed: fileChanged,
     company: ({others}) => banner("company", others ? make("span", {}, `This pattern is open in ${count(others, "other page")} as well. When one of them saves, the others show a message.`) : null),
     gone: serverIsGone,

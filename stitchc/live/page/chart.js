@@ -1,6 +1,6 @@
 // The chart as a grid that can be drawn on: row 1 at the bottom, needle 1 at the left, as you face the bed.
 
-import {find, make, button, tell, withCode} from "./dom.js";
+import {find, make, button, tell, renew, withCode} from "./dom.js";
 
 const WORDS = {K: "knit", T: "tuck", S: "slip", "-": "out of work"};
 const holder = find("grid");
@@ -140,25 +140,14 @@ async function describe() {
   const is = letterAt(row, column);
   if (!is) return;
   const words = `Row ${row}, needle ${column}: ${WORDS[is]}.`;
-  if (chart.written_here) {
-    // A button that is replaced between press and release is never clicked: the same words keep the same button.
-    const leads = "Show it in the text";
-    if (under.firstChild?.textContent === words && under.querySelector("button")?.textContent === leads) return;
-    under.replaceChildren(words, " ", button(leads, () => on.text(row, column)));
-    return;
-  }
-  under.replaceChildren(words);
-  if (!chart.built) {
-    under.append(" ", ...withCode(`\`${chart.name}\` is written in \`${chart.file}\`.`));
-    return;
-  }
-  const source = await on.source(row, column);
-  if (here.row !== row || here.column !== column) return;
-  if (source === undefined) return;
-  if (!source) under.replaceChildren(words, " It comes from ", make("code", {}, "plain"), ".");
+  if (chart.written_here) renew(under, words, " ", button("Show it in the text", () => on.text(row, column)));
+  else if (!chart.built) renew(under, words, " ", withCode(`\`${chart.name}\` is written in \`${chart.file}\`.`));
   else {
-    under.replaceChildren(words, " It comes from ", make("code", {}, source.stitch), `, row ${source.row}, needle ${source.column}. `,
-      button("Go there", () => on.there(source)));
+    const asked = chart;
+    const source = await on.source(row, column);
+    if (here.row !== row || here.column !== column || asked !== chart) return;
+    if (!source) renew(under, words, source === null ? withCode(" It comes from `plain`.") : "");
+    else renew(under, words, withCode(` It comes from \`${source.stitch}\`, row ${source.row}, needle ${source.column}. `), button("Go there", () => on.there(source)));
   }
 }
 
@@ -205,7 +194,6 @@ function draw(row, column, to) {
     tell("This stitch can't be drawn on: it is built from others. Go to the stitch that the cell comes from.");
     return;
   }
-  if (letterAt(row, column) === to) return;
   on.draw(row, column, to);
 }
 

@@ -30,10 +30,36 @@ export function tell(words) {
   find("said").textContent = words + (turn++ % 2 ? "\u200b" : "");
 }
 
-// A strip above the page. One for each kind; null takes it away.
+// New content in place of the old. What was opened or scrolled stays so, and the focus goes to what has the same name
+// now, or else stands in the same place.
+export function renew(holder, ...content) {
+  const all = (which) => [...holder.querySelectorAll(which)];
+  const stops = () => all("button:not(:disabled), a[href], input, select, summary, [tabindex]");
+  const name = (each) => each.getAttribute("aria-label") || each.textContent;
+  const focused = holder.contains(document.activeElement) ? document.activeElement : null;
+  const place = stops().indexOf(focused);
+  const opened = all("details").map((each) => each.open);
+  const scrolled = all(".paper").map((each) => [each.scrollLeft, each.scrollTop]);
+  holder.replaceChildren(...content.flat(3).filter(Boolean));
+  all("details").forEach((each, index) => (each.open = Boolean(opened[index])));
+  all(".paper").forEach((each, index) => each.scrollTo(...(scrolled[index] ?? [0, 0])));
+  if (!focused) return;
+  const now = stops();
+  const next = now.find((each) => name(each) === name(focused)) ?? now[Math.min(place, now.length - 1)];
+  if (!next) holder.tabIndex = -1;
+  (next ?? holder).focus({preventScroll: true});
+}
+
+// A strip above the page. One for each kind; null takes it away, and a focus in it goes to the text.
 export function banner(kind, content, tone = "") {
-  document.getElementById(`banner-${kind}`)?.remove();
-  if (content) find("banners").append(make("div", {id: `banner-${kind}`, class: `banner ${tone}`, role: tone === "bad" ? "alert" : "status"}, content));
+  const before = document.getElementById(`banner-${kind}`);
+  if (content && before) renew(before, content);
+  else if (content) find("banners").append(make("div", {id: `banner-${kind}`, class: `banner ${tone}`, role: tone === "bad" ? "alert" : "status"}, content));
+  else if (before) {
+    const focused = before.contains(document.activeElement);
+    before.remove();
+    if (focused) find("text").focus();
+  }
 }
 
 // A modal dialog. build(close) gives its content; it is taken away when it closes, and the focus goes back.

@@ -1,7 +1,7 @@
 // The products beside the text, each as the worker sends it, and the buttons that take them away.
 
-import {find, make, button, count, withCode, dialog, tell} from "./dom.js";
-import {ask} from "./server.js";
+import {find, make, button, count, withCode, dialog, renew, tell} from "./dom.js";
+import {ask, released} from "./server.js";
 
 const CM = {cm: 1, in: 1 / 2.54};
 let units = "cm";
@@ -169,7 +169,7 @@ export function build(context) {
     const body = make("div", {class: "body"}, make("p", {class: "note"}, "Nothing yet."));
     const section = make("section", {class: `view ${each.wide ? "wide" : ""}`, "aria-labelledby": `${name}-heading`, id: name},
       make("h2", {id: `${name}-heading`}, each.heading), body, make("div", {class: "away"}, buttons));
-    sections[name] = {section, body, fresh: null};
+    sections[name] = {section, body, fresh: null, flat: null};
     find("views").append(section);
     section.dataset.view = name;
   }
@@ -201,25 +201,30 @@ export function waiting(old = false) {
 // Another file: nothing of the one before stays.
 export function reset() {
   for (const each of Object.values(sections)) {
-    each.fresh = null;
+    each.fresh = each.flat = null;
     each.body.replaceChildren(make("p", {class: "note"}, "Nothing yet."));
   }
   find("bitmap").hidden = true;
 }
 
-export function receive({ticket, view, stage, value}, name) {
-  const {section, body} = sections[view];
-  ticket = Number(ticket);
-  if (stage === "done") {
-    sections[view].fresh = ticket;
-    section.removeAttribute("aria-busy");
+// Pictures are decoded before they are put in place, so that nothing jumps.
+export async function receive({ticket, view, stage, value}, name, still) {
+  const own = sections[view];
+  const flat = JSON.stringify([value, name, units]);
+  if (own.flat !== flat) {
+    const refused = value.refused || (value.failed ? [value.failed] : null);
+    const content = [refused ? refused.map((words) => make("p", {class: "refused"}, withCode(words))) : [PRODUCTS[view].show(value, name), view === "piece" ? null : notes(value)]].flat(4).filter(Boolean);
+    await Promise.all(content.flatMap((part) => [...part.querySelectorAll("img")]).map((image) => image.decode().catch(() => {})));
+    await released();
+    if (!still()) return;
+    own.flat = flat;
+    renew(own.body, content);
+    for (const each of own.section.querySelectorAll(":scope > .away button:not(.settings)")) each.disabled = Boolean(value.refused);
   }
-  const inside = body.contains(document.activeElement);
-  if (value.failed || value.refused) {
-    body.replaceChildren(...(value.refused || [value.failed]).map((words) => make("p", {class: "refused"}, withCode(words))));
-  } else body.replaceChildren(...[PRODUCTS[view].show(value, name), view === "piece" ? null : notes(value)].flat(3).filter(Boolean));
-  for (const each of section.querySelectorAll(":scope > .away button:not(.settings)")) each.disabled = Boolean(value.refused);
-  if (inside) section.querySelector("button, a, [tabindex]")?.focus();
+  if (stage === "done" && still()) {
+    own.fresh = Number(ticket);
+    own.section.removeAttribute("aria-busy");
+  }
 }
 
 // -- settings: the options of a product, kept while the tab is open ----------------------------------------------
