@@ -6,6 +6,8 @@ leaves by `os._exit` when the command line has returned.
 
 from __future__ import annotations
 
+import functools
+import importlib
 import io
 import os
 import resource
@@ -52,7 +54,15 @@ def stitchc(
 
         return run(arguments)
 
+    _import_what_commands_import()
     return forked(job, folder, stdin, before, seconds)
+
+
+@functools.cache
+def _import_what_commands_import() -> None:
+    """Once for all children."""
+    for name in ("matplotlib.figure", "PIL.Image", "reportlab.pdfgen.canvas", "scipy.optimize", "stitchc.notation"):
+        importlib.import_module(name)
 
 
 def forked(
@@ -172,6 +182,11 @@ def an_ordinary_user() -> None:
         for word in (0, 1):
             data[word] &= ~(1 << capability)
     assert libc.capset(header, data) == 0, "root could not be made an ordinary user"
+
+
+def environment(**values: str) -> Callable[[], None]:
+    """Variables of the environment."""
+    return lambda: os.environ.update(values)
 
 
 def together(*befores: Callable[[], None]) -> Callable[[], None]:
