@@ -14,7 +14,7 @@ import numpy as np
 
 from stitchc.chart import LETTERS, Chart
 from stitchc.live.row_text import with_cell
-from stitchc.notation import compile_text
+from stitchc.notation.compile import compile_as_far_as_it_goes
 from stitchc.notation.writer import row_text
 from stitchc.pattern import Pattern, Stitch
 
@@ -35,10 +35,10 @@ class Drawn(NamedTuple):
 
 def draw_cell(text: str, file: str, folder: Path | None, name: str, row: int, column: int, letter: str) -> Drawn:
     """The text with one cell of the stitch changed. row, column: from 1. Raises CannotDraw."""
-    pattern = compile_text(text, file, folder).pattern
+    pattern = compile_as_far_as_it_goes(text, file, folder)[1]
     stitch = pattern.stitches.get(name) if pattern else None
     if pattern is None or stitch is None:
-        raise CannotDraw("The text has a mistake in it. Fix it first; then you can draw on the chart.")
+        raise CannotDraw("This stitch has a mistake in it. Fix it first; then you can draw on its chart.")
     _refuse_what_is_written_elsewhere(stitch, file)
     assert stitch.row_spans is not None
     if not (1 <= row <= stitch.chart.height and 1 <= column <= stitch.chart.width):
@@ -61,7 +61,7 @@ def draw_cell(text: str, file: str, folder: Path | None, name: str, row: int, co
     for cells in dict.fromkeys((canonical, own) if shorter else (own, canonical)):
         new, at = _with_row(line, span.column - 1, len(written), row, cells, aligned)
         drawn = "\n".join([*lines[: span.line - 1], *new, *lines[span.line :]])
-        again = compile_text(drawn, file, folder).pattern
+        again = compile_as_far_as_it_goes(drawn, file, folder)[1]
         if again is not None and _same_but_for(pattern, again, name, wanted):
             return Drawn(drawn, span.line + at)
     raise CannotDraw("This row can't be changed from the chart. Change it in the text.")

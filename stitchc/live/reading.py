@@ -8,13 +8,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from stitchc import explain
 from stitchc.checks import check_pattern
 from stitchc.live.row_text import cells_by_run
 from stitchc.messages import MOST_SHOWN, Message, in_order, visible
-from stitchc.notation import Reading, compile_text
+from stitchc.notation.compile import compile_as_far_as_it_goes
 
 if TYPE_CHECKING:
     from stitchc.machines import Machine
@@ -24,14 +24,25 @@ MOST_CELLS_SENT: Final = 40_000
 """Of a larger chart a part around the place in view goes to the page, at most so many cells."""
 _MOST_RUNS: Final = 4_000
 _NAMED_IN_LINE: Final = re.compile(r"\s*(?:gauge|knit)\s+(\S+)", re.IGNORECASE)
+_STITCH: Final = re.compile(r"\s*stitch\s+([^\s=:]+)", re.IGNORECASE)
+_WORD: Final = re.compile(r"[^\W\d_]+[0-9]*")
 
 
-def read(text: str, file: str, folder: Path | None, machine: Machine | None) -> Reading:
+class Read(NamedTuple):
+    """A text that was read. pattern: with every stitch that has no mistake; whole: there is no mistake at all."""
+
+    pattern: Pattern | None
+    whole: bool
+    messages: Sequence[Message]
+    lines: Sequence[str]
+
+
+def read(text: str, file: str, folder: Path | None, machine: Machine | None) -> Read:
     """The pattern, and all that `stitchc check` says of it: what is wrong, cannot be knitted or was mismeasured."""
-    reading = compile_text(text, file, folder)
-    if reading.pattern is None:
-        return reading
-    pattern = reading.pattern
+    reading, made = compile_as_far_as_it_goes(text, file, folder)
+    lines, pattern = reading.sources.get(file, ()), reading.pattern
+    if pattern is None:
+        return Read(made, False, reading.messages, lines)
     messages = [*reading.messages, *check_pattern(pattern, machine, pattern.wanted())]
     if pattern.swatches:
         from stitchc.gauge.remarks import check_swatches
@@ -41,11 +52,14 @@ def read(text: str, file: str, folder: Path | None, machine: Machine | None) -> 
         from stitchc.machines.fit import unfit
 
         messages += [message for stitch in pattern.wanted() for message in unfit(stitch, machine)]
-    return reading._replace(messages=in_order(messages))
+    return Read(pattern, True, in_order(messages), lines)
 
 
-def stitch_in_view(pattern: Pattern, line: int, wanted: str = "") -> Stitch:
-    """The stitch that the line is about: named in it, or written in or last above it. `wanted` goes first."""
+def stitch_in_view(pattern: Pattern, line: int, wanted: str = "") -> Stitch | None:
+    """The stitch that the line is about: named in it, or written in or last above it. `wanted` goes first.
+
+    None where that one has a mistake in it, so that it has no chart.
+    """
     if wanted in pattern.stitches:
         return pattern.stitches[wanted]
     lines = pattern.sources.get(pattern.file, ())
@@ -53,22 +67,33 @@ def stitch_in_view(pattern: Pattern, line: int, wanted: str = "") -> Stitch:
     named = _NAMED_IN_LINE.match(text)
     if named and named[1] in pattern.stitches:
         return pattern.stitches[named[1]]
-    above = [stitch for stitch in pattern.own() if stitch.span.file == pattern.file and stitch.span.line <= line]
-    return max(above, key=lambda stitch: stitch.span.line) if above else pattern.wanted()[0]
+    heads = (
+        (number, head[1])
+        for number in range(min(line, len(lines)), 0, -1)
+        if (head := _STITCH.match(lines[number - 1]))
+    )
+    above = next(heads, None)
+    if above is None:
+        return next(iter(pattern.wanted() or pattern.stitches.values()), None)
+    return next((each for each in pattern.own() if each.span.file == pattern.file and each.span.line == above[0]), None)
 
 
-def as_json(reading: Reading, file: str, line: int, wanted: str = "", row: int = 1, column: int = 1) -> dict[str, Any]:
-    """What the page shows of a reading. row, column: the part of a large chart that is in view."""
-    pattern = reading.pattern
-    shown = reading.messages[:MOST_SHOWN]
+def as_json(found: Read, file: str, line: int, wanted: str = "", row: int = 1, column: int = 1) -> dict[str, Any]:
+    """What the page shows of a reading. row, column: the part of a large chart that is in view.
+
+    A mistake elsewhere in the text does not hide the chart: `whole` says whether there is any.
+    """
+    pattern = found.pattern
+    stitch = stitch_in_view(pattern, line, wanted) if pattern is not None and pattern.stitches else None
+    shown = found.messages[:MOST_SHOWN]
     document: dict[str, Any] = {
-        "messages": [_message_json(message, file) for message in shown],
-        "more_messages": len(reading.messages) - len(shown),
+        "messages": [_message_json(message, file, found.lines) for message in shown],
+        "more_messages": len(found.messages) - len(shown),
         "pattern": None,
     }
-    if pattern is not None:
-        stitch = stitch_in_view(pattern, line, wanted)
+    if pattern is not None and stitch is not None:
         document["pattern"] = {
+            "whole": found.whole,
             "title": pattern.title,
             "stitches": [
                 {
@@ -90,12 +115,22 @@ def as_json(reading: Reading, file: str, line: int, wanted: str = "", row: int =
     return document
 
 
-def _message_json(message: Message, file: str) -> dict[str, Any]:
+def _message_json(message: Message, file: str, lines: Sequence[str]) -> dict[str, Any]:
     page = _title_of(message.code)
-    document = message.as_json() | {"title": page, "label": message.label}
-    if message.span is not None and message.span.file != file:
-        document |= {"line": None, "elsewhere": f"{visible(message.span.file)}, line {message.span.line}", "fix": None}
+    document = message.as_json() | {"title": page, "label": message.label, "letter": None}
+    span = message.span
+    if span is not None and span.file != file:
+        document |= {"line": None, "elsewhere": f"{visible(span.file)}, line {span.line}", "fix": None}
+    elif span is not None and message.code == "N102" and message.fix is None and span.line <= len(lines):
+        document["letter"] = _foreign_letter(lines[span.line - 1], span.column - 1)
     return document
+
+
+def _foreign_letter(line: str, start: int) -> str | None:
+    """The letter that stands where K, T or S should, if there is but one in the word at `start`."""
+    word = _WORD.match(line, start)
+    letters = set(re.sub(r"[KTS0-9]", "", word[0].upper())) if word else set()
+    return letters.pop() if len(letters) == 1 and not letters & {"X"} else None
 
 
 _TITLES: dict[str, str] = {}

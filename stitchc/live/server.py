@@ -32,7 +32,7 @@ from stitchc.live.page_security import security_headers
 from stitchc.live.values import Made
 from stitchc.live.worker import Worker, WorkFailed
 from stitchc.messages import Refused
-from stitchc.notation import Reading, compile_text
+from stitchc.notation.compile import compile_as_far_as_it_goes
 from stitchc.pattern import Pattern
 
 HOST: Final = "127.0.0.1"
@@ -89,7 +89,7 @@ class Server:
         self.worker = Worker()
         self.pages: dict[str, Page] = {}
         self.made: OrderedDict[str, Made] = OrderedDict()
-        self.last_read: tuple[tuple[str, str], Reading] | None = None
+        self.last_read: tuple[tuple[str, str], Pattern | None] | None = None
         self.ending = asyncio.Event()
         self.watched: dict[str, tuple[int, int] | None] = {}
         routes = [
@@ -161,7 +161,7 @@ class Server:
         def work() -> Any:
             machine = first.machine(self.desk, _text(asked, "machine"))
             found = reading.read(text, file, self.desk.folder, machine)
-            self.last_read = (text, file), found
+            self.last_read = (text, file), found.pattern
             place = (int(asked.get(key) or 1) for key in ("line", "row", "column"))
             line, row, column = place
             return reading.as_json(found, file, line, _text(asked, "stitch"), row, column)
@@ -212,10 +212,11 @@ class Server:
         return {"source": await run_in_threadpool(work)}
 
     def _pattern(self, text: str, file: str) -> Pattern | None:
-        """The text compiled, which it mostly was a moment ago for the chart."""
+        """The text compiled as far as it goes, which it mostly was a moment ago for the chart."""
         last = self.last_read
-        reading_now = last[1] if last and last[0] == (text, file) else compile_text(text, file, self.desk.folder)
-        return reading_now.pattern
+        return (
+            last[1] if last and last[0] == (text, file) else compile_as_far_as_it_goes(text, file, self.desk.folder)[1]
+        )
 
     async def add(self, asked: Mapping[str, Any]) -> Any:
         """The text with something added: a gauge line from a swatch, or a new stitch of plain rows."""

@@ -42,24 +42,31 @@ def compile_text(text: str | bytes, file: str = "pattern.stitch", folder: Path |
 
     Never raises, for any text.
     """
-    reading, gathered = _read(text, file, folder)
+    return compile_as_far_as_it_goes(text, file, folder)[0]
+
+
+def compile_as_far_as_it_goes(
+    text: str | bytes, file: str = "pattern.stitch", folder: Path | None = None
+) -> tuple[Reading, Pattern | None]:
+    """As `compile_text`, and the pattern with all its stitches that have no mistake, in spite of other mistakes."""
+    reading, gathered, made = _read(text, file, folder)
     lines = reading.sources.get(file)
     if not has_errors(reading.messages) or lines is None:
-        return reading
+        return reading, made
     from stitchc.notation.fixes import with_fixes
 
     def read_again(changed: str) -> tuple[Pattern | None, list[Message]]:
         return _read(changed, file, folder)[0][:2]
 
     messages = with_fixes(reading.messages, file, lines, gathered.definitions, gathered.yarns, read_again)
-    return reading._replace(messages=messages)
+    return reading._replace(messages=messages), made
 
 
-def _read(text: str | bytes, file: str, folder: Path | None) -> tuple[Reading, Gathered]:
+def _read(text: str | bytes, file: str, folder: Path | None) -> tuple[Reading, Gathered, Pattern | None]:
     gathered = Gathered(file, folder)
     pattern = _pattern(gathered) if gathered.read(text) else None
     messages = in_order(gathered.faults.messages)
-    return Reading(None if has_errors(messages) else pattern, messages, gathered.sources), gathered
+    return Reading(None if has_errors(messages) else pattern, messages, gathered.sources), gathered, pattern
 
 
 def _pattern(gathered: Gathered) -> Pattern:

@@ -102,6 +102,22 @@ def test_another_file_shows_nothing_of_the_one_before(open_pattern: Open, shared
     assert text_of(page) == "stitch a\n    1: K Q\n"
 
 
+def test_a_mistake_in_one_stitch_hides_no_other_and_a_strange_letter_is_chosen_for(open_pattern: Open) -> None:
+    page = open_pattern("stitch a\n    1: K T\n    2: K\nstitch b\n    1: K Q3  # Q\n    2: q K3\n")
+    expect_chart(page, "KT", "KK")
+    expect(page.locator("#gauge")).to_contain_text("Nothing yet.")
+    page.get_by_role("gridcell", name="row 2, needle 1").click()
+    page.keyboard.press("s")
+    expect_chart(page, "KT", "SK")
+    page.get_by_role("button", name="Q is S (slip)").click()
+    expect(page.locator(".messages .error")).to_have_count(0)
+    assert text_of(page).endswith("stitch b\n    1: K S3  # Q\n    2: S K3\n")
+    page.select_option("#stitch", "b")
+    expect_chart(page, "KSSS", "SKKK")
+    page.fill("#text", text_of(page).replace("S K3", "S X3"))
+    expect(page.locator("#chart-note")).to_contain_text("Here is the last chart of b")
+
+
 def test_runs_and_cells_show_each_other(open_pattern: Open) -> None:
     page = open_pattern("stitch a over 8\n    1, 3: (K T)x2 K4\n    2: K\n")
     expect(page.locator("#grid td.t")).to_have_count(4)

@@ -69,9 +69,9 @@ function shown(answer) {
   editor.mark("messages", answer.messages.filter((each) => each.line).map((each) => ({line: each.line, column: each.column, length: each.length, kind: each.severity})));
   pattern = answer.pattern;
   find("grid").classList.toggle("old", !pattern && Boolean(current));
-  views.waiting(!pattern);
+  views.waiting(!pattern?.whole);
   if (!pattern) {
-    find("chart-note").textContent = current ? "The chart of the last text without a mistake." : "The chart appears when the text has no mistake.";
+    find("chart-note").textContent = current ? `This stitch has a mistake in it. Here is the last chart of ${current} without one.` : "The chart appears when the stitch has no mistake.";
     return;
   }
   const name = pattern.chart.name;
@@ -82,7 +82,7 @@ function shown(answer) {
   document.title = `${pattern.title || doc.file} – stitchc live`;
   if (other) ticket++;
   clearTimeout(later);
-  later = setTimeout(look, other ? 0 : 250);
+  if (pattern.whole) later = setTimeout(look, other ? 0 : 250);
   chart.setRuns([]);
   clearTimeout(runsLater);
   runsLater = setTimeout(learnRuns, 60);
@@ -100,6 +100,7 @@ async function learnRuns() {
 }
 
 function listStitches(name) {
+  if (!pattern.whole && find("stitch").options.length > pattern.stitches.length) return;
   const select = find("stitch");
   const names = pattern.stitches.map((each) => `${each.name}, ${each.width} by ${each.height}`);
   if (select.dataset.names !== names.join("\n")) {
@@ -110,7 +111,7 @@ function listStitches(name) {
 }
 
 function look() {
-  if (!pattern || !doc.file) return;
+  if (!pattern?.whole || !doc.file) return;
   const reader = offers.machines.find((each) => each.name === choice.machine)?.reader;
   const names = views.wanted(ticket, reader);
   if (names.length) ask("look", {...context(), stitch: current, ticket, views: names}).catch(() => {});
@@ -145,6 +146,9 @@ function messageItem(message) {
   if (message.fix) {
     actions.push(button("Make this change", () => makeFix(message), {class: "main", "aria-label": `Make this change in line ${message.fix.line}: ${message.fix.text.trim()}`}));
   }
+  if (message.letter && messagesNow.find((each) => each.letter === message.letter) === message) {
+    for (const [letter, word] of [["K", "knit"], ["T", "tuck"], ["S", "slip"]]) actions.push(button(`${message.letter} is ${letter} (${word})`, () => writeFor(message.letter, letter)));
+  }
   if (message.code) actions.push(button("What does this mean?", () => explain(message.code), {"aria-label": `What does ${message.code} mean?`}));
   return make("li", {class: message.severity},
     make("p", {}, make("strong", {}, SEVERITY[message.severity]), " ", place, " ", withCode(message.text)),
@@ -164,6 +168,16 @@ async function makeFix({code, line, fix}) {
   }
   editor.applyFix(same.fix);
   toast("The change is made.");
+}
+
+// A letter of the rows that the notation does not have, in every row as the one that the knitter chooses.
+function writeFor(foreign, letter) {
+  const lines = editor.text().split("\n").map((line) => {
+    const row = /^(\s*[0-9][0-9\s,–-]*(?:in\s+\S+?\s*)?:)([^#]*)(.*)$/i.exec(line);
+    return row ? row[1] + row[2].replaceAll(new RegExp(foreign, "gi"), letter) + row[3] : line;
+  });
+  editor.replaceText(lines.join("\n"));
+  toast(`Every ${foreign} in the rows is now ${letter}.`);
 }
 
 async function explain(code) {
