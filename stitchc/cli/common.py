@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn, TextIO, TypeVar
 import click
 
 from stitchc import files
-from stitchc.cli.wrong_usage import worded
 from stitchc.english import listed
 from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, grouped, render, visible
 
@@ -33,7 +32,6 @@ def option(*names: str, **settings: Any) -> Callable[[F], F]:
     """A click option that can also come from the environment as STITCHC_NAME, as the contract promises of each."""
     long = next(name for name in names if name.startswith("--")).split("/")[0]
     settings.setdefault("envvar", "STITCHC_" + long.lstrip("-").replace("-", "_").upper())
-    settings["type"] = worded(settings.get("type"))
     return click.option(*names, **settings)
 
 

@@ -19,7 +19,7 @@ from click.core import ParameterSource
 from stitchc import files
 from stitchc.cli import common
 from stitchc.cli.results import Target
-from stitchc.cli.wrong_usage import refuse
+from stitchc.cli.wrong_usage import Number, OneOf, refuse
 from stitchc.english import listed
 from stitchc.messages import Refused
 from stitchc.options import Option, options_in, value_type, words_for
@@ -114,11 +114,8 @@ def _click_type(option: Option, kind: Any) -> Any:
     if option.parse:
         return Parsed(option)
     if get_origin(kind) is Literal:
-        return click.Choice(get_args(kind))
-    low, high = option.low, option.high
-    if kind is int:
-        return click.IntRange(None if low is None else int(low), None if high is None else int(high))
-    return click.FloatRange(low, high) if kind is float else click.STRING
+        return OneOf(get_args(kind))
+    return Number(kind, option.low, option.high) if kind in (int, float) else click.STRING
 
 
 class Parsed(click.ParamType):  # type: ignore[type-arg]

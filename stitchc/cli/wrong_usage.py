@@ -5,10 +5,12 @@ It knows options and their values; what a command does with them it does not.
 
 from __future__ import annotations
 
+import contextlib
+import math
 import re
 import unicodedata
 from collections.abc import Sequence
-from typing import Any, NoReturn
+from typing import Any, Final, NoReturn
 
 import click
 from click.core import ParameterSource
@@ -72,17 +74,11 @@ def _without_value(error: click.BadOptionUsage, where: str) -> str:
         if isinstance(option, click.Option) and name in (*option.opts, *option.secondary_opts):
             if option.is_flag:
                 return f"`{name}` takes no value: write `{name}` alone."
-            return f"`{name}` of {where} needs a value after it: {_allowed(option)}."
+            kind = option.type
+            choices = listed(kind.choices, "or") if isinstance(kind, OneOf) else ""
+            wanted = choices or (kind.wanted if isinstance(kind, Number) else option.metavar or "a word")
+            return f"`{name}` of {where} needs a value after it: {wanted}."
     return f"`{name}` of {where}: {error.message}"
-
-
-def _allowed(option: click.Option) -> str:
-    kind = option.type
-    if isinstance(kind, click.Choice):
-        return listed([str(choice) for choice in kind.choices], "or")
-    if isinstance(kind, click.IntRange | click.FloatRange):
-        return _number_wanted(kind)
-    return option.metavar or "a word"
 
 
 def _one_too_many(error: click.UsageError, where: str) -> str:
@@ -93,19 +89,6 @@ def _one_too_many(error: click.UsageError, where: str) -> str:
         f"{where} {takes}, and `{extra}` is more than that. Put a name with spaces in quotes; for several files run "
         f"the command once for each."
     )
-
-
-def _number_wanted(kind: click.IntRange | click.FloatRange) -> str:
-    what = "a whole number" if isinstance(kind, click.IntRange) else "a number"
-    if kind.min is not None and kind.max is not None:
-        return f"{what} from {_shown(kind.min)} to {_shown(kind.max)}"
-    if kind.min is not None:
-        return f"{what} {'above' if kind.min_open else 'from'} {_shown(kind.min)}{'' if kind.min_open else ' up'}"
-    return what if kind.max is None else f"{what} up to {_shown(kind.max)}"
-
-
-def _shown(number: float) -> str:
-    return f"{number:,}" if isinstance(number, int) else f"{number:g}"
 
 
 def refuse(text: str, param: click.Parameter | None, context: click.Context | None) -> NoReturn:
@@ -130,65 +113,60 @@ class OneOf(click.Choice[str]):
             refuse(f"`{value}` is not one of the choices.{hint} {known} {listed(self.choices, 'or')}.", param, ctx)
 
 
-_WHOLE = re.compile(r"\s*[+-]?[0-9]+\s*")
-_DECIMAL = re.compile(r"\s*[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?\s*")
+_FIGURES: Final = {
+    int: re.compile(r"[+-]?[0-9]+"),
+    float: re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"),
+}
+_GROUPED: Final = re.compile(r"[+-]?[0-9]{1,3}([,._' \u00a0\u2009\u202f])[0-9]{3}(?:\1[0-9]{3})*")
 
 
-class WholeNumber(click.IntRange):
-    """A whole number in a range, in the figures 0 to 9 alone: what looks like another number is never guessed at."""
+class Number(click.ParamType):  # type: ignore[type-arg]
+    """A number within bounds, both allowed, in the figures 0 to 9 alone: what looks like another is never guessed at.
 
-    def _describe_range(self) -> str:
-        return ""  # the help says it in words
+    kind: int for whole numbers, float for those with a decimal point.
+    """
+
+    name = "number"
+
+    def __init__(self, kind: type[int] | type[float], low: float | None = None, high: float | None = None) -> None:
+        self.kind, self.low, self.high = kind, low, high
+
+    @property
+    def wanted(self) -> str:
+        """ "a whole number from 1 to 5,000"."""
+        words = "a whole number" if self.kind is int else "a number"
+        if self.low is not None:
+            words += f" from {_shown(self.low)}" + (" up" if self.high is None else "")
+        return words if self.high is None else f"{words} {'up ' * (self.low is None)}to {_shown(self.high)}"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        try:
-            if isinstance(value, str) and not _WHOLE.fullmatch(value):
-                raise click.BadParameter("")
-            return super().convert(value, param, ctx)
-        except click.BadParameter:
-            refuse(f"`{value}` is not {_number_wanted(self)}.{_plainly(value, self)}", param, ctx)
+        """The number; click.BadParameter with words."""
+        number = self._read(f"{value}".strip())
+        if number is None:
+            refuse(f"`{value}` is not {self.wanted}.{self._plainly(f'{value}'.strip()[:40])}", param, ctx)
+        return number
+
+    def _read(self, text: str) -> float | None:
+        """The number that the text is, None for any other text."""
+        with contextlib.suppress(ValueError):  # more figures than Python takes
+            number = self.kind(text) if _FIGURES[self.kind].fullmatch(text) else None
+            if number is not None and math.isfinite(number):
+                low, high = (
+                    (-math.inf if self.low is None else self.low),
+                    (math.inf if self.high is None else self.high),
+                )
+                return number if low <= number <= high else None
+        return None
+
+    def _plainly(self, text: str) -> str:
+        """ " Write 1200." for what is such a number but for how it is written: 1,200, 1_200, １２００, 1,5."""
+        plain = "".join(str(unicodedata.decimal(c)) if c.isdecimal() else c for c in text)
+        if self.kind is float:
+            plain = plain.replace("_", "").replace(",", ".").replace("\u066b", ".")
+        elif _GROUPED.fullmatch(plain) or "_" in plain:
+            plain = re.sub(r"[^0-9+-]", "", plain)
+        return "" if plain == text or self._read(plain) is None else f" Write {plain}."
 
 
-class Number(click.FloatRange):
-    """A number in a range that "nan" is not in, with a decimal point and the figures 0 to 9."""
-
-    def _describe_range(self) -> str:
-        return ""  # the help says it in words
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        try:
-            if isinstance(value, str) and not _DECIMAL.fullmatch(value):
-                raise click.BadParameter("")
-            return super().convert(value, param, ctx)
-        except click.BadParameter:
-            refuse(f"`{value}` is not {_number_wanted(self)}.{_plainly(value, self)}", param, ctx)
-
-
-def _plainly(value: object, kind: click.IntRange | click.FloatRange) -> str:
-    """ " Write 1200." for what is such a number but for how it is written: 1,200, 1_200, １２００, 1,5."""
-    text = "".join(str(unicodedata.decimal(c)) if c.isdecimal() else c for c in f"{value}".strip()[:40])
-    grouped = re.fullmatch(r"[+-]?[0-9]{1,3}([,._' \u00a0\u2009\u202f])[0-9]{3}(?:\1[0-9]{3})*", text)
-    if isinstance(kind, click.IntRange):
-        plain = re.sub(r"[^0-9+-]", "", text) if grouped or "_" in text else text
-        pattern = _WHOLE
-    else:
-        plain = text.replace("_", "").replace(",", ".").replace("\u066b", ".")
-        pattern = _DECIMAL
-    if plain == f"{value}".strip() or not pattern.fullmatch(plain):
-        return ""
-    number = float(plain)
-    fits = (kind.min is None or number >= kind.min) and (kind.max is None or number <= kind.max)
-    return f" Write {plain}." if fits else ""
-
-
-def worded(kind: object) -> object:
-    """The type of an option, with words of ours for what does not fit it."""
-    if isinstance(kind, click.Choice):
-        return OneOf([str(choice) for choice in kind.choices], kind.case_sensitive)
-    if isinstance(kind, click.FloatRange):
-        return Number(kind.min, kind.max, kind.min_open, kind.max_open, kind.clamp)
-    if isinstance(kind, click.IntRange):
-        return WholeNumber(kind.min, kind.max, kind.min_open, kind.max_open, kind.clamp)
-    if kind is int or kind is click.INT:
-        return WholeNumber()
-    return Number() if kind is float or kind is click.FLOAT else kind
+def _shown(number: float) -> str:
+    return f"{number:,}" if isinstance(number, int) else f"{number:g}"
