@@ -120,7 +120,9 @@ def make_bitmap(
         files.append(File(f"{stems[stitch.name]}.png", png(picture)))
         remarks += [picture.words, *changes_in_words(stitch)]
         if needles is not None:
-            accepted += [message.as_warning() for message in edge_tucks(picture.chart.cells, needles, stitch)]
+            accepted += [
+                message.as_warning() for message in edge_tucks(picture.chart, np.arange(needles.count), needles, stitch)
+            ]
     return Product(tuple(pictures), tuple(files), tuple(accepted), tuple(remarks))
 
 
@@ -196,7 +198,7 @@ def _with_edge(chart: Chart, edge: int) -> Chart:
 
 def _laid(chart: Chart, first_row: FirstRow, seen_from: Face, dark_means: Meaning) -> npt.NDArray[np.bool_]:
     """The chart as it lies in the picture. Its own inverse, up to the polarity."""
-    dark = chart.knits if dark_means == "knit" else ~chart.knits
+    dark = ~chart.held if dark_means == "knit" else chart.held
     if seen_from == "knit":
         dark = dark[:, ::-1]
     if first_row == "bottom":

@@ -1,4 +1,4 @@
-"""The chart: one repeat of knit, tuck and slip as a read-only matrix, and the operations that make new ones.
+"""The chart: one repeat of knit, tuck, slip and needles out of work as a read-only matrix, and what makes new ones.
 
 Knows nothing of notation, machines or files. Every operation returns a new chart; sizes are worked out with
 Python integers before anything is allocated, so a chart past the limit costs no memory.
@@ -6,9 +6,11 @@ Python integers before anything is allocated, so a chart past the limit costs no
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final, Literal
 
 import numpy as np
@@ -17,7 +19,11 @@ import numpy.typing as npt
 KNIT: Final = 0
 TUCK: Final = 1
 SLIP: Final = 2
+OUT: Final = 3
 LETTERS: Final = "KTS"
+"""What a row is written in, by code; a needle out of work has no letter, because rows are written without it."""
+SIGNS: Final = LETTERS + "-"
+"""What a chart is shown in, by code."""
 
 MAX_CELLS: Final = 4_000_000
 """The most cells a chart may have after expansion (the notation's limit)."""
@@ -25,8 +31,8 @@ MAX_CELLS: Final = 4_000_000
 Cells = npt.NDArray[np.uint8]
 Setting = Literal["plain", "tuck", "slip", "mixed"]
 
-_CODE_OF: Final = {letter: code for code, letter in enumerate(LETTERS)}
-_LETTER_BYTES: Final = np.frombuffer(LETTERS.encode("ascii"), dtype=np.uint8)
+_CODE_OF: Final = {sign: code for code, sign in enumerate(SIGNS)}
+_SIGN_BYTES: Final = np.frombuffer(SIGNS.encode("ascii"), dtype=np.uint8)
 
 
 class TooLarge(ValueError):
@@ -58,6 +64,18 @@ class YarnsDiffer(ValueError):
         super().__init__(f"row {row} would be knitted in {left} and in {right}")
 
 
+class NeedlesOutDiffer(ValueError):
+    """`then` would put a needle out of work in some rows and not in others.
+
+    joint: between which parts, from 0. before, after: the needles (from 1, of the common width) that are out of work
+    only in what stands before the joint, and only in the part after it.
+    """
+
+    def __init__(self, joint: int, before: tuple[int, ...], after: tuple[int, ...]) -> None:
+        self.joint, self.before, self.after = joint, before, after
+        super().__init__(f"needles {sorted(before + after)} are out of work in one part only")
+
+
 def guard_size(width: int, height: int) -> None:
     """Raise TooLarge if a chart of this size would pass the limit."""
     if width * height > MAX_CELLS:
@@ -68,8 +86,10 @@ def guard_size(width: int, height: int) -> None:
 class Chart:
     """One repeat, understood to go on for ever to the left, right, up and down.
 
-    cells: uint8 array of shape (height, width), read-only; KNIT, TUCK or SLIP. Row 0 is knitted first; column 0
-        is leftmost as the knitter faces the bed, purl side of the fabric toward the knitter.
+    cells: uint8 array of shape (height, width), read-only; KNIT, TUCK, SLIP or OUT. Row 0 is knitted first; column 0
+        is leftmost as the knitter faces the bed, purl side of the fabric toward the knitter. A needle out of work
+        is OUT in every row, and at least one needle is in work. Whoever asks what must not knit asks `held`, not
+        what differs from KNIT; whoever counts stitches or places a loop counts `in_work`, not the width.
     yarns: the yarn's name of each row, or None where none is named; as long as the chart is high.
     """
 
@@ -81,8 +101,12 @@ class Chart:
             raise ValueError("a chart has at least one needle and one row")
         if len(self.yarns) != self.cells.shape[0]:
             raise ValueError("a chart has one yarn entry for each row")
-        if self.cells.dtype != np.uint8 or int(self.cells.max()) > SLIP:
-            raise ValueError("a cell is KNIT, TUCK or SLIP")
+        if self.cells.dtype != np.uint8 or int(self.cells.max()) > OUT:
+            raise ValueError("a cell is KNIT, TUCK, SLIP or OUT")
+        if OUT in self.cells and ((self.cells == OUT) != (self.cells[0] == OUT)).any():
+            raise ValueError("a needle is out of work in every row or in none")
+        if (self.cells[0] == OUT).all():
+            raise ValueError("at least one needle is in work")
         guard_size(self.width, self.height)
         if self.cells.flags.writeable:
             own = self.cells.copy()
@@ -93,14 +117,14 @@ class Chart:
 
     @classmethod
     def from_rows(cls, rows: Sequence[str], yarns: Iterable[str | None] | None = None) -> Chart:
-        """A chart from equally long strings of K, T and S, first knitted row first: ["KT", "KK"]."""
+        """A chart from equally long strings of K, T, S and -, first knitted row first: ["KT-", "KK-"]."""
         if not rows or any(len(row) != len(rows[0]) for row in rows):
             raise ValueError("rows are equally long, and there is at least one")
         guard_size(len(rows[0]), len(rows))
         try:
-            cells = np.array([[_CODE_OF[letter] for letter in row] for row in rows], dtype=np.uint8)
+            cells = np.array([[_CODE_OF[sign] for sign in row] for row in rows], dtype=np.uint8)
         except KeyError as error:
-            raise ValueError(f"a cell is K, T or S, not {error.args[0]!r}") from None
+            raise ValueError(f"a cell is K, T, S or -, not {error.args[0]!r}") from None
         return cls(_frozen(cells), tuple(yarns) if yarns is not None else (None,) * len(rows))
 
     @classmethod
@@ -113,7 +137,7 @@ class Chart:
 
     @property
     def width(self) -> int:
-        """Needles in one repeat."""
+        """Needles in one repeat, those out of work among them."""
         return int(self.cells.shape[1])
 
     @property
@@ -127,10 +151,27 @@ class Chart:
         knitting: npt.NDArray[np.bool_] = self.cells == KNIT
         return knitting
 
+    @property
+    def held(self) -> npt.NDArray[np.bool_]:
+        """Shape (height, width): True where the needle tucks or slips, so that it must not knit off its loop."""
+        holding: npt.NDArray[np.bool_] = (self.cells == TUCK) | (self.cells == SLIP)
+        return holding
+
+    @cached_property
+    def in_work(self) -> npt.NDArray[np.bool_]:
+        """Shape (width,): False where the needle stands empty in non-working position the whole time."""
+        working: npt.NDArray[np.bool_] = self.cells[0] != OUT
+        return working
+
+    @property
+    def out(self) -> tuple[int, ...]:
+        """The needles of the repeat that are out of work, from 1, left to right."""
+        return tuple((np.flatnonzero(~self.in_work) + 1).tolist())
+
     def rows(self) -> list[str]:
-        """The rows as letters, first knitted first, left to right as the knitter faces the bed."""
-        letters = _LETTER_BYTES[self.cells]
-        return [row.tobytes().decode("ascii") for row in letters]
+        """The rows as letters (- out of work), first knitted first, left to right as the knitter faces the bed."""
+        signs = _SIGN_BYTES[self.cells]
+        return [row.tobytes().decode("ascii") for row in signs]
 
     def settings(self) -> tuple[Setting, ...]:
         """What the carriage does in each row: "plain", "tuck", "slip", or "mixed" where a row has both."""
@@ -190,8 +231,8 @@ class Chart:
         return Chart(_frozen(self.cells[::-1].copy()), self.yarns[::-1])
 
     def replaced(self, becomes: Mapping[int, int]) -> Chart:
-        """Cells exchanged, all at the same time: {SLIP: TUCK} turns slips into tucks."""
-        table = np.array([becomes.get(code, code) for code in (KNIT, TUCK, SLIP)], dtype=np.uint8)
+        """Cells exchanged, all at the same time: {SLIP: TUCK} turns slips into tucks. OUT stays as it is."""
+        table = np.array([*(becomes.get(code, code) for code in (KNIT, TUCK, SLIP)), OUT], dtype=np.uint8)
         return Chart(_frozen(table[self.cells]), self.yarns)
 
     def then(self, above: Chart) -> Chart:
@@ -210,11 +251,16 @@ class Chart:
         """The parts knitted one after another, the narrower repeated to the width of the wider.
 
         Taken two at a time from the first, as `a then b then c` is. Raises SizesDiffer where a part does not go a
-        whole number of times into those below it, or they into it; TooLarge past the limit.
+        whole number of times into those below it, or they into it; TooLarge past the limit; NeedlesOutDiffer where a
+        needle is out of work in one part and not in another.
         """
         width = _common_size("width", [part.width for part in parts])
         guard_size(width, sum(part.height for part in parts))
         tiled = [part.tiled(width, part.height) for part in parts]
+        for joint, (below, above) in enumerate(itertools.pairwise(tiled)):
+            if (below.in_work != above.in_work).any():
+                before, after = set(below.out), set(above.out)
+                raise NeedlesOutDiffer(joint, tuple(sorted(before - after)), tuple(sorted(after - before)))
         yarns = tuple(yarn for part in tiled for yarn in part.yarns)
         return cls(_frozen(np.vstack([part.cells for part in tiled])), yarns)
 

@@ -6,15 +6,16 @@ notation, cards or files. A stitch goes on for ever in all four directions, so e
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from functools import cached_property
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import KNIT, LETTERS, SLIP, TUCK, Cells
-from stitchc.english import listed, number
+from stitchc.bed import needle_name
+from stitchc.chart import KNIT, LETTERS, SLIP, TUCK, Cells, Chart
+from stitchc.english import listed, number, numbered
 from stitchc.machines.limits import Limit, Limits
 from stitchc.messages import Message, Severity, Span
 
@@ -116,13 +117,19 @@ def check_pattern(
     return messages
 
 
-def edge_tucks(cells: Cells, needles: Needles, stitch: Stitch) -> list[Message]:
+def edge_tucks(chart: Chart, columns: Indices, needles: Needles, stitch: Stitch) -> list[Message]:
     """K206 where the first or last needle in work tucks: its loop has no neighbour to hold it and drops off.
 
-    cells: the chart as it lies on the needles, shape (rows, needles.count). Common practice: tucks on
-    end needles are cancelled. This is about needles in work, so the endless repeat itself never has it.
+    columns: the chart's column on each of the needles, -1 on the edge needles, as `passes.columns_on` has them. Common
+    practice: tucks on end needles are cancelled. This is about the ends of the work, so the endless repeat itself never
+    has it.
     """
-    ends = {needles.left: cells[:, 0], needles.right: cells[:, -1]}
+    working = np.flatnonzero((columns < 0) | chart.in_work[columns])
+    ends = {
+        needle_name(needles.first + place): chart.cells[:, columns[place]]
+        for place in working[[0, -1]].tolist()
+        if columns[place] >= 0
+    }
     tucking = {name: np.flatnonzero(column == TUCK) for name, column in ends.items()}
     named = [name for name, rows in tucking.items() if rows.size]
     if not named:
@@ -146,7 +153,7 @@ def edge_tucks(cells: Cells, needles: Needles, stitch: Stitch) -> list[Message]:
 
 def never_knits(subject: Subject) -> list[Message]:
     """K201: a needle that never knits."""
-    idle = np.flatnonzero(~subject.knits.any(axis=0))
+    idle = np.flatnonzero(~subject.knits.any(axis=0) & subject.stitch.chart.in_work)
     if not idle.size:
         return []
     stitch = subject.stitch
@@ -154,7 +161,7 @@ def never_knits(subject: Subject) -> list[Message]:
     return subject.message(
         "K201",
         "error",
-        f"{_numbers('needle', idle).capitalize()} of `{stitch.name}` never {'knits' if one else 'knit'}: "
+        f"{_numbers('Needle', idle)} of `{stitch.name}` never {'knits' if one else 'knit'}: "
         f"the loops {'it holds' if one else 'they hold'} are never knitted off.",
         cure=_plain_row_cure(stitch),
     )
@@ -180,36 +187,49 @@ def tucks_side_by_side(subject: Subject) -> list[Message]:
     least = _least(limit)
     if least is None or not subject.has_tucks:
         return []
-    worst = _worst(_runs(subject, subject.tucks, least))
+    stitch = subject.stitch
+    columns = np.flatnonzero(stitch.chart.in_work)  # the yarn has nothing to knit on at a needle out of work
+    everywhere = columns.size == stitch.chart.width
+    worst = _worst(_runs(subject, subject.tucks if everywhere else subject.tucks[:, columns], least))
     if worst is None:
         return []
-    stitch, count, row = subject.stitch, worst.most, worst.line
-    where = _stretch("needle", worst.before + 1, count, stitch.chart.width)
+    count, row = worst.most, worst.line
+    first, last = columns[(worst.before + np.array([1, count])) % columns.size].tolist()
+    where = _needles(subject, first, last)
     if count > 1:
         what = f"{count} needles side by side tuck ({where}): between two tucks nothing holds the loops down."
     else:
         what = f"1 needle tucks ({where}), which this machine's limits do not allow."
     cure = "Choose a machine whose limits allow it; on this one no needle tucks."
     if least > 1:
-        cure = f"Let a needle between them knit, so that the {_in_words(stitch.chart.cells[row], TUCK, least - 1)}"
+        eased = _in_words(stitch.chart.cells[row, columns], TUCK, least - 1)
+        cure = f"Let a needle between them knit, so that the {eased}"
     text = f"In row {row + 1} of `{stitch.name}` {what}{_more(worst.others, 'row')}"
     return subject.message("K203", limit.severity(count) or "warning", text, cure, row)
 
 
 def long_floats(subject: Subject) -> list[Message]:
-    """K204: a float that is too long, in needles or in mm (needles x pitch)."""
+    """K204: a float that is too long, in needles or in mm (needles x pitch), those out of work among them."""
     pitch, least = subject.pitch_mm, subject.least_float
     if least is None or not subject.has_slips:
         return []
-    worst = _worst(_runs(subject, subject.slips, least))
+    stitch = subject.stitch
+    floats = _runs(subject, subject.slips | ~stitch.chart.in_work if stitch.chart.out else subject.slips, least)
+    if stitch.chart.out:  # the bar of a ladder alone is no float
+        slips = np.cumsum(subject.slips, axis=1, dtype=np.int32)
+        passed = slips[floats.lines, floats.after] - slips[floats.lines, floats.before]
+        round_the_end = (floats.after <= floats.before) * slips[floats.lines, -1]
+        floats = _Stretches(*(column[passed + round_the_end > 0] for column in floats))
+    worst = _worst(floats)
     if worst is None:
         return []
-    stitch, count, row, most = subject.stitch, worst.most, worst.line, max(least - 1, 0)
+    count, row, most = worst.most, worst.line, max(least - 1, 0)
     by = f"at {'' if subject.machine else 'the standard '}{_figure(pitch)} mm between needles"
-    where = _stretch("needle", worst.before + 1, count, stitch.chart.width)
+    where = _needles(subject, worst.before + 1, worst.before + count)
     cure = "Choose a finer machine, or allow such a float in the limits of your profile."
     if most:
-        cure = f"Let a needle between them knit, so that the {_in_words(stitch.chart.cells[row], SLIP, most)}"
+        eased = "" if stitch.chart.out else f", so that the {_in_words(stitch.chart.cells[row], SLIP, most)}"
+        cure = f"Let a needle {'in work ' if stitch.chart.out else ''}between them knit{eased}"
         cure += f"\n(up to {most} needles, {_figure(most * pitch)} mm, pass here)"
     return subject.message(
         "K204",
@@ -228,7 +248,7 @@ def rows_without_knit(subject: Subject) -> list[Message]:
         return []
     first = int(rows[0])
     stitch = subject.stitch
-    whole = stitch.chart.cells[first]
+    whole = stitch.chart.cells[first, stitch.chart.in_work]
     what = (
         "all of them tuck, and nothing holds the yarn down"
         if bool((whole == TUCK).all())
@@ -257,7 +277,7 @@ def mixed_rows(subject: Subject) -> list[Message]:
     return subject.message(
         "K207",
         subject.limits.mixed_rows,
-        f"{_numbers('row', rows).capitalize()} of `{name}` {has} both tuck and slip, but one pass of a carriage does "
+        f"{_numbers('Row', rows)} of `{name}` {has} both tuck and slip, but one pass of a carriage does "
         "one or the other.",
         cure=f"Write the row with T alone or with S alone, as `{name} with S for T` does throughout.",
         row=int(rows[0]),
@@ -303,6 +323,22 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
     )
 
 
+def alone_between_ladders(subject: Subject) -> list[Message]:
+    """K210: a needle in work whose neighbours on both sides are out of work (common practice, no source)."""
+    working = subject.stitch.chart.in_work
+    alone = np.flatnonzero(working & ~np.roll(working, 1) & ~np.roll(working, -1))
+    if not alone.size:
+        return []
+    return subject.message(
+        "K210",
+        "warning",
+        f"{_numbers('Needle', alone)} of `{subject.stitch.name}` {'stands' if alone.size == 1 else 'stand'} alone "
+        "between two needles out of work: a stitch with none beside it draws yarn from both ladders and "
+        "becomes long and uneven.",
+        cure="Keep at least two needles side by side in work between two ladders.",
+    )
+
+
 CHECKS: Final[tuple[Callable[[Subject], list[Message]], ...]] = (
     never_knits,
     tucks_in_succession,
@@ -312,6 +348,7 @@ CHECKS: Final[tuple[Callable[[Subject], list[Message]], ...]] = (
     mixed_rows,
     yarn_on_the_wrong_side,
     slips_in_succession,
+    alone_between_ladders,
 )
 """Every check on the endless repeat, in the order of their codes."""
 
@@ -377,7 +414,7 @@ def _worst(stretches: _Stretches) -> _Worst | None:
 
 
 def _runs(subject: Subject, of: Mask, least: int) -> _Stretches:
-    """Runs of at least `least` needles side by side, in the rows where any needle knits (else the row is K205)."""
+    """Runs of at least `least` columns side by side, in the rows where any needle knits (else the row is K205)."""
     alike = of
     for shift in range(1, min(least, of.shape[1])):  # what is left of a row now begins a run that is long enough
         alike = alike & np.roll(of, -shift, axis=1)
@@ -431,7 +468,6 @@ def _least(limit: Limit) -> int | None:
 
 # -- words ------------------------------------------------------------------------------------------------------
 
-_MOST_NAMED: Final = 6
 _FEW_RUNS: Final = 20
 """Characters of a row written in runs that are read as easily as a group."""
 _LONGEST_CURE: Final = 60
@@ -449,23 +485,23 @@ def _stretch(what: str, first: int, count: int, size: int) -> str:
     return f"{what}s {first + 1} to {last % size + 1}, on into the next repeat"
 
 
-def _numbers(what: str, places: Sequence[int] | Indices) -> str:
-    """ "row 2", "rows 2, 4 and 6-9", "rows 2, 3, 5, 6, 8, 9 and 11 more"; places are from 0, in order."""
-    numbers = np.asarray(places)
-    if numbers.size == 1:
-        return f"{what} {int(numbers[0]) + 1}"
-    cuts = np.flatnonzero(np.diff(numbers) != 1) + 1
-    runs = np.split(numbers, cuts[:_MOST_NAMED])
-    named: list[str] = []
-    for run in runs[:_MOST_NAMED]:
-        first, last = int(run[0]) + 1, int(run[-1]) + 1
-        named += (
-            [str(first)] if first == last else [str(first), str(last)] if last == first + 1 else [f"{first}-{last}"]
-        )
-    left = sum(run.size for run in runs[_MOST_NAMED:])
-    if left:
-        return f"{what}s {', '.join(named)} and {left} more"
-    return f"{what}s {listed(named)}"
+def _needles(subject: Subject, first: int, last: int) -> str:
+    """ "needles 3 to 5, of which needle 4 is out of work"; first and last are from 0, `last` perhaps round the edge."""
+    working = subject.stitch.chart.in_work
+    count = (last - first) % working.size + 1
+    between = np.arange(first, first + count) % working.size
+    out = np.sort(between[~working[between]])
+    where = _stretch("needle", first, count, working.size)
+    return (
+        f"{where}, of which {_numbers('needle', out)} {'is' if out.size == 1 else 'are'} out of work"
+        if out.size
+        else where
+    )
+
+
+def _numbers(what: str, places: Indices) -> str:
+    """ "row 2", "rows 2, 4 and 6-9"; places are from 0, in order."""
+    return numbered(what, (places + 1).tolist())
 
 
 def _more(count: int, what: str) -> str:
@@ -501,6 +537,8 @@ def _in_words(row: Cells, kind: int, most: int) -> str:
 
 def _with_a_knit(subject: Subject, row: Cells) -> str:
     """ "for instance as K T K T, ": a row without a knit as it could be knitted, if that can be taken in."""
+    if SLIP in row and subject.stitch.chart.out:
+        return ""  # how long its floats would be depends on the needles between
     eased = np.where((row == SLIP) & (TUCK in row), KNIT, row)  # a pass does one or the other
     if KNIT not in eased:
         eased[0] = KNIT

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+_MOST_RUNS: Final = 6
 
 
 def number(count: int, word: str) -> str:
@@ -34,10 +38,30 @@ def count_of(counts: Sequence[int], word: str) -> str:
 
 def ranges(numbers: Sequence[int]) -> str:
     """ "1, 2, 5-8" for ascending numbers; two neighbours are named one by one."""
-    runs: list[list[int]] = []
-    for one in numbers:
-        if runs and one == runs[-1][-1] + 1:
-            runs[-1].append(one)
-        else:
-            runs.append([one])
-    return ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
+    return ", ".join(word for first, last in _runs(numbers) for word in _run(first, last))
+
+
+def numbered(word: str, numbers: Sequence[int]) -> str:
+    """ "row 2", "rows 2, 4 and 6-9", "rows 2, 3, 5, 6, 8, 9 and 11 more" for ascending numbers."""
+    if len(numbers) == 1:
+        return f"{word} {numbers[0]}"
+    runs = list(itertools.islice(_runs(numbers), _MOST_RUNS))
+    left = len(numbers) - sum(last - first + 1 for first, last in runs)
+    words = [part for run in runs for part in _run(*run)]
+    return f"{word}s {', '.join(words)} and {left} more" if left else f"{word}s {listed(words)}"
+
+
+def _runs(numbers: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """First and last of each stretch of neighbours."""
+    first = last = numbers[0] if numbers else 0
+    for each in numbers[1:]:
+        if each != last + 1:
+            yield first, last
+            first = each
+        last = each
+    if numbers:
+        yield first, last
+
+
+def _run(first: int, last: int) -> list[str]:
+    return [f"{first}-{last}"] if last > first + 1 else [str(each) for each in range(first, last + 1)]

@@ -93,7 +93,7 @@ def lower(
     columns = columns_on(chart, machine, needles, edge)
     by_hand = moved_by_hand(machine)
     on_bed = _held_by_chart_row(chart, columns, needles)
-    patterned = bool((chart.cells != KNIT).any())
+    patterned = bool(chart.held.any())
     passes: list[Pass] = []
     at_first: tuple[int, ...] = tuple(sorted(held)) if by_hand else ()
     before = at_first
@@ -157,9 +157,15 @@ def column_1_position(machine: Machine, needles: Needles, edge: int) -> int:
 
 
 def cells_on(chart: Chart, columns: npt.NDArray[np.int64]) -> Cells:
-    """The chart as it lies on the needles in work, shape (chart rows, needles); edge needles (column -1) knit."""
+    """The chart as it lies on the needles, shape (chart rows, needles); edge needles (column -1) knit."""
     within = columns >= 0
     return np.where(within, chart.cells[:, np.where(within, columns, 0)], KNIT).astype(np.uint8)
+
+
+def out_of_work(chart: Chart, columns: npt.NDArray[np.int64], needles: Needles) -> tuple[int, ...]:
+    """The positions that stand empty the whole time, left to right; edge needles are always in work."""
+    empty = (columns >= 0) & ~chart.in_work[columns]
+    return tuple((np.flatnonzero(empty) + needles.first).tolist())
 
 
 def moved_by_hand(machine: Machine) -> bool:
@@ -176,7 +182,7 @@ def _held_by_chart_row(
     for row in cells_on(chart, columns):
         key = row.tobytes()
         if key not in same:
-            held = tuple((np.flatnonzero(row != KNIT) + needles.first).tolist())
+            held = tuple((np.flatnonzero((row == TUCK) | (row == SLIP)) + needles.first).tolist())
             slipped = tuple((np.flatnonzero(row == SLIP) + needles.first).tolist())
             has_tuck = bool((row == TUCK).any())
             setting: Setting = "plain"
@@ -318,7 +324,8 @@ def ways(chart: Chart, machine: Machine, needles: Needles, rows: int, carriage: 
     every = []
     for shift in range(chart.width if by_hand else 1):
         moved = chart.shifted(shift)
-        held = cells_on(moved, columns_on(moved, machine, needles, edge)) != KNIT
+        cells = cells_on(moved, columns_on(moved, machine, needles, edge))
+        held = (cells == TUCK) | (cells == SLIP)
         moves = _moves(held, rows) if by_hand else 0
         for side in sides:
             key = (held.any(axis=1).tobytes() if by_hand else b"", side)

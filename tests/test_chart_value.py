@@ -11,15 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stitchc.chart import KNIT, MAX_CELLS, SLIP, TUCK, Chart, SizesDiffer, TooLarge, YarnsDiffer
+from stitchc.chart import KNIT, MAX_CELLS, OUT, SLIP, TUCK, Chart, NeedlesOutDiffer, SizesDiffer, TooLarge, YarnsDiffer
+from tests.charts import charts
 
-
-@st.composite
-def charts(draw: st.DrawFn) -> Chart:
-    width, height = draw(st.integers(1, 8)), draw(st.integers(1, 8))
-    rows = draw(st.lists(st.text("KTS", min_size=width, max_size=width), min_size=height, max_size=height))
-    yarns = draw(st.lists(st.sampled_from([None, "foam", "sand"]), min_size=height, max_size=height))
-    return Chart.from_rows(rows, yarns)
+YARNS = (None, "foam", "sand")
 
 
 def cyclic(chart: Chart) -> set[tuple[str, ...]]:
@@ -101,16 +96,19 @@ def test_a_chart_is_read_only_and_apart_from_what_it_was_made_of() -> None:
         (lambda: Chart(np.zeros((2, 0), dtype=np.uint8), (None, None)), "at least one needle and one row"),
         (lambda: Chart(np.zeros(4, dtype=np.uint8), (None,) * 4), "at least one needle and one row"),
         (lambda: Chart(np.zeros((2, 2, 2), dtype=np.uint8), (None,) * 2), "at least one needle and one row"),
-        (lambda: Chart(np.zeros((2, 2), dtype=np.int64), (None, None)), "KNIT, TUCK or SLIP"),
-        (lambda: Chart(np.zeros((2, 2), dtype=np.bool_), (None, None)), "KNIT, TUCK or SLIP"),
-        (lambda: Chart(np.full((2, 2), 3, dtype=np.uint8), (None, None)), "KNIT, TUCK or SLIP"),
+        (lambda: Chart(np.zeros((2, 2), dtype=np.int64), (None, None)), "KNIT, TUCK, SLIP or OUT"),
+        (lambda: Chart(np.zeros((2, 2), dtype=np.bool_), (None, None)), "KNIT, TUCK, SLIP or OUT"),
+        (lambda: Chart(np.full((2, 2), 4, dtype=np.uint8), (None, None)), "KNIT, TUCK, SLIP or OUT"),
+        (lambda: Chart.from_rows(["K-", "KK"]), "in every row or in none"),
+        (lambda: Chart.from_rows(["KK", "K-"]), "in every row or in none"),
+        (lambda: Chart.from_rows(["--"]), "at least one needle is in work"),
         (lambda: Chart(np.zeros((2, 2), dtype=np.uint8), (None,)), "one yarn entry for each row"),
         (lambda: Chart(np.zeros((2, 2), dtype=np.uint8), (None,) * 3), "one yarn entry for each row"),
         (lambda: Chart.from_rows([]), "equally long, and there is at least one"),
         (lambda: Chart.from_rows(["K", "KK"]), "equally long"),
         (lambda: Chart.from_rows(["KK", "K"]), "equally long"),
-        (lambda: Chart.from_rows(["KX"]), "K, T or S, not 'X'"),
-        (lambda: Chart.from_rows(["k"]), "K, T or S, not 'k'"),
+        (lambda: Chart.from_rows(["KX"]), "K, T, S or -, not 'X'"),
+        (lambda: Chart.from_rows(["k"]), "K, T, S or -, not 'k'"),
         (lambda: Chart.from_rows([""]), "at least one needle and one row"),
     ],
 )
@@ -161,6 +159,19 @@ def test_parts_that_do_not_fit_say_where_and_what_would() -> None:
     assert (differ.value.joint, differ.value.axis) == (0, "height")
 
 
+def test_needles_out_of_work_that_differ_say_which() -> None:
+    ladder, narrow = Chart.from_rows(["KTK-"]), Chart.from_rows(["K-"])
+    assert (ladder.out, ladder.cells[0, 3]) == ((4,), OUT)
+    assert ladder.beside(Chart.plain(2, 1)).out == (4,)
+    assert ladder.mirrored().out == ladder.shifted(1).out == (1,)
+    with pytest.raises(NeedlesOutDiffer) as differ:
+        Chart.stacked([ladder, ladder, narrow])
+    assert (differ.value.joint, differ.value.before, differ.value.after) == (1, (), (2,))
+    with pytest.raises(NeedlesOutDiffer) as differ:
+        ladder.then(ladder.shifted(1))
+    assert (differ.value.joint, differ.value.before, differ.value.after) == (0, (4,), (1,))
+
+
 def test_a_row_beside_another_in_a_yarn() -> None:
     plain, foam, sand = (Chart.from_rows(["K"], [yarn]) for yarn in (None, "foam", "sand"))
     assert plain.beside(foam).yarns == foam.beside(plain).yarns == ("foam",)
@@ -174,7 +185,7 @@ def test_a_row_beside_another_in_a_yarn() -> None:
     assert left.beside(right).yarns == ("sand", "foam")
 
 
-@given(charts(), st.integers(-30, 30), st.integers(1, 4))
+@given(charts(yarns=YARNS), st.integers(-30, 30), st.integers(1, 4))
 @settings(max_examples=100, deadline=None)
 def test_invariants(a: Chart, n: int, times: int) -> None:
     assert a.mirrored().mirrored() == a == a.reversed().reversed()
@@ -188,22 +199,31 @@ def test_invariants(a: Chart, n: int, times: int) -> None:
     assert hash(Chart.from_rows(a.rows(), a.yarns)) == hash(a)
     assert cyclic(a.shifted(n)) == cyclic(a) == cyclic(a.started_at(n))
     assert int((a.cells == KNIT).sum()) == sum(row.count("K") for row in a.rows())
+    assert not (a.knits & a.held).any()
+    assert ((a.knits | a.held) == a.in_work).all()
+    assert a.out == tuple(needle for needle, sign in enumerate(a.rows()[0], start=1) if sign == "-")
+    assert a.replaced({KNIT: TUCK, TUCK: SLIP, SLIP: KNIT}).out == a.out == a.reversed().out
 
 
-@given(charts(), st.integers(1, 20), st.integers(1, 20))
+@given(charts(yarns=YARNS), st.integers(1, 20), st.integers(1, 20))
 @settings(max_examples=100, deadline=None)
 def test_tiling_is_the_endless_fabric_cut(a: Chart, width: int, height: int) -> None:
     rows = a.rows()
+    if not a.in_work[:width].any():
+        return  # nothing would be in work
     tiled = a.tiled(width, height)
     assert tiled.rows() == ["".join(rows[r % a.height][c % a.width] for c in range(width)) for r in range(height)]
     assert tiled.yarns == tuple(a.yarns[r % a.height] for r in range(height))
 
 
-@given(charts(), charts())
+@given(charts(yarns=YARNS), charts(yarns=YARNS))
 @settings(max_examples=100, deadline=None)
 def test_sizes_of_joined_charts(a: Chart, b: Chart) -> None:
     width, height = math.lcm(a.width, b.width), math.lcm(a.height, b.height)
-    if width == max(a.width, b.width):
+    if width == max(a.width, b.width) and a.tiled(width, 1).out != b.tiled(width, 1).out:
+        with pytest.raises(NeedlesOutDiffer):
+            a.then(b)
+    elif width == max(a.width, b.width):
         joined = a.then(b)
         assert (joined.width, joined.height, joined.yarns) == (width, a.height + b.height, a.yarns + b.yarns)
     else:

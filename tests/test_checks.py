@@ -491,7 +491,7 @@ def test_parts_are_not_nagged_about() -> None:
 def test_tucks_at_the_ends_of_the_work(rows: list[str], named: str | None) -> None:
     """A tuck must not be on an edge needle: common practice ("A Good Tuck, Part 2"; "Egg on my face")."""
     one = stitch(*rows)
-    told = edge_tucks(one.chart.cells, Needles.centred(3), one)
+    told = edge_tucks(one.chart, np.arange(3), Needles.centred(3), one)
     if named is None:
         assert told == []
     else:
@@ -502,7 +502,7 @@ def test_tucks_at_the_ends_of_the_work(rows: list[str], named: str | None) -> No
 
 def test_slips_at_the_ends_are_allowed() -> None:
     one = stitch("SKS", "KKK")
-    assert edge_tucks(one.chart.cells, Needles.centred(3), one) == []
+    assert edge_tucks(one.chart, np.arange(3), Needles.centred(3), one) == []
 
 
 def large(height: int, width: int) -> Stitch:
@@ -846,14 +846,14 @@ def test_word_for_word(case: str) -> None:
 
 def test_the_ends_of_the_work_word_for_word() -> None:
     one = stitch("KKK", "TKK", "KKT", spans=True)
-    (told,) = edge_tucks(one.chart.cells, Needles.centred(3), one)
+    (told,) = edge_tucks(one.chart, np.arange(3), Needles.centred(3), one)
     assert (told.severity, told.span) == ("error", Span("shore.stitch", 5, 8, 3))
     assert told.text == (
         "Needles L2 and R1, at the ends of the work, tuck in `shore` (first in row 2): an end loop with no neighbour "
         "to hold it drops off or hangs loose."
     )
     one = stitch("KKK", "KKK", "KKT", spans=True)
-    (told,) = edge_tucks(one.chart.cells, Needles.centred(3), one)
+    (told,) = edge_tucks(one.chart, np.arange(3), Needles.centred(3), one)
     assert told.text.startswith("Needle R1, at the end of the work, tucks in `shore` (first in row 3): an end loop")
     assert told.span == Span("shore.stitch", 6, 8, 3)
 
@@ -867,7 +867,7 @@ def test_a_row_that_was_written_nowhere_is_told_at_its_stitch() -> None:
 
 def test_the_first_of_several_tucks_at_an_edge_is_told() -> None:
     one = stitch("KKK", "TKK", "KKK", "TKK", spans=True)
-    (told,) = edge_tucks(one.chart.cells, Needles.centred(3), one)
+    (told,) = edge_tucks(one.chart, np.arange(3), Needles.centred(3), one)
     assert "(first in row 2)" in told.text and told.span == Span("shore.stitch", 5, 8, 3)
 
 
@@ -881,3 +881,42 @@ def test_a_float_that_is_just_as_long_as_it_may_be() -> None:
     fine = replace(machine(float_needles=NONE, float_mm=3.3), pitch_mm=1.1)
     assert check(stitch("KSSSK", "KKKKK"), fine) == []
     assert found(check(stitch("KSSSSK", "KKKKKK"), fine)) == {"K204": "warning"}
+
+
+# -- needles out of work ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("rows", "messages"),
+    [
+        (["KTK-", "KKK-"], {}),
+        (["KT-K", "KK-K"], {}),
+        (
+            ["KT-TK", "KK-KK"],
+            {"K203": "2 needles side by side tuck (needles 2 to 4, of which needle 3 is out of work)"},
+        ),
+        (["T-KKT", "K-KKK"], {"K203": "needles 5 to 1, on into the next repeat)"}),
+        (["KT--TT-K", "KK--KK-K"], {"K203": "3 needles side by side tuck"}),
+        (["T-T", "K-K"], {"K205": "all of them tuck"}),
+        (["KSS--SK", "KKK--KK"], {}),
+        (["KSSS--SK", "KKKK--KK"], {"K204": "6 needles, 27 mm"}),
+        (["K--SSSS", "K--KKKK"], {"K204": "(needles 2 to 7, of which needles 2 and 3 are out of work)"}),
+        (["SSK---SS", "KKK---KK"], {"K204": "7 needles, 31.5 mm"}),
+        (["KK------", "KT------"], {}),  # the bar of a ladder alone is no float
+        (["KS-K", "KS-K"], {"K201": "Needle 2 of `shore` never knits"}),
+        (["-K"], {"K210": "Needle 2 of `shore` stands alone"}),
+        (["KKK-K-", "KKK-K-"], {"K210": "Needle 5 of `shore` stands alone"}),
+        (["K-K"], {}),
+    ],
+)
+def test_runs_go_on_past_a_needle_out_of_work(rows: list[str], messages: dict[str, str]) -> None:
+    told = {message.code: message.text for message in check(stitch(*rows))}
+    assert told.keys() == messages.keys()
+    assert all(part in told[code] for code, part in messages.items()), told
+
+
+@pytest.mark.parametrize(("columns", "named"), [([0, 1, 2, 3], "L1"), ([-1, 1, 2, -1], ""), ([2, 3, 1, 0], "R1")])
+def test_the_ends_of_the_work_are_needles_in_work(columns: list[int], named: str) -> None:
+    one = stitch("-TKK", "-KKK")
+    told = edge_tucks(one.chart, np.array(columns), Needles.centred(4), one)
+    assert [message.text.split(",")[0] for message in told] == ([f"Needle {named}"] if named else [])

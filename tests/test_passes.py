@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stitchc.bed import Needles, needle_position
+from stitchc.bed import Needles, needle_name, needle_position
 from stitchc.chart import Chart
 from stitchc.document import Document, Rows
 from stitchc.machines import SHIPPED, Machine, load, load_text
@@ -21,12 +21,14 @@ from stitchc.passes import (
     less_than_a_repeat,
     lever_changes,
     lower,
+    out_of_work,
     unfit,
     ways,
 )
 from stitchc.pattern import Side, Stitch
 from stitchc.sheet import Sheet, instruct, to_json
 from tests.bed_simulation import expected, knit
+from tests.charts import ONE_PASS, charts
 
 HAND = load("hand-standard")
 ONE_WAY = replace(HAND, hold_directions="each")
@@ -50,21 +52,10 @@ def sheet_of(
     return document
 
 
-@st.composite
-def charts(draw: st.DrawFn) -> Chart:
-    """Charts whose rows have tuck or slip but not both, as one pass can knit them."""
-    width, height = draw(st.integers(1, 9)), draw(st.integers(1, 7))
-    rows = []
-    for _ in range(height):
-        letters = draw(st.sampled_from(["K", "KT", "KS"]))
-        rows.append("".join(draw(st.lists(st.sampled_from(letters), min_size=width, max_size=width))))
-    return Chart.from_rows(rows)
-
-
 sides = st.sampled_from(["right", "left"])
 
 
-@given(charts(), st.integers(1, 45), st.integers(0, 4), sides, st.integers(1, 25), st.integers(-5, 5))
+@given(charts((9, 7), ONE_PASS), st.integers(1, 45), st.integers(0, 4), sides, st.integers(1, 25), st.integers(-5, 5))
 @settings(max_examples=200, deadline=None)
 def test_a_simulated_bed_knits_what_the_chart_says(
     chart: Chart, count: int, edge: int, carriage: Side, rows: int, off_centre: int
@@ -73,12 +64,17 @@ def test_a_simulated_bed_knits_what_the_chart_says(
     centred = Needles.centred(count)
     needles = Needles(centred.first + off_centre, centred.last + off_centre)
     document = sheet_of(chart, needles, rows, carriage, edge)
-    assert knit(document, carriage) == expected(chart.rows(), count, edge, rows)
+    in_work = [row.replace("-", "K") for row in chart.rows()]  # nothing holds there
+    assert knit(document, carriage) == expected(in_work, count, edge, rows)
+    empty = {needle_name(at) for at in out_of_work(chart, columns_on(chart, HAND, needles, edge), needles)}
+    assert len(empty) == sum("-" in cell for cell in expected(chart.rows(), count, edge, 1)[0])
     steps: list[dict[str, object]] = document["passes"]  # type: ignore[assignment]
     assert [step["chart_row"] for step in steps] == [k % chart.height + 1 for k in range(rows)]
+    lists = ("held", "bring_out", "push_back")
+    assert not any(empty.intersection(step[name]) for step in steps for name in lists)  # type: ignore[call-overload]
 
 
-@given(charts(), sides, st.integers(0, 12), st.integers(1, 12))
+@given(charts((9, 7), ONE_PASS), sides, st.integers(0, 12), st.integers(1, 12))
 @settings(max_examples=100, deadline=None)
 def test_going_on_where_a_section_ended_is_the_same_as_not_stopping(
     chart: Chart, carriage: Side, first: int, second: int
@@ -176,7 +172,7 @@ def test_a_profile_of_ones_own_holds_in_one_direction() -> None:
     assert changes(ONE_ROW_STAGGERED, own) == changes(ONE_ROW_STAGGERED, ONE_WAY) == 1
 
 
-@given(charts(), sides, st.booleans())
+@given(charts((9, 7), ONE_PASS), sides, st.booleans())
 @settings(max_examples=100, deadline=None)
 def test_settings_knit_what_was_meant(chart: Chart, carriage: Side, one_way: bool) -> None:
     """Follow the changes alone: a held needle stays only if hold is set for this direction, else it knits back."""
@@ -279,7 +275,7 @@ def test_every_shipped_machine_can_be_lowered_for(name: str) -> None:
     assert len(document["passes"]) == 9  # type: ignore[arg-type]
 
 
-@given(charts(), st.integers(1, 30), sides, st.booleans())
+@given(charts((9, 7), ONE_PASS), st.integers(1, 30), sides, st.booleans())
 @settings(max_examples=60, deadline=None)
 def test_the_cost_of_every_way_is_that_of_its_passes(chart: Chart, rows: int, carriage: Side, one_way: bool) -> None:
     machine = ONE_WAY if one_way else HAND

@@ -191,7 +191,7 @@ def plan_card(
         chart = unit.tiled(machine.reader_width, rows)
     except TooLarge as error:
         raise Refused(Message("N110", "error", f"The card of `{stitch.name}` is too large: {error}.")) from None
-    marks = chart.knits if machine.mark_means == "knit" else ~chart.knits
+    marks = ~chart.held if machine.mark_means == "knit" else chart.held
     if machine.mirrored:
         marks = marks[:, ::-1]
     holes = np.ascontiguousarray(marks)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stitchc.card.plan import one_of_each_pair
-from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.chart import SLIP, TUCK, Chart
 from stitchc.machines.fit import fitted_rows
 
 if TYPE_CHECKING:
@@ -37,8 +37,8 @@ def smallest_repeat(chart: Chart) -> Chart:
 def holes_of(chart: Chart, card: Card, least_rows: int | None = None) -> tuple[int, int]:
     """Rows and holes (joining rows aside) of the card that a chart makes for this card's machine."""
     rows = fitted_rows(chart, card.shape, least_rows)
-    knit_share = int(chart.knits.sum()) * (card.columns // chart.width) * (rows // chart.height)
-    return rows, knit_share if card.machine.mark_means == "knit" else rows * card.columns - knit_share
+    held = int(chart.held.sum()) * (card.columns // chart.width) * (rows // chart.height)
+    return rows, rows * card.columns - held if card.machine.mark_means == "knit" else held
 
 
 def directions(chart: Chart, code: int) -> set[int]:
@@ -53,7 +53,7 @@ def directions(chart: Chart, code: int) -> set[int]:
 def clear_shift(chart: Chart, columns: int) -> int | None:
     """The smallest shift (needles to the right; negative to the left) after which the first and the last column of
     the card knit in every row; 0 where they do now, None where no shift does it."""
-    busy = (chart.tiled(columns, chart.height).cells != KNIT).any(axis=0)
+    busy = chart.tiled(columns, chart.height).held.any(axis=0)
     for shift in sorted(range(-(chart.width // 2), chart.width // 2 + 1), key=lambda by: (abs(by), by < 0)):
         moved = np.roll(busy, shift)
         if not moved[0] and not moved[-1]:

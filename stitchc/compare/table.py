@@ -106,8 +106,8 @@ def holes_to_punch(chart: Chart, machine: Machine) -> int | None:
     if machine.card is None or width is None or width % chart.width or not _can(chart, machine):
         return None
     repeats = width // chart.width * fitted_rows(chart, machine.card) // chart.height
-    knits = int(chart.knits.sum())
-    return repeats * (knits if machine.mark_means == "knit" else chart.width * chart.height - knits)
+    held = int(chart.held.sum())
+    return repeats * (chart.width * chart.height - held if machine.mark_means == "knit" else held)
 
 
 def _can(chart: Chart, machine: Machine) -> bool:

@@ -33,6 +33,8 @@ def rows_carried(words: dict[str, str], rgb: bytes) -> list[str] | None:
     if match is None or match[1] != digest(rgb):
         return None
     rows = match[4].split("/")
-    if len(rows) != int(match[3]) or any(len(row) != int(match[2]) for row in rows):
+    try:
+        chart = Chart.from_rows(rows)
+    except ValueError:
         return None
-    return rows
+    return rows if (chart.width, chart.height) == (int(match[2]), int(match[3])) else None

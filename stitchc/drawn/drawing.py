@@ -10,12 +10,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from stitchc.chart import KNIT, LETTERS, SLIP, TUCK, Chart
+from stitchc.chart import KNIT, OUT, SIGNS, SLIP, TUCK, Chart
 from stitchc.drawn.carried import KEYWORD, carried_words
 from stitchc.drawn.grid import FIFTH_LINE, Grid, Part, fitting_cell, page_parts, paged_cell
 from stitchc.drawn.legend import LETTERING, Legend
 from stitchc.drawn.symbols import Area, Face, Notation, Ring, Spot, Stroke, meaning, symbol
 from stitchc.english import number as counted
+from stitchc.english import numbered
 from stitchc.messages import Message, Refused
 from stitchc.page import PAPERS, Anchor, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import fitted, width_mm, wrapped
@@ -43,6 +44,8 @@ _MOST_READ: Final = 16
 
 _BLACK: Final = "#000000"
 _QUIET: Final = "#5c5c5c"
+_EMPTY: Final = "#e4e4e4"
+"""Behind the cells of needles out of work."""
 
 
 @dataclass(frozen=True)
@@ -228,6 +231,7 @@ class _Sheet:
             f"Chart of the stitch {self.name}, seen from the {self.drawing.face} side: one repeat of "
             f"{counted(chart.width, 'needle')} by {counted(chart.height, 'row')}, row 1 at the bottom, "
             f"{'knit with ' + ' and '.join(holds) if holds else 'all knit'}"
+            + (f", {numbered('needle', chart.out)} out of work" if chart.out else "")
             + (f". Facing the bed: {'; '.join(rows)}." if whole else ".")
         )
 
@@ -247,7 +251,12 @@ class _Sheet:
             yield Text(margin, margin + 5.0 + 4.2 * number, line, 3.0, fill=LETTERING)
 
     def cells(self, grid: Grid) -> Iterator[Item]:
-        """The grid with its signs and the outline of the repeat."""
+        """The grid with its signs and the outline of the repeat; columns of needles out of work are shaded."""
+        for column in range(grid.part.first_column, grid.part.last_column):
+            if not self.shown.in_work[column]:
+                left, top = grid.corner(column, grid.part.last_row - 1)
+                height = grid.part.rows * grid.cell_mm
+                yield Rectangle(left, top, grid.cell_mm, height, fill=_EMPTY, stroke=None)
         yield from grid.lines()
         yield from self._signs(grid)
         yield from self._outline(grid)
@@ -368,12 +377,13 @@ class _Sheet:
     def _legend(self, width: float) -> Legend:
         notation, face = self.drawing.notation, self.drawing.face
         entries: list[tuple[tuple[Item, ...], str]] = []
-        codes = [code for code in (KNIT, TUCK, SLIP) if (self.chart.cells == code).any()]
+        codes = [code for code in (KNIT, TUCK, SLIP, OUT) if code in self.chart.cells]
         for code in codes:
-            box: list[Item] = [Rectangle(0, 0, 4.5, 4.5, fill=None, stroke=FIFTH_LINE, line_mm=0.2)]
+            shade = _EMPTY if code == OUT else None
+            box: list[Item] = [Rectangle(0, 0, 4.5, 4.5, fill=shade, stroke=FIFTH_LINE, line_mm=0.2)]
             for shape in symbol(code, notation, face):
                 box += _laid(shape, 0, 0, 4.5)
-            entries.append((tuple(box), f"{LETTERS[code]}  {meaning(code, notation, face)}"))
+            entries.append((tuple(box), f"{SIGNS[code]}  {meaning(code, notation, face)}"))
         for name, letter in self.letters.items():
             fill = self._colour(name)
             swatch = (

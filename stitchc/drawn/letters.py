@@ -9,7 +9,7 @@ import json
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
-from stitchc.chart import KNIT, LETTERS
+from stitchc.chart import KNIT, SIGNS
 from stitchc.english import number
 from stitchc.messages import columns_of, visible
 
@@ -36,7 +36,7 @@ def _members(stitch: Stitch) -> Iterator[str]:
     for cells in chart.cells:
         key = cells.tobytes()
         if key not in known:
-            letters = "".join(LETTERS[code] for code in key)
+            letters = "".join(SIGNS[code] for code in key)
             known[key] = f'"{letters}"', "[" + ", ".join(_TRUE[code == KNIT] for code in key) + "]"
         row, knit = known[key]
         rows.append(row)
@@ -47,7 +47,7 @@ def _members(stitch: Stitch) -> Iterator[str]:
     yield f'"yarns": [{", ".join(words[yarn] for yarn in chart.yarns)}]'
     yield f'"settings": [{", ".join(_QUOTED[setting] for setting in chart.settings())}]'
     yield f'"knits": [{", ".join(knits)}]'
-    yield '"out": []'
+    yield f'"out": {list(chart.out)}'
 
 
 _TRUE: Final = ("false", "true")
@@ -62,7 +62,8 @@ def as_text(pattern: Pattern, stitches: Sequence[Stitch], width: int = 120) -> I
         yield f"  {visible(note)}"
     if pattern.title or pattern.notes:
         yield ""
-    yield "K knits, T tucks, S slips. Row 1, at the bottom, is knitted first; needles run from left to right"
+    out = ", - is out of work" if any(stitch.chart.out for stitch in stitches) else ""
+    yield f"K knits, T tucks, S slips{out}. Row 1, at the bottom, is knitted first; needles run from left to right"
     yield "as you face the bed, with the purl side of the fabric toward you."
     for stitch in stitches:
         yield ""

@@ -1,4 +1,4 @@
-"""The signs that stand for knit, tuck and slip in a drawn chart, as shapes in a square of side 1.
+"""The signs that stand for knit, tuck, slip and a needle out of work in a drawn chart, as shapes in a square of side 1.
 
 Knows no page and no picture: the drawn chart lays these out, and tracing looks for them.
 
@@ -8,6 +8,9 @@ an empty square; in the running-thread notation the thread loops round the needl
 it in a half circle for a tuck, and passes it by for a miss. `plain` is this program's own: a bar upright for a loop
 drawn through, a filled half circle for a tuck, an open diamond for a slip. (A bar lying would be taken for a purl
 stitch, which it is in a published standard for hand knitting; from memory.)
+
+A needle out of work has no sign in any of them: its column is empty and shaded, and a running thread passes where no
+needle is.
 """
 
 from __future__ import annotations
@@ -17,7 +20,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from stitchc.chart import KNIT, SLIP, TUCK
+from stitchc.chart import KNIT, OUT, SLIP, TUCK
 
 Notation = Literal["squared", "thread", "plain"]
 Face = Literal["purl", "knit"]
@@ -67,7 +70,7 @@ Shape = Stroke | Spot | Ring | Area
 
 
 def symbol(code: int, notation: Notation, face: Face) -> tuple[Shape, ...]:
-    """The shapes for KNIT, TUCK or SLIP. Only a stitch on squared paper looks different from the other face."""
+    """The shapes for KNIT, TUCK, SLIP or OUT. Only a stitch on squared paper looks different from the other face."""
     if notation == "squared" and code == KNIT:
         return _CROSS if face == "knit" else _RING
     return _SIGNS[notation][code]
@@ -75,6 +78,8 @@ def symbol(code: int, notation: Notation, face: Face) -> tuple[Shape, ...]:
 
 def meaning(code: int, notation: Notation, face: Face) -> str:
     """What the sign is and says, for a legend."""
+    if code == OUT:
+        return "shaded column: the needle is out of work"
     words = {
         ("squared", KNIT): "face stitch: the needle knits" if face == "knit" else "reverse stitch: the needle knits",
         ("squared", TUCK): "dot: the needle tucks",
@@ -136,16 +141,20 @@ _OVER: Final = (
     *_curve((0.86, 0.70), ((0.87, 0.86), (0.91, _BASE), (1.0, _BASE))),
 )
 
+_PAST: Final = Stroke(((0.0, _BASE), (1.0, _BASE)), _THREAD)
+
 _SIGNS: Final[dict[Notation, dict[int, tuple[Shape, ...]]]] = {
-    "squared": {TUCK: (Spot((0.5, 0.5), 0.18),), SLIP: ()},
+    "squared": {TUCK: (Spot((0.5, 0.5), 0.18),), SLIP: (), OUT: ()},
     "thread": {
         KNIT: (_NEEDLE, Stroke(_LOOP, _THREAD)),
         TUCK: (_NEEDLE, Stroke(_OVER, _THREAD)),
-        SLIP: (_NEEDLE, Stroke(((0.0, _BASE), (1.0, _BASE)), _THREAD)),
+        SLIP: (_NEEDLE, _PAST),
+        OUT: (_PAST,),
     },
     "plain": {
         KNIT: (Stroke(((0.5, 0.30), (0.5, 0.70)), 0.1, GROUND_INK),),
         TUCK: (Area(_arc((0.5, 0.66), 0.34, 180, 360)),),
         SLIP: (Stroke(((0.5, 0.16), (0.8, 0.5), (0.5, 0.84), (0.2, 0.5), (0.5, 0.16)), 0.1),),
+        OUT: (),
     },
 }

@@ -202,6 +202,9 @@ def _refuse(repeat: Chart) -> None:
                 cure=f"Show a part of it as a separate stitch. {_OTHERWISE}",
             )
         )
+    if repeat.out:
+        text = "A fabric with needles out of work can't be drawn yarn by yarn."
+        raise Refused(Message("V701", "error", text, cure=_OTHERWISE))
     never = np.flatnonzero(~repeat.knits.any(axis=0)) + 1
     if never.size:
         first = ", ".join(str(column) for column in never[:6].tolist()) + (", …" if never.size > 6 else "")

@@ -31,8 +31,8 @@ class Features:
 
     tuck_share, slip_share: shares of the cells. mean_span: mean over loops; weighted_span (K): mean over cells of
     the span of the loop that fills the cell, sum k^2 / sum k. longest_hold: T or S in a row on one needle.
-    never_knitting: needles without a single K; they are taken as held over the whole repeat (at least eight rows),
-    and mean_span and longest_hold are None where they make them meaningless.
+    never_knitting: needles without a single K, those out_of_work among them; they are taken as held over the whole
+    repeat (at least eight rows), and mean_span and longest_hold are None where they make them meaningless.
     log_span_tuck, log_span_slip: ln K, divided by what tucks and slips add to it. log_long_tuck, log_long_slip: the
     part of it that holds of more than two rows add. in_columns: 0 where all needles hold alike, near 1 where few
     needles do all the holding. tuck_runs: groups of adjacent tucks, over cells; a group of more than LONG_RUN counts
@@ -45,6 +45,7 @@ class Features:
     weighted_span: float
     longest_hold: int | None
     never_knitting: int
+    out_of_work: int
     log_span_tuck: float
     log_span_slip: float
     log_long_tuck: float
@@ -90,6 +91,7 @@ def features_of(chart: Chart) -> Features:
         weighted_span=weighted,
         longest_hold=None if dead else sums.longest - 1,
         never_knitting=dead,
+        out_of_work=len(chart.out),
         log_span_tuck=log_span * part_tuck,
         log_span_slip=log_span * (1 - part_tuck),
         log_long_tuck=log_long * part_tuck,

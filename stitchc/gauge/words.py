@@ -11,6 +11,8 @@ _LITTLE = 2.0
 def in_words(gauge: StitchGauge) -> str:
     """What happens to the size, against the same needles and rows of stocking stitch."""
     if gauge.stitch_factor is None or gauge.row_factor is None:
+        if gauge.features.out_of_work:
+            return "Its size cannot be estimated, because it has needles out of work: knit a swatch and measure it."
         return "Its size cannot be estimated: one of its needles never knits and so keeps every loop."
     if gauge.features.is_plain:
         return "The same as stocking stitch: every needle knits on every row."

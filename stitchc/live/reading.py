@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from stitchc import explain
+from stitchc.chart import SIGNS
 from stitchc.checks import check_pattern
 from stitchc.live.row_text import cells_by_run
 from stitchc.messages import MOST_SHOWN, Message, in_order, visible
@@ -180,10 +181,8 @@ def _part(height: int, width: int, row: int, column: int) -> tuple[range, range]
 
 def _letters(stitch: Stitch, rows: range, columns: range) -> list[str]:
     """Of a large chart the rows in view, without the letters of all the others."""
-    from stitchc.chart import Chart
-
-    part = stitch.chart.cells[rows.start : rows.stop, columns.start : columns.stop].copy()
-    return Chart(part, (None,) * len(rows)).rows()
+    part = stitch.chart.cells[rows.start : rows.stop, columns.start : columns.stop]
+    return ["".join(SIGNS[code] for code in cells) for cells in part.tolist()]
 
 
 def runs_json(pattern: Pattern, stitch: Stitch, row: int) -> list[dict[str, Any]]:

@@ -10,7 +10,8 @@ import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final
 
-from stitchc.chart import LETTERS, MAX_CELLS, Chart, SizesDiffer, TooLarge, YarnsDiffer
+from stitchc.chart import LETTERS, MAX_CELLS, Chart, NeedlesOutDiffer, SizesDiffer, TooLarge, YarnsDiffer
+from stitchc.english import numbered
 from stitchc.messages import Span
 from stitchc.notation.gather import Gathered, StitchLines
 from stitchc.notation.rows import stitch_by_rows
@@ -301,6 +302,21 @@ class _Builder:
                 f"Row {differ.row} would be in `{left}` on the left and in `{right}` on the right.",
                 joints[differ.joint],
                 cure="Knit both parts of a row in the same yarn.",
+            )
+        except NeedlesOutDiffer as differ:
+            sides = (differ.before, "before", "after"), (differ.after, "after", "before")
+            parts = [
+                f"{numbered('Needle', needles)} {'is' if len(needles) == 1 else 'are'} out of work in the part {here} "
+                f"`then` and in work in the part {there} it."
+                for needles, here, there in sides
+                if needles
+            ]
+            self.faults.error(
+                "N119",
+                " ".join(parts),
+                joints[differ.joint],
+                cure="Put the same needles out of work in both parts; instead of `plain`, use a stitch with the row K "
+                "and the same `out` line.",
             )
         except TooLarge as large:
             self.too_large(large, joints[0])

@@ -27,6 +27,7 @@ from stitchc.notation.tree import (
     Line,
     NeedlesLine,
     Number,
+    OutLine,
     PieceLine,
     Placed,
     Row,
@@ -57,12 +58,15 @@ _AN_INCLUDE: Final = 'include "grounds.stitch"'
 class StitchLines:
     """A stitch being written row by row, until its lines end.
 
-    spoilt: a line of it could not be read, so nothing is said of what may be missing.
+    spoilt: a line of it could not be read, so nothing is said of what may be missing. out_lost: that may have been its
+    `out` line, so nobody knows how wide the rows are.
     """
 
     def __init__(self, name: Word, over: Number | None, spoilt: bool) -> None:
         self.name, self.over, self.spoilt = name, over, spoilt
         self.rows: list[Row] = []
+        self.out: OutLine | None = None
+        self.out_lost = False
 
 
 class PieceLines:
@@ -146,17 +150,20 @@ class Gathered:
                     self.lost.add(composed(name[1]))
                 if _begins_block(lost) or inside is None:  # what follows belongs to it, if to anything
                     inside, orphans = None, True
-                elif inside is not None:
+                else:
                     inside.spoilt = True
+                    if isinstance(inside, StitchLines) and not re.match(r"\s*[0-9].*:", lost):
+                        inside.out_lost = True
             if entry is None:
                 break
             line = entry.line
-            if isinstance(line, Row):
+            if isinstance(line, Row | OutLine):
                 if isinstance(inside, StitchLines):
-                    inside.rows.append(line)
+                    self.take_row(line, inside)
                 elif not orphans:
+                    kind, place = ("row", line.range(0).span) if isinstance(line, Row) else ("line", line.span)
                     cure = "stitch ripple   (on a line of its own above the rows)"
-                    self.faults.error("N101", "This row belongs to no stitch.", line.range(0).span, cure=cure)
+                    self.faults.error("N101", f"This {kind} belongs to no stitch.", place, cure=cure)
                     orphans = True  # the rows below it are the same mistake
                 continue
             if isinstance(line, WidthLine | NeedlesLine | EdgeLine | CarriageLine | DoLine | KnitLine):
@@ -179,6 +186,22 @@ class Gathered:
                     self.define_piece(inside)
             else:
                 self.take_head(line, file, chain, depth)
+
+    def take_row(self, line: Row | OutLine, stitch: StitchLines) -> None:
+        """A line among the rows of a stitch (N119 for a second `out` line)."""
+        if isinstance(line, Row):
+            stitch.rows.append(line)
+        elif stitch.out is None:
+            stitch.out = line
+        else:
+            numbers = ", ".join(each.text for each in (*stitch.out.ranges, *line.ranges))
+            self.faults.error(
+                "N119",
+                f"`{stitch.name.shown}` already has an `out` line.",
+                line.span,
+                cure=f"out {numbers}   (all needles on one line)",
+                also=((stitch.out.span, "the first one"),),
+            )
 
     def take_head(self, line: Line, file: str, chain: tuple[Path, ...], depth: int) -> None:
         """A line that belongs to no block; titles and notes count in the top file only."""

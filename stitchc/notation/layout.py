@@ -16,7 +16,8 @@ from stitchc.notation.slips import KEYWORDS, QUOTED, unquoted
 from stitchc.pattern import Pattern
 
 _INDENT: Final = "    "
-_PIECE_WORDS: Final = frozenset({"width", "needles", "edge", "carriage", "do", "knit"})
+_INDENTED: Final = frozenset({"out", "width", "needles", "edge", "carriage", "do", "knit"})
+"""The words that begin a line inside a stitch or a piece; a row begins with a figure."""
 _WIDEST_HEAD: Final = 24
 """Row heads are aligned up to this width; a longer one stands out by itself."""
 
@@ -118,7 +119,8 @@ def _line(code: str, head_width: int) -> str:
         return f"{_INDENT}{_row_head(code):>{head_width}}: {_cells(cells)}"
     tokens = _TOKEN.findall(code)
     first = tokens[0].lower()
-    indent = _INDENT if first in _PIECE_WORDS else ""
+    indent = _INDENT if first in _INDENTED else ""
+    tokens[0] = first
     return indent + _tokens_joined(tokens)
 
 
@@ -164,6 +166,6 @@ def _comment_indents(codes: list[str]) -> list[str]:
     for code in reversed(codes):
         indents.append(below)
         if code:
-            inside = _is_row(code) or _TOKEN.findall(code)[0].lower() in _PIECE_WORDS
+            inside = _is_row(code) or _TOKEN.findall(code)[0].lower() in _INDENTED
             below = _INDENT if inside else ""
     return indents[::-1]

@@ -35,9 +35,11 @@ from stitchc.notation.tree import (
     Named,
     NeedlesLine,
     Number,
+    OutLine,
     PieceLine,
     Placed,
     PlainPart,
+    Range,
     Row,
     StitchBuilt,
     StitchByRows,
@@ -247,14 +249,20 @@ class _Builder(lark.Transformer[Any, Any]):
         over = self.number(children[1]) if children[1] is not None else None
         return self._placed(StitchByRows(name, over), name.span)
 
-    def row_range(self, children: list[Any]) -> tuple[int, int, int, int]:
+    def numbers_to(self, children: list[Any]) -> tuple[int, int, int, int]:
         first, last = children
         column, end = first.column or 1, last if last is not None else first
         length = (end.column or 1) + len(end) - column
         return int(self.number(first).value), int(self.number(end).value), column, length
 
-    def row_numbers(self, children: list[Any]) -> tuple[int, ...]:
+    def numbers(self, children: list[Any]) -> tuple[int, ...]:
         return tuple(chain.from_iterable(children))
+
+    def out(self, children: list[Any]) -> Placed:
+        word, flat = self.span(children[0]), iter(children[1])
+        four = zip(flat, flat, flat, flat, strict=True)
+        line = OutLine(tuple(Range(first, last, Span(word.file, word.line, *place)) for first, last, *place in four))
+        return self._placed(line, word)
 
     def row(self, children: list[Any]) -> Placed:
         numbers, yarn, cells = children

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 
-from stitchc.english import listed
+from stitchc.english import listed, ranges
 from stitchc.messages import Message, Span, visible
 from stitchc.notation.slips import FIGURES, KEYWORDS, LOOK_ALIKES, QUOTED, latin_of
 from stitchc.notation.tree import shortened
@@ -40,6 +40,7 @@ EXAMPLES: Final = {
     "yarn": 'yarn sand "oat"',
     "include": 'include "grounds.stitch"',
     "stitch": "stitch drift = ripple then ripple shifted 1",
+    "out": "out 4, 6-7",
     "gauge": "gauge plain 20 stitches 28 rows per 10 cm",
     "piece": "piece cowl",
     "width": "width 60 cm plus 1 cm",
@@ -232,6 +233,7 @@ def _called(character: str) -> str:
 _KINDS: Final = "K (knit), T (tuck) or S (slip)"
 _A_ROW: Final = "as in 1: K3 T (K S)x4"
 _PURL: Final = "a single bed has no purl cell; every needle knits, tucks or slips."
+_OUT_LINE: Final = "out 4   (on a line of its own, for the needles that are out of work)"
 _WRONG_CELLS: Final = tuple(
     (re.compile(pattern, re.IGNORECASE), code, sentence, cure)
     for pattern, code, sentence, cure in (
@@ -241,6 +243,7 @@ _WRONG_CELLS: Final = tuple(
         (r'"[^"]*"?', "N101", "A row has no quoted text.", "Put it in a comment: # …"),
         (r"p(?:url)?[0-9]*(?![\w])", "N102", "`{0}`: " + _PURL, "K (turn the fabric over to see it as purl)"),
         (r"[-−–][0-9]+", "N115", "A count is at least 1, not `{0}`.", "1"),
+        (r"-", "N119", "`-` is a needle out of work where a chart is shown; rows are written without it.", _OUT_LINE),
         (r"[0-9]*[.,][0-9]+", "N101", "A count is one whole number.", _A_ROW),
         (r"[0-9]+", "N101", "A count comes right after its letter.", _A_ROW),
         (r"[x×]\s*[0-9]+", "N101", "Only a group in brackets takes `x` and a count.", _A_ROW),
@@ -288,6 +291,9 @@ def wrong_cell(text: str, start: int) -> WrongCell:
     for pattern, code, sentence, cure in _WRONG_CELLS:
         if match := pattern.match(ahead):
             word = match.group()
+            if code == "N119" and re.fullmatch(r"[KTS\s-]+", text[:400], re.IGNORECASE):
+                needles = [place for place, sign in enumerate("".join(text.split()), start=1) if sign == "-"]
+                cure = cure.replace("4", ranges(needles), 1)
             if code == "N102" and word.isalpha() and len(others := _other_letters(text)) > 1:
                 shown = listed([f"`{visible(letter)}`" for letter in others])
                 return WrongCell(code, f"{shown} are not cells; a row is made of K, T and S.", cure, start + 1)

@@ -11,13 +11,14 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import MAX_CELLS, Chart
-from stitchc.english import number
+from stitchc.chart import MAX_CELLS, OUT, Chart
+from stitchc.english import number, numbered
 from stitchc.messages import Message, Span
 from stitchc.notation.cells import RowCells, read_cells
 from stitchc.notation.faults import MOST_MESSAGES, Faults
 from stitchc.notation.gather import Gathered, StitchLines
-from stitchc.notation.tree import Row, RowRange, Word, shortened
+from stitchc.notation.tree import Range, Row, Word, shortened
+from stitchc.notation.writer import row_text
 from stitchc.pattern import Stitch
 
 _WIDEST_OFFERED: Final = 48
@@ -38,15 +39,18 @@ def stitch_by_rows(key: str, definition: StitchLines, gathered: Gathered) -> Sti
     alike = _rows_by_text(definition.rows, gathered)
     yarns = [gathered.known_yarn(row.yarn) if row.yarn is not None else None for row in definition.rows]
     height = _row_numbers(definition, faults)
-    if over is not None:  # which rows do not go into it can be told whatever else is wrong
-        _hold_to(over, alike, definition, faults)
-    if faults.count > before or height is None or definition.spoilt:
+    widest = max((cells.width for cells, _ in alike.values()), default=0)
+    out = _needles_out(definition, over, widest, faults)
+    if over is not None and out is not None and not definition.out_lost:  # whatever else is wrong, these do not go
+        _hold_to(over - len(out), alike, definition, out, faults)
+    if faults.count > before or height is None or out is None or definition.spoilt:
         return None
     if any(row.yarn and not yarn for row, yarn in zip(definition.rows, yarns, strict=True)):
         return None  # the yarn's own line could not be read
-    width = over if over is not None else max(cells.width for cells, _ in alike.values())
+    working = over - len(out) if over is not None else widest
+    width = working + len(out)
     if over is None:
-        _hold_to(width, alike, definition, faults)
+        _hold_to(working, alike, definition, out, faults)
         if faults.count > before:
             return None
     if width * height > MAX_CELLS:
@@ -57,15 +61,19 @@ def stitch_by_rows(key: str, definition: StitchLines, gathered: Gathered) -> Sti
             cure="Write one repeat; it is repeated for you.",
         )
         return None
-    matrix = np.empty((height, width), dtype=np.uint8)
+    matrix = np.empty((height, working), dtype=np.uint8)
     for cells, rows in alike.values():
-        whole = cells.expand() if cells.width == width else np.tile(cells.expand(), width // cells.width)
+        whole = cells.expand() if cells.width == working else np.tile(cells.expand(), working // cells.width)
         if len(rows) < _MANY_ALIKE:
             for row in rows:
                 for first, last in zip(row.numbers[::4], row.numbers[1::4], strict=True):
                     matrix[first - 1 : last] = whole
         else:
             matrix[_indices(rows)] = whole
+    if out:
+        in_work = matrix
+        matrix = np.full((height, width), OUT, dtype=np.uint8)
+        matrix[:, np.delete(np.arange(width), np.array(out) - 1)] = in_work
     matrix.setflags(write=False)
     row_yarns: list[str | None] = [None] * height
     spans: list[Span] = [name.span] * height
@@ -76,6 +84,43 @@ def stitch_by_rows(key: str, definition: StitchLines, gathered: Gathered) -> Sti
             if yarn is not None:
                 row_yarns[first - 1 : last] = [yarn] * (last - first + 1)
     return Stitch(key, Chart(matrix, tuple(row_yarns)), name.span, tuple(spans))
+
+
+def _needles_out(definition: StitchLines, over: int | None, widest: int, faults: Faults) -> list[int] | None:
+    """The needles out of work, from 1, or None once what is wrong with the `out` line has been reported (N119).
+
+    over: the stitch's width where it is given. widest: needles in work of the widest row, 0 where no row can be read.
+    """
+    if definition.out is None:
+        return []
+    name, ranges = definition.name.shown, definition.out.ranges
+    for each in ranges:
+        if each.first < 1 or each.last < 1:
+            faults.error("N119", "Needles of a stitch count from 1.", each.span, cure="1")
+            return None
+        if each.last < each.first:
+            text = "Write a range of needles from the lower number to the higher."
+            faults.error("N119", text, each.span, cure=f"{each.last}-{each.first}")
+            return None
+    for nth, each in enumerate(ranges):
+        if any(each.first <= other.last and other.first <= each.last for other in ranges[:nth]):
+            faults.error("N119", f"`{each.text}` puts a needle out of work again.", each.span, cure="Leave it out.")
+            return None
+    count = sum(each.last - each.first + 1 for each in ranges)
+    width = over if over is not None else widest + count
+    beyond = next((each for each in ranges if each.last > width), None)
+    if beyond is not None and (over is not None or widest):
+        text = f"`{name}` is {number(width, 'needle')} wide and has no needle {beyond.last:,}."
+        cure = (
+            f"A needle from 1 to {width:,}." if over is not None else f"over {beyond.last}   (after the stitch's name)"
+        )
+        faults.error("N119", text, beyond.span, cure=cure)
+        return None
+    if over is not None and count >= over:
+        text = f"All {number(over, 'needle')} of `{name}` would be out of work; at least one stays in work."
+        faults.error("N119", text, definition.out.span, cure="Name fewer needles.")
+        return None
+    return sorted(itertools.chain.from_iterable(range(each.first, each.last + 1) for each in ranges)) if width else None
 
 
 def _rows_by_text(rows: Sequence[Row], gathered: Gathered) -> dict[str, tuple[RowCells, list[Row]]]:
@@ -134,7 +179,7 @@ def _row_numbers(definition: StitchLines, faults: Faults) -> int | None:
     line = np.repeat(np.arange(len(rows)), [len(row.numbers) // 4 for row in rows])
     nth = np.arange(len(given)) - np.searchsorted(line, line)
 
-    def at(index: int) -> RowRange:
+    def at(index: int) -> Range:
         return rows[int(line[index])].range(int(nth[index]))
 
     firsts, lasts = given[:, 0], given[:, 1]
@@ -178,7 +223,7 @@ def _left(given: npt.NDArray[np.int64], index: int) -> str:
     return ", ".join(parts)
 
 
-def _out_of_range(numbers: RowRange, faults: Faults) -> None:
+def _out_of_range(numbers: Range, faults: Faults) -> None:
     if numbers.first < 1 or numbers.last < 1:
         faults.error("N115", "Rows count from 1.", numbers.span, cure="1")
     elif numbers.last < numbers.first:
@@ -192,9 +237,7 @@ def _out_of_range(numbers: RowRange, faults: Faults) -> None:
         faults.error("N110", text, numbers.span, cure=cure)
 
 
-def _given_twice(
-    earlier: RowRange, later: RowRange, reached: int, left: str, top: int, name: Word, faults: Faults
-) -> None:
+def _given_twice(earlier: Range, later: Range, reached: int, left: str, top: int, name: Word, faults: Faults) -> None:
     """N106 about the range that is written later. reached: the last row that both give; left: rows it alone gives."""
     first = max(earlier.first, later.first)
     many = f"Rows {first} to {reached}" if reached > first else f"Row {first}"
@@ -209,7 +252,7 @@ def _given_twice(
     )
 
 
-def _missing(numbers: RowRange, reached: int, name: Word, from_the_top: bool, faults: Faults) -> None:
+def _missing(numbers: Range, reached: int, name: Word, from_the_top: bool, faults: Faults) -> None:
     first, last = reached + 1, numbers.first - 1
     many = f"Rows {first} to {last}" if last > first else f"Row {first}"
     hint = "   (the first row knitted, the lowest of a chart, is row 1)" if from_the_top and not reached else ""
@@ -223,9 +266,14 @@ def _missing(numbers: RowRange, reached: int, name: Word, from_the_top: bool, fa
 
 
 def _hold_to(
-    width: int, alike: Mapping[str, tuple[RowCells, list[Row]]], definition: StitchLines, faults: Faults
+    width: int,
+    alike: Mapping[str, tuple[RowCells, list[Row]]],
+    definition: StitchLines,
+    out: Sequence[int],
+    faults: Faults,
 ) -> None:
-    """N108 for every row that does not go a whole number of times into the stitch's width."""
+    """N108 for every row that does not go a whole number of times into the `width` needles of the stitch that are in
+    work; N119 where it is written for those `out` of work as well."""
     common = _common_width(cells.width for cells, _ in alike.values())
     if definition.over is None and any(width % cells.width for cells, _ in alike.values()):
         sizes: Counter[int] = Counter()
@@ -235,30 +283,48 @@ def _hold_to(
         if width - most <= _MISCOUNTED and width % most:
             width = most  # the widest row is the one that is miscounted
     for cells, rows in alike.values():
-        if width % cells.width:
-            for row in rows:
-                _does_not_go(row, cells.width, width, definition, common, faults)
+        if width % cells.width == 0:
+            continue
+        for row in rows:
+            if out and cells.width == width + len(out):
+                _written_for_all(row, cells, out, faults)
+            else:
+                _does_not_go(row, cells.width, width, definition, len(out), common, faults)
 
 
-def _does_not_go(row: Row, small: int, width: int, definition: StitchLines, common: int | None, faults: Faults) -> None:
+def _written_for_all(row: Row, cells: RowCells, out: Sequence[int], faults: Faults) -> None:
+    text = (
+        f"This row is written for all {cells.width} needles, but {numbered('needle', out)} "
+        f"{'is' if len(out) == 1 else 'are'} out of work: write it for the other {cells.width - len(out)}."
+    )
+    kept = np.delete(cells.expand(), np.array(out) - 1)
+    faults.error("N119", text, row.span, cure=row_text(kept) if len(kept) <= _WIDEST_OFFERED else None)
+
+
+def _does_not_go(
+    row: Row, small: int, width: int, definition: StitchLines, out: int, common: int | None, faults: Faults
+) -> None:
+    """N108. small: the row's needles. width: needles in work; out: those out of work beside them."""
+    whole = f"the {number(width, 'needle')} in work" if out else f"the stitch's {width}"
     goes = [size for size in range(1, width + 1) if width % size == 0] if width <= MAX_CELLS // 100 else [width]
     close = [size for size in goes if abs(size - small) <= _MISCOUNTED and size > 4]
     near = min(close, key=lambda size: abs(size - small), default=0)
-    text = f"This row is {small} needles wide, which does not fit evenly into the stitch's {width}."
+    text = f"This row is {small} needles wide, which does not fit evenly into {whole}."
     if near:
         apart = near - small
         wrong = f"{number(abs(apart), 'needle')} {'short' if apart > 0 else 'too long'}"
-        text = f"This row is {wrong}: it has {small}, and {near} would fit evenly into the stitch's {width}."
+        text = f"This row is {wrong}: it has {small}, and {near} would fit evenly into {whole}."
         if near == width:
-            text = f"This row is {wrong}: it has {small}, and the stitch is {width} wide."
+            wide = f"has {width} in work" if out else f"is {width} wide"
+            text = f"This row is {wrong}: it has {small}, and the stitch {wide}."
     cure = f"a row of {_divisors(width)} needles"
     if definition.over is None and common is not None:
-        cure = (f"{cure}; or else " if near else "") + f"over {common} after the stitch's name"
+        cure = (f"{cure}; or else " if near else "") + f"over {common + out} after the stitch's name"
     faults.error(
         "N108",
         text,
         row.span,
-        label=f"over {width}" if definition.over is not None else f"the stitch is {width} wide",
+        label=f"over {width + out}" if definition.over is not None else f"the stitch is {width + out} wide",
         cure=cure,
     )
 

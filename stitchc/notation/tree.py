@@ -53,12 +53,17 @@ class Length(NamedTuple):
     span: Span
 
 
-class RowRange(NamedTuple):
-    """Row numbers `first` to `last`, both included, as written."""
+class Range(NamedTuple):
+    """Numbers of rows or needles, `first` to `last`, both included, as written."""
 
     first: int
     last: int
     span: Span
+
+    @property
+    def text(self) -> str:
+        """As the notation has it."""
+        return f"{self.first}-{self.last}" if self.last > self.first else f"{self.first}"
 
 
 class Text(NamedTuple):
@@ -85,6 +90,18 @@ class StitchByRows(NamedTuple):
     over: Number | None
 
 
+class OutLine(NamedTuple):
+    """`out 4, 6-7`: needles of the repeat that are out of work, as written."""
+
+    ranges: tuple[Range, ...]
+
+    @property
+    def span(self) -> Span:
+        """The place of the numbers."""
+        first, last = self.ranges[0].span, self.ranges[-1].span
+        return first._replace(length=last.column + last.length - first.column)
+
+
 class Row(NamedTuple):
     """A row line, kept small because a file may have hundreds of thousands of them.
 
@@ -99,10 +116,10 @@ class Row(NamedTuple):
     text: str
     column: int
 
-    def range(self, nth: int) -> RowRange:
+    def range(self, nth: int) -> Range:
         """The row numbers between the commas, counted from 0, with their place."""
         first, last, column, length = self.numbers[4 * nth : 4 * nth + 4]
-        return RowRange(first, last, Span(self.file, self.line, column, length))
+        return Range(first, last, Span(self.file, self.line, column, length))
 
     @property
     def span(self) -> Span:
@@ -243,6 +260,7 @@ Line = (
     | YarnLine
     | StitchByRows
     | Row
+    | OutLine
     | StitchBuilt
     | GaugeLine
     | PieceLine

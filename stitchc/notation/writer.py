@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import LETTERS, Cells, Chart
+from stitchc.chart import LETTERS, OUT, Cells, Chart
 from stitchc.notation.slips import KEYWORDS, MOST_COUNT
 
 _MOST_SEARCHED: Final = 256
@@ -39,23 +39,27 @@ def write_chart(name: str, chart: Chart, *, declare_yarns: bool = True) -> str:
     if not is_name(name):
         raise ValueError(f"`{name}` is not a name: a letter first, then letters, digits, _ or -, and no keyword")
     lines = _merged_rows(chart)
-    words = [_smallest_part(chart.cells[numbers[0] - 1]) for numbers, _ in lines]
+    working = int(chart.in_work.sum())
+    words = [_smallest_part(chart.cells[numbers[0] - 1][chart.in_work]) for numbers, _ in lines]
     in_groups = sum(len(word) for word in words) <= _MOST_GROUPED
     texts = _row_texts(words, in_groups)
     head = f"stitch {name}"
-    if max(len(word) for word in words) < chart.width:
-        head, texts = _with_width(head, chart.width, words, texts)
+    if max(len(word) for word in words) < working:
+        head, texts = _with_width(head, chart, working, words, texts)
     yarns = dict.fromkeys(yarn for yarn in chart.yarns if yarn is not None) if declare_yarns else {}
     out = [f"yarn {yarn}" for yarn in yarns]
     out += [""] if out else []
     out.append(head)
+    if chart.out:
+        out.append(f"{_INDENT}out {_numbers_text(chart.out)}")
     for (numbers, yarn), text in zip(lines, texts, strict=True):
         out.append(f"{_INDENT}{_numbers_text(numbers)}{f' in {yarn}' if yarn is not None else ''}: {text}")
     return "\n".join(out) + "\n"
 
 
 def row_text(row: Cells) -> str:
-    """One row in full, as runs and groups: "(K T)x4 K2"."""
+    """One row in full, as runs and groups: "(K T)x4 K2". Needles out of work are left out, as rows are written."""
+    row = row[row != OUT]
     part = _smallest_part(row)
     times = len(row) // len(part)
     if len(part) == 1:
@@ -83,10 +87,10 @@ def notation_name(text: str) -> str:
 
 def _merged_rows(chart: Chart) -> list[tuple[list[int], str | None]]:
     """Row numbers from 1 that are the same in cells and yarn, by first appearance, each with the yarn."""
-    found: dict[tuple[bytes, str | None], list[int]] = {}
+    alike: dict[tuple[bytes, str | None], list[int]] = {}
     for number, (row, yarn) in enumerate(zip(chart.cells, chart.yarns, strict=True), start=1):
-        found.setdefault((row.tobytes(), yarn), []).append(number)
-    return [(numbers, yarn) for (_, yarn), numbers in found.items()]
+        alike.setdefault((row.tobytes(), yarn), []).append(number)
+    return [(numbers, yarn) for (_, yarn), numbers in alike.items()]
 
 
 def _numbers_text(numbers: Sequence[int]) -> str:
@@ -110,17 +114,20 @@ def _smallest_part(row: Cells) -> Cells:
     return row
 
 
-def _with_width(head: str, width: int, words: list[Cells], texts: list[str]) -> tuple[str, list[str]]:
-    """Say the width where every row is written shorter: with `over N`, or one row in full if that is shorter."""
+def _with_width(head: str, chart: Chart, working: int, words: list[Cells], texts: list[str]) -> tuple[str, list[str]]:
+    """Give the width where every row is written shorter: with `over N`, or one row in full if that is shorter.
+
+    working: needles in work, for which rows are written.
+    """
     full = []
     for word, text in zip(words, texts, strict=True):
         uniform = len(word) == 1
-        full.append(_times(text if uniform else f"({text})x", width // len(word)))
+        full.append(_times(text if uniform else f"({text})x", working // len(word)))
     added = [len(long) - len(short) for long, short in zip(full, texts, strict=True)]
-    over = f" over {width}"
-    at = added.index(min(added))
-    if added[at] < len(over) or width > MOST_COUNT:
-        return head, [*texts[:at], full[at], *texts[at + 1 :]]
+    over = f" over {chart.width}"
+    best = added.index(min(added))
+    if added[best] < len(over) or chart.width > MOST_COUNT:
+        return head, [*texts[:best], full[best], *texts[best + 1 :]]
     return head + over, texts
 
 

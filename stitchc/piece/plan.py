@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from stitchc.bed import Needles
-from stitchc.chart import KNIT, Chart
+from stitchc.chart import Chart
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.values import PLAIN, Joint, Range
 from stitchc.passes import Pass
@@ -57,7 +57,7 @@ class Section:
     @property
     def is_plain(self) -> bool:
         """Whether all its needles knit on all rows."""
-        return bool((self.chart.cells == KNIT).all())
+        return not self.chart.held.any()
 
 
 @dataclass(frozen=True)

@@ -306,11 +306,10 @@ class _Planner:
         if self.piece.edge:
             return []
         chart = on_needles(stitch.chart, self.machine, needles, self.piece.edge)
-        columns = columns_on(chart, self.machine, needles, 0)[[0, -1]]
-        ends = chart.cells[:, columns]
+        columns = columns_on(chart, self.machine, needles, 0)
         return [
             message._replace(cure="edge 1   (the end needles always knit)")
-            for message in edge_tucks(ends if needles.count > 1 else ends[:, :1], needles, stitch)
+            for message in edge_tucks(chart, columns, needles, stitch)
         ]
 
     def wide_enough(self, stitch: Stitch) -> str:

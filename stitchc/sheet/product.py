@@ -11,7 +11,7 @@ from stitchc.english import number
 from stitchc.gauge.remarks import check_bed
 from stitchc.messages import Message, Refused, in_order
 from stitchc.options import SheetOptions
-from stitchc.passes import cells_on, columns_on, default_needles, held_both_ways, less_than_a_repeat, lower, unfit
+from stitchc.passes import columns_on, default_needles, held_both_ways, less_than_a_repeat, lower, unfit
 from stitchc.product import File, Product, WrongOption, accept, choose_stitches, file_stems, skipped_parts, whole_stem
 from stitchc.sheet.json_form import to_json
 from stitchc.sheet.sheet import Sheet, stitch_sheet
@@ -83,12 +83,11 @@ def _check(extent: _Extent, machine: Machine, options: SheetOptions) -> list[Mes
     if machine.hold_directions == "one":
         passes = lower(stitch.chart, machine, needles, rows, options.carriage, edge)
         held = held_both_ways(passes, machine, stitch.span)
-    cells = cells_on(stitch.chart, columns_on(stitch.chart, machine, needles, edge))
     return [
         *check(stitch, machine),
         *unfit(stitch, machine, needles),
         *less_than_a_repeat(stitch, machine, needles, edge),
-        *edge_tucks(cells, needles, stitch),
+        *edge_tucks(stitch.chart, columns_on(stitch.chart, machine, needles, edge), needles, stitch),
         *held,
     ]
 

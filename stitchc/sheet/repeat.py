@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from stitchc.chart import KNIT, SLIP, TUCK
+from stitchc.chart import KNIT, OUT, SLIP, TUCK
 from stitchc.document import Block, Dots, Drawing, Label, Path
 from stitchc.english import number, ranges
 from stitchc.sheet.terms import MAIN_YARN
@@ -34,7 +34,7 @@ def draw_repeat(name: str, chart: Chart, carriage: str) -> Block:
     upright = [_MARGIN + x * _SQUARE for x in range(chart.width + 1)]
     grid: list[tuple[tuple[float, float], ...]] = [((x, 0), (x, height)) for x in upright]
     grid += [((_MARGIN, y * _SQUARE), (_MARGIN + width, y * _SQUARE)) for y in range(chart.height + 1)]
-    centres: dict[int, list[tuple[float, float]]] = {KNIT: [], TUCK: [], SLIP: []}
+    centres: dict[int, list[tuple[float, float]]] = {KNIT: [], TUCK: [], SLIP: [], OUT: []}
     labels: list[Label] = []
     for row in range(chart.height):
         top = (chart.height - 1 - row) * _SQUARE
@@ -44,12 +44,18 @@ def draw_repeat(name: str, chart: Chart, carriage: str) -> Block:
             labels.append(Label(_MARGIN + width + 4, top + 12, str(row + 1), "start", 12))
         else:
             labels.append(Label(_MARGIN - 4, top + 12, str(row + 1), "end", 12))
-    signs = {KNIT: "○ knits.", TUCK: "● tucks.", SLIP: "An empty square slips."}
+    dashes = [((x - 3, y), (x + 3, y)) for x, y in centres[OUT]]
+    signs = {KNIT: "○ knits.", TUCK: "● tucks.", SLIP: "An empty square slips.", OUT: "– out of work."}
     caption = [f"The repeat of {name}: {size}; row 1 is knitted first. As you face the bed."]
     caption += [words for cell, words in signs.items() if centres[cell]]
     caption += [f"{'Row' if rows.isdigit() else 'Rows'} {rows}: {yarn}." for yarn, rows in _yarn_rows(chart)]
     return Drawing(
-        (Path(tuple(grid), "thin"), Dots(tuple(centres[KNIT]), 4.5, "soft"), Dots(tuple(centres[TUCK]), 4.5), *labels),
+        (
+            Path((*grid, *dashes), "thin"),
+            Dots(tuple(centres[KNIT]), 4.5, "soft"),
+            Dots(tuple(centres[TUCK]), 4.5),
+            *labels,
+        ),
         2 * _MARGIN + width,
         height + 2,
         1 / 3.4,
@@ -60,7 +66,7 @@ def draw_repeat(name: str, chart: Chart, carriage: str) -> Block:
 
 
 def _as_text(name: str, chart: Chart, size: str) -> Iterator[str]:
-    legend = {"K": "K knits", "T": "T tucks", "S": "S slips"}
+    legend = {"K": "K knits", "T": "T tucks", "S": "S slips", "-": "- is out of work"}
     rows = chart.rows()
     used = [words for letter, words in legend.items() if any(letter in row for row in rows)]
     yield f"The repeat of {name}: {size}; row 1 is knitted first."

@@ -244,15 +244,19 @@ def _shipped(name: str) -> Machine:
 def _knit_by_sheet(pattern: Pattern, stitch: Stitch, machine: Machine, variant: int) -> None:
     from stitchc.checks import check, edge_tucks
     from stitchc.document import to_text
-    from stitchc.passes import cells_on, columns_on, cost, default_needles, lower, unfit, ways
+    from stitchc.passes import columns_on, cost, default_needles, lower, unfit, ways
     from stitchc.sheet import stitch_sheet, to_json
 
     edge = variant % 3
     side: Side = "left" if variant // 3 % 2 else "right"
     rows = stitch.chart.height + variant // 6 % 3
     needles = default_needles(stitch.chart, edge)
-    on_bed = cells_on(stitch.chart, columns_on(stitch.chart, machine, needles, edge))
-    found = [*check(stitch, machine), *unfit(stitch, machine, needles), *edge_tucks(on_bed, needles, stitch)]
+    columns = columns_on(stitch.chart, machine, needles, edge)
+    found = [
+        *check(stitch, machine),
+        *unfit(stitch, machine, needles),
+        *edge_tucks(stitch.chart, columns, needles, stitch),
+    ]
     soundly_said(found, pattern.sources)
     codes = [message.code for message in found]
     assert len(set(codes)) == len(codes) or codes.count("M305") == 2, codes

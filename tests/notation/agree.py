@@ -32,8 +32,10 @@ def agreed(written: Written, folder: Path | None = None) -> str:
         book = interpret(written.text, written.files)
     except Wrong as wrong:
         assert pattern is None, f"compiled although {wrong}"
-        # a chain may be wrong in its sizes at one joint and in its yarns at another; which is told first is free
-        either = {"N109", "N117"} if wrong.code in ("N109", "N117") else {wrong.code}
+        # a chain may be wrong in its sizes at one joint and in its yarns or its needles at another; which is told
+        # first is free
+        joints = {"N109", "N117", "N119"}
+        either = joints if wrong.code in joints else {wrong.code}
         assert either & codes, f"{wrong}, but the compiler says {messages}"
         return wrong.code
     assert pattern is not None, [f"{m.code} {m.span}: {m.text}" for m in messages]

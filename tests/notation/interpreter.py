@@ -241,8 +241,8 @@ def limited(letters: list[str]) -> list[str]:
     return letters
 
 
-def row_line(line: Line) -> tuple[list[int], str | None, list[str]]:
-    """`1, 4-6 in foam: K T`: the row numbers, the yarn and the letters."""
+def ranges(line: Line) -> list[int]:
+    """`1, 4-6`: every number, in the order in which they are given."""
     numbers: list[int] = []
     while True:
         first = line.count()
@@ -251,7 +251,24 @@ def row_line(line: Line) -> tuple[list[int], str | None, list[str]]:
             raise Wrong("N115", "a range counts upward")
         numbers += range(first, last + 1)
         if not line.take(","):
-            break
+            return numbers
+
+
+def out_line(line: Line) -> list[int]:
+    """`4, 6-7` after `out`: needles of the repeat; whatever is wrong with their numbers is N119."""
+    try:
+        needles = ranges(line)
+    except Wrong as wrong:
+        raise Wrong("N119" if wrong.code in ("N110", "N115") else wrong.code, str(wrong)) from None
+    line.end()
+    if len(set(needles)) < len(needles):
+        raise Wrong("N119", "a needle is out of work twice")
+    return needles
+
+
+def row_line(line: Line) -> tuple[list[int], str | None, list[str]]:
+    """`1, 4-6 in foam: K T`: the row numbers, the yarn and the letters."""
+    numbers = ranges(line)
     yarn = line.name() if line.keyword("in") else None
     line.need(":")
     letters = cells(line)
@@ -259,9 +276,14 @@ def row_line(line: Line) -> tuple[list[int], str | None, list[str]]:
     return numbers, yarn, letters
 
 
-def written(over: int | None, given: list[tuple[list[int], str | None, list[str]]]) -> Fabric:
-    """The rows put in their places and filled to the stitch's width."""
-    width = over if over is not None else max((len(letters) for _, _, letters in given), default=0)
+def written(over: int | None, given: list[tuple[list[int], str | None, list[str]]], out: list[int]) -> Fabric:
+    """The rows put in their places and filled to the needles in work; those out of work are `-` in every row."""
+    width = over if over is not None else max((len(letters) for _, _, letters in given), default=0) + len(out)
+    if any(needle > width for needle in out):
+        raise Wrong("N119", "no such needle")
+    working = [needle for needle in range(1, width + 1) if needle not in out]
+    if out and not working:
+        raise Wrong("N119", "at least one needle stays in work")
     at: dict[int, tuple[list[str], str | None]] = {}
     for numbers, yarn, letters in given:
         for number in numbers:
@@ -279,9 +301,13 @@ def written(over: int | None, given: list[tuple[list[int], str | None, list[str]
     rows = []
     for number in range(1, height + 1):
         letters, _ = at[number]
-        if width % len(letters):
-            raise Wrong("N108", f"row {number} does not go into {width}")
-        rows.append([letters[needle % len(letters)] for needle in range(width)])
+        if len(working) % len(letters):
+            for_all = out and len(letters) == width
+            raise Wrong("N119" if for_all else "N108", f"row {number} does not go into {len(working)}")
+        row = ["-"] * width
+        for place, needle in enumerate(working):
+            row[needle - 1] = letters[place % len(letters)]
+        rows.append(row)
     return Fabric(rows, [at[number][1] for number in range(1, height + 1)])
 
 
@@ -308,6 +334,8 @@ def joined_then(a: Fabric, b: Fabric) -> Fabric:
         raise Wrong("N109", "widths do not fit")
     check_size(width, a.height + b.height)
     a, b = grown(a, width, a.height), grown(b, width, b.height)
+    if any((here == "-") != (there == "-") for here, there in zip(a.rows[0], b.rows[0], strict=True)):
+        raise Wrong("N119", "a needle is out of work in one part only")
     return Fabric(a.rows + b.rows, a.yarns + b.yarns)
 
 
@@ -436,14 +464,14 @@ class Reading:
         text = self.files[name].removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
         rows: list[tuple[list[int], str | None, list[str]]] | None = None
         over: int | None = None
+        out: list[int] = []
         title: str = ""
         work: Work | None = None
 
         def close() -> None:
             nonlocal rows
             if rows is not None:
-                kept_rows, kept_over = rows, over
-                fabric = written(kept_over, kept_rows)
+                fabric = written(over, rows, out)
                 self.built[title] = lambda _: fabric
                 rows = None
 
@@ -460,6 +488,11 @@ class Reading:
                 rows.append(row)
                 continue
             word = line.word().lower()
+            if word == "out" and rows is not None:
+                if out:
+                    raise Wrong("N119", "at most one line of needles out of work")
+                out = out_line(line)
+                continue
             if work is not None and word in ("width", "needles", "edge", "carriage", "do", "knit"):
                 self.piece_line(word, line, work)
                 line.end()
@@ -494,7 +527,7 @@ class Reading:
                 if line.take("="):
                     self.built[title] = expression(line, self.uses[title])
                 else:
-                    rows = []
+                    rows, out = [], []
                     over = line.count() if line.keyword("over") else None
             else:
                 raise Wrong("N101", f"no statement begins with {word!r}")

@@ -50,6 +50,13 @@ NAMES = [
     "คลื่น",
     "שלום",
     "mot_ȷ́",
+    "out",
+    "outer",
+    "sure",
+    "color",
+    "st",
+    "row",
+    "inches",
 ]
 SPACES = [" "] * 8 + ["  ", "\t", " \t ", "\u00a0", "\u3000", "\u2009"]
 TIGHT = [""] * 8 + SPACES
@@ -60,12 +67,16 @@ SIZES = [1, 1, 2, 2, 2, 3, 4, 4, 6, 6, 8, 12]
 
 @dataclass
 class Sized:
-    """Text of an expression with the size it should have, and how tightly it binds (2: a part, 1: beside, 0: then)."""
+    """Text of an expression with the size it should have, and the columns (from 0) that are out of work."""
 
     tokens: list[str]
     width: int
     height: int
-    binds: int = 2
+    out: frozenset[int] = frozenset()
+
+    def out_over(self, width: int) -> frozenset[int]:
+        """The columns out of work where it is repeated to that width."""
+        return frozenset(column for column in range(width) if column % self.width in self.out)
 
 
 @dataclass
@@ -83,7 +94,7 @@ class Scribe:
         self.chance = chance
         self.most_stitches = most_stitches
         self.yarns: list[str] = []
-        self.sizes: dict[str, tuple[int, int]] = {}
+        self.sizes: dict[str, tuple[int, int, frozenset[int]]] = {}
 
     # -- spelling
 
@@ -161,11 +172,19 @@ class Scribe:
             index = end + 1
         return tokens
 
+    def needles_out(self, width: int) -> list[int]:
+        """Needles of a repeat that are out of work, none of them in most stitches."""
+        if self.often(75):
+            return []
+        return sorted(self.chance.sample(range(1, width + 1), self.chance.randrange(width)))
+
     def by_rows(self, name: str) -> list[str]:
         width, height = self.chance.choice(SIZES), self.chance.choice(SIZES)
         if self.often(10):
             width, height = self.chance.randrange(1, 40), self.chance.randrange(1, 20)
-        divisors = [n for n in range(1, width + 1) if width % n == 0]
+        out = self.needles_out(width)
+        working = width - len(out)
+        divisors = [n for n in range(1, working + 1) if working % n == 0]
         rows = list(range(1, height + 1))
         lines: list[str] = []
         over = self.often(30)
@@ -174,16 +193,19 @@ class Scribe:
             some = self.chance.randrange(1, min(len(rows), 5) + 1)
             taken = rows[:some] if self.often(50) else sorted(self.chance.sample(rows, some))
             rows = [row for row in rows if row not in taken]
-            goes = width if not rows and not full and not over else self.chance.choice(divisors)
-            full = full or goes == width
+            goes = working if not rows and not full and not over else self.chance.choice(divisors)
+            full = full or goes == working
             tokens = self.ranges(taken)
             if self.yarns and self.often(25):
                 tokens += [self.word("in"), self.name(self.one(self.yarns))]
             lines.append(self.line([*tokens, ":", self.cells(goes)]))
+        if out:
+            named = self.ranges(out + [out[0], width + 1, 0][: 1 + self.chance.randrange(3)] if self.often(2) else out)
+            lines.insert(self.chance.randrange(len(lines) + 1), self.line([self.word("out"), *named]))
         if self.often(30):
             self.chance.shuffle(lines)
         head = [self.word("stitch"), self.name(name)]
-        self.sizes[name] = width, height
+        self.sizes[name] = width, height, frozenset(needle - 1 for needle in out)
         return [self.line([*head, self.word("over"), self.number(width)] if over else head), *lines]
 
     # -- composition
@@ -191,7 +213,7 @@ class Scribe:
     def part(self, depth: int) -> Sized:
         if depth < 3 and self.often(25):
             inner = self.expression(depth + 1)
-            return Sized(["(", *inner.tokens, ")"], inner.width, inner.height)
+            return Sized(["(", *inner.tokens, ")"], inner.width, inner.height, inner.out)
         if self.sizes and self.often(85):
             name = self.one(list(self.sizes))
             return Sized([self.name(name)], *self.sizes[name])
@@ -208,13 +230,17 @@ class Scribe:
                 if part.width * part.height * times > 3000:
                     continue
                 part.tokens += [self.word("across" if kind else "up"), self.number(times)]
-                part.width *= times if kind else 1
+                if kind:
+                    part.out, part.width = part.out_over(part.width * times), part.width * times
                 part.height *= 1 if kind else times
             elif kind == 2:
-                part.tokens += [self.word("shifted"), self.number(self.chance.randrange(1, 30))]
-                part.tokens += [self.word(self.one(["left", "right"]))] if self.often(50) else []
+                by, side = self.chance.randrange(1, 30), self.one(["left", "right", ""])
+                part.tokens += [self.word("shifted"), self.number(by), *([self.word(side)] if side else [])]
+                by = -by if side == "left" else by
+                part.out = frozenset((column + by) % part.width for column in part.out)
             elif kind == 3:
                 part.tokens.append(self.word("mirrored"))
+                part.out = frozenset(part.width - 1 - column for column in part.out)
             elif kind == 4:
                 part.tokens.append(self.word("reversed"))
             else:
@@ -231,13 +257,18 @@ class Scribe:
             for _ in range(8):
                 part = self.formed(depth) if joint == "beside" else self.chain("beside", depth)
                 here, there = (whole.height, part.height) if joint == "beside" else (whole.width, part.width)
-                fits = math.lcm(here, there) == max(here, there)
+                both = max(here, there)
+                fits = math.lcm(here, there) == both
+                if joint == "then" and whole.out_over(both) != part.out_over(both):
+                    fits = False
                 if (fits or self.often(2)) and (whole.width + part.width) * (whole.height + part.height) < 20_000:
                     whole.tokens += [self.word(joint), *part.tokens]
                     if joint == "beside":
-                        whole.width, whole.height = whole.width + part.width, max(here, there)
+                        whole.out |= {whole.width + column for column in part.out}
+                        whole.width, whole.height = whole.width + part.width, both
                     else:
-                        whole.width, whole.height = max(here, there), whole.height + part.height
+                        whole.out = whole.out_over(both)
+                        whole.width, whole.height = both, whole.height + part.height
                     break
         return whole
 
@@ -246,7 +277,7 @@ class Scribe:
 
     def built(self, name: str) -> list[str]:
         whole = self.expression()
-        self.sizes[name] = whole.width, whole.height
+        self.sizes[name] = whole.width, whole.height, whole.out
         return [self.line([self.word("stitch"), self.name(name), "=", *whole.tokens])]
 
     # -- the rest

@@ -20,7 +20,7 @@ CASES = Path(__file__).parent / "cases"
 NAMES = sorted(path.stem for path in CASES.glob("*.stitch"))
 REMARKS = {"N118"}
 """Codes that stop nothing."""
-CODES = [f"N{number}" for number in range(101, 119)]
+CODES = [f"N{number}" for number in range(101, 120)]
 
 _EXPECTED = re.compile(r"#\s*((?:N[0-9]{3}\s*)+)$")
 

@@ -23,7 +23,7 @@ from stitchc.notation.layout import same_meaning
 from stitchc.notation.refusals import without_comment
 from stitchc.pattern import Pattern
 
-_MENDABLE: Final = {"N101", "N102", "N103", "N111", "N115", "N116"}
+_MENDABLE: Final = {"N101", "N102", "N103", "N111", "N115", "N116", "N119"}
 _MAY_APPEAR: Final = {"N101", "N102", "N111"}
 """Of a line that is read for the first time because the one above it now can be."""
 _LONGEST_LINE: Final = 200

@@ -30,6 +30,7 @@ _TERMINALS: Final = {
     **dict.fromkeys(("st", "sts", "stitches"), "_STITCHES"),
     **dict.fromkeys(("inch", "inches"), "INCH"),
     "sure": "SURE",
+    "out": "OUT",
 }
 """The notation's words, and what the grammar calls them."""
 _SIGNS: Final[dict[str, dict[str, float]]] = {
@@ -37,6 +38,8 @@ _SIGNS: Final[dict[str, dict[str, float]]] = {
     "=": {"EQUAL": 0.0, "COLON": 0.5},
     ",": {"COMMA": 0.0, "BY": 0.5},
     "&": {"COMMA": 0.5},
+    "and": {"COMMA": 0.5},
+    "to": {"_DASH": 0.5},
     "+": {"PLUS": 0.5},
     "/": {"PER": 0.5},
     "-": {"_DASH": 0.0},
@@ -180,7 +183,10 @@ def _says_nothing(bit: str, words: tuple[tuple[str, str], ...]) -> bool:
     if low in ("row", "rows"):
         return not words or words[0][0] == "INT"
     if low in ("stitches", "sts", "st", "needles"):
-        return terminals[-1:] == ["INT"] and terminals[-2:-1] in (["OVER"], ["NEEDLES"], ["EDGE"], ["SHIFTED"])
+        counted = terminals[-1:] == ["INT"] and terminals[-2:-1] in (["OVER"], ["NEEDLES"], ["EDGE"], ["SHIFTED"])
+        return counted or terminals[:1] == ["OUT"]
+    if low in ("needle", "work"):
+        return terminals[:1] == ["OUT"]
     if low == "a" and terminals[:1] in (["STITCH"], ["YARN"], ["PIECE"], ["INT"]):
         return False
     if low == "yarn" or (low == "for" and len(words) == 1):

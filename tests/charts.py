@@ -1,0 +1,31 @@
+"""Charts at random, for what holds of every chart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from hypothesis import strategies as st
+
+from stitchc.chart import Chart
+
+ONE_PASS = ("K", "KT", "KS")
+"""Letters of rows that have tuck or slip but not both, as one pass can knit them."""
+
+
+@st.composite
+def charts(
+    draw: st.DrawFn,
+    most: tuple[int, int] = (8, 8),
+    letters: Sequence[str] = ("KTS",),
+    yarns: Sequence[str | None] = (None,),
+    all_in_work: bool = False,
+) -> Chart:
+    """Up to so many needles and rows, each row of one of the sets of letters; needles out of work in half of them."""
+    width, height = draw(st.integers(1, most[0])), draw(st.integers(1, most[1]))
+    none, some = st.just(frozenset[int]()), st.frozensets(st.integers(0, width - 1), max_size=width - 1)
+    out = draw(none if all_in_work else none | some)
+    rows = []
+    for _ in range(height):
+        row = draw(st.text(draw(st.sampled_from(letters)), min_size=width, max_size=width))
+        rows.append("".join("-" if column in out else letter for column, letter in enumerate(row)))
+    return Chart.from_rows(rows, draw(st.lists(st.sampled_from(yarns), min_size=height, max_size=height)))
