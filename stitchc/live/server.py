@@ -264,7 +264,8 @@ class Server:
         async def work() -> Any:
             picture = await _body(request, _MOST_PICTURE)
             self._page({"page": request.query_params.get("page")}).drop()
-            arguments = {"picture": picture, "name": request.query_params.get("name", "")[:200]}
+            settings = dict(json.loads(request.query_params.get("settings", "{}")))
+            arguments = {"picture": picture, "name": request.query_params.get("name", "")[:200], "settings": settings}
             return await self.worker.run("trace", arguments)
 
         return await _answered(work)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any, Final, Literal, get_args, get_origin
 
 from stitchc import options
 from stitchc.options import Option, options_in, value_type, words_for
 
-_ASKED_ELSEWHERE: Final = ("form", "stitches", "piece", "units", "name")
+_ASKED_ELSEWHERE: Final = ("form", "stitches", "piece", "units", "name", "measured")
 """Fields that the page has its own places for."""
+_OWN_BUTTONS: Final = ("test_card", "so_far", "against")
+"""Options that a knitter finds where they belong, not among the settings."""
 
 OPTIONS: Final[Mapping[str, type[Any]]] = {
     "chart": options.ChartOptions,
@@ -38,12 +41,14 @@ def described(kind: type[Any]) -> list[dict[str, Any]]:
     """What a form needs to ask for each option of a dataclass: its name, words, kind of value and bounds."""
     found = []
     for field, option in _asked(kind):
+        if field.name in _OWN_BUTTONS:
+            continue
         value = value_type(field)
         found.append(
             {
                 "name": field.name,
-                "label": option.flag.lstrip("-").replace("-", " ").capitalize(),
-                "help": option.help,
+                "label": _label(option.flag),
+                "help": _help(option),
                 "kind": "flag" if value is bool else "choice" if get_origin(value) is Literal else "text",
                 "choices": list(get_args(value)) if get_origin(value) is Literal else [],
                 "example": option.metavar or "",
@@ -52,6 +57,35 @@ def described(kind: type[Any]) -> list[dict[str, Any]]:
             }
         )
     return found
+
+
+def _help(option: Option) -> str:
+    """The help in the page's words: its settings have labels, no flags, and take several values in one field."""
+    text = re.sub(r"--([a-z]+(?:-[a-z]+)*)", lambda flag: f"“{_label(flag[1])}”", option.help)
+    between = "semicolons" if option.split else "spaces"
+    text = re.sub(r"\b(the one in )?FILE\b", lambda file: f"{file[1] or ''}the pattern", text)
+    return text.replace("repeat the option for several", f"separate several with {between}")
+
+
+_LABELS: Final = {
+    "anyway": "In spite of errors",
+    "box": "Part of the picture",
+    "cell-mm": "Cell in mm",
+    "dpi": "Dots per inch",
+    "like": "Cells that look alike",
+    "plain": "Stocking stitch",
+    "px": "Width in pixels",
+    "scale-x": "Scale across",
+    "scale-y": "Scale down",
+    "spread": "Swatches differ by",
+    "within": "Largest error",
+}
+"""What the page calls an option whose flag is shorter than a word."""
+
+
+def _label(flag: str) -> str:
+    name = flag.lstrip("-")
+    return _LABELS.get(name) or name.replace("-", " ").capitalize()
 
 
 def as_fields(kind: type[Any], given: Mapping[str, Any], form: str, units: str) -> dict[str, Any]:
@@ -75,20 +109,23 @@ def as_fields(kind: type[Any], given: Mapping[str, Any], form: str, units: str) 
 
 def _asked(kind: type[Any]) -> Iterator[tuple[Field, Option]]:
     for field, option in options_in(kind):
-        if field.name in _ASKED_ELSEWHERE or option.parse.startswith("stitchc.cli."):
+        if field.name in _ASKED_ELSEWHERE or option.complete == "file":
             continue
         if get_origin(value_type(field)) is not tuple or option.parse:
             yield field, option
 
 
 def _value(field: Field, option: Option, value: Any) -> Any:
-    label = option.flag.lstrip("-").replace("-", " ").capitalize()
+    label = _label(option.flag)
     kind = value_type(field)
     if kind is bool:
         return bool(value)
     text = str(value).strip()
     if option.parse:
+        several = Ellipsis in get_args(kind)
         try:
+            if several:
+                return tuple(option.parsed(part.strip()) for part in text.split(option.split) if part.strip())
             return option.parsed(text)
         except ValueError as error:
             raise ValueError(f"{label}: {error}.") from None

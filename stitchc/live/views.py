@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import stitchc
 from stitchc import options as product_options
+from stitchc.card.product import make_test_card
 from stitchc.live.settings import OPTIONS, as_fields
 from stitchc.live.values import Made
 from stitchc.messages import Message, Refused
@@ -82,7 +83,11 @@ _MAKE: Final[Mapping[str, Callable[[Pattern, Any, Any, Progress], Product[Any]]]
         pattern, machine, options, progress, _shelf()
     ),
     "gauge": lambda pattern, machine, options, progress: stitchc.estimate_gauge(pattern, options, progress),
-    "card": lambda pattern, machine, options, progress: stitchc.make_card(pattern, machine, options, progress),
+    "card": lambda pattern, machine, options, progress: (
+        make_test_card(machine, options, progress)
+        if options.test_card
+        else stitchc.make_card(pattern, machine, options, progress)
+    ),
     "bitmap": lambda pattern, machine, options, progress: stitchc.make_bitmap(pattern, machine, options, progress),
     "sheet": lambda pattern, machine, options, progress: stitchc.make_sheet(pattern, machine, options),
     "piece": lambda pattern, machine, options, progress: stitchc.plan_piece(pattern, machine, options),
@@ -141,7 +146,11 @@ def _asked(
     settings: Mapping[str, Any],
     units: str,
 ) -> Ask:
-    return Ask(_pattern(text, file, folder), machine, stitch, settings, units, progress, part)
+    pattern = _pattern(text, file, folder)
+    compare = settings.get("compare", {})
+    if compare.get("against") not in _all_own(pattern):  # it has another name by now
+        settings = {**settings, "compare": {**compare, "against": None}}
+    return Ask(pattern, machine, stitch, settings, units, progress, part)
 
 
 def _or_refused(work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
@@ -235,7 +244,10 @@ def _piece(ask: Ask) -> dict[str, Any]:
         def planned(name: str = name) -> dict[str, Any]:
             product, machine = ask.product("piece", "json", piece=name)
             document = _document(product)
-            kept = {key: document.get(key) for key in ("needles", "width_cm", "length_cm", "sections", "yarn", "notes")}
+            kept = {
+                key: document.get(key)
+                for key in ("needles", "width_cm", "length_cm", "sections", "yarn", "notes", "so_far")
+            }
             return {**kept, **_shared(product, machine)}
 
         pieces.append({**_or_refused(planned), "name": name})
@@ -272,7 +284,7 @@ def make(product: str, form: str, piece: str, face: str, progress: Progress, **g
     def work() -> dict[str, Any]:
         ask = _asked(progress, lambda _: None, **given)
         if product == "everything":
-            return _everything(ask.pattern, ask.machine, progress)
+            return _everything(ask)
         fields: dict[str, Any] = {"piece": piece} if piece else {}
         fields |= {"stitches": (ask.stitch,)} if ask.stitch and product != "piece" else {}
         fields |= {"stitches": _all_own(ask.pattern)} if product == "compare" else {}
@@ -284,12 +296,14 @@ def make(product: str, form: str, piece: str, face: str, progress: Progress, **g
     return _or_refused(work)
 
 
-def _everything(pattern: Pattern, machine: str, progress: Progress) -> dict[str, Any]:
+def _everything(ask: Ask) -> dict[str, Any]:
     """All that `stitchc build` makes in a folder beside the pattern, packed."""
     from stitchc.machines import load
 
-    machines = [load(name) for name in ([machine] if machine else ONE_OF_EACH)]
-    made = stitchc.build_pattern(pattern, machines, product_options.BuildOptions(), progress)
+    pattern, kind = ask.pattern, product_options.BuildOptions
+    machines = [load(name) for name in ([ask.machine] if ask.machine else ONE_OF_EACH)]
+    options = kind(**as_fields(kind, ask.settings.get("gauge", {}), "", ask.units))
+    made = stitchc.build_pattern(pattern, machines, options, ask.progress)
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for file in made.files:
@@ -299,11 +313,12 @@ def _everything(pattern: Pattern, machine: str, progress: Progress) -> dict[str,
     return {"files": [Made(name, content.getvalue())], "remarks": list(made.remarks), "warnings": []}
 
 
-def trace(picture: bytes, name: str) -> dict[str, Any]:
-    """The notation of a picture of a chart, with its doubts."""
+def trace(picture: bytes, name: str, settings: Mapping[str, Any]) -> dict[str, Any]:
+    """The notation of a picture of a chart, with its doubts. settings: of the options, as the page's form has them."""
 
     def work() -> dict[str, Any]:
-        product = stitchc.trace_chart(picture, product_options.TraceOptions(), name)
+        kind = product_options.TraceOptions
+        product = stitchc.trace_chart(picture, kind(**as_fields(kind, settings, "", "")), name)
         return {
             "text": product.files[0].content.decode("utf-8"),
             "doubts": [_words(message) for message in product.messages],

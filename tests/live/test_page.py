@@ -294,3 +294,37 @@ def test_what_a_screen_reader_is_given(open_pattern: Open) -> None:
     expect(page.get_by_role("status").first).to_have_text("Row 2, needle 1: slip.")
     page.get_by_role("button", name="Undo").click()
     expect(page.get_by_role("gridcell", name="row 2, needle 1: knit")).to_be_visible()
+
+
+STRIP = """stitch one
+    1: K3 T
+    2: K
+stitch two
+    1: K T
+    2: K
+gauge plain 20 stitches 28 rows per 10 cm
+piece strip
+    needles 40
+    knit one for 60 rows
+"""
+
+
+def test_what_belongs_to_a_view_is_asked_for_there(open_pattern: Open) -> None:
+    """A stitch to compare with, the rows of a piece that are knitted, a card that tests the reader."""
+    page = open_pattern(STRIP)
+    page.get_by_label("Compare with").select_option("two")
+    expect(page.locator("#compare thead")).to_contain_text("Width against two")
+    expect(page.locator("#compare tbody")).to_contain_text("longer in")
+    page.fill("#text", STRIP.replace("two", "drift"))
+    expect(page.locator("#compare tbody")).to_contain_text("drift")
+    expect(page.locator("#compare thead")).not_to_contain_text("against two")
+    page.get_by_role("button", name="I have knitted part of strip").click()
+    page.get_by_label("Rows knitted", exact=True).fill("30")
+    page.get_by_label("They measure, cm").fill("9,9")
+    page.get_by_role("button", name="Plan the rest again").click()
+    expect(page.locator("#piece")).to_contain_text("30 rows knitted, 30 still to knit.")
+    page.get_by_role("button", name="Forget what is knitted").click()
+    expect(page.locator("#piece")).not_to_contain_text("still to knit")
+    with page.expect_popup() as shown:
+        page.get_by_role("button", name="Hole card: Test card").click()
+    shown.value.wait_for_url("**/test-card.pdf")

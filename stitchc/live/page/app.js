@@ -186,8 +186,8 @@ async function explain(code) {
 }
 
 // A change that was made for the knitter, and the way back.
-function toast(words) {
-  banner("made", [make("span", {}, words), button("Undo", () => {
+function toast(words, more = null) {
+  banner("made", [make("span", {}, words), more, button("Undo", () => {
     editor.undo();
     banner("made", null);
     editor.goTo(editor.caret().line, editor.caret().column);
@@ -292,20 +292,28 @@ function newStitch() {
 async function traceFile(file) {
   if (!file) return;
   tell("Reading the picture…");
-  const traced = await guarded(() => send(`trace?page=${page}&name=${encodeURIComponent(file.name)}`, file));
+  const how = new URLSearchParams({page, name: file.name, settings: JSON.stringify(views.settings.trace || {})});
+  const traced = await guarded(() => send(`trace?${how}`, file));
   if (!traced) return;
+  let added = null;
+  const differently = (close) => button("Read it in another way…", () => {
+    close();
+    views.askSettings("trace", "Picture of a chart", () => {
+      if (editor.text() === added?.text) editor.undo();
+      traceFile(file);
+    });
+  });
+  const show = (title, words) => dialog(title, (close) => [make("ul", {class: "remarks"}, words.map((each) => make("li", {}, withCode(each)))), make("p", {class: "actions"}, button("Close", close, {class: "main"}), differently(close))]);
   if (traced.refused) {
-    dialog("No chart could be read", (close) => [...traced.refused.map((words) => make("p", {}, withCode(words))), button("Close", close, {class: "main"})]);
+    show("No chart could be read", traced.refused);
     return;
   }
-  const added = await guarded(() => rewritten("add", {kind: "traced", traced: traced.text}));
+  added = await guarded(() => rewritten("add", {kind: "traced", traced: traced.text}));
   if (!added) return;
   editor.replaceText(added.text, {line: added.line + 1, column: 1});
-  toast(`The chart in ${file.name} is now at the end of the pattern.`);
   const doubts = [...traced.remarks, ...traced.doubts];
-  if (doubts.length) {
-    dialog("Check the result", (close) => [make("ul", {class: "remarks"}, doubts.map((words) => make("li", {}, withCode(words)))), button("Close", close, {class: "main"})]);
-  }
+  toast(`The chart in ${file.name} is now at the end of the pattern.`, differently(() => banner("made", null)));
+  if (doubts.length) show("Check the result", doubts);
 }
 
 // -- forms -----------------------------------------------------------------------------------------------------------

@@ -53,8 +53,9 @@ export function renew(holder, ...content) {
 // A strip above the page. One for each kind; null takes it away, and a focus in it goes to the text.
 export function banner(kind, content, tone = "") {
   const before = document.getElementById(`banner-${kind}`);
-  if (content && before) renew(before, content);
-  else if (content) find("banners").append(make("div", {id: `banner-${kind}`, class: `banner ${tone}`, role: tone === "bad" ? "alert" : "status"}, content));
+  const parts = [content].flat(3).filter(Boolean);
+  if (content && before) renew(before, parts);
+  else if (content) find("banners").append(make("div", {id: `banner-${kind}`, class: `banner ${tone}`, role: tone === "bad" ? "alert" : "status"}, parts));
   else if (before) {
     const focused = before.contains(document.activeElement);
     before.remove();

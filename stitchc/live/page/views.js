@@ -25,7 +25,8 @@ export const PRODUCTS = {
   gauge: {heading: "Size", show: gauge, away: [["Text", {form: "text"}], ["JSON", {form: "json"}]]},
   card: {
     heading: "Hole card", show: card,
-    away: [["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["PNG", {form: "png"}], ["SVG for a cutter", {form: "svg"}], ["Punching list", {form: "text"}], ["JSON", {form: "json"}]],
+    away: [["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["PNG", {form: "png"}], ["SVG for a cutter", {form: "svg"}], ["Punching list", {form: "text"}], ["JSON", {form: "json"}],
+      ["Test card for your reader", {form: "pdf", more: {test_card: true}}, "print"]],
   },
   bitmap: {heading: "Picture for electronic patterning", show: bitmap, away: [["PNG", {}]]},
   sheet: {
@@ -112,14 +113,19 @@ function piece({pieces}) {
   }
   return pieces.map((each) => make("article", {},
     make("h3", {}, each.name),
-    each.refused ? each.refused.map((words) => make("p", {class: "refused"}, withCode(words))) : [
+    each.refused ? [each.refused.map((words) => make("p", {class: "refused"}, withCode(words))),
+      chosen.piece?.so_far ? button("Forget what is knitted", () => keepSettings("piece", {...chosen.piece, so_far: ""})) : null] : [
       make("p", {class: "words"}, `${count(each.needles.count, "needle")} (${each.needles.left} to ${each.needles.right}), ${count(each.sections.reduce((sum, part) => sum + part.rows, 0), "row")}.`),
+      each.so_far ? make("p", {}, `${count(each.so_far.rows_done, "row")} knitted, ${each.so_far.rows_still_to_knit} still to knit. `,
+        each.so_far.sections.map((part) => `${part.stitch}: ${count(part.rows, "row")}${part.rows === part.planned_rows ? ", as planned" : ` instead of ${part.planned_rows}`}. `)) : null,
       make("table", {class: "figures"}, make("tbody", {},
         make("tr", {}, make("th", {scope: "row"}, "Width"), make("td", {}, sized(each.width_cm))),
         make("tr", {}, make("th", {scope: "row"}, "Length"), make("td", {}, sized(each.length_cm))),
         each.sections.map((part) => make("tr", {}, make("th", {scope: "row"}, `Rows ${part.from_row} to ${part.to_row}`), make("td", {}, `${part.stitch}, ${sized(part.length_cm)}`))),
         each.yarn.filter((yarn) => yarn.to_have?.words).map((yarn) => make("tr", {}, make("th", {scope: "row"}, yarn.name || "Yarn"), make("td", {}, yarn.to_have.words))))),
       notes(each),
+      make("p", {class: "actions"}, button("I have knitted part of it…", () => askSoFar(each), {"aria-label": `I have knitted part of ${each.name}`}),
+        chosen.piece?.so_far ? button("Forget what is knitted", () => keepSettings("piece", {...chosen.piece, so_far: ""})) : null),
       make("div", {class: "away"},
         [["Follow it row by row", {form: "html"}, "print"], ["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["HTML", {form: "html"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]]
           .map(([words, settings, how]) => button(words, () => state.take("piece", {...settings, piece: each.name}, how), {"aria-label": `${words}: ${each.name}`}))),
@@ -128,16 +134,23 @@ function piece({pieces}) {
 
 function compare({stitches}) {
   const known = stitches.every((each) => each.size_of_100_by_100_cm);
+  const against = stitches.find((each) => each.against)?.against.name;
   const heads = known ? [`Width of 100 needles, ${units}`, `Length of 100 rows, ${units}`] : ["Width against stocking stitch", "Length against stocking stitch"];
+  const select = make("select", {"aria-label": "Compare with", onchange: (event) => keepSettings("compare", {...chosen.compare, against: event.target.value})},
+    make("option", {value: ""}, "stocking stitch"), stitches.map((each) => make("option", {value: each.name}, each.name)));
+  select.value = against || "";
   return [
+    stitches.length > 1 ? make("p", {}, make("label", {}, "Compare with ", select)) : null,
     make("div", {class: "paper", tabindex: 0, role: "group", "aria-label": "The comparison"},
       make("table", {class: "compared"},
         make("caption", {class: "unseen"}, "All stitches of the file"),
-        make("thead", {}, make("tr", {}, ["Stitch", ...heads, "Basis"].map((head) => make("th", {scope: "col"}, head)))),
+        make("thead", {}, make("tr", {}, ["Stitch", ...heads, ...(against ? [`Width against ${against}`, `Length against ${against}`] : []), "Basis"].map((head) => make("th", {scope: "col"}, head)))),
         make("tbody", {}, stitches.map((each) => {
           const hundred = each.size_of_100_by_100_cm;
           const factor = (f) => range({value: 1 / f.value, low: 1 / f.high, high: 1 / f.low}, 2);
           const cells = known ? [range(scaled(hundred.width, CM[units])), range(scaled(hundred.length, CM[units]))] : [factor(each.stitch_factor), factor(each.row_factor)];
+          const ratio = (which, word, often) => (each.against ? `${range(each.against[which], 2)}, ${word} in ${each.against[often]} of 100` : "");
+          if (against) cells.push(ratio("width_ratio", "wider", "wider_in_100"), ratio("length_ratio", "longer", "longer_in_100"));
           return make("tr", {}, make("th", {scope: "row"}, each.name), [...cells, each.basis].map((cell) => make("td", {}, cell)));
         })))),
     stitches.length < 2 ? make("p", {class: "note"}, "Write another stitch to compare it with this one.") : null,
@@ -160,7 +173,7 @@ export function build(context) {
   for (const [name, each] of Object.entries(PRODUCTS)) {
     const product = each.product || name;
     const buttons = each.away.map(([words, settings, how]) =>
-      button(words, () => state.take(product, settings, how, each.all), {"aria-label": `${each.heading}: ${words}`}));
+      button(words, () => state.take(product, settings, how, each.all), {"aria-label": `${each.heading}: ${words}`, class: settings.more ? "always" : null}));
     if (state.products[product].length) buttons.push(button("Settings…", () => askSettings(product, each.heading), {class: "settings", "aria-label": `${each.heading}: settings`}));
     if (name === "chart") {
       document.querySelector("[data-product=chart]").append(...buttons);
@@ -219,7 +232,7 @@ export async function receive({ticket, view, stage, value}, name, still) {
     if (!still()) return;
     own.flat = flat;
     renew(own.body, content);
-    for (const each of own.section.querySelectorAll(":scope > .away button:not(.settings)")) each.disabled = Boolean(value.refused);
+    for (const each of own.section.querySelectorAll(":scope > .away button:not(.settings, .always)")) each.disabled = Boolean(value.refused);
   }
   if (stage === "done" && still()) {
     own.fresh = Number(ticket);
@@ -232,7 +245,44 @@ export async function receive({ticket, view, stage, value}, name, still) {
 const chosen = JSON.parse(sessionStorage.getItem("settings") || "{}");
 export const settings = chosen;
 
-function askSettings(product, heading) {
+// What is about the knitter's hand and yarn holds for every product that asks for it.
+const SHARED = ["plain", "spread"];
+
+function keepSettings(product, values) {
+  for (const [name, asked] of Object.entries(state.products)) {
+    for (const each of SHARED) {
+      if (asked.some((field) => field.name === each) && state.products[product].some((field) => field.name === each)) chosen[name] = {...chosen[name], [each]: values[each]};
+    }
+  }
+  chosen[product] = values;
+  sessionStorage.setItem("settings", JSON.stringify(chosen));
+  state.again();
+}
+
+// Part of a piece is knitted and measured: the rest is planned again.
+function askSoFar(each) {
+  dialog(`${each.name}: rows knitted so far`, (close) => {
+    const names = [...new Set(each.sections.map((part) => part.stitch))];
+    const field = (id, words, input) => make("p", {class: "field-line"}, make("label", {for: id}, words), input);
+    const input = (id, value = "") => make("input", {id, inputmode: "decimal", autocomplete: "off", required: true, value});
+    const select = (id, options) => make("select", {id}, options.map(([value, words]) => make("option", {value}, words)));
+    const stitch = select("far-stitch", names.map((name) => [name, name]));
+    const rows = input("far-rows");
+    const length = input("far-length");
+    const where = select("far-where", [["", "at rest, taken off or hanging loose"], [" on the machine", "on the machine"]]);
+    const ended = make("input", {id: "far-ended", type: "checkbox"});
+    return make("form", {onsubmit: (event) => {
+      event.preventDefault();
+      const part = `${stitch.value} ${rows.value.trim()} rows ${length.value.trim().replace(",", ".")} ${units}${where.value}${ended.checked ? " in all" : ""}`;
+      close();
+      keepSettings("piece", {...chosen.piece, so_far: [chosen.piece?.so_far, part].filter(Boolean).join("; ")});
+    }}, field("far-stitch", "Stitch", stitch), field("far-rows", "Rows knitted", rows), field("far-length", `They measure, ${units}`, length),
+    field("far-where", "Measured", where), field("far-ended", "That part is finished", ended),
+    make("p", {class: "actions"}, make("button", {class: "main"}, "Plan the rest again"), button("Cancel", close)));
+  });
+}
+
+export function askSettings(product, heading, then = () => {}) {
   dialog(`${heading}: settings`, (close) => {
     const now = chosen[product] || {};
     const fields = state.products[product].map((each) => {
@@ -247,10 +297,9 @@ function askSettings(product, heading) {
       return {each, input, line: make("p", {class: "field-line"}, make("label", {for: id}, each.label), input, make("span", {class: "note", id: `${id}-help`}, withCode(help)))};
     });
     const use = (values) => {
-      chosen[product] = values;
-      sessionStorage.setItem("settings", JSON.stringify(chosen));
       close();
-      state.again();
+      keepSettings(product, {...Object.fromEntries(Object.entries(now).filter(([name]) => !fields.some(({each}) => each.name === name))), ...values});
+      then();
     };
     return make("form", {onsubmit: (event) => {
       event.preventDefault();
@@ -261,12 +310,12 @@ function askSettings(product, heading) {
 
 // -- taking away -------------------------------------------------------------------------------------------------
 
-export async function take(product, what, how, stitch, context) {
+export async function take(product, {more, ...what}, how, stitch, context) {
   const opened = how === "print" ? window.open("", "_blank") : null;
   tell("Making it…");
   let made;
   try {
-    made = await ask("make", {...context, product, stitch, settings: chosen, ...what});
+    made = await ask("make", {...context, product, stitch, settings: {...chosen, [product]: {...chosen[product], ...more}}, ...what});
   } catch (error) {
     opened?.close();
     throw error;
