@@ -274,11 +274,13 @@ def mixed_rows(subject: Subject) -> list[Message]:
         return []
     name = subject.stitch.name
     has = "has" if rows.size == 1 else "have"
+    machine = subject.machine
+    by_hand = "; hands can do both, slowly" if machine is not None and machine.slip == "by-hand" else ""
     return subject.message(
         "K207",
         subject.limits.mixed_rows,
         f"{_numbers('Row', rows)} of `{name}` {has} both tuck and slip, but one pass of a carriage does "
-        "one or the other.",
+        f"one or the other{by_hand}.",
         cure=f"Write the row with T alone or with S alone, as `{name} with S for T` does throughout.",
         row=int(rows[0]),
     )
@@ -313,9 +315,11 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
         other = next(name for name in names if name is not None)
         cure += f" Rows that name no yarn are the main yarn's: write `in {other}` after their numbers "
         cure += f"if they are in {other}."
+    machine = subject.machine
+    fetches = machine is not None and machine.reader == "none" and machine.yarn_at_other_side != "cut"
     return subject.message(
         "K208",
-        "warning",
+        "info" if fetches else "warning",
         f"Row {row + 1} of `{subject.stitch.name}` takes up {named} again, which hangs at the other side of the bed: "
         f"an odd number of rows ({rows_between}) was knitted without it." + _more(len(wrong) - 1, "change"),
         cure=cure,

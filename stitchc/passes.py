@@ -7,14 +7,15 @@ of them knit back into work. So a plain row costs no move, and a hold over two r
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.bed import Needles, needle_position
+from stitchc.bed import Needles, needle_name, needle_position
 from stitchc.chart import KNIT, SLIP, TUCK, Cells, Chart, Setting
 from stitchc.english import number
 from stitchc.machines.fit import unfit as unfit
@@ -31,17 +32,28 @@ LEAST_NEEDLES = 24
 """Needles in work where none are asked for: whole repeats between the edge needles, at least this many in all."""
 
 
+Crossing = Literal["", "cut", "free pass", "carry"]
+"""What is done before a pass whose yarn hangs at the other side: the yarn cut and joined here, or the carriage brought
+there without knitting, by a free pass or by hand. Empty where it hangs at this side."""
+
+MOST_CARRIED = 10
+"""Rows that a yarn is carried along unused; after more it is cut and joined rather than fetched (common practice)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Pass:
     """One passage of the carriage. Needles are positions (see stitchc.bed), in order from left to right.
 
     row: what the row counter shows when the pass is done, from 1. chart_row: the chart's row that it knits, from 1.
-    setting: what the carriage does with the held needles: "plain" where there are none, "tuck" (the yarn is laid over
-        them), "slip" (it is led past them), "mixed" (both: only `slipped` go without yarn).
-    held: every needle that must not knit. slipped: those of them that take no yarn.
-    bring_out: needles to move by hand into holding position before the pass. push_back: needles to move by hand out
-        of it. Both empty where a card or a picture selects the needles, and where a plain pass cancels the hold.
+    setting: what becomes of the held needles: "plain" where there are none, "tuck" (the yarn is laid over them), "slip"
+        (it is led past them), "mixed" (both: only `slipped` go without yarn).
+    held: every needle that must not knit. slipped: those of them that take no yarn. out: those that stand in holding
+        position. rest: those that stand pushed right back, where hands slip so.
+    bring_out: needles to move by hand into holding position before the pass. push_back: needles to move by hand from
+        there into work. push_right_back, bring_to_work: the same with the needles that stand right back. All empty
+        where a card or a picture selects the needles; none is pushed back where a plain pass cancels the hold.
     patterned: whether any row of the chart tucks or slips, so that a card or a picture is in the reader.
+    crossing: how yarn and carriage come to one side before it; free: needles that a free pass moves out and back.
     """
 
     row: int
@@ -51,14 +63,21 @@ class Pass:
     yarn: str | None
     held: tuple[int, ...]
     slipped: tuple[int, ...]
+    out: tuple[int, ...]
+    rest: tuple[int, ...]
     bring_out: tuple[int, ...]
     push_back: tuple[int, ...]
+    push_right_back: tuple[int, ...]
+    bring_to_work: tuple[int, ...]
     patterned: bool
+    crossing: Crossing = ""
+    free: int = 0
 
     @property
     def moves(self) -> int:
         """Needles moved by hand before this pass."""
-        return len(self.bring_out) + len(self.push_back)
+        own = len(self.bring_out) + len(self.push_back) + len(self.push_right_back) + len(self.bring_to_work)
+        return own + 2 * self.free
 
     @property
     def start_side(self) -> Side:
@@ -70,6 +89,48 @@ class Pass:
         """Where the carriage stands after the pass."""
         return "left" if self.direction == "right to left" else "right"
 
+    @property
+    def comes_from(self) -> Side:
+        """Where the carriage stands after the pass before this one."""
+        return self.end_side if self.crossing in ("free pass", "carry") else self.start_side
+
+
+@dataclass
+class Standing:
+    """How everything stands between two passes.
+
+    carriage: its side. row: what the row counter shows. out, rest: the needles in holding position and right back.
+    used: the last pass of each yarn. stays: whether the carriage is asked to stand here, so that a yarn at the other
+    side is cut.
+    """
+
+    carriage: Side = "right"
+    row: int = 0
+    out: tuple[int, ...] = ()
+    rest: tuple[int, ...] = ()
+    used: dict[str | None, Pass] = field(default_factory=dict)
+    stays: bool = False
+
+    def crossing(self, yarn: str | None, machine: Machine) -> Crossing:
+        """What is to be done for the next row to be knitted in this yarn."""
+        last = self.used.get(yarn)
+        if last is None or last.end_side == self.carriage:
+            return ""
+        if self.stays or not moved_by_hand(machine) or self.row - last.row > MOST_CARRIED:
+            return "cut"
+        return machine.yarn_at_other_side
+
+    @property
+    def threaded(self) -> str | None:
+        """The yarn of the last pass."""
+        return max(self.used.values(), key=lambda each: each.row).yarn
+
+    def make(self, passed: Pass) -> None:
+        """Leave everything as the pass leaves it."""
+        self.carriage, self.row, self.out, self.rest = passed.end_side, passed.row, passed.out, passed.rest
+        self.used[passed.yarn] = passed
+        self.stays = False
+
 
 def lower(
     chart: Chart,
@@ -79,59 +140,56 @@ def lower(
     carriage: Side = "right",
     edge: int = 1,
     *,
-    held: Iterable[int] = (),
-    first_row: int = 1,
+    standing: Standing | None = None,
     first_chart_row: int = 1,
 ) -> list[Pass]:
     """The passes that knit `rows` rows of the chart on these needles, the carriage first standing at `carriage`.
 
-    edge: needles at each end that always knit. held: positions already in holding position before the first pass;
-    first_row: what the row counter will show after the first pass; first_chart_row: the chart's row to begin with
-    (both from 1), for going on where another section ended.
+    edge: needles at each end that always knit. standing: how the passes before have left everything, in place of
+    `carriage`; it is left as these passes leave it. first_chart_row: the chart's row to begin with, from 1.
     Which chart column stands on which needle: see `columns_on`. The caller has asked `unfit` first.
     """
     columns = columns_on(chart, machine, needles, edge)
     by_hand = moved_by_hand(machine)
-    on_bed = _held_by_chart_row(chart, columns, needles)
+    on_bed = _held_by_chart_row(chart, columns, needles, machine)
     patterned = bool(chart.held.any())
+    standing = standing or Standing(carriage)
     passes: list[Pass] = []
-    at_first: tuple[int, ...] = tuple(sorted(held)) if by_hand else ()
-    before = at_first
-    # By identity (both are kept, here and in `on_bed`): rows alike share their tuples, and hashing two hundred needles
+    # By identity (all are kept, here and in `on_bed`): rows alike share their tuples, and hashing two hundred needles
     # for every row would take longest of all.
-    between: dict[tuple[int, int], tuple[tuple[int, ...], tuple[int, ...]]] = {}
-    nothing: tuple[tuple[int, ...], tuple[int, ...]] = ((), ())
-    from_right = carriage == "right"
+    between: dict[tuple[int, ...], _Moves] = {}
+    out, rest = (standing.out, standing.rest) if by_hand else ((), ())
     for index in range(rows):
         chart_index = (first_chart_row - 1 + index) % chart.height
-        now, slipped, setting = on_bed[chart_index]
-        moved = nothing
+        now = on_bed[chart_index]
+        moves = _NO_MOVES
         if by_hand:
-            if now:
-                key = (id(before), id(now))
-                if key not in between:
-                    stay, were = set(now), set(before)
-                    between[key] = (
-                        tuple(needle for needle in now if needle not in were),
-                        tuple(needle for needle in before if needle not in stay),
-                    )
-                moved = between[key]
-            before = now
-        passes.append(
-            Pass(
-                row=first_row + index,
-                chart_row=chart_index + 1,
-                direction="right to left" if from_right else "left to right",
-                setting=setting,
-                yarn=chart.yarns[chart_index],
-                held=now,
-                slipped=slipped,
-                bring_out=moved[0],
-                push_back=moved[1],
-                patterned=patterned,
-            )
+            key = (id(out), id(rest), id(now.out), id(now.rest))
+            if key not in between:
+                between[key] = _moves_between(out, rest, now)
+            moves = between[key]
+        yarn = chart.yarns[chart_index]
+        crossing = standing.crossing(yarn, machine)
+        goes_there = crossing in ("free pass", "carry")
+        from_right = (standing.carriage == "right") != goes_there
+        passed = Pass(
+            standing.row + 1,
+            chart_index + 1,
+            "right to left" if from_right else "left to right",
+            now.setting,
+            yarn,
+            now.held,
+            now.slipped,
+            now.out,
+            now.rest,
+            *moves,
+            patterned,
+            crossing,
+            needles.count - len(out) - len(rest) if crossing == "free pass" else 0,
         )
-        from_right = not from_right
+        standing.make(passed)
+        passes.append(passed)
+        out, rest = now.out, now.rest
     return passes
 
 
@@ -173,24 +231,67 @@ def moved_by_hand(machine: Machine) -> bool:
     return machine.reader == "none"
 
 
+class _OnBed(NamedTuple):
+    """A chart's row as it lies on the needles in work, and what the carriage does with them."""
+
+    held: tuple[int, ...]
+    slipped: tuple[int, ...]
+    out: tuple[int, ...]
+    rest: tuple[int, ...]
+    setting: Setting
+
+
+class _Moves(NamedTuple):
+    bring_out: tuple[int, ...] = ()
+    push_back: tuple[int, ...] = ()
+    push_right_back: tuple[int, ...] = ()
+    bring_to_work: tuple[int, ...] = ()
+
+
+_NO_MOVES: Final = _Moves()
+
+
+def _moves_between(out: tuple[int, ...], rest: tuple[int, ...], now: _OnBed) -> _Moves:
+    """What hands move between two rows. Where no needle is to be held, the hold is cancelled, and no move is due."""
+
+    def less(these: tuple[int, ...], *others: tuple[int, ...]) -> tuple[int, ...]:
+        gone = set().union(*others)
+        return tuple(needle for needle in these if needle not in gone)
+
+    return _Moves(
+        less(now.out, out),
+        less(out, now.out, now.rest) if now.out else (),
+        less(now.rest, rest),
+        less(rest, now.rest, now.out),
+    )
+
+
 def _held_by_chart_row(
-    chart: Chart, columns: npt.NDArray[np.int64], needles: Needles
-) -> list[tuple[tuple[int, ...], tuple[int, ...], Setting]]:
-    """For each chart row: held positions, slipped positions, and what the carriage does with the needles in work."""
-    by_row: list[tuple[tuple[int, ...], tuple[int, ...], Setting]] = []
-    same: dict[bytes, tuple[tuple[int, ...], tuple[int, ...], Setting]] = {}
+    chart: Chart, columns: npt.NDArray[np.int64], needles: Needles, machine: Machine
+) -> list[_OnBed]:
+    """Each chart row on the bed."""
+    rests = slips_at_rest(machine)
+    by_row: list[_OnBed] = []
+    same: dict[bytes, _OnBed] = {}
     for row in cells_on(chart, columns):
         key = row.tobytes()
         if key not in same:
-            held = tuple((np.flatnonzero((row == TUCK) | (row == SLIP)) + needles.first).tolist())
-            slipped = tuple((np.flatnonzero(row == SLIP) + needles.first).tolist())
-            has_tuck = bool((row == TUCK).any())
+            held, slipped, tucked = (
+                tuple((np.flatnonzero(where) + needles.first).tolist())
+                for where in ((row == TUCK) | (row == SLIP), row == SLIP, row == TUCK)
+            )
             setting: Setting = "plain"
             if held:
-                setting = "mixed" if has_tuck and slipped else "tuck" if has_tuck else "slip"
-            same[key] = (held, slipped, setting)
+                setting = "mixed" if tucked and slipped else "tuck" if tucked else "slip"
+            out, rest = (tucked, slipped) if rests else (held, ())
+            same[key] = _OnBed(held, slipped, out, rest, setting)
         by_row.append(same[key])
     return by_row
+
+
+def slips_at_rest(machine: Machine) -> bool:
+    """Whether hands make a needle slip by pushing it right back."""
+    return moved_by_hand(machine) and machine.slip == "by-hand" and machine.slip_by == "rest"
 
 
 # -- how many needles, and whether it can be done ------------------------------------------------------------------
@@ -202,23 +303,58 @@ def default_needles(chart: Chart, edge: int) -> Needles:
     return Needles.centred(repeats * chart.width + 2 * edge)
 
 
-def held_both_ways(passes: Sequence[Pass], machine: Machine, span: Span | None) -> list[Message]:
-    """M305 where hands hold needles in both directions, and the carriage can do so in one alone."""
-    if machine.hold_directions != "one" or not moved_by_hand(machine):
+def beyond_the_carriage(passes: Sequence[Pass], machine: Machine, span: Span | None) -> list[Message]:
+    """M305 where hands would have to do with this carriage and these needles what they cannot."""
+    if not moved_by_hand(machine):
         return []
-    held = [each for each in passes if each.held]
-    other = next((each for each in held if each.direction != held[0].direction), None)
+    return [*_held_both_ways(passes, machine, span), *_tucks_lost(passes, machine, span)]
+
+
+def _held_both_ways(passes: Sequence[Pass], machine: Machine, span: Span | None) -> list[Message]:
+    """Where needles are held in both directions, a free pass among them, and the carriage can do so in one alone."""
+    if machine.hold_directions != "one":
+        return []
+    held: list[tuple[Direction, str]] = []
+    for each in passes:
+        if each.crossing == "free pass":
+            held.append((other_way(each.direction), f"the free pass before row {each.row}"))
+        if each.out:
+            held.append((each.direction, f"row {each.row}"))
+    other = next((each for each in held if each[0] != held[0][0]), None)
     if other is None:
         return []
+    one, two = held[0][1], other[1]
     text = (
-        f"Rows {held[0].row} and {other.row} hold needles in different directions, and the carriage of "
+        f"{one[0].upper()}{one[1:]} and {two} hold needles in different directions, and the carriage of "
         f"`{machine.name}` holds in one direction only."
     )
-    cure = (
-        "Write the rows with T or S an even number of rows apart, or, if your carriage has a setting for each "
-        'direction, put hold_directions = "each" under [carriage] of its profile.'
-    )
+    if "free pass" in one + two:
+        cure = 'Write yarn_at_other_side = "cut" or "carry" under [carriage] of its profile'
+    else:
+        cure = "Write the rows with T or S an even number of rows apart"
+    cure += ', or, if your carriage has a setting for each direction, put hold_directions = "each" under [carriage].'
     return [Message("M305", "error", text, span, cure)]
+
+
+def _tucks_lost(passes: Sequence[Pass], machine: Machine, span: Span | None) -> list[Message]:
+    """Where a needle that holds a tuck is to be pushed right back: its old stitch closes the latch over the loop."""
+    if not slips_at_rest(machine):
+        return []
+    for before, after in itertools.pairwise(passes):
+        lost = set(before.out).intersection(after.push_right_back)
+        if lost:
+            text = (
+                f"Row {after.row} slips {needle_name(min(lost))}, which holds a tuck: pushed right back, its stitch "
+                "would close the latch over the loop, and the tuck would be lost."
+            )
+            cure = 'Knit once between the two, or put slip_by = "lifting" in the profile.'
+            return [Message("M305", "error", text, span, cure)]
+    return []
+
+
+def other_way(direction: Direction) -> Direction:
+    """The way back."""
+    return "left to right" if direction == "right to left" else "right to left"
 
 
 def less_than_a_repeat(stitch: Stitch, machine: Machine, needles: Needles, edge: int) -> list[Message]:
@@ -265,15 +401,17 @@ def lever_changes(passes: Sequence[Pass], machine: Machine, held: Iterable[int] 
     any_held = bool(tuple(held))
     for each in passes:
         way = each.direction if one_way else None
-        if each.held and way not in holding:
+        if each.crossing == "free pass":  # its own words set the carriage to hold
+            holding.add(other_way(each.direction) if one_way else None)
+        if each.out and way not in holding:
             holding.add(way)
             changes.append(LeverChange("tuck" if each.setting == "mixed" else each.setting, way))
-        elif not each.held and any_held and way in holding:
+        elif not each.out and any_held and way in holding:
             holding.discard(way)
             changes.append(LeverChange("plain", way))
         else:
             changes.append(None)
-        any_held = bool(each.held)
+        any_held = bool(each.out)
     return changes
 
 
@@ -320,18 +458,20 @@ def ways(chart: Chart, machine: Machine, needles: Needles, rows: int, carriage: 
     """
     sides: tuple[Side, Side] = ("right", "left")
     by_hand = moved_by_hand(machine)
-    changes: dict[tuple[bytes, Side], int] = {}
+    held_alone = not slips_at_rest(machine) and machine.yarn_at_other_side != "free pass"
+    costs: dict[tuple[bytes, Side], Cost] = {}
     every = []
     for shift in range(chart.width if by_hand else 1):
         moved = chart.shifted(shift)
         cells = cells_on(moved, columns_on(moved, machine, needles, edge))
         held = (cells == TUCK) | (cells == SLIP)
-        moves = _moves(held, rows) if by_hand else 0
         for side in sides:
-            key = (held.any(axis=1).tobytes() if by_hand else b"", side)
-            if key not in changes:
-                changes[key] = cost(lower(moved, machine, needles, rows, side, edge), machine).lever_changes
-            every.append(Way(side, shift, Cost(moves, changes[key])))
+            rows_that_hold = held.any(axis=1).tobytes() if by_hand else b""
+            key = (rows_that_hold if held_alone else str(shift).encode(), side)
+            if key not in costs:
+                costs[key] = cost(lower(moved, machine, needles, rows, side, edge), machine)
+            moves = _moves(held, rows) if by_hand and held_alone else costs[key].moves
+            every.append(Way(side, shift, Cost(moves, costs[key].lever_changes)))
     return sorted(
         every,
         key=lambda w: (w.cost.moves, w.cost.lever_changes, w.carriage != carriage, min(w.shift, chart.width - w.shift)),

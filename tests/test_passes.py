@@ -15,6 +15,8 @@ from stitchc.document import Document, Rows
 from stitchc.machines import SHIPPED, Machine, load, load_text
 from stitchc.messages import Message, Span
 from stitchc.passes import (
+    Standing,
+    beyond_the_carriage,
     columns_on,
     cost,
     default_needles,
@@ -81,18 +83,9 @@ def test_going_on_where_a_section_ended_is_the_same_as_not_stopping(
 ) -> None:
     needles = Needles.centred(13)
     whole = lower(chart, HAND, needles, first + second, carriage, 1)
-    start = lower(chart, HAND, needles, first, carriage, 1)
-    rest = lower(
-        chart,
-        HAND,
-        needles,
-        second,
-        start[-1].end_side if start else carriage,
-        1,
-        held=start[-1].held if start else (),
-        first_row=first + 1,
-        first_chart_row=first % chart.height + 1,
-    )
+    standing = Standing(carriage)
+    start = lower(chart, HAND, needles, first, standing=standing)
+    rest = lower(chart, HAND, needles, second, standing=standing, first_chart_row=first % chart.height + 1)
     assert start + rest == whole
 
 
@@ -408,3 +401,35 @@ def test_passes_costs_and_ways_are_values() -> None:
         assert value == replace(value) and hash(value) == hash(replace(value))
         with pytest.raises(AttributeError):
             setattr(value, name, 7)
+
+
+@pytest.mark.parametrize(
+    ("rows", "yarns", "habits", "text", "cure"),
+    [
+        (["KT", "TK"], "", {"hold_directions": "one"}, "Row 1 and row 2 hold needles in different", "an even number"),
+        (["KT", "KK"], "", {"hold_directions": "one"}, "", ""),
+        (["KS", "SK"], "", {"hold_directions": "one", "slip_by": "rest"}, "", ""),
+        (["KT", "KS", "KK"], "", {"slip_by": "rest"}, "Row 2 slips L1, which holds a tuck", "lifting"),
+        (["KT", "KK", "KS"], "", {"slip_by": "rest"}, "", ""),
+        (["KS", "KT", "KK"], "", {"slip_by": "rest"}, "", ""),
+        (["KT", "KK", "KK", "KK"], "aabb", {"hold_directions": "one", "yarn_at_other_side": "free pass"}, "", ""),
+        (
+            ["KT", "KK", "KK"],
+            "aba",
+            {"hold_directions": "one", "yarn_at_other_side": "free pass"},
+            "Row 1 and the free pass before row 5 hold needles",
+            '"cut" or "carry"',
+        ),
+        (["KT", "KK", "KK"], "aba", {"hold_directions": "one", "yarn_at_other_side": "carry"}, "", ""),
+    ],
+)
+def test_what_a_carriage_cannot_do_is_an_error(
+    rows: list[str], yarns: str, habits: dict[str, str], text: str, cure: str
+) -> None:
+    """Counted out on paper, row by row, the carriage first at the right."""
+    table = "".join(f'{key} = "{value}"\n' for key, value in habits.items())
+    machine = load_text(f'based_on = "hand-standard"\n[carriage]\n{table}', "own.toml")
+    passes = lower(Chart.from_rows(rows, list(yarns) or None), machine, Needles(-2, 1), 6, edge=0)
+    found = beyond_the_carriage(passes, machine, None)
+    assert [message.code for message in found] == (["M305"] if text else [])
+    assert all(text in message.text and cure in str(message.cure) for message in found)

@@ -1,17 +1,21 @@
 """The bed drawn as a strip, seen as the knitter sees it: the bed at the top, needles that are out reach down to her.
 
-The shapes differ without colour: a short line (in work); a long line with a triangle pointing down (to bring
-out) or a square (out already), filled where the needle tucks and open where it slips; and a short line under an open
-triangle pointing up (to push back).
+The shapes differ without colour: a short line (in work); a long line with a triangle pointing down (to bring out) or a
+square (out already), filled where the needle tucks, and with a cross-over or a diamond, open, where it slips; a short
+line under an open triangle pointing up (to push back) or down (to bring forward); and no line, but an open triangle
+pointing up (to push right back) or an open square (right back) at the bed's edge.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import Final
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import Needles, needle_name
 from stitchc.document.values import Drawing, Label, Path
+
+if TYPE_CHECKING:
+    from stitchc.passes import Pass
 
 SLOT: Final = 10
 """Drawing units from needle to needle."""
@@ -36,17 +40,14 @@ _SIDE: Final = 18
 MM_PER_UNIT: Final = 0.26
 
 
-def marks(
-    needles: Needles,
-    held: Iterable[int],
-    bring_out: Iterable[int],
-    push_back: Iterable[int],
-    slipped: Iterable[int] = (),
-) -> str:
-    """A letter for each needle in work, left to right: "." as it is, "o" to bring out and tuck, "h" out and tucked, "s"
-    to bring out and slip, "z" out and slipped, "p" to push back."""
-    letters = dict.fromkeys(held, "h") | dict.fromkeys(bring_out, "o") | dict.fromkeys(push_back, "p")
-    letters |= {needle: {"h": "z", "o": "s"}[letters[needle]] for needle in slipped}
+def marks(needles: Needles, passed: Pass) -> str:
+    """A letter for each needle in work, left to right, as it is moved or stands for a pass: "." in work, "o" to bring
+    out and tuck, "h" out and tucked, "s" to bring out and slip, "z" out and slipped, "p" to push back into work, "b" to
+    push right back, "r" right back, "w" to bring forward to work."""
+    letters = dict.fromkeys(passed.held, "h") | dict.fromkeys(passed.bring_out, "o")
+    letters |= dict.fromkeys(passed.push_back, "p") | dict.fromkeys(passed.bring_to_work, "w")
+    letters |= {needle: {"h": "z", "o": "s"}[letters[needle]] for needle in passed.slipped}
+    letters |= dict.fromkeys(passed.rest, "r") | dict.fromkeys(passed.push_right_back, "b")
     return "".join(letters.get(position, ".") for position in range(needles.first, needles.last + 1))
 
 
@@ -80,19 +81,40 @@ def _lines_of(needles: Needles) -> list[tuple[int, int]]:
     ]
 
 
-_TIPS: Final[dict[str, tuple[tuple[float, float], ...]]] = {
-    "o": ((-4, 22), (4, 22), (0, 33)),
-    "h": ((-3.5, 22), (3.5, 22), (3.5, 29), (-3.5, 29)),
-    "p": ((-4, 32), (4, 32), (0, 21)),
+_SIGNS: Final[dict[str, tuple[int, str, tuple[tuple[float, float], ...]]]] = {
+    ".": (9, "", ()),
+    "o": (22, "solid", ((-4, 22), (4, 22), (0, 33))),
+    "h": (22, "solid", ((-3.5, 22), (3.5, 22), (3.5, 29), (-3.5, 29))),
+    "s": (22, "open", ((-4, 22), (4, 22), (-4, 33), (4, 33))),
+    "z": (22, "open", ((0, 21), (4.5, 27), (0, 33), (-4.5, 27))),
+    "p": (9, "open", ((-4, 32), (4, 32), (0, 21))),
+    "w": (9, "open", ((-4, 13), (4, 13), (0, 24))),
+    "b": (0, "open", ((-4, 13), (4, 13), (0, 2))),
+    "r": (0, "open", ((-3.5, 2), (3.5, 2), (3.5, 9), (-3.5, 9))),
 }
-"""What stands at the end of a needle, from where it leaves the bed."""
+"""How long the needle's line is, and what stands at its end, from where it leaves the bed."""
+
+
+def _signs(places: Iterable[tuple[float, str]], edge: float) -> Iterator[Path]:
+    """The needles at these places across, each with its mark, under the bed's edge."""
+    strokes: list[tuple[tuple[float, float], ...]] = []
+    tips: dict[str, list[tuple[tuple[float, float], ...]]] = {"solid": [], "open": []}
+    for x, mark in places:
+        length, ink, tip = _SIGNS[mark]
+        strokes += [((x, edge), (x, edge + length))] if length else []
+        if tip:
+            tips[ink].append(tuple((x + dx, edge + dy) for dx, dy in tip))
+    yield Path(tuple(strokes))
+    if tips["solid"]:
+        yield Path(tuple(tips["solid"]), "solid", True)
+    if tips["open"]:
+        yield Path(tuple(tips["open"]), "open", True)
 
 
 def _line(parts: Sequence[tuple[int, str]], top: int) -> list[Path | Label]:
     """One line of the strip: labels, the bed's edge, needles. `top` is its upper edge."""
     strokes: list[tuple[tuple[float, float], ...]] = []
-    solid: list[tuple[tuple[float, float], ...]] = []
-    hollow: list[tuple[tuple[float, float], ...]] = []
+    places: list[tuple[float, str]] = []
     labels: list[Label] = []
     edge = top + 17
     at = _SIDE - SLOT // 2
@@ -101,20 +123,12 @@ def _line(parts: Sequence[tuple[int, str]], top: int) -> list[Path | Label]:
             labels.append(Label(at + _BREAK * SLOT // 2, edge + 14, "…", size=22))
             at += _BREAK * SLOT
         strokes.append(((at, edge), (at + len(part) * SLOT, edge)))
-        for offset, mark in enumerate(part):
-            x = at + offset * SLOT + SLOT // 2
-            strokes.append(((x, edge), (x, edge + (9 if mark in ".p" else 22))))
-            if mark != ".":
-                tip = _TIPS[{"s": "o", "z": "h"}.get(mark, mark)]
-                (solid if mark in "oh" else hollow).append(tuple((x + dx, edge + dy) for dx, dy in tip))
+        places += [(at + offset * SLOT + SLOT // 2, mark) for offset, mark in enumerate(part)]
         labels += _labels(first, len(part), at, edge)
         if 0 < -first < len(part):
             strokes.append(((at - first * SLOT, edge - 4), (at - first * SLOT, edge + 4)))
         at += len(part) * SLOT
-    shapes = [Path(tuple(strokes))]
-    shapes += [Path(tuple(solid), "solid", True)] if solid else []
-    shapes += [Path(tuple(hollow), "open", True)] if hollow else []
-    return [*shapes, *labels]
+    return [Path(tuple(strokes)), *_signs(places, edge), *labels]
 
 
 def _number(position: int) -> int:
@@ -137,7 +151,16 @@ def _labels(first: int, count: int, at: int, edge: int) -> list[Label]:
 
 
 _NAMES: Final = {
-    True: {"o": "bring out", "h": "held", "s": "bring out, slip", "z": "held, slip", "p": "push back"},
+    True: {
+        "o": "bring out",
+        "h": "held",
+        "s": "bring out, slip",
+        "z": "held, slip",
+        "p": "push back",
+        "w": "bring forward",
+        "b": "push right back",
+        "r": "right back",
+    },
     False: {"h": "tucks", "z": "slips"},
 }
 """What each mark means on a bed whose needles hands move, and on one whose reader does."""
@@ -146,20 +169,13 @@ _NAMES: Final = {
 def legend(used: str, by_hand: bool) -> Drawing:
     """The signs among the marks `used` in the strips of a document, each with its name."""
     signs = [(".", "in work"), *((mark, name) for mark, name in _NAMES[by_hand].items() if mark in used)]
-    step = 104
-    strokes: list[tuple[tuple[float, float], ...]] = [((6, 2), (step * len(signs) - 6, 2))]
-    shapes: list[Path | Label] = []
-    for at, (mark, name) in enumerate(signs):
-        x = step // 2 + at * step
-        strokes.append(((x, 2), (x, 11 if mark in ".p" else 24)))
-        if mark != ".":
-            tip = _TIPS[{"s": "o", "z": "h"}.get(mark, mark)]
-            points = tuple((x + dx, 2 + dy) for dx, dy in tip)
-            shapes.append(Path((points,), "solid" if mark in "oh" else "open", True))
-        shapes.append(Label(x, 52, name))
+    step = 110
+    places = [(step // 2 + at * step, mark) for at, (mark, _) in enumerate(signs)]
+    labels = [Label(x, 52, name) for (x, _), (_, name) in zip(places, signs, strict=True)]
+    edge = Path((((6, 2), (step * len(signs) - 6, 2)),))
     names = ", ".join(name for _, name in signs)
     return Drawing(
-        (Path(tuple(strokes)), *shapes),
+        (edge, *_signs(places, 2), *labels),
         step * len(signs),
         58,
         MM_PER_UNIT,

@@ -137,16 +137,17 @@ class Part:
 
 # -- rows -----------------------------------------------------------------------------------------------------------
 
-StepKind = Literal["yarn", "cut", "push", "bring", "set", "go", "lead", "see", "selected", "rest"]
+StepKind = Literal["cross", "yarn", "cut", "push", "bring", "back", "set", "go", "lead", "see", "selected", "rest"]
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
     """One thing to do or to know for a row, in whole sentences.
 
-    kind: "yarn" (change it), "cut" (cut and join it), "push" (needles back into work), "bring" (needles out), "set"
-    (the carriage), "go" (knit on by the reader, as far as the text says), "lead" (the yarn led past by hand, after the
-    pass), "see" (something to check), "selected" (what the reader selects), "rest" (nothing is to be done).
+    kind: "cross" (the carriage to the other side without knitting), "yarn" (change it), "cut" (cut and join it), "push"
+    (needles into work), "bring" (needles out), "back" (needles right back), "set" (the carriage), "go" (knit on by the
+    reader, as far as the text says), "lead" (the yarn led past by hand, after the pass), "see" (something to check),
+    "selected" (what the reader selects), "rest" (nothing is to be done).
     """
 
     kind: StepKind

@@ -174,9 +174,10 @@ def _where_it_stands(plan: Plan, done: int, entries: Sequence[Entry]) -> str:
     """How everything is left by the rows that are knitted."""
     last = plan.passes[done - 1]
     words = f"The row counter stands at {done:03d} and the carriage at the {last.end_side}."
-    if last.held and moved_by_hand(plan.machine):
-        count = len(last.held)
-        words += f" {number(count, 'needle')} {'is' if count == 1 else 'are'} held: {shortest(last.held).text()}."
+    for needles, place in ((last.out, "held"), (last.rest, "pushed right back")) if moved_by_hand(plan.machine) else ():
+        if needles:
+            count = len(needles)
+            words += f" {number(count, 'needle')} {'is' if count == 1 else 'are'} {place}: {shortest(needles).text()}."
     following = next((entry for entry in entries if isinstance(entry, PassRow)), None)
     if following is not None:
         words += f" Check: {'; '.join(following.state)}. Go on with row {following.row}."

@@ -16,7 +16,7 @@ from stitchc.english import number
 from stitchc.gauge.estimate import GaugeReport, estimate_pattern
 from stitchc.gauge.values import PLAIN, Direction, Joint, PlainGauge
 from stitchc.messages import Message, Severity, Span, has_errors
-from stitchc.passes import Pass, columns_on, held_both_ways, less_than_a_repeat, moved_by_hand, unfit
+from stitchc.passes import Pass, beyond_the_carriage, columns_on, less_than_a_repeat, moved_by_hand, unfit
 from stitchc.pattern import Knit, Pattern, Piece, Stitch, Width
 from stitchc.piece.plan import Plan, Section, chart_of
 from stitchc.piece.size import Rounding, common_unit, nearest
@@ -339,7 +339,7 @@ class _Planner:
     def look_over(self, plan: Plan) -> None:
         """What only the whole piece shows: holds that go on from one section into the next, and into the end."""
         self.hold_across_sections(plan)
-        both = held_both_ways(plan.passes, self.machine, self.piece.span)
+        both = beyond_the_carriage(plan.passes, self.machine, self.piece.span)
         self.messages += [message.as_warning() for message in both] if self.anyway else both
         last = plan.passes[-1]
         if last.held:

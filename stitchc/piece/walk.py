@@ -8,7 +8,7 @@ of sizes or gauges.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -17,9 +17,9 @@ from stitchc.chart import Chart
 from stitchc.english import number
 from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message, Severity, Span
-from stitchc.passes import Pass, lower, moved_by_hand
-from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece, Side
-from stitchc.piece.plan import Section, chart_of
+from stitchc.passes import MOST_CARRIED, Crossing, Pass, Standing, lower, moved_by_hand
+from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece
+from stitchc.piece.plan import Section, chart_of, other_side
 from stitchc.piece.size import Rounding
 from stitchc.piece.size_words import in_yarn_words
 from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
@@ -36,9 +36,11 @@ def on_needles(chart: Chart, machine: Machine, needles: Needles, edge: int) -> C
     return chart.shifted(over // 2) if over else chart
 
 
-MOST_CARRIED: Final = 10
-"""Rows that a yarn is carried along unused; after more it is cut and joined rather than paid for with a plain row in
-the wrong colour (common practice)."""
+_CROSSINGS: Final[dict[Crossing, str]] = {
+    "cut": "it is cut and joined",
+    "free pass": "a free pass with all needles held brings the carriage there",
+    "carry": "the carriage is lifted off and put on there",
+}
 
 
 class Walk:
@@ -58,7 +60,7 @@ class Walk:
 
         rows: of each `knit` step, by its place among the steps, and what became of a length.
         """
-        bench = _Bench(self.piece.carriage)
+        bench = Standing(self.piece.carriage)
         waiting: list[Do] = []  # what is done after the last row, before the next
         side_asked = False
         for at, step in enumerate(self.piece.steps):
@@ -85,40 +87,10 @@ class Walk:
                 count, rounding = rows[at]
                 chart = self.yarned(step)
                 yarn = chart.yarns[0]
-                hangs = bench.yarns.get(yarn)
-                if hangs is not None and hangs != bench.carriage:
-                    named = _named(yarn)
-                    unused = bench.row - bench.last_used[yarn]
-                    if side_asked:
-                        self.say(
-                            "P409",
-                            "warning",
-                            f"The carriage is asked to stand at the {bench.carriage}, but {named} hangs at the {hangs} "
-                            "since it was last used, so it is cut and joined.",
-                            step.span,
-                            cure="Leave out the `carriage` line, or cut the yarn and join it at this side.",
-                        )
-                    elif unused > MOST_CARRIED:
-                        self.say(
-                            "P408",
-                            "info",
-                            f"{named[0].upper()}{named[1:]} was last used {number(unused, 'row')} ago and hangs at the "
-                            f"{hangs}, so it is cut and joined at the {bench.carriage}.",
-                            step.span,
-                            cure="Make the rows since then an even number, if you want to carry it along.",
-                        )
-                    else:
-                        self.say(
-                            "P408",
-                            "info",
-                            f"{named[0].upper()}{named[1:]} hangs at the {hangs} since it was last used, so one plain "
-                            f"row is added (row {bench.row + 1}) to bring the carriage there.",
-                            step.span,
-                            cure="Make the rows since then an even number."
-                            + (self.name_the_yarn if None in bench.yarns else ""),
-                        )
-                        why = f"to bring the carriage to the {hangs}, where {yarn or MAIN_YARN} hangs"
-                        yield from self.added_row(bench, bench.threaded, why)
+                bench.stays = side_asked
+                crossing = bench.crossing(yarn, self.machine)
+                if crossing and (why := self.say_crossing(bench, crossing, step, yarn)):
+                    yield from self.added_row(bench, bench.threaded, why)
                 yield from waiting
                 waiting = []
                 yield from self.knitted(bench, at, step, chart, count, rounding)
@@ -127,7 +99,7 @@ class Walk:
 
     def knitted(
         self,
-        bench: _Bench,
+        bench: Standing,
         at: int,
         step: Knit,
         chart: Chart,
@@ -141,46 +113,74 @@ class Walk:
         )
         warned = any(message.code == "K208" for message in self.messages)
         for each in self.lowered(bench, laid, count):
-            hangs = bench.yarns.get(each.yarn)
             # The first row has been seen to where the section begins.
-            if hangs is not None and hangs != each.start_side and each.row != bench.row - count + 1 and not warned:
+            if each.crossing and each.row != bench.row - count + 1 and not warned:
                 warned = True
+                how = f" {_CROSSINGS[each.crossing].capitalize()}." if each.crossing != "cut" else ""
                 self.say(
                     "P409",
-                    "warning",
-                    f"In row {each.row} {_named(each.yarn)} is taken up at the {each.start_side}, but it hangs at the "
-                    f"{hangs}.",
+                    "warning" if each.crossing == "cut" else "info",
+                    f"In row {each.row} {_named(each.yarn)} is taken up at the {each.comes_from}, but it hangs at the "
+                    f"{other_side(each.comes_from)}.{how}",
                     step.span,
                     cure="Knit an even number of rows with each yarn before changing."
-                    + (self.name_the_yarn if None in bench.yarns else ""),
+                    + (self.name_the_yarn if None in bench.used else ""),
                 )
-            bench.use(each)
             yield each
 
-    def lowered(self, bench: _Bench, chart: Chart, count: int) -> list[Pass]:
-        """So many passes from where the bench stands, and the bench as they leave it; yarns are the caller's."""
-        passes = lower(
-            chart,
-            self.machine,
-            self.needles,
-            count,
-            bench.carriage,
-            self.piece.edge,
-            held=bench.held,
-            first_row=bench.row + 1,
-        )
-        bench.row += count
-        bench.held = passes[-1].held
-        bench.carriage = passes[-1].end_side
-        return passes
+    def say_crossing(self, bench: Standing, crossing: Crossing, step: Knit, yarn: str | None) -> str:
+        """P408 or P409 where the first yarn of a section hangs at the other side. Returns why a plain row is added, or
+        nothing where none is."""
+        hangs, named = other_side(bench.carriage), _named(yarn)
+        begin = f"{named[0].upper()}{named[1:]}"
+        unused = bench.row - bench.used[yarn].row
+        if bench.stays:
+            self.say(
+                "P409",
+                "warning",
+                f"The carriage is asked to stand at the {bench.carriage}, but {named} hangs at the {hangs} since it "
+                "was last used, so it is cut and joined.",
+                step.span,
+                cure="Leave out the `carriage` line, or cut the yarn and join it at this side.",
+            )
+        elif unused > MOST_CARRIED:
+            self.say(
+                "P408",
+                "info",
+                f"{begin} was last used {number(unused, 'row')} ago and hangs at the {hangs}, so it is cut and joined "
+                f"at the {bench.carriage}.",
+                step.span,
+                cure="Make the rows since then an even number, if you want to carry it along.",
+            )
+        elif crossing == "cut":
+            self.say(
+                "P408",
+                "info",
+                f"{begin} hangs at the {hangs} since it was last used, so one plain row is added (row {bench.row + 1}) "
+                "to bring the carriage there.",
+                step.span,
+                cure="Make the rows since then an even number." + (self.name_the_yarn if None in bench.used else ""),
+            )
+            return f"to bring the carriage to the {hangs}, where {yarn or MAIN_YARN} hangs"
+        else:
+            self.say(
+                "P408",
+                "info",
+                f"{begin} hangs at the {hangs} since it was last used. {_CROSSINGS[crossing].capitalize()}.",
+                step.span,
+                cure="Make the rows since then an even number.",
+            )
+        return ""
 
-    def added_row(self, bench: _Bench, yarn: str | None, why: str) -> Iterator[Section | Pass]:
+    def lowered(self, bench: Standing, chart: Chart, count: int) -> list[Pass]:
+        """So many passes from where the bench stands, and the bench as they leave it."""
+        return lower(chart, self.machine, self.needles, count, edge=self.piece.edge, standing=bench)
+
+    def added_row(self, bench: Standing, yarn: str | None, why: str) -> Iterator[Section | Pass]:
         """One plain row in the yarn that is threaded."""
         chart = replace(Chart.plain(1, 1), yarns=(yarn,))
         yield Section(PLAIN, chart, 1, bench.row + 1, bench.carriage, yarn, why=why)
-        for each in self.lowered(bench, chart, 1):
-            bench.use(each)
-            yield each
+        yield from self.lowered(bench, chart, 1)
 
     def first_yarn(self, after: int) -> str | None:
         """The yarn of the first row knitted after a step."""
@@ -220,23 +220,6 @@ class Walk:
     def name_the_yarn(self) -> str:
         """The further cure where a row that names no yarn is meant to be knitted in one of those declared."""
         return f" If rows without a yarn are knitted in one of those declared: {in_yarn_words(self.pattern)}."
-
-
-@dataclass
-class _Bench:
-    """Where everything stands: the carriage, the rows done, the needles held, and each yarn's side."""
-
-    carriage: Side
-    row: int = 0
-    held: tuple[int, ...] = ()
-    threaded: str | None = None
-    yarns: dict[str | None, Side] = field(default_factory=dict)
-    last_used: dict[str | None, int] = field(default_factory=dict)
-
-    def use(self, passed: Pass) -> None:
-        """Leave the yarn of a pass where it ends."""
-        self.threaded = passed.yarn
-        self.yarns[passed.yarn], self.last_used[passed.yarn] = passed.end_side, passed.row
 
 
 def _named(yarn: str | None) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -16,13 +16,14 @@ from stitchc.bed import needle_name
 from stitchc.document import ByHand, Entry, Heading, PassRow, Step, Table
 from stitchc.document.bed_strip import marks
 from stitchc.english import count_of, number, ranges, several
-from stitchc.passes import LeverChange, Pass, lever_changes, moved_by_hand
+from stitchc.passes import Direction, LeverChange, Pass, lever_changes, moved_by_hand, other_way
 from stitchc.sheet.needle_words import name_needles
 from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
     from stitchc.chart import Setting
+    from stitchc.document.values import StepKind
     from stitchc.machines.profile import Machine
     from stitchc.pattern import Side, Yarn
 
@@ -68,14 +69,13 @@ class Yarns:
         """What it is called."""
         return yarn or self.main or MAIN_YARN
 
-    def change_to(self, name: str | None, side: Side) -> list[Step]:
-        """Threading it at this side, with its description the first time; and cutting it where it hangs at the
-        other."""
-        steps = [Step("yarn", self._threading(name))]
-        hangs = self.hangs.get(name, side)
-        if hangs != side:
-            text = f"This yarn hangs at the {hangs}: cut it, and join it here at the {side}."
-            steps.append(Step("cut", text))
+    def change_for(self, passed: Pass) -> list[Step]:
+        """Threading a pass's yarn, with its description the first time; and cutting it where that is how it comes
+        here."""
+        steps = [Step("yarn", self._threading(passed.yarn))]
+        if passed.crossing == "cut":
+            hangs, side = passed.end_side, passed.start_side
+            steps.append(Step("cut", f"This yarn hangs at the {hangs}: cut it, and join it here at the {side}."))
         return steps
 
     def state(self) -> str:
@@ -149,7 +149,8 @@ class _Writer:
         self.setting: dict[str | None, str] = {}  # by the direction it is set for, None for both
         self.machine, self.beds, self.yarns, self.labels, self.names_yarns = machine, beds, yarns, labels, names_yarns
         self.by_hand = moved_by_hand(machine)
-        self.held: tuple[tuple[int, ...], ...] = ((),) * len(beds)
+        self.out: tuple[tuple[int, ...], ...] = ((),) * len(beds)
+        self.rest: tuple[tuple[int, ...], ...] = self.out
         self.strips: dict[tuple[int, ...], str] = {}
         self.kept: list[Pass] = []  # what `strips` knows by identity stays alive
 
@@ -157,8 +158,9 @@ class _Writer:
         first = sizes[0]
         state = self._state(first)
         steps: list[Step] = []
+        steps += [Step("cross", words) for words in self._crossing(sizes)]
         if self.names_yarns and (not self.yarns.started or first.yarn != self.yarns.threaded):
-            steps += self.yarns.change_to(first.yarn, first.start_side)
+            steps += self.yarns.change_for(first)
         self.yarns.hangs[first.yarn] = first.end_side
         if changes[0] is not None:
             set_to = changes[0].to if changes[0].to == "plain" or not self.by_hand else "hold"
@@ -168,7 +170,7 @@ class _Writer:
         if moved == [] and not edge:
             steps.append(Step("rest", "Nothing to move: all needles knit."))
         steps += [*moved, *edge]
-        self.held = tuple(each.held for each in sizes)
+        self.out, self.rest = tuple(each.out for each in sizes), tuple(each.rest for each in sizes)
         return PassRow(
             first.row,
             first.direction,
@@ -184,33 +186,58 @@ class _Writer:
         """How everything stands before a row's steps."""
         stretch = self.stretch_of.get(first.row)
         setting = " and ".join(f"{to}{f' going {way}' if way else ''}" for way, to in self.setting.items()) or "plain"
-        out = len(self.held[0])
+        out, rest = len(self.out[0]), len(self.rest[0])
         return tuple(
             words
             for words in (
                 stretch.place(first.row) if stretch is not None else "",
-                f"carriage at the {first.start_side}, set to {setting}",
+                f"carriage at the {first.comes_from}, set to {setting}",
                 ("no needle out" if not out else f"{number(out, 'needle')} out") if self.by_hand else "",
+                f"{number(rest, 'needle')} pushed right back" if rest else "",
                 self.yarns.state() if self.names_yarns else "",
                 f"tension {stretch.tension}" if stretch is not None and stretch.tension else "",
             )
             if words
         )
 
+    def _crossing(self, sizes: tuple[Pass, ...]) -> list[str]:
+        """How the carriage comes to the side where the yarn of the next row hangs, without knitting."""
+        first = sizes[0]
+        here, there = first.comes_from, first.start_side
+        if first.crossing == "carry":
+            return [
+                f"Carry the carriage: lift it off at the {here} and put it on at the {there}, where the yarn of this "
+                "row hangs. If the row counter moves on, turn it back."
+            ]
+        if first.crossing != "free pass":
+            return []
+        way: Direction | None = other_way(first.direction)
+        if self.machine.hold_directions == "both":
+            way = None
+        self.setting[way] = "hold"
+        count = count_of([each.free for each in sizes], "needle")
+        others = "the other needles in work" if self.out[0] else "all needles in work"
+        bring = f"bring out {others} ({count}) and set the carriage to hold{f' when it goes {way}' if way else ''}"
+        return [
+            f"Free pass: take the yarn out of the carriage, {bring}. Bring the carriage to the {there}, where the yarn "
+            f"of this row hangs: no needle knits. Push the same needles back ({count}): loops behind the open latch. "
+            "Turn the row counter back by 1."
+        ]
+
     def _for_sizes(self, sizes: tuple[Pass, ...], changes: tuple[LeverChange | None, ...], read: bool) -> list[Step]:
         """The steps for all sizes at once; for each by itself where they differ in more than numbers."""
         if not self.by_hand:
             return _by_reader(sizes, changes[0], self.machine, read, self.labels)
         kinds = {
-            (*map(bool, (p.held, p.push_back, p.bring_out, p.slipped, len(p.held) - len(p.bring_out))), change)
+            (*map(bool, (p.out, p.rest, p.slipped, *_moved(p), len(p.out) - len(p.bring_out))), change)
             for p, change in zip(sizes, changes, strict=True)
         }
-        steps = _by_hand(sizes, changes[0], self.held) if len(kinds) == 1 else None
+        steps = _by_hand(sizes, changes[0], self.out, self.rest) if len(kinds) == 1 else None
         if steps is not None:
             return steps
         words = []
         for at, (passed, change) in enumerate(zip(sizes, changes, strict=True)):
-            own = _by_hand((passed,), change, (self.held[at],)) or []
+            own = _by_hand((passed,), change, (self.out[at],), (self.rest[at],)) or []
             text = " ".join(step.text for step in own) or "Nothing to move: all needles knit."
             words.append(f"Size {self.labels[at]}: {text}")
         return [Step("see", " ".join(words))]
@@ -219,56 +246,114 @@ class _Writer:
         """The marks of the strip; made once for rows that share their needles, as those of a repeat do."""
         if not passed.held and not passed.moves:
             return ""
-        key = (id(passed.held), id(passed.bring_out), id(passed.push_back))
+        key = (id(passed.held), *map(id, _moved(passed)))
         if key not in self.strips:
             self.kept.append(passed)
-            self.strips[key] = marks(self.beds[0], passed.held, passed.bring_out, passed.push_back, passed.slipped)
+            self.strips[key] = marks(self.beds[0], passed)
         return self.strips[key]
 
 
+def _moved(passed: Pass) -> tuple[tuple[int, ...], ...]:
+    """The needles that hands move before the pass, each kind by itself."""
+    return passed.push_back, passed.bring_to_work, passed.bring_out, passed.push_right_back
+
+
+class _Unlike(Exception):
+    """Needles of several sizes that do not go into one phrase."""
+
+
 def _by_hand(
-    sizes: tuple[Pass, ...], change: LeverChange | None, held: tuple[tuple[int, ...], ...]
+    sizes: tuple[Pass, ...],
+    change: LeverChange | None,
+    out: tuple[tuple[int, ...], ...],
+    rest: tuple[tuple[int, ...], ...],
 ) -> list[Step] | None:
-    """What hands do before the pass; None for several sizes whose needles do not go into one phrase."""
-    item = sizes[0]
-    steps: list[Step] = []
-    now, before = [len(each.held) for each in sizes], [len(out) for out in held]
+    """What hands do before the pass, the carriage's setting first; None for several sizes whose needles do not go into
+    one phrase. out, rest: the needles that stand in holding position, and right back, in each size."""
+    try:
+        return [*_setting(sizes, change, out), *_moves(sizes, out, rest), *_left(sizes, change), *_lift(sizes)]
+    except _Unlike:
+        return None
+
+
+def _setting(sizes: tuple[Pass, ...], change: LeverChange | None, out: tuple[tuple[int, ...], ...]) -> Iterator[Step]:
+    before = [len(each) for each in out]
     if change is not None:
-        steps.append(Step("set", _set_words(change, before)))
-    elif not item.held and held[0]:
-        steps.append(Step("see", f"The {count_of(before, 'held needle')} {_knit(before)} back. Leave the hold set."))
-    if item.push_back:
-        needles = name_needles(*(each.push_back for each in sizes), held=held)
-        if needles is None:
-            return None
-        steps.append(Step("push", f"Push back {needles}: loops behind the open latch."))
-    if item.bring_out:
-        needles = name_needles(*(each.bring_out for each in sizes))
-        if needles is None:
-            return None
-        steps.append(Step("bring", f"Bring out {needles}."))
-    stay = [len(each.held) - len(each.bring_out) for each in sizes]
-    if item.moves and stay[0]:
-        of = f", {several(stay)} of them from before" if item.bring_out else ""
-        steps.append(Step("see", f"Now {count_of(now, 'needle')} {_be(now)} held{of}."))
-    if not item.moves and item.held:
-        nothing = "Nothing to move: leave" if change is None else "Leave"
-        steps.append(Step("rest", f"{nothing} the {count_of(now, 'held needle')} out."))
-    if item.slipped:
-        lift = _lift(sizes)
-        if lift is None:
-            return None
-        steps += lift
-    return steps
+        yield Step("set", _set_words(change, before))
+    elif not sizes[0].out and out[0]:
+        yield Step("see", f"The {count_of(before, 'held needle')} {_knit(before)} back. Leave the hold set.")
 
 
-def _lift(sizes: tuple[Pass, ...]) -> list[Step] | None:
-    """The yarn led past needles that slip; None for several sizes whose needles do not go into one phrase."""
+def _moves(
+    sizes: tuple[Pass, ...], out: tuple[tuple[int, ...], ...], rest: tuple[tuple[int, ...], ...]
+) -> Iterator[Step]:
+    back = [each.push_back for each in sizes]
+    yield from _move("push", "Push back {}: loops behind the open latch.", back, out)
+    to_work = [each.bring_to_work for each in sizes]
+    yield from _move("push", "Bring forward to working position, to knit: {}.", to_work, rest, _AT_THE_BACK)
+    slips = [set(each.slipped) for each in sizes]
+    mixed = sizes[0].setting == "mixed"
+    tucked, slipped = (
+        [tuple(n for n in each.bring_out if (n in slip) == slips_too) for each, slip in zip(sizes, slips, strict=True)]
+        for slips_too in (False, True)
+    )
+    if mixed:
+        yield from _move("bring", "To tuck, bring out {}.", tucked)
+        yield from _move("bring", "To slip, bring out {}.", slipped)
+    else:
+        yield from _move("bring", "Bring out {}.", [each.bring_out for each in sizes])
+    words = "Push right back, to slip, each with its stitch in the hook: {}."
+    yield from _move("back", words, [each.push_right_back for each in sizes])
+
+
+_AT_THE_BACK: Final = "all the needles at the back"
+
+
+def _move(
+    kind: StepKind,
+    words: str,
+    needles: Sequence[tuple[int, ...]],
+    standing: Sequence[tuple[int, ...]] = (),
+    all_of_them: str = "all the held needles",
+) -> Iterator[Step]:
+    """Needles to move, with a comb where one can; nothing where there are none."""
+    if not any(needles):
+        return
+    named = name_needles(*needles, held=standing, all_of_them=all_of_them) if all(needles) else None
+    if named is None:
+        raise _Unlike
+    yield Step(kind, words.format(named))
+
+
+def _left(sizes: tuple[Pass, ...], change: LeverChange | None) -> Iterator[Step]:
+    """What stays as it stands."""
+    first = sizes[0]
+    now, stay = [len(each.out) for each in sizes], [len(each.out) - len(each.bring_out) for each in sizes]
+    rest, still = [len(each.rest) for each in sizes], [len(each.rest) - len(each.push_right_back) for each in sizes]
+    if not first.moves - 2 * first.free:
+        nothing = "Nothing to move: leave" if change is None and not first.crossing else "Leave"
+        standing = [f"the {count_of(now, 'held needle')} out"] if first.out else []
+        standing += [f"the {count_of(rest, 'needle')} at the back where they are"] if first.rest else []
+        if standing:
+            yield Step("rest", f"{nothing} {' and '.join(standing)}.")
+        return
+    if stay[0]:
+        of = f", {several(stay)} of them from before" if first.bring_out else ""
+        yield Step("see", f"Now {count_of(now, 'needle')} {_be(now)} held{of}.")
+    if still[0]:
+        of = f", {several(still)} of them from before" if first.push_right_back else ""
+        yield Step("see", f"Now {count_of(rest, 'needle')} {_be(rest)} right back{of}.")
+
+
+def _lift(sizes: tuple[Pass, ...]) -> Iterator[Step]:
+    """The yarn led past held needles that slip."""
+    if not sizes[0].slipped or sizes[0].rest:
+        return
     needles = name_needles(*(each.slipped for each in sizes), held=[each.held for each in sizes])
     if needles is None:
-        return None
+        raise _Unlike
     text = "Slow: after the pass, lift the new yarn over the hooks and let it lie under the needles: "
-    return [Step("lead", f"{text}{needles.counted()}.")]
+    yield Step("lead", f"{text}{needles.counted()}.")
 
 
 def _set_words(change: LeverChange, held: Sequence[int]) -> str:

@@ -1,7 +1,8 @@
 """The sheet as the `stitchc-sheet/1` JSON form, which scripts and outside checks rely on.
 
 It is written pass by pass, so that the largest sheets stay under 200 MB. A pass with tuck and slip together says in
-`slipped` which needles take no yarn.
+`slipped` which needles take no yarn. Where hands push needles right back to slip, a pass says which stand there
+(`right_back`) and which move there and from there; where its yarn hangs at the other side, `before` says what is done.
 """
 
 from __future__ import annotations
@@ -75,8 +76,7 @@ def needles_as_json(needles: Needles) -> dict[str, object]:
 
 
 def pass_as_json(passed: Pass, row: PassRow) -> dict[str, object]:
-    """One pass with its words. One that both tucks and slips has `slipped` as well: the held needles that take no
-    yarn."""
+    """One pass with its words; fields that say nothing of it are left out."""
     document: dict[str, object] = {
         "row": passed.row,
         "chart_row": passed.chart_row,
@@ -91,6 +91,12 @@ def pass_as_json(passed: Pass, row: PassRow) -> dict[str, object]:
     }
     if passed.setting == "mixed":
         document["slipped"] = _names(passed.slipped)
+    if passed.rest or passed.bring_to_work:
+        document["right_back"] = _names(passed.rest)
+        document["push_right_back"] = _names(passed.push_right_back)
+        document["bring_to_work"] = _names(passed.bring_to_work)
+    if passed.crossing:
+        document["before"] = passed.crossing
     return document
 
 

@@ -221,18 +221,20 @@ class Named:
         return f"{self.text} ({count_of(self.counts, 'needle')}{sides})"
 
 
-def name_needles(*sizes: Sequence[int], held: Sequence[Sequence[int]] = ()) -> Named | None:
+def name_needles(
+    *sizes: Sequence[int], held: Sequence[Sequence[int]] = (), all_of_them: str = "all the held needles"
+) -> Named | None:
     """The needles (positions, left to right, at least one) in the shortest true words; None for several sizes whose
     needles do not go into one phrase.
 
-    held: the needles in holding position at this moment in each size, for "all the held needles".
+    held: the needles that stand out (or right back) at this moment in each size; all_of_them: what they are called.
     """
     if not all(sizes):
         raise ValueError("there is no needle to name")
     counts = tuple(map(len, sizes))
     if min(counts) > 1 and held and all(tuple(size) == tuple(out) for size, out in zip(sizes, held, strict=True)):
         # No comb: anything straight pushes all that is out.
-        return Named("all the held needles", counts)
+        return Named(all_of_them, counts)
     phrase, *others = (shortest(tuple(size)) for size in sizes)
     if any(other.shape != phrase.shape for other in others):
         return None

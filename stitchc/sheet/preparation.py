@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import needle_name
 from stitchc.document import Block, ByHand, Listing, Part, Terms
-from stitchc.english import count_of, number, several
+from stitchc.english import count_of, listed, number, several
 from stitchc.passes import Pass, column_1_position, moved_by_hand
 from stitchc.sheet.instructions import reader_name
 from stitchc.sheet.needle_words import shortest
@@ -54,25 +54,36 @@ def working_the_rows(
     begin_at: how the other start side is asked for, with {} for the side."""
     passes = sizes[0]
     held = [each for each in passes if each.held]
-    if not held:
+    if not held and not any(each.crossing in ("free pass", "carry") for each in passes):
         return []
     advice: list[str] = []
     names: list[str] = []
     if moved_by_hand(machine):
-        phrases = [shortest(moved) for each in held for moved in (each.bring_out, each.push_back) if moved]
-        names += ["Bring out", "Hold", "Cancel the hold"]
-        names += ["Push back"] if any(each.push_back for each in held) else []
-        names += ["Comb 1 out, 1 in"] if any(phrase.comb() for phrase in phrases) else []
-        names += ["2 needles, skip 3"] if any("skip" in phrase.text() for phrase in phrases) else []
-        names += ["The same again"] if any("the same again" in phrase.text() for phrase in phrases) else []
-        names += ["Slip by hand"] if any(each.slipped for each in passes) else []
-        advice += _direction_advice(held, passes, machine, begin_at)
+        moves = [moved for each in passes for moved in (each.bring_out, each.push_back, each.push_right_back) if moved]
+        texts = [phrase.text() for phrase in map(shortest, moves)]
+        told = {
+            "Bring out": any(each.bring_out or each.crossing == "free pass" for each in passes),
+            "Push back": any(each.push_back or each.crossing == "free pass" for each in passes),
+            "Push right back": any(each.rest for each in passes),
+            "Bring forward": any(each.rest for each in passes),
+            "Free pass": any(each.crossing == "free pass" for each in passes),
+            "Carry the carriage": any(each.crossing == "carry" for each in passes),
+            "Hold": any(each.out or each.crossing == "free pass" for each in passes),
+            "Cancel the hold": any(each.out for each in passes),
+            "Comb 1 out, 1 in": any(shortest(moved).comb() for moved in moves),
+            "2 needles, skip 3": any("skip" in text for text in texts),
+            "The same again": any("the same again" in text for text in texts),
+            "Slip by hand": any(each.slipped and not each.rest for each in passes),
+        }
+        names += [name for name, is_used in told.items() if is_used]
+        advice += _direction_advice([each for each in passes if each.out], passes, machine, begin_at)
     elif edge:
         advice.append(
             f"The {reader_name(machine)} works on the edge needles as well. If your machine does not make them knit by "
             f"itself, bring {edge_needles(beds, edge)} forward by hand before each patterned pass."
         )
-    advice.append(_weights(sizes, machine, beds))
+    if held:
+        advice.append(_weights(sizes, machine, beds))
     blocks: list[Block] = [*([Terms(terms(*names))] if names else []), Listing(tuple(advice))]
     return [Part("Working the rows", tuple(blocks))]
 
@@ -86,9 +97,11 @@ def ending(passes: Sequence[Pass], machine: Machine) -> list[ByHand]:
     if not passes or not passes[-1].held:
         return []
     held = number(len(passes[-1].held), "needle")
-    how = "cancel the hold" if moved_by_hand(machine) else "set the carriage to plain"
-    text = f"The last row leaves {held} with held loops. To free them, {how} and knit one plain row before you take the"
-    return [ByHand(f"{text} work off.")]
+    by_hand, last = moved_by_hand(machine), passes[-1]
+    ways = ["cancel the hold"] if last.out and by_hand else [] if by_hand else ["set the carriage to plain"]
+    ways += ["bring the needles at the back forward"] if last.rest else []
+    text = f"The last row leaves {held} with held loops. To free them, "
+    return [ByHand(f"{text}{listed([*ways, 'knit one plain row'])} before you take the work off.")]
 
 
 def edge_needles(beds: Sequence[Needles], edge: int) -> str:
@@ -122,6 +135,8 @@ def bed_facts(machine: Machine, beds: Sequence[Needles], edge: int) -> list[tupl
 
 def _direction_advice(held: Sequence[Pass], passes: Sequence[Pass], machine: Machine, begin_at: str) -> list[str]:
     """Where every held row falls in one direction, a hold that is set for that direction alone need not be touched."""
+    if not held:
+        return []
     way = held[0].direction
     if all(each.direction == way for each in held) and len(passes) > len(held):
         other_side = "left" if passes[0].start_side == "right" else "right"

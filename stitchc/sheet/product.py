@@ -11,7 +11,15 @@ from stitchc.english import number
 from stitchc.gauge.remarks import check_bed
 from stitchc.messages import Message, Refused, in_order
 from stitchc.options import SheetOptions
-from stitchc.passes import columns_on, default_needles, held_both_ways, less_than_a_repeat, lower, unfit
+from stitchc.passes import (
+    beyond_the_carriage,
+    columns_on,
+    default_needles,
+    less_than_a_repeat,
+    lower,
+    slips_at_rest,
+    unfit,
+)
 from stitchc.product import File, Product, WrongOption, accept, choose_stitches, file_stems, skipped_parts, whole_stem
 from stitchc.sheet.json_form import to_json
 from stitchc.sheet.sheet import Sheet, stitch_sheet
@@ -80,9 +88,9 @@ def _check(extent: _Extent, machine: Machine, options: SheetOptions) -> list[Mes
         text = f"{rows:,} rows are more than a sheet of {number(needles.count, 'needle')} holds: {most:,}."
         return [Message("N110", "error", text, stitch.span, cure=f"--rows {most}, and go on with another sheet")]
     held: list[Message] = []
-    if machine.hold_directions == "one":
+    if machine.hold_directions == "one" or slips_at_rest(machine):
         passes = lower(stitch.chart, machine, needles, rows, options.carriage, edge)
-        held = held_both_ways(passes, machine, stitch.span)
+        held = beyond_the_carriage(passes, machine, stitch.span)
     return [
         *check(stitch, machine),
         *unfit(stitch, machine, needles),

@@ -29,6 +29,15 @@ TERMS: Final[dict[str, str]] = {
     "over "
     "the latch and the tuck would be lost. If your bed has no upper working position, move the needle back with care, "
     "only until the loops lie behind the open latch.",
+    "Push right back": "move the needle to non-working position, as far back as it goes, with its stitch in the hook. "
+    "The carriage passes it by, and it slips. Do so only with a needle that holds one stitch and no tuck. Keep the "
+    "fabric drawn down so that the stitch stays in the hook. Try a few needles first: not every bed allows it.",
+    "Bring forward": "move the needle from where it was pushed right back to working position. If you bring it out as "
+    "far as holding position, see that its latch is open.",
+    "Free pass": "bring the carriage across without yarn, with all needles in work in holding position and the "
+    "carriage set to hold. It takes no needle, so no stitch is made or dropped. Check that every needle is out first.",
+    "Carry the carriage": "lift the carriage off the bed and put it on at the other side. Use both hands, keep the "
+    "yarns clear, and see that it sits on both rails before you move it.",
     "Hold": "set the carriage so that it does not knit the needles in holding position. Your manual has its own name "
     "for this setting.",
     "Cancel the hold": "set the carriage so that it knits the needles in holding position.",
@@ -45,7 +54,8 @@ TERMS: Final[dict[str, str]] = {
     "pulled tight.",
     "Waste yarn": "smooth yarn for rows that are taken out again. It is not part of the piece.",
 }
-"""Push back: from memory, common practice."""
+"""Push back, push right back, carry the carriage: from memory, common practice. Free pass: from notes on partial
+knitting."""
 
 CAUTIONS: Final = (
     "Hooks and latches are sharp, and the carriage pinches at the ends of its travel. Keep fingers, hair, cords and "

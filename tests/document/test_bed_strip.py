@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stitchc.bed import Needles
+from stitchc.chart import Chart
 from stitchc.document import Drawing, Label, Path
 from stitchc.document.bed_strip import LINE_HEIGHT, SLOT, draw, marks
+from stitchc.machines import Machine, load
+from stitchc.passes import lower
 from tests.sheet.words_reader import place
 
 
@@ -22,16 +28,13 @@ def read_back(drawn: Drawing) -> dict[int, str]:
         known = [(label.x, place(label.text)) for label in labels if label.y == edge - 5 and label.text != "0"]
         shapes: dict[float, str] = {}
         for ink, points in paths:
-            if not edge <= points[0][1] <= edge + 32:
+            if not edge <= points[0][1] <= edge + 33:
                 continue
             if ink == "line" and points[0][0] == points[1][0] and points[0][1] == edge:
                 shapes[points[0][0]] = "." if points[1][1] == edge + 9 else "long"
             elif ink != "line":
-                middle = (points[0][0] + points[1][0]) / 2
-                down = len(points) == 3 and points[2][1] > points[0][1]
-                assert shapes[middle] == ("long" if down or len(points) == 4 else ".")
-                sign = ("o" if down else "p") if len(points) == 3 else "h"
-                shapes[middle] = sign if sign == "p" or ink == "solid" else {"o": "s", "h": "z"}[sign]
+                middle = (min(x for x, _ in points) + max(x for x, _ in points)) / 2
+                shapes[middle] = sign_of(points, ink, shapes.get(middle))
         assert "long" not in shapes.values()
         for x, shape in shapes.items():
             assert 0 < x < drawn.width
@@ -40,12 +43,24 @@ def read_back(drawn: Drawing) -> dict[int, str]:
     return found
 
 
+def sign_of(points: Sequence[tuple[float, float]], ink: str, line: str | None) -> str:
+    """A sign told from its corners, its filling and the needle's line that it stands at."""
+    levels = sorted({y for _, y in points})
+    if len(points) == 3:
+        down = points[2][1] > points[0][1]
+        return {"long": "o", ".": "w" if down else "p", None: "b"}[line]
+    if line is None:
+        return "r"
+    assert line == "long"
+    return "h" if ink == "solid" else "z" if len(levels) == 3 else "s"
+
+
 @st.composite
 def beds(draw_from: st.DrawFn) -> tuple[Needles, str]:
     count = draw_from(st.integers(1, 120))
     first = draw_from(st.integers(-80, 20))
     period = draw_from(st.integers(1, 20))
-    signs = draw_from(st.lists(st.sampled_from(".ohpsz"), min_size=period, max_size=period))
+    signs = draw_from(st.lists(st.sampled_from(".ohpszwbr"), min_size=period, max_size=period))
     bed = "".join(signs[k % period] for k in range(count))
     if draw_from(st.booleans()):
         at = draw_from(st.integers(0, count - 1))
@@ -86,6 +101,13 @@ def test_a_narrow_bed_is_drawn_whole_and_a_wide_one_stays_legible() -> None:
 
 @pytest.mark.parametrize("needles", [Needles(-3, 2), Needles(5, 9), Needles(-9, -4)])
 def test_marks(needles: Needles) -> None:
-    first = needles.first
-    assert marks(needles, [first, first + 1], [first + 1], [first + 2])[:4] == "hop."
-    assert marks(needles, [first, first + 1], [first + 1], [first + 2], [first, first + 1])[:4] == "zsp."
+    width = needles.count
+    lift, rest = load("hand-standard"), replace(load("hand-standard"), slip_by="rest")
+
+    def signs(machine: Machine, *rows: str) -> str:
+        return marks(needles, lower(Chart.from_rows([row.ljust(width, "K") for row in rows]), machine, needles,
+                                    len(rows), edge=0)[-1])  # fmt: skip
+
+    assert signs(lift, "TKTK", "TTKK")[:4] == "hop."
+    assert signs(lift, "SKTK", "SSKT")[:4] == "zspo"
+    assert signs(rest, "SKSK", "SSKT")[:4] == "rbwo"

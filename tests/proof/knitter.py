@@ -161,36 +161,55 @@ def by_row(lines: list[Line]) -> dict[int, Line]:
 
 @dataclass
 class Knitter:
-    """A bed and a carriage. holds: the directions in which the carriage leaves held needles unknitted."""
+    """A bed, a carriage and yarns. holds: the directions in which the carriage leaves held needles unknitted. hangs:
+    the side at which each yarn is; threaded: the one that the carriage carries, or None where none was told of."""
 
     bed: Bed
     side: Side
     holds: set[str] = field(default_factory=set)
+    hangs: dict[str, Side] = field(default_factory=dict)
+    threaded: str | None = None
+
+    @property
+    def to(self) -> Side:
+        return "left" if self.side == "right" else "right"
 
     def knit(self, row: int, line: Line) -> str:
         """Do what a line says in this row, and make the pass; returns what each needle did."""
-        other: Side = "left" if self.side == "right" else "right"
-        direction = f"{self.side} to {other}"
-        assert line.to_and_fro or line.direction == direction, "the carriage is on the other side"
+        bed = self.bed
         slipped: set[int] = set()
-        back = False
+        back = cut = False
         pushed: set[int] = set()
         for sentence in line.words.strip().removesuffix(".").split(". "):
-            holding = self.bed.holding
-            if match := re.fullmatch(r"Push back (.*): loops behind the open latch", sentence):
+            holding = bed.holding
+            if self.fetches(sentence):
+                pass
+            elif match := re.fullmatch(r"Push back (.*): loops behind the open latch", sentence):
                 needles = read(match[1], holding)
                 assert needles <= holding, f"not out: {sentence}"
-                self.bed.holding = holding - needles
+                bed.holding = holding - needles
                 pushed = needles
-            elif match := re.fullmatch(r"Bring out (.*)", sentence):
+            elif match := re.fullmatch(r"Bring forward to working position, to knit: (.*)", sentence):
+                needles = read(match[1], bed.rest)
+                assert needles <= bed.rest, f"not right back: {sentence}"
+                bed.rest -= needles
+            elif match := re.fullmatch(r"Push right back, to slip, each with its stitch in the hook: (.*)", sentence):
+                needles = read(match[1], holding)
+                assert not needles & bed.rest, f"right back already: {sentence}"
+                for needle in needles:
+                    bed.push_right_back(needle)
+            elif match := re.fullmatch(r"(?:To tuck, b|To slip, b|B)ring out (.*)", sentence):
                 needles = read(match[1], holding)
                 assert not needles & (holding | pushed), f"out already: {sentence}"
-                self.bed.holding = holding | needles
-            elif match := re.fullmatch(r"Now (\d+) needles? (?:is|are) held(?:, (\d+) of them from before)?", sentence):
-                assert int(match[1]) == len(holding)
+                bed.rest -= needles
+                bed.holding = holding | needles
+            elif match := re.fullmatch(
+                r"Now (\d+) needles? (?:is|are) (held|right back)(?:, (\d+) of them from before)?", sentence
+            ):
+                assert int(match[1]) == len(holding if match[2] == "held" else bed.rest)
             elif match := re.fullmatch(r"Set the carriage to hold(?: when it goes (.*))?", sentence):
                 assert not back
-                self.holds |= {match[1]} if match[1] else {"right to left", "left to right"}
+                self.set_to_hold(match[1])
             elif match := re.fullmatch(
                 r"Cancel the hold(?: going (.*))?: the (\d+) held needles? knits? back", sentence
             ):
@@ -200,43 +219,94 @@ class Knitter:
             elif match := re.fullmatch(r"The (\d+) held needles? knits? back", sentence):
                 assert int(match[1]) == len(holding)
                 back = True
-            elif match := re.fullmatch(r"(?:Nothing to move: l|L)eave the (\d+) held needles? out", sentence):
-                assert int(match[1]) == len(holding)
+            elif match := re.fullmatch(
+                r"(?:Nothing to move: l|L)eave (?:the (\d+) held needles? out)?(?: and )?"
+                r"(?:the (\d+) needles? at the back where they are)?",
+                sentence,
+            ):
+                assert (int(match[1] or 0), int(match[2] or 0)) == (len(holding), len(bed.rest))
             elif match := re.fullmatch(
                 r"Slow: after the pass, lift the new yarn over the hooks and let it lie under the needles: (.*)",
                 sentence,
             ):
                 slipped = read(match[1], holding)
                 assert slipped <= holding
+            elif match := re.fullmatch(r"(?:Knit with|Change to) ([^(,]+?)(?: \(.*\))?(?:, the main yarn)?", sentence):
+                self.threaded = match[1]
+            elif match := re.fullmatch(
+                r"This yarn hangs at the (left|right): cut it, and join it here at the (left|right)", sentence
+            ):
+                assert self.threaded and self.hangs[self.threaded] == match[1] != match[2] == self.side
+                cut = True
             elif sentence == "Leave the hold set":
                 assert back
             elif sentence == "Nothing to move: all needles knit":
-                assert not holding
+                assert not holding and not bed.rest
             else:
-                assert re.match(
-                    r"Watch [LR]|Lay the yarn over the needle by hand, or|Knit with |Change to |"
-                    r"This yarn hangs at the (left|right): cut it",
-                    sentence,
-                ), f"what is meant by: {sentence}"
+                assert re.match(r"Watch [LR]|Lay the yarn over the needle by hand, or", sentence), (
+                    f"what is meant by: {sentence}"
+                )
+        direction = f"{self.side} to {self.to}"
+        assert line.to_and_fro or line.direction == direction, "the carriage is on the other side"
+        if self.threaded:
+            assert cut or self.hangs.get(self.threaded, self.side) == self.side, "the yarn hangs at the other side"
+            self.hangs[self.threaded] = self.to
         holds = direction in self.holds
-        assert back == bool(self.bed.holding and not holds), "needles knit back that were not meant to, or do not"
+        assert back == bool(bed.holding and not holds), "needles knit back that were not meant to, or do not"
         if not holds:
-            self.bed.holding = set()
-        self.side = other
-        return self.bed.carry(
-            row, knit=lambda needle: needle not in self.bed.holding, laid_over=lambda needle: needle not in slipped
-        )
+            bed.holding = set()
+        self.side = self.to
+        return bed.carry(row, knit=lambda needle: needle not in bed.holding, laid_over=lambda n: n not in slipped)
+
+    def fetches(self, sentence: str) -> bool:
+        """The carriage brought to the other side without knitting, if that is what the sentence asks for."""
+        bed = self.bed
+        if match := re.fullmatch(
+            r"Free pass: take the yarn out of the carriage, bring out (all|the other) needles in work "
+            r"\((\d+) needles?\) and set the carriage to hold(?: when it goes (.*))?",
+            sentence,
+        ):
+            free = set(bed.needles) - bed.holding - bed.rest
+            assert int(match[2]) == len(free) and (match[1] == "all") == (not bed.holding)
+            self.set_to_hold(match[3])
+        elif match := re.fullmatch(
+            r"Bring the carriage to the (left|right), where the yarn of this row hangs: no needle knits", sentence
+        ):
+            assert match[1] == self.to and f"{self.side} to {self.to}" in self.holds, "held needles would knit"
+            self.side = self.to
+        elif match := re.fullmatch(
+            r"Push the same needles back \((\d+) needles?\): loops behind the open latch", sentence
+        ):
+            assert int(match[1]) == len(set(bed.needles) - bed.holding - bed.rest)
+        elif match := re.fullmatch(
+            r"Carry the carriage: lift it off at the (left|right) and put it on at the (left|right), where the yarn of "
+            r"this row hangs",
+            sentence,
+        ):
+            assert (match[1], match[2]) == (self.side, self.to)
+            self.side = self.to
+        else:
+            return sentence in ("Turn the row counter back by 1", "If the row counter moves on, turn it back")
+        return True
+
+    def set_to_hold(self, way: str | None) -> None:
+        self.holds |= {way} if way else {"right to left", "left to right"}
 
 
-def holds_as_told(sheet: str) -> set[str]:
-    """What the carriage is set to hold, as the sheet of what is still to knit says it under "Before row"."""
+def go_on_as_told(sheet: str, bed: Bed, side: Side) -> Knitter:
+    """Someone else who comes to the bed: setting and yarns from what the sheet says under "Before row"."""
     told = " ".join(sheet.split("\nBefore row ")[1].split("\nRow by row\n")[0].split())
-    match = re.search(r"carriage at the (?:left|right), set to ([^;]*)", told)
-    assert match, told
-    both = {"right to left", "left to right"}
-    if " going " not in match[1]:
-        return both if match[1] == "hold" else set()
-    return {way.removeprefix("hold going ") for way in match[1].split(" and ") if way.startswith("hold going ")}
+    match = re.search(r"carriage at the (left|right), set to ([^;]*?)[;.] ", told)
+    assert match and match[1] == side, told
+    holds = {way.removeprefix("hold going ") for way in match[2].split(" and ") if way.startswith("hold going ")}
+    if " going " not in match[2]:
+        holds = {"right to left", "left to right"} if match[2] == "hold" else set()
+    knitter = Knitter(bed, side, holds)
+    if match := re.search(r"; ([^;]*?) threaded((?:, [^;,]*? hangs at the (?:left|right))*)[;.]", told):
+        knitter.threaded = match[1]
+        knitter.hangs = dict(re.findall(r", ([^;,]*?) hangs at the (left|right)", match[2]))
+        knitter.hangs[match[1]] = side
+    return knitter
 
 
 def follow_words(lines: list[Line], needles: range, carriage: Side, rows: int) -> list[str]:

@@ -71,10 +71,12 @@ def wanted(
 @dataclass
 class Bed:
     """Needles with what hangs on them. A needle in holding position keeps its loops; the yarn is laid over it (tuck)
-    or led past it (slip). Stitches: for each needle, the loops that were cast off together, oldest first."""
+    or led past it (slip). One pushed right back (rest) is passed by. Stitches: for each needle, the loops that were
+    cast off together, oldest first."""
 
     needles: range
     holding: set[int] = field(default_factory=set)
+    rest: set[int] = field(default_factory=set)
     loops: dict[int, list[int]] = field(default_factory=dict)
     stitches: dict[int, list[list[int]]] = field(default_factory=dict)
 
@@ -87,7 +89,9 @@ class Bed:
         """One pass of the carriage; returns what each needle did."""
         row = ""
         for needle in self.needles:
-            if knit(needle):
+            if needle in self.rest:
+                row += "S"
+            elif knit(needle):
                 self.stitches[needle].append(self.loops[needle])
                 self.loops[needle] = [number]
                 row += "K"
@@ -97,6 +101,16 @@ class Bed:
             else:
                 row += "S"
         return row
+
+    def push_right_back(self, needle: int) -> None:
+        """Loops in the hook beside the stitch do not live through it: the stitch closes the latch over them and comes
+        off, as if the needle had knitted."""
+        held = self.loops[needle]
+        if len(held) > 1:
+            self.stitches[needle].append(held[:1])
+            self.loops[needle] = held[1:]
+        self.holding.discard(needle)
+        self.rest.add(needle)
 
     def fabric_from_loops(self, rows: int) -> list[str]:
         """What each needle did in each row, told from the finished fabric alone: where the loops of a row hang.
@@ -129,29 +143,44 @@ def follow_sheet(document: dict[str, Any], carriage: Side, by_hand: bool = True)
     moves = 0
     for number, step in enumerate(document["passes"], start=1):
         assert step["row"] == number
+        crossing = step.get("before")
+        if crossing in ("free pass", "carry"):
+            side = "left" if side == "right" else "right"
         other: Side = "left" if side == "right" else "right"
         assert step["direction"] == f"{side} to {other}", "the carriage is on the other side"
         side = other
-        out, back = ([position(name) for name in step[key]] for key in ("bring_out", "push_back"))
+        out, back, right_back, to_work = (
+            [position(name) for name in step.get(key, ())]
+            for key in ("bring_out", "push_back", "push_right_back", "bring_to_work")
+        )
         held = [position(name) for name in step["held"]]
         assert held == sorted(set(held)) and set(held) <= set(bed.needles)
-        assert step["moves"] == len(out) + len(back)
+        free = 2 * (len(bed.needles) - len(bed.holding) - len(bed.rest)) if crossing == "free pass" else 0
+        assert step["moves"] == len(out) + len(back) + len(right_back) + len(to_work) + free
         moves += step["moves"]
         if by_hand:
             for needle in out:
                 assert needle in bed.needles and needle not in bed.holding, f"{needle} is out already, or not in work"
+                bed.rest.discard(needle)
                 bed.holding.add(needle)
+            for needle in to_work:
+                assert needle in bed.rest
+                bed.rest.remove(needle)
+            for needle in right_back:
+                assert needle not in bed.rest
+                bed.push_right_back(needle)
             for needle in back:
                 assert needle in bed.holding, f"{needle} is not out"
                 bed.holding.remove(needle)
-            if step["setting"] == "plain":
+            if not set(held) - bed.rest:
                 bed.holding.clear()  # the hold is cancelled: all knit back
         else:
             assert not out and not back, "a reader selects these needles"
             bed.holding = set(held)
-        assert bed.holding == set(held), "the sheet believes other needles to be out than are"
+        assert bed.rest == {position(name) for name in step.get("right_back", ())}
+        assert bed.holding | bed.rest == set(held), "the sheet believes other needles to be out than are"
         slipped = {position(name) for name in step.get("slipped", ())}
-        assert slipped <= bed.holding and bool(slipped) == (step["setting"] == "mixed")
+        assert slipped <= bed.holding | bed.rest and bool(slipped) == (step["setting"] == "mixed")
         told.append(
             bed.carry(
                 number,

@@ -11,7 +11,7 @@ from stitchc.chart import Chart
 from stitchc.document import ByHand, Heading, Listing, PassRow
 from stitchc.machines import load
 from stitchc.messages import Span
-from stitchc.passes import Pass, lower
+from stitchc.passes import Pass, Standing, lower
 from stitchc.pattern import Side, Yarn
 from stitchc.sheet import Yarns, instruct
 from stitchc.sheet.preparation import before_row_one, working_the_rows
@@ -116,7 +116,7 @@ def test_what_is_done_by_hand_stands_where_it_was_put() -> None:
     machine = load("hand-standard")
     chart = Chart.from_rows(["KT", "KK"])
     first = lower(chart, machine, NEEDLES, 2, "right", 1)
-    second = lower(chart, machine, NEEDLES, 2, "right", 1, first_row=3)
+    second = lower(chart, machine, NEEDLES, 2, standing=Standing("right", 2))
     entries = instruct([Heading("one"), *first, ByHand("Measure."), Heading("two"), *second], machine,
                        NEEDLES)  # fmt: skip
     assert [type(entry).__name__ for entry in entries] == ["Heading", "PassRow", "PassRow", "ByHand",

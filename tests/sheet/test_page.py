@@ -20,7 +20,7 @@ from stitchc.document import ByHand, Document, Heading, Rows
 from stitchc.document.html import to_html
 from stitchc.machines import load
 from stitchc.notation import compile_file
-from stitchc.passes import lower
+from stitchc.passes import Standing, lower
 from stitchc.sheet import instruct
 
 pytestmark = pytest.mark.browser
@@ -646,7 +646,7 @@ def test_it_reads_aloud_and_keeps_the_screen_on_where_the_browser_can(browser: B
 def test_parts_and_things_done_by_hand_are_followed_too(page: Page, tmp_path: Path) -> None:
     machine, needles = load("hand-standard"), Needles.centred(12)
     plain = lower(Chart.plain(1, 1), machine, needles, 2, "right", 1)
-    tuck = lower(Chart.from_rows(["KT", "KK"]), machine, needles, 2, "right", 1, first_row=3)
+    tuck = lower(Chart.from_rows(["KT", "KK"]), machine, needles, 2, standing=Standing("right", 2))
     band, body = Heading("Band", ("Tension 5",)), Heading("Body")
     items = [ByHand("Cast on."), band, *plain, ByHand("Fold <it>."), body, *tuck]
     entries = instruct(items, machine, needles)

@@ -20,7 +20,7 @@ def read(words: str, held: Collection[int] = ()) -> set[int]:
     match = re.fullmatch(r"(.*?)(?: \((\d+) needles?(?:: (\d+) left, (\d+) right)?(?:; comb (.*))?\))?", words)
     assert match, words
     text, count, left, right, comb = match.groups()
-    needles = set(held) if text == "all the held needles" else _text(text)
+    needles = set(held) if text in ("all the held needles", "all the needles at the back") else _text(text)
     if count is not None:
         assert int(count) == len(needles), f"counted {len(needles)}: {words}"
     if left is not None:
