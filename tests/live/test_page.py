@@ -118,6 +118,24 @@ def test_a_mistake_in_one_stitch_hides_no_other_and_a_strange_letter_is_chosen_f
     expect(page.locator("#chart-note")).to_contain_text("Here is the last chart of b")
 
 
+def test_a_needle_out_of_work_is_shown_and_not_drawn_on(open_pattern: Open) -> None:
+    text = "stitch ladder over 4\n    out 3\n    1: K T K\n    2: K\n"
+    page = open_pattern(text)
+    expect_chart(page, "KT-K", "KK-K")
+    expect(page.get_by_role("columnheader", name="needle 3, out of work")).to_be_visible()
+    page.get_by_role("gridcell", name="row 2, needle 3: out of work").click()
+    expect(page.locator("#cell")).to_contain_text("nothing can be drawn on it")
+    page.keyboard.press("t")
+    expect(page.locator("#said")).to_contain_text("Needle 3 is out of work")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("t")
+    expect_chart(page, "KT-K", "KK-T")
+    expect(page.locator("#text")).to_have_value(text.replace("2: K", "2: K2 T"))
+    page.fill("#text", text.replace("out 3", "out 1"))
+    expect(page.get_by_role("columnheader", name="needle 1, out of work")).to_be_visible()
+    expect(page.get_by_role("columnheader", name="needle 3", exact=True)).to_be_visible()
+
+
 def test_runs_and_cells_show_each_other(open_pattern: Open) -> None:
     page = open_pattern("stitch a over 8\n    1, 3: (K T)x2 K4\n    2: K\n")
     expect(page.locator("#grid td.t")).to_have_count(4)
@@ -291,7 +309,7 @@ def test_what_a_screen_reader_is_given(open_pattern: Open) -> None:
     page.get_by_role("radio", name="Slip").check()
     page.get_by_role("gridcell", name="row 2, needle 1: knit").click()
     expect(page.get_by_role("gridcell", name="row 2, needle 1: slip")).to_be_focused()
-    expect(page.get_by_role("status").first).to_have_text("Row 2, needle 1: slip.")
+    expect(page.locator("#said")).to_contain_text("Row 2, needle 1: slip.")
     page.get_by_role("button", name="Undo").click()
     expect(page.get_by_role("gridcell", name="row 2, needle 1: knit")).to_be_visible()
 

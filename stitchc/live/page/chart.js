@@ -3,6 +3,7 @@
 import {find, make, button, tell, renew, withCode} from "./dom.js";
 
 const WORDS = {K: "knit", T: "tuck", S: "slip", "-": "out of work"};
+const EMPTY = "It stands empty, so nothing can be drawn on it. To bring it into work, change the `out` line in the text.";
 const holder = find("grid");
 const note = find("chart-note");
 const under = find("cell");
@@ -29,7 +30,7 @@ export function show(next, colours) {
   const before = chart;
   chart = next;
   if (!chart) return;
-  const shape = JSON.stringify([chart.name, chart.first_row, chart.first_column, chart.rows.length, chart.rows[0].length, chart.width, chart.height]);
+  const shape = JSON.stringify([chart.name, chart.first_row, chart.first_column, chart.rows.length, chart.rows[0].replace(/[KTS]/g, " "), chart.width, chart.height]);
   here = {row: Math.min(Math.max(here.row, chart.first_row), lastRow()), column: Math.min(Math.max(here.column, chart.first_column), lastColumn())};
   if (shape !== size) {
     size = shape;
@@ -80,7 +81,7 @@ function build() {
   }
   const foot = make("tr", {"aria-rowindex": chart.height + 1}, make("td", {class: "corner", "aria-hidden": "true"}));
   for (let column = chart.first_column; column <= lastColumn(); column++) {
-    foot.append(make("th", {scope: "col", "aria-colindex": column + 1, "aria-label": `needle ${column}`}, String(column)));
+    foot.append(make("th", {scope: "col", "aria-colindex": column + 1, "aria-label": `needle ${column}${letterAt(chart.first_row, column) === "-" ? ", out of work" : ""}`}, String(column)));
   }
   body.append(foot);
   table.append(body);
@@ -140,7 +141,8 @@ async function describe() {
   const is = letterAt(row, column);
   if (!is) return;
   const words = `Row ${row}, needle ${column}: ${WORDS[is]}.`;
-  if (chart.written_here) renew(under, words, " ", button("Show it in the text", () => on.text(row, column)));
+  if (is === "-") renew(under, words, " ", withCode(EMPTY));
+  else if (chart.written_here) renew(under, words, " ", button("Show it in the text", () => on.text(row, column)));
   else if (!chart.built) renew(under, words, " ", withCode(`\`${chart.name}\` is written in \`${chart.file}\`.`));
   else {
     const asked = chart;
@@ -194,7 +196,8 @@ function draw(row, column, to) {
     tell("This stitch can't be drawn on: it is built from others. Go to the stitch that the cell comes from.");
     return;
   }
-  on.draw(row, column, to);
+  if (letterAt(row, column) === "-") tell(`Needle ${column} is out of work. ${EMPTY}`);
+  else on.draw(row, column, to);
 }
 
 const STEPS = {ArrowUp: [1, 0], ArrowDown: [-1, 0], ArrowLeft: [0, -1], ArrowRight: [0, 1], PageUp: [10, 0], PageDown: [-10, 0]};

@@ -24,10 +24,10 @@ export function withCode(text) {
   return text.split(/`([^`]*)`/).map((part, index) => (index % 2 ? make("code", {}, part) : part));
 }
 
-// Told to a screen reader, once; the same words again are told again.
-let turn = 0;
+// Told to a screen reader, each by itself; what was told last is still there for one that is slow.
 export function tell(words) {
-  find("said").textContent = words + (turn++ % 2 ? "\u200b" : "");
+  find("said").append(make("span", {}, `${words} `));
+  while (find("said").childElementCount > 4) find("said").firstChild.remove();
 }
 
 // New content in place of the old. What was opened or scrolled stays so, and the focus goes to what has the same name

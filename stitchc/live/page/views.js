@@ -12,8 +12,8 @@ export function setUnits(next) {
 }
 
 const figure = (value, digits = 1) => value.toFixed(digits).replace(/\.0$/, "");
-const range = ({value, low, high}, digits = 1) => `${figure(value, digits)} (${figure(low, digits)} to ${figure(high, digits)})`;
-const scaled = ({value, low, high}, by) => ({value: value * by, low: low * by, high: high * by});
+const range = (size, digits = 1) => (size ? `${figure(size.value, digits)} (${figure(size.low, digits)} to ${figure(size.high, digits)})` : "not known");
+const scaled = (size, by) => size && {value: size.value * by, low: size.low * by, high: size.high * by};
 
 // What each product is called, its view, and how it can be taken away: [words, settings, "print" to open it].
 export const PRODUCTS = {
@@ -59,15 +59,15 @@ function gauge(value) {
   if (hundred) {
     line("100 needles", `${range(scaled(hundred.width, CM[units]))} ${units} wide`);
     line("100 rows", `${range(scaled(hundred.length, CM[units]))} ${units} long`);
-  } else {
+  } else if (value.stitch_factor) {
     line("Stitches", `${range(value.stitch_factor, 2)} times stocking stitch`);
     line("Rows", `${range(value.row_factor, 2)} times stocking stitch`);
   }
   return [
     make("p", {class: "words"}, value.words),
-    make("table", {class: "figures"}, make("tbody", {}, rows)),
-    make("p", {class: "note"}, `This is ${BASIS[value.basis] || value.basis}. The range in brackets holds nine swatches in ten.`,
-      value.baseline ? null : " Enter a swatch of stocking stitch to see sizes in cm."),
+    rows.length ? make("table", {class: "figures"}, make("tbody", {}, rows)) : null,
+    rows.length ? make("p", {class: "note"}, `This is ${BASIS[value.basis] || value.basis}. The range in brackets holds nine swatches in ten.`,
+      value.baseline ? null : " Enter a swatch of stocking stitch to see sizes in cm.") : null,
     make("p", {class: "actions"}, button("I have knitted a swatch…", () => state.swatch()), button("Plan a swatch", () => state.take("swatch", {form: "html"}, "print"))),
   ];
 }
@@ -147,7 +147,7 @@ function compare({stitches}) {
         make("thead", {}, make("tr", {}, ["Stitch", ...heads, ...(against ? [`Width against ${against}`, `Length against ${against}`] : []), "Basis"].map((head) => make("th", {scope: "col"}, head)))),
         make("tbody", {}, stitches.map((each) => {
           const hundred = each.size_of_100_by_100_cm;
-          const factor = (f) => range({value: 1 / f.value, low: 1 / f.high, high: 1 / f.low}, 2);
+          const factor = (f) => range(f && {value: 1 / f.value, low: 1 / f.high, high: 1 / f.low}, 2);
           const cells = known ? [range(scaled(hundred.width, CM[units])), range(scaled(hundred.length, CM[units]))] : [factor(each.stitch_factor), factor(each.row_factor)];
           const ratio = (which, word, often) => (each.against ? `${range(each.against[which], 2)}, ${word} in ${each.against[often]} of 100` : "");
           if (against) cells.push(ratio("width_ratio", "wider", "wider_in_100"), ratio("length_ratio", "longer", "longer_in_100"));
