@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from stitchc.bed import Needles
 from stitchc.chart import Chart
@@ -16,10 +16,26 @@ from stitchc.messages import Span
 
 Side = Literal["left", "right"]
 
+MOST_SIZES: Final = 12
+"""Sizes of one piece: more figures in brackets than that nobody reads."""
+
+
+class Ball(NamedTuple):
+    """How a yarn is sold: what one ball weighs, and the length of yarn in it."""
+
+    grams: float
+    metres: float
+
+    @property
+    def tex(self) -> float:
+        """Grams per kilometre, to the whole tex from 100 up: a ball band is no more exact."""
+        tex = 1000 * self.grams / self.metres
+        return round(tex) if tex >= 100 else round(tex, 1)
+
 
 class Yarn(NamedTuple):
-    """A declared yarn. colour: as written, #rgb or #rrggbb. tex: grams per kilometre; weight: its category in the
-    standard yarn weight system."""
+    """A declared yarn. colour: as written, #rgb or #rrggbb. tex: grams per kilometre, as declared or else that of the
+    ball; weight: its category in the standard yarn weight system."""
 
     name: str
     span: Span
@@ -27,6 +43,7 @@ class Yarn(NamedTuple):
     colour: str | None = None
     tex: float | None = None
     weight: str | None = None
+    ball: Ball | None = None
 
     @property
     def rgb(self) -> tuple[int, int, int] | None:
@@ -130,7 +147,10 @@ Step = Do | Knit | CarriageAt
 
 
 class Piece(NamedTuple):
-    """A `piece` block as written. carriage: where the carriage stands before row 1."""
+    """A `piece` block as written. carriage: where the carriage stands before row 1. make: how many of it are knitted.
+
+    sizes: what each finished width is called and its mm, as `sizes` gives them; width is then that of the first.
+    """
 
     name: str
     span: Span
@@ -140,13 +160,29 @@ class Piece(NamedTuple):
     needles_span: Span | None = None
     edge: int = 1
     carriage: Side = "right"
+    make: int = 1
+    sizes: tuple[tuple[str, float], ...] = ()
+
+
+class Photo(NamedTuple):
+    """`photo "front.jpg" "the cowl, worn"`: a picture that was looked at and can be shown.
+
+    file: as written. shows: what is to be seen in it, for those who cannot see it. content: the file's bytes, for
+    `stitchc.photo.encode_photo`.
+    """
+
+    file: str
+    shows: str
+    span: Span
+    content: bytes
 
 
 @dataclass(frozen=True)
 class Pattern:
     """A whole file, its includes read in. Mappings keep the order of definition.
 
-    sources: the lines of every file that was read, by the name its spans use (for messages).
+    by: who designed it. notions: what is needed besides yarn and machine. sources: the
+    lines of every file that was read, by the name its spans use (for messages).
     """
 
     file: str
@@ -154,6 +190,10 @@ class Pattern:
     yarns: Mapping[str, Yarn] = field(default_factory=dict)
     title: str | None = None
     notes: tuple[str, ...] = ()
+    by: str | None = None
+    difficulty: str | None = None
+    notions: tuple[str, ...] = ()
+    photos: tuple[Photo, ...] = field(default=(), repr=False)
     swatches: tuple[Swatch, ...] = ()
     pieces: Mapping[str, Piece] = field(default_factory=dict)
     sources: Mapping[str, Sequence[str]] = field(default_factory=dict, repr=False)

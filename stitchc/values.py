@@ -6,7 +6,10 @@ Pure text, so that the options of every product can share it.
 from __future__ import annotations
 
 import re
-from typing import Literal
+from typing import Final, Literal
+
+MM_PER: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
+"""The units of length; the inch is the international one, exactly."""
 
 _CODES = {"K": 0, "KNIT": 0, "T": 1, "TUCK": 1, "S": 2, "SLIP": 2}
 

@@ -22,7 +22,15 @@ _GROUP: Final = 5
 
 def as_json(pattern: Pattern, stitches: Sequence[Stitch]) -> str:
     """The `stitchc-chart/1` document."""
-    head = {"format": "stitchc-chart/1", "title": pattern.title, "notes": list(pattern.notes)}
+    head = {
+        "format": "stitchc-chart/1",
+        "title": pattern.title,
+        "notes": list(pattern.notes),
+        "by": pattern.by,
+        "difficulty": pattern.difficulty,
+        "notions": list(pattern.notions),
+        "photos": [{"file": photo.file, "shows": photo.shows} for photo in pattern.photos],
+    }
     listed = ", ".join("{" + ", ".join(_members(stitch)) + "}" for stitch in stitches)
     return f'{json.dumps(head, ensure_ascii=False)[:-1]}, "stitches": [{listed}]}}'
 

@@ -55,9 +55,33 @@ def tex_of(yarn: Yarn) -> Range | None:
     return Range(math.sqrt(low * high), low, high)
 
 
+BALL_SLACK: Final = 1.1
+"""How far the declared tex may be from that of the ball: a ball band is rounded, and yarn is spun within some percent
+(chosen)."""
+
+
 def misnamed(pattern: Pattern) -> list[Message]:
-    """G608: yarns whose description names a weight that their tex contradicts."""
-    return [message for yarn in pattern.yarns.values() for message in _misnamed(yarn)]
+    """G608: yarns whose tex contradicts the weight that their description names, or their ball."""
+    yarns = pattern.yarns.values()
+    return [message for yarn in yarns for message in (*_misnamed(yarn), *_unlike_its_ball(yarn))]
+
+
+def _unlike_its_ball(yarn: Yarn) -> list[Message]:
+    if yarn.ball is None or yarn.tex is None or 1 / BALL_SLACK <= yarn.tex / yarn.ball.tex <= BALL_SLACK:
+        return []
+    ball = f"{yarn.ball.grams:g} g with {yarn.ball.metres:g} m"
+    return [
+        Message(
+            "G608",
+            "warning",
+            f"Yarn `{yarn.name}` has tex {yarn.tex:g}, but a ball of {ball} is tex {yarn.ball.tex:g}. The weights "
+            f"follow from tex {yarn.tex:g}, and balls are counted by weight.",
+            yarn.span,
+            cure="Leave `tex` out, or correct the ball. If you knit with several strands together, tex is that of all "
+            "of them, and nothing is wrong.",
+            label="tex and ball do not agree",
+        )
+    ]
 
 
 def _misnamed(yarn: Yarn) -> list[Message]:

@@ -78,12 +78,17 @@ def _pattern(gathered: Gathered) -> Pattern:
     if not gathered.definitions and not gathered.lost and not has_errors(faults.messages):
         cure = "stitch ripple\n    1: K T\n    2: K"
         faults.error("N113", "There is no stitch in this file.", Span(gathered.file, 1), cure=cure)
+    once = {keyword: word.text for keyword, word in gathered.once.items()}
     return Pattern(
         file=gathered.file,
         stitches=made,
         yarns=gathered.yarns,
-        title=gathered.title.text if gathered.title else None,
-        notes=tuple(gathered.notes),
+        title=once.get("pattern"),
+        notes=tuple(gathered.several["note"]),
+        by=once.get("by"),
+        difficulty=once.get("difficulty"),
+        notions=tuple(gathered.several["notion"]),
+        photos=tuple(gathered.photos),
         swatches=swatches,
         pieces=pieces,
         sources=gathered.sources,

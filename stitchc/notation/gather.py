@@ -5,17 +5,17 @@ Here files are included and names are given to things; nothing is worked out yet
 
 from __future__ import annotations
 
-import itertools
 import os
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
-from stitchc import files
+from stitchc import photo
 from stitchc.messages import Message, Span, visible
 from stitchc.notation.decoding import decoded
 from stitchc.notation.faults import Faults
+from stitchc.notation.named_files import INCLUDE, PHOTO, content_of, place_below, real_path
 from stitchc.notation.reader import read_lines
 from stitchc.notation.slips import KEYWORDS, PLAIN_WORDS, nearest
 from stitchc.notation.tree import (
@@ -25,9 +25,11 @@ from stitchc.notation.tree import (
     GaugeLine,
     KnitLine,
     Line,
+    MakeLine,
     NeedlesLine,
     Number,
     OutLine,
+    PhotoLine,
     PieceLine,
     Placed,
     Row,
@@ -39,20 +41,25 @@ from stitchc.notation.tree import (
     YarnLine,
     composed,
 )
-from stitchc.pattern import Yarn
+from stitchc.pattern import Ball, Photo, Yarn
+
+T = TypeVar("T")
 
 MOST_BYTES: Final = 4 * 1024 * 1024
 """The largest file the notation allows."""
 MOST_BYTES_TOGETHER: Final = 4 * MOST_BYTES
 """The largest sum of a file and all it includes."""
 MOST_INCLUDES_DEEP: Final = 16
+MOST_BYTES_OF_PHOTOS: Final = 4 * photo.MOST_BYTES
+"""The largest sum of all photos of a pattern."""
 
 WEIGHTS: Final = ("lace", "super-fine", "fine", "light", "medium", "bulky", "super-bulky", "jumbo")
 """The standard yarn weight system's categories, 0 to 7 (Craft Yarn Council)."""
 
 _COLOUR_IN_A_COMMENT: Final = re.compile(r'(\s*(?:"[^"]*")?)\s*(#[0-9a-fA-F]{6}(?!\w)|#[0-9a-fA-F]{3}(?=\s*$))')
 """Behind a yarn's name: three figures may be a word, and count only where nothing follows them."""
-_AN_INCLUDE: Final = 'include "grounds.stitch"'
+_ONCE: Final = {"pattern": "title", "by": "designer", "difficulty": "difficulty"}
+"""Lines of the head that stand there once, and what they give."""
 
 
 class StitchLines:
@@ -88,8 +95,9 @@ class Gathered:
         self.faults = Faults()
         self.bytes_read = 0
         self.sources: dict[str, Sequence[str]] = {}
-        self.title: Word | None = None
-        self.notes: list[str] = []
+        self.once: dict[str, Word] = {}
+        self.several: dict[str, list[str]] = {"note": [], "notion": []}
+        self.photos: list[Photo] = []
         self.yarns: dict[str, Yarn] = {}
         self.definitions: dict[str, StitchLines | StitchBuilt] = {}
         self.included: set[str] = set()
@@ -105,7 +113,7 @@ class Gathered:
         """Take in the top file's text; False if it cannot be read at all."""
         chain: tuple[Path, ...] = ()
         if self.folder is not None:
-            real = _real(self.folder / Path(self.file).name)
+            real = real_path(self.folder / Path(self.file).name)
             chain = (real,)
             self.visited[real] = self.file
         return self.read_source(text, self.file, chain, depth=0)
@@ -166,7 +174,7 @@ class Gathered:
                     self.faults.error("N101", f"This {kind} belongs to no stitch.", place, cure=cure)
                     orphans = True  # the rows below it are the same mistake
                 continue
-            if isinstance(line, WidthLine | NeedlesLine | EdgeLine | CarriageLine | DoLine | KnitLine):
+            if isinstance(line, MakeLine | WidthLine | NeedlesLine | EdgeLine | CarriageLine | DoLine | KnitLine):
                 if isinstance(inside, PieceLines):
                     inside.lines.append(line)
                 elif not orphans:
@@ -204,22 +212,24 @@ class Gathered:
             )
 
     def take_head(self, line: Line, file: str, chain: tuple[Path, ...], depth: int) -> None:
-        """A line that belongs to no block; titles and notes count in the top file only."""
+        """A line that belongs to no block; titles, notes and what a leaflet says count in the top file only."""
         if isinstance(line, Text):
             if line.keyword == "include":
                 self.include(line.text, file, chain, depth)
-            elif depth == 0 and line.keyword == "note":
-                self.notes.append(line.text.text)
-            elif depth == 0 and self.title is not None:
+            elif depth == 0 and line.keyword in self.several:
+                self.several[line.keyword].append(line.text.text)
+            elif depth == 0 and (first := self.once.setdefault(line.keyword, line.text)) is not line.text:
+                given = _ONCE[line.keyword]
                 self.faults.error(
                     "N101",
-                    "The pattern already has a title.",
+                    f"The pattern already has a {given}.",
                     line.text.span,
-                    cure="Keep one `pattern` line.",
-                    also=((self.title.span, "the first title"),),
+                    cure=f"Keep one `{line.keyword}` line.",
+                    also=((first.span, f"the first {given}"),),
                 )
-            elif depth == 0:
-                self.title = line.text
+        elif isinstance(line, PhotoLine):
+            if depth == 0:
+                self.photo(line)
         elif isinstance(line, YarnLine):
             self.yarn(line)
         elif isinstance(line, GaugeLine):
@@ -244,16 +254,11 @@ class Gathered:
 
     def include(self, path: Word, file: str, chain: tuple[Path, ...], depth: int) -> None:
         """Read in a file below the top file's folder (N114); one that was read already is not read again."""
-        here = Path(file).parent if depth or self.file != files.STANDARD_INPUT else Path()
-        if self.folder is None:
-            text = "A pattern without a folder of its own cannot include files."
-            self.faults.error("N114", text, path.span, cure="Save the pattern in a file, and check that.")
+        here = Path(file).parent if depth else self.folder or Path()
+        target = self.readable(place_below(path, INCLUDE, self.folder, here))
+        if target is None:
             return
-        if (wrong := _not_a_path_below(path)) is not None:
-            self.faults.add(wrong)
-            return
-        target = (self.folder if depth == 0 else here) / path.text
-        real = _real(target)
+        real = real_path(target)
         if real in self.visited and real not in chain:
             return
         if (wrong := self.cannot_be_read_in(path, real, chain, depth)) is not None:
@@ -261,35 +266,58 @@ class Gathered:
             return
         shown = os.path.normpath(target)
         self.visited[real] = shown
-        try:
-            raw = files.read_bytes(str(target), MOST_BYTES)
-        except files.FileTrouble as trouble:
-            near = _names_in(target) if os.path.isdir(target) else _names_like(target)  # noqa: PTH112
-            cure = f'include "{os.path.relpath(near[0], here)}"' if near else "Check the name and the folder."
-            self.faults.error("N114", trouble.messages[0].text.replace(str(target), path.shown), path.span, cure=cure)
+        raw = self.readable(content_of(path, INCLUDE, target, here, MOST_BYTES))
+        if raw is None:
             self.include_failed = True
             return
         self.read_source(raw, shown, (*chain, real), depth + 1)
 
+    def readable(self, found: T | Message) -> T | None:
+        """What was found; or nothing, and the message is kept."""
+        if isinstance(found, Message):
+            self.faults.add(found)
+            return None
+        return found
+
     def cannot_be_read_in(self, path: Word, real: Path, chain: tuple[Path, ...], depth: int) -> Message | None:
         """Why the file `real` must not be read in here, if so: N114, or N110 for too deep a nest."""
-        assert self.folder is not None
-        code = "N114"
-        if not real.is_relative_to(_real(self.folder)):
-            text = f"`{path.shown}` lies outside the pattern's folder."
-            cure = "Copy it to the pattern's folder, and include the copy."
-        elif real in chain:
+        if real in chain:
             names = [self.visited.get(step, step.name) for step in chain[chain.index(real) :]]
             circle = " → ".join(f"`{Path(name).name}`" for name in [*names, names[0]])
-            text, cure = f"The includes go in a circle: {circle}.", "Take out one of these includes."
-        elif os.path.exists(real) and not (os.path.isfile(real) or os.path.isdir(real)):  # noqa: PTH110, PTH112, PTH113
-            text, cure = f"`{path.shown}` is not a file with a pattern.", _AN_INCLUDE
-        elif depth + 1 > MOST_INCLUDES_DEEP:
-            code, text = "N110", f"Includes nest more than {MOST_INCLUDES_DEEP} deep here."
-            cure = "Include the file from the first file."
-        else:
-            return None
-        return Message(code, "error", text, path.span, cure=cure)
+            text = f"The includes go in a circle: {circle}."
+            return Message("N114", "error", text, path.span, cure="Take out one of these includes.")
+        if depth + 1 > MOST_INCLUDES_DEEP:
+            text = f"Includes nest more than {MOST_INCLUDES_DEEP} deep here."
+            return Message("N110", "error", text, path.span, cure="Include the file from the first file.")
+        return None
+
+    def photo(self, line: PhotoLine) -> None:
+        """Keep a photo: N114 where it is not there or none, N110 where it is too large, N101 without words."""
+        path = line.file
+        if not line.shows.text.strip():
+            cure = PHOTO.line.format(path.text)
+            self.faults.error("N101", "Say in words what the photo shows.", line.shows.span, cure=cure)
+        here = self.folder or Path()
+        target = self.readable(place_below(path, PHOTO, self.folder, here))
+        if target is None:
+            return
+        content = self.readable(content_of(path, PHOTO, target, here, photo.MOST_BYTES))
+        if content is None:
+            return
+        try:
+            photo.check_photo(content)
+        except photo.NoPhoto as error:
+            code = "N110" if error.too_large else "N114"
+            cure = (
+                "Make it smaller with any picture program." if error.too_large else "Save it as a JPEG or PNG picture."
+            )
+            self.faults.error(code, f"`{path.shown}` {error}.", path.span, cure=cure)
+            return
+        if sum(len(each.content) for each in self.photos) + len(content) > MOST_BYTES_OF_PHOTOS:
+            text = f"The photos together are larger than {MOST_BYTES_OF_PHOTOS // 2**20} MiB."
+            self.faults.error("N110", text, path.span, cure="Make the pictures smaller, or show fewer.")
+            return
+        self.photos.append(Photo(path.text, line.shows.text, path.span, content))
 
     def yarn(self, line: YarnLine) -> None:
         """Keep a yarn, what can't be of it left out (N104 for the second of a name, N101, N115)."""
@@ -304,9 +332,25 @@ class Gathered:
             tex = self.faults.in_range(line.tex, 1, 20_000, "A yarn's tex (grams per kilometre)")
         if line.weight is not None:
             weight = self.weight(line.weight)
-        self.yarns[key] = Yarn(key, line.name.span, line.description, colour, tex, weight)
-        if line.colour is None and line.tex is None and line.weight is None:
+        ball = self.ball(*line.ball) if line.ball is not None else None
+        if ball is not None and line.tex is None:
+            tex = ball.tex
+        self.yarns[key] = Yarn(key, line.name.span, line.description, colour, tex, weight, ball)
+        if (line.colour, line.tex, line.weight, line.ball) == (None, None, None, None):
             self.colour_in_a_comment(line.name)
+
+    def ball(self, grams: Number, metres: Number) -> Ball | None:
+        """The ball, or None with N115, also where no yarn is so thick or so thin."""
+        weight = self.faults.in_range(grams, 1, 10_000, "The weight of a ball (grams)")
+        length = self.faults.in_range(metres, 1, 100_000, "The length of yarn in a ball (metres)")
+        if weight is None or length is None:
+            return None
+        ball = Ball(weight, length)
+        if 1 <= ball.tex <= 20_000:
+            return ball
+        text = f"A ball of {weight:g} g with {length:g} m is tex {ball.tex:g}; a yarn's tex is from 1 to 20,000."
+        self.faults.error("N115", text, grams.span, cure="ball 50 g 120 m")
+        return None
 
     def colour_in_a_comment(self, name: Word) -> None:
         """N118 where a yarn line ends in a comment that is a colour: it was meant to be one."""
@@ -380,28 +424,11 @@ class Gathered:
         self.faults.error("N103", f"There is no stitch `{word.shown}`.", word.span, cure=cure)
 
 
-def _not_a_path_below(path: Word) -> Message | None:
-    """N114 where what an include names is no path that could lie below a folder, on any system."""
-    wanted = path.text
-    if not wanted.strip():
-        text, cure = "This include names no file.", _AN_INCLUDE
-    elif "\\" in wanted:
-        plain = wanted.replace("\\", "/")
-        text = f"`{path.shown}`: a path in a pattern is written with `/`."
-        cure = f'include "{plain.rsplit("/", 1)[-1] if re.match("/|[A-Za-z]:", plain) else plain}"'
-    elif "\0" in wanted or Path(wanted).is_absolute() or re.match(r"[A-Za-z]:", wanted):
-        text = f"`{path.shown}` is not a path below the pattern's folder."
-        cure = f'include "{re.split("[/:]", wanted)[-1] or "grounds.stitch"}"   (a file in the folder of the pattern)'
-    else:
-        return None
-    return Message("N114", "error", text, path.span, cure=cure)
-
-
 def span_of(line: Line) -> Span:
     """Where a line of a piece says what it is about."""
     if isinstance(line, WidthLine):
-        return line.width.span
-    if isinstance(line, EdgeLine):
+        return line.widths[0].span
+    if isinstance(line, EdgeLine | MakeLine):
         return line.number.span
     if isinstance(line, CarriageLine):
         return line.side.span
@@ -415,26 +442,3 @@ def _begins_block(text: str) -> bool:
     """Whether a line that could not be read was most likely meant as `stitch …` or `piece …`."""
     word = re.match(r"\s*([^\W\d_]+)", text)
     return word is not None and nearest(word[1].lower(), KEYWORDS) in ("stitch", "piece")
-
-
-def _names_in(folder: Path) -> list[Path]:
-    """The patterns of a folder."""
-    try:
-        return sorted(itertools.islice((entry for entry in folder.iterdir() if entry.suffix == ".stitch"), 500))
-    except OSError:
-        return []
-
-
-def _names_like(target: Path) -> list[Path]:
-    """The pattern beside the target whose name is nearest to its own, if one is near."""
-    stems = {path.stem: path for path in _names_in(target.parent)}
-    near = nearest(target.stem, stems)
-    return [stems[near]] if near else []
-
-
-def _real(path: Path) -> Path:
-    """The path with links followed, as far as it exists; a loop of links counts as itself."""
-    try:
-        return path.resolve()
-    except (OSError, RuntimeError, ValueError):
-        return path.absolute()

@@ -16,7 +16,7 @@ from stitchc.notation.slips import KEYWORDS, QUOTED, unquoted
 from stitchc.pattern import Pattern
 
 _INDENT: Final = "    "
-_INDENTED: Final = frozenset({"out", "width", "needles", "edge", "carriage", "do", "knit"})
+_INDENTED: Final = frozenset({"out", "make", "width", "sizes", "needles", "edge", "carriage", "do", "knit"})
 """The words that begin a line inside a stitch or a piece; a row begins with a figure."""
 _WIDEST_HEAD: Final = 24
 """Row heads are aligned up to this width; a longer one stands out by itself."""
@@ -131,7 +131,7 @@ def _tokens_joined(tokens: list[str]) -> str:
         word = token.lower()
         if re.fullmatch(QUOTED, token):
             token = f'"{unquoted(token)}"'
-        elif word in KEYWORDS:
+        elif not index or word in KEYWORDS or (index > 1 and tokens[0].lower() == "yarn"):
             token = word
             swapping = word == "with" or (swapping and word == "for")
         elif swapping and word in ("k", "t", "s"):

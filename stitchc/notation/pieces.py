@@ -16,11 +16,13 @@ from stitchc.notation.tree import (
     EdgeLine,
     GaugeLine,
     KnitLine,
+    MakeLine,
     NeedlesLine,
     WidthLine,
     Word,
 )
-from stitchc.pattern import CarriageAt, Do, Knit, Piece, Side, Step, Swatch, Width
+from stitchc.pattern import MOST_SIZES, CarriageAt, Do, Knit, Piece, Side, Step, Swatch, Width
+from stitchc.values import MM_PER
 
 
 def swatch(line: GaugeLine, gathered: Gathered) -> Swatch | None:
@@ -55,14 +57,20 @@ def piece(lines: PieceLines, gathered: Gathered) -> Piece | None:
     width: Width | None = None
     needles: Needles | None = None
     needles_span: Span | None = None
-    edge = 1
+    edge = make = 1
     carriage: Side = "right"
+    sizes: tuple[tuple[str, float], ...] = ()
     steps: list[Step] = []
     for line in lines.lines:
         span = span_of(line)
-        if isinstance(line, WidthLine):
-            _only_once("width", span, once, faults)
+        if isinstance(line, MakeLine):
+            _only_once("make", span, once, faults)
+            make = faults.counted(line.number, "A number of pieces", most=1000) or 1
+        elif isinstance(line, WidthLine):
+            _only_once(line.keyword, span, once, faults)
             width = _width(line, gathered)
+            if line.keyword == "sizes":
+                sizes = _sizes(line, faults)
         elif isinstance(line, NeedlesLine):
             _only_once("needles", span, once, faults)
             needles, needles_span = _needles(line, faults), span
@@ -82,18 +90,19 @@ def piece(lines: PieceLines, gathered: Gathered) -> Piece | None:
             knit = _knit(line, gathered)
             if knit is not None:
                 steps.append(knit)
-    if width is not None and needles is not None and needles_span is not None:
+    extents = [span for keyword, span in once.items() if keyword in ("width", "sizes", "needles")]
+    for span in extents[1:]:
         faults.error(
             "N101",
-            "A piece has either a width or a number of needles.",
-            needles_span,
+            "A piece has one of these: a `width`, `sizes` or a number of `needles`.",
+            span,
             cure="Keep one of them.",
-            also=((width.span, "the width"),),
+            also=((extents[0], "given here"),),
         )
     if faults.count > before or lines.spoilt:
         return None
     name = lines.name.key
-    return Piece(name, lines.name.span, tuple(steps), width, needles, needles_span, edge, carriage)
+    return Piece(name, lines.name.span, tuple(steps), width, needles, needles_span, edge, carriage, make, sizes)
 
 
 def _only_once(what: str, span: Span, once: dict[str, Span], faults: Faults) -> None:
@@ -105,17 +114,30 @@ def _only_once(what: str, span: Span, once: dict[str, Span], faults: Faults) -> 
             cure="Keep one of them.",
             also=((once[what], "first given here"),),
         )
-    once[what] = span
+    once.setdefault(what, span)
 
 
 def _width(line: WidthLine, gathered: Gathered) -> Width | None:
     faults = gathered.faults
-    mm = faults.millimetres(line.width, "A width")
+    mm, *_ = [faults.millimetres(each, "A width") for each in line.widths]
     plus = faults.millimetres(line.plus, "A seam allowance", 0.0) if line.plus is not None else 0.0
     stitch = _piece_stitch(line.stitch, gathered) if line.stitch is not None else None
     if mm is None or plus is None or (line.stitch is not None and stitch is None):
         return None
-    return Width(mm, line.width.span, plus, stitch)
+    return Width(mm, line.widths[0].span, plus, stitch)
+
+
+def _sizes(line: WidthLine, faults: Faults) -> tuple[tuple[str, float], ...]:
+    """What each size is called and its width in mm (N101 for one given twice, N110 for too many)."""
+    sizes: dict[float, str] = {}
+    for length in line.widths:
+        if length.mm in sizes:
+            faults.error("N101", "This size is given twice.", length.span, cure="Keep one of them.")
+        sizes[length.mm] = f"{length.mm / MM_PER[line.unit]:.10g} {line.unit}"
+    if len(sizes) > MOST_SIZES:
+        text = f"A piece has at most {MOST_SIZES} sizes."
+        faults.error("N110", text, line.widths[MOST_SIZES].span, cure="Write another piece for the others.")
+    return tuple((name, mm) for mm, name in sizes.items())
 
 
 def _needles(line: NeedlesLine, faults: Faults) -> Needles | None:

@@ -9,6 +9,7 @@ time, and two readers of one notation drift apart.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from functools import cache
 from itertools import chain
 from types import ModuleType
@@ -32,10 +33,12 @@ from stitchc.notation.tree import (
     KnitLine,
     Length,
     Line,
+    MakeLine,
     Named,
     NeedlesLine,
     Number,
     OutLine,
+    PhotoLine,
     PieceLine,
     Placed,
     PlainPart,
@@ -157,6 +160,16 @@ def _parser() -> lark.Lark:
 # -- from tokens to lines ---------------------------------------------------------------------------------------
 
 
+def _text_line(keyword: str) -> Callable[[_Builder, list[Any]], Placed]:
+    """The method for a line that is a keyword and a quoted text."""
+
+    def text_line(builder: _Builder, children: list[Any]) -> Placed:
+        text = builder.quoted(children[0])
+        return Placed(Text(keyword, text), text.span.line)
+
+    return text_line
+
+
 class _Builder(lark.Transformer[Any, Any]):
     """Makes the lines' values as the parser reads. Children are tokens, which carry their places."""
 
@@ -199,17 +212,13 @@ class _Builder(lark.Transformer[Any, Any]):
     def _placed(self, line: Line, span: Span) -> Placed:
         return Placed(line, span.line)
 
-    def pattern(self, children: list[Any]) -> Placed:
-        text = self.quoted(children[0])
-        return self._placed(Text("pattern", text), text.span)
+    pattern, note, include, by, difficulty, notion = map(
+        _text_line, ("pattern", "note", "include", "by", "difficulty", "notion")
+    )
 
-    def note(self, children: list[Any]) -> Placed:
-        text = self.quoted(children[0])
-        return self._placed(Text("note", text), text.span)
-
-    def include(self, children: list[Any]) -> Placed:
-        text = self.quoted(children[0])
-        return self._placed(Text("include", text), text.span)
+    def photo(self, children: list[Any]) -> Placed:
+        file, shows = map(self.quoted, children)
+        return self._placed(PhotoLine(file, shows), file.span)
 
     def yarn_colour(self, children: list[Any]) -> tuple[str, Any]:
         token = children[0]
@@ -222,6 +231,9 @@ class _Builder(lark.Transformer[Any, Any]):
         token = children[0]
         return "weight", self.quoted(token) if token.type == "TEXT" else self.word(token)
 
+    def yarn_ball(self, children: list[Any]) -> tuple[str, Any]:
+        return "ball", tuple(map(self.number, children))
+
     def yarn(self, children: list[Any]) -> Placed:
         name, description, *facts = children
         given: dict[str, Any] = {}
@@ -232,15 +244,15 @@ class _Builder(lark.Transformer[Any, Any]):
                         "N101",
                         "error",
                         f"`{key}` is given twice for yarn `{name}`.",
-                        value.span,
+                        (value[0] if key == "ball" else value).span,
                         cure="Keep one of them.",
                     )
                 )
             given[key] = value
         word = self.word(name)
         text = self.quoted(description).text if description is not None else ""
-        line = YarnLine(word, text, given.get("colour"), given.get("tex"), given.get("weight"))
-        return self._placed(line, word.span)
+        facts_in_order = (given.get(key) for key in ("colour", "tex", "weight", "ball"))
+        return self._placed(YarnLine(word, text, *facts_in_order), word.span)
 
     # stitches
 
@@ -337,8 +349,11 @@ class _Builder(lark.Transformer[Any, Any]):
         return "rows", self.number(children[0])
 
     def length(self, children: list[Any]) -> Length:
-        number = self.number(children[0])
-        return Length(number.value * _MM_PER[children[1].type], number.span)
+        return self._length(*children)
+
+    def _length(self, token: lark.Token, unit: lark.Token) -> Length:
+        number = self.number(token)
+        return Length(number.value * _MM_PER[unit.type], number.span)
 
     def gauge(self, children: list[Any]) -> Placed:
         stitch, *counts, per, yarn, sure = children
@@ -357,10 +372,22 @@ class _Builder(lark.Transformer[Any, Any]):
         name = self.word(children[0])
         return self._placed(PieceLine(name), name.span)
 
+    def make(self, children: list[Any]) -> Placed:
+        number = self.number(children[0])
+        return self._placed(MakeLine(number), number.span)
+
     def width(self, children: list[Any]) -> Placed:
         length, plus, stitch = children
-        line = WidthLine(length, plus, self.word(stitch) if stitch is not None else None)
-        return self._placed(line, length.span)
+        return self._widths((length,), plus, stitch, "width", "")
+
+    def sizes(self, children: list[Any]) -> Placed:
+        *numbers, unit, plus, stitch = children
+        lengths = tuple(self._length(number, unit) for number in numbers)
+        return self._widths(lengths, plus, stitch, "sizes", "in" if unit.type == "INCH" else str(unit).lower())
+
+    def _widths(self, lengths: tuple[Length, ...], plus: Any, stitch: Any, keyword: str, unit: str) -> Placed:
+        line = WidthLine(lengths, plus, self.word(stitch) if stitch is not None else None, keyword, unit)
+        return self._placed(line, lengths[0].span)
 
     def needles(self, children: list[Any]) -> Placed:
         word = self.word(children[0])

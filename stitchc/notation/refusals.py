@@ -38,12 +38,19 @@ EXAMPLES: Final = {
     "pattern": 'pattern "Tide line"',
     "note": 'note "Worn purl side out."',
     "yarn": 'yarn sand "oat"',
+    "ball": 'yarn oat "undyed" ball 50 g 120 m',
     "include": 'include "grounds.stitch"',
+    "by": 'by "the net loft"',
+    "difficulty": 'difficulty "easy"',
+    "notion": 'notion "a tapestry needle"',
+    "photo": 'photo "front.jpg" "the cowl, worn"',
     "stitch": "stitch drift = ripple then ripple shifted 1",
     "out": "out 4, 6-7",
     "gauge": "gauge plain 20 stitches 28 rows per 10 cm",
     "piece": "piece cowl",
+    "make": "make 2",
     "width": "width 60 cm plus 1 cm",
+    "sizes": "sizes 40, 46, 52 cm",
     "needles": "needles 96",
     "edge": "edge 1",
     "carriage": "carriage right",
@@ -187,6 +194,8 @@ def _example(place: _Place, sentence: str) -> str:
     word = first.group().lower() if first and not place.cut else ""
     if word == "stitch" and "=" not in place.code:
         return "stitch ripple over 8"
+    if word == "yarn" and re.search(r"\bball\b", place.code, re.IGNORECASE):
+        word = "ball"
     of_a_row = word[:1].isdigit() or ":" in place.code or sentence.startswith("A row begins")
     return EXAMPLES.get(word, "1: K T" if of_a_row else "stitch ripple")
 

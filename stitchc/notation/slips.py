@@ -21,6 +21,12 @@ with for plain by gauge stitches rows per mm cm piece width plus needles edge ca
 KEYWORDS: Final = frozenset(_KEYWORDS.split())
 """The notation's words, which can't be names."""
 
+TEXT_WORDS: Final = frozenset({"pattern", "note", "include", "do", "by", "difficulty", "notion", "photo"})
+"""Words that begin a line of which the rest is quoted text."""
+
+NEW_WORDS: Final = frozenset({"sure", "out", "ball", "g", "m", "make", "sizes", "difficulty", "notion", "photo"})
+"""Words that came later: files from before may have them as names, so they still can be."""
+
 QUOTED: Final = r'"[^"\n]*"|“[^”"\n]*”|„[^“”"\n]*[“”]|«[^»"\n]*»'
 """Text in quotation marks, as grammar/stitch.lark has it."""
 

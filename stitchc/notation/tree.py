@@ -67,20 +67,28 @@ class Range(NamedTuple):
 
 
 class Text(NamedTuple):
-    """`pattern`, `note` or `include` and its quoted text."""
+    """A line of the head that is a keyword (`pattern`, `note`, `include`, `by`, …) and its quoted text."""
 
     keyword: str
     text: Word
 
 
 class YarnLine(NamedTuple):
-    """`yarn NAME "…" colour "…" tex N weight W`; all but the name may be left out."""
+    """`yarn NAME "…" colour "…" tex N weight W ball N g N m`; all but the name may be left out."""
 
     name: Word
     description: str
     colour: Word | None
     tex: Number | None
     weight: Word | None
+    ball: tuple[Number, Number] | None = None
+
+
+class PhotoLine(NamedTuple):
+    """`photo "FILE" "what it shows"`."""
+
+    file: Word
+    shows: Word
 
 
 class StitchByRows(NamedTuple):
@@ -210,12 +218,20 @@ class PieceLine(NamedTuple):
     name: Word
 
 
-class WidthLine(NamedTuple):
-    """`width LENGTH [plus LENGTH] [in STITCH]`."""
+class MakeLine(NamedTuple):
+    """`make N`."""
 
-    width: Length
+    number: Number
+
+
+class WidthLine(NamedTuple):
+    """`width LENGTH [plus LENGTH] [in STITCH]`, or `sizes` with several lengths; unit: as they are written."""
+
+    widths: tuple[Length, ...]
     plus: Length | None
     stitch: Word | None
+    keyword: str
+    unit: str
 
 
 class NeedlesLine(NamedTuple):
@@ -263,7 +279,9 @@ Line = (
     | OutLine
     | StitchBuilt
     | GaugeLine
+    | PhotoLine
     | PieceLine
+    | MakeLine
     | WidthLine
     | NeedlesLine
     | EdgeLine

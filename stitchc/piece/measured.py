@@ -10,6 +10,7 @@ from typing import Final
 from stitchc.gauge.values import PLAIN
 from stitchc.messages import Span
 from stitchc.pattern import Swatch
+from stitchc.values import MM_PER
 
 ON_THE_MACHINE_LOG: Final = (0.05, 0.05)
 """How much longer a fabric hangs on the machine under its weights than it lies at rest, as mean and standard deviation
@@ -25,7 +26,6 @@ _MEASURED = re.compile(
     r"(?P<all>in all\b)?\s*(?P<place>(?:on|off) the machine\b)?\s*(?P<all_behind>in all)?\s*",
     re.IGNORECASE,
 )
-_MM_PER: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ def parse_measured(text: str) -> Measured:
             'as in "drift 30 rows 7.1 cm" (and `on the machine` if it hung there) or "drift 40 stitches 21 cm"'
         )
     count, length = (float(match[name].replace(",", ".")) for name in ("count", "length"))
-    mm = length * _MM_PER[match["unit"].lower()]
+    mm = length * MM_PER[match["unit"].lower()]
     if not 1 <= count <= 100_000 or not 1 <= mm <= 100_000:
         raise ValueError(f"`{text}`: at least one row or stitch, and a length from 1 mm to 100 m")
     if match["what"].lower()[0] != "r" and (match["place"] or "").lower().startswith("on"):

@@ -14,6 +14,7 @@ from stitchc.gauge.yarn import ill_matched
 from stitchc.messages import Message, Refused, in_order
 from stitchc.naming import name_of, numbered
 from stitchc.options import PieceOptions, Units
+from stitchc.pattern import MOST_SIZES
 from stitchc.piece.document import piece_document
 from stitchc.piece.json_form import as_document, so_far_as_json
 from stitchc.piece.measured import Measured, parse_measured
@@ -22,6 +23,7 @@ from stitchc.piece.planner import gauge_of, work_out
 from stitchc.piece.replan import NotKnitted, Replan, replan
 from stitchc.piece.so_far import so_far_parts
 from stitchc.product import File, Product, WrongOption, accept
+from stitchc.values import MM_PER
 
 if TYPE_CHECKING:
     from stitchc.document import Document
@@ -30,10 +32,6 @@ if TYPE_CHECKING:
     from stitchc.pattern import Pattern, Piece
 
 DEFAULTS: Final = PieceOptions()
-
-MOST_SIZES: Final = 12
-
-MM_PER: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 
 
 class _Planned(NamedTuple):

@@ -27,7 +27,7 @@ from stitchc.gauge.yarn import (
     yarns_of,
 )
 from stitchc.messages import Span
-from stitchc.notation import compile_file
+from stitchc.notation import compile_file, compile_text
 from stitchc.pattern import Pattern, Stitch, Yarn
 
 HERE = Span("cowl.stitch", 1)
@@ -140,6 +140,24 @@ def test_a_ball_band() -> None:
 )
 def test_a_name_that_the_tex_contradicts_is_remarked_upon(description: str, tex: float | None, doubted: bool) -> None:
     pattern = Pattern("a", {}, {"foam": Yarn("foam", HERE, description, tex=tex)})
+    assert [message.code for message in misnamed(pattern)] == ["G608"] * doubted
+
+
+@pytest.mark.parametrize(
+    ("facts", "tex", "doubted"),
+    [
+        ("ball 50 g 120 m", 417, False),  # 50 g / 0.12 km, the worked example of the notation
+        ("ball 50 g 120 m tex 430", 430, False),
+        ("tex 210 ball 50 g 120 m", 210, True),
+        ("ball 50 g 120 m tex 834", 834, True),  # two strands, or a slip
+        ("ball 25 g 300 m", 83.3, False),
+    ],
+)
+def test_a_ball_gives_the_tex_and_a_tex_that_contradicts_it_is_remarked_upon(
+    facts: str, tex: float, doubted: bool
+) -> None:
+    pattern = compile_text(f"yarn foam {facts}\nstitch a\n1: K\n").pattern
+    assert pattern is not None and pattern.yarns["foam"].tex == tex
     assert [message.code for message in misnamed(pattern)] == ["G608"] * doubted
 
 

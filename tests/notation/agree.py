@@ -56,9 +56,16 @@ def same(pattern: Pattern, book: Book) -> None:
         assert pattern.stitches[name].is_part == (name in book.parts)
     if book.wanted:
         assert [stitch.name for stitch in pattern.wanted()] == book.wanted
-    assert {name: (yarn.description, yarn.colour, yarn.tex) for name, yarn in pattern.yarns.items()} == {
-        name: (text, colour, float(tex) if tex else None) for name, (text, colour, tex, _) in book.yarns.items()
+    assert (pattern.by, pattern.difficulty, list(pattern.notions)) == (book.by, book.difficulty, book.notions)
+    assert {name: (yarn.description, yarn.colour) for name, yarn in pattern.yarns.items()} == {
+        name: (text, colour) for name, (text, colour, *_) in book.yarns.items()
     }
+    for yarn, (_, _, tex, ball) in zip(pattern.yarns.values(), book.yarns.values(), strict=True):
+        assert yarn.ball == (None if ball is None else tuple(map(float, ball)))
+        if tex is None and ball is not None:
+            assert yarn.tex == pytest.approx(float(1000 * ball[0] / ball[1]), rel=0.005)  # to the whole tex
+        else:
+            assert yarn.tex == (float(tex) if tex else None)
     assert len(pattern.swatches) == len(book.gauges)
     for swatch, (stitch, stitches, rows, mm) in zip(pattern.swatches, book.gauges, strict=True):
         assert swatch.stitch == stitch
@@ -71,12 +78,11 @@ def same(pattern: Pattern, book: Book) -> None:
 
 
 def same_piece(piece: Piece, work: Work) -> None:
-    assert (piece.edge, piece.carriage) == (work.edge, work.carriage)
-    if work.width_mm is None:
-        assert piece.width is None
-    else:
-        assert piece.width is not None
-        assert piece.width.mm == pytest.approx(float(work.width_mm), rel=NEAR)
+    assert (piece.edge, piece.carriage, piece.make) == (work.edge, work.carriage, work.make)
+    widths = [mm for _, mm in piece.sizes] or ([piece.width.mm] if piece.width is not None else [])
+    assert widths == pytest.approx([float(mm) for mm in work.widths_mm], rel=NEAR)
+    if piece.width is not None:
+        assert piece.width.mm == widths[0]
         assert piece.width.plus_mm == pytest.approx(float(work.plus_mm), rel=NEAR)
     if work.needles is not None:
         assert piece.needles is not None

@@ -59,9 +59,10 @@ class Section:
 
 @dataclass
 class Work:
-    """A piece. width and plus in mm."""
+    """A piece. widths (one, or several sizes) and plus in mm."""
 
-    width_mm: Fraction | None = None
+    widths_mm: list[Fraction] = field(default_factory=list)
+    make: int = 1
     plus_mm: Fraction = Fraction(0)
     needles: str | None = None
     edge: int = 1
@@ -75,7 +76,12 @@ class Book:
 
     title: str | None = None
     notes: list[str] = field(default_factory=list)
-    yarns: dict[str, tuple[str, str | None, Fraction | None, str | None]] = field(default_factory=dict)
+    by: str | None = None
+    difficulty: str | None = None
+    notions: list[str] = field(default_factory=list)
+    yarns: dict[str, tuple[str, str | None, Fraction | None, tuple[Fraction, Fraction] | None]] = field(
+        default_factory=dict
+    )
     fabrics: dict[str, Fabric] = field(default_factory=dict)
     own: list[str] = field(default_factory=list)
     order: list[str] = field(default_factory=list)
@@ -493,7 +499,16 @@ class Reading:
                     raise Wrong("N119", "at most one line of needles out of work")
                 out = out_line(line)
                 continue
-            if work is not None and word in ("width", "needles", "edge", "carriage", "do", "knit"):
+            if work is not None and word in (
+                "make",
+                "width",
+                "sizes",
+                "needles",
+                "edge",
+                "carriage",
+                "do",
+                "knit",
+            ):
                 self.piece_line(word, line, work)
                 line.end()
                 continue
@@ -505,6 +520,12 @@ class Reading:
                 self.book.title = line.quoted()
             elif word == "note":
                 self.book.notes.append(line.quoted())
+            elif word == "notion":
+                self.book.notions.append(line.quoted())
+            elif word in ("by", "difficulty"):
+                if getattr(self.book, word) is not None:
+                    raise Wrong("N101", f"{word} at most once")
+                setattr(self.book, word, line.quoted())
             elif word == "yarn":
                 self.yarn(line)
             elif word == "include":
@@ -541,16 +562,23 @@ class Reading:
         text = line.quoted() if line.peek() and line.peek() in '"“„«' else ""
         colour: str | None = None
         tex: Fraction | None = None
-        weight: str | None = None
-        while word := line.keyword("colour", "color", "tex", "weight"):
+        ball: tuple[Fraction, Fraction] | None = None
+        while word := line.keyword("colour", "color", "tex", "weight", "ball"):
             if word in ("colour", "color"):
                 colour = line.quoted() if not line.peek().isalpha() else line.word()
                 colour = CSS4_COLORS[colour.lower()].lower() if colour.lower() in CSS4_COLORS else colour
             elif word == "tex":
                 tex = line.decimal()
+            elif word == "ball":
+                grams = line.decimal()
+                line.need_keyword("g")
+                ball = grams, line.decimal()
+                line.need_keyword("m")
+            elif line.peek() in '"“„«':
+                line.quoted()
             else:
-                weight = line.quoted() if line.peek() in '"“„«' else line.word() or line.digits()
-        self.book.yarns[name] = text, colour, tex, weight
+                line.word() or line.digits()
+        self.book.yarns[name] = text, colour, tex, ball
 
     def gauge(self, line: Line) -> None:
         if line.keyword("plain"):
@@ -573,8 +601,16 @@ class Reading:
         return number * MM[line.need_keyword("mm", "cm", "in", "inch", "inches")]
 
     def piece_line(self, word: str, line: Line, work: Work) -> None:
-        if word == "width":
-            work.width_mm = self.length(line)
+        if word == "make":
+            work.make = line.count()
+        elif word in ("width", "sizes"):
+            numbers = [line.decimal()]
+            while word == "sizes" and line.take(","):
+                numbers.append(line.decimal())
+            unit = MM[line.need_keyword("mm", "cm", "in", "inch", "inches")]
+            work.widths_mm = [number * unit for number in numbers]
+            if len(set(numbers)) < len(numbers):
+                raise Wrong("N101", "each size once")
             if line.keyword("plus"):
                 work.plus_mm = self.length(line)
         elif word == "needles":

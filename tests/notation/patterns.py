@@ -57,6 +57,10 @@ NAMES = [
     "st",
     "row",
     "inches",
+    "ball",
+    "sizes",
+    "Photo",
+    "g",
 ]
 SPACES = [" "] * 8 + ["  ", "\t", " \t ", "\u00a0", "\u3000", "\u2009"]
 TIGHT = [""] * 8 + SPACES
@@ -310,15 +314,20 @@ class Scribe:
             [self.one(["colour", "color"]), self.one(['"#d9c7a0"', '"#ABC"', "seagreen", '"Tan"', "DarkSlateGrey"])],
             ["tex", self.decimal(20, 900)],
             ["weight", self.one(["light", "Lace", '"super bulky"', "3", "fine"])],
+            ["ball", self.decimal(20, 200), self.word("g"), self.decimal(20, 900), self.word("m")],
         ]
-        for word, value in self.chance.sample(facts, self.chance.choice([0, 0, 1, 2, 3])):
-            tokens += [self.word(word), value]
+        for word, *values in self.chance.sample(facts, self.chance.choice([0, 0, 1, 2, 3])):
+            tokens += [self.word(word), *values]
         return [self.line(tokens)]
 
     def piece(self, name: str) -> list[str]:
         lines = [[self.word("piece"), self.name(name)]]
+        if self.often(30):
+            lines.append([self.word("make"), self.number(self.chance.randrange(1, 5))])
         if self.often(60):
-            lines.append([self.word("width"), *self.length()])
+            more = self.chance.sample(["10", "20.5", "1000"], self.chance.randrange(1, 4)) if self.often(40) else []
+            commas = [token for size in more for token in (size, ",")]
+            lines.append([self.word("sizes" if more else "width"), *commas, *self.length()])
             if self.often(50):
                 lines[-1] += [self.word("plus"), *self.length()]
         else:
@@ -365,7 +374,9 @@ class Scribe:
         self.yarns = [names.pop() for _ in range(self.chance.choice([0, 0, 1, 2, 3]))]
         head = [[self.line([self.word("pattern"), self.quoted()])]] if self.often(40) else []
         for _ in range(self.chance.choice([0, 0, 1, 2])):
-            head.append([self.line([self.word("note"), self.quoted()])])
+            head.append([self.line([self.word(self.one(["note", "notion"])), self.quoted()])])
+        for word in self.chance.sample(["by", "difficulty"], self.chance.choice([0, 0, 1, 2])):
+            head.append([self.line([self.word(word), self.quoted()])])
         yarns = [self.yarn_line(name) for name in self.yarns]
         stitches = [self.by_rows(names.pop())]
         for _ in range(self.chance.randrange(self.most_stitches)):

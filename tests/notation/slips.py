@@ -29,6 +29,17 @@ FRAMES: Final = {
 """Patterns with `@` where a line of some kind stands."""
 
 SLIPS: Final = [
+    # a ball, a leaflet, how many and which sizes
+    ("head", "yarn foam ball 50g/120m", "yarn foam ball 50 g 120 m"),
+    ("head", "yarn foam balls 50 g = 120 m", "yarn foam ball 50 g 120 m"),
+    ("head", "yarn foam ball of 50 grams, 120 metres", "yarn foam ball 50 g 120 m"),
+    ("head", "by: the net loft", 'by "the net loft"'),
+    ("head", "dificulty easy", 'difficulty "easy"'),
+    ("head", "notions a tapestry needle", 'notion "a tapestry needle"'),
+    ("piece", "sizes: 40/46/52 cm", "sizes 40, 46, 52 cm"),
+    ("piece", "size 40, 46 and 52 cm plus 1 cm", "sizes 40, 46, 52 cm plus 1 cm"),
+    ("knit", "maek two", "make 2"),
+    ("knit", "make: 2", "make 2"),
     # lengths
     ("piece", "width 20 1/2 in", "width 20.5 in"),
     ("piece", "width 20½ in", "width 20.5 in"),
@@ -595,6 +606,11 @@ SLIPS: Final = [
 ]
 
 UNCLEAR: Final = [
+    ("head", "yarn foam ball 120 m 50 g"),
+    ("head", "yarn foam ball 50 g 131 yards"),
+    ("head", "yarn foam ball 50 120"),
+    ("head", "photo front.jpg"),
+    ("piece", "sizes 40 cm, 46 in"),
     # no form moves the rows
     ("built", "stitch b = a shifted 3 up"),
     ("built", "stitch b = a shifted 1 up then g"),

@@ -21,16 +21,16 @@ from stitchc.notation.fixes.rows import cells_meant
 from stitchc.notation.fixes.surroundings import Surroundings, slips, times
 from stitchc.notation.fixes.values import FILLERS, KINDS, narrowed, with_figures
 from stitchc.notation.grammar import load_parser
-from stitchc.notation.slips import KEYWORDS
+from stitchc.notation.slips import KEYWORDS, NEW_WORDS
 
 _TERMINALS: Final = {
-    **{word: word.upper() for word in KEYWORDS},
+    **{word: word.upper() for word in (*KEYWORDS, *NEW_WORDS)},
     **dict.fromkeys(("colour", "color"), "_COLOUR"),
     **dict.fromkeys(("row", "rows"), "_ROWS"),
     **dict.fromkeys(("st", "sts", "stitches"), "_STITCHES"),
     **dict.fromkeys(("inch", "inches"), "INCH"),
-    "sure": "SURE",
-    "out": "OUT",
+    **dict.fromkeys(("gr", "gram", "grams"), "G"),
+    **dict.fromkeys(("metre", "metres", "meter", "meters"), "M"),
 }
 """The notation's words, and what the grammar calls them."""
 _SIGNS: Final[dict[str, dict[str, float]]] = {
@@ -41,7 +41,7 @@ _SIGNS: Final[dict[str, dict[str, float]]] = {
     "and": {"COMMA": 0.5},
     "to": {"_DASH": 0.5},
     "+": {"PLUS": 0.5},
-    "/": {"PER": 0.5},
+    "/": {"PER": 0.5, "COMMA": 0.5},
     "-": {"_DASH": 0.0},
     "(": {"LPAR": 0.0},
     ")": {"RPAR": 0.0},
@@ -62,6 +62,8 @@ _WRITTEN: Final = {
     "_DASH": "-",
     "_COLOUR": "colour",
     "_STITCHES": "stitches",
+    "G": "g",
+    "M": "m",
 }
 _SILENT: Final = ",;:.|!>[](){}"
 """Signs that may say nothing; brackets of an expression always do."""
@@ -161,7 +163,7 @@ def _next(
         yield 1.0, _Reading(place, (*words, ("RPAR", ")")), closed)
     if not bit:
         return
-    if last not in _LINKS.values():
+    if words and last not in _LINKS.values():
         for link, terminal in _LINKS.items():
             if (not built or link == "by") and (moved := _after(state, terminal)) is not None:
                 yield 1.0, _Reading(place, (*words, (terminal, link)), moved)
@@ -179,6 +181,8 @@ def _says_nothing(bit: str, words: tuple[tuple[str, str], ...]) -> bool:
     terminals = [terminal for terminal, _ in words]
     if bit in _SILENT:
         return "EQUAL" not in terminals or bit not in "[](){}"
+    if terminals[-1:] == ["G"]:  # 50 g / 120 m
+        return bit in ("/", "=", "-", "to")
     low = bit.lower()
     if low in ("row", "rows"):
         return not words or words[0][0] == "INT"
@@ -203,8 +207,8 @@ def _meanings(bit: str, first: str, last: str, state: Any, around: Surroundings)
         yield "TEXT", bit, 0.0
     elif span := re.fullmatch(r"([LR])\s*(\d+)\W*(?:to)?\W*([LR])\s*(\d+)", bit, re.IGNORECASE):
         yield "BED_RANGE", f"{span[1].upper()}{span[2]}-{span[3].upper()}{span[4]}", 0.0
-    elif bit in _SIGNS:
-        for terminal, cost in _SIGNS[bit].items():
+    elif low in _SIGNS:
+        for terminal, cost in _SIGNS[low].items():
             yield terminal, _WRITTEN.get(terminal, terminal.lower()), cost
     elif re.fullmatch(r"\d+\.\d+", bit):
         yield "DECIMAL", bit, 0.0
@@ -214,6 +218,8 @@ def _meanings(bit: str, first: str, last: str, state: Any, around: Surroundings)
         yield _TERMINALS[low], _WRITTEN.get(_TERMINALS[low], low), 0.0
         if low == "stitch":
             yield "_STITCHES", "stitches", 0.0
+        elif low in NEW_WORDS:
+            yield from _word(bit, first, last, state, around)
     elif bit[0].isalpha() or bit[0].isdigit():
         yield from _word(bit, first, last, state, around)
 

@@ -8,7 +8,7 @@ import unicodedata
 from typing import Final
 
 from stitchc.notation.fixes.surroundings import Surroundings
-from stitchc.notation.slips import KEYWORDS, QUOTED
+from stitchc.notation.slips import KEYWORDS, QUOTED, TEXT_WORDS
 
 _OTHER_WORDS: Final = {
     "pattern": "patron patrón motif muster schema padrão patroon mönster mønster",
@@ -65,8 +65,7 @@ _SIGNS: Final = {
     "✖": "x",
     "\xa0": " ",
 }
-_TEXT_WORDS: Final = {"pattern", "note", "do", "include"}
-_READ_ON: Final = KEYWORDS - _TEXT_WORDS - {"yarn"} | {"row", "r", "rnd", "stitches", ":", "1", "2"}
+_READ_ON: Final = KEYWORDS - TEXT_WORDS - {"yarn"} | {"row", "r", "rnd", "stitches", ":", "1", "2"}
 """After any other first word a text without quotation marks may follow."""
 _WORD: Final = re.compile(rf"{QUOTED}|\b(?:stitch|piece)\s+[^\W\d_][\w-]*|([^\W\d_][\w-]*)", re.IGNORECASE)
 
@@ -80,7 +79,7 @@ def in_plain_words(code: str, around: Surroundings) -> str:
     code = re.sub(r'""(?=\w)([^"]*)""', r'"\1"', code)
     code = re.sub("[「『]([^「」『』]*)[」』]", r'"\1"', code)
     first = re.match(r"\W*([^\W\d_][\w-]*)", code)
-    if first and first[1].lower() in _TEXT_WORDS and not re.search(QUOTED, code):
+    if first and first[1].lower() in TEXT_WORDS and not re.search(QUOTED, code):
         return code
     parts = re.split(f"({QUOTED})", code)
     for index in range(0, len(parts), 2):
@@ -92,7 +91,7 @@ def in_plain_words(code: str, around: Surroundings) -> str:
     if first is None or re.match(r"\W*\d", text):
         return _words_changed(text, around)
     word = _word(first[1], around)
-    if word in _TEXT_WORDS and not re.match(rf"\W*?(?:{QUOTED})|\W*$", text[first.end() :]):
+    if word in TEXT_WORDS and not re.match(rf"\W*?(?:{QUOTED})|\W*$", text[first.end() :]):
         word = first[1]  # what other languages call a pattern may be a stitch
     text = text[: first.start(1)] + word + text[first.end(1) :]
     read_on = word.lower() in _READ_ON or word in around.stitches or re.search(r"\d", word)

@@ -9,17 +9,23 @@ from typing import Final
 from stitchc.notation.fixes.rows import rows
 from stitchc.notation.fixes.surroundings import Surroundings, only_near
 from stitchc.notation.fixes.values import FILLERS, Value, narrowed, straight, values, with_figures
-from stitchc.notation.slips import KEYWORDS
+from stitchc.notation.slips import KEYWORDS, NEW_WORDS, TEXT_WORDS
 
 _BEGINS: Final = {
     "pattern": "pattern title name",
     "note": "note notes",
+    "by": "by designer",
+    "difficulty": "difficulty",
+    "notion": "notion notions",
+    "photo": "photo",
     "yarn": "yarn yarns",
     "include": "include import",
     "stitch": "stitch stitches def",
     "gauge": "gauge tension",
     "piece": "piece",
+    "make": "make",
     "width": "width wide",
+    "sizes": "sizes",
     "needles": "needles needle",
     "edge": "edge edges",
     "carriage": "carriage",
@@ -103,10 +109,12 @@ def statements(code: str, around: Surroundings) -> Iterator[str]:
         return
     word = first[1].lower() if first and not text[:1].isdigit() else ""
     keyword = _STATEMENT.get(word) or (word not in KEYWORDS and _misspelt(word)) or ""
-    if around.stitch(word) or around.yarn(word) or (word == "name" and around.block):
+    if word in NEW_WORDS:
+        pass
+    elif around.stitch(word) or around.yarn(word) or (word == "name" and around.block):
         keyword = ""
     rest = text[first.end() :] if first and keyword else text
-    if keyword in _TEXTS:
+    if keyword in TEXT_WORDS - {"photo"}:
         assert first is not None
         yield from _text(keyword, code[first.end() :])
         return
@@ -151,8 +159,6 @@ def _misspelt(word: str) -> str | None:
 
 
 # -- texts and names --------------------------------------------------------------------------------------------------
-
-_TEXTS: Final = ("pattern", "note", "include", "do")
 
 
 def _text(keyword: str, rest: str) -> Iterator[str]:
