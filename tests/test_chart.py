@@ -45,7 +45,7 @@ def test_json_is_as_promised(harbour: Path, capsys: pytest.CaptureFixture[str]) 
     # the rows of double cross tuck: "What is Pique Fabric", which gives them needle by needle
     assert run(["chart", "harbour.stitch", "--stitch", "pique", "--format", "json"]) == 0
     document = json.loads(capsys.readouterr().out)
-    assert list(document) == ["format", "title", "notes", "stitches"]
+    assert list(document) == ["format", "title", "notes", "stitches", "by", "difficulty", "notions", "photos"]
     assert document["format"] == "stitchc-chart/1"
     assert document["title"] == "Harbour wall"
     assert document["notes"] == ["Worn purl side out."]

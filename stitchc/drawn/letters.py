@@ -22,17 +22,16 @@ _GROUP: Final = 5
 
 def as_json(pattern: Pattern, stitches: Sequence[Stitch]) -> str:
     """The `stitchc-chart/1` document."""
-    head = {
-        "format": "stitchc-chart/1",
-        "title": pattern.title,
-        "notes": list(pattern.notes),
+    head = {"format": "stitchc-chart/1", "title": pattern.title, "notes": list(pattern.notes)}
+    more = {
         "by": pattern.by,
         "difficulty": pattern.difficulty,
         "notions": list(pattern.notions),
         "photos": [{"file": photo.file, "shows": photo.shows} for photo in pattern.photos],
     }
     listed = ", ".join("{" + ", ".join(_members(stitch)) + "}" for stitch in stitches)
-    return f'{json.dumps(head, ensure_ascii=False)[:-1]}, "stitches": [{listed}]}}'
+    first, last = (json.dumps(part, ensure_ascii=False) for part in (head, more))
+    return f'{first[:-1]}, "stitches": [{listed}], {last[1:]}'
 
 
 def _members(stitch: Stitch) -> Iterator[str]:
