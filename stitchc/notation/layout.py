@@ -22,7 +22,7 @@ _WIDEST_HEAD: Final = 24
 """Row heads are aligned up to this width; a longer one stands out by itself."""
 
 _TOKEN: Final = re.compile(
-    rf'{QUOTED}|[LRlr][0-9]+\s*[-–]\s*[LRlr][0-9]+(?![\w-])|-?[0-9]+\.[0-9]+|[^\W\d_][^\s"“”„«»#(),:=]*|-?[0-9]+|[-–(),=:]|\S'
+    rf'{QUOTED}|[LRlr][0-9]+\s*[-–]\s*[LRlr][0-9]+(?![\w-])|-?[0-9]+\.[0-9]+|[^\W\d_][^\s"“”„«»#(),:=]*|(?:(?<![0-9])-)?[0-9]+|[-–(),=:]|\S'
 )
 _CELL: Final = re.compile(r"([KTSkts]+)(?![0-9])|([KTSkts][0-9]+)|(\()|\)\s*[xX×]\s*([0-9]+)")
 """Letters that stand together and have no count, a letter with its count, the brackets of a group."""
@@ -117,7 +117,7 @@ def _line(code: str, head_width: int) -> str:
     if _is_row(code):
         _, cells = code.split(":", 1)
         return f"{_INDENT}{_row_head(code):>{head_width}}: {_cells(cells)}"
-    tokens = _TOKEN.findall(code)
+    tokens = ["-" if token == "–" else token for token in _TOKEN.findall(code)]
     first = tokens[0].lower()
     indent = _INDENT if first in _INDENTED else ""
     tokens[0] = first
