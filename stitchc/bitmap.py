@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.bed import Needles
+from stitchc.bed import Needles, needle_name
 from stitchc.chart import KNIT, Chart, TooLarge
 from stitchc.document.values import Drawing, Label, Path
 from stitchc.drawn.carried import KEYWORD, carried_words
+from stitchc.english import ranges
 from stitchc.machines import fit
 from stitchc.machines.fit import reads_nothing_of_the_kind
 from stitchc.messages import Message, Refused
@@ -53,6 +54,7 @@ class Picture:
 
     first_row: at which end of the picture row 1 is. seen_from: which face of the fabric it shows; left and right of
     the knit side are exchanged. dark_means: what a dark pixel does. chart: what is knitted, as the bed is faced.
+    out_of_work: the needles that are, in words; their pixels knit.
     remarks: what has to be written into the file ("made despite …").
     """
 
@@ -64,6 +66,7 @@ class Picture:
     machine: str
     needles: str
     chart: Chart
+    out_of_work: str = ""
     title: str = ""
     remarks: tuple[str, ...] = ()
 
@@ -71,12 +74,13 @@ class Picture:
     def words(self) -> str:
         """What was chosen, in a sentence: it is kept in the file and shown to the knitter."""
         height, width = self.dark.shape
+        empty = f" Out of work, with pixels that knit: {self.out_of_work}." if self.out_of_work else ""
         sides = "left and right as you face the bed" if self.seen_from == "purl" else "left and right exchanged"
         return (
             f"{self.stitch} for {self.machine}: {width} needles ({self.needles}) by {height} rows, one pixel a "
             f"stitch; "
             f"a dark pixel means {self.dark_means}; row 1 is at the {self.first_row}; seen from the {self.seen_from} "
-            f"side ({sides})."
+            f"side ({sides}).{empty}"
         )
 
 
@@ -184,9 +188,16 @@ def make_picture(
         machine=machine.name,
         needles=str(needles) if needles else "one repeat",
         chart=chart,
+        out_of_work=_out_of_work(chart, needles),
         title=title or "",
         remarks=remarks,
     )
+
+
+def _out_of_work(chart: Chart, needles: Needles | None) -> str:
+    if needles is None:
+        return f"needle{'s' * (len(chart.out) > 1)} {ranges(chart.out)} of the repeat" if chart.out else ""
+    return ", ".join(needle_name(needles.first + needle - 1) for needle in chart.out)
 
 
 def _with_edge(chart: Chart, edge: int) -> Chart:

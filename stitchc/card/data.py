@@ -23,7 +23,8 @@ def as_json(card: Card, whole: Tile, pages: Sequence[tuple[str, Tile]], paper: s
     it does not fit the paper, each with its picture's name without the ending.
 
     `centres_px`: the centre of column c, row r (both from 0 here) is column_1_row_1 + c * per_column + r * per_row.
-    For a page that begins at a later row, column_1_row_1 lies off the page.
+    For a page that begins at a later row, column_1_row_1 lies off the page. `out`: columns, from 1 as they are punched,
+    whose needles are out of work.
     """
     document: dict[str, Any] = {
         "format": FORMAT,
@@ -47,6 +48,7 @@ def as_json(card: Card, whole: Tile, pages: Sequence[tuple[str, Tile]], paper: s
         "seen_above_read": card.shape.seen_above_read,
         "joining_rows": card.shape.joining_rows,
         "hole_count": card.hole_count,
+        "out": list(card.columns_out),
         "settings": list(card.chart.settings()),
         "yarns": list(card.chart.yarns),
         "changes": [{"row": c.row, "setting": c.setting, "yarn": c.yarn} for c in card.changes],

@@ -274,7 +274,8 @@ class _Drawing:
             yield Text(x, centre + high / 2, line, MARK_MM, layer="engrave")
 
     def _column_numbers(self) -> Iterator[Item]:
-        """At each end of the tile: on the sheet where its margin has room, else outside it; the middle marked."""
+        """At each end of the tile: on the sheet where its margin has room, else outside it; the middle marked, and in
+        boxes the columns whose needles are out of work."""
         free = self.shape.end_margin_mm - self.shape.hole_mm / 2
         on_sheet = free >= COLUMN_NUMBER_MM * CAPITAL + 2 * CLEAR_MM
         for joint, edge, way in ((self.tile.joint_above, self.top, 1), (self.tile.joint_below, self.bottom, -1)):
@@ -289,6 +290,10 @@ class _Drawing:
         baseline = centre + size * CAPITAL / 2
         for column in range(1, self.card.columns + 1):
             yield Text(self.x(column), baseline, str(column), size, "middle", layer=layer)
+        wide, high = width_mm("88", size) + 2 * TIGHT_BOX_MM, size * CAPITAL + 2 * BOX_MM
+        for column in self.card.columns_out:
+            left, top = self.x(column) - wide / 2, centre - high / 2
+            yield Rectangle(left, top, wide, high, line_mm=0.2, layer=layer)
         middle = self.x((self.card.columns + 1) / 2)
         yield Line(middle, centre - size * 0.6, middle, centre + size * 0.6, 0.4, layer=layer)
         if layer == "engrave":

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import needle_name, needle_position
 from stitchc.card.plan import changes_of
+from stitchc.english import numbered
 
 if TYPE_CHECKING:
     from stitchc.card.plan import Card, Change
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
 
 MOST_CHANGES: Final = 6
 """Changes listed one by one; further ones are left to the marks beside the rows."""
+MOST_NEEDLES: Final = 8
+"""Needles out of work that are named one by one."""
 
 SETTING_WORDS: Final[dict[Setting, str]] = {"plain": "plain", "tuck": "tuck", "slip": "slip", "mixed": "tuck + slip"}
 SETTING_MARKS: Final[dict[Setting, str]] = {"plain": "K", "tuck": "T", "slip": "S", "mixed": "TS"}
@@ -112,10 +115,7 @@ def _listed(changes: list[tuple[int, str]], card: Card) -> str:
 
 def needles(card: Card) -> str:
     """Which needles the outer columns are for, where 0 of the bed lies, whether left and right change places."""
-    needle = card.machine.column_1_needle or needle_name(-(card.columns // 2))
-    first = needle_position(needle)
-    last = needle_name(first + card.columns - 1)
-    left, right = (last, needle) if card.machine.mirrored else (needle, last)
+    first, left, right = _first_position(card), _needle_of(card, 1), _needle_of(card, card.columns)
     before = -first % card.columns  # columns left of 0 of the bed, on a card that is not mirrored
     if card.machine.mirrored and before:
         before = card.columns - before
@@ -126,6 +126,32 @@ def needles(card: Card) -> str:
     elif not is_unsettled(card):
         turned = " The card is not mirrored."
     return f"Column 1 is for {left}, column {card.columns} for {right}, and so on outward.{zero}{turned}"
+
+
+def _first_position(card: Card) -> int:
+    """Where the column that is leftmost on the bed stands, of those that are read beside 0."""
+    needle = card.machine.column_1_needle
+    return needle_position(needle) if needle else -(card.columns // 2)
+
+
+def _needle_of(card: Card, column: int) -> str:
+    return needle_name(_first_position(card) + (card.columns - column if card.machine.mirrored else column - 1))
+
+
+def out_of_work(card: Card) -> str | None:
+    """Which needles stand empty the whole time; None where all are in work."""
+    columns = card.columns_out
+    if not columns:
+        return None
+    named = [_needle_of(card, column) for column in columns]
+    if len(named) > MOST_NEEDLES:
+        named[3:-1] = ["…"]
+    needle, stand, their = ("needle", "stands", "Its") if len(columns) == 1 else ("needles", "stand", "Their")
+    return (
+        f"The {needle} of {numbered('column', columns)} ({', '.join(named)}, and so on outward) "
+        f"{stand} empty in non-working position all through. {their} holes are punched all the same, in case such a "
+        "needle is in work after all."
+    )
 
 
 def is_unsettled(card: Card) -> bool:
@@ -148,11 +174,14 @@ def to_check(card: Card) -> str | None:
 
 
 def numbers(card: Card) -> str:
-    """What the numbers beside the rows are."""
+    """What the numbers beside the rows are, and which columns' numbers are boxed."""
+    empty = " A column's number in a box: its needle is out of work." if card.columns_out else ""
     if card.shape.seen_above_read == 0:
-        return "The card's rows."
+        return f"The card's rows.{empty}"
     joining = " In brackets: the row that a joining row lies over." if card.shape.joining_rows else ""
-    return f"Left, bold: the card's rows. Right, boxed: the row being read when that row is at eye level.{joining}"
+    return (
+        f"Left, bold: the card's rows. Right, boxed: the row being read when that row is at eye level.{joining}{empty}"
+    )
 
 
 def marks(card: Card) -> str | None:
@@ -236,6 +265,7 @@ def notes(card: Card) -> list[tuple[str, str]]:
         ("START", start(card)),
         ("Hole", meaning(card)),
         ("Reader", twice(card)),
+        ("Out of work", out_of_work(card)),
         ("Carriage", settings(card)),
         ("Yarn", yarns(card)),
         ("Marks", marks(card)),

@@ -55,7 +55,8 @@ class Card:
 
     unit: one repeat, begun where it was asked to. chart: the same tiled to the card's columns and rows. holes: shape
     (rows, columns), row 1 and the leftmost column first, as the card is punched: with the machine's polarity and
-    mirroring applied. Joining rows are not in it. each_row_twice: the reader knits every row of the card twice, and
+    mirroring applied; a needle out of work is punched like one that knits, so that nothing is spoilt if it is in work
+    after all. Joining rows are not in it. each_row_twice: the reader knits every row of the card twice, and
     unit and chart hold one row of each pair. remarks: sentences to write on it ("Made despite …"). own_notes: heads
     and sentences that stand on it in place of the usual ones.
 
@@ -84,6 +85,12 @@ class Card:
     def columns(self) -> int:
         """Columns of the reader."""
         return int(self.holes.shape[1])
+
+    @property
+    def columns_out(self) -> tuple[int, ...]:
+        """The columns as they are punched, from 1, whose needles are out of work."""
+        working = self.chart.in_work[::-1] if self.machine.mirrored else self.chart.in_work
+        return tuple((np.flatnonzero(~working) + 1).tolist())
 
     @property
     def rows(self) -> int:

@@ -186,7 +186,7 @@ def swatch_steps(plan: SwatchPlan, pattern: Pattern, units: Units) -> Iterator[t
     yield "cast on", f"{plan.needles.count} needles, {plan.needles.left} to {plan.needles.right}; a few rows of it"
     edges = "" if is_plain else " of the stitch; one needle at each end always knits"
     yield "knit", f"row counter to 0, then {plan.total_rows} rows{edges}"
-    if not is_plain and not pattern.stitches[plan.name].chart.knits[-1].all():
+    if not is_plain and pattern.stitches[plan.name].chart.held[-1].any():
         yield "", "then 2 rows of stocking stitch, so that no needle holds more than one loop at the end"
     yield "mark rows", f"{plan.first_mark_row} and {plan.last_mark_row}: a scrap of yarn through an edge stitch"
     yield "mark needles", f"{left} and {right}: a scrap hung on each, half way up"

@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 import re
 import zlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -199,19 +199,28 @@ def follow_sheet(document: dict[str, Any], carriage: Side, by_hand: bool = True)
 
 
 def knit_by_reader(
-    habits: Habits, felt: Felt, needles: range, rows: int, settings: Sequence[str], card_rows: int
+    habits: Habits,
+    felt: Felt,
+    needles: range,
+    rows: int,
+    settings: Sequence[str],
+    card_rows: int,
+    empty: Collection[int] = (),
 ) -> list[str]:
     """Run the carriage over a bed whose needles a reader selects, `rows` times after the first selection.
 
     settings: what the carriage is set to while each row of the card or picture is knitted; a needle that is not
     selected to knit then tucks or slips. A reader that selects one pass ahead has needles selected by the pass
-    before: it makes one pass more, at the start, which knits plain and only selects.
+    before: it makes one pass more, at the start, which knits plain and only selects. empty: needles that the knitter
+    has put out of work, `-` in the fabric; nothing selects them to hold.
     """
     bed = Bed(needles)
 
     def selected(row: int) -> set[int]:
         """The needles that will knit when this row is read."""
-        return {needle for needle in needles if felt(row, needle) == (habits.mark_means == "knit")}
+        knitting = {needle for needle in needles if felt(row, needle) == (habits.mark_means == "knit")}
+        assert knitting.issuperset(empty)
+        return knitting
 
     read = 1  # the row at the feelers
     ready = set(needles)
@@ -234,7 +243,10 @@ def knit_by_reader(
         read += 1
     if ahead:
         assert set(told[0]) == {"K"}
-    return told[ahead:]
+    return [
+        "".join("-" if needle in empty else did for needle, did in zip(needles, row, strict=True))
+        for row in told[ahead:]
+    ]
 
 
 def settings_told(changes: Sequence[tuple[int, str | None]], rows: int) -> list[str]:
@@ -277,6 +289,12 @@ def _row_sampled(grey: Image.Image, centres: dict[str, list[float]], row: int, c
         at = int(x + column * dx), int(y + row * dy)
         line.append(grey.getpixel(at) < 128)  # type: ignore[operator]
     return line
+
+
+def emptied(habits: Habits, columns: Collection[int], needles: range) -> set[int]:
+    """The needles that stand at these columns of a card, counted from 1, all over the bed."""
+    felt = card_in_reader(habits, [[column in columns for column in range(1, habits.width + 1)]])
+    return {needle for needle in needles if felt(1, needle)}
 
 
 def card_in_reader(habits: Habits, holes: Sequence[Sequence[bool]]) -> Felt:
@@ -346,6 +364,18 @@ def choice_of(picture: bytes) -> Chosen:
     )
     assert match, words
     return Chosen(int(match[1]), int(match[2]), match[3], match[4], match[5])  # type: ignore[arg-type]
+
+
+def out_of_work(picture: bytes) -> list[str]:
+    """The needles that the picture's sentence puts out of work: names on the bed, or numbers of the repeat."""
+    told = re.search(r"Out of work, with pixels that knit: (.*?)\.", text_chunks(picture)["Description"])
+    if told is None:
+        return []
+    needles: list[str] = []
+    for word in re.findall(r"[LR]?[0-9]+(?:-[0-9]+)?", told[1]):
+        first, _, last = word.partition("-")
+        needles += [str(number) for number in range(int(first), int(last) + 1)] if last else [word]
+    return needles
 
 
 def picture_in_reader(habits: Habits, picture: bytes, leftmost: int) -> Felt:
