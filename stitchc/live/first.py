@@ -15,11 +15,13 @@ if TYPE_CHECKING:
     from stitchc.machines import Machine
 
 FIRST_PATTERN: Final = """\
-# A first pattern. Change it and see what follows. Text after a # is a comment.
+# A first pattern: change it and see.
+# Text after this sign is a comment.
 pattern "First"
 
-# One repeat, row by row, in the order of knitting: K knits, T tucks, S slips.
-# Cells run left to right as you face the bed. The repeat goes on in every direction.
+# One repeat, in the order of knitting.
+# K knits, T tucks, S slips. Cells run left
+# to right as you face the bed.
 stitch first
     1: K T
     2: K

@@ -60,11 +60,17 @@ def described(kind: type[Any]) -> list[dict[str, Any]]:
 
 
 def _help(option: Option) -> str:
-    """The help in the page's words: its settings have labels, no flags, and take several values in one field."""
-    text = re.sub(r"--([a-z]+(?:-[a-z]+)*)", lambda flag: f"“{_label(flag[1])}”", option.help)
+    """The help in the page's words: its forms take several values in one field."""
     between = "semicolons" if option.split else "spaces"
-    text = re.sub(r"\b(the one in )?FILE\b", lambda file: f"{file[1] or ''}the pattern", text)
+    text = re.sub(r"\b(the one in )?FILE\b", lambda file: f"{file[1] or ''}the pattern", in_page_words(option.help))
     return text.replace("repeat the option for several", f"separate several with {between}")
+
+
+def in_page_words(text: str) -> str:
+    """A sentence with the page's labels for the options that it speaks of; commands to type stay as they are."""
+    return re.sub(
+        r"(stitchc \w+ )?--([a-z]+(?:-[a-z]+)*)", lambda found: found[0] if found[1] else f"“{_label(found[2])}”", text
+    )
 
 
 _LABELS: Final = {

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 import stitchc
 from stitchc import options as product_options
 from stitchc.card.product import make_test_card
-from stitchc.live.settings import OPTIONS, as_fields
+from stitchc.live.settings import OPTIONS, as_fields, in_page_words
 from stitchc.live.values import Made
 from stitchc.messages import Message, Refused
 from stitchc.notation import compile_text
@@ -161,11 +161,12 @@ def _or_refused(work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
     except Refused as refused:
         return {"refused": [_words(message) for message in refused.messages if message.severity == "error"]}
     except (WrongOption, ValueError) as wrong:
-        return {"refused": [str(wrong)]}
+        return {"refused": [in_page_words(str(wrong))]}
 
 
 def _words(message: Message) -> str:
-    return f"{message.text} {message.cure}" if message.cure and "\n" not in message.cure else message.text
+    whole = f"{message.text} {message.cure}" if message.cure and "\n" not in message.cure else message.text
+    return in_page_words(whole)
 
 
 def _document(product: Product[Any]) -> Any:
@@ -176,8 +177,8 @@ def _document(product: Product[Any]) -> Any:
 def _shared(product: Product[Any], machine: Machine | None) -> dict[str, Any]:
     return {
         "machine": machine.title if machine else None,
-        "remarks": list(product.remarks),
-        "warnings": [message.text for message in product.messages],
+        "remarks": list(map(in_page_words, product.remarks)),
+        "warnings": [in_page_words(message.text) for message in product.messages],
     }
 
 
@@ -322,7 +323,7 @@ def trace(picture: bytes, name: str, settings: Mapping[str, Any]) -> dict[str, A
         return {
             "text": product.files[0].content.decode("utf-8"),
             "doubts": [_words(message) for message in product.messages],
-            "remarks": list(product.remarks),
+            "remarks": list(map(in_page_words, product.remarks)),
         }
 
     return _or_refused(work)

@@ -271,6 +271,28 @@ async function goToSource({stitch, row, column}) {
   chart.goTo(row, column);
 }
 
+const HOW = [
+  ["stitch wave", "A stitch and its name. Its rows follow, one repeat, in the order of knitting."],
+  ["1: K3 T", "Row 1: 3 needles knit, 1 tucks. K knits, T tucks, S slips; left to right as you face the bed."],
+  ["2, 4-6: K", "Rows 2, 4, 5 and 6 are alike. A short row repeats over the whole width."],
+  ["3: (K T)x2", "What is in brackets, twice."],
+  ["5 in foam: S2 K2", "Row 5 in the yarn called foam, which a line like the next one names."],
+  ["yarn foam \"sea green\"", "A yarn, in your own words."],
+  ["stitch wave over 8", "The repeat is 8 needles wide."],
+  ["out 4", "Among the rows: needle 4 of the repeat is out of work."],
+  ["stitch b = a then a shifted 1", "A stitch built from another: above it, moved by 1 needle. Also beside, mirrored, reversed, across 2, up 3."],
+  ["gauge wave 20 stitches 30 rows per 10 cm", "A swatch that you measured. plain is stocking stitch."],
+  ["piece cowl", "A piece. Under it: width 60 cm, knit wave for 18 cm, do \"Cast off.\""],
+  ["# a comment", "Is not read."],
+];
+
+function howToWrite() {
+  dialog("How to write a pattern", (close) => [
+    make("div", {class: "paper", tabindex: 0, role: "group", "aria-label": "The notation"}, make("table", {class: "figures how"}, make("tbody", {},
+      HOW.map(([line, words]) => make("tr", {}, make("th", {scope: "row"}, make("code", {}, line)), make("td", {}, words)))))),
+    button("Close", close, {class: "main"})], {class: "broad"});
+}
+
 function newStitch() {
   dialog("Draw a new stitch", (close) => {
     const name = make("input", {id: "new-name", required: true, autocomplete: "off", value: pattern || editor.text().trim() ? "drawn" : "first"});
@@ -325,9 +347,9 @@ function field(words, input, note = "") {
 // A form in a dialog: what is refused stands in it, and nothing is lost.
 function form(close, words, fields, work) {
   const wrong = make("p", {class: "refused", role: "alert"});
-  return make("form", {onsubmit: async (event) => {
+  return make("form", {oninput: () => wrong.replaceChildren(), onsubmit: async (event) => {
     event.preventDefault();
-    wrong.textContent = "";
+    wrong.replaceChildren();
     try {
       await work();
     } catch (error) {
@@ -617,6 +639,7 @@ function wire() {
     await guarded(refresh);
     begin();
   });
+  find("how").addEventListener("click", howToWrite);
   find("add-stitch").addEventListener("click", newStitch);
   find("everything").addEventListener("click", () => guarded(() => views.take("everything", {}, "", "", context())));
   find("trace").addEventListener("click", () => {

@@ -289,11 +289,11 @@ export function askSettings(product, heading, then = () => {}) {
       const id = `set-${each.name}`;
       const input = each.kind === "choice"
         ? make("select", {id}, each.choices.map((choice) => make("option", {value: choice}, choice)))
-        : make("input", {id, type: each.kind === "flag" ? "checkbox" : "text", placeholder: each.example, autocomplete: "off", "aria-describedby": `${id}-help`});
+        : make("input", {id, type: each.kind === "flag" ? "checkbox" : "text", placeholder: /[0-9]/.test(each.example) ? each.example : each.default.length < 25 ? each.default : "", autocomplete: "off", "aria-describedby": `${id}-help`});
       if (each.kind === "flag") input.checked = now[each.name] ?? each.value;
       else input.value = now[each.name] ?? each.value ?? "";
       if (each.kind === "choice" && input.selectedIndex < 0) input.prepend(make("option", {value: "", selected: true}, "as usual"));
-      const help = `${each.help}${each.default && each.kind !== "flag" ? ` Default: ${each.default}.` : ""}`;
+      const help = `${each.help}${each.default && each.kind === "text" ? ` Default: ${each.default}.` : ""}`;
       return {each, input, line: make("p", {class: "field-line"}, make("label", {for: id}, each.label), input, make("span", {class: "note", id: `${id}-help`}, withCode(help)))};
     });
     const use = (values) => {
