@@ -159,7 +159,7 @@ function compare({stitches}) {
 
 function notes(value) {
   const machine = value.machine ? [make("p", {class: "note"}, `For: ${value.machine}.`)] : [];
-  const said = [...(value.warnings || []), ...(value.remarks || [])].filter((words) => !/^(Skipped|[0-9]+ holes? to punch)/.test(words));
+  const said = [...new Set([...(value.warnings || []), ...(value.remarks || []), ...(value.notes || [])])].filter((words) => !/^(Skipped|[0-9]+ holes? to punch)/.test(words));
   const list = said.map((words) => make("li", {}, withCode(words)));
   return [...machine, list.length > 3 ? make("details", {}, make("summary", {}, count(list.length, "remark")), make("ul", {class: "remarks"}, list)) : list.length ? make("ul", {class: "remarks"}, list) : null];
 }
