@@ -65,7 +65,7 @@ _TICK: Final = 7 * mm
 _UNBROKEN: Final = 60
 """Letters of code up to which it is not broken over two lines."""
 _LEAST_USED: Final = 0.67
-"""Share of a page that is filled before a block that would fit on the next page as a whole begins there."""
+"""Share of a page that is filled before a block that takes more than a page begins on the next."""
 _GREY: Final = HexColor("#666666")
 _SHADE: Final = HexColor("#eeeeee")
 
@@ -248,7 +248,8 @@ def _heading(text: str, size: float, level: int, before: float = 4) -> _Heading:
 
 
 class _Block(Flowable):  # type: ignore[misc]
-    """A repeated stretch of rows: on one page where that leaves no page half empty, else broken between its lines."""
+    """A repeated stretch of rows: on one page, because whoever ticks its rows goes through it again and again; where it
+    takes more than a page, broken between its lines."""
 
     def __init__(self, content: Sequence[Flowable]) -> None:
         super().__init__()
@@ -287,7 +288,8 @@ def _with_page_breaks(story: Iterable[Flowable], width: float, height: float) ->
         run.append(flowable)
         if isinstance(flowable, _Block):
             whole = [*run[:-1], *flowable.content]
-            yield CondPageBreak(min(_height(whole, width), most))
+            room = _height(whole, width)
+            yield CondPageBreak(room if room < height else most)
             yield from _with_page_breaks(whole, width, height)
         elif flowable.getKeepWithNext():
             continue
