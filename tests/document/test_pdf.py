@@ -70,10 +70,10 @@ def test_the_pdf_says_what_the_text_says_in_the_same_order() -> None:
 
 @pytest.mark.parametrize("page", ["a4", "letter"])
 def test_a_repeat_has_a_box_for_every_row_under_its_head(page: str) -> None:
-    pdf, texts = opened(to_pdf(sheet(302), page=page))  # type: ignore[arg-type]
+    pdf, texts = opened(to_pdf(sheet(202), page=page))  # type: ignore[arg-type]
     assert pdf[0].get_size() == pytest.approx({"a4": (595.28, 841.89), "letter": (612, 792)}[page], abs=0.1)
-    assert sum("these 4 rows 75 times, then" in " ".join(text.split()) for text in texts) == 1, "on one page"
-    assert boxes("\n".join(texts).split("Row by row")[1]) == list(range(1, 303))
+    assert sum("these 4 rows 50 times, then" in " ".join(text.split()) for text in texts) == 1, "on one page"
+    assert boxes("\n".join(texts).split("Row by row")[1]) == list(range(1, 203))
     assert all(f"Page {at} of {len(texts)}" in text for at, text in enumerate(texts, start=1))
 
 
