@@ -42,6 +42,9 @@ stitch never
 """
 
 
+pytestmark = pytest.mark.usefixtures("one_cache")
+
+
 @pytest.fixture
 def pattern(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     path = tmp_path / "tide.stitch"

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from stitchc.chart import SLIP, Chart
-from stitchc.fabric import Fabric, relax, relaxing
+from stitchc.fabric import Fabric, relax, relaxation, relaxing
 from stitchc.fabric.descent import CLOSEST, Shape, _Way
 from stitchc.fabric.metric import Metric
 from stitchc.fabric.relaxation import MOST_CELLS, PLAIN_CELL, ROBBED
@@ -14,14 +14,14 @@ from stitchc.fabric.start import DIAMETER, START_COURSE, Floats, Layout, lay_out
 from stitchc.fabric.symmetry import symmetries
 from stitchc.fabric.topology import _crossings
 from stitchc.messages import Refused
-from tests.fabric.conftest import at_free_cell, at_gauge, chart_of
+from tests.fabric.conftest import at_free_cell, at_gauge, chart_of, on_demand
 
 SHOWN = (
     ("K", 1.0, 1.0),
     ("KT/KK", 0.91, 1.37),
     ("KT/KT/KK", 0.90, 1.71),
     ("KS/SK", 1.22, 1.56),
-    ("KTSK/KKKK/SKKT", 1.0, 1.4),
+    ("KTS/KKK", 1.0, 1.3),
 )
 """Repeats with stitches and rows over plain's, as the gauge model estimates them."""
 
@@ -45,7 +45,7 @@ def test_plain_comes_out_at_mundens_constants() -> None:
 # -- at rest ----------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("rows, stitch_factor, row_factor", SHOWN)
+@pytest.mark.parametrize("rows, stitch_factor, row_factor", [*SHOWN, on_demand("KTSK/KKKK/SKKT", 1.0, 1.4)])
 def test_at_rest(rows: str, stitch_factor: float, row_factor: float) -> None:
     fabric = at_gauge(rows, stitch_factor, row_factor)
     assert fabric.cell_w == pytest.approx(PLAIN_CELL[0] / stitch_factor)
@@ -101,9 +101,8 @@ def test_symmetric_repeats_come_out_symmetric(rows: str, stitch_factor: float, r
 
 
 def test_a_mirrored_chart_gives_the_mirrored_fabric() -> None:
-    chart = chart_of("KTSK/KKKK/SKKT")
-    one = at_gauge("KTSK/KKKK/SKKT", 1.0, 1.4)
-    other = relax(chart.mirrored(), PLAIN_CELL[0], PLAIN_CELL[1] / 1.4)
+    one = at_gauge("KTS/KKK", 1.0, 1.3)
+    other = at_gauge("STK/KKK", 1.0, 1.3)
     assert one.energies[-1][-1] == pytest.approx(other.energies[-1][-1], rel=1e-3)
 
 
@@ -116,7 +115,7 @@ def test_it_is_the_same_fabric_however_often_it_is_written() -> None:
 # -- looped as it began -----------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("rows", ["KT/KK", "KS/KS/KK"])
+@pytest.mark.parametrize("rows", ["KT/KK", on_demand("KS/KS/KK")])
 def test_no_strand_passes_through_another(rows: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """All along the way the strands themselves, not only their contact points, stay apart."""
     ways: list[Shape] = []
@@ -180,10 +179,10 @@ def refused(chart: Chart, cell_w: float = PLAIN_CELL[0], cell_c: float = PLAIN_C
     return f"{message.code}: {message.text}"
 
 
-@pytest.mark.parametrize("rows", ["KTKK/KTKK/KKKK", "KKKT/KKKT/KKKT/KKKK", "KKT/KKK"])
+@pytest.mark.parametrize("rows", ["KTKK/KTKK/KKKK", "KKT/KKK", on_demand("KKKT/KKKT/KKKT/KKKK")])
 def test_held_columns_do_not_open_into_ladders(rows: str) -> None:
     """The needles were one pitch apart: no wale takes the room of its neighbours."""
-    fabric = at_gauge(rows, 0.93, 1.35)
+    fabric = at_gauge(rows, 0.93, 1.31)
     layout = lay_out(fabric.chart)
     firsts = [layout.at(0, column).first for column in range(layout.width)]
     at = fabric.courses[0][firsts, 0] / fabric.cell_w
@@ -217,16 +216,18 @@ def test_too_many_tucks_on_a_needle() -> None:
     assert refused(Chart.from_rows(["KT"] * 11 + ["KK"])).startswith("V703: Needle 2 of the repeat takes 11 tucks")
 
 
-def test_no_room_for_the_yarn() -> None:
+def test_no_room_for_the_yarn(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(relaxation, "_WAYS", relaxation._WAYS[:1])  # each further try takes as long
+    monkeypatch.setattr(relaxation, "_LONGER", relaxation._LONGER[:1])
     assert refused(chart_of("K"), 0.06, 0.03).startswith("V703")
 
 
 # -- odd sizes and rows -----------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("rows", ["K/K/K", "SSS/KKK", "KT/TK/SS", "KKT/KKK", "KT/KT/KT/KT/KT/KK"])
+@pytest.mark.parametrize("rows", ["K/K/K", "SSS/KKK", "KKT/KKK", on_demand("KT/TK/SS"), on_demand("KT/KT/KT/KT/KT/KK")])
 def test_odd_repeats(rows: str) -> None:
-    fabric = relax(chart_of(rows), PLAIN_CELL[0], PLAIN_CELL[1] / 1.3) if "T" in rows else at_gauge(rows, 1.0, 1.3)
+    fabric = at_gauge(rows, 1.0, 1.3)
     assert fabric.closest > CLOSEST
     assert fabric.chart.width >= 2 and fabric.chart.height >= 2
 

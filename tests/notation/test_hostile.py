@@ -30,8 +30,9 @@ def measured(size: int, timeout: int) -> list[dict[str, Any]]:
     return [json.loads(line) for line in found.stdout.splitlines()]
 
 
-def test_small_ones() -> None:
-    records = measured(12_000, timeout=300)
+@pytest.mark.parametrize("size", [4_000, pytest.param(12_000, marks=pytest.mark.bench)])
+def test_small_ones(size: int) -> None:
+    records = measured(size, timeout=300)
     assert len(records) > 200
     for record in records:
         assert record["seconds"] < 6, record
