@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import os
 import re
-import select
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
 
+from tests.terminal import ROOT, Terminal
+
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="needs POSIX terminals")
 
-ROOT = Path(__file__).resolve().parent.parent
 SLOW = """
 import sys, time
 from stitchc.cli.progress import Bar
@@ -31,49 +30,6 @@ with Bar({label!r}) as bar:
             print("made/one.svg", file=sys.stderr)
 print("after", file=sys.stderr)
 """
-
-
-class Terminal:
-    """A program at a terminal of so many columns; `seen` is all that came out there."""
-
-    def __init__(self, words: list[str], folder: Path, columns: int = 80, **more: str) -> None:
-        import fcntl
-        import pty
-        import struct
-        import termios
-
-        environment = {key: value for key, value in os.environ.items() if not key.startswith("STITCHC_")}
-        environment |= {"PYTHONPATH": str(ROOT), "TERM": "xterm", "XDG_CACHE_HOME": str(folder / "cache"), **more}
-        environment.pop("COLUMNS", None)
-        self.pid, self.number = pty.fork()
-        if self.pid == 0:
-            fcntl.ioctl(0, termios.TIOCSWINSZ, struct.pack("HHHH", 24, columns, 0, 0))
-            os.chdir(folder)
-            for number in (signal.SIGTERM, signal.SIGHUP):  # also where this very test is run in the background
-                signal.signal(number, signal.SIG_DFL)
-            os.execve(words[0], words, environment)
-        self.seen = ""
-
-    def until(self, pattern: str, seconds: float = 60) -> bool:
-        """Whether that came to stand there, before the program ended."""
-        end = time.monotonic() + seconds
-        while time.monotonic() < end and not re.search(pattern, self.seen):
-            if select.select([self.number], [], [], 0.1)[0]:
-                try:
-                    read = os.read(self.number, 65536)
-                except OSError:  # Linux says so when the other end is closed
-                    break
-                if not read:
-                    break
-                self.seen += read.decode()
-        return re.search(pattern, self.seen) is not None
-
-    def end(self) -> int:
-        """The exit status, once all was read."""
-        self.until("a^")
-        _, status = os.waitpid(self.pid, 0)
-        os.close(self.number)
-        return os.waitstatus_to_exitcode(status)
 
 
 def screen(written: str, columns: int) -> list[str]:
@@ -145,7 +101,7 @@ def test_stopped_in_the_middle_the_terminal_is_clean_and_no_half_file_is_left(
     terminal = Terminal([sys.executable, "-m", "stitchc", "picture", "slow.stitch", "-o", "made/slow.png"], tmp_path)
     assert terminal.until(r"relaxing the fabric \[=* *\] +[0-9]+ %"), terminal.seen
     if how is signal.SIGINT:
-        os.write(terminal.number, b"\x03")
+        terminal.type("\x03")
     else:
         os.kill(terminal.pid, how)
     assert terminal.end() == 128 + how

@@ -259,53 +259,12 @@ def test_a_refusal_shows_its_place(file: Path, capfd: pytest.CaptureFixture[str]
     assert "5,004 rows; the most that can be drawn is 5,000. [N110]" in told and "  stitch long" in told
 
 
-@pytest.mark.parametrize(
-    "lines",
-    [
-        "[card]\nhole_mm = 4.6\n",
-        "[card]\nsheet_width_mm = 100\n",
-        "[card]\nhole_mm = -1\n",
-        "[card]\nrow_pitch_mm = 3.5\n",
-        "[card]\nhole_mm = nan\n",
-    ],
-)
-def test_a_profile_with_impossible_dimensions(file: Path, capfd: pytest.CaptureFixture[str], lines: str) -> None:
-    Path("my.toml").write_text(f'based_on = "card24-standard"\n{lines}', encoding="utf-8")
-    assert run(["card", "tide.stitch", "--machine", "my.toml"]) == 1
-    assert "M304" in capfd.readouterr().err and not list(Path().glob("*.png"))
-
-
 def test_holes_too_near_for_the_resolution(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
     Path("my.toml").write_text('based_on = "card24-standard"\n[card]\nhole_mm = 4.4\n', encoding="utf-8")
     assert run(["card", "tide.stitch", "--machine", "my.toml", "--dpi", "150"]) == 2
     found = re.search(r"--dpi (\d+) or more", capfd.readouterr().err)
     assert found
     assert run(["card", "tide.stitch", "--machine", "my.toml", "--dpi", found[1]]) == 0
-
-
-def test_a_read_only_place_and_somebody_elses_file(file: Path, capfd: pytest.CaptureFixture[str]) -> None:
-    Path("theirs-card.png").write_bytes(b"a picture of a boat")
-    assert run(["card", "tide.stitch", "-o", "theirs-card.png"]) == 3
-    assert "F503" in capfd.readouterr().err
-    assert Path("theirs-card.png").read_bytes() == b"a picture of a boat" and not Path("theirs-card.json").exists()
-    assert run(["card", "tide.stitch", "-o", "/proc/no/card.png"]) == 3
-    assert run(["card", "tide.stitch", "-o", "tide.stitch/card.png"]) == 3
-    assert {path.name for path in Path().iterdir()} == {"tide.stitch", "theirs-card.png"}
-
-
-def test_a_full_disk_leaves_nothing(
-    file: Path, capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    import errno
-    import os
-
-    def full(handle: int) -> None:
-        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-
-    monkeypatch.setattr(os, "fsync", full)
-    assert run(["card", "tide.stitch"]) == 3
-    assert "no space left" in capfd.readouterr().err.lower()
-    assert {path.name for path in Path().iterdir()} == {"tide.stitch"}
 
 
 def test_a_wrong_picture_is_never_written(
