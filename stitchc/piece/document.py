@@ -32,8 +32,9 @@ from stitchc.piece.size_words import (
     size_lines,
     size_words,
     work_words,
-    yarn_lines,
 )
+from stitchc.piece.yarn import AllYarn
+from stitchc.piece.yarn_words import purchase_lines, yarn_lines
 from stitchc.sheet import Item, Yarns, instruct
 from stitchc.sheet.instructions import Stretch, reader_name, selection_table, yarn_colours
 from stitchc.sheet.needle_words import shortest
@@ -51,12 +52,14 @@ def piece_document(
     after_row: int = 0,
     so_far: Sequence[Part] = (),
     for_others: bool = False,
+    everything: AllYarn | None = None,
 ) -> Document:
     """The whole instructions, for one size or several.
 
     labels: what the sizes are called ("48 cm"). messages: of each size; those that are only information are told in
     their place. after_row: leave out the rows up to this one, which are knitted already; so_far: what they came to.
-    for_others: whoever reads it has neither the pattern's file nor stitchc.
+    for_others: whoever reads it has neither the pattern's file nor stitchc. everything: the yarn of all pieces of the
+    pattern, in each size.
     """
     plan = plans[0]
     entries = _entries(plans, labels, units, after_row)
@@ -68,7 +71,7 @@ def piece_document(
         plan.piece.name,
         f"what is still to knit after row {after_row}" if after_row else "instructions for a whole piece",
         tuple(_facts(plans, labels, units, after_row)),
-        tuple(_parts(plans, labels, units, messages, after_row, so_far, for_others)),
+        tuple(_parts(plans, labels, units, messages, after_row, so_far, for_others, everything)),
         Rows(
             entries,
             plan.needles,
@@ -91,6 +94,8 @@ def _facts(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_row
             f"{several(labels)}. Where sizes differ, the first figure is for {labels[0]} and the others follow in "
             "brackets.",
         )
+    if plan.piece.make > 1:
+        yield "Make", f"{plan.piece.make}, one after the other"
     yield from bed_facts(plan.machine, [each.needles for each in plans], plan.edge)
     if after_row < len(plan.passes):
         yield "Carriage", f"at the {plan.passes[after_row].start_side} before row {after_row + 1}"
@@ -110,6 +115,7 @@ def _parts(
     after_row: int,
     so_far: Sequence[Part],
     for_others: bool,
+    everything: AllYarn | None,
 ) -> Iterator[Part]:
     plan = plans[0]
     yield from warning_part(by_size([warning_lines(each) for each in messages], labels))
@@ -121,9 +127,12 @@ def _parts(
     rounded = [[*rounding_lines(each, units), *info] for each, info in zip(plans, infos, strict=True)]
     if any(rounded) and not for_others:
         yield Part("Rounding", (Listing(by_size(rounded, labels)),))
-    yarns = [tuple(yarn_lines(each, units, after_row, for_others)) for each in plans]
-    if any(yarns):
-        yield Part("Yarn still needed" if after_row else "Yarn", (Listing(by_size(yarns, labels)),))
+    yarns = tuple(yarn_lines(plans, units == "in", after_row, for_others))
+    alone = plan.piece.make == 1 and (everything is None or len(everything.pieces) == 1)
+    whose = "" if alone else f" for one {plan.piece.name}"
+    yield Part("Yarn still needed" if after_row else f"Yarn{whose}", (Listing(yarns),))
+    if everything is not None and (bought := tuple(purchase_lines(everything, units == "in"))):
+        yield Part("Yarn to buy", (Listing(bought),))
     if gauges := tuple(gauge_lines(plan, units, for_others)):
         yield Part("Gauge", (Listing(gauges),))
     charts = [(name, chart) for name, chart in plan.charts.items() if name != PLAIN]

@@ -11,23 +11,25 @@ from stitchc.passes import cost
 from stitchc.piece.plan import Plan, Section
 from stitchc.piece.replan import Replan
 from stitchc.piece.size import Choice, Rounding
-from stitchc.piece.size_words import Units, gauge_lines, have_words, rounding_lines, settings_changed, yarn_lines
-from stitchc.piece.yarn import YarnNeeded, yarn_needed
+from stitchc.piece.size_words import Units, gauge_lines, rounding_lines, settings_changed, width_changes
+from stitchc.piece.yarn import AllYarn, YarnNeeded, balls_of, yarn_needed
+from stitchc.piece.yarn_words import have_words, purchase_lines, yarn_lines
 from stitchc.sheet import needles_as_json, pass_as_json
 from stitchc.sheet.sheet import warning_lines
 
 
 def as_document(
-    plan: Plan, rows: Sequence[PassRow], units: Units, messages: Sequence[Message] = ()
+    plan: Plan, rows: Sequence[PassRow], units: Units, messages: Sequence[Message], everything: AllYarn
 ) -> dict[str, object]:
     """The fields the contract promises, in its order, and further ones after them.
 
     Sizes and amounts are null where no gauge (or no tex) is known. Sections are in the order of knitting; an added
-    plain row is a section of its own with its reason in `added`.
+    plain row is a section of its own with its reason in `added`. everything: the yarn of all pieces, for this size.
     """
     notes = [*plan.pattern.notes, *warning_lines(messages), *rounding_lines(plan, units)]
     notes += [message.text for message in messages if message.severity == "info"]
-    notes += [*gauge_lines(plan, units), *yarn_lines(plan, units)]
+    notes += [*width_changes(plan), *gauge_lines(plan, units), *yarn_lines([plan], units == "in")]
+    notes += purchase_lines(everything, units == "in")
     return {
         "format": "stitchc-piece/1",
         "needles": needles_as_json(plan.needles),
@@ -50,6 +52,12 @@ def as_document(
             "rows": len(rows),
             "moves": cost(plan.passes, plan.machine).moves,
             "setting_changes": settings_changed(plan),
+        },
+        "make": plan.piece.make,
+        "yarn_of_all_pieces": {
+            "pieces": [{"piece": name, "make": count} for name, count in everything.pieces],
+            "left_out": list(everything.left_out),
+            "yarn": [_yarn(yarn) for yarn in everything.sizes[0]],
         },
     }
 
@@ -91,6 +99,7 @@ def _choice(choice: Choice | None) -> dict[str, object] | None:
 
 def _yarn(yarn: YarnNeeded) -> dict[str, object]:
     metres, weight = yarn.to_have()
+    balls = balls_of(yarn)
     return {
         "name": yarn.name,
         "metres": _size(yarn.metres, 3),
@@ -101,6 +110,9 @@ def _yarn(yarn: YarnNeeded) -> dict[str, object]:
             "grams": None if weight is None else round(weight, 1),
             "words": have_words(yarn),
         },
+        "balls": None
+        if balls is None
+        else {"grams": balls.ball.grams, "metres": balls.ball.metres, "count": balls.count, "spare": balls.spare},
     }
 
 

@@ -22,6 +22,7 @@ from stitchc.piece.plan import Plan
 from stitchc.piece.planner import gauge_of, work_out
 from stitchc.piece.replan import NotKnitted, Replan, replan
 from stitchc.piece.so_far import so_far_parts
+from stitchc.piece.yarn import AllYarn, YarnNeeded, yarn_needed, yarn_together
 from stitchc.product import File, Product, WrongOption, accept
 from stitchc.values import MM_PER
 
@@ -35,19 +36,22 @@ DEFAULTS: Final = PieceOptions()
 
 
 class _Planned(NamedTuple):
-    """A plan with its messages; the size asked for in mm, None for the one written; and what is knitted of it."""
+    """A plan with its messages; its size in mm where that was asked for or is one of several; what it is called; and
+    what is knitted of it."""
 
     plan: Plan
     messages: list[Message]
     size_mm: float | None
+    label: str
     so_far: Replan | None = None
 
 
 def plan_piece(pattern: Pattern, machine: Machine, options: PieceOptions = DEFAULTS) -> Product[Plan]:
     """A plan for each size: from the finished width and lengths to needles, rows, yarn and every pass.
 
-    With `so_far` the plan is worked out again from what was measured; its values are then the new plan. Raises Refused
-    (P4.., K2.., M3.., G6..) and WrongOption for a piece, sizes or measurements that do not fit.
+    The sizes are those asked for, or else those of the piece. With `so_far` the plan is worked out again from what was
+    measured; its values are then the new plan. Raises Refused (P4.., K2.., M3.., G6..) and WrongOption for a piece,
+    sizes or measurements that do not fit.
     """
     planned, messages = _planned(pattern, machine, options)
     return Product(tuple(each.plan for each in planned), tuple(_files(pattern, planned, options)), messages)
@@ -68,19 +72,20 @@ class Instructions(NamedTuple):
 
 
 def _planned(pattern: Pattern, machine: Machine, options: PieceOptions) -> tuple[list[_Planned], tuple[Message, ...]]:
-    sizes = parse_sizes(options.sizes, options.units) if options.sizes is not None else []
+    asked = parse_sizes(options.sizes, options.units) if options.sizes is not None else []
     measured = [_measured(text) for text in options.so_far]
+    piece = choose_piece(pattern, options.piece)
+    sizes = _labelled(asked, piece, options.units)
     if len(sizes) > 1 and measured:
         text = "--so-far is about the one size that is on the needles. Give that size alone in --sizes."
         raise WrongOption("", text)
-    piece = choose_piece(pattern, options.piece)
     if sizes and piece.width is None:
         raise WrongOption("", f"--sizes needs a `width` in the piece `{piece.name}`, which says `needles`.")
     accept(check_gauge(pattern, machine, options.plain), pattern)
     report = gauge_of(pattern, piece, options.plain, options.spread)
     checked = check_gauge(pattern, machine, options.plain, report.unused)
-    widths: list[float | None] = [*sizes] or [None]
-    planned = [_plan(pattern, piece, machine, report, width, options.anyway) for width in widths]
+    each_size: list[tuple[str, float | None]] = [*sizes] or [("", None)]
+    planned = [_plan(pattern, piece, machine, report, mm, label, options.anyway) for label, mm in each_size]
     if measured:
         planned = [_replanned(planned[0], measured, options.anyway)]
     told = [message for each in planned for message in each.messages]
@@ -122,6 +127,14 @@ def parse_sizes(text: str, units: Units) -> list[float]:
     return sizes
 
 
+def _labelled(asked: Sequence[float], piece: Piece, units: Units) -> list[tuple[str, float]]:
+    """What the sizes asked for are called, with their mm; those of the piece where none were asked for."""
+    if not asked:
+        return list(piece.sizes)
+    own = {mm: label for label, mm in piece.sizes}
+    return [(own.get(mm, f"{mm / MM_PER[units]:g} {units}"), mm) for mm in asked]
+
+
 def _measured(text: str) -> Measured:
     try:
         return parse_measured(text)
@@ -133,12 +146,18 @@ def _measured(text: str) -> Measured:
 
 
 def _plan(
-    pattern: Pattern, piece: Piece, machine: Machine, report: GaugeReport, size_mm: float | None, anyway: bool
+    pattern: Pattern,
+    piece: Piece,
+    machine: Machine,
+    report: GaugeReport,
+    size_mm: float | None,
+    label: str,
+    anyway: bool,
 ) -> _Planned:
     plan, messages = work_out(pattern, piece, machine, report, width_mm=size_mm, anyway=anyway)
     if plan is None:
         raise Refused(*in_order([*report.messages, *messages]), sources=pattern.sources)
-    return _Planned(plan, messages, size_mm)
+    return _Planned(plan, messages, size_mm, label)
 
 
 def _replanned(planned: _Planned, measured: Sequence[Measured], anyway: bool) -> _Planned:
@@ -148,7 +167,37 @@ def _replanned(planned: _Planned, measured: Sequence[Measured], anyway: bool) ->
         raise WrongOption("so_far", f"{error}.") from None
     if found is None:
         raise Refused(*in_order(messages), sources=planned.plan.pattern.sources)
-    return _Planned(found.new, [*found.new.report.messages, *messages], planned.size_mm, found)
+    told = [*found.new.report.messages, *messages]
+    return _Planned(found.new, told, planned.size_mm, planned.label, found)
+
+
+def _yarn_of_all(planned: Sequence[_Planned], options: PieceOptions) -> AllYarn:
+    """The yarn of this piece and of the pattern's others, in each size: a piece with as many sizes goes along with it,
+    any other is knitted in its first."""
+    first = planned[0].plan
+    pattern, piece, machine = first.pattern, first.piece, first.machine
+    own = [mm for _, mm in piece.sizes]
+    columns: list[list[tuple[int, tuple[YarnNeeded, ...]]]] = [[(piece.make, yarn_needed(e.plan))] for e in planned]
+    counted, in_one_size, left_out = {piece.name}, [], []
+    for other in pattern.pieces.values():
+        if other.name == piece.name:
+            continue
+        report = gauge_of(pattern, other, options.plain, options.spread)
+        along = len(other.sizes) == len(own)
+        widths = [other.sizes[own.index(e.size_mm)][1] if along and e.size_mm in own else None for e in planned]
+        plans = {mm: work_out(pattern, other, machine, report, width_mm=mm, anyway=options.anyway)[0] for mm in widths}
+        if None in plans.values():
+            left_out.append(other.name)
+            continue
+        counted.add(other.name)
+        if other.sizes and None in widths:
+            in_one_size.append((other.name, other.sizes[0][0]))
+        for mm, column in zip(widths, columns, strict=True):
+            if (plan := plans[mm]) is not None:
+                column.append((other.make, yarn_needed(plan)))
+    pieces = tuple((name, each.make) for name, each in pattern.pieces.items() if name in counted)
+    yarns = tuple(yarn_together(column) for column in columns)
+    return AllYarn(pieces, yarns, tuple(in_one_size), tuple(left_out))
 
 
 # -- files ----------------------------------------------------------------------------------------------------------
@@ -158,26 +207,31 @@ def _files(pattern: Pattern, planned: Sequence[_Planned], options: PieceOptions)
     first = planned[0]
     stem = options.name or f"{numbered(pattern.pieces, name_of(pattern))[first.plan.piece.name]}-piece"
     if options.form == "json":
-        documents = [_as_json(each, options.units) for each in planned]
-        content = json.dumps(documents[0] if len(documents) == 1 else documents, ensure_ascii=False, indent=1)
-        return [File.of_text(f"{stem}.json", content)]
+        documents = [_as_json(each, options) for each in planned]
+        whole: object = documents if len(documents) > 1 else documents[0]
+        if options.sizes is None and len(documents) > 1:  # sizes of the file: one object as of any other piece
+            whole = {**documents[0], "other_sizes": documents[1:]}
+        return [File.of_text(f"{stem}.json", json.dumps(whole, ensure_ascii=False, indent=1))]
     return document_files({stem: _document(planned, options)}, options.form, stem, options.every_row, options.page)
 
 
 def _document(planned: Sequence[_Planned], options: PieceOptions) -> Document:
-    first, per = planned[0], MM_PER[options.units]
-    labels = [f"{each.size_mm / per:g} {options.units}" for each in planned if each.size_mm is not None]
+    first = planned[0]
+    labels = [each.label for each in planned if each.size_mm is not None]
     done = first.so_far.done if first.so_far is not None else 0
     so_far = so_far_parts(first.so_far, options.units) if first.so_far is not None else []
     plans, messages = [each.plan for each in planned], [each.messages for each in planned]
-    return piece_document(plans, labels, options.units, messages, done, so_far, options.for_others)
+    everything = _yarn_of_all(planned, options) if not done else None
+    return piece_document(plans, labels, options.units, messages, done, so_far, options.for_others, everything)
 
 
-def _as_json(planned: _Planned, units: Units) -> dict[str, object]:
+def _as_json(planned: _Planned, options: PieceOptions) -> dict[str, object]:
     """The form has all rows of the piece; half way `rows_done` says how many of them are knitted."""
+    units = options.units
     rows = piece_document([planned.plan], (), units, [planned.messages]).rows
     assert rows is not None
-    document = as_document(planned.plan, tuple(rows.passes()), units, planned.messages)
+    everything = _yarn_of_all([planned], options)
+    document = as_document(planned.plan, tuple(rows.passes()), units, planned.messages, everything)
     if planned.so_far is not None:
         document["so_far"] = so_far_as_json(planned.so_far)
     if planned.size_mm is not None:

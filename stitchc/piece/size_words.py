@@ -11,11 +11,12 @@ from typing import Final, Literal
 from stitchc.english import count_of, number, several
 from stitchc.gauge.values import PLAIN, Range
 from stitchc.passes import lever_changes, moved_by_hand
-from stitchc.pattern import Do, Pattern
+from stitchc.pattern import Do
 from stitchc.piece.plan import Plan, Section
 from stitchc.piece.size import Rounding, less
-from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, yarn_needed
-from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
+from stitchc.piece.yarn import yarn_needed
+from stitchc.piece.yarn_words import have_words
+from stitchc.sheet.terms import MAIN_YARN
 
 Units = Literal["cm", "in"]
 
@@ -77,7 +78,7 @@ def size_lines(plans: Sequence[Plan], units: Units, for_others: bool = False) ->
         if name != plan.width_stitch and wide and plan.width_cm is not None:
             finished = [less_seam(each, width) for each, width in zip(plans, wide, strict=True)]
             yield f"On the same needles, {name} alone would measure {size_words(finished, units)} wide."
-    yield from _width_changes(plans, units)
+    yield from width_changes(plan)
     yield "Nine knitters in ten come out within these ranges."
 
 
@@ -85,9 +86,8 @@ WAVES: Final = 0.05
 """Difference of width between neighbours from which it shows at the edges (chosen, no source)."""
 
 
-def _width_changes(plans: Sequence[Plan], units: Units) -> Iterator[str]:
+def width_changes(plan: Plan) -> Iterator[str]:
     """Where a section and the next lie so differently wide that the edges will not be straight; each pair once."""
-    plan = plans[0]
     met: set[frozenset[str]] = set()
     for before, after in itertools.pairwise(plan.sections):
         pair = frozenset((before.stitch, after.stitch))
@@ -200,79 +200,7 @@ def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[
         yield f"{names} {be} estimated, not measured. Before you rely on the size, knit a swatch{then}"
 
 
-# -- yarn and work --------------------------------------------------------------------------------------------------
-
-
-def yarn_lines(plan: Plan, units: Units, after_row: int = 0, for_others: bool = False) -> Iterator[str]:
-    """How much of each yarn is needed, and what to have ready. after_row: for the rows after this one alone."""
-    needed = yarn_needed(plan, after_row)
-    main = plan.pattern.main_yarn
-    for yarn in needed:
-        is_main = main is not None and yarn.name == main.name
-        yield _yarn_line(yarn, is_main, units, bool(plan.pattern.yarns), for_others)
-    if any(yarn.metres is not None for yarn in needed):
-        yield (
-            f"The amount to have is the upper end of the range plus {ALLOWANCE:.0%} for "
-            + ("ends" if after_row else "the swatch, the cast-on, ends")
-            + " and a row gone wrong (common practice). Waste yarn is not included."
-        )
-    if main is None and any(yarn.name is None for yarn in needed) and plan.pattern.yarns and not for_others:
-        yield (
-            "The main yarn is the yarn of the rows that name none. If it is one of the yarns above, write "
-            f"{in_yarn_words(plan.pattern)}. It is then counted and weighed with that yarn."
-        )
-
-
-def _yarn_line(yarn: YarnNeeded, is_main: bool, units: Units, declared: bool, for_others: bool) -> str:
-    name = yarn.name or "The main yarn"
-    described = f" ({yarn.description})" if yarn.description else ""
-    described += ", the main yarn" if is_main and yarn.name else ""
-    if yarn.name is None and declared:
-        described = f" ({WHICH_IS_MAIN})"
-    words = f"{name}{described}, {number(yarn.rows, 'row')}: "
-    if yarn.metres is None:
-        return words + ("amount not known." if for_others else "add the gauge of stocking stitch to learn the amount.")
-    metres = yarn.metres
-    words += f"{_amount(metres, 'm')}"
-    if units == "in":
-        words += f" ({_amount(metres.times(1 / 0.9144), 'yd')})"
-    if yarn.grams is not None:
-        words += f", {_amount(yarn.grams, 'g')}"
-    elif declared or for_others:
-        words += ", weight not known"
-        words += " (add `tex` or `weight` to its yarn line)" if yarn.name is not None and not for_others else ""
-    else:
-        words += ", weight not known (add a line such as `yarn oat tex 417` to the pattern)"
-    return f"{words}. Have {have_words(yarn)}."
-
-
-def in_yarn_words(pattern: Pattern) -> str:
-    """Where a yarn is named, to be copied, with a yarn of the pattern: what gives rows without a yarn one."""
-    name = next(iter(pattern.yarns), "sand")
-    return f"`in {name}` after the row numbers, or after the stitch in the `knit` line"
-
-
-def have_words(yarn: YarnNeeded) -> str | None:
-    """How much to have at hand, "290 m or 65 g"; None where nothing is known of it."""
-    metres, weight = yarn.to_have()
-    if metres is None:
-        return None
-    return f"{_up(metres)} m" + ("" if weight is None else f" or {_up(weight)} g")
-
-
-def _amount(found: Range, unit: str) -> str:
-    return f"{_figure(found.value)} {unit} ({_figure(found.low)} to {_figure(found.high)})"
-
-
-def _figure(value: float) -> str:
-    """To two or three figures: no skein is known to the metre."""
-    return f"{value:.1f}" if value < 10 else f"{float(f'{value:.3g}'):,.0f}"
-
-
-def _up(value: float) -> str:
-    """Rounded up to what can be bought or weighed out: fives, or tens over a hundred."""
-    step = 5 if value < 100 else 10
-    return f"{-(-value // step) * step:,.0f}"
+# -- work -----------------------------------------------------------------------------------------------------------
 
 
 def work_words(plans: Sequence[Plan], after_row: int = 0) -> str:

@@ -21,7 +21,7 @@ from stitchc.passes import MOST_CARRIED, Crossing, Pass, Standing, lower, moved_
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece
 from stitchc.piece.plan import Section, chart_of, other_side
 from stitchc.piece.size import Rounding
-from stitchc.piece.size_words import in_yarn_words
+from stitchc.piece.yarn_words import in_yarn_words
 from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 
 if TYPE_CHECKING:

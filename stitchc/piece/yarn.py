@@ -5,8 +5,9 @@ Counts the passes as they lie on the needles, edges and added rows with them; kn
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Final
 
@@ -15,8 +16,9 @@ import numpy as np
 from stitchc.bed import Needles
 from stitchc.gauge.values import Range
 from stitchc.gauge.weights import tex_of
-from stitchc.gauge.yarn import Cells, grams, metres_of
+from stitchc.gauge.yarn import Cells, grams, metres_of, total
 from stitchc.passes import Pass
+from stitchc.pattern import Ball
 from stitchc.piece.plan import Plan
 
 ALLOWANCE: Final = 0.10
@@ -38,6 +40,7 @@ class YarnNeeded:
     tex: Range | None
     metres: Range | None
     grams: Range | None
+    ball: Ball | None = None
 
     def to_have(self) -> tuple[float | None, float | None]:
         """Metres and grams to have at hand, so that nine knitters in ten and more have enough."""
@@ -63,8 +66,63 @@ def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
         metres = metres_of(plan.report.in_yarn(name), counted, plan.machine.pitch_mm)
         weight = grams(metres, tex) if metres is not None and tex is not None else None
         description = yarn_line.description if yarn_line is not None else ""
-        found.append(YarnNeeded(name, description, rows[name], counted, tex, metres, weight))
+        ball = yarn_line.ball if yarn_line is not None else None
+        found.append(YarnNeeded(name, description, rows[name], counted, tex, metres, weight, ball))
     return tuple(found)
+
+
+@dataclass(frozen=True)
+class BallsNeeded:
+    """Whole balls to buy. count: for the middle of the range; spare: more, with which the upper end is enough too; both
+    with the allowance."""
+
+    ball: Ball
+    count: int
+    spare: int
+
+
+def balls_of(yarn: YarnNeeded) -> BallsNeeded | None:
+    """The balls of a yarn, by weight where that is known; None where its balls or its amount are not known."""
+    amount, size = (yarn.metres, "metres") if yarn.grams is None else (yarn.grams, "grams")
+    if yarn.ball is None or amount is None:
+        return None
+    middle, upper = (
+        math.ceil(bound * (1 + ALLOWANCE) / getattr(yarn.ball, size)) for bound in (amount.value, amount.high)
+    )
+    return BallsNeeded(yarn.ball, middle, upper - middle)
+
+
+@dataclass(frozen=True)
+class AllYarn:
+    """The yarn of all pieces of a pattern together.
+
+    pieces: their names and how many of each are knitted. sizes: for each size that is planned, the yarns. in_one_size:
+    pieces whose sizes do not go along with these, and the one that is counted. left_out: pieces that could not be
+    planned.
+    """
+
+    pieces: tuple[tuple[str, int], ...]
+    sizes: tuple[tuple[YarnNeeded, ...], ...]
+    in_one_size: tuple[tuple[str, str], ...] = ()
+    left_out: tuple[str, ...] = ()
+
+
+def yarn_together(needed: Iterable[tuple[int, Iterable[YarnNeeded]]]) -> tuple[YarnNeeded, ...]:
+    """The yarns of several pieces, of each so many, by their names; the amounts of one yarn vary together."""
+    found: dict[str | None, list[tuple[int, YarnNeeded]]] = {}
+    for count, yarns in needed:
+        for yarn in yarns:
+            found.setdefault(yarn.name, []).append((count, yarn))
+    return tuple(
+        replace(
+            parts[0][1],
+            rows=sum(count * yarn.rows for count, yarn in parts),
+            cells=sum((yarn.cells.times(count) for count, yarn in parts), Cells()),
+            metres=total(None if yarn.metres is None else yarn.metres.times(count) for count, yarn in parts),
+            grams=total(None if yarn.grams is None else yarn.grams.times(count) for count, yarn in parts),
+        )
+        for parts in found.values()
+    )
 
 
 def cells_of_passes(passes: Iterable[Pass], needles: Needles) -> Iterable[tuple[str | None, Cells]]:

@@ -7,7 +7,7 @@ import pytest
 from stitchc.document import ByHand, Table
 from stitchc.piece import Plan
 from stitchc.piece.document import piece_document
-from stitchc.piece.size_words import yarn_lines
+from stitchc.piece.yarn_words import yarn_lines
 from tests.piece.conftest import plan_of, planned
 
 RIPPLE = "stitch ripple\n 1: K T\n 2: K\n"
@@ -202,7 +202,7 @@ def test_the_only_yarn_is_that_of_all_rows_where_none_names_it() -> None:
     head = YARNS.splitlines()[0] + "\n"
     plan, messages = planned(text(" needles 62\n knit plain for 3 rows\n knit ripple for 4 rows\n", head=head))
     assert plan is not None and messages == []
-    (line,) = [line for line in yarn_lines(plan, "cm") if "rows:" in line]
+    (line,) = [line for line in yarn_lines([plan], False) if "rows:" in line]
     assert line.startswith("sand (") and ", the main yarn, 7 rows:" in line
 
 
@@ -219,7 +219,7 @@ def test_rows_that_name_none_beside_rows_that_name_the_only_yarn_are_in_another_
 def test_of_two_yarns_the_one_that_no_row_names_is_the_main_yarn() -> None:
     piece = " needles 62\n knit plain for 4 rows\n knit plain for 4 rows in sand\n"
     plan = plan_of(text(piece, head='yarn sand "oat" tex 210\nyarn kelp tex 300\n'))
-    (line,) = [line for line in yarn_lines(plan, "cm") if line.startswith("kelp")]
+    (line,) = [line for line in yarn_lines([plan], False) if line.startswith("kelp")]
     assert line.startswith("kelp, the main yarn, 4 rows:")
 
 
@@ -229,7 +229,7 @@ def test_the_main_yarn_is_said_to_be_that_of_rows_that_name_none() -> None:
     bands = RIPPLE + "stitch bands\n    1, 2 in sand: K\n    3-6: K\n    7, 8 in kelp: K\n"
     plan = plan_of(text("needles 20\n    knit bands for 16 rows", bands, head))
     assert plan is not None
-    said = " ".join(yarn_lines(plan, "cm"))
+    said = " ".join(yarn_lines([plan], False))
     assert "The main yarn (the yarn of the rows that name none), 8 rows" in said
     assert "weight not known. Have" in said and "to its yarn line" not in said
     assert "`in sand` after the row numbers, or after the stitch in the `knit` line" in said

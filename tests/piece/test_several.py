@@ -1,0 +1,196 @@
+"""Pieces made more than once, in several sizes, and the yarn of all pieces of a pattern."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+
+from stitchc.gauge.values import Range
+from stitchc.gauge.yarn import Cells
+from stitchc.machines import load
+from stitchc.options import PieceOptions
+from stitchc.pattern import Ball
+from stitchc.piece import Plan
+from stitchc.piece.product import plan_piece
+from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, balls_of, yarn_needed
+from stitchc.product import WrongOption
+from tests.piece.conftest import pattern_of
+
+HEAD = """
+yarn oat "undyed" ball 50 g 120 m
+yarn foam "sea green"
+gauge plain 22 stitches 30 rows per 10 cm
+stitch ripple over 4
+    1: K3 T
+    2: K
+    3: K T K2
+    4: K
+"""
+CUFF = "    knit plain for 6 rows in foam\n    knit ripple for 8 cm in oat\n"
+MACHINE = load("hand-standard")
+
+
+def planned(text: str, **options: object) -> tuple[Plan, ...]:
+    return plan_piece(pattern_of(HEAD + text), MACHINE, PieceOptions(**options)).values  # type: ignore[arg-type]
+
+
+def text_of(text: str, **options: object) -> str:
+    (file,) = plan_piece(pattern_of(HEAD + text), MACHINE, PieceOptions(**options)).files  # type: ignore[arg-type]
+    return " ".join(file.content.decode().split())
+
+
+def json_of(text: str, **options: object) -> dict[str, object]:
+    (file,) = plan_piece(pattern_of(HEAD + text), MACHINE, PieceOptions(form="json", **options)).files  # type: ignore[arg-type]
+    document: dict[str, object] = json.loads(file.content)
+    return document
+
+
+# -- sizes --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("unit", ["cm", "in", "mm"])
+def test_each_size_is_as_it_would_be_planned_alone(unit: str) -> None:
+    sizes = {"cm": ("16", "18", "20.5"), "in": ("6", "7", "8.5"), "mm": ("160", "180", "205")}[unit]
+    piece = f"piece cuff\n    sizes {', '.join(sizes)} {unit} plus 1 cm\n{CUFF}"
+    together = planned(piece)
+    assert len(together) == 3
+    for size, plan in zip(sizes, together, strict=True):
+        (alone,) = planned(f"piece cuff\n    width {size} {unit} plus 1 cm\n{CUFF}")
+        (chosen,) = planned(
+            f"piece cuff\n    sizes {', '.join(sizes)} {unit} plus 1 cm\n{CUFF}", sizes=f"{size} {unit}"
+        )
+        for other in (alone, chosen):
+            assert (plan.needles, plan.passes, plan.width_cm, plan.length_cm) == (
+                other.needles,
+                other.passes,
+                other.width_cm,
+                other.length_cm,
+            )
+            assert yarn_needed(plan) == yarn_needed(other)
+
+
+def test_the_text_gives_the_first_size_and_the_others_in_brackets() -> None:
+    piece = f"piece cuff\n    sizes 16, 18, 20 cm plus 1 cm\n{CUFF}"
+    text, plans = text_of(piece), planned(piece)
+    needles = [plan.needles.count for plan in plans]
+    assert "Sizes: 16 cm [18 cm, 20 cm]." in text
+    assert f"{needles[0]} [{needles[1]}, {needles[2]}] in work" in text
+    widths = [f"{plan.width_cm.value:.1f}" for plan in plans if plan.width_cm]
+    assert f"{widths[0]} [{widths[1]}, {widths[2]}] cm" in text
+    oat = [next(yarn for yarn in yarn_needed(plan) if yarn.name == "oat") for plan in plans]
+    metres = [f"{yarn.metres.value:.0f}" for yarn in oat if yarn.metres]
+    assert f"oat (undyed), 28 rows: {metres[0]} [{metres[1]}, {metres[2]}] m" in text
+    assert "[" not in text_of(piece, sizes="18").split("Terms")[0]
+
+
+def test_the_sizes_of_a_file_are_one_object_in_json() -> None:
+    piece = f"piece cuff\n    sizes 16, 18, 20 cm\n{CUFF}"
+    document = json_of(piece)
+    others = document["other_sizes"]
+    assert isinstance(others, list)
+    assert [each["size_cm"] for each in (document, *others)] == [16, 18, 20]
+    assert {**document, "other_sizes": None} == {**json_of(piece, sizes="16"), "other_sizes": None}
+    assert others[1] == json_of(piece, sizes="20")
+
+
+def test_half_way_it_has_to_be_said_which_size_is_on_the_needles() -> None:
+    piece = f"piece cuff\n    sizes 16, 18 cm\n{CUFF}"
+    with pytest.raises(WrongOption, match="--sizes"):
+        planned(piece, so_far=("ripple 12 rows 3.5 cm",))
+    assert planned(piece, sizes="18", so_far=("ripple 12 rows 3.5 cm",))[0].needles == planned(piece)[1].needles
+
+
+# -- balls --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("grams", "ball", "count", "spare"),
+    [
+        ((90, 80, 100), Ball(50, 120), 2, 1),  # 90 x 1.1 = 99 of 100 g; 100 x 1.1 = 110 g
+        ((90, 89, 90.9), Ball(50, 120), 2, 0),  # 90.9 x 1.1 = 99.99 g
+        ((91, 80, 92), Ball(50, 120), 3, 0),  # 91 x 1.1 = 100.1 g
+        ((1, 1, 1), Ball(100, 300), 1, 0),
+        ((90, 80, 240), Ball(50, 120), 2, 4),  # 240 x 1.1 = 264 g
+    ],
+)
+def test_whole_balls_and_a_spare_where_the_range_says_so(
+    grams: tuple[float, float, float], ball: Ball, count: int, spare: int
+) -> None:
+    assert ALLOWANCE == 0.1
+    amounts = Range(*grams)
+    tex = Range(417, 417, 417)
+    yarn = YarnNeeded("oat", "", 10, Cells(), tex, amounts.times(1000 / 417), amounts, ball)
+    found = balls_of(yarn)
+    assert found is not None and (found.count, found.spare) == (count, spare)
+    assert balls_of(YarnNeeded("oat", "", 10, Cells(), None, None, None, ball)) is None
+
+
+def test_balls_are_said_with_their_spare_and_a_word_on_dye_lots() -> None:
+    piece = "piece scarf\n    width 30 cm\n    knit ripple for 200 cm in oat\n"
+    (plan,) = planned(piece)
+    (yarn,) = yarn_needed(plan)
+    assert yarn.grams is not None
+    count = math.ceil(yarn.grams.value * 1.1 / 50)
+    spare = math.ceil(yarn.grams.high * 1.1 / 50) - count
+    assert spare
+    text = text_of(piece)
+    assert f"Buy {count} balls of oat (50 g with 120 m each), and {spare} more as a spare" in text
+    assert "one dye lot" in text
+    entry = json_of(piece)["yarn"][0]  # type: ignore[index]
+    assert entry["balls"] == {"grams": 50, "metres": 120, "count": count, "spare": spare}
+    assert "dye lot" not in text_of("piece swatch\n    width 30 cm\n    knit plain for 20 cm in foam\n")
+
+
+# -- all pieces ---------------------------------------------------------------------------------------------------
+
+
+def test_the_yarn_of_all_pieces_is_added_up_as_often_as_each_is_made() -> None:
+    cuff, back = (
+        f"piece cuff\n    make 2\n    width 16 cm\n{CUFF}",
+        "piece back\n    width 40 cm\n    knit ripple for 30 cm in oat\n",
+    )
+    document = json_of(cuff + back, piece="cuff")
+    (one,), (other,) = planned(cuff), planned(back)
+    everything = document["yarn_of_all_pieces"]
+    assert isinstance(everything, dict)
+    assert everything["pieces"] == [{"piece": "cuff", "make": 2}, {"piece": "back", "make": 1}]
+    metres = {yarn["name"]: yarn["metres"]["value"] for yarn in everything["yarn"]}
+    expected: dict[str | None, float] = {}
+    for count, plan in ((2, one), (1, other)):
+        for yarn in yarn_needed(plan):
+            assert yarn.metres is not None
+            expected[yarn.name] = expected.get(yarn.name, 0) + count * yarn.metres.value
+    assert metres == pytest.approx(expected, rel=0.01)
+    text = text_of(cuff + back, piece="back")
+    assert "These amounts are for 2 of cuff and 1 of back together." in text
+    assert "Make: 2, one after the other" in text_of(cuff)
+
+
+def test_sizes_of_several_pieces_go_along_with_each_other() -> None:
+    sizes = "piece back\n    sizes 40, 44, 48 cm\n    knit ripple for 30 cm in oat\n"
+    cuff = f"piece cuff\n    sizes 16, 17, 18 cm\n{CUFF}"
+
+    def metres(text: str, **options: object) -> float:
+        everything = json_of(text, piece="back", **options)["yarn_of_all_pieces"]
+        return float(next(y["metres"]["value"] for y in everything["yarn"] if y["name"] == "oat"))  # type: ignore[index]
+
+    alone = {
+        size: sum(
+            y.metres.value
+            for plan in (planned(sizes, sizes=size)[0], planned(cuff, sizes=other)[0])
+            for y in yarn_needed(plan)
+            if y.name == "oat" and y.metres
+        )
+        for size, other in (("40", "16"), ("48", "18"))
+    }
+    assert metres(sizes + cuff, sizes="40") == pytest.approx(alone["40"], rel=0.01)
+    assert metres(sizes + cuff, sizes="48") == pytest.approx(alone["48"], rel=0.01)
+    unlike = cuff.replace("16, 17, 18", "16, 18")
+    assert "cuff is counted in size 16 cm." in text_of(sizes + unlike, piece="back")
+
+
+def test_a_piece_that_cannot_be_planned_is_named() -> None:
+    wide = "piece sail\n    width 900 cm\n    knit ripple for 30 cm in oat\n"
+    assert "Not counted: `sail`" in text_of(f"piece cuff\n    make 2\n    width 16 cm\n{CUFF}{wide}", piece="cuff")
