@@ -264,7 +264,7 @@ def draw(picture: Picture) -> Drawing | None:
     grid = [((_MARGIN + x * _SQUARE, 0), (_MARGIN + x * _SQUARE, up)) for x in range(width + 1)]
     grid += [((_MARGIN, y * _SQUARE), (_MARGIN + across, y * _SQUARE)) for y in range(height + 1)]
     rows = range(1, height + 1) if picture.first_row == "top" else range(height, 0, -1)
-    labels = [Label(_MARGIN - 4, (at + 1) * _SQUARE - 2, str(row), "end", 10) for at, row in enumerate(rows)]
+    labels = [Label(_MARGIN - 4, (index + 1) * _SQUARE - 2, str(row), "end", 10) for index, row in enumerate(rows)]
     every = 1 if width <= 12 else 4
     labels += [
         Label(_MARGIN + (column - 0.5) * _SQUARE, up + 12, str(column), "middle", 10)

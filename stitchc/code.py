@@ -11,14 +11,14 @@ _CODE: Final = re.compile(r"`([^`\n]+)`|((?<![\w-])--[a-z][a-z-]+(?: \"[^\"\n]*\
 
 def stretches(text: str) -> Iterator[tuple[str, bool]]:
     """The text in stretches without back-ticks, in order, each with whether it is code."""
-    at = 0
+    position = 0
     for match in _CODE.finditer(text):
-        if match.start() > at:
-            yield text[at : match.start()], False
+        if match.start() > position:
+            yield text[position : match.start()], False
         yield match[1] or match[2], True
-        at = match.end()
-    if at < len(text):
-        yield text[at:], False
+        position = match.end()
+    if position < len(text):
+        yield text[position:], False
 
 
 def unbroken(text: str, most: int) -> str:

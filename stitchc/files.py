@@ -336,17 +336,15 @@ def _whose(path: Path, source: str = "") -> str:
             start = max(0, size - seal.LOOK)
             stream.seek(start)
             tail = stream.read(seal.LOOK)
-            found = seal.seal_of(tail)
-            if found is None:
+            mark = seal.seal_of(tail)
+            if mark is None:
                 return "changed" if MARK in head or MARK in tail else "ours" if not size else "theirs"
             rest = (
-                piece
-                for span in ((0, start + found.start), (start + found.end, size))
-                for piece in _span(stream, *span)
+                piece for span in ((0, start + mark.start), (start + mark.end, size)) for piece in _span(stream, *span)
             )
-            if seal.digest(rest) != found.digest:
+            if seal.digest(rest) != mark.digest:
                 return "changed"
-            return "another's" if source and found.source and found.source != source else "ours"
+            return "another's" if source and mark.source and mark.source != source else "ours"
     except OSError:
         return "theirs"
 

@@ -54,8 +54,8 @@ def stems(pattern: Pattern, stitches: Sequence[Stitch]) -> dict[str, str]:
 
     Numbered among all stitches of the pattern, so that a stitch has the same file whichever others are chosen.
     """
-    found = numbered([*pattern.stitches, *(stitch.name for stitch in stitches)], name_of(pattern))
-    return {stitch.name: found[stitch.name] for stitch in stitches}
+    numbers = numbered([*pattern.stitches, *(stitch.name for stitch in stitches)], name_of(pattern))
+    return {stitch.name: numbers[stitch.name] for stitch in stitches}
 
 
 def numbered(names: Iterable[str], title: str = "") -> dict[str, str]:
@@ -64,7 +64,7 @@ def numbered(names: Iterable[str], title: str = "") -> dict[str, str]:
     Names that differ in capitals only, in what a file name can't hold, or past the length of one, get a number; so do
     those that some file systems take for the same (ß and ss, ﬁ and fi).
     """
-    found: dict[str, str] = {}
+    stem_of: dict[str, str] = {}
     taken: set[str] = set()
     for whole in dict.fromkeys(names):
         name = _cut(file_stem(whole), 44)
@@ -74,5 +74,5 @@ def numbered(names: Iterable[str], title: str = "") -> dict[str, str]:
             stem = f"{first}-{number}"
             number += 1
         taken.add(alike)
-        found[whole] = stem
-    return found
+        stem_of[whole] = stem
+    return stem_of

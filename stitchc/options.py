@@ -65,9 +65,9 @@ def options_in(kind: type[Any]) -> Iterator[tuple[Field[Any], Option]]:
     """The fields of a dataclass that have an option, in order."""
     for each in fields(kind):
         if each.metadata:
-            found: Option = each.metadata["option"]
-            metavar = found.metavar or ("N" if value_type(each) is int else None)
-            yield each, replace(found, flags=found.flags or "--" + each.name.replace("_", "-"), metavar=metavar)
+            asked: Option = each.metadata["option"]
+            metavar = asked.metavar or ("N" if value_type(each) is int else None)
+            yield each, replace(asked, flags=asked.flags or "--" + each.name.replace("_", "-"), metavar=metavar)
 
 
 def value_type(field: Field[Any]) -> Any:

@@ -66,8 +66,8 @@ def sealed(content: bytes, source: str = "") -> bytes:
         length, check = (len(chunk) - 4).to_bytes(4, "big"), zlib.crc32(chunk).to_bytes(4, "big")
         return content.removesuffix(_PNG_END) + length + chunk + check + _PNG_END
     if content.startswith(b"%PDF"):
-        at = content.rfind(b"\nstartxref") + 1
-        return content[:at] + _PDF % _figures(content, source) + content[at:] if at else content
+        place = content.rfind(b"\nstartxref") + 1
+        return content[:place] + _PDF % _figures(content, source) + content[place:] if place else content
     content += b"" if content.endswith(b"\n") else b"\n"
     figures = _figures(content, source)
     if _JSON.match(content[:LOOK]):
@@ -88,13 +88,13 @@ def finished(content: bytes, signed: bool = True, source: str = "") -> bytes:
 def seal_of(tail: bytes) -> Seal | None:
     """The seal in the last LOOK bytes of a file, or None where it has none, or something after it."""
     for kind in _SEALS:
-        found = kind.search(tail)
-        if found is not None:
-            figures = b"".join(part for part in found.groups() if part)
+        match = kind.search(tail)
+        if match is not None:
+            figures = b"".join(part for part in match.groups() if part)
             if not figures.strip():
                 figures = b"%0*x" % (len(figures) // 4, int(figures.translate(_BITS), 2))
             text = figures.decode()
-            return Seal(found.start(), found.end(), text[: 2 * _BYTES], text[2 * _BYTES :])
+            return Seal(match.start(), match.end(), text[: 2 * _BYTES], text[2 * _BYTES :])
     return None
 
 

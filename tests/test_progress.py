@@ -21,13 +21,8 @@ from stitchc.cli.progress import Bar
 print("before", file=sys.stderr)
 with Bar({label!r}) as bar:
     for n in range({steps}):
-        bar.at(n / {steps}, "a needle sheet of many words that go on" if n % 2 else "card", 1 / {steps})
+        bar.move_to(n / {steps})
         time.sleep(0.11)
-        with Bar("inner") as inner:
-            inner.at(0.5)
-        if n == {steps} - 2:
-            bar.clear()
-            print("made/one.svg", file=sys.stderr)
 print("after", file=sys.stderr)
 """
 
@@ -50,13 +45,21 @@ def screen(written: str, columns: int) -> list[str]:
     return ["".join(line).rstrip() for line in lines]
 
 
-@pytest.mark.parametrize("columns", [20, 40, 80, 132])
-@pytest.mark.parametrize("label", ["building", "relaxing a-stitch-with-a-very-long-name-indeed", "relaxing 波の編み"])
+@pytest.mark.parametrize(
+    ("columns", "label"),
+    [
+        (20, "relaxing a-stitch-with-a-very-long-name-indeed"),
+        (20, "relaxing 波の編み"),
+        (40, "building"),
+        (80, "relaxing 波の編み"),
+        (132, "relaxing a-stitch-with-a-very-long-name-indeed"),
+    ],
+)
 def test_a_bar_keeps_to_its_line_and_leaves_nothing(tmp_path: Path, columns: int, label: str) -> None:
     steps = 16
     terminal = Terminal([sys.executable, "-c", SLOW.format(label=label, steps=steps)], tmp_path, columns)
     assert terminal.end() == 0
-    assert screen(terminal.seen, columns) == ["before", "made/one.svg", "after", ""]
+    assert screen(terminal.seen, columns) == ["before", "after", ""]
     drawn = [part for part in terminal.seen.replace("\n", "\r").split("\r") if "%" in part]
     assert drawn, "no bar was drawn"
     assert all(len(line) + sum(ord(letter) > 0x2E80 for letter in line) < columns - 1 for line in drawn), drawn
@@ -83,7 +86,7 @@ def test_no_bar_elsewhere_or_for_short_work(tmp_path: Path, where: str) -> None:
                 check=True,
             )
         seen = target.read_text() if where == "file" else done.stderr.decode()
-    assert seen == "before\nmade/one.svg\nafter\n"
+    assert seen == "before\nafter\n"
 
 
 def pattern_that_takes_seconds(folder: Path) -> None:

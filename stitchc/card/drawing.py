@@ -264,7 +264,7 @@ class _Drawing:
         else:
             size, lines = 0.0, [mark] if left + wide <= end else list(mark)
             first = y - (len(lines) - 1) * (high + 0.4) / 2
-            marks = [(left, first + at * (high + 0.4), line) for at, line in enumerate(lines)]
+            marks = [(left, first + index * (high + 0.4), line) for index, line in enumerate(lines)]
         if size:
             across, tall = width_mm(read, size) + 2 * BOX_MM, size * CAPITAL + 2 * pad
             fill, ink = ("#000000", "#ffffff") if is_start else (None, "#000000")
@@ -344,8 +344,8 @@ class _Drawing:
                 texts.append((self.left + across, begin, stop, [[place]], False))
                 place = ""
         blank = f"blank {strip.number} of {strip.of}" if strip.of > 1 else ""
-        what = [notes.meanings(card), ["this side faces you"], [place], [blank], [card.stitch], [card.machine.name]]
-        texts.append((self.right - across, begin, end, [*what, [card.title]], False))
+        notices = [notes.meanings(card), ["this side faces you"], [place], [blank], [card.stitch], [card.machine.name]]
+        texts.append((self.right - across, begin, end, [*notices, [card.title]], False))
         for x, low, high, parts, bold in texts:
             shown, used = fit_parts(parts, low - high - 4.0, size, bold)
             if shown:
@@ -471,17 +471,17 @@ def _rule(x: float, y: float, across: bool) -> Iterator[Item]:
     """A rule of RULE_MM from a place: to the right, or down. Marks lie inside it, so that its outer edges are true."""
     line = 0.25
     for index in range(11):
-        at = index * RULE_MM / 10
-        at = at + line / 2 if index == 0 else at - line / 2 if index == 10 else at
+        along = index * RULE_MM / 10
+        along += line / 2 if index == 0 else -line / 2 if index == 10 else 0.0
         long = 4.0 if index % 10 == 0 else 2.8 if index == 5 else 1.8
-        yield Line(x + at, y - long, x + at, y, line) if across else Line(x - long, y + at, x, y + at, line)
+        yield Line(x + along, y - long, x + along, y, line) if across else Line(x - long, y + along, x, y + along, line)
         if index in (0, 5, 10):
             name = f"{index * 10}" + (" mm" if index == 10 else "")
             anchors: dict[int, Anchor] = {0: "start", 5: "middle", 10: "end"}
             if across:
-                yield Text(x + at, y + 3.2, name, TEXT_MM, anchors[index])
+                yield Text(x + along, y + 3.2, name, TEXT_MM, anchors[index])
             else:
-                yield Text(x - 4.6, y + at, name, TEXT_MM, anchors[10 - index], rotation_deg=90)
+                yield Text(x - 4.6, y + along, name, TEXT_MM, anchors[10 - index], rotation_deg=90)
     yield Line(x, y, x + RULE_MM, y, line) if across else Line(x, y, x, y + RULE_MM, line)
 
 

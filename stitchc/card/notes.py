@@ -143,12 +143,12 @@ def out_of_work(card: Card) -> str | None:
     columns = card.columns_out
     if not columns:
         return None
-    named = [_needle_of(card, column) for column in columns]
-    if len(named) > MOST_NEEDLES:
-        named[3:-1] = ["…"]
+    names = [_needle_of(card, column) for column in columns]
+    if len(names) > MOST_NEEDLES:
+        names[3:-1] = ["…"]
     needle, stand, their = ("needle", "stands", "Its") if len(columns) == 1 else ("needles", "stand", "Their")
     return (
-        f"The {needle} of {numbered('column', columns)} ({', '.join(named)}, and so on outward) "
+        f"The {needle} of {numbered('column', columns)} ({', '.join(names)}, and so on outward) "
         f"{stand} empty in non-working position all through. {their} holes are punched all the same, in case such a "
         "needle is in work after all."
     )
@@ -245,7 +245,7 @@ def clips_meet(card: Card) -> bool:
     shape = card.shape
     overlap = (2 * shape.joining_rows - 1) * shape.row_pitch_mm + 2 * shape.end_margin_mm
     ends = shape.clip_from_end_mm
-    return bool(ends) and all(any(abs(overlap - one - two) < 0.05 for two in ends) for one in ends)
+    return bool(ends) and all(any(abs(overlap - near - far) < 0.05 for far in ends) for near in ends)
 
 
 def measure(card: Card) -> str:
@@ -288,7 +288,7 @@ def yarn_letters(card: Card) -> dict[str, str]:
     """The letter of each yarn beside the rows, in order of use: no K, S or T (cells), no I or O (numbers)."""
     names = dict.fromkeys(change.yarn for change in card.changes if change.yarn)
     letters = "ABCDEFGHJLMNPQRUVWXYZ"
-    return {name: letters[at] if at < len(letters) else "?" for at, name in enumerate(names)}
+    return {name: letters[index] if index < len(letters) else "?" for index, name in enumerate(names)}
 
 
 def change_words(change: Change) -> list[str]:

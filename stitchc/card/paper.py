@@ -142,7 +142,7 @@ def _margin(side_mm: float, wanted_mm: float, scale: float) -> float:
 def _on_pages(card: Card, strip: Strip, paper: str, scale: Scale, tells_all: bool) -> list[Tile]:
     page, margins = _paper_margins(card, paper, scale)
     notes = 0.0 if _notes_mm(card, page, margins[0]) else NOTES_FOOT_MM
-    first, later = (page[1] - 2 * margins[1] - HEAD_MM[at] - FOOT_MM[at] for at in (0, 1))
+    first, later = (page[1] - 2 * margins[1] - HEAD_MM[place] - FOOT_MM[place] for place in (0, 1))
     room = first - notes if tells_all else later
     length, pitch, rows = card.length_mm(strip), card.shape.row_pitch_mm, len(card.positions(strip))
     if length <= room:
@@ -158,7 +158,7 @@ def _on_pages(card: Card, strip: Strip, paper: str, scale: Scale, tells_all: boo
         )
     count = 1 + -(-(rows - most) // most_later)
     share = rows / (most + (count - 1) * most_later)  # pages are filled alike
-    ends = [round(share * (most + at * most_later)) for at in range(count - 1)]
+    ends = [round(share * (most + place * most_later)) for place in range(count - 1)]
     joints = [card.along_mm(strip, card.positions(strip)[end]) - pitch / 2 for end in ends]
     return [
         _tile(

@@ -109,7 +109,7 @@ class Card:
         of = -(-self.rows // most)
         step = height if -(-(self.rows // height) // of) * height <= most else 1
         ends = [self.rows // step * number // of * step for number in range(of + 1)]
-        return tuple(Strip(ends[at] + 1, ends[at + 1], at + 1, of) for at in range(of))
+        return tuple(Strip(ends[index] + 1, ends[index + 1], index + 1, of) for index in range(of))
 
     def positions(self, strip: Strip) -> range:
         """Every row of holes of a strip, from the end that goes in first."""
@@ -231,13 +231,13 @@ def changes_of(chart: Chart) -> Iterator[Change]:
     """
     settings = chart.settings()
     set_to: Setting | None = next((setting for setting in settings if setting != "plain"), None)
-    named = any(yarn is not None for yarn in chart.yarns)
+    names_yarns = any(yarn is not None for yarn in chart.yarns)
     for index, (setting, yarn) in enumerate(zip(settings, chart.yarns, strict=True)):
         first = index == 0
         new_setting = set_to if first else None
         if setting not in ("plain", set_to):
             new_setting = set_to = setting
-        new_yarn = (yarn or MAIN_YARN) if named and (first or yarn != chart.yarns[index - 1]) else None
+        new_yarn = (yarn or MAIN_YARN) if names_yarns and (first or yarn != chart.yarns[index - 1]) else None
         if new_setting or new_yarn:
             yield Change(index + 1, new_setting, new_yarn)
 
@@ -259,9 +259,9 @@ def rows_on_the_card(stitch: Stitch, start_row: int = 1, each_row_twice: bool = 
     whole = _even(begun)
     height = stitch.chart.height
     differing = [
-        f"{(at + start_row - 1) % height + 1} and {(at + start_row) % height + 1}"
-        for at in range(0, whole.height, 2)
-        if not _alike(whole, at)
+        f"{(row + start_row - 1) % height + 1} and {(row + start_row) % height + 1}"
+        for row in range(0, whole.height, 2)
+        if not _alike(whole, row)
     ]
     more = f" and {len(differing) - 6} more pairs" if len(differing) > 6 else ""
     other = start_row % height + 1
@@ -280,7 +280,7 @@ def rows_on_the_card(stitch: Stitch, start_row: int = 1, each_row_twice: bool = 
 def one_of_each_pair(chart: Chart) -> Chart | None:
     """Every second row, where rows come in pairs that are equal in cells and yarn; None where they do not."""
     whole = _even(chart)
-    if not all(_alike(whole, at) for at in range(0, whole.height, 2)):
+    if not all(_alike(whole, row) for row in range(0, whole.height, 2)):
         return None
     return Chart(whole.cells[::2].copy(), whole.yarns[::2])
 

@@ -168,12 +168,12 @@ def _pages(
 
 
 def _pictures(
-    card: Card, named: Sequence[tuple[str, Tile]], options: CardOptions, scale: Scale, progress: Progress
+    card: Card, named_tiles: Sequence[tuple[str, Tile]], options: CardOptions, scale: Scale, progress: Progress
 ) -> Iterator[File]:
     from stitchc.card import proof
 
-    drawn = _pages(card, [tile for _, tile in named], options, scale, progress)
-    for (name, _), (tile, page) in zip(named, drawn, strict=True):
+    drawn = _pages(card, [tile for _, tile in named_tiles], options, scale, progress)
+    for (name, _), (tile, page) in zip(named_tiles, drawn, strict=True):
         if options.form == "svg":
             from stitchc.page.svg import svg
 

@@ -105,8 +105,10 @@ class LazyGroup(click.Group):
     def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
         from click.shell_completion import CompletionItem
 
-        found = [CompletionItem(name, help=line) for name, (_, line) in COMMANDS.items() if name.startswith(incomplete)]
-        return found or super().shell_complete(ctx, incomplete)
+        completions = [
+            CompletionItem(name, help=line) for name, (_, line) in COMMANDS.items() if name.startswith(incomplete)
+        ]
+        return completions or super().shell_complete(ctx, incomplete)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

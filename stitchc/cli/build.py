@@ -61,7 +61,7 @@ def command(file: str, folder: Path, machine_name: str | None, options: BuildOpt
         pattern = common.read_pattern(file)
         files.refuse_any_foreign([folder / name for name in expected_names(pattern, machines, options)], force)
         with Bar("building") as bar:
-            product = build_pattern(pattern, machines, options, bar.at, FabricCache())
+            product = build_pattern(pattern, machines, options, bar.move_to, FabricCache())
         contents = {each.name: each.content for each in product.files}
         put_into_folder(pattern, folder, contents, contents.pop(INDEX), force)
         show_remarks(product, pattern.sources)

@@ -39,5 +39,5 @@ def command(file: str | None, machine_name: str, options: CardOptions, target: T
         raise click.MissingParameter(ctx=context, param=context.command.params[0])
     machine, pattern = load_machine(machine_name), read_pattern(file)
     with Bar("drawing pages") as bar:
-        product = make_card(pattern, machine, options, bar.at)
+        product = make_card(pattern, machine, options, bar.move_to)
     put_product(product, target, pattern.sources)

@@ -66,9 +66,9 @@ def _report(files: tuple[str, ...], machine_name: str | None, options: CheckOpti
     if not checked:
         checked = [_check(file, machine, options.stitches) for file in files]
         checked += _named_nowhere(checked, options.stitches)
-    found = [message for each in checked for message in each.messages]
+    messages = [message for each in checked for message in each.messages]
     if options.form == "json":
-        report = to_json(found)
+        report = to_json(messages)
     else:
         colour = target.path is None and coloured(sys.stdout)
         lines: list[str] = []
@@ -78,7 +78,7 @@ def _report(files: tuple[str, ...], machine_name: str | None, options: CheckOpti
                 lines.append(_summary(each, machine))
         report = "\n".join(lines)
     put_text(report, target.path, target.force)
-    if has_errors(found):
+    if has_errors(messages):
         raise SystemExit(3 if any(each.trouble for each in checked) else 1)
 
 
@@ -157,5 +157,5 @@ def _summary(each: _Checked, machine: Machine | None) -> str:
     return f"{visible(each.pattern.file)}: {stitches} can be knitted{on}{with_warnings}: {', '.join(listed)}."
 
 
-def _count(count: int, one: str, many: str) -> str:
-    return f"{count} {one if count == 1 else many}"
+def _count(count: int, singular: str, plural: str) -> str:
+    return f"{count} {singular if count == 1 else plural}"

@@ -129,7 +129,7 @@ class OutputPath(click.Path):
         return super().convert(value, param, ctx)
 
 
-def output_option(what: str = "the file") -> Callable[[F], F]:
+def output_option(target: str = "the file") -> Callable[[F], F]:
     """-o/--output and --force."""
 
     def apply(command: F) -> F:
@@ -140,7 +140,7 @@ def output_option(what: str = "the file") -> Callable[[F], F]:
             metavar="PATH",
             type=OutputPath(),
             default=None,
-            help=f"Where to write {what}.",
+            help=f"Where to write {target}.",
         )(command)
 
     return apply

@@ -42,7 +42,7 @@ def command(codes: tuple[str, ...], options: ListOptions, target: Target) -> Non
     from stitchc.explain import page
 
     wanted = [_known(code) for code in codes] or known()
-    pages = [found for code in dict.fromkeys(wanted) if (found := page(code)) is not None]
+    pages = [known_page for code in dict.fromkeys(wanted) if (known_page := page(code)) is not None]
     if options.form == "json":
         document = {"format": "stitchc-explain/1", "codes": [_as_json(each) for each in pages]}
         text = json.dumps(document, ensure_ascii=False, indent=2)
@@ -51,17 +51,17 @@ def command(codes: tuple[str, ...], options: ListOptions, target: Target) -> Non
     put_text(text, target.path, target.force)
 
 
-def _known(said: str) -> str:
+def _known(typed: str) -> str:
     """The code meant, whatever its capitals and the brackets around it; leaves with 2 where there is none such."""
     from stitchc.explain import KINDS, codes, page
     from stitchc.messages import visible
 
-    code = said.strip().removeprefix("error").removeprefix("warning").removeprefix("info").strip("[]:` ").upper()
+    code = typed.strip().removeprefix("error").removeprefix("warning").removeprefix("info").strip("[]:` ").upper()
     if page(code) is not None:
         return code
     known = codes()
     slip = code[:1] + code[1:].translate(str.maketrans("OIL", "011"))
-    shorter = {slip[:at] + slip[at + 1 :] for at in range(1, min(len(slip), 10))}
+    shorter = {slip[:index] + slip[index + 1 :] for index in range(1, min(len(slip), 10))}
     if near := [each for each in known if each == slip or each in shorter]:
         cure = f"Did you mean {listed([f'`{each}`' for each in near], 'or')}? `stitchc explain` lists them all."
     elif alike := [each for each in known if each[0] == code[:1]]:
@@ -70,13 +70,13 @@ def _known(said: str) -> str:
         cure = f"Did you mean {listed([f'`{each}`' for each in alike], 'or')}?"
     else:
         kinds = [
-            f"{letter} ({what.partition(':')[0]})"
-            for letter, what in KINDS.items()
+            f"{letter} ({meaning.partition(':')[0]})"
+            for letter, meaning in KINDS.items()
             if any(each[0] == letter for each in known)
         ]
         cure = f"A code is a letter and three figures; the letters are {listed(kinds)}."
         cure += " `stitchc explain` lists them all."
-    raise click.UsageError(f"There is no message code `{visible(said)}`. {cure}")
+    raise click.UsageError(f"There is no message code `{visible(typed)}`. {cure}")
 
 
 def listing(pages: list[Page]) -> str:
@@ -99,17 +99,17 @@ def in_full(each: Page) -> str:
     if each.broken is not None:
         beside = [(f"In the same folder is `{name}`:", text) for name, text in each.beside.items()]
         parts += _example("Wrong", each, each.broken, each.typed())
-        parts += [part for said, text in beside for part in (said, indented(text))]
+        parts += [part for heading, text in beside for part in (heading, indented(text))]
     if each.mended is not None:
         parts += _example("Fixed", each, each.mended, each.typed(mended=True), each.mended == each.broken)
     return "\n\n".join(parts)
 
 
-def _example(what: str, each: Page, text: str, words: list[str], same: bool = False) -> list[str]:
+def _example(label: str, each: Page, text: str, words: list[str], same: bool = False) -> list[str]:
     typed = " ".join(["stitchc", *words])
     if same:
-        return [f"{what}, the same file with:\n\n    {typed}"]
-    return [f"{what} (`{each.file}`, with `{typed}`):", indented(text)]
+        return [f"{label}, the same file with:\n\n    {typed}"]
+    return [f"{label} (`{each.file}`, with `{typed}`):", indented(text)]
 
 
 def indented(text: str) -> str:

@@ -31,5 +31,5 @@ def command(file: str, options: GaugeOptions, target: Target) -> None:
     pattern = read_pattern(file)
     book = read_pattern(options.book) if options.book is not None else None
     with Bar("relaxing") as bar:
-        product = estimate_gauge(pattern, options, bar.at, FabricCache(), book)
+        product = estimate_gauge(pattern, options, bar.move_to, FabricCache(), book)
     put_product(product, target, {**(book.sources if book is not None else {}), **pattern.sources})

@@ -201,10 +201,10 @@ def _limit_lines(machine: Machine) -> list[tuple[str, str]]:
     ]
 
 
-def _limit(limit: Limit, what: str) -> str:
-    said = [
+def _limit(limit: Limit, unit: str) -> str:
+    bounds = [
         f"{severity} from {count}"
         for severity, count in (("warning", limit.warn_from), ("error", limit.error_from))
         if count is not None
     ]
-    return f"{', '.join(said)} {what}" if said else "no limit"
+    return f"{', '.join(bounds)} {unit}" if bounds else "no limit"

@@ -33,7 +33,7 @@ def command(file: str, machine_name: str | None, options: PictureOptions, target
     pattern = read_pattern(file)
     machine = load_machine(machine_name) if machine_name else None
     with Bar("relaxing the fabric") as bar:
-        product = draw_fabric(pattern, machine, options, bar.at, FabricCache())
+        product = draw_fabric(pattern, machine, options, bar.move_to, FabricCache())
     put_product(product, target, pattern.sources)
     if has_errors(product.messages):
         raise SystemExit(1)

@@ -78,7 +78,7 @@ def compare_with(lines: Sequence[Compared], reference: Compared, report: GaugeRe
 
 
 def _against(line: Compared, reference: Compared, law: Joint) -> Against:
-    widths, lengths = (_difference(law, line.stitch.name, reference.stitch.name, (at,)) for at in (0, 1))
+    widths, lengths = (_difference(law, line.stitch.name, reference.stitch.name, (direction,)) for direction in (0, 1))
     area, area_sd = _difference(law, line.stitch.name, reference.stitch.name, (0, 1))
     yarn, yarn_sd = _yarn(line.cells, reference.cells)
     moves = line.moves / reference.moves if line.moves and reference.moves else None
@@ -94,10 +94,10 @@ def _against(line: Compared, reference: Compared, law: Joint) -> Against:
     )
 
 
-def _difference(law: Joint, one: str, other: str, directions: tuple[int, ...]) -> tuple[float, float]:
+def _difference(law: Joint, name: str, other: str, directions: tuple[int, ...]) -> tuple[float, float]:
     """Mean and standard deviation of ln of the density of one over that of the other, in these directions together."""
-    mine = [law.at(one, DIRECTIONS[at]) for at in directions]
-    yours = [law.at(other, DIRECTIONS[at]) for at in directions]
+    mine = [law.at(name, DIRECTIONS[direction]) for direction in directions]
+    yours = [law.at(other, DIRECTIONS[direction]) for direction in directions]
     mean = float(law.mean[mine].sum() - law.mean[yours].sum())
     signs = [1.0] * len(mine) + [-1.0] * len(yours)
     places = [*mine, *yours]
@@ -109,9 +109,9 @@ def _difference(law: Joint, one: str, other: str, directions: tuple[int, ...]) -
     return mean, math.sqrt(max(variance, 0.0))
 
 
-def _yarn(one: Cells, other: Cells) -> tuple[float, float]:
+def _yarn(first: Cells, second: Cells) -> tuple[float, float]:
     """ln of the yarn in a cell of one over that of the other; what a tuck or a slip takes is the same in both."""
-    mine, yours = share_doubts(one), share_doubts(other)
+    mine, yours = share_doubts(first), share_doubts(second)
     doubts = [a / mine[0] - b / yours[0] for a, b in zip(mine[1:], yours[1:], strict=True)]
     return math.log(mine[0] / yours[0]), math.hypot(*doubts) / NINE_IN_TEN
 
@@ -140,7 +140,7 @@ def best_swatch(reference: str, names: Sequence[str], report: GaugeReport) -> Be
 
     def spread(knowing: GaugeReport) -> float:
         law = knowing.joint([reference, *names])
-        return sum(_difference(law, name, reference, (at,))[1] for name in names for at in (0, 1))
+        return sum(_difference(law, name, reference, (axis,))[1] for name in names for axis in (0, 1))
 
     law = report.joint([reference, *names])
     before = spread(report)

@@ -65,7 +65,7 @@ def plot(
     compare with another; those that cannot be told from it are drawn pale. Stitches without a size are left out.
     Reproducible bytes, no date. Raises ValueError without a line to plot.
     """
-    numbered = [(at, line) for at, line in enumerate(lines, start=1) if line.gauge.stitch_factor is not None]
+    numbered = [(number, line) for number, line in enumerate(lines, start=1) if line.gauge.stitch_factor is not None]
     if not numbered:
         raise ValueError("there is nothing to plot")
     import logging
@@ -162,8 +162,8 @@ def _scatter(
     ):
         for points in group:
             axes.plot(*zip(*points, strict=True), color="#5a5a5a", linewidth=1.1, linestyle=dash, zorder=2.2)
-    for at, line in numbered:
-        _mark(axes, at, line, *places[line.key], many, against.get(line.key))
+    for number, line in numbered:
+        _mark(axes, number, line, *places[line.key], many, against.get(line.key))
     for place in sorted(plain):
         axes.plot(*place, "s", color=INK, markersize=8, zorder=4)
     _legend(figure, [line for _, line in numbered], strands, against)
@@ -198,7 +198,7 @@ def _joined(
     return list(groups.values())
 
 
-def _mark(axes: Axes, at: int, line: Compared, x: Range, y: Range, many: bool, against: Against | None) -> None:
+def _mark(axes: Axes, number: int, line: Compared, x: Range, y: Range, many: bool, against: Against | None) -> None:
     """Its range as a cross, and its sign (filled where it is measured)."""
     shape, colour, _ = KINDS[kind_of(line)]
     pale = 0.3 if against is not None and not against.is_told_apart else 1.0
@@ -215,7 +215,7 @@ def _mark(axes: Axes, at: int, line: Compared, x: Range, y: Range, many: bool, a
         markeredgecolor=colour,
         markeredgewidth=1.6,
         alpha=pale,
-        zorder=3 + at / 1000,
+        zorder=3 + number / 1000,
     )
 
 
@@ -234,8 +234,8 @@ def _number(axes: Axes, numbered: Sequence[tuple[int, Compared]], known: bool, u
     signs = axes.transData.transform([(x.value, y.value) for x, y in places])
     plain = axes.transData.transform(sorted({_plain_place(line, known, units) for _, line in numbered}))
     taken = [(x, y, radius, radius) for x, y in (*signs, *plain)]
-    for (at, line), (x, y) in zip(numbered, signs, strict=True):
-        half = (0.36 * size * len(str(at)) * scale, 0.42 * size * scale)
+    for (number, line), (x, y) in zip(numbered, signs, strict=True):
+        half = (0.36 * size * len(str(number)) * scale, 0.42 * size * scale)
         for ring, turn in itertools.product(range(_MOST_RINGS), range(_TURNS)):
             away = radius * (1 + ring)
             sine, cosine = math.sin(turn * math.tau / _TURNS), math.cos(turn * math.tau / _TURNS)
@@ -245,17 +245,17 @@ def _number(axes: Axes, numbered: Sequence[tuple[int, Compared]], known: bool, u
         taken.append(box)
         colour = KINDS[kind_of(line)][1]
         label = axes.annotate(
-            str(at), (x, y), box[:2], "figure pixels", "figure pixels", ha="center", va="center_baseline", size=size,
-            weight="bold", color=colour, zorder=4.5,
+            str(number), (x, y), box[:2], "figure pixels", "figure pixels", ha="center", va="center_baseline",
+            size=size, weight="bold", color=colour, zorder=4.5,
             arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.7, "shrinkA": 0, "shrinkB": radius / scale}
             if away > radius else None,
         )  # fmt: skip
         label.set_path_effects([Stroke(linewidth=3, foreground="white"), Normal()])
 
 
-def _overlap(one: Sequence[float], other: Sequence[float]) -> bool:
+def _overlap(box: Sequence[float], other: Sequence[float]) -> bool:
     """Whether two boxes overlap, each its middle and half its width and height."""
-    return all(abs(one[axis] - other[axis]) < one[axis + 2] + other[axis + 2] - 0.01 for axis in (0, 1))
+    return all(abs(box[axis] - other[axis]) < box[axis + 2] + other[axis + 2] - 0.01 for axis in (0, 1))
 
 
 def _legend(
@@ -302,14 +302,14 @@ def _outlines(figure: SubFigure, numbered: Sequence[tuple[int, Compared]], known
     head = f"{NEEDLES} needles by {ROWS} rows of each" if known else "The same needles and rows of each, in %"
     figure.suptitle(f"{head}, all to one scale (dashed: stocking stitch{more})", size=11.5, x=0.02, ha="left")
     pieces = [(_piece(line, known, units), _plain_piece(line, known, units)) for _, line in shown]
-    wide, long = (max(max(piece[at].high, plain[at]) for piece, plain in pieces) for at in (0, 1))
+    wide, long = (max(max(piece[axis].high, plain[axis]) for piece, plain in pieces) for axis in (0, 1))
     per_unit, columns = max(_scale(columns, len(shown), wide, long) for columns in range(1, 9))
     across, down = wide + _GAP_MM / per_unit, long + (_GAP_MM + _LABEL_MM) / per_unit
     rows = math.ceil(len(shown) / columns)
     axes = figure.subplots()
     axes.set_axis_off()
     size = 10 if columns < 4 else 8 if columns < 6 else 6.5
-    for number, ((at, line), (piece, plain)) in enumerate(zip(shown, pieces, strict=True)):
+    for number, ((axis, line), (piece, plain)) in enumerate(zip(shown, pieces, strict=True)):
         corner = number % columns * across, number // columns * down + _LABEL_MM / per_unit
         _outline(axes, line, corner, piece, plain)
         figures = f"{piece[0].value:.0f} x {piece[1].value:.0f} {units if known else '%'}"
@@ -317,7 +317,7 @@ def _outlines(figure: SubFigure, numbered: Sequence[tuple[int, Compared]], known
         axes.text(
             corner[0],
             corner[1] - 1.2 / per_unit,
-            f"{at}  {name}\n{figures}",
+            f"{axis}  {name}\n{figures}",
             size=size,
             weight="bold",
             va="bottom",

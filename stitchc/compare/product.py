@@ -50,8 +50,8 @@ def compare_stitches(
             pattern, stitches = _swept(pattern, stitches, machine)
         else:
             remarks += skipped_parts(pattern, stitches, options.stitches)
-        report, found = known_of(pattern, stitches, options.plain, options.spread)
-        messages += found
+        report, told = known_of(pattern, stitches, options.plain, options.spread)
+        messages += told
         remarks += of_several_yarns(report)
         reports[pattern.file] = report
         lines += compare(pattern, stitches, report, hand, card)
@@ -120,8 +120,8 @@ def _compared_with(
 
 def _title(patterns: Sequence[Pattern], stitches: int, sweep: bool) -> str:
     titles = [pattern.title or Path(pattern.file).stem for pattern in patterns]
-    named = list(dict.fromkeys(filter(None, titles)))
-    title = ", ".join(named) if len(named) <= _MOST_TITLES else f"{stitches} stitches from {len(named)} patterns"
+    known = list(dict.fromkeys(filter(None, titles)))
+    title = ", ".join(known) if len(known) <= _MOST_TITLES else f"{stitches} stitches from {len(known)} patterns"
     if sweep:
         title = f"{title}: a family of densities" if title else "A family of densities"
     return title

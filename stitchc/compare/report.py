@@ -61,7 +61,7 @@ def _line_json(line: Compared, against: Mapping[Key, Against]) -> dict[str, Any]
         "file": line.file or None,
         **stitch_json(line.gauge, line.yarns),
         "rows": chart.rows() if small else None,
-        **{name: None if found is None else found.as_json(3) for name, found in weights.items()},
+        **{name: None if weight is None else weight.as_json(3) for name, weight in weights.items()},
         "moves_per_100_rows_on_100_needles": line.moves,
         "holes_to_punch": line.holes,
         **({"against": compared.as_json()} if compared is not None else {}),
@@ -104,9 +104,9 @@ def _sizes(lines: Sequence[Compared], units: Units, known: bool) -> list[list[st
         cells += [visible(line.stitch.name), f"{100 * features.tuck_share:.3g}", f"{100 * features.slip_share:.3g}"]
         cells.append("never" if features.longest_hold is None else str(features.longest_hold))
         size = line.size_cm
-        for at, factor in enumerate((line.gauge.stitch_factor, line.gauge.row_factor)):
+        for index, factor in enumerate((line.gauge.stitch_factor, line.gauge.row_factor)):
             if known and size is not None:
-                cells += _figures(size[at].times(1.0 if units == "cm" else 1 / 2.54), 1)
+                cells += _figures(size[index].times(1.0 if units == "cm" else 1 / 2.54), 1)
             else:
                 cells += ["-", ""] if factor is None else _figures(factor.under(100), 0)
         weight = line.grams_per_square_metre if weighed else line.metres_per_square_metre
@@ -141,15 +141,15 @@ def _against_text(comparison: Comparison) -> Iterator[str]:
         yield f"ranges of width and length {share} narrower on average (`stitchc swatch` plans it)."
 
 
-def _figures(found: Range, digits: int) -> list[str]:
-    return [f"{found.value:.{digits}f}", f"{found.low:.{digits}f} to {found.high:.{digits}f}"]
+def _figures(estimate: Range, digits: int) -> list[str]:
+    return [f"{estimate.value:.{digits}f}", f"{estimate.low:.{digits}f} to {estimate.high:.{digits}f}"]
 
 
 def _in_columns(table: Sequence[Sequence[str]]) -> Iterator[str]:
     """Each row with its cells under the head; columns whose heading ends in ">" flush right."""
     right = [head.endswith(">") for head in table[0]]
     rows = [[head.removesuffix(">") for head in table[0]], *table[1:]]
-    widths = [max(columns_of(row[at]) for row in rows) for at in range(len(right))]
+    widths = [max(columns_of(row[column]) for row in rows) for column in range(len(right))]
     for row in rows:
         padded = []
         for cell, width, flush in zip(row, widths, right, strict=True):

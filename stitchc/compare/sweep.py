@@ -38,11 +38,11 @@ def arrangement_of(chart: Chart) -> Arrangement:
     start = int(np.flatnonzero(held.any(axis=1))[0])
     rows = np.roll(held, -start, axis=0)  # begins with a hold
     blocks: list[tuple[bytes, int]] = []  # each hold's needles, and the plain rows after it
-    for at, row in enumerate(rows):
+    for index, row in enumerate(rows):
         if not row.any():
             needles, plain = blocks[-1]
             blocks[-1] = (needles, plain + 1)
-        elif not at or blocks[-1][1] or blocks[-1][0] != row.tobytes():
+        elif not index or blocks[-1][1] or blocks[-1][0] != row.tobytes():
             blocks.append((row.tobytes(), 0))
     staggered = len({needles for needles, _ in blocks}) > 1
     plain_rows = min(plain for _, plain in blocks)
@@ -59,16 +59,16 @@ def density(letter: int, one_in: int, hold: int, arrangement: Arrangement) -> Ch
 
 def strands(names: Sequence[str]) -> dict[str, list[str]]:
     """The names of a family in runs of growing hold, by what they share: {"tuck, 1 in 2": ["tuck-1in2-x1", …]}."""
-    found: dict[str, list[str]] = {}
+    groups: dict[str, list[str]] = {}
     for name in sorted(names):
         word, one_in, _ = name.split("-")
-        found.setdefault(f"{word}, {one_in.replace('in', ' in ')}", []).append(name)
-    return found
+        groups.setdefault(f"{word}, {one_in.replace('in', ' in ')}", []).append(name)
+    return groups
 
 
 def family(arrangement: Arrangement, machine: Machine | None, limits: Limits, span: Span) -> list[Stitch]:
     """Every density that the machine and the limits allow without an error, tuck first, sparse after dense."""
-    found: list[Stitch] = []
+    stitches: list[Stitch] = []
     for letter, word, way, limit in (
         (TUCK, "tuck", machine.tuck if machine else "carriage", limits.tucks_in_succession),
         (SLIP, "slip", machine.slip if machine else "carriage", limits.slips_in_succession),
@@ -80,5 +80,5 @@ def family(arrangement: Arrangement, machine: Machine | None, limits: Limits, sp
             for hold in HOLDS:
                 if hold <= most:
                     name = f"{word}-1in{one_in}-x{hold}"
-                    found.append(Stitch(name, density(letter, one_in, hold, arrangement), span))
-    return found
+                    stitches.append(Stitch(name, density(letter, one_in, hold, arrangement), span))
+    return stitches

@@ -160,12 +160,12 @@ class _Sheet:
             yield self._page(width, height, head, cell, part, legend, where, count)
 
     def _where(self, part: Part) -> str:
-        columns = [self._column(at) for at in (part.first_column, part.last_column - 1)]
+        columns = [self._column(column) for column in (part.first_column, part.last_column - 1)]
         return f"columns {min(columns) + 1}–{max(columns) + 1}, rows {part.first_row + 1}–{part.last_row}"
 
-    def _column(self, at: int) -> int:
+    def _column(self, column: int) -> int:
         """The column of the knitter's chart (0 is leftmost facing the bed) that stands at this place of the page."""
-        return self.shown.width - 1 - at if self.drawing.face == "knit" else at
+        return self.shown.width - 1 - column if self.drawing.face == "knit" else column
 
     def _head_height(self, width: float) -> float:
         return self.margin_mm + 5.5 + 4.2 * len(self._head_lines(width)) + 4.0
@@ -224,7 +224,9 @@ class _Sheet:
         chart = self.chart
         texts = [row_text(cells) for cells in chart.cells[:_MOST_READ]]
         yarns = [f" in {yarn}" if yarn else "" for yarn in chart.yarns]
-        rows = [f"row {at + 1}{yarns[at]}: {text}" for at, text in enumerate(texts) if len(text) <= _MOST_READ * 3]
+        rows = [
+            f"row {index + 1}{yarns[index]}: {text}" for index, text in enumerate(texts) if len(text) <= _MOST_READ * 3
+        ]
         whole = len(rows) == chart.height
         holds = [word for code, word in ((TUCK, "tuck"), (SLIP, "slip")) if (chart.cells == code).any()]
         return (
@@ -328,10 +330,10 @@ class _Sheet:
         y = grid.top_mm + part.rows * cell + 1.2 + 0.75 * size
         taken: list[tuple[float, float]] = []
         numbered: list[tuple[int, float]] = []
-        for at in range(part.first_column, part.last_column):
-            column = self._column(at)
+        for index in range(part.first_column, part.last_column):
+            column = self._column(index)
             if column < self.chart.width:
-                numbered.append((column + 1, grid.corner(at, part.first_row)[0] + cell / 2))
+                numbered.append((column + 1, grid.corner(index, part.first_row)[0] + cell / 2))
         wanted = [pair for pair in numbered if pair[0] == 1 or pair[0] % 5 == 0]
         wanted += [pair for pair in numbered if pair[0] == self.chart.width]
         for number, x in wanted:
@@ -439,13 +441,13 @@ _YARN_LETTERS: Final = "ABCDEFGHJLMNPQRUVWXYZ"
 
 
 def _yarn_letter(number: int) -> str:
-    rounds, at = divmod(number, len(_YARN_LETTERS))
-    return _YARN_LETTERS[at] + (str(rounds + 1) if rounds else "")
+    rounds, index = divmod(number, len(_YARN_LETTERS))
+    return _YARN_LETTERS[index] + (str(rounds + 1) if rounds else "")
 
 
 def _on(fill: str) -> str:
     """Black or white, whichever reads better on the colour (relative luminance of WCAG 2.2)."""
-    channels = [int(fill[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    channels = [int(fill[start : start + 2], 16) / 255 for start in (1, 3, 5)]
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
     luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
     return "#000000" if luminance > 0.179 else "#ffffff"

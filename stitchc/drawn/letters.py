@@ -101,15 +101,15 @@ def _stitch_lines(stitch: Stitch, width: int) -> Iterator[str]:
 
 
 def _grouped(text: str) -> str:
-    return " ".join(text[at : at + _GROUP] for at in range(0, len(text), _GROUP))
+    return " ".join(text[start : start + _GROUP] for start in range(0, len(text), _GROUP))
 
 
 def _ruler(first: int, last: int) -> str:
     """Column numbers over the first cell of each group, where there is room for them."""
     line = ""
-    for at in range(first, last, _GROUP):
-        place = (at - first) // _GROUP * (_GROUP + 1)
-        number = str(at + 1)
+    for start in range(first, last, _GROUP):
+        place = (start - first) // _GROUP * (_GROUP + 1)
+        number = str(start + 1)
         if place and len(line) >= place:  # the number before it runs over this place
             continue
         line = line.ljust(place) + number

@@ -102,14 +102,14 @@ def _arc(centre: Point, radius: float, start_deg: float, end_deg: float, steps: 
 def _curve(start: Point, *pieces: tuple[Point, Point, Point], steps: int = 12) -> tuple[Point, ...]:
     """A chain of cubic curves, each by its two controls and its end."""
     points = [start]
-    for one, two, end in pieces:
+    for begin, middle, end in pieces:
         first = points[-1]
         for t in np.linspace(0, 1, steps + 1)[1:].tolist():
             a, b, c, d = (1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3
             points.append(
                 (
-                    a * first[0] + b * one[0] + c * two[0] + d * end[0],
-                    a * first[1] + b * one[1] + c * two[1] + d * end[1],
+                    a * first[0] + b * begin[0] + c * middle[0] + d * end[0],
+                    a * first[1] + b * begin[1] + c * middle[1] + d * end[1],
                 )
             )
     return tuple(points)

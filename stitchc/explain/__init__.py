@@ -67,6 +67,6 @@ def page(code: str) -> Page | None:
 
     if code not in codes():
         return None
-    said = tomllib.loads((_FOLDER / f"{code}.toml").read_text(encoding="utf-8"))
-    beside = said.pop("beside", {})
-    return Page(**{key: value.strip("\n") for key, value in said.items()}, beside=beside)
+    entry = tomllib.loads((_FOLDER / f"{code}.toml").read_text(encoding="utf-8"))
+    beside = entry.pop("beside", {})
+    return Page(**{key: value.strip("\n") for key, value in entry.items()}, beside=beside)

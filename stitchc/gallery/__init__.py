@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 _NAMES = {".html": "open or print", ".pdf": "PDF", ".svg": "SVG", ".png": "PNG", ".txt": "text", ".json": "JSON"}
 """What a link to each form is called; the form that most people want stands first."""
 
-_WHAT = {
+_HEADINGS = {
     "needle picture": "picture for electronic patterning",
     "purl side": "fabric",
     "knit side": "fabric",
@@ -36,7 +36,7 @@ _ORDER = ("instructions", "needle sheet", "hole card", "picture for electronic p
 class Links:
     """One kind of output with a link for each form of it. machine: that it is for, if it is for one."""
 
-    what: str
+    kind: str
     machine: str
     files: tuple[tuple[str, str], ...]
     reason: str | None
@@ -103,8 +103,8 @@ def _of(made: Sequence[Made], subject: str) -> list[Made]:
     return [entry for entry in made if entry.subject == subject]
 
 
-def _picture(made: Sequence[Made], subject: str, what: str) -> str | None:
-    pictures = [file for entry in _of(made, subject) if entry.what == what for file in entry.files]
+def _picture(made: Sequence[Made], subject: str, kind: str) -> str | None:
+    pictures = [file for entry in _of(made, subject) if entry.kind == kind for file in entry.files]
     return next((file for file in pictures if file.endswith((".png", ".svg"))), None)
 
 
@@ -120,19 +120,19 @@ def _links(made: Sequence[Made], subject: str, pieces: bool = False) -> list[Lin
     kinds: dict[tuple[str, str], list[Made]] = {}
     for entry in _of(made, subject):
         if entry.of_piece == pieces:
-            what = "instructions" if pieces else _WHAT.get(entry.what, entry.what)
-            kinds.setdefault((what, entry.machine), []).append(entry)
+            kind = "instructions" if pieces else _HEADINGS.get(entry.kind, entry.kind)
+            kinds.setdefault((kind, entry.machine), []).append(entry)
     ordered = sorted(kinds.items(), key=lambda kind: _ORDER.index(kind[0][0]) if kind[0][0] in _ORDER else len(_ORDER))
     return [
         Links(
-            what,
+            kind,
             machine,
             tuple(
-                (entry.what if what == "fabric" else _NAMES[PurePath(file).suffix], file)
+                (entry.kind if kind == "fabric" else _NAMES[PurePath(file).suffix], file)
                 for entry in entries
                 for file in sorted(entry.files, key=lambda file: list(_NAMES).index(PurePath(file).suffix))
             ),
             next((message.text for entry in entries for message in entry.reasons), None),
         )
-        for (what, machine), entries in ordered
+        for (kind, machine), entries in ordered
     ]

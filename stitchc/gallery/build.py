@@ -58,7 +58,7 @@ TO_READ: Final = ("html", "text", "json")
 class Job:
     """One product in some forms. options: with the names of its files, but for the form."""
 
-    what: str
+    kind: str
     subject: str
     command: str
     make: Make
@@ -146,11 +146,11 @@ def jobs_of(
     chart = of(draw_chart, None)
     draw: Make = lambda asked, progress: draw_fabric(pattern, None, asked, progress, kept)  # noqa: E731
     for stitch in stitches:
-        stem, one = stems[stitch.name], (stitch.name,)
-        drawn = ChartOptions(one, name=f"{stem}-chart")
+        stem, alone = stems[stitch.name], (stitch.name,)
+        drawn = ChartOptions(alone, name=f"{stem}-chart")
         yield Job("drawn chart", stitch.name, "chart", chart, drawn, ("svg", "png"))
         for face in ("purl", "knit") if options.pictures else ():
-            seen = PictureOptions(one, face=face, plain=plain, name=f"{stem}-fabric-{face}")
+            seen = PictureOptions(alone, face=face, plain=plain, name=f"{stem}-fabric-{face}")
             yield Job(f"{face} side", stitch.name, "picture", draw, seen)
         for machine in machines:
             yield _for_the_reader(stitch, stem, machine, anyway, of)
@@ -171,22 +171,22 @@ def jobs_of(
         for machine in machines:
             stem = f"{piece_stems[piece]}-piece-{file_stem(machine.name)}"
             planned = PieceOptions(piece, plain=plain, units=units, anyway=anyway, name=stem)
-            what = f"piece for {machine.name}"
+            kind = f"piece for {machine.name}"
             yield Job(
-                what, piece, "piece", of(plan_piece, machine, True), planned, TO_READ, machine.name, of_piece=True
+                kind, piece, "piece", of(plan_piece, machine, True), planned, TO_READ, machine.name, of_piece=True
             )
 
 
 def _for_the_reader(stitch: Stitch, stem: str, machine: Machine, anyway: bool, of: Callable[..., Make]) -> Job:
     """What the machine's way of selecting needles asks for: a card, a picture, or a sheet."""
-    one = (stitch.name,)
+    alone = (stitch.name,)
     if machine.reader == "card":
-        card = CardOptions(one, anyway=anyway, name=f"{stem}-card")
+        card = CardOptions(alone, anyway=anyway, name=f"{stem}-card")
         return Job("hole card", stitch.name, "card", of(make_card, machine), card, CARD, machine.name)
     if machine.reader == "bitmap":
-        picture = BitmapOptions(one, anyway=anyway, name=f"{stem}-bitmap")
+        picture = BitmapOptions(alone, anyway=anyway, name=f"{stem}-bitmap")
         return Job("needle picture", stitch.name, "bitmap", of(make_bitmap, machine), picture, ("png",), machine.name)
-    sheet = SheetOptions(one, anyway=anyway, name=f"{stem}-sheet")
+    sheet = SheetOptions(alone, anyway=anyway, name=f"{stem}-sheet")
     return Job("needle sheet", stitch.name, "sheet", of(make_sheet, machine, True), sheet, TO_READ, machine.name)
 
 
@@ -209,7 +209,7 @@ def _done(job: Job, progress: Progress) -> tuple[Made, list[Product[Any]]]:
             linked += [file.name for file in product.files[:1]]
             if not product.files:
                 reasons.update(dict.fromkeys(message for message in product.messages if message.severity == "error"))
-    return Made(job.what, job.subject, tuple(linked), tuple(reasons), job.machine, job.of_piece), products
+    return Made(job.kind, job.subject, tuple(linked), tuple(reasons), job.machine, job.of_piece), products
 
 
 def _with_its_command(message: Message, command: str) -> Message:
@@ -223,13 +223,13 @@ def why_not(made: Sequence[Made]) -> list[Message]:
     """Warnings that name what was left out and why, each with its place and what to try; one for each reason."""
     left_out: dict[Message, list[str]] = {}
     for entry in made:
-        what = f"{entry.what} of `{entry.subject}`" if entry.subject else entry.what
-        what = f"not every form of the {what}" if entry.files else f"no {what}"
+        name = f"{entry.kind} of `{entry.subject}`" if entry.subject else entry.kind
+        name = f"not every form of the {name}" if entry.files else f"no {name}"
         for message in entry.reasons:
-            left_out.setdefault(message, []).append(what)
+            left_out.setdefault(message, []).append(name)
     return [
         message._replace(
-            severity="warning", text=f"Left out: {listed(whats)}. {message.text[:1].upper()}{message.text[1:]}"
+            severity="warning", text=f"Left out: {listed(names)}. {message.text[:1].upper()}{message.text[1:]}"
         )
-        for message, whats in left_out.items()
+        for message, names in left_out.items()
     ]

@@ -18,7 +18,7 @@ class Made:
     files: the names of those that the page links. reasons: messages that say why some or all of it was not made.
     """
 
-    what: str
+    kind: str
     subject: str
     files: tuple[str, ...] = ()
     reasons: tuple[Message, ...] = ()

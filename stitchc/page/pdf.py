@@ -76,7 +76,9 @@ def draw_page(canvas: Canvas, page: Page, marked: Callable[[str, str], AbstractC
 def _parts(page: Page) -> tuple[Sequence[Item], Sequence[Item], Sequence[Item]]:
     """The rectangle that colours the paper, if there is one, the words before the drawing, and the drawing."""
     first = int(bool(page.items) and isinstance(page.items[0], Rectangle) and page.items[0].width_mm == page.width_mm)
-    rest = next((at for at in range(first, len(page.items)) if not isinstance(page.items[at], Text)), len(page.items))
+    rest = next(
+        (index for index in range(first, len(page.items)) if not isinstance(page.items[index], Text)), len(page.items)
+    )
     return page.items[:first], page.items[first:rest], page.items[rest:]
 
 

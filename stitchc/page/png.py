@@ -135,10 +135,10 @@ class _Pen:
             self._segment(line, 0.0, 1.0)
             return
         mark, gap = line.dash_mm
-        at = 0.0
-        while at < length:
-            self._segment(line, at / length, min(at + mark, length) / length)
-            at += mark + gap
+        distance = 0.0
+        while distance < length:
+            self._segment(line, distance / length, min(distance + mark, length) / length)
+            distance += mark + gap
 
     def _segment(self, line: Line, first: float, last: float) -> None:
         x1, y1 = (line.x1_mm + (line.x2_mm - line.x1_mm) * first, line.y1_mm + (line.y2_mm - line.y1_mm) * first)
@@ -181,13 +181,13 @@ class _Pen:
         face = font(round(item.size_mm * self.scale, 2), item.bold, needs_shaping(words))
         anchor = {"start": "ls", "middle": "ms", "end": "rs"}[item.anchor]
         ink = self._ink(item.fill)
-        at = (round(item.x_mm * self.scale), round(item.y_mm * self.scale))
+        place = (round(item.x_mm * self.scale), round(item.y_mm * self.scale))
         if item.rotation_deg % 360 == 0:
-            self.pen.text(at, words, font=face, anchor=anchor, fill=ink)
+            self.pen.text(place, words, font=face, anchor=anchor, fill=ink)
             return
-        self._turned(words, face, anchor, ink, at, item.rotation_deg)
+        self._turned(words, face, anchor, ink, place, item.rotation_deg)
 
-    def _turned(self, words: str, face: object, anchor: str, ink: Ink, at: tuple[int, int], degrees: float) -> None:
+    def _turned(self, words: str, face: object, anchor: str, ink: Ink, place: tuple[int, int], degrees: float) -> None:
         """Text turned by quarters about its anchor: drawn upright on a mask, the mask turned and laid on."""
         from PIL import Image, ImageDraw
 
@@ -198,11 +198,11 @@ class _Pen:
         ImageDraw.Draw(mask).text((-left, -top), words, font=face, anchor=anchor, fill=255)  # type: ignore[arg-type]
         mask = mask.transpose(Image.Transpose[_QUARTERS[degrees % 360]])
         dx, dy = {90: (top, -right), 180: (-right, -bottom), 270: (-bottom, left)}[round(degrees % 360)]
-        self.image.paste(ink, (at[0] + dx, at[1] + dy), mask)
+        self.image.paste(ink, (place[0] + dx, place[1] + dy), mask)
 
 
 def _ink(colour: str, mode: Mode) -> Ink:
-    red, green, blue = (int(colour[at : at + 2], 16) for at in (1, 3, 5))
+    red, green, blue = (int(colour[start : start + 2], 16) for start in (1, 3, 5))
     if mode == "RGB":
         return red, green, blue
     grey = round(0.2126 * red + 0.7152 * green + 0.0722 * blue)

@@ -143,8 +143,8 @@ def _whole(least: float, repeat: int) -> int:
     return max(1, math.ceil(least / repeat - 1e-9)) * repeat
 
 
-def _wider(found: Range) -> Range:
-    return Range(found.value, found.low / 1.2, found.high * 1.2)
+def _wider(estimate: Range) -> Range:
+    return Range(estimate.value, estimate.low / 1.2, estimate.high * 1.2)
 
 
 def _too_wide(name: str, count: int, machine: Machine, wide: Range, width: int, margin: int) -> Message:

@@ -42,14 +42,14 @@ def plan_swatch(pattern: Pattern, machine: Machine, options: SwatchOptions = DEF
     plans: list[SwatchPlan] = []
     for name, chart in charts.items():
         try:
-            found = plan_one(name, chart, report, machine, options.within / 100)
+            plan: SwatchPlan | None = plan_one(name, chart, report, machine, options.within / 100)
         except Refused as refusal:
             messages += refusal.messages
-            found = None
+            plan = None
         if name != PLAIN:
             messages += check(pattern.stitches[name], machine)
-            messages += unfit(pattern.stitches[name], machine, found.needles) if found is not None else []
-        plans += [found] if found is not None else []
+            messages += unfit(pattern.stitches[name], machine, plan.needles) if plan is not None else []
+        plans += [plan] if plan is not None else []
     shown = accept(messages, pattern, options.anyway)
     files = tuple(_files(plans, pattern, machine, shown, options))
     return Product(tuple(plans), files, shown, skipped_parts(pattern, stitches, options.stitches))
