@@ -238,6 +238,10 @@ def _sheet(ask: Ask) -> dict[str, Any]:
     }
 
 
+_OF_A_SIZE: Final = ("needles", "width_cm", "length_cm", "totals", "size_cm")
+_OF_A_PIECE: Final = (*_OF_A_SIZE, "sections", "yarn", "notes", "so_far", "make", "yarn_of_all_pieces")
+
+
 def _piece(ask: Ask) -> dict[str, Any]:
     pieces = []
     for name in ask.pattern.pieces:
@@ -245,11 +249,9 @@ def _piece(ask: Ask) -> dict[str, Any]:
         def planned(name: str = name) -> dict[str, Any]:
             product, machine = ask.product("piece", "json", piece=name)
             document = _document(product)
-            kept = {
-                key: document.get(key)
-                for key in ("needles", "width_cm", "length_cm", "sections", "yarn", "notes", "so_far")
-            }
-            return {**kept, **_shared(product, machine)}
+            kept = {key: document.get(key) for key in _OF_A_PIECE}
+            sizes = [{key: each.get(key) for key in _OF_A_SIZE} for each in document.get("other_sizes") or []]
+            return {**kept, "other_sizes": sizes, **_shared(product, machine)}
 
         pieces.append({**_or_refused(planned), "name": name})
     return {"pieces": pieces}

@@ -321,9 +321,11 @@ stitch two
     1: K T
     2: K
 gauge plain 20 stitches 28 rows per 10 cm
+yarn oat ball 50 g 120 m
 piece strip
-    needles 40
-    knit one for 60 rows
+    sizes 20, 24 cm
+    make 2
+    knit one for 60 rows in oat
 """
 
 
@@ -336,6 +338,8 @@ def test_what_belongs_to_a_view_is_asked_for_there(open_pattern: Open) -> None:
     page.fill("#text", STRIP.replace("two", "drift"))
     expect(page.locator("#compare tbody")).to_contain_text("drift")
     expect(page.locator("#compare thead")).not_to_contain_text("against two")
+    for words in ("Knit 2 of it.", "Size 24 cm", "Yarn for all pieces", "ball of 50 g"):
+        expect(page.locator("#piece")).to_contain_text(words)
     page.get_by_role("button", name="I have knitted part of strip").click()
     page.get_by_label("Rows knitted", exact=True).fill("30")
     page.get_by_label("They measure, cm").fill("9,9")

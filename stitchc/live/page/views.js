@@ -111,25 +111,37 @@ function piece({pieces}) {
     return make("p", {class: "note"}, "This pattern has no piece. A piece is written like this:",
       make("pre", {}, "piece cowl\n    width 60 cm\n    knit tide for 18 cm"));
   }
-  return pieces.map((each) => make("article", {},
+  const all = pieces.find((each) => each.yarn_of_all_pieces)?.yarn_of_all_pieces;
+  const several = all && all.pieces.reduce((sum, each) => sum + each.make, 0) > 1;
+  return [pieces.map((each) => make("article", {},
     make("h3", {}, each.name),
     each.refused ? [each.refused.map((words) => make("p", {class: "refused"}, withCode(words))),
-      chosen.piece?.so_far ? button("Forget what is knitted", () => keepSettings("piece", {...chosen.piece, so_far: ""})) : null] : [
-      make("p", {class: "words"}, `${count(each.needles.count, "needle")} (${each.needles.left} to ${each.needles.right}), ${count(each.sections.reduce((sum, part) => sum + part.rows, 0), "row")}.`),
+      forget()] : [
+      make("p", {class: "words"}, `${count(each.needles.count, "needle")} (${each.needles.left} to ${each.needles.right}), ${count(each.sections.reduce((sum, part) => sum + part.rows, 0), "row")}.${each.make > 1 ? ` Knit ${each.make} of it.` : ""}`),
       each.so_far ? make("p", {}, `${count(each.so_far.rows_done, "row")} knitted, ${each.so_far.rows_still_to_knit} still to knit. `,
         each.so_far.sections.map((part) => `${part.stitch}: ${count(part.rows, "row")}${part.rows === part.planned_rows ? ", as planned" : ` instead of ${part.planned_rows}`}. `)) : null,
       make("table", {class: "figures"}, make("tbody", {},
         make("tr", {}, make("th", {scope: "row"}, "Width"), make("td", {}, sized(each.width_cm))),
         make("tr", {}, make("th", {scope: "row"}, "Length"), make("td", {}, sized(each.length_cm))),
         each.sections.map((part) => make("tr", {}, make("th", {scope: "row"}, `Rows ${part.from_row} to ${part.to_row}`), make("td", {}, `${part.stitch}, ${sized(part.length_cm)}`))),
-        each.yarn.filter((yarn) => yarn.to_have?.words).map((yarn) => make("tr", {}, make("th", {scope: "row"}, yarn.name || "Yarn"), make("td", {}, yarn.to_have.words))))),
+        (each.other_sizes || []).map((size) => make("tr", {}, make("th", {scope: "row"}, `Size ${figure(size.size_cm * CM[units])} ${units}`), make("td", {}, `${count(size.needles.count, "needle")}, ${count(size.totals.rows, "row")}, ${sized(size.width_cm)} wide, ${sized(size.length_cm)} long`))),
+        yarnRows(each.yarn, "Yarn"))),
       notes(each),
       make("p", {class: "actions"}, button("I have knitted part of it…", () => askSoFar(each), {"aria-label": `I have knitted part of ${each.name}`}),
-        chosen.piece?.so_far ? button("Forget what is knitted", () => keepSettings("piece", {...chosen.piece, so_far: ""})) : null),
+        forget()),
       make("div", {class: "away"},
         [["Follow it row by row", {form: "html"}, "print"], ["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["HTML", {form: "html"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]]
           .map(([words, settings, how]) => button(words, () => state.take("piece", {...settings, piece: each.name}, how), {"aria-label": `${words}: ${each.name}`}))),
-    ]));
+    ])),
+  several ? make("article", {}, make("h3", {}, "Yarn for all pieces"), make("table", {class: "figures"}, make("tbody", {}, yarnRows(all.yarn, "Yarn")))) : null];
+}
+
+const forget = () => (chosen.piece?.so_far ? button("Forget what is knitted", () => keepSettings("piece", {...chosen.piece, sizes: "", so_far: ""})) : null);
+
+// What to have of each yarn, in balls where it is said how it is sold.
+function yarnRows(yarns, unnamed) {
+  const balls = (each) => (each.balls ? `, ${count(each.balls.count, "ball")} of ${figure(each.balls.grams)} g${each.balls.spare ? ` and ${each.balls.spare} spare` : ""}` : "");
+  return yarns.filter((each) => each.to_have?.words).map((each) => make("tr", {}, make("th", {scope: "row"}, each.name || unnamed), make("td", {}, each.to_have.words, balls(each))));
 }
 
 function compare({stitches}) {
@@ -269,14 +281,16 @@ function askSoFar(each) {
     const stitch = select("far-stitch", names.map((name) => [name, name]));
     const rows = input("far-rows");
     const length = input("far-length");
+    const sizes = each.other_sizes.length ? [each, ...each.other_sizes].map((one) => figure(one.size_cm * CM[units])) : [];
+    const size = select("far-size", sizes.map((one) => [one, `${one} ${units}`]));
     const where = select("far-where", [["", "at rest, taken off or hanging loose"], [" on the machine", "on the machine"]]);
     const ended = make("input", {id: "far-ended", type: "checkbox"});
     return make("form", {onsubmit: (event) => {
       event.preventDefault();
       const part = `${stitch.value} ${rows.value.trim()} rows ${length.value.trim().replace(",", ".")} ${units}${where.value}${ended.checked ? " in all" : ""}`;
       close();
-      keepSettings("piece", {...chosen.piece, so_far: [chosen.piece?.so_far, part].filter(Boolean).join("; ")});
-    }}, field("far-stitch", "Stitch", stitch), field("far-rows", "Rows knitted", rows), field("far-length", `They measure, ${units}`, length),
+      keepSettings("piece", {...chosen.piece, ...(sizes.length ? {sizes: size.value} : {}), so_far: [chosen.piece?.so_far, part].filter(Boolean).join("; ")});
+    }}, sizes.length ? field("far-size", "Size", size) : null, field("far-stitch", "Stitch", stitch), field("far-rows", "Rows knitted", rows), field("far-length", `They measure, ${units}`, length),
     field("far-where", "Measured", where), field("far-ended", "That part is finished", ended),
     make("p", {class: "actions"}, make("button", {class: "main"}, "Plan the rest again"), button("Cancel", close)));
   });
