@@ -33,6 +33,11 @@ stitch fern OVER 8
  1-2,4 – 9 : K
     11 IN foam:S2K2
     12 in foam: KKKT KKKT
+stitch ladder over 8
+1,3:(k t k)x2
+# the ladders
+Out 4 ,8  # two
+2,4:k
 stitch drift=ripple THEN( ripple shifted 1 Left ) with s FOR t,K for S
 gauge plain  20 stitches 28 rows per 10cm
 piece cowl
@@ -55,6 +60,12 @@ stitch fern over 8
       1-2, 4-9: K
     11 in foam: S2 K2
     12 in foam: KKKT KKKT
+
+stitch ladder over 8
+    1, 3: (K T K)x2
+    # the ladders
+    out 4, 8  # two
+    2, 4: K
 
 stitch drift = ripple then (ripple shifted 1 left) with S for T, K for S
 gauge plain 20 stitches 28 rows per 10 cm

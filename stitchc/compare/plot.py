@@ -17,6 +17,7 @@ from stitchc.compare.against import Against
 from stitchc.compare.table import NEEDLES, ROWS, Compared, Key
 from stitchc.gauge import Range
 from stitchc.messages import visible
+from stitchc.product import WrongOption
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -63,11 +64,12 @@ def plot(
 
     title: the patterns'. strands: names of stitches to be joined by a line, by what it is called. against: how stitches
     compare with another; those that cannot be told from it are drawn pale. Stitches without a size are left out.
-    Reproducible bytes, no date. Raises ValueError without a line to plot.
+    Reproducible bytes, no date. Raises WrongOption where no stitch has a size.
     """
     numbered = [(number, line) for number, line in enumerate(lines, start=1) if line.gauge.stitch_factor is not None]
     if not numbered:
-        raise ValueError("there is nothing to plot")
+        text = "There is nothing to plot: no stitch has a known size. Measure one, or ask for --format text."
+        raise WrongOption("form", text)
     import logging
 
     logging.getLogger("matplotlib").setLevel(logging.ERROR)  # a folder for its cache is no business of the knitter's

@@ -140,7 +140,7 @@ def _parts(
         repeats = tuple(draw_repeat(name, chart, plan.piece.carriage) for name, chart in charts)
         yield Part("The repeats" if len(charts) > 1 else "The repeat", repeats)
     used = {letter for _, chart in charts for row in chart.rows() for letter in row}
-    names = [{"K": "K, knit", "T": "T, tuck", "S": "S, slip"}[letter] for letter in used]
+    names = [{"K": "K, knit", "T": "T, tuck", "S": "S, slip"}[letter] for letter in used - {"-"}]
     names += ["Edge needles"] if plan.edge else []
     yield Part("Terms", (Terms(terms("L1, R1, …", "Row", "Plain", "Repeat", "Waste yarn", *names)),))
     yield cautions(*child_cautions(plan))

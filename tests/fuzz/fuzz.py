@@ -304,7 +304,8 @@ def _knit_by_card(pattern: Pattern, stitch: Stitch, machine: Machine) -> None:
     felt = machines.card_in_reader(habits, card.holes.tolist())
     settings = machines.settings_told([(change.row, change.setting) for change in card.changes], card.rows)
     bed = range(-13, 13)
-    knitted = machines.knit_by_reader(habits, felt, bed, card.rows + 1, settings, card.rows)
+    empty = machines.emptied(habits, card.columns_out, bed)
+    knitted = machines.knit_by_reader(habits, felt, bed, card.rows + 1, settings, card.rows, empty)
     assert knitted == machines.wanted(stitch.chart.rows(), bed, len(knitted), column_1=habits.column_1_needle), knitted
 
 

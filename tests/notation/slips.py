@@ -19,6 +19,7 @@ FRAMES: Final = {
     "after rows": "stitch a over 24\n    1: K2 T\n    2-3: T K\n    @\nstitch b\n    1: K\n",
     "head": "@\nstitch a\n    1: K T\n    2: K\n",
     "stitch": "@\n    1: K T\n    2: K\n",
+    "ladder": "stitch a over 8\n    @\n    1: K\n",
     "built": "stitch a\n    1: K2 T S\n    2: K\nstitch g\n    1: K T\n@\n",
     "gauge": "stitch a\n    1: K T\n@\n",
     "piece": "yarn navy\nstitch a\n    1: K T\ngauge a 20 stitches 28 rows per 10 cm\n"
@@ -29,6 +30,13 @@ FRAMES: Final = {
 """Patterns with `@` where a line of some kind stands."""
 
 SLIPS: Final = [
+    # needles out of work
+    *(("ladder", wrong, "out 4") for wrong in ("out: 4", "out 4.", "otu 4", "out needle 4", "out four")),
+    *(("ladder", wrong, "out 4") for wrong in ("out of work 4", "out of work: 4", "out the 4", "out (4)")),
+    *(("ladder", f"out 4{joint}8", "out 4, 8") for joint in (" and ", " & ", "; ", ", and ")),
+    *(("ladder", f"out 4{joint}6", "out 4-6") for joint in (" to ", "..", " … ", "~", "—")),
+    ("ladder", "out needles 2, 4 and 6-7", "out 2, 4, 6-7"),
+    ("ladder", "out 4, 8,", "out 4, 8"),
     # a ball, a leaflet, how many and which sizes
     ("head", "yarn foam ball 50g/120m", "yarn foam ball 50 g 120 m"),
     ("head", "yarn foam balls 50 g = 120 m", "yarn foam ball 50 g 120 m"),
@@ -606,6 +614,7 @@ SLIPS: Final = [
 ]
 
 UNCLEAR: Final = [
+    *(("ladder", wrong) for wrong in ("out", "out some", "out 4 or 5", "out 4 8", "out every 4th", "4 out of work")),
     ("head", "yarn foam ball 120 m 50 g"),
     ("head", "yarn foam ball 50 g 131 yards"),
     ("head", "yarn foam ball 50 120"),
