@@ -30,7 +30,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--bench", action="store_true", help="also run what measures speed or takes minutes")
 
 
+LONGEST = ("fabric", "live", "hostile", "notation", "proof", "trace")
+"""Folders whose files take longest; workers that begin with them end together."""
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: LONGEST.index(item.path.parent.name) if item.path.parent.name in LONGEST else 99)
     if config.getoption("--bench"):
         return
     skip = pytest.mark.skip(reason="on demand: --bench")
