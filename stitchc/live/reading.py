@@ -10,7 +10,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from stitchc import explain
+import numpy as np
+
 from stitchc.chart import SIGNS
 from stitchc.checks import check_pattern
 from stitchc.live.row_text import cells_by_run
@@ -21,9 +22,9 @@ if TYPE_CHECKING:
     from stitchc.machines import Machine
     from stitchc.pattern import Pattern, Stitch
 
-MOST_CELLS_SENT: Final = 40_000
-"""Of a larger chart a part around the place in view goes to the page, at most so many cells."""
+_MOST_CELLS_POINTED_AT: Final = 40_000
 _MOST_RUNS: Final = 4_000
+_SIGNS: Final = np.frombuffer(SIGNS.encode(), np.uint8)
 _NAMED_IN_LINE: Final = re.compile(r"\s*(?:gauge|knit)\s+(\S+)", re.IGNORECASE)
 _STITCH: Final = re.compile(r"\s*stitch\s+([^\s=:]+)", re.IGNORECASE)
 _WORD: Final = re.compile(r"[^\W\d_]+[0-9]*")
@@ -102,13 +103,9 @@ def as_json(found: Read, file: str, line: int, wanted: str = "", row: int = 1, c
                     "width": each.chart.width,
                     "height": each.chart.height,
                     "line": each.span.line if each.span.file == file else None,
-                    "file": each.span.file,
-                    "part": each.is_part,
-                    "parts": list(each.built_from),
                 }
                 for each in pattern.stitches.values()
             ],
-            "pieces": list(pattern.pieces),
             "yarns": {name: yarn.colour for name, yarn in pattern.yarns.items()},
             "has_plain": any(swatch.stitch == "plain" for swatch in pattern.swatches),
             "chart": chart_json(stitch, file, row, column),
@@ -117,8 +114,7 @@ def as_json(found: Read, file: str, line: int, wanted: str = "", row: int = 1, c
 
 
 def _message_json(message: Message, file: str, lines: Sequence[str]) -> dict[str, Any]:
-    page = _title_of(message.code)
-    document = message.as_json() | {"title": page, "label": message.label, "letter": None}
+    document = message.as_json() | {"letter": None}
     span = message.span
     if span is not None and span.file != file:
         document |= {"line": None, "elsewhere": f"{visible(span.file)}, line {span.line}", "fix": None}
@@ -134,23 +130,11 @@ def _foreign_letter(line: str, start: int) -> str | None:
     return letters.pop() if len(letters) == 1 and not letters & {"X"} else None
 
 
-_TITLES: dict[str, str] = {}
-
-
-def _title_of(code: str) -> str:
-    if code not in _TITLES:
-        page = explain.page(code)
-        _TITLES[code] = page.title if page else ""
-    return _TITLES[code]
-
-
 def chart_json(stitch: Stitch, file: str, row: int, column: int) -> dict[str, Any]:
-    """A chart, or of a large one the part that holds the cell; first_row and first_column count from 1."""
+    """A chart, or of a large one the part around the cell; first_row and first_column count from 1."""
     chart = stitch.chart
     rows, columns = _part(chart.height, chart.width, row, column)
-    letters = chart.rows() if chart.width * chart.height <= MOST_CELLS_SENT else _letters(stitch, rows, columns)
-    if chart.width * chart.height <= MOST_CELLS_SENT:
-        letters = [text[columns.start : columns.stop] for text in letters[rows.start : rows.stop]]
+    part = chart.cells[rows.start : rows.stop, columns.start : columns.stop]
     spans = stitch.row_spans or ()
     here = bool(spans) and stitch.span.file == file
     return {
@@ -159,7 +143,7 @@ def chart_json(stitch: Stitch, file: str, row: int, column: int) -> dict[str, An
         "height": chart.height,
         "first_row": rows.start + 1,
         "first_column": columns.start + 1,
-        "rows": letters,
+        "rows": [row.tobytes().decode() for row in _SIGNS[part]],
         "yarns": list(chart.yarns[rows.start : rows.stop]),
         "written_here": here,
         "built": not spans,
@@ -179,19 +163,13 @@ def _part(height: int, width: int, row: int, column: int) -> tuple[range, range]
     return window(height, MOST_ROWS, row), window(width, MOST_COLUMNS, column)
 
 
-def _letters(stitch: Stitch, rows: range, columns: range) -> list[str]:
-    """Of a large chart the rows in view, without the letters of all the others."""
-    part = stitch.chart.cells[rows.start : rows.stop, columns.start : columns.stop]
-    return ["".join(SIGNS[code] for code in cells) for cells in part.tolist()]
-
-
 def runs_json(pattern: Pattern, stitch: Stitch, row: int) -> list[dict[str, Any]]:
     """Where each run of the rows in view stands in the text, with the rows and needles (from 1) that it gives.
 
     Nothing for a stitch that is built, in another file, or too large to be pointed at run by run.
     """
     chart, spans = stitch.chart, stitch.row_spans or ()
-    if not spans or stitch.span.file != pattern.file or chart.width * chart.height > MOST_CELLS_SENT:
+    if not spans or stitch.span.file != pattern.file or chart.width * chart.height > _MOST_CELLS_POINTED_AT:
         return []
     lines, letters = pattern.sources[pattern.file], chart.rows()
     places: dict[tuple[int, int, int], list[int]] = {}
