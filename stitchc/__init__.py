@@ -21,6 +21,12 @@ Read a pattern. `compile_text` never raises; `compile_file` reads a file and wha
     >>> pattern.stitches["tide"].chart.knits.tolist()
     [[True, False], [True, True]]
 
+A needle out of work is `-` in the rows of a chart, and stands in its `out`, counted from 1:
+
+    >>> ladder = stitchc.Chart.from_rows(["KTK-", "KKK-"])
+    >>> ladder.out, ladder.shifted(1).rows()
+    ((4,), ['-KTK', '-KKK'])
+
 What is wrong with a text is a list of messages, each with its place and mostly with something to try:
 
     >>> wrong = stitchc.compile_text("stitch tide" + chr(10) + "1: K P")

@@ -30,6 +30,7 @@ def compiled(text: str, name: str = "a") -> Chart:
         (["KKKKTKKKKTS"], "stitch a\n    1: (K4 T)x2 S\n"),
         (["KKTKTKTSKKTKTKTSTT"], "stitch a\n    1: (K (K T)x3 S)x2 T2\n"),
         (["K" * 30 + "T"], "stitch a\n    1: K30 T\n"),
+        (["KTK-KTK-", "KKK-KKK-"], "stitch a over 8\n    out 4, 8\n    1: K T K\n    2: K\n"),
     ],
 )
 def test_the_shortest_tidy_text(rows: list[str], text: str) -> None:
@@ -57,6 +58,9 @@ def charts(draw: st.DrawFn) -> Chart:
     row = st.one_of(st.text(letters, min_size=width, max_size=width), periodic.map(lambda text: text.ljust(width, "K")))
     few = draw(st.lists(row, min_size=1, max_size=4))
     rows = draw(st.lists(st.sampled_from(few), min_size=height, max_size=height))
+    if draw(st.booleans()):
+        out = draw(st.frozensets(st.integers(0, width - 1), max_size=width - 1))
+        rows = ["".join("-" if column in out else letter for column, letter in enumerate(row)) for row in rows]
     yarns = draw(st.lists(st.sampled_from([None, None, "foam", "sand"]), min_size=height, max_size=height))
     return Chart.from_rows(rows, yarns)
 

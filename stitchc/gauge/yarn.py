@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.chart import KNIT, OUT, SLIP, TUCK, Chart
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.values import NINE_IN_TEN, PLAIN, Range
 from stitchc.gauge.weights import BALL_BAND, tex_of
@@ -75,7 +75,10 @@ class Cells:
 
 
 def cells_by_yarn(chart: Chart) -> dict[str | None, Cells]:
-    """The cells of one repeat, by the yarn that their rows are knitted with (None: none named), as first met."""
+    """The cells of one repeat, by the yarn that their rows are knitted with (None: none named), as first met.
+
+    At a needle out of work the yarn lies across as at one that slips, and is counted as that (assumed).
+    """
     names = dict.fromkeys(chart.yarns)
     numbers = {name: number for number, name in enumerate(names)}
     of_row = np.fromiter((numbers[name] for name in chart.yarns), dtype=np.int64, count=chart.height)
@@ -85,7 +88,7 @@ def cells_by_yarn(chart: Chart) -> dict[str | None, Cells]:
         return found
 
     tucks, further = counted(chart.cells == TUCK), counted(_further_tucks(chart))
-    columns = (counted(chart.cells == KNIT), tucks, further, counted(chart.cells == SLIP))
+    columns = (counted(chart.cells == KNIT), tucks, further, counted((chart.cells == SLIP) | (chart.cells == OUT)))
     return {
         name: Cells(knits, first - more, more, slips)
         for name, knits, first, more, slips in zip(names, *columns, strict=True)

@@ -72,8 +72,8 @@ def _read(text: str | bytes, file: str, folder: Path | None) -> tuple[Reading, G
 def _pattern(gathered: Gathered) -> Pattern:
     """What was gathered, worked out as far as it goes; what is wrong is added to `gathered.faults`."""
     made = stitches(gathered)
-    swatches = tuple(one for line in gathered.gauges if (one := swatch(line, gathered)) is not None)
-    pieces = {name: found for name, lines in gathered.pieces.items() if (found := piece(lines, gathered)) is not None}
+    swatches = tuple(each for line in gathered.gauges if (each := swatch(line, gathered)) is not None)
+    pieces = {name: whole for name, lines in gathered.pieces.items() if (whole := piece(lines, gathered)) is not None}
     faults = gathered.faults
     if not gathered.definitions and not gathered.lost and not has_errors(faults.messages):
         cure = "stitch ripple\n    1: K T\n    2: K"

@@ -272,12 +272,12 @@ class Gathered:
             return
         self.read_source(raw, shown, (*chain, real), depth + 1)
 
-    def readable(self, found: T | Message) -> T | None:
-        """What was found; or nothing, and the message is kept."""
-        if isinstance(found, Message):
-            self.faults.add(found)
+    def readable(self, outcome: T | Message) -> T | None:
+        """The outcome, or None where it is a message, which is kept."""
+        if isinstance(outcome, Message):
+            self.faults.add(outcome)
             return None
-        return found
+        return outcome
 
     def cannot_be_read_in(self, path: Word, real: Path, chain: tuple[Path, ...], depth: int) -> Message | None:
         """Why the file `real` must not be read in here, if so: N114, or N110 for too deep a nest."""
@@ -355,15 +355,15 @@ class Gathered:
     def colour_in_a_comment(self, name: Word) -> None:
         """N118 where a yarn line ends in a comment that is a colour: it was meant to be one."""
         span = name.span
-        text = self.sources[span.file][span.line - 1]
+        line = self.sources[span.file][span.line - 1]
         start = span.column - 1 + span.length
-        match = _COLOUR_IN_A_COMMENT.match(text, start)
+        match = _COLOUR_IN_A_COMMENT.match(line, start)
         if match is None:
             return
         place = Span(span.file, span.line, match.start(2) + 1, len(match[2]))
-        said = f"A # begins a comment, so `{match[2]}` is not the colour of `{name.shown}`."
-        cure = f'{visible(text[:start] + match[1]).strip()} colour "{match[2]}"'
-        self.faults.add(Message("N118", "info", said, place, cure=cure))
+        text = f"A # begins a comment, so `{match[2]}` is not the colour of `{name.shown}`."
+        cure = f'{visible(line[:start] + match[1]).strip()} colour "{match[2]}"'
+        self.faults.add(Message("N118", "info", text, place, cure=cure))
 
     def colour(self, word: Word) -> str | None:
         """The colour as #rgb or #rrggbb, or None with N101."""

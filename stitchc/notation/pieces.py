@@ -150,10 +150,9 @@ def _needles(line: NeedlesLine, faults: Faults) -> Needles | None:
     try:
         return Needles.parse(text)
     except ValueError as error:
-        said = str(error)
-        faults.error(
-            "N115", f"{said[:1].upper()}{said[1:]}.", line.text.span, cure=_other_way_round(text) or "as in L40-R39"
-        )
+        reason = str(error)
+        sentence = f"{reason[:1].upper()}{reason[1:]}."
+        faults.error("N115", sentence, line.text.span, cure=_other_way_round(text) or "as in L40-R39")
         return None
 
 

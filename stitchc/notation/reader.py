@@ -90,9 +90,9 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
             except UnexpectedInput as error:
                 messages.append(_refusals().refused(error, line, file, first + offset + 1))
             if len(messages) >= MOST_MISTAKES:
-                said = f"The rest of the file, after {MOST_MISTAKES} mistakes, was not read."
+                sentence = f"The rest of the file, after {MOST_MISTAKES} mistakes, was not read."
                 rest = Span(file, first + offset + 2)
-                messages.append(Message("N101", "error", said, rest, cure="Fix these first, then check again."))
+                messages.append(Message("N101", "error", sentence, rest, cure="Fix these first, then check again."))
                 return placed, messages
     return placed, messages
 

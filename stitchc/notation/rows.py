@@ -179,12 +179,12 @@ def _row_numbers(definition: StitchLines, faults: Faults) -> int | None:
     line = np.repeat(np.arange(len(rows)), [len(row.numbers) // 4 for row in rows])
     nth = np.arange(len(given)) - np.searchsorted(line, line)
 
-    def at(index: int) -> Range:
+    def range_of(index: int) -> Range:
         return rows[int(line[index])].range(int(nth[index]))
 
     firsts, lasts = given[:, 0], given[:, 1]
     for index in np.flatnonzero((firsts < 1) | (lasts < firsts) | (lasts > MAX_CELLS))[:MOST_MESSAGES].tolist():
-        _out_of_range(at(index), faults)
+        _out_of_range(range_of(index), faults)
     if faults.count > before or definition.spoilt:
         return None
     order = np.argsort(firsts, kind="stable")
@@ -196,15 +196,15 @@ def _row_numbers(definition: StitchLines, faults: Faults) -> int | None:
     blamed: set[int] = set()
     for place in np.flatnonzero(firsts != below + 1)[:MOST_MESSAGES].tolist():
         index, so_far = int(order[place]), int(below[place])
-        if at(index).first > so_far:
-            _missing(at(index), so_far, name, _from_the_top(rows), faults)
+        if range_of(index).first > so_far:
+            _missing(range_of(index), so_far, name, _from_the_top(rows), faults)
             continue
         other = int(order[owner[place - 1]])
-        later, earlier = (index, other) if at(index).span > at(other).span else (other, index)
+        later, earlier = (index, other) if range_of(index).span > range_of(other).span else (other, index)
         if later not in blamed:
             blamed.add(later)
             left = _left(given, later)
-            _given_twice(at(earlier), at(later), min(at(index).last, so_far), left, top, name, faults)
+            _given_twice(range_of(earlier), range_of(later), min(range_of(index).last, so_far), left, top, name, faults)
     return top if faults.count == before else None
 
 
@@ -359,8 +359,8 @@ def _indices(rows: Sequence[Row]) -> npt.NDArray[np.int64]:
     flat = _numbers(rows)
     heights = flat[:, 1] - flat[:, 0] + 1
     starts = flat[:, 0] - 1 - (heights.cumsum() - heights)
-    at: npt.NDArray[np.int64] = np.arange(heights.sum()) + np.repeat(starts, heights)
-    return at
+    indices: npt.NDArray[np.int64] = np.arange(heights.sum()) + np.repeat(starts, heights)
+    return indices
 
 
 def _reached(rows: Sequence[Row]) -> int | None:
@@ -376,5 +376,5 @@ def _reached(rows: Sequence[Row]) -> int | None:
 
 
 def _divisors(width: int) -> str:
-    found = [n for n in range(1, min(width, 200) + 1) if width % n == 0]
-    return ", ".join(map(str, found[:8])) + (" …" if len(found) > 8 else "")
+    divisors = [n for n in range(1, min(width, 200) + 1) if width % n == 0]
+    return ", ".join(map(str, divisors[:8])) + (" …" if len(divisors) > 8 else "")
