@@ -7,8 +7,9 @@ of them knit back into work. So a plain row costs no move, and a hold over two r
 
 from __future__ import annotations
 
+import bisect
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
@@ -54,6 +55,8 @@ class Pass:
         where a card or a picture selects the needles; none is pushed back where a plain pass cancels the hold.
     patterned: whether any row of the chart tucks or slips, so that a card or a picture is in the reader.
     crossing: how yarn and carriage come to one side before it; free: needles that a free pass moves out and back.
+    empty: needles out of work. moved_left, moved_right: those of them whose stitches are moved before it to the next
+        needle in work on that side; taken_back: needles that come back into work before it, and knit.
     """
 
     row: int
@@ -72,12 +75,16 @@ class Pass:
     patterned: bool
     crossing: Crossing = ""
     free: int = 0
+    empty: tuple[int, ...] = ()
+    moved_left: tuple[int, ...] = ()
+    moved_right: tuple[int, ...] = ()
+    taken_back: tuple[int, ...] = ()
 
     @property
     def moves(self) -> int:
         """Needles moved by hand before this pass."""
         own = len(self.bring_out) + len(self.push_back) + len(self.push_right_back) + len(self.bring_to_work)
-        return own + 2 * self.free
+        return own + 2 * self.free + len(self.moved_left) + len(self.moved_right) + len(self.taken_back)
 
     @property
     def start_side(self) -> Side:
@@ -100,14 +107,15 @@ class Standing:
     """How everything stands between two passes.
 
     carriage: its side. row: what the row counter shows. out, rest: the needles in holding position and right back.
-    used: the last pass of each yarn. stays: whether the carriage is asked to stand here, so that a yarn at the other
-    side is cut.
+    empty: those out of work; None before the cast-on, which leaves those of the first row empty. used: the last pass of
+    each yarn. stays: whether the carriage is asked to stand here, so that a yarn at the other side is cut.
     """
 
     carriage: Side = "right"
     row: int = 0
     out: tuple[int, ...] = ()
     rest: tuple[int, ...] = ()
+    empty: tuple[int, ...] | None = None
     used: dict[str | None, Pass] = field(default_factory=dict)
     stays: bool = False
 
@@ -127,7 +135,8 @@ class Standing:
 
     def make(self, passed: Pass) -> None:
         """Leave everything as the pass leaves it."""
-        self.carriage, self.row, self.out, self.rest = passed.end_side, passed.row, passed.out, passed.rest
+        self.carriage, self.row = passed.end_side, passed.row
+        self.out, self.rest, self.empty = passed.out, passed.rest, passed.empty
         self.used[passed.yarn] = passed
         self.stays = False
 
@@ -159,9 +168,18 @@ def lower(
     # for every row would take longest of all.
     between: dict[tuple[int, ...], _Moves] = {}
     out, rest = (standing.out, standing.rest) if by_hand else ((), ())
+    ladders = out_of_work(chart, columns, needles)
     for index in range(rows):
         chart_index = (first_chart_row - 1 + index) % chart.height
         now = on_bed[chart_index]
+        change = _NO_CHANGE
+        empty = ladders if standing.empty is None else standing.empty
+        if empty != ladders:
+            change = _toward(empty, ladders, needles)
+            gone = {*change.moved_left, *change.moved_right}
+            out, rest = (tuple(needle for needle in these if needle not in gone) for these in (out, rest))
+            now = now.without({*change.taken_back, *change.empty})
+            empty = change.empty
         moves = _NO_MOVES
         if by_hand:
             key = (id(out), id(rest), id(now.out), id(now.rest))
@@ -185,7 +203,9 @@ def lower(
             *moves,
             patterned,
             crossing,
-            needles.count - len(out) - len(rest) if crossing == "free pass" else 0,
+            needles.count - len(out) - len(rest) - len(empty) if crossing == "free pass" else 0,
+            empty,
+            *change[1:],
         )
         standing.make(passed)
         passes.append(passed)
@@ -204,6 +224,9 @@ def columns_on(chart: Chart, machine: Machine, needles: Needles, edge: int) -> n
     if edge > 0:
         columns[:edge] = -1
         columns[-edge:] = -1
+    for end in (0, -1):  # the outermost needles are in work whatever the chart says
+        if not chart.in_work[columns[end]]:
+            columns[end] = -1
     return columns.astype(np.int64)
 
 
@@ -239,6 +262,50 @@ class _OnBed(NamedTuple):
     out: tuple[int, ...]
     rest: tuple[int, ...]
     setting: Setting
+
+    def without(self, needles: Collection[int]) -> _OnBed:
+        """The same row where these needles knit, or hold nothing."""
+        held, slipped, out, rest = (tuple(n for n in these if n not in needles) for these in self[:4])
+        return _OnBed(held, slipped, out, rest, _setting_of(len(held) - len(slipped), len(slipped)))
+
+
+def _setting_of(tucked: int, slipped: int) -> Setting:
+    return "mixed" if tucked and slipped else "tuck" if tucked else "slip" if slipped else "plain"
+
+
+class _Change(NamedTuple):
+    """What becomes of the needles out of work before a pass; see `Pass`."""
+
+    empty: tuple[int, ...] = ()
+    moved_left: tuple[int, ...] = ()
+    moved_right: tuple[int, ...] = ()
+    taken_back: tuple[int, ...] = ()
+
+
+_NO_CHANGE: Final = _Change()
+
+
+def _toward(empty: tuple[int, ...], wanted: tuple[int, ...], needles: Needles) -> _Change:
+    """One row's step from the needles that stand empty to those that are to.
+
+    Needles are put out of work all at once. Of neighbours that stand empty one comes back, and a row is knitted before
+    the next (teaching notes of a university on casting on and ladders).
+    """
+    taken: set[int] = set()
+    for _, group in itertools.groupby(enumerate(empty), lambda each: each[1] - each[0]):
+        run = [needle for _, needle in group]
+        back = [needle for needle in run if needle not in wanted]
+        if back:
+            ends = [needle for needle in (run[0], run[-1]) if needle in back]
+            taken.add((ends or back)[0])
+    now = tuple(sorted({*empty, *wanted} - taken))
+    stand = sorted(set(range(needles.first, needles.last + 1)) - set(now) - taken)
+    left: list[int] = []
+    right: list[int] = []
+    for needle in (needle for needle in wanted if needle not in empty):
+        at = bisect.bisect(stand, needle)
+        (left if needle - stand[at - 1] <= stand[at] - needle else right).append(needle)
+    return _Change(now, tuple(left), tuple(right), tuple(sorted(taken)))
 
 
 class _Moves(NamedTuple):
@@ -280,11 +347,8 @@ def _held_by_chart_row(
                 tuple((np.flatnonzero(where) + needles.first).tolist())
                 for where in ((row == TUCK) | (row == SLIP), row == SLIP, row == TUCK)
             )
-            setting: Setting = "plain"
-            if held:
-                setting = "mixed" if tucked and slipped else "tuck" if tucked else "slip"
             out, rest = (tucked, slipped) if rests else (held, ())
-            same[key] = _OnBed(held, slipped, out, rest, setting)
+            same[key] = _OnBed(held, slipped, out, rest, _setting_of(len(tucked), len(slipped)))
         by_row.append(same[key])
     return by_row
 

@@ -3,7 +3,7 @@
 The shapes differ without colour: a short line (in work); a long line with a triangle pointing down (to bring out) or a
 square (out already), filled where the needle tucks, and with a cross-over or a diamond, open, where it slips; a short
 line under an open triangle pointing up (to push back) or down (to bring forward); and no line, but an open triangle
-pointing up (to push right back) or an open square (right back) at the bed's edge.
+pointing up (to push right back), an open square (right back) or a dash (out of work) at the bed's edge.
 """
 
 from __future__ import annotations
@@ -43,11 +43,12 @@ MM_PER_UNIT: Final = 0.26
 def marks(needles: Needles, passed: Pass) -> str:
     """A letter for each needle in work, left to right, as it is moved or stands for a pass: "." in work, "o" to bring
     out and tuck, "h" out and tucked, "s" to bring out and slip, "z" out and slipped, "p" to push back into work, "b" to
-    push right back, "r" right back, "w" to bring forward to work."""
+    push right back, "r" right back, "w" to bring forward to work, "-" out of work."""
     letters = dict.fromkeys(passed.held, "h") | dict.fromkeys(passed.bring_out, "o")
     letters |= dict.fromkeys(passed.push_back, "p") | dict.fromkeys(passed.bring_to_work, "w")
     letters |= {needle: {"h": "z", "o": "s"}[letters[needle]] for needle in passed.slipped}
     letters |= dict.fromkeys(passed.rest, "r") | dict.fromkeys(passed.push_right_back, "b")
+    letters |= dict.fromkeys(passed.taken_back, "w") | dict.fromkeys(passed.empty, "-")
     return "".join(letters.get(position, ".") for position in range(needles.first, needles.last + 1))
 
 
@@ -59,7 +60,7 @@ def draw(needles: Needles, bed: str) -> Drawing:
         lines = [[(needles.first, bed[:END]), (needles.last - END + 1, bed[-END:])]]
     else:
         parts = [(start, bed[start - needles.first : stop - needles.first]) for start, stop in _lines_of(needles)]
-        lines = [[part] for part in parts if set(part[1]) != {"."}]
+        lines = [[part] for part in parts if set(part[1]) - {".", "-"}] or [[part] for part in parts]
     widest = max(sum(len(part) for _, part in line) + _BREAK * (len(line) - 1) for line in lines)
     shapes = [shape for at, line in enumerate(lines) for shape in _line(line, at * LINE_HEIGHT)]
     return Drawing(tuple(shapes), widest * SLOT + 2 * _SIDE - SLOT, LINE_HEIGHT * len(lines), MM_PER_UNIT, "")
@@ -91,6 +92,7 @@ _SIGNS: Final[dict[str, tuple[int, str, tuple[tuple[float, float], ...]]]] = {
     "w": (9, "open", ((-4, 13), (4, 13), (0, 24))),
     "b": (0, "open", ((-4, 13), (4, 13), (0, 2))),
     "r": (0, "open", ((-3.5, 2), (3.5, 2), (3.5, 9), (-3.5, 9))),
+    "-": (0, "open", ((-3, 5), (3, 5))),
 }
 """How long the needle's line is, and what stands at its end, from where it leaves the bed."""
 
@@ -160,8 +162,9 @@ _NAMES: Final = {
         "w": "bring forward",
         "b": "push right back",
         "r": "right back",
+        "-": "out of work",
     },
-    False: {"h": "tucks", "z": "slips"},
+    False: {"h": "tucks", "z": "slips", "w": "bring forward", "-": "out of work"},
 }
 """What each mark means on a bed whose needles hands move, and on one whose reader does."""
 

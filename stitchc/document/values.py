@@ -137,17 +137,19 @@ class Part:
 
 # -- rows -----------------------------------------------------------------------------------------------------------
 
-StepKind = Literal["cross", "yarn", "cut", "push", "bring", "back", "set", "go", "lead", "see", "selected", "rest"]
+StepKind = Literal[
+    "ladder", "cross", "yarn", "cut", "push", "bring", "back", "set", "go", "lead", "see", "selected", "rest"
+]
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
     """One thing to do or to know for a row, in whole sentences.
 
-    kind: "cross" (the carriage to the other side without knitting), "yarn" (change it), "cut" (cut and join it), "push"
-    (needles into work), "bring" (needles out), "back" (needles right back), "set" (the carriage), "go" (knit on by the
-    reader, as far as the text says), "lead" (the yarn led past by hand, after the pass), "see" (something to check),
-    "selected" (what the reader selects), "rest" (nothing is to be done).
+    kind: "ladder" (needles out of work, or back), "cross" (the carriage to the other side without knitting), "yarn"
+    (change it), "cut" (cut and join it), "push" (needles into work), "bring" (needles out), "back" (needles right
+    back), "set" (the carriage), "go" (knit on by the reader, as far as the text says), "lead" (the yarn led past by
+    hand, after the pass), "see" (something to check), "selected" (what the reader selects), "rest" (nothing to do).
     """
 
     kind: StepKind

@@ -38,7 +38,16 @@ from stitchc.piece.yarn_words import purchase_lines, yarn_lines
 from stitchc.sheet import Item, Yarns, instruct
 from stitchc.sheet.instructions import Stretch, reader_name, selection_table, yarn_colours
 from stitchc.sheet.needle_words import shortest
-from stitchc.sheet.preparation import STILL_ON, bed_facts, bed_words, cautions, ending, working_the_rows
+from stitchc.sheet.preparation import (
+    STILL_ON,
+    bed_facts,
+    bed_words,
+    cautions,
+    empty_words,
+    ending,
+    needles_part,
+    working_the_rows,
+)
 from stitchc.sheet.repeat import draw_repeat
 from stitchc.sheet.sheet import total_words, warning_lines, warning_part
 from stitchc.sheet.terms import terms
@@ -96,7 +105,7 @@ def _facts(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_row
         )
     if plan.piece.make > 1:
         yield "Make", f"{plan.piece.make}, one after the other"
-    yield from bed_facts(plan.machine, [each.needles for each in plans], plan.edge)
+    yield from bed_facts(plan.machine, [each.needles for each in plans], plan.edge, [each.passes for each in plans])
     if after_row < len(plan.passes):
         yield "Carriage", f"at the {plan.passes[after_row].start_side} before row {after_row + 1}"
     if widths := known([each.width_cm for each in plans]):
@@ -140,14 +149,25 @@ def _parts(
         repeats = tuple(draw_repeat(name, chart, plan.piece.carriage) for name, chart in charts)
         yield Part("The repeats" if len(charts) > 1 else "The repeat", repeats)
     used = {letter for _, chart in charts for row in chart.rows() for letter in row}
-    names = [{"K": "K, knit", "T": "T, tuck", "S": "S, slip"}[letter] for letter in used - {"-"}]
+    names = [name for name in ("K, knit", "T, tuck", "S, slip") if name[0] in used]
     names += ["Edge needles"] if plan.edge else []
     yield Part("Terms", (Terms(terms("L1, R1, …", "Row", "Plain", "Repeat", "Waste yarn", *names)),))
     yield cautions(*child_cautions(plan))
     passes = [each.passes for each in plans]
     beds = [each.needles for each in plans]
     begin_at = "then every direction below is the other way round" if for_others else "`carriage {}` in the piece"
+    yield from needles_part(plan.needles, _rows_with_ladders(plan))
     yield from working_the_rows(passes, plan.machine, beds, plan.edge, begin_at)
+
+
+def _rows_with_ladders(plan: Plan) -> Iterator[tuple[str, Pass]]:
+    """A row of each section whose needles out of work are others than before, when all of them are out."""
+    shown: set[tuple[int, ...]] = set()
+    for section in plan.sections:
+        passed = plan.passes[section.to_row - 1]
+        if passed.empty not in shown:
+            shown.add(passed.empty)
+            yield f"{section.stitch}, {rows_words(section)}", passed
 
 
 def _before(plans: Sequence[Plan], for_others: bool) -> Iterator[str]:
@@ -156,6 +176,10 @@ def _before(plans: Sequence[Plan], for_others: bool) -> Iterator[str]:
     first = next((item for item in plan.items if isinstance(item, Do | Pass)), None)
     beds = [each.needles for each in plans]
     bed = f"needles {bed_words(beds)} ({several([each.count for each in beds])})"
+    yield from empty_words(
+        [each.passes for each in plans],
+        "These needles stand empty from the cast-on, in non-working position: {}. Cast on the others alone.",
+    )
     if isinstance(first, Do):
         yield f"You will work on {bed}. The rows begin with what to do first."
     else:

@@ -14,7 +14,7 @@ from stitchc.piece.size import Choice, Rounding
 from stitchc.piece.size_words import Units, gauge_lines, rounding_lines, settings_changed, width_changes
 from stitchc.piece.yarn import AllYarn, YarnNeeded, balls_of, yarn_needed
 from stitchc.piece.yarn_words import have_words, purchase_lines, yarn_lines
-from stitchc.sheet import needles_as_json, pass_as_json
+from stitchc.sheet import empty_all_the_time, needles_as_json, pass_as_json
 from stitchc.sheet.sheet import warning_lines
 
 
@@ -36,6 +36,7 @@ def as_document(
         "width_cm": _size(plan.width_cm),
         "length_cm": _size(plan.length_cm),
         "sections": [_section(plan, section) for section in plan.sections],
+        "out_of_work": empty_all_the_time(plan.passes),
         "passes": [pass_as_json(passed, row) for passed, row in zip(plan.passes, rows, strict=True)],
         "yarn": [_yarn(yarn) for yarn in yarn_needed(plan)],
         "notes": notes,

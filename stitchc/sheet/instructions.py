@@ -158,6 +158,8 @@ class _Writer:
         first = sizes[0]
         state = self._state(first)
         steps: list[Step] = []
+        ladders = self._ladders(sizes)
+        steps += ladders
         steps += [Step("cross", words) for words in self._crossing(sizes)]
         if self.names_yarns and (not self.yarns.started or first.yarn != self.yarns.threaded):
             steps += self.yarns.change_for(first)
@@ -167,7 +169,7 @@ class _Writer:
             self.setting[changes[0].direction] = setting_words(set_to) if set_to != "hold" else "hold"
         moved = self._for_sizes(sizes, changes, read)
         edge = _at_the_edge(first, self.beds[0])
-        if moved == [] and not edge:
+        if moved == [] and not edge and not ladders:
             steps.append(Step("rest", "Nothing to move: all needles knit."))
         steps += [*moved, *edge]
         self.out, self.rest = tuple(each.out for each in sizes), tuple(each.rest for each in sizes)
@@ -199,6 +201,25 @@ class _Writer:
             )
             if words
         )
+
+    def _ladders(self, sizes: tuple[Pass, ...]) -> list[Step]:
+        """Needles put out of work, their stitches first moved to a neighbour, and needles that come back."""
+        gone = [{*each.moved_left, *each.moved_right} for each in sizes]
+        if any(gone):
+            self.out, self.rest = (
+                tuple(tuple(n for n in ns if n not in away) for ns, away in zip(stood, gone, strict=True))
+                for stood in (self.out, self.rest)
+            )
+        elif not any(each.taken_back for each in sizes):
+            return []
+        try:
+            return list(_ladder_steps(sizes))
+        except _Unlike:
+            return [
+                Step("ladder", f"Size {label}: {step.text}")
+                for label, passed in zip(self.labels, sizes, strict=True)
+                for step in _ladder_steps((passed,))
+            ]
 
     def _crossing(self, sizes: tuple[Pass, ...]) -> list[str]:
         """How the carriage comes to the side where the yarn of the next row hangs, without knitting."""
@@ -246,11 +267,31 @@ class _Writer:
         """The marks of the strip; made once for rows that share their needles, as those of a repeat do."""
         if not passed.held and not passed.moves:
             return ""
-        key = (id(passed.held), *map(id, _moved(passed)))
+        key = (id(passed.held), id(passed.empty), id(passed.taken_back), *map(id, _moved(passed)))
         if key not in self.strips:
             self.kept.append(passed)
             self.strips[key] = marks(self.beds[0], passed)
         return self.strips[key]
+
+
+def _ladder_steps(sizes: tuple[Pass, ...]) -> Iterator[Step]:
+    for side in ("left", "right"):
+        needles = [each.moved_left if side == "left" else each.moved_right for each in sizes]
+        step = -1 if side == "left" else 1
+        beside = not any(
+            n + step in passed.empty + passed.taken_back for passed, ns in zip(sizes, needles, strict=True) for n in ns
+        )
+        to = f"the {side} neighbour" if beside else f"the next needle in work on their {side}"
+        words = (
+            f"Move the stitches of {{}} to {to}, with all that they hold, and push the empty needles to non-working "
+        )
+        yield from _move("ladder", f"{words}position.", needles)
+    yield from _move(
+        "ladder",
+        "Bring back to working position: {}. Pick up the bar of the row below and hang it on the needle, or leave it: "
+        "that makes a small hole.",
+        [each.taken_back for each in sizes],
+    )
 
 
 def _moved(passed: Pass) -> tuple[tuple[int, ...], ...]:
@@ -330,8 +371,8 @@ def _left(sizes: tuple[Pass, ...], change: LeverChange | None) -> Iterator[Step]
     first = sizes[0]
     now, stay = [len(each.out) for each in sizes], [len(each.out) - len(each.bring_out) for each in sizes]
     rest, still = [len(each.rest) for each in sizes], [len(each.rest) - len(each.push_right_back) for each in sizes]
-    if not first.moves - 2 * first.free:
-        nothing = "Nothing to move: leave" if change is None and not first.crossing else "Leave"
+    if not any(_moved(first)):
+        nothing = "Nothing to move: leave" if change is None and not first.moves else "Leave"
         standing = [f"the {count_of(now, 'held needle')} out"] if first.out else []
         standing += [f"the {count_of(rest, 'needle')} at the back where they are"] if first.rest else []
         if standing:

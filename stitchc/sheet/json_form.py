@@ -30,7 +30,8 @@ def _text(sheet: Sheet) -> str:
     rows = zip(sheet.passes, sheet.document.rows.passes(), strict=True)
     passes = ",\n".join(_pass_text(pass_as_json(passed, row)) for passed, row in rows)
     listed = f"[\n{passes}\n ]" if passes else "[]"
-    before, after = _dumped(_head(sheet)).removesuffix("\n}"), _dumped({"totals": _totals(sheet)}).removeprefix("{")
+    before = _dumped(_head(sheet)).removesuffix("\n}")
+    after = _dumped({"out_of_work": empty_all_the_time(sheet.passes), "totals": _totals(sheet)}).removeprefix("{")
     return f'{before},\n "passes": {listed},{after}'
 
 
@@ -75,6 +76,15 @@ def needles_as_json(needles: Needles) -> dict[str, object]:
     return {"left": needles.left, "right": needles.right, "count": needles.count}
 
 
+def empty_all_the_time(passes: Sequence[Pass]) -> list[str]:
+    """The needles out of work in every row."""
+    empty = {needle for each in passes[:1] for needle in each.empty}
+    for each in passes:
+        if each.moved_left or each.moved_right or each.taken_back:
+            empty &= set(each.empty)
+    return _names(tuple(sorted(empty)))
+
+
 def pass_as_json(passed: Pass, row: PassRow) -> dict[str, object]:
     """One pass with its words; fields that say nothing of it are left out."""
     document: dict[str, object] = {
@@ -97,6 +107,10 @@ def pass_as_json(passed: Pass, row: PassRow) -> dict[str, object]:
         document["bring_to_work"] = _names(passed.bring_to_work)
     if passed.crossing:
         document["before"] = passed.crossing
+    if passed.moved_left or passed.moved_right or passed.taken_back:
+        document["stitches_moved_left"] = _names(passed.moved_left)
+        document["stitches_moved_right"] = _names(passed.moved_right)
+        document["taken_back"] = _names(passed.taken_back)
     return document
 
 

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import needle_name
-from stitchc.document import Block, ByHand, Listing, Part, Terms
+from stitchc.document import Block, ByHand, Drawing, Listing, Part, Terms
+from stitchc.document.bed_strip import draw
 from stitchc.english import count_of, listed, number, several
 from stitchc.passes import Pass, column_1_position, moved_by_hand
 from stitchc.sheet.instructions import reader_name
-from stitchc.sheet.needle_words import shortest
+from stitchc.sheet.needle_words import name_needles, shortest
 from stitchc.sheet.terms import CAUTIONS, terms
 
 if TYPE_CHECKING:
@@ -21,11 +24,49 @@ if TYPE_CHECKING:
     from stitchc.pattern import Side
 
 
-def before_row_one(machine: Machine, needles: Needles, carriage: Side, edge: int) -> tuple[str, ...]:
+def empty_words(sizes: Sequence[Sequence[Pass]], words: str) -> list[str]:
+    """The needles that stand empty at the cast-on, of each size in `words` with {} for them; nothing where none do."""
+    empties = [passes[0].empty if passes else () for passes in sizes]
+    if not any(empties):
+        return []
+    named = name_needles(*empties) if all(empties) else None
+    each = [str(name_needles(empty)) if empty else "none" for empty in empties]
+    return [words.format(each[0] if len(each) == 1 else named or several(each))]
+
+
+def needles_part(needles: Needles, rows: Iterable[tuple[str, Pass]]) -> list[Part]:
+    """The needles in work and out of work, as strips; nothing where none is out. rows: a row of each kind with its
+    label."""
+    strips = [_setup_strip(needles, label, passed.empty) for label, passed in rows if passed.empty]
+    return [Part("Needles in work and out of work", tuple(strips))] if strips else []
+
+
+def _setup_strip(needles: Needles, label: str, empty: tuple[int, ...]) -> Drawing:
+    away, named = set(empty), name_needles(empty)
+    assert named is not None
+    signs = "".join("-" if needle in away else "." for needle in range(needles.first, needles.last + 1))
+    words = f"{label}: {named.counted()} out of work, the others from {needles.left} to {needles.right} in work."
+    lines = [
+        f"  {needle_name(needles.first + at):>5}  {signs[at : at + _SIGNS_A_LINE].replace('.', 'I')}"
+        for at in range(0, needles.count, _SIGNS_A_LINE)
+    ]
+    text = textwrap.wrap(f"{words} I is in work, - is not:", 76)
+    return replace(draw(needles, signs), alt=words, caption=words, as_text=(*(f"  {line}" for line in text), *lines))
+
+
+_SIGNS_A_LINE: Final = 60
+"""Needles in a line of text that shows the bed."""
+
+
+def before_row_one(
+    machine: Machine, needles: Needles, carriage: Side, edge: int, passes: Sequence[Pass]
+) -> tuple[str, ...]:
     """What is done before the first pass, in order."""
+    in_work = needles.count - (len(passes[0].empty) if passes else 0)
     steps = [
-        f"Cast on {needles.left} to {needles.right} ({number(needles.count, 'needle')}) in your usual way. Knit a few "
-        f"plain rows, and end with the carriage at the {carriage}.",
+        *empty_words([passes], "Push back to non-working position and leave empty: {}."),
+        f"Cast on {needles.left} to {needles.right} ({number(in_work, 'needle')}) in your usual way. "
+        f"Knit a few plain rows, and end with the carriage at the {carriage}.",
         "Set the row counter to 000 and the carriage to plain.",
     ]
     if machine.reader == "card":
@@ -54,10 +95,13 @@ def working_the_rows(
     begin_at: how the other start side is asked for, with {} for the side."""
     passes = sizes[0]
     held = [each for each in passes if each.held]
-    if not held and not any(each.crossing in ("free pass", "carry") for each in passes):
+    crosses = any(each.crossing in ("free pass", "carry") for each in passes)
+    empty = [max((len(each.empty) for each in passes), default=0) for passes in sizes]
+    if not held and not crosses and not any(empty):
         return []
     advice: list[str] = []
-    names: list[str] = []
+    names = ["Out of work"] if any(empty) else []
+    names += ["Back to work"] if any(each.taken_back for each in passes) else []
     if moved_by_hand(machine):
         moves = [moved for each in passes for moved in (each.bring_out, each.push_back, each.push_right_back) if moved]
         texts = [phrase.text() for phrase in map(shortest, moves)]
@@ -77,13 +121,18 @@ def working_the_rows(
         }
         names += [name for name, is_used in told.items() if is_used]
         advice += _direction_advice([each for each in passes if each.out], passes, machine, begin_at)
-    elif edge:
+    elif edge and held:
         advice.append(
             f"The {reader_name(machine)} works on the edge needles as well. If your machine does not make them knit by "
             f"itself, bring {edge_needles(beds, edge)} forward by hand before each patterned pass."
         )
     if held:
         advice.append(_weights(sizes, machine, beds))
+    if any(empty):
+        advice.append(
+            "Weights at the gaps: the stitches beside a needle out of work loosen and ride up. Hang a small weight "
+            "near each wide gap, move it up often, and check that the stitches beside it knit off (from memory)."
+        )
     blocks: list[Block] = [*([Terms(terms(*names))] if names else []), Listing(tuple(advice))]
     return [Part("Working the rows", tuple(blocks))]
 
@@ -124,12 +173,21 @@ def bed_words(beds: Sequence[Needles]) -> str:
     return f"{several([bed.left for bed in beds])} to {several([bed.right for bed in beds])}"
 
 
-def bed_facts(machine: Machine, beds: Sequence[Needles], edge: int) -> list[tuple[str, str]]:
-    """The first lines of a head."""
-    count = several([bed.count for bed in beds])
+def bed_facts(
+    machine: Machine, beds: Sequence[Needles], edge: int, sizes: Sequence[Sequence[Pass]]
+) -> list[tuple[str, str]]:
+    """The first lines of a head. sizes: the passes of each."""
+    empty = [max((len(each.empty) for each in passes), default=0) for passes in sizes]
+    count = f"{several([bed.count for bed in beds])} in work"
+    if any(empty):
+        always = all(len(each.empty) == most for passes, most in zip(sizes, empty, strict=True) for each in passes)
+        in_work = [bed.count - most for bed, most in zip(beds, empty, strict=True)]
+        count = f"{several(in_work)} in work and {several(empty)} out of work"
+        if not always:
+            count = f"{several([bed.count for bed in beds])}, up to {several(empty)} of them out of work"
     return [
         ("Machine", f"{machine.title} ({machine.name})"),
-        ("Needles", f"{bed_words(beds)}: {count} in work, {edge_words(beds, edge)}"),
+        ("Needles", f"{bed_words(beds)}: {count}, {edge_words(beds, edge)}"),
     ]
 
 
@@ -162,13 +220,15 @@ def _weights(sizes: Sequence[Sequence[Pass]], machine: Machine, beds: Sequence[N
     pieces = [2 + math.floor(bed.count * machine.pitch_mm / 150) for bed in beds]
     long_holds = any(one.held == two.held and two.row == one.row + 1 for one, two in itertools.pairwise(held[0]))
     total = f"{several(pieces)} in all"
-    many = most[0] > 0.4 * beds[0].count
+    empty = [max(len(each.empty) for each in passes) for passes in sizes]
+    in_work = [bed.count - out for bed, out in zip(beds, empty, strict=True)]
+    many = most[0] > 0.4 * in_work[0]
     if many or long_holds:
         more = [math.ceil(count / 2) for count in pieces]
         total = f"plus {several(more)} because {'many needles are held' if many else 'needles hold for several rows'}: "
         total += f"{several([a + b for a, b in zip(pieces, more, strict=True)])} in all"
     return (
-        f"Weights: at most {several(most)} of {count_of([bed.count for bed in beds], 'needle')} are held at a time, "
+        f"Weights: at most {several(most)} of {count_of(in_work, 'needle')} are held at a time, "
         "and what they hold is not drawn down. Begin with a small weight at each edge and one about every 15 cm "
         f"between (common practice), {total}. Move them up about every 20 rows. Add some if loops ride up on the "
         "needles."

@@ -10,7 +10,15 @@ from stitchc.document import ByHand, Document, Listing, Part, Rows
 from stitchc.english import count_of, number
 from stitchc.passes import Pass, cost, lower, moved_by_hand
 from stitchc.sheet.instructions import Item, Stretch, Yarns, instruct, selection_table, yarn_colours
-from stitchc.sheet.preparation import STILL_ON, bed_facts, before_row_one, cautions, ending, working_the_rows
+from stitchc.sheet.preparation import (
+    STILL_ON,
+    bed_facts,
+    before_row_one,
+    cautions,
+    ending,
+    needles_part,
+    working_the_rows,
+)
 from stitchc.sheet.repeat import draw_repeat
 
 if TYPE_CHECKING:
@@ -65,6 +73,7 @@ def stitch_sheet(
         *warning_part(warning_lines(messages)),
         Part("The repeat", (draw_repeat(stitch.name, chart, carriage),)),
         cautions(),
+        *needles_part(needles, [("All the time", each) for each in passes[:1]]),
         *working_the_rows([passes], machine, [needles], edge, "--carriage {}"),
     )
     document = Document(
@@ -76,7 +85,7 @@ def stitch_sheet(
             entries,
             needles,
             carriage,
-            before_row_one(machine, needles, carriage, edge),
+            before_row_one(machine, needles, carriage, edge, passes),
             moved_by_hand(machine),
             total_words([passes], machine),
             colours=yarn_colours(pattern.yarns),
@@ -114,7 +123,7 @@ def _facts(
     carriage: Side,
 ) -> list[tuple[str, str]]:
     chart = stitch.chart
-    facts = bed_facts(machine, [needles], edge)
+    facts = bed_facts(machine, [needles], edge, [passes])
     facts.append(("Carriage", f"at the {carriage} before row 1"))
     facts.append(("Rows", _rows_words(len(passes), chart.height)))
     if moved_by_hand(machine):

@@ -159,19 +159,25 @@ def test_the_examples_say_nothing_on_the_way() -> None:
 
 
 @st.composite
-def pieces(draw: st.DrawFn) -> str:
-    """A file with two stitches and a piece of several sections, sides and yarns."""
+def pieces(draw: st.DrawFn, ladders: bool = False) -> str:
+    """A file with two stitches and a piece of several sections, sides and yarns. ladders: needles out of work, and rows
+    that name a yarn, too."""
     lines = ['yarn sand "oat" tex 200', 'yarn foam "green" tex 200', "gauge plain 20 stitches 28 rows per 10 cm"]
     names = []
     for name in ("a", "b"):
         width = draw(st.integers(1, 5))
         lines.append(f"stitch {name} over {width}")
+        out = draw(st.sets(st.integers(1, width), max_size=width - 1)) if ladders else set()
+        lines += [f"    out {', '.join(map(str, sorted(out)))}"] if out else []
         for row in range(1, draw(st.integers(1, 4)) + 1):
             kinds = draw(st.sampled_from(["K", "KT", "KS"]))
             letters = kinds if row > 1 else "K"  # a needle that never knits has no size to turn into rows
-            cells = "".join(draw(st.lists(st.sampled_from(letters), min_size=width, max_size=width)))
-            lines.append(f"    {row}: {cells}")
+            wide = width - len(out)
+            cells = "".join(draw(st.lists(st.sampled_from(letters), min_size=wide, max_size=wide)))
+            yarn = draw(st.sampled_from(["", "", " in sand"])) if ladders else ""
+            lines.append(f"    {row}{yarn}: {cells}")
         names.append(name)
+        lines += [f"gauge {name} 19 stitches 30 rows per 10 cm"] if ladders else []
     lines.append("piece it")
     lines.append(draw(st.sampled_from([f"    needles {draw(st.integers(9, 40))}", "    width 15 cm"])))
     lines.append(f"    edge {draw(st.integers(1, 3))}")

@@ -8,6 +8,7 @@ Written from what the words mean to a person; nothing of stitchc is imported.
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
@@ -182,7 +183,7 @@ class Knitter:
         pushed: set[int] = set()
         for sentence in line.words.strip().removesuffix(".").split(". "):
             holding = bed.holding
-            if self.fetches(sentence):
+            if self.fetches(sentence) or self.sets_up(sentence):
                 pass
             elif match := re.fullmatch(r"Push back (.*): loops behind the open latch", sentence):
                 needles = read(match[1], holding)
@@ -200,7 +201,7 @@ class Knitter:
                     bed.push_right_back(needle)
             elif match := re.fullmatch(r"(?:To tuck, b|To slip, b|B)ring out (.*)", sentence):
                 needles = read(match[1], holding)
-                assert not needles & (holding | pushed), f"out already: {sentence}"
+                assert not needles & (holding | pushed | bed.empty), f"out already, or empty: {sentence}"
                 bed.rest -= needles
                 bed.holding = holding | needles
             elif match := re.fullmatch(
@@ -266,7 +267,7 @@ class Knitter:
             r"\((\d+) needles?\) and set the carriage to hold(?: when it goes (.*))?",
             sentence,
         ):
-            free = set(bed.needles) - bed.holding - bed.rest
+            free = set(bed.needles) - bed.holding - bed.rest - bed.empty
             assert int(match[2]) == len(free) and (match[1] == "all") == (not bed.holding)
             self.set_to_hold(match[3])
         elif match := re.fullmatch(
@@ -277,7 +278,7 @@ class Knitter:
         elif match := re.fullmatch(
             r"Push the same needles back \((\d+) needles?\): loops behind the open latch", sentence
         ):
-            assert int(match[1]) == len(set(bed.needles) - bed.holding - bed.rest)
+            assert int(match[1]) == len(set(bed.needles) - bed.holding - bed.rest - bed.empty)
         elif match := re.fullmatch(
             r"Carry the carriage: lift it off at the (left|right) and put it on at the (left|right), where the yarn of "
             r"this row hangs",
@@ -287,6 +288,26 @@ class Knitter:
             self.side = self.to
         else:
             return sentence in ("Turn the row counter back by 1", "If the row counter moves on, turn it back")
+        return True
+
+    def sets_up(self, sentence: str) -> bool:
+        """Needles put out of work or taken back, if that is what the sentence asks for."""
+        bed = self.bed
+        if match := re.fullmatch(
+            r"Move the stitches of (.*) to the (?:(left|right) neighbour|next needle in work on their (left|right)), "
+            r"with all that they hold, and push the empty needles to non-working position",
+            sentence,
+        ):
+            step = -1 if "left" in match.groups()[1:] else 1
+            for needle in sorted(read(match[1], bed.holding), reverse=step == 1):
+                assert match[3] or needle + step not in bed.empty, "the neighbour is empty"
+                bed.put_out_of_work(needle, step)
+        elif match := re.fullmatch(r"Bring back to working position: (.*)", sentence):
+            bed.take_back(read(match[1]))
+        else:
+            return sentence in (
+                "Pick up the bar of the row below and hang it on the needle, or leave it: that makes a small hole",
+            )
         return True
 
     def set_to_hold(self, way: str | None) -> None:
@@ -309,11 +330,22 @@ def go_on_as_told(sheet: str, bed: Bed, side: Side) -> Knitter:
     return knitter
 
 
-def follow_words(lines: list[Line], needles: range, carriage: Side, rows: int) -> list[str]:
+def empty_at_first(sheet: str) -> set[int]:
+    """The needles that she leaves empty at the cast-on, as the sheet says it before row 1."""
+    told = " ".join(sheet.split("\nBefore row 1\n")[1].split("\nRow by row\n")[0].split())
+    match = re.search(
+        r"(?:leave empty|stand empty from the cast-on, in non-working position): (.*?\))\. (?:2\. )?Cast on", told
+    )
+    return read(match[1]) if match else set()
+
+
+def follow_words(
+    lines: list[Line], needles: range, carriage: Side, rows: int, empty: Collection[int] = ()
+) -> list[str]:
     """The fabric that comes off when she looks up each row by her row counter and does what she reads."""
     found = by_row(lines)
     assert len(found) == rows
-    knitter = Knitter(Bed(needles), carriage)
+    knitter = Knitter(Bed(needles, empty=set(empty)), carriage)
     told = [knitter.knit(row, found[row]) for row in range(1, rows + 1)]
     assert knitter.bed.fabric_from_loops(rows) == told
     return told

@@ -52,12 +52,15 @@ def wanted(
     edge needle, or on the needle at `column_1`; edge needles knit. first_row: the chart's row, from 0, of pass 1."""
     start = needles.start + edge if column_1 is None else column_1
     fabric = []
+    outermost = (needles.start, needles.stop - 1)  # always in work
     for number in range(rows):
         row = chart[(first_row + number) % len(chart)]
         fabric.append(
             "".join(
                 "K"
-                if needle < needles.start + edge or needle >= needles.stop - edge
+                if needle < needles.start + edge
+                or needle >= needles.stop - edge
+                or (needle in outermost and row[(needle - start) % len(row)] == "-")
                 else row[(needle - start) % len(row)]
                 for needle in needles
             )
@@ -77,19 +80,25 @@ class Bed:
     needles: range
     holding: set[int] = field(default_factory=set)
     rest: set[int] = field(default_factory=set)
+    empty: set[int] = field(default_factory=set)
+    gone: dict[int, set[int]] = field(default_factory=dict)
     loops: dict[int, list[int]] = field(default_factory=dict)
     stitches: dict[int, list[list[int]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for needle in self.needles:
-            self.loops[needle] = [0]  # the cast-on
+            self.loops[needle] = [] if needle in self.empty else [0]  # the cast-on
             self.stitches[needle] = []
+            self.gone[needle] = set()
 
     def carry(self, number: int, knit: Callable[[int], bool], laid_over: Callable[[int], bool]) -> str:
         """One pass of the carriage; returns what each needle did."""
         row = ""
         for needle in self.needles:
-            if needle in self.rest:
+            if needle in self.empty:
+                self.gone[needle].add(number)
+                row += "-"
+            elif needle in self.rest:
                 row += "S"
             elif knit(needle):
                 self.stitches[needle].append(self.loops[needle])
@@ -102,10 +111,29 @@ class Bed:
                 row += "S"
         return row
 
+    def put_out_of_work(self, needle: int, step: int) -> None:
+        """Its stitch, with all that it holds, is moved to the next needle in work on that side (step -1: left)."""
+        assert needle not in self.empty and self.loops[needle], f"{needle} has no stitch to move"
+        beside = needle + step
+        while beside in self.empty:
+            beside += step
+        assert beside in self.needles and self.loops[beside], "nowhere to move the stitch to"
+        self.stitches[needle].append(self.loops[needle])
+        self.loops[needle] = []
+        self.holding.discard(needle)
+        self.rest.discard(needle)
+        self.empty.add(needle)
+
+    def take_back(self, needles: set[int]) -> None:
+        """Empty needles come back into work: of neighbours one at a time."""
+        assert needles <= self.empty and not any(needle + 1 in needles for needle in needles)
+        self.empty -= needles
+
     def push_right_back(self, needle: int) -> None:
         """Loops in the hook beside the stitch do not live through it: the stitch closes the latch over them and comes
         off, as if the needle had knitted."""
         held = self.loops[needle]
+        assert held and needle not in self.empty
         if len(held) > 1:
             self.stitches[needle].append(held[:1])
             self.loops[needle] = held[1:]
@@ -124,6 +152,8 @@ class Bed:
             for stitch in [*self.stitches[needle], self.loops[needle]]:
                 for place, row in enumerate(stitch):
                     did[row] = "T" if place else "K"
+            for row in self.gone[needle]:
+                did[row] = "-"
             columns.append(did[1:])
         return ["".join(column[row] for column in columns) for row in range(rows)]
 
@@ -136,7 +166,7 @@ def follow_sheet(document: dict[str, Any], carriage: Side, by_hand: bool = True)
     """
     assert document["format"] == "stitchc-sheet/1"
     first, last = position(document["needles"]["left"]), position(document["needles"]["right"])
-    bed = Bed(range(first, last + 1))
+    bed = Bed(range(first, last + 1), empty={position(name) for name in document["out_of_work"]})
     assert document["needles"]["count"] == len(bed.needles)
     side: Side = carriage
     told = []
@@ -155,7 +185,9 @@ def follow_sheet(document: dict[str, Any], carriage: Side, by_hand: bool = True)
         )
         held = [position(name) for name in step["held"]]
         assert held == sorted(set(held)) and set(held) <= set(bed.needles)
-        free = 2 * (len(bed.needles) - len(bed.holding) - len(bed.rest)) if crossing == "free pass" else 0
+        free = (
+            2 * (len(bed.needles) - len(bed.holding) - len(bed.rest) - len(bed.empty)) if crossing == "free pass" else 0
+        )
         assert step["moves"] == len(out) + len(back) + len(right_back) + len(to_work) + free
         moves += step["moves"]
         if by_hand:

@@ -19,9 +19,19 @@ from hypothesis import strategies as st
 from stitchc import PieceOptions, compile_text, plan_piece
 from stitchc.document import to_text
 from stitchc.machines import load_text
+from stitchc.passes import Pass
+from stitchc.piece import Plan
 from stitchc.piece.document import piece_document
 from tests.piece.test_bed import pieces
-from tests.proof.knitter import Knitter, by_row, follow_words, go_on_as_told, lines_of_page, lines_of_text
+from tests.proof.knitter import (
+    Knitter,
+    by_row,
+    empty_at_first,
+    follow_words,
+    go_on_as_told,
+    lines_of_page,
+    lines_of_text,
+)
 from tests.proof.machines import Bed, Habits, follow_sheet, position, wanted
 from tests.proof.running import stitchc
 from tests.proof.test_examples import EXAMPLES, FILES, charts
@@ -68,7 +78,7 @@ def beyond(habits: dict[str, str], fabric: list[str], yarns: list[str], side: st
 @settings(max_examples=MANY)
 @given(st.data())
 def test_any_sheet_by_its_words(data: st.DataObject) -> None:
-    rows = data.draw(any_charts(st.integers(1, 12), mixed=True))
+    rows = data.draw(any_charts(st.integers(1, 12), mixed=True, ladders=True))
     edge = data.draw(st.integers(0, 2))
     first = data.draw(st.integers(-30, 10))
     bed = range(first, first + data.draw(st.integers(2 * edge + 1, 36)))
@@ -97,13 +107,33 @@ def test_any_sheet_by_its_words(data: st.DataObject) -> None:
     for lines in (
         lines_of_text(text.out), lines_of_text(every.out), lines_of_page(page, "rows"), *([printed] if printed else []),
     ):  # fmt: skip
-        assert follow_words(lines, bed, side, count) == fabric  # type: ignore[arg-type]
+        assert follow_words(lines, bed, side, count, empty_at_first(text.out)) == fabric  # type: ignore[arg-type]
         assert not [line for line in lines if re.search(r"\b(in between|as rows?|as before|as above)\b", line.words)]
     assert all(len(line.rows) == len(line.rows[0]) == 1 for line in lines_of_text(every.out))
 
 
+def does(passed: Pass, needle: int) -> str:
+    if needle in passed.empty:
+        return "-"
+    return "K" if needle not in passed.held else "S" if needle in passed.slipped else "T"
+
+
+def as_the_sections_say(plan: Plan, fabric: list[str]) -> None:
+    """Every cell is its section's, but that a needle that comes back into work knits first, after its neighbours."""
+    needles, edge = range(plan.needles.first, plan.needles.last + 1), plan.edge
+    sections = [section for section in plan.sections for _ in range(section.rows)]
+    for number, (section, row) in enumerate(zip(sections, fabric, strict=True)):
+        (meant,) = wanted(section.chart.rows(), needles, 1, edge, first_row=number + 1 - section.from_row)
+        before = fabric[number - 1] if number else row
+        gaps = [match.span() for match in re.finditer("-+", before)]
+        for at, (done, should) in enumerate(zip(row, meant, strict=True)):
+            if done != should:
+                (first, stop) = next(span for span in gaps if span[0] <= at < span[1])
+                assert should != "-" and (done == "K" or (done == "-" and "K" in row[first:stop])), (number, at)
+
+
 @settings(max_examples=MANY)
-@given(pieces(), beds, st.data())
+@given(pieces(ladders=True), beds, st.data())
 def test_any_piece_by_its_words_and_from_half_way(text: str, habits: dict[str, str], data: st.DataObject) -> None:
     """Whoever goes on from any row needs no more than the sheet of the rows that are left."""
     pattern = compile_text(text, "it.stitch").pattern
@@ -115,10 +145,15 @@ def test_any_piece_by_its_words_and_from_half_way(text: str, habits: dict[str, s
     (plan,) = made.values
     bed = range(plan.needles.first, plan.needles.last + 1)
     fabric = [
-        "".join("K" if n not in each.held else "S" if n in each.slipped else "T" for n in bed) for each in plan.passes
+        "".join(
+            "-" if n in each.empty else "K" if n not in each.held else "S" if n in each.slipped else "T" for n in bed
+        )
+        for each in plan.passes
     ]
-    whole = by_row(lines_of_text(to_text(piece_document([plan], (), "cm", [[]]))))
-    knitter = Knitter(Bed(bed), plan.piece.carriage)
+    as_the_sections_say(plan, fabric)
+    text = to_text(piece_document([plan], (), "cm", [[]]))
+    whole = by_row(lines_of_text(text))
+    knitter = Knitter(Bed(bed, empty=empty_at_first(text)), plan.piece.carriage)
     done = data.draw(st.integers(0, len(fabric) - 1))
     told = [knitter.knit(row, whole[row]) for row in range(1, done + 1)]
     if done:

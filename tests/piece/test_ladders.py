@@ -1,0 +1,79 @@
+"""Needles out of work in a piece: the set-up, where plain meets a ladder, and where a ladder ends."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from stitchc import PieceOptions, plan_piece
+from stitchc.machines import load
+from tests.piece.conftest import pattern_of
+
+TEXT = """
+stitch lace over 6
+    out 4, 5
+    1: K T K K
+    2: K
+gauge plain 20 stitches 28 rows per 10 cm
+gauge lace 20 stitches 28 rows per 10 cm
+piece scarf
+    needles 14
+    {}
+"""
+
+
+def told(steps: str, machine: str = "hand-standard", **options: str) -> tuple[str, dict[int, str]]:
+    """The whole text in one line, and the words of each row."""
+    pattern = pattern_of(TEXT.format(steps.replace("; ", "\n    ")))
+    made = plan_piece(pattern, load(machine), PieceOptions(every_row=True, **options))  # type: ignore[arg-type]
+    text = made.files[0].content.decode()
+    rows = re.findall(r"\nRow +(\d+), \w+ to \w+\. (.*(?:\n {8}.*)*)", text)
+    return " ".join(text.split()), {int(row): " ".join(words.split()) for row, words in rows}
+
+
+def test_where_plain_meets_a_ladder_and_where_it_ends() -> None:
+    """A stitch is moved to a neighbour and its needle put to non-working position; of needles side by side one comes
+    back at a time, with a row between: teaching notes of a university on ladders. On paper: 12 needles hold the repeat
+    twice from L6, so that columns 4 and 5 stand on L3, L2, R4 and R5."""
+    text, rows = told("knit plain for 2 rows; knit lace for 4 rows; knit plain for 4 rows")
+    assert "Needles: L7 to R7: 14, up to 4 of them out of work" in text
+    assert "lace, rows 3 to 6: L3, L2, R4, R5 (4 needles) out of work" in text
+    assert "L7 IIII--IIII--II" in text
+    assert "Cast on needles L7 to R7 (14) in your usual way." in text
+    begin = "with all that they hold, and push the empty needles to non-working position. "
+    assert rows[3].startswith(
+        f"Move the stitches of L3, R4 (2 needles) to the left neighbour, {begin}"
+        f"Move the stitches of L2, R5 (2 needles) to the right neighbour, {begin}Set the carriage to hold."
+    )
+    assert rows[7].startswith("Bring back to working position: L3, R4 (2 needles). Pick up the bar")
+    assert rows[8].startswith("Bring back to working position: L2, R5 (2 needles). Pick up the bar")
+    assert "Bring back" not in rows[9]
+
+
+@pytest.mark.parametrize(
+    ("steps", "machine", "expected"),
+    [
+        ("knit lace for 4 rows", "hand-standard", "1. These needles stand empty from the cast-on, in non-working"),
+        ('do "Cast on."; knit lace for 4 rows', "hand-standard", "position: L3, L2, R4, R5 (4 needles). Cast on the"),
+        ("knit lace for 4 rows", "card24-standard", "L7 to R7: 10 in work and 4 out of work"),
+        ("knit plain for 2 rows; knit lace for 4 rows", "card24-standard", "to non-working position. Set the carriage"),
+    ],
+)
+def test_every_machine_is_set_up(steps: str, machine: str, expected: str) -> None:
+    assert expected in told(steps, machine)[0]
+
+
+def test_as_json_says_what_is_out_the_whole_time() -> None:
+    import json
+
+    for steps, out in (
+        ("knit lace for 4 rows", ["L3", "L2", "R4", "R5"]),
+        ("knit lace for 4 rows; knit plain for 2 rows", []),
+    ):
+        pattern = pattern_of(TEXT.format(steps.replace("; ", "\n    ")))
+        made = plan_piece(pattern, load("hand-standard"), PieceOptions(form="json"))
+        document = json.loads(made.files[0].content)
+        assert document["out_of_work"] == out
+        assert not {*document["out_of_work"]} & {name for each in document["passes"] for name in each["held"]}
+    assert [each.get("taken_back") for each in document["passes"][4:]] == [["L3", "R4"], ["L2", "R5"]]
