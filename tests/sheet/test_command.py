@@ -78,7 +78,7 @@ def test_the_form_has_the_fields_and_the_order_that_were_promised(
     capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     document = json.loads(sheet(capsys, written(tmp_path, RIPPLE), "--format", "json"))
-    assert list(document) == ["format", "machine", "stitch", "needles", "passes", "totals"]
+    assert list(document) == ["format", "machine", "stitch", "needles", "passes", "out_of_work", "totals"]
     assert document["format"] == "stitchc-sheet/1"
     assert (document["machine"], document["stitch"]) == ("hand-standard", "ripple")
     assert document["needles"] == {"left": "L12", "right": "R12", "count": 24}
