@@ -261,7 +261,11 @@ def test_a_large_file_is_proved_a_piece_at_a_time(tmp_path: Path) -> None:
         write_files([(target, b"new")])
 
 
-@pytest.mark.parametrize("name", [name for name, words in MAKES.items() if words[1] == "tide.stitch"])
+FORMS = ("check", "chart-json", "chart-svg", "chart-png", "chart-pdf", "chart-html", "card-json", "compare")
+"""A product of each form, and one made of several files."""
+
+
+@pytest.mark.parametrize("name", FORMS)
 def test_what_was_made_of_another_file_is_not_written_over(name: str, folder: Path) -> None:
     """A copy of a pattern has the same title and stitches; only the file's name tells the two apart."""
     command, file, *options = MAKES[name]

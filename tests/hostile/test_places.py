@@ -187,15 +187,6 @@ def test_somebody_elses_file_is_left_alone_unless_forced(folder: Path, name: str
     assert forced.status == 0 and target.read_bytes() != THEIRS, forced
 
 
-@pytest.mark.parametrize("name", [name for name in WRITERS if name not in ("new", "format", "machines")])
-def test_what_stitchc_made_is_written_over_without_asking(folder: Path, name: str) -> None:
-    assert stitchc(*WRITERS[name], folder=folder).status == 0
-    first = contents(folder)
-    again = stitchc(*WRITERS[name], folder=folder)
-    assert again.status == 0, again
-    assert contents(folder) == first
-
-
 def test_one_foreign_file_among_several_keeps_all_of_them_away(folder: Path) -> None:
     foreign = folder / "tide-tide-card.json"
     foreign.write_bytes(THEIRS)
