@@ -244,7 +244,6 @@ def test_the_sheet_of_a_swatch_has_every_row_and_the_marks(
 
 @pytest.mark.parametrize("form", ["text", "json", "sheet", "html"])
 @pytest.mark.parametrize(("rows", "code"), [("1-9: T K3\n10: K", "K202"), ("1: T", "K205"), ("1: T K3", "K201")])
-)
 def test_a_swatch_of_what_cannot_be_knitted_is_refused(
     rows: str, code: str, form: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
