@@ -1,4 +1,4 @@
-"""How the time of `stitchc picture` grows with the cells of a repeat: figures, and fabric.png beside this file.
+"""How the time of `stitchc picture` grows with the cells of a repeat.
 
 Each figure is the processor time and the peak memory of a whole process with an empty cache, both sides drawn. Given
 the folder of another version's source, its figures are measured in turn with ours: `fabric_scaling.py [OTHER]`.
@@ -52,29 +52,11 @@ def measured(source: Path, text: str) -> tuple[float, float]:
 
 def main(others: list[str]) -> None:
     sources = {"this version": ROOT, **{Path(other).name: Path(other) for other in others}}
-    figures: dict[tuple[str, str], list[float]] = {}
     for letter, kind in (("T", "tuck"), ("S", "slip")):
         for needles, rows in SIZES:
             for name, source in sources.items():
                 seconds, megabytes = measured(source, pattern(needles, rows, letter))
-                figures.setdefault((kind, name), []).append(seconds)
                 print(f"{kind} {needles:2} x {rows:2}  {name:14} {seconds:7.2f} s {megabytes:6.0f} MB", flush=True)
-    plot(figures)
-
-
-def plot(figures: dict[tuple[str, str], list[float]]) -> None:
-    """By kind and version the seconds, in the order of SIZES, into fabric.png."""
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(6, 4), layout="constrained")
-    axes = figure.subplots()
-    for (kind, name), seconds in figures.items():
-        cells = [needles * rows for needles, rows in SIZES]
-        axes.loglog(cells, seconds, "o-" if kind == "tuck" else "s--", label=f"{kind}, {name}")
-    axes.set(xlabel="cells of the repeat", ylabel="processor time of the picture, s")
-    axes.grid(True, which="both", alpha=0.3)
-    axes.legend()
-    figure.savefig(HERE / "fabric.png", dpi=100)
 
 
 if __name__ == "__main__":

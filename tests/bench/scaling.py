@@ -1,4 +1,4 @@
-"""How time grows with the chart, from 1,000 to 1,000,000 cells: figures and a plot of both axes logarithmic.
+"""How time grows with the chart, from 1,000 to 1,000,000 cells: a table of figures.
 
 Each figure is the processor time of a whole command in a process of its own, less what the same command takes for a
 chart of two cells: what is left is the chart's. Run by hand, some minutes: `.venv/bin/python tests/bench/scaling.py`.
@@ -23,15 +23,15 @@ SIZES: Final = {1_000: (20, 50), 10_000: (100, 100), 100_000: (180, 556), 1_000_
 """Cells: (needles, rows). As wide as a bed where it goes."""
 
 COMMANDS: Final = {
-    "check": ("o", ("check",)),
-    "chart, text": ("<", ("chart", "-o", "out.txt", "--force")),
-    "chart, JSON": ("s", ("chart", "-o", "out.json", "--force")),
-    "gauge": ("^", ("gauge", "-o", "gauge.txt", "--force")),
-    "bitmap": ("D", ("bitmap", "-o", "out.png", "--force", "--anyway")),
-    "format": ("v", ("format", "-o", "out.stitch", "--force")),
-    "sheet, text": ("P", ("sheet", "-o", "out.txt", "--force", "--anyway")),
-    "sheet, JSON": ("X", ("sheet", "-o", "out.json", "--force", "--anyway")),
-    "card, list": ("*", ("card", "-o", "out-card.txt", "--force", "--anyway")),
+    "check": ("check",),
+    "chart, text": ("chart", "-o", "out.txt", "--force"),
+    "chart, JSON": ("chart", "-o", "out.json", "--force"),
+    "gauge": ("gauge", "-o", "gauge.txt", "--force"),
+    "bitmap": ("bitmap", "-o", "out.png", "--force", "--anyway"),
+    "format": ("format", "-o", "out.stitch", "--force"),
+    "sheet, text": ("sheet", "-o", "out.txt", "--force", "--anyway"),
+    "sheet, JSON": ("sheet", "-o", "out.json", "--force", "--anyway"),
+    "card, list": ("card", "-o", "out-card.txt", "--force", "--anyway"),
 }
 
 
@@ -78,7 +78,7 @@ def measure(folder: Path) -> dict[str, dict[str, list[float]]]:
     """Seconds above those of a tiny chart, by writing and command, in the order of SIZES; the least of two runs."""
     found: dict[str, dict[str, list[float]]] = {writing: {} for writing in WRITINGS}
     file = folder / "big.stitch"
-    for command, (_, words) in COMMANDS.items():
+    for command, words in COMMANDS.items():
         file.write_text("stitch big\n 1: K T\n 2: K\n", encoding="utf-8")
         seconds(words, folder)
         start = min(seconds(words, folder) for _ in range(3))
@@ -109,54 +109,10 @@ FLOOR: Final = 0.02
 """Seconds below which start-up's own scatter hides the rest."""
 
 
-def plot(found: dict[str, dict[str, list[float]]], target: Path) -> None:
-    """Both writings beside each other, a marker and a dash a command, a label at the end of each line."""
-    import matplotlib
-
-    matplotlib.use("Agg")
-    import matplotlib.pyplot as plt
-
-    figure, axes = plt.subplots(1, 2, figsize=(13, 6.5), sharey=True, layout="constrained")
-    cells = list(SIZES)
-    dashes = ("-", "--", "-.", ":")
-    for axis, (writing, rows) in zip(axes, found.items(), strict=True):
-        ends: list[tuple[float, str, object]] = []
-        for index, (command, times) in enumerate(rows.items()):
-            shown = [time if time >= FLOOR else math.nan for time in times]
-            (line,) = axis.plot(
-                cells, shown, marker=COMMANDS[command][0], linestyle=dashes[index % 4], markersize=7, label=command
-            )
-            if not math.isnan(shown[-1]):
-                ends.append((shown[-1], command, line.get_color()))
-        low = -math.inf
-        for time, command, colour in sorted(ends, key=lambda end: end[0]):
-            low = max(low + 0.105, math.log10(time))  # decades that a line of lettering takes
-            axis.annotate(
-                f"{command} ({time:.1f} s)",
-                (cells[-1], time),
-                (1_600_000, 10**low),
-                color=colour,
-                va="center",
-                fontsize=10,
-                arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.6, "relpos": (0, 0.5)},
-            )
-        axis.plot([2e4, 1e6], [0.4, 20.0], color="0.6", linewidth=1)
-        axis.text(6e4, 1.7, "in proportion to the cells", color="0.4", rotation=50, rotation_mode="anchor", fontsize=10)
-        axis.set(xscale="log", yscale="log", xlim=(7e2, 1.4e7), ylim=(FLOOR, 60), title=f"Chart {writing}")
-        axis.set_xticks(cells, [f"{each:,}" for each in cells], fontsize=10)
-        axis.set_yticks([0.02, 0.1, 1, 10, 60], ["0.02", "0.1", "1", "10", "60"], fontsize=10)
-        axis.set_xlabel("cells of the chart", fontsize=11)
-        axis.grid(True, which="major", color="0.9")
-    axes[0].set_ylabel("processor seconds above start-up", fontsize=11)
-    figure.savefig(target, dpi=100, metadata={"Software": "stitchc"})
-
-
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as place:
         figures = measure(Path(place))
     (HERE / "scaling.md").write_text(
-        "# How time grows\n\nMade by `scaling.py`, which says how; the picture is [scaling.png](scaling.png).\n\n"
-        + table(figures),
+        "# How time grows\n\nMade by `scaling.py`, which says how.\n\n" + table(figures),
         encoding="utf-8",
     )
-    plot(figures, HERE / "scaling.png")
