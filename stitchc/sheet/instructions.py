@@ -151,11 +151,14 @@ class _Writer:
         self.by_hand = moved_by_hand(machine)
         self.out: tuple[tuple[int, ...], ...] = ((),) * len(beds)
         self.rest: tuple[tuple[int, ...], ...] = self.out
+        self.empty: tuple[int, ...] = ()
         self.strips: dict[tuple[int, ...], str] = {}
         self.kept: list[Pass] = []  # what `strips` knows by identity stays alive
 
     def row(self, sizes: tuple[Pass, ...], changes: tuple[LeverChange | None, ...], read: bool) -> PassRow:
         first = sizes[0]
+        if not (first.moved_left or first.moved_right or first.taken_back):
+            self.empty = first.empty  # those of the cast-on, before the first row
         state = self._state(first)
         steps: list[Step] = []
         ladders = self._ladders(sizes)
@@ -173,6 +176,7 @@ class _Writer:
             steps.append(Step("rest", "Nothing to move: all needles knit."))
         steps += [*moved, *edge]
         self.out, self.rest = tuple(each.out for each in sizes), tuple(each.rest for each in sizes)
+        self.empty = first.empty
         return PassRow(
             first.row,
             first.direction,
@@ -196,6 +200,7 @@ class _Writer:
                 f"carriage at the {first.comes_from}, set to {setting}",
                 ("no needle out" if not out else f"{number(out, 'needle')} out") if self.by_hand else "",
                 f"{number(rest, 'needle')} pushed right back" if rest else "",
+                f"{number(len(self.empty), 'needle')} out of work" if self.empty else "",
                 self.yarns.state() if self.names_yarns else "",
                 f"tension {stretch.tension}" if stretch is not None and stretch.tension else "",
             )

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import needle_name
 from stitchc.document import Block, ByHand, Drawing, Listing, Part, Terms
-from stitchc.document.bed_strip import draw
+from stitchc.document.bed_strip import WHOLE_BED, draw
 from stitchc.english import count_of, listed, number, several
 from stitchc.passes import Pass, column_1_position, moved_by_hand
 from stitchc.sheet.instructions import reader_name
@@ -51,8 +51,12 @@ def _setup_strip(needles: Needles, label: str, empty: tuple[int, ...]) -> Drawin
         for at in range(0, needles.count, _SIGNS_A_LINE)
     ]
     text = textwrap.wrap(f"{words} I is in work, - is not:", 76)
-    return replace(draw(needles, signs), alt=words, caption=words, as_text=(*(f"  {line}" for line in text), *lines))
+    strip = replace(draw(needles, signs), height=_SETUP_HEIGHT) if needles.count <= WHOLE_BED else draw(needles, signs)
+    return replace(strip, alt=words, caption=words, as_text=(*(f"  {line}" for line in text), *lines))
 
+
+_SETUP_HEIGHT: Final = 30
+"""Of a strip on which no needle is out."""
 
 _SIGNS_A_LINE: Final = 60
 """Needles in a line of text that shows the bed."""

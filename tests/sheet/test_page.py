@@ -483,16 +483,22 @@ def test_page_down_shows_the_rest_of_a_step_before_it_goes_on(browser: Browser, 
 
 @pytest.mark.parametrize("size", [(360, 740), (740, 360), (820, 1180)])
 def test_number_state_and_words_show_without_scrolling(browser: Browser, tmp_path: Path, size: tuple[int, int]) -> None:
+    """In a browser six times slowed, as an old phone is."""
     context = browser.new_context(viewport={"width": size[0], "height": size[1]})
     page = context.new_page()
+    context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 6})
     page.clock.install()
-    page.goto(made(tmp_path, 'yarn foam "sea green"\n' + TIDE.replace("3: T", "3 in foam: T"), "--rows", "8"))
-    for _ in range(3):
-        press(page, "Space")
-    edge = page.locator("#go").evaluate("go => go.getBoundingClientRect().top")
-    for place in ("#number", "#state", "#steps"):
-        box = page.locator(place).bounding_box()
-        assert box is not None and box["y"] >= 0 and box["y"] + box["height"] <= edge, place
+    two_yarns = 'yarn foam "sea green"\n' + TIDE.replace("3: T", "3 in foam: T")
+    for pattern, row in ((two_yarns, 3), ("stitch gap over 5\n    out 5\n    1: K T K S\n    2: S K K K\n", 2)):
+        page.goto(made(tmp_path, pattern, "--rows", "8", "--anyway"))
+        for _ in range(10):
+            if now(page) != f"Row {row}":
+                press(page, "Space")
+        assert now(page) == f"Row {row}"
+        edge = page.locator("#go").evaluate("go => go.getBoundingClientRect().top")
+        for place in ("#number", "#state", "#steps"):
+            box = page.locator(place).bounding_box()
+            assert box is not None and box["y"] >= 0 and box["y"] + box["height"] <= edge, (place, pattern)
     context.close()
 
 
