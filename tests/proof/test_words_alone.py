@@ -39,7 +39,7 @@ from tests.proof.test_profiles import charts as any_charts
 from tests.proof.test_profiles import needle_name, pattern, profile
 
 MANY = 400 if "--bench" in sys.argv else 30
-"""Random sheets, and as many pieces; on demand so many that over 500 are knitted, the rest being beyond the carriage."""
+"""Random sheets, and as many pieces; on demand so many that over 500 are knitted, the rest being beyond the bed."""
 
 beds = st.fixed_dictionaries(
     {
