@@ -178,7 +178,7 @@ def lower(
             change = _toward(empty, ladders, needles)
             gone = {*change.moved_left, *change.moved_right}
             out, rest = (tuple(needle for needle in these if needle not in gone) for these in (out, rest))
-            now = now.without({*change.taken_back, *change.empty})
+            now = now.without({*change.empty, *(change.taken_back if by_hand else ())})  # a reader selects as before
             empty = change.empty
         moves = _NO_MOVES
         if by_hand:

@@ -207,7 +207,10 @@ def _where_it_stands(plan: Plan, done: int, entries: Sequence[Entry]) -> str:
     """How everything is left by the rows that are knitted."""
     last = plan.passes[done - 1]
     words = f"The row counter stands at {done:03d} and the carriage at the {last.end_side}."
-    for needles, place in ((last.out, "held"), (last.rest, "pushed right back")) if moved_by_hand(plan.machine) else ():
+    places = [(last.empty, "out of work")]
+    if moved_by_hand(plan.machine):
+        places += [(last.out, "held"), (last.rest, "pushed right back")]
+    for needles, place in places:
         if needles:
             count = len(needles)
             words += f" {number(count, 'needle')} {'is' if count == 1 else 'are'} {place}: {shortest(needles).text()}."
@@ -310,7 +313,8 @@ def _section_entries(
     heading = Heading(title, tuple(details))
     if moved_by_hand(plan.machine):
         return [heading]
-    rows = sizes[section.from_row - 1 : section.from_row - 1 + min(section.rows, section.chart.height)]
+    # The last repeat: in the first, needles that come back into work may still be on their way.
+    rows = sizes[section.to_row - min(section.rows, section.chart.height) : section.to_row]
     table = selection_table(rows, plan.machine, section.stitch, labels)
     return [heading] if table is None else [heading, table]
 

@@ -15,6 +15,9 @@ stitch lace over 6
     out 4, 5
     1: K T K K
     2: K
+stitch fine over 2
+    1: K T
+    2: K
 gauge plain 20 stitches 28 rows per 10 cm
 gauge lace 20 stitches 28 rows per 10 cm
 piece scarf
@@ -23,10 +26,10 @@ piece scarf
 """
 
 
-def told(steps: str, machine: str = "hand-standard", **options: str) -> tuple[str, dict[int, str]]:
+def told(steps: str, machine: str = "hand-standard", every_row: bool = True) -> tuple[str, dict[int, str]]:
     """The whole text in one line, and the words of each row."""
     pattern = pattern_of(TEXT.format(steps.replace("; ", "\n    ")))
-    made = plan_piece(pattern, load(machine), PieceOptions(every_row=True, **options))  # type: ignore[arg-type]
+    made = plan_piece(pattern, load(machine), PieceOptions(every_row=every_row))
     text = made.files[0].content.decode()
     rows = re.findall(r"\nRow +(\d+), \w+ to \w+\. (.*(?:\n {8}.*)*)", text)
     return " ".join(text.split()), {int(row): " ".join(words.split()) for row, words in rows}
@@ -62,6 +65,11 @@ def test_where_plain_meets_a_ladder_and_where_it_ends() -> None:
 )
 def test_every_machine_is_set_up(steps: str, machine: str, expected: str) -> None:
     assert expected in told(steps, machine)[0]
+
+
+def test_a_card_is_checked_against_what_it_selects_when_all_are_back() -> None:
+    text, _ = told("knit lace for 4 rows; knit fine for 8 rows", "card24-standard", False)
+    assert re.search(r"rows of fine\. .*? 1 every 2nd needle from L5 to R6 \(6 needles\) tuck", text)
 
 
 def test_as_json_says_what_is_out_the_whole_time() -> None:
