@@ -91,6 +91,7 @@ if TYPE_CHECKING:
     from stitchc.drawn.product import draw_chart
     from stitchc.gallery.build import build_pattern
     from stitchc.gauge.product import estimate_gauge
+    from stitchc.leaflet.product import make_leaflet
     from stitchc.machines.loader import load as load_machine
     from stitchc.machines.profile import Machine
     from stitchc.messages import Message, Refused, Span
@@ -103,6 +104,7 @@ if TYPE_CHECKING:
         ChartOptions,
         CompareOptions,
         GaugeOptions,
+        LeafletOptions,
         PictureOptions,
         PieceOptions,
         SheetOptions,
@@ -128,6 +130,7 @@ __all__ = [
     "CompareOptions",
     "File",
     "GaugeOptions",
+    "LeafletOptions",
     "Machine",
     "Message",
     "Needles",
@@ -154,6 +157,7 @@ __all__ = [
     "load_machine",
     "make_bitmap",
     "make_card",
+    "make_leaflet",
     "make_sheet",
     "plan_piece",
     "plan_swatch",
@@ -169,6 +173,7 @@ _HOMES = {
     "stitchc.drawn.product": ("draw_chart",),
     "stitchc.gallery.build": ("build_pattern",),
     "stitchc.gauge.product": ("estimate_gauge",),
+    "stitchc.leaflet.product": ("make_leaflet",),
     "stitchc.machines.loader": ("load",),
     "stitchc.machines.profile": ("Machine",),
     "stitchc.messages": ("Message", "Refused", "Span"),

@@ -126,6 +126,9 @@ _every_row = partial(
     "Show a line for every row. By default, text and PDF show a repeated group of rows once, with its row numbers "
     "or a box for each; HTML and JSON always show every row.",
 )
+_pictures = partial(
+    option, True, "Draw the fabric (the slowest part).", "--pictures/--no-pictures", otherwise="--pictures"
+)
 _page = partial(option, "a4", "Page size of a PDF.", forms=("pdf",))
 _form = partial(option, help="The form of the output.", flags="--format", otherwise="from the ending of -o, else {}")
 
@@ -440,16 +443,38 @@ class TraceOptions:
 
 
 @dataclass(frozen=True)
+class LeafletOptions:
+    """What `make_leaflet` makes. date: as it is written on the leaflet, None for none. name: as in CardOptions."""
+
+    form: Literal["both", "pdf", "html", "text"] = option(
+        "both", "The form of the output; both: PDF and HTML.", "--format", otherwise="from the ending of -o, else both"
+    )
+    page: Literal["a4", "letter"] = option("a4", "Page size of the PDF.", forms=("both", "pdf"))
+    units: Units = _units()
+    plain: "PlainGauge | None" = _plain()
+    spread: float | None = _spread()
+    pictures: bool = _pictures()
+    date: str | None = option(
+        None,
+        "The date that stands on the leaflet.",
+        metavar="YYYY-MM-DD",
+        parse="stitchc.values:date",
+        otherwise="SOURCE_DATE_EPOCH where that is set, else today",
+    )
+    anyway: bool = _anyway()
+    name: str = ""
+
+
+@dataclass(frozen=True)
 class BuildOptions:
-    """What `stitchc build` makes of a pattern for each machine."""
+    """What `stitchc build` makes of a pattern for each machine. date: as in LeafletOptions."""
 
     stitches: tuple[str, ...] = _stitches()
     plain: "PlainGauge | None" = _plain()
-    pictures: bool = option(
-        True, "Draw the fabric (the slowest part).", "--pictures/--no-pictures", otherwise="--pictures"
-    )
+    pictures: bool = _pictures()
     units: Units = _units()
     anyway: bool = _anyway()
+    date: str | None = None
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,16 @@ def repeat_wanted(text: str) -> tuple[int, int] | Literal["smallest", "whole"]:
     return "whole" if word == "whole" else size(text)
 
 
+def date(text: str) -> str:
+    """From "2026-05-01": the same, if there is such a day."""
+    import datetime
+
+    try:
+        return datetime.date.fromisoformat(text.strip()).isoformat()
+    except ValueError:
+        raise ValueError(f"`{text}` is not a date: write year, month and day as in 2026-05-01") from None
+
+
 def box(text: str) -> tuple[int, int, int, int]:
     """From "40,40,640,880": left, top, right and bottom in pixels."""
     numbers = [part.strip() for part in text.split(",")]

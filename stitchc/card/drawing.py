@@ -422,7 +422,7 @@ class _Drawing:
             yield Text(x, y, line, size, bold=bold)
 
     def _foot(self) -> Iterator[Item]:
-        first, again = notes.printing(self.scale)
+        first, again = notes.printing(self.scale, self.card.for_others)
         top = self.tile.foot_top_mm
         beside = self.left + RULE_MM + 4.0
         if not self.tile.tells_all:

@@ -167,10 +167,8 @@ def to_check(card: Card) -> str | None:
     "row"
     mirror = "mirrored" if card.machine.mirrored else "not mirrored"
     same = "the pass that reads it" if card.machine.selects == "same pass" else "the pass after it is read"
-    return (
-        f"Is this true of your reader? It {seen}; the pattern comes out {mirror}; a row is knitted on {same}. A test "
-        f"card shows it: stitchc card --test-card."
-    )
+    how = "Knit a few rows and see." if card.for_others else "A test card shows it: stitchc card --test-card."
+    return f"Is this true of your reader? It {seen}; the pattern comes out {mirror}; a row is knitted on {same}. {how}"
 
 
 def numbers(card: Card) -> str:
@@ -306,13 +304,16 @@ def change_mark(change: Change, letters: dict[str, str]) -> str:
 # -- printing ---------------------------------------------------------------------------------------------------------
 
 
-def printing(scale: tuple[float, float]) -> list[str]:
-    """How to print, and what to do where a check rule is off: first what stands beside the rule, then a line more."""
+def printing(scale: tuple[float, float], for_others: bool = False) -> list[str]:
+    """How to print, and what to do where a check rule is off: first what stands beside the rule, then a line more.
+    for_others: they do not have stitchc."""
     first = (
         "Print at 100 % (actual size), never fitted to the page. Then measure both check rules: 100 mm each, from "
         "outer edge to outer edge."
     )
-    if scale == (1.0, 1.0):
+    if for_others:
+        again = "If a rule measures 99 mm, print again at 101 %: 100 / 99. Both rules must then measure 100 mm."
+    elif scale == (1.0, 1.0):
         again = "If a rule measures 99 mm, make the card again with --scale-x 1.0101 (100 / 99), or --scale-y (down)."
     else:
         again = (

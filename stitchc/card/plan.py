@@ -58,7 +58,7 @@ class Card:
     mirroring applied; a needle out of work is punched like one that knits, so that nothing is spoilt if it is in work
     after all. Joining rows are not in it. each_row_twice: the reader knits every row of the card twice, and
     unit and chart hold one row of each pair. remarks: sentences to write on it ("Made despite …"). own_notes: heads
-    and sentences that stand on it in place of the usual ones.
+    and sentences that stand on it in place of the usual ones. for_others: it goes to people who do not have stitchc.
 
     Rows of holes are called by positions: 1 to `rows` are the pattern's; those before and after are joining rows. They
     are full and lie over pattern rows of the other end, which are read through them, so the ring has only pattern rows.
@@ -75,6 +75,7 @@ class Card:
     each_row_twice: bool = False
     remarks: tuple[str, ...] = ()
     own_notes: tuple[tuple[str, str], ...] = ()
+    for_others: bool = False
 
     @property
     def repeat(self) -> tuple[int, int]:

@@ -31,6 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "swatch": ("stitchc.cli.swatch", "Plan the smallest useful swatch of a stitch."),
     "picture": ("stitchc.cli.picture", "Draw the fabric as it would look, yarn by yarn."),
     "piece": ("stitchc.cli.piece", "Plan a whole piece: needles, rows, sizes, yarn, instructions."),
+    "leaflet": ("stitchc.cli.leaflet", "Make the leaflet to hand on: PDF and page, for every machine."),
     "build": ("stitchc.cli.build", "Make everything that applies to a pattern, in one folder."),
     "trace": ("stitchc.cli.trace", "Read a drawn chart's picture back into the notation."),
     "format": ("stitchc.cli.format", "Put a pattern file into the standard layout."),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -47,21 +48,24 @@ def command(file: str, folder: Path, machine_name: str | None, options: BuildOpt
     """Make everything that applies to a pattern, in one folder.
 
     For each stitch the drawn chart, the fabric from both sides, the hole card, the needle sheet and the picture for
-    electronic patterning; the gauge of all; for each piece its instructions; and index.html, which shows them. Without
+    electronic patterning; the gauge of all; for each piece its instructions; the leaflet for other knitters; and
+    index.html, which shows them. Without
     --machine there is something for each class: a hand machine, a card reader of 24 columns, and electronic patterning.
     If something cannot be made from this pattern, you are told why. All files are put into the folder at the end.
     """
 
     def build() -> None:
         from stitchc.cli.fabric_cache import FabricCache
+        from stitchc.cli.leaflet import today
         from stitchc.cli.progress import Bar
         from stitchc.gallery.build import INDEX, build_pattern, expected_names
 
         machines = [common.load_machine(name) for name in ([machine_name] if machine_name else MACHINES)]
         pattern = common.read_pattern(file)
         files.refuse_any_foreign([folder / name for name in expected_names(pattern, machines, options)], force)
+        dated = dataclasses.replace(options, date=today())
         with Bar("building") as bar:
-            product = build_pattern(pattern, machines, options, bar.move_to, FabricCache())
+            product = build_pattern(pattern, machines, dated, bar.move_to, FabricCache())
         contents = {each.name: each.content for each in product.files}
         put_into_folder(pattern, folder, contents, contents.pop(INDEX), force)
         show_remarks(product, pattern.sources)

@@ -1,17 +1,41 @@
-"""A document as one HTML file: on paper a table to tick off, on a screen a follower. It calls nothing from anywhere."""
+"""A document as one HTML file: on paper a table to tick off, on a screen a follower. It calls nothing from anywhere.
+
+Or many documents as one file, of which the reader chooses what is hers.
+"""
 
 from __future__ import annotations
 
+import base64
+import functools
 import hashlib
 import itertools
-from typing import Any, Final
+import json
+import re
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from stitchc.document.bed_strip import draw, legend
 from stitchc.document.blocks import Block as Repeated
 from stitchc.document.blocks import Line, fold, steps_of
 from stitchc.document.svg import markup
-from stitchc.document.values import ByHand, Document, Drawing, Heading, Lines, Listing, PassRow, Rows, Table, Terms
+from stitchc.document.values import (
+    ByHand,
+    Document,
+    Drawing,
+    Heading,
+    Lines,
+    Listing,
+    PassRow,
+    Picture,
+    Rows,
+    Sheet,
+    Table,
+    Terms,
+)
 from stitchc.markup import template
+
+if TYPE_CHECKING:
+    from stitchc.page.values import Page
 
 _BOXES_BESIDE: Final = 14
 """Boxes that stand in one line under the words of a block's line; more take the whole width of the page."""
@@ -23,29 +47,149 @@ def to_html(document: Document, every_row: bool = False) -> str:
     every_row: print a line for every row until the reader asks for less; by default paper has each repeated stretch
     once with a box to tick for every row of it. The screen always has every row.
     """
+    return template(__package__, "document.html.j2", "page").render(**_shown(document, every_row))
+
+
+def _shown(
+    document: Document,
+    every_row: bool = False,
+    place: str = "about",
+    label: str = "About this sheet",
+    to_rows: str = "Back to the rows",
+    chosen: str = "",
+    folded: bool = False,
+) -> dict[str, Any]:
+    """What the template of a document's body takes. place, label: of what is read before the rows. to_rows: the words
+    that lead from there to the rows. chosen: what tells this document from others of its title. folded: each repeated
+    stretch of rows once and nothing else of them."""
     table = _Table(document.rows) if document.rows is not None else None
-    return template(__package__, "document.html.j2", "page").render(
-        document=document,
-        key=_key(document),
-        boxed=[part for part in document.parts if part.boxed],
-        parts=[part for part in document.parts if not part.boxed],
-        rows=document.rows,
-        table=table,
-        every_row=every_row,
-        legend=_legend(document.rows),
-        kind_of=_kind_of,
-        markup=markup,
+    return {
+        "document": document,
+        "key": _key(document, chosen),
+        "boxed": [part for part in document.parts if part.boxed],
+        "parts": [part for part in document.parts if not part.boxed],
+        "rows": document.rows,
+        "table": table,
+        "every_row": every_row,
+        "legend": _legend(document.rows),
+        "kind_of": _kind_of,
+        "markup": markup,
+        "address": _address,
+        "drawn_page": _drawn_page,
+        "place": place,
+        "label": label,
+        "to_rows": to_rows,
+        "folded": folded,
+    }
+
+
+# -- several documents in one page ------------------------------------------------------------------------------------
+
+
+class Choice(NamedTuple):
+    """What a reader is asked once. options: what each is called, in the order of the documents' keys."""
+
+    label: str
+    options: tuple[str, ...]
+
+
+def to_choosing_html(
+    front: Document, choices: Sequence[Choice], documents: Mapping[tuple[str, ...], Document], key: str
+) -> str:
+    """A page of several documents, of which the reader chooses one. The same documents give the same bytes.
+
+    front: what stands before them all. documents: by the option of each choice; those that are not there cannot be
+    chosen. key: under which the page remembers the choice. What documents have in common is in the page once.
+    """
+    body = template(__package__, "body.html.j2", "page")
+    store = _Store()
+    rendered: dict[int, str] = {}
+    for options, document in documents.items():
+        if id(document) not in rendered:
+            # The place in the rows is that of a size, whatever its units.
+            chosen = f"{key}{dict(document.facts).get('Needles')}"
+            shown = _shown(document, chosen=chosen, label="The pattern", to_rows="Knit it row by row")
+            rendered[id(document)] = body.render(**shown)
+        store.add("\n".join(options), rendered[id(document)])
+    unscripted = _shown(next(iter(documents.values())), label="The pattern", to_rows="", folded=True)
+    return template(__package__, "choosing.html.j2", "page").render(
+        front=front,
+        opening=body.render(**_shown(front, place="front", label=front.title)),
+        choices=[choice for choice in choices if len(choice.options) > 1],
+        fixed=[choice for choice in choices if len(choice.options) == 1],
+        order=[choice.label for choice in choices],
+        store=store.as_json(),
+        key=key,
+        first=body.render(**unscripted),
     )
 
 
+class _Store:
+    """Pages of HTML as numbers of the stretches that they are made of, each of which is kept once.
+
+    A stretch is a run of lines from one heading to the next; its lines, those of rows cut between their cells, are kept
+    once as well. So the rows of a machine take little more room for each further size, unit and repeat.
+    """
+
+    _STRETCH: Final = re.compile(r'(?=<tr class="part">|<section|<h2|<symbol)')
+    _LINE: Final = re.compile(r'(?= data-[ms]=)|(?<=">)(?=<td class="box-cell">)|(?=<td class="(?:do|way))|(?<=\n)')
+
+    def __init__(self) -> None:
+        self.lines: dict[str, int] = {}
+        self.stretches: dict[tuple[int, ...], int] = {}
+        self.pages: dict[str, list[int]] = {}
+
+    def add(self, name: str, html: str) -> None:
+        """Keep a page."""
+        found = []
+        for stretch in self._STRETCH.split(html):
+            lines = tuple(self.lines.setdefault(line, len(self.lines)) for line in self._LINE.split(stretch))
+            found.append(self.stretches.setdefault(lines, len(self.stretches)))
+        self.pages[name] = found
+
+    def as_json(self) -> str:
+        """Everything, as it may stand in a script element."""
+        kept = {"lines": list(self.lines), "stretches": list(self.stretches), "pages": self.pages}
+        text = json.dumps(kept, ensure_ascii=False, separators=(",", ":"))
+        return text.replace("</", "<\\/").replace("<!--", "<\\u0021--")
+
+
+def _address(content: bytes) -> str:
+    kind = "jpeg" if content.startswith(b"\xff\xd8") else "png"
+    return f"data:image/{kind};base64,{base64.b64encode(content).decode()}"
+
+
+_SHEET_DPI: Final = 110
+"""At which the smallest letters of a sheet can be read."""
+
+
+@functools.lru_cache(maxsize=64)
+def _drawn_page(page: Page) -> str:
+    """The address of a sheet, which is shown as a picture: in a page its shapes would take the page's own style."""
+    from stitchc.page.png import png
+
+    return _address(png(page, _SHEET_DPI))
+
+
 def _kind_of(block: object) -> str:
-    kinds = {str: "text", Listing: "list", Terms: "terms", Table: "table", Drawing: "drawing", Lines: "lines"}
-    return kinds[type(block)]
+    return _KINDS[type(block)]
 
 
-def _key(document: Document) -> str:
+_KINDS: Final = {
+    str: "text",
+    Listing: "list",
+    Terms: "terms",
+    Table: "table",
+    Drawing: "drawing",
+    Lines: "lines",
+    Picture: "picture",
+    Sheet: "sheet",
+}
+
+
+def _key(document: Document, chosen: str) -> str:
     """What a page remembers its place under: that of the same work made again, which compares the rows done."""
-    content = f"{document.title}\n{document.subtitle}\n{dict(document.facts).get('Machine')}"
+    content = f"{document.title}\n{document.subtitle}\n{dict(document.facts).get('Machine')}{chosen}"
     return hashlib.sha256(content.encode("utf-8", "replace")).hexdigest()[:16]
 
 

@@ -76,18 +76,22 @@ def to_pdf(document: Document, every_row: bool = False, page: PageSize = "a4") -
     """The whole document. every_row: a line for every row; by default each repeated stretch once, with a box to tick
     for every row of it."""
     pages_of: dict[str, int] = {}
-    content = _set(document, every_row, page, pages_of)
-    # Where there is a list of contents, its page numbers are known once everything is set.
-    return _set(document, every_row, page, pages_of) if document.chapters else content
+    if document.chapters:  # the page numbers of its contents are known once everything is set
+        _set(document, every_row, page, pages_of, is_draft=True)
+    return _set(document, every_row, page, pages_of)
 
 
-def _set(document: Document, every_row: bool, page: PageSize, pages_of: dict[str, int]) -> bytes:
-    """The document as bytes. pages_of: takes the page of each heading, by its key, and gives them to the contents."""
+def _set(
+    document: Document, every_row: bool, page: PageSize, pages_of: dict[str, int], is_draft: bool = False
+) -> bytes:
+    """The document as bytes. pages_of: takes the page of each heading, by its key, and gives them to the contents.
+    is_draft: without pictures and sheets, for their pages alone."""
     out = io.BytesIO()
     width, height = (side * mm for side in PAPERS[page])
     frame = Frame(_MARGIN, _MARGIN, width - 2 * _MARGIN, height - 2 * _MARGIN, 0, 0, 0, 0)
     sheets = list(_sheets(document))
-    canvas = functools.partial(_Numbered, title=document.title, true_scale=bool(sheets))
+    at_scale = any(sheet.true_scale for sheet in sheets)
+    canvas = functools.partial(_Numbered, title=document.title, true_scale=at_scale, is_draft=is_draft)
     template = _Template(out, pagesize=(width, height), title=_clean(f"{document.title}: {document.kind}"))
     template.pages_of = pages_of
     template.addPageTemplates([PageTemplate(_TEXT, [frame], pagesize=(width, height)), *map(_sheet_template, sheets)])
@@ -113,7 +117,7 @@ class _Template(BaseDocTemplate):  # type: ignore[misc]
 class _Numbered(Canvas):  # type: ignore[misc]
     """Pages are finished at the end, when it is known how many there are."""
 
-    def __init__(self, *arguments: Any, title: str, true_scale: bool, **settings: Any) -> None:
+    def __init__(self, *arguments: Any, title: str, true_scale: bool, is_draft: bool, **settings: Any) -> None:
         names = fonts()
         settings |= {
             "initialFontName": names[False],
@@ -129,12 +133,17 @@ class _Numbered(Canvas):  # type: ignore[misc]
         self.setViewerPreference("DisplayDocTitle", "true")
         if true_scale:
             self.setViewerPreference("PrintScaling", "None")
-        self.about = _clean(title)
+        self.about, self.is_draft = _clean(title), is_draft
         self.pages: list[dict[str, Any]] = []
         self._begin_marks()
 
+    def bookmarkPage(self, key: str, *arguments: Any, **settings: Any) -> None:
+        """Reportlab takes the page that is being written for the bookmark's, so it is set when this one is."""
+        self.keys.append(key)
+
     def _begin_marks(self) -> None:
         self.foot_mm = 9.0
+        self.keys: list[str] = []
         self.marks: list[tuple[str, str]] = []
         """Kind of each marked part of this page, and the words in its place."""
         self._mark("P")
@@ -162,6 +171,8 @@ class _Numbered(Canvas):  # type: ignore[misc]
         order = ReadingOrder(self)
         for number, state in enumerate(self.pages, start=1):
             self.__dict__.update(state)
+            for key in self.keys:
+                super().bookmarkPage(key)
             for kind, instead in self.marks:
                 order.add(kind, instead)
             self._code.append("/Artifact BMC")
@@ -228,19 +239,21 @@ def _paragraph(text: str, style: ParagraphStyle, bullet: str | None = None) -> P
 
 
 class _Heading(Paragraph):  # type: ignore[misc]
-    """A heading for those who read and for those who listen. level: among the bookmarks, from 0."""
+    """A heading for those who read and for those who listen. level: among the bookmarks, from 0. is_listed: it stands
+    in the contents."""
 
     level: int
     title: str
+    is_listed: bool
 
     def draw(self) -> None:
         with self.canv.marked(f"H{min(self.level + 1, 6)}"):
             super().draw()
 
 
-def _heading(text: str, size: float, level: int, before: float = 4) -> _Heading:
+def _heading(text: str, size: float, level: int, before: float = 4, is_listed: bool = True) -> _Heading:
     heading = _Heading(_words(text), _style(size, True, 0, 1, before))
-    heading.level, heading.title = level, text
+    heading.level, heading.title, heading.is_listed = level, text, is_listed
     return heading
 
 
@@ -286,7 +299,9 @@ def _with_page_breaks(story: Iterable[Flowable], width: float, height: float) ->
     run: list[Flowable] = []
     for flowable in story:
         run.append(flowable)
-        if isinstance(flowable, _Block):
+        if isinstance(flowable, NextPageTemplate | PageBreak | _Sheet):
+            yield from run
+        elif isinstance(flowable, _Block):
             whole = [*run[:-1], *flowable.content]
             room = _height(whole, width)
             yield CondPageBreak(room if room < height else most)
@@ -322,7 +337,7 @@ def _story(document: Document, every_row: bool, width: float, pages_of: dict[str
     body = list(_chapter(document, every_row, width, 0))
     if document.chapters:
         after = next((at for at, each in enumerate(body) if getattr(each, "level", 0) == 1), len(body))
-        heading = _heading(_CONTENTS, 13, 1)
+        heading = _heading("Contents", 13, 1, is_listed=False)
         body[after:after] = [heading, *_contents([*body[:after], heading, *body[after:]], width, pages_of)]
     on_sheet = False
     for flowable in body:
@@ -344,7 +359,7 @@ def _chapter(document: Document, every_row: bool, width: float, depth: int) -> I
     if document.facts:
         label, value = _style(10, True, 0.01), _style(10)
         rows = [[_paragraph(name, label), _paragraph(text, value)] for name, text in document.facts]
-        yield Grid(rows, [24 * mm, width - 24 * mm], style=_PLAIN)
+        yield Grid(rows, [24 * mm, width - 24 * mm], style=_PLAIN, spaceAfter=2 * mm)
     for part in document.parts:
         flowables = [each for block in part.blocks for each in _block(block, width - (6 * mm if part.boxed else 0))]
         if part is document.parts[-1] and document.rows is not None and flowables:
@@ -363,7 +378,6 @@ def _chapter(document: Document, every_row: bool, width: float, depth: int) -> I
         yield from _chapter(chapter, every_row, width, depth + 1)
 
 
-_CONTENTS: Final = "Contents"
 _TITLE_SIZES: Final = (20, 17, 14)
 _MOST_LISTED: Final = 36
 """Lines of the contents up to which headings of the third level are among them."""
@@ -373,7 +387,7 @@ def _contents(body: Sequence[Flowable], width: float, pages_of: dict[str, int]) 
     """The headings with their pages, each a link to its place; the title and the head of the list itself left out."""
     headings = [flowable for flowable in body if isinstance(flowable, _Heading | _Sheet)]
     keyed = [(heading, f"heading-{at}") for at, heading in enumerate(headings, start=1)]
-    keyed = [(heading, key) for heading, key in keyed if heading.level and heading.title != _CONTENTS]
+    keyed = [(heading, key) for heading, key in keyed if heading.level and heading.is_listed]
     most = next(level for level in (2, 1) if level == 1 or sum(h.level <= level for h, _ in keyed) <= _MOST_LISTED)
     rows = []
     for heading, key in keyed:
@@ -402,7 +416,9 @@ def _block(block: Block, width: float) -> Iterator[Flowable]:
     text, item = _style(10), _style(10, left=5)
     match block:
         case str():
-            yield _paragraph(block, text)
+            shown = _paragraph(block, text)
+            shown.keepWithNext = int(block.endswith(":"))
+            yield shown
         case Listing():
             for at, each in enumerate(block.items, start=1):
                 yield _paragraph(each, item, f"{at}." if block.numbered else "•")
@@ -420,9 +436,9 @@ def _block(block: Block, width: float) -> Iterator[Flowable]:
         case Lines():
             yield from (_paragraph(line, item) for line in block.lines)
         case Picture():
-            shown = _Raster(block, width)
-            shown.keepWithNext = int(bool(block.caption))
-            yield shown
+            raster = _Raster(block, width)
+            raster.keepWithNext = int(bool(block.caption))
+            yield raster
             if block.caption:
                 yield _paragraph(block.caption, _style(9))
         case Sheet():
@@ -454,7 +470,7 @@ class _Sheet(Flowable):  # type: ignore[misc]
 
     def __init__(self, sheet: Sheet) -> None:
         super().__init__()
-        self.page, self.title, self.level = sheet.page, sheet.name, 2
+        self.page, self.title, self.level, self.is_listed = sheet.page, sheet.name, 2, True
 
     def getPlainText(self) -> str:
         return _clean(self.title)
@@ -464,7 +480,8 @@ class _Sheet(Flowable):  # type: ignore[misc]
 
     def draw(self) -> None:
         self.canv.foot_mm = _FOOT_OF_SHEET_MM
-        draw_page(self.canv, self.page, self.canv.marked)
+        if not self.canv.is_draft:
+            draw_page(self.canv, self.page, self.canv.marked)
 
 
 _FOOT_OF_SHEET_MM: Final = 6.4
@@ -485,6 +502,8 @@ class _Raster(Flowable):  # type: ignore[misc]
         return self.width, self.height
 
     def draw(self) -> None:
+        if self.canv.is_draft:
+            return
         with self.canv.marked("Figure", _clean(self.alt)):
             self.canv.drawImage(self.image, 0, 0, self.width, self.height)
 
@@ -605,9 +624,9 @@ def _rows(rows: Rows, every_row: bool, width: float, level: int) -> Iterator[Flo
     if used := "".join({row.bed for row in rows.passes()}):
         yield from _block(legend(used, rows.by_hand), width)
     if rows.before:
-        yield _heading(f"Before row {rows.first_row}", 13, level)
+        yield _heading(f"Before row {rows.first_row}", 13, level, is_listed=False)
         yield from _block(Listing(rows.before, numbered=True), width)
-    yield _heading("Row by row", 13, level)
+    yield _heading("Row by row", 13, level, is_listed=False)
     entries = rows.entries
     folded: Sequence[Line | Repeated] = fold(entries)
     if every_row:
@@ -637,7 +656,7 @@ def _line(rows: Rows, line: Line, every_row: bool, width: float, level: int) -> 
     entry = rows.entries[line.index]
     match entry:
         case Heading():
-            yield _heading(entry.text, 12, level)
+            yield _heading(entry.text, 12, level, is_listed=False)
             for detail in entry.details:
                 shown = _paragraph(detail, _style(9.5, after=0.3))
                 shown.keepWithNext = 1

@@ -116,10 +116,12 @@ class Picture:
 
 @dataclass(frozen=True)
 class Sheet:
-    """A drawn page that is a page of its own on paper, at true scale. name: what it is called in the contents."""
+    """A drawn page that is a page of its own on paper. name: what it is called in the contents. true_scale: it must be
+    printed as large as it is, which a browser does not do for certain, so that HTML shows it on a screen alone."""
 
     page: Page
     name: str
+    true_scale: bool = True
 
 
 Block = str | Listing | Terms | Table | Drawing | Lines | Picture | Sheet

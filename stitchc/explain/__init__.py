@@ -23,6 +23,7 @@ KINDS: Mapping[str, str] = {
     "D": "a drawn chart",
     "T": "a chart traced from a picture",
     "V": "the fabric drawn yarn by yarn",
+    "L": "the leaflet for other knitters",
     "F": "files",
 }
 """What the first letter of a code stands for."""

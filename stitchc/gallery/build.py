@@ -18,6 +18,7 @@ from stitchc.english import listed
 from stitchc.gallery import index_page
 from stitchc.gallery.made import WHOLE, Made
 from stitchc.gauge.product import estimate_gauge
+from stitchc.leaflet.product import make_leaflet
 from stitchc.messages import Message, Refused
 from stitchc.naming import file_stem, numbered
 from stitchc.options import (
@@ -27,6 +28,7 @@ from stitchc.options import (
     ChartOptions,
     CompareOptions,
     GaugeOptions,
+    LeafletOptions,
     PictureOptions,
     PieceOptions,
     SheetOptions,
@@ -175,6 +177,12 @@ def jobs_of(
             yield Job(
                 kind, piece, "piece", of(plan_piece, machine, True), planned, TO_READ, machine.name, of_piece=True
             )
+    if pattern.pieces:
+        handed_on = LeafletOptions(
+            plain=plain, units=units, pictures=options.pictures, date=options.date, anyway=anyway, name="leaflet"
+        )
+        hand_on: Make = lambda asked, progress: make_leaflet(pattern, machines, asked, progress, kept)  # noqa: E731
+        yield Job("leaflet to hand on", WHOLE, "leaflet", hand_on, handed_on, ("pdf", "html"))
 
 
 def _for_the_reader(stitch: Stitch, stem: str, machine: Machine, anyway: bool, of: Callable[..., Make]) -> Job:

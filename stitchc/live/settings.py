@@ -10,7 +10,7 @@ from typing import Any, Final, Literal, get_args, get_origin
 from stitchc import options
 from stitchc.options import Option, options_in, value_type, words_for
 
-_ASKED_ELSEWHERE: Final = ("form", "stitches", "piece", "units", "name", "measured")
+_ASKED_ELSEWHERE: Final = ("form", "stitches", "piece", "units", "name", "measured", "date")
 """Fields that the page has its own places for."""
 _OWN_BUTTONS: Final = ("test_card", "so_far", "against")
 """Options that a knitter finds where they belong, not among the settings."""
@@ -23,6 +23,7 @@ OPTIONS: Final[Mapping[str, type[Any]]] = {
     "bitmap": options.BitmapOptions,
     "sheet": options.SheetOptions,
     "piece": options.PieceOptions,
+    "leaflet": options.LeafletOptions,
     "compare": options.CompareOptions,
     "swatch": options.SwatchOptions,
     "trace": options.TraceOptions,

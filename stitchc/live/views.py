@@ -91,9 +91,19 @@ _MAKE: Final[Mapping[str, Callable[[Pattern, Any, Any, Progress], Product[Any]]]
     "bitmap": lambda pattern, machine, options, progress: stitchc.make_bitmap(pattern, machine, options, progress),
     "sheet": lambda pattern, machine, options, progress: stitchc.make_sheet(pattern, machine, options),
     "piece": lambda pattern, machine, options, progress: stitchc.plan_piece(pattern, machine, options),
+    "leaflet": lambda pattern, machine, options, progress: stitchc.make_leaflet(
+        pattern, [machine] if machine else _every_machine(), options, progress, _shelf()
+    ),
     "compare": lambda pattern, machine, options, progress: stitchc.compare_stitches([pattern], machine, options),
     "swatch": lambda pattern, machine, options, progress: stitchc.plan_swatch(pattern, machine, options),
 }
+
+
+def _every_machine() -> list[Machine]:
+    from stitchc.machines import SHIPPED, load
+
+    return [load(name) for name in SHIPPED]
+
 
 _relaxed: dict[str, bytes] = {}
 """Fabrics that were relaxed already, the latest of them."""
@@ -289,7 +299,7 @@ def make(product: str, form: str, piece: str, face: str, progress: Progress, **g
         if product == "everything":
             return _everything(ask)
         fields: dict[str, Any] = {"piece": piece} if piece else {}
-        fields |= {"stitches": (ask.stitch,)} if ask.stitch and product != "piece" else {}
+        fields |= {"stitches": (ask.stitch,)} if ask.stitch and product not in ("piece", "leaflet") else {}
         fields |= {"stitches": _all_own(ask.pattern)} if product == "compare" else {}
         fields |= {"face": face} if face in ("purl", "knit") else {}
         made, _ = ask.product(product, form, **fields)

@@ -11,7 +11,7 @@ from functools import partial
 from itertools import accumulate
 
 from stitchc.bed import needle_name
-from stitchc.document import ByHand, Document, Entry, Heading, Listing, Part, PassRow, Rows, Terms
+from stitchc.document import Block, ByHand, Document, Entry, Heading, Listing, Part, PassRow, Rows, Terms
 from stitchc.english import number, several
 from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message
@@ -26,10 +26,10 @@ from stitchc.piece.size_words import (
     child_cautions,
     gauge_lines,
     in_both,
-    known,
     rounding_lines,
     rows_words,
     size_lines,
+    size_table,
     size_words,
     work_words,
 )
@@ -108,10 +108,10 @@ def _facts(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_row
     yield from bed_facts(plan.machine, [each.needles for each in plans], plan.edge, [each.passes for each in plans])
     if after_row < len(plan.passes):
         yield "Carriage", f"at the {plan.passes[after_row].start_side} before row {after_row + 1}"
-    if widths := known([each.width_cm for each in plans]):
-        yield "Width", size_words(widths, units)
-    if lengths := known([each.length_cm for each in plans]):
-        yield "Length", size_words(lengths, units) + (", of the whole" if after_row else "")
+    if len(plans) == 1 and plan.width_cm is not None:
+        yield "Width", size_words([plan.width_cm], units)
+    if len(plans) == 1 and plan.length_cm is not None:
+        yield "Length", size_words([plan.length_cm], units) + (", of the whole" if after_row else "")
     yield "Work", work_words(plans, after_row)
     yield from (("Note", note) for note in plan.pattern.notes)
 
@@ -130,8 +130,8 @@ def _parts(
     yield from warning_part(by_size([warning_lines(each) for each in messages], labels))
     yield from so_far
     drawing = outline(plans, units)
-    sizes = Listing(tuple(size_lines(plans, units, for_others)))
-    yield Part("Size of the whole" if after_row else "Size", (sizes,) if drawing is None else (sizes, drawing))
+    sizes: tuple[Block, ...] = (*size_table(plans, labels, units), Listing(tuple(size_lines(plans, units, for_others))))
+    yield Part("Size of the whole" if after_row else "Size", sizes if drawing is None else (*sizes, drawing))
     infos = [[message.text for message in each if message.severity == "info"] for each in messages]
     rounded = [[*rounding_lines(each, units), *info] for each, info in zip(plans, infos, strict=True)]
     if any(rounded) and not for_others:
@@ -146,7 +146,8 @@ def _parts(
         yield Part("Gauge", (Listing(gauges),))
     charts = [(name, chart) for name, chart in plan.charts.items() if name != PLAIN]
     if charts:
-        repeats = tuple(draw_repeat(name, chart, plan.piece.carriage) for name, chart in charts)
+        where = ("See its chart.",) if for_others else ()
+        repeats = tuple(draw_repeat(name, chart, plan.piece.carriage, *where) for name, chart in charts)
         yield Part("The repeats" if len(charts) > 1 else "The repeat", repeats)
     used = {letter for _, chart in charts for row in chart.rows() for letter in row}
     names = [name for name in ("K, knit", "T, tuck", "S, slip") if name[0] in used]
@@ -191,8 +192,9 @@ def _before(plans: Sequence[Plan], for_others: bool) -> Iterator[str]:
     what = reader_name(machine)
     names, plural = ", ".join(patterned), "s" if len(patterned) > 1 else ""
     maker = "card" if what == "card" else "bitmap"
-    where = "" if for_others else f" (`stitchc {maker}` makes {'them' if plural else 'it'})"
-    yield f"Have the {what}{plural} ready: {names}{where}."
+    theirs = f"You find {'them' if plural else 'it'} in this leaflet."
+    mine = f"`stitchc {maker}` makes {'them' if plural else 'it'}."
+    yield f"Have the {what}{plural} ready: {names}. {theirs if for_others else mine}"
     if what == "picture":
         column_1 = several([needle_name(column_1_position(machine, bed, plan.edge)) for bed in beds])
         yield f"The first column of {'each' if plural else 'the'} picture goes on {column_1}."

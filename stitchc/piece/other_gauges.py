@@ -5,7 +5,7 @@ Knows plans as values; rounds as the planner does.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from stitchc.document import Table
@@ -20,14 +20,21 @@ OFF: Final = (-6, -4, -2, 0, 2, 4, 6)
 of two knitters by more (common practice, no source); further off, another tension is the better answer."""
 
 
-def other_gauges(plans: Sequence[Plan], units: Units) -> Iterator[Table]:
-    """A table of needles, and one of rows for each stitch of a length that was asked for; none where counts were."""
+def other_gauges(
+    plans: Sequence[Plan], units: Units, swatches: Mapping[str, tuple[int, int]] | None = None
+) -> Iterator[Table]:
+    """A table of needles, and one of rows for each stitch of a length that was asked for; none where counts were.
+
+    swatches: stitches and rows that are measured in a swatch, by the stitch; the tables then have their length.
+    """
+    counted = swatches or {}
     plan = plans[0]
     widths = [each.width_rounding for each in plans]
     if all(widths) and plan.law.known(plan.width_stitch, "stitches"):
         edges = [(2 * each.edge, each.plus_mm) for each in plans]
         columns = {"Needles": [(found, *edge) for found, edge in zip(widths, edges, strict=True) if found is not None]}
-        yield _table(plan, plan.width_stitch, "stitches", columns, units)
+        between = counted.get(plan.width_stitch, (0, 0))[0]
+        yield _table(plan, plan.width_stitch, "stitches", columns, units, between)
     by_stitch: dict[str, dict[str, list[tuple[Rounding, int, float]]]] = {}
     for at, section in enumerate(plan.sections):
         lengths = [each.sections[at].rounding for each in plans]
@@ -35,7 +42,7 @@ def other_gauges(plans: Sequence[Plan], units: Units) -> Iterator[Table]:
             head = rows_words(section).capitalize()
             by_stitch.setdefault(section.stitch, {})[head] = [(found, 0, 0.0) for found in lengths if found is not None]
     for stitch, sections in by_stitch.items():
-        yield _table(plan, stitch, "rows", sections, units)
+        yield _table(plan, stitch, "rows", sections, units, counted.get(stitch, (0, 0))[1])
 
 
 def _table(
@@ -44,18 +51,26 @@ def _table(
     direction: Direction,
     columns: dict[str, list[tuple[Rounding, int, float]]],
     units: Units,
+    between: int,
 ) -> Table:
-    """columns: by their head, what was asked in each size, with the needles and mm that are there besides."""
+    """columns: by their head, what was asked in each size, with the needles and mm that are there besides. between:
+    stitches or rows between the marks of a swatch, 0 where nobody measures one."""
     per_10cm = plan.law.range(stitch, direction).value
     over, shown = ("10 cm", 1.0) if units == "cm" else ("4 in", 1.016)
     rows = []
     for off in OFF:
         gauge = per_10cm * (1 + off / 100)
         counts = [several([_count(asked, gauge / 100) for asked in sizes]) for sizes in columns.values()]
-        against = f"{abs(off)} % {'more' if off > 0 else 'fewer'}" if off else "as here"
-        rows.append((against, f"{gauge * shown:.1f}", *counts))
-    head = ("Your swatch", f"{direction.capitalize()} to {over}", *columns)
+        against = f"{off:+d}\N{NO-BREAK SPACE}%".replace("-", "\N{MINUS SIGN}") if off else "as here"
+        measured = (_length(between / gauge * 100, units),) if between else ()
+        rows.append((against, f"{gauge * shown:.1f}", *measured, *counts))
+    measure = (f"{between} {direction} measure",) if between else ()
+    head = ("Your swatch", f"{direction.capitalize()} to {over}", *measure, *columns)
     return Table(head, tuple(rows), f"{stitch}, {direction}:", tuple(range(1, len(head))))
+
+
+def _length(mm: float, units: Units) -> str:
+    return f"{mm:.0f} mm" if units == "cm" else f"{mm / 25.4:.2f} in"
 
 
 def _count(asked: tuple[Rounding, int, float], per_mm: float) -> str:

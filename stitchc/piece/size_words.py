@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator, Sequence
 from typing import Final, Literal
 
+from stitchc.document import Table
 from stitchc.english import count_of, number, several
 from stitchc.gauge.values import PLAIN, Range
 from stitchc.passes import lever_changes, moved_by_hand
@@ -69,10 +70,11 @@ def size_lines(plans: Sequence[Plan], units: Units, for_others: bool = False) ->
         advice = " Add a line such as `gauge plain 20 stitches 28 rows per 10 cm`, or use --plain 20x28."
         yield f"Not known, because there is no gauge.{'' if for_others else advice}"
         return
-    if widths := known([each.width_cm for each in plans]):
-        yield f"Width {size_words(widths, units)}, in {plan.width_stitch}." + _seam_words(plans, units)
-    if lengths := known([each.length_cm for each in plans]):
-        yield f"Length {size_words(lengths, units)}."
+    if len(plans) == 1 and plan.width_cm is not None:
+        yield f"Width {size_words([plan.width_cm], units)}, in {plan.width_stitch}."
+    if len(plans) == 1 and plan.length_cm is not None:
+        yield f"Length {size_words([plan.length_cm], units)}."
+    yield from _seam_words(plans, units)
     for name in plan.charts:
         wide = known([each.width_of(name) for each in plans])
         if name != plan.width_stitch and wide and plan.width_cm is not None:
@@ -109,12 +111,27 @@ def less_seam(plan: Plan, width: Range) -> Range:
     return less(width, plan.plus_mm / 10)
 
 
-def _seam_words(plans: Sequence[Plan], units: Units) -> str:
+def _seam_words(plans: Sequence[Plan], units: Units) -> Iterator[str]:
     knitted = known([each.knitted_width_cm for each in plans])
-    if not plans[0].plus_mm or not knitted:
-        return ""
-    whole = several([in_both(width.value, units) for width in knitted])
-    return f" The needles hold {in_both(plans[0].plus_mm / 10, units)} more for seams: the fabric is {whole} wide."
+    if plans[0].plus_mm and knitted:
+        whole = several([in_both(width.value, units) for width in knitted])
+        yield f"The needles hold {in_both(plans[0].plus_mm / 10, units)} more for seams: the fabric is {whole} wide."
+
+
+def size_table(plans: Sequence[Plan], labels: Sequence[str], units: Units) -> Iterator[Table]:
+    """The sizes side by side; none where there is one or they are not known."""
+    rows = [("Needles", *(str(each.needles.count) for each in plans))]
+    for name, sizes in (("Width", [each.width_cm for each in plans]), ("Length", [each.length_cm for each in plans])):
+        if found := known(sizes):
+            rows.append((name, *(in_both(size.value, units) for size in found)))
+            rows.append(("nine in ten", *(_bounds(size, units) for size in found)))
+    if len(plans) > 1 and len(rows) > 1:
+        yield Table(("Size", *labels), tuple(rows), "What the sizes come to in whole repeats:")
+
+
+def _bounds(size: Range, units: Units) -> str:
+    per = 1.0 if units == "cm" else 1 / CM_PER_INCH
+    return f"{size.low * per:.1f} to {size.high * per:.1f} {units}"
 
 
 def rounding_lines(plan: Plan, units: Units) -> Iterator[str]:

@@ -24,12 +24,12 @@ _SQUARE: Final = 16
 _MARGIN: Final = 34
 
 
-def draw_repeat(name: str, chart: Chart, carriage: str) -> Block:
-    """The drawing, or a sentence where the repeat is too large. Row numbers stand at the side from which the carriage
-    comes."""
+def draw_repeat(name: str, chart: Chart, carriage: str, otherwise: str = "Run `stitchc chart` to draw it.") -> Block:
+    """The drawing, or a sentence where the repeat is too large, with where it is to be seen otherwise. Row numbers
+    stand at the side from which the carriage comes."""
     size = f"{number(chart.width, 'needle')} by {number(chart.height, 'row')}"
     if chart.width > MOST_DRAWN or chart.height > MOST_DRAWN:
-        return f"The repeat of {name}, {size}, is too large to show here. Run `stitchc chart` to draw it."
+        return f"The repeat of {name}, {size}, is too large to show here. {otherwise}"
     width, height = chart.width * _SQUARE, chart.height * _SQUARE
     upright = [_MARGIN + x * _SQUARE for x in range(chart.width + 1)]
     grid: list[tuple[tuple[float, float], ...]] = [((x, 0), (x, height)) for x in upright]

@@ -217,7 +217,9 @@ def test_without_storage_the_address_keeps_the_place(page: Page, tmp_path: Path)
 def test_whatever_was_kept_the_page_opens(page: Page, tmp_path: Path, kept: str) -> None:
     address = made(tmp_path, TIDE, "--rows", "8")
     page.goto(address)
-    page.evaluate("text => localStorage.setItem('stitchc-sheet:' + document.body.dataset.key, text)", kept)
+    page.evaluate(
+        "text => localStorage.setItem('stitchc-sheet:' + document.getElementById('rows').dataset.key, text)", kept
+    )
     page.goto("about:blank")
     page.goto(address)
     press(page, "Space")

@@ -1,13 +1,20 @@
-(() => {
+// Follows the rows that the page shows, and begins in the view of that name. The function that it returns ends it.
+function follow(begin) {
 "use strict";
 const byId = (id) => document.getElementById(id);
-const root = document.documentElement;
-const total = Number(document.body.dataset.rows);
+const root = document.documentElement, work = byId("rows");
+// What listens beyond the rows themselves, and is to stop when other rows are shown.
+const listening = [];
+function listen(target, kind, heard) {
+  target.addEventListener(kind, heard);
+  listening.push(() => target.removeEventListener(kind, heard));
+}
+const total = Number(work.dataset.rows);
 // Where earlier rows are knitted already the page begins with a later one; they count as done.
-const firstRow = Number(document.body.dataset.first), doneBefore = firstRow - 1;
-const totalMoves = Number(document.body.dataset.moves);
+const firstRow = Number(work.dataset.first), doneBefore = firstRow - 1;
+const totalMoves = Number(work.dataset.moves);
 const lines = Array.from(byId("rows").querySelectorAll("tbody > tr"));
-const key = "stitchc-sheet:" + document.body.dataset.key;
+const key = "stitchc-sheet:" + work.dataset.key;
 
 // The stops in order: what is done before the first row, every pass and everything done by hand, the end.
 const stops = [{ kind: "before" }];
@@ -35,7 +42,7 @@ for (let at = 1; at < last; at += 1) {
   for (const letter of stops[at].line.textContent) sum = (sum * 31 + letter.codePointAt(0)) % 4294967291;
   before.push(sum);
 }
-const colours = new Map(JSON.parse(document.body.dataset.colours));
+const colours = new Map(JSON.parse(work.dataset.colours));
 const stopOfRow = new Map(stops.map((stop, index) => [stop.row, index]));
 
 // What is remembered on this device: the place, the places before it, notes, switches.
@@ -268,7 +275,7 @@ byId("note").addEventListener("input", (event) => {
   if (text.trim()) state.notes[noteKey(state.at)] = text; else delete state.notes[noteKey(state.at)];
   remember();
 });
-document.addEventListener("click", (event) => {
+listen(document, "click", (event) => {
   const link = event.target.closest("a[href^='#']");
   if (link) {
     event.preventDefault();
@@ -285,7 +292,7 @@ document.addEventListener("click", (event) => {
   const button = event.target.closest("button");
   if (button && event.detail > 0) byId("stage").focus({ preventScroll: true });
 });
-addEventListener("hashchange", () => {
+listen(window, "hashchange", () => {
   const at = placeOf(location.hash.slice(1));
   if (at !== null) { view("follow", false); go(at); }
 });
@@ -294,7 +301,7 @@ addEventListener("hashchange", () => {
 function below() { return byId("stage").getBoundingClientRect().bottom - byId("go").getBoundingClientRect().top; }
 const forward = new Set([" ", "ArrowRight", "ArrowDown", "PageDown", "Enter"]);
 const backward = new Set(["ArrowLeft", "ArrowUp", "PageUp"]);
-document.addEventListener("keydown", (event) => {
+listen(document, "keydown", (event) => {
   if (root.dataset.view !== "follow" || event.altKey) return;
   const target = event.target;
   if (target.closest("input, textarea")) return;
@@ -370,10 +377,10 @@ byId("awake").addEventListener("click", () => {
   remember();
   if (state.awake) wake(); else if (lock) { lock.release(); lock = null; }
 });
-document.addEventListener("visibilitychange", wake);
-addEventListener("beforeprint", tick);
+listen(document, "visibilitychange", wake);
+listen(window, "beforeprint", tick);
 // Two windows of one sheet follow each other.
-addEventListener("storage", (event) => {
+listen(window, "storage", (event) => {
   if (event.key !== key || !event.newValue) return;
   recall();
   ask();
@@ -397,10 +404,16 @@ byId("follow").hidden = false;
 byId("voice").setAttribute("aria-pressed", String(state.voice));
 byId("awake").setAttribute("aria-pressed", String(state.awake));
 paper();
-view("follow", false);
+view(begin, false);
 show(false, state.at > 1);
-remember();
-wake();
-byId("stage").focus({ preventScroll: true });
+if (begin === "follow") {
+  remember();
+  wake();
+  byId("stage").focus({ preventScroll: true });
+}
 if (!keeps) byId("trouble").textContent = "This browser does not keep your place when the page is closed. Its address does: bookmark it.";
-})();
+return () => {
+  listening.forEach((stop) => stop());
+  if (lock) lock.release();
+};
+}

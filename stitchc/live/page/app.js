@@ -628,7 +628,7 @@ function wire() {
   });
   views.build({
     swatch, want: look, products: offers.products, again: textChanged,
-    take: (product, settings, how, all) => guarded(() => views.take(product, settings, how, all || product === "piece" ? "" : current, context())),
+    take: (product, settings, how, all) => guarded(() => views.take(product, settings, how, all || product === "piece" || product === "leaflet" ? "" : current, context())),
   });
   find("undo").addEventListener("click", editor.undo);
   find("redo").addEventListener("click", editor.redo);

@@ -113,6 +113,11 @@ function piece({pieces}) {
   }
   const all = pieces.find((each) => each.yarn_of_all_pieces)?.yarn_of_all_pieces;
   const several = all && all.pieces.reduce((sum, each) => sum + each.make, 0) > 1;
+  const leaflet = make("article", {},
+    make("h3", {}, "The leaflet"),
+    make("p", {class: "words"}, "What you hand to other knitters: everything for every machine that can knit it, or for the one you chose."),
+    make("div", {class: "away"}, [["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["Page to knit from", {form: "html"}]]
+      .map(([words, settings, how]) => button(words, () => state.take("leaflet", settings, how), {"aria-label": `Leaflet: ${words}`}))));
   return [pieces.map((each) => make("article", {},
     make("h3", {}, each.name),
     each.refused ? [each.refused.map((words) => make("p", {class: "refused"}, withCode(words))),
@@ -133,7 +138,8 @@ function piece({pieces}) {
         [["Follow it row by row", {form: "html"}, "print"], ["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["HTML", {form: "html"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]]
           .map(([words, settings, how]) => button(words, () => state.take("piece", {...settings, piece: each.name}, how), {"aria-label": `${words}: ${each.name}`}))),
     ])),
-  several ? make("article", {}, make("h3", {}, "Yarn for all pieces"), make("table", {class: "figures"}, make("tbody", {}, yarnRows(all.yarn, "Yarn")))) : null];
+  several ? make("article", {}, make("h3", {}, "Yarn for all pieces"), make("table", {class: "figures"}, make("tbody", {}, yarnRows(all.yarn, "Yarn")))) : null,
+  leaflet];
 }
 
 const forget = () => (chosen.piece?.so_far ? button("Forget what is knitted", () => keepSettings("piece", {...chosen.piece, sizes: "", so_far: ""})) : null);

@@ -1,0 +1,65 @@
+"""The leaflet for a screen: the reader chooses machine, size and units once, and has her own instructions to follow."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from stitchc.document import Document, Part
+from stitchc.document.html import Choice, to_choosing_html
+from stitchc.leaflet.cards import card_parts, chart_parts
+from stitchc.leaflet.parts import bitmap_part, needs_part, stitch_part, swatch_parts
+from stitchc.leaflet.ways import piece_options
+from stitchc.leaflet.whole import briefly, in_order
+from stitchc.piece.product import write_instructions
+
+if TYPE_CHECKING:
+    from stitchc.leaflet.ways import Way
+    from stitchc.options import LeafletOptions, Units
+    from stitchc.pattern import Pattern, Piece
+
+UNITS: tuple[Units, Units] = ("cm", "in")
+
+
+def leaflet_page(pattern: Pattern, front: Document, ways: Sequence[Way], options: LeafletOptions, key: str) -> str:
+    """The page, with every machine, size, unit and piece in it."""
+    units: tuple[Units, ...] = UNITS if options.units == "cm" else UNITS[::-1]
+    sizes = sizes_of(pattern)
+    choices = [
+        Choice("Machine", tuple(way.machine.title for way in ways)),
+        Choice("Size", sizes),
+        Choice("Units", units),
+        Choice("Piece", tuple(pattern.pieces)),
+    ]
+    documents: dict[tuple[str, ...], Document] = {}
+    for way, unit, piece in itertools.product(ways, units, pattern.pieces.values()):
+        own = [_chosen(pattern, way, piece, at, unit, options) for at in range(max(len(piece.sizes), 1))]
+        for at, size in enumerate(sizes):
+            documents[way.machine.title, size, unit, piece.name] = own[min(at, len(own) - 1)]
+    return to_choosing_html(front, choices, documents, key)
+
+
+def sizes_of(pattern: Pattern) -> tuple[str, ...]:
+    """What the sizes of the pattern are called: those of the piece that has most of them, or one without a name."""
+    labels = [tuple(label for label, _ in piece.sizes) for piece in pattern.pieces.values()]
+    return max(labels, key=len) or ("one size",)
+
+
+def _chosen(pattern: Pattern, way: Way, piece: Piece, size: int, units: Units, options: LeafletOptions) -> Document:
+    """The instructions of one piece, for one machine and one size, with what is read before them."""
+    asked = piece_options(options, piece, units, size)
+    (plan,), document = write_instructions(pattern, way.machine, asked).values[0]
+    document = briefly(document)
+    more = [*needs_part(pattern), *swatch_parts(pattern, [plan], way.machine, units)]
+    more += [stitch_part(pattern), *chart_parts(pattern), *_for_the_reader(pattern, way, options)]
+    parts = in_order([*document.parts, *more])
+    return replace(document, parts=tuple(parts))
+
+
+def _for_the_reader(pattern: Pattern, way: Way, options: LeafletOptions) -> Iterator[Part]:
+    if way.machine.reader == "card":
+        yield from card_parts(pattern, way.machine, options)
+    elif way.machine.reader == "bitmap":
+        yield bitmap_part(pattern, way.machine, options, True)

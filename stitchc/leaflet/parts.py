@@ -1,0 +1,196 @@
+"""What a leaflet says besides the instructions of its pieces: each part taken from the product that knows it."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+from stitchc.bitmap import changes_in_words, draw, make_bitmap
+from stitchc.card.punching import columns_in_words
+from stitchc.document import Block, Listing, Part, Picture, Table, Terms
+from stitchc.gauge.values import PLAIN
+from stitchc.leaflet.stitch_rows import stitch_rows
+from stitchc.messages import Message, Refused
+from stitchc.options import BitmapOptions, PictureOptions, SwatchOptions
+from stitchc.picture import draw_fabric
+from stitchc.piece.other_gauges import other_gauges
+from stitchc.swatch.product import FINISHING, plan_swatch, swatch_steps
+
+if TYPE_CHECKING:
+    from stitchc.fabric import Shelf
+    from stitchc.leaflet.ways import NoWay, Way
+    from stitchc.machines import Machine
+    from stitchc.options import LeafletOptions, Units
+    from stitchc.pattern import Pattern, Stitch
+    from stitchc.piece.plan import Plan
+    from stitchc.product import Progress
+
+_FABRIC_PX: Final = 640
+"""Width of one side of a fabric: a life-size print of ten cm at 160 pixels to the inch."""
+_FABRIC_MM: Final = 145.0
+_QUALITIES: Final = ((None, 82), (1200, 70), (960, 65), (720, 60), (480, 50))
+"""Most pixels across, and JPEG quality, the best first."""
+_PHOTO_MM: Final = 120.0
+"""The longer side of a photograph on paper."""
+
+
+def stitches_of(pattern: Pattern) -> list[Stitch]:
+    """The stitches that the pieces are knitted in, stocking stitch left out, in the order of knitting."""
+    steps = [step for piece in pattern.pieces.values() for step in piece.steps]
+    names = dict.fromkeys(getattr(step, "stitch", PLAIN) for step in steps)
+    return [pattern.stitches[name] for name in names if name != PLAIN]
+
+
+# -- pictures ---------------------------------------------------------------------------------------------------------
+
+
+def fabric_pictures(
+    pattern: Pattern, options: LeafletOptions, progress: Progress, kept: Shelf | None
+) -> tuple[dict[str, Picture], list[Message]]:
+    """Both sides of each stitch's fabric, by its name, and what was in the way of one."""
+    names = tuple(stitch.name for stitch in stitches_of(pattern))
+    if not options.pictures or not names:
+        return {}, []
+    asked = PictureOptions(names, px=_FABRIC_PX, plain=options.plain, units=options.units)
+    try:
+        product = draw_fabric(pattern, None, asked, progress, kept)
+    except Refused as refused:
+        return {}, [message.as_warning() for message in refused.messages]
+    pictures = {
+        each.stitch: Picture(
+            each.png(),
+            _FABRIC_MM,
+            f"Both sides of the fabric of {each.stitch}, drawn from its stitches",
+            f"{each.stitch}, calculated from its stitches: first the purl side, which faces you at the machine, then "
+            "the knit side. It shows how the yarns lie, not the character of your yarn.",
+        )
+        for each in product.values
+    }
+    return pictures, [message.as_warning() for message in product.messages]
+
+
+def as_jpegs(pictures: Sequence[Picture], most_bytes: float = math.inf) -> list[Picture]:
+    """The pictures in so few bytes in all, less fine if need be."""
+    return [replace(each, content=_as_jpeg(each.content, most_bytes / len(pictures))) for each in pictures]
+
+
+def _as_jpeg(png: bytes, most_bytes: float) -> bytes:
+    from PIL import Image
+
+    content = b""
+    with Image.open(io.BytesIO(png)) as opened:
+        whole = opened.convert("RGB")
+    for most_px, quality in _QUALITIES:
+        image = whole.copy()
+        if most_px is not None:
+            image.thumbnail((most_px, most_px), Image.Resampling.LANCZOS)
+        out = io.BytesIO()
+        image.save(out, "JPEG", quality=quality, optimize=True)
+        content = out.getvalue()
+        if len(content) <= most_bytes:
+            break
+    return content
+
+
+def photographs(pattern: Pattern) -> Iterator[Picture]:
+    """The designer's photographs, each drawn anew without what its file tells of place, time and camera."""
+    if not pattern.photos:
+        return
+    from stitchc.photo import encode_photo
+
+    for photo in pattern.photos:
+        shown = encode_photo(photo.content)
+        width_mm = _PHOTO_MM * min(1.0, shown.width / shown.height)
+        yield Picture(shown.content, width_mm, photo.shows, photo.shows)
+
+
+# -- before the rows --------------------------------------------------------------------------------------------------
+
+
+def swatch_parts(pattern: Pattern, plans: Sequence[Plan], machine: Machine, units: Units) -> Iterator[Part]:
+    """How to swatch, and what to change where the swatch is a few per cent off. plans: of a piece, in each size."""
+    stitches = [name for name in plans[0].charts if name != PLAIN]
+    between: dict[str, tuple[int, int]] = {}
+    if stitches:
+        blocks: list[Block] = []
+        asked = SwatchOptions(tuple(stitches), plain=plans[0].report.plain, units=units, anyway=True)
+        for each in plan_swatch(pattern, machine, asked).values:
+            between[each.name] = (each.stitches, each.rows)
+            steps: list[tuple[str, str]] = []
+            for head, text in swatch_steps(each, pattern, units):
+                steps += [(head.capitalize(), text)] if head else []
+                if not head:
+                    steps[-1] = (steps[-1][0], f"{steps[-1][1]}; {text}")
+            blocks += [f"Swatch of {'stocking stitch' if each.name == PLAIN else each.name}:", Terms(tuple(steps))]
+        where = "Use the yarn, the tension and the finish of the work."
+        yield Part("Swatch", (where, *blocks, FINISHING))
+    if tables := tuple(other_gauges(plans, units, between)):
+        advice = (
+            "Change the tension first. Where that makes the fabric too stiff or too limp, keep your tension and take "
+            "the needles and rows of these tables. Add or leave out whole repeats: needles at both ends of the bed, "
+            "rows at the end of the part in that stitch. The sizes then come out as they stand here; the instructions "
+            "name the needles of this leaflet, so count the repeat on from there."
+        )
+        yield Part("If your swatch differs", (advice, *tables))
+
+
+def needs_part(pattern: Pattern) -> Iterator[Part]:
+    """What is needed besides yarn and machine, in the designer's words."""
+    if pattern.notions:
+        yield Part("What else you need", (Listing(pattern.notions),))
+
+
+def stitch_part(pattern: Pattern) -> Part:
+    """The rows of every stitch in letters and in words."""
+    tables = tuple(stitch_rows(stitch.name, stitch.chart) for stitch in stitches_of(pattern))
+    return Part("The rows of the repeat", tables)
+
+
+def machines_part(ways: Sequence[Way], others: Sequence[NoWay]) -> Part:
+    """Which machines the leaflet has instructions for, and why not for the others."""
+    blocks: list[Block] = [
+        "There are instructions for these machines:",
+        Listing(tuple(way.machine.title for way in ways)),
+    ]
+    if others:
+        why = tuple((each.machine.title, _reason(each)) for each in others)
+        blocks += ["And none for these:", Terms(why)]
+    return Part("Machines", tuple(blocks))
+
+
+def _reason(each: NoWay) -> str:
+    if each.unsuited:
+        return "the gauge does not suit its needles, which are too close together or too far apart for such stitches."
+    return " ".join(dict.fromkeys(message.text for message in each.reasons))
+
+
+# -- electronic patterning --------------------------------------------------------------------------------------------
+
+
+def bitmap_part(pattern: Pattern, machine: Machine, options: LeafletOptions, to_take: bool) -> Part:
+    """The picture of each stitch and how to enter it. to_take: the picture's file too, for a page."""
+    blocks: list[Block] = []
+    for stitch in stitches_of(pattern):
+        asked = BitmapOptions((stitch.name,), anyway=options.anyway, name=f"{stitch.name}-bitmap")
+        product = make_bitmap(pattern, machine, asked)
+        (picture,), (file,) = product.values, product.files
+        drawing = draw(picture)
+        blocks.append(picture.words)
+        blocks += changes_in_words(stitch)
+        if drawing is None:
+            rows = range(picture.dark.shape[0]) if picture.first_row == "top" else range(picture.dark.shape[0])[::-1]
+            lines = [(str(row), columns_in_words(picture.dark[at].tolist())) for row, at in enumerate(rows, start=1)]
+            lines = [(row, words.removeprefix("punch ")) for row, words in lines]
+            blocks.append(Table(("Row", "Dark pixels, counted from the left"), tuple(lines)))
+        else:
+            blocks.append(drawing)
+        if to_take:
+            blocks.append(Picture(file.content, 20.0, picture.words, file.name, file.name))
+    blocks.append(
+        "Enter the squares as they stand here, or give the machine the picture file, if it takes files. Then compare "
+        "the machine's display with the drawing, row by row, before you knit."
+    )
+    return Part("The picture to enter", tuple(blocks))

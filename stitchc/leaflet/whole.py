@@ -1,0 +1,231 @@
+"""The leaflet for paper: what all machines share first, then a chapter for each class of machine, then the cards.
+
+Puts documents together; what they say is said elsewhere.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from stitchc.document import Block, Document, Listing, Part, Terms
+from stitchc.english import listed, several
+from stitchc.leaflet.parts import bitmap_part, machines_part, needs_part, stitch_part, swatch_parts
+from stitchc.sheet.terms import terms as terms_of
+
+if TYPE_CHECKING:
+    from stitchc.leaflet.cards import Sheets
+    from stitchc.leaflet.ways import NoWay, Way
+    from stitchc.options import LeafletOptions
+    from stitchc.pattern import Pattern
+
+CLASSES = {"none": "By hand", "card": "With a hole card of {} columns", "bitmap": "With electronic patterning"}
+"""What a chapter is called, by what reads the pattern; the braces stand for how much it reads."""
+
+_SIZES = "Sizes"
+_SAID_IN_PARTS = ("Note", "Width", "Length")
+"""Facts that stand in the leaflet's parts as well: notes at the front, sizes under Size."""
+
+
+def whole_leaflet(
+    pattern: Pattern,
+    front: Document,
+    ways: Sequence[Way],
+    others: Sequence[NoWay],
+    sheets: Sequence[Sheets],
+    options: LeafletOptions,
+) -> Document:
+    """front: title, facts and the first part. sheets: the pages of cards and charts, which come last."""
+    told = {name: [briefly(way.pieces[name].document) for way in ways] for name in pattern.pieces}
+    terms = _all_terms([each for of_piece in told.values() for each in of_piece])
+    documents = {name: [_without_terms(each) for each in of_piece] for name, of_piece in told.items()}
+    everywhere = _shared([each for of_piece in documents.values() for each in of_piece])
+    opening: list[Part] = []
+    facts = list(front.facts)
+    chapters: list[Document] = []
+    for name, of_piece in documents.items():
+        plans = ways[0].pieces[name].plans
+        shared = [part for part in _shared(of_piece) if part not in everywhere]
+        own = [*in_order(shared), *swatch_parts(pattern, plans, ways[0].machine, options.units)]
+        piece_facts = [fact for fact in of_piece[0].facts if fact[0] == _SIZES]
+        if len(documents) == 1:
+            opening += own
+            facts += piece_facts
+        else:
+            chapters.append(Document(name, "", tuple(piece_facts), tuple(own)))
+        taken = [*everywhere, *shared]
+        documents[name] = [_without(each, taken, piece_facts) for each in of_piece]
+    opening += [*needs_part(pattern), stitch_part(pattern), machines_part(ways, others), *in_order(everywhere)]
+    for together in _alike(ways, documents):
+        chapters.append(_class_chapter(pattern, [ways[at] for at in together], _each(documents, together), options))
+    named = [*_distinct(chapters), Document(_TERMS, "", (), (Part("", (terms,)),))]
+    if sheets:
+        named.append(_sheets_chapter(sheets))
+    return replace(front, facts=tuple(facts), parts=(*front.parts, *_by_use(opening)), chapters=tuple(named))
+
+
+def briefly(document: Document) -> Document:
+    """The document without what the leaflet says in another place."""
+    return replace(document, facts=tuple(fact for fact in document.facts if fact[0] not in _SAID_IN_PARTS))
+
+
+_USE = (
+    "Warnings",
+    "Size",
+    "Yarn",
+    "What else you need",
+    "Gauge",
+    "Swatch",
+    "If your swatch differs",
+    "The repeat",
+    "The repeats",
+    "The rows of the repeat",
+)
+
+
+def in_order(parts: Iterable[Part]) -> list[Part]:
+    """Parts in the order in which a knitter needs them: to choose, to buy, to try, to knit."""
+    return sorted(parts, key=lambda part: _USE.index(part.heading) if part.heading in _USE else len(_USE))
+
+
+def _by_use(parts: Sequence[Part]) -> tuple[Part, ...]:
+    return tuple(in_order(parts))
+
+
+_TERMS = "Terms"
+
+
+def _all_terms(documents: Sequence[Document]) -> Terms:
+    """The terms of all documents, each once."""
+    lists = [
+        block
+        for document in documents
+        for part in document.parts
+        for block in part.blocks
+        if part.heading == _TERMS and isinstance(block, Terms)
+    ]
+    used = {name for block in lists for name, _ in block.pairs}
+    return Terms(terms_of(*used))
+
+
+def _without_terms(document: Document) -> Document:
+    return replace(document, parts=tuple(part for part in document.parts if part.heading != _TERMS))
+
+
+# -- what several documents share -------------------------------------------------------------------------------------
+
+
+def _shared(documents: Sequence[Document]) -> list[Part]:
+    """The parts that all of them have alike."""
+    first, *rest = documents
+    return [part for part in first.parts if all(part in other.parts for other in rest)]
+
+
+def _without(document: Document, parts: Sequence[Part], facts: Sequence[tuple[str, str]]) -> Document:
+    return replace(
+        document,
+        facts=tuple(fact for fact in document.facts if fact not in facts),
+        parts=tuple(part for part in document.parts if part not in parts),
+    )
+
+
+def _alike(ways: Sequence[Way], documents: dict[str, list[Document]]) -> list[list[int]]:
+    """The machines, by their places, whose rows are told in the very same words, together."""
+    groups: list[list[int]] = []
+    for at, way in enumerate(ways):
+        rows = [of_piece[at].rows for of_piece in documents.values()]
+        for group in groups:
+            same = [of_piece[group[0]].rows for of_piece in documents.values()] == rows
+            if same and ways[group[0]].machine.reader == way.machine.reader:
+                group.append(at)
+                break
+        else:
+            groups.append([at])
+    return groups
+
+
+def _each(documents: dict[str, list[Document]], places: Sequence[int]) -> dict[str, list[Document]]:
+    return {name: [of_piece[at] for at in places] for name, of_piece in documents.items()}
+
+
+# -- a chapter for each class of machine ------------------------------------------------------------------------------
+
+
+def _class_chapter(
+    pattern: Pattern, ways: Sequence[Way], documents: dict[str, list[Document]], options: LeafletOptions
+) -> Document:
+    """The instructions for machines whose rows are the same."""
+    machines = [way.machine for way in ways]
+    labels = [f"{machine.pitch_mm:g} mm" for machine in machines]
+    pieces = [_merged(of_piece, labels) for of_piece in documents.values()]
+    facts = (("Machine" if len(machines) == 1 else "Machines", "; ".join(machine.title for machine in machines)),)
+    parts = [bitmap_part(pattern, machines[0], options, False)] if machines[0].reader == "bitmap" else []
+    title = CLASSES[machines[0].reader].format(machines[0].reader_width)
+    if len(pieces) > 1:
+        return Document(title, "", facts, tuple(parts), chapters=tuple(pieces))
+    (only,) = pieces
+    return Document(title, "", (*facts, *only.facts), (*parts, *only.parts), only.rows)
+
+
+def _merged(documents: Sequence[Document], labels: Sequence[str]) -> Document:
+    """One document for machines that share the rows; what is not the same for all is told of each pitch."""
+    first = documents[0]
+    parts = []
+    for at, part in enumerate(first.parts):
+        same = [each.parts[at] for each in documents if len(each.parts) > at and each.parts[at].heading == part.heading]
+        blocks = [
+            _merged_block([each.blocks[place] for each in same], labels) if len(same) == len(documents) else block
+            for place, block in enumerate(part.blocks)
+        ]
+        parts.append(replace(part, blocks=tuple(blocks)))
+    facts = tuple(fact for fact in first.facts if fact[0] != "Machine")
+    return replace(first, title=first.title, kind="", subtitle="", facts=facts, parts=tuple(parts))
+
+
+def _merged_block(blocks: Sequence[Block], labels: Sequence[str]) -> Block:
+    first = blocks[0]
+    columns = [block.items for block in blocks if isinstance(block, Listing)]
+    if not isinstance(first, Listing) or len({len(column) for column in columns}) != 1 or len(columns) < len(blocks):
+        return first
+    return Listing(tuple(_told_once(columns, labels)), first.numbered)
+
+
+def _told_once(columns: Sequence[Sequence[str]], labels: Sequence[str]) -> Iterator[str]:
+    """Lines of several lists in order: those that all share as they are, the others under their labels; where only
+    figures differ, as one line with those of the others in brackets."""
+    for lines in zip(*columns, strict=True):
+        by_line: dict[str, dict[str, None]] = {}
+        for line, label in zip(lines, labels, strict=True):
+            by_line.setdefault(line, {})[label] = None
+        names = [listed(tuple(of_it)) for of_it in by_line.values()]
+        if len(by_line) == 1:
+            yield lines[0]
+        elif "[" not in "".join(by_line) and len({_FIGURE.sub("", line) for line in by_line}) == 1:
+            figures = [several(same) for same in zip(*map(_FIGURE.findall, by_line), strict=True)]
+            words = _FIGURE.split(lines[0])
+            yield f"{several(names)}: " + "".join(a + b for a, b in zip(words, [*figures, ""], strict=True))
+        else:
+            yield from (f"{name}: {line}" for line, name in zip(by_line, names, strict=True))
+
+
+_FIGURE = re.compile(r"\d[\d,.]*\d|\d")
+
+
+def _distinct(chapters: Sequence[Document]) -> list[Document]:
+    """The chapters, those of one title told apart by their machines."""
+    titles = [chapter.title for chapter in chapters]
+    return [
+        replace(chapter, title=f"{chapter.title}: {chapter.facts[0][1]}")
+        if titles.count(chapter.title) > 1
+        else chapter
+        for chapter in chapters
+    ]
+
+
+def _sheets_chapter(sheets: Sequence[Sheets]) -> Document:
+    """The pages to print and cut, with what has to be known before."""
+    parts = [Part("", (each.advice,)) for each in sheets]
+    pages = tuple(sheet for each in sheets for sheet in each.sheets)
+    return Document("Pages at true scale", "", (), (*parts, Part("", pages)))

@@ -1,0 +1,61 @@
+"""Leaflets to look at: made once for all tests, and taken apart as their readers meet them."""
+
+from __future__ import annotations
+
+import functools
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+from stitchc import LeafletOptions, Product, compile_file, load_machine, make_leaflet
+from stitchc.document import Document
+from stitchc.machines import SHIPPED
+from stitchc.pattern import Pattern
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+DATE = "2026-05-01"
+
+
+@functools.cache
+def pattern(name: str) -> Pattern:
+    found = compile_file(str(EXAMPLES / f"{name}.stitch")).pattern
+    assert found is not None
+    return found
+
+
+@functools.cache
+def leaflet(name: str, form: str = "both", page: str = "a4") -> Product[Document]:
+    options = LeafletOptions(form=form, page=page, pictures=False, date=DATE)  # type: ignore[arg-type]
+    return make_leaflet(pattern(name), [load_machine(machine) for machine in SHIPPED], options)
+
+
+def content(name: str, ending: str, page: str = "a4") -> bytes:
+    return next(file.content for file in leaflet(name, page=page).files if file.name.endswith(ending))
+
+
+def store(page: str) -> dict[str, Any]:
+    """What the page's script takes apart."""
+    found = re.search(r'<script type="application/json" id="store">(.*?)</script>', page, re.DOTALL)
+    assert found
+    kept: dict[str, Any] = json.loads(found[1])
+    return kept
+
+
+def chosen(page: str, *options: str) -> str:
+    """The part of the page that the reader gets who chooses these, in the order of the page's questions."""
+    kept = store(page)
+    return "".join(
+        kept["lines"][line] for stretch in kept["pages"]["\n".join(options)] for line in kept["stretches"][stretch]
+    )
+
+
+def in_size(text: str, place: int) -> str:
+    """Words with figures of several sizes in brackets, as the knitter of one size reads them: the first figure, or the
+    one at this place."""
+
+    def own(match: re.Match[str]) -> str:
+        first, others = match[1], match[2].split(", ")
+        return first if place == 0 else others[place - 1]
+
+    return re.sub(r"([\w.]+) \[([\w., ]+)\]", own, text)

@@ -1,0 +1,114 @@
+"""The PDF opened with another library: its structure, its contents, how full its pages are, its cards' pages."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import pypdfium2
+import pypdfium2.raw as raw
+import pytest
+
+from stitchc.document.pdf import PageSize
+from tests.leaflet.made import DATE, content, leaflet
+
+SIZES = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
+
+
+def opened(name: str, page: str = "a4") -> tuple[pypdfium2.PdfDocument, list[str]]:
+    document = pypdfium2.PdfDocument(io.BytesIO(content(name, ".pdf", page)))
+    return document, [" ".join(each.get_textpage().get_text_range().split()) for each in document]
+
+
+def cards(document: pypdfium2.PdfDocument) -> list[int]:
+    """The pages of the cards, from 0."""
+    return [item.get_dest().get_index() for item in document.get_toc() if item.get_title().startswith("Card of")]
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+@pytest.mark.parametrize("name", ["cowl", "pilot-cap"])
+def test_the_contents_and_the_bookmarks_lead_to_where_the_headings_are(name: str, page: str) -> None:
+    document, texts = opened(name, page)
+    assert all(each.get_size() == pytest.approx(SIZES[page], abs=0.1) for each in document)
+    told = {item.get_title(): item.get_dest().get_index() for item in document.get_toc() if item.level < 2}
+    for title, at in told.items():
+        assert " ".join(title.split()) in texts[at], title
+    first = texts[0] + texts[1]
+    for title, at in told.items():
+        if item_is_listed(title):
+            assert re.search(rf"{re.escape(title)} {at + 1}\b", first), f"{title} is not in the contents with its page"
+    assert all(f"Page {at} of {len(texts)}" in text for at, text in enumerate(texts, start=1))
+    assert {"Size", "Yarn", "Gauge", "Swatch", "By hand", "With electronic patterning", "Terms"} <= set(told)
+    assert links_of(document[0]) >= 15
+
+
+def item_is_listed(title: str) -> bool:
+    return title in ("Size", "Yarn", "Gauge", "Swatch", "Machines", "By hand", "With electronic patterning", "Terms")
+
+
+def links_of(page: pypdfium2.PdfPage) -> int:
+    """Links of a page that lead to another."""
+    count = raw.FPDFPage_GetAnnotCount(page.raw)
+    kinds = [raw.FPDFAnnot_GetSubtype(raw.FPDFPage_GetAnnot(page.raw, at)) for at in range(count)]
+    return kinds.count(raw.FPDF_ANNOT_LINK)
+
+
+def test_what_those_who_listen_need_is_in_it() -> None:
+    """PDF 1.7 (ISO 32000-1), 12.2, 14.7 and 14.8: no print scaling, language, headings as such, figures with words."""
+    bytes_of_it = content("cowl", ".pdf")
+    for wanted in (
+        b"/Lang (en)",
+        b"/PrintScaling /None",
+        b"/S /H1",
+        b"/S /H2",
+        b"/S /H3",
+        b"/Alt (",
+        b"/StructTreeRoot",
+    ):
+        assert wanted in bytes_of_it, wanted
+    fonts = set(re.findall(rb"/FontName /([^ \n/]+)", bytes_of_it))
+    assert fonts and len(re.findall(rb"/FontFile2 ", bytes_of_it)) >= len(fonts), "every font is embedded"
+    assert b"CreationDate" not in bytes_of_it
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+@pytest.mark.parametrize("name", ["cowl", "pilot-cap", "cushion", "wrist-warmers"])
+def test_no_page_is_half_empty_but_the_last_before_the_cards(name: str, page: PageSize) -> None:
+    document, _ = opened(name, page)
+    on_cards = set(cards(document))
+    texts = [at for at in range(len(document)) if at not in on_cards]
+    for at in texts[:-1]:
+        sheet = document[at]
+        text, height = sheet.get_textpage(), sheet.get_height()
+        bottoms = [text.get_rect(place)[1] for place in range(text.count_rects())]
+        lowest = min(bottom for bottom in bottoms if bottom > 14 / 25.4 * 72)  # over the foot
+        assert (height - lowest) / height > 0.6, f"page {at + 1} is filled to {100 * (height - lowest) / height:.0f} %"
+
+
+def test_the_cards_say_that_they_must_not_be_scaled() -> None:
+    document, texts = opened("cowl")
+    assert cards(document) == [len(document) - 2, len(document) - 1]
+    for at in cards(document):
+        assert "Print at 100 % (actual size), never fitted to the page." in texts[at]
+        assert "--scale" not in texts[at] and "stitchc card" not in texts[at]
+
+
+def test_it_can_be_read_in_order_from_the_title_to_the_cards() -> None:
+    _, texts = opened("pilot-cap")
+    whole, place = " ".join(texts), 0
+    for words in (
+        *("Pilot cap", "By the harbour workshop", "Difficulty Easy", DATE, "The sizes are the cap's width", "Contents"),
+        *("What the sizes come to", "tar (dark blue", "a tapestry needle", "22.0 stitches and 30.0 rows", "Mark rows"),
+        *("as here", "The repeat of cleat", "knit 1, tuck 1, knit 4", "Hand bed, fine gauge", "Hooks and latches"),
+        *("Working the rows", "Turn up the hem", "With a hole card", "The picture to enter", "L1, R1"),
+        "Pages at true scale",
+    ):
+        place = whole.index(words, place)
+
+
+def test_the_instructions_speak_to_people_who_have_no_pattern_file() -> None:
+    (whole,) = leaflet("cowl").values
+    from stitchc.document import to_text
+
+    told = to_text(whole)
+    assert not re.findall(r"`stitchc|--\w+|`carriage|`gauge|you asked", told)
