@@ -583,6 +583,7 @@ class _Ticks(Flowable):  # type: ignore[misc]
     def __init__(self, times: Sequence[Sequence[int]], indent: float = 0) -> None:
         super().__init__()
         self.times, self.indent = times, indent
+        self.gap = 0.3 if any(len(once) > 1 for once in times) else 0.0
         self.lines: list[list[Sequence[int]]] = []
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
@@ -590,7 +591,8 @@ class _Ticks(Flowable):  # type: ignore[misc]
         runs = [once[at : at + across] for once in self.times for at in range(0, len(once), across)]
         self.lines = [[]]
         for run in runs:
-            if self.lines[-1] and sum(map(len, self.lines[-1])) + len(run) + 0.3 * len(self.lines[-1]) > across:
+            taken = sum(map(len, self.lines[-1])) + len(run) + self.gap * len(self.lines[-1])
+            if self.lines[-1] and taken > across:
                 self.lines.append([])
             self.lines[-1].append(run)
         self.width, self.height = width, len(self.lines) * (_TICK + 2) + 3
@@ -617,7 +619,7 @@ class _Ticks(Flowable):  # type: ignore[misc]
                     canvas.rect(x, y, _TICK, _TICK)
                     canvas.drawCentredString(x + _TICK / 2, y + _TICK / 2 - 2.8, str(number or ""))
                     x += _TICK
-                x += 0.3 * _TICK
+                x += self.gap * _TICK
 
 
 def _rows(rows: Rows, every_row: bool, width: float, level: int) -> Iterator[Flowable]:

@@ -74,7 +74,8 @@ def test_what_those_who_listen_need_is_in_it() -> None:
 @pytest.mark.parametrize("page", ["a4", "letter"])
 @pytest.mark.parametrize("name", ["cowl", "pilot-cap", "cushion", "wrist-warmers"])
 def test_no_page_is_half_empty_but_the_last_before_the_cards(name: str, page: PageSize) -> None:
-    document, _ = opened(name, page)
+    """Or the one before a repeat that stands whole on the next page."""
+    document, words = opened(name, page)
     on_cards = set(cards(document))
     texts = [at for at in range(len(document)) if at not in on_cards]
     for at in texts[:-1]:
@@ -82,7 +83,8 @@ def test_no_page_is_half_empty_but_the_last_before_the_cards(name: str, page: Pa
         text, height = sheet.get_textpage(), sheet.get_height()
         bottoms = [text.get_rect(place)[1] for place in range(text.count_rects())]
         lowest = min(bottom for bottom in bottoms if bottom > 14 / 25.4 * 72)  # over the foot
-        assert (height - lowest) / height > 0.6, f"page {at + 1} is filled to {100 * (height - lowest) / height:.0f} %"
+        whole_repeat = "Tick each row" in words[at + 1][:600]
+        assert (height - lowest) / height > 0.6 or whole_repeat, f"page {at + 1}"
 
 
 def test_the_cards_say_that_they_must_not_be_scaled() -> None:
