@@ -11,7 +11,7 @@ import itertools
 import math
 import warnings
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from stitchc.compare.against import Against
 from stitchc.compare.table import NEEDLES, ROWS, Compared, Key
@@ -87,6 +87,7 @@ def plot(
         "text.parse_math": False,
     }
     known = all(line.size_cm is not None for _, line in numbered)
+    shown = [_shown(number, line, known, units) for number, line in numbered]
     with matplotlib.rc_context(style), warnings.catch_warnings():
         warnings.simplefilter("ignore")  # letters that the font lacks show as boxes
         figure = Figure(
@@ -96,16 +97,49 @@ def plot(
         title_text = figure.suptitle(heading, x=0.02, ha="left", size=20, weight="bold")
         left, right = figure.subfigures(1, 2, squeeze=False, width_ratios=(1.05, 1))[0]
         left.suptitle(_subtitle(lines, known), x=0.02, ha="left", size=11.5)
-        _scatter(left, numbered, known, units, strands or {}, against or {})
-        _outlines(right, numbered, known, units)
+        _scatter(left, shown, known, units, strands or {}, against or {})
+        _outlines(right, shown, known, units)
         figure.get_layout_engine().set(rect=_INSIDE)  # type: ignore[union-attr,call-arg]
         figure.draw_without_rendering()
         figure.set_layout_engine("none")  # all stays where it is now, but for the title, put at the very edge
         title_text.set_y(_INSIDE[1] + _INSIDE[3])
-        _number(left.axes[0], numbered, known, units)
+        _number(left.axes[0], shown)
         out = io.BytesIO()
         figure.savefig(out, format="png", dpi=DPI, metadata={"Software": "stitchc", "Title": title or "comparison"})
     return out.getvalue()
+
+
+class _Shown(NamedTuple):
+    """A stitch by its number, in the units shown: its place (stitches and rows), stocking stitch's, and the width and
+    length of a piece of each."""
+
+    number: int
+    line: Compared
+    place: tuple[Range, Range]
+    plain: tuple[float, float]
+    piece: tuple[Range, Range]
+    plain_piece: tuple[float, float]
+
+
+def _shown(number: int, line: Compared, known: bool, units: str) -> _Shown:
+    """known: every stitch has a size; else all is shown over stocking stitch, pieces in % of it."""
+    gauge, size, baseline = line.gauge, line.size_cm, line.baseline
+    assert gauge.stitch_factor is not None and gauge.row_factor is not None
+    place, piece = (
+        (gauge.stitch_factor, gauge.row_factor),
+        (gauge.stitch_factor.under(100), gauge.row_factor.under(100)),
+    )
+    plain, plain_piece = (1.0, 1.0), (100.0, 100.0)
+    if known:
+        assert gauge.stitches_per_10cm is not None and gauge.rows_per_10cm is not None and size is not None
+        per, unit = (1.016, 1 / 2.54) if units == "in" else (1.0, 1.0)
+        place = gauge.stitches_per_10cm.times(per), gauge.rows_per_10cm.times(per)
+        piece = size[0].times(unit), size[1].times(unit)
+        if baseline is not None:
+            stitches, rows = baseline.stitches_per_10cm.value, baseline.rows_per_10cm.value
+            plain = stitches * per, rows * per
+            plain_piece = NEEDLES * 10 * unit / stitches, ROWS * 10 * unit / rows
+    return _Shown(number, line, place, plain, piece, plain_piece)
 
 
 def _cut(text: str, most: int) -> str:
@@ -131,7 +165,7 @@ def _subtitle(lines: Sequence[Compared], known: bool) -> str:
 
 def _scatter(
     figure: SubFigure,
-    numbered: Sequence[tuple[int, Compared]],
+    shown: Sequence[_Shown],
     known: bool,
     units: str,
     strands: Mapping[str, Sequence[str]],
@@ -140,12 +174,11 @@ def _scatter(
     from matplotlib.ticker import FuncFormatter, MaxNLocator, NullLocator
 
     axes = figure.subplots()
-    places = {line.key: _place(line, known, units) for _, line in numbered}
-    plain = {_plain_place(line, known, units) for _, line in numbered}
-    many = len(numbered) > 16
+    places = {each.line.stitch.name: each.place for each in shown}
+    plain = {each.plain for each in shown}
     axes.set(xscale="log", yscale="log")
-    xs = [bound for x, _ in places.values() for bound in (x.low, x.high)] + [x for x, _ in plain]
-    ys = [bound for _, y in places.values() for bound in (y.low, y.high)] + [y for _, y in plain]
+    xs = [bound for each in shown for bound in (each.place[0].low, each.place[0].high, each.plain[0])]
+    ys = [bound for each in shown for bound in (each.place[1].low, each.place[1].high, each.plain[1])]
     axes.set(xlim=(min(xs) / 1.06, max(xs) * 1.06), ylim=(min(ys) / 1.06, max(ys) * 1.06))
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MaxNLocator(8))
@@ -159,34 +192,14 @@ def _scatter(
     axes.set_axisbelow(True)
     for ratio in (1, 1.4, 2, 2.8, 4, 5.6) if known else (0.75, 1, 1.5, 2, 3):
         axes.axline((1, ratio), (2, 2 * ratio), color="#d9d9d9", linewidth=1.2, zorder=1)
-    for dash, group in zip(
-        _DASHES * len(strands), _joined(strands, {name: place for (_, name), place in places.items()}), strict=False
-    ):
+    for dash, group in zip(_DASHES * len(strands), _joined(strands, places), strict=False):
         for points in group:
             axes.plot(*zip(*points, strict=True), color="#5a5a5a", linewidth=1.1, linestyle=dash, zorder=2.2)
-    for number, line in numbered:
-        _mark(axes, number, line, *places[line.key], many, against.get(line.key))
+    for each in shown:
+        _mark(axes, each, len(shown) > 16, against.get(each.line.key))
     for place in sorted(plain):
         axes.plot(*place, "s", color=INK, markersize=8, zorder=4)
-    _legend(figure, [line for _, line in numbered], strands, against)
-
-
-def _place(line: Compared, known: bool, units: str) -> tuple[Range, Range]:
-    per = 1.016 if units == "in" and known else 1.0
-    pair = (
-        (line.gauge.stitches_per_10cm, line.gauge.rows_per_10cm)
-        if known
-        else (line.gauge.stitch_factor, line.gauge.row_factor)
-    )
-    assert pair[0] is not None and pair[1] is not None
-    return pair[0].times(per), pair[1].times(per)
-
-
-def _plain_place(line: Compared, known: bool, units: str) -> tuple[float, float]:
-    per = 1.016 if units == "in" else 1.0
-    if not known or line.baseline is None:
-        return 1.0, 1.0
-    return line.baseline.stitches_per_10cm.value * per, line.baseline.rows_per_10cm.value * per
+    _legend(figure, [each.line for each in shown], strands, against)
 
 
 def _joined(
@@ -200,8 +213,9 @@ def _joined(
     return list(groups.values())
 
 
-def _mark(axes: Axes, number: int, line: Compared, x: Range, y: Range, many: bool, against: Against | None) -> None:
+def _mark(axes: Axes, shown: _Shown, many: bool, against: Against | None) -> None:
     """Its range as a cross, and its sign (filled where it is measured)."""
+    (x, y), line = shown.place, shown.line
     shape, colour, _ = KINDS[kind_of(line)]
     pale = 0.3 if against is not None and not against.is_told_apart else 1.0
     faint: dict[str, Any] = {"color": colour, "alpha": 0.25 if many else 0.5 * pale, "linewidth": 0.8 if many else 1.6}
@@ -217,26 +231,25 @@ def _mark(axes: Axes, number: int, line: Compared, x: Range, y: Range, many: boo
         markeredgecolor=colour,
         markeredgewidth=1.6,
         alpha=pale,
-        zorder=3 + number / 1000,
+        zorder=3 + shown.number / 1000,
     )
 
 
-def _number(axes: Axes, numbered: Sequence[tuple[int, Compared]], known: bool, units: str) -> None:
+def _number(axes: Axes, shown: Sequence[_Shown]) -> None:
     """The number of each sign, in the nearest place beside it that covers no sign and no other number.
 
     The axes are laid out. A number that does not touch its sign is joined to it by a thin line.
     """
     from matplotlib.patheffects import Normal, Stroke
 
-    many = len(numbered) > 16
+    many = len(shown) > 16
     size = 8.0 if many else 11.0
     scale = DPI / 72
     radius = (5.5 if many else 8.0) * scale
-    places = [_place(line, known, units) for _, line in numbered]
-    signs = axes.transData.transform([(x.value, y.value) for x, y in places])
-    plain = axes.transData.transform(sorted({_plain_place(line, known, units) for _, line in numbered}))
+    signs = axes.transData.transform([[bound.value for bound in each.place] for each in shown])
+    plain = axes.transData.transform(sorted({each.plain for each in shown}))
     taken = [(x, y, radius, radius) for x, y in (*signs, *plain)]
-    for (number, line), (x, y) in zip(numbered, signs, strict=True):
+    for (number, line, *_), (x, y) in zip(shown, signs, strict=True):
         half = (0.36 * size * len(str(number)) * scale, 0.42 * size * scale)
         for ring, turn in itertools.product(range(_MOST_RINGS), range(_TURNS)):
             away = radius * (1 + ring)
@@ -297,29 +310,28 @@ def _legend(
 # -- the right half -----------------------------------------------------------------------------------------------
 
 
-def _outlines(figure: SubFigure, numbered: Sequence[tuple[int, Compared]], known: bool, units: str) -> None:
+def _outlines(figure: SubFigure, every: Sequence[_Shown], known: bool, units: str) -> None:
     """The same needles and rows of each stitch in outline, all to one scale; those past the room are counted."""
-    shown = numbered[:_MOST_OUTLINES]
-    more = f"; {len(numbered) - len(shown)} more not drawn" if len(numbered) > len(shown) else ""
+    shown = every[:_MOST_OUTLINES]
+    more = f"; {len(every) - len(shown)} more not drawn" if len(every) > len(shown) else ""
     head = f"{NEEDLES} needles by {ROWS} rows of each" if known else "The same needles and rows of each, in %"
     figure.suptitle(f"{head}, all to one scale (dashed: stocking stitch{more})", size=11.5, x=0.02, ha="left")
-    pieces = [(_piece(line, known, units), _plain_piece(line, known, units)) for _, line in shown]
-    wide, long = (max(max(piece[axis].high, plain[axis]) for piece, plain in pieces) for axis in (0, 1))
+    wide, long = (max(max(each.piece[axis].high, each.plain_piece[axis]) for each in shown) for axis in (0, 1))
     per_unit, columns = max(_scale(columns, len(shown), wide, long) for columns in range(1, 9))
     across, down = wide + _GAP_MM / per_unit, long + (_GAP_MM + _LABEL_MM) / per_unit
     rows = math.ceil(len(shown) / columns)
     axes = figure.subplots()
     axes.set_axis_off()
     size = 10 if columns < 4 else 8 if columns < 6 else 6.5
-    for number, ((axis, line), (piece, plain)) in enumerate(zip(shown, pieces, strict=True)):
-        corner = number % columns * across, number // columns * down + _LABEL_MM / per_unit
-        _outline(axes, line, corner, piece, plain)
-        figures = f"{piece[0].value:.0f} x {piece[1].value:.0f} {units if known else '%'}"
-        name = _cut(visible(line.stitch.name), min(_LONGEST_NAME, round(wide * per_unit / size / 0.26)))
+    for index, each in enumerate(shown):
+        corner = index % columns * across, index // columns * down + _LABEL_MM / per_unit
+        _outline(axes, each, corner)
+        figures = f"{each.piece[0].value:.0f} x {each.piece[1].value:.0f} {units if known else '%'}"
+        name = _cut(visible(each.line.stitch.name), min(_LONGEST_NAME, round(wide * per_unit / size / 0.26)))
         axes.text(
             corner[0],
             corner[1] - 1.2 / per_unit,
-            f"{axis}  {name}\n{figures}",
+            f"{each.number}  {name}\n{figures}",
             size=size,
             weight="bold",
             va="bottom",
@@ -348,38 +360,16 @@ def _scale(columns: int, count: int, wide: float, long: float) -> tuple[float, i
     return max(0.01, min(by_width, by_height)), columns
 
 
-def _piece(line: Compared, known: bool, units: str) -> tuple[Range, Range]:
-    """Width and length of the piece, in the units shown or in % of stocking stitch."""
-    size = line.size_cm if known else None
-    if size is not None:
-        unit = 1.0 if units == "cm" else 1 / 2.54
-        return size[0].times(unit), size[1].times(unit)
-    assert line.gauge.stitch_factor is not None and line.gauge.row_factor is not None
-    return line.gauge.stitch_factor.under(100), line.gauge.row_factor.under(100)
-
-
-def _plain_piece(line: Compared, known: bool, units: str) -> tuple[float, float]:
-    if not known or line.baseline is None:
-        return 100.0, 100.0
-    unit = 1.0 if units == "cm" else 1 / 2.54
-    return (
-        NEEDLES * 10 * unit / line.baseline.stitches_per_10cm.value,
-        ROWS * 10 * unit / line.baseline.rows_per_10cm.value,
-    )
-
-
-def _outline(
-    axes: Axes, line: Compared, corner: tuple[float, float], piece: tuple[Range, Range], plain: tuple[float, float]
-) -> None:
+def _outline(axes: Axes, shown: _Shown, corner: tuple[float, float]) -> None:
     from matplotlib.patches import Rectangle
 
-    wide, long = piece
-    _, colour, _ = KINDS[kind_of(line)]
+    wide, long = shown.piece
+    _, colour, _ = KINDS[kind_of(shown.line)]
     for width, height, look in (
         (wide.high, long.high, {"facecolor": colour, "alpha": 0.13, "edgecolor": "none"}),
         (wide.low, long.low, {"facecolor": "white", "edgecolor": "none"}),
         (wide.low, long.low, {"facecolor": colour, "alpha": 0.3, "edgecolor": "none"}),
-        (*plain, {"facecolor": "none", "edgecolor": GREY, "linewidth": 0.9, "linestyle": "--"}),
+        (*shown.plain_piece, {"facecolor": "none", "edgecolor": GREY, "linewidth": 0.9, "linestyle": "--"}),
         (wide.value, long.value, {"facecolor": "none", "edgecolor": colour, "linewidth": 1.8}),
     ):
         axes.add_patch(Rectangle(corner, width, height, **look))
