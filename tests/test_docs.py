@@ -15,7 +15,7 @@ import pytest
 from stitchc import chart, explain
 from stitchc.cli import COMMANDS, common
 from stitchc.machines import SHIPPED, load_text
-from stitchc.notation import gather, reader, slips, tree
+from stitchc.notation import gather, reader, tree, vocabulary
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "stitchc"
@@ -86,8 +86,8 @@ def test_the_limits() -> None:
     limits = " ".join(README[README.index("## Limits") :].split("## ")[1].split())
     assert f"A chart has at most {chart.MAX_CELLS:,} cells" in limits
     assert f"a file at most {gather.MOST_BYTES // 2**20} MiB" in limits
-    assert f"brackets nest at most {slips.DEEPEST} deep" in limits
-    assert f"a count is at most {slips.MOST_COUNT:,}" in limits
+    assert f"brackets nest at most {vocabulary.DEEPEST} deep" in limits
+    assert f"a count is at most {vocabulary.MOST_COUNT:,}" in limits
     assert f"includes nest at most {gather.MOST_INCLUDES_DEEP} deep" in limits
 
 
@@ -122,7 +122,7 @@ def test_every_word_of_the_grammar_is_a_keyword() -> None:
     grammar = (ROOT / "grammar" / "stitch.lark").read_text("utf-8")
     words = {word.lower() for word in re.findall(r'"([a-z]+)"i', grammar)}
     spelt_in_ways = {"colour", "rows", "stitches"}
-    assert words and words | spelt_in_ways == slips.KEYWORDS | slips.NEW_WORDS
+    assert words and words | spelt_in_ways == vocabulary.KEYWORDS | vocabulary.NEW_WORDS
 
 
 def test_lines_are_values_and_the_reader_has_a_method_for_each_rule() -> None:

@@ -15,7 +15,6 @@ from stitchc.english import numbered
 from stitchc.messages import Span
 from stitchc.notation.gather import Gathered, StitchLines
 from stitchc.notation.rows import stitch_by_rows
-from stitchc.notation.slips import DEEPEST
 from stitchc.notation.tree import (
     Expression,
     Form,
@@ -27,6 +26,7 @@ from stitchc.notation.tree import (
     Word,
     shortened,
 )
+from stitchc.notation.vocabulary import DEEPEST
 from stitchc.pattern import Stitch
 
 MOST_CIRCLES: Final = 50
@@ -273,7 +273,7 @@ class _Builder:
         try:
             return Chart.stacked(charts) if expression.kind == "then" else Chart.side_by_side(charts)
         except SizesDiffer as differ:
-            what = "needles wide" if differ.axis == "width" else "rows high"
+            unit = "needles wide" if differ.axis == "width" else "rows high"
             word = "across" if differ.axis == "width" else "up"
             common, sizes = differ.smallest_that_would_do, (differ.before, differ.after)
             around = expression.parts[differ.joint : differ.joint + 2]
@@ -289,7 +289,7 @@ class _Builder:
                 )
             self.faults.error(
                 "N109",
-                f"The parts do not fit: one is {sizes[0]} {what}, the other {sizes[1]}; "
+                f"The parts do not fit: one is {sizes[0]} {unit}, the other {sizes[1]}; "
                 f"the smallest size that fits both is {common}.",
                 joints[differ.joint],
                 label=f"{min(sizes)} does not fit evenly into {max(sizes)}",

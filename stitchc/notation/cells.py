@@ -12,8 +12,8 @@ import numpy as np
 
 from stitchc.chart import KNIT, MAX_CELLS, SLIP, TUCK, Cells
 from stitchc.messages import Message, Span
-from stitchc.notation.slips import DEEPEST, MOST_COUNT, count_message
 from stitchc.notation.tree import Word
+from stitchc.notation.vocabulary import DEEPEST, MOST_COUNT, count_message
 
 _MOST_WRONG: Final = 500
 """Wrong characters after which a row is given up."""

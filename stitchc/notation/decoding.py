@@ -40,9 +40,9 @@ def decoded(raw: str | bytes, file: str) -> tuple[str, Message | None]:
         wrong = error.start
     before = _with_plain_line_ends(raw[:wrong].decode("utf-8", "replace"))
     place = Span(file, before.count("\n") + 1, len(before) - before.rfind("\n"))
-    said = f"The byte 0x{raw[wrong]:02x} is not UTF-8 here."
+    sentence = f"The byte 0x{raw[wrong]:02x} is not UTF-8 here."
     text = _with_plain_line_ends(raw.decode("utf-8", "replace"))
-    return text, Message("N112", "error", said, place, cure=_SAVE_AS_UTF_8)
+    return text, Message("N112", "error", sentence, place, cure=_SAVE_AS_UTF_8)
 
 
 def _with_plain_line_ends(text: str) -> str:

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from typing import Final
 
 from stitchc.messages import Message, Span
-from stitchc.notation.slips import MOST_COUNT, count_message, nearest
 from stitchc.notation.tree import Length, Number, Word
+from stitchc.notation.vocabulary import MOST_COUNT, count_message, nearest
 
 MOST_MESSAGES: Final = 1000
 """Messages kept for one pattern; nobody fixes more at a time, and a hostile file could cause millions."""
@@ -60,29 +60,29 @@ class Faults:
         """The name most like this one; not looked for once there are more mistakes than anybody mends at a time."""
         return nearest(name, among) if self.count < MOST_NEAREST else None
 
-    def counted(self, number: Number, what: str = "A count", least: int = 1, most: int = MOST_COUNT) -> int | None:
+    def counted(self, number: Number, subject: str = "A count", least: int = 1, most: int = MOST_COUNT) -> int | None:
         """The number as a count, or None with N115 below `least` and N110 above `most`."""
-        problem = count_message(str(int(number.value)), number.span, least, most, what)
+        problem = count_message(str(int(number.value)), number.span, least, most, subject)
         if problem:
             self.add(problem)
             return None
         return int(number.value)
 
-    def in_range(self, number: Number, least: float, most: float, what: str) -> float | None:
+    def in_range(self, number: Number, least: float, most: float, subject: str) -> float | None:
         """The number, or None with N115 outside `least` to `most`."""
         if math.isfinite(number.value) and least <= number.value <= most:
             return float(number.value)
         self.error(
             "N115",
-            f"{what} is from {least:,g} to {most:,g}, not `{number.value:.15g}`.",
+            f"{subject} is from {least:,g} to {most:,g}, not `{number.value:.15g}`.",
             number.span,
             cure=f"a number from {least:,g} to {most:,g}",
         )
         return None
 
-    def millimetres(self, length: Length, what: str, least_mm: float = 1.0) -> float | None:
+    def millimetres(self, length: Length, subject: str, least_mm: float = 1.0) -> float | None:
         """The length in mm, or None with N115 outside `least_mm` to 100 m."""
         if math.isfinite(length.mm) and least_mm <= length.mm <= 100_000:
             return length.mm
-        self.error("N115", f"{what} is from {least_mm:g} mm to 100 m.", length.span, cure="10 cm")
+        self.error("N115", f"{subject} is from {least_mm:g} mm to 100 m.", length.span, cure="10 cm")
         return None

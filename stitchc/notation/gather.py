@@ -17,7 +17,6 @@ from stitchc.notation.decoding import decoded
 from stitchc.notation.faults import Faults
 from stitchc.notation.named_files import INCLUDE, PHOTO, content_of, place_below, real_path
 from stitchc.notation.reader import read_lines
-from stitchc.notation.slips import KEYWORDS, PLAIN_WORDS, nearest
 from stitchc.notation.tree import (
     CarriageLine,
     DoLine,
@@ -41,6 +40,7 @@ from stitchc.notation.tree import (
     YarnLine,
     composed,
 )
+from stitchc.notation.vocabulary import KEYWORDS, PLAIN_WORDS, nearest
 from stitchc.pattern import Ball, Photo, Yarn
 
 T = TypeVar("T")

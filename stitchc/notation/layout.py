@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from stitchc.messages import Span
-from stitchc.notation.slips import KEYWORDS, QUOTED, unquoted
+from stitchc.notation.vocabulary import KEYWORDS, QUOTED, unquoted
 from stitchc.pattern import Pattern
 
 _INDENT: Final = "    "
@@ -52,9 +52,9 @@ def lay_out(text: str) -> str:
     return "\n".join(out) + "\n"
 
 
-def same_meaning(one: Pattern, two: Pattern) -> bool:
+def same_meaning(first: Pattern, second: Pattern) -> bool:
     """Whether two patterns say the same: everything but places in the text and the text itself."""
-    return bool(_meaning(one) == _meaning(two))
+    return bool(_meaning(first) == _meaning(second))
 
 
 def _meaning(value: Any) -> Any:

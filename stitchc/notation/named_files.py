@@ -10,8 +10,8 @@ from typing import Final, NamedTuple
 
 from stitchc import files
 from stitchc.messages import Message
-from stitchc.notation.slips import nearest
 from stitchc.notation.tree import Word
+from stitchc.notation.vocabulary import nearest
 
 
 class FileKind(NamedTuple):

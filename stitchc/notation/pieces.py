@@ -9,7 +9,6 @@ from stitchc.bed import Needles
 from stitchc.messages import Span
 from stitchc.notation.faults import Faults
 from stitchc.notation.gather import Gathered, PieceLines, span_of
-from stitchc.notation.slips import count_message
 from stitchc.notation.tree import (
     CarriageLine,
     DoLine,
@@ -21,6 +20,7 @@ from stitchc.notation.tree import (
     WidthLine,
     Word,
 )
+from stitchc.notation.vocabulary import count_message
 from stitchc.pattern import MOST_SIZES, CarriageAt, Do, Knit, Piece, Side, Step, Swatch, Width
 from stitchc.values import MM_PER
 
@@ -105,16 +105,16 @@ def piece(lines: PieceLines, gathered: Gathered) -> Piece | None:
     return Piece(name, lines.name.span, tuple(steps), width, needles, needles_span, edge, carriage, make, sizes)
 
 
-def _only_once(what: str, span: Span, once: dict[str, Span], faults: Faults) -> None:
-    if what in once:
+def _only_once(keyword: str, span: Span, once: dict[str, Span], faults: Faults) -> None:
+    if keyword in once:
         faults.error(
             "N101",
-            f"`{what}` is given twice in this piece.",
+            f"`{keyword}` is given twice in this piece.",
             span,
             cure="Keep one of them.",
-            also=((once[what], "first given here"),),
+            also=((once[keyword], "first given here"),),
         )
-    once.setdefault(what, span)
+    once.setdefault(keyword, span)
 
 
 def _width(line: WidthLine, gathered: Gathered) -> Width | None:
@@ -143,7 +143,7 @@ def _sizes(line: WidthLine, faults: Faults) -> tuple[tuple[str, float], ...]:
 def _needles(line: NeedlesLine, faults: Faults) -> Needles | None:
     text = line.text.text
     if text.lstrip("-").isdigit():
-        problem = count_message(text, line.text.span, what="The number of needles", most=100_000)
+        problem = count_message(text, line.text.span, subject="The number of needles", most=100_000)
         if problem:
             faults.add(problem)
             return None
@@ -180,8 +180,8 @@ def _knit(line: KnitLine, gathered: Gathered) -> Knit | None:
     if stitch is None or (rows is None and mm is None) or (line.yarn is not None and yarn is None):
         return None
     amount = line.rows.span if line.rows is not None else line.length.span  # type: ignore[union-attr]
-    at = line.at.text if line.at is not None else None
-    return Knit(stitch, line.stitch.span, line.stitch.span, amount, rows, mm, line.exactly, yarn, at)
+    tension = line.at.text if line.at is not None else None
+    return Knit(stitch, line.stitch.span, line.stitch.span, amount, rows, mm, line.exactly, yarn, tension)
 
 
 def _piece_stitch(word: Word, gathered: Gathered) -> str | None:

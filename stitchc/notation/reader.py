@@ -20,7 +20,6 @@ from lark.exceptions import UnexpectedInput
 
 from stitchc.messages import Message, Span
 from stitchc.notation.grammar import load_parser
-from stitchc.notation.slips import DEEPEST, KEYWORDS, QUOTED, unquoted
 from stitchc.notation.tree import (
     CarriageLine,
     DoLine,
@@ -51,6 +50,7 @@ from stitchc.notation.tree import (
     Word,
     YarnLine,
 )
+from stitchc.notation.vocabulary import DEEPEST, KEYWORDS, QUOTED, unquoted
 
 _CHUNK_LINES: Final = 400
 MOST_MISTAKES: Final = 200
@@ -301,8 +301,8 @@ class _Builder(lark.Transformer[Any, Any]):
 
     def _joined(self, kind: str, children: list[Any]) -> Expression:
         if len(children) == 1:
-            one: Expression = children[0]
-            return one
+            alone: Expression = children[0]
+            return alone
         parts = tuple(children[::2])
         return Joined(kind, parts, tuple(self.span(token) for token in children[1::2]), max(map(_depth, parts)))
 

@@ -13,8 +13,8 @@ from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedTok
 
 from stitchc.english import listed, ranges
 from stitchc.messages import Message, Span, visible
-from stitchc.notation.slips import FIGURES, KEYWORDS, LOOK_ALIKES, QUOTED, latin_of
 from stitchc.notation.tree import shortened
+from stitchc.notation.vocabulary import FIGURES, KEYWORDS, LOOK_ALIKES, QUOTED, latin_of
 
 _TERMINALS: Final = {
     "INT": "a whole number",

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from stitchc.chart import LETTERS, OUT, Cells, Chart
-from stitchc.notation.slips import KEYWORDS, MOST_COUNT
+from stitchc.notation.vocabulary import KEYWORDS, MOST_COUNT
 
 _MOST_SEARCHED: Final = 256
 """Cells of a row that are searched for groups at one time; longer rows are taken in pieces."""
@@ -142,17 +142,17 @@ def _row_text(word: Cells, in_groups: bool, known: dict[str, tuple[int, str]]) -
     if len(word) <= _MOST_SEARCHED:
         return _shortest(_letters(word), known)[1]
     parts: list[str] = []
-    at = 0
-    while at < len(word):
-        period, times = _longest_group(word, at)
+    place = 0
+    while place < len(word):
+        period, times = _longest_group(word, place)
         if period == 1:
-            parts.append(_times(LETTERS[word[at]], times))
+            parts.append(_times(LETTERS[word[place]], times))
         elif times:
-            parts.append(_times(f"({_shortest(_letters(word[at : at + period]), known)[1]})x", times))
+            parts.append(_times(f"({_shortest(_letters(word[place : place + period]), known)[1]})x", times))
         else:
-            period, times = min(_MOST_SEARCHED, len(word) - at), 1
-            parts.append(_shortest(_letters(word[at : at + period]), known)[1])
-        at += period * times
+            period, times = min(_MOST_SEARCHED, len(word) - place), 1
+            parts.append(_shortest(_letters(word[place : place + period]), known)[1])
+        place += period * times
     return " ".join(parts)
 
 
@@ -167,31 +167,31 @@ def _runs(word: Cells) -> list[str]:
     return [_times(LETTERS[code], times) for code, times in zip(word[starts].tolist(), lengths.tolist(), strict=True)]
 
 
-def _times(what: str, count: int) -> str:
+def _times(part: str, count: int) -> str:
     """A run or group with its count, in several parts where the count passes the notation's highest."""
     if count > MOST_COUNT:
-        return f"{what}{MOST_COUNT} {_times(what, count - MOST_COUNT)}"
-    if count == 1 and what.endswith("x"):
-        return what[1:-2]
-    return what if count == 1 else f"{what}{count}"
+        return f"{part}{MOST_COUNT} {_times(part, count - MOST_COUNT)}"
+    if count == 1 and part.endswith("x"):
+        return part[1:-2]
+    return part if count == 1 else f"{part}{count}"
 
 
-def _longest_group(word: Cells, at: int) -> tuple[int, int]:
+def _longest_group(word: Cells, start: int) -> tuple[int, int]:
     """The period and count that reach farthest from `at`, or (0, 0) where none reaches past one search."""
     best, farthest = (0, 0), _MOST_SEARCHED // 2
     for period in range(1, _LONGEST_PERIOD + 1):
-        times = 1 + _matching(word, at, period) // period
+        times = 1 + _matching(word, start, period) // period
         if period * times > farthest:
             best, farthest = (period, times), period * times
     return best
 
 
-def _matching(word: Cells, at: int, period: int) -> int:
+def _matching(word: Cells, start: int, period: int) -> int:
     """How many cells from `at` on are the same as the cell one period further."""
-    step, reach, last = 512, 0, len(word) - period - at
+    step, reach, last = 512, 0, len(word) - period - start
     while reach < last:
         end = min(last, reach + step)
-        same = word[at + reach : at + end] == word[at + reach + period : at + end + period]
+        same = word[start + reach : start + end] == word[start + reach + period : start + end + period]
         if not same.all():
             return reach + int(np.argmin(same))
         reach, step = end, step * 2
@@ -229,9 +229,9 @@ def _shortest(word: str, known: dict[str, tuple[int, str]]) -> tuple[int, str]:
                 text = f"({inner})x{times}"
                 offer(start, start + period * times, cost + len(text) - len(inner) + nested, text)
     parts: list[str] = []
-    at = length
-    while at:
-        at, text = came[at]
+    place = length
+    while place:
+        place, text = came[place]
         parts.append(text)
     known[word] = costs[length][0] - 1, " ".join(reversed(parts))
     return known[word]
@@ -241,7 +241,7 @@ def _repeats(word: str) -> dict[int, list[tuple[int, int]]]:
     """Where something longer than a run stands twice or more in succession: start -> [(period, most times)]."""
     codes = np.frombuffer(word.encode("ascii"), dtype=np.uint8)
     length = len(codes)
-    found: dict[int, list[tuple[int, int]]] = {}
+    repeats: dict[int, list[tuple[int, int]]] = {}
     for period in range(2, length // 2 + 1):
         same = codes[:-period] == codes[period:]
         # the next place at or after each cell where the match ends
@@ -252,5 +252,5 @@ def _repeats(word: str) -> dict[int, list[tuple[int, int]]]:
             root = word[start : start + period]
             if root in (root + root)[1:-1]:  # not the shortest part: K T K T
                 continue
-            found.setdefault(start, []).append((period, 1 + int(run[start]) // period))
-    return found
+            repeats.setdefault(start, []).append((period, 1 + int(run[start]) // period))
+    return repeats

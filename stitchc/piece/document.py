@@ -189,19 +189,19 @@ def _before(plans: Sequence[Plan], for_others: bool) -> Iterator[str]:
     patterned = list(dict.fromkeys(section.stitch for section in plan.sections if not section.is_plain))
     if moved_by_hand(machine) or not patterned:
         return
-    what = reader_name(machine)
+    reader = reader_name(machine)
     names, plural = ", ".join(patterned), "s" if len(patterned) > 1 else ""
-    maker = "card" if what == "card" else "bitmap"
+    maker = "card" if reader == "card" else "bitmap"
     theirs = f"You find {'them' if plural else 'it'} in this leaflet."
     mine = f"`stitchc {maker}` makes {'them' if plural else 'it'}."
-    yield f"Have the {what}{plural} ready: {names}. {theirs if for_others else mine}"
-    if what == "picture":
+    yield f"Have the {reader}{plural} ready: {names}. {theirs if for_others else mine}"
+    if reader == "picture":
         column_1 = several([needle_name(column_1_position(machine, bed, plan.edge)) for bed in beds])
         yield f"The first column of {'each' if plural else 'the'} picture goes on {column_1}."
     if selects_ahead(machine):
         yield (
             "This machine selects needles one pass ahead: the pass before a part in pattern also reads row 1 of its "
-            f"{what}."
+            f"{reader}."
         )
 
 
@@ -270,10 +270,10 @@ def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_r
         releases = []
     beds = [each.needles for each in plans]
     told: list[str | None] = [section.at for section in plan.sections]
-    tensions: Iterator[str | None] = accumulate(told, lambda before, at: at or before)
+    tensions: Iterator[str | None] = accumulate(told, lambda before, tension: tension or before)
     stretches = [
-        Stretch(section.from_row, section.rows, section.chart.height, at)
-        for section, at in zip(plan.sections, tensions, strict=True)
+        Stretch(section.from_row, section.rows, section.chart.height, tension)
+        for section, tension in zip(plan.sections, tensions, strict=True)
     ]
     entries = instruct(items, plan.machine, beds, Yarns(plan.pattern.yarns), labels, releases, stretches)
     return entries[len(items) if kept_from is None else kept_from :]

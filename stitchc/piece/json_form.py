@@ -80,15 +80,15 @@ def _section(plan: Plan, section: Section) -> dict[str, object]:
     }
 
 
-def _rounding(found: Rounding | None) -> dict[str, object] | None:
-    if found is None:
+def _rounding(rounding: Rounding | None) -> dict[str, object] | None:
+    if rounding is None:
         return None
     return {
-        "asked_cm": round(found.asked_mm / 10, 4),
-        "unit": found.unit,
-        "chosen": _choice(found.chosen),
-        "smaller": _choice(found.smaller),
-        "larger": _choice(found.larger),
+        "asked_cm": round(rounding.asked_mm / 10, 4),
+        "unit": rounding.unit,
+        "chosen": _choice(rounding.chosen),
+        "smaller": _choice(rounding.smaller),
+        "larger": _choice(rounding.larger),
     }
 
 
@@ -117,11 +117,11 @@ def _yarn(yarn: YarnNeeded) -> dict[str, object]:
     }
 
 
-def _size(found: Range | None, digits: int = 4) -> dict[str, float] | None:
-    return None if found is None else found.as_json(digits)
+def _size(size: Range | None, digits: int = 4) -> dict[str, float] | None:
+    return None if size is None else size.as_json(digits)
 
 
-def so_far_as_json(found: Replan) -> dict[str, object]:
+def so_far_as_json(replanned: Replan) -> dict[str, object]:
     """What was measured half way and what became of the plan, for the field `so_far`."""
 
     def size(length: Range | None) -> dict[str, float] | None:
@@ -130,21 +130,21 @@ def so_far_as_json(found: Replan) -> dict[str, object]:
     return {
         "measured": [
             {
-                "stitch": one.stitch,
-                "rows": one.rows,
-                "stitches": one.stitches,
-                "cm": round(one.mm / 10, 4),
-                "on_machine": one.on_machine,
-                "in_all": one.in_all,
+                "stitch": each.stitch,
+                "rows": each.rows,
+                "stitches": each.stitches,
+                "cm": round(each.mm / 10, 4),
+                "on_machine": each.on_machine,
+                "in_all": each.in_all,
             }
-            for one in found.measured
+            for each in replanned.measured
         ],
-        "rows_done": found.done,
-        "rows_still_to_knit": found.still_to_knit,
+        "rows_done": replanned.done,
+        "rows_still_to_knit": replanned.still_to_knit,
         "planned": {
-            "rows": len(found.planned.passes),
-            "width_cm": size(found.planned.width_cm),
-            "length_cm": size(found.planned.length_cm),
+            "rows": len(replanned.planned.passes),
+            "width_cm": size(replanned.planned.width_cm),
+            "length_cm": size(replanned.planned.length_cm),
         },
         "sections": [
             {
@@ -157,6 +157,6 @@ def so_far_as_json(found: Replan) -> dict[str, object]:
                 "rows": line.new_rows,
                 "cm": size(line.new_cm),
             }
-            for line in found.lines
+            for line in replanned.lines
         ],
     }

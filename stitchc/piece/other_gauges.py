@@ -32,15 +32,19 @@ def other_gauges(
     widths = [each.width_rounding for each in plans]
     if all(widths) and plan.law.known(plan.width_stitch, "stitches"):
         edges = [(2 * each.edge, each.plus_mm) for each in plans]
-        columns = {"Needles": [(found, *edge) for found, edge in zip(widths, edges, strict=True) if found is not None]}
+        columns = {
+            "Needles": [(rounding, *edge) for rounding, edge in zip(widths, edges, strict=True) if rounding is not None]
+        }
         between = counted.get(plan.width_stitch, (0, 0))[0]
         yield _table(plan, plan.width_stitch, "stitches", columns, units, between)
     by_stitch: dict[str, dict[str, list[tuple[Rounding, int, float]]]] = {}
-    for at, section in enumerate(plan.sections):
-        lengths = [each.sections[at].rounding for each in plans]
+    for place, section in enumerate(plan.sections):
+        lengths = [each.sections[place].rounding for each in plans]
         if all(lengths) and plan.law.known(section.stitch, "rows"):
             head = rows_words(section).capitalize()
-            by_stitch.setdefault(section.stitch, {})[head] = [(found, 0, 0.0) for found in lengths if found is not None]
+            by_stitch.setdefault(section.stitch, {})[head] = [
+                (rounding, 0, 0.0) for rounding in lengths if rounding is not None
+            ]
     for stitch, sections in by_stitch.items():
         yield _table(plan, stitch, "rows", sections, units, counted.get(stitch, (0, 0))[1])
 
@@ -75,5 +79,5 @@ def _length(mm: float, units: Units) -> str:
 
 def _count(asked: tuple[Rounding, int, float], per_mm: float) -> str:
     rounding, fixed, less_mm = asked
-    found = nearest(rounding.asked_mm, per_mm, rounding.unit, fixed, less_mm)
-    return "none" if found is None else str(found.chosen.count)
+    rounded = nearest(rounding.asked_mm, per_mm, rounding.unit, fixed, less_mm)
+    return "none" if rounded is None else str(rounded.chosen.count)

@@ -68,7 +68,7 @@ class _Planner:
         self.anyway = anyway
         self.law = report.joint()
         self.messages: list[Message] = []
-        self.knits = {at: step for at, step in enumerate(piece.steps) if isinstance(step, Knit)}
+        self.knits = {place: step for place, step in enumerate(piece.steps) if isinstance(step, Knit)}
 
     def say(self, code: str, severity: Severity, text: str, span: Span | None, cure: str, label: str = "") -> None:
         self.messages.append(Message(code, severity, text, span, cure, label))
@@ -95,10 +95,10 @@ class _Planner:
             )
             return None
         rows: dict[int, tuple[int, Rounding | None]] = {}
-        for at, knit in self.knits.items():
-            found = self.rows_of(knit, fixed_rows.get(at), least_rows.get(at, 0))
-            if found is not None:
-                rows[at] = found
+        for place, knit in self.knits.items():
+            counted = self.rows_of(knit, fixed_rows.get(place), least_rows.get(place, 0))
+            if counted is not None:
+                rows[place] = counted
         if len(rows) == len(self.knits) and sum(count for count, _ in rows.values()) > MOST_ROWS:
             self.say(
                 "P410",
@@ -109,7 +109,7 @@ class _Planner:
                 cure="Check the row counts, the lengths and their units.",
             )
         # A length that could not be had still lets the width be looked at, so that one run tells of both.
-        widest = self.width_stitch({at: rows.get(at, (1, None))[0] for at in self.knits})
+        widest = self.width_stitch({place: rows.get(place, (1, None))[0] for place in self.knits})
         width = piece.width
         if width_mm is not None and width is not None:
             width = width._replace(mm=width_mm)
@@ -160,14 +160,14 @@ class _Planner:
             return fixed, rounding
         ideal = knit.mm * per_mm
         if rounding is None or ideal < height - 0.1:  # a tenth of a row is no matter
-            what = "one row" if height == 1 else f"one repeat of {height} rows"
+            least_amount = "one row" if height == 1 else f"one repeat of {height} rows"
             cure = f"knit {knit.stitch} for {_length(height / per_mm)}"
             if height > 1 and ideal >= 0.5:
                 cure += f", or: knit {knit.stitch} for {_length(knit.mm)} exactly"
             self.say(
                 "P405",
                 "error" if rounding is None else "warning",
-                f"`{_length(knit.mm)}` of `{knit.stitch}` is shorter than {what}, which takes "
+                f"`{_length(knit.mm)}` of `{knit.stitch}` is shorter than {least_amount}, which takes "
                 f"{_length(height / per_mm)}" + ("." if rounding is None else "; knit one."),
                 knit.amount_span,
                 cure=cure,
@@ -179,16 +179,16 @@ class _Planner:
             return -(-least // height) * height, rounding
         return rounding.chosen.count, rounding
 
-    def no_gauge(self, what: str, into: str, span: Span) -> None:
+    def no_gauge(self, amount: str, into: str, span: Span) -> None:
         """P402, once: one `gauge plain` line serves every place, so the further ones are shown under the first."""
-        for at, told in enumerate(self.messages):
+        for place, told in enumerate(self.messages):
             if told.code == "P402":
-                self.messages[at] = told._replace(also=(*told.also, (span, f"nor this into {into}")))
+                self.messages[place] = told._replace(also=(*told.also, (span, f"nor this into {into}")))
                 return
         self.say(
             "P402",
             "error",
-            f"{what} can't be turned into {into}: no gauge is known.",
+            f"{amount} can't be turned into {into}: no gauge is known.",
             span,
             cure="gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
             label=f"no gauge to count {into} by",
@@ -199,8 +199,8 @@ class _Planner:
         if self.piece.width is not None and self.piece.width.stitch is not None:
             return self.piece.width.stitch
         counts: dict[str, int] = {}
-        for at, knit in self.knits.items():
-            counts[knit.stitch] = counts.get(knit.stitch, 0) + rows[at]
+        for place, knit in self.knits.items():
+            counts[knit.stitch] = counts.get(knit.stitch, 0) + rows[place]
         return max(counts, key=lambda name: counts[name])
 
     def needles_for(self, width: Width, stitch: str) -> Rounding | None:
@@ -213,8 +213,8 @@ class _Planner:
         own = chart_of(self.pattern, stitch).width
         others = [chart_of(self.pattern, knit.stitch).width for knit in self.knits.values()]
         unit = common_unit(width.mm, per_mm, own, others, edges, width.plus_mm)
-        found = nearest(width.mm, per_mm, unit, edges, width.plus_mm)
-        if found is None:
+        rounding = nearest(width.mm, per_mm, unit, edges, width.plus_mm)
+        if rounding is None:
             least = own + edges
             ends = f" and {edges} edge needles" if edges else ""
             self.say(
@@ -226,7 +226,7 @@ class _Planner:
                 cure=f"width {_length(max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat",
                 label=f"about {(width.mm + width.plus_mm) * per_mm:.1f} needles",
             )
-        return found
+        return rounding
 
     def needles_given(self) -> Needles | None:
         """The needles written in the piece."""
@@ -283,23 +283,25 @@ class _Planner:
 
     def fits(self, needles: Needles) -> None:
         """The stitches on this machine and these needles: K and M messages, and repeats that are cut."""
-        found: list[Message] = []
+        messages: list[Message] = []
         told: set[str] = set()
         for knit in self.knits.values():
             if knit.stitch == PLAIN or knit.stitch in told:
                 continue
             told.add(knit.stitch)
             stitch = self.pattern.stitches[knit.stitch]
-            found += [m for m in unfit(stitch, self.machine, needles) if m.code != "M303"]
-            found += check(stitch, self.machine)
-            found += self.at_the_ends(stitch, needles)
+            messages += [m for m in unfit(stitch, self.machine, needles) if m.code != "M303"]
+            messages += check(stitch, self.machine)
+            messages += self.at_the_ends(stitch, needles)
             over = (needles.count - 2 * self.piece.edge) % stitch.chart.width
             short = less_than_a_repeat(stitch, self.machine, needles, self.piece.edge)
             if short:
-                found += [message._replace(cure=self.wide_enough(stitch), span=knit.stitch_span) for message in short]
+                messages += [
+                    message._replace(cure=self.wide_enough(stitch), span=knit.stitch_span) for message in short
+                ]
             elif over:
                 self.say_cut(knit, stitch, needles, over)
-        self.messages += [message.as_warning() for message in found] if self.anyway else found
+        self.messages += [message.as_warning() for message in messages] if self.anyway else messages
 
     def at_the_ends(self, stitch: Stitch, needles: Needles) -> list[Message]:
         """K206 with `edge 0`."""
@@ -359,7 +361,7 @@ class _Planner:
         tucks = np.zeros(plan.needles.count, dtype=np.int64)
         slips = np.zeros(plan.needles.count, dtype=np.int64)
         section: Section | None = None
-        found: dict[str, tuple[int, int, Section]] = {}
+        longest: dict[str, tuple[int, int, Section]] = {}
         for item in plan.items:
             if isinstance(item, Section):
                 section = item
@@ -379,13 +381,13 @@ class _Planner:
             since = item.row - section.from_row + 1
             for code, counts in (("K202", tucks), ("K209", slips)):
                 worst = int(counts.max())
-                if worst > since and worst > found.get(code, (0,))[0]:
-                    found[code] = (worst, item.row, section)
+                if worst > since and worst > longest.get(code, (0,))[0]:
+                    longest[code] = (worst, item.row, section)
         for code, limit, verb in (
             ("K202", limits.tucks_in_succession, "tucks"),
             ("K209", limits.slips_in_succession, "slips"),
         ):
-            worst, row, where = found.get(code, (0, 0, None))
+            worst, row, where = longest.get(code, (0, 0, None))
             severity = limit.severity(worst)
             if severity is None or where is None or where.asked is None:
                 continue

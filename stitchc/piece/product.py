@@ -162,13 +162,13 @@ def _plan(
 
 def _replanned(planned: _Planned, measured: Sequence[Measured], anyway: bool) -> _Planned:
     try:
-        found, messages = replan(planned.plan, measured, anyway)
+        result, messages = replan(planned.plan, measured, anyway)
     except NotKnitted as error:
         raise WrongOption("so_far", f"{error}.") from None
-    if found is None:
+    if result is None:
         raise Refused(*in_order(messages), sources=planned.plan.pattern.sources)
-    told = [*found.new.report.messages, *messages]
-    return _Planned(found.new, told, planned.size_mm, planned.label, found)
+    told = [*result.new.report.messages, *messages]
+    return _Planned(result.new, told, planned.size_mm, planned.label, result)
 
 
 def _yarn_of_all(planned: Sequence[_Planned], options: PieceOptions) -> AllYarn:

@@ -23,7 +23,7 @@ def put_in_ahead(plan: Plan) -> dict[int, str]:
     before that row. A part that the piece begins with has none; its selecting pass stands with the part."""
     if not selects_ahead(plan.machine):
         return {}
-    found: dict[int, str] = {}
+    steps: dict[int, str] = {}
     in_reader: str | None = None
     selected = False
     for section in plan.sections:
@@ -31,18 +31,18 @@ def put_in_ahead(plan: Plan) -> dict[int, str]:
         if not section.is_plain and row:
             same = in_reader == section.stitch
             if plan.machine.reader == "card":
-                what = "set the card back to row 1" if same else f"put in the card of {section.stitch}"
-                what += " and lock it there" if same else " and lock it at row 1"
+                reader = "set the card back to row 1" if same else f"put in the card of {section.stitch}"
+                reader += " and lock it there" if same else " and lock it at row 1"
                 after = " Release it after that row."
             else:
-                what = f"set the picture{'' if same else f' of {section.stitch}'} to row 1"
+                reader = f"set the picture{'' if same else f' of {section.stitch}'} to row 1"
                 after = ""
             itself = f" What row {row} itself knits is selected already." if selected else ""
-            found[row] = f"Before row {row}: {what}. In row {row} it selects for row {row + 1}.{after}{itself}"
+            steps[row] = f"Before row {row}: {reader}. In row {row} it selects for row {row + 1}.{after}{itself}"
         selected = not section.is_plain
         if selected:
             in_reader = section.stitch
-    return found
+    return steps
 
 
 def reader_details(plan: Plan, section: Section, in_reader: str | None, after_row: int, knitted: int) -> Iterator[str]:
@@ -59,20 +59,20 @@ def reader_details(plan: Plan, section: Section, in_reader: str | None, after_ro
     if knitted:
         yield _under_way(machine, section, times * height, knitted)
         return
-    what = "Card" if machine.reader == "card" else "Picture"
-    is_card, again = what == "Card", in_reader == section.stitch
+    reader = "Card" if machine.reader == "card" else "Picture"
+    is_card, again = reader == "Card", in_reader == section.stitch
     if selects_ahead(machine) and before:
-        yield f"{what}: {section.stitch}. It read its row 1 in row {before}."
+        yield f"{reader}: {section.stitch}. It read its row 1 in row {before}."
     elif selects_ahead(machine):
         first, last = ("lock it at row 1", " Then release the card.") if is_card else ("set it to row 1", "")
         yield (
-            f"{what}: put in {section.stitch} and {first}. Make the pass that only selects, and end it with the "
+            f"{reader}: put in {section.stitch} and {first}. Make the pass that only selects, and end it with the "
             f"carriage at the {section.carriage}.{last}"
         )
     elif again:
-        yield f"{what}: the same again. Set it back to row 1{' and lock it there' if is_card else ''}."
+        yield f"{reader}: the same again. Set it back to row 1{' and lock it there' if is_card else ''}."
     else:
-        yield f"{what}: put in {section.stitch} and {'lock it at' if is_card else 'set it to'} row 1."
+        yield f"{reader}: put in {section.stitch} and {'lock it at' if is_card else 'set it to'} row 1."
     if times > 1:
         yield (
             f"The card holds the repeat {times} times ({times * height} rows). Rows below are rows of one repeat: card "
@@ -95,9 +95,9 @@ def _selected_or_not(machine: Machine, section: Section, rows: int, knitted: int
     needs = knitted % rows + 1
     side = section.carriage if knitted % 2 == 0 else other_side(section.carriage)
     is_card = machine.reader == "card"
-    what, place = ("Card", "put it in, lock it at that row") if is_card else ("Picture", "set it to that row")
+    reader, place = ("Card", "put it in, lock it at that row") if is_card else ("Picture", "set it to that row")
     goes_on = f" In row {row} the card reads its row {needs % rows + 1}." if is_card else ""
     return (
-        f"{what}: {section.stitch}. Row {row} needs its row {needs} selected. If row {last} read that row, go on. If "
+        f"{reader}: {section.stitch}. Row {row} needs its row {needs} selected. If row {last} read that row, go on. If "
         f"not, {place} and make a pass that only selects and ends with the carriage at the {side}.{goes_on}"
     )

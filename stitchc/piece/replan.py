@@ -68,12 +68,12 @@ def replan(planned: Plan, measured: Sequence[Measured], anyway: bool = False) ->
     Raises NotKnitted for a stitch that the piece does not have, more rows than it has, or a length that is a slip.
     """
     done = _done_by_step(planned, measured)
-    for one in measured:
-        _hold_to_what_can_be(planned, one)
+    for each in measured:
+        _hold_to_what_can_be(planned, each)
     new_report = informed(planned.report, measured, planned.piece.span)
     fixed, least = {}, {}
-    reached = max((at for at, rows in done.items() if rows), default=-1)
-    finished = {one.stitch for one in measured if one.in_all}
+    reached = max((place for place, rows in done.items() if rows), default=-1)
+    finished = {each.stitch for each in measured if each.in_all}
     for section in planned.sections:
         if section.step is None:
             continue
@@ -110,40 +110,40 @@ def replan(planned: Plan, measured: Sequence[Measured], anyway: bool = False) ->
     return Replan(planned, new, tuple(measured), rows_done, lines), messages
 
 
-def _hold_to_what_can_be(planned: Plan, one: Measured) -> None:
+def _hold_to_what_can_be(planned: Plan, measured: Measured) -> None:
     """Raises NotKnitted where the length is so far from what was expected that it was typed wrongly."""
-    counts: tuple[tuple[Direction, float | None], ...] = (("rows", one.rows), ("stitches", one.stitches))
+    counts: tuple[tuple[Direction, float | None], ...] = (("rows", measured.rows), ("stitches", measured.stitches))
     for direction, count in counts:
-        if count is None or not one.tells_a_gauge or not planned.law.known(one.stitch, direction):
+        if count is None or not measured.tells_a_gauge or not planned.law.known(measured.stitch, direction):
             continue
-        expected_mm = 100 * count / planned.law.range(one.stitch, direction).value
-        if not 1 / MOST_OFF < one.mm / expected_mm < MOST_OFF:
+        expected_mm = 100 * count / planned.law.range(measured.stitch, direction).value
+        if not 1 / MOST_OFF < measured.mm / expected_mm < MOST_OFF:
             raise NotKnitted(
-                f"{count:g} {direction} of `{one.stitch}` were expected to be about {expected_mm / 10:.1f} cm and are "
-                f"given as {one.mm / 10:g} cm: check the length and its unit"
+                f"{count:g} {direction} of `{measured.stitch}` were expected to be about {expected_mm / 10:.1f} cm and "
+                f"are given as {measured.mm / 10:g} cm: check the length and its unit"
             )
 
 
 def informed(report: GaugeReport, measured: Sequence[Measured], span: Span) -> GaugeReport:
     """The gauge with the measurements taken in as swatches of this very piece, those that are too small left out."""
-    return report.adding([one.swatch(span) for one in measured if one.tells_a_gauge], of_this_piece=True)
+    return report.adding([each.swatch(span) for each in measured if each.tells_a_gauge], of_this_piece=True)
 
 
 def _done_by_step(planned: Plan, measured: Sequence[Measured]) -> dict[int, int]:
     """Rows knitted of each step, by its place: the counted rows fill the sections of their stitch in order."""
     done: dict[int, int] = {}
-    for one in measured:
+    for each in measured:
         sections = [
             (section.step, section)
             for section in planned.sections
-            if section.stitch == one.stitch and section.step is not None
+            if section.stitch == each.stitch and section.step is not None
         ]
         if not sections:
             names = ", ".join(f"`{name}`" for name in planned.charts)
-            raise NotKnitted(f"`{planned.piece.name}` has no section of `{one.stitch}`; it has {names}")
-        if one.rows is None:
+            raise NotKnitted(f"`{planned.piece.name}` has no section of `{each.stitch}`; it has {names}")
+        if each.rows is None:
             continue
-        left = round(one.rows)
+        left = round(each.rows)
         total = sum(section.rows for _, section in sections)
         if left > total:
             # More of it was knitted than planned: all of that goes to the last section.
@@ -152,7 +152,7 @@ def _done_by_step(planned: Plan, measured: Sequence[Measured]) -> dict[int, int]
                 left -= section.rows
             step, last = sections[-1]
             if last.asked is not None and last.asked.rows is not None:
-                raise NotKnitted(f"`{planned.piece.name}` has only {total} rows of `{one.stitch}`")
+                raise NotKnitted(f"`{planned.piece.name}` has only {total} rows of `{each.stitch}`")
             done[step] = left
             continue
         for step, section in sections:

@@ -70,8 +70,8 @@ def common_unit(asked_mm: float, per_mm: float, own: int, others: Sequence[int],
     """The repeat that the needles are counted in: one in which every stitch of the piece is whole, where a width in it
     lies within ALL_WHOLE_WITHIN of the one asked for; else that of the stitch which sets the width (`own`)."""
     together = math.lcm(own, *others)
-    found = nearest(asked_mm, per_mm, together, fixed, less_mm)
-    if found is not None and abs(found.off_mm) <= ALL_WHOLE_WITHIN * (asked_mm + less_mm):
+    rounding = nearest(asked_mm, per_mm, together, fixed, less_mm)
+    if rounding is not None and abs(rounding.off_mm) <= ALL_WHOLE_WITHIN * (asked_mm + less_mm):
         return together
     return own
 
@@ -86,11 +86,11 @@ def size_cm(law: Joint, counts: Mapping[str, int], direction: Direction) -> Rang
     counted = {name: count for name, count in counts.items() if count > 0}
     if not counted or not all(law.known(name, direction) for name in counted):
         return None
-    at = [law.at(name, direction) for name in counted]
-    sizes = np.array([10 * count for count in counted.values()]) * np.exp(-law.mean[at])
+    places = [law.at(name, direction) for name in counted]
+    sizes = np.array([10 * count for count in counted.values()]) * np.exp(-law.mean[places])
     total = float(sizes.sum())
     shares = sizes / total
-    variance = float(shares @ law.covariance[np.ix_(at, at)] @ shares)
+    variance = float(shares @ law.covariance[np.ix_(places, places)] @ shares)
     return Range.of_log(math.log(total), math.sqrt(variance))
 
 

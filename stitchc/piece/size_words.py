@@ -56,8 +56,8 @@ def _range(sizes: Sequence[Range], unit: str) -> str:
 
 def known(sizes: Sequence[Range | None]) -> list[Range]:
     """The sizes, or none of them where one is not known."""
-    found = [size for size in sizes if size is not None]
-    return found if len(found) == len(sizes) else []
+    all_known = [size for size in sizes if size is not None]
+    return all_known if len(all_known) == len(sizes) else []
 
 
 # -- sizes ----------------------------------------------------------------------------------------------------------
@@ -137,38 +137,43 @@ def _bounds(size: Range, units: Units) -> str:
 def rounding_lines(plan: Plan, units: Units) -> Iterator[str]:
     """What the rounding did, and what the next smaller and larger would give."""
     if plan.width_rounding is not None:
-        found = plan.width_rounding
-        needles = found.chosen.count
+        rounding = plan.width_rounding
+        needles = rounding.chosen.count
         edges = f" and {2 * plan.edge} edge needles" if plan.edge else ""
-        how = f"{number(needles, 'needle')}, {number(found.chosen.repeats, 'repeat')} of {found.unit}{edges}"
-        yield f"Width: {_rounded(found, how, 'needles', 'wider', 'narrower', units, plan.machine.needles)}"
+        how = f"{number(needles, 'needle')}, {number(rounding.chosen.repeats, 'repeat')} of {rounding.unit}{edges}"
+        yield f"Width: {_rounded(rounding, how, 'needles', 'wider', 'narrower', units, plan.machine.needles)}"
     for section in plan.sections:
         if section.rounding is None:
             continue
-        found = section.rounding
-        if section.rows != found.chosen.count:
+        rounding = section.rounding
+        if section.rows != rounding.chosen.count:
             yield (
                 f"{section.stitch}, {rows_words(section)}: knit {number(section.rows, 'row')}; "
-                f"{found.chosen.count} would come nearest to the {in_both(found.asked_mm / 10, units)} you asked for."
+                f"{rounding.chosen.count} would come nearest to the {in_both(rounding.asked_mm / 10, units)} you asked "
+                "for."
             )
             continue
-        repeats = f", {number(found.chosen.repeats, 'repeat')} of {found.unit}" if found.unit > 1 else ""
+        repeats = f", {number(rounding.chosen.repeats, 'repeat')} of {rounding.unit}" if rounding.unit > 1 else ""
         how = f"{number(section.rows, 'row')}{repeats}"
-        yield (f"{section.stitch}, {rows_words(section)}: {_rounded(found, how, 'rows', 'longer', 'shorter', units)}")
+        yield (
+            f"{section.stitch}, {rows_words(section)}: {_rounded(rounding, how, 'rows', 'longer', 'shorter', units)}"
+        )
 
 
-def _rounded(found: Rounding, how: str, what: str, more: str, fewer: str, units: Units, most: float = math.inf) -> str:
+def _rounded(
+    rounding: Rounding, how: str, counted: str, more: str, fewer: str, units: Units, most: float = math.inf
+) -> str:
     """most: the largest count there could be (needles of the bed)."""
-    off = found.off_mm
-    asked = in_both(found.asked_mm / 10, units)
+    off = rounding.off_mm
+    asked = in_both(rounding.asked_mm / 10, units)
     if abs(off) < 0.5:
         words = f"{asked} as you asked: {how}."
     else:
         way = more if off > 0 else fewer
-        words = f"{in_both(found.chosen.mm / 10, units)} instead of the {asked} you asked for, "
+        words = f"{in_both(rounding.chosen.mm / 10, units)} instead of the {asked} you asked for, "
         words += f"{in_both(abs(off) / 10, units)} {way}: {how}."
-    choices = [choice for choice in (found.smaller, found.larger) if choice is not None and choice.count <= most]
-    would = "; ".join(f"{choice.count} {what}, {in_both(choice.mm / 10, units)}" for choice in choices)
+    choices = [choice for choice in (rounding.smaller, rounding.larger) if choice is not None and choice.count <= most]
+    would = "; ".join(f"{choice.count} {counted}, {in_both(choice.mm / 10, units)}" for choice in choices)
     return f"{words} The next possible: {would}." if would else words
 
 
@@ -192,13 +197,13 @@ def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[
             continue
         gauge = plan.report.of(name)
         parts = []
-        for what, found, basis in (
+        for direction, density, basis in (
             ("stitches", gauge.stitches_per_10cm or gauge.own_stitches_per_10cm, gauge.stitch_basis),
             ("rows", gauge.rows_per_10cm or gauge.own_rows_per_10cm, gauge.row_basis),
         ):
-            if found is not None:
-                held = found.times(cm / 10)
-                parts.append(f"{held.value:.1f} {what}, {held.low:.1f} to {held.high:.1f} ({basis})")
+            if density is not None:
+                held = density.times(cm / 10)
+                parts.append(f"{held.value:.1f} {direction}, {held.low:.1f} to {held.high:.1f} ({basis})")
         if parts:
             yield f"{name}: {'; '.join(parts)} to {per}."
         if "measured" not in (gauge.stitch_basis, gauge.row_basis):

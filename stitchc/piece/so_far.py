@@ -19,61 +19,66 @@ _ROWS_UNKNOWN: Final = (
 )
 
 
-def so_far_parts(found: Replan, units: Units) -> list[Part]:
+def so_far_parts(replanned: Replan, units: Units) -> list[Part]:
     """What stands in the head of a document whose rows go on from here."""
     return [
         Part(
             "So far",
-            (Listing(tuple(_measured(found, units))), _table(found, units), Listing(tuple(_after(found, units)))),
+            (
+                Listing(tuple(_measured(replanned, units))),
+                _table(replanned, units),
+                Listing(tuple(_after(replanned, units))),
+            ),
         )
     ]
 
 
-def _measured(found: Replan, units: Units) -> Iterator[str]:
-    for one in found.measured:
-        counted = number(round(one.rows), "row") if one.rows is not None else f"{one.stitches:g} stitches"
-        place = ", on the machine (taken as 5 % longer than at rest, give or take 8 %)" if one.on_machine else ""
-        yield f"Measured: {counted} of {one.stitch} in {in_both(one.mm / 10, units)}{place}.{_taken_as(found, one)}"
-    needles = f"on needles {found.new.needles.left} to {found.new.needles.right}"
-    if found.done:
-        yield f"Knitted so far: {number(found.done, 'row')}, {needles}."
+def _measured(replanned: Replan, units: Units) -> Iterator[str]:
+    for each in replanned.measured:
+        counted = number(round(each.rows), "row") if each.rows is not None else f"{each.stitches:g} stitches"
+        place = ", on the machine (taken as 5 % longer than at rest, give or take 8 %)" if each.on_machine else ""
+        length = in_both(each.mm / 10, units)
+        yield f"Measured: {counted} of {each.stitch} in {length}{place}.{_taken_as(replanned, each)}"
+    needles = f"on needles {replanned.new.needles.left} to {replanned.new.needles.right}"
+    if replanned.done:
+        yield f"Knitted so far: {number(replanned.done, 'row')}, {needles}."
     else:
         yield f"{_ROWS_UNKNOWN} The work is {needles}."
 
 
-def _table(found: Replan, units: Units) -> Table:
+def _table(replanned: Replan, units: Units) -> Table:
     per = 1.0 if units == "cm" else 1 / CM_PER_INCH
     rows = []
-    for line in found.lines:
+    for line in replanned.lines:
         asked = f"{line.asked_cm * per:.1f} {units}" if line.asked_cm is not None else number(line.planned_rows, "row")
         lengths = (line.planned_cm, line.as_planned_cm, line.new_cm)
         counts = (line.planned_rows, line.planned_rows, line.new_rows)
         rows.append(
             (line.stitch, asked, *(_cell(n, size, per, units) for n, size in zip(counts, lengths, strict=True)))
         )
-    planned, new = len(found.planned.passes), len(found.new.passes)
-    whole = ((planned, found.planned.length_cm), (planned, _whole(found)), (new, found.new.length_cm))
+    planned, new = len(replanned.planned.passes), len(replanned.new.passes)
+    whole = ((planned, replanned.planned.length_cm), (planned, _whole(replanned)), (new, replanned.new.length_cm))
     rows.append(("the whole", "", *(_cell(count, size, per, units) for count, size in whole)))
     return Table(("section", "asked for", "planned", "as planned, now", "new plan"), tuple(rows))
 
 
-def _after(found: Replan, units: Units) -> Iterator[str]:
-    if found.planned.width_cm is not None and found.new.width_cm is not None:
-        yield f"Width as planned: {size_words([found.planned.width_cm], units)}."
-        yield f"Width by now: {size_words([found.new.width_cm], units)}."
+def _after(replanned: Replan, units: Units) -> Iterator[str]:
+    if replanned.planned.width_cm is not None and replanned.new.width_cm is not None:
+        yield f"Width as planned: {size_words([replanned.planned.width_cm], units)}."
+        yield f"Width by now: {size_words([replanned.new.width_cm], units)}."
         yield "The needles are in work, so only blocking, or a new start on other needles, can change the width."
-    if found.done:
-        yield f"Still to knit: {number(found.still_to_knit, 'row')}."
-    yield from _what_else(found, units)
+    if replanned.done:
+        yield f"Still to knit: {number(replanned.still_to_knit, 'row')}."
+    yield from _what_else(replanned, units)
 
 
-def _taken_as(found: Replan, one: Measured) -> str:
+def _taken_as(replanned: Replan, measured: Measured) -> str:
     """Which rows of the piece the counted ones are taken for, where that is not plain to see; else nothing."""
-    small = "" if one.tells_a_gauge else " This is too little to learn a gauge from; it only counts the rows."
-    if one.rows is None:
+    small = "" if measured.tells_a_gauge else " This is too little to learn a gauge from; it only counts the rows."
+    if measured.rows is None:
         return small
-    left = round(one.rows)
-    sections = [each for each in found.new.sections if each.stitch == one.stitch and each.step is not None]
+    left = round(measured.rows)
+    sections = [each for each in replanned.new.sections if each.stitch == measured.stitch and each.step is not None]
     places, rows = [], 0
     for section in sections:
         if left <= 0:
@@ -82,20 +87,20 @@ def _taken_as(found: Replan, one: Measured) -> str:
         places.append(f"{section.from_row} to {last}" if last > section.from_row else f"{last}")
         left -= section.rows
         rows += section.rows
-    said = small + (f" They are counted as rows {listed(places)}." if len(places) > 1 else "")
-    if left < 0 and places and not one.in_all and sections[len(places) - 1].to_row < found.done:
-        said += (
+    sentence = small + (f" They are counted as rows {listed(places)}." if len(places) > 1 else "")
+    if left < 0 and places and not measured.in_all and sections[len(places) - 1].to_row < replanned.done:
+        sentence += (
             f" All {number(rows, 'row')} planned are counted as knitted. If these are all there are, add `in all`: "
-            f'--so-far "{one.stitch} {round(one.rows)} rows {one.mm / 10:g} cm in all".'
+            f'--so-far "{measured.stitch} {round(measured.rows)} rows {measured.mm / 10:g} cm in all".'
         )
-    return said
+    return sentence
 
 
-def _whole(found: Replan) -> Range | None:
+def _whole(replanned: Replan) -> Range | None:
     counts: dict[str, int] = {}
-    for section in found.planned.sections:
+    for section in replanned.planned.sections:
         counts[section.stitch] = counts.get(section.stitch, 0) + section.rows
-    return size_cm(found.new.law, counts, "rows")
+    return size_cm(replanned.new.law, counts, "rows")
 
 
 def _cell(rows: int, length: Range | None, per: float, units: str) -> str:
@@ -106,8 +111,8 @@ def _cell(rows: int, length: Range | None, per: float, units: str) -> str:
     )
 
 
-def _what_else(found: Replan, units: Units) -> Iterator[str]:
-    for line in found.lines:
+def _what_else(replanned: Replan, units: Units) -> Iterator[str]:
+    for line in replanned.lines:
         if not line.open or line.asked_cm is None or line.as_planned_cm is None:
             continue
         nearest, planned = line.nearest_rows or line.new_rows, line.planned_rows
@@ -133,15 +138,15 @@ def _what_else(found: Replan, units: Units) -> Iterator[str]:
             continue  # it is past what else could have been done
         short = line.asked_cm - line.as_planned_cm.value
         if short > 0:
-            yield from _plain_instead(found, line, short, units)
+            yield from _plain_instead(replanned, line, short, units)
             yield f"Or leave it at {planned}: it comes out about {in_both(short, units)} shorter than you asked for."
         else:
             yield f"Or knit all {planned}: it comes out about {in_both(-short, units)} longer than you asked for."
 
 
-def _plain_instead(found: Replan, line: Line, short_cm: float, units: Units) -> Iterator[str]:
+def _plain_instead(replanned: Replan, line: Line, short_cm: float, units: Units) -> Iterator[str]:
     """A further plain section that makes up what is missing, after the planned rows."""
-    law = found.new.law
+    law = replanned.new.law
     if line.stitch == PLAIN or not law.known(PLAIN, "rows"):
         return
     rows = round(short_cm / 10 * law.range(PLAIN, "rows").value)

@@ -50,7 +50,7 @@ class Walk:
         self, pattern: Pattern, piece: Piece, machine: Machine, needles: Needles, messages: list[Message]
     ) -> None:
         self.pattern, self.piece, self.machine, self.needles, self.messages = pattern, piece, machine, needles, messages
-        self.knits = {at: step for at, step in enumerate(piece.steps) if isinstance(step, Knit)}
+        self.knits = {place: step for place, step in enumerate(piece.steps) if isinstance(step, Knit)}
 
     def say(self, code: str, severity: Severity, text: str, span: Span, cure: str) -> None:
         self.messages.append(Message(code, severity, text, span, cure))
@@ -63,7 +63,7 @@ class Walk:
         bench = Standing(self.piece.carriage)
         waiting: list[Do] = []  # what is done after the last row, before the next
         side_asked = False
-        for at, step in enumerate(self.piece.steps):
+        for place, step in enumerate(self.piece.steps):
             if isinstance(step, Do):
                 waiting.append(step)
             elif isinstance(step, CarriageAt):
@@ -72,7 +72,7 @@ class Walk:
                     continue
                 yield from waiting
                 waiting = []
-                yarn = bench.threaded if bench.row else self.first_yarn(at)
+                yarn = bench.threaded if bench.row else self.first_yarn(place)
                 why = f"so that the carriage stands at the {step.side}"
                 self.say(
                     "P407",
@@ -84,7 +84,7 @@ class Walk:
                 )
                 yield from self.added_row(bench, yarn, why)
             else:
-                count, rounding = rows[at]
+                count, rounding = rows[place]
                 chart = self.yarned(step)
                 yarn = chart.yarns[0]
                 bench.stays = side_asked
@@ -93,14 +93,14 @@ class Walk:
                     yield from self.added_row(bench, bench.threaded, why)
                 yield from waiting
                 waiting = []
-                yield from self.knitted(bench, at, step, chart, count, rounding)
+                yield from self.knitted(bench, place, step, chart, count, rounding)
                 side_asked = False
         yield from waiting
 
     def knitted(
         self,
         bench: Standing,
-        at: int,
+        place: int,
         step: Knit,
         chart: Chart,
         count: int,
@@ -109,7 +109,7 @@ class Walk:
         """One section: its passes, and a word where a yarn hangs at the wrong side within it."""
         laid = on_needles(chart, self.machine, self.needles, self.piece.edge)
         yield Section(
-            step.stitch, laid, count, bench.row + 1, bench.carriage, step.yarn, step.at, at, "", rounding, step
+            step.stitch, laid, count, bench.row + 1, bench.carriage, step.yarn, step.at, place, "", rounding, step
         )
         warned = any(message.code == "K208" for message in self.messages)
         for each in self.lowered(bench, laid, count):
@@ -131,15 +131,15 @@ class Walk:
     def say_crossing(self, bench: Standing, crossing: Crossing, step: Knit, yarn: str | None) -> str:
         """P408 or P409 where the first yarn of a section hangs at the other side. Returns why a plain row is added, or
         nothing where none is."""
-        hangs, named = other_side(bench.carriage), _named(yarn)
-        begin = f"{named[0].upper()}{named[1:]}"
+        hangs, yarn_name = other_side(bench.carriage), _named(yarn)
+        begin = f"{yarn_name[0].upper()}{yarn_name[1:]}"
         unused = bench.row - bench.used[yarn].row
         if bench.stays:
             self.say(
                 "P409",
                 "warning",
-                f"The carriage is asked to stand at the {bench.carriage}, but {named} hangs at the {hangs} since it "
-                "was last used, so it is cut and joined.",
+                f"The carriage is asked to stand at the {bench.carriage}, but {yarn_name} hangs at the {hangs} since "
+                "it was last used, so it is cut and joined.",
                 step.span,
                 cure="Leave out the `carriage` line, or cut the yarn and join it at this side.",
             )
@@ -184,7 +184,7 @@ class Walk:
 
     def first_yarn(self, after: int) -> str | None:
         """The yarn of the first row knitted after a step."""
-        return next((self.yarned(knit).yarns[0] for at, knit in self.knits.items() if at > after), None)
+        return next((self.yarned(knit).yarns[0] for place, knit in self.knits.items() if place > after), None)
 
     def yarned(self, knit: Knit) -> Chart:
         """The stitch's chart with `in YARN` on the rows that name no yarn of their own, or else the main yarn, where

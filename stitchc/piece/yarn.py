@@ -45,7 +45,7 @@ class YarnNeeded:
     def to_have(self) -> tuple[float | None, float | None]:
         """Metres and grams to have at hand, so that nine knitters in ten and more have enough."""
         metres, weight = (
-            None if found is None else found.high * (1 + ALLOWANCE) for found in (self.metres, self.grams)
+            None if amount is None else amount.high * (1 + ALLOWANCE) for amount in (self.metres, self.grams)
         )
         return metres, weight
 
@@ -59,7 +59,7 @@ def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
         name = main.name if yarn is None and main is not None else yarn
         cells[name] = cells.get(name, Cells()) + counted
         rows[name] = rows.get(name, 0) + 1
-    found = []
+    needed = []
     for name, counted in cells.items():
         yarn_line = plan.pattern.yarns.get(name) if name is not None else None
         tex = tex_of(yarn_line) if yarn_line is not None else None
@@ -67,8 +67,8 @@ def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
         weight = grams(metres, tex) if metres is not None and tex is not None else None
         description = yarn_line.description if yarn_line is not None else ""
         ball = yarn_line.ball if yarn_line is not None else None
-        found.append(YarnNeeded(name, description, rows[name], counted, tex, metres, weight, ball))
-    return tuple(found)
+        needed.append(YarnNeeded(name, description, rows[name], counted, tex, metres, weight, ball))
+    return tuple(needed)
 
 
 @dataclass(frozen=True)
@@ -109,10 +109,10 @@ class AllYarn:
 
 def yarn_together(needed: Iterable[tuple[int, Iterable[YarnNeeded]]]) -> tuple[YarnNeeded, ...]:
     """The yarns of several pieces, of each so many, by their names; the amounts of one yarn vary together."""
-    found: dict[str | None, list[tuple[int, YarnNeeded]]] = {}
+    parts_by_name: dict[str | None, list[tuple[int, YarnNeeded]]] = {}
     for count, yarns in needed:
         for yarn in yarns:
-            found.setdefault(yarn.name, []).append((count, yarn))
+            parts_by_name.setdefault(yarn.name, []).append((count, yarn))
     return tuple(
         replace(
             parts[0][1],
@@ -121,7 +121,7 @@ def yarn_together(needed: Iterable[tuple[int, Iterable[YarnNeeded]]]) -> tuple[Y
             metres=total(None if yarn.metres is None else yarn.metres.times(count) for count, yarn in parts),
             grams=total(None if yarn.grams is None else yarn.grams.times(count) for count, yarn in parts),
         )
-        for parts in found.values()
+        for parts in parts_by_name.values()
     )
 
 

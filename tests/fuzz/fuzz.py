@@ -23,7 +23,7 @@ from stitchc.machines import SHIPPED, load_text, profile_text
 from stitchc.messages import Message, Refused, has_errors, render, to_json
 from stitchc.notation import compile_text, write_chart
 from stitchc.notation.layout import lay_out, same_meaning
-from stitchc.notation.slips import KEYWORDS
+from stitchc.notation.vocabulary import KEYWORDS
 from tests.proof import machines
 
 if TYPE_CHECKING:

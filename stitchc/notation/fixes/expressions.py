@@ -9,7 +9,7 @@ from typing import Final
 from stitchc.notation.fixes.guided import guided
 from stitchc.notation.fixes.surroundings import Surroundings, only_near
 from stitchc.notation.fixes.values import narrowed, with_figures
-from stitchc.notation.slips import KEYWORDS
+from stitchc.notation.vocabulary import KEYWORDS
 
 _NAME: Final = r"[^\W\d_][\w-]*"
 _HEAD: Final = re.compile(
@@ -114,24 +114,24 @@ def _swapped(text: str) -> str:
     """The text with each exchange of letters as the notation has it."""
 
     def pairs(match: re.Match[str]) -> str:
-        found = []
+        swaps = []
         for pattern, new, old in _SWAPS:
             for pair in pattern.finditer(match.group()):
-                found.append(f"{_LETTER[pair[new].lower()]} for {_LETTER[pair[old].lower()]}")
-            if found:
+                swaps.append(f"{_LETTER[pair[new].lower()]} for {_LETTER[pair[old].lower()]}")
+            if swaps:
                 break
-        return f" with {', '.join(found)} " if found else match.group()
+        return f" with {', '.join(swaps)} " if swaps else match.group()
 
     pair = "(?:" + "|".join(pattern.pattern for pattern, _, _ in _SWAPS) + ")"
     pair = re.sub(r"\((?!\?)", "(?:", pair)
     text = re.sub(rf"(?:\bwith\s+)?{pair}(?:\s*(?:,\s*and\b|,|and\b)\s*{pair})*", pairs, text, flags=re.IGNORECASE)
     if both := re.search(rf"\bswap(?:ping|ped)?\s+{_L}\s+(?:and|with)\s+{_L}\b", text, re.IGNORECASE):
-        one, two = (_LETTER[letter.lower()] for letter in both.groups())
-        text = f"{text[: both.start()]} with {one} for {two}, {two} for {one} {text[both.end() :]}"
+        first, second = (_LETTER[letter.lower()] for letter in both.groups())
+        text = f"{text[: both.start()]} with {first} for {second}, {second} for {first} {text[both.end() :]}"
     return text
 
 
 def _turned(text: str) -> Iterator[str]:
     if match := re.fullmatch(r"\s*(\S+)\s+(above|below|under)\s+(\S+)\s*", text):
-        one, two = match[1], match[3]
-        yield f"{two} then {one}" if match[2] == "above" else f"{one} then {two}"
+        first, second = match[1], match[3]
+        yield f"{second} then {first}" if match[2] == "above" else f"{first} then {second}"

@@ -18,10 +18,10 @@ import lark
 from lark.exceptions import UnexpectedInput
 
 from stitchc.notation.fixes.rows import cells_meant
-from stitchc.notation.fixes.surroundings import Surroundings, slips, times
+from stitchc.notation.fixes.surroundings import Surroundings, letters_wrong, times
 from stitchc.notation.fixes.values import FILLERS, KINDS, narrowed, with_figures
 from stitchc.notation.grammar import load_parser
-from stitchc.notation.slips import KEYWORDS, NEW_WORDS
+from stitchc.notation.vocabulary import KEYWORDS, NEW_WORDS
 
 _TERMINALS: Final = {
     **{word: word.upper() for word in (*KEYWORDS, *NEW_WORDS)},
@@ -41,7 +41,7 @@ _SIGNS: Final[dict[str, dict[str, float]]] = {
     "and": {"COMMA": 0.5},
     "to": {"_DASH": 0.5},
     "+": {"PLUS": 0.5},
-    "/": {"PER": 0.5, "COMMA": 0.5},
+    "/": {"PER": 0.5},
     "-": {"_DASH": 0.0},
     "(": {"LPAR": 0.0},
     ")": {"RPAR": 0.0},
@@ -210,6 +210,8 @@ def _meanings(bit: str, first: str, last: str, state: Any, around: Surroundings)
     elif low in _SIGNS:
         for terminal, cost in _SIGNS[low].items():
             yield terminal, _WRITTEN.get(terminal, terminal.lower()), cost
+        if bit == "/" and first == "SIZES":  # between rows or needles it may be a range, or a choice
+            yield "COMMA", ",", 0.5
     elif re.fullmatch(r"\d+\.\d+", bit):
         yield "DECIMAL", bit, 0.0
     elif bit.isdigit():
@@ -247,11 +249,11 @@ def _word(bit: str, first: str, last: str, state: Any, around: Surroundings) -> 
     if low in FILLERS or low in KINDS or len(low) == 1:
         return
     most = 1 if len(low) < 4 + (not first) else 2
-    near = [(cost, "NAME", name) for name in names if (cost := slips(low, name.lower())) <= most]
+    near = [(cost, "NAME", name) for name in names if (cost := letters_wrong(low, name.lower())) <= most]
     if len(near) > 1:
         return
     for word, terminal in _TERMINALS.items():
-        if (cost := slips(low, word)) <= most and _after(state, terminal) is not None:
+        if (cost := letters_wrong(low, word)) <= most and _after(state, terminal) is not None:
             near.append((cost, terminal, word))
     for cost, terminal, word in near:
         if cost == min(near)[0]:

@@ -8,7 +8,7 @@ import unicodedata
 from typing import Final
 
 from stitchc.notation.fixes.surroundings import Surroundings
-from stitchc.notation.slips import KEYWORDS, QUOTED, TEXT_WORDS
+from stitchc.notation.vocabulary import KEYWORDS, QUOTED, TEXT_WORDS
 
 _OTHER_WORDS: Final = {
     "pattern": "patron patrón motif muster schema padrão patroon mönster mønster",

@@ -15,8 +15,8 @@ from stitchc.messages import Span
 from stitchc.notation.cells import read_cells
 from stitchc.notation.fixes.surroundings import Surroundings
 from stitchc.notation.fixes.values import narrowed, with_figures
-from stitchc.notation.slips import LOOK_ALIKES, latin_of
 from stitchc.notation.tree import Word
+from stitchc.notation.vocabulary import LOOK_ALIKES, latin_of
 
 _ROW_WORD: Final = r"(?:rows?|rnds?|rounds?|r|no|line|course)(?:\b|(?=\d))\.?"
 _TO: Final = r"(?:to|through|thru|-|–|—|\.\.+|…)"
@@ -75,8 +75,8 @@ def _row(text: str, around: Surroundings) -> Iterator[str]:
 
 
 def _width(cells: str) -> int:
-    found, _ = read_cells(Word(cells, Span("", 1)))
-    return found.width if found else 0
+    widths, _ = read_cells(Word(cells, Span("", 1)))
+    return widths.width if widths else 0
 
 
 def _yarn(text: str, around: Surroundings) -> tuple[str | None, str]:
@@ -87,11 +87,11 @@ def _yarn(text: str, around: Surroundings) -> tuple[str | None, str]:
     any_of = "|".join(map(re.escape, names[:200]))
     pattern = r"[,(]?\s*(?:\b(?:in|with|using)\s+)?(?:\b(?:yarn|colou?r)\s+)?"
     pattern += rf"\"?(?<![\w-])({any_of})(?![\w-])\"?\s*\)?,?"
-    found = {match[1] for match in re.finditer(pattern, text, re.IGNORECASE)}
-    if len(found) != 1:
-        return ("" if found else None), text
+    yarns = {match[1] for match in re.finditer(pattern, text, re.IGNORECASE)}
+    if len(yarns) != 1:
+        return ("" if yarns else None), text
     exact = {name.lower(): name for name in names}
-    return exact[found.pop().lower()], re.sub(pattern, " ", text, flags=re.IGNORECASE).strip()
+    return exact[yarns.pop().lower()], re.sub(pattern, " ", text, flags=re.IGNORECASE).strip()
 
 
 def _heads(text: str, around: Surroundings) -> Iterator[tuple[str, str, int | None]]:
@@ -266,9 +266,9 @@ def _read_whole(text: str) -> Iterator[str]:
 
 
 def _bracketed(match: re.Match[str]) -> str:
-    inner, more, word, one, in_all, times = match.groups()
-    if more or word or one:
-        count = int(more or one or {"once": "1", "twice": "2"}[word.lower()]) + 1
+    inner, more, word, once_more, in_all, times = match.groups()
+    if more or word or once_more:
+        count = int(more or once_more or {"once": "1", "twice": "2"}[word.lower()]) + 1
     else:
         count = int(in_all or times)
     return f" ({inner})x{count} "

@@ -9,7 +9,7 @@ from typing import Final
 from stitchc.notation.fixes.rows import rows
 from stitchc.notation.fixes.surroundings import Surroundings, only_near
 from stitchc.notation.fixes.values import FILLERS, Value, narrowed, straight, values, with_figures
-from stitchc.notation.slips import KEYWORDS, NEW_WORDS, TEXT_WORDS
+from stitchc.notation.vocabulary import KEYWORDS, NEW_WORDS, TEXT_WORDS
 
 _BEGINS: Final = {
     "pattern": "pattern title name",
@@ -48,8 +48,8 @@ class _Left(Exception):
 class _Values:
     """The values of one line, from which a statement takes what it knows."""
 
-    def __init__(self, found: list[Value]) -> None:
-        self.left = list(found)
+    def __init__(self, in_line: list[Value]) -> None:
+        self.left = list(in_line)
 
     def all(self, kind: str) -> list[Value]:
         taken = [value for value in self.left if value.kind == kind]
@@ -145,9 +145,9 @@ def statements(code: str, around: Surroundings) -> Iterator[str]:
     if keyword in ("knit", "") and not re.search(r'\bat\s*"', text):
         rest = text = _TENSION.sub(lambda m: f' at "{m[1]}" ', rest)
     for read in _READERS.get(keyword, _READERS[""] if not keyword else ()):
-        for found in values(with_figures(rest if keyword else text, around), around):
+        for in_line in values(with_figures(rest if keyword else text, around), around):
             try:
-                yield read(_Values(found), rest if keyword else text)
+                yield read(_Values(in_line), rest if keyword else text)
             except (_Left, ValueError):
                 continue
 
@@ -243,10 +243,10 @@ def _yarn(rest: str, around: Surroundings) -> Iterator[str]:
             r"|((?:super[ -])?(?:lace|fine|light|medium|bulky)|jumbo)\s+weight)",
         ),
     ):
-        if found := re.search(r"[,;]?\s*" + pattern, rest, re.IGNORECASE):
-            value = (found[1] or found[2]).strip()
+        if fact := re.search(r"[,;]?\s*" + pattern, rest, re.IGNORECASE):
+            value = (fact[1] or fact[2]).strip()
             facts[key] = value
-            rest = rest[: found.start()] + rest[found.end() :]
+            rest = rest[: fact.start()] + rest[fact.end() :]
     rest = re.sub(r"\bweight\s*[:=]?\s*(\d+)[\s-]?ply\b", r", \1 ply", rest, flags=re.IGNORECASE)
     text = re.sub(r"^[\s,:=-]+|[\s,;.]+$", "", rest)
     parts = re.findall(r"\"([^\"]*)\"", text)
@@ -279,32 +279,32 @@ def _plain_number(text: str) -> str:
 # -- values -----------------------------------------------------------------------------------------------------------
 
 
-def _gauge(found: _Values, text: str) -> str:
-    in_order = list(found.left)
-    stitch = found.stitch()
-    lengths = found.all("length")
+def _gauge(given: _Values, text: str) -> str:
+    in_order = list(given.left)
+    stitch = given.stitch()
+    lengths = given.all("length")
     per_one = re.findall(r"(?:\bper|\bto|/|=)\s*(?:an?\s+|the\s+)?(cm|in)(?:ch)?\b", text, re.IGNORECASE)
     if not lengths and per_one:
         lengths = [Value("length", f"1 {unit.lower()}", 1.0) for unit in per_one]
-        found.word("in", "cm", "/")
-    numbers = found.all("number")
+        given.word("in", "cm", "/")
+    numbers = given.all("number")
     square = re.search(r"(\d+(?:\.\d+)?)\s*(?:cm|in|mm)?\s*[x×]\s*(\d+(?:\.\d+)?)\s*(?:cm|in|mm)", text)
     if square and square[1] == square[2]:
         numbers = [number for number in numbers if number.text != square[1]]
-        found.word("x", "×")
+        given.word("x", "×")
     per = {length.text for length in lengths}
     if len(lengths) == 2 and "(" in text and _about_equal(lengths):
         per = {lengths[0].text}
-    counts = {kind: found.maybe(kind) for kind in ("stitches", "rows")}
+    counts = {kind: given.maybe(kind) for kind in ("stitches", "rows")}
     if len(numbers) == 2 and not any(counts.values()) and re.search(r"\d\s*(?:x|×|/|by)\s*\d", text):
         counts = {"stitches": numbers[0].text, "rows": numbers[1].text}
-        found.word("x", "×", "/", "by")
+        given.word("x", "×", "/", "by")
         numbers = []
     elif "x" in text or "×" in text or "/" in text:
-        found.word("x", "×", "/")
+        given.word("x", "×", "/")
     if numbers or len(per) not in (1, 2) or not any(counts.values()):
         raise _Left
-    found.end("for", "over", "per", "in", "by", "gauge", "tension", "stitch", "measure", "square", "with", "=")
+    given.end("for", "over", "per", "in", "by", "gauge", "tension", "stitch", "measure", "square", "with", "=")
     if len(per) == 2:
         return _measured_apart(stitch, in_order)
     written = " ".join(f"{count} {kind}" for kind, count in counts.items() if count)
@@ -329,57 +329,57 @@ def _measured_apart(stitch: str, in_order: list[Value]) -> str:
 
 def _about_equal(lengths: list[Value]) -> bool:
     """Whether it is one length in two units."""
-    one, two = lengths
-    differ = one.text.split()[1] != two.text.split()[1]
-    return differ and abs(one.amount - two.amount) < 0.02 * max(one.amount, two.amount)
+    first, second = lengths
+    differ = first.text.split()[1] != second.text.split()[1]
+    return differ and abs(first.amount - second.amount) < 0.02 * max(first.amount, second.amount)
 
 
-def _width(found: _Values, text: str) -> str:
-    if (count := found.maybe("stitches")) is not None:
-        found.end("width", "wide")
+def _width(given: _Values, text: str) -> str:
+    if (count := given.maybe("stitches")) is not None:
+        given.end("width", "wide")
         return f"needles {_whole(count)}"
-    lengths = found.all("length")
+    lengths = given.all("length")
     if not re.search(r"wid|\bin\b", text, re.IGNORECASE) and text[:1].isdigit():
         raise _Left
-    stitch = found.maybe("stitch") or ("plain" if found.word("plain") else None)
-    plus = found.word("plus", "+", "seam", "seams", "allowance")
+    stitch = given.maybe("stitch") or ("plain" if given.word("plain") else None)
+    plus = given.word("plus", "+", "seam", "seams", "allowance")
     if len(lengths) == 2 and not plus and "(" in text and _about_equal(lengths):
         lengths = lengths[:1]
     if len(lengths) != (2 if plus else 1):
         raise _Left
-    found.end("width", "wide", "finished", "in", "for", "with")
+    given.end("width", "wide", "finished", "in", "for", "with")
     line = f"width {lengths[0].text}" + (f" plus {lengths[1].text}" if plus else "")
     return line + (f" in {stitch}" if stitch else "")
 
 
-def _needles(found: _Values, text: str) -> str:
+def _needles(given: _Values, text: str) -> str:
     if sides := re.fullmatch(r"\D*(\d+)\s*(?:(?:on\s+)?each\s+side|left\W+(\d+)\s*right)\W*", text, re.IGNORECASE):
         return f"needles L{sides[1]}-R{sides[2] or sides[1]}"
     if signed := re.fullmatch(r"\W*-(\d+)\s*(?:to|[-–])\s*\+?(\d+)\W*", text):
         return f"needles L{signed[1]}-R{signed[2]}"
-    span = found.maybe("range")
+    span = given.maybe("range")
     if not span and text[:1].isdigit() and not re.search("needle|stitch|sts", text, re.IGNORECASE):
         raise _Left
-    found.left = [Value("number", v.text) if v.kind == "stitches" else v for v in found.left if v.kind != "noun"]
-    count = found.maybe("number")
+    given.left = [Value("number", v.text) if v.kind == "stitches" else v for v in given.left if v.kind != "noun"]
+    count = given.maybe("number")
     if (span is None) == (count is None):
         raise _Left
-    found.end("needles", "from", "cast", "in", "use")
+    given.end("needles", "from", "cast", "in", "use")
     return f"needles {span or _whole(count or '')}"
 
 
-def _edge(found: _Values, text: str) -> str:
-    found.left = [Value("number", v.text) if v.kind == "stitches" else v for v in found.left if v.kind != "noun"]
-    count = found.one("number")
-    if not found.word("edge") and "edge" not in text.lower() and text[:1].isdigit():
+def _edge(given: _Values, text: str) -> str:
+    given.left = [Value("number", v.text) if v.kind == "stitches" else v for v in given.left if v.kind != "noun"]
+    count = given.one("number")
+    if not given.word("edge") and "edge" not in text.lower() and text[:1].isdigit():
         raise _Left
-    found.end("edge", "each", "end", "side", "at", "both")
+    given.end("edge", "each", "end", "side", "at", "both")
     return f"edge {_whole(count)}"
 
 
-def _carriage(found: _Values, text: str) -> str:
-    side = found.one("side")
-    found.end("carriage", "at", "in", "starts", "start", "side", "stands", "from", "begins", "begin")
+def _carriage(given: _Values, text: str) -> str:
+    side = given.one("side")
+    given.end("carriage", "at", "in", "starts", "start", "side", "stands", "from", "begins", "begin")
     return f"carriage {side}"
 
 
@@ -388,17 +388,17 @@ _TENSION: Final = re.compile(
 )
 
 
-def _knit(found: _Values, text: str) -> str:
-    stitch = found.stitch()
-    yarn = found.maybe("yarn")
-    exactly = found.word("exactly")
-    texts = found.maybe("text")
-    rows, length = found.maybe("rows"), found.maybe("length")
+def _knit(given: _Values, text: str) -> str:
+    stitch = given.stitch()
+    yarn = given.maybe("yarn")
+    exactly = given.word("exactly")
+    texts = given.maybe("text")
+    rows, length = given.maybe("rows"), given.maybe("length")
     if (rows is None) == (length is None):
         raise _Left
     if texts is not None:
-        found.word("at")
-    found.end("knit", "work", "for", "in", "with", "until", "stitch")
+        given.word("at")
+    given.end("knit", "work", "for", "in", "with", "until", "stitch")
     count = int(_whole(rows)) if rows is not None else 0
     amount = f"{count} row{'s' if count != 1 else ''}" if rows is not None else length
     return (

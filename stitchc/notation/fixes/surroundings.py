@@ -68,26 +68,28 @@ def only_near(word: str, names: Iterable[str]) -> str | None:
     """The one name that this word is a slip of: a letter wrong, or two in a long one; None where several could be."""
     if not 3 <= len(word) <= 40:
         return None
-    near = [name for name in islice(names, 500) if slips(word.casefold(), name.casefold()) <= (len(word) > 5) + 1]
+    near = [
+        name for name in islice(names, 500) if letters_wrong(word.casefold(), name.casefold()) <= (len(word) > 5) + 1
+    ]
     return near[0] if len(near) == 1 else None
 
 
-def slips(one: str, two: str) -> int:
+def letters_wrong(word: str, other: str) -> int:
     """How many letters are wrong, where scanning may have read `m` for `rn`; 9 for words quite different."""
-    return min(_edits(one, two), _edits(one.replace("rn", "m"), two.replace("rn", "m")))
+    return min(_edits(word, other), _edits(word.replace("rn", "m"), other.replace("rn", "m")))
 
 
-def _edits(one: str, two: str) -> int:
+def _edits(word: str, other: str) -> int:
     """How many letters are wrong, missing, too many or exchanged with their neighbour; 9 for words quite different."""
-    if abs(len(one) - len(two)) > 2:
+    if abs(len(word) - len(other)) > 2:
         return 9
     before: list[int] = []
-    last = list(range(len(two) + 1))
-    for i, a in enumerate(one, start=1):
+    last = list(range(len(other) + 1))
+    for i, a in enumerate(word, start=1):
         now = [i]
-        for j, b in enumerate(two, start=1):
+        for j, b in enumerate(other, start=1):
             cost = min(now[-1] + 1, last[j] + 1, last[j - 1] + (a != b))
-            if i > 1 and j > 1 and a == two[j - 2] and b == one[i - 2]:
+            if i > 1 and j > 1 and a == other[j - 2] and b == word[i - 2]:
                 cost = min(cost, before[j - 2] + 1)
             now.append(cost)
         before, last = last, now

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Final, NamedTuple
 
 from stitchc.notation.fixes.surroundings import Surroundings, only_near
-from stitchc.notation.slips import FIGURES, KEYWORDS, PLAIN_WORDS
+from stitchc.notation.vocabulary import FIGURES, KEYWORDS, PLAIN_WORDS
 
 _UNITS: Final = {
     "mm": "mm millimetre millimetres millimeter millimeters",
@@ -94,10 +94,10 @@ def values(text: str, around: Surroundings) -> Iterator[list[Value]]:
     raw = list(_tokens(text, around))
     seen = []
     for behind in (False, True):
-        found = _lengths(_counted(raw, behind))
-        if found not in seen:
-            seen.append(found)
-            yield found
+        reading = _lengths(_counted(raw, behind))
+        if reading not in seen:
+            seen.append(reading)
+            yield reading
 
 
 def _tokens(text: str, around: Surroundings) -> Iterator[Value]:
@@ -158,8 +158,8 @@ def _words(word: str, around: Surroundings) -> Iterator[Value]:
 
 def _bed_range(text: str) -> str:
     ends = re.findall(r"([LRlr])\s*(\d+)|(\d+)\s*([LRlr])", text)
-    named = [(a or d).upper() + (b or c) for a, b, c, d in ends]
-    return "-".join(reversed(named) if named[0][0] == "R" and named[1][0] == "L" else named)
+    needles = [(a or d).upper() + (b or c) for a, b, c, d in ends]
+    return "-".join(reversed(needles) if needles[0][0] == "R" and needles[1][0] == "L" else needles)
 
 
 def _counted(raw: list[Value], behind: bool) -> list[Value]:
@@ -206,10 +206,10 @@ def _counted(raw: list[Value], behind: bool) -> list[Value]:
 _MM: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4, "m": 1000.0, "ft": 304.8}
 
 
-def _lengths(found: list[Value]) -> list[Value]:
+def _lengths(in_line: list[Value]) -> list[Value]:
     """Lengths in units of the notation: metres and feet turned, two that follow each other (1 m 20 cm) added up."""
     out: list[Value] = []
-    for here in found:
+    for here in in_line:
         if here.kind != "length":
             out.append(here)
             continue

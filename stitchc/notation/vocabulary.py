@@ -82,22 +82,24 @@ def nearest(name: str, among: Iterable[str]) -> str | None:
     import difflib
 
     folded = {other.casefold(): other for other in itertools.islice(among, 5000)}
-    found = difflib.get_close_matches(name.casefold(), folded, n=1, cutoff=0.7)
-    return folded[found[0]] if found else None
+    near = difflib.get_close_matches(name.casefold(), folded, n=1, cutoff=0.7)
+    return folded[near[0]] if near else None
 
 
 def count_message(
-    text: str, span: Span, least: int = 1, most: int = MOST_COUNT, what: str = "A count"
+    text: str, span: Span, least: int = 1, most: int = MOST_COUNT, subject: str = "A count"
 ) -> Message | None:
     """What is wrong with a whole number as written, or None: N115 below `least`, N110 above `most`."""
     digits = text.lstrip("-").lstrip("0")
     value = int(text) if len(digits) <= 9 else None
     negative = text.startswith("-") and digits
     if negative or (value is not None and value < least):
-        return Message("N115", "error", f"{what} is at least {least:,}, not `{_short(text)}`.", span, cure=str(least))
+        return Message(
+            "N115", "error", f"{subject} is at least {least:,}, not `{_short(text)}`.", span, cure=str(least)
+        )
     if value is None or value > most:
         return Message(
-            "N110", "error", f"{what} is at most {most:,}, not `{_short(text)}`.", span, cure=f"{most} or less"
+            "N110", "error", f"{subject} is at most {most:,}, not `{_short(text)}`.", span, cure=f"{most} or less"
         )
     return None
 
