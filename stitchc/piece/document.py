@@ -26,6 +26,7 @@ from stitchc.piece.size_words import (
     child_cautions,
     gauge_lines,
     in_both,
+    known,
     rounding_lines,
     rows_words,
     size_lines,
@@ -108,10 +109,10 @@ def _facts(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_row
     yield from bed_facts(plan.machine, [each.needles for each in plans], plan.edge, [each.passes for each in plans])
     if after_row < len(plan.passes):
         yield "Carriage", f"at the {plan.passes[after_row].start_side} before row {after_row + 1}"
-    if len(plans) == 1 and plan.width_cm is not None:
-        yield "Width", size_words([plan.width_cm], units)
-    if len(plans) == 1 and plan.length_cm is not None:
-        yield "Length", size_words([plan.length_cm], units) + (", of the whole" if after_row else "")
+    if widths := known([each.width_cm for each in plans]):
+        yield "Width", size_words(widths, units)
+    if lengths := known([each.length_cm for each in plans]):
+        yield "Length", size_words(lengths, units) + (", of the whole" if after_row else "")
     yield "Work", work_words(plans, after_row)
     yield from (("Note", note) for note in plan.pattern.notes)
 

@@ -40,18 +40,15 @@ def _rounded_to(value: float, digits: int, unit: str) -> str:
 
 
 def size_words(sizes: Sequence[Range], units: Units) -> str:
-    """ "59.5 cm, 52.5 to 67.3 cm (23.4 in, 20.7 to 26.5 in)"; of several sizes with the others in brackets."""
+    """ "59.5 cm, 52.5 to 67.3 cm (23.4 in, 20.7 to 26.5 in)"; of several sizes "59.5 [64.1] cm (23.4 [25.2] in)"."""
     ways = [_range(sizes, "cm"), _range([size.times(1 / CM_PER_INCH) for size in sizes], "in")]
     first, second = ways if units == "cm" else ways[::-1]
     return f"{first} ({second})"
 
 
 def _range(sizes: Sequence[Range], unit: str) -> str:
-    value, low, high = (
-        several([f"{figure:.1f}" for figure in figures])
-        for figures in zip(*((size.value, size.low, size.high) for size in sizes), strict=True)
-    )
-    return f"{value} {unit}, {low} to {high} {unit}"
+    words = f"{several([f'{size.value:.1f}' for size in sizes])} {unit}"
+    return words if len(sizes) > 1 else f"{words}, {sizes[0].low:.1f} to {sizes[0].high:.1f} {unit}"
 
 
 def known(sizes: Sequence[Range | None]) -> list[Range]:
