@@ -431,3 +431,17 @@ def _read_cure(path: str) -> str:
         if there:
             return "Patterns in that folder: " + ", ".join(there[:5]) + "."
     return "Check the name and the folder; a pattern's name ends in .stitch."
+
+
+# -- the date -------------------------------------------------------------------------------------------------------
+
+
+def today() -> str:
+    """The date for what is made now, as 2026-05-01; with SOURCE_DATE_EPOCH (seconds since 1970 began, see
+    reproducible-builds.org) that one, so that the same pattern gives the same bytes."""
+    import datetime
+
+    seconds = os.environ.get("SOURCE_DATE_EPOCH", "")
+    if seconds.isascii() and seconds.isdigit() and len(seconds) < 12:
+        return datetime.datetime.fromtimestamp(int(seconds), datetime.UTC).date().isoformat()
+    return datetime.date.today().isoformat()

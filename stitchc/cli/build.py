@@ -56,14 +56,13 @@ def command(file: str, folder: Path, machine_name: str | None, options: BuildOpt
 
     def build() -> None:
         from stitchc.cli.fabric_cache import FabricCache
-        from stitchc.cli.leaflet import today
         from stitchc.cli.progress import Bar
         from stitchc.gallery.build import INDEX, build_pattern, expected_names
 
         machines = [common.load_machine(name) for name in ([machine_name] if machine_name else MACHINES)]
         pattern = common.read_pattern(file)
         files.refuse_any_foreign([folder / name for name in expected_names(pattern, machines, options)], force)
-        dated = dataclasses.replace(options, date=today())
+        dated = dataclasses.replace(options, date=files.today())
         with Bar("building") as bar:
             product = build_pattern(pattern, machines, dated, bar.move_to, FabricCache())
         contents = {each.name: each.content for each in product.files}

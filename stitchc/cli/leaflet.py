@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
-import datetime
-import os
 
 import click
 
+from stitchc import files
 from stitchc.cli.common import file_argument, load_machine, read_pattern
 from stitchc.cli.options import options_of
 from stitchc.cli.results import Target, put_product
@@ -43,16 +42,7 @@ def command(file: str, machine_name: str | None, options: LeafletOptions, target
 
     pattern = read_pattern(file)
     machines = [load_machine(name) for name in ([machine_name] if machine_name else SHIPPED)]
-    options = dataclasses.replace(options, date=options.date or today())
+    options = dataclasses.replace(options, date=options.date or files.today())
     with Bar("making the leaflet") as bar:
         product = make_leaflet(pattern, machines, options, bar.move_to, FabricCache())
     put_product(product, target, pattern.sources)
-
-
-def today() -> str:
-    """The date for what is made now, or that of SOURCE_DATE_EPOCH (seconds since 1970, reproducible-builds.org), so
-    that the same pattern gives the same bytes."""
-    seconds = os.environ.get("SOURCE_DATE_EPOCH", "")
-    if seconds.isascii() and seconds.isdigit() and len(seconds) < 12:
-        return datetime.datetime.fromtimestamp(int(seconds), datetime.UTC).date().isoformat()
-    return datetime.date.today().isoformat()

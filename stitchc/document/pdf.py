@@ -60,7 +60,7 @@ from stitchc.page.reading_order import ReadingOrder
 from stitchc.page.values import PAPERS
 
 _MARGIN: Final = 15 * mm
-_TICK: Final = 7 * mm
+_TICKS: Final = (7 * mm, 6.2 * mm, 5.4 * mm)
 """Side of a box to tick, as in the page for a browser."""
 _UNBROKEN: Final = 60
 """Letters of code up to which it is not broken over two lines."""
@@ -261,12 +261,45 @@ def _heading(text: str, size: float, level: int, before: float = 4, is_listed: b
 
 
 class _Block(Flowable):  # type: ignore[misc]
-    """A repeated stretch of rows: on one page, because whoever ticks its rows goes through it again and again; where it
-    takes more than a page, broken between its lines."""
+    """A repeated stretch of rows: on one page, because whoever ticks its rows goes through it again and again. Its
+    boxes are as large as the rest of the page allows, down to the smallest that a pencil ticks."""
 
     def __init__(self, content: Sequence[Flowable]) -> None:
         super().__init__()
         self.content = content
+        self.together = [each for each in content if not isinstance(each, _Continued)]
+
+    def least_height(self, width: float) -> float:
+        """With the smallest boxes."""
+        self._resize(_TICKS[-1])
+        return _height(self.together, width)
+
+    def broken(self) -> Sequence[Flowable]:
+        """Its parts, for a stretch that takes more than a page: it goes on between its lines, under its head again."""
+        self._resize(_TICKS[0])
+        return self.content
+
+    def _resize(self, side: float) -> None:
+        for each in self.together:
+            if isinstance(each, _Ticks):
+                each.side = side
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        self.width = width
+        for side in _TICKS:
+            self._resize(side)
+            self.height = _height(self.together, width)
+            if self.height <= height:
+                break
+        return self.width, self.height
+
+    def draw(self) -> None:
+        y = self.height
+        for each in self.together:
+            _, high = each.wrapOn(self.canv, self.width, 1e6)
+            y -= each.getSpaceBefore() + high
+            each.drawOn(self.canv, 0, y)
+            y -= each.getSpaceAfter()
 
 
 class _Continued(Paragraph):  # type: ignore[misc]
@@ -302,10 +335,15 @@ def _with_page_breaks(story: Iterable[Flowable], width: float, height: float) ->
         if isinstance(flowable, NextPageTemplate | PageBreak | _Sheet):
             yield from run
         elif isinstance(flowable, _Block):
-            whole = [*run[:-1], *flowable.content]
-            room = _height(whole, width)
-            yield CondPageBreak(room if room < height else most)
-            yield from _with_page_breaks(whole, width, height)
+            least = _height(run[:-1], width) + flowable.least_height(width)
+            if least < height:
+                yield CondPageBreak(least)
+                for each in run:
+                    each.keepWithNext = 0
+                yield from run
+            else:
+                yield CondPageBreak(most)
+                yield from _with_page_breaks([*run[:-1], *flowable.broken()], width, height)
         elif flowable.getKeepWithNext():
             continue
         else:
@@ -584,10 +622,11 @@ class _Ticks(Flowable):  # type: ignore[misc]
         super().__init__()
         self.times, self.indent = times, indent
         self.gap = 0.3 if any(len(once) > 1 for once in times) else 0.0
+        self.side = _TICKS[0]
         self.lines: list[list[Sequence[int]]] = []
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
-        across = max(1, int((width - self.indent) / _TICK) - 1)
+        across = max(1, int((width - self.indent) / self.side) - 1)
         runs = [once[at : at + across] for once in self.times for at in range(0, len(once), across)]
         self.lines = [[]]
         for run in runs:
@@ -595,12 +634,12 @@ class _Ticks(Flowable):  # type: ignore[misc]
             if self.lines[-1] and taken > across:
                 self.lines.append([])
             self.lines[-1].append(run)
-        self.width, self.height = width, len(self.lines) * (_TICK + 2) + 3
+        self.width, self.height = width, len(self.lines) * (self.side + 2) + 3
         return self.width, self.height
 
     def split(self, width: float, height: float) -> list[Flowable]:
         self.wrap(width, height)
-        fit = int((height - 3) / (_TICK + 2))
+        fit = int((height - 3) / (self.side + 2))
         if fit < 1 or fit >= len(self.lines):
             return [self] if fit >= len(self.lines) else []
         parts = (self.lines[:fit], self.lines[fit:])
@@ -611,15 +650,15 @@ class _Ticks(Flowable):  # type: ignore[misc]
         canvas.setLineWidth(0.7)
         canvas.setStrokeColor(black)
         canvas.setFillColor(black)
-        canvas.setFont(fonts()[False], 8)
+        canvas.setFont(fonts()[False], 8 if self.side > _TICKS[-1] else 7)
         for at, line in enumerate(self.lines):
-            x, y = self.indent, self.height - (at + 1) * (_TICK + 2)
+            x, y = self.indent, self.height - (at + 1) * (self.side + 2)
             for run in line:
                 for number in run:
-                    canvas.rect(x, y, _TICK, _TICK)
-                    canvas.drawCentredString(x + _TICK / 2, y + _TICK / 2 - 2.8, str(number or ""))
-                    x += _TICK
-                x += self.gap * _TICK
+                    canvas.rect(x, y, self.side, self.side)
+                    canvas.drawCentredString(x + self.side / 2, y + self.side / 2 - 2.8, str(number or ""))
+                    x += self.side
+                x += self.gap * self.side
 
 
 def _rows(rows: Rows, every_row: bool, width: float, level: int) -> Iterator[Flowable]:

@@ -13,8 +13,8 @@ from stitchc.notation.writer import row_text
 if TYPE_CHECKING:
     from stitchc.chart import Chart
 
-_VERBS: Final = {"K": "knit", "T": "tuck", "S": "slip", "-": "leave empty"}
-_TOKEN: Final = re.compile(r"([KTS-])(\d*)|(\()|\)x(\d+)")
+_VERBS: Final = {"K": "knit", "T": "tuck", "S": "slip"}
+_TOKEN: Final = re.compile(r"([KTS])(\d*)|(\()|\)x(\d+)")
 
 
 def stitch_rows(name: str, chart: Chart) -> Table:
@@ -31,6 +31,10 @@ def stitch_rows(name: str, chart: Chart) -> Table:
     head = ("Row", "Letters", "In words", "Carriage", *(("Yarn",) if yarns else ()))
     size = f"{number(chart.width, 'needle')} by {number(chart.height, 'row')}"
     caption = f"{name}, {size}: left to right as you face the bed; K knits, T tucks, S slips. Row 1 is knitted first."
+    if chart.out:
+        plural = len(chart.out) > 1
+        caption += f" Needle{'s' * plural} {ranges(chart.out)} of the repeat {'are' if plural else 'is'} out of work "
+        caption += "and left out of these rows."
     return Table(head, tuple(lines), caption)
 
 

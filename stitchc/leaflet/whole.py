@@ -162,7 +162,8 @@ def _class_chapter(
     pieces = [_merged(of_piece, labels) for of_piece in documents.values()]
     facts = (("Machine" if len(machines) == 1 else "Machines", "; ".join(machine.title for machine in machines)),)
     parts = [bitmap_part(pattern, machines[0], options, False)] if machines[0].reader == "bitmap" else []
-    title = CLASSES[machines[0].reader].format(machines[0].reader_width)
+    widths = dict.fromkeys(str(machine.reader_width) for machine in machines)
+    title = CLASSES[machines[0].reader].format(listed(tuple(widths), "or"))
     if len(pieces) > 1:
         return Document(title, "", facts, tuple(parts), chapters=tuple(pieces))
     (only,) = pieces

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 import stitchc
 from stitchc import options as product_options
 from stitchc.card.product import make_test_card
+from stitchc.files import today
 from stitchc.live.settings import OPTIONS, as_fields, in_page_words
 from stitchc.live.values import Made
 from stitchc.messages import Message, Refused
@@ -92,7 +93,11 @@ _MAKE: Final[Mapping[str, Callable[[Pattern, Any, Any, Progress], Product[Any]]]
     "sheet": lambda pattern, machine, options, progress: stitchc.make_sheet(pattern, machine, options),
     "piece": lambda pattern, machine, options, progress: stitchc.plan_piece(pattern, machine, options),
     "leaflet": lambda pattern, machine, options, progress: stitchc.make_leaflet(
-        pattern, [machine] if machine else _every_machine(), options, progress, _shelf()
+        pattern,
+        [machine] if machine else _every_machine(),
+        dataclasses.replace(options, date=today()),
+        progress,
+        _shelf(),
     ),
     "compare": lambda pattern, machine, options, progress: stitchc.compare_stitches([pattern], machine, options),
     "swatch": lambda pattern, machine, options, progress: stitchc.plan_swatch(pattern, machine, options),
@@ -315,7 +320,7 @@ def _everything(ask: Ask) -> dict[str, Any]:
 
     pattern, kind = ask.pattern, product_options.BuildOptions
     machines = [load(name) for name in ([ask.machine] if ask.machine else ONE_OF_EACH)]
-    options = kind(**as_fields(kind, ask.settings.get("gauge", {}), "", ask.units))
+    options = kind(**as_fields(kind, ask.settings.get("gauge", {}), "", ask.units), date=today())
     made = stitchc.build_pattern(pattern, machines, options, ask.progress)
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
