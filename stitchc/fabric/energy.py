@@ -3,7 +3,7 @@
 Knows positions, rest lengths and which points are near each other; nothing of stages, starts or pictures. Lengths are
 in plain loop lengths and the yarn's bending stiffness is 1. The terms: yarn that hardly stretches, bends, and pushes
 other yarn away closer than its diameter; and, standing for friction, set and pressing, a flat fabric, loops that stay
-upright, and yarn that does not slide from needle to needle except into floats.
+upright, and yarn that does not slide from needle to needle.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import SLIP
 from stitchc.fabric.near import pairs_within
 from stitchc.fabric.start import NODES, Floats, Ints, Layout
 
@@ -22,14 +21,32 @@ from stitchc.fabric.start import NODES, Floats, Ints, Layout
 # friction against sliding bends some stitches out of shape.
 STRETCH: Final = 3e4
 CONTACT: Final = 2000.0
-FLAT: Final = 3000.0
 NO_SLIDING: Final = 1e5
 FRICTION: Final = 300.0
 UPRIGHT_X: Final = 3e4
 UPRIGHT_Z: Final = 1e4
-EVEN: Final = 600.0
-"""Of wale gaps at a given cell; 0 where the cell is free. Yarn that springs back for ever pushes the neighbours of
-tucks together into ladders; real yarn takes the set of the needles that it was knitted on, one pitch apart."""
+
+
+@dataclass(frozen=True)
+class Ground:
+    """How the fabric lies, as stiffnesses. flat: by which all yarn is pressed into one plane. level: by which whole
+    wales are. even: by which the gaps between wales are kept equally far apart. form: by which yarn keeps the form of
+    the textbook, in which it was knitted."""
+
+    flat: float
+    level: float
+    even: float
+    form: float
+
+
+MEASURED: Final = Ground(3000.0, 0.0, 0.0, 0.0)
+"""For the cell that yarns choose: a swatch is smoothed out flat before it is measured. With less, repeats whose same
+needles always hold fold along their wales."""
+
+SEEN: Final = Ground(100.0, 1e4, 3500.0, 200.0)
+"""For the picture, at a given cell: what is held less bulges between what is held longer, but the fabric is not folded
+along its wales. Yarn that springs back for ever opens every column of tucks into a ladder; real yarn takes the set of
+the loops and of the needles, one pitch apart, that it was knitted on. Chosen by eye, on fourteen repeats."""
 
 POINT_SPACING: Final = 0.5
 """Contact points lie at most this many diameters apart along the yarn."""
@@ -86,25 +103,24 @@ class Energy:
     `coarsest`, the longest way from a contact point to the next.
 
     Public besides, for the metric: along_x, even_x and along_z (ties), share and length (of yarn, for each node and
-    edge), stretch, leading.
+    edge), stretch, flat, leading.
     """
 
     closest: float = np.inf
     coarsest: float = 0.0
     leading = 0.0
 
-    def __init__(self, layout: Layout, even: float = 0.0) -> None:
-        """even: stiffness by which the gaps between wales are kept equally far apart."""
-        self.layout = layout
-        kinds = np.array([cell.kind for cell in layout.cells]).reshape(layout.height, layout.width)
-        first = np.arange(layout.nodes)[::NODES].reshape(kinds.shape)
-        looped = kinds != SLIP
-        at_gap = looped & np.roll(looped, 1, axis=1)
+    def __init__(self, layout: Layout, ground: Ground = MEASURED) -> None:
+        self.layout, self.flat, self._level = layout, ground.flat, ground.level
+        looped = np.array([cell.looped for cell in layout.cells]).reshape(layout.height, layout.width)
+        first = np.arange(layout.nodes)[::NODES].reshape(looped.shape)
+        # Where wales are free to move, a float gives its slack to its neighbours.
+        at_gap = (looped & np.roll(looped, 1, axis=1)) | (ground.even > 0)
         gaps = [first[at_gap[:, column], column] for column in range(layout.width)]
         middles = [first[looped[:, column], column] + NODES // 2 for column in range(layout.width)]
         quarters = [np.array([node + NODES // 4, node + 3 * NODES // 4]) for node in first[looped].tolist()]
         self.along_x = (Ties.between(gaps, NO_SLIDING, FRICTION), Ties.between(middles, UPRIGHT_X))
-        self.even_x = Ties.between([np.concatenate(gaps)] if even else [], even or 1.0)
+        self.even_x = Ties.between([np.concatenate(gaps)] if ground.even else [], ground.even or 1.0)
         self.along_z = Ties.between(quarters, UPRIGHT_Z)
         self._wale = np.arange(layout.nodes) // NODES % layout.width
 
@@ -141,10 +157,10 @@ class Energy:
         return points
 
     def strains(self, at: Floats, width: float) -> Floats:
-        """Strain of each cell's yarn, over all of it."""
+        """Strain of each course's yarn, over all of it: a loop that is drawn longer robs others of its course."""
         edges = self.layout.edges(at, width)
-        length = np.sqrt((edges * edges).sum(axis=0)).reshape(-1, NODES).sum(axis=1)
-        strains: Floats = length / self.length.reshape(-1, NODES).sum(axis=1) - 1
+        length = np.sqrt((edges * edges).sum(axis=0)).reshape(self.layout.height, -1).sum(axis=1)
+        strains: Floats = length / self.length.reshape(self.layout.height, -1).sum(axis=1) - 1
         return strains
 
     def _pairs_near(self, at: Floats, edges: Floats, box: Floats) -> tuple[_Pairs, Floats]:
@@ -198,9 +214,14 @@ class Energy:
         gradient = behind(tension + onward) - tension + np.add.reduceat(on_points, self._begins, axis=1) - onward
 
         off = at[2] - float((share * at[2]).sum() / share.sum())
-        press = FLAT * share * off
+        press = self.flat * share * off
         energy += 0.5 * float((press * off).sum())
         gradient[2] += press
+        if self._level:
+            in_wale = np.bincount(self._wale, share)
+            tilt = np.bincount(self._wale, share * off) / in_wale
+            energy += 0.5 * self._level * float((in_wale * tilt * tilt).sum())
+            gradient[2] += self._level * share * tilt[self._wale]
         if self.leading:
             cell = np.array([[width / self.layout.width], [height / self.layout.height], [1.0]])
             astray = at - self._lead * cell

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.fabric.energy import FLAT, Energy, Ties
+from stitchc.fabric.energy import Energy, Ties
 from stitchc.fabric.start import Floats, Ints
 
 _WHOLE: Final = 12
@@ -72,7 +72,7 @@ class Metric:
         self._add_ties(2, energy.along_z)
         soft = (_SOFT + energy.leading) * energy.share
         even = np.bincount(energy.even_x.node, minlength=layout.nodes) * energy.even_x.stiffness
-        for a, more in enumerate((even, 0 * even, FLAT * energy.share)):
+        for a, more in enumerate((even, 0 * even, energy.flat * energy.share)):
             self._add(a, a, every, every, soft + more)
 
         self._inverse = self._inverted()

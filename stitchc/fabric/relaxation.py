@@ -12,9 +12,9 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import KNIT, SLIP, Chart
+from stitchc.chart import KNIT, Chart
 from stitchc.fabric.descent import Descent, Shape, descend
-from stitchc.fabric.energy import EVEN, STRETCH, Energy
+from stitchc.fabric.energy import MEASURED, SEEN, STRETCH, Energy
 from stitchc.fabric.start import DIAMETER, NODES, SLIP_FED, START_COURSE, Floats, Layout, lay_out, start_shape
 from stitchc.fabric.symmetry import Symmetries, symmetries
 from stitchc.fabric.topology import prove
@@ -33,14 +33,11 @@ MOST_CELLS: Final = 1600
 MOST_TUCKS: Final = 10
 """The most tuck loops that a needle may knit off at once."""
 
-HELD: Final = 0.95
+HELD: Final = 0.9
 """Yarn that a held loop takes, if it can get it, over the shortest way round its legs at the given cell."""
 
-ROBBED: Final = 0.06
+ROBBED: Final = 0.2
 """The most that the other loops of a course lose to its held loops, as a share of their yarn."""
-
-MOST_RISEN: Final = 3
-"""Courses that a held loop rises over at the most: the tuck loops that it holds further pull it down."""
 
 _START_WALE: Final = 0.34
 _START_CLEAR: Final = 0.7
@@ -202,10 +199,7 @@ def _refuse(repeat: Chart) -> None:
                 cure=f"Show a part of it as a separate stitch. {_OTHERWISE}",
             )
         )
-    if repeat.out:
-        text = "A fabric with needles out of work can't be drawn yarn by yarn."
-        raise Refused(Message("V701", "error", text, cure=_OTHERWISE))
-    never = np.flatnonzero(~repeat.knits.any(axis=0)) + 1
+    never = np.flatnonzero(repeat.in_work & ~repeat.knits.any(axis=0)) + 1
     if never.size:
         first = ", ".join(str(column) for column in never[:6].tolist()) + (", …" if never.size > 6 else "")
         which = f"needle {first} of the repeat never knits" if never.size == 1 else f"needles {first} never knit"
@@ -214,7 +208,7 @@ def _refuse(repeat: Chart) -> None:
                 "V701",
                 "error",
                 f"The fabric can't be drawn: {which}, so the yarn there hangs in no loop.",
-                cure="Let every needle knit in at least one row.",
+                cure="Let every needle in work knit in at least one row.",
             )
         )
 
@@ -235,7 +229,8 @@ class _Relaxation:
     ) -> None:
         self._chart, self._layout, self._alike, self._start = chart, layout, alike, start
         self._free, self._goal, self._longer = cell is None, cell or PLAIN_CELL, longer
-        self._energy = Energy(layout, 0.0 if cell is None else EVEN)
+        ground = MEASURED if cell is None else SEEN
+        self._energy, self._form = Energy(layout, ground), ground.form
         w = self._start_wale()
         self._shape = Shape(start * w, w, w * START_COURSE)
         self._first, fed = _rest_lengths(layout, self._shape, self._goal, self._free)
@@ -312,7 +307,7 @@ class _Relaxation:
     def _stage(self, rest: Floats, stretch: float, leading: float, free: bool, last: bool = False) -> Descent:
         at, w, c = self._shape
         depth = math.sqrt(w * c / START_COURSE)
-        self._energy.lead(self._start * np.array([[1.0], [1 / START_COURSE], [depth]]), leading)
+        self._energy.lead(self._start * np.array([[1.0], [1 / START_COURSE], [depth]]), max(leading, self._form))
         self._energy.rest(rest, DIAMETER, at, w * self._layout.width, stretch)
         large = len(self._layout.cells) > _LARGE
         if last:
@@ -332,7 +327,7 @@ def _rest_lengths(layout: Layout, shape: Shape, goal: tuple[float, float], free:
     fed = layout.fed.copy()
     for row in range(layout.height):
         cells = slice(row * layout.width, (row + 1) * layout.width)
-        if all(cell.kind == SLIP for cell in layout.cells[cells]):
+        if not any(cell.looped for cell in layout.cells[cells]):
             fed[cells] = 1.02 * goal[0]
     if not free:
         _rob(layout, fed, goal)
@@ -347,7 +342,7 @@ def _lengths(edges: Floats) -> Floats:
 def _least_longer(layout: Layout, cell: tuple[float, float]) -> float:
     """How much longer than fed all yarn must be to reach round the legs and across the cells, at the very least."""
     w, c = cell
-    needed = [w if each.kind == SLIP else w + 2 * c * each.span + 1.6 * DIAMETER for each in layout.cells]
+    needed = [w if not each.looped else w + 2 * c * each.span + 1.6 * DIAMETER for each in layout.cells]
     return max(1.0, sum(needed) / float(layout.fed.sum()))
 
 
@@ -361,7 +356,7 @@ def _rob(layout: Layout, fed: Floats, cell: tuple[float, float]) -> None:
     for row in range(layout.height):
         knitted = [index for index, each in enumerate(layout.cells) if each.row == row and each.kind == KNIT]
         robbed = [index for index in knitted if layout.cells[index].span == 1]
-        reach = np.array([w + 2 * c * min(layout.cells[index].span, MOST_RISEN) + 1.6 * DIAMETER for index in knitted])
+        reach = np.array([w + 2 * c * layout.cells[index].span + 1.6 * DIAMETER for index in knitted])
         lack = np.maximum(0.0, HELD * reach - fed[knitted]) * [layout.cells[index].span > 1 for index in knitted]
         if not robbed or not lack.any():
             continue

@@ -12,7 +12,7 @@ from typing import Final, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.chart import KNIT, TUCK, Chart
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -25,9 +25,10 @@ NODES: Final = 16
 """Nodes along the yarn of each cell, a multiple of four, so that its middle and quarters are nodes. The free cell of
 plain and of six repeats of tuck and slip comes out within 3 % of what 36 nodes give; 12 nodes are off by up to 8 %."""
 
-TUCK_FED: Final = (0.9, 0.72, 0.58, 0.48)
-"""Yarn fed to a tuck cell, in plain loop lengths; to the first tuck loop on a needle, the second, and so on: each
-further one needs less than the one before (Spencer, Knitting Technology, 3rd ed., p. 96; the figures are ours)."""
+TUCK_FED: Final = (1.0, 0.8, 0.64, 0.51)
+"""Yarn fed to a tuck cell, in plain loop lengths. To the first tuck loop on a needle as to a knit, since the stitch cam
+draws all needles to one depth (by hand, knitting one below makes a tuck of a stitch that was knitted); each further one
+needs less than the one before (Spencer, Knitting Technology, 3rd ed., p. 96; how much less is ours)."""
 
 SLIP_FED: Final = 0.23
 """Yarn laid across a needle that slips, in plain loop lengths: the needles' pitch, 4.5 mm, over the yarn of a stitch at
@@ -47,7 +48,7 @@ _LAYER: Final = 0.3
 class Cell:
     """One cell's part of its course: nodes first … first + NODES - 1; node first is on the wale gap at its left.
 
-    row, column: its place in the repeat. kind: KNIT, TUCK or SLIP. span: courses up to the next K on its needle (a
+    row, column: its place in the repeat. kind: KNIT, TUCK, SLIP or OUT. span: courses up to the next K on its needle (a
     loop with span 1 is taken off by the very next course). layer: how many loops the needle held when this one came.
     takes: tuck loops that a K knits off together with the held loop.
     """
@@ -59,6 +60,11 @@ class Cell:
     span: int
     layer: int
     takes: int
+
+    @property
+    def looped(self) -> bool:
+        """Whether its yarn goes round the needle: a K or a T."""
+        return self.kind in (KNIT, TUCK)
 
     @property
     def behind(self) -> int:
@@ -122,7 +128,7 @@ def lay_out(chart: Chart, slip_fed: float = SLIP_FED) -> Layout:
     span = np.ones((height, width), dtype=int)
     layer = np.zeros((height, width), dtype=int)
     takes = np.zeros((height, width), dtype=int)
-    for column in range(width):
+    for column in np.flatnonzero((kinds == KNIT).any(axis=0)).tolist():
         for row in range(height):
             while kinds[(row + span[row, column]) % height, column] != KNIT:
                 span[row, column] += 1
@@ -146,8 +152,10 @@ def lay_out(chart: Chart, slip_fed: float = SLIP_FED) -> Layout:
             strict=True,
         )
     )
-    fed = {KNIT: (1.0,), TUCK: TUCK_FED, SLIP: (slip_fed,)}
-    lengths = [fed[cell.kind][min(max(cell.layer, 1), len(fed[cell.kind])) - 1] for cell in cells]
+    fed = {KNIT: (1.0,), TUCK: TUCK_FED}
+    lengths = [
+        steps[min(max(cell.layer, 1), len(steps)) - 1] for cell in cells for steps in [fed.get(cell.kind, (slip_fed,))]
+    ]
     return Layout(width, height, cells, np.array(lengths))
 
 
@@ -165,7 +173,7 @@ def start_shape(layout: Layout) -> Floats:
         gaps = min(cell.behind, left.behind), min(cell.behind, right.behind)
         key = cell.kind, cell.span, cell.layer, cell.behind, *gaps
         if key not in drawn:
-            draw = _slip if cell.kind == SLIP else _loop
+            draw = _loop if cell.looped else _bar
             drawn[key] = _nodes(*draw(cell, gaps[0] * _LAYER, gaps[1] * _LAYER))
         nodes = slice(cell.first, cell.first + NODES)
         shape[:, nodes] = drawn[key] + np.array([[cell.column], [cell.row * _COURSE], [0.0]])
@@ -200,7 +208,7 @@ def _loop(cell: Cell, left_gap: float, right_gap: float) -> tuple[Floats, Floats
     return np.concatenate(parts, axis=1), along
 
 
-def _slip(cell: Cell, left_gap: float, right_gap: float) -> tuple[Floats, Floats]:
+def _bar(cell: Cell, left_gap: float, right_gap: float) -> tuple[Floats, Floats]:
     t = np.linspace(0, 1, 101)
     behind = cell.behind * _LAYER
     z = np.empty_like(t)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from stitchc.chart import SLIP
 from stitchc.fabric.start import NODES, START_COURSE, Cell, Floats, Layout
 
 
@@ -24,7 +23,7 @@ def prove(layout: Layout, start: Floats) -> None:
     behind every loop that its needle holds.
     """
     for cell in layout.cells:
-        if cell.kind == SLIP:
+        if not cell.looped:
             continue
         taker = layout.at(cell.row + cell.span, cell.column)
         crossings = _crossings(layout, start, cell, taker, cell.row + cell.span)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stitchc.fabric.energy import CONTACT, FRICTION, NO_SLIDING, POINT_SPACING, STRETCH, Energy
+from stitchc.fabric.energy import CONTACT, FRICTION, NO_SLIDING, POINT_SPACING, STRETCH, Energy, Ground
 from stitchc.fabric.metric import Metric
 from stitchc.fabric.start import DIAMETER, NODES, START_COURSE, Floats, Layout, lay_out, start_shape
 from tests.fabric.conftest import chart_of
@@ -18,7 +18,7 @@ def crowded(rows: str) -> tuple[Energy, Layout, Floats, float, float]:
     w, c = 0.25, 0.15
     scale = np.array([[w], [c / START_COURSE], [0.12]])
     at = start * scale + np.random.default_rng(7).normal(0, 0.002, start.shape)
-    energy = Energy(layout, even=800.0)
+    energy = Energy(layout, Ground(3000.0, 500.0, 800.0, 0.0))
     fed = np.repeat(layout.fed / NODES, NODES)
     energy.rest(fed * 1.3, DIAMETER, at, w * layout.width)
     energy.lead(start * np.array([[1.0], [1 / START_COURSE], [0.2]]), 500.0)
