@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import io
+import os
 from pathlib import Path
 
 import pytest
 from PIL import Image, ImageCms
 
 from stitchc import photo
-from stitchc.notation import compile_file
+from stitchc.notation import compile_file, compile_text
 from stitchc.photo import NoPhoto, check_photo, encode_photo
 
 SIZE = (120, 80)
@@ -136,3 +137,24 @@ def test_photos_together_have_a_limit(tmp_path: Path, monkeypatch: pytest.Monkey
     top = tmp_path / "top.stitch"
     top.write_text('photo "a.jpg" "one"\nphoto "a.jpg" "two"\nstitch a\n1: K\n', "utf-8")
     assert [m.code for m in compile_file(str(top)).messages] == ["N110"]
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["\ud800.jpg", "a\0b.jpg", "x" * 5000 + ".jpg", "..", ".", "/etc/hostname", "pipe", "loop", "outside", "~/a.jpg"],
+)
+def test_odd_paths_are_refused_in_words(tmp_path: Path, path: str) -> None:
+    folder = tmp_path / "patterns"
+    folder.mkdir()
+    os.mkfifo(folder / "pipe")
+    (folder / "loop").symlink_to("loop")
+    (tmp_path / "secret.jpg").write_bytes(picture())
+    (folder / "outside").symlink_to(tmp_path / "secret.jpg")
+    text = f'photo "{path}" "a picture"\nstitch a\n1: K\n'
+    found = compile_text(text, str(folder / "top.stitch"), folder)
+    assert [message.code for message in found.messages] == ["N114"], found.messages
+
+
+def test_without_a_folder_no_photo_is_read() -> None:
+    (message,) = compile_text('photo "front.jpg" "the cowl"\nstitch a\n1: K\n').messages
+    assert message.code == "N114" and "folder of its own" in message.text
