@@ -11,7 +11,7 @@ import bisect
 import itertools
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -372,6 +372,23 @@ def beyond_the_carriage(passes: Sequence[Pass], machine: Machine, span: Span | N
     if not moved_by_hand(machine):
         return []
     return [*_held_both_ways(passes, machine, span), *_tucks_lost(passes, machine, span)]
+
+
+_LOOKED_AT = 4_000
+"""Rows of a stitch that are gone through for what its carriage cannot do; what they do not show, its sheet does."""
+
+
+def carriage_refuses(stitch: Stitch, machine: Machine, rows: int | None = None, **bed: Any) -> list[Message]:
+    """`beyond_the_carriage` of so many rows of a stitch, of two repeats where nothing is said.
+
+    bed: needles, carriage and edge as `lower` takes them; by default as a sheet has them.
+    """
+    if machine.hold_directions != "one" and not slips_at_rest(machine):
+        return []
+    chart = stitch.chart
+    needles = bed.pop("needles", None) or default_needles(chart, 1)
+    count = min(2 * chart.height + 1, _LOOKED_AT) if rows is None else rows
+    return beyond_the_carriage(lower(chart, machine, needles, count, **bed), machine, stitch.span)
 
 
 def _held_both_ways(passes: Sequence[Pass], machine: Machine, span: Span | None) -> list[Message]:

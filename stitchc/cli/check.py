@@ -118,9 +118,10 @@ def _check(file: str, machine: Machine | None, names: Sequence[str]) -> _Checked
             # A count can only be surprising beside what was expected, and the model alone knows that.
             messages += [message for message in estimate_pattern(pattern).messages if message.code == "G604"]
     if machine is not None:
-        from stitchc.machines.fit import unfit
+        from stitchc.passes import carriage_refuses, unfit
 
-        messages += [message for stitch in stitches for message in unfit(stitch, machine)]
+        for stitch in stitches:
+            messages += [*unfit(stitch, machine), *carriage_refuses(stitch, machine)]
     return _Checked(in_order(messages), sources, pattern, stitches)
 
 

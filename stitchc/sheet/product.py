@@ -12,12 +12,10 @@ from stitchc.gauge.remarks import check_bed
 from stitchc.messages import Message, Refused, in_order
 from stitchc.options import SheetOptions
 from stitchc.passes import (
-    beyond_the_carriage,
+    carriage_refuses,
     columns_on,
     default_needles,
     less_than_a_repeat,
-    lower,
-    slips_at_rest,
     unfit,
 )
 from stitchc.product import File, Product, WrongOption, accept, choose_stitches, file_stems, skipped_parts, whole_stem
@@ -87,16 +85,12 @@ def _check(extent: _Extent, machine: Machine, options: SheetOptions) -> list[Mes
     if rows > most:
         text = f"{rows:,} rows are more than a sheet of {number(needles.count, 'needle')} holds: {most:,}."
         return [Message("N110", "error", text, stitch.span, cure=f"--rows {most}, and go on with another sheet")]
-    held: list[Message] = []
-    if machine.hold_directions == "one" or slips_at_rest(machine):
-        passes = lower(stitch.chart, machine, needles, rows, options.carriage, edge)
-        held = beyond_the_carriage(passes, machine, stitch.span)
     return [
         *check(stitch, machine),
         *unfit(stitch, machine, needles),
         *less_than_a_repeat(stitch, machine, needles, edge),
         *edge_tucks(stitch.chart, columns_on(stitch.chart, machine, needles, edge), needles, stitch),
-        *held,
+        *carriage_refuses(stitch, machine, rows, needles=needles, carriage=options.carriage, edge=edge),
     ]
 
 

@@ -41,14 +41,14 @@ from tests.proof.test_profiles import needle_name, pattern, profile
 MANY = 400 if "--bench" in sys.argv else 30
 """Random sheets, and as many pieces; on demand so many that over 500 are knitted, the rest being beyond the bed."""
 
-beds = st.fixed_dictionaries(
-    {
-        "hold_directions": st.sampled_from(["both", "each", "one"]),
-        "slip_by": st.sampled_from(["lifting", "rest"]),
-        "yarn_at_other_side": st.sampled_from(["cut", "free pass", "carry"]),
-    }
-)
+BEDS = {
+    "hold_directions": ["both", "each", "one"],
+    "slip_by": ["lifting", "rest"],
+    "yarn_at_other_side": ["cut", "free pass", "carry"],
+}
 """Three kinds of carriage, both ways to slip, three ways to come by a yarn at the other side."""
+
+beds = st.fixed_dictionaries({key: st.sampled_from(values) for key, values in BEDS.items()})
 
 
 def carriage_table(habits: dict[str, str]) -> str:
@@ -86,6 +86,30 @@ def test_any_sheet_by_its_words(data: st.DataObject) -> None:
     side = data.draw(st.sampled_from(["right", "left"]))
     habits = data.draw(beds)
     yarns = data.draw(st.none() | st.lists(st.sampled_from(["sand", "foam"]), min_size=len(rows), max_size=len(rows)))
+    event("knitted" if knit_by_words(rows, yarns, habits, bed, count, edge, side) else "beyond the carriage")
+
+
+ROWS = [
+    (["KTKS", "KKKK", "SKKT"], "aba"),
+    (["KT-K", "KT-K", "KK-K", "SK-K"], "abba"),
+    (["KKT", "KKK", "KKK", "SKK", "KKK"], "aabab"),
+]
+"""Tuck and slip in one row and over two, ladders, and yarns taken up at either side."""
+
+
+@pytest.mark.parametrize("habits", [dict(zip(BEDS, each, strict=True)) for each in itertools.product(*BEDS.values())])
+def test_every_kind_of_bed(habits: dict[str, str]) -> None:
+    for rows, yarns in ROWS:
+        names = [{"a": "sand", "b": "foam"}[yarn] for yarn in yarns]
+        for side in ("right", "left"):
+            knit_by_words(rows, names, habits, range(-9, 8), 31, 1, side)
+
+
+def knit_by_words(
+    rows: list[str], yarns: list[str] | None, habits: dict[str, str], bed: range, count: int, edge: int, side: str
+) -> bool:
+    """Follow the sheet as text, in blocks and row by row, as a page and as JSON. Whether such a bed can knit it: M305
+    where not."""
     fabric = wanted(rows, bed, count, edge)
     yarn_of = [yarns[number % len(rows)] if yarns else "" for number in range(count)]
     with tempfile.TemporaryDirectory() as folder:
@@ -98,9 +122,8 @@ def test_any_sheet_by_its_words(data: st.DataObject) -> None:
         text, every = stitchc(*common), stitchc(*common, "--every-row")
         assert (text.status, every.status) == (0, 0), text
         assert ("[M305]" in text.err) == beyond(habits, fabric, yarn_of, side), text
-        event("beyond the carriage" if "[M305]" in text.err else "knitted")
         if "[M305]" in text.err:
-            return
+            return False
         assert stitchc(*common, "--format", "html", "-o", place / "sheet.html").status == 0
         page = (place / "sheet.html").read_text("utf-8")
         assert follow_sheet(stitchc(*common, "--format", "json").document(), side) == fabric  # type: ignore[arg-type]
@@ -111,6 +134,7 @@ def test_any_sheet_by_its_words(data: st.DataObject) -> None:
         assert follow_words(lines, bed, side, count, empty_at_first(text.out)) == fabric  # type: ignore[arg-type]
         assert not [line for line in lines if re.search(r"\b(in between|as rows?|as before|as above)\b", line.words)]
     assert all(len(line.rows) == len(line.rows[0]) == 1 for line in lines_of_text(every.out))
+    return True
 
 
 def does(passed: Pass, needle: int) -> str:
