@@ -12,10 +12,12 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
+from stitchc.english import number, numbered
 from stitchc.markup import template
 from stitchc.messages import visible
 
 if TYPE_CHECKING:
+    from stitchc.chart import Chart
     from stitchc.gallery.made import Made
     from stitchc.messages import Message
     from stitchc.pattern import Pattern, Stitch
@@ -64,7 +66,7 @@ def index_page(
         stitches=[
             {
                 "name": stitch.name,
-                "size": f"{stitch.chart.width} needles by {stitch.chart.height} rows",
+                "size": _size(stitch.chart),
                 "gauge": gauges.get(stitch.name, ""),
                 "chart": _picture(made, stitch.name, "drawn chart"),
                 "purl": _picture(made, stitch.name, "purl side"),
@@ -86,6 +88,11 @@ def index_page(
         whole=_links(made, ""),
         compare=_picture(made, "", "comparison"),
     )
+
+
+def _size(chart: Chart) -> str:
+    size = f"{number(chart.width, 'needle')} by {number(chart.height, 'row')}"
+    return f"{size}, {numbered('needle', chart.out)} out of work" if chart.out else size
 
 
 def unfinished_page(pattern: Pattern, files: Sequence[str]) -> str:
