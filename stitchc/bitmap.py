@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stitchc.bed import Needles, needle_name
-from stitchc.chart import KNIT, Chart, TooLarge
+from stitchc.chart import Chart, TooLarge, guard_size
 from stitchc.document.values import Drawing, Label, Path
 from stitchc.drawn.carried import KEYWORD, carried_words
 from stitchc.english import ranges
@@ -21,7 +21,7 @@ from stitchc.machines import fit
 from stitchc.machines.fit import reads_nothing_of_the_kind
 from stitchc.messages import Message, Refused
 from stitchc.options import BitmapOptions
-from stitchc.passes import column_1_position
+from stitchc.passes import cells_on, columns_on
 from stitchc.product import (
     File,
     Product,
@@ -163,19 +163,19 @@ def make_picture(
     """The picture of a stitch; what is not said is as the machine's profile has it.
 
     needles, rows: tiled to these (default: one repeat); the repeat begins where it does on the sheet for the same
-    needles (`passes.column_1_position`). edge: needles at each end that always knit, where needles are said.
+    needles (`passes.columns_on`). edge: needles at each end that always knit, where needles are given.
     The caller has asked `unfit` first. Raises Refused N110.
     """
     chart = stitch.chart
-    width = needles.count if needles else chart.width
-    if needles:
-        chart = chart.shifted(column_1_position(machine, needles, edge) - needles.first)
+    width, height = needles.count if needles else chart.width, rows or chart.height
     try:
-        chart = chart.tiled(width, rows or chart.height)
+        guard_size(width, height)
     except TooLarge as error:
         raise Refused(Message("N110", "error", f"The picture of `{stitch.name}` is too large: {error}.")) from None
-    if needles and edge:
-        chart = _with_edge(chart, edge)
+    if needles:
+        repeat = chart.tiled(chart.width, min(height, chart.height))
+        chart = Chart(cells_on(repeat, columns_on(repeat, machine, needles, edge)), repeat.yarns)
+    chart = chart.tiled(width, height)
     face = seen_from or ("knit" if machine.mirrored else "purl")
     end = first_row or machine.first_row
     means = dark_means or machine.mark_means
@@ -198,13 +198,6 @@ def _out_of_work(chart: Chart, needles: Needles | None) -> str:
     if needles is None:
         return f"needle{'s' * (len(chart.out) > 1)} {ranges(chart.out)} of the repeat" if chart.out else ""
     return ", ".join(needle_name(needles.first + needle - 1) for needle in chart.out)
-
-
-def _with_edge(chart: Chart, edge: int) -> Chart:
-    cells = chart.cells.copy()
-    cells[:, :edge] = KNIT
-    cells[:, -edge:] = KNIT
-    return Chart(cells, chart.yarns)
 
 
 def _laid(chart: Chart, first_row: FirstRow, seen_from: Face, dark_means: Meaning) -> npt.NDArray[np.bool_]:

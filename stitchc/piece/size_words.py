@@ -64,8 +64,11 @@ def size_lines(plans: Sequence[Plan], units: Units, for_others: bool = False) ->
     """How large the whole and its sections come out, in each size."""
     plan = plans[0]
     if plan.width_cm is None and plan.length_cm is None:
-        advice = " Add a line such as `gauge plain 20 stitches 28 rows per 10 cm`, or use --plain 20x28."
-        yield f"Not known, because there is no gauge.{'' if for_others else advice}"
+        reason, advice = "there is no gauge", "`gauge plain 20 stitches 28 rows per 10 cm`, or use --plain 20x28"
+        if plan.report.baseline is not None:
+            reason = f"the size of {plan.width_stitch} cannot be estimated"
+            advice = f"`gauge {plan.width_stitch} 20 stitches 28 rows per 10 cm` for what you measure on a swatch"
+        yield f"Not known, because {reason}.{'' if for_others else f' Add a line such as {advice}.'}"
         return
     if len(plans) == 1 and plan.width_cm is not None:
         yield f"Width {size_words([plan.width_cm], units)}, in {plan.width_stitch}."

@@ -126,13 +126,13 @@ def yarn_together(needed: Iterable[tuple[int, Iterable[YarnNeeded]]]) -> tuple[Y
 
 
 def cells_of_passes(passes: Iterable[Pass], needles: Needles) -> Iterable[tuple[str | None, Cells]]:
-    """For each pass its yarn and its cells; a tuck over a tuck that has not been knitted off is a further tuck."""
+    """For each pass its yarn and its cells; a tuck over a tuck that has not been knitted off is a further tuck, and at
+    a needle out of work the yarn lies across as at one that slips (assumed)."""
     tucked = np.zeros(needles.count, dtype=bool)
-    nothing = Cells(knits=float(needles.count))
     for each in passes:
         if not each.held:
             tucked[:] = False
-            yield each.yarn, nothing
+            yield each.yarn, Cells(knits=float(needles.count - len(each.empty)), slips=float(len(each.empty)))
             continue
         held = np.zeros(needles.count, dtype=bool)
         held[np.array(each.held) - needles.first] = True
@@ -142,10 +142,10 @@ def cells_of_passes(passes: Iterable[Pass], needles: Needles) -> Iterable[tuple[
         yield (
             each.yarn,
             Cells(
-                knits=float(needles.count - held.sum()),
+                knits=float(needles.count - held.sum() - len(each.empty)),
                 tucks=float(tucks.sum() - further),
                 further_tucks=float(further),
-                slips=float(held.sum() - tucks.sum()),
+                slips=float(held.sum() - tucks.sum() + len(each.empty)),
             ),
         )
         tucked = (tucked & held) | tucks

@@ -66,26 +66,10 @@ def fabric_by_rule(found: dict[str, Any], rows_of: dict[str, list[str]], by_read
     return fabric
 
 
-def on_a_reader(found: dict[str, Any]) -> list[str]:
-    """The fabric a card or a picture makes: nothing is moved by hand, and what is held is as the setting says."""
-    first, last = position(found["needles"]["left"]), position(found["needles"]["right"])
-    side = found["carriage"]
-    fabric = []
-    for number, step in enumerate(found["passes"], start=1):
-        other = "left" if side == "right" else "right"
-        assert (step["row"], step["direction"]) == (number, f"{side} to {other}")
-        side = other
-        assert step["bring_out"] == step["push_back"] == [] and step["moves"] == 0
-        held = {position(name) for name in step["held"]}
-        letter = {"plain": "?", "tuck": "T", "slip": "S"}[step["setting"]]
-        fabric.append("".join(letter if n in held else "K" for n in range(first, last + 1)))
-    return fabric
-
-
-def by_hand(found: dict[str, Any]) -> list[str]:
+def knitted(found: dict[str, Any], by_hand: bool) -> list[str]:
     totals = {"rows": found["totals"]["rows"], "moves": found["totals"]["moves"]}
     sheet = {"format": "stitchc-sheet/1", "needles": found["needles"], "passes": found["passes"], "totals": totals}
-    return knit(sheet, found["carriage"])
+    return knit({**sheet, "out_of_work": found["out_of_work"]}, found["carriage"], by_hand)
 
 
 def agrees(found: dict[str, Any]) -> None:
@@ -129,7 +113,7 @@ def test_examples_by_hand_from_both_sides(name: str, side: str, tmp_path: Path) 
         assert found["carriage"] == side
         agrees(found)
         yarns_land(found)
-        assert by_hand(found) == fabric_by_rule(found, letters(file), None)
+        assert knitted(found, by_hand=True) == fabric_by_rule(found, letters(file), None)
 
 
 @pytest.mark.parametrize("side", ["right", "left"])
@@ -141,7 +125,7 @@ def test_examples_on_cards_and_pictures_from_both_sides(name: str, side: str, tm
         found = document(file, "--machine", machine)
         agrees(found)
         yarns_land(found)
-        assert on_a_reader(found) == fabric_by_rule(found, letters(file), column_1)
+        assert knitted(found, by_hand=False) == fabric_by_rule(found, letters(file), column_1)
 
 
 def test_there_are_at_least_four_pieces() -> None:
@@ -205,7 +189,7 @@ def test_any_piece_is_knitted_as_the_notation_says(tmp_path_factory: pytest.Temp
     file.write_text(text, encoding="utf-8")
     found = document(file, "--anyway")
     agrees(found)
-    assert by_hand(found) == fabric_by_rule(found, letters(file), None)
+    assert knitted(found, by_hand=True) == fabric_by_rule(found, letters(file), None)
     assert len([section for section in found["sections"] if section["added"] is None]) == text.count("    knit ")
     if not any("cut and join" in note or "hangs at the" in note for note in found["notes"]):
         yarns_land(found)

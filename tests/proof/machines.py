@@ -246,7 +246,7 @@ def knit_by_reader(
     before: it makes one pass more, at the start, which knits plain and only selects. empty: needles that the knitter
     has put out of work, `-` in the fabric; nothing selects them to hold.
     """
-    bed = Bed(needles)
+    bed = Bed(needles, empty=set(empty))
 
     def selected(row: int) -> set[int]:
         """The needles that will knit when this row is read."""
@@ -274,11 +274,8 @@ def knit_by_reader(
             ready = selected((read - 1) % card_rows + 1)
         read += 1
     if ahead:
-        assert set(told[0]) == {"K"}
-    return [
-        "".join("-" if needle in empty else did for needle, did in zip(needles, row, strict=True))
-        for row in told[ahead:]
-    ]
+        assert set(told[0]) <= {"K", "-"}
+    return told[ahead:]
 
 
 def settings_told(changes: Sequence[tuple[int, str | None]], rows: int) -> list[str]:
@@ -324,9 +321,9 @@ def _row_sampled(grey: Image.Image, centres: dict[str, list[float]], row: int, c
 
 
 def emptied(habits: Habits, columns: Collection[int], needles: range) -> set[int]:
-    """The needles that stand at these columns of a card, counted from 1, all over the bed."""
+    """The needles that stand at these columns of a card, counted from 1, all over the bed but for the outermost."""
     felt = card_in_reader(habits, [[column in columns for column in range(1, habits.width + 1)]])
-    return {needle for needle in needles if felt(1, needle)}
+    return {needle for needle in needles[1:-1] if felt(1, needle)}
 
 
 def card_in_reader(habits: Habits, holes: Sequence[Sequence[bool]]) -> Felt:
@@ -398,16 +395,18 @@ def choice_of(picture: bytes) -> Chosen:
     return Chosen(int(match[1]), int(match[2]), match[3], match[4], match[5])  # type: ignore[arg-type]
 
 
-def out_of_work(picture: bytes) -> list[str]:
-    """The needles that the picture's sentence puts out of work: names on the bed, or numbers of the repeat."""
+def emptied_by_words(picture: bytes, needles: range, column_1: int, width: int) -> set[int]:
+    """The needles that the picture's sentence puts out of work: by name, or all over the bed but for the outermost by
+    their numbers in the repeat, whose first column stands at `column_1`."""
     told = re.search(r"Out of work, with pixels that knit: (.*?)\.", text_chunks(picture)["Description"])
     if told is None:
-        return []
-    needles: list[str] = []
-    for word in re.findall(r"[LR]?[0-9]+(?:-[0-9]+)?", told[1]):
-        first, _, last = word.partition("-")
-        needles += [str(number) for number in range(int(first), int(last) + 1)] if last else [word]
-    return needles
+        return set()
+    if names := re.findall("[LR][0-9]+", told[1]):
+        return set(map(position, names))
+    ranges = [
+        range(int(first), int(last or first) + 1) for first, last in re.findall("([0-9]+)(?:-([0-9]+))?", told[1])
+    ]
+    return {needle for needle in needles[1:-1] if any((needle - column_1) % width + 1 in each for each in ranges)}
 
 
 def picture_in_reader(habits: Habits, picture: bytes, leftmost: int) -> Felt:

@@ -91,7 +91,8 @@ def test_a_card_reader_and_its_sheet(file: str, machine: str, tmp_path: Path) ->
             assert machines.punched_by_pages(pages, document) == holes
         settings = machines.settings_told([(c["row"], c["setting"]) for c in document["changes"]], len(holes))
         felt = machines.card_in_reader(habits, holes)
-        fabric = machines.knit_by_reader(habits, felt, bed, 2 * len(holes) + 1, settings, len(holes))
+        empty = machines.emptied(habits, document["out"], bed)
+        fabric = machines.knit_by_reader(habits, felt, bed, 2 * len(holes) + 1, settings, len(holes), empty)
         assert fabric == wanted(rows, bed, len(fabric), column_1=habits.column_1_needle), stitch
         for sheet in sheets(file, "--stitch", stitch, "--machine", machine, "--needles", "L31-R30", "--edge", "0",
                             "--rows", "45", "--anyway"):  # fmt: skip
@@ -113,7 +114,8 @@ def test_an_electronic_reader(file: str, machine: str, tmp_path: Path) -> None:
             assert (chosen.dark_means, chosen.row_1, chosen.side) == ("knit", "bottom", "purl")
             felt = machines.picture_in_reader(habits, picture, bed.start)
             settings = settings_told_by_bitmap(said.err, len(rows))
-            fabric = machines.knit_by_reader(habits, felt, bed, chosen.height, settings, len(rows))
+            empty = machines.emptied_by_words(picture, bed, bed.start, len(rows[0]))
+            fabric = machines.knit_by_reader(habits, felt, bed, chosen.height, settings, len(rows), empty)
             assert fabric == wanted(rows, bed, chosen.height), stitch
 
 

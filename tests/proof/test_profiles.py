@@ -167,8 +167,6 @@ def test_any_card_reader(case: CardCase) -> None:
     for row, yarn in enumerate(wanted_yarns, start=1):
         in_use = by_row.get(row) or in_use
         assert in_use == yarn == document["yarns"][row - 1]
-    if "-" in case.rows[0]:
-        return
     plain = wanted(case.rows, bed, 23, column_1=habits.column_1_needle)
     assert follow_sheet(sheet.document(), "right", by_hand=False) == plain
 
@@ -301,11 +299,7 @@ def test_any_electronic_reader(case: PictureCase) -> None:
         assert (chosen.width, chosen.height) == (len(bed), rows)
         origin = bed.start + edge if origin is None else origin
     felt = machines.picture_in_reader(machine, picture, leftmost)
-    told_out = machines.out_of_work(picture)
-    if case.needles is None:  # numbers of the repeat
-        empty = {needle for needle in bed if (needle - origin) % len(case.rows[0]) + 1 in set(map(int, told_out))}
-    else:
-        empty = set(map(position, told_out))
+    empty = machines.emptied_by_words(picture, bed, origin, len(case.rows[0]))
     fabric = machines.knit_by_reader(machine, felt, bed, rows, ["tuck"] * rows, rows, empty)
     should = [
         "".join("K" if n < edge or n >= len(bed) - edge else letter for n, letter in enumerate(row))
