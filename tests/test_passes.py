@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -265,10 +266,16 @@ def test_every_shipped_machine_can_be_lowered_for(name: str) -> None:
     assert len(document["passes"]) == 9  # type: ignore[arg-type]
 
 
-@given(charts((9, 7), ONE_PASS), st.integers(1, 30), sides, st.booleans())
+habits = st.sampled_from([{}, {"slip_by": "rest"}, {"yarn_at_other_side": "free pass"}])
+
+
+@given(charts((9, 7), ONE_PASS), st.integers(1, 30), sides, st.booleans(), habits)
 @settings(max_examples=60, deadline=None)
-def test_the_cost_of_every_way_is_that_of_its_passes(chart: Chart, rows: int, carriage: Side, one_way: bool) -> None:
-    machine = ONE_WAY if one_way else HAND
+def test_the_cost_of_every_way_is_that_of_its_passes(
+    chart: Chart, rows: int, carriage: Side, one_way: bool, habits: dict[str, Any]
+) -> None:
+    machine = replace(ONE_WAY if one_way else HAND, **habits)
+    chart = replace(chart, yarns=tuple("aab"[row % 3] for row in range(chart.height)))
     for way in ways(chart, machine, Needles.centred(11), rows, carriage, 1):
         passes = lower(chart.shifted(way.shift), machine, Needles.centred(11), rows, way.carriage, 1)
         assert way.cost == cost(passes, machine)

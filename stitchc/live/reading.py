@@ -51,9 +51,10 @@ def read(text: str, file: str, folder: Path | None, machine: Machine | None) -> 
 
         messages += check_swatches(pattern)
     if machine is not None:
-        from stitchc.machines.fit import unfit
+        from stitchc.passes import carriage_refuses, unfit
 
-        messages += [message for stitch in pattern.wanted() for message in unfit(stitch, machine)]
+        for stitch in pattern.wanted():
+            messages += [*unfit(stitch, machine), *carriage_refuses(stitch, machine)]
     return Read(pattern, True, in_order(messages), lines)
 
 
