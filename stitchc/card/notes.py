@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import needle_name, needle_position
 from stitchc.card.plan import changes_of
-from stitchc.english import numbered
+from stitchc.english import ranges
 
 if TYPE_CHECKING:
     from stitchc.card.plan import Card, Change
@@ -146,9 +146,10 @@ def out_of_work(card: Card) -> str | None:
     names = [_needle_of(card, column) for column in columns]
     if len(names) > MOST_NEEDLES:
         names[3:-1] = ["…"]
-    needle, stand, their = ("needle", "stands", "Its") if len(columns) == 1 else ("needles", "stand", "Their")
+    one, several = ("needle", "column", "stands", "Its"), ("needles", "columns", "stand", "Their")
+    needle, column, stand, their = one if len(columns) == 1 else several
     return (
-        f"The {needle} of {numbered('column', columns)} ({', '.join(names)}, and so on outward) "
+        f"The {needle} of {column} {ranges(columns)} ({', '.join(names)}, and so on outward) "
         f"{stand} empty in non-working position all through. {their} holes are punched all the same, in case such a "
         "needle is in work after all."
     )

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stitchc.card.notes import settings
+from stitchc.card.notes import numbers, out_of_work, settings
 from stitchc.card.plan import one_of_each_pair, plan_card
 from stitchc.card.work import clear_shift, directions, holes_of, least_work, smallest_repeat
 from stitchc.chart import SLIP, TUCK, Chart
@@ -112,3 +112,22 @@ def test_a_machine_that_holds_in_one_direction() -> None:
     machine = load_text('based_on = "card24-standard"\n[carriage]\nhold_directions = "one"\n', "one.toml")
     stitch = Stitch("ripple", Chart.from_rows(["KT", "KK"]), Span("x.stitch", 1))
     assert "has a hold setting for each direction" in " ".join(least_work(plan_card(stitch, machine)))
+
+
+@pytest.mark.parametrize(
+    ("rows", "mirrored", "columns", "words"),
+    [
+        (["KTK-", "KKK-"], False, (4, 8, 12, 16, 20, 24), "columns 4, 8, 12, 16, 20, 24 (L9, L5, L1, R4, R8, R12,"),
+        (["KTK-", "KKK-"], True, (1, 5, 9, 13, 17, 21), "columns 1, 5, 9, 13, 17, 21 (R12, R8, R4, L1, L5, L9,"),
+        (["-" + "K" * 23], False, (1,), "The needle of column 1 (L12, and so on outward) stands empty"),
+        (["K-" * 12], False, tuple(range(2, 25, 2)), "(L11, L9, L7, …, R12, and so on outward)"),
+    ],
+)
+def test_needles_out_of_work_on_a_card(rows: list[str], mirrored: bool, columns: tuple[int, ...], words: str) -> None:
+    """They are punched like those that knit, and are named with their columns."""
+    own = f'based_on = "card24-standard"\n[reader]\nmirrored = {str(mirrored).lower()}\n'
+    card = plan_card(Stitch("ripple", Chart.from_rows(rows), Span("x.stitch", 1)), load_text(own, "own.toml"))
+    assert card.columns_out == columns
+    assert card.holes[:, np.array(columns) - 1].all()
+    assert words in (out_of_work(card) or "")
+    assert "in a box" in numbers(card)
