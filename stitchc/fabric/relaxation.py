@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import KNIT, Chart
+from stitchc.chart import KNIT, TUCK, Chart
 from stitchc.fabric.descent import Descent, Shape, descend
 from stitchc.fabric.energy import MEASURED, SEEN, STRETCH, Energy
 from stitchc.fabric.start import DIAMETER, NODES, SLIP_FED, START_COURSE, Floats, Layout, lay_out, start_shape
@@ -38,6 +38,9 @@ HELD: Final = 0.9
 
 ROBBED: Final = 0.2
 """The most that the other loops of a course lose to its held loops, as a share of their yarn."""
+
+TUCK_KEEPS: Final = 0.9
+"""Yarn that a tuck keeps in a free cell, where it can't be said what held loops lack; fitted to no swatch."""
 
 _START_WALE: Final = 0.34
 _START_CLEAR: Final = 0.7
@@ -329,7 +332,9 @@ def _rest_lengths(layout: Layout, shape: Shape, goal: tuple[float, float], free:
         cells = slice(row * layout.width, (row + 1) * layout.width)
         if not any(cell.looped for cell in layout.cells[cells]):
             fed[cells] = 1.02 * goal[0]
-    if not free:
+    if free:
+        fed[[cell.kind == TUCK for cell in layout.cells]] *= TUCK_KEEPS
+    else:
         _rob(layout, fed, goal)
     return _lengths(layout.edges(shape.at, layout.width * shape.w)), np.repeat(fed / NODES, NODES)
 
