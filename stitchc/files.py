@@ -253,26 +253,19 @@ def refuse_foreign(path: Path, force: bool = False, in_place: bool = False, sour
     if force:
         return
     whose = _whose(place, source)
-    if whose == "another's":
-        _refuse(
-            f"`{path}` was made from another file, so it was left as it is.",
-            "Choose another name with -o, or overwrite it with --force.",
+    if whose != "ours":
+        instead = (
+            "rename that file to keep it; --force overwrites it" if whose == "changed" else "overwrite it with --force"
         )
-    if whose == "written by hand":
-        _refuse(
-            f"`{path}` already exists and may hold your own work, so it was left as it is.",
-            "Choose another name with -o, or overwrite it with --force.",
-        )
-    if whose == "theirs":
-        _refuse(
-            f"`{path}` already exists and stitchc did not make it, so it was left as it is.",
-            "Choose another name with -o, or overwrite it with --force.",
-        )
-    if whose == "changed":
-        _refuse(
-            f"`{path}` was changed since stitchc made it, so it was left as it is.",
-            "Choose another name with -o, or rename that file to keep it; --force overwrites it.",
-        )
+        _refuse(f"`{path}` {_WHY[whose]}, so it was left as it is.", f"Choose another name with -o, or {instead}.")
+
+
+_WHY: Final = {
+    "another's": "was made from another file",
+    "written by hand": "already exists and may hold your own work",
+    "theirs": "already exists and stitchc did not make it",
+    "changed": "was changed since stitchc made it",
+}
 
 
 def _place(path: Path) -> Path:
