@@ -30,6 +30,8 @@ COLOURS = 48
 """In the palette of a picture of fabric."""
 
 MACHINES = ("hand-standard", "card24-standard")
+LEAFLETS = {"cowl": "2026-11-30", "pilot-cap": "2026-11-30"}
+"""The examples that have a leaflet, with the date that stands on it."""
 FABRIC_PX = 460
 """Width of one side of a fabric; of one that is much wider than high, and stands over the other, twice as much."""
 
@@ -114,6 +116,8 @@ def make(path: Path, pattern: Pattern, folder: Path) -> None:
                 form_name = "text" if form == "txt" else form
                 arguments = ("piece", str(path), "--piece", name, "--machine", machine, *gauge(pattern))
                 stitchc(*arguments, "--format", form_name, "-o", f"{target}.{form}")
+    if path.stem in LEAFLETS:
+        stitchc("leaflet", str(path), "--date", LEAFLETS[path.stem], "-o", str(folder))
 
 
 def plain_gauge(pattern: Pattern) -> tuple[float, float]:
@@ -192,6 +196,9 @@ def section(path: Path, pattern: Pattern, captions: dict[str, Any]) -> str:
             for machine in MACHINES
         ]
         lines += [f"The whole piece, {name}: " + "; ".join(links) + ".", ""]
+    if folder in LEAFLETS:
+        stem = f"{folder}/{folder}-leaflet"
+        lines += [f"The leaflet for other knitters, for every machine: [PDF]({stem}.pdf), [page]({stem}.html).", ""]
     return "\n".join(lines)
 
 

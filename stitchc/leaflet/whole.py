@@ -80,14 +80,18 @@ _USE = (
     "Swatch",
     "If your swatch differs",
     "The repeat",
-    "The repeats",
     "The rows of the repeat",
 )
+"""How the headings of parts begin."""
 
 
 def in_order(parts: Iterable[Part]) -> list[Part]:
     """Parts in the order in which a knitter needs them: to choose, to buy, to try, to knit."""
-    return sorted(parts, key=lambda part: _USE.index(part.heading) if part.heading in _USE else len(_USE))
+
+    def place(part: Part) -> int:
+        return next((at for at, use in enumerate(_USE) if part.heading.startswith(use)), len(_USE))
+
+    return sorted(parts, key=place)
 
 
 def _by_use(parts: Sequence[Part]) -> tuple[Part, ...]:

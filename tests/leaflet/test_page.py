@@ -71,13 +71,13 @@ def test_the_rows_are_followed_and_the_place_is_kept_for_each_size(browser: Brow
         page.keyboard.press("ArrowRight")
         page.wait_for_timeout(420)
     assert page.inner_text("#number") == "Row 2"
-    page.click("text=About this sheet")
+    page.click("#tools >> text=The pattern")
     page.select_option("[data-label=Size]", "50 cm")
     page.click("text=Knit it row by row")
     assert page.inner_text("#number") == "Before row 1"
     page.keyboard.press("ArrowRight")
     assert page.inner_text("#number") == "To do", "a key counts once, whatever was followed before"
-    page.click("text=About this sheet")
+    page.click("#tools >> text=The pattern")
     page.select_option("[data-label=Size]", "46 cm")
     page.select_option("[data-label=Units]", "in")
     page.click("text=Knit it row by row")

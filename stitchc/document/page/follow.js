@@ -147,7 +147,7 @@ function show(say, back) {
     steps.append(list);
     const first = document.createElement("p");
     first.className = "see";
-    first.textContent = "Cautions and instructions are under About this sheet.";
+    first.textContent = "Cautions and instructions are under " + byId("about").getAttribute("aria-label") + ".";
     steps.append(first);
   } else if (stop.line) {
     steps.append(...shown(stop).map((step) => step.cloneNode(true)));
