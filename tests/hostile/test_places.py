@@ -617,7 +617,7 @@ def test_a_hostile_cache_changes_nothing(folder: Path, kind: str) -> None:
         cache.rmdir()
         cache.write_bytes(THEIRS)
     draw = ("picture", "tide.stitch", "--size", "2x2", "--dpi", "72", "-o", "out.png")
-    result = stitchc(*draw, folder=folder, before=cached_in(cache), seconds=20)
+    result = stitchc(*draw, folder=folder, before=cached_in(cache))
     assert result.status == 0 and "error" not in result.err and "warning" not in result.err, result
     if kind == "a file":
         assert (cache / "stitchc").read_bytes() == THEIRS
