@@ -177,7 +177,8 @@ def _before(plans: Sequence[Plan], for_others: bool) -> Iterator[str]:
     machine, side = plan.machine, plan.piece.carriage
     first = next((item for item in plan.items if isinstance(item, Do | Pass)), None)
     beds = [each.needles for each in plans]
-    bed = f"needles {bed_words(beds)} ({several([each.count for each in beds])})"
+    in_work = [each.needles.count - len(each.passes[0].empty) for each in plans]
+    bed = f"needles {bed_words(beds)} ({several(in_work)})"
     yield from empty_words(
         [each.passes for each in plans],
         "These needles stand empty from the cast-on, in non-working position: {}. Cast on the others alone.",

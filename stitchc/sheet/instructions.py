@@ -287,14 +287,12 @@ def _ladder_steps(sizes: tuple[Pass, ...]) -> Iterator[Step]:
             n + step in passed.empty + passed.taken_back for passed, ns in zip(sizes, needles, strict=True) for n in ns
         )
         to = f"the {side} neighbour" if beside else f"the next needle in work on their {side}"
-        words = (
-            f"Move the stitches of {{}} to {to}, with all that they hold, and push the empty needles to non-working "
-        )
-        yield from _move("ladder", f"{words}position.", needles)
+        yield from _move("ladder", f"Move the stitches of {{}} to {to}.", needles)
+    if any(each.moved_left or each.moved_right for each in sizes):
+        yield Step("ladder", "Push the empty needles to non-working position.")
     yield from _move(
         "ladder",
-        "Bring back to working position: {}. Pick up the bar of the row below and hang it on the needle, or leave it: "
-        "that makes a small hole.",
+        "Bring back to working position: {}. Pick up the bar of the row below, or leave it for a small hole.",
         [each.taken_back for each in sizes],
     )
 

@@ -35,9 +35,10 @@ TERMS: Final[dict[str, str]] = {
     "Bring forward": "move the needle from where it was pushed right back to working position. If you bring it out as "
     "far as holding position, see that its latch is open.",
     "Out of work": "the needle stands empty, pushed right back to non-working position, and the yarn lies past it as "
-    "the bar of a ladder. Check now and then that none has come forward.",
+    "the bar of a ladder. Check now and then that none has come forward. With a transfer tool its stitch is moved to a "
+    "neighbour, with all the loops that it holds.",
     "Back to work": "push the empty needle forward to working position. Of a gap of several needles one comes back at "
-    "a time, with a row between. Its bar picked up with the latch tool closes the gap; left, it makes a small hole.",
+    "a time, with a row between. Hang the bar of the row below on it to close the gap, or leave it.",
     "Free pass": "bring the carriage across without yarn, with all needles in work in holding position and the "
     "carriage set to hold. It takes no needle, so no stitch is made or dropped. Check that every needle is out first.",
     "Carry the carriage": "lift the carriage off the bed and put it on at the other side. Use both hands, keep the "

@@ -44,10 +44,10 @@ def test_where_plain_meets_a_ladder_and_where_it_ends() -> None:
     assert "lace, rows 3 to 6: L3, L2, R4, R5 (4 needles) out of work" in text
     assert "L7 IIII--IIII--II" in text
     assert "Cast on needles L7 to R7 (14) in your usual way." in text
-    begin = "with all that they hold, and push the empty needles to non-working position. "
     assert rows[3].startswith(
-        f"Move the stitches of L3, R4 (2 needles) to the left neighbour, {begin}"
-        f"Move the stitches of L2, R5 (2 needles) to the right neighbour, {begin}Set the carriage to hold."
+        "Move the stitches of L3, R4 (2 needles) to the left neighbour. "
+        "Move the stitches of L2, R5 (2 needles) to the right neighbour. "
+        "Push the empty needles to non-working position. Set the carriage to hold."
     )
     assert rows[7].startswith("Bring back to working position: L3, R4 (2 needles). Pick up the bar")
     assert rows[8].startswith("Bring back to working position: L2, R5 (2 needles). Pick up the bar")

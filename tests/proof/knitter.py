@@ -294,8 +294,7 @@ class Knitter:
         """Needles put out of work or taken back, if that is what the sentence asks for."""
         bed = self.bed
         if match := re.fullmatch(
-            r"Move the stitches of (.*) to the (?:(left|right) neighbour|next needle in work on their (left|right)), "
-            r"with all that they hold, and push the empty needles to non-working position",
+            r"Move the stitches of (.*) to the (?:(left|right) neighbour|next needle in work on their (left|right))",
             sentence,
         ):
             step = -1 if "left" in match.groups()[1:] else 1
@@ -306,7 +305,8 @@ class Knitter:
             bed.take_back(read(match[1]))
         else:
             return sentence in (
-                "Pick up the bar of the row below and hang it on the needle, or leave it: that makes a small hole",
+                "Push the empty needles to non-working position",
+                "Pick up the bar of the row below, or leave it for a small hole",
             )
         return True
 
