@@ -43,7 +43,7 @@ MEASURED: Final = Ground(3000.0, 0.0, 0.0, 0.0)
 """For the cell that yarns choose: a swatch is smoothed out flat before it is measured. With less, repeats whose same
 needles always hold fold along their wales."""
 
-SEEN: Final = Ground(100.0, 1e4, 3500.0, 200.0)
+SEEN: Final = Ground(30.0, 1e4, 3500.0, 200.0)
 """For the picture, at a given cell: what is held less bulges between what is held longer, but the fabric is not folded
 along its wales. Yarn that springs back for ever opens every column of tucks into a ladder; real yarn takes the set of
 the loops and of the needles, one pitch apart, that it was knitted on. Chosen by eye, on fourteen repeats."""
