@@ -6,84 +6,15 @@ default are the dataclass's own, the rest is what the command line and the live 
 """
 
 # ruff: noqa: RUF009 (what these calls return is a field)
-import functools
-import importlib
-import types
-from collections.abc import Iterator
-from dataclasses import Field, dataclass, field, fields, replace
+from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any, Literal, Union, get_args, get_origin
+from typing import TYPE_CHECKING, Literal
+
+from stitchc.option import NAME, chosen_form, chosen_stitches, each_stitch, option
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
     from stitchc.gauge import PlainGauge
-
-
-@dataclass(frozen=True)
-class Option:
-    """How a field is given on the command line, and from the environment as STITCHC_ and the long flag's name.
-
-    help: a sentence. flags: "--dpi", or "--pictures/--no-pictures"; without them, after the field's name. metavar: the
-    word for the value in the help; N for a whole number. low, high: bounds of a number, both allowed. otherwise: words
-    for what happens without the option, where the field's default does not say it; braces stand for the default.
-    parse: "package.module:function" that makes the value of the text and raises ValueError with a sentence; of a field
-    that takes several values it makes each. split: what separates several values in the environment (default: spaces).
-    forms: the option is for these forms only. needs: the field that must be given with it. complete: "file", where the
-    shell completes names of files.
-    """
-
-    help: str
-    flags: str = ""
-    metavar: str | None = None
-    low: float | None = None
-    high: float | None = None
-    otherwise: str = ""
-    parse: str = ""
-    split: str | None = None
-    forms: tuple[str, ...] = ()
-    needs: str = ""
-    complete: str = ""
-
-    @property
-    def flag(self) -> str:
-        """The long flag alone: "--pictures"."""
-        return self.flags.split("/")[0]
-
-    def parsed(self, text: str) -> Any:
-        """What `parse` makes of a text. Raises ValueError with a sentence."""
-        module, _, name = self.parse.partition(":")
-        parse: Any = functools.reduce(getattr, name.split("."), importlib.import_module(module))
-        return parse(text)
-
-
-def option(default: Any, help: str, flags: str = "", **more: Any) -> Any:
-    """A field with this default that has an option; more: as in Option."""
-    return field(default=default, metadata={"option": Option(help, flags, **more)})
-
-
-def options_in(kind: type[Any]) -> Iterator[tuple[Field[Any], Option]]:
-    """The fields of a dataclass that have an option, in order."""
-    for each in fields(kind):
-        if each.metadata:
-            asked: Option = each.metadata["option"]
-            metavar = asked.metavar or ("N" if value_type(each) is int else None)
-            yield each, replace(asked, flags=asked.flags or "--" + each.name.replace("_", "-"), metavar=metavar)
-
-
-def value_type(field: Field[Any]) -> Any:
-    """The type of a field's value, without None; of several types, str."""
-    kind: Any = field.type
-    if get_origin(kind) in (Union, types.UnionType):
-        parts = [part for part in get_args(kind) if part is not type(None)]
-        return parts[0] if len(parts) == 1 else str
-    return kind
-
-
-def words_for(default: Any) -> str:
-    """A default as help and forms show it; "" where it says nothing."""
-    if default is None or default == () or isinstance(default, bool):
-        return ""
-    return f"{default:g}" if isinstance(default, float) else str(default)
 
 
 # -- options that several products share ----------------------------------------------------------------------------
@@ -94,13 +25,10 @@ Face = Literal["purl", "knit"]
 Meaning = Literal["knit", "tuck", "slip"]
 Sort = Literal["rows", "width", "weight", "moves", "holes", "name", "file"]
 
-_NAME = "stitchc.notation.tree:composed"
 _DRAWN = ("svg", "png", "pdf", "html")
 _BY_PROFILE = "as the machine's profile says"
 
-_each = partial(option, (), "Only this stitch; repeat the option for several.", "--stitch", metavar="NAME", parse=_NAME)
-_stitches = partial(_each, otherwise="every stitch that is not part of another; skipped ones are listed")
-_all_stitches = partial(_each, otherwise="every stitch that FILE defines")
+_all_stitches = partial(each_stitch, otherwise="every stitch that FILE defines")
 _plain = partial(
     option,
     None,
@@ -130,7 +58,6 @@ _pictures = partial(
     option, True, "Draw the fabric (the slowest part).", "--pictures/--no-pictures", otherwise="--pictures"
 )
 _page = partial(option, "a4", "Page size of a PDF.", forms=("pdf",))
-_form = partial(option, help="The form of the output.", flags="--format", otherwise="from the ending of -o, else {}")
 
 
 # -- one class a product --------------------------------------------------------------------------------------------
@@ -141,8 +68,8 @@ class CardOptions:
     """What `make_card` makes. name: what the file is called, without its ending; default: after the pattern's file
     and the stitch."""
 
-    stitches: tuple[str, ...] = _stitches()
-    form: Literal["png", "pdf", "svg", "json", "text"] = _form("png")
+    stitches: tuple[str, ...] = chosen_stitches()
+    form: Literal["png", "pdf", "svg", "json", "text"] = chosen_form("png")
     rows: int | None = option(None, "The fewest rows that the card may have.", low=1, high=5000)
     paper: Literal["a4", "letter", "a3", "roll"] = option("a4", "The page; roll: one sheet as long as it must be.")
     dpi: int = option(600, "Resolution of the picture.", low=72, high=2400)
@@ -173,7 +100,7 @@ class CardOptions:
 class SheetOptions:
     """What `make_sheet` makes. name: as in CardOptions."""
 
-    stitches: tuple[str, ...] = _stitches()
+    stitches: tuple[str, ...] = chosen_stitches()
     needles: "Needles | None" = _needles(otherwise="whole repeats and the edge needles, at least 24")
     rows: int | None = option(None, "Rows to knit.", low=1, high=100_000, otherwise="one repeat")
     carriage: Side = option("right", "Where the carriage stands before row 1.")
@@ -183,7 +110,7 @@ class SheetOptions:
         "Also show which start side and which shift of the repeat need the fewest moves. The sheet does not change.",
     )
     every_row: bool = _every_row()
-    form: Literal["text", "html", "pdf", "json"] = _form("text")
+    form: Literal["text", "html", "pdf", "json"] = chosen_form("text")
     page: Literal["a4", "letter"] = _page()
     anyway: bool = _anyway()
     name: str = ""
@@ -194,7 +121,7 @@ class PieceOptions:
     """What `plan_piece` makes. sizes and so_far are texts as on the command line. name: as in CardOptions. for_others:
     it is read by people who have neither the pattern's file nor stitchc."""
 
-    piece: str | None = option(None, "Which piece, where FILE has several.", metavar="NAME", parse=_NAME)
+    piece: str | None = option(None, "Which piece, where FILE has several.", metavar="NAME", parse=NAME)
     plain: "PlainGauge | None" = _plain()
     spread: float | None = _spread()
     sizes: str | None = option(
@@ -208,12 +135,12 @@ class PieceOptions:
         'and `in all` if that part ended with these rows. Or a width: "drift 40 stitches 21 cm". The rest is '
         "planned again. Repeat the option for several.",
         metavar='"drift 30 rows 7.1 cm"',
-        parse=_NAME,
+        parse=NAME,
         split=";",
     )
     units: Units = _units()
     every_row: bool = _every_row()
-    form: Literal["text", "html", "pdf", "json"] = _form("text")
+    form: Literal["text", "html", "pdf", "json"] = chosen_form("text")
     page: Literal["a4", "letter"] = _page()
     anyway: bool = _anyway()
     name: str = ""
@@ -225,7 +152,7 @@ class ChartOptions:
     """What `draw_chart` makes. name: as in CardOptions. columns: of the terminal, for letters."""
 
     stitches: tuple[str, ...] = _all_stitches()
-    form: Literal["text", "json", "svg", "png", "pdf", "html"] = _form("text")
+    form: Literal["text", "json", "svg", "png", "pdf", "html"] = chosen_form("text")
     notation: Literal["squared", "thread", "plain"] = option(
         "squared",
         "Signs of a drawn chart: squared paper (ring or cross, dot, empty), the running thread, or plain signs.",
@@ -274,7 +201,7 @@ class ChartOptions:
 class BitmapOptions:
     """What `make_bitmap` makes. name: as in CardOptions."""
 
-    stitches: tuple[str, ...] = _stitches()
+    stitches: tuple[str, ...] = chosen_stitches()
     needles: "Needles | None" = _needles(otherwise="one repeat")
     rows: int | None = option(None, "Rows of the picture.", low=1, high=1_000_000, otherwise="one repeat")
     edge: int = option(0, "Needles at each end that always knit, with --needles.", low=0, high=100, needs="needles")
@@ -301,7 +228,7 @@ class GaugeOptions:
     evidence: bool = option(False, "Also show the data behind each estimate.", forms=("text",))
     mechanics: bool = option(False, "Add a second opinion, calculated loop by loop from the mechanics of yarn.")
     units: Units = _units()
-    form: Literal["text", "json"] = _form("text")
+    form: Literal["text", "json"] = chosen_form("text")
     name: str = ""
 
 
@@ -309,7 +236,7 @@ class GaugeOptions:
 class CompareOptions:
     """What `compare_stitches` makes. name: as in CardOptions."""
 
-    stitches: tuple[str, ...] = _stitches()
+    stitches: tuple[str, ...] = chosen_stitches()
     sort: Sort = option(
         "rows",
         "Longest first (rows), widest first (width), fewest or lightest first (weight, moves, holes), by name, "
@@ -323,12 +250,12 @@ class CompareOptions:
         None,
         "Show the ratios to this stitch, and how often the others are wider and longer.",
         metavar="NAME",
-        parse=_NAME,
+        parse=NAME,
     )
     plain: "PlainGauge | None" = _plain()
     spread: float | None = _spread()
     units: Units = _units()
-    form: Literal["text", "json", "png"] = _form("text")
+    form: Literal["text", "json", "png"] = chosen_form("text")
     name: str = ""
 
 
@@ -336,14 +263,14 @@ class CompareOptions:
 class SwatchOptions:
     """What `plan_swatch` makes. measured is for the command alone. name: as in CardOptions."""
 
-    stitches: tuple[str, ...] = _stitches()
+    stitches: tuple[str, ...] = chosen_stitches()
     measured: tuple[str, ...] = option(
         (),
         "Do not plan: add this swatch, with today's date, to the file that it belongs to. Counts are over 10 cm "
         '(with --units in, over 4 in), unless you write the length: "drift 38 stitches per 20 cm". Repeat the '
         "option for several.",
         metavar='"drift 17.5 x 41"',
-        parse=_NAME,
+        parse=NAME,
         split=";",
     )
     within: float = option(
@@ -355,7 +282,7 @@ class SwatchOptions:
     )
     plain: "PlainGauge | None" = _plain()
     units: Units = _units()
-    form: Literal["text", "sheet", "html", "json"] = _form("text")
+    form: Literal["text", "sheet", "html", "json"] = chosen_form("text")
     anyway: bool = _anyway()
     name: str = ""
 
@@ -364,7 +291,7 @@ class SwatchOptions:
 class PictureOptions:
     """What `draw_fabric` makes. size is a text as on the command line. name: as in CardOptions."""
 
-    stitches: tuple[str, ...] = _stitches()
+    stitches: tuple[str, ...] = chosen_stitches()
     face: Literal["both", "purl", "knit"] = option(
         "both", "The side shown: purl (toward you at the machine), knit (the other side), or both in one picture."
     )
@@ -438,7 +365,7 @@ class TraceOptions:
     stitch_name: str | None = option(
         None, "The stitch's name.", "--name", metavar="NAME", otherwise="made from the picture's name"
     )
-    form: Literal["notation", "json"] = _form("notation")
+    form: Literal["notation", "json"] = chosen_form("notation")
     name: str = ""
 
 
@@ -469,24 +396,9 @@ class LeafletOptions:
 class BuildOptions:
     """What `stitchc build` makes of a pattern for each machine. date: as in LeafletOptions."""
 
-    stitches: tuple[str, ...] = _stitches()
+    stitches: tuple[str, ...] = chosen_stitches()
     plain: "PlainGauge | None" = _plain()
     pictures: bool = _pictures()
     units: Units = _units()
     anyway: bool = _anyway()
     date: str | None = None
-
-
-@dataclass(frozen=True)
-class CheckOptions:
-    """What `stitchc check` looks at, and the form of its report."""
-
-    stitches: tuple[str, ...] = _stitches()
-    form: Literal["text", "json"] = _form("text")
-
-
-@dataclass(frozen=True)
-class ListOptions:
-    """The form of what a command lists."""
-
-    form: Literal["text", "json"] = _form("text")

@@ -11,7 +11,7 @@ from contextlib import nullcontext
 import pytest
 
 import stitchc
-from stitchc.options import options_in
+from stitchc.option import options_in
 
 
 def test_the_examples_hold() -> None:

@@ -14,10 +14,10 @@ import click
 
 from stitchc.cli.common import coloured, files_argument, option, put_text, rendered
 from stitchc.cli.options import options_of
+from stitchc.cli.reports import CheckOptions
 from stitchc.cli.results import Target
 from stitchc.files import FileTrouble
 from stitchc.messages import Message, Refused, has_errors, in_order, to_json, visible
-from stitchc.options import CheckOptions
 
 if TYPE_CHECKING:
     from stitchc.machines import Machine

@@ -9,9 +9,9 @@ import click
 
 from stitchc.cli.common import put_text
 from stitchc.cli.options import options_of
+from stitchc.cli.reports import ListOptions
 from stitchc.cli.results import Target
 from stitchc.english import listed
-from stitchc.options import ListOptions
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem

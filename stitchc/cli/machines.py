@@ -9,9 +9,9 @@ import click
 
 from stitchc.cli.common import machine_names, option, put_text
 from stitchc.cli.options import options_of
+from stitchc.cli.reports import ListOptions
 from stitchc.cli.results import Target
 from stitchc.english import listed, number
-from stitchc.options import ListOptions
 
 if TYPE_CHECKING:
     from stitchc.machines import Limit, Machine

@@ -22,7 +22,7 @@ from stitchc.cli.results import Target
 from stitchc.cli.wrong_usage import Number, OneOf, refuse
 from stitchc.english import listed
 from stitchc.messages import Refused
-from stitchc.options import Option, options_in, value_type, words_for
+from stitchc.option import Option, options_in, value_type, words_for
 from stitchc.product import WrongOption
 
 NO_MACHINE: Final = "no machine"

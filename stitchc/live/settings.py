@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final, Literal, get_args, get_origin
 
 from stitchc import options
-from stitchc.options import Option, options_in, value_type, words_for
+from stitchc.option import Option, options_in, value_type, words_for
 
 _ASKED_ELSEWHERE: Final = ("form", "stitches", "piece", "units", "name", "measured", "date")
 """Fields that the page has its own places for."""

@@ -1,0 +1,22 @@
+"""What the commands that list or check can be asked for. Apart from the products' options, so that these start fast."""
+
+
+from dataclasses import dataclass
+from typing import Literal
+
+from stitchc.option import chosen_form, chosen_stitches
+
+
+@dataclass(frozen=True)
+class CheckOptions:
+    """What `stitchc check` looks at, and the form of its report."""
+
+    stitches: tuple[str, ...] = chosen_stitches()
+    form: Literal["text", "json"] = chosen_form("text")
+
+
+@dataclass(frozen=True)
+class ListOptions:
+    """The form of what a command lists."""
+
+    form: Literal["text", "json"] = chosen_form("text")

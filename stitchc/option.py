@@ -1,0 +1,90 @@
+"""How a field of an options dataclass is asked for, on the command line and on the live page.
+
+Light to import: the dataclasses themselves, one a product, are in `stitchc.options`.
+"""
+
+import functools
+import importlib
+import types
+from collections.abc import Iterator
+from dataclasses import Field, field, fields
+from functools import partial
+from typing import Any, NamedTuple, Union, get_args, get_origin
+
+
+class Option(NamedTuple):
+    """How a field is given on the command line, and from the environment as STITCHC_ and the long flag's name.
+
+    help: a sentence. flags: "--dpi", or "--pictures/--no-pictures"; without them, after the field's name. metavar: the
+    word for the value in the help; N for a whole number. low, high: bounds of a number, both allowed. otherwise: words
+    for what happens without the option, where the field's default does not say it; braces stand for the default.
+    parse: "package.module:function" that makes the value of the text and raises ValueError with a sentence; of a field
+    that takes several values it makes each. split: what separates several values in the environment (default: spaces).
+    forms: the option is for these forms only. needs: the field that must be given with it. complete: "file", where the
+    shell completes names of files.
+    """
+
+    help: str
+    flags: str = ""
+    metavar: str | None = None
+    low: float | None = None
+    high: float | None = None
+    otherwise: str = ""
+    parse: str = ""
+    split: str | None = None
+    forms: tuple[str, ...] = ()
+    needs: str = ""
+    complete: str = ""
+
+    @property
+    def flag(self) -> str:
+        """The long flag alone: "--pictures"."""
+        return self.flags.split("/")[0]
+
+    def parsed(self, text: str) -> Any:
+        """What `parse` makes of a text. Raises ValueError with a sentence."""
+        module, _, name = self.parse.partition(":")
+        parse: Any = functools.reduce(getattr, name.split("."), importlib.import_module(module))
+        return parse(text)
+
+
+def option(default: Any, help: str, flags: str = "", **more: Any) -> Any:
+    """A field with this default that has an option; more: as in Option."""
+    return field(default=default, metadata={"option": Option(help, flags, **more)})
+
+
+def options_in(kind: type[Any]) -> Iterator[tuple[Field[Any], Option]]:
+    """The fields of a dataclass that have an option, in order."""
+    for each in fields(kind):
+        if each.metadata:
+            asked: Option = each.metadata["option"]
+            metavar = asked.metavar or ("N" if value_type(each) is int else None)
+            yield each, asked._replace(flags=asked.flags or "--" + each.name.replace("_", "-"), metavar=metavar)
+
+
+def value_type(field: Field[Any]) -> Any:
+    """The type of a field's value, without None; of several types, str."""
+    kind: Any = field.type
+    if get_origin(kind) in (Union, types.UnionType):
+        parts = [part for part in get_args(kind) if part is not type(None)]
+        return parts[0] if len(parts) == 1 else str
+    return kind
+
+
+def words_for(default: Any) -> str:
+    """A default as help and forms show it; "" where it says nothing."""
+    if default is None or default == () or isinstance(default, bool):
+        return ""
+    return f"{default:g}" if isinstance(default, float) else str(default)
+
+
+NAME = "stitchc.notation.tree:composed"
+"""What makes a name of a text, for `parse`."""
+
+each_stitch = partial(
+    option, (), "Only this stitch; repeat the option for several.", "--stitch", metavar="NAME", parse=NAME
+)
+chosen_stitches = partial(each_stitch, otherwise="every stitch that is not part of another; skipped ones are listed")
+chosen_form = partial(
+    option, help="The form of the output.", flags="--format", otherwise="from the ending of -o, else {}"
+)
