@@ -1,6 +1,5 @@
 """What the commands that list or check can be asked for. Apart from the products' options, so that these start fast."""
 
-
 from dataclasses import dataclass
 from typing import Literal
 
