@@ -14,6 +14,7 @@ from stitchc.card.proof import prove_pdf
 from stitchc.card.punching import punching_list
 from stitchc.document import Part, Sheet, Terms
 from stitchc.drawn.drawing import Drawing, draw
+from stitchc.english import listed
 from stitchc.leaflet.parts import stitches_of
 from stitchc.options import CardOptions
 from stitchc.sheet.repeat import MOST_DRAWN
@@ -49,12 +50,13 @@ def card_sheets(pattern: Pattern, machines: Sequence[Machine], options: LeafletO
     """The cards of every stitch for these machines, as pages of the leaflet's own size."""
     sheets: list[Sheet] = []
     cards: list[tuple[Card, tuple[Tile, ...]]] = []
-    for card in _told_once([card for machine in machines for card in cards_of(pattern, machine, options)]):
+    for card, pitches in _told_once([card for machine in machines for card in cards_of(pattern, machine, options)]):
         tiles = tuple(tiles_of(card, options.page))
         cards.append((card, tiles))
         for tile in tiles:
             part = f", page {tile.number} of {tile.of}" if tile.of > 1 else ""
-            sheets.append(Sheet(page_of(card, tile), f"Card of {card.stitch}: {card.machine.title}{part}"))
+            name = f"Card of {card.stitch}: {card.columns} columns, {pitches}{part}"
+            sheets.append(Sheet(page_of(card, tile), name))
     if not sheets:
         return []
     advice = (
@@ -64,8 +66,8 @@ def card_sheets(pattern: Pattern, machines: Sequence[Machine], options: LeafletO
     return [Sheets(advice, tuple(sheets), tuple(cards))]
 
 
-def _told_once(cards: Sequence[Card]) -> list[Card]:
-    """The cards, one that several machines take alike once, under the titles of them all."""
+def _told_once(cards: Sequence[Card]) -> list[tuple[Card, str]]:
+    """The cards, one that several machines take alike once, under the titles of them all; with their pitches."""
     alike: list[list[Card]] = []
     for card in cards:
         for group in alike:
@@ -76,7 +78,12 @@ def _told_once(cards: Sequence[Card]) -> list[Card]:
         else:
             alike.append([card])
     return [
-        replace(group[0], machine=replace(group[0].machine, title=" or ".join(card.machine.title for card in group)))
+        (
+            replace(
+                group[0], machine=replace(group[0].machine, title=" or ".join(card.machine.title for card in group))
+            ),
+            listed([f"{card.machine.pitch_mm:g} mm" for card in group], "or"),
+        )
         for group in alike
     ]
 

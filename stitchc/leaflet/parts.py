@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 _FABRIC_PX: Final = 640
 """Width of one side of a fabric: a life-size print of ten cm at 160 pixels to the inch."""
-_FABRIC_MM: Final = 145.0
+_FABRIC_MM: Final = 130.0
 _QUALITIES: Final = ((None, 82), (1200, 70), (960, 65), (720, 60), (480, 50))
 """Most pixels across, and JPEG quality, the best first."""
 _PHOTO_MM: Final = 120.0

@@ -114,11 +114,11 @@ def card_on_paper(name: str, stitch: str, machine: str) -> list[list[bool]]:
     place = json.loads(files[0].content)["centres_px"]
     count = json.loads(files[0].content)["rows"], json.loads(files[0].content)["columns"]
     document = pypdfium2.PdfDocument(io.BytesIO(content(name, ".pdf")))
-    title = TITLES[machine]
+    start, pitch = f"Card of {stitch}: {count[1]} columns, ", f"{load_machine(machine).pitch_mm:g} mm"
     at = next(
         item.get_dest().get_index()
         for item in document.get_toc()
-        if f"Card of {stitch}" in item.get_title() and title in item.get_title()
+        if item.get_title().startswith(start) and pitch in item.get_title()
     )
     picture = document[at].render(scale=dpi / 72, grayscale=True).to_pil()
     (x, y), (dx, _), (_, dy) = place["column_1_row_1"], place["per_column"], place["per_row"]
