@@ -30,6 +30,7 @@ INK: Final = "#222222"
 GREY: Final = "#8a8a8a"
 KINDS: Final = {  # mark, colour, word
     "plain": ("s", "#222222", "stocking stitch"),
+    "ladder": ("P", "#00795a", "ladders alone"),
     "tuck": ("o", "#0072b2", "tuck"),
     "slip": ("^", "#d55e00", "slip"),
     "both": ("D", "#a3527f", "tuck and slip"),
@@ -46,11 +47,12 @@ _DASHES: Final[tuple[Any, ...]] = ("-", (0, (6, 2)), (0, (3, 2)), (0, (1, 1.5)),
 
 
 def kind_of(line: Compared) -> str:
-    """ "plain", "tuck", "slip" or "both": which of them the stitch has."""
+    """What the stitch has, as in KINDS; ladders only where it has neither tuck nor slip."""
     features = line.gauge.features
     if features.tuck_share and features.slip_share:
         return "both"
-    return "tuck" if features.tuck_share else "slip" if features.slip_share else "plain"
+    without = "ladder" if features.ladders else "plain"
+    return "tuck" if features.tuck_share else "slip" if features.slip_share else without
 
 
 def plot(
@@ -185,7 +187,8 @@ def _scatter(
         axis.set_minor_locator(NullLocator())
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.3g}"))
     unit = f"to {'10 cm' if units == 'cm' else '4 in'}" if known else "over those of stocking stitch"
-    axes.set_xlabel(f"stitches {unit}   (to the right: narrower)", size=12)
+    needles = any(line.gauge.features.ladders for _, line in numbered)
+    axes.set_xlabel(f"{'needles' if needles else 'stitches'} {unit}   (to the right: narrower)", size=12)
     axes.set_ylabel(f"rows {unit}   (upward: shorter)", size=12)
     axes.spines[["top", "right"]].set_visible(False)
     axes.grid(True, color="#efefef", linewidth=0.8)

@@ -78,6 +78,8 @@ def as_text(comparison: Comparison, units: Units) -> Iterator[str]:
     else:
         yield "Size of each stitch in % of stocking stitch, same needles and rows. Ranges hold nine swatches in ten."
         yield "Sizes in cm need the gauge of stocking stitch: a `gauge plain` line in each file, or --plain 20x28."
+    if any(line.gauge.features.ladders for line in lines):
+        yield "Needles out of work are counted as needles."
     yield ""
     yield from _in_columns(_sizes(lines, units, known))
     yield ""

@@ -32,7 +32,7 @@ class Arrangement:
 
 def arrangement_of(chart: Chart) -> Arrangement:
     """Read off a repeat: whether its holds move, and the fewest plain rows between two of them."""
-    held = chart.cells != KNIT
+    held = chart.held[:, chart.in_work]
     if not held.any():
         return Arrangement()
     start = int(np.flatnonzero(held.any(axis=1))[0])

@@ -27,13 +27,14 @@ class Expected(NamedTuple):
     """What was expected of a swatch: mean and standard deviation of ln(stitches) and ln(rows) per 10 cm.
 
     plain_rows: ln of stocking stitch's rows. knits: the share of cells that knit, which is what counting the V's
-    that can be seen would give.
+    that can be seen would give. needles: for each needle in work, those out of work counted.
     """
 
     stitches: tuple[float, float]
     rows: tuple[float, float]
     plain_rows: float = -math.inf
     knits: float = 1.0
+    needles: float = 1.0
 
     def distances(self, swatch: Swatch) -> tuple[float | None, float | None]:
         """How many standard deviations each count lies from what was expected; None where there is no count."""
@@ -79,22 +80,24 @@ def far_out(swatch: Swatch, expected: Expected | None, sure: bool) -> Iterator[F
     assert count is not None
     off = math.log(count) - mean
     visible = direction == 1 and expected.knits > 0 and abs(off - math.log(expected.knits)) < 0.15
-    slip = explained(swatch, expected.distance)
+    slip = explained(swatch, expected.distance, expected.needles)
     yield FarOut(
         swatch, direction, math.exp(mean), math.expm1(off), sure or distance <= BEYOND_BELIEF, slip, longer, visible
     )
 
 
-def explained(swatch: Swatch, distance: Callable[[Swatch], float]) -> tuple[str, str] | None:
+def explained(swatch: Swatch, distance: Callable[[Swatch], float], needles: float = 1.0) -> tuple[str, str] | None:
     """The first slip after which the swatch would be ordinary: in words, and the line as it should then be."""
-    for words, other in _as_meant(swatch):
+    for words, other in _as_meant(swatch, needles):
         if distance(other) < ORDINARY:
             return words, line_of(other)
     return None
 
 
-def _as_meant(swatch: Swatch) -> Iterator[tuple[str, Swatch]]:
+def _as_meant(swatch: Swatch, needles: float) -> Iterator[tuple[str, Swatch]]:
     stitches, rows = swatch.stitches, swatch.rows
+    if stitches and needles > 1:
+        yield "counted without the needles out of work", swatch._replace(stitches=stitches * needles)
     if stitches and rows:
         yield "rows and stitches exchanged", swatch._replace(stitches=rows, rows=stitches)
     inches = in_inches(swatch.per_mm)

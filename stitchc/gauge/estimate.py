@@ -110,8 +110,10 @@ class GaugeReport:
         chosen = tuple(dict.fromkeys((PLAIN, *(self.charts if names is None else names))))
         if self._names_yarns:
             return self._joint_of_yarns(chosen)
-        targets = [self._update.absolute(self._key(name), direction) for name in chosen for direction in (0, 1)]
-        return Joint(chosen, *self._update.moments(targets))
+        keys = list(dict.fromkeys(self._key(name) for name in chosen))  # the same fabric is worked out once
+        mean, covariance = self._update.moments([self._update.absolute(key, at) for key in keys for at in (0, 1)])
+        places = [2 * keys.index(self._key(name)) + at for name in chosen for at in (0, 1)]
+        return Joint(chosen, mean[places], covariance[np.ix_(places, places)])
 
     @cached_property
     def messages(self) -> tuple[Message, ...]:
@@ -272,8 +274,10 @@ class GaugeReport:
             mean, variance = update.expected(key, direction)
             variance += update.spread**2 + self._reading_variance(math.exp(mean), swatch.per_mm) + swatch.doubt**2
             halves.append((mean, math.sqrt(variance)))
-        plain_rows = update.expected(PLAIN_KEY, 1)[0] if update.plain_sources[1] else -math.inf
-        return Expected(halves[0], halves[1], plain_rows, 1 - features.tuck_share - features.slip_share)
+        knits = 1 - features.tuck_share - features.slip_share
+        shortens = knits < 1 and update.plain_sources[1]
+        plain_rows = update.expected(PLAIN_KEY, 1)[0] if shortens else -math.inf
+        return Expected(halves[0], halves[1], plain_rows, knits, features.needles)
 
     def _reading_variance(self, count: float, per_mm: float) -> float:
         """Variance of ln(count / length) from reading the tape and from counting to half a stitch."""

@@ -13,6 +13,7 @@ from stitchc.english import listed
 from stitchc.gauge.features import LONG_RUN, TUCK_SATURATION
 from stitchc.gauge.model import PARAMETERS, design, shipped
 from stitchc.gauge.values import StitchGauge
+from stitchc.gauge.yarn import BAR_LEGS
 
 WORDS: Final[Mapping[str, str]] = {
     "tuck_rows": "how much tucks shorten",
@@ -24,6 +25,8 @@ WORDS: Final[Mapping[str, str]] = {
     "tuck_more": "how much further tucks widen",
     "slip_width": "how much slips narrow",
     "columns_width": "how columns of tucks widen",
+    "ladder_first": "how wide a ladder's first needle is",
+    "ladder_more": "how wide each further needle is",
 }
 _GUESSED: Final = 0.2
 """A parameter of whose variance the published gauges took away less is hardly more than a guess."""
@@ -57,6 +60,7 @@ def evidence_json(gauge: StitchGauge) -> dict[str, Any]:
         "published_tuck": published["tuck"] if features.tuck_share else 0,
         "published_slip": published["slip"] if features.slip_share else 0,
         "published_tuck_on_one_bed_over_plain": 0,
+        "published_with_needles_out_of_work": 0,
         "guessed": guessed(gauge),
     }
 
@@ -70,6 +74,7 @@ def evidence_line(gauge: StitchGauge) -> str:
     parts = ["your swatches"] if gauge.basis != "estimate" else []
     parts += [f"{published['tuck']} published tucks (none on one bed over plain)"] if features.tuck_share else []
     parts += [f"{published['slip']} published slips"] if features.slip_share else []
+    parts += ["no published figure for ladders"] if features.ladders else []
     count = len(guessed(gauge)) + bool(features.tuck_share)  # how soon widening levels off is one
     guesses = f"{count or 'no'} {'guess' if count == 1 else 'guesses'}"
     return f"{listed(parts, 'and')}; {guesses} among its figures (--evidence)"
@@ -85,16 +90,22 @@ def in_full() -> Iterator[str]:
     text = (
         f"{published['tuck']} published gauges with tuck and {published['slip']} with slip. None of the tucks was "
         "knitted on one bed over stocking stitch: all have a ground of rib or garter. When they are left out, those "
-        f"knitted on a machine are predicted worst, off by {worst}, the others by {others} %."
+        f"knitted on a machine are predicted worst, off by {worst}, the others by {others} %. No figure at all is "
+        "published for needles out of work: the width and the yarn of a ladder are assumed until you measure one."
     )
     yield from textwrap.wrap(text, 96, initial_indent="  ", subsequent_indent="  ")
     yield ""
-    yield f"  {'':<32} {'now':>16} {'at the start':>16}  learnt from the published gauges"
+    yield f"  {'':<37} {'now':>16} {'at the start':>16}  learnt from the published gauges"
     for name in PARAMETERS:
         each = document["parameters"][name]
         start, sd = each["start"]
         now = f"{each['mean']:.2f} +- {each['sd']:.2f}"
-        yield f"  {WORDS[name]:<32} {now:>16} {f'{start:.2f} +- {sd:.2f}':>16}  {100 * each['learnt']:.0f} %"
+        yield f"  {WORDS[name]:<37} {now:>16} {f'{start:.2f} +- {sd:.2f}':>16}  {100 * each['learnt']:.0f} %"
         yield from textwrap.wrap(each["start_rests_on"], 96, initial_indent=" " * 6, subsequent_indent=" " * 6)
-    yield f"  {'how soon widening levels off':<32} {TUCK_SATURATION:>16.2f} {'':>16}  nothing: one second-hand report"
-    yield f"  {'neighbours that widen as one':<32} {LONG_RUN:>16} {'':>16}  nothing: assumed"
+    legs = BAR_LEGS
+    for words, value, source in (
+        ("how soon widening levels off", f"{TUCK_SATURATION:.2f}", "one second-hand report"),
+        ("neighbours that widen as one", f"{LONG_RUN}", "assumed"),
+        ("how much yarn the legs of a bar take", f"{legs.value:g} ({legs.low:g} to {legs.high:g})", "assumed"),
+    ):
+        yield f"  {words:<37} {value:>16} {'':>16}  nothing: {source}"

@@ -1,4 +1,7 @@
-"""The predictors of gauge that can be read off a chart, all counted round the repeat in both directions."""
+"""The predictors of gauge that can be read off a chart, all counted round the repeat in both directions.
+
+They are those of the needles in work, as if there were no others; how many are out of work stands beside them.
+"""
 
 from __future__ import annotations
 
@@ -27,16 +30,18 @@ _CELLS_AT_ONCE: Final = 1 << 18
 
 @dataclass(frozen=True)
 class Features:
-    """What the model sees of a stitch. A span is the number of rows a knit loop fills: 1 + the T and S over it.
+    """What the model sees of a stitch. A span is the number of rows a knit loop fills: 1 + the T and S over it. Cells
+    and needles are those in work.
 
     tuck_share, slip_share: shares of the cells. mean_span: mean over loops; weighted_span (K): mean over cells of
     the span of the loop that fills the cell, sum k^2 / sum k. longest_hold: T or S in a row on one needle.
-    never_knitting: needles without a single K, those out_of_work among them; they are taken as held over the whole
-    repeat (at least eight rows), and mean_span and longest_hold are None where they make them meaningless.
+    never_knitting: needles without a single K; they are taken as held over the whole repeat (at least eight rows), and
+    mean_span and longest_hold are None where they make them meaningless.
     log_span_tuck, log_span_slip: ln K, divided by what tucks and slips add to it. log_long_tuck, log_long_slip: the
     part of it that holds of more than two rows add. in_columns: 0 where all needles hold alike, near 1 where few
     needles do all the holding. tuck_runs: groups of adjacent tucks, over cells; a group of more than LONG_RUN counts
-    once for each LONG_RUN.
+    once for each LONG_RUN. ladders: groups of adjacent needles out of work, for each needle in work; wider: the
+    needles in such groups beyond the first of each, for each needle in work.
     """
 
     tuck_share: float
@@ -45,18 +50,24 @@ class Features:
     weighted_span: float
     longest_hold: int | None
     never_knitting: int
-    out_of_work: int
     log_span_tuck: float
     log_span_slip: float
     log_long_tuck: float
     log_long_slip: float
     in_columns: float
     tuck_runs: float
+    ladders: float
+    wider: float
 
     @property
     def is_plain(self) -> bool:
-        """Whether every cell knits."""
-        return self.tuck_share == 0 and self.slip_share == 0
+        """Whether every needle is in work and every cell knits."""
+        return not (self.tuck_share or self.slip_share or self.ladders)
+
+    @property
+    def needles(self) -> float:
+        """Needles, those out of work counted, for each needle in work."""
+        return 1 + self.ladders + self.wider
 
     @property
     def tuck_widening(self) -> float:
@@ -66,7 +77,8 @@ class Features:
 
 def features_of(chart: Chart) -> Features:
     """Read the predictors off a chart. Time is linear in its cells; beside them memory is that of one needle's."""
-    cells = np.ascontiguousarray(chart.cells.T)  # (needle, row), so that a needle's rows lie together
+    working = chart.in_work
+    cells = np.ascontiguousarray(chart.cells.T[working])  # (needle, row), so that a needle's rows lie together
     needles, rows = cells.shape
     tucks, knits = cells == TUCK, cells == KNIT
     tuck_share, slip_share = float(tucks.mean()), float((cells == SLIP).mean())
@@ -91,13 +103,14 @@ def features_of(chart: Chart) -> Features:
         weighted_span=weighted,
         longest_hold=None if dead > len(chart.out) else sums.longest - 1,
         never_knitting=dead,
-        out_of_work=len(chart.out),
         log_span_tuck=log_span * part_tuck,
         log_span_slip=log_span * (1 - part_tuck),
         log_long_tuck=log_long * part_tuck,
         log_long_slip=log_long * (1 - part_tuck),
         in_columns=columns,
         tuck_runs=_runs(tucks) / tucks.size,
+        ladders=(gaps := int((working & ~np.roll(working, -1)).sum())) / needles,
+        wider=(len(working) - needles - gaps) / needles,
     )
 
 

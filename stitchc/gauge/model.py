@@ -5,6 +5,10 @@ Rows:   ln F_c =  tuck_rows  * (ln K's part from tucks) + slip_rows * (ln K's pa
                 - columns_rows * ln K * (how far the same needles do all the holding)
 Width:  ln F_w = -tuck_first * (saturating widening) - tuck_more * (share of tucks) + slip_width * (share of slips)
                 + columns_width * (saturating widening) * (how far the same needles do all the holding)
+                + ln(needles / (needles in work + ladder_first * ladders + ladder_more * further needles out of work))
+
+All but the last are linear; that is taken as linear about LADDERS, which is right to 6 % over the range of both. A
+count of stitches is a count of needles, those out of work among them.
 
 Each stitch has besides a deviation of its own in either direction, in proportion to how far it is from plain. The
 figures and what they rest on stand in priors.toml. Knows nothing of swatches and files.
@@ -12,6 +16,7 @@ figures and what they rest on stand in priors.toml. Knows nothing of swatches an
 
 from __future__ import annotations
 
+import math
 import tomllib
 from dataclasses import dataclass
 from functools import cache
@@ -36,7 +41,13 @@ PARAMETERS: Final = (
     "tuck_more",
     "slip_width",
     "columns_width",
+    "ladder_first",
+    "ladder_more",
 )
+LADDERS: Final = (0.6, 0.8)
+"""Width of a ladder over that of a stitch beside it: of its first needle, and of each further one (assumed)."""
+LADDER_DEVIATION: Final = 0.1
+"""How far the ladders of one stitch differ from those of another in the same yarn, in widths of a stitch (assumed)."""
 
 
 @dataclass(frozen=True)
@@ -65,17 +76,28 @@ def design(features: Features) -> tuple[Vector, Vector]:
     log_span = f.log_span_tuck + f.log_span_slip
     width, rows = np.zeros(len(PARAMETERS)), np.zeros(len(PARAMETERS))
     rows[:5] = (f.log_span_tuck, f.log_span_slip, -f.log_long_tuck, -f.log_long_slip, -log_span * f.in_columns)
-    width[5:] = (-f.tuck_widening, -f.tuck_share, f.slip_share, f.tuck_widening * f.in_columns)
+    width[5:9] = (-f.tuck_widening, -f.tuck_share, f.slip_share, f.tuck_widening * f.in_columns)
+    width[9:] = -np.array([f.ladders, f.wider]) / _stitches_wide(f)
     return width, rows
+
+
+def offset(features: Features) -> float:
+    """What ln F_w has besides its parameters: 0 where no needle is out of work."""
+    wide = _stitches_wide(features)
+    return math.log(features.needles / wide) + (wide - 1) / wide
+
+
+def _stitches_wide(features: Features) -> float:
+    """How wide the needles that belong to one in work are, over the width of its stitch."""
+    return 1 + LADDERS[0] * features.ladders + LADDERS[1] * features.wider
 
 
 def deviation(features: Features, width_deviation: float, row_deviation: float) -> tuple[float, float]:
     """Standard deviations of the stitch's own part of (ln F_w, ln F_c); none for plain."""
     log_span = features.log_span_tuck + features.log_span_slip
-    return (
-        width_deviation * (0.1 * features.tuck_widening + 0.3 * features.slip_share),
-        row_deviation * log_span / (1 + log_span),
-    )
+    held = width_deviation * (0.1 * features.tuck_widening + 0.3 * features.slip_share)
+    ladders = LADDER_DEVIATION * (features.ladders + features.wider) / _stitches_wide(features)
+    return math.hypot(held, ladders), row_deviation * log_span / (1 + log_span)
 
 
 @cache

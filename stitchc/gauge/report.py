@@ -182,11 +182,15 @@ def _stitch_text(report: GaugeReport, pattern: Pattern, stitch: Stitch, units: U
         held += [hold, f"a loop spans {features.mean_span:.2f} rows on average"]
     if held:
         yield _line("in 100 cells", ", ".join(held))
+    if stitch.chart.out:
+        yield _line("out of work", f"{len(stitch.chart.out)} of {number(stitch.chart.width, 'needle')}")
     if gauge.stitch_factor is None or gauge.row_factor is None:
         return
+    wide = gauge.stitches_per_10cm or gauge.own_stitches_per_10cm
+    long = gauge.rows_per_10cm or gauge.own_rows_per_10cm
     for what, swatch_range, factor, basis in (
-        ("stitches", gauge.stitches_per_10cm or gauge.own_stitches_per_10cm, gauge.stitch_factor, gauge.stitch_basis),
-        ("rows", gauge.rows_per_10cm or gauge.own_rows_per_10cm, gauge.row_factor, gauge.row_basis),
+        (gauge.counted, wide, gauge.stitch_factor, gauge.stitch_basis),
+        ("rows", long, gauge.row_factor, gauge.row_basis),
     ):
         times = f"{_brackets(factor, 2)} times stocking stitch, {basis}"
         if swatch_range is None:

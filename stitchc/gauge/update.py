@@ -16,13 +16,15 @@ import numpy as np
 from stitchc.chart import Chart
 from stitchc.gauge.fabric import same_fabric_key
 from stitchc.gauge.features import Features
-from stitchc.gauge.model import PARAMETERS, Matrix, Priors, Vector, design, deviation
+from stitchc.gauge.model import PARAMETERS, Matrix, Priors, Vector, design, deviation, offset
 
 _FLAT_SD: Final = 100.0
 """Standard deviation, in ln, of what is not known at all."""
 MIDDLE_GAUGE: Final = 22.0
 """Stitches and rows per 10 cm that the unknown gauge is reckoned from; its spread is so wide that any would do."""
-_FIRST_PARAMETER: Final = 4
+_ONE: Final = 4
+"""The place of 1 among the unknowns: what the model adds whatever its parameters are is a multiple of it."""
+_FIRST_PARAMETER: Final = 5
 """How many unknowns stand before the model's parameters."""
 SURPRISE: Final = 2.5
 """Standard deviations from its estimate beyond which a swatch is remarked upon, and teaches the others less."""
@@ -87,7 +89,7 @@ class Target:
 
 
 class Update:
-    """The update for one set of readings. Unknowns: ln S0, ln R0, this piece's two differences, the parameters, then
+    """The update for one set of readings. Unknowns: ln S0, ln R0, this piece's two differences, 1, the parameters, then
     for every fabric and direction measured its own deviation. spread: of ln gauge from fabric to fabric."""
 
     def __init__(
@@ -101,6 +103,7 @@ class Update:
         self._prior_mean = np.zeros(self._size)
         self._prior_mean[0] = math.log(MIDDLE_GAUGE)
         self._prior_mean[1] = math.log(MIDDLE_GAUGE) + priors.log_plain_ratio[0]
+        self._prior_mean[_ONE] = 1
         self._prior_mean[_FIRST_PARAMETER : _FIRST_PARAMETER + len(PARAMETERS)] = priors.mean
         self._h = np.array([self._row_of(reading) for reading in readings]).reshape(len(readings), self._size)
         self._y = np.array([reading.y for reading in readings])
@@ -184,7 +187,9 @@ class Update:
 
     def _factor_row(self, key: bytes, direction: int) -> Vector:
         row = np.zeros(self._size)
-        row[_FIRST_PARAMETER : _FIRST_PARAMETER + len(PARAMETERS)] = design(self._features[key])[direction]
+        features = self._features[key]
+        row[_FIRST_PARAMETER : _FIRST_PARAMETER + len(PARAMETERS)] = design(features)[direction]
+        row[_ONE] = offset(features) if direction == 0 else 0
         slot = self._slots.get((key, direction))
         if slot is not None:
             row[slot] = 1

@@ -99,6 +99,11 @@ class StitchGauge:
         return max(self.stitch_basis, self.row_basis, key=BASES.index)
 
     @property
+    def counted(self) -> str:
+        """What a count across is a count of, in words: "needles" where some are out of work."""
+        return "needles" if self.features.ladders else "stitches"
+
+    @property
     def width_change_percent(self) -> float | None:
         """How much wider (narrower if negative) the same needles come out than in stocking stitch."""
         return None if self.stitch_factor is None else 100 * (1 / self.stitch_factor.value - 1)

@@ -11,13 +11,16 @@ _LITTLE = 2.0
 def in_words(gauge: StitchGauge) -> str:
     """What happens to the size, against the same needles and rows of stocking stitch."""
     if gauge.stitch_factor is None or gauge.row_factor is None:
-        if gauge.features.out_of_work:
-            return "Its size cannot be estimated, because it has needles out of work: knit a swatch and measure it."
         return "Its size cannot be estimated: one of its needles never knits and so keeps every loop."
     if gauge.features.is_plain:
         return "The same as stocking stitch: every needle knits on every row."
-    width = _change(gauge.width_change_percent, "wider", "narrower", gauge.stitch_factor)
-    length = _change(gauge.length_change_percent, "longer", "shorter", gauge.row_factor)
+    counted = " Its needles out of work are counted as needles." if gauge.features.ladders else ""
+    return _against_plain(gauge, gauge.stitch_factor, gauge.row_factor) + counted
+
+
+def _against_plain(gauge: StitchGauge, stitch_factor: Range, row_factor: Range) -> str:
+    width = _change(gauge.width_change_percent, "wider", "narrower", stitch_factor)
+    length = _change(gauge.length_change_percent, "longer", "shorter", row_factor)
     if width and length:
         return f"{width[0].upper()}{width[1:]} and {length} than stocking stitch."
     if width:

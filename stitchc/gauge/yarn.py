@@ -40,7 +40,12 @@ a slip's). That each further tuck needs less is Spencer, p. 96; how much less is
 SLIP_YARN: Final = Range(0.28, 0.20, 0.40)
 """Yarn of a slip over that of a knit stitch where no machine is named: at a pitch of 4.5 mm it is 0.23 to 0.32."""
 SLIP_OVER_PITCH: Final = Range(1.0, 0.88, 1.14)
-"""Yarn of a slip over the pitch of the bed: the carriage lays it straight across; its slack is assumed."""
+"""Yarn of a slip over the pitch of the bed: the carriage lays it straight across; its slack is assumed. A needle out of
+work takes as much."""
+
+BAR_LEGS: Final = Range(0.2, 0.0, 0.4)
+"""Yarn of the two sinker legs by which a ladder's bar hangs on the stitches beside it, over that of a knit stitch.
+Assumed, no figure is known: a tenth each, between none (they are part of those stitches) and twice as much."""
 
 TIGHTNESS: Final = (0.86, 1.55)
 """sqrt(tex) / (mm of yarn in a stitch) of usual plain knitting: 1.4 to 1.5 for worsted (Spencer), 1.1 comes out of the
@@ -49,36 +54,34 @@ standard yarn weight system's gauges; chosen so that a yarn given at half or at 
 
 @dataclass(frozen=True)
 class Cells:
-    """How many cells of each kind: further_tucks are second and later tucks of a hold, tucks the first ones."""
+    """How many cells of each kind: further_tucks are second and later tucks of a hold, tucks the first ones; slips are
+    those of needles out of work too. bars: how often the yarn crosses a ladder; they are no cells of their own."""
 
     knits: float = 0.0
     tucks: float = 0.0
     further_tucks: float = 0.0
     slips: float = 0.0
+    bars: float = 0.0
 
     def __add__(self, other: Cells) -> Cells:
-        return Cells(
-            self.knits + other.knits,
-            self.tucks + other.tucks,
-            self.further_tucks + other.further_tucks,
-            self.slips + other.slips,
-        )
+        return Cells(*(mine + yours for mine, yours in zip(self._counts, other._counts, strict=True)))
 
-    def times(self, factor: float) -> Cells:
-        """As many times as many."""
-        return Cells(self.knits * factor, self.tucks * factor, self.further_tucks * factor, self.slips * factor)
+    def times(self, factor: float, over: float = 1.0) -> Cells:
+        """As many times as many, over a number: so that two repeats over two are exactly one."""
+        return Cells(*(count * factor / over for count in self._counts))
+
+    @property
+    def _counts(self) -> tuple[float, ...]:
+        return self.knits, self.tucks, self.further_tucks, self.slips, self.bars
 
     @property
     def total(self) -> float:
-        """All of them."""
+        """All of them: needles by rows."""
         return self.knits + self.tucks + self.further_tucks + self.slips
 
 
 def cells_by_yarn(chart: Chart) -> dict[str | None, Cells]:
-    """The cells of one repeat, by the yarn that their rows are knitted with (None: none named), as first met.
-
-    At a needle out of work the yarn lies across as at one that slips, and is counted as that (assumed).
-    """
+    """The cells of one repeat, by the yarn that their rows are knitted with (None: none named), as first met."""
     names = dict.fromkeys(chart.yarns)
     numbers = {name: number for number, name in enumerate(names)}
     of_row = np.fromiter((numbers[name] for name in chart.yarns), dtype=np.int64, count=chart.height)
@@ -88,10 +91,12 @@ def cells_by_yarn(chart: Chart) -> dict[str | None, Cells]:
         return found
 
     tucks, further = counted(chart.cells == TUCK), counted(_further_tucks(chart))
-    columns = (counted(chart.cells == KNIT), tucks, further, counted((chart.cells == SLIP) | (chart.cells == OUT)))
+    out = chart.cells == OUT
+    bars = counted(out & ~np.roll(out, 1, axis=1))
+    columns = (counted(chart.cells == KNIT), tucks, further, counted((chart.cells == SLIP) | out), bars)
     return {
-        name: Cells(knits, first - more, more, slips)
-        for name, knits, first, more, slips in zip(names, *columns, strict=True)
+        name: Cells(knits, first - more, more, slips, crossed)
+        for name, knits, first, more, slips, crossed in zip(names, *columns, strict=True)
     }
 
 
@@ -128,17 +133,19 @@ def share_of_a_stitch(cells: Cells, slip: Range = SLIP_YARN) -> Range:
 
     slip: the share of a slip.
     """
-    value, of_tucks, of_slips = share_doubts(cells, slip)
-    doubt = math.hypot(of_tucks, of_slips)
+    value, *doubts = share_doubts(cells, slip)
+    doubt = math.hypot(*doubts)
     return Range(value, max(value - doubt, 0.0), value + doubt)
 
 
-def share_doubts(cells: Cells, slip: Range = SLIP_YARN) -> tuple[float, float, float]:
-    """Yarn of these cells over that of as many knit stitches, and half the ranges that tucks and slips give it."""
+def share_doubts(cells: Cells, slip: Range = SLIP_YARN) -> tuple[float, float, float, float]:
+    """Yarn of these cells over that of as many knit stitches, and half the ranges that tucks, slips and the legs of
+    bars give it."""
     value = cells.knits + cells.tucks * TUCK_YARN.value + cells.further_tucks * FURTHER_TUCK_YARN.value
+    value += cells.slips * slip.value + cells.bars * BAR_LEGS.value
     of_tucks = cells.tucks * _half(TUCK_YARN) + cells.further_tucks * _half(FURTHER_TUCK_YARN)
     total = max(cells.total, 1e-12)
-    return (value + cells.slips * slip.value) / total, of_tucks / total, cells.slips * _half(slip) / total
+    return value / total, of_tucks / total, cells.slips * _half(slip) / total, cells.bars * _half(BAR_LEGS) / total
 
 
 def _half(yarn: Range) -> float:
@@ -168,7 +175,7 @@ def metres_per_square_metre(
     yarn: str | None = None,
 ) -> Range | None:
     """Yarn in a square metre of a stitch, in m. cells: those of one repeat in the yarn asked for; of_cells: all."""
-    metres = metres_of(report.in_yarn(yarn), cells.times(1 / of_cells), pitch_mm)
+    metres = metres_of(report.in_yarn(yarn), cells.times(1, over=of_cells), pitch_mm)
     if metres is None:
         return None
     law = report.joint([name])
@@ -212,7 +219,7 @@ def yarns_of(
     uses: list[YarnUse] = []
     for name, cells in found.items():
         area = metres_per_square_metre(report, stitch.name, cells, of_cells, pitch_mm, name)
-        square = metres_of(report.in_yarn(name), cells.times(100 * 100 / of_cells), pitch_mm)
+        square = metres_of(report.in_yarn(name), cells.times(100 * 100, over=of_cells), pitch_mm)
         if area is None or square is None:
             return ()
         yarn = pattern.yarns.get(name) if name is not None else None

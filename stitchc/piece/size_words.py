@@ -198,7 +198,7 @@ def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[
         gauge = plan.report.of(name)
         parts = []
         for direction, density, basis in (
-            ("stitches", gauge.stitches_per_10cm or gauge.own_stitches_per_10cm, gauge.stitch_basis),
+            (gauge.counted, gauge.stitches_per_10cm or gauge.own_stitches_per_10cm, gauge.stitch_basis),
             ("rows", gauge.rows_per_10cm or gauge.own_rows_per_10cm, gauge.row_basis),
         ):
             if density is not None:

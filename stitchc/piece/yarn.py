@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from itertools import islice
+from itertools import islice, pairwise
 from typing import Final
 
 import numpy as np
@@ -126,13 +126,14 @@ def yarn_together(needed: Iterable[tuple[int, Iterable[YarnNeeded]]]) -> tuple[Y
 
 
 def cells_of_passes(passes: Iterable[Pass], needles: Needles) -> Iterable[tuple[str | None, Cells]]:
-    """For each pass its yarn and its cells; a tuck over a tuck that has not been knitted off is a further tuck, and at
-    a needle out of work the yarn lies across as at one that slips (assumed)."""
+    """For each pass its yarn and its cells; a tuck over a tuck that has not been knitted off is a further tuck."""
     tucked = np.zeros(needles.count, dtype=bool)
     for each in passes:
+        out = len(each.empty)
+        bars = sum(needle - 1 != before for before, needle in pairwise((needles.first - 1, *sorted(each.empty))))
         if not each.held:
             tucked[:] = False
-            yield each.yarn, Cells(knits=float(needles.count - len(each.empty)), slips=float(len(each.empty)))
+            yield each.yarn, Cells(knits=float(needles.count - out), slips=float(out), bars=float(bars))
             continue
         held = np.zeros(needles.count, dtype=bool)
         held[np.array(each.held) - needles.first] = True
@@ -142,10 +143,11 @@ def cells_of_passes(passes: Iterable[Pass], needles: Needles) -> Iterable[tuple[
         yield (
             each.yarn,
             Cells(
-                knits=float(needles.count - held.sum() - len(each.empty)),
+                knits=float(needles.count - held.sum() - out),
                 tucks=float(tucks.sum() - further),
                 further_tucks=float(further),
-                slips=float(held.sum() - tucks.sum() + len(each.empty)),
+                slips=float(held.sum() - tucks.sum() + out),
+                bars=float(bars),
             ),
         )
         tucked = (tucked & held) | tucks

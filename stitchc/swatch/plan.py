@@ -17,6 +17,7 @@ from stitchc.gauge.values import PlainGauge, Range
 from stitchc.gauge.yarn import Cells, cells_by_yarn, metres_of
 from stitchc.messages import Message, Refused
 from stitchc.options import Units
+from stitchc.passes import columns_on, out_of_work
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
@@ -44,7 +45,7 @@ class SwatchPlan:
     left_mark and right_mark: positions of the needles to mark (see stitchc.bed); `stitches` lie between them.
     expected_width_mm and expected_length_mm: between the marks. within: the largest share by which the tape may be off.
     gauge_is_guessed: nothing but the bed's pitch (or, where a needle never knits, stocking stitch) says how large a
-    stitch is. metres: yarn, or None where not known.
+    stitch is. empty: positions of the needles out of work. metres: yarn, or None where not known.
     """
 
     name: str
@@ -57,12 +58,19 @@ class SwatchPlan:
     expected_width_mm: Range
     expected_length_mm: Range
     gauge_is_guessed: bool
+    empty: tuple[int, ...]
     metres: Range | None
 
     @property
     def stitches(self) -> int:
-        """Stitches from mark to mark."""
+        """Needles from mark to mark, those out of work among them."""
         return self.right_mark - self.left_mark
+
+    @property
+    def counted(self) -> str:
+        """The same in words: "28 needles (7 out of work)"."""
+        out = sum(self.left_mark < needle < self.right_mark for needle in self.empty)
+        return f"{self.stitches} needles ({out} out of work)" if out else f"{self.stitches} stitches"
 
     @property
     def rows(self) -> int:
@@ -115,7 +123,12 @@ def plan_one(name: str, chart: Chart, report: GaugeReport, machine: Machine, wit
     if count > machine.needles:
         raise Refused(_too_wide(name, count, machine, wide, chart.width, margin))
     needles = Needles.centred(count)
-    left = needles.first + (count - stitches_between) // 2
+    columns = columns_on(chart, machine, needles, EDGE)
+    empty = out_of_work(chart, columns, needles)
+    middle = needles.first + (count - stitches_between) // 2
+    # a needle out of work has no stitch to mark; the right mark lies whole repeats further on
+    marked = {*range(middle - chart.width, middle + chart.width)}.difference(empty)
+    left = min(marked, key=lambda at: (abs(at - middle), at))
     margin_rows = _whole(MARGIN_MM * long.value / 100, chart.height)
     cells = sum(cells_by_yarn(chart).values(), Cells())
     total = rows_between + 2 * margin_rows
@@ -130,6 +143,7 @@ def plan_one(name: str, chart: Chart, report: GaugeReport, machine: Machine, wit
         expected_width_mm=wide.under(100 * stitches_between),
         expected_length_mm=long.under(100 * rows_between),
         gauge_is_guessed=guessed,
+        empty=empty,
         metres=None if guessed else metres_of(asked, cells.times(count * total / (chart.width * chart.height))),
     )
 

@@ -18,6 +18,7 @@ from stitchc.messages import Message, Refused, Span, visible
 from stitchc.options import SwatchOptions, Units
 from stitchc.pattern import Pattern, Stitch
 from stitchc.product import File, Product, accept, choose_stitches, skipped_parts, whole_stem
+from stitchc.sheet.needle_words import name_needles
 from stitchc.swatch.plan import EDGE, PLAIN_CHART, SwatchPlan, plan_one, plans_for_plain
 
 if TYPE_CHECKING:
@@ -96,7 +97,7 @@ def _document(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Se
     after[plan.total_rows] = f"{after[plan.total_rows]} {finish}" if plan.total_rows in after else finish
     sheet = stitch_sheet(pattern, stitch, machine, plan.needles, plan.total_rows, "right", EDGE, mine, after).document
     size = f"about {_length(plan.expected_width_mm, 'cm')} by {_length(plan.expected_length_mm, 'cm')} between them"
-    facts = (("Marks", f"{plan.stitches} stitches and {plan.rows} rows from mark to mark"), ("Size", size))
+    facts = (("Marks", f"{plan.counted} and {plan.rows} rows from mark to mark"), ("Size", size))
     return replace(sheet, title=f"swatch of {_title(plan)}", facts=sheet.facts + facts)
 
 
@@ -183,14 +184,17 @@ def swatch_steps(plan: SwatchPlan, pattern: Pattern, units: Units) -> Iterator[t
     before."""
     left, right = plan.marks
     is_plain = plan.name == PLAIN
-    yield "cast on", f"{plan.needles.count} needles, {plan.needles.left} to {plan.needles.right}; a few rows of it"
+    cast_on = f"{plan.needles.count - len(plan.empty)} needles, {plan.needles.left} to {plan.needles.right}"
+    yield "cast on", f"{cast_on}; a few rows of it"
+    if plan.empty:
+        yield "", f"empty, out of work: {name_needles(plan.empty)}"
     edges = "" if is_plain else " of the stitch; one needle at each end always knits"
     yield "knit", f"row counter to 0, then {plan.total_rows} rows{edges}"
     if not is_plain and pattern.stitches[plan.name].chart.held[-1].any():
         yield "", "then 2 rows of stocking stitch, so that no needle holds more than one loop at the end"
     yield "mark rows", f"{plan.first_mark_row} and {plan.last_mark_row}: a scrap of yarn through an edge stitch"
     yield "mark needles", f"{left} and {right}: a scrap hung on each, half way up"
-    yield "mark to mark", f"{plan.stitches} stitches, about {_length(plan.expected_width_mm, units)}"
+    yield "mark to mark", f"{plan.counted}, about {_length(plan.expected_width_mm, units)}"
     yield "", f"{plan.rows} rows, about {_length(plan.expected_length_mm, units)}"
     yield "tape error", f"{100 * plan.within:.1f} % at the most"
     if plan.metres:

@@ -26,7 +26,7 @@ import numpy as np
 
 from stitchc.chart import Chart
 from stitchc.gauge.features import Features, features_of
-from stitchc.gauge.model import PARAMETERS, Matrix, Vector, design, deviation
+from stitchc.gauge.model import LADDERS, PARAMETERS, Matrix, Vector, design, deviation
 
 HERE: Final = Path(__file__).parent
 PRIORS: Final = HERE.parents[1] / "stitchc" / "gauge" / "priors.toml"
@@ -51,11 +51,24 @@ START: Final[dict[str, tuple[float, float, str]]] = {
     "tuck_more": (0.10, 0.08, "yarn relaxation: dense tucks wider still; samplers (second-hand): hardly"),
     "slip_width": (0.45, 0.18, "F_w = 1 + 0.5 h over hand slip stitches (95 %: 0.2 to 0.8)"),
     "columns_width": (0.03, 0.03, "yarn relaxation: staggered tucks widen more than columns"),
+    "ladder_first": (
+        LADDERS[0],
+        0.213,
+        "assumed, no figure is known: 0.3 to 1.0 of a stitch. The stitches at both sides take yarn from the bar and "
+        "open into the gap",
+    ),
+    "ladder_more": (
+        LADDERS[1],
+        0.243,
+        "assumed, no figure is known: 0.4 to 1.2 of a stitch, between as much as the first needle (if a ladder closes "
+        "in proportion) and a whole stitch (if it closes at its two sides only)",
+    ),
 }
 """Mean and standard deviation of each parameter before the published rows, and where from."""
 
-SHARED: Final = {("tuck_rows", "slip_rows"): 0.3}
-"""Correlations of the starting values: one yarn and finish act on held loops, whatever holds them (assumed)."""
+SHARED: Final = {("tuck_rows", "slip_rows"): 0.3, ("ladder_first", "ladder_more"): 0.5}
+"""Correlations of the starting values: one yarn and finish act on held loops, whatever holds them, and on a ladder,
+however wide (assumed)."""
 
 NUISANCE: Final[dict[str, tuple[float, float]]] = {
     "plain_hand": (math.log(1.37), 0.02),  # 31 published hand gauges; 6 % from one to the next, added to each row

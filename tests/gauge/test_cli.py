@@ -170,6 +170,64 @@ def test_bad_gauges_are_told_at_their_line(
     assert f"it.stitch:{len(PATTERN.lstrip().splitlines()) + 1}:" in err
 
 
+LADDERS = """
+gauge plain 20 stitches 28 rows per 10 cm
+yarn oat tex 400
+stitch ladder over 4
+    out 4
+    1: K
+stitch panel over 6
+    out 3-4
+    1: K T K2
+    2: K
+stitch comb over 12
+    out 3-12
+    1: K
+piece scarf
+    width 20 cm
+    knit ladder for 30 cm
+"""
+
+
+def test_needles_out_of_work_are_counted_and_nothing_published_is_claimed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "summer.stitch"
+    path.write_text(LADDERS, encoding="utf-8")
+    found = document(capsys, "gauge", str(path), "--format", "json")["stitches"]
+    assert [stitch["tucks_per_100"] for stitch in found] == [0, 12.5, 0]  # of the cells in work
+    for stitch in found:
+        assert stitch["evidence"]["published_with_needles_out_of_work"] == 0
+        assert "ladder_first" in stitch["evidence"]["guessed"] and "needles out of work are counted" in stitch["words"]
+    # 4 needles lie as wide as 3.6 stitches of stocking stitch (a ladder of 0.6 of a stitch: assumed)
+    assert found[0]["stitches_per_10cm"]["value"] == pytest.approx(20 * 4 / 3.6, rel=1e-3)
+    assert run(["gauge", str(path), "--evidence"]) == 0
+    out = capsys.readouterr().out
+    assert out.count("needles to 10 cm") == 3 and out.count("no published figure for ladders") == 3
+    assert "No figure at all is" in out and "how wide a ladder's first needle is" in out
+    piece = document(capsys, "piece", str(path), "--format", "json")
+    # 11 repeats and 2 edges at 22.2 to 10 cm are 20.7 cm; 10 repeats would be 18.9 cm
+    assert piece["needles"]["count"] == 46 and piece["width_cm"]["value"] == pytest.approx(20.7, abs=0.01)
+
+
+@pytest.mark.parametrize("machine", ["hand-standard", "card24-standard"])
+def test_the_marks_of_a_swatch_are_on_needles_in_work(
+    machine: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "summer.stitch"
+    path.write_text(LADDERS, encoding="utf-8")
+    for plan in document(capsys, "swatch", str(path), "--machine", machine, "--format", "json")["swatches"]:
+        sheet = ("sheet", str(path), "--stitch", plan["stitch"], "--machine", machine)
+        out = document(capsys, *sheet, "--needles", str(plan["needles"]["count"]), "--format", "json")["out_of_work"]
+        assert out and not {*plan["marks"]["needles"]} & {*out}
+        left, right = (needle_position(name) for name in plan["marks"]["needles"])
+        between = sum(left < needle_position(name) < right for name in out)
+        assert run(["swatch", str(path), "--machine", machine, "--stitch", plan["stitch"]]) == 0
+        shown = capsys.readouterr().out
+        assert f"{right - left} needles ({between} out of work)" in shown
+        assert f"{plan['needles']['count'] - len(out)} needles, " in shown
+
+
 # -- swatch ---------------------------------------------------------------------------------------------------------
 
 

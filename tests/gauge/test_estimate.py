@@ -7,10 +7,12 @@ import math
 import numpy as np
 import pytest
 
-from stitchc.chart import Chart
+from stitchc.chart import OUT, Chart
 from stitchc.gauge import PlainGauge, estimate
 from stitchc.gauge.update import learnt_spread
-from stitchc.pattern import Swatch
+from stitchc.gauge.values import DIRECTIONS
+from stitchc.gauge.yarn import yarns_of
+from stitchc.pattern import Pattern, Stitch, Swatch
 from tests.gauge.knitters import ASKED, CHARTS, HERE, TABLE, Knitter, chart, coverage
 
 PLAIN = Swatch("plain", 100, HERE, 20, 28)
@@ -180,21 +182,46 @@ def test_what_never_knits_has_no_size_until_it_is_measured(rows: str) -> None:
     assert measured.rows_per_10cm is not None and measured.rows_per_10cm.value == pytest.approx(44)
 
 
+@pytest.mark.parametrize("out", [False, True])
 @pytest.mark.parametrize("large", [False, True])
-def test_the_same_fabric_has_the_same_figures_to_the_last_digit(large: bool) -> None:
+def test_the_same_fabric_has_the_same_figures_to_the_last_digit(large: bool, out: bool) -> None:
     """Shifted, mirrored, begun elsewhere, repeated; measured or estimated; 24 x 48 cells and more."""
     random = np.random.default_rng(5)
     shape = (96, 48) if large else (4, 6)
     cells = random.choice([0, 0, 0, 1, 2], shape).astype(np.uint8)
     cells[0] = 0
+    if out:
+        cells[:, [1, 2, 4]] = OUT
     card = Chart(cells, (None,) * shape[0])
     others = [card.shifted(5).started_at(3), card.mirrored(), card.across(2).up(3).mirrored().shifted(1)]
     for swatches in ([PLAIN], [PLAIN, swatch("card", 21, 50)]):
         charts = {"card": card, **{f"other-{at}": other for at, other in enumerate(others)}}
-        first, *rest = estimate(charts, swatches).stitches
+        report = estimate(charts, swatches)
+        first, *rest = report.stitches
         assert first.basis == ("measured" if len(swatches) > 1 else "estimate")
+        law = report.joint()
+        yarn = yarns_of(report, Pattern("a", {}), Stitch("card", card, HERE))[0].metres_per_square_metre
         for gauge in rest:
             assert (gauge.stitch_factor, gauge.rows_per_10cm) == (first.stitch_factor, first.rows_per_10cm)
+            assert all(law.range(gauge.name, each) == law.range("card", each) for each in DIRECTIONS)
+            other = Stitch(gauge.name, charts[gauge.name], HERE)
+            assert yarns_of(report, Pattern("a", {}), other)[0].metres_per_square_metre == yarn
+
+
+def test_a_measured_ladder_stands_and_teaches_others_its_width_alone() -> None:
+    charts = {"ladder": chart("KKK-"), "lace": chart("KT-/KK-"), "gap": chart("KK--"), "ripple": chart("KT/KK")}
+    before = estimate(charts, [PLAIN])
+    after = before.adding([swatch("ladder", 20 * 4 / 3.9, 28)])  # a ladder of 0.9 of a stitch
+    assert after.of("ladder").stitches_per_10cm.value == pytest.approx(20 * 4 / 3.9, rel=1e-6)
+    for name in ("lace", "gap"):
+        old, new = before.of(name), after.of(name)
+        assert new.stitch_basis == "calibrated" and new.row_basis == "estimate"
+        assert new.stitch_factor.value < 0.97 * old.stitch_factor.value
+        assert new.stitch_factor.log_sd < old.stitch_factor.log_sd
+        assert new.row_factor.value == pytest.approx(old.row_factor.value)
+    assert after.of("ripple").stitch_factor.value == pytest.approx(before.of("ripple").stitch_factor.value)
+    law = after.joint(["lace", "gap"])
+    assert law.covariance[law.at("lace", "stitches"), law.at("gap", "stitches")] > law.covariance[0, 0]
 
 
 # -- yarns ------------------------------------------------------------------------------------------------------------
@@ -243,19 +270,22 @@ def test_rows_in_several_yarns_take_the_mean_with_a_range_that_holds_all() -> No
         (swatch("ripple", 81, 40), "18 stitches, not 81", False),
         (swatch("ripple", 18.5, 21), None, True),
         (swatch("ripple", 18, 40), "", True),
+        (swatch("comb", 8, 28), "counted without the needles out of work", False),
+        (swatch("comb", 16, 28), "", True),
     ],
 )
 def test_a_count_beyond_belief_is_not_used_until_it_is_sure(line: Swatch, slip: str | None, used: bool) -> None:
-    report = estimate(CHARTS, [PLAIN, line])
+    charts = {**CHARTS, "comb": chart("K---")}
+    report = estimate(charts, [PLAIN, line])
     found = report.far_out
     if slip == "":
         assert not found and not report.messages
         return
     assert [(each.slip and each.slip[0], each.used) for each in found] == [(slip, used)]
-    assert (report.of("ripple").basis == "measured") is used
+    assert (report.of(line.stitch).basis == "measured") is used
     assert ("not used" in report.messages[0].text) is not used
-    sure = estimate(CHARTS, [PLAIN, line._replace(sure=True)])
-    assert sure.of("ripple").basis == "measured"
+    sure = estimate(charts, [PLAIN, line._replace(sure=True)])
+    assert sure.of(line.stitch).basis == "measured"
     if not used:
         assert "sure" in (report.messages[0].cure or "")
         unused = estimate(CHARTS, [PLAIN])
@@ -279,7 +309,7 @@ ALLOWED = 0.05 + 2.6 * math.sqrt(0.9 * 0.1 / KNITTERS)
 
 
 @pytest.mark.parametrize("swatches", [1, 5])
-@pytest.mark.parametrize("asked", ["itself", "tuck", "slip", "mixed"])
+@pytest.mark.parametrize("asked", ["itself", "tuck", "slip", "mixed", "ladder"])
 def test_ranges_hold_nine_swatches_in_ten_of_knitters_who_spread_2_to_6_percent(asked: str, swatches: int) -> None:
     for share in coverage(asked, swatches, KNITTERS, seed=2):
         assert abs(share - 0.9) < ALLOWED

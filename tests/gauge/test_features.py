@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from stitchc.chart import Chart
 from stitchc.gauge import estimate
 from stitchc.gauge.fabric import same_fabric_key
 from stitchc.gauge.features import features_of
+from tests.charts import charts
 from tests.gauge.knitters import chart
 
 
@@ -62,11 +64,6 @@ def test_side_by_side_tucks_count_once() -> None:
     assert features_of(chart("TKT/KKK")).tuck_runs == pytest.approx(1 / 6)  # they meet round the repeat
 
 
-CHARTS = st.integers(1, 7).flatmap(
-    lambda width: st.lists(st.text("KKTS", min_size=width, max_size=width), min_size=1, max_size=7)
-)
-
-
 def _slow_spans(rows: list[str]) -> list[tuple[int, int, int]]:
     height, found = len(rows), []
     for column in range(len(rows[0])):
@@ -82,10 +79,13 @@ def _slow_spans(rows: list[str]) -> list[tuple[int, int, int]]:
     return found
 
 
-@given(CHARTS)
+@given(charts((7, 7), ("KKTS",)))
 @settings(max_examples=200, deadline=None)
-def test_against_a_slow_count(rows: list[str]) -> None:
-    features = features_of(Chart.from_rows(rows))
+def test_against_a_slow_count(any_chart: Chart) -> None:
+    features = features_of(any_chart)
+    rows = [row.replace("-", "") for row in any_chart.rows()]
+    assert features == replace(features_of(Chart.from_rows(rows)), ladders=features.ladders, wider=features.wider)
+    assert features.needles == pytest.approx(any_chart.width / len(rows[0]))
     loops = _slow_spans(rows)
     if features.never_knitting:
         return
@@ -100,17 +100,25 @@ def test_against_a_slow_count(rows: list[str]) -> None:
         assert features.log_span_tuck * by_slips == pytest.approx(features.log_span_slip * by_tucks)
 
 
-@given(CHARTS, st.integers(0, 6), st.integers(0, 6), st.booleans(), st.integers(1, 3))
+@given(charts((7, 7), ("KKTS",)), st.integers(0, 6), st.integers(0, 6), st.booleans(), st.integers(1, 3))
 @settings(max_examples=100, deadline=None)
 def test_the_same_fabric_has_the_same_key_and_predictors(
-    rows: list[str], across: int, row: int, mirror: bool, times: int
+    one: Chart, across: int, row: int, mirror: bool, times: int
 ) -> None:
-    one = Chart.from_rows(rows)
     other = one.shifted(across).started_at(row).up(times).across(times)
     other = other.mirrored() if mirror else other
     assert same_fabric_key(one) == same_fabric_key(other)
     mine, yours = features_of(one), features_of(other)
-    for name in ("tuck_share", "slip_share", "weighted_span", "log_span_tuck", "log_long_slip", "in_columns"):
+    for name in (
+        "tuck_share",
+        "slip_share",
+        "weighted_span",
+        "log_span_tuck",
+        "log_long_slip",
+        "in_columns",
+        "ladders",
+        "wider",
+    ):
         if not mine.never_knitting:
             assert getattr(mine, name) == pytest.approx(getattr(yours, name)), name
 

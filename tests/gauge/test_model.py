@@ -137,6 +137,32 @@ def test_design_is_nothing_for_plain() -> None:
     assert len(width) == len(PARAMETERS)
 
 
+@pytest.mark.parametrize(
+    ("text", "stitches", "first", "further"),
+    [("KKK-", 3, 1, 0), ("K-", 1, 1, 0), ("--K", 1, 1, 1), ("-KK-K---", 3, 2, 3), ("KT--/KK--", 2, 1, 1)],
+)
+def test_a_ladder_is_as_wide_as_is_assumed(text: str, stitches: int, first: int, further: int) -> None:
+    """By arithmetic: needles over the widths of the stitches in work and of the ladders, 0.6 (0.3 to 1.0) of a stitch
+    for the first needle and 0.8 (0.4 to 1.2) for each further one: assumed, there are no figures. The rows are those
+    of the needles in work."""
+    gauge = estimate({"it": chart(text)}).of("it")
+    within = estimate({"it": chart(text.replace("-", ""))}).of("it")
+    assert gauge.stitch_factor is not None and within.stitch_factor is not None
+    needles = stitches + first + further
+
+    def factor(one: float, more: float) -> float:
+        assert within.stitch_factor is not None
+        return needles / (stitches + one * first + more * further) * within.stitch_factor.value
+
+    assert gauge.stitch_factor.value == pytest.approx(factor(0.6, 0.8))
+    assert gauge.stitch_factor.low < factor(0.95, 0.8) and gauge.stitch_factor.high > factor(0.32, 0.8)
+    assert gauge.row_factor == within.row_factor
+    wide, _ = design(features_of(chart(text)))
+    change = np.array([0.0] * (len(PARAMETERS) - 2) + [0.4, 0.4])  # what linear leaves out, at the end of the range
+    exact = math.log(factor(1.0, 1.2) / factor(0.6, 0.8))
+    assert wide @ change == pytest.approx(exact, abs=0.07)
+
+
 def test_every_published_row_can_be_traced_and_none_ships_with_the_program() -> None:
     with (fit.HERE / "published.csv").open(encoding="utf-8", newline="") as file:
         assert all("http" in row["citation"] or "leaflet" in row["citation"] for row in csv.DictReader(file))
