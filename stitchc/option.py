@@ -88,3 +88,15 @@ chosen_stitches = partial(each_stitch, otherwise="every stitch that is not part 
 chosen_form = partial(
     option, help="The form of the output.", flags="--format", otherwise="from the ending of -o, else {}"
 )
+chosen_spread = partial(
+    option,
+    None,
+    "How much two swatches that you knit in the same way differ.",
+    metavar="PERCENT",
+    low=0.5,
+    high=20.0,
+    otherwise="learnt from repeated swatches; without any, 4",
+)
+chosen_book = partial(
+    option, None, "Also use the swatches of this file, knitted in the same yarn.", metavar="FILE", complete="file"
+)

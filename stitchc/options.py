@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Literal
 
-from stitchc.option import NAME, chosen_form, chosen_stitches, each_stitch, option
+from stitchc.option import NAME, chosen_book, chosen_form, chosen_spread, chosen_stitches, each_stitch, option
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
@@ -35,15 +35,6 @@ _plain = partial(
     "Stitches x rows in 10 cm of stocking stitch, where the file gives none.",
     metavar="20x28",
     parse="stitchc.gauge.plain:parse_plain",
-)
-_spread = partial(
-    option,
-    None,
-    "How much two swatches that you knit in the same way differ.",
-    metavar="PERCENT",
-    low=0.5,
-    high=20.0,
-    otherwise="learnt from repeated swatches; without any, 4",
 )
 _needles = partial(option, None, "Needles in work.", metavar="80|L40-R39", parse="stitchc.bed:Needles.parse")
 _units = partial(option, "cm", "Units of what is shown.")
@@ -123,7 +114,8 @@ class PieceOptions:
 
     piece: str | None = option(None, "Which piece, where FILE has several.", metavar="NAME", parse=NAME)
     plain: "PlainGauge | None" = _plain()
-    spread: float | None = _spread()
+    spread: float | None = chosen_spread()
+    book: str | None = chosen_book()
     sizes: str | None = option(
         None,
         "Finished widths in the units of --units, instead of the one in FILE; several are shown in brackets.",
@@ -217,14 +209,13 @@ class BitmapOptions:
 
 @dataclass(frozen=True)
 class GaugeOptions:
-    """What `estimate_gauge` makes. book is for the command alone. name: as in CardOptions."""
+    """What `estimate_gauge` makes. name: as in CardOptions. book, here and below: for the command alone, which makes
+    the pattern with it (`Pattern.with_book`)."""
 
     stitches: tuple[str, ...] = _all_stitches()
     plain: "PlainGauge | None" = _plain()
-    spread: float | None = _spread()
-    book: str | None = option(
-        None, "Also use the swatches of this file, knitted in the same yarn.", metavar="FILE", complete="file"
-    )
+    spread: float | None = chosen_spread()
+    book: str | None = chosen_book()
     evidence: bool = option(False, "Also show the data behind each estimate.", forms=("text",))
     mechanics: bool = option(False, "Add a second opinion, calculated loop by loop from the mechanics of yarn.")
     units: Units = _units()
@@ -253,7 +244,8 @@ class CompareOptions:
         parse=NAME,
     )
     plain: "PlainGauge | None" = _plain()
-    spread: float | None = _spread()
+    spread: float | None = chosen_spread()
+    book: str | None = chosen_book()
     units: Units = _units()
     form: Literal["text", "json", "png"] = chosen_form("text")
     name: str = ""
@@ -281,6 +273,8 @@ class SwatchOptions:
         high=20.0,
     )
     plain: "PlainGauge | None" = _plain()
+    spread: float | None = chosen_spread()
+    book: str | None = chosen_book()
     units: Units = _units()
     form: Literal["text", "sheet", "html", "json"] = chosen_form("text")
     anyway: bool = _anyway()
@@ -304,6 +298,7 @@ class PictureOptions:
     px: int | None = option(None, "Width of the fabric in pixels.", low=100, high=12_000, otherwise="about 60 a stitch")
     dpi: int | None = option(None, "Resolution instead of --px: the picture prints life size.", low=20, high=2400)
     plain: "PlainGauge | None" = _plain()
+    book: str | None = chosen_book()
     units: Units = _units()
     form: Literal["png"] = "png"
     name: str = ""
@@ -379,7 +374,8 @@ class LeafletOptions:
     page: Literal["a4", "letter"] = option("a4", "Page size of the PDF.", forms=("both", "pdf"))
     units: Units = _units()
     plain: "PlainGauge | None" = _plain()
-    spread: float | None = _spread()
+    spread: float | None = chosen_spread()
+    book: str | None = chosen_book()
     pictures: bool = _pictures()
     date: str | None = option(
         None,
@@ -398,6 +394,8 @@ class BuildOptions:
 
     stitches: tuple[str, ...] = chosen_stitches()
     plain: "PlainGauge | None" = _plain()
+    spread: float | None = chosen_spread()
+    book: str | None = chosen_book()
     pictures: bool = _pictures()
     units: Units = _units()
     anyway: bool = _anyway()

@@ -6,7 +6,7 @@ The notation makes these and everything after it reads them; nothing here knows 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final, Literal, NamedTuple
 
@@ -209,6 +209,26 @@ class Pattern:
         named |= {step.yarn for piece in self.pieces.values() for step in piece.steps if isinstance(step, Knit)}
         left = [yarn for name, yarn in self.yarns.items() if name not in named]
         return left[0] if len(left) == 1 else None
+
+    def with_book(self, book: Pattern) -> Pattern:
+        """This pattern with the swatches of another as well, which go on speaking of that one's stitches."""
+        names = {name: name for name in (swatch.stitch for swatch in book.swatches)}
+        taken: dict[str, Stitch] = {}
+        for name in names:
+            stitch = book.stitches.get(name)
+            if stitch is None:
+                continue
+            if name in self.stitches and self.stitches[name].chart != stitch.chart:
+                names[name] = f"{name} ({book.file})"
+            chart = Chart(stitch.chart.cells, (None,) * stitch.chart.height)  # what its rows name are no yarns here
+            taken[names[name]] = stitch._replace(chart=chart, from_include=True)
+        swatches = tuple(swatch._replace(stitch=names[swatch.stitch]) for swatch in book.swatches)
+        return replace(
+            self,
+            stitches={**taken, **self.stitches},
+            swatches=self.swatches + swatches,
+            sources={**book.sources, **self.sources},
+        )
 
     def own(self) -> tuple[Stitch, ...]:
         """The stitches the file itself defines, parts among them; all of them if it only includes others."""

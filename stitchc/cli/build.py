@@ -60,7 +60,7 @@ def command(file: str, folder: Path, machine_name: str | None, options: BuildOpt
         from stitchc.gallery.build import INDEX, build_pattern, expected_names
 
         machines = [common.load_machine(name) for name in ([machine_name] if machine_name else MACHINES)]
-        pattern = common.read_pattern(file)
+        pattern = common.read_pattern(file, options.book)
         files.refuse_any_foreign([folder / name for name in expected_names(pattern, machines, options)], force)
         dated = dataclasses.replace(options, date=files.today())
         with Bar("building") as bar:
@@ -72,7 +72,7 @@ def command(file: str, folder: Path, machine_name: str | None, options: BuildOpt
     if watch:
         from stitchc.cli.watch import rerun_on_save
 
-        rerun_on_save([file], build)
+        rerun_on_save([file, options.book] if options.book else [file], build)
     else:
         build()
 

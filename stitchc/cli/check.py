@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
-from stitchc.cli.common import coloured, files_argument, option, put_text, rendered
+from stitchc.cli.common import coloured, files_argument, option, put_text, read_pattern, rendered
 from stitchc.cli.options import options_of
 from stitchc.cli.reports import CheckOptions
 from stitchc.cli.results import Target
@@ -64,7 +64,7 @@ def _report(files: tuple[str, ...], machine_name: str | None, options: CheckOpti
     """Check every file and put the report where it belongs; errors end the command with 1 (3 for an unread file)."""
     machine, checked = _machine(machine_name)
     if not checked:
-        checked = [_check(file, machine, options.stitches) for file in files]
+        checked = [_check(file, machine, options) for file in files]
         checked += _named_nowhere(checked, options.stitches)
     messages = [message for each in checked for message in each.messages]
     if options.form == "json":
@@ -94,7 +94,7 @@ def _machine(name: str | None) -> tuple[Machine | None, list[_Checked]]:
         return None, [_Checked(list(refused.messages), refused.sources, trouble=isinstance(refused, FileTrouble))]
 
 
-def _check(file: str, machine: Machine | None, names: Sequence[str]) -> _Checked:
+def _check(file: str, machine: Machine | None, options: CheckOptions) -> _Checked:
     from stitchc.checks import check_pattern
     from stitchc.notation import compile_file
 
@@ -105,9 +105,13 @@ def _check(file: str, machine: Machine | None, names: Sequence[str]) -> _Checked
     if pattern is None:
         return _Checked(in_order(messages), sources)
     stitches = pattern.wanted()
-    if names:
-        stitches = tuple(pattern.stitches[name] for name in dict.fromkeys(names) if name in pattern.stitches)
+    if options.stitches:
+        names = dict.fromkeys(options.stitches)
+        stitches = tuple(pattern.stitches[name] for name in names if name in pattern.stitches)
     messages = [*messages, *check_pattern(pattern, machine, stitches)]
+    if options.book is not None:
+        pattern = pattern.with_book(read_pattern(options.book))
+        sources = pattern.sources
     if pattern.swatches or pattern.yarns:
         from stitchc.gauge.remarks import check_gauge
 
@@ -115,8 +119,10 @@ def _check(file: str, machine: Machine | None, names: Sequence[str]) -> _Checked
         if any(swatch.stitch in pattern.stitches for swatch in pattern.swatches):
             from stitchc.gauge.estimate import estimate_pattern
 
+            spread = None if options.spread is None else options.spread / 100
+            report = estimate_pattern(pattern, spread=spread)
             # A count can only be surprising beside what was expected, and the model alone knows that.
-            messages += [message for message in estimate_pattern(pattern).messages if message.code == "G604"]
+            messages += [message for message in report.messages if message.code == "G604"]
     if machine is not None:
         from stitchc.passes import carriage_refuses, unfit
 

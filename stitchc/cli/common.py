@@ -149,8 +149,20 @@ def output_option(target: str = "the file") -> Callable[[F], F]:
 # -- reading and checking ---------------------------------------------------------------------------------------
 
 
-def read_pattern(file: str) -> Pattern:
-    """The pattern of a file; prints its messages and leaves with status 1 if it does not compile."""
+def read_patterns(names: Sequence[str], book: str | None = None) -> list[Pattern]:
+    """The patterns of files, each with the swatches of `book` as well; as `read_pattern`."""
+    patterns = [read_pattern(name) for name in names]
+    if book is None:
+        return patterns
+    with_swatches = read_pattern(book)
+    return [pattern.with_book(with_swatches) for pattern in patterns]
+
+
+def read_pattern(file: str, book: str | None = None) -> Pattern:
+    """The pattern of a file; prints its messages and leaves with status 1 if it does not compile. book: another file,
+    whose swatches are used as well."""
+    if book is not None:
+        return read_patterns([file], book)[0]
     from stitchc.notation import compile_file
 
     pattern, messages, sources = compile_file(file)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from stitchc.cli.common import file_names, load_machine, read_pattern
+from stitchc.cli.common import file_names, load_machine, read_patterns
 from stitchc.cli.options import options_of
 from stitchc.cli.results import Target, put_product
 from stitchc.options import CompareOptions
@@ -43,6 +43,6 @@ def command(files: tuple[str, ...], machine_name: str | None, options: CompareOp
     if files.count("-") > 1:
         raise click.UsageError("Standard input can be read only once.")
     machine = load_machine(machine_name) if machine_name else None
-    patterns = [read_pattern(file) for file in files]
+    patterns = read_patterns(files, options.book)
     sources = {name: lines for pattern in patterns for name, lines in pattern.sources.items()}
     put_product(compare_stitches(patterns, machine, options), target, sources)

@@ -28,8 +28,7 @@ def command(file: str, options: GaugeOptions, target: Target) -> None:
     from stitchc.cli.progress import Bar
     from stitchc.gauge.product import estimate_gauge
 
-    pattern = read_pattern(file)
-    book = read_pattern(options.book) if options.book is not None else None
+    pattern = read_pattern(file, options.book)
     with Bar("relaxing") as bar:
-        product = estimate_gauge(pattern, options, bar.move_to, FabricCache(), book)
-    put_product(product, target, {**(book.sources if book is not None else {}), **pattern.sources})
+        product = estimate_gauge(pattern, options, bar.move_to, FabricCache())
+    put_product(product, target, pattern.sources)

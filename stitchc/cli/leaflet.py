@@ -40,7 +40,7 @@ def command(file: str, machine_name: str | None, options: LeafletOptions, target
     from stitchc.leaflet.product import make_leaflet
     from stitchc.machines import SHIPPED
 
-    pattern = read_pattern(file)
+    pattern = read_pattern(file, options.book)
     machines = [load_machine(name) for name in ([machine_name] if machine_name else SHIPPED)]
     options = dataclasses.replace(options, date=options.date or files.today())
     with Bar("making the leaflet") as bar:

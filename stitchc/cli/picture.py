@@ -30,7 +30,7 @@ def command(file: str, machine_name: str | None, options: PictureOptions, target
     from stitchc.messages import has_errors
     from stitchc.picture import draw_fabric
 
-    pattern = read_pattern(file)
+    pattern = read_pattern(file, options.book)
     machine = load_machine(machine_name) if machine_name else None
     with Bar("relaxing the fabric") as bar:
         product = draw_fabric(pattern, machine, options, bar.move_to, FabricCache())

@@ -30,5 +30,5 @@ def command(file: str, machine_name: str, options: PieceOptions, target: Target)
     """
     from stitchc.piece.product import plan_piece
 
-    pattern = read_pattern(file)
+    pattern = read_pattern(file, options.book)
     put_product(plan_piece(pattern, load_machine(machine_name), options), target, pattern.sources)

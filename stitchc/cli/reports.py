@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from stitchc.option import chosen_form, chosen_stitches
+from stitchc.option import chosen_book, chosen_form, chosen_spread, chosen_stitches
 
 
 @dataclass(frozen=True)
@@ -11,6 +11,8 @@ class CheckOptions:
     """What `stitchc check` looks at, and the form of its report."""
 
     stitches: tuple[str, ...] = chosen_stitches()
+    spread: float | None = chosen_spread()
+    book: str | None = chosen_book()
     form: Literal["text", "json"] = chosen_form("text")
 
 

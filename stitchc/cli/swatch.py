@@ -37,7 +37,7 @@ def command(file: str, machine_name: str, options: SwatchOptions, target: Target
     if options.measured:
         _note(file, options)
         return
-    machine, pattern = load_machine(machine_name), read_pattern(file)
+    machine, pattern = load_machine(machine_name), read_pattern(file, options.book)
     put_product(plan_swatch(pattern, machine, options), target, pattern.sources)
 
 
@@ -57,7 +57,7 @@ def _note(file: str, options: SwatchOptions) -> None:
         raise click.UsageError("--measured needs a file to add the swatch to, not standard input.")
     today = datetime.date.today().isoformat()
     for measured in options.measured:
-        pattern = read_pattern(file)
+        pattern = read_pattern(file, options.book)
         swatch = noted(measured, options.units)
         place = file_for(swatch.stitch, pattern)
         raw = files.read_bytes(place, MOST_BYTES)

@@ -187,7 +187,7 @@ def _scatter(
         axis.set_minor_locator(NullLocator())
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.3g}"))
     unit = f"to {'10 cm' if units == 'cm' else '4 in'}" if known else "over those of stocking stitch"
-    needles = any(line.gauge.features.ladders for _, line in numbered)
+    needles = any(each.line.gauge.features.ladders for each in shown)
     axes.set_xlabel(f"{'needles' if needles else 'stitches'} {unit}   (to the right: narrower)", size=12)
     axes.set_ylabel(f"rows {unit}   (upward: shorter)", size=12)
     axes.spines[["top", "right"]].set_visible(False)

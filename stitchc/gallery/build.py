@@ -144,7 +144,7 @@ def jobs_of(
 
     stems, piece_stems = numbered(pattern.stitches), numbered(pattern.pieces)
     names = tuple(stitch.name for stitch in stitches)
-    plain, units, anyway = options.plain, options.units, options.anyway
+    plain, spread, units, anyway = options.plain, options.spread, options.units, options.anyway
     chart = of(draw_chart, None)
     draw: Make = lambda asked, progress: draw_fabric(pattern, None, asked, progress, kept)  # noqa: E731
     for stitch in stitches:
@@ -157,7 +157,7 @@ def jobs_of(
         for machine in machines:
             yield _for_the_reader(stitch, stem, machine, anyway, of)
     yield Job("letters", WHOLE, "chart", chart, ChartOptions(names, name="chart"), ("json",))
-    gauge = GaugeOptions(names, plain=plain, units=units, name="gauge")
+    gauge = GaugeOptions(names, plain=plain, spread=spread, units=units, name="gauge")
     yield Job(
         "gauge",
         WHOLE,
@@ -167,19 +167,25 @@ def jobs_of(
         ("text", "json"),
     )
     if len(stitches) > 1:
-        beside = CompareOptions(names, plain=plain, name="compare")
+        beside = CompareOptions(names, plain=plain, spread=spread, name="compare")
         yield Job("comparison", WHOLE, "compare", lambda asked, _: compare_stitches([pattern], None, asked), beside)
     for piece in pattern.pieces:
         for machine in machines:
             stem = f"{piece_stems[piece]}-piece-{file_stem(machine.name)}"
-            planned = PieceOptions(piece, plain=plain, units=units, anyway=anyway, name=stem)
+            planned = PieceOptions(piece, plain=plain, spread=spread, units=units, anyway=anyway, name=stem)
             kind = f"piece for {machine.name}"
             yield Job(
                 kind, piece, "piece", of(plan_piece, machine, True), planned, TO_READ, machine.name, of_piece=True
             )
     if pattern.pieces:
         handed_on = LeafletOptions(
-            plain=plain, units=units, pictures=options.pictures, date=options.date, anyway=anyway, name="leaflet"
+            plain=plain,
+            spread=spread,
+            units=units,
+            pictures=options.pictures,
+            date=options.date,
+            anyway=anyway,
+            name="leaflet",
         )
         hand_on: Make = lambda asked, progress: make_leaflet(pattern, machines, asked, progress, kept)  # noqa: E731
         yield Job("leaflet to hand on", WHOLE, "leaflet", hand_on, handed_on, ("pdf", "html"))

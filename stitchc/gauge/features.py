@@ -101,7 +101,7 @@ def features_of(chart: Chart) -> Features:
         slip_share=slip_share,
         mean_span=mean_span,
         weighted_span=weighted,
-        longest_hold=None if dead > len(chart.out) else sums.longest - 1,
+        longest_hold=None if dead else sums.longest - 1,
         never_knitting=dead,
         log_span_tuck=log_span * part_tuck,
         log_span_slip=log_span * (1 - part_tuck),

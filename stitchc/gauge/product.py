@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from stitchc.gauge.estimate import GaugeReport, estimate_pattern
@@ -23,23 +22,6 @@ if TYPE_CHECKING:
 DEFAULTS: Final = GaugeOptions()
 
 
-def with_book(pattern: Pattern, book: Pattern) -> Pattern:
-    """The pattern with the swatches of another, which goes on speaking of its own stitches where names are the same."""
-    names = {name: name for name in {swatch.stitch for swatch in book.swatches}}
-    for name in names:
-        stitch = book.stitches.get(name)
-        if stitch is not None and name in pattern.stitches and pattern.stitches[name].chart != stitch.chart:
-            names[name] = f"{name} ({book.file})"
-    taken = {names[name]: book.stitches[name] for name in names if name in book.stitches}
-    swatches = tuple(swatch._replace(stitch=names[swatch.stitch]) for swatch in book.swatches)
-    return replace(
-        pattern,
-        stitches={**taken, **pattern.stitches},
-        swatches=pattern.swatches + swatches,
-        sources={**book.sources, **pattern.sources},
-    )
-
-
 def known_of(
     pattern: Pattern, stitches: tuple[Stitch, ...], plain: PlainGauge | None = None, spread: float | None = None
 ) -> tuple[GaugeReport, list[Message]]:
@@ -56,15 +38,12 @@ def estimate_gauge(
     options: GaugeOptions = DEFAULTS,
     progress: Progress = no_progress,
     kept: Shelf | None = None,
-    book: Pattern | None = None,
 ) -> Product[StitchGauge]:
     """The gauge of a pattern's stitches against stocking stitch, with ranges. Raises Refused N103, N110, G601.
 
-    kept: where the relaxed fabrics of options.mechanics are looked for, and kept for the next call. book: another
-    pattern whose swatches are used as well.
+    kept: where the relaxed fabrics of options.mechanics are looked for, and kept for the next call.
     """
     stitches = choose_stitches(pattern, options.stitches, parts=True)
-    pattern = with_book(pattern, book) if book is not None else pattern
     report, messages = known_of(pattern, stitches, options.plain, options.spread)
     opinions = _opinions(stitches, report.baseline, progress, kept) if options.mechanics else None
     if options.form == "json":

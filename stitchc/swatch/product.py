@@ -35,7 +35,7 @@ def plan_swatch(pattern: Pattern, machine: Machine, options: SwatchOptions = DEF
     options.anyway.
     """
     stitches = choose_stitches(pattern, options.stitches)
-    report, messages = known_of(pattern, stitches, options.plain)
+    report, messages = known_of(pattern, stitches, options.plain, options.spread)
     messages += check_bed(pattern, machine, options.plain)
     charts = {stitch.name: stitch.chart for stitch in stitches if not stitch.chart.knits.all()}
     if plans_for_plain(report):

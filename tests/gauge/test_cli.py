@@ -567,6 +567,42 @@ def test_gauge_takes_the_swatches_of_a_book_and_says_what_each_taught(
     assert "What each swatch changed" in capsys.readouterr().out
 
 
+def test_every_command_takes_a_book_and_a_spread(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The book's stitch of the same name is another fabric, and its rows are in a yarn that the pattern lacks."""
+    monkeypatch.chdir(tmp_path)
+    Path("mine.stitch").write_text(
+        "yarn oat\nstitch bars\n    1 in oat: K T\n    2 in oat: K\ngauge plain 22 stitches 30 rows per 10 cm\n"
+        "gauge bars 19 stitches 42 rows per 10 cm\ngauge bars 19 stitches 52 rows per 10 cm\n",
+        encoding="utf-8",
+    )
+    Path("q.stitch").write_text(
+        "stitch bars\n    1-2: K T\n    3: K\npiece p\n    width 20 cm\n    knit bars for 10 cm\n", encoding="utf-8"
+    )
+    monkeypatch.setenv("STITCHC_BOOK", "mine.stitch")
+    monkeypatch.setenv("STITCHC_SPREAD", "3")
+    (bars,) = document(capsys, "gauge", "q.stitch", "--format", "json")["stitches"]
+    assert bars["name"] == "bars" and bars["basis"] == "calibrated"
+    (line,) = document(capsys, "compare", "q.stitch", "--format", "json")["stitches"]
+    assert line["rows_per_10cm"] == bars["rows_per_10cm"]
+    (plan,) = document(capsys, "swatch", "q.stitch", "--format", "json")["swatches"]
+    assert plan["stitch"] == "bars" and not plan["gauge_is_guessed"]
+    per_row = plan["between_marks"]["length_mm"]["value"] / plan["between_marks"]["rows"]
+    assert per_row == pytest.approx(100 / bars["rows_per_10cm"]["value"], rel=1e-3)
+    piece = document(capsys, "piece", "q.stitch", "--format", "json")
+    rows = piece["sections"][0]["rows"]
+    assert piece["length_cm"]["value"] == pytest.approx(10 * rows / bars["rows_per_10cm"]["value"], rel=1e-3)
+    wider = document(capsys, "piece", "q.stitch", "--spread", "20", "--format", "json")
+    assert wider["length_cm"]["high"] > piece["length_cm"]["high"]
+    assert run(("check", "q.stitch")) == 0
+    shown = capsys.readouterr().out
+    assert "mine.stitch:7" in shown and "`bars` 2 x 3" in shown  # two swatches disagree
+    assert run(("build", "q.stitch", "-o", "all", "--no-pictures", "--machine", "hand-standard")) == 0
+    built = json.loads(Path("all/gauge.json").read_text(encoding="utf-8"))
+    assert built["stitches"][0]["rows_per_10cm"] == bars["rows_per_10cm"] and built["spread_percent"] == 3
+
+
 def test_what_an_estimate_rests_on_stands_beside_it(pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The fit has seen five published gauges with tuck, none on one bed over plain, and five with slip."""
     found = document(capsys, "gauge", str(pattern), "--format", "json")["stitches"]
