@@ -58,7 +58,7 @@ def _setup_strip(needles: Needles, label: str, empty: tuple[int, ...]) -> Drawin
 _SETUP_HEIGHT: Final = 30
 """Of a strip on which no needle is out."""
 
-_SIGNS_A_LINE: Final = 60
+_SIGNS_A_LINE: Final = 70
 """Needles in a line of text that shows the bed."""
 
 
