@@ -5,7 +5,6 @@ What is shown is drawn anew from the pixels alone: the place, the time and the c
 
 from __future__ import annotations
 
-import hashlib
 import io
 import warnings
 from typing import TYPE_CHECKING, Final, NamedTuple
@@ -42,6 +41,8 @@ class ShownPhoto(NamedTuple):
 
 def check_photo(content: bytes) -> None:
     """Raise NoPhoto unless the whole of a file can be opened as a picture."""
+    import hashlib  # a pattern without photos begins faster without it
+
     digest = hashlib.sha256(content).digest()
     if digest not in _looked_at:
         if len(_looked_at) >= _MOST_REMEMBERED:
