@@ -47,7 +47,8 @@ PARAMETERS: Final = (
 LADDERS: Final = (0.6, 0.8)
 """Width of a ladder over that of a stitch beside it: of its first needle, and of each further one (assumed)."""
 LADDER_DEVIATION: Final = 0.1
-"""How far the ladders of one stitch differ from those of another in the same yarn, in widths of a stitch (assumed)."""
+"""How far the ladders of one stitch differ from those of another in the same yarn, in widths of a stitch; rows are as
+far in doubt (assumed; yarn relaxation has fabrics with ladders longer by twice as much)."""
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ def deviation(features: Features, width_deviation: float, row_deviation: float) 
     log_span = features.log_span_tuck + features.log_span_slip
     held = width_deviation * (0.1 * features.tuck_widening + 0.3 * features.slip_share)
     ladders = LADDER_DEVIATION * (features.ladders + features.wider) / _stitches_wide(features)
-    return math.hypot(held, ladders), row_deviation * log_span / (1 + log_span)
+    return math.hypot(held, ladders), math.hypot(row_deviation * log_span / (1 + log_span), ladders)
 
 
 @cache

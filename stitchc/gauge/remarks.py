@@ -230,8 +230,10 @@ def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = Non
 
 
 def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
-    """G604: swatches far from what stocking stitch and the model led to expect."""
+    """G604: swatches far from what stocking stitch and the model led to expect, but for those that are `sure`."""
     for each in doubted:
+        if each.swatch.sure:
+            continue
         swatch, what = each.swatch, ("stitches", "rows")[each.direction]
         text = (
             f"`{swatch.stitch}` was expected at {_number(each.expected_per_10cm)} {what} to 10 cm and measured "
@@ -243,7 +245,7 @@ def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
         sure = (
             f"`{line_of(swatch)} sure`, if the count is right."
             if not each.used
-            else "If the count is right, leave it: this stitch then has the gauge of this swatch."
+            else "If the count is right, end the line with `sure`: this stitch has the gauge of this swatch."
         )
         if each.visible:
             cure, label = f"Did you count the V's you can see? A row is one pass of the carriage. {sure}", "V's?"

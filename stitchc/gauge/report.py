@@ -139,7 +139,7 @@ def as_text(
         yield ""
         yield from _stitch_text(report, pattern, stitch, units)
         if opinions is not None:
-            yield from _opinion_text(opinions[stitch.name])
+            yield from _opinion_text(opinions[stitch.name], report.of(stitch.name))
     taught = lessons(report)
     if any(lesson.stitch != PLAIN for lesson in taught):
         yield ""
@@ -154,14 +154,18 @@ def _of_spread(report: GaugeReport) -> str:
     return "common practice; repeated swatches show yours" if not report.repeats else "from your repeated swatches"
 
 
-def _opinion_text(opinion: Opinion) -> Iterator[str]:
+def _opinion_text(opinion: Opinion, gauge: StitchGauge) -> Iterator[str]:
     """The second opinion, apart from the estimate, with how far it can be trusted (trial relaxations)."""
     if opinion.factors is None:
         yield _line("second opinion", f"none. {opinion.reason}")
         return
     wide, long = opinion.factors
-    yield _line("second opinion", f"from the mechanics of yarn: {wide:.2f} times the stitches, good to 10 to 25 %,")
+    yield _line(
+        "second opinion", f"from the mechanics of yarn: {wide:.2f} times the {gauge.counted}, good to 10 to 25 %,"
+    )
     yield _line("", f"and {long:.2f} times the rows of stocking stitch, good to 5 to 15 %.")
+    if not (gauge.features.tuck_share or gauge.features.slip_share):
+        return
     yield from _lines(
         "",
         "It is not independent of the estimate, which uses such calculations for the rows of tuck and slip, for "

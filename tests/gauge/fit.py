@@ -55,7 +55,7 @@ START: Final[dict[str, tuple[float, float, str]]] = {
         LADDERS[0],
         0.213,
         "assumed, no figure is known: 0.3 to 1.0 of a stitch. The stitches at both sides take yarn from the bar and "
-        "open into the gap",
+        "open into the gap; yarn relaxation gives 0.4",
     ),
     "ladder_more": (
         LADDERS[1],

@@ -285,7 +285,7 @@ def test_a_count_beyond_belief_is_not_used_until_it_is_sure(line: Swatch, slip: 
     assert (report.of(line.stitch).basis == "measured") is used
     assert ("not used" in report.messages[0].text) is not used
     sure = estimate(charts, [PLAIN, line._replace(sure=True)])
-    assert sure.of(line.stitch).basis == "measured"
+    assert sure.of(line.stitch).basis == "measured" and not sure.messages
     if not used:
         assert "sure" in (report.messages[0].cure or "")
         unused = estimate(CHARTS, [PLAIN])

@@ -156,7 +156,9 @@ def test_a_ladder_is_as_wide_as_is_assumed(text: str, stitches: int, first: int,
 
     assert gauge.stitch_factor.value == pytest.approx(factor(0.6, 0.8))
     assert gauge.stitch_factor.low < factor(0.95, 0.8) and gauge.stitch_factor.high > factor(0.32, 0.8)
-    assert gauge.row_factor == within.row_factor
+    assert gauge.row_factor is not None and within.row_factor is not None
+    assert gauge.row_factor.value == pytest.approx(within.row_factor.value)
+    assert gauge.row_factor.log_sd > within.row_factor.log_sd
     wide, _ = design(features_of(chart(text)))
     change = np.array([0.0] * (len(PARAMETERS) - 2) + [0.4, 0.4])  # what linear leaves out, at the end of the range
     exact = math.log(factor(1.0, 1.2) / factor(0.6, 0.8))
