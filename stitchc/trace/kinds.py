@@ -73,6 +73,7 @@ def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | 
             break
         centres = _merged(some, moved, apart)
     distances = _away(looks, centres)
+    centres, distances = _united(patches, centres, distances)
     order = np.argsort(1 - centres.mean(axis=1), kind="stable")
     centres, distances = centres[order], distances[:, order]
     nearest = distances.argmin(axis=1)
@@ -114,17 +115,66 @@ def _grain(looks: Shares) -> float:
     return float(np.percentile(gaps.min(axis=1), 75))
 
 
+_RIM: Final = (0.3, 0.8)
+"""How much the outermost samples of a cell count, and those beside them: what lies there may be a wide line's edge."""
+
+
 def _looks(patches: Patches) -> Shares:
     rows, columns, side = patches.shape[:3]
     if side == 1:
         return patches.reshape(rows * columns, 3)
+    weights = np.ones(side)
+    weights[[0, -1]], weights[[1, -2]] = (_RIM[0], _RIM[1] if side > 4 else 1.0)
+    inked = 1 - (1 - patches) * np.outer(weights, weights)[:, :, None].astype(patches.dtype)
     edges = np.round(np.linspace(0, side, 4)).astype(int)
     parts = [
-        patches[:, :, edges[i] : edges[i + 1], edges[j] : edges[j + 1]].mean(axis=(2, 3))
+        inked[:, :, edges[i] : edges[i + 1], edges[j] : edges[j + 1]].mean(axis=(2, 3))
         for i in range(3)
         for j in range(3)
     ]
     return np.stack(parts, axis=2).reshape(rows * columns, 27)
+
+
+_SHIFT: Final = 0.29
+"""How far a mark may lie from where it lies in other cells, of the cell's inside: wide lines push some aside."""
+_SAME_MARK: Final = 0.4
+"""The part of the stronger of two marks by which they may differ."""
+
+
+def _united(patches: Patches, centres: Shares, distances: Shares) -> tuple[Shares, Shares]:
+    """Kinds that are the same mark in another place of its cell made one."""
+    side = patches.shape[2]
+    if side < 5 or len(centres) < 3:
+        return centres, distances
+    flat = patches.reshape(-1, side, side, 3)
+    nearest = distances.argmin(axis=1)
+    looks = []
+    for kind in range(len(centres)):
+        members = np.flatnonzero(nearest == kind)
+        looks.append(1 - np.median(flat[members[:: max(1, len(members) // 200)]], axis=0))
+    count = np.bincount(nearest, minlength=len(centres))
+    kept: list[int] = []
+    for kind in np.argsort(-count).tolist():
+        same = next((other for other in kept if _same_mark(looks[kind], looks[other])), None)
+        if same is None:
+            kept.append(kind)
+        else:
+            distances[:, same] = np.minimum(distances[:, same], distances[:, kind])
+    return centres[kept], distances[:, kept]
+
+
+def _same_mark(one: Shares, other: Shares) -> bool:
+    """Whether one mark laid over the other, a little moved, is that one, and a good deal more so than unmoved."""
+    side, most = len(one), round(_SHIFT * len(one))
+    strength = max(float(np.square(look).sum()) for look in (one, other))
+    padded = np.pad(one, ((most, most), (most, most), (0, 0)))
+    moved = min(
+        float(np.square(padded[y : y + side, x : x + side] - other).sum())
+        for y in range(2 * most + 1)
+        for x in range(2 * most + 1)
+    )
+    unmoved = float(np.square(one - other).sum())
+    return moved < _SAME_MARK**2 * strength and moved < max(0.4 * unmoved, 0.02 * strength)
 
 
 def _away(looks: Shares, centres: Shares) -> Shares:

@@ -25,7 +25,7 @@ SIGNS: Final = {
     ("squared", "knit"): "read as squared paper: cross knit, dot tuck, empty slip",
     ("squared", None): "read as squared paper: dot tuck, empty slip",
     ("thread", None): "read as running thread: loop knit, half circle tuck, passed by slip",
-    ("plain", None): "read as plain signs: upright bar knit, half disc tuck, lying bar slip",
+    ("plain", None): "read as plain signs: upright bar knit, half disc tuck, open diamond slip",
 }
 NEGATIVE: Final = "light marks on a dark ground"
 
