@@ -137,6 +137,8 @@ def _looks(patches: Patches) -> Shares:
 
 _SHIFT: Final = 0.29
 """How far a mark may lie from where it lies in other cells, of the cell's inside: wide lines push some aside."""
+_MOST_UNITED: Final = 4
+"""More kinds than this are not one mark pushed aside, but squares that cut through marks."""
 _SAME_MARK: Final = 0.4
 """The part of the stronger of two marks by which they may differ."""
 
@@ -144,7 +146,7 @@ _SAME_MARK: Final = 0.4
 def _united(patches: Patches, centres: Shares, distances: Shares) -> tuple[Shares, Shares]:
     """Kinds that are the same mark in another place of its cell made one."""
     side = patches.shape[2]
-    if side < 5 or len(centres) < 3:
+    if side < 5 or not 3 <= len(centres) <= _MOST_UNITED:
         return centres, distances
     flat = patches.reshape(-1, side, side, 3)
     nearest = distances.argmin(axis=1)
