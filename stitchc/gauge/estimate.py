@@ -75,6 +75,10 @@ class GaugeReport:
         wanted = yarn if yarn is not None else self.main_yarn
         return self._in_yarns.get(wanted) or self._in_yarns[None]
 
+    def counts(self, swatch: Swatch) -> bool:
+        """Whether a swatch says anything of the stitches asked for: it is of a yarn that they are knitted in."""
+        return any(swatch in report.swatches for name in self.charts for report in self._reports_of(name))
+
     @property
     def own_yarns(self) -> tuple[str, ...]:
         """The yarns that have swatches of their own, as first met."""
@@ -124,7 +128,11 @@ class GaugeReport:
     def far_out(self) -> tuple[FarOut, ...]:
         """Swatches that lie far from what stocking stitch and the model led to expect."""
         if self._names_yarns:
-            return tuple(dict.fromkeys(each for report in self._in_yarns.values() for each in report.far_out))
+            reports = [
+                *self._in_yarns.values(),
+                *(report for several in self._of_stitch.values() for report in several),
+            ]
+            return tuple(dict.fromkeys(each for report in reports for each in report.far_out))
         return self._learnt[1]
 
     @cached_property
@@ -188,10 +196,21 @@ class GaugeReport:
 
     def _reports_of(self, name: str) -> list[GaugeReport]:
         """The reports of a stitch's yarns, each once; of stocking stitch the main yarn's."""
-        if name == PLAIN or name not in self.charts:
-            return [self.in_yarn(None)]
+        return self._of_stitch.get(name) or [self.in_yarn(None)]
+
+    @cached_property
+    def _of_stitch(self) -> dict[str, list[GaugeReport]]:
+        return {name: self._in_yarns_of(name) for name in self.charts if name != PLAIN}
+
+    def _in_yarns_of(self, name: str) -> list[GaugeReport]:
+        """As `_reports_of`. A swatch of a stitch in several yarns can name none of them, so it counts in each."""
         reports = [self.in_yarn(yarn) for yarn in dict.fromkeys(self.charts[name].yarns)]
-        return list({id(report): report for report in reports}.values())
+        several = list({id(report): report for report in reports}.values())
+        if len(several) == 1:
+            return several
+        spoken_of = [swatch for swatch in self.swatches if swatch.yarn is None and swatch.stitch in self._keys]
+        own = tuple(swatch for swatch in spoken_of if self._key(swatch.stitch) == self._key(name))
+        return [report.adding([swatch for swatch in own if swatch not in report.swatches]) for report in several]
 
     def _joint_of_yarns(self, names: tuple[str, ...]) -> Joint:
         reports = {name: self._reports_of(name) for name in names}

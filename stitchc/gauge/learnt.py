@@ -17,17 +17,24 @@ _MOST_CELLS: Final = 100_000
 
 class Lesson(NamedTuple):
     """What one `gauge` line taught of the other stitches asked for. narrower: by what share their ranges shrank on
-    average; rows: by what share their rows per 10 cm grew (negative: shrank). Both None where there is no other."""
+    average; rows: by what share their rows per 10 cm grew (negative: shrank). Both None where there is no other. yarn:
+    what it was knitted in. counts: for any of the stitches asked for, by the yarns of their rows."""
 
     line: str
     stitch: str
     narrower: float | None
     rows: float | None
+    yarn: str | None = None
+    counts: bool = True
 
     def words(self) -> str:
         """In a sentence."""
+        if not self.counts and self.yarn is not None:
+            return f"not used, because none of these stitches is knitted in {self.yarn}"
+        if not self.counts:
+            return "not used, because the yarns of these stitches have gauge lines of their own; add `in` and its yarn"
         if self.stitch == PLAIN:
-            return "every size depends on it"
+            return "every size" + (f" in {self.yarn}" if self.yarn is not None else "") + " depends on it"
         if self.narrower is None or self.rows is None:
             return f"stands for {self.stitch}"
         others = f"ranges of the other stitches {100 * self.narrower:.0f} % narrower"
@@ -54,7 +61,7 @@ def lessons(report: GaugeReport) -> list[Lesson]:
         shifts = [_shift(*pair) for pair in sized]
         narrower = 1 - sum(n for n, _ in shifts) / len(shifts) if shifts else None
         rows = math.expm1(sum(r for _, r in shifts) / len(shifts)) if shifts else None
-        found.append(Lesson(line_of(swatch), swatch.stitch, narrower, rows))
+        found.append(Lesson(line_of(swatch), swatch.stitch, narrower, rows, swatch.yarn, report.counts(swatch)))
     return found
 
 

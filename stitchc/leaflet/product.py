@@ -109,9 +109,8 @@ def _doubts(pattern: Pattern, ways: Sequence[Way]) -> list[Message]:
             cure = "gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)"
             found.append(Message("L901", "warning", text, piece.span, cure=cure))
             continue
-        guessed = [
-            s for s in stitches_of(pattern) if s.name in plan.charts and plan.report.of(s.name).basis != "measured"
-        ]
+        rough = {stitch for fabric, stitch in plan.fabrics.items() if not plan.is_measured(fabric)}
+        guessed = [stitch for stitch in stitches_of(pattern) if stitch.name in rough]
         for stitch in guessed:
             text = f"The gauge of `{stitch.name}` is estimated, and others will knit by it. Measure a swatch first."
             found.append(Message("L901", "warning", text, stitch.span, cure=f"stitchc swatch … --stitch {stitch.name}"))

@@ -74,7 +74,7 @@ def _section(plan: Plan, section: Section) -> dict[str, object]:
         "yarn": section.yarn,
         "carriage_before": section.carriage,
         "carriage_after": section.ends,
-        "width_cm": _size(plan.width_of(section.stitch)),
+        "width_cm": _size(plan.width_of(section)),
         "rounding": _rounding(section.rounding),
         "added": section.why or None,
     }

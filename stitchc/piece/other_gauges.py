@@ -30,28 +30,30 @@ def other_gauges(
     counted = swatches or {}
     plan = plans[0]
     widths = [each.width_rounding for each in plans]
-    if all(widths) and plan.law.known(plan.width_stitch, "stitches"):
+    if all(widths) and plan.law.known(plan.width_fabric, "stitches"):
         edges = [(2 * each.edge, each.plus_mm) for each in plans]
         columns = {
             "Needles": [(rounding, *edge) for rounding, edge in zip(widths, edges, strict=True) if rounding is not None]
         }
         between = counted.get(plan.width_stitch, (0, 0))[0]
-        yield _table(plan, plan.width_stitch, "stitches", columns, units, between)
-    by_stitch: dict[str, dict[str, list[tuple[Rounding, int, float]]]] = {}
+        yield _table(plan, plan.width_fabric, "stitches", columns, units, between)
+    by_fabric: dict[str, dict[str, list[tuple[Rounding, int, float]]]] = {}
     for place, section in enumerate(plan.sections):
         lengths = [each.sections[place].rounding for each in plans]
-        if all(lengths) and plan.law.known(section.stitch, "rows"):
+        fabric = plan.fabric(section)
+        if all(lengths) and plan.law.known(fabric, "rows"):
             head = rows_words(section).capitalize()
-            by_stitch.setdefault(section.stitch, {})[head] = [
+            by_fabric.setdefault(fabric, {})[head] = [
                 (rounding, 0, 0.0) for rounding in lengths if rounding is not None
             ]
-    for stitch, sections in by_stitch.items():
-        yield _table(plan, stitch, "rows", sections, units, counted.get(stitch, (0, 0))[1])
+    for fabric, sections in by_fabric.items():
+        between = counted.get(plan.fabrics[fabric], (0, 0))[1]
+        yield _table(plan, fabric, "rows", sections, units, between)
 
 
 def _table(
     plan: Plan,
-    stitch: str,
+    fabric: str,
     direction: Direction,
     columns: dict[str, list[tuple[Rounding, int, float]]],
     units: Units,
@@ -59,7 +61,7 @@ def _table(
 ) -> Table:
     """columns: by their head, what was asked in each size, with the needles and mm that are there besides. between:
     stitches or rows between the marks of a swatch, 0 where nobody measures one."""
-    per_10cm = plan.law.range(stitch, direction).value
+    per_10cm = plan.law.range(fabric, direction).value
     over, shown = ("10 cm", 1.0) if units == "cm" else ("4 in", 1.016)
     rows = []
     for off in OFF:
@@ -70,7 +72,7 @@ def _table(
         rows.append((against, f"{gauge * shown:.1f}", *measured, *counts))
     measure = (f"{between} {direction} measure",) if between else ()
     head = ("Your swatch", f"{direction.capitalize()} to {over}", *measure, *columns)
-    return Table(head, tuple(rows), f"{stitch}, {direction}:", tuple(range(1, len(head))))
+    return Table(head, tuple(rows), f"{fabric}, {direction}:", tuple(range(1, len(head))))
 
 
 def _length(mm: float, units: Units) -> str:

@@ -27,7 +27,7 @@ def outline(plans: Sequence[Plan], units: Units) -> Drawing | None:
     plan = plans[0]
     of_whole = [(each.width_cm, each.length_cm) for each in plans]
     lengths = [plan.length_of(section) for section in plan.sections]
-    widths = [plan.width_of(section.stitch) for section in plan.sections]
+    widths = [plan.width_of(section) for section in plan.sections]
     bands = [
         (section, length.value, width.value)
         for section, length, width in zip(plan.sections, lengths, widths, strict=True)

@@ -64,7 +64,8 @@ class Section:
 class Plan:
     """A piece worked out for one machine.
 
-    items: everything in the order in which it is done. width_stitch: whose gauge the width rests on. width_rounding:
+    items: everything in the order in which it is done. width_stitch: whose gauge the width rests on. width_fabric: the
+    same in the yarn of most of its rows, where that has a gauge of its own. width_rounding:
     what became of the width asked for; None where needles were. plus_mm: seam allowance, which the needles hold and the
     finished width does not. law: the joint gauge of the piece's stitches.
     """
@@ -76,6 +77,7 @@ class Plan:
     needles: Needles
     items: tuple[Section | Do | Pass, ...]
     width_stitch: str
+    width_fabric: str
     width_rounding: Rounding | None
     plus_mm: float
 
@@ -117,23 +119,52 @@ class Plan:
     @cached_property
     def knitted_width_cm(self) -> Range | None:
         """The width of the whole fabric."""
-        return self.width_of(self.width_stitch)
+        return self.width_in(self.width_fabric)
 
-    def width_of(self, stitch: str) -> Range | None:
-        """How wide all the needles come out in one stitch of the piece."""
-        return size_cm(self.law, {stitch: self.needles.count}, "stitches")
+    def width_of(self, section: Section) -> Range | None:
+        """How wide all the needles come out in one section."""
+        return self.width_in(self.fabric(section))
+
+    def width_in(self, fabric: str) -> Range | None:
+        """How wide all the needles come out in one fabric of the piece."""
+        return size_cm(self.law, {fabric: self.needles.count}, "stitches")
+
+    def fabric(self, section: Section) -> str:
+        """The name under which the section's gauge is known: its stitch, or that in its yarn ("plain in oat")."""
+        return fabric_of(section.stitch, section.yarn, self.law)
+
+    @cached_property
+    def fabrics(self) -> dict[str, str]:
+        """The stitch of each fabric, in the order in which they are knitted; plain rows that had to be added left
+        out."""
+        return {self.fabric(section): section.stitch for section in self.sections if section.step is not None}
+
+    def is_measured(self, fabric: str) -> bool:
+        """Whether both halves of its gauge were measured on a swatch."""
+        return fabric != PLAIN and self.report.of(fabric).basis == "measured"
 
     @cached_property
     def length_cm(self) -> Range | None:
         """The length of all rows."""
         counts: dict[str, int] = {}
         for section in self.sections:
-            counts[section.stitch] = counts.get(section.stitch, 0) + section.rows
+            counts[self.fabric(section)] = counts.get(self.fabric(section), 0) + section.rows
         return size_cm(self.law, counts, "rows")
 
     def length_of(self, section: Section) -> Range | None:
         """The length of one section."""
-        return size_cm(self.law, {section.stitch: section.rows}, "rows")
+        return size_cm(self.law, {self.fabric(section): section.rows}, "rows")
+
+
+def in_yarn_name(stitch: str, yarn: str) -> str:
+    """How people, and the gauge of a piece, call a stitch in a yarn; no stitch has a name with a space."""
+    return f"{stitch} in {yarn}"
+
+
+def fabric_of(stitch: str, yarn: str | None, law: Joint) -> str:
+    """The name by which `law` knows a stitch knitted in a yarn: of both where yarns have gauges of their own."""
+    both = in_yarn_name(stitch, yarn) if yarn is not None else stitch
+    return both if both in law.names else stitch
 
 
 def chart_of(pattern: Pattern, name: str) -> Chart:

@@ -6,11 +6,13 @@ A value in, a value and messages out. Knows patterns, machines, passes and gauge
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from stitchc.bed import Needles
+from stitchc.chart import Chart
 from stitchc.checks import check, edge_tucks
 from stitchc.english import number
 from stitchc.gauge.estimate import GaugeReport, estimate_pattern
@@ -18,7 +20,7 @@ from stitchc.gauge.values import PLAIN, Direction, Joint, PlainGauge
 from stitchc.messages import Message, Severity, Span, has_errors
 from stitchc.passes import Pass, beyond_the_carriage, columns_on, less_than_a_repeat, moved_by_hand, unfit
 from stitchc.pattern import Knit, Pattern, Piece, Stitch, Width
-from stitchc.piece.plan import Plan, Section, chart_of
+from stitchc.piece.plan import Plan, Section, chart_of, fabric_of, in_yarn_name
 from stitchc.piece.size import Rounding, common_unit, nearest
 from stitchc.piece.walk import Walk, on_needles
 
@@ -35,7 +37,16 @@ def gauge_of(
 ) -> GaugeReport:
     """What is known of the gauge of the piece's stitches, from the file's swatches, `plain` and `spread` (in %)."""
     names = [name for name in dict.fromkeys(_stitches_of(piece)) if name != PLAIN]
-    return estimate_pattern(pattern, names, plain, spread=None if spread is None else spread / 100)
+    report = estimate_pattern(pattern, names, plain, spread=None if spread is None else spread / 100)
+    if not report.own_yarns:
+        return report
+    knitted = [(step.stitch, step.yarn) for step in piece.steps if isinstance(step, Knit) and step.yarn is not None]
+    added = [(PLAIN, yarn) for yarn in pattern.yarns]  # a plain row that has to be added is knitted in any of them
+    in_yarns: dict[str, Chart] = {}
+    for stitch, yarn in [*knitted, *added]:
+        chart = chart_of(pattern, stitch)
+        in_yarns[in_yarn_name(stitch, yarn)] = replace(chart, yarns=tuple(own or yarn for own in chart.yarns))
+    return report.for_charts({**report.charts, **in_yarns})
 
 
 def work_out(
@@ -109,13 +120,15 @@ class _Planner:
                 cure="Check the row counts, the lengths and their units.",
             )
         # A length that could not be had still lets the width be looked at, so that one run tells of both.
-        widest = self.width_stitch({place: rows.get(place, (1, None))[0] for place in self.knits})
+        counts = {place: rows.get(place, (1, None))[0] for place in self.knits}
+        widest = self.width_stitch(counts)
+        fabric = self.width_fabric(widest, counts)
         width = piece.width
         if width_mm is not None and width is not None:
             width = width._replace(mm=width_mm)
         rounding: Rounding | None = None
         if needles is None and width is not None:
-            rounding = self.needles_for(width, widest)
+            rounding = self.needles_for(width, widest, fabric)
             if rounding is not None:
                 needles = Needles.centred(rounding.chosen.count)
         elif needles is None:
@@ -135,6 +148,7 @@ class _Planner:
             needles,
             items,
             widest,
+            fabric,
             rounding,
             width.plus_mm if width is not None else 0.0,
         )
@@ -149,12 +163,13 @@ class _Planner:
         if knit.rows is not None:
             return knit.rows, None
         assert knit.mm is not None
-        if not self.law.known(knit.stitch, "rows"):
+        fabric = fabric_of(knit.stitch, knit.yarn, self.law)
+        if not self.law.known(fabric, "rows"):
             if fixed is not None:
                 return fixed, None
-            self.no_gauge(f"`{_length(knit.mm)}` of `{knit.stitch}`", "rows", knit.amount_span)
+            self.no_gauge(f"`{_length(knit.mm)}` of `{fabric}`", "rows", knit.amount_span)
             return None
-        per_mm = _per_mm(self.law, knit.stitch, "rows")
+        per_mm = _per_mm(self.law, fabric, "rows")
         rounding = nearest(knit.mm, per_mm, height)
         if fixed is not None:
             return fixed, rounding
@@ -203,12 +218,21 @@ class _Planner:
             counts[knit.stitch] = counts.get(knit.stitch, 0) + rows[place]
         return max(counts, key=lambda name: counts[name])
 
-    def needles_for(self, width: Width, stitch: str) -> Rounding | None:
+    def width_fabric(self, stitch: str, rows: Mapping[int, int]) -> str:
+        """Of the stitch that sets the width, the fabric with most rows, the earlier of equals."""
+        counts: dict[str, int] = {}
+        for place, knit in self.knits.items():
+            if knit.stitch == stitch:
+                fabric = fabric_of(stitch, knit.yarn, self.law)
+                counts[fabric] = counts.get(fabric, 0) + rows[place]
+        return max(counts, key=lambda name: counts[name], default=stitch)
+
+    def needles_for(self, width: Width, stitch: str, fabric: str) -> Rounding | None:
         """The needles nearest to a width, in whole repeats and the edges."""
-        if not self.law.known(stitch, "stitches"):
-            self.no_gauge(f"`{_length(width.mm)}` of `{stitch}`", "needles", width.span)
+        if not self.law.known(fabric, "stitches"):
+            self.no_gauge(f"`{_length(width.mm)}` of `{fabric}`", "needles", width.span)
             return None
-        per_mm = _per_mm(self.law, stitch, "stitches")
+        per_mm = _per_mm(self.law, fabric, "stitches")
         edges = 2 * self.piece.edge
         own = chart_of(self.pattern, stitch).width
         others = [chart_of(self.pattern, knit.stitch).width for knit in self.knits.values()]

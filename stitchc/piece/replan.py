@@ -177,7 +177,7 @@ def _lines(planned: Plan, new: Plan, done: dict[int, int], reached: int) -> Iter
             planned_rows=section.rows,
             new_rows=now.rows,
             planned_cm=planned.length_of(section),
-            as_planned_cm=size_cm(new.law, {section.stitch: section.rows}, "rows"),
+            as_planned_cm=size_cm(new.law, {new.fabric(section): section.rows}, "rows"),
             new_cm=new.length_of(now),
             asked_cm=asked.mm / 10 if asked is not None and asked.mm is not None else None,
             nearest_rows=now.rounding.chosen.count if now.rounding is not None else None,

@@ -71,13 +71,13 @@ def size_lines(plans: Sequence[Plan], units: Units, for_others: bool = False) ->
         yield f"Not known, because {reason}.{'' if for_others else f' Add a line such as {advice}.'}"
         return
     if len(plans) == 1 and plan.width_cm is not None:
-        yield f"Width {size_words([plan.width_cm], units)}, in {plan.width_stitch}."
+        yield f"Width {size_words([plan.width_cm], units)}, in {plan.width_fabric}."
     if len(plans) == 1 and plan.length_cm is not None:
         yield f"Length {size_words([plan.length_cm], units)}."
     yield from _seam_words(plans, units)
-    for name in plan.charts:
-        wide = known([each.width_of(name) for each in plans])
-        if name != plan.width_stitch and wide and plan.width_cm is not None:
+    for name in plan.fabrics:
+        wide = known([each.width_in(name) for each in plans])
+        if name != plan.width_fabric and wide and plan.width_cm is not None:
             finished = [less_seam(each, width) for each, width in zip(plans, wide, strict=True)]
             yield f"On the same needles, {name} alone would measure {size_words(finished, units)} wide."
     yield from width_changes(plan)
@@ -92,14 +92,15 @@ def width_changes(plan: Plan) -> Iterator[str]:
     """Where a section and the next lie so differently wide that the edges will not be straight; each pair once."""
     met: set[frozenset[str]] = set()
     for before, after in itertools.pairwise(plan.sections):
-        pair = frozenset((before.stitch, after.stitch))
-        widths = known([plan.width_of(section.stitch) for section in (before, after)])
+        names = [plan.fabric(section) for section in (before, after)]
+        pair = frozenset(names)
+        widths = known([plan.width_in(name) for name in names])
         if pair in met or not widths:
             continue
         met.add(pair)
         ratio = widths[0].value / widths[1].value
         if abs(math.log(ratio)) > math.log1p(WAVES):
-            wide, narrow = (before.stitch, after.stitch) if ratio > 1 else (after.stitch, before.stitch)
+            wide, narrow = names if ratio > 1 else reversed(names)
             yield (
                 f"{wide} lies about {100 * (max(ratio, 1 / ratio) - 1):.0f} % wider than {narrow}. Where they meet "
                 f"(before row {after.from_row}) the edges are not straight: they draw in at {narrow} and may wave."
@@ -192,7 +193,7 @@ def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[
         stitches, rows = (r.value * cm / 10 for r in (baseline.stitches_per_10cm, baseline.rows_per_10cm))
         yield f"Stocking stitch: {stitches:.1f} stitches and {rows:.1f} rows to {per} ({baseline.source})."
     guessed = []
-    for name in plan.charts:
+    for name, stitch in plan.fabrics.items():
         if name == PLAIN:
             continue
         gauge = plan.report.of(name)
@@ -206,7 +207,7 @@ def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[
                 parts.append(f"{held.value:.1f} {direction}, {held.low:.1f} to {held.high:.1f} ({basis})")
         if parts:
             yield f"{name}: {'; '.join(parts)} to {per}."
-        if "measured" not in (gauge.stitch_basis, gauge.row_basis):
+        if stitch != PLAIN and "measured" not in (gauge.stitch_basis, gauge.row_basis):
             guessed.append(name)
     if plan.report.piece_swatches:
         yield "All these figures are for this piece and include what you measured so far."

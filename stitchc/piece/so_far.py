@@ -99,7 +99,8 @@ def _taken_as(replanned: Replan, measured: Measured) -> str:
 def _whole(replanned: Replan) -> Range | None:
     counts: dict[str, int] = {}
     for section in replanned.planned.sections:
-        counts[section.stitch] = counts.get(section.stitch, 0) + section.rows
+        fabric = replanned.new.fabric(section)
+        counts[fabric] = counts.get(fabric, 0) + section.rows
     return size_cm(replanned.new.law, counts, "rows")
 
 

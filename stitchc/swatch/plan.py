@@ -14,7 +14,7 @@ from stitchc.bed import Needles, needle_name
 from stitchc.chart import Chart
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.values import PlainGauge, Range
-from stitchc.gauge.yarn import Cells, cells_by_yarn, metres_of
+from stitchc.gauge.yarn import cells_by_yarn, metres_of, total
 from stitchc.messages import Message, Refused
 from stitchc.options import Units
 from stitchc.passes import columns_on, out_of_work
@@ -45,7 +45,8 @@ class SwatchPlan:
     left_mark and right_mark: positions of the needles to mark (see stitchc.bed); `stitches` lie between them.
     expected_width_mm and expected_length_mm: between the marks. within: the largest share by which the tape may be off.
     gauge_is_guessed: nothing but the bed's pitch (or, where a needle never knits, stocking stitch) says how large a
-    stitch is. empty: positions of the needles out of work. metres: yarn, or None where not known.
+    stitch is. empty: positions of the needles out of work. metres: yarn, or None where not known. yarn: of all its
+    rows, where yarns have gauge lines of their own.
     """
 
     name: str
@@ -60,6 +61,7 @@ class SwatchPlan:
     gauge_is_guessed: bool
     empty: tuple[int, ...]
     metres: Range | None
+    yarn: str | None = None
 
     @property
     def stitches(self) -> int:
@@ -89,10 +91,10 @@ class SwatchPlan:
 
     def gauge_lines(self, units: Units = "cm") -> tuple[str, str]:
         """The lines for the pattern, with blanks for what was measured."""
-        unit = "mm" if units == "cm" else "in"
+        rest = ("per ____ mm" if units == "cm" else "per ____ in") + (f" in {self.yarn}" if self.yarn else "")
         return (
-            f"gauge {self.name} {self.stitches} stitches per ____ {unit}",
-            f"gauge {self.name} {self.rows} rows per ____ {unit}",
+            f"gauge {self.name} {self.stitches} stitches {rest}",
+            f"gauge {self.name} {self.rows} rows {rest}",
         )
 
 
@@ -101,13 +103,14 @@ def plan_one(name: str, chart: Chart, report: GaugeReport, machine: Machine, wit
 
     report: has a gauge of the stitch. Raises Refused (M303) where the bed is too narrow for it, saying what would do.
     """
-    guessed = report.baseline is None
     asked = report.for_charts({name: chart})
+    known = asked.of(name)
+    guessed = asked.baseline is None and (known.stitches_per_10cm is None or known.rows_per_10cm is None)
     if guessed:
-        stitches = 100 / (STITCH_OVER_PITCH * machine.pitch_mm)
-        rows = stitches * math.exp(report.priors.log_plain_ratio[0])
+        density = 100 / (STITCH_OVER_PITCH * machine.pitch_mm)
+        row_density = density * math.exp(report.priors.log_plain_ratio[0])
         # a guess by the pitch may be off by a fifth: allow for it in the range, not in the middle
-        asked = GaugeReport({name: chart}, {}, plain=PlainGauge(stitches, rows), priors=report.priors)
+        asked = GaugeReport({name: chart}, {}, plain=PlainGauge(density, row_density), priors=report.priors)
     wide, long = asked.of(name).stitches_per_10cm, asked.of(name).rows_per_10cm
     if wide is None or long is None:  # a needle never knits: nothing but stocking stitch says how large it is
         guessed = True
@@ -130,12 +133,12 @@ def plan_one(name: str, chart: Chart, report: GaugeReport, machine: Machine, wit
     marked = {*range(middle - chart.width, middle + chart.width)}.difference(empty)
     left = min(marked, key=lambda at: (abs(at - middle), at))
     margin_rows = _whole(MARGIN_MM * long.value / 100, chart.height)
-    cells = sum(cells_by_yarn(chart).values(), Cells())
-    total = rows_between + 2 * margin_rows
+    rows = rows_between + 2 * margin_rows
+    repeats = count * rows / (chart.width * chart.height)
     return SwatchPlan(
         name=name,
         needles=needles,
-        total_rows=total,
+        total_rows=rows,
         left_mark=left,
         right_mark=left + stitches_between,
         first_mark_row=margin_rows,
@@ -144,13 +147,19 @@ def plan_one(name: str, chart: Chart, report: GaugeReport, machine: Machine, wit
         expected_length_mm=long.under(100 * rows_between),
         gauge_is_guessed=guessed,
         empty=empty,
-        metres=None if guessed else metres_of(asked, cells.times(count * total / (chart.width * chart.height))),
+        metres=None
+        if guessed
+        else total(
+            metres_of(asked.in_yarn(yarn), cells.times(repeats)) for yarn, cells in cells_by_yarn(chart).items()
+        ),
+        yarn=chart.yarns[0] if report.own_yarns and len(set(chart.yarns)) == 1 else None,
     )
 
 
 def plans_for_plain(report: GaugeReport) -> bool:
     """Whether stocking stitch is worth a swatch of its own: it was not measured, in both directions."""
-    return report.baseline is None or report.baseline.source != "measured"
+    known = [report.in_yarn(yarn).baseline for yarn in report.own_yarns] or [report.baseline]
+    return any(baseline is None or baseline.source != "measured" for baseline in known)
 
 
 def _whole(least: float, repeat: int) -> int:

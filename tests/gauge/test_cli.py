@@ -438,6 +438,28 @@ def test_lines_may_name_a_yarn_and_be_sure(tmp_path: Path, capsys: pytest.Captur
     assert "[N116]" in capsys.readouterr().out
 
 
+def test_a_line_that_counts_for_none_of_the_stitches_says_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "a.stitch"
+    path.write_text(f"{YARNS}gauge sure 18 stitches 40 rows per 10 cm\n", encoding="utf-8")
+    assert run(("gauge", str(path), "--stitch", "sure")) == 0
+    out, _ = capsys.readouterr()
+    assert "in foam: not used, because none of these stitches is knitted in foam." in out
+    assert "gauge sure 18 stitches 40 rows per 10 cm: not used, because the yarns" in out
+
+
+def test_a_swatch_has_the_size_and_the_line_of_its_yarn(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "a.stitch"
+    path.write_text(YARNS.replace("gauge sure 33 stitches 20", "gauge sure 18 stitches 40"), encoding="utf-8")
+    found = document(capsys, "swatch", str(path), "--format", "json")["swatches"]
+    assert [each["stitch"] for each in found] == ["sure", "both"]  # stocking stitch was measured in both yarns
+    for each, end in zip(found, (" in oat", "mm"), strict=True):
+        assert all(line.endswith(end) for line in each["gauge_lines"])
+    between = found[0]["between_marks"]
+    assert between["width_mm"]["value"] == pytest.approx(100 * between["stitches"] / 18, rel=0.002)
+
+
 def test_two_files_whose_plain_gauges_differ_are_not_averaged_in_silence(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -7,6 +7,7 @@ import pytest
 from stitchc.document import ByHand, Table
 from stitchc.piece import Plan
 from stitchc.piece.document import piece_document
+from stitchc.piece.size_words import size_lines
 from stitchc.piece.yarn_words import yarn_lines
 from tests.piece.conftest import plan_of, planned
 
@@ -339,6 +340,49 @@ def test_a_piece_that_says_too_little() -> None:
     none = f"{RIPPLE}piece it\n width 30 cm\n knit ripple for 10 cm\n knit plain for 5 cm\n"
     _, (message,) = planned(none)
     assert (message.code, len(message.also)) == ("P402", 2)
+
+
+@pytest.mark.parametrize(
+    ("section", "width_cm", "length_cm"),
+    [
+        ("plain for 31 rows in oat", 100 / 2.2, 10.0),
+        ("plain for 60 rows in kelp", 100 / 2.0, 60 / 2.8),
+        ("ripple for 40 rows in oat", 100 / 1.9, 10.0),  # its own line in that yarn
+        ("striped for 36 rows", 100 / 1.8, 10.0),  # in both yarns, so that its line can name neither
+    ],
+)
+def test_a_section_has_the_gauge_of_its_yarn(section: str, width_cm: float, length_cm: float) -> None:
+    """Stitches and rows per 10 cm, divided by hand."""
+    lines = """
+yarn oat
+yarn kelp
+stitch striped
+ 1 in oat: K T
+ 2 in oat: K
+ 3 in kelp: T K
+ 4 in kelp: K
+gauge plain 22 stitches 31 rows per 10 cm in oat
+gauge plain 20 stitches 28 rows per 10 cm in kelp
+gauge ripple 19 stitches 40 rows per 10 cm in oat
+gauge striped 18 stitches 36 rows per 10 cm
+"""
+    plan = plan_of(f"{RIPPLE}{lines}piece it\n needles 100\n knit {section}\n")
+    assert plan.width_cm is not None and plan.length_cm is not None
+    assert (plan.width_cm.value, plan.length_cm.value) == pytest.approx((width_cm, length_cm), rel=0.005)
+    assert all(plan.is_measured(fabric) for fabric in plan.fabrics)
+
+
+def test_a_length_in_a_yarn_is_counted_in_its_rows() -> None:
+    gauges = "yarn oat\nyarn kelp\n" + "".join(
+        f"gauge plain {counts} per 10 cm in {yarn}\n"
+        for counts, yarn in (("20 stitches 30 rows", "oat"), ("25 stitches 50 rows", "kelp"))
+    )
+    plan = plan_of(
+        f"{gauges}{RIPPLE}piece it\n width 40 cm\n knit plain for 10 cm in oat\n knit plain for 4 cm in kelp\n"
+    )
+    assert [section.rows for section in plan.sections] == [30, 20]
+    assert (plan.width_fabric, plan.needles.count) == ("plain in oat", 80)
+    assert any("plain in kelp alone would measure 32.0 cm" in line for line in size_lines([plan], "cm"))
 
 
 def test_without_a_gauge_rows_and_needles_still_work() -> None:
