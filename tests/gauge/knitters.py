@@ -84,6 +84,7 @@ ASKED: Final = {  # what is asked, after swatches of which stitch
     "tuck": ("columns", "honeycomb"),
     "slip": ("linen", "honeycomb"),
     "mixed": ("mixed", "ripple"),
+    "ladder": ("lace", "ladder"),
     "untaught": ("honeycomb", None),
 }
 

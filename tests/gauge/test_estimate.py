@@ -309,7 +309,7 @@ ALLOWED = 0.05 + 2.6 * math.sqrt(0.9 * 0.1 / KNITTERS)
 
 
 @pytest.mark.parametrize("swatches", [1, 5])
-@pytest.mark.parametrize("asked", ["itself", "tuck", "slip", "mixed"])
+@pytest.mark.parametrize("asked", ["itself", "tuck", "slip", "mixed", "ladder"])
 def test_ranges_hold_nine_swatches_in_ten_of_knitters_who_spread_2_to_6_percent(asked: str, swatches: int) -> None:
     for share in coverage(asked, swatches, KNITTERS, seed=2):
         assert abs(share - 0.9) < ALLOWED
