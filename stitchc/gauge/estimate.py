@@ -15,11 +15,11 @@ from typing import Final
 import numpy as np
 
 from stitchc.chart import Chart
-from stitchc.gauge.doubt import Expected, FarOut, far_out
+from stitchc.gauge.doubt import BEYOND_BELIEF, Expected, FarOut, far_out
 from stitchc.gauge.fabric import canonical, fabric_key
 from stitchc.gauge.features import Features, features_of
 from stitchc.gauge.model import Priors, shipped
-from stitchc.gauge.remarks import surprises
+from stitchc.gauge.remarks import USUAL_PLAIN, plain_distance, surprises
 from stitchc.gauge.update import MIDDLE_GAUGE, PLAIN_KEY, Reading, Update, learnt_spread
 from stitchc.gauge.values import KNOWN_SD, PLAIN, Baseline, Basis, Joint, PlainGauge, Range, StitchGauge, mean_of
 from stitchc.messages import Message, Refused
@@ -281,7 +281,9 @@ class GaugeReport:
         return groups
 
     def _expected(self, update: Update, swatch: Swatch) -> Expected | None:
-        """What stocking stitch alone leads to expect of one swatch; None for stocking stitch itself."""
+        """What stocking stitch alone leads to expect of one swatch."""
+        if swatch.stitch == PLAIN:
+            return self._expected_of_plain(swatch)
         if swatch.stitch not in self._keys or self._key(swatch.stitch) == PLAIN_KEY:
             return None
         features = self.features[swatch.stitch]
@@ -297,6 +299,21 @@ class GaugeReport:
         shortens = knits < 1 and update.plain_sources[1]
         plain_rows = update.expected(PLAIN_KEY, 1)[0] if shortens else -math.inf
         return Expected(halves[0], halves[1], plain_rows, knits, features.needles)
+
+    def _expected_of_plain(self, swatch: Swatch) -> Expected | None:
+        """What the other swatches of stocking stitch lead to expect of one that is no usual stocking stitch; None of a
+        usual one, and where there is no other."""
+        of_plain = [each for each in self.swatches if each.stitch == PLAIN]
+        others = [each for each in of_plain if each.sure or plain_distance(each) <= BEYOND_BELIEF]
+        if swatch in others or not others:
+            return None
+        spread = self.spread_given or self.priors.spread  # one learnt from absurd counts would hide them
+        sd = math.sqrt(2 * (spread**2 + self._reading_variance(USUAL_PLAIN[0][0], swatch.per_mm)))
+        halves = []
+        for usual, name in zip(USUAL_PLAIN, ("stitches_per_10cm", "rows_per_10cm"), strict=False):
+            logs = [math.log(count) for each in others if (count := getattr(each, name))]
+            halves.append((float(np.mean(logs)), sd) if logs else (math.log(usual[0]), usual[1]))
+        return Expected(halves[0], halves[1])
 
     def _reading_variance(self, count: float, per_mm: float) -> float:
         """Variance of ln(count / length) from reading the tape and from counting to half a stitch."""

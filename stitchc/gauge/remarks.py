@@ -150,7 +150,7 @@ _SPREAD: Final = 0.05
 """What two swatches of one knitter may differ by, in ln, reading included (common practice: 3 to 5 %)."""
 
 
-def _plain_distance(swatch: Swatch) -> float:
+def plain_distance(swatch: Swatch) -> float:
     """How far stocking stitch is from what is usual, in standard deviations."""
     stitches, rows = swatch.stitches_per_10cm, swatch.rows_per_10cm
     values = [stitches or rows, rows / stitches if stitches and rows else None]
@@ -172,7 +172,7 @@ def _odd_plain(swatch: Swatch, span: Span | None) -> list[Message]:
         )
         if count is not None and not fewest <= count <= most
     ]
-    slip = explained(swatch, _plain_distance) if _plain_distance(swatch) > SURPRISING else None
+    slip = explained(swatch, plain_distance) if plain_distance(swatch) > SURPRISING else None
     if not (odd_ratio or outside or slip):
         return []
     counted = " and ".join(f"{_number(n)} {what}" for n, what in ((stitches, "stitches"), (rows, "rows")) if n)
