@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
-from stitchc.cli.common import coloured, files_argument, option, put_text, read_pattern, rendered
+from stitchc.cli.common import coloured, files_argument, option, put_text, read_book, rendered
 from stitchc.cli.options import options_of
 from stitchc.cli.reports import CheckOptions
 from stitchc.cli.results import Target
@@ -110,7 +110,7 @@ def _check(file: str, machine: Machine | None, options: CheckOptions) -> _Checke
         stitches = tuple(pattern.stitches[name] for name in names if name in pattern.stitches)
     messages = [*messages, *check_pattern(pattern, machine, stitches)]
     if options.book is not None:
-        pattern = pattern.with_book(read_pattern(options.book))
+        pattern = pattern.with_book(read_book(options.book))
         sources = pattern.sources
     if pattern.swatches or pattern.yarns:
         from stitchc.gauge.remarks import check_gauge

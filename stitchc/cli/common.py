@@ -154,8 +154,21 @@ def read_patterns(names: Sequence[str], book: str | None = None) -> list[Pattern
     patterns = [read_pattern(name) for name in names]
     if book is None:
         return patterns
-    with_swatches = read_pattern(book)
+    with_swatches = read_book(book)
     return [pattern.with_book(with_swatches) for pattern in patterns]
+
+
+def read_book(file: str) -> Pattern:
+    """As `read_pattern`, of a file that is read for its swatches and so needs no stitch."""
+    from stitchc.notation.compile import compile_book
+    from stitchc.notation.gather import MOST_BYTES
+
+    name, folder = (files.STANDARD_INPUT, Path()) if file == "-" else (file, Path(file).parent)
+    pattern, messages, sources = compile_book(files.read_bytes(file, MOST_BYTES), name, folder)
+    if pattern is None:
+        leave(messages, sources)
+    show(messages, sources)
+    return pattern
 
 
 def read_pattern(file: str, book: str | None = None) -> Pattern:

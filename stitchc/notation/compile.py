@@ -45,6 +45,15 @@ def compile_text(text: str | bytes, file: str = "pattern.stitch", folder: Path |
     return compile_as_far_as_it_goes(text, file, folder)[0]
 
 
+def compile_book(text: str | bytes, file: str, folder: Path | None) -> Reading:
+    """As `compile_text`, of a file that is read for its swatches and so needs no stitch."""
+    reading, made = compile_as_far_as_it_goes(text, file, folder)
+    errors = [message.code for message in reading.messages if message.severity == "error"]
+    if made is None or not made.swatches or errors != ["N113"]:
+        return reading
+    return reading._replace(pattern=made, messages=[each for each in reading.messages if each.code != "N113"])
+
+
 def compile_as_far_as_it_goes(
     text: str | bytes, file: str = "pattern.stitch", folder: Path | None = None
 ) -> tuple[Reading, Pattern | None]:

@@ -11,7 +11,7 @@ from typing import Final
 from stitchc.gauge.product import known_of
 from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message, Refused
-from stitchc.notation import compile_text
+from stitchc.notation.compile import compile_book
 from stitchc.options import Units
 from stitchc.pattern import Pattern
 from stitchc.product import WrongOption
@@ -80,7 +80,7 @@ def check_added(pattern: Pattern, place: str, text: str, line: str) -> list[Mess
     confirmed. Those messages show the line under the name --measured, since no file has it.
     """
     number = len(text.splitlines())
-    after, messages, sources = compile_text(text, place, Path(place).parent)
+    after, messages, sources = compile_book(text, place, Path(place).parent)
     if after is None:
         raise Refused(*_at_option(messages, place, number), sources={**sources, "--measured": [line]})
     swatch = after.swatches[-1]

@@ -500,19 +500,22 @@ def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ("bars 18 × 47,5", "p.stitch", "gauge bars 18 stitches 47.5 rows per 10 cm"),
         ("bars 38 stitches per 20 cm", "p.stitch", "gauge bars 38 stitches per 20 cm"),
         ("plain 22 x 31 per 4 in sure", "oat.stitch", "gauge plain 22 stitches 31 rows per 4 in sure"),
+        ("plain 22 x 30", "plain.stitch", "gauge plain 22 stitches 30 rows per 10 cm"),  # a file without a stitch
     ],
 )
 def test_a_measured_swatch_goes_to_its_file_once_and_nothing_is_lost(
     measured: str, place: str, line: str, book: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    before = {name: Path(name).read_text(encoding="utf-8") for name in ("oat.stitch", "p.stitch")}
+    Path("plain.stitch").write_text("gauge plain 22 stitches 31 rows per 10 cm\n", encoding="utf-8")
+    before = {name: Path(name).read_text(encoding="utf-8") for name in ("oat.stitch", "p.stitch", "plain.stitch")}
+    with_book = ("--book", place) if place == "plain.stitch" else ()
     for _ in range(2):
-        assert run(("swatch", "p.stitch", "--measured", measured)) == 0
+        assert run(("swatch", "p.stitch", *with_book, "--measured", measured)) == 0
     assert "Nothing was added" in capsys.readouterr().err
     after = {name: Path(name).read_text(encoding="utf-8") for name in before}
     added = after.pop(place).removeprefix(before.pop(place)).strip()
     assert re.fullmatch(rf"{re.escape(line)}  # \d{{4}}-\d\d-\d\d", added) and after == before
-    assert run(("gauge", "p.stitch")) == 0
+    assert run(("gauge", "p.stitch", *with_book)) == 0
     out = capsys.readouterr().out
     assert line in out or "plain" in measured
 
