@@ -7,14 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
 from stitchc.bed import Needles
 from stitchc.chart import Chart
 from stitchc.checks import check, edge_tucks
-from stitchc.english import number
+from stitchc.english import listed, number
 from stitchc.gauge.estimate import GaugeReport, estimate_pattern
 from stitchc.gauge.values import PLAIN, Direction, Joint, PlainGauge
 from stitchc.messages import Message, Severity, Span, has_errors
@@ -167,7 +167,7 @@ class _Planner:
         if not self.law.known(fabric, "rows"):
             if fixed is not None:
                 return fixed, None
-            self.no_gauge(f"`{_length(knit.mm)}` of `{fabric}`", "rows", knit.amount_span)
+            self.no_gauge(f"`{_length(knit.mm)}` of `{fabric}`", "rows", knit.amount_span, knit)
             return None
         per_mm = _per_mm(self.law, fabric, "rows")
         rounding = nearest(knit.mm, per_mm, height)
@@ -194,20 +194,39 @@ class _Planner:
             return -(-least // height) * height, rounding
         return rounding.chosen.count, rounding
 
-    def no_gauge(self, amount: str, into: str, span: Span) -> None:
-        """P402, once: one `gauge plain` line serves every place, so the further ones are shown under the first."""
+    def no_gauge(self, amount: str, into: Direction | Literal["needles"], span: Span, knit: Knit | None) -> None:
+        """P402, once: one `gauge plain` line serves every place, so the further ones are shown under the first.
+
+        knit: the section without a gauge; perhaps its stitch has one in another yarn.
+        """
         for place, told in enumerate(self.messages):
             if told.code == "P402":
                 self.messages[place] = told._replace(also=(*told.also, (span, f"nor this into {into}")))
                 return
+        why, cure = (
+            "no gauge is known",
+            "gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
+        )
+        yarns = [] if knit is None else self.yarns_with_gauge(knit.stitch, "rows" if into == "rows" else "stitches")
+        if knit is not None and yarns:
+            named = "names no yarn" if knit.yarn is None else f"is knitted in `{knit.yarn}`"
+            why = f"its gauge is known only in {listed([f'`{yarn}`' for yarn in yarns])}, but the section {named}"
+            length = number(knit.rows, "row") if knit.rows is not None else _length(knit.mm or 0)
+            cure = f"knit {knit.stitch} for {length}{' exactly' if knit.exactly else ''} in {yarns[0]}"
         self.say(
             "P402",
             "error",
-            f"{amount} can't be turned into {into}: no gauge is known.",
+            f"{amount} can't be turned into {into}: {why}.",
             span,
-            cure="gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
+            cure=cure,
             label=f"no gauge to count {into} by",
         )
+
+    def yarns_with_gauge(self, stitch: str, direction: Direction) -> list[str]:
+        """The yarns in which a stitch of the piece has a gauge of its own."""
+        return [
+            yarn for yarn in self.report.own_yarns if self.report.in_yarn(yarn).joint([stitch]).known(stitch, direction)
+        ]
 
     def width_stitch(self, rows: Mapping[int, int]) -> str:
         """The stitch whose gauge sets the width: the one named, else the one with most rows, the earlier of equals."""
@@ -230,7 +249,8 @@ class _Planner:
     def needles_for(self, width: Width, stitch: str, fabric: str) -> Rounding | None:
         """The needles nearest to a width, in whole repeats and the edges."""
         if not self.law.known(fabric, "stitches"):
-            self.no_gauge(f"`{_length(width.mm)}` of `{fabric}`", "needles", width.span)
+            widest = next((knit for knit in self.knits.values() if knit.stitch == stitch), None)
+            self.no_gauge(f"`{_length(width.mm)}` of `{fabric}`", "needles", width.span, widest)
             return None
         per_mm = _per_mm(self.law, fabric, "stitches")
         edges = 2 * self.piece.edge

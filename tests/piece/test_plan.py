@@ -343,6 +343,27 @@ def test_a_piece_that_says_too_little() -> None:
 
 
 @pytest.mark.parametrize(
+    ("piece", "why", "cure"),
+    [
+        ("width 20 cm\n knit ripple for 4 cm", "but the section names no yarn", "knit ripple for 4 cm in sand"),
+        ("width 20 cm\n knit ripple for 1 row", "but the section names no yarn", "knit ripple for 1 row in sand"),
+        ("needles 20\n knit ripple for 4 cm exactly in foam", "knitted in `foam`", "ripple for 4 cm exactly in sand"),
+        ("needles 20\n knit plain for 4 cm", "but the section names no yarn", "knit plain for 4 cm in sand"),
+    ],
+)
+def test_a_gauge_that_is_known_in_another_yarn(piece: str, why: str, cure: str) -> None:
+    swatch = "gauge ripple 20 stitches 28 rows per 10 cm in sand\n"
+    plan, messages = planned(f"{YARNS}{swatch}{RIPPLE}piece it\n {piece}\n")
+    assert plan is None
+    (message,) = [each for each in messages if each.code == "P402"]
+    assert "its gauge is known only in `sand`" in message.text
+    assert why in message.text and cure in (message.cure or "")
+    section = piece.splitlines()[-1].strip()
+    cured, _ = planned(f"{YARNS}{swatch}{RIPPLE}piece it\n {piece.replace(section, message.cure or '')}\n")
+    assert cured is not None
+
+
+@pytest.mark.parametrize(
     ("section", "width_cm", "length_cm"),
     [
         ("plain for 31 rows in oat", 100 / 2.2, 10.0),
