@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import LETTERS, MAX_CELLS, Cells, Chart
+from stitchc.chart import MAX_CELLS, SIGNS, Cells, Chart
 from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.beyond import sides_with_marks_beyond
@@ -87,6 +87,6 @@ def _carried(rows: list[str], ask: Ask, file: str) -> Traced:
 
 def _unsure(cells: Cells, sure: npt.NDArray[np.float32], least: float, places: Places) -> list[Message]:
     return [
-        words.unsure(row, column, LETTERS[cells[row, column]], float(sure[row, column]), places.cell(row, column))
+        words.unsure(row, column, SIGNS[cells[row, column]], float(sure[row, column]), places.cell(row, column))
         for row, column in np.argwhere(sure < least).tolist()
     ]

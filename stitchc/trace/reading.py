@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import SLIP, Cells
+from stitchc.chart import OUT, SLIP, Cells
 from stitchc.drawn.symbols import Face
 from stitchc.messages import Message, Refused
 from stitchc.trace import words
@@ -73,12 +73,29 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
         except Refused as refused:
             raise _or_signs(refused, patches, ask) from None
     read = signs_read(signs)
+    empty = _shaded_columns(patches)
+    if empty.any() and not empty.all():
+        read.codes[:, empty], read.certainty[:, empty] = OUT, 1.0
     if turned is not None:
         read = read._replace(what=f"{words.NEGATIVE}, {read.what}")
     if ask.notation != "auto":
         return read
     blank = SLIP if signs.notation == "squared" else None
     return read._replace(messages=(words.guessed_signs(signs, read.what, ask.face),), blank=blank)
+
+
+_SHADED: Final = 0.03
+_FLAT: Final = 0.06
+
+
+def _shaded_columns(patches: Patches) -> npt.NDArray[np.bool_]:
+    """The columns in which no cell holds a sign and all are a little darker than the paper: charts of ours show needles
+    out of work so."""
+    light = patches.min(axis=4)
+    ground = np.median(light, axis=(0, 2, 3))
+    flat = np.percentile(np.abs(light - ground[:, None, None]), 98, axis=(0, 2, 3)) < _FLAT
+    paper = np.percentile(light, 90, axis=(0, 2, 3)).max()
+    return np.asarray(flat & (ground < paper - _SHADED))
 
 
 def _signs_in(patches: Patches, ask: Ask, file: str) -> Signs | None:

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.chart import Cells, Chart
+from stitchc.chart import KNIT, OUT, SLIP, TUCK, Cells, Chart
 from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.values import Ask
@@ -106,11 +106,14 @@ def _voted(cells: Cells, sure: npt.NDArray[np.floating], width: int, height: int
     """The code that won at each place of the repeat, and each cell's place."""
     rows, columns = cells.shape
     place = (np.arange(rows) % height)[:, None] * width + (np.arange(columns) % width)[None, :]
-    votes = np.zeros((3, width * height))
-    for code in range(3):
+    votes = np.zeros((4, width * height))
+    for code in (KNIT, TUCK, SLIP, OUT):
         votes[code] = np.bincount(
             place.ravel(), np.where(cells == code, sure, 0).ravel().astype(np.float64), width * height
         )
+    won = votes.argmax(axis=0).reshape(height, width)
+    partly = (won == OUT).any(axis=0) & ~(won == OUT).all(axis=0)  # a needle is out of work in every row or in none
+    votes[OUT].reshape(height, width)[:, partly] = -1
     return votes.argmax(axis=0).astype(np.uint8), place
 
 

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from stitchc.chart import KNIT, LETTERS, MAX_CELLS, Chart
+from stitchc.chart import SIGNS as SIGNS_OF_CELLS
 from stitchc.drawn.symbols import Face
 from stitchc.english import listed
 from stitchc.messages import Message, visible
@@ -354,8 +355,8 @@ def unsure(row: int, column: int, letter: str, share: float, place_px: tuple[flo
 
 
 def outvoted(whole: Chart, chart: Chart, row: int, column: int) -> Message:
-    was = LETTERS[whole.cells[row, column]]
-    now = LETTERS[chart.cells[row % chart.height, column % chart.width]]
+    was = SIGNS_OF_CELLS[whole.cells[row, column]]
+    now = SIGNS_OF_CELLS[chart.cells[row % chart.height, column % chart.width]]
     return Message(
         "T806",
         "warning",

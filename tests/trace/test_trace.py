@@ -83,6 +83,19 @@ def test_regular_charts_of_ours_come_back_exactly(name: str, notation: str) -> N
     assert trace(drawn_here(chart, notation), "kelp.png", Ask(repeat="whole")).whole.rows() == chart.rows()
 
 
+@pytest.mark.parametrize("notation", ["squared", "plain"])
+def test_needles_out_of_work_come_back_from_a_chart_of_ours_and_from_its_bare_picture(notation: str) -> None:
+    chart = Chart.from_rows(["KTK-KTK-", "KKK-KKK-", "TKT-TKT-"] * 3)
+    data = drawn_here(chart, notation, cell_mm=4.0)
+    bare = png(Image.open(io.BytesIO(data)).convert("RGB"))
+    for picture in (data, bare):
+        assert trace(picture, "kelp.png", Ask(repeat="whole")).whole.rows() == chart.rows()
+        for repeat in ("smallest", (4, 3)):
+            traced = trace(picture, "kelp.png", Ask(repeat=repeat))  # type: ignore[arg-type]
+            assert traced.chart.rows() == ["KTK-", "KKK-", "TKT-"]
+    assert trace(data, "kelp.png", Ask(repeat=(3, 3))).chart.width == 3
+
+
 def test_any_chart_of_ours_comes_back_exactly() -> None:
     """Without a word from the user and without a doubtful cell; `python tests/trace/round_trip.py` tries more."""
     tried = list(round_trip.attempts(seed=1, charts=6))
