@@ -91,7 +91,7 @@ class _Reading(NamedTuple):
 
 
 @cache
-def _parser() -> lark.Lark:
+def parser() -> lark.Lark:
     return load_parser(lark.Transformer(), "line")
 
 
@@ -100,7 +100,7 @@ def _moves() -> dict[Any, Any]:
     return {}
 
 
-def _after(state: Any, terminal: str) -> Any:
+def after(state: Any, terminal: str) -> Any:
     """The parser after one more terminal, or None where that cannot stand there."""
     key = (*state.parser_state.state_stack, terminal)
     if len(_moves()) > 20_000:
@@ -127,16 +127,16 @@ def guided(code: str, around: Surroundings) -> Iterator[str]:
     if not bits or len(bits) > 40:
         return
     order = itertools.count()
-    heap: list[tuple[float, int, _Reading]] = [(0.0, 0, _Reading(0, (), _parser().parse_interactive("")))]
+    heap: list[tuple[float, int, _Reading]] = [(0.0, 0, _Reading(0, (), parser().parse_interactive("")))]
     least: dict[Any, float] = {}
     best, lines = None, []
     while heap and (best is None or heap[0][0] <= best):
         cost, _, reading = heapq.heappop(heap)
         if next(order) > _MOST_READINGS:
             return  # where not all were looked at, nobody knows whether another is as near
-        if reading.place == len(bits) and _after(reading.state, "$END"):
+        if reading.place == len(bits) and after(reading.state, "$END"):
             best = cost
-            lines.append(_written(reading.words))
+            lines.append(as_line(reading.words))
             continue
         key = (reading.place, reading.words)
         if least.setdefault(key, cost) < cost:
@@ -154,23 +154,23 @@ def _next(
     if first == "INT" and last == "COLON":
         rest = text[bits[place - 1][1] :] if place else ""
         for row in cells_meant(rest) if ":" not in rest else ():
-            yield 0.0, _Reading(len(bits), (*words, ("CELLS", row)), _after(state, "CELLS"))
+            yield 0.0, _Reading(len(bits), (*words, ("CELLS", row)), after(state, "CELLS"))
         return
     bit = bits[place][0] if place < len(bits) else ""
     built = any(terminal == "EQUAL" for terminal, _ in words)
     alone = len(words) > 1 and words[-2][0] == "LPAR"  # brackets around a single name say nothing
-    if built and bit != ")" and not alone and (closed := _after(state, "RPAR")) is not None:
+    if built and bit != ")" and not alone and (closed := after(state, "RPAR")) is not None:
         yield 1.0, _Reading(place, (*words, ("RPAR", ")")), closed)
     if not bit:
         return
     if words and last not in _LINKS.values():
         for link, terminal in _LINKS.items():
-            if (not built or link == "by") and (moved := _after(state, terminal)) is not None:
+            if (not built or link == "by") and (moved := after(state, terminal)) is not None:
                 yield 1.0, _Reading(place, (*words, (terminal, link)), moved)
                 if bit.lower() in _LINKING:
                     yield 0.7, _Reading(place + 1, (*words, (terminal, link)), moved)
     for terminal, written, cost in _meanings(bit, first, last, state, around):
-        if (moved := _after(state, terminal)) is not None:
+        if (moved := after(state, terminal)) is not None:
             yield cost, _Reading(place + 1, (*words, (terminal, written)), moved)
     if bit not in around.stitches and bit not in around.yarns and _says_nothing(bit, words):
         yield 0.6, _Reading(place + 1, words, state)
@@ -253,14 +253,14 @@ def _word(bit: str, first: str, last: str, state: Any, around: Surroundings) -> 
     if len(near) > 1:
         return
     for word, terminal in _TERMINALS.items():
-        if (cost := letters_wrong(low, word)) <= most and _after(state, terminal) is not None:
+        if (cost := letters_wrong(low, word)) <= most and after(state, terminal) is not None:
             near.append((cost, terminal, word))
     for cost, terminal, word in near:
         if cost == min(near)[0]:
             yield terminal, _WRITTEN.get(terminal, word), float(cost)
 
 
-def _written(words: tuple[tuple[str, str], ...]) -> str:
+def as_line(words: tuple[tuple[str, str], ...]) -> str:
     """The line, with the spaces that the notation has."""
     line = ""
     for (terminal, word), (before, _) in zip(words, (("", ""), *words), strict=False):

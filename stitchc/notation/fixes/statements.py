@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
-from typing import Final
+from collections.abc import Iterator
+from typing import Any, Final, NamedTuple
 
+from stitchc.notation.fixes.guided import after, as_line, parser
 from stitchc.notation.fixes.rows import rows
 from stitchc.notation.fixes.surroundings import Surroundings, only_near
-from stitchc.notation.fixes.values import FILLERS, Value, narrowed, straight, values, with_figures
+from stitchc.notation.fixes.values import FILLERS, FRACTION, Value, narrowed, straight, values, with_figures
 from stitchc.notation.vocabulary import KEYWORDS, NEW_WORDS, TEXT_WORDS
 
 _BEGINS: Final = {
@@ -34,70 +35,77 @@ _BEGINS: Final = {
 }
 _STATEMENT: Final = {word: statement for statement, words in _BEGINS.items() for word in words.split()}
 _ACTIONS: Final = re.compile(
-    "(?:bind|cast|hang|hook|take|remove|transfer|pick|sew|graft|unravel|steam|block|press|weave)$"
+    r"(?:bind|cast(?!\s+(?:on\s+)?\d)|hang|hook|take|remove|transfer|pick|sew|graft|unravel|steam|block|press|weave)\b",
+    re.IGNORECASE,
 )
-"""What a person does by hand: a line of a piece that begins so is a `do`."""
+"""What a person does by hand: a line of a piece that begins so is a `do`; `cast on 40` may be its needles."""
 _MARKS: Final = ",;:.=()[]{}@|"
 """Signs that part values and mean nothing else."""
 
 
-class _Left(Exception):
-    """A value is missing, there twice, or left over."""
+_NUMBER: Final = r"\d{1,3}(?:[, ]\d{3})+(?!\d)|\d+(?:[.,]\d+)?"
+_N: Final = r"(?<![\d.,])(\d+(?:[.,]\d+)?)"
+_UNIT: Final = r"(?:cm|mm|in\b|inch)"
 
 
-class _Values:
-    """The values of one line, from which a statement takes what it knows."""
+class _Statement(NamedTuple):
+    """What a line may say that becomes one statement.
 
-    def __init__(self, in_line: list[Value]) -> None:
-        self.left = list(in_line)
+    tells: the kinds of values, and the words, that tell it where its own word does not come first. silent: words that
+    say nothing in it.
+    phrases: other words for something in it, and those that the values are read from.
+    """
 
-    def all(self, kind: str) -> list[Value]:
-        taken = [value for value in self.left if value.kind == kind]
-        self.left = [value for value in self.left if value.kind != kind]
-        return taken
+    tells: frozenset[str]
+    silent: frozenset[str]
+    phrases: tuple[tuple[re.Pattern[str], str], ...]
 
-    def one(self, kind: str) -> str:
-        (value,) = self._at_most_one(kind) or (None,)
-        if value is None:
-            raise _Left
-        return value.text
 
-    def maybe(self, kind: str) -> str | None:
-        taken = self._at_most_one(kind)
-        return taken[0].text if taken else None
+def _statement(tells: str, silent: str, *phrases: tuple[str, str]) -> _Statement:
+    patterns = tuple((re.compile(pattern, re.IGNORECASE), written) for pattern, written in phrases)
+    return _Statement(frozenset(tells.split()), frozenset(silent.split()) | FILLERS, patterns)
 
-    def _at_most_one(self, kind: str) -> list[Value]:
-        taken = self.all(kind)
-        if len(taken) > 1:
-            raise _Left
-        return taken
 
-    def word(self, *words: str) -> bool:
-        """Whether one of these words or signs is there; it is taken."""
-        before = len(self.left)
-        self.left = [v for v in self.left if not (v.kind in ("word", "sign") and v.text in words)]
-        return len(self.left) < before
+_STATEMENTS: Final = {
+    "gauge": _statement(
+        "stitches",
+        "for over per in by gauge tension stitch measure square with",
+        (rf"{_N}\s*{_UNIT}?\s*[x×]\s*\1\s*({_UNIT})", r"\1 \2"),
+        (
+            rf"(?!(?:{FRACTION})(?![\d/])){_N}\s*(?:x|×|/|by)\s*{_N}(?![\d.,]|\s*(?:{_UNIT}|st|r|/))",
+            r"\1 stitches \2 rows",
+        ),
+        (rf"(?:\bper|\bto|/|=)\s*(?:an?\s+|the\s+)?({_UNIT})", r" per 1 \1"),
+        (r"(?<!\d)(?:\bx\b|[×/])|[×/](?!\d)", " "),
+    ),
+    "width": _statement(
+        "plus width wide finished",
+        "width wide finished in for with",
+        (r"\+|\bseams?\b(?:\s+allowance)?|\ballowance\b", " plus "),
+    ),
+    "needles": _statement(
+        "stitches range",
+        "needles from cast in use",
+        (r"^\D*(\d+)\s*(?:on\s+)?each\s+side\W*$", r"L\1-R\1"),
+        (r"^\D*(\d+)\s*left\W+(\d+)\s*right\W*$", r"L\1-R\2"),
+        (r"^\W*-(\d+)\s*(?:to|[-–])\s*\+?(\d+)\W*$", r"L\1-R\2"),
+    ),
+    "edge": _statement("edge", "edge each end side at both"),
+    "carriage": _statement("side", "carriage at in starts start side stands from begins begin"),
+    "knit": _statement(
+        "stitch plain",
+        "knit work for in with until stitch",
+        (r"[\s,;]*[(]?\s*(?:\bat|@)\s*(\d[\d.]*)\s*[)]?(?=[\s,;)]|$)", r' at "\1" '),
+    ),
+}
+_POURED: Final = {"plain": "PLAIN", "exactly": "EXACTLY", "plus": "PLUS", "sure": "SURE"}
+"""Words that say something wherever they stand."""
+_LINKS: Final = ((), ("FOR", "for"), ("PER", "per"), ("IN", "in"), ("AT", "at"))
+"""Words that the grammar wants before a value, and that need not be there."""
+_MOST_VALUES: Final = 8
 
-    def stitch(self) -> str:
-        """The one stitch, or `plain`."""
-        plain = self.word("plain")
-        stitch = self.maybe("stitch")
-        if plain == (stitch is not None):
-            raise _Left
-        return stitch or "plain"
-
-    def end(self, *also: str) -> None:
-        """Refuse the line if anything that says something is left."""
-        silent = {*also, *FILLERS}
-        for index, value in enumerate(self.left):
-            if value.kind == "sign" and value.text in "-/x×*&+~–":
-                beside = {v.kind for v in self.left[max(0, index - 1) : index + 2]}
-                if value.text == "+" or beside & {"number", "length", "rows", "stitches"}:
-                    raise _Left
-            elif not (value.kind == "sign" and value.text in _MARKS) and not (
-                value.kind == "word" and value.text in silent
-            ):
-                raise _Left
+_Words = tuple[tuple[str, str], ...]
+"""Terminals of the grammar, and their texts."""
 
 
 def statements(code: str, around: Surroundings) -> Iterator[str]:
@@ -108,10 +116,9 @@ def statements(code: str, around: Surroundings) -> Iterator[str]:
     if first is None and not text[:1].isdigit():
         return
     word = first[1].lower() if first and not text[:1].isdigit() else ""
-    keyword = _STATEMENT.get(word) or (word not in KEYWORDS and _misspelt(word)) or ""
-    if word in NEW_WORDS:
-        pass
-    elif around.stitch(word) or around.yarn(word) or (word == "name" and around.block):
+    keyword = _STATEMENT.get(word) or (len(word) > 3 and word not in KEYWORDS and only_near(word, _BEGINS)) or ""
+    a_name = around.stitch(word) or around.yarn(word) or (word == "name" and around.block)
+    if a_name and word not in NEW_WORDS:
         keyword = ""
     rest = text[first.end() :] if first and keyword else text
     if keyword in TEXT_WORDS - {"photo"}:
@@ -132,8 +139,8 @@ def statements(code: str, around: Surroundings) -> Iterator[str]:
         yield f"stitch {alone[1]}"
     parts = re.split(r"\s*;\s+", text)
     if len(parts) > 1 and around.block == "piece":
-        each = [next(statements(part, around), None) or next(iter([part]), None) for part in parts]
-        yield "\n".join(part for part in each if part)
+        lines = [next(statements(part, around), part) for part in parts]
+        yield "\n".join(lines)
         return
     if keyword in ("stitch", "piece"):
         yield from _named(keyword, rest, around)
@@ -142,20 +149,8 @@ def statements(code: str, around: Surroundings) -> Iterator[str]:
         return  # the piece's needles, or something to do
     if not keyword and _ACTIONS.match(word) and around.block == "piece" and (sentence := _bare(code)):
         yield f'do "{sentence}"'
-    if keyword in ("knit", "") and not re.search(r'\bat\s*"', text):
-        rest = text = _TENSION.sub(lambda m: f' at "{m[1]}" ', rest)
-    for read in _READERS.get(keyword, _READERS[""] if not keyword else ()):
-        for in_line in values(with_figures(rest if keyword else text, around), around):
-            try:
-                yield read(_Values(in_line), rest if keyword else text)
-            except (_Left, ValueError):
-                continue
-
-
-def _misspelt(word: str) -> str | None:
-    """The statement that begins with nearly this word."""
-    near = only_near(word, _BEGINS) if len(word) > 3 else None
-    return near
+    if not keyword or keyword in _STATEMENTS:
+        yield from _poured(rest, keyword, around)
 
 
 # -- texts and names --------------------------------------------------------------------------------------------------
@@ -181,9 +176,13 @@ def _bare(text: str) -> str:
     return text.strip() if re.search(r"[^\W\d_]{2}", text) and "#" not in text else ""
 
 
-_NUMBER: Final = r"\d{1,3}(?:[, ]\d{3})+(?!\d)|\d+(?:[.,]\d+)?"
 _HEX: Final = "(?:[0-9a-f]{6}|[0-9a-f]{3})"
 _NAME: Final = r"[^\W\d_][\w-]*"
+_OVER: Final = re.compile(
+    r"\W*(?:(over|width|wide|w|multiple of)(?=\W|\d)|on|with|is)?"
+    r"\W*(\d[\d,]*)\W*(needles|stitches|sts|st)?\W*(wide)?\W*",
+    re.IGNORECASE,
+)
 
 
 def _named(keyword: str, rest: str, around: Surroundings) -> Iterator[str]:
@@ -201,14 +200,8 @@ def _named(keyword: str, rest: str, around: Surroundings) -> Iterator[str]:
         return
     name, more = match[1] or match[2], rest[match.end() :].strip()
     if keyword == "stitch" and re.search(r"\d", more):
-        for pattern in (
-            r"\W*(?:over|width|wide|w|multiple of)(?=\W|\d)[\s:=(]*(\d[\d,]*)\W*(?:needles|stitches|sts|st)?\W*",
-            r"\W*(?:(?:on|with|is|multiple of)\s+)?(\d[\d,]*)\s*(?:needles|stitches|sts|st)\W*(?:wide)?\W*",
-            r"\W*(\d[\d,]*)\s*wide\W*",
-        ):
-            if width := re.fullmatch(pattern, more, re.IGNORECASE):
-                yield f"stitch {name} over {width[1].replace(',', '')}"
-                return
+        if (width := _OVER.fullmatch(more)) and (width[1] or width[3] or width[4]):
+            yield f"stitch {name} over {width[2].replace(',', '')}"
         return
     words = name.split() + re.findall(_NAME, more)
     if len(words) > 1 and re.fullmatch(rf"(?:{_NAME}\s*)*", more):
@@ -217,6 +210,21 @@ def _named(keyword: str, rest: str, around: Surroundings) -> Iterator[str]:
             yield f"{keyword} {joined}"
     elif not more and (around.rows_follow or keyword == "piece"):
         yield f"{keyword} {name}"
+
+
+_WEIGHT: Final = r"(?:super[ -])?(?:lace|fine|light|medium|bulky)"
+_FACTS: Final = tuple(
+    (re.compile(rf"[,;]?\s*(?:{pattern})", re.IGNORECASE), written)
+    for pattern, written in (
+        (rf"colou?r[\s:=]*\"?(#?{_HEX})\"?(?!\w)|\"(#{_HEX})\"", 'colour "#{}"'),
+        (rf"tex[\s:=]*({_NUMBER})(?![\d/x*]|\s*[x*/\d])|({_NUMBER})\s*tex\b", "tex {}"),
+        (
+            rf"weight[\s:=]*\"?({_WEIGHT}|jumbo|[0-7](?!\w|\s*-?ply|,))\"?|({_WEIGHT}|jumbo)\s+weight",
+            "weight {}",
+        ),
+    )
+)
+"""What a yarn line says of its yarn besides a description, and the notation's form."""
 
 
 def _yarn(rest: str, around: Surroundings) -> Iterator[str]:
@@ -232,20 +240,11 @@ def _yarn(rest: str, around: Surroundings) -> Iterator[str]:
         return
     name, rest = match[1] or match[2], rest[match.end() :]
     listed = re.search(r"[^,\s][^\",]*,", rest) is not None
-    facts: dict[str, str] = {}
-    plain = r"\s*[:=]?\s*"
-    for key, pattern in (
-        ("colour", rf"(?:colou?r{plain}\"?(#?{_HEX})\"?(?![\w])|\"(#{_HEX})\")"),
-        ("tex", rf"(?:tex{plain}({_NUMBER})(?![\d/x*]|\s*[x*/\d])|({_NUMBER})\s*tex\b)"),
-        (
-            "weight",
-            rf"(?:weight{plain}\"?((?:super[ -])?(?:lace|fine|light|medium|bulky)|jumbo|[0-7](?!\w|\s*-?ply|,))\"?"
-            r"|((?:super[ -])?(?:lace|fine|light|medium|bulky)|jumbo)\s+weight)",
-        ),
-    ):
-        if fact := re.search(r"[,;]?\s*" + pattern, rest, re.IGNORECASE):
-            value = (fact[1] or fact[2]).strip()
-            facts[key] = value
+    facts = ""
+    for pattern, written in _FACTS:
+        if fact := pattern.search(rest):
+            value = next(group for group in fact.groups() if group).strip("# ")
+            facts += f" {written.format(_plain_number(value) if 'tex' in written else value.replace(' ', '-').lower())}"
             rest = rest[: fact.start()] + rest[fact.end() :]
     rest = re.sub(r"\bweight\s*[:=]?\s*(\d+)[\s-]?ply\b", r", \1 ply", rest, flags=re.IGNORECASE)
     text = re.sub(r"^[\s,:=-]+|[\s,;.]+$", "", rest)
@@ -261,14 +260,7 @@ def _yarn(rest: str, around: Surroundings) -> Iterator[str]:
     if loose and (parts or not (parted or re.search(rf"\b{re.escape(name)}\b", around.text))):
         return  # `yarn sea foam` may be a name of two words
     text = "".join(parts) or loose
-    line = f"yarn {name}" + (f' "{text}"' if text else "")
-    if colour := facts.get("colour"):
-        line += f' colour "#{colour.lstrip("#")}"'
-    if tex := facts.get("tex"):
-        line += f" tex {_plain_number(tex)}"
-    if weight := facts.get("weight"):
-        line += f" weight {weight.replace(' ', '-').lower()}"
-    yield line
+    yield f"yarn {name}" + (f' "{text}"' if text else "") + facts
 
 
 def _plain_number(text: str) -> str:
@@ -279,149 +271,121 @@ def _plain_number(text: str) -> str:
 # -- values -----------------------------------------------------------------------------------------------------------
 
 
-def _gauge(given: _Values, text: str) -> str:
-    in_order = list(given.left)
-    stitch = given.stitch()
-    lengths = given.all("length")
-    per_one = re.findall(r"(?:\bper|\bto|/|=)\s*(?:an?\s+|the\s+)?(cm|in)(?:ch)?\b", text, re.IGNORECASE)
-    if not lengths and per_one:
-        lengths = [Value("length", f"1 {unit.lower()}", 1.0) for unit in per_one]
-        given.word("in", "cm", "/")
-    numbers = given.all("number")
-    square = re.search(r"(\d+(?:\.\d+)?)\s*(?:cm|in|mm)?\s*[x×]\s*(\d+(?:\.\d+)?)\s*(?:cm|in|mm)", text)
-    if square and square[1] == square[2]:
-        numbers = [number for number in numbers if number.text != square[1]]
-        given.word("x", "×")
-    per = {length.text for length in lengths}
-    if len(lengths) == 2 and "(" in text and _about_equal(lengths):
-        per = {lengths[0].text}
-    counts = {kind: given.maybe(kind) for kind in ("stitches", "rows")}
-    if len(numbers) == 2 and not any(counts.values()) and re.search(r"\d\s*(?:x|×|/|by)\s*\d", text):
-        counts = {"stitches": numbers[0].text, "rows": numbers[1].text}
-        given.word("x", "×", "/", "by")
-        numbers = []
-    elif "x" in text or "×" in text or "/" in text:
-        given.word("x", "×", "/")
-    if numbers or len(per) not in (1, 2) or not any(counts.values()):
-        raise _Left
-    given.end("for", "over", "per", "in", "by", "gauge", "tension", "stitch", "measure", "square", "with", "=")
-    if len(per) == 2:
-        return _measured_apart(stitch, in_order)
-    written = " ".join(f"{count} {kind}" for kind, count in counts.items() if count)
-    return f"gauge {stitch} {written} per {lengths[0].text}"
+def _poured(text: str, keyword: str, around: Surroundings) -> Iterator[str]:
+    """The statements that take all the values of a text, in the order that the grammar has.
+
+    keyword: the statement's, which is not in the text; "" where none stands there.
+    """
+    for name, statement in _STATEMENTS.items():
+        written = with_figures(text, around)
+        for pattern, words in statement.phrases:
+            written = pattern.sub(words, written)
+        for in_line in values(written, around):
+            kinds = {v.text if v.kind == "word" else v.kind for v in in_line}
+            in_needles = (keyword, name) == ("width", "needles") and "stitches" in kinds
+            if keyword == name or in_needles or (not keyword and statement.tells & kinds):
+                yield from _filled(name, statement, _once(in_line))
 
 
-def _measured_apart(stitch: str, in_order: list[Value]) -> str:
-    """A line for each length, with the counts that stand before it."""
-    lines: list[str] = []
-    counts: list[str] = []
-    for value in in_order:
-        if value.kind in ("stitches", "rows"):
-            counts.append(f"{value.text} {value.kind}")
-        elif value.kind == "length":
-            if len(counts) != 1:
-                raise _Left
-            lines.append(f"gauge {stitch} {counts.pop()} per {value.text}")
-    if counts:
-        raise _Left
-    return "\n".join(lines)
+def _once(in_line: list[Value]) -> list[Value]:
+    """The values, where a length that is given twice, or once more in brackets in another unit, stands once."""
+    out: list[Value] = []
+    for value in in_line:
+        before = [v for v in out if v.kind == "length"] if value.kind == "length" else []
+        bracketed = bool(out) and out[-1].text == "("
+        if not any(v.text == value.text or (bracketed and _about_equal(v, value)) for v in before):
+            out.append(value)
+    return out
 
 
-def _about_equal(lengths: list[Value]) -> bool:
+def _about_equal(first: Value, second: Value) -> bool:
     """Whether it is one length in two units."""
-    first, second = lengths
     differ = first.text.split()[1] != second.text.split()[1]
     return differ and abs(first.amount - second.amount) < 0.02 * max(first.amount, second.amount)
 
 
-def _width(given: _Values, text: str) -> str:
-    if (count := given.maybe("stitches")) is not None:
-        given.end("width", "wide")
-        return f"needles {_whole(count)}"
-    lengths = given.all("length")
-    if not re.search(r"wid|\bin\b", text, re.IGNORECASE) and text[:1].isdigit():
-        raise _Left
-    stitch = given.maybe("stitch") or ("plain" if given.word("plain") else None)
-    plus = given.word("plus", "+", "seam", "seams", "allowance")
-    if len(lengths) == 2 and not plus and "(" in text and _about_equal(lengths):
-        lengths = lengths[:1]
-    if len(lengths) != (2 if plus else 1):
-        raise _Left
-    given.end("width", "wide", "finished", "in", "for", "with")
-    line = f"width {lengths[0].text}" + (f" plus {lengths[1].text}" if plus else "")
-    return line + (f" in {stitch}" if stitch else "")
+def _filled(name: str, statement: _Statement, in_line: list[Value]) -> Iterator[str]:
+    poured = [v for v in in_line if v.kind not in ("word", "sign")]
+    words = {v.text for v in in_line if v.kind == "word"}
+    poured += [Value("word", word) for word in _POURED if word in words]
+    if len(poured) > _MOST_VALUES or _joined(in_line):
+        return
+    readings = [_in_order(name, poured)]
+    lengths = [index for index, v in enumerate(poured, start=1) if v.kind == "length"]
+    if readings == [None] and name == "gauge" and len(lengths) == 2:
+        # A line for each length, with the count that stands before it.
+        of_both = [v for v in poured if v.kind in ("stitch", "word")]
+        parts = [[v for v in part if v not in of_both] for part in (poured[: lengths[0]], poured[lengths[0] :])]
+        readings = [_in_order(name, [*of_both, *part]) if len(part) == 2 else None for part in parts]
+    lines = []
+    for reading in readings:
+        taken = {text for terminal, text in reading or () if (terminal, text) in _LINKS} | {*_POURED}
+        if reading is None or words - statement.silent - taken:
+            return
+        lines.append(as_line(reading))
+    if lines:
+        yield "\n".join(lines)
 
 
-def _needles(given: _Values, text: str) -> str:
-    if sides := re.fullmatch(r"\D*(\d+)\s*(?:(?:on\s+)?each\s+side|left\W+(\d+)\s*right)\W*", text, re.IGNORECASE):
-        return f"needles L{sides[1]}-R{sides[2] or sides[1]}"
-    if signed := re.fullmatch(r"\W*-(\d+)\s*(?:to|[-–])\s*\+?(\d+)\W*", text):
-        return f"needles L{signed[1]}-R{signed[2]}"
-    span = given.maybe("range")
-    if not span and text[:1].isdigit() and not re.search("needle|stitch|sts", text, re.IGNORECASE):
-        raise _Left
-    given.left = [Value("number", v.text) if v.kind == "stitches" else v for v in given.left if v.kind != "noun"]
-    count = given.maybe("number")
-    if (span is None) == (count is None):
-        raise _Left
-    given.end("needles", "from", "cast", "in", "use")
-    return f"needles {span or _whole(count or '')}"
+def _in_order(name: str, poured: list[Value]) -> _Words | None:
+    """The words of a statement in the grammar's order, from the values it takes; None where it does not take them."""
+    start = after(parser().parse_interactive(""), name.upper())
+    in_line = sorted(poured, key=lambda value: value.kind in ("rows", "text"))  # where the grammar leaves the order
+    return next(_orders(((name.upper(), name),), start, in_line), None)
 
 
-def _edge(given: _Values, text: str) -> str:
-    given.left = [Value("number", v.text) if v.kind == "stitches" else v for v in given.left if v.kind != "noun"]
-    count = given.one("number")
-    if not given.word("edge") and "edge" not in text.lower() and text[:1].isdigit():
-        raise _Left
-    given.end("edge", "each", "end", "side", "at", "both")
-    return f"edge {_whole(count)}"
+def _joined(in_line: list[Value]) -> bool:
+    """Whether a sign stands there that may say how values belong together."""
+    for index, value in enumerate(in_line):
+        if value.kind == "sign" and value.text in "-/x×*&+~–":
+            beside = {v.kind for v in in_line[max(0, index - 1) : index + 2]}
+            if value.text == "+" or beside & {"number", "length", "rows", "stitches"}:
+                return True
+        elif value.kind == "sign" and value.text not in _MARKS:
+            return True
+    return False
 
 
-def _carriage(given: _Values, text: str) -> str:
-    side = given.one("side")
-    given.end("carriage", "at", "in", "starts", "start", "side", "stands", "from", "begins", "begin")
-    return f"carriage {side}"
+def _orders(words: _Words, state: Any, left: list[Value]) -> Iterator[_Words]:
+    """The orders in which the grammar takes what is left; values of one kind stay in theirs."""
+    if not left and after(state, "$END"):
+        yield words
+    for index, value in enumerate(left):
+        if value.kind != "word" and any(v.kind == value.kind for v in left[:index]):
+            continue
+        for link in _LINKS:
+            for terminals in _as_terminals(value):
+                more = (*words, *((link,) if link else ()), *terminals)
+                moved = state
+                for terminal, _ in more[len(words) :]:
+                    moved = moved and after(moved, terminal)
+                if moved and _fits(value, link, words[0][0]):
+                    yield from _orders(more, moved, left[:index] + left[index + 1 :])
 
 
-_TENSION: Final = re.compile(
-    r"""[\s,;]*[(]?\s*(?:\bat|@)\s*(\d[\d.]*)\s*[)]?(?=[\s,;)]|$)""", re.VERBOSE | re.IGNORECASE
-)
+def _fits(value: Value, link: tuple[str, ...], first: str) -> bool:
+    """Whether a value may stand behind that link: after `in` a yarn, in a width a stitch, and never a number."""
+    if value.kind in ("stitch", "yarn"):
+        return (value.kind == "yarn") == ("IN" in link and first != "WIDTH")
+    return "IN" not in link or value.text == "plain"
 
 
-def _knit(given: _Values, text: str) -> str:
-    stitch = given.stitch()
-    yarn = given.maybe("yarn")
-    exactly = given.word("exactly")
-    texts = given.maybe("text")
-    rows, length = given.maybe("rows"), given.maybe("length")
-    if (rows is None) == (length is None):
-        raise _Left
-    if texts is not None:
-        given.word("at")
-    given.end("knit", "work", "for", "in", "with", "until", "stitch")
-    count = int(_whole(rows)) if rows is not None else 0
-    amount = f"{count} row{'s' if count != 1 else ''}" if rows is not None else length
-    return (
-        f"knit {stitch} for {amount}"
-        + (" exactly" if exactly else "")
-        + (f" in {yarn}" if yarn else "")
-        + (f' at "{texts}"' if texts is not None else "")
-    )
-
-
-def _whole(count: str) -> str:
-    if not count.isdigit():
-        raise _Left
-    return count
-
-
-_Reader = Callable[[_Values, str], str]
-_READERS: Final[dict[str, tuple[_Reader, ...]]] = {
-    "gauge": (_gauge,),
-    "width": (_width,),
-    "needles": (_needles,),
-    "edge": (_edge,),
-    "carriage": (_carriage,),
-    "knit": (_knit,),
-    "": (_gauge, _width, _needles, _edge, _carriage, _knit),
-}
+def _as_terminals(value: Value) -> Iterator[_Words]:
+    number, _, unit = value.text.partition(" ")
+    count = ("INT" if number.isdigit() else "DECIMAL", number)
+    if value.kind == "length":
+        yield count, (unit.upper(), unit)
+    elif value.kind == "rows":
+        yield count, ("_ROWS", "row" if number == "1" else "rows")
+    elif value.kind in ("number", "stitches"):
+        if value.kind == "stitches":
+            yield count, ("_STITCHES", "stitches")
+        yield (count,)
+    elif value.kind in ("stitch", "yarn"):
+        yield (("NAME", value.text),)
+    elif value.kind == "text":
+        yield (("TEXT", f'"{value.text}"'),)
+    elif value.kind == "range":
+        yield (("BED_RANGE", value.text),)
+    elif value.kind in ("side", "word"):
+        yield ((value.text.upper(), value.text),)

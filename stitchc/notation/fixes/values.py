@@ -33,12 +33,12 @@ FILLERS: Final = frozenset(_FILLERS.split())
 """Words that say nothing where a value stands beside them."""
 _SMALLER: Final = {("m", "cm"): 100, ("ft", "in"): 12, ("cm", "mm"): 10}
 
-_FRACTION: Final = r"1/2|1/4|3/4|1/3|2/3|[1357]/8|[½¼¾⅓⅔⅛⅜⅝⅞]"
+FRACTION: Final = r"1/2|1/4|3/4|1/3|2/3|[1357]/8|[½¼¾⅓⅔⅛⅜⅝⅞]"
 _TOKEN: Final = re.compile(
     rf"""(?P<text>(?<![\d½¼¾⅓⅔⅛⅜⅝⅞])"[^"]*"|(?<![\w])'[^']*'(?!\w))
     | (?P<range>\b[LRlr]\s*\d+\s*(?:[-–—:]|to\b|\s)\s*[LRlr]\s*\d+\b
       | \b\d+\s*[LRlr]\s*(?:[-–—:]|to\b)\s*\d+\s*[LRlr]\b)
-    | (?P<mixed>(?:(?P<whole>\d+)(?:\s+and\s+|\s*-\s*|\s*))?(?P<part>{_FRACTION})(?![\d/]))
+    | (?P<mixed>(?:(?P<whole>\d+)(?:\s+and\s+|\s*-\s*|\s*))?(?P<part>{FRACTION})(?![\d/]))
     | (?P<thousands>\d{{1,3}}(?:,\d{{3}})+(?![\d.,]))
     | (?P<number>\d+(?:[.,]\d+)?)
     | (?P<word>[^\W\d_](?:[\w]|-(?=\w))*)
