@@ -115,20 +115,13 @@ def _grain(looks: Shares) -> float:
     return float(np.percentile(gaps.min(axis=1), 75))
 
 
-_RIM: Final = (0.3, 0.8)
-"""How much the outermost samples of a cell count, and those beside them: what lies there may be a wide line's edge."""
-
-
 def _looks(patches: Patches) -> Shares:
     rows, columns, side = patches.shape[:3]
     if side == 1:
         return patches.reshape(rows * columns, 3)
-    weights = np.ones(side)
-    weights[[0, -1]], weights[[1, -2]] = (_RIM[0], _RIM[1] if side > 4 else 1.0)
-    inked = 1 - (1 - patches) * np.outer(weights, weights)[:, :, None].astype(patches.dtype)
     edges = np.round(np.linspace(0, side, 4)).astype(int)
     parts = [
-        inked[:, :, edges[i] : edges[i + 1], edges[j] : edges[j + 1]].mean(axis=(2, 3))
+        patches[:, :, edges[i] : edges[i + 1], edges[j] : edges[j + 1]].mean(axis=(2, 3))
         for i in range(3)
         for j in range(3)
     ]
