@@ -75,10 +75,6 @@ _BITS: Final = re.compile(
 _GLUED: Final = re.compile(rf"\b({'|'.join(sorted(_TERMINALS, key=len, reverse=True))})(\d)", re.IGNORECASE)
 _AS_FIGURES: Final = str.maketrans("OolIBZ", "001182")
 _WEIGHTS: Final = ("lace", "super-fine", "fine", "light", "medium", "bulky", "super-bulky", "jumbo")
-_LINKS: Final = {link: link.upper() for link in ("for", "per", "at", "by")}
-"""Words that may be missing."""
-_LINKING: Final = {*_LINKS, "over", "to", "until", "on", "each", "every", "using", "@"}
-"""Words that may stand for them."""
 _MOST_READINGS: Final = 2000
 
 
@@ -163,12 +159,6 @@ def _next(
         yield 1.0, _Reading(place, (*words, ("RPAR", ")")), closed)
     if not bit:
         return
-    if words and last not in _LINKS.values():
-        for link, terminal in _LINKS.items():
-            if (not built or link == "by") and (moved := after(state, terminal)) is not None:
-                yield 1.0, _Reading(place, (*words, (terminal, link)), moved)
-                if bit.lower() in _LINKING:
-                    yield 0.7, _Reading(place + 1, (*words, (terminal, link)), moved)
     for terminal, written, cost in _meanings(bit, first, last, state, around):
         if (moved := after(state, terminal)) is not None:
             yield cost, _Reading(place + 1, (*words, (terminal, written)), moved)
@@ -184,8 +174,6 @@ def _says_nothing(bit: str, words: tuple[tuple[str, str], ...]) -> bool:
     if terminals[-1:] == ["G"]:  # 50 g / 120 m
         return bit in ("/", "=", "-", "to")
     low = bit.lower()
-    if low in ("row", "rows"):
-        return not words or words[0][0] == "INT"
     if low in ("stitches", "sts", "st", "needles"):
         counted = terminals[-1:] == ["INT"] and terminals[-2:-1] in (["OVER"], ["NEEDLES"], ["EDGE"], ["SHIFTED"])
         return counted or terminals[:1] == ["OUT"]

@@ -47,8 +47,6 @@ def rows(code: str, around: Surroundings) -> Iterator[str]:
         return
     if around.block != "stitch" and not re.match(r"\s*(?:row|r|rnd)?\s*\d", text, re.IGNORECASE):
         return
-    if re.match(r"\s*(?:stitch|yarn|pattern|note|gauge|piece|include)\b", text, re.IGNORECASE):
-        return
     parts = re.split(r"[;,.]?\s+(?=\d+\s*:)", text)
     if len(parts) > 1 and all(re.match(r"\s*\d+\s*:", part) for part in parts):
         lines = [next(_row(part, around), None) for part in parts]

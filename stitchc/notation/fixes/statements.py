@@ -113,8 +113,6 @@ def statements(code: str, around: Surroundings) -> Iterator[str]:
     code = re.sub(r"^[-•*>]\s+", "", code)
     text = re.sub(r"\s+(?://|--).*$|/\*.*?\*/", "", narrowed(code)).strip()
     first = re.match(r"\W*([^\W\d_]+)", text)
-    if first is None and not text[:1].isdigit():
-        return
     word = first[1].lower() if first and not text[:1].isdigit() else ""
     keyword = _STATEMENT.get(word) or (len(word) > 3 and word not in KEYWORDS and only_near(word, _BEGINS)) or ""
     a_name = around.stitch(word) or around.yarn(word) or (word == "name" and around.block)
