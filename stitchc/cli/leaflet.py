@@ -13,6 +13,12 @@ from stitchc.cli.results import Target, put_product
 from stitchc.options import LeafletOptions
 
 
+def _refuse_piece(context: click.Context, _: click.Parameter, name: str | None) -> None:
+    if name is not None:
+        text = f"A leaflet holds all pieces of FILE. Leave `--piece {name}` out; `stitchc piece` makes one alone."
+        raise click.UsageError(text, context)
+
+
 @click.command(
     short_help="Make the leaflet to hand on: PDF and page, for every machine.",
     epilog="\b\nExamples:\n  stitchc leaflet cowl.stitch\n"
@@ -20,6 +26,7 @@ from stitchc.options import LeafletOptions
     "  stitchc leaflet cowl.stitch --machine my.toml -o cowl.pdf",
 )
 @file_argument
+@click.option("--piece", hidden=True, expose_value=False, callback=_refuse_piece)
 @options_of(
     LeafletOptions,
     machine=None,
@@ -30,10 +37,11 @@ from stitchc.options import LeafletOptions
 def command(file: str, machine_name: str | None, options: LeafletOptions, target: Target) -> None:
     """Make the leaflet of FILE, from which other people knit its pieces without asking.
 
-    The PDF has everything for all machines: sizes, yarn, gauge and how to swatch, the stitches, the instructions by
-    hand, with a hole card and with electronic patterning, and the cards at true scale. The page is one file that works
-    offline: the reader chooses machine, size and units once, and follows the rows. Both carry the same edition number,
-    which changes with the pattern. Machines that cannot knit it are named with the reason.
+    The PDF has all pieces of FILE and everything for all machines: sizes, yarn, gauge and how to swatch, the
+    stitches, the instructions by hand, with a hole card and with electronic patterning, and the cards at true scale.
+    The page is one file that works offline: the reader chooses machine, size and units once, and follows the rows.
+    Both carry the same edition number, which changes with the pattern. Machines that cannot knit it are named with
+    the reason.
     """
     from stitchc.cli.fabric_cache import FabricCache
     from stitchc.cli.progress import Bar

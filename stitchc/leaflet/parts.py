@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Final
 from stitchc.bitmap import changes_in_words, draw, make_bitmap
 from stitchc.card.punching import columns_in_words
 from stitchc.document import Block, Listing, Part, Picture, Table, Terms
+from stitchc.english import listed
 from stitchc.gauge.values import PLAIN
 from stitchc.leaflet.stitch_rows import stitch_rows
 from stitchc.messages import Message, Refused
 from stitchc.options import BitmapOptions, PictureOptions, SwatchOptions
 from stitchc.picture import draw_fabric
-from stitchc.piece.other_gauges import other_gauges
+from stitchc.piece.other_gauges import fabrics_asked, other_gauges, stitch_of
 from stitchc.swatch.product import FINISHING, plan_swatch, swatch_steps
 
 if TYPE_CHECKING:
@@ -112,11 +113,15 @@ def photographs(pattern: Pattern) -> Iterator[Picture]:
 
 def swatch_parts(pattern: Pattern, plans: Sequence[Plan], machine: Machine, units: Units) -> Iterator[Part]:
     """How to swatch, and what to change where the swatch is a few per cent off. plans: of a piece, in each size."""
-    stitches = [name for name in plans[0].charts if name != PLAIN]
+    plan = plans[0]
+    fabrics = [*fabrics_asked(plans), *(fabric for fabric, stitch in plan.fabrics.items() if stitch != PLAIN)]
+    by_stitch: dict[str, list[str]] = {}
+    for fabric in dict.fromkeys(fabrics):
+        by_stitch.setdefault(stitch_of(plan, fabric), []).append(_fabric_words(fabric))
     between: dict[str, tuple[int, int]] = {}
-    if stitches:
+    if by_stitch:
         blocks: list[Block] = []
-        asked = SwatchOptions(tuple(stitches), plain=plans[0].report.plain, units=units, anyway=True)
+        asked = SwatchOptions(tuple(by_stitch), plain=plan.report.plain, units=units, anyway=True)
         for each in plan_swatch(pattern, machine, asked).values:
             between[each.name] = (each.stitches, each.rows)
             steps: list[tuple[str, str]] = []
@@ -124,17 +129,28 @@ def swatch_parts(pattern: Pattern, plans: Sequence[Plan], machine: Machine, unit
                 steps += [(head.capitalize(), text)] if head else []
                 if not head:
                     steps[-1] = (steps[-1][0], f"{steps[-1][1]}; {text}")
-            blocks += [f"Swatch of {'stocking stitch' if each.name == PLAIN else each.name}:", Terms(tuple(steps))]
-        where = "Use the yarn, the tension and the finish of the work."
-        yield Part("Swatch", (where, *blocks, FINISHING))
+            whose = by_stitch.get(each.name) or [_fabric_words(each.name)]
+            blocks += [f"Swatch of {listed(whose)}{', one of each' if len(whose) > 1 else ''}:", Terms(tuple(steps))]
+        yield Part("Swatch", (_SWATCH_LIKE_THE_WORK, *blocks, FINISHING))
     if tables := tuple(other_gauges(plans, units, between)):
-        advice = (
-            "Change the tension first. Where that makes the fabric too stiff or too limp, keep your tension and take "
-            "the needles and rows of these tables. Add or leave out whole repeats: needles at both ends of the bed, "
-            "rows at the end of the part in that stitch. The sizes then come out as they stand here; the instructions "
-            "name the needles of this leaflet, so count the repeat on from there."
-        )
-        yield Part("If your swatch differs", (advice, *tables))
+        yield Part("If your swatch differs", (_OTHER_GAUGES, *tables))
+
+
+_SWATCH_LIKE_THE_WORK: Final = (
+    "Use the yarn, the tension and the finish of the work. The tensions in this leaflet are those of one machine, and "
+    "dials differ: begin with them, and turn yours until the swatch measures what is said here."
+)
+_OTHER_GAUGES: Final = (
+    "Change the tension first. Where that makes the fabric too stiff or too limp, keep your tension and take the "
+    "needles and rows of these tables. Add or leave out whole repeats: needles at both ends of the bed, rows at the "
+    "end of the part in that stitch. The last column is the size that you then get: only whole repeats fit, so it may "
+    "differ from the size you chose. The instructions name the needles of this leaflet, so count the repeat on from "
+    "there."
+)
+
+
+def _fabric_words(fabric: str) -> str:
+    return "stocking stitch" if fabric == PLAIN else fabric
 
 
 def needs_part(pattern: Pattern) -> Iterator[Part]:

@@ -12,74 +12,86 @@ from stitchc.document import Table
 from stitchc.english import several
 from stitchc.gauge.values import Direction
 from stitchc.piece.plan import Plan
-from stitchc.piece.size import Rounding, nearest
+from stitchc.piece.size import Choice, Rounding, nearest
 from stitchc.piece.size_words import Units, rows_words
+from stitchc.values import MM_PER
 
 OFF: Final = (-6, -4, -2, 0, 2, 4, 6)
 """Per cent more or fewer stitches or rows than the pattern has. Two swatches of one knitter differ by 3 to 5 %, those
 of two knitters by more (common practice, no source); further off, another tension is the better answer."""
 
 
+_Asked = list[tuple[Rounding, int, float]]
+"""What was asked of a width or length in each size, with the needles and mm that are there besides."""
+
+
 def other_gauges(
     plans: Sequence[Plan], units: Units, swatches: Mapping[str, tuple[int, int]] | None = None
 ) -> Iterator[Table]:
-    """A table of needles, and one of rows for each stitch of a length that was asked for; none where counts were.
+    """A table of needles, and one of rows for each stitch of a length that was asked for; none where counts were. The
+    last column is the size that they come to.
 
     swatches: stitches and rows that are measured in a swatch, by the stitch; the tables then have their length.
     """
-    counted = swatches or {}
+    for (fabric, direction), columns in _sizes_asked(plans).items():
+        between = (swatches or {}).get(stitch_of(plans[0], fabric), (0, 0))
+        yield _table(plans[0], fabric, direction, columns, units, between[0 if direction == "stitches" else 1])
+
+
+def fabrics_asked(plans: Sequence[Plan]) -> list[str]:
+    """The fabrics that `other_gauges` has tables of."""
+    return list(dict.fromkeys(fabric for fabric, _ in _sizes_asked(plans)))
+
+
+def stitch_of(plan: Plan, fabric: str) -> str:
+    """The stitch of a fabric of the piece."""
+    return plan.width_stitch if fabric == plan.width_fabric else plan.fabrics[fabric]
+
+
+def _sizes_asked(plans: Sequence[Plan]) -> dict[tuple[str, Direction], dict[str, _Asked]]:
     plan = plans[0]
-    widths = [each.width_rounding for each in plans]
-    if all(widths) and plan.law.known(plan.width_fabric, "stitches"):
-        edges = [(2 * each.edge, each.plus_mm) for each in plans]
-        columns = {
-            "Needles": [(rounding, *edge) for rounding, edge in zip(widths, edges, strict=True) if rounding is not None]
-        }
-        between = counted.get(plan.width_stitch, (0, 0))[0]
-        yield _table(plan, plan.width_fabric, "stitches", columns, units, between)
-    by_fabric: dict[str, dict[str, list[tuple[Rounding, int, float]]]] = {}
+    asked: dict[tuple[str, Direction], dict[str, _Asked]] = {}
+    widths = [each.width_rounding for each in plans if each.width_rounding is not None]
+    if len(widths) == len(plans) and plan.law.known(plan.width_fabric, "stitches"):
+        besides = [(2 * each.edge, each.plus_mm) for each in plans]
+        needles = [(rounding, *fixed) for rounding, fixed in zip(widths, besides, strict=True)]
+        asked[plan.width_fabric, "stitches"] = {"Needles": needles}
     for place, section in enumerate(plan.sections):
         lengths = [each.sections[place].rounding for each in plans]
         fabric = plan.fabric(section)
         if all(lengths) and plan.law.known(fabric, "rows"):
-            head = rows_words(section).capitalize()
-            by_fabric.setdefault(fabric, {})[head] = [
-                (rounding, 0, 0.0) for rounding in lengths if rounding is not None
-            ]
-    for fabric, sections in by_fabric.items():
-        between = counted.get(plan.fabrics[fabric], (0, 0))[1]
-        yield _table(plan, fabric, "rows", sections, units, between)
+            rows = [(rounding, 0, 0.0) for rounding in lengths if rounding is not None]
+            asked.setdefault((fabric, "rows"), {})[rows_words(section).capitalize()] = rows
+    return asked
 
 
 def _table(
-    plan: Plan,
-    fabric: str,
-    direction: Direction,
-    columns: dict[str, list[tuple[Rounding, int, float]]],
-    units: Units,
-    between: int,
+    plan: Plan, fabric: str, direction: Direction, columns: dict[str, _Asked], units: Units, between: int
 ) -> Table:
-    """columns: by their head, what was asked in each size, with the needles and mm that are there besides. between:
-    stitches or rows between the marks of a swatch, 0 where nobody measures one."""
+    """between: stitches or rows between the marks of a swatch, 0 where nobody measures one."""
     per_10cm = plan.law.range(fabric, direction).value
     over, shown = ("10 cm", 1.0) if units == "cm" else ("4 in", 1.016)
-    rows = []
+    lines = []
     for off in OFF:
         gauge = per_10cm * (1 + off / 100)
-        counts = [several([_count(asked, gauge / 100) for asked in sizes]) for sizes in columns.values()]
+        choices = [[_choice(size, gauge / 100) for size in sizes] for sizes in columns.values()]
+        counts = [several(["none" if each is None else str(each.count) for each in sizes]) for sizes in choices]
+        sums = [sum(each.mm for each in sizes if each is not None) for sizes in zip(*choices, strict=True)]
         against = f"{off:+d}\N{NO-BREAK SPACE}%".replace("-", "\N{MINUS SIGN}") if off else "as here"
         measured = (_length(between / gauge * 100, units),) if between else ()
-        rows.append((against, f"{gauge * shown:.1f}", *measured, *counts))
+        size = several([f"{mm / MM_PER[units]:.1f}" for mm in sums])
+        lines.append((against, f"{gauge * shown:.1f}", *measured, *counts, size))
     measure = (f"{between} {direction} measure",) if between else ()
-    head = ("Your swatch", f"{direction.capitalize()} to {over}", *measure, *columns)
-    return Table(head, tuple(rows), f"{fabric}, {direction}:", tuple(range(1, len(head))))
+    size = "Width" if direction == "stitches" else "Length" if len(columns) == 1 else "Length in all"
+    head = ("Your swatch", f"{direction.capitalize()} to {over}", *measure, *columns, f"{size}, {units}")
+    return Table(head, tuple(lines), f"{fabric}, {direction}:", tuple(range(1, len(head))))
 
 
 def _length(mm: float, units: Units) -> str:
     return f"{mm:.0f} mm" if units == "cm" else f"{mm / 25.4:.2f} in"
 
 
-def _count(asked: tuple[Rounding, int, float], per_mm: float) -> str:
+def _choice(asked: tuple[Rounding, int, float], per_mm: float) -> Choice | None:
     rounding, fixed, less_mm = asked
     rounded = nearest(rounding.asked_mm, per_mm, rounding.unit, fixed, less_mm)
-    return "none" if rounded is None else str(rounded.chosen.count)
+    return None if rounded is None else rounded.chosen

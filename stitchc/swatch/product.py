@@ -29,16 +29,17 @@ DEFAULTS: Final = SwatchOptions()
 
 
 def plan_swatch(pattern: Pattern, machine: Machine, options: SwatchOptions = DEFAULTS) -> Product[SwatchPlan]:
-    """A swatch for each stitch, and one of stocking stitch where that was not measured yet.
+    """A swatch for each stitch, and one of stocking stitch where it was asked for as `plain` or not measured yet.
 
     Raises Refused N103, G601, M303 (the bed is too narrow) and for errors of knitting or of the machine, unless
     options.anyway.
     """
-    stitches = choose_stitches(pattern, options.stitches)
+    names = tuple(name for name in options.stitches if name != PLAIN)
+    stitches = choose_stitches(pattern, names) if names or not options.stitches else ()
     report, messages = known_of(pattern, stitches, options.plain, options.spread)
     messages += check_bed(pattern, machine, options.plain)
     charts = {stitch.name: stitch.chart for stitch in stitches if not stitch.chart.knits.all()}
-    if plans_for_plain(report):
+    if PLAIN in options.stitches or plans_for_plain(report):
         charts = {PLAIN: PLAIN_CHART, **charts}
     plans: list[SwatchPlan] = []
     for name, chart in charts.items():

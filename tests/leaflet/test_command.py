@@ -47,6 +47,11 @@ def test_the_ending_chooses_the_form(cuff: Path, tmp_path: Path, ending: str, he
     assert (tmp_path / f"it.{ending}").read_bytes().startswith(head)
 
 
+def test_a_leaflet_of_one_piece_is_refused_in_words(cuff: Path) -> None:
+    said = stitchc("leaflet", cuff, "--piece", "cuff")
+    assert said.status == 2 and "A leaflet holds all pieces of FILE. Leave `--piece cuff` out" in said.err
+
+
 def edition(text: str) -> tuple[str, str]:
     found = re.search(r"Edition: +([0-9a-f]{12}), (\S+), made with stitchc", text)
     assert found

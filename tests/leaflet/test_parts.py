@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 from stitchc import PieceOptions, compile_text, load_machine, plan_piece
+from stitchc.document import Table
+from stitchc.leaflet.parts import swatch_parts
 from stitchc.leaflet.stitch_rows import row_words, stitch_rows
 from stitchc.piece.other_gauges import OFF, other_gauges
 
@@ -64,5 +66,45 @@ def test_the_table_for_another_gauge_is_what_that_gauge_gives(off: int) -> None:
     needles, rows = other_gauges([planned(0)], "cm")  # type: ignore[list-item]
     at = OFF.index(off)
     plan = planned(off)
-    assert needles.rows[at][-1] == str(plan.needles.count)  # type: ignore[attr-defined]
-    assert list(rows.rows[at][-2:]) == [str(section.rows) for section in plan.sections]  # type: ignore[attr-defined]
+    lengths = [section.rounding.chosen.mm for section in plan.sections]  # type: ignore[attr-defined]
+    assert needles.rows[at][-2:] == (str(plan.needles.count), f"{plan.width_cm.value:.1f}")  # type: ignore[attr-defined]
+    counts = [str(section.rows) for section in plan.sections]  # type: ignore[attr-defined]
+    assert list(rows.rows[at][-3:]) == [*counts, f"{sum(lengths) / 10:.1f}"]
+
+
+def test_the_table_owns_that_wide_repeats_miss_the_size() -> None:
+    """By hand: 38 needles at 18.8 to 10 cm are 20.2 cm, at 17.7 they are 21.5 cm; 20 or 56 needles miss by more."""
+    text = "stitch wide over 18\n    1: K T K16\n    2: K\ngauge wide 18.8 stitches 30 rows per 10 cm\n"
+    text += "piece strip\n    width 20 cm\n    knit wide for 10 rows\n"
+    pattern = compile_text(text).pattern
+    assert pattern is not None
+    plans = plan_piece(pattern, load_machine("hand-standard"), PieceOptions()).values
+    (table,) = other_gauges(plans, "cm")
+    assert table.head[-2:] == ("Needles", "Width, cm")
+    assert [table.rows[at][-2:] for at in (0, 3)] == [("38", "21.5"), ("38", "20.2")]
+
+
+@pytest.mark.parametrize(
+    ("knits", "swatches"),
+    [
+        ("knit plain for 12 rows\n    knit tide for 20 cm", ["tide"]),
+        ("knit plain for 12 cm\n    knit tide for 20 cm", ["stocking stitch", "tide"]),
+        (
+            "knit plain for 12 cm in kelp\n    knit plain for 9 cm in tar",
+            ["plain in kelp and plain in tar, one of each"],
+        ),
+    ],
+)
+def test_every_table_has_a_swatch_to_measure(knits: str, swatches: list[str]) -> None:
+    text = f"yarn kelp\nyarn tar\nyarn oat\n{PIECE.split('piece')[0].format(stitches=21, rows=43)}"
+    text += "gauge plain 22 stitches 30 rows per 10 cm\n"
+    if "in tar" in knits:
+        text += "gauge plain 20 stitches 27 rows per 10 cm in tar\ngauge plain 23 stitches 32 rows per 10 cm in kelp\n"
+    pattern = compile_text(f"{text}piece cuff\n    width 23 cm\n    {knits}\n").pattern
+    assert pattern is not None
+    machine = load_machine("hand-standard")
+    parts = {part.heading: part for part in swatch_parts(pattern, plan_piece(pattern, machine).values, machine, "cm")}
+    heads = [block for block in parts["Swatch"].blocks if isinstance(block, str) and block.startswith("Swatch of")]
+    tables = [block for block in parts["If your swatch differs"].blocks if isinstance(block, Table)]
+    assert all(" measure" in table.head[2] for table in tables)
+    assert heads == [f"Swatch of {each}:" for each in swatches]
