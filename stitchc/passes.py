@@ -56,7 +56,9 @@ class Pass:
     patterned: whether any row of the chart tucks or slips, so that a card or a picture is in the reader.
     crossing: how yarn and carriage come to one side before it; free: needles that a free pass moves out and back.
     empty: needles out of work. moved_left, moved_right: those of them whose stitches are moved before it to the next
-        needle in work on that side; taken_back: needles that come back into work before it, and knit.
+        needle in work on that side. taken_back: needles that come back into work before any stitch is moved, so that
+        they can take one; bare: those of them that take none. not_held: bare needles that the chart would have held,
+        which knit, since on a bed worked by hand they have no stitch to hold.
     """
 
     row: int
@@ -79,6 +81,8 @@ class Pass:
     moved_left: tuple[int, ...] = ()
     moved_right: tuple[int, ...] = ()
     taken_back: tuple[int, ...] = ()
+    bare: tuple[int, ...] = ()
+    not_held: tuple[int, ...] = ()
 
     @property
     def moves(self) -> int:
@@ -174,11 +178,14 @@ def lower(
         now = on_bed[chart_index]
         change = _NO_CHANGE
         empty = ladders if standing.empty is None else standing.empty
+        not_held: tuple[int, ...] = ()
         if empty != ladders:
             change = _toward(empty, ladders, needles)
             gone = {*change.moved_left, *change.moved_right}
             out, rest = (tuple(needle for needle in these if needle not in gone) for these in (out, rest))
-            now = now.without({*change.empty, *(change.taken_back if by_hand else ())})  # a reader selects as before
+            if by_hand:  # a reader selects as before
+                not_held = tuple(needle for needle in change.bare if needle in now.held)
+            now = now.without({*change.empty, *not_held})
             empty = change.empty
         moves = _NO_MOVES
         if by_hand:
@@ -206,6 +213,7 @@ def lower(
             needles.count - len(out) - len(rest) - len(empty) if crossing == "free pass" else 0,
             empty,
             *change[1:],
+            not_held,
         )
         standing.make(passed)
         passes.append(passed)
@@ -280,6 +288,7 @@ class _Change(NamedTuple):
     moved_left: tuple[int, ...] = ()
     moved_right: tuple[int, ...] = ()
     taken_back: tuple[int, ...] = ()
+    bare: tuple[int, ...] = ()
 
 
 _NO_CHANGE: Final = _Change()
@@ -288,8 +297,9 @@ _NO_CHANGE: Final = _Change()
 def _toward(empty: tuple[int, ...], wanted: tuple[int, ...], needles: Needles) -> _Change:
     """One row's step from the needles that stand empty to those that are to.
 
-    Needles are put out of work all at once. Of neighbours that stand empty one comes back, and a row is knitted before
-    the next (teaching notes of a university on casting on and ladders).
+    Needles are put out of work all at once, and their stitches shared between the needles on both sides so that no hook
+    holds more than it must, and none goes farther than that asks for. Of neighbours that stand empty one comes back,
+    and a row is knitted before the next (teaching notes of a university on casting on and ladders).
     """
     taken: set[int] = set()
     for _, group in itertools.groupby(enumerate(empty), lambda each: each[1] - each[0]):
@@ -299,13 +309,30 @@ def _toward(empty: tuple[int, ...], wanted: tuple[int, ...], needles: Needles) -
             ends = [needle for needle in (run[0], run[-1]) if needle in back]
             taken.add((ends or back)[0])
     now = tuple(sorted({*empty, *wanted} - taken))
-    stand = sorted(set(range(needles.first, needles.last + 1)) - set(now) - taken)
+    stand = sorted(set(range(needles.first, needles.last + 1)) - set(now))
     left: list[int] = []
     right: list[int] = []
-    for needle in (needle for needle in wanted if needle not in empty):
-        at = bisect.bisect(stand, needle)
-        (left if needle - stand[at - 1] <= stand[at] - needle else right).append(needle)
-    return _Change(now, tuple(left), tuple(right), tuple(sorted(taken)))
+    bare = set(taken)
+    gone = (needle for needle in wanted if needle not in empty)
+    for place, between in itertools.groupby(gone, lambda needle: bisect.bisect(stand, needle)):
+        group, ends = list(between), (stand[place - 1], stand[place])
+        share = _share(group, ends, tuple(int(end not in taken) for end in ends))
+        left += group[:share]
+        right += group[share:]
+        bare -= {ends[0]} if share else set()
+        bare -= {ends[1]} if share < len(group) else set()
+    return _Change(now, tuple(left), tuple(right), tuple(sorted(taken)), tuple(sorted(bare)))
+
+
+def _share(group: Sequence[int], ends: tuple[int, int], load: tuple[int, ...]) -> int:
+    """How many of the needles between two ends, from the left, give their stitches to the left end. load: stitches on
+    each end. What an end takes from its other side is left out: so every repeat is done alike."""
+
+    def burden(share: int) -> tuple[int, int, int]:
+        way = sum(n - ends[0] for n in group[:share]) + sum(ends[1] - n for n in group[share:])
+        return max(load[0] + share, load[1] + len(group) - share), way, -share
+
+    return min(range(len(group) + 1), key=burden)
 
 
 class _Moves(NamedTuple):

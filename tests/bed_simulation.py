@@ -62,6 +62,7 @@ def knit(document: dict[str, Any], carriage: str, by_hand: bool = True) -> list[
             assert not out and not back
             holding = set(held)
         assert held == sorted(held) == sorted(holding)
+        assert {position(n) for n in step.get("not_held", ())} <= again - holding
         letter = {"plain": "?", "tuck": "T", "slip": "S"}[step["setting"]]
         fabric.append("".join("-" if n in empty else letter if n in holding else "K" for n in in_work))
     assert document["totals"] == {"rows": len(fabric), "moves": moves}

@@ -48,7 +48,8 @@ def marks(needles: Needles, passed: Pass) -> str:
     letters |= dict.fromkeys(passed.push_back, "p") | dict.fromkeys(passed.bring_to_work, "w")
     letters |= {needle: {"h": "z", "o": "s"}[letters[needle]] for needle in passed.slipped}
     letters |= dict.fromkeys(passed.rest, "r") | dict.fromkeys(passed.push_right_back, "b")
-    letters |= dict.fromkeys(passed.taken_back, "w") | dict.fromkeys(passed.empty, "-")
+    letters |= {n: "w" for n in passed.taken_back if n in passed.bare or n not in letters}
+    letters |= dict.fromkeys(passed.empty, "-")
     return "".join(letters.get(position, ".") for position in range(needles.first, needles.last + 1))
 
 

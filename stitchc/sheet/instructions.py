@@ -280,21 +280,22 @@ class _Writer:
 
 
 def _ladder_steps(sizes: tuple[Pass, ...]) -> Iterator[Step]:
+    moves = any(each.moved_left or each.moved_right for each in sizes)
+    bar = "pick up the bar of the row below, or leave it for a small hole."
+    back = "Bring back to working position: {}." + ("" if moves else f" P{bar[1:]}")
+    yield from _move("ladder", back, [each.taken_back for each in sizes])
     for side in ("left", "right"):
         needles = [each.moved_left if side == "left" else each.moved_right for each in sizes]
         step = -1 if side == "left" else 1
-        beside = not any(
-            n + step in passed.empty + passed.taken_back for passed, ns in zip(sizes, needles, strict=True) for n in ns
-        )
+        beside = not any(n + step in passed.empty for passed, ns in zip(sizes, needles, strict=True) for n in ns)
         to = f"the {side} neighbour" if beside else f"the next needle in work on their {side}"
         yield from _move("ladder", f"Move the stitches of {{}} to {to}.", needles)
-    if any(each.moved_left or each.moved_right for each in sizes):
+    if moves:
         yield Step("ladder", "Push the empty needles to non-working position.")
-    yield from _move(
-        "ladder",
-        "Bring back to working position: {}. Pick up the bar of the row below, or leave it for a small hole.",
-        [each.taken_back for each in sizes],
-    )
+        yield from _move("ladder", f"On {{}} {bar}", [each.bare for each in sizes])
+    not_held = [each.not_held for each in sizes]
+    has, they = ("has", "it knits") if max(map(len, not_held)) == 1 else ("have", "they knit")
+    yield from _move("ladder", f"{{}} {has} no stitch to hold yet: {they} in this row.", not_held)
 
 
 def _moved(passed: Pass) -> tuple[tuple[int, ...], ...]:

@@ -111,6 +111,8 @@ def pass_as_json(passed: Pass, row: PassRow) -> dict[str, object]:
         document["stitches_moved_left"] = _names(passed.moved_left)
         document["stitches_moved_right"] = _names(passed.moved_right)
         document["taken_back"] = _names(passed.taken_back)
+    if passed.not_held:
+        document["not_held"] = _names(passed.not_held)
     return document
 
 

@@ -217,7 +217,7 @@ class Named:
 
     def counted(self) -> str:
         """The words with the count to check against."""
-        sides = "" if self.left is None else f": {self.left} left, {self.counts[0] - self.left} right"
+        sides = "" if self.left is None else f": {self.left} L, {self.counts[0] - self.left} R"
         return f"{self.text} ({count_of(self.counts, 'needle')}{sides})"
 
 

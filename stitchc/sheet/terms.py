@@ -38,7 +38,8 @@ TERMS: Final[dict[str, str]] = {
     "the bar of a ladder. Check now and then that none has come forward. With a transfer tool its stitch is moved to a "
     "neighbour, with all the loops that it holds.",
     "Back to work": "push the empty needle forward to working position. Of a gap of several needles one comes back at "
-    "a time, with a row between. Hang the bar of the row below on it to close the gap, or leave it.",
+    "a time, with a row between. Hang the bar of the row below on it to close the gap, or leave it; where it takes the "
+    "stitch of a neighbour, there is no gap.",
     "Free pass": "bring the carriage across without yarn, with all needles in work in holding position and the "
     "carriage set to hold. It takes no needle, so no stitch is made or dropped. Check that every needle is out first.",
     "Carry the carriage": "lift the carriage off the bed and put it on at the other side. Use both hands, keep the "

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
 
 import pytest
 
 from stitchc import PieceOptions, plan_piece
 from stitchc.machines import load
+from tests.bed_simulation import position
 from tests.piece.conftest import pattern_of
 
 TEXT = """
@@ -73,8 +75,6 @@ def test_a_card_is_checked_against_what_it_selects_when_all_are_back() -> None:
 
 
 def test_as_json_says_what_is_out_the_whole_time() -> None:
-    import json
-
     for steps, out in (
         ("knit lace for 4 rows", ["L3", "L2", "R4", "R5"]),
         ("knit lace for 4 rows; knit plain for 2 rows", []),
@@ -85,3 +85,47 @@ def test_as_json_says_what_is_out_the_whole_time() -> None:
         assert document["out_of_work"] == out
         assert not {*document["out_of_work"]} & {name for each in document["passes"] for name in each["held"]}
     assert [each.get("taken_back") for each in document["passes"][4:]] == [["L3", "R4"], ["L2", "R5"]]
+
+
+MEETING = """
+stitch mesh over 6
+    out 3
+    1: K T K3
+    2: K
+stitch wide over 8
+    out 1, 5-6
+    1: K T K3
+    2: K
+piece scarf
+    needles L30-R20
+    knit mesh for 4 rows
+    knit wide for 4 rows
+"""
+
+
+def test_stitches_are_shared_between_both_neighbours_and_a_needle_without_one_holds_nothing() -> None:
+    """On paper: L15 and R10 come back beside L16 and R9 and take their stitches; L27 and L3, which row 1 of the chart
+    tucks, have none. No hook gets more than one further stitch."""
+    made = [
+        plan_piece(pattern_of(MEETING), load("hand-standard"), PieceOptions(form=form)) for form in ("text", "json")
+    ]
+    words = " ".join(made[0].files[0].content.decode().split())
+    assert (
+        "Bring back to working position: L27, L15, L3, R10 (4 needles). Move the stitches of L29, L25, L17, L13, L5, "
+        "L1, R8, R12 (8 needles) to the left neighbour. Move the stitches of every 8th needle from L24 to R17 "
+        "(6 needles; comb 1 out, 7 in) to the right neighbour. Push the empty needles to non-working position. "
+        "On L27, L3 (2 needles) pick up the bar of the row below, or leave it for a small hole. L27, L3 (2 needles) "
+        "have no stitch to hold yet: they knit in this row. Set the carriage to hold. Bring out L19,"
+    ) in words
+    row = json.loads(made[1].files[0].content)["passes"][4]
+    assert (row["taken_back"], row["not_held"]) == (["L27", "L15", "L3", "R10"], ["L27", "L3"])
+    assert not {*row["not_held"]} & {*row["held"]}
+    moved = [position(name) - 1 for name in row["stitches_moved_left"]]
+    moved += [position(name) + 1 for name in row["stitches_moved_right"]]
+    assert len(set(moved)) == len(moved)
+
+
+@pytest.mark.parametrize("machine", ["card24-standard", "bitmap-standard"])
+def test_a_reader_selects_a_needle_that_has_just_come_back(machine: str) -> None:
+    made = plan_piece(pattern_of(MEETING), load(machine), PieceOptions(form="json", anyway=True))
+    assert not any("not_held" in each for each in json.loads(made.files[0].content)["passes"])

@@ -303,6 +303,12 @@ class Knitter:
                 bed.put_out_of_work(needle, step)
         elif match := re.fullmatch(r"Bring back to working position: (.*)", sentence):
             bed.take_back(read(match[1]))
+        elif match := re.fullmatch(
+            r"On (.*) pick up the bar of the row below, or leave it for a small hole|"
+            r"(.*) ha(?:s|ve) no stitch to hold yet: (?:it|they) knits? in this row",
+            sentence,
+        ):
+            assert not any(bed.loops[needle] or needle in bed.empty for needle in read(match[1] or match[2]))
         else:
             return sentence in (
                 "Push the empty needles to non-working position",

@@ -105,6 +105,7 @@ class Bed:
                 self.loops[needle] = [number]
                 row += "K"
             elif laid_over(needle):
+                assert self.loops[needle], f"{needle} has no stitch to hold"
                 self.loops[needle].append(number)
                 row += "T"
             else:
@@ -117,7 +118,8 @@ class Bed:
         beside = needle + step
         while beside in self.empty:
             beside += step
-        assert beside in self.needles and self.loops[beside], "nowhere to move the stitch to"
+        assert beside in self.needles, "nowhere to move the stitch to"
+        self.loops[beside] = self.loops[beside] or [0]  # one that has just come back has a stitch now
         self.stitches[needle].append(self.loops[needle])
         self.loops[needle] = []
         self.holding.discard(needle)

@@ -79,7 +79,7 @@ def test_a_comb_is_preferred_and_said(period: int, first: int, count: int) -> No
         ),
         (
             "L30, L27, L20, L19, L11, L6, L2, R3, R4, R9",
-            "L30, L27, L20, L19, L11, L6, L2, R3, R4, R9 (10 needles: 7 left, 3 right)",
+            "L30, L27, L20, L19, L11, L6, L2, R3, R4, R9 (10 needles: 7 L, 3 R)",
         ),
         (
             "L30, L27, L25, L20, L19; the same again from L6, R19; also R43",

@@ -17,7 +17,7 @@ def place(name: str) -> int:
 
 def read(words: str, held: Collection[int] = ()) -> set[int]:
     """The needles that the words mean, by someone who sees which are held and knows of no other row."""
-    match = re.fullmatch(r"(.*?)(?: \((\d+) needles?(?:: (\d+) left, (\d+) right)?(?:; comb (.*))?\))?", words)
+    match = re.fullmatch(r"(.*?)(?: \((\d+) needles?(?:: (\d+) L, (\d+) R)?(?:; comb (.*))?\))?", words)
     assert match, words
     text, count, left, right, comb = match.groups()
     needles = set(held) if text in ("all the held needles", "all the needles at the back") else _text(text)
