@@ -315,24 +315,26 @@ def _toward(empty: tuple[int, ...], wanted: tuple[int, ...], needles: Needles) -
     bare = set(taken)
     gone = (needle for needle in wanted if needle not in empty)
     for place, between in itertools.groupby(gone, lambda needle: bisect.bisect(stand, needle)):
-        group, ends = list(between), (stand[place - 1], stand[place])
-        share = _share(group, ends, tuple(int(end not in taken) for end in ends))
-        left += group[:share]
-        right += group[share:]
-        bare -= {ends[0]} if share else set()
-        bare -= {ends[1]} if share < len(group) else set()
+        emptied, sides = list(between), (stand[place - 1], stand[place])
+        share = _share(emptied, sides, taken)
+        left += emptied[:share]
+        right += emptied[share:]
+        bare -= {sides[0]} if share else set()
+        bare -= {sides[1]} if share < len(emptied) else set()
     return _Change(now, tuple(left), tuple(right), tuple(sorted(taken)), tuple(sorted(bare)))
 
 
-def _share(group: Sequence[int], ends: tuple[int, int], load: tuple[int, ...]) -> int:
-    """How many of the needles between two ends, from the left, give their stitches to the left end. load: stitches on
-    each end. What an end takes from its other side is left out: so every repeat is done alike."""
+def _share(emptied: Sequence[int], sides: tuple[int, int], bare: Collection[int]) -> int:
+    """How many of the needles emptied between two that stay, from the left, give their stitches to the left one. bare:
+    needles without a stitch. What one of the two takes from its other side does not count: every repeat is done
+    alike."""
 
     def burden(share: int) -> tuple[int, int, int]:
-        way = sum(n - ends[0] for n in group[:share]) + sum(ends[1] - n for n in group[share:])
-        return max(load[0] + share, load[1] + len(group) - share), way, -share
+        way = sum(n - sides[0] for n in emptied[:share]) + sum(sides[1] - n for n in emptied[share:])
+        gains = zip(sides, (share, len(emptied) - share), strict=True)
+        return max(gain + (side not in bare) for side, gain in gains), way, -share
 
-    return min(range(len(group) + 1), key=burden)
+    return min(range(len(emptied) + 1), key=burden)
 
 
 class _Moves(NamedTuple):
