@@ -98,7 +98,7 @@ _STATEMENTS: Final = {
         (r"[\s,;]*[(]?\s*(?:\bat|@)\s*(\d[\d.]*)\s*[)]?(?=[\s,;)]|$)", r' at "\1" '),
     ),
 }
-_POURED: Final = {"plain": "PLAIN", "exactly": "EXACTLY", "plus": "PLUS", "sure": "SURE"}
+_POURED: Final = ("plain", "exactly", "plus", "sure")
 """Words that say something wherever they stand."""
 _LINKS: Final = ((), ("FOR", "for"), ("PER", "per"), ("IN", "in"), ("AT", "at"))
 """Words that the grammar wants before a value, and that need not be there."""
