@@ -237,8 +237,7 @@ KEYS: Final = (
     Key(("carriage", "yarn_at_other_side"), "choice",
         'what to do where the next yarn hangs at the other side: "cut" and join it; "free pass": bring the carriage '
         'across with all needles held; "carry": lift the carriage off and put it on there. After more than ten rows '
-        "unused a yarn is cut in any case. With \"cut\", a piece brings the carriage back with a plain row between two "
-        "parts",
+        "unused a yarn is cut in any case. A `carriage` line in a piece adds a plain row instead",
         "common practice", default="cut", readers=("none",),
         choices=(("cut", "cut and join it"), ("free pass", "bring the carriage across with all needles held"),
                  ("carry", "lift the carriage off and put it on at that side"))),

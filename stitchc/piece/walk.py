@@ -1,8 +1,8 @@
 """Row by row through a piece: where the carriage stands, what is held, and at which side of the bed each yarn hangs.
 
-A yarn hangs where its last row ended, however long ago: a plain row brings the carriage there, unless the file asks for
-a side. Every `knit` line begins at row 1 of its stitch. Knows the steps of a piece with their rows, and passes; nothing
-of sizes or gauges.
+A yarn hangs where its last row ended, however long ago. Where that is the other side, the profile says how yarn and
+carriage come together; a plain row is added only where the file asks for a side. Every `knit` line begins at row 1 of
+its stitch. Knows the steps of a piece with their rows, and passes; nothing of sizes or gauges.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from stitchc.chart import Chart
 from stitchc.english import number
 from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message, Severity, Span
-from stitchc.passes import MOST_CARRIED, Crossing, Pass, Standing, lower, moved_by_hand
+from stitchc.passes import Crossing, Pass, Standing, lower, moved_by_hand
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece
 from stitchc.piece.plan import Section, chart_of, other_side
 from stitchc.piece.size import Rounding
@@ -89,8 +89,8 @@ class Walk:
                 yarn = chart.yarns[0]
                 bench.stays = side_asked
                 crossing = bench.crossing(yarn, self.machine)
-                if crossing and (why := self.say_crossing(bench, crossing, step, yarn)):
-                    yield from self.added_row(bench, bench.threaded, why)
+                if crossing:
+                    self.say_crossing(bench, crossing, step, yarn)
                 yield from waiting
                 waiting = []
                 yield from self.knitted(bench, place, step, chart, count, rounding)
@@ -128,49 +128,28 @@ class Walk:
                 )
             yield each
 
-    def say_crossing(self, bench: Standing, crossing: Crossing, step: Knit, yarn: str | None) -> str:
-        """P408 or P409 where the first yarn of a section hangs at the other side. Returns why a plain row is added, or
-        nothing where none is."""
-        hangs, yarn_name = other_side(bench.carriage), _named(yarn)
-        begin = f"{yarn_name[0].upper()}{yarn_name[1:]}"
-        unused = bench.row - bench.used[yarn].row
+    def say_crossing(self, bench: Standing, crossing: Crossing, step: Knit, yarn: str | None) -> None:
+        """P408 or P409 where the first yarn of a section hangs at the other side."""
+        hangs, ago = other_side(bench.carriage), number(bench.row - bench.used[yarn].row, "row")
+        text = f"{_named(yarn)} hangs at the {hangs}, where it was last used {ago} ago"
+        even = "Make the rows since then an even number"
         if bench.stays:
             self.say(
                 "P409",
                 "warning",
-                f"The carriage is asked to stand at the {bench.carriage}, but {yarn_name} hangs at the {hangs} since "
-                "it was last used, so it is cut and joined.",
+                f"The carriage is asked to stand at the {bench.carriage}, but {text}. It is cut and joined.",
                 step.span,
-                cure="Leave out the `carriage` line, or cut the yarn and join it at this side.",
+                cure=f"{even}, or write `carriage {hangs}`, which adds one plain row.",
             )
-        elif unused > MOST_CARRIED:
-            self.say(
-                "P408",
-                "info",
-                f"{begin} was last used {number(unused, 'row')} ago and hangs at the {hangs}, so it is cut and joined "
-                f"at the {bench.carriage}.",
-                step.span,
-                cure="Make the rows since then an even number, if you want to carry it along.",
-            )
-        elif crossing == "cut":
-            self.say(
-                "P408",
-                "info",
-                f"{begin} hangs at the {hangs} since it was last used, so one plain row is added (row {bench.row + 1}) "
-                "to bring the carriage there.",
-                step.span,
-                cure="Make the rows since then an even number." + (self.name_the_yarn if None in bench.used else ""),
-            )
-            return f"to bring the carriage to the {hangs}, where {yarn or MAIN_YARN} hangs"
         else:
             self.say(
                 "P408",
                 "info",
-                f"{begin} hangs at the {hangs} since it was last used. {_CROSSINGS[crossing].capitalize()}.",
+                f"{text[0].upper()}{text[1:]}. {_CROSSINGS[crossing].capitalize()}.",
                 step.span,
-                cure="Make the rows since then an even number.",
+                cure=f"{even}, or write `carriage {hangs}` before this line, which adds one plain row."
+                + (self.name_the_yarn if None in bench.used else ""),
             )
-        return ""
 
     def lowered(self, bench: Standing, chart: Chart, count: int) -> list[Pass]:
         """So many passes from where the bench stands, and the bench as they leave it."""

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from stitchc.machines import load
+from stitchc.machines import Machine, load
 from stitchc.messages import Message
 from stitchc.notation import compile_text
 from stitchc.pattern import Pattern
@@ -21,10 +21,12 @@ def pattern_of(text: str) -> Pattern:
     return pattern
 
 
-def planned(text: str, machine: str = "hand-standard", anyway: bool = False) -> Planned:
+def planned(text: str, machine: str | Machine = "hand-standard", anyway: bool = False) -> Planned:
     pattern = pattern_of(text)
     piece = next(iter(pattern.pieces.values()))
-    return work_out(pattern, piece, load(machine), gauge_of(pattern, piece), anyway=anyway)
+    return work_out(
+        pattern, piece, load(machine) if isinstance(machine, str) else machine, gauge_of(pattern, piece), anyway=anyway
+    )
 
 
 def plan_of(text: str, machine: str = "hand-standard") -> Plan:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from stitchc.document import ByHand, Table
+from stitchc.machines import load_text
 from stitchc.piece import Plan
 from stitchc.piece.document import piece_document
 from stitchc.piece.size_words import size_lines
@@ -138,32 +139,26 @@ def test_the_carriage_is_followed_and_a_plain_row_added_where_it_must_be(start: 
     assert [each.row for each in plan.passes] == list(range(1, 11))
 
 
-def test_a_yarn_change_lands_where_the_yarn_hangs() -> None:
+@pytest.mark.parametrize("way", ["cut", "free pass", "carry"])
+@pytest.mark.parametrize(("rows", "crosses"), [(5, True), (6, False), (10, False), (11, True)])
+def test_a_yarn_at_the_other_side_costs_no_row(way: str, rows: int, crosses: bool) -> None:
+    """foam is left at the right after 4 rows; an odd number of rows of sand ends at the left."""
     piece = (
-        " needles 62\n knit plain for 4 rows in foam\n knit plain for 5 rows in sand\n knit plain for 2 rows in foam\n"
-    )
-    plan, messages = planned(text(piece, head=YARNS))
-    assert plan is not None
-    # foam is left at the right after 4 rows; 5 rows of sand end at the left, so a sixth in sand brings it back.
-    assert [(s.rows, s.yarn, s.carriage) for s in plan.sections] == [
-        (4, "foam", "right"),
-        (5, "sand", "right"),
-        (1, "sand", "left"),
-        (2, "foam", "right"),
-    ]
-    assert [(m.code, m.severity) for m in messages] == [("P408", "info")]
-    assert all(each.start_side == "right" for each in plan.passes if each.yarn == "foam" and each.row in (1, 11))
-
-
-def test_what_is_done_by_hand_before_a_change_comes_after_the_added_row() -> None:
-    piece = (
-        " needles 62\n knit plain for 4 rows in foam\n knit plain for 5 rows in sand\n"
+        f" needles 62\n knit plain for 4 rows in foam\n knit plain for {rows} rows in sand\n"
         ' do "Hang the edge."\n knit plain for 2 rows in foam\n'
     )
-    plan = plan_of(text(piece, head=YARNS))
-    kinds = [type(item).__name__ for item in plan.items]
-    assert kinds[-4:] == ["Do", "Section", "Pass", "Pass"]
-    assert kinds[-6:-4] == ["Section", "Pass"]
+    own = load_text(f'based_on = "hand-standard"\n[carriage]\nyarn_at_other_side = "{way}"\n', "own.toml")
+    plan, messages = planned(text(piece, head=YARNS), machine=own)
+    assert plan is not None
+    done = ("cut" if rows > 10 else way) if crosses else ""
+    assert [each.crossing for each in plan.passes] == [""] * (4 + rows) + [done, ""]
+    assert plan.passes[4 + rows].start_side == ("left" if done == "cut" else "right")
+    assert [(s.rows, s.yarn) for s in plan.sections] == [(4, "foam"), (rows, "sand"), (2, "foam")]
+    assert [(m.code, m.severity) for m in messages] == [("P408", "info")] * crosses
+    asked, messages = planned(text(piece.replace(" do", " carriage right\n do"), head=YARNS), machine=own)
+    assert asked is not None and not any(each.crossing for each in asked.passes)
+    assert [m.code for m in messages] == ["P407"] * crosses
+    assert [type(item).__name__ for item in asked.items][-4:] == ["Do", "Section", "Pass", "Pass"]
 
 
 def test_a_side_that_is_asked_for_goes_before_the_yarn() -> None:
@@ -179,16 +174,6 @@ def test_a_side_that_is_asked_for_goes_before_the_yarn() -> None:
     assert rows is not None
     cut = [row.row for row in rows.passes() if "hangs at the right: cut it, and join it here at the left" in row.words]
     assert cut == [10]
-
-
-def test_a_yarn_that_long_was_not_used_is_cut_rather_than_paid_for_with_a_plain_row() -> None:
-    piece = (
-        " needles 62\n knit plain for 3 rows in foam\n knit plain for {} rows in sand\n knit plain for 2 rows in foam\n"
-    )
-    for rows, added in ((9, 1), (11, 0)):
-        plan, messages = planned(text(piece.format(rows), head=YARNS))
-        assert plan is not None and [m.code for m in messages] == ["P408"]
-        assert sum(section.step is None for section in plan.sections) == added
 
 
 def test_in_yarn_fills_the_rows_that_name_none() -> None:

@@ -146,6 +146,7 @@ def does(passed: Pass, needle: int) -> str:
 def as_the_sections_say(plan: Plan, fabric: list[str]) -> None:
     """Every cell is its section's, but that a needle that comes back into work knits first, after its neighbours."""
     needles, edge = range(plan.needles.first, plan.needles.last + 1), plan.edge
+    assert all("stands at" in section.why for section in plan.sections if section.step is None)  # asked for by the file
     sections = [section for section in plan.sections for _ in range(section.rows)]
     for number, (section, row) in enumerate(zip(sections, fabric, strict=True)):
         (meant,) = wanted(section.chart.rows(), needles, 1, edge, first_row=number + 1 - section.from_row)
