@@ -165,7 +165,7 @@ class PassRow:
     row: what the row counter shows after it. direction: "right to left" or "left to right". bed: a letter for each
     needle in work, left to right (see `bed_strip`), empty where there is nothing to show. yarn: by name. moves: needles
     moved by hand. held: needles that are out during the pass. state: how everything stands before this row, each thing
-    in a few words.
+    in a few words; state_then: once its "ladder" and "cross" steps are done, empty where it has none.
     """
 
     row: int
@@ -176,6 +176,7 @@ class PassRow:
     moves: int = 0
     held: int = 0
     state: tuple[str, ...] = ()
+    state_then: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:

@@ -159,11 +159,11 @@ class _Writer:
         first = sizes[0]
         if not (first.moved_left or first.moved_right or first.taken_back):
             self.empty = first.empty  # those of the cast-on, before the first row
-        state = self._state(first)
-        steps: list[Step] = []
+        state = self._state(first, first.comes_from)
         ladders = self._ladders(sizes)
-        steps += ladders
-        steps += [Step("cross", words) for words in self._crossing(sizes)]
+        self.empty = first.empty
+        steps = [*ladders, *(Step("cross", words) for words in self._crossing(sizes))]
+        then = self._state(first, first.start_side) if steps else ()
         if self.names_yarns and (not self.yarns.started or first.yarn != self.yarns.threaded):
             steps += self.yarns.change_for(first)
         self.yarns.hangs[first.yarn] = first.end_side
@@ -176,7 +176,6 @@ class _Writer:
             steps.append(Step("rest", "Nothing to move: all needles knit."))
         steps += [*moved, *edge]
         self.out, self.rest = tuple(each.out for each in sizes), tuple(each.rest for each in sizes)
-        self.empty = first.empty
         return PassRow(
             first.row,
             first.direction,
@@ -186,10 +185,11 @@ class _Writer:
             first.moves,
             len(first.held),
             state,
+            then,
         )
 
-    def _state(self, first: Pass) -> tuple[str, ...]:
-        """How everything stands before a row's steps."""
+    def _state(self, first: Pass, side: Side) -> tuple[str, ...]:
+        """How everything stands before a row's steps, or some of them, with the carriage at this side."""
         stretch = self.stretch_of.get(first.row)
         setting = " and ".join(f"{to}{f' going {way}' if way else ''}" for way, to in self.setting.items()) or "plain"
         out, rest = len(self.out[0]), len(self.rest[0])
@@ -197,8 +197,8 @@ class _Writer:
             words
             for words in (
                 stretch.place(first.row) if stretch is not None else "",
-                f"carriage at the {first.comes_from}, set to {setting}",
-                ("no needle out" if not out else f"{number(out, 'needle')} out") if self.by_hand else "",
+                f"carriage at the {side}, set to {setting}",
+                ("no needle held" if not out else f"{number(out, 'needle')} held") if self.by_hand else "",
                 f"{number(rest, 'needle')} pushed right back" if rest else "",
                 f"{number(len(self.empty), 'needle')} out of work" if self.empty else "",
                 self.yarns.state() if self.names_yarns else "",

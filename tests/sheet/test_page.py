@@ -410,7 +410,7 @@ def test_how_everything_stands_is_always_in_sight(page: Page, tmp_path: Path) ->
     for _ in range(4):
         press(page, "Space")
     assert now(page) == "Row 4"
-    wanted = ["repeat 1 of 5, row 4 of 4", "carriage at the left, set to hold", "11 needles out",
+    wanted = ["repeat 1 of 5, row 4 of 4", "carriage at the left, set to hold", "11 needles held",
               "foam threaded, the main yarn hangs at the right"]  # fmt: skip
     assert state(page) == wanted
     assert page.locator("#state i").evaluate("patch => getComputedStyle(patch).backgroundColor") == "rgb(46, 139, 87)"
@@ -418,7 +418,7 @@ def test_how_everything_stands_is_always_in_sight(page: Page, tmp_path: Path) ->
     assert state(page) == wanted
     page.fill("#jump-row", "1")
     page.keyboard.press("Enter")
-    assert state(page) == ["repeat 1 of 5, row 1 of 4", "carriage at the right, set to plain", "no needle out"]
+    assert state(page) == ["repeat 1 of 5, row 1 of 4", "carriage at the right, set to plain", "no needle held"]
 
 
 def test_the_lift_after_a_slip_row_is_a_stop_of_its_own(page: Page, tmp_path: Path) -> None:
@@ -485,23 +485,42 @@ def test_page_down_shows_the_rest_of_a_step_before_it_goes_on(browser: Browser, 
 
 @pytest.mark.parametrize("size", [(360, 740), (740, 360), (820, 1180)])
 def test_number_state_and_words_show_without_scrolling(browser: Browser, tmp_path: Path, size: tuple[int, int]) -> None:
-    """In a browser six times slowed, as an old phone is."""
+    """In a browser six times slowed, as an old phone is. What is done ahead of a pass is a stop of its own."""
     context = browser.new_context(viewport={"width": size[0], "height": size[1]})
     page = context.new_page()
     context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 6})
     page.clock.install()
-    two_yarns = 'yarn foam "sea green"\n' + TIDE.replace("3: T", "3 in foam: T")
-    for pattern, row in ((two_yarns, 3), ("stitch gap over 5\n    out 5\n    1: K T K S\n    2: S K K K\n", 2)):
-        page.goto(made(tmp_path, pattern, "--rows", "8", "--anyway"))
-        for _ in range(10):
-            if now(page) != f"Row {row}":
-                press(page, "Space")
-        assert now(page) == f"Row {row}"
-        edge = page.locator("#go").evaluate("go => go.getBoundingClientRect().top")
-        for place in ("#number", "#state", "#steps"):
-            box = page.locator(place).bounding_box()
-            assert box is not None and box["y"] >= 0 and box["y"] + box["height"] <= edge, (place, pattern)
+    two_yarns = 'yarn foam "sea green"\nyarn oat\n' + TIDE.replace("3: T", "3 in foam: T")
+    mixed = "stitch gap over 5\n    out 5\n    1: K T K S\n    2: S K K K\n"
+    own = tmp_path / "own.toml"
+    for pattern, way in ((two_yarns, "cut"), (two_yarns, "free pass"), (two_yarns, "carry"), (mixed, "cut")):
+        own.write_text(f'based_on = "hand-standard"\n[carriage]\nyarn_at_other_side = "{way}"\n', encoding="utf-8")
+        page.goto(made(tmp_path, pattern, "--rows", "8", "--anyway", "--machine", str(own)))
+        stops = []
+        while now(page) != "Done":
+            press(page, "Space")
+            stops.append(now(page))
+            edge = page.locator("#go").evaluate("go => go.getBoundingClientRect().top")
+            for place in ("#number", "#state", "#steps", "#strip"):
+                box = page.locator(place).bounding_box()
+                assert box is None or (box["y"] >= 0 and box["y"] + box["height"] <= edge), (place, pattern, stops)
+        assert ("Before row 4" in stops) == (way != "cut"), stops
     context.close()
+
+
+def test_the_carriage_is_fetched_at_a_stop_of_its_own(page: Page, tmp_path: Path) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text('based_on = "hand-standard"\n[carriage]\nyarn_at_other_side = "carry"\n', encoding="utf-8")
+    two_yarns = "yarn foam\nyarn oat\nstitch bars\n    1 in foam: K T\n    2 in oat: K\n"
+    page.goto(made(tmp_path, two_yarns, "--rows", "8", "--machine", str(own)))
+    page.fill("#jump-row", "3")
+    page.keyboard.press("Enter")
+    assert now(page) == "Before row 3" and "Carry the carriage" in page.inner_text("#steps")
+    assert "carriage at the right, set to plain" in state(page) and page.inner_text("#done").startswith("2 rows done")
+    page.reload()
+    press(page, "Space")
+    assert now(page) == "Row 3" and "Carry" not in page.inner_text("#steps")
+    assert "carriage at the left, set to plain" in state(page)
 
 
 def test_the_browsers_back_leads_from_all_rows_to_the_row(page: Page, tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ const lines = Array.from(byId("rows").querySelectorAll("tbody > tr"));
 const key = "stitchc-sheet:" + work.dataset.key;
 
 // The stops in order: what is done before the first row, every pass and everything done by hand, the end.
+function kindOf(step) { return /^(ladder|cross|lead)$/.test(step.className) ? step.className : "pass"; }
 const stops = [{ kind: "before" }];
 let part = "", details = [], done = 0, moved = 0;
 for (const line of lines) {
@@ -26,12 +27,15 @@ for (const line of lines) {
     continue;
   }
   const row = line.id ? Number(line.id.slice(4)) : 0;
-  const lift = line.querySelector(".do > .lead");
-  stops.push({ kind: row ? "pass" : "do", line, row, part, details: row ? details : [], done, moved, lift });
-  if (!row) continue;
-  details = [];  // what a part asks for is shown at its first row
-  done += 1; moved += Number(line.dataset.m);
-  if (lift) stops.push({ kind: "lift", line, row: 0, of: row, part, details: [], done, moved });
+  if (!row) { stops.push({ kind: "do", line, row, part, details: [], done, moved }); continue; }
+  // What is done ahead of the pass, and the lift after it, are stops of their own: a step is what a hand does at once.
+  const kinds = new Set(Array.from(line.querySelectorAll(".do > p"), kindOf)).add("pass");
+  for (const kind of ["ladder", "cross", "pass", "lead"]) {
+    if (!kinds.has(kind)) continue;
+    stops.push({ kind, line, row: kind === "pass" ? row : 0, of: row, part, details, done, moved });
+    details = [];  // what a part asks for is shown once
+    if (kind === "pass") { done += 1; moved += Number(line.dataset.m); }
+  }
 }
 stops.push({ kind: "end", part: "", done, moved });
 const last = stops.length - 1;
@@ -43,7 +47,8 @@ for (let at = 1; at < last; at += 1) {
   before.push(sum);
 }
 const colours = new Map(JSON.parse(work.dataset.colours));
-const stopOfRow = new Map(stops.map((stop, index) => [stop.row, index]));
+// Where a row begins: with what is done ahead of its pass.
+function beginning(row) { return stops.findIndex((stop) => stop.of === row); }
 
 // What is remembered on this device: the place, the places before it, notes, switches.
 let state = { at: 0, past: [], notes: {}, voice: false, awake: true, fewer: false, every: null };
@@ -74,24 +79,25 @@ function recall() {
 }
 function nameOf(at) {
   const stop = stops[at];
-  if (stop.kind === "lift") return "lift-" + stop.of;
+  if (stop.of && !stop.row) return stop.kind + "-" + stop.of;
   return stop.kind === "pass" ? "row-" + stop.row : stop.kind === "do" ? "step-" + at : stop.kind;
 }
 function placeOf(name) {
   if (name === "before") return 0;
   if (name === "end") return last;
-  if (name.startsWith("lift-")) return stops.findIndex((stop) => "lift-" + stop.of === name && stop.kind === "lift");
-  const match = /^(row|step)-(\d+)$/.exec(name);
+  const match = /^(row|step|ladder|cross|lead)-(\d+)$/.exec(name);
   if (!match) return null;
-  const at = match[1] === "row" ? stopOfRow.get(Number(match[2])) : Number(match[2]);
-  return at !== undefined && at <= last ? at : null;
+  const kind = match[1] === "row" ? "pass" : match[1];
+  const at = kind === "step" ? Number(match[2]) : stops.findIndex((stop) => stop.kind === kind && stop.of === Number(match[2]));
+  return at >= 0 && at <= last ? at : null;
 }
 const noteKey = (at) => nameOf(at);
 
 // -- showing ---------------------------------------------------------------------------------------------------
 function plain(count, one, many) { return count + " " + (count === 1 ? one : many); }
 function heading(stop) {
-  return { before: "Before row " + firstRow, do: "To do", lift: "After row " + stop.of, end: "Done" }[stop.kind] || "Row " + stop.row;
+  if (stop.kind === "ladder" || stop.kind === "cross") return "Before row " + stop.of;
+  return { before: "Before row " + firstRow, do: "To do", lead: "After row " + stop.of, end: "Done" }[stop.kind] || "Row " + stop.row;
 }
 function stepsOf(stop) {
   if (stop.kind === "before") return Array.from(byId("before").children, (item) => item.textContent.trim());
@@ -100,7 +106,7 @@ function stepsOf(stop) {
 }
 function shown(stop) {
   const steps = Array.from(stop.line.querySelectorAll(".do > p:not(.note)"));
-  return stop.kind === "lift" || stop.lift ? steps.filter((step) => (stop.kind === "lift") === (step.className === "lead")) : steps;
+  return stop.kind === "do" ? steps : steps.filter((step) => kindOf(step) === stop.kind);
 }
 function wayOf(stop) { return stop.kind === "pass" ? stop.line.querySelector(".way").textContent : ""; }
 function sentence(stop) {
@@ -109,7 +115,11 @@ function sentence(stop) {
   return begins + heading(stop) + (way ? ", " + way : "") + ". " + stepsOf(stop).join(" ");
 }
 // How everything stands before a row, always in sight: whoever comes back to the machine sees it.
-function standing(stop) { return stop.kind === "pass" && stop.line.dataset.s ? stop.line.dataset.s.split(" · ") : []; }
+function standing(stop) {
+  if (!stop.of || stop.kind === "lead") return [];
+  const words = stop.kind === "pass" && stop.line.dataset.t || stop.line.dataset.s;
+  return words ? words.split(" · ") : [];
+}
 function stateItem(words) {
   const item = document.createElement("li");
   const colour = colours.get(words.replace(/ threaded.*/, ""));
@@ -156,7 +166,7 @@ function show(say, back) {
     ready.textContent = stepsOf(stop)[0];
     steps.append(ready);
   }
-  const strip = stop.line && stop.line.querySelector("svg.bed");
+  const strip = stop.line && stop.kind !== "cross" && stop.line.querySelector("svg.bed");
   byId("strip").replaceChildren(...(strip ? [strip.cloneNode(true)] : []));
   const following = stops[state.at + 1];
   byId("next").textContent = following ? "Next: " + sentence(following).replace(heading(stops[0]) + ". ", "") : "";
@@ -188,7 +198,7 @@ function tick() {
     stop.line.classList.toggle("current", stop.line === current);
   }
   stops.forEach((stop, at) => {
-    if (!stop.line || stop.kind === "lift") return;
+    if (!stop.line || stop.of && !stop.row) return;
     const text = state.notes[noteKey(at)];
     let note = stop.line.querySelector(".note");
     if (!text) { if (note) note.remove(); return; }
@@ -265,8 +275,8 @@ byId("back").addEventListener("click", () => go(state.at - 1));
 byId("undo").addEventListener("click", undo);
 byId("jump").addEventListener("submit", (event) => {
   event.preventDefault();
-  const at = stopOfRow.get(Number(byId("jump-row").value));
-  if (at !== undefined) go(at);
+  const at = beginning(Number(byId("jump-row").value));
+  if (at > 0) go(at);
   byId("jump-row").value = "";
   byId("stage").focus();
 });
@@ -281,7 +291,7 @@ listen(document, "click", (event) => {
     event.preventDefault();
     const name = link.getAttribute("href").slice(1);
     const at = placeOf(name);
-    if (at !== null) { view("follow", true); go(at); return; }
+    if (at !== null) { view("follow", true); go(stops[at].row ? beginning(stops[at].row) : at); return; }
     // The browser's own Back leads to the rows again, not out of the page.
     if (name !== "follow") history.pushState(null, "", "#" + name);
     else if (/^#(rows|about)$/.test(location.hash)) { history.back(); return; }
