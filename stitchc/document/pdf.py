@@ -95,7 +95,9 @@ def _set(
     template = _Template(out, pagesize=(width, height), title=_clean(f"{document.title}: {document.kind}"))
     template.pages_of = pages_of
     template.addPageTemplates([PageTemplate(_TEXT, [frame], pagesize=(width, height)), *map(_sheet_template, sheets)])
-    story = _with_page_breaks(_story(document, every_row, frame.width, pages_of), frame.width, frame.height)
+    parts = list(_story(document, every_row, frame.width, pages_of))
+    _leave_room_for_the_end(parts, frame.width)
+    story = _with_page_breaks(parts, frame.width, frame.height)
     template.build(list(story), canvasmaker=canvas)
     return without_dates(out.getvalue())
 
@@ -262,7 +264,12 @@ def _heading(text: str, size: float, level: int, before: float = 4, is_listed: b
 
 class _Block(Flowable):  # type: ignore[misc]
     """A repeated stretch of rows: on one page, because whoever ticks its rows goes through it again and again. Its
-    boxes are as large as the rest of the page allows, down to the smallest that a pencil ticks."""
+    boxes are as large as the rest of the page allows, down to the smallest that a pencil ticks.
+
+    after: points that the rest of the document takes, which is to end on the same page if smaller boxes make it.
+    """
+
+    after = 0.0
 
     def __init__(self, content: Sequence[Flowable]) -> None:
         super().__init__()
@@ -286,10 +293,10 @@ class _Block(Flowable):  # type: ignore[misc]
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
         self.width = width
-        for side in _TICKS:
+        for side, room in [*((side, height - self.after) for side in _TICKS), *((side, height) for side in _TICKS)]:
             self._resize(side)
             self.height = _height(self.together, width)
-            if self.height <= height:
+            if self.height <= room:
                 break
         return self.width, self.height
 
@@ -321,6 +328,17 @@ class _Continued(Paragraph):  # type: ignore[misc]
 
     def getSpaceAfter(self) -> float:
         return float(super().getSpaceAfter()) if getattr(self, "is_shown", False) else 0
+
+
+def _leave_room_for_the_end(story: Sequence[Flowable], width: float) -> None:
+    """Tell the last repeat how much follows it, so that no line stands on a last page of its own."""
+    after = 0.0
+    for flowable in reversed(story):
+        if isinstance(flowable, _Block):
+            flowable.after = after
+        if isinstance(flowable, _Block | NextPageTemplate | PageBreak | _Sheet):
+            return
+        after += _height([flowable], width)
 
 
 def _with_page_breaks(story: Iterable[Flowable], width: float, height: float) -> Iterator[Flowable]:
@@ -668,6 +686,9 @@ def _rows(rows: Rows, every_row: bool, width: float, level: int) -> Iterator[Flo
         yield _heading(f"Before row {rows.first_row}", 13, level, is_listed=False)
         yield from _block(Listing(rows.before, numbered=True), width)
     yield _heading("Row by row", 13, level, is_listed=False)
+    total = _paragraph(rows.total, _style(10))  # first, where it never takes a page of its own
+    total.keepWithNext = 1
+    yield total
     entries = rows.entries
     folded: Sequence[Line | Repeated] = fold(entries)
     if every_row:
@@ -684,7 +705,6 @@ def _rows(rows: Rows, every_row: bool, width: float, level: int) -> Iterator[Flo
                 content.append(_Continued(_words(f"{words}, continued. Tick each row."), style))
             content += _line(rows, line, every_row, width, level + 1)
         yield _Block(content)
-    yield _paragraph(rows.total, _style(11, True, 0.01, 0, 3))
 
 
 def _row(rows: Rows, index: int) -> int:

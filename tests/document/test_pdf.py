@@ -58,8 +58,8 @@ def test_the_pdf_says_what_the_text_says_in_the_same_order() -> None:
     pdf, (page,) = opened(content)
     read, place = " ".join(page.split()), 0
     wanted = ["Tide <&> ○", "L20 to R20", "Take care", "Mind the hooks.", "About 8 cm.", "every needle knits",
-              "gauge plain 20", "Punch these.", "24", "Cast on.", "Band", "Tension 5.", "right to left",
-              "Knit.", "Fold it.", "In all 1 row.", "Page 1 of 1"]  # fmt: skip
+              "gauge plain 20", "Punch these.", "24", "Cast on.", "In all 1 row.", "Band", "Tension 5.",
+              "right to left", "Knit.", "Fold it.", "Page 1 of 1"]  # fmt: skip
     for words in wanted:
         place = read.index(words, place)
     told = [item.get_title() for item in pdf.get_toc()]
@@ -127,7 +127,13 @@ def page_by_page(example: str, **options: str) -> list[tuple[list[str], float]]:
     return pages
 
 
-PIECES = [("cowl", {}), ("wrist-warmers", {"sizes": "16,18,20"}), ("sampler-piece", {}), ("cushion", {})]
+PIECES = [
+    ("cowl", {}),
+    ("cowl", {"page": "letter"}),
+    ("wrist-warmers", {"sizes": "16,18,20"}),
+    ("sampler-piece", {}),
+    ("cushion", {}),
+]
 
 
 @pytest.mark.parametrize(("example", "options"), PIECES)
@@ -139,6 +145,7 @@ def test_headings_stay_with_their_rows_and_a_page_ends_early_before_a_whole_repe
         assert filled > 0.6 or any("Tick each row" in line for line in following[:8]), lines[-3:]
         assert not re.match(r"Part \d|Row by row|The carriage stands|Tension|.*Tick each row", lines[-1]), lines[-3:]
         assert "in work" not in lines[0], "the legend without the text that it belongs to"
+    assert len(pages[-1][0]) > 3, "the last lines have no page of their own"
     whole = [line for lines, _ in pages for line in lines]
     assert not any("`" in line for line in whole)
     assert "…" not in whole, "a row's number is on one line"
