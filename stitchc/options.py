@@ -239,7 +239,7 @@ class CompareOptions:
     )
     against: str | None = option(
         None,
-        "Show the ratios to this stitch, and how often the others are wider and longer.",
+        "Show the ratios to this stitch (plain: stocking stitch), and how often the others are wider and longer.",
         metavar="NAME",
         parse=NAME,
     )

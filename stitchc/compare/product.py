@@ -8,12 +8,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from stitchc.chart import Chart
 from stitchc.compare.against import Against, BestSwatch, best_swatch, compare_with
 from stitchc.compare.report import Comparison, as_json, as_text
 from stitchc.compare.sweep import Arrangement, arrangement_of, family, strands
 from stitchc.compare.table import Compared, Key, compare, in_order_of
 from stitchc.gauge import GaugeReport
 from stitchc.gauge.product import known_of, of_several_yarns
+from stitchc.gauge.values import PLAIN
 from stitchc.machines import Limits, load
 from stitchc.messages import Message, Refused, Span
 from stitchc.options import CompareOptions
@@ -44,10 +46,11 @@ def compare_stitches(
     messages: list[Message] = []
     remarks: list[str] = []
     reports: dict[str, GaugeReport] = {}
-    chosen = _chosen(patterns, options)
+    chosen = _chosen([_with_plain(each) for each in patterns] if options.against == PLAIN else patterns, options)
     for pattern, stitches in chosen:
         if options.sweep:
             pattern, stitches = _swept(pattern, stitches, machine)
+            stitches = _with_reference(pattern, stitches, options.against)
         else:
             remarks += skipped_parts(pattern, stitches, options.stitches)
         report, told = known_of(pattern, stitches, options.plain, options.spread)
@@ -87,6 +90,12 @@ def _chosen(patterns: Sequence[Pattern], options: CompareOptions) -> list[tuple[
     ]
 
 
+def _with_plain(pattern: Pattern) -> Pattern:
+    """The pattern with stocking stitch among its stitches, under the name that only it can have."""
+    plain = Stitch(PLAIN, Chart.plain(1, 1), Span(pattern.file, 1), from_include=True)  # none of the file's own
+    return replace(pattern, stitches={**pattern.stitches, PLAIN: plain}) if pattern.stitches else pattern
+
+
 def _with_reference(pattern: Pattern, stitches: tuple[Stitch, ...], name: str | None) -> tuple[Stitch, ...]:
     """The stitches and the one that the others are compared with, which may be a part of another."""
     if name is None or name not in pattern.stitches or any(stitch.name == name for stitch in stitches):
@@ -109,13 +118,17 @@ def _compared_with(
     """How the stitches of its file compare with the one of that name, and which swatch would tell them apart."""
     if name is None:
         return {}, None
-    reference = next((line for line in lines if line.stitch.name == name), None)
-    if reference is None:
+    references = [line for line in lines if line.stitch.name == name]
+    if not references:
         pattern = Pattern(lines[0].file, {line.stitch.name: line.stitch for line in lines})
         raise Refused(unknown_stitch(name, pattern)._replace(cure="Name one of the stitches compared."))
-    report = reports[reference.file]
-    against = compare_with(lines, reference, report)
-    return against, best_swatch(name, [stitch for _, stitch in against], report)
+    if name != PLAIN:  # every file has its own stocking stitch; of another name the first file's is meant
+        del references[1:]
+    against: dict[Key, Against] = {}
+    for reference in references:
+        against |= compare_with(lines, reference, reports[reference.file])
+    file = references[0].file
+    return against, best_swatch(name, [stitch for at, stitch in against if at == file], reports[file])
 
 
 def _title(patterns: Sequence[Pattern], stitches: int, sweep: bool) -> str:

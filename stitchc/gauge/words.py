@@ -24,9 +24,9 @@ def _against_plain(gauge: StitchGauge, stitch_factor: Range, row_factor: Range) 
     if width and length:
         return f"{width[0].upper()}{width[1:]} and {length} than stocking stitch."
     if width:
-        return f"{width[0].upper()}{width[1:]} than and about as long as stocking stitch."
+        return f"{width[0].upper()}{width[1:]} than stocking stitch. About as long."
     if length:
-        return f"About as wide as and {length} than stocking stitch."
+        return f"About as wide as stocking stitch. {length[0].upper()}{length[1:]}."
     return "About the size of stocking stitch."
 
 

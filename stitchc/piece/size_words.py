@@ -71,7 +71,8 @@ def size_lines(plans: Sequence[Plan], units: Units, for_others: bool = False) ->
         yield f"Not known, because {reason}.{'' if for_others else f' Add a line such as {advice}.'}"
         return
     if len(plans) == 1 and plan.width_cm is not None:
-        yield f"Width {size_words([plan.width_cm], units)}, in {plan.width_fabric}."
+        fabric = plan.width_fabric.replace(" in ", ", knitted in ")
+        yield f"Width {size_words([plan.width_cm], units)}, in {fabric}."
     if len(plans) == 1 and plan.length_cm is not None:
         yield f"Length {size_words([plan.length_cm], units)}."
     yield from _seam_words(plans, units)

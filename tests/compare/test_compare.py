@@ -440,3 +440,34 @@ def test_a_part_of_another_stitch_may_be_the_reference(files: list[str], capsys:
     assert run(["compare", str(path), "--against", "ripple", "--format", "json"]) == 0
     found = {line["name"]: line for line in json.loads(capsys.readouterr().out)["stitches"]}
     assert set(found) == {"drift", "ripple"} and found["drift"]["against"]["name"] == "ripple"
+
+
+def test_stocking_stitch_may_be_the_reference(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """Its ratios are the factors of the gauge turned round, and its own line is that of the file's gauge."""
+    options = [*files, "--stitch", "ripple", "--plain", "20x28"]
+    assert run(["compare", *options, "--against", "plain", "--format", "json"]) == 0
+    lines = json.loads(capsys.readouterr().out)["stitches"]
+    plain = next(line for line in lines if line["name"] == "plain")
+    assert plain["stitches_per_10cm"]["value"] == 20 and "against" not in plain
+    ripple = next(line for line in lines if line["name"] == "ripple")
+    for ratio, factor, share in (
+        ("width_ratio", "stitch_factor", "wider_in_100"),
+        ("length_ratio", "row_factor", "longer_in_100"),
+    ):
+        against = ripple["against"]
+        assert against[ratio]["value"] == pytest.approx(1 / ripple[factor]["value"], rel=1e-3)
+        # what differs from swatch to swatch is in the factor's range, but not in the ratio of two means
+        assert 1 / ripple[factor]["high"] < against[ratio]["low"] < against[ratio]["high"] < 1 / ripple[factor]["low"]
+        assert (against[ratio]["value"] > 1) == (against[share] > 50)
+
+
+def test_each_file_has_its_own_stocking_stitch(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "ground.stitch").write_text("stitch ripple\n1: K T\n2: K\n")
+    for name, count in (("a", 20), ("b", 24)):
+        gauge = f"gauge plain {count} stitches 28 rows per 10 cm\n"
+        (tmp_path / f"{name}.stitch").write_text(f'include "ground.stitch"\n{gauge}')
+    paths = [str(tmp_path / f"{name}.stitch") for name in "ab"]
+    assert run(["compare", *paths, "--against", "plain", "--format", "json"]) == 0
+    lines = json.loads(capsys.readouterr().out)["stitches"]
+    assert sorted(line["stitches_per_10cm"]["value"] for line in lines if line["name"] == "plain") == [20, 24]
+    assert [line["against"]["name"] for line in lines if line["name"] == "ripple"] == ["plain"] * 2

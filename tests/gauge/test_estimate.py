@@ -11,6 +11,7 @@ from stitchc.chart import OUT, Chart
 from stitchc.gauge import PlainGauge, estimate
 from stitchc.gauge.update import learnt_spread
 from stitchc.gauge.values import DIRECTIONS
+from stitchc.gauge.words import in_words
 from stitchc.gauge.yarn import yarns_of
 from stitchc.pattern import Pattern, Stitch, Swatch
 from tests.gauge.knitters import ASKED, CHARTS, HERE, TABLE, Knitter, chart, coverage
@@ -367,3 +368,18 @@ def test_learning_makes_the_middles_better() -> None:
             assert found is not None
             errors[when].append(abs(math.log(found.value) - knitter.logs["honeycomb"][1]))
     assert np.mean(errors["after"]) < 0.9 * np.mean(errors["before"])
+
+
+@pytest.mark.parametrize(
+    ("stitches", "rows", "words"),
+    [
+        (20, 34, "About as wide as stocking stitch. About 18 % shorter ("),
+        (25, 28, "About 20 % narrower ("),
+        (25, 34, "About 20 % narrower ("),
+    ],
+)
+def test_a_size_in_words_is_easy_to_read(stitches: float, rows: float, words: str) -> None:
+    swatches = [PLAIN, Swatch("ripple", 100, HERE, stitches, rows, sure=True)]
+    told = in_words(estimate({"ripple": Chart.from_rows(["KT", "KK"])}, swatches).of("ripple"))
+    assert told.startswith(words)
+    assert told.endswith(" About as long.") == (rows == 28) and " than and " not in told

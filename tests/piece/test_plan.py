@@ -346,6 +346,7 @@ def test_a_gauge_that_is_known_in_another_yarn(piece: str, why: str, cure: str) 
     section = piece.splitlines()[-1].strip()
     cured, _ = planned(f"{YARNS}{swatch}{RIPPLE}piece it\n {piece.replace(section, message.cure or '')}\n")
     assert cured is not None
+    assert next(iter(size_lines([cured], "cm"))).endswith(f", in {(message.cure or '').split()[1]}, knitted in sand.")
 
 
 @pytest.mark.parametrize(
