@@ -395,10 +395,17 @@ class _Drawing:
             (f"Hole card for {card.machine.name}: {card.machine.title}{origin}", False),
             (f"{notes.counts(card)}, framed." + (" Punch where the dots are." if self.ink == "light" else ""), False),
         ]
-        lines += [("; ".join(card.remarks), True)] if card.remarks else []
+        lines += [(self._remark(right - left), True)] if card.remarks else []
         for index, (line, bold) in enumerate(lines):
             y = top + 9.6 + index * LINE_MM
             yield Text(left, y, fitted(line, right - left, TEXT_MM, bold), TEXT_MM, bold=bold)
+
+    def _remark(self, room: float) -> str:
+        """The remarks for the heading; where they do not fit, their beginnings alone, and a note has them whole."""
+        whole = "; ".join(self.card.remarks)
+        if width_mm(whole, TEXT_MM, True) <= room:
+            return whole
+        return "; ".join(remark.partition(":")[0] for remark in self.card.remarks) + " (see Note)."
 
     def _notes(self) -> Iterator[Item]:
         """What the knitter has to know: in a column beside the sheet, else in the foot, as large as there is room."""

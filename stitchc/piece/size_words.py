@@ -193,7 +193,8 @@ def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[
     if baseline is not None:
         stitches, rows = (r.value * cm / 10 for r in (baseline.stitches_per_10cm, baseline.rows_per_10cm))
         yield f"Stocking stitch: {stitches:.1f} stitches and {rows:.1f} rows to {per} ({baseline.source})."
-    guessed = []
+    guessed: list[str] = []
+    unknown: list[str] = []
     for name, stitch in plan.fabrics.items():
         if name == PLAIN:
             continue
@@ -209,19 +210,21 @@ def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[
         if parts:
             yield f"{name}: {'; '.join(parts)} to {per}."
         if stitch != PLAIN and "measured" not in (gauge.stitch_basis, gauge.row_basis):
-            guessed.append(name)
+            (guessed if parts else unknown).append(name)
     if plan.report.piece_swatches:
         yield "All these figures are for this piece and include what you measured so far."
+    then = (
+        "."
+        if for_others
+        else " (`stitchc swatch` plans it), write what you measure into the pattern as a `gauge` line, and make "
+        "these instructions again."
+    )
     if guessed:
-        names = " and ".join(guessed)
         be = "is" if len(guessed) == 1 else "are"
-        then = (
-            "."
-            if for_others
-            else " (`stitchc swatch` plans it), write what you measure into the pattern as a `gauge` line, and make "
-            "these instructions again."
-        )
+        names = " and ".join(guessed)
         yield f"{names} {be} estimated, not measured. Before you rely on the size, knit a swatch{then}"
+    if unknown:
+        yield f"The gauge of {' and '.join(unknown)} is not known. To learn the size, knit a swatch{then}"
 
 
 # -- work -----------------------------------------------------------------------------------------------------------

@@ -85,6 +85,14 @@ def test_without_a_gauge_the_sizes_are_null(tmp_path: Path) -> None:
     assert document(str(file), "--plain", "20x28")["width_cm"]["value"] == pytest.approx(10, rel=0.01)
 
 
+def test_nothing_is_called_estimated_that_has_no_figure(tmp_path: Path) -> None:
+    file = tmp_path / "it.stitch"
+    file.write_text("stitch ripple\n 1: K T\n 2: K\npiece it\n needles 40\n knit ripple for 20 rows\n", "utf-8")
+    for options, told in (((), "The gauge of ripple is not known."), (("--plain", "20x28"), "ripple is estimated")):
+        text = " ".join(run(str(file), *options).stdout.split())
+        assert told in text and ("estimated" in text) == bool(options)
+
+
 # -- text ---------------------------------------------------------------------------------------------------------
 
 
