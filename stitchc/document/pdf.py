@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import functools
 import io
+import itertools
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, Final, Literal
@@ -66,6 +67,10 @@ _UNBROKEN: Final = 60
 """Letters of code up to which it is not broken over two lines."""
 _LEAST_USED: Final = 0.67
 """Share of a page that is filled before a block that takes more than a page begins on the next."""
+_UNDER_HEADING: Final = 0.16
+"""Share of a page that a part takes at most to stay whole: a quarter would leave too many pages open at the foot."""
+_FEWEST_LINES: Final = 3
+"""Lines of a table on a page where it goes on from one page to the next."""
 _GREY: Final = HexColor("#666666")
 _SHADE: Final = HexColor("#eeeeee")
 
@@ -341,14 +346,15 @@ def _leave_room_for_the_end(story: Sequence[Flowable], width: float) -> None:
         after += _height([flowable], width)
 
 
-def _with_page_breaks(story: Iterable[Flowable], width: float, height: float) -> Iterator[Flowable]:
+def _with_page_breaks(story: Sequence[Flowable], width: float, height: float) -> Iterator[Flowable]:
     """The story with what is kept together led by a page break where it does not fit on the rest of the page.
 
-    Reportlab's own keepWithNext leaves a heading behind where what follows is longer than the rest of the page.
+    Reportlab's own keepWithNext leaves a heading behind where what follows is longer than the rest of the page. A short
+    part stays whole under its heading; of a longer one as much as the longest short one follows it.
     """
     most = (1 - _LEAST_USED) * height
     run: list[Flowable] = []
-    for flowable in story:
+    for at, flowable in enumerate(story):
         run.append(flowable)
         if isinstance(flowable, NextPageTemplate | PageBreak | _Sheet):
             yield from run
@@ -368,6 +374,10 @@ def _with_page_breaks(story: Iterable[Flowable], width: float, height: float) ->
             last = _height([flowable], width)
             # Rounding must not ask for more than a page has.
             room = min(_height(run[:-1], width) + (min(last, most) if _can_be_split(flowable) else last), height - 1)
+            if any(isinstance(each, _Heading) for each in run):
+                room = max(
+                    room, min(_room_for_beginning(run, story[at + 1 :], width, _UNDER_HEADING * height), height - 1)
+                )
             if len(run) > 1 or not isinstance(flowable, Paragraph):
                 yield CondPageBreak(room)
             for each in run:
@@ -375,6 +385,28 @@ def _with_page_breaks(story: Iterable[Flowable], width: float, height: float) ->
             yield from run
         run = []
     yield from run
+
+
+def _room_for_beginning(run: Sequence[Flowable], after: Sequence[Flowable], width: float, least: float) -> float:
+    """Height that a part takes down to `least`, or to the end of what is kept together there."""
+    total = _height(run, width)
+    room, together = min(total, least), list[Flowable]()
+    for flowable in _rest_of_part(after):
+        together.append(flowable)
+        if flowable.getKeepWithNext():
+            continue
+        if total >= least:
+            break
+        is_whole = len(together) > 1
+        total += _height(together, width)
+        room, together = (total if is_whole else min(total, least)), []
+    return room
+
+
+def _rest_of_part(story: Iterable[Flowable]) -> Iterator[Flowable]:
+    """What follows up to the next heading, repeated stretch of rows or page of its own."""
+    ends = (_Heading, _Block, NextPageTemplate, PageBreak, _Sheet)
+    return itertools.takewhile(lambda flowable: not isinstance(flowable, ends), story)
 
 
 def _height(flowables: Sequence[Flowable], width: float) -> float:
@@ -416,9 +448,10 @@ def _chapter(document: Document, every_row: bool, width: float, depth: int) -> I
         label, value = _style(10, True, 0.01), _style(10)
         rows = [[_paragraph(name, label), _paragraph(text, value)] for name, text in document.facts]
         yield Grid(rows, [24 * mm, width - 24 * mm], style=_PLAIN, spaceAfter=2 * mm)
+    has_legend = document.rows is not None and any(row.bed for row in document.rows.passes())
     for part in document.parts:
         flowables = [each for block in part.blocks for each in _block(block, width - (6 * mm if part.boxed else 0))]
-        if part is document.parts[-1] and document.rows is not None and flowables:
+        if part is document.parts[-1] and has_legend and flowables:
             flowables[-1].keepWithNext = 1  # the legend of the rows belongs to what is said of working them
         if part.boxed:
             head = _paragraph(part.heading, _style(12, True, 0.01))
@@ -574,7 +607,22 @@ def _table(table: Table, width: float) -> Iterator[Flowable]:
     longest = [max(len(cell) for cell in column) for column in zip(table.head, *table.rows, strict=True)]
     shares = [min(max(letters, 6), 60) for letters in longest]
     widths = [width * share / sum(shares) for share in shares]
-    yield Grid([head, *rows], widths, repeatRows=1, style=_RULED, spaceAfter=2 * mm)
+    yield _Ruled([head, *rows], widths, repeatRows=1, style=_RULED, spaceAfter=2 * mm)
+
+
+class _Ruled(Grid):  # type: ignore[misc]
+    """A table that goes over to the next page, if it must, with no fewer than three lines on either."""
+
+    def split(self, width: float, height: float) -> list[Flowable]:
+        parts: list[Flowable] = super().split(width, height)
+        if len(parts) == 2:
+            before, after = (len(part._cellvalues) - 1 for part in parts)
+            if after < _FEWEST_LINES:
+                height = float(sum(self._rowHeights[: before + after - _FEWEST_LINES + 1])) + 0.1
+                parts, before = super().split(width, height), before + after - _FEWEST_LINES
+            if before < _FEWEST_LINES:
+                return []
+        return parts
 
 
 class _Shapes(Flowable):  # type: ignore[misc]

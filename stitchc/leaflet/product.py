@@ -29,6 +29,7 @@ DEFAULTS: Final = LeafletOptions()
 MOST_OF_FABRICS: Final = 180_000
 """Bytes of all drawn fabrics in the page, which stays under a megabyte without photographs."""
 
+_KIND: Final = "a pattern for single-bed knitting machines"
 _DRAWING: Final = 0.6
 """Share of the time that drawing the fabric takes."""
 
@@ -96,7 +97,7 @@ def _front(pattern: Pattern, fabrics: Sequence[Picture], options: LeafletOptions
         *fabrics,
         *([Listing(pattern.notes)] if pattern.notes else []),
     ]
-    return Document(pattern.title or name_of(pattern), "leaflet", tuple(facts), (Part("", tuple(blocks)),))
+    return Document(pattern.title or name_of(pattern), _KIND, tuple(facts), (Part("", tuple(blocks)),))
 
 
 def _doubts(pattern: Pattern, ways: Sequence[Way]) -> list[Message]:

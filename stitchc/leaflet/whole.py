@@ -57,10 +57,11 @@ def whole_leaflet(
             chapters.append(Document(name, "", tuple(piece_facts), tuple(own)))
         taken = [*everywhere, *shared]
         documents[name] = [_without(each, taken, piece_facts) for each in of_piece]
-    opening += [*needs_part(pattern), stitch_part(pattern), machines_part(ways, others), *in_order(everywhere)]
+    opening += [*needs_part(pattern), stitch_part(pattern), machines_part(ways, others), Part(_TERMS, (terms,))]
+    opening += in_order(everywhere)
     for together in _alike(ways, documents):
         chapters.append(_class_chapter(pattern, [ways[at] for at in together], _each(documents, together), options))
-    named = [*_distinct(chapters), Document(_TERMS, "", (), (Part("", (terms,)),))]
+    named = _distinct(chapters)
     if sheets:
         named.append(_sheets_chapter(sheets))
     return replace(front, facts=tuple(facts), parts=(*front.parts, *_by_use(opening)), chapters=tuple(named))

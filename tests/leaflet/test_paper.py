@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import re
 
 import pypdfium2
@@ -87,6 +88,22 @@ def test_no_page_is_half_empty_but_the_last_before_the_cards(name: str, page: Pa
         assert (height - lowest) / height > 0.6 or whole_repeat, f"page {at + 1}"
 
 
+@pytest.mark.parametrize("page", ["a4", "letter"])
+@pytest.mark.parametrize("name", ["cowl", "pilot-cap", "cushion", "wrist-warmers"])
+def test_a_heading_has_the_beginning_of_its_part_under_it(name: str, page: PageSize) -> None:
+    """At least three lines, or all that there is before the next heading."""
+    document, texts = opened(name, page)
+    on_cards = set(cards(document))
+    headings = [(item.get_title(), item.get_dest().get_index()) for item in document.get_toc()]
+    for (title, at), (following, next_at) in itertools.pairwise(headings):
+        if next_at in (at, *on_cards):
+            continue
+        lines = [line for line in document[at].get_textpage().get_text_range().split("\n") if line.strip()]
+        under = len(lines) - 2 - max(place for place, line in enumerate(lines) if line.strip() == title)
+        begins = texts[next_at].startswith(following)
+        assert under >= 3 or begins, f"{title}, page {at + 1}, has {under} lines under it"
+
+
 def test_the_cards_say_that_they_must_not_be_scaled() -> None:
     document, texts = opened("cowl")
     assert cards(document) == [len(document) - 2, len(document) - 1]
@@ -101,8 +118,8 @@ def test_it_can_be_read_in_order_from_the_title_to_the_cards() -> None:
     for words in (
         *("Pilot cap", "By the harbour workshop", "Difficulty Easy", DATE, "The sizes are the cap's width", "Contents"),
         *("What the sizes come to", "tar (dark blue", "a tapestry needle", "22.0 stitches and 30.0 rows", "Mark rows"),
-        *("as here", "The repeat of cleat", "knit 1, tuck 1, knit 4", "Hand bed, fine gauge", "Hooks and latches"),
-        *("Working the rows", "Turn up the hem", "With a hole card", "The picture to enter", "L1, R1"),
+        *("as here", "The repeat of cleat", "knit 1, tuck 1, knit 4", "Hand bed, fine gauge", "L1, R1"),
+        *("Hooks and latches", "Working the rows", "Turn up the hem", "With a hole card", "The picture to enter"),
         "Pages at true scale",
     ):
         place = whole.index(words, place)
