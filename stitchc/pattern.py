@@ -8,11 +8,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Final, Literal, NamedTuple
+from typing import Final, Literal, NamedTuple, TypeVar
 
 from stitchc.bed import Needles
 from stitchc.chart import Chart
 from stitchc.messages import Span
+
+T = TypeVar("T")
 
 Side = Literal["left", "right"]
 
@@ -197,6 +199,11 @@ class Pattern:
     swatches: tuple[Swatch, ...] = ()
     pieces: Mapping[str, Piece] = field(default_factory=dict)
     sources: Mapping[str, Sequence[str]] = field(default_factory=dict, repr=False)
+
+    def by_yarn(self, amounts: Mapping[str | None, T]) -> dict[str | None, T]:
+        """What is known of some yarns, in the order of the file's `yarn` lines; the yarn without a name first."""
+        places = {name: place for place, name in enumerate(self.yarns)}
+        return dict(sorted(amounts.items(), key=lambda each: places.get(each[0], -1) if each[0] else -1))
 
     @cached_property
     def main_yarn(self) -> Yarn | None:

@@ -117,11 +117,15 @@ class WrongAnswer(ValueError):
     """An answer that cannot be true; the text tells why, in plain words, and what to look at again."""
 
 
+def _quoted(text: str) -> str:
+    return f"`{text.strip()}`" if text.strip() else "An empty answer"
+
+
 def read_side(text: str) -> Literal["left", "right"]:
     """left or right, also as one letter. Raises WrongAnswer."""
     word = text.strip().lower()
     if word not in ("l", "left", "r", "right"):
-        raise WrongAnswer(f"`{text.strip()}` is neither left nor right. Write left or right.")
+        raise WrongAnswer(f"{_quoted(text)} is neither left nor right. Write left or right.")
     return "left" if word[0] == "l" else "right"
 
 
@@ -129,7 +133,7 @@ def read_yes(text: str) -> bool:
     """yes or no, also as one letter. Raises WrongAnswer."""
     word = text.strip().lower()
     if word not in ("y", "yes", "n", "no"):
-        raise WrongAnswer(f"`{text.strip()}` is neither yes nor no. Write yes or no.")
+        raise WrongAnswer(f"{_quoted(text)} is neither yes nor no. Write yes or no.")
     return word[0] == "y"
 
 
@@ -139,7 +143,7 @@ def read_pole(machine: Machine, text: str) -> str:
     try:
         position = needle_position(text)
     except ValueError:
-        raise WrongAnswer(f"`{text.strip()}` is not a needle. Write it as in L5 or R3.") from None
+        raise WrongAnswer(f"{_quoted(text)} is not a needle. Write it as in L5 or R3.") from None
     if not in_work.first <= position <= in_work.last:
         raise WrongAnswer(
             f"The pole cannot be on {needle_name(position)}: only {in_work.left} to {in_work.right} were in work. Name "
@@ -153,7 +157,7 @@ def read_eye_level(machine: Machine, text: str) -> int:
     rows = plan_test_card(machine).rows
     if not re.fullmatch(r"\s*[0-9]{1,6}\s*", text, re.ASCII) or not 1 <= int(text) <= rows:
         raise WrongAnswer(
-            f"`{text.strip()}` is not a row of the test card: they are numbered 1 to {rows}, at the left of the card."
+            f"{_quoted(text)} is not a row of the test card: they are numbered 1 to {rows}, at the left of the card."
         )
     return int(text)
 
@@ -162,7 +166,7 @@ def read_ten(machine: Machine, way: Literal["columns", "rows"], text: str) -> fl
     """What ten columns or ten rows measure, in mm, of a card that can be. Raises WrongAnswer."""
     match = re.fullmatch(r"\s*([0-9]{1,6}(?:[.,][0-9]*)?)\s*(?:mm)?\s*", text, re.ASCII)
     if match is None:
-        raise WrongAnswer(f"`{text.strip()}` is not a length in mm. Write it in figures, as in 45.2.")
+        raise WrongAnswer(f"{_quoted(text)} is not a length in mm. Write it in figures, as in 45.2.")
     measure = float(match[1].replace(",", "."))
     if _can_be(machine, way, measure):
         return measure

@@ -75,7 +75,7 @@ def _answer(question: str, read: Callable[[str], T]) -> T:
 
     while True:
         try:
-            return read(click.prompt(question, type=str, prompt_suffix=" ", err=True))
+            return read(click.prompt(question, "", type=str, prompt_suffix=" ", show_default=False, err=True))
         except WrongAnswer as error:
             say(str(error))
         except click.Abort as stopped:

@@ -217,7 +217,7 @@ def yarns_of(
         key = pattern.main_yarn.name if name is None and pattern.main_yarn is not None else name
         found[key] = found.get(key, Cells()) + cells
     uses: list[YarnUse] = []
-    for name, cells in found.items():
+    for name, cells in pattern.by_yarn(found).items():
         area = metres_per_square_metre(report, stitch.name, cells, of_cells, pitch_mm, name)
         square = metres_of(report.in_yarn(name), cells.times(100 * 100, over=of_cells), pitch_mm)
         if area is None or square is None:

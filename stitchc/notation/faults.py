@@ -8,7 +8,7 @@ from typing import Final
 
 from stitchc.messages import Message, Span
 from stitchc.notation.tree import Length, Number, Word
-from stitchc.notation.vocabulary import MOST_COUNT, count_message, nearest
+from stitchc.notation.vocabulary import MOST_COUNT, count_message, nearest_names
 
 MOST_MESSAGES: Final = 1000
 """Messages kept for one pattern; nobody fixes more at a time, and a hostile file could cause millions."""
@@ -57,8 +57,12 @@ class Faults:
         )
 
     def nearest(self, name: str, among: Iterable[str]) -> str | None:
-        """The name most like this one; not looked for once there are more mistakes than anybody mends at a time."""
-        return nearest(name, among) if self.count < MOST_NEAREST else None
+        """The name most like this one; see `nearest_names`."""
+        return next(iter(self.nearest_names(name, among, 1)), None)
+
+    def nearest_names(self, name: str, among: Iterable[str], most: int) -> list[str]:
+        """The names most like this one; not looked for once there are more mistakes than anybody mends at a time."""
+        return nearest_names(name, among, most) if self.count < MOST_NEAREST else []
 
     def counted(self, number: Number, subject: str = "A count", least: int = 1, most: int = MOST_COUNT) -> int | None:
         """The number as a count, or None with N115 below `least` and N110 above `most`."""

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Final, TypeVar
 
 from stitchc import photo
+from stitchc.english import listed
 from stitchc.messages import Message, Span, visible
 from stitchc.notation.decoding import decoded
 from stitchc.notation.faults import Faults
@@ -374,11 +375,14 @@ class Gathered:
         name = re.sub(r"[\s_-]+", "", word.text.lower()).replace("grey", "gray")
         if name in colormap:
             return str(colormap[name])
+        near = self.faults.nearest_names(name, (each for each in colormap if "grey" not in each), 3)
         self.faults.error(
             "N101",
             f"`{word.shown}` is not a colour: write # and six hexadecimal figures, or a colour's CSS name.",
             word.span,
-            cure='as in "#d9c7a0"',
+            cure=listed([*near, '"#d9c7a0"'], "or")
+            if near
+            else 'as in "#d9c7a0", or a name such as linen, tan or teal',
         )
         return None
 

@@ -77,13 +77,17 @@ def unquoted(text: str) -> str:
 
 def nearest(name: str, among: Iterable[str]) -> str | None:
     """The name most like this one, capitals or not, or None if nothing comes near."""
+    return next(iter(nearest_names(name, among, 1)), None)
+
+
+def nearest_names(name: str, among: Iterable[str], most: int) -> list[str]:
+    """The names most like this one, capitals or not, the nearest first; as few as come near."""
     if len(name) > 60:
-        return None
+        return []
     import difflib
 
     folded = {other.casefold(): other for other in itertools.islice(among, 5000)}
-    near = difflib.get_close_matches(name.casefold(), folded, n=1, cutoff=0.7)
-    return folded[near[0]] if near else None
+    return [folded[near] for near in difflib.get_close_matches(name.casefold(), folded, n=most, cutoff=0.7)]
 
 
 def count_message(

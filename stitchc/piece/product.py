@@ -196,7 +196,7 @@ def _yarn_of_all(planned: Sequence[_Planned], options: PieceOptions) -> AllYarn:
             if (plan := plans[mm]) is not None:
                 column.append((other.make, yarn_needed(plan)))
     pieces = tuple((name, each.make) for name, each in pattern.pieces.items() if name in counted)
-    yarns = tuple(yarn_together(column) for column in columns)
+    yarns = tuple(yarn_together(pattern, column) for column in columns)
     return AllYarn(pieces, yarns, tuple(in_one_size), tuple(left_out))
 
 

@@ -18,7 +18,7 @@ from stitchc.gauge.values import Range
 from stitchc.gauge.weights import tex_of
 from stitchc.gauge.yarn import Cells, grams, metres_of, total
 from stitchc.passes import Pass
-from stitchc.pattern import Ball
+from stitchc.pattern import Ball, Pattern
 from stitchc.piece.plan import Plan
 
 ALLOWANCE: Final = 0.10
@@ -51,7 +51,7 @@ class YarnNeeded:
 
 
 def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
-    """Each yarn of the piece, in the order in which it is first knitted with; of the rows after `after_row` alone."""
+    """Each yarn of the piece, in the order of the file; of the rows after `after_row` alone."""
     main = plan.pattern.main_yarn
     cells: dict[str | None, Cells] = {}
     rows: dict[str | None, int] = {}
@@ -60,7 +60,7 @@ def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
         cells[name] = cells.get(name, Cells()) + counted
         rows[name] = rows.get(name, 0) + 1
     needed = []
-    for name, counted in cells.items():
+    for name, counted in plan.pattern.by_yarn(cells).items():
         yarn_line = plan.pattern.yarns.get(name) if name is not None else None
         tex = tex_of(yarn_line) if yarn_line is not None else None
         metres = metres_of(plan.report.in_yarn(name), counted, plan.machine.pitch_mm)
@@ -107,8 +107,8 @@ class AllYarn:
     left_out: tuple[str, ...] = ()
 
 
-def yarn_together(needed: Iterable[tuple[int, Iterable[YarnNeeded]]]) -> tuple[YarnNeeded, ...]:
-    """The yarns of several pieces, of each so many, by their names; the amounts of one yarn vary together."""
+def yarn_together(pattern: Pattern, needed: Iterable[tuple[int, Iterable[YarnNeeded]]]) -> tuple[YarnNeeded, ...]:
+    """The yarns of several pieces, of each so many, in the order of the file; the amounts of one yarn vary together."""
     parts_by_name: dict[str | None, list[tuple[int, YarnNeeded]]] = {}
     for count, yarns in needed:
         for yarn in yarns:
@@ -121,7 +121,7 @@ def yarn_together(needed: Iterable[tuple[int, Iterable[YarnNeeded]]]) -> tuple[Y
             metres=total(None if yarn.metres is None else yarn.metres.times(count) for count, yarn in parts),
             grams=total(None if yarn.grams is None else yarn.grams.times(count) for count, yarn in parts),
         )
-        for parts in parts_by_name.values()
+        for parts in pattern.by_yarn(parts_by_name).values()
     )
 
 

@@ -123,6 +123,11 @@ WELL = ["R1", "left", "8", "no", "45.2", "50"]
     [
         (0, ["L99"], "only L12 to R12 were in work"),
         (0, ["maybe"], "`maybe` is not a needle. Write it as in L5"),
+        (0, [""], "An empty answer is not a needle. Write it as in L5"),
+        (1, [""], "An empty answer is neither left nor right."),
+        (2, [""], "An empty answer is not a row of the test card"),
+        (3, [""], "An empty answer is neither yes nor no."),
+        (4, ["  "], "An empty answer is not a length in mm"),
         (1, ["up"], "`up` is neither left nor right. Write left or right."),
         (2, ["99"], "`99` is not a row of the test card: they are numbered 1 to 36"),
         (2, ["0"], "`0` is not a row of the test card"),

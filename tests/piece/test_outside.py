@@ -126,7 +126,7 @@ def test_yarn_is_counted_cell_by_cell() -> None:
     head = "yarn sand tex 200\nyarn foam tex 200\ngauge plain 20 stitches 28 rows per 10 cm\n"
     ripple = "stitch ripple\n 1: K T\n 2: K\nstitch posts\n 1-2: K T\n 3: K\n"
     piece = "piece it\n needles 6\n knit ripple for 4 rows in foam\n knit plain for 3 rows in sand\n"
-    foam, sand = yarn_needed(plan_of(head + ripple + piece))
+    sand, foam = yarn_needed(plan_of(head + ripple + piece))
     assert (foam.name, foam.rows, foam.cells.knits, foam.cells.tucks) == ("foam", 4, 20, 4)
     assert (sand.name, sand.rows, sand.cells.knits, sand.cells.total) == ("sand", 3, 18, 18)
     piece = "piece it\n needles 6\n knit posts for 3 rows in foam\n"

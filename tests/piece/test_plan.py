@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
+from stitchc import PieceOptions, plan_piece
 from stitchc.document import ByHand, Table
-from stitchc.machines import load_text
+from stitchc.gauge.estimate import estimate_pattern
+from stitchc.gauge.yarn import yarns_of
+from stitchc.machines import load, load_text
 from stitchc.piece import Plan
 from stitchc.piece.document import piece_document
 from stitchc.piece.size_words import size_lines
 from stitchc.piece.yarn_words import yarn_lines
-from tests.piece.conftest import plan_of, planned
+from tests.piece.conftest import pattern_of, plan_of, planned
 
 RIPPLE = "stitch ripple\n 1: K T\n 2: K\n"
 PEBBLES = "stitch pebbles over 4\n 1: T K3\n 2: K\n 3: K2 T K\n 4: K\n"
@@ -415,3 +420,19 @@ def test_on_a_card_every_size_has_its_own_needles_in_the_table() -> None:
     (table,) = [entry for entry in rows.entries if isinstance(entry, Table)]
     assert [row[0] for row in table.rows] == ["1, 2", "3"] and "[" in table.rows[0][1]
     assert sum("release the card" in entry.words.lower() for entry in rows.passes()) == 1
+
+
+def test_yarns_are_listed_in_the_order_of_the_file_under_every_piece() -> None:
+    pieces = "".join(
+        f"piece {name}\n needles 12\n" + "".join(f" knit plain for 2 rows in {yarn}\n" for yarn in yarns)
+        for name, yarns in (("cuff", ("kelp", "oat")), ("band", ("foam", "kelp", "oat")))
+    )
+    pattern = pattern_of(f"yarn oat\nyarn foam\nyarn kelp\n{PLAIN}{RIPPLE}{pieces}")
+    for name, order in (("cuff", ["oat", "kelp"]), ("band", ["oat", "foam", "kelp"])):
+        made = plan_piece(pattern, load("hand-standard"), PieceOptions(piece=name, form="json"))
+        document = json.loads(made.files[0].content)
+        assert [yarn["name"] for yarn in document["yarn"]] == order
+        assert [yarn["name"] for yarn in document["yarn_of_all_pieces"]["yarn"]] == ["oat", "foam", "kelp"]
+    rows = "stitch bars\n 1 in foam: K\n 2 in oat: K\n"
+    named = pattern_of(f"yarn oat\nyarn foam\n{PLAIN}{rows}")
+    assert [use.name for use in yarns_of(estimate_pattern(named), named, named.stitches["bars"])] == ["oat", "foam"]
