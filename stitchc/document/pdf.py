@@ -388,7 +388,9 @@ def _with_page_breaks(story: Sequence[Flowable], width: float, height: float) ->
 
 
 def _room_for_beginning(run: Sequence[Flowable], after: Sequence[Flowable], width: float, least: float) -> float:
-    """Height that a part takes down to `least`, or to the end of what is kept together there."""
+    """Height that a run takes down to `least` from its last heading, or to the end of what is kept together there."""
+    last = max(at for at, flowable in enumerate(run) if isinstance(flowable, _Heading))
+    least += _height(run[:last], width)
     total = _height(run, width)
     room, together = min(total, least), list[Flowable]()
     for flowable in _rest_of_part(after):
@@ -447,7 +449,9 @@ def _chapter(document: Document, every_row: bool, width: float, depth: int) -> I
     if document.facts:
         label, value = _style(10, True, 0.01), _style(10)
         rows = [[_paragraph(name, label), _paragraph(text, value)] for name, text in document.facts]
-        yield Grid(rows, [24 * mm, width - 24 * mm], style=_PLAIN, spaceAfter=2 * mm)
+        facts = Grid(rows, [24 * mm, width - 24 * mm], style=_PLAIN, spaceAfter=2 * mm)
+        facts.keepWithNext = 1
+        yield facts
     has_legend = document.rows is not None and any(row.bed for row in document.rows.passes())
     for part in document.parts:
         flowables = [each for block in part.blocks for each in _block(block, width - (6 * mm if part.boxed else 0))]
