@@ -55,7 +55,8 @@ def _chosen(pattern: Pattern, way: Way, piece: Piece, size: int, units: Units, o
     more = [*needs_part(pattern), *swatch_parts(pattern, [plan], way.machine, units)]
     more += [stitch_part(pattern), *chart_parts(pattern), *_for_the_reader(pattern, way, options)]
     parts = in_order([*document.parts, *more])
-    return replace(document, parts=tuple(parts))
+    chosen = [("Size", piece.sizes[size][0])] if len(piece.sizes) > 1 else []
+    return replace(document, facts=(*chosen, *document.facts), parts=tuple(parts))
 
 
 def _for_the_reader(pattern: Pattern, way: Way, options: LeafletOptions) -> Iterator[Part]:

@@ -40,7 +40,9 @@ def test_both_forms_by_default_named_after_the_file(cuff: Path, tmp_path: Path) 
     assert said.status == 0 and said.out.split() == [str(tmp_path / f"cuff-leaflet.{end}") for end in ("pdf", "html")]
 
 
-@pytest.mark.parametrize(("ending", "head"), [("pdf", b"%PDF"), ("html", b"<!DOCTYPE"), ("txt", b"Cuff: leaflet")])
+@pytest.mark.parametrize(
+    ("ending", "head"), [("pdf", b"%PDF"), ("html", b"<!DOCTYPE"), ("txt", b"Cuff: a pattern for single-bed")]
+)
 def test_the_ending_chooses_the_form(cuff: Path, tmp_path: Path, ending: str, head: bytes) -> None:
     said = stitchc("leaflet", cuff, "--no-pictures", "-o", tmp_path / f"it.{ending}")
     assert said.status == 0 and said.out.split() == [str(tmp_path / f"it.{ending}")]

@@ -86,7 +86,9 @@ def test_the_rows_are_followed_and_the_place_is_kept_for_each_size(browser: Brow
 
 def test_it_prints_what_was_chosen_and_not_the_choice(browser: Browser, page_file: Path) -> None:
     page = shown(browser, page_file)
+    page.select_option("[data-label=Size]", "50 cm")
     page.emulate_media(media="print")
+    assert re.search(r"Size\s+50 cm", page.inner_text("#about"))
     assert page.is_visible("#paper") and page.is_visible("#about")
     assert not page.is_visible("#choose") and not page.is_visible("text=Knit it row by row")
 
