@@ -15,23 +15,14 @@ Patches = npt.NDArray[np.float32]
 """Each cell's inside in s x s samples of three colours, 1 being paper: (rows, columns, s, s, 3), top row first."""
 Codes = npt.NDArray[np.uint8]
 Shares = npt.NDArray[np.float32]
-BORDER: Final = 0.13
-"""The part of a cell at each side that may belong to its lines."""
 _MANY: Final = 60_000
-
-
-def _free(inside_px: float, pitch_px: float) -> float:
-    """The part of a cell that is looked at: free of lines, of their soft edges, and of what leans over them."""
-    usual = (1 - 2 * BORDER) * pitch_px
-    return usual if inside_px >= 1.05 * usual else max(0.15 * pitch_px, inside_px - max(1.0, 0.08 * pitch_px))
 
 
 def sampled(pixels: Pixels, lattice: Lattice) -> Patches:
     """The cells' insides, each sample the mean of its surroundings."""
     columns, rows = lattice.size
     side = 7 if columns * rows <= _MANY else 5 if columns * rows <= 4 * _MANY else 3
-    (middles_x, across), (middles_y, down) = lattice.across.insides(), lattice.down.insides()
-    across, down = _free(across, lattice.across.pitch_px), _free(down, lattice.down.pitch_px)
+    (middles_x, across), (middles_y, down) = lattice.across.free(), lattice.down.free()
     places = (np.arange(side) + 0.5) / side - 0.5
     xs = (middles_x[:, None] + across * places).ravel()
     ys = (middles_y[:, None] + down * places).ravel()

@@ -123,6 +123,8 @@ def _lined(pixels: Pixels, ask: Ask, file: str) -> Field | None:
             words.frayed(side, side in lattice.cut, "column" if side in ("left", "right") else "row")
             for side in dict.fromkeys((*lattice.open, *lattice.cut))
         )
+    if lattice.rival is not None:
+        messages = (words.other_lattice(lattice.size, lattice.rival), *messages)
     return Field(rows, columns, straight.pixels, lattice, None, words.turned(straight), messages, straight)
 
 

@@ -48,7 +48,7 @@ class Read(NamedTuple):
 
 def signs_read(signs: Signs) -> Read:
     """Cells that were recognised as the signs of a notation."""
-    what = words.SIGNS[signs.notation, signs.face]
+    what = words.READ_AS[signs.notation, signs.face]
     return Read(signs.codes, certainty(signs.distances).max(axis=-1), what, signs.face)
 
 

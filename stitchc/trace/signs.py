@@ -15,7 +15,8 @@ from scipy import ndimage
 
 from stitchc.chart import KNIT, SLIP, TUCK
 from stitchc.drawn.symbols import NOTATIONS, Area, Face, Notation, Ring, Spot, Stroke, symbol
-from stitchc.trace.cells import BORDER, Codes, Patches, Shares
+from stitchc.trace.cells import Codes, Patches, Shares
+from stitchc.trace.grid import BORDER
 
 
 @dataclass(frozen=True)

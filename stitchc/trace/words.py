@@ -9,8 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import KNIT, LETTERS, MAX_CELLS, Chart
-from stitchc.chart import SIGNS as SIGNS_OF_CELLS
+from stitchc.chart import KNIT, LETTERS, MAX_CELLS, SIGNS, Chart
 from stitchc.drawn.symbols import Face
 from stitchc.english import listed
 from stitchc.messages import Message, visible
@@ -21,7 +20,7 @@ from stitchc.trace.straight import Straight
 from stitchc.trace.values import Ask, Key, hex_of
 
 STITCHES: Final = ("knit", "tuck", "slip")
-SIGNS: Final = {
+READ_AS: Final = {
     ("squared", "purl"): "read as squared paper: ring knit, dot tuck, empty slip",
     ("squared", "knit"): "read as squared paper: cross knit, dot tuck, empty slip",
     ("squared", None): "read as squared paper: dot tuck, empty slip",
@@ -128,6 +127,17 @@ def blank_rim() -> Message:
         "The outermost cells are blank all around and were counted, but they may be a margin.",
         cure="If they are not part of the chart, cut the picture at its very edges, or give the edges: "
         "--box LEFT,TOP,RIGHT,BOTTOM.",
+    )
+
+
+def other_lattice(size: tuple[int, int], rival: tuple[int, int]) -> Message:
+    """Sizes in cells across and down: the one that was read, and one that explains the picture better."""
+    return Message(
+        "T813",
+        "warning",
+        f"The grid was read as {size[0]} by {size[1]} cells, but the picture looks more like one of {rival[0]} by "
+        f"{rival[1]}.",
+        cure=f"Count the cells in the picture and say how many there are, as in --cells {rival[0]}x{rival[1]}.",
     )
 
 
@@ -355,8 +365,8 @@ def unsure(row: int, column: int, letter: str, share: float, place_px: tuple[flo
 
 
 def outvoted(whole: Chart, chart: Chart, row: int, column: int) -> Message:
-    was = SIGNS_OF_CELLS[whole.cells[row, column]]
-    now = SIGNS_OF_CELLS[chart.cells[row % chart.height, column % chart.width]]
+    was = SIGNS[whole.cells[row, column]]
+    now = SIGNS[chart.cells[row % chart.height, column % chart.width]]
     return Message(
         "T806",
         "warning",

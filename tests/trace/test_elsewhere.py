@@ -22,6 +22,8 @@ from stitchc.trace import Ask, Key, trace
 from stitchc.trace.beyond import sides_with_marks_beyond
 from stitchc.trace.finding import field_in
 from stitchc.trace.grid import Axis, Lattice
+from stitchc.trace.grid.judging import View
+from stitchc.trace.grid.redrawing import redrawn
 
 
 def plain_case() -> elsewhere.Case:
@@ -89,6 +91,40 @@ def test_cells_that_the_grid_leaves_out_are_seen_and_numbers_beside_it_are_not(
 
     less = Lattice(shorter(across, left, right), shorter(down, top, bottom))
     assert sides_with_marks_beyond(replace(field, lattice=less)) == (side,)
+
+
+@pytest.mark.parametrize(("mark", "times"), [("fill", 1.0), ("inset", 1.1), ("dot", 1.1), ("cross", 1.1)])
+def test_a_picture_is_drawn_again_best_from_its_own_lattice(mark: str, times: float) -> None:
+    """The quarters of a filled square are filled squares and cost little more."""
+    style = Style(mark, 20, tuck=(0, 0, 0), margin_px=20)
+    view = View(1 - np.asarray(drawn(plain_case().rows, style).convert("L"), dtype=np.float32) / 255)
+
+    def worth(pitch_px: float, columns: int, rows: int, off_px: float = 0) -> float:
+        return redrawn(
+            view, Axis.evenly(20 + off_px, pitch_px, columns), Axis.evenly(20 + off_px, pitch_px, rows)
+        ).worth
+
+    others = [worth(10, 16, 14), worth(40, 4, 3), worth(20, 7, 6, 10), worth(16, 10, 8), worth(20, 7, 7)]
+    assert worth(20, 8, 7) > times * max(others)
+
+
+def test_a_reading_that_explains_the_picture_worse_than_another_lattice_names_both() -> None:
+    (case,) = elsewhere.cases("tune", 1, 9046)
+    columns, rows = len(case.rows[0]), len(case.rows)
+    traced = trace(case.data, "chart.png", case.ask)
+    (doubt,) = (message for message in traced.messages if "looks more like" in message.text)
+    assert (traced.whole.width, traced.whole.height) == (2 * columns, 4 * rows)
+    assert (doubt.code, doubt.severity) == ("T813", "warning")
+    assert f"{2 * columns} by {4 * rows}" in doubt.text and f"--cells {columns}x{rows}" in str(doubt.cure)
+
+
+@pytest.mark.parametrize("mark", ["fill", "dot", "cross"])
+@pytest.mark.parametrize("cell_px", [9, 12])
+def test_a_chart_of_repeats_is_not_taken_for_one_of_larger_cells(mark: str, cell_px: int) -> None:
+    rows = [row * 6 for row in ("KTKKT", "KKTTK", "TKKKK", "KTKTT")] * 6
+    picture = drawn(rows, Style(mark, cell_px, tuck=(0, 0, 0)))
+    traced = trace(png(picture), "chart.png", Ask(key=Key(dark=TUCK), repeat="whole"))
+    assert traced.whole.rows() == rows and not any("looks more like" in message.text for message in traced.messages)
 
 
 def test_that_dark_knits_is_doubted_where_light_marks_stand_on_dark_cells() -> None:

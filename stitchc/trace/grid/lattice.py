@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 Places = npt.NDArray[np.float64]
+BORDER: Final = 0.13
+"""The part of a cell at each side that may belong to its lines."""
 Side = Literal["left", "right", "top", "bottom"]
 
 
@@ -63,12 +65,22 @@ class Axis:
             middles = (left + right) / 2
         return middles, 2 * max(0.05 * self.pitch_px, float(np.minimum(middles - left, right - middles).min()))
 
+    def free(self) -> tuple[Places, float]:
+        """The middles of the cells, and how much of each is free of lines, of their soft edges, and of what leans over
+        them."""
+        middles, inside = self.insides()
+        usual = (1 - 2 * BORDER) * self.pitch_px
+        if inside < 1.05 * usual:
+            return middles, max(0.15 * self.pitch_px, inside - max(1.0, 0.08 * self.pitch_px))
+        return middles, usual
+
 
 @dataclass(frozen=True, eq=False)
 class Lattice:
     """The cells' places in a straight picture. ruled: whether lines are drawn; else the cells' own borders showed
     where they lie. open: sides where no line closes the grid; cut: sides at which it runs on into part of a cell;
-    beyond: into a whole one."""
+    beyond: into a whole one. rival: the cells across and down of another lattice from which the picture is drawn again
+    clearly better."""
 
     across: Axis
     down: Axis
@@ -76,6 +88,7 @@ class Lattice:
     open: tuple[Side, ...] = ()
     cut: tuple[Side, ...] = ()
     beyond: tuple[Side, ...] = ()
+    rival: tuple[int, int] | None = None
 
     @property
     def size(self) -> tuple[int, int]:

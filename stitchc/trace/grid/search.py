@@ -7,6 +7,7 @@ Works on ink (0 paper, 1 black) alone and knows nothing of what the cells mean.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -16,6 +17,7 @@ from stitchc.trace.grid.comb import LEAST_PITCH_PX, Comb, comb_of, pitches_of
 from stitchc.trace.grid.evidence import Plane, Profile, noise_of, stretches
 from stitchc.trace.grid.judging import Judged, View, judged, sheet_of
 from stitchc.trace.grid.lattice import Axis, Lattice, Side
+from stitchc.trace.grid.redrawing import redrawn
 
 _LOOKED_AT: Final = 1_800_000
 """Pixels in which a grid is looked for; larger pictures are made smaller for it, unless their cells are then small."""
@@ -49,8 +51,9 @@ def _reduced(plane: Plane, by: int) -> Plane:
 def _searched(plane: Plane, cells: tuple[int, int] | None) -> Lattice | None:
     view = View(plane)
     best: Judged | None = None
+    tried: list[Judged] = []
     for rows, columns in _regions(plane):
-        found = _best_pair(view, rows, columns, cells)
+        found = _best_pair(view, rows, columns, cells, tried)
         if found is not None and (best is None or found.score > best.score):
             best = found
         if best is not None and best.seen >= _SURELY and _is_ruled(best) and not _skips_lines(view, best):
@@ -61,7 +64,8 @@ def _searched(plane: Plane, cells: tuple[int, int] | None) -> Lattice | None:
         return None
     if cells is not None and _size(best) != cells:
         return None
-    return _lattice(view, best)
+    lattice = _lattice(view, best)
+    return lattice if cells is not None else replace(lattice, rival=_rival(view, best, lattice, tried))
 
 
 def _size(found: Judged) -> tuple[int, int]:
@@ -116,7 +120,10 @@ def _alike(one: Comb, two: Comb) -> bool:
     )
 
 
-def _best_pair(view: View, rows: slice, columns: slice, cells: tuple[int, int] | None) -> Judged | None:
+def _best_pair(
+    view: View, rows: slice, columns: slice, cells: tuple[int, int] | None, tried: list[Judged]
+) -> Judged | None:
+    """The pair that explains most; all that were judged are added to those tried."""
     best: Judged | None = None
 
     def consider(across: Comb | None, down: Comb | None) -> bool:
@@ -126,6 +133,7 @@ def _best_pair(view: View, rows: slice, columns: slice, cells: tuple[int, int] |
         found = judged(sheet_of(view, across, down), (across.pitch_px, down.pitch_px))
         if found is None or (cells is not None and _size(found) != cells):
             return False
+        tried.append(found)
         if best is None or found.score > best.score:
             best = found
             return True
@@ -221,11 +229,38 @@ def _skips_lines(view: View, found: Judged) -> bool:
 
 
 def _lattice(view: View, found: Judged) -> Lattice:
-    xs, ys = found.lines
-    across = Axis(xs, _widths(view.plane, xs, ys))
-    down = Axis(ys, _widths(view.plane.T, ys, xs))
     opened, cut, beyond = _sides(view, found)
-    return Lattice(across, down, True, opened, cut, beyond)
+    return Lattice(*_axes(view, found), True, opened, cut, beyond)
+
+
+def _axes(view: View, found: Judged) -> tuple[Axis, Axis]:
+    xs, ys = found.lines
+    return Axis(xs, _widths(view.plane, xs, ys)), Axis(ys, _widths(view.plane.T, ys, xs))
+
+
+_RIVALS: Final = 12
+_CLEARLY: Final = 1.2
+"""How many times as much a rival must save."""
+_NEARLY: Final = 0.9
+_WELL_DRAWN: Final = 0.85
+_BETTER: Final = 0.03
+
+
+def _rival(view: View, best: Judged, lattice: Lattice, tried: list[Judged]) -> tuple[int, int] | None:
+    """The size of the lattice that was tried from which the picture is drawn again clearly better than from the best,
+    which was chosen by its lines alone; of some that are nearly as good, that with the fewest cells. A whole repeat of
+    small cells, taken for a single one, is drawn a little better too: but lines are seen in it as well as around it."""
+    others = {_size(found): found for found in sorted(tried, key=lambda found: found.score)}
+    others.pop(lattice.size, None)
+    least = max(0.0, _CLEARLY * redrawn(view, lattice.across, lattice.down).worth)
+    worths: dict[tuple[int, int], float] = {}
+    for size, found in list(others.items())[-_RIVALS:]:
+        if math.prod(size) > math.prod(lattice.size) or found.seen > best.seen + _BETTER:
+            redrawing = redrawn(view, *_axes(view, found))
+            if redrawing.worth > least and redrawing.share >= _WELL_DRAWN:
+                worths[size] = redrawing.worth
+    nearly = [size for size, worth in worths.items() if worth >= _NEARLY * max(worths.values())]
+    return min(nearly, key=math.prod, default=None)
 
 
 def _widths(plane: Plane, lines: Profile, crossings: Profile) -> Profile:
