@@ -3,7 +3,7 @@
 Knows positions, rest lengths and which points are near each other; nothing of stages, starts or pictures. Lengths are
 in plain loop lengths and the yarn's bending stiffness is 1. The terms: yarn that hardly stretches, bends, and pushes
 other yarn away closer than its diameter; and, standing for friction, set and pressing, a flat fabric, loops that stay
-upright, and yarn that does not slide from needle to needle.
+upright, and yarn that does not slide from needle to needle except into floats.
 """
 
 from __future__ import annotations
@@ -43,10 +43,13 @@ MEASURED: Final = Ground(3000.0, 0.0, 0.0, 0.0)
 """For the cell that yarns choose: a swatch is smoothed out flat before it is measured. With less, repeats whose same
 needles always hold fold along their wales."""
 
-SEEN: Final = Ground(30.0, 1e4, 3500.0, 200.0)
-"""For the picture, at a given cell: what is held less bulges between what is held longer, but the fabric is not folded
-along its wales. Yarn that springs back for ever opens every column of tucks into a ladder; real yarn takes the set of
-the loops and of the needles, one pitch apart, that it was knitted on. Chosen by eye, on fourteen repeats."""
+SEEN: Final = Ground(3000.0, 0.0, 600.0, 0.0)
+"""For the picture, at a given cell. Yarn that springs back for ever pushes the neighbours of tucks together into
+ladders; real yarn takes the set of the needles that it was knitted on, one pitch apart."""
+
+SEEN_WITH_LADDERS: Final = Ground(30.0, 1e4, 3500.0, 200.0)
+"""For the picture of a fabric with needles out of work: with less to keep its form, whole wales lean into the gaps.
+Not for others: columns of two-row tucks turn inside out under it, and single slips open into holes. Chosen by eye."""
 
 POINT_SPACING: Final = 0.5
 """Contact points lie at most this many diameters apart along the yarn."""
@@ -114,8 +117,9 @@ class Energy:
         self.layout, self.flat, self._level = layout, ground.flat, ground.level
         looped = np.array([cell.looped for cell in layout.cells]).reshape(layout.height, layout.width)
         first = np.arange(layout.nodes)[::NODES].reshape(looped.shape)
-        # Where wales are free to move, a float gives its slack to its neighbours.
-        at_gap = (looped & np.roll(looped, 1, axis=1)) | (ground.even > 0)
+        # Where a needle slips, a float gives its slack to its neighbours; a ladder's bars lie there in every course.
+        tied = looped | ~looped.any(axis=0)
+        at_gap = tied & np.roll(tied, 1, axis=1)
         gaps = [first[at_gap[:, column], column] for column in range(layout.width)]
         middles = [first[looped[:, column], column] + NODES // 2 for column in range(layout.width)]
         quarters = [np.array([node + NODES // 4, node + 3 * NODES // 4]) for node in first[looped].tolist()]

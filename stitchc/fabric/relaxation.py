@@ -12,9 +12,9 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import KNIT, TUCK, Chart
+from stitchc.chart import KNIT, Chart
 from stitchc.fabric.descent import Descent, Shape, descend
-from stitchc.fabric.energy import MEASURED, SEEN, STRETCH, Energy
+from stitchc.fabric.energy import MEASURED, SEEN, SEEN_WITH_LADDERS, STRETCH, Energy
 from stitchc.fabric.start import DIAMETER, NODES, SLIP_FED, START_COURSE, Floats, Layout, lay_out, start_shape
 from stitchc.fabric.symmetry import Symmetries, symmetries
 from stitchc.fabric.topology import prove
@@ -33,14 +33,14 @@ MOST_CELLS: Final = 1600
 MOST_TUCKS: Final = 10
 """The most tuck loops that a needle may knit off at once."""
 
-HELD: Final = 0.9
+HELD: Final = 0.95
 """Yarn that a held loop takes, if it can get it, over the shortest way round its legs at the given cell."""
 
-ROBBED: Final = 0.2
+ROBBED: Final = 0.06
 """The most that the other loops of a course lose to its held loops, as a share of their yarn."""
 
-TUCK_KEEPS: Final = 0.9
-"""Yarn that a tuck keeps in a free cell, where it can't be said what held loops lack; fitted to no swatch."""
+MOST_RISEN: Final = 3
+"""Courses that a held loop rises over at the most: the tuck loops that it holds further pull it down."""
 
 _START_WALE: Final = 0.34
 _START_CLEAR: Final = 0.7
@@ -232,7 +232,7 @@ class _Relaxation:
     ) -> None:
         self._chart, self._layout, self._alike, self._start = chart, layout, alike, start
         self._free, self._goal, self._longer = cell is None, cell or PLAIN_CELL, longer
-        ground = MEASURED if cell is None else SEEN
+        ground = MEASURED if cell is None else SEEN_WITH_LADDERS if chart.out else SEEN
         self._energy, self._form = Energy(layout, ground), ground.form
         w = self._start_wale()
         self._shape = Shape(start * w, w, w * START_COURSE)
@@ -332,9 +332,7 @@ def _rest_lengths(layout: Layout, shape: Shape, goal: tuple[float, float], free:
         cells = slice(row * layout.width, (row + 1) * layout.width)
         if not any(cell.looped for cell in layout.cells[cells]):
             fed[cells] = 1.02 * goal[0]
-    if free:
-        fed[[cell.kind == TUCK for cell in layout.cells]] *= TUCK_KEEPS
-    else:
+    if not free:
         _rob(layout, fed, goal)
     return _lengths(layout.edges(shape.at, layout.width * shape.w)), np.repeat(fed / NODES, NODES)
 
@@ -361,7 +359,7 @@ def _rob(layout: Layout, fed: Floats, cell: tuple[float, float]) -> None:
     for row in range(layout.height):
         knitted = [index for index, each in enumerate(layout.cells) if each.row == row and each.kind == KNIT]
         robbed = [index for index in knitted if layout.cells[index].span == 1]
-        reach = np.array([w + 2 * c * layout.cells[index].span + 1.6 * DIAMETER for index in knitted])
+        reach = np.array([w + 2 * c * min(layout.cells[index].span, MOST_RISEN) + 1.6 * DIAMETER for index in knitted])
         lack = np.maximum(0.0, HELD * reach - fed[knitted]) * [layout.cells[index].span > 1 for index in knitted]
         if not robbed or not lack.any():
             continue

@@ -25,10 +25,9 @@ NODES: Final = 16
 """Nodes along the yarn of each cell, a multiple of four, so that its middle and quarters are nodes. The free cell of
 plain and of six repeats of tuck and slip comes out within 3 % of what 36 nodes give; 12 nodes are off by up to 8 %."""
 
-TUCK_FED: Final = (1.0, 0.8, 0.64, 0.51)
-"""Yarn fed to a tuck cell, in plain loop lengths. To the first tuck loop on a needle as to a knit, since the stitch cam
-draws all needles to one depth (by hand, knitting one below makes a tuck of a stitch that was knitted); each further one
-needs less than the one before (Spencer, Knitting Technology, 3rd ed., p. 96; how much less is ours)."""
+TUCK_FED: Final = (0.9, 0.72, 0.58, 0.48)
+"""Yarn fed to a tuck cell, in plain loop lengths; to the first tuck loop on a needle, the second, and so on: each
+further one needs less than the one before (Spencer, Knitting Technology, 3rd ed., p. 96; the figures are ours)."""
 
 SLIP_FED: Final = 0.23
 """Yarn laid across a needle that slips, in plain loop lengths: the needles' pitch, 4.5 mm, over the yarn of a stitch at
