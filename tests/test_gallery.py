@@ -45,9 +45,9 @@ def test_the_card_in_the_gallery_has_the_stitchs_holes(example: str, stitch: Sti
         for row in range(told["rows"]):
             for column in range(told["columns"]):
                 dark = pixels.getpixel((round(x + column * dx), round(y + row * dy)))
-                knits = stitch.chart.knits[row % stitch.chart.height, column % stitch.chart.width]
+                held = stitch.chart.held[row % stitch.chart.height, column % stitch.chart.width]
                 assert isinstance(dark, int)
-                assert (dark < 128) == bool(knits), (row + 1, column + 1)
+                assert (dark < 128) != bool(held), (row + 1, column + 1)
 
 
 @pytest.mark.parametrize(("example", "stitch"), STITCHES, ids=IDS)
@@ -150,4 +150,5 @@ def test_the_contact_sheet_names_every_stitch_and_what_it_is_known_by() -> None:
 
 
 def test_the_gallery_is_no_burden_to_fetch() -> None:
-    assert sum(path.stat().st_size for path in CHARTS.rglob("*") if path.is_file()) < 12_000_000
+    """Two leaflets are 2 MB of it."""
+    assert sum(path.stat().st_size for path in CHARTS.rglob("*") if path.is_file()) < 17_000_000

@@ -698,6 +698,12 @@ _UNLINED = {"terminal blocks", "coloured terminal", "smoothly enlarged pixels"}
 _TWO_KINDS = {"terminal blocks", "coloured terminal"}
 
 
+def one_case(half: str, number: int) -> Case:
+    """The case of that number."""
+    (case,) = cases(half, 1, number)
+    return case
+
+
 def cases(half: str, count: int, first: int = 0) -> Iterator[Case]:
     """So many cases, the same for the same numbers: of nine three are clean, two of one tool each, two scans, a photo
     and a pencil."""
