@@ -71,8 +71,12 @@ def purchase_lines(everything: AllYarn, in_yards: bool) -> Iterator[str]:
             words += f" Buy {count_of([each.count for each in bought], 'ball')} of {name}"
             words += f" ({ball.grams:g} g with {ball.metres:g} m each)"
             spares = [each.spare for each in bought]
-            words += f", and {several(spares)} more as a spare: at the upper end of the range you need it" * any(spares)
-            words += "."
+            reason = ": at the upper end of the range you need it" if any(spares) else ""
+            if len(set(spares)) > 1:  # "0 [1, 1] more" would be hard to read
+                words += f", or {several([each.count + each.spare for each in bought])} with a spare"
+            elif any(spares):
+                words += f", and {several(spares)} more as a spare"
+            words += f"{reason}."
         if words:
             lines.append(words.strip())
     if not lines:
