@@ -104,7 +104,7 @@ def test_symmetric_repeats_come_out_symmetric(rows: str, stitch_factor: float, r
 def test_a_mirrored_chart_gives_the_mirrored_fabric() -> None:
     one = at_gauge("KTS/KKK", 1.0, 1.3)
     other = at_gauge("STK/KKK", 1.0, 1.3)
-    assert one.energies[-1][-1] == pytest.approx(other.energies[-1][-1], rel=2e-3)
+    assert one.energies[-1][-1] == pytest.approx(other.energies[-1][-1], rel=1e-3)
 
 
 def test_it_is_the_same_fabric_however_often_it_is_written() -> None:
@@ -202,7 +202,7 @@ def refused(chart: Chart, cell_w: float = PLAIN_CELL[0], cell_c: float = PLAIN_C
 @pytest.mark.parametrize("rows", ["KTKK/KTKK/KKKK", "KKT/KKK", on_demand("KKKT/KKKT/KKKT/KKKK")])
 def test_held_columns_do_not_open_into_ladders(rows: str) -> None:
     """The needles were one pitch apart: no wale takes the room of its neighbours."""
-    fabric = at_gauge(rows, 0.93, 1.31)
+    fabric = at_gauge(rows, 0.93, 1.35)
     layout = lay_out(fabric.chart)
     firsts = [layout.at(0, column).first for column in range(layout.width)]
     at = fabric.courses[0][firsts, 0] / fabric.cell_w
@@ -247,7 +247,7 @@ def test_no_room_for_the_yarn(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.parametrize("rows", ["K/K/K", "SSS/KKK", "KKT/KKK", on_demand("KT/TK/SS"), on_demand("KT/KT/KT/KT/KT/KK")])
 def test_odd_repeats(rows: str) -> None:
-    fabric = at_gauge(rows, 0.9 if "T" in rows else 1.0, 2.2 if rows.count("T") > 2 else 1.3)
+    fabric = at_gauge(rows, 1.0, 1.3)
     assert fabric.closest > CLOSEST
     assert fabric.chart.width >= 2 and fabric.chart.height >= 2
 
