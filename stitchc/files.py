@@ -18,7 +18,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import BinaryIO, Final, NoReturn
 
-from stitchc import seal
 from stitchc.messages import STANDARD_INPUT as STANDARD_INPUT
 from stitchc.messages import Message, Refused
 
@@ -141,6 +140,8 @@ def write_files(
     where the file system refuses; then what stood there before stands there again, and folders made for the others are
     gone. A file that is replaced keeps its permissions.
     """
+    from stitchc import seal
+
     work = _Writing()
     listed = list(contents)
     path = Path()
@@ -322,6 +323,8 @@ def _whose(path: Path, source: str = "") -> str:
     hand", whoever began it; an empty file is nobody's loss."""
     if is_the_users(path):
         return "written by hand"
+    from stitchc import seal
+
     try:
         with path.open("rb") as stream:
             size = os.fstat(stream.fileno()).st_size

@@ -5,7 +5,6 @@ Knows no stage of the compiler; every stage makes these, and only the command la
 
 from __future__ import annotations
 
-import json
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final, Literal, NamedTuple
@@ -135,6 +134,8 @@ def _ranges(lines: Sequence[int]) -> str:
 
 def to_json(messages: Sequence[Message]) -> str:
     """The `stitchc-messages/1` document."""
+    import json
+
     document = {"format": "stitchc-messages/1", "messages": [message.as_json() for message in messages]}
     return json.dumps(document, ensure_ascii=False, indent=2)
 

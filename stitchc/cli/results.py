@@ -5,7 +5,6 @@ Files are called after FILE and the stitch, in the current folder, unless -o nam
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -70,5 +69,7 @@ def show_remarks(product: Product[Any], sources: Mapping[str, Sequence[str]] | N
 def _joined(texts: Sequence[str]) -> str:
     """Several texts one after another, each JSON document on a line of its own."""
     if len(texts) > 1 and all(text.startswith(("{", "[")) for text in texts):
+        import json
+
         return "\n".join(json.dumps(json.loads(text), ensure_ascii=False) for text in texts)
     return "\n\n".join(text.rstrip("\n") for text in texts)

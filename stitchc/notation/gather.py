@@ -57,7 +57,7 @@ MOST_BYTES_OF_PHOTOS: Final = 4 * photo.MOST_BYTES
 WEIGHTS: Final = ("lace", "super-fine", "fine", "light", "medium", "bulky", "super-bulky", "jumbo")
 """The standard yarn weight system's categories, 0 to 7 (Craft Yarn Council)."""
 
-_COLOUR_IN_A_COMMENT: Final = re.compile(r'(\s*(?:"[^"]*")?)\s*(#[0-9a-fA-F]{6}(?!\w)|#[0-9a-fA-F]{3}(?=\s*$))')
+_COLOUR_IN_A_COMMENT: Final = r'(\s*(?:"[^"]*")?)\s*(#[0-9a-fA-F]{6}(?!\w)|#[0-9a-fA-F]{3}(?=\s*$))'
 """Behind a yarn's name: three figures may be a word, and count only where nothing follows them."""
 _ONCE: Final = {"pattern": "title", "by": "designer", "difficulty": "difficulty"}
 """Lines of the head that stand there once, and what they give."""
@@ -358,7 +358,7 @@ class Gathered:
         span = name.span
         line = self.sources[span.file][span.line - 1]
         start = span.column - 1 + span.length
-        match = _COLOUR_IN_A_COMMENT.match(line, start)
+        match = re.compile(_COLOUR_IN_A_COMMENT).match(line, start)
         if match is None:
             return
         place = Span(span.file, span.line, match.start(2) + 1, len(match[2]))

@@ -1,17 +1,25 @@
 """The Lark parser of grammar/stitch.lark.
 
-It is made anew at every start: that takes some 40 ms, a third of a short `check`, and a remembered one would have to
-be kept from damage.
+Making it takes some 40 ms, a third of a short `check`, so it lies ready in parser.ready: `python -m
+stitchc.notation.grammar` writes that anew, and a test says when it is due. It is a part of the program, as trusted as
+the module beside it: nothing is written where stitchc runs, and an installation may be read-only. In a folder of the
+user's it would be a pickle that others may be able to change. Where it is damaged, or made by another Lark or from
+another grammar, the parser is made from the grammar; what Lark saves is the same for every Python.
 """
 
 from __future__ import annotations
 
+import hashlib
+import io
+import pickle
 import re
 from pathlib import Path
 from typing import Any, Final
 
 import lark
 from lark.lexer import PatternRE, TerminalDef
+
+READY: Final = Path(__file__).with_name("parser.ready")
 
 _WORD_ENDS: Final = {"PLAIN": r"\b(?![^\x00-,.-\x7f\s])"}
 _A_WORD_ENDS: Final = r"\b(?!-)"
@@ -30,20 +38,44 @@ def grammar_path() -> Path:
     raise FileNotFoundError("grammar/stitch.lark is missing from this installation of stitchc")
 
 
-def load_parser(transformer: lark.Transformer[Any, Any], start: str = "start") -> lark.Lark:
-    """The parser of a whole text, or of what `start` names in the grammar.
+def load_parser(transformer: lark.Transformer[Any, Any] | None = None) -> lark.Lark:
+    """The parser of a whole text.
 
     transformer: applied while it reads, so that no tree of the whole text is ever held.
     """
+    grammar = grammar_path().read_text("utf-8")
+    digest, _, saved = READY.read_bytes().partition(b"\n") if READY.is_file() else (b"", b"", b"")
+    if digest != _digest(grammar, saved):
+        return make_parser(grammar, transformer)
+    ready = pickle.loads(saved)
+    ready["data"]["options"]["transformer"] = transformer
+    return lark.Lark.load(ready)
+
+
+def make_parser(grammar: str, transformer: lark.Transformer[Any, Any] | None = None) -> lark.Lark:
+    """The parser, made from the grammar."""
     return lark.Lark(
-        grammar_path().read_text("utf-8"),
+        grammar,
         parser="lalr",
         lexer="contextual",
-        start=start,
         maybe_placeholders=True,
         edit_terminals=_end_with_the_word,
         transformer=transformer,
     )
+
+
+def save_parser() -> None:
+    """Write the parser beside this module."""
+    saved = io.BytesIO()
+    grammar = grammar_path().read_text("utf-8")
+    make_parser(grammar).save(saved, ("edit_terminals", "transformer"))
+    READY.write_bytes(_digest(grammar, saved.getvalue()) + b"\n" + saved.getvalue())
+
+
+def _digest(grammar: str, saved: bytes) -> bytes:
+    """Of a saved parser, and of all that it was made from."""
+    made_from = (grammar, _WORD_ENDS, _A_WORD_ENDS, sorted(_SPELLINGS), saved)
+    return f"{lark.__version__} {hashlib.sha256(repr(made_from).encode()).hexdigest()}".encode()
 
 
 def _end_with_the_word(terminal: TerminalDef) -> None:
@@ -54,3 +86,7 @@ def _end_with_the_word(terminal: TerminalDef) -> None:
         value = re.escape(pattern.value) if word else f"(?:{pattern.value})"
         terminal.pattern = PatternRE(value + _WORD_ENDS.get(terminal.name, _A_WORD_ENDS), pattern.flags)
         terminal.priority = 1
+
+
+if __name__ == "__main__":
+    save_parser()

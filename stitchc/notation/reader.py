@@ -104,7 +104,9 @@ def _too_deep(chunk: list[str], file: str, lines_before: int) -> list[Message]:
         if line.count("(") <= DEEPEST or line.lstrip()[:1].isdigit():
             continue
         depth = 0
-        for column, character in enumerate(_NOT_CODE.sub(_blanked, line), start=1):
+        for column, character in enumerate(
+            re.sub(f"{QUOTED}|#.*", lambda match: " " * len(match.group()), line), start=1
+        ):
             depth += (character == "(") - (character == ")")
             if depth > DEEPEST:
                 span = Span(file, lines_before + offset + 1, column)
@@ -113,13 +115,6 @@ def _too_deep(chunk: list[str], file: str, lines_before: int) -> list[Message]:
                 chunk[offset] = ""
                 break
     return messages
-
-
-_NOT_CODE: Final = re.compile(rf"{QUOTED}|#.*")
-
-
-def _blanked(match: re.Match[str]) -> str:
-    return " " * len(match.group())
 
 
 def _parse(text: str) -> list[Placed]:

@@ -88,7 +88,7 @@ class _Reading(NamedTuple):
 
 @cache
 def parser() -> lark.Lark:
-    return load_parser(lark.Transformer(), "line")
+    return load_parser()
 
 
 @cache
@@ -130,7 +130,7 @@ def guided(code: str, around: Surroundings) -> Iterator[str]:
         cost, _, reading = heapq.heappop(heap)
         if next(order) > _MOST_READINGS:
             return  # where not all were looked at, nobody knows whether another is as near
-        if reading.place == len(bits) and after(reading.state, "$END"):
+        if reading.words and reading.place == len(bits) and after(reading.state, "_NEWLINE"):
             best = cost
             lines.append(as_line(reading.words))
             continue

@@ -346,7 +346,7 @@ def _joined(in_line: list[Value]) -> bool:
 
 def _orders(words: _Words, state: Any, left: list[Value]) -> Iterator[_Words]:
     """The orders in which the grammar takes what is left; values of one kind stay in theirs."""
-    if not left and after(state, "$END"):
+    if not left and after(state, "_NEWLINE"):
         yield words
     for index, value in enumerate(left):
         if value.kind != "word" and any(v.kind == value.kind for v in left[:index]):

@@ -1,0 +1,75 @@
+"""The parser that lies ready is the one that the grammar makes, and is used only where it is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import lark
+import pytest
+
+from stitchc.notation import grammar
+
+TEXT = 'pattern "Tide"\nstitch a over 2\n1 in foam: K T\nstitch b = (a up 2) beside plain 4 by 2\n'
+
+of_this_lark = pytest.mark.skipif(
+    not grammar.READY.read_bytes().startswith(f"{lark.__version__} ".encode()), reason="made by another Lark"
+)
+
+
+def made() -> lark.Lark:
+    return grammar.make_parser(grammar.grammar_path().read_text("utf-8"))
+
+
+@pytest.fixture
+def makings(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The grammars that a parser was made from."""
+    texts: list[str] = []
+    make = grammar.make_parser
+    monkeypatch.setattr(grammar, "make_parser", lambda text, *more: texts.append(text) or make(text, *more))
+    return texts
+
+
+@of_this_lark
+def test_it_is_the_one_that_the_grammar_makes(makings: list[str]) -> None:
+    ready, anew = grammar.load_parser(), made()
+    assert makings == [grammar.grammar_path().read_text("utf-8")], "run python -m stitchc.notation.grammar"
+    assert ready.parse(TEXT) == anew.parse(TEXT)
+    terminals = [{t.name: (t.pattern.to_regexp(), t.priority) for t in parser.terminals} for parser in (ready, anew)]
+    assert terminals[0] == terminals[1]
+    assert set(ready.rules) == set(anew.rules)
+
+
+@of_this_lark
+def test_one_that_was_written_anew_is_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, makings: list[str]) -> None:
+    monkeypatch.setattr(grammar, "READY", tmp_path / "parser.ready")
+    grammar.save_parser()
+    makings.clear()
+    assert grammar.load_parser().parse(TEXT) == made().parse(TEXT)
+    assert len(makings) == 1  # `made`
+
+
+@pytest.mark.parametrize("kept", [None, b"", b"\n", b"damaged", b"cut", b"pickle"])
+def test_a_missing_or_damaged_one_costs_nothing_but_time(
+    kept: bytes | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, makings: list[str]
+) -> None:
+    whole = grammar.READY.read_bytes()
+    spoilt = {b"damaged": whole[:-9] + b"x" + whole[-8:], b"cut": whole[:9000]}
+    monkeypatch.setattr(grammar, "READY", tmp_path / "parser.ready")
+    if kept is not None:
+        grammar.READY.write_bytes(spoilt.get(kept, kept))
+    assert grammar.load_parser().parse(TEXT) == made().parse(TEXT)
+    assert len(makings) == 2
+    assert [path.name for path in tmp_path.iterdir()] == ([] if kept is None else ["parser.ready"])
+
+
+def test_another_grammar_and_another_lark_are_noticed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, makings: list[str]
+) -> None:
+    changed = tmp_path / "stitch.lark"
+    changed.write_text(grammar.grammar_path().read_text("utf-8").replace('"pattern"i', '"design"i'), "utf-8")
+    with monkeypatch.context() as patch:
+        patch.setattr(grammar, "grammar_path", lambda: changed)
+        grammar.load_parser().parse(TEXT.replace("pattern", "design"))
+    monkeypatch.setattr(lark, "__version__", "0.0")
+    grammar.load_parser().parse(TEXT)
+    assert len(makings) == 2
