@@ -1,6 +1,7 @@
-"""A document as a PDF to print and tick off: headings that are bookmarks too, page numbers, text in reading order.
+"""A document as a PDF to print and tick off: headings that are bookmarks too, page numbers, tags in reading order.
 
-Set by reportlab's layout engine with the font of every page embedded. The same document gives the same bytes.
+Paragraphs and tables are set by reportlab with the font of every page embedded, and put on pages as `paging` divides
+them. The same document gives the same bytes.
 """
 
 from __future__ import annotations
@@ -8,9 +9,10 @@ from __future__ import annotations
 import functools
 import io
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any, Final, Literal
+from dataclasses import dataclass, field, replace
+from typing import Any, Final, Literal, TypeAlias
 from xml.sax.saxutils import escape
 
 from reportlab.lib.colors import HexColor, black, white
@@ -20,23 +22,14 @@ from reportlab.lib.utils import ImageReader
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import (
-    BaseDocTemplate,
-    CondPageBreak,
-    Flowable,
-    Frame,
-    NextPageTemplate,
-    PageBreak,
-    PageTemplate,
-    Paragraph,
-    Spacer,
-)
+from reportlab.platypus import Flowable, Paragraph, Spacer
 from reportlab.platypus import Table as Grid
 
 from stitchc.code import stretches
 from stitchc.document.bed_strip import draw, legend
 from stitchc.document.blocks import Block as Repeated
 from stitchc.document.blocks import Line, fold, steps_of
+from stitchc.document.paging import NEVER, Page, paginate
 from stitchc.document.values import (
     Block,
     ByHand,
@@ -56,21 +49,20 @@ from stitchc.document.values import (
     Terms,
 )
 from stitchc.page.lettering import font_path, printable, visual_order
-from stitchc.page.pdf import POINTS_PER_MM, draw_page, fonts, without_dates
-from stitchc.page.reading_order import ReadingOrder
+from stitchc.page.pdf import draw_page, fonts, without_dates
+from stitchc.page.reading_order import ReadingOrder, Within
 from stitchc.page.values import PAPERS
 
 _MARGIN: Final = 15 * mm
 _TICKS: Final = (7 * mm, 6.2 * mm, 5.4 * mm)
-"""Side of a box to tick, as in the page for a browser."""
+"""Side of a box to tick, as in the page for a browser; a page has the largest that it holds."""
 _UNBROKEN: Final = 60
 """Letters of code up to which it is not broken over two lines."""
-_LEAST_USED: Final = 0.67
-"""Share of a page that is filled before a block that takes more than a page begins on the next."""
-_UNDER_HEADING: Final = 0.16
-"""Share of a page that a part takes at most to stay whole: a quarter would leave too many pages open at the foot."""
 _FEWEST_LINES: Final = 3
 """Lines of a table on a page where it goes on from one page to the next."""
+_FOOT: Final = 9 * mm
+_FOOT_OF_SHEET: Final = 6.4 * mm
+"""A quarter of an inch, which most printers can do (common practice): sheets are full down to 10 mm."""
 _GREY: Final = HexColor("#666666")
 _SHADE: Final = HexColor("#eeeeee")
 
@@ -80,118 +72,78 @@ PageSize = Literal["a4", "letter"]
 def to_pdf(document: Document, every_row: bool = False, page: PageSize = "a4") -> bytes:
     """The whole document. every_row: a line for every row; by default each repeated stretch once, with a box to tick
     for every row of it."""
-    pages_of: dict[str, int] = {}
-    if document.chapters:  # the page numbers of its contents are known once everything is set
-        _set(document, every_row, page, pages_of, is_draft=True)
-    return _set(document, every_row, page, pages_of)
-
-
-def _set(
-    document: Document, every_row: bool, page: PageSize, pages_of: dict[str, int], is_draft: bool = False
-) -> bytes:
-    """The document as bytes. pages_of: takes the page of each heading, by its key, and gives them to the contents.
-    is_draft: without pictures and sheets, for their pages alone."""
-    out = io.BytesIO()
     width, height = (side * mm for side in PAPERS[page])
-    frame = Frame(_MARGIN, _MARGIN, width - 2 * _MARGIN, height - 2 * _MARGIN, 0, 0, 0, 0)
-    sheets = list(_sheets(document))
-    at_scale = any(sheet.true_scale for sheet in sheets)
-    canvas = functools.partial(_Numbered, title=document.title, true_scale=at_scale, is_draft=is_draft)
-    template = _Template(out, pagesize=(width, height), title=_clean(f"{document.title}: {document.kind}"))
-    template.pages_of = pages_of
-    template.addPageTemplates([PageTemplate(_TEXT, [frame], pagesize=(width, height)), *map(_sheet_template, sheets)])
-    parts = list(_story(document, every_row, frame.width, pages_of))
-    _leave_room_for_the_end(parts, frame.width)
-    story = _with_page_breaks(parts, frame.width, frame.height)
-    template.build(list(story), canvasmaker=canvas)
+    inner = (width - 2 * _MARGIN, height - 2 * _MARGIN)
+    story = list(_story(document, every_row, inner))
+    pages: list[_Sheet | tuple[Sequence[_Item], Page]] = []
+    for is_sheet, together in itertools.groupby(story, lambda item: isinstance(item, _Sheet)):
+        if is_sheet:
+            pages += (item for item in together if isinstance(item, _Sheet))
+        else:
+            items = [item for item in together if not isinstance(item, _Sheet)]
+            pages += ((items, each) for each in paginate(items, inner[1], len(_TICKS)))
+    for number, each in enumerate(pages, start=1):
+        on_page = [each] if isinstance(each, _Sheet) else [each[0][part.item].flowable for part in each[1].stretches]
+        for heading in on_page:
+            if isinstance(heading, _Heading | _Sheet):
+                heading.on_page = number
+    out = io.BytesIO()
+    canvas = _Canvas(out, document, any(isinstance(item, _Sheet) and item.sheet.true_scale for item in story))
+    for each in pages:
+        if isinstance(each, _Sheet):
+            canvas.begin((each.sheet.page.width_mm * mm, each.sheet.page.height_mm * mm))
+            each.draw_on(canvas)
+            canvas.end(len(pages), _FOOT_OF_SHEET)
+            continue
+        canvas.begin((width, height))
+        on_it, divided = each
+        for part in divided.stretches:
+            shown = on_it[part.item].part(part.first, part.last, divided.size)
+            _, high = shown.wrapOn(canvas, inner[0], 1e6)
+            shown.drawOn(canvas, _MARGIN, height - _MARGIN - part.y - high)
+        canvas.end(len(pages), _FOOT)
+    canvas.order.close()
+    canvas.save()
     return without_dates(out.getvalue())
 
 
-class _Template(BaseDocTemplate):  # type: ignore[misc]
-    """Headings become bookmarks as they are set."""
+class _Canvas(Canvas):  # type: ignore[misc]
+    """What is drawn is told of as it is marked; all else is there for the eye alone."""
 
-    pages_of: dict[str, int]
-
-    def afterFlowable(self, flowable: Flowable) -> None:
-        level = getattr(flowable, "level", None)
-        if level is not None:
-            key = f"heading-{self.seq.nextf('heading')}"
-            self.canv.bookmarkPage(key)
-            self.canv.addOutlineEntry(flowable.getPlainText(), key, level)
-            self.pages_of[key] = self.page
-
-
-class _Numbered(Canvas):  # type: ignore[misc]
-    """Pages are finished at the end, when it is known how many there are."""
-
-    def __init__(self, *arguments: Any, title: str, true_scale: bool, is_draft: bool, **settings: Any) -> None:
-        names = fonts()
-        settings |= {
-            "initialFontName": names[False],
-            "invariant": 1,
-            "pageCompression": 1,
-            "pdfVersion": (1, 7),
-            "lang": "en",
-        }
-        super().__init__(*arguments, **settings)
+    def __init__(self, out: io.BytesIO, document: Document, true_scale: bool) -> None:
+        regular = fonts()[False]
+        super().__init__(out, invariant=1, pageCompression=1, pdfVersion=(1, 7), lang="en", initialFontName=regular)
+        self.setTitle(_clean(f"{document.title}: {document.kind}"))
         self.setCreator("stitchc")
         self.setProducer("stitchc")
         self.setAuthor("")
         self.setViewerPreference("DisplayDocTitle", "true")
         if true_scale:
             self.setViewerPreference("PrintScaling", "None")
-        self.about, self.is_draft = _clean(title), is_draft
-        self.pages: list[dict[str, Any]] = []
-        self._begin_marks()
+        self.about = _clean(document.title)
+        self.order = ReadingOrder(self)
 
-    def bookmarkPage(self, key: str, *arguments: Any, **settings: Any) -> None:
-        """Reportlab takes the page that is being written for the bookmark's, so it is set when this one is."""
-        self.keys.append(key)
-
-    def _begin_marks(self) -> None:
-        self.foot_mm = 9.0
-        self.keys: list[str] = []
-        self.marks: list[tuple[str, str]] = []
-        """Kind of each marked part of this page, and the words in its place."""
-        self._mark("P")
-
-    def _mark(self, kind: str, instead: str = "") -> None:
-        self._code.append(f"/{kind} <</MCID {len(self.marks)}>> BDC")
-        self.marks.append((kind, instead))
+    def begin(self, size: tuple[float, float]) -> None:
+        """A page of this size."""
+        self.setPageSize(size)
+        self._code.append("/Artifact BMC")
 
     @contextmanager
-    def marked(self, kind: str, instead: str = "") -> Iterator[None]:
+    def marked(self, kind: str, instead: str = "", within: Within = ()) -> Iterator[None]:
         """All that is drawn meanwhile is one element: "H1", "P", or "Figure" with words in its place."""
         self._code.append("EMC")
-        self._mark(kind, instead)
-        yield
-        self._code.append("EMC")
-        self._mark("P")
+        with self.order.marked(kind, instead, within):
+            yield
+        self._code.append("/Artifact BMC")
 
-    def showPage(self) -> None:
+    def end(self, pages: int, foot: float) -> None:
+        """The page with its foot."""
+        self.setFont(fonts()[False], 8.5)
+        self.setFillColor(black)
+        self.drawString(_MARGIN, foot, f"{self.about} · made by stitchc")
+        self.drawRightString(self._pagesize[0] - _MARGIN, foot, f"Page {self.getPageNumber()} of {pages}")
         self._code.append("EMC")
-        self.pages.append(dict(self.__dict__))
-        self._startPage()
-        self._begin_marks()
-
-    def save(self) -> None:
-        order = ReadingOrder(self)
-        for number, state in enumerate(self.pages, start=1):
-            self.__dict__.update(state)
-            for key in self.keys:
-                super().bookmarkPage(key)
-            for kind, instead in self.marks:
-                order.add(kind, instead)
-            self._code.append("/Artifact BMC")
-            self.setFont(fonts()[False], 8.5)
-            self.setFillColor(black)
-            foot = self.foot_mm * mm
-            self.drawString(_MARGIN, foot, f"{self.about} · made by stitchc")
-            self.drawRightString(self._pagesize[0] - _MARGIN, foot, f"Page {number} of {len(self.pages)}")
-            self._code.append("EMC")
-            order.show_page(super().showPage)
-        order.close()
-        super().save()
+        self.order.show_page()
 
 
 # -- styles and texts -----------------------------------------------------------------------------------------------
@@ -209,7 +161,6 @@ def _style(
         leftIndent=left * mm,
         spaceAfter=after * mm,
         spaceBefore=before * mm,
-        keepWithNext=int(bold and left == 0),
         bulletFontName=fonts()[False],
         bulletFontSize=size,
         alignment=2 if right else 0,
@@ -241,234 +192,201 @@ def _words(text: str) -> str:
     return "".join(parts)
 
 
-def _paragraph(text: str, style: ParagraphStyle, bullet: str | None = None) -> Paragraph:
-    return Paragraph(_words(text), style, bulletText=bullet)
+class _Text(Paragraph):  # type: ignore[misc]
+    """A paragraph that is an element of what is read aloud. kind, within: as the canvas marks it."""
+
+    kind = "P"
+    within: Within = ()
+
+    def draw(self) -> None:
+        with self.canv.marked(self.kind, "", self.within):
+            super().draw()
+
+    def split(self, width: float, height: float) -> list[Flowable]:
+        parts: list[Flowable] = super().split(width, height)
+        for part in parts:
+            part.kind, part.within = self.kind, self.within
+        return parts
 
 
-class _Heading(Paragraph):  # type: ignore[misc]
+def _paragraph(text: str, style: ParagraphStyle, bullet: str | None = None) -> _Text:
+    return _Text(_words(text), style, bulletText=bullet)
+
+
+class _Heading(_Text):
     """A heading for those who read and for those who listen. level: among the bookmarks, from 0. is_listed: it stands
-    in the contents."""
+    in the contents. key: of its bookmark. on_page: known once the pages are."""
 
     level: int
     title: str
     is_listed: bool
+    key = ""
+    on_page = 0
 
     def draw(self) -> None:
-        with self.canv.marked(f"H{min(self.level + 1, 6)}"):
-            super().draw()
+        self.canv.bookmarkPage(self.key)
+        self.canv.addOutlineEntry(self.getPlainText(), self.key, self.level)
+        super().draw()
 
 
-def _heading(text: str, size: float, level: int, before: float = 4, is_listed: bool = True) -> _Heading:
+# -- what stands on the pages ---------------------------------------------------------------------------------------
+
+
+@dataclass
+class _Set:
+    """Something set, as `paging` takes it. heights: of its pieces; head: what stands over those that begin a page
+    again; make: some of the pieces as one thing; costs: what a page's end before a piece costs."""
+
+    flowable: Flowable
+    heights: Sequence[float]
+    before: float = 0
+    after: float = 0
+    keeps: bool = False
+    head: float = 0
+    costs: Sequence[float] = ()
+    make: Callable[[int, int], Flowable] | None = None
+    is_heading: bool = False
+
+    @property
+    def count(self) -> int:
+        return len(self.heights)
+
+    def height(self, first: int, last: int, size: int) -> float:
+        return (self.head if first else 0) + sum(self.heights[first:last])
+
+    def cost(self, at: int) -> float:
+        return self.costs[at]
+
+    def part(self, first: int, last: int, size: int) -> Flowable:
+        return self.flowable if self.make is None or last - first == self.count else self.make(first, last)
+
+
+def _set(flowable: Flowable, width: float, keeps: bool = False) -> _Set:
+    """A paragraph in its lines, anything else in one piece."""
+    high = float(flowable.wrap(width, 1e6)[1])
+    before, after = float(flowable.getSpaceBefore()), float(flowable.getSpaceAfter())
+    if not isinstance(flowable, Paragraph) or isinstance(flowable, _Heading):
+        heading = isinstance(flowable, _Heading)
+        return _Set(flowable, [high], before, after, keeps=keeps or heading, is_heading=heading)
+    lines = max(1, round(high / flowable.style.leading))
+    each = high / lines
+
+    def make(first: int, last: int) -> Flowable:
+        rest = flowable
+        if last < lines:
+            rest = rest.split(width, last * each + 0.1)[0]
+        return rest.split(width, first * each + 0.1)[1] if first else rest
+
+    costs = [0.06 if 2 <= at <= lines - 2 else NEVER for at in range(lines)]
+    return _Set(flowable, [each] * lines, before, after, keeps, costs=costs, make=make)
+
+
+def _grid(
+    rows: Sequence[Sequence[Any]],
+    widths: Sequence[float],
+    style: Sequence[Any],
+    head: Sequence[Any] = (),
+    after: float = 0,
+    keeps: bool = False,
+    fewest: int = 1,
+) -> _Set:
+    """A table in its rows. head: of its columns, again on each page. fewest: rows of it on a page."""
+
+    def make(first: int, last: int) -> Grid:
+        return Grid([*([head] if head else []), *rows[first:last]], widths, style=style)
+
+    whole = make(0, len(rows))
+    whole.wrap(sum(widths), 1e6)
+    heights = list(map(float, whole._rowHeights))
+    over = heights.pop(0) if head else 0.0
+    heights[0] += over
+    costs = [0.05 if fewest <= at <= len(rows) - fewest else NEVER for at in range(len(rows))]
+    return _Set(whole, heights, 0, after, keeps, over, costs, make)
+
+
+class _Sheet:
+    """A page that is drawn already, in its own size, with a bookmark."""
+
+    level, is_listed, key, on_page = 2, True, "", 0
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.sheet, self.title = sheet, sheet.name
+
+    def draw_on(self, canvas: _Canvas) -> None:
+        canvas.bookmarkPage(self.key)
+        canvas.addOutlineEntry(_clean(self.title), self.key, self.level)
+        draw_page(canvas, self.sheet.page, canvas.marked)
+
+
+_Item: TypeAlias = "_Set | _Repeat"
+_Story: TypeAlias = "Iterator[_Item | _Sheet]"
+
+
+def _story(document: Document, every_row: bool, room: tuple[float, float]) -> Sequence[_Item | _Sheet]:
+    """Everything in order; a document with chapters has its contents after its first part."""
+    body = list(_chapter(document, every_row, room, 0))
+    headings = list(_headings(body))
+    if document.chapters:
+        after = next((at for at, each in enumerate(body) if _level(each) == 1), len(body))
+        title = _heading("Contents", 13, 1, room[0], is_listed=False)
+        body.insert(after, title)
+        headings = list(_headings(body))
+    for at, heading in enumerate(headings, start=1):
+        heading.key = f"heading-{at}"
+    if document.chapters:
+        body.insert(after + 1, _contents(headings, room[0]))
+    return body
+
+
+def _headings(body: Iterable[_Item | _Sheet]) -> Iterator[_Heading | _Sheet]:
+    for each in body:
+        shown = each if isinstance(each, _Sheet) else each.flowable
+        if isinstance(shown, _Heading | _Sheet):
+            yield shown
+
+
+def _level(item: _Item | _Sheet) -> int:
+    return int(getattr(item if isinstance(item, _Sheet) else item.flowable, "level", 0))
+
+
+def _heading(text: str, size: float, level: int, width: float, before: float = 4, is_listed: bool = True) -> _Set:
     heading = _Heading(_words(text), _style(size, True, 0, 1, before))
     heading.level, heading.title, heading.is_listed = level, text, is_listed
-    return heading
+    heading.kind = f"H{min(level + 1, 6)}"
+    return _set(heading, width)
 
 
-# -- pages ----------------------------------------------------------------------------------------------------------
-
-
-class _Block(Flowable):  # type: ignore[misc]
-    """A repeated stretch of rows: on one page, because whoever ticks its rows goes through it again and again. Its
-    boxes are as large as the rest of the page allows, down to the smallest that a pencil ticks.
-
-    after: points that the rest of the document takes, which is to end on the same page if smaller boxes make it.
-    """
-
-    after = 0.0
-
-    def __init__(self, content: Sequence[Flowable]) -> None:
-        super().__init__()
-        self.content = content
-        self.together = [each for each in content if not isinstance(each, _Continued)]
-
-    def least_height(self, width: float) -> float:
-        """With the smallest boxes."""
-        self._resize(_TICKS[-1])
-        return _height(self.together, width)
-
-    def broken(self) -> Sequence[Flowable]:
-        """Its parts, for a stretch that takes more than a page: it goes on between its lines, under its head again."""
-        self._resize(_TICKS[0])
-        return self.content
-
-    def _resize(self, side: float) -> None:
-        for each in self.together:
-            if isinstance(each, _Ticks):
-                each.side = side
-
-    def wrap(self, width: float, height: float) -> tuple[float, float]:
-        self.width = width
-        for side, room in [*((side, height - self.after) for side in _TICKS), *((side, height) for side in _TICKS)]:
-            self._resize(side)
-            self.height = _height(self.together, width)
-            if self.height <= room:
-                break
-        return self.width, self.height
-
-    def draw(self) -> None:
-        y = self.height
-        for each in self.together:
-            _, high = each.wrapOn(self.canv, self.width, 1e6)
-            y -= each.getSpaceBefore() + high
-            each.drawOn(self.canv, 0, y)
-            y -= each.getSpaceAfter()
-
-
-class _Continued(Paragraph):  # type: ignore[misc]
-    """The head of a block once more, at the top of a page alone."""
-
-    keepWithNext = 1
-
-    def wrap(self, width: float, height: float) -> tuple[float, float]:
-        size: tuple[float, float] = super().wrap(width, height)
-        self.is_shown = getattr(getattr(self, "_frame", None), "_atTop", False)
-        return size if self.is_shown else (size[0], 0)
-
-    def draw(self) -> None:
-        if self.is_shown:
-            super().draw()
-
-    def getSpaceBefore(self) -> float:
-        return 0
-
-    def getSpaceAfter(self) -> float:
-        return float(super().getSpaceAfter()) if getattr(self, "is_shown", False) else 0
-
-
-def _leave_room_for_the_end(story: Sequence[Flowable], width: float) -> None:
-    """Tell the last repeat how much follows it, so that no line stands on a last page of its own."""
-    after = 0.0
-    for flowable in reversed(story):
-        if isinstance(flowable, _Block):
-            flowable.after = after
-        if isinstance(flowable, _Block | NextPageTemplate | PageBreak | _Sheet):
-            return
-        after += _height([flowable], width)
-
-
-def _with_page_breaks(story: Sequence[Flowable], width: float, height: float) -> Iterator[Flowable]:
-    """The story with what is kept together led by a page break where it does not fit on the rest of the page.
-
-    Reportlab's own keepWithNext leaves a heading behind where what follows is longer than the rest of the page. A short
-    part stays whole under its heading; of a longer one as much as the longest short one follows it.
-    """
-    most = (1 - _LEAST_USED) * height
-    run: list[Flowable] = []
-    for at, flowable in enumerate(story):
-        run.append(flowable)
-        if isinstance(flowable, NextPageTemplate | PageBreak | _Sheet):
-            yield from run
-        elif isinstance(flowable, _Block):
-            least = _height(run[:-1], width) + flowable.least_height(width)
-            if least < height:
-                yield CondPageBreak(least)
-                for each in run:
-                    each.keepWithNext = 0
-                yield from run
-            else:
-                yield CondPageBreak(most)
-                yield from _with_page_breaks([*run[:-1], *flowable.broken()], width, height)
-        elif flowable.getKeepWithNext():
-            continue
-        else:
-            last = _height([flowable], width)
-            # Rounding must not ask for more than a page has.
-            room = min(_height(run[:-1], width) + (min(last, most) if _can_be_split(flowable) else last), height - 1)
-            if any(isinstance(each, _Heading) for each in run):
-                room = max(
-                    room, min(_room_for_beginning(run, story[at + 1 :], width, _UNDER_HEADING * height), height - 1)
-                )
-            if len(run) > 1 or not isinstance(flowable, Paragraph):
-                yield CondPageBreak(room)
-            for each in run:
-                each.keepWithNext = 0
-            yield from run
-        run = []
-    yield from run
-
-
-def _room_for_beginning(run: Sequence[Flowable], after: Sequence[Flowable], width: float, least: float) -> float:
-    """Height that a run takes down to `least` from its last heading, or to the end of what is kept together there."""
-    last = max(at for at, flowable in enumerate(run) if isinstance(flowable, _Heading))
-    least += _height(run[:last], width)
-    total = _height(run, width)
-    room, together = min(total, least), list[Flowable]()
-    for flowable in _rest_of_part(after):
-        together.append(flowable)
-        if flowable.getKeepWithNext():
-            continue
-        if total >= least:
-            break
-        is_whole = len(together) > 1
-        total += _height(together, width)
-        room, together = (total if is_whole else min(total, least)), []
-    return room
-
-
-def _rest_of_part(story: Iterable[Flowable]) -> Iterator[Flowable]:
-    """What follows up to the next heading, repeated stretch of rows or page of its own."""
-    ends = (_Heading, _Block, NextPageTemplate, PageBreak, _Sheet)
-    return itertools.takewhile(lambda flowable: not isinstance(flowable, ends), story)
-
-
-def _height(flowables: Sequence[Flowable], width: float) -> float:
-    return float(sum(each.getSpaceBefore() + each.wrap(width, 1e6)[1] + each.getSpaceAfter() for each in flowables))
-
-
-def _can_be_split(flowable: Flowable) -> bool:
-    return isinstance(flowable, _Ticks | Grid)
-
-
-# -- blocks ---------------------------------------------------------------------------------------------------------
-
-
-def _story(document: Document, every_row: bool, width: float, pages_of: dict[str, int]) -> Iterator[Flowable]:
-    """Everything in order; a document with chapters has its contents after its first part."""
-    body = list(_chapter(document, every_row, width, 0))
-    if document.chapters:
-        after = next((at for at, each in enumerate(body) if getattr(each, "level", 0) == 1), len(body))
-        heading = _heading("Contents", 13, 1, is_listed=False)
-        body[after:after] = [heading, *_contents([*body[:after], heading, *body[after:]], width, pages_of)]
-    on_sheet = False
-    for flowable in body:
-        if on_sheet and not isinstance(flowable, NextPageTemplate | PageBreak | _Sheet):
-            yield from (NextPageTemplate(_TEXT), PageBreak())
-            on_sheet = False
-        yield flowable
-        on_sheet = on_sheet or isinstance(flowable, _Sheet)
-
-
-def _chapter(document: Document, every_row: bool, width: float, depth: int) -> Iterator[Flowable]:
-    """depth: 0 for the whole, 1 for a chapter of it, and so on."""
-    yield _heading(document.title, _TITLE_SIZES[min(depth, 2)], depth, 5 * min(depth, 1))
+def _chapter(document: Document, every_row: bool, room: tuple[float, float], depth: int) -> _Story:
+    """room: width and height inside the margins. depth: 0 for the whole, 1 for a chapter of it, and so on."""
+    width = room[0]
+    yield _heading(document.title, _TITLE_SIZES[min(depth, 2)], depth, width, 5 * min(depth, 1))
     kind = document.kind
     if document.subtitle and document.subtitle != document.title:
         kind = f"{document.subtitle} · {kind}"
     if kind:
-        yield _paragraph(kind, _style(11, after=3))
+        yield _set(_paragraph(kind, _style(11, after=3)), width, keeps=bool(document.facts))
     if document.facts:
         label, value = _style(10, True, 0.01), _style(10)
-        rows = [[_paragraph(name, label), _paragraph(text, value)] for name, text in document.facts]
-        facts = Grid(rows, [24 * mm, width - 24 * mm], style=_PLAIN, spaceAfter=2 * mm)
-        facts.keepWithNext = 1
-        yield facts
+        rows = _tagged([[_paragraph(name, label), _paragraph(text, value)] for name, text in document.facts])
+        yield _grid(rows, [24 * mm, width - 24 * mm], _PLAIN, after=2 * mm, keeps=True, fewest=2)
     has_legend = document.rows is not None and any(row.bed for row in document.rows.passes())
     for part in document.parts:
-        flowables = [each for block in part.blocks for each in _block(block, width - (6 * mm if part.boxed else 0))]
-        if part is document.parts[-1] and has_legend and flowables:
-            flowables[-1].keepWithNext = 1  # the legend of the rows belongs to what is said of working them
         if part.boxed:
             head = _paragraph(part.heading, _style(12, True, 0.01))
-            yield Spacer(0, 3 * mm)
-            yield Grid([[each] for each in (head, *flowables)], [width], style=_BOX)
-        else:
-            if part.heading:
-                yield _heading(part.heading, 13, depth + 1)
-            yield from flowables
+            inner = width - 6 * mm
+            rows = [[each.flowable] for block in part.blocks for each in _block(block, inner) if isinstance(each, _Set)]
+            yield replace(_grid(rows, [width], _BOX, [head], fewest=2), before=3 * mm, is_heading=True)
+            continue
+        if part.heading:
+            yield _heading(part.heading, 13, depth + 1, width)
+        items = [each for block in part.blocks for each in _block(block, width)]
+        if part is document.parts[-1] and has_legend and items and isinstance(items[-1], _Set):
+            items[-1].keeps = True  # the legend of the rows belongs to what is said of working them
+        yield from items
     if document.rows is not None:
-        yield from _rows(document.rows, every_row, width, depth + 1)
+        yield from _rows(document.rows, every_row, *room, depth + 1)
     for chapter in document.chapters:
-        yield from _chapter(chapter, every_row, width, depth + 1)
+        yield from _chapter(chapter, every_row, room, depth + 1)
 
 
 _TITLE_SIZES: Final = (20, 17, 14)
@@ -476,21 +394,36 @@ _MOST_LISTED: Final = 36
 """Lines of the contents up to which headings of the third level are among them."""
 
 
-def _contents(body: Sequence[Flowable], width: float, pages_of: dict[str, int]) -> Iterator[Flowable]:
+def _contents(headings: Sequence[_Heading | _Sheet], width: float) -> _Set:
     """The headings with their pages, each a link to its place; the title and the head of the list itself left out."""
-    headings = [flowable for flowable in body if isinstance(flowable, _Heading | _Sheet)]
-    keyed = [(heading, f"heading-{at}") for at, heading in enumerate(headings, start=1)]
-    keyed = [(heading, key) for heading, key in keyed if heading.level and heading.is_listed]
-    most = next(level for level in (2, 1) if level == 1 or sum(h.level <= level for h, _ in keyed) <= _MOST_LISTED)
+    listed = [heading for heading in headings if heading.level and heading.is_listed]
+    most = next(level for level in (2, 1) if level == 1 or sum(h.level <= level for h in listed) <= _MOST_LISTED)
     rows = []
-    for heading, key in keyed:
+    for heading in listed:
         if heading.level <= most:
-            style = _style(10, left=6 * (heading.level - 1) + 0.01, after=0)
-            words = f'<a href="#{key}" color="black">{_words(heading.title)}</a>'
-            rows.append(
-                [Paragraph(words, style), Paragraph(str(pages_of.get(key, 0)), _style(10, after=0, right=True))]
-            )
-    yield Grid(rows, [width - 20 * mm, 20 * mm], style=_PLAIN)
+            words = f'<a href="#{heading.key}" color="black">{_words(heading.title)}</a>'
+            rows.append([_Text(words, _style(10, left=6 * (heading.level - 1) + 0.01, after=0)), _PageOf(heading)])
+    return _grid(_tagged(rows), [width - 20 * mm, 20 * mm], _PLAIN, fewest=2)
+
+
+class _PageOf(Flowable):  # type: ignore[misc]
+    """The number of the page that a heading is on."""
+
+    kind = "P"
+    within: Within = ()
+
+    def __init__(self, heading: _Heading | _Sheet) -> None:
+        super().__init__()
+        self.heading = heading
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        self.width = width
+        return width, 13.2
+
+    def draw(self) -> None:
+        self.canv.setFont(fonts()[False], 10)
+        with self.canv.marked(self.kind, "", self.within):
+            self.canv.drawRightString(self.width, 3.2, str(self.heading.on_page))
 
 
 _PLAIN: Final = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
@@ -500,85 +433,44 @@ _BOX: Final = [("BOX", (0, 0), (-1, -1), 1.2, black), ("LEFTPADDING", (0, 0), (-
 _RULED: Final = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, -1), 0.4, _GREY),
                  ("LINEBELOW", (0, 0), (-1, 0), 1, black), ("LEFTPADDING", (0, 0), (-1, -1), 0),
                  ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]  # fmt: skip
-_ROW: Final = [*_PLAIN, ("LINEABOVE", (0, 0), (-1, 0), 0.4, _GREY), ("TOPPADDING", (0, 0), (-1, -1), 3)]
-_ROW_OF_FOUR: Final = [*_ROW, ("RIGHTPADDING", (1, 0), (1, 0), 0)]
-"""With the number of the row in the second column, where room is narrow."""
+_ROW: Final = [*_PLAIN, ("LINEABOVE", (0, 0), (-1, 0), 0.4, _GREY), ("TOPPADDING", (0, 0), (-1, -1), 3),
+               ("RIGHTPADDING", (0, 0), (-1, -1), 0), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]  # fmt: skip
 
 
-def _block(block: Block, width: float) -> Iterator[Flowable]:
+def _tagged(rows: list[list[Any]], kind: str = "TD", table: object = None) -> list[list[Any]]:
+    """The cells, which tell that they are a table's. table: what makes it the same table as another's rows."""
+    table = rows if table is None else table
+    for row in rows:
+        for cell in row:
+            cell.kind, cell.within = kind, (("Table", id(table)), ("TR", id(row)))
+    return rows
+
+
+def _block(block: Block, width: float) -> _Story:
     text, item = _style(10), _style(10, left=5)
     match block:
         case str():
-            shown = _paragraph(block, text)
-            shown.keepWithNext = int(block.endswith(":"))
-            yield shown
+            yield _set(_paragraph(block, text), width, keeps=block.endswith(":"))
         case Listing():
             for at, each in enumerate(block.items, start=1):
-                yield _paragraph(each, item, f"{at}." if block.numbered else "•")
+                shown = _paragraph(each, item, f"{at}." if block.numbered else "•")
+                shown.kind, shown.within = "LBody", (("L", id(block)), ("LI", at))
+                yield _set(shown, width)
         case Terms():
             for term, meaning in block.pairs:
-                yield Paragraph(f'<font name="{fonts()[True]}">{_words(term)}</font>: {_words(meaning)}', text)
+                yield _set(_Text(f'<font name="{fonts()[True]}">{_words(term)}</font>: {_words(meaning)}', text), width)
         case Table():
             yield from _table(block, width)
-        case Drawing():
-            shapes = _Shapes(block, width)
-            shapes.keepWithNext = int(bool(block.caption))
-            yield shapes
-            if block.caption:
-                yield _paragraph(block.caption, _style(9))
         case Lines():
-            yield from (_paragraph(line, item) for line in block.lines)
-        case Picture():
-            raster = _Raster(block, width)
-            raster.keepWithNext = int(bool(block.caption))
-            yield raster
+            for line in block.lines:
+                yield _set(_paragraph(line, item), width)
+        case Drawing() | Picture():
+            figure = _Shapes(block, width) if isinstance(block, Drawing) else _Raster(block, width)
+            yield replace(_set(figure, width, keeps=bool(block.caption)), before=2 * mm)
             if block.caption:
-                yield _paragraph(block.caption, _style(9))
+                yield _set(_paragraph(block.caption, _style(9)), width)
         case Sheet():
-            yield from (NextPageTemplate(_name_of(block)), PageBreak(), _Sheet(block))
-
-
-_TEXT: Final = "text"
-"""The page of everything but sheets, which have pages of their own."""
-
-
-def _sheets(document: Document) -> Iterator[Sheet]:
-    for part in document.parts:
-        yield from (block for block in part.blocks if isinstance(block, Sheet))
-    for chapter in document.chapters:
-        yield from _sheets(chapter)
-
-
-def _name_of(sheet: Sheet) -> str:
-    return f"sheet {id(sheet)}"
-
-
-def _sheet_template(sheet: Sheet) -> PageTemplate:
-    size = (sheet.page.width_mm * POINTS_PER_MM, sheet.page.height_mm * POINTS_PER_MM)
-    return PageTemplate(_name_of(sheet), [Frame(0, 0, *size, 0, 0, 0, 0)], pagesize=size)
-
-
-class _Sheet(Flowable):  # type: ignore[misc]
-    """A page that is drawn already, in its own size, with a bookmark."""
-
-    def __init__(self, sheet: Sheet) -> None:
-        super().__init__()
-        self.page, self.title, self.level, self.is_listed = sheet.page, sheet.name, 2, True
-
-    def getPlainText(self) -> str:
-        return _clean(self.title)
-
-    def wrap(self, width: float, height: float) -> tuple[float, float]:
-        return self.page.width_mm * POINTS_PER_MM, self.page.height_mm * POINTS_PER_MM
-
-    def draw(self) -> None:
-        self.canv.foot_mm = _FOOT_OF_SHEET_MM
-        if not self.canv.is_draft:
-            draw_page(self.canv, self.page, self.canv.marked)
-
-
-_FOOT_OF_SHEET_MM: Final = 6.4
-"""A quarter of an inch, which most printers can do (common practice): sheets are full down to 10 mm."""
+            yield _Sheet(block)
 
 
 class _Raster(Flowable):  # type: ignore[misc]
@@ -595,38 +487,19 @@ class _Raster(Flowable):  # type: ignore[misc]
         return self.width, self.height
 
     def draw(self) -> None:
-        if self.canv.is_draft:
-            return
         with self.canv.marked("Figure", _clean(self.alt)):
             self.canv.drawImage(self.image, 0, 0, self.width, self.height)
 
 
-def _table(table: Table, width: float) -> Iterator[Flowable]:
+def _table(table: Table, width: float) -> Iterator[_Set]:
     if table.caption:
-        caption = _paragraph(table.caption, _style(10, before=2))
-        caption.keepWithNext = 1
-        yield caption
-    head = [_paragraph(cell, _style(9.5, True, 0.01)) for cell in table.head]
-    rows = [[_paragraph(cell, _style(9.5)) for cell in row] for row in table.rows]
+        yield _set(_paragraph(table.caption, _style(10, before=2)), width, keeps=True)
+    rows = _tagged([[_paragraph(cell, _style(9.5)) for cell in row] for row in table.rows])
+    (head,) = _tagged([[_paragraph(cell, _style(9.5, True, 0.01)) for cell in table.head]], "TH", rows)
     longest = [max(len(cell) for cell in column) for column in zip(table.head, *table.rows, strict=True)]
     shares = [min(max(letters, 6), 60) for letters in longest]
     widths = [width * share / sum(shares) for share in shares]
-    yield _Ruled([head, *rows], widths, repeatRows=1, style=_RULED, spaceAfter=2 * mm)
-
-
-class _Ruled(Grid):  # type: ignore[misc]
-    """A table that goes over to the next page, if it must, with no fewer than three lines on either."""
-
-    def split(self, width: float, height: float) -> list[Flowable]:
-        parts: list[Flowable] = super().split(width, height)
-        if len(parts) == 2:
-            before, after = (len(part._cellvalues) - 1 for part in parts)
-            if after < _FEWEST_LINES:
-                height = float(sum(self._rowHeights[: before + after - _FEWEST_LINES + 1])) + 0.1
-                parts, before = super().split(width, height), before + after - _FEWEST_LINES
-            if before < _FEWEST_LINES:
-                return []
-        return parts
+    yield _grid(rows, widths, _RULED, head, 2 * mm, fewest=_FEWEST_LINES)
 
 
 class _Shapes(Flowable):  # type: ignore[misc]
@@ -688,32 +561,22 @@ def _trace(canvas: Canvas, shape: Path, fill: int) -> None:
 class _Ticks(Flowable):  # type: ignore[misc]
     """Boxes with row numbers, those of one time through together; 0 is a box without a number."""
 
-    def __init__(self, times: Sequence[Sequence[int]], indent: float = 0) -> None:
+    def __init__(self, times: Sequence[Sequence[int]], side: float = _TICKS[0]) -> None:
         super().__init__()
-        self.times, self.indent = times, indent
+        self.times, self.side = times, side
         self.gap = 0.3 if any(len(once) > 1 for once in times) else 0.0
-        self.side = _TICKS[0]
-        self.lines: list[list[Sequence[int]]] = []
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
-        across = max(1, int((width - self.indent) / self.side) - 1)
-        runs = [once[at : at + across] for once in self.times for at in range(0, len(once), across)]
-        self.lines = [[]]
+        across = max(1.0, width / self.side + 0.01)
+        runs = [once[at : at + int(across)] for once in self.times for at in range(0, len(once), int(across))]
+        self.lines: list[list[Sequence[int]]] = [[]]
         for run in runs:
             taken = sum(map(len, self.lines[-1])) + len(run) + self.gap * len(self.lines[-1])
             if self.lines[-1] and taken > across:
                 self.lines.append([])
             self.lines[-1].append(run)
-        self.width, self.height = width, len(self.lines) * (self.side + 2) + 3
+        self.width, self.height = width, len(self.lines) * (self.side + 2)
         return self.width, self.height
-
-    def split(self, width: float, height: float) -> list[Flowable]:
-        self.wrap(width, height)
-        fit = int((height - 3) / (self.side + 2))
-        if fit < 1 or fit >= len(self.lines):
-            return [self] if fit >= len(self.lines) else []
-        parts = (self.lines[:fit], self.lines[fit:])
-        return [_Ticks([run for line in part for run in line], self.indent) for part in parts]
 
     def draw(self) -> None:
         canvas = self.canv
@@ -721,42 +584,171 @@ class _Ticks(Flowable):  # type: ignore[misc]
         canvas.setStrokeColor(black)
         canvas.setFillColor(black)
         canvas.setFont(fonts()[False], 8 if self.side > _TICKS[-1] else 7)
-        for at, line in enumerate(self.lines):
-            x, y = self.indent, self.height - (at + 1) * (self.side + 2)
-            for run in line:
-                for number in run:
-                    canvas.rect(x, y, self.side, self.side)
-                    canvas.drawCentredString(x + self.side / 2, y + self.side / 2 - 2.8, str(number or ""))
-                    x += self.side
-                x += self.gap * self.side
+        with canvas.marked("P"):
+            for at, line in enumerate(self.lines):
+                x, y = 0.0, self.height - (at + 1) * (self.side + 2) + 2
+                for run in line:
+                    for number in run:
+                        canvas.rect(x, y, self.side, self.side)
+                        canvas.drawCentredString(x + self.side / 2, y + self.side / 2 - 2.8, str(number or ""))
+                        x += self.side
+                    x += self.gap * self.side
 
 
-def _rows(rows: Rows, every_row: bool, width: float, level: int) -> Iterator[Flowable]:
+_NUMBER: Final = 18 * mm
+_WAY: Final = 23 * mm
+_BOX_COLUMN: Final = 9 * mm
+_BESIDE: Final = (2, 3, 4, 6, 8)
+"""Boxes that stand in one line beside the words of a row; under them there is room for more."""
+_WORTH: Final = 0.9
+"""Height that it must save, as against boxes under the words."""
+
+
+_AT_ONCE: Final = 100
+"""Times through a repeat whose boxes stay together where it is higher than a page."""
+_SPLIT: Final = 1.0
+"""What it costs to go on with a repeat on the next page."""
+
+
+@dataclass
+class _Repeat:
+    """A repeated stretch of rows, as `paging` takes it: on one page where it can be, because whoever ticks its rows
+    goes through it again and again. Where it must go on on the next page, it does so after a whole repeat, with all
+    its words again."""
+
+    rows: Rows
+    repeated: Repeated
+    every_row: bool
+    width: float
+    before: float = 3 * mm
+    after: float = 1 * mm
+    keeps: bool = False
+    is_heading: bool = False
+    flowable: Flowable = field(default_factory=lambda: Spacer(0, 0))
+    shown: dict[tuple[int, int, int], Flowable] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """step: times through the repeat that take a line of boxes in every row."""
+        longest = max(len(once) for line in self.repeated.lines for once in line.times)
+        gap = 0.3 if longest > 1 else 0
+        self.step = max(2, int((self.width / _TICKS[0] + gap) / (longest + gap)))
+
+    @property
+    def count(self) -> int:
+        pieces, over = divmod(self.repeated.times, self.step)
+        return max(1, pieces + (over > 1))  # a repeat alone is none
+
+    def cost(self, at: int) -> float:
+        return _SPLIT
+
+    def height(self, first: int, last: int, size: int) -> float:
+        return float(self.part(first, last, size).wrap(self.width, 1e6)[1])
+
+    def part(self, first: int, last: int, size: int) -> Flowable:
+        key = (first, last, size)
+        if key not in self.shown:
+            self.shown[key] = self._part(first, last, _TICKS[size])
+        return self.shown[key]
+
+    def in_lines(self) -> _Set:
+        """A repeat that is higher than a page: it goes on between its rows, under its head again."""
+        parts: list[Flowable] = []
+        costs: list[float] = []
+        for line in self.repeated.lines:
+            for at in range(0, len(line.times), _AT_ONCE):
+                some = Line(line.times[at : at + _AT_ONCE])
+                parts.append(_lowest(functools.partial(_line, self.rows, some, self.every_row, self.width), self.width))
+                costs.append(0.3 if at else 0.06)
+        heads = [self._head(self.repeated, going_on) for going_on in (False, True)]
+        over = [_Stacked([head]).wrap(self.width, 1e6)[1] for head in heads]
+        heights = [float(part.wrap(self.width, 1e6)[1]) for part in parts]
+        heights[0] += over[0]
+
+        def make(first: int, last: int) -> Flowable:
+            return _Stacked([heads[bool(first)], *parts[first:last]])
+
+        whole = make(0, len(parts))
+        return _Set(whole, heights, self.before, self.after, head=over[1], costs=costs, make=make)
+
+    def _head(self, repeated: Repeated, going_on: bool) -> _Text:
+        words = repeated.words(*(_row(self.rows, index) for index in repeated.ends))
+        return _paragraph(f"{words}{', continued' if going_on else ''}. Tick each row.", _style(11, True))
+
+    def _part(self, first: int, last: int, side: float) -> Flowable:
+        ends = last == self.count
+        start, stop = first * self.step, None if ends else last * self.step
+        lines = tuple(Line(line.times[start:stop]) for line in self.repeated.lines)
+        times = (self.repeated.times if stop is None else stop) - start
+        here = replace(self.repeated, lines=lines, times=times, rest=self.repeated.rest if ends else 0)
+        head = self._head(here, first > 0)
+        return _lowest(
+            lambda beside: _Stacked(
+                [head, *(_line(self.rows, line, self.every_row, self.width, beside, side) for line in lines)]
+            ),
+            self.width,
+            _WORTH if side > _TICKS[-1] else 1,
+        )
+
+
+def _lowest(make: Callable[[int], Flowable], width: float, worth: float = _WORTH) -> Flowable:
+    """Rows with as many boxes beside their words as make them lowest, or with the boxes under them. worth: what is
+    left of the height where boxes beside are better."""
+    under = make(0)
+    low, _, best = min((made.wrap(width, 1e6)[1], at, made) for at, made in enumerate(map(make, _BESIDE)))
+    return best if low < worth * under.wrap(width, 1e6)[1] else under
+
+
+class _Stacked(Flowable):  # type: ignore[misc]
+    """Things one under the other."""
+
+    def __init__(self, content: Sequence[Flowable]) -> None:
+        super().__init__()
+        self.content = content
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        self.width = width
+        self.height = sum(each.wrap(width, 1e6)[1] + each.getSpaceAfter() for each in self.content)
+        return width, self.height
+
+    def draw(self) -> None:
+        y = self.height
+        for each in self.content:
+            y -= each.wrapOn(self.canv, self.width, 1e6)[1]
+            each.drawOn(self.canv, 0, y)
+            y -= each.getSpaceAfter()
+
+
+def _rows(rows: Rows, every_row: bool, width: float, height: float, level: int) -> _Story:
     if used := "".join({row.bed for row in rows.passes()}):
         yield from _block(legend(used, rows.by_hand), width)
     if rows.before:
-        yield _heading(f"Before row {rows.first_row}", 13, level, is_listed=False)
+        yield _heading(f"Before row {rows.first_row}", 13, level, width, is_listed=False)
         yield from _block(Listing(rows.before, numbered=True), width)
-    yield _heading("Row by row", 13, level, is_listed=False)
-    total = _paragraph(rows.total, _style(10))  # first, where it never takes a page of its own
-    total.keepWithNext = 1
-    yield total
+    yield _heading("Row by row", 13, level, width, is_listed=False)
+    yield _set(_paragraph(rows.total, _style(10)), width, keeps=True)  # first, where it never takes a page of its own
     entries = rows.entries
     folded: Sequence[Line | Repeated] = fold(entries)
     if every_row:
         folded = [Line((range(at, at + 1),)) for at, entry in enumerate(entries) if not isinstance(entry, Table)]
     for item in folded:
-        if isinstance(item, Line):
-            yield from _line(rows, item, every_row, width, level + 1)
+        if isinstance(item, Repeated):
+            repeat = _Repeat(rows, item, every_row, width)
+            fits = repeat.height(0, 1, len(_TICKS) - 1) <= height
+            yield repeat if fits else repeat.in_lines()
             continue
-        first, last = (_row(rows, index) for index in item.ends)
-        words, style = item.words(first, last), _style(11, True, 0, 1, 3)
-        content: list[Flowable] = [_paragraph(f"{words}. Tick each row.", style)]
-        for number, line in enumerate(item.lines):
-            if number:
-                content.append(_Continued(_words(f"{words}, continued. Tick each row."), style))
-            content += _line(rows, line, every_row, width, level + 1)
-        yield _Block(content)
+        match entry := entries[item.index]:
+            case Heading():
+                yield _heading(entry.text, 12, level + 1, width, is_listed=False)
+                if entry.details:
+                    yield _set(_paragraph(" ".join(entry.details), _style(9.5, after=1.3)), width, keeps=True)
+            case ByHand():
+                cells = [[_Ticks([[0]]), _paragraph(entry.text, _style(11, True, 0.01))]]
+                yield _set(Grid(cells, [_BOX_COLUMN, width - _BOX_COLUMN], style=_ROW), width)
+            case Table():
+                yield from _table(entry, width)
+            case PassRow():
+                made = functools.partial(_line, rows, item, every_row, width)
+                yield _set(_lowest(made, width), width)
 
 
 def _row(rows: Rows, index: int) -> int:
@@ -765,44 +757,33 @@ def _row(rows: Rows, index: int) -> int:
     return entry.row
 
 
-def _line(rows: Rows, line: Line, every_row: bool, width: float, level: int) -> Iterator[Flowable]:
+def _line(rows: Rows, line: Line, every_row: bool, width: float, beside: int = 0, side: float = _TICKS[0]) -> Flowable:
+    """A row with its box, or with one for every row that its words serve for. beside: boxes beside the words."""
     entry = rows.entries[line.index]
-    match entry:
-        case Heading():
-            yield _heading(entry.text, 12, level, is_listed=False)
-            for detail in entry.details:
-                shown = _paragraph(detail, _style(9.5, after=0.3))
-                shown.keepWithNext = 1
-                yield shown
-            space = Spacer(0, 1 * mm)
-            space.keepWithNext = 1
-            yield space
-        case ByHand():
-            cells = [[_Ticks([[0]]), _paragraph(entry.text, _style(11, True, 0.01))]]
-            yield Grid(cells, [9 * mm, width - 9 * mm], style=_ROW)
-        case Table():
-            yield from _table(entry, width)
-        case PassRow():
-            times = [[_row(rows, index) for index in once] for once in line.times]
-            several = times != [[entry.row]]
-            way = f"{entry.direction} first" if len(times[0]) > 1 else entry.direction
-            arrow = "" if len(times[0]) > 1 else {"right to left": "← "}.get(entry.direction, "→ ")
-            words: list[Flowable] = [
-                _paragraph(" ".join(step.text for step in steps_of(entry, every_row)), _style(11, after=0))
-            ]
-            if entry.bed and len(times[0]) == 1:
-                words += [Spacer(0, 1.5 * mm), _Shapes(draw(rows.needles, entry.bed), width - 50 * mm)]
-            number = f"{entry.row}\N{NO-BREAK SPACE}…" if several else str(entry.row)
-            cells = [
-                [
-                    "" if several else _Ticks([[0]]),
-                    _paragraph(number, _style(14 if len(number) <= 5 else 12, True, 0.01)),
-                    _paragraph(f"{arrow}{way}", _style(8.5)),
-                    words,
-                ]
-            ]
-            shown = Grid(cells, [9 * mm, 18 * mm, 23 * mm, width - 50 * mm], style=_ROW_OF_FOUR)
-            shown.keepWithNext = int(several)
-            yield shown
-            if several:
-                yield _Ticks(times, 9 * mm)
+    assert isinstance(entry, PassRow)
+    times = [[_row(rows, index) for index in once] for once in line.times]
+    several = times != [[entry.row]]
+    to_and_fro = len(times[0]) > 1
+    way = f"{entry.direction} first" if to_and_fro else entry.direction
+    arrow = "" if to_and_fro else {"right to left": "← "}.get(entry.direction, "→ ")
+    number = f"{entry.row}\N{NO-BREAK SPACE}…" if several else str(entry.row)
+    lead = 0.0 if several else _BOX_COLUMN
+    last = beside * side + 1 if beside and several else 0.0
+    room = width - lead - _NUMBER - _WAY - last - (3 * mm if last else 0)
+    words: list[Flowable] = [
+        _paragraph(" ".join(step.text for step in steps_of(entry, every_row)), _style(11, after=0))
+    ]
+    if entry.bed and not to_and_fro:
+        strip = draw(rows.needles, entry.bed)
+        strip = replace(strip, mm_per_unit=strip.mm_per_unit * (0.5 + 0.5 * side / _TICKS[0]))
+        words += [Spacer(0, 1.5 * mm), _Shapes(strip, room - 4 * mm)]
+    shown = _paragraph(number, _style(14 if len(number) <= 5 else 12, True, 0.01))
+    cells: list[Any] = [shown, _paragraph(f"{arrow}{way}", _style(8.5)), words]
+    widths = [_NUMBER, _WAY, room]
+    ticks = _Ticks(times if several else [[0]], side)
+    if not several:
+        cells, widths = [ticks, *cells], [lead, *widths]
+    elif beside:
+        cells, widths = [*cells, "", ticks], [*widths, 3 * mm, last]
+    told = Grid([cells], widths, style=_ROW)
+    return _Stacked([told, ticks]) if several and not beside else told

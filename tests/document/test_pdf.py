@@ -18,6 +18,7 @@ from stitchc.notation import compile_file
 from stitchc.options import PieceOptions
 from stitchc.piece.product import plan_piece
 from stitchc.sheet import stitch_sheet
+from tests.document.pages import documents, shares
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
@@ -110,6 +111,26 @@ def test_the_drawn_repeat_has_words_in_its_place() -> None:
     assert content.count(b"/StructParents") == pages
 
 
+def test_tables_and_lists_are_told_as_such() -> None:
+    """PDF 1.7 (ISO 32000-1), 14.8.4.3: a table of rows of cells, a list of items, also where they go over a page."""
+    table = Table(("Row", "Holes"), tuple((str(row), "3") for row in range(1, 91)), "Punch these.")
+    content = to_pdf(Document("Tide", "list", parts=(Part("Rows", (Listing(("One.", "Two.")), table)),)))
+    pages = len(pypdfium2.PdfDocument(content))
+    found = {kind: len(re.findall(rb"/S /%s\b" % kind, content)) for kind in (b"Table", b"TR", b"TD", b"L", b"LBody")}
+    assert pages > 1 and found == {b"Table": 1, b"TR": 90 + pages, b"TD": 180, b"L": 1, b"LBody": 2}, (
+        "a head on every page"
+    )
+
+
+@pytest.mark.parametrize(
+    "example", sorted(path.stem for path in EXAMPLES.glob("*.stitch") if "\npiece " in path.read_text())
+)
+def test_no_page_of_a_piece_is_half_empty_or_has_only_its_last_lines(example: str) -> None:
+    for name, content in documents(("piece",), example):
+        used = shares(content)
+        assert min(used[:-1]) > 0.64 and used[-1] > 0.2, (name, used)
+
+
 def page_by_page(example: str, **options: str) -> list[tuple[list[str], float]]:
     """Of each page the lines in order, without its foot, and the share of it that is filled down to the last one."""
     pattern = compile_file(str(EXAMPLES / f"{example}.stitch")).pattern
@@ -157,6 +178,6 @@ def test_a_repeat_with_boxes_is_on_one_page(example: str, options: dict[str, str
 
 
 def test_a_block_of_more_than_a_page_repeats_its_head() -> None:
-    content = to_pdf(sheet(1200))
+    content = to_pdf(sheet(1200))  # 300 times through four rows, divided between two times
     heads = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(content)]
     assert any("continued. Tick each row." in "".join(head.split("\n")[:3]) for head in heads)
