@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 Units = Literal["cm", "in"]
 Side = Literal["right", "left"]
+YarnBack = Literal["cut", "free-pass", "carry"]
 Face = Literal["purl", "knit"]
 Meaning = Literal["knit", "tuck", "slip"]
 Sort = Literal["rows", "width", "weight", "moves", "holes", "name", "file"]
@@ -49,6 +50,13 @@ _pictures = partial(
     option, True, "Draw the fabric (the slowest part).", "--pictures/--no-pictures", otherwise="--pictures"
 )
 _page = partial(option, "a4", "Page size of a PDF.", forms=("pdf",))
+_yarn_back = partial(
+    option,
+    None,
+    "By hand, what you do where the next yarn hangs at the other side: cut and join it, bring the carriage there with "
+    "all needles held, or carry it there.",
+    otherwise=_BY_PROFILE,
+)
 
 
 # -- one class a product --------------------------------------------------------------------------------------------
@@ -96,6 +104,7 @@ class SheetOptions:
     rows: int | None = option(None, "Rows to knit.", low=1, high=100_000, otherwise="one repeat")
     carriage: Side = option("right", "Where the carriage stands before row 1.")
     edge: int = option(1, "Needles at each end that always knit.", low=0, high=1000)
+    yarn_back: YarnBack | None = _yarn_back()
     cheapest: bool = option(
         False,
         "Also show which start side and which shift of the repeat need the fewest moves. The sheet does not change.",
@@ -130,6 +139,7 @@ class PieceOptions:
         parse=NAME,
         split=";",
     )
+    yarn_back: YarnBack | None = _yarn_back()
     units: Units = _units()
     every_row: bool = _every_row()
     form: Literal["text", "html", "pdf", "json"] = chosen_form("text")
@@ -376,6 +386,7 @@ class LeafletOptions:
     plain: "PlainGauge | None" = _plain()
     spread: float | None = chosen_spread()
     book: str | None = chosen_book()
+    yarn_back: YarnBack | None = _yarn_back()
     pictures: bool = _pictures()
     date: str | None = option(
         None,

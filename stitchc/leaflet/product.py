@@ -82,7 +82,7 @@ def edition_of(pattern: Pattern, options: LeafletOptions) -> str:
     """Figures that tell whether two leaflets say the same: of the pattern's texts and photographs, the gauge that was
     given, and the version of stitchc. The date and the form are not in it."""
     texts = ["\n".join(lines) for lines in pattern.sources.values()]
-    given = repr((options.plain, options.spread, options.anyway, stitchc.__version__))
+    given = repr((options.plain, options.spread, options.anyway, options.yarn_back, stitchc.__version__))
     pieces = [*(text.encode("utf-8", "replace") for text in texts), given.encode()]
     return digest([*pieces, *(photo.content for photo in pattern.photos)])
 

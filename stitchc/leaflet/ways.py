@@ -73,6 +73,7 @@ def piece_options(options: LeafletOptions, piece: Piece, units: Units, size: int
         piece=piece.name,
         plain=options.plain,
         spread=options.spread,
+        yarn_back=options.yarn_back,
         sizes=f"{','.join(f'{mm:.3f}' for _, mm in chosen)} mm" if chosen else None,
         units=units,
         anyway=options.anyway,

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Literal
 
 from stitchc.bed import Needles
 from stitchc.machines.limits import Limit, Limits
+
+if TYPE_CHECKING:
+    from stitchc.options import YarnBack
 
 Reader = Literal["none", "card", "bitmap"]
 Meaning = Literal["knit", "hold"]
@@ -92,6 +95,10 @@ class Machine:
     card: CardShape | None = None
     limits: Limits = field(default_factory=Limits)
     origin: str = field(default="shipped", compare=False)
+
+    def bringing_yarn(self, way: YarnBack | None) -> Machine:
+        """The same machine with another way to come by a yarn at the other side; None: as its profile says."""
+        return self if way is None else replace(self, yarn_at_other_side="free pass" if way == "free-pass" else way)
 
     @property
     def bed(self) -> Needles:

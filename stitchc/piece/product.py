@@ -72,6 +72,7 @@ class Instructions(NamedTuple):
 
 
 def _planned(pattern: Pattern, machine: Machine, options: PieceOptions) -> tuple[list[_Planned], tuple[Message, ...]]:
+    machine = machine.bringing_yarn(options.yarn_back)
     asked = parse_sizes(options.sizes, options.units) if options.sizes is not None else []
     measured = [_measured(text) for text in options.so_far]
     piece = choose_piece(pattern, options.piece)

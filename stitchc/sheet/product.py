@@ -47,6 +47,7 @@ def make_sheet(pattern: Pattern, machine: Machine, options: SheetOptions = DEFAU
 
     Raises Refused (N103, N110, K2.., M3..) and WrongOption where the edges leave no needle for the stitch.
     """
+    machine = machine.bringing_yarn(options.yarn_back)
     stitches = choose_stitches(pattern, options.stitches)
     extents = [_extent(stitch, options) for stitch in stitches]
     own = {each.stitch.name: _check(each, machine, options) for each in extents}

@@ -268,3 +268,21 @@ def test_html_goes_to_files_named_for_pattern_and_stitch(
     first = Path("x-ripple-sheet.html").read_bytes()
     sheet(capsys, path, "--format", "html")
     assert Path("x-ripple-sheet.html").read_bytes() == first, "the same input gives the same bytes"
+
+
+@pytest.mark.parametrize(
+    ("way", "words"),
+    [("", "cut it, and join it here"), ("cut", "cut it, and join it here"), ("carry", "Carry the carriage: lift"),
+     ("free-pass", "Free pass: take the yarn out")],
+)  # fmt: skip
+def test_how_a_yarn_at_the_other_side_is_brought_back_can_be_asked_for(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, way: str, words: str
+) -> None:
+    """In the sheet, the piece and the leaflet; a card machine is not asked."""
+    text = "yarn foam\nyarn sand\nstitch odd\n    1, 2, 4 in foam: K T\n    3 in sand: K\n"
+    text += "gauge plain 20 stitches 28 rows per 10 cm\npiece cuff\n    needles 30\n    knit odd for 12 rows\n"
+    path = written(tmp_path, text)
+    asked = ["--yarn-back", way] if way else []
+    for command in (["sheet", path], ["piece", path], ["leaflet", path, "--no-pictures", "--machine", "hand-standard"]):
+        assert run([*command, "--format", "text", "-o", str(tmp_path / "it.txt"), "--force", *asked]) == 0
+        assert words in " ".join((tmp_path / "it.txt").read_text("utf-8").split()), command
