@@ -16,6 +16,7 @@ from stitchc.bed import Needles, needle_name
 from stitchc.chart import Chart, TooLarge, guard_size
 from stitchc.document.values import Drawing, Label, Path
 from stitchc.drawn.carried import KEYWORD, carried_words
+from stitchc.english import number as count
 from stitchc.english import ranges
 from stitchc.machines import fit
 from stitchc.machines.fit import reads_nothing_of_the_kind
@@ -74,12 +75,12 @@ class Picture:
     def words(self) -> str:
         """What was chosen, in a sentence: it is kept in the file and shown to the knitter."""
         height, width = self.dark.shape
+        whose = f" for {self.machine}" if self.machine else ""
         empty = f" Out of work, with pixels that knit: {self.out_of_work}." if self.out_of_work else ""
         sides = "left and right as you face the bed" if self.seen_from == "purl" else "left and right exchanged"
         return (
-            f"{self.stitch} for {self.machine}: {width} needles ({self.needles}) by {height} rows, one pixel a "
-            f"stitch; "
-            f"a dark pixel means {self.dark_means}; row 1 is at the {self.first_row}; seen from the {self.seen_from} "
+            f"{self.stitch}{whose}: {width} needles ({self.needles}) by {count(height, 'row')}, one pixel a stitch; a "
+            f"dark pixel means {self.dark_means}; row 1 is at the {self.first_row}; seen from the {self.seen_from} "
             f"side ({sides}).{empty}"
         )
 

@@ -392,7 +392,7 @@ class _Drawing:
             return
         origin = "" if card.machine.origin == "shipped" else f" ({card.machine.origin})"
         lines = [
-            (f"Hole card for {card.machine.name}: {card.machine.title}{origin}", False),
+            (f"Hole card for: {card.machine.in_full}{origin}", False),
             (f"{notes.counts(card)}, framed." + (" Punch where the dots are." if self.ink == "light" else ""), False),
         ]
         lines += [(self._remark(right - left), True)] if card.remarks else []

@@ -44,7 +44,7 @@ def punching_list(card: Card) -> Document:
         subtitle=card.title,
         kind="punching list",
         facts=(
-            ("For", f"{card.machine.name}: {card.machine.title}"),
+            ("For", card.machine.in_full),
             ("Card", f"{notes.counts(card)}."),
             *(("Note", remark) for remark in card.remarks),
             *((head, text.replace(", between the thick lines,", "")) for head, text in facts),

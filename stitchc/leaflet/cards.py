@@ -15,7 +15,7 @@ from stitchc.card.punching import punching_list
 from stitchc.document import Part, Sheet, Terms
 from stitchc.drawn.drawing import Drawing, draw
 from stitchc.english import listed
-from stitchc.leaflet.parts import stitches_of
+from stitchc.leaflet.parts import read_by_machine, stitches_of
 from stitchc.options import CardOptions
 from stitchc.sheet.repeat import MOST_DRAWN
 
@@ -41,7 +41,9 @@ class Sheets:
 
 def cards_of(pattern: Pattern, machine: Machine, options: LeafletOptions) -> list[Card]:
     """A card of each stitch for this machine, planned and not drawn yet."""
-    names = tuple(stitch.name for stitch in stitches_of(pattern))
+    names = tuple(stitch.name for stitch in read_by_machine(pattern))
+    if not names:
+        return []
     cards = make_card(pattern, machine, CardOptions(names, form="text", anyway=options.anyway)).values
     return [replace(card, for_others=True) for card in cards]
 

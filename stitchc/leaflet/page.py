@@ -63,4 +63,4 @@ def _for_the_reader(pattern: Pattern, way: Way, options: LeafletOptions) -> Iter
     if way.machine.reader == "card":
         yield from card_parts(pattern, way.machine, options)
     elif way.machine.reader == "bitmap":
-        yield bitmap_part(pattern, way.machine, options, True)
+        yield from bitmap_part(pattern, way.machine, options, True)

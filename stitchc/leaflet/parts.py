@@ -45,6 +45,11 @@ def stitches_of(pattern: Pattern) -> list[Stitch]:
     return [pattern.stitches[name] for name in names if name != PLAIN]
 
 
+def read_by_machine(pattern: Pattern) -> list[Stitch]:
+    """Those of them that a card or a picture is made of: ladders alone need none."""
+    return [stitch for stitch in stitches_of(pattern) if stitch.chart.held.any()]
+
+
 # -- pictures ---------------------------------------------------------------------------------------------------------
 
 
@@ -172,26 +177,29 @@ def machines_part(ways: Sequence[Way], others: Sequence[NoWay]) -> Part:
         Listing(tuple(way.machine.title for way in ways)),
     ]
     if others:
-        why = tuple((each.machine.title, _reason(each)) for each in others)
-        blocks += ["And none for these:", Terms(why)]
+        why: dict[str, list[str]] = {}
+        for each in others:
+            why.setdefault(_reason(each), []).append(each.machine.title)
+        blocks += ["And none for these:", Terms(tuple(("; ".join(titles), reason) for reason, titles in why.items()))]
     return Part("Machines", tuple(blocks))
 
 
 def _reason(each: NoWay) -> str:
-    if each.unsuited:
-        return "the gauge does not suit its needles, which are too close together or too far apart for such stitches."
-    return " ".join(dict.fromkeys(message.text for message in each.reasons))
+    """What the messages say; the machine is named beside it."""
+    text = " ".join(dict.fromkeys(message.text for message in each.reasons))
+    text = text.replace(f"`{each.machine.name}`", "such a machine")
+    return text[:1].upper() + text[1:]
 
 
 # -- electronic patterning --------------------------------------------------------------------------------------------
 
 
-def bitmap_part(pattern: Pattern, machine: Machine, options: LeafletOptions, to_take: bool) -> Part:
+def bitmap_part(pattern: Pattern, machine: Machine, options: LeafletOptions, to_take: bool) -> Iterator[Part]:
     """The picture of each stitch and how to enter it. to_take: the picture's file too, for a page."""
     blocks: list[Block] = []
-    for stitch in stitches_of(pattern):
+    for stitch in read_by_machine(pattern):
         asked = BitmapOptions((stitch.name,), anyway=options.anyway, name=f"{stitch.name}-bitmap")
-        product = make_bitmap(pattern, machine, asked)
+        product = make_bitmap(pattern, replace(machine, name=""), asked)
         (picture,), (file,) = product.values, product.files
         drawing = draw(picture)
         blocks.append(picture.words)
@@ -205,8 +213,10 @@ def bitmap_part(pattern: Pattern, machine: Machine, options: LeafletOptions, to_
             blocks.append(drawing)
         if to_take:
             blocks.append(Picture(file.content, 20.0, picture.words, file.name, file.name))
+    if not blocks:
+        return
     blocks.append(
         "Enter the squares as they stand here, or give the machine the picture file, if it takes files. Then compare "
         "the machine's display with the drawing, row by row, before you knit."
     )
-    return Part("The picture to enter", tuple(blocks))
+    yield Part("The picture to enter", tuple(blocks))

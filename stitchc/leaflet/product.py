@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import stitchc
@@ -44,11 +45,12 @@ def make_leaflet(
     """The leaflet of a pattern's pieces for those of the machines that can knit them; the value is the whole of it.
 
     kept: relaxed fabrics, as in `draw_fabric`. Every card in the PDF is opened again and proved hole by hole. Raises
-    Refused P401 without a piece, and with the reasons where none of the machines can knit it.
+    Refused P401 without a piece, and with the reasons where none of the machines can knit it. Machines are called by
+    their titles: whoever reads it has no profiles.
     """
     if not pattern.pieces:
         choose_piece(pattern, None)
-    ways, others = find_ways(pattern, machines, options)
+    ways, others = find_ways(pattern, [replace(machine, name=machine.title) for machine in machines], options)
     pictures, messages = fabric_pictures(pattern, options, lambda share: progress(_DRAWING * share), kept)
     edition = edition_of(pattern, options)
     fabrics = list(pictures.values())

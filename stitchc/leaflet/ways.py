@@ -28,11 +28,10 @@ class Way:
 
 @dataclass(frozen=True)
 class NoWay:
-    """A machine that cannot knit the pattern, or not well. unsuited: only its gauge speaks against it."""
+    """A machine that cannot knit the pattern, or not well."""
 
     machine: Machine
     reasons: tuple[Message, ...]
-    unsuited: bool = False
 
 
 def find_ways(pattern: Pattern, machines: Sequence[Machine], options: LeafletOptions) -> tuple[list[Way], list[NoWay]]:
@@ -43,7 +42,7 @@ def find_ways(pattern: Pattern, machines: Sequence[Machine], options: LeafletOpt
     for machine in machines:
         unsuited = check_bed(pattern, machine, options.plain)
         if unsuited and len(machines) > 1:
-            others.append(NoWay(machine, tuple(unsuited), True))
+            others.append(NoWay(machine, tuple(unsuited)))
             continue
         try:
             ways.append(_way(pattern, machine, options))

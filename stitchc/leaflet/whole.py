@@ -166,7 +166,7 @@ def _class_chapter(
     labels = [f"{machine.pitch_mm:g} mm" for machine in machines]
     pieces = [_merged(of_piece, labels) for of_piece in documents.values()]
     facts = (("Machine" if len(machines) == 1 else "Machines", "; ".join(machine.title for machine in machines)),)
-    parts = [bitmap_part(pattern, machines[0], options, False)] if machines[0].reader == "bitmap" else []
+    parts = bitmap_part(pattern, machines[0], options, False) if machines[0].reader == "bitmap" else ()
     widths = dict.fromkeys(str(machine.reader_width) for machine in machines)
     title = CLASSES[machines[0].reader].format(listed(tuple(widths), "or"))
     if len(pieces) > 1:

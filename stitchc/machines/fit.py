@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stitchc.chart import SLIP, TUCK, Chart
+import numpy as np
+
+from stitchc.chart import OUT, SLIP, TUCK, Chart
 from stitchc.english import listed
 from stitchc.messages import Message
 
@@ -124,6 +126,9 @@ def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
     fitting = [count for count in range(1, columns + 1) if columns % count == 0]
     near = sorted(sorted(fitting, key=lambda count: abs(count - width))[:3])
     cure = f"Widths that fit: {listed([str(count) for count in near])}."
+    if stitch.chart.out and 0 < columns % width <= columns // 4:
+        cure += f" Or use {columns // width * width} columns, with the needles of the others out of work as well:\n"
+        cure += _with_more_out(stitch, columns) + "\n"
     if width < columns:
         cure += " Adding plain needles changes the design:"
         cure += "".join(f"\n    {line}" for line in _made_to_fit(stitch.name, width, columns, fitting))
@@ -148,6 +153,18 @@ def _made_to_fit(name: str, width: int, columns: int, fitting: list[int]) -> lis
     next_up = min(count for count in fitting if count > width)
     times = columns // width
     return [line(1, next_up)] + ([line(times, columns)] if times > 1 else [])
+
+
+def _with_more_out(stitch: Stitch, columns: int) -> str:
+    """The stitch as often as it goes into the columns, and the rest out of work: a wider ladder (trade practice: a
+    repeat of 7 on a card of 24 takes 21 columns, and the other needles are left out of work)."""
+    from stitchc.notation.writer import write_chart
+
+    cells = np.tile(stitch.chart.cells, (1, columns // stitch.chart.width))
+    rest = np.full((len(cells), columns - cells.shape[1]), OUT, np.uint8)
+    chart = Chart(np.hstack([cells, rest]), stitch.chart.yarns)
+    lines = write_chart(f"{stitch.name}-{cells.shape[1]}", chart, declare_yarns=False).splitlines()
+    return "\n".join(f"    {line}" for line in lines if line)
 
 
 # -- what the carriage can do ---------------------------------------------------------------------------------------

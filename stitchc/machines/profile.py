@@ -101,6 +101,11 @@ class Machine:
         return self if way is None else replace(self, yarn_at_other_side="free pass" if way == "free-pass" else way)
 
     @property
+    def in_full(self) -> str:
+        """ "Hand bed, mid gauge, 6.5 mm, no patterning (hand-mid)": what it is, and its profile's name, if any."""
+        return f"{self.title} ({self.name})" if self.name != self.title else self.title
+
+    @property
     def bed(self) -> Needles:
         """All the needles of the bed, half each side of 0."""
         return Needles.centred(self.needles)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final, Literal
 
 from stitchc.document import Table
@@ -41,14 +41,22 @@ def _rounded_to(value: float, digits: int, unit: str) -> str:
 
 def size_words(sizes: Sequence[Range], units: Units) -> str:
     """ "59.5 cm, 52.5 to 67.3 cm (23.4 in, 20.7 to 26.5 in)"; of several sizes "59.5 [64.1] cm (23.4 [25.2] in)"."""
-    ways = [_range(sizes, "cm"), _range([size.times(1 / CM_PER_INCH) for size in sizes], "in")]
+    return _in_units(sizes, units, _range)
+
+
+def _in_units(sizes: Sequence[Range], units: Units, words: Callable[[Sequence[Range], str], str]) -> str:
+    ways = [words(sizes, "cm"), words([size.times(1 / CM_PER_INCH) for size in sizes], "in")]
     first, second = ways if units == "cm" else ways[::-1]
     return f"{first} ({second})"
 
 
 def _range(sizes: Sequence[Range], unit: str) -> str:
-    words = f"{several([f'{size.value:.1f}' for size in sizes])} {unit}"
+    words = _figures(sizes, unit)
     return words if len(sizes) > 1 else f"{words}, {sizes[0].low:.1f} to {sizes[0].high:.1f} {unit}"
+
+
+def _figures(sizes: Sequence[Range], unit: str) -> str:
+    return f"{several([f'{size.value:.1f}' for size in sizes])} {unit}"
 
 
 def known(sizes: Sequence[Range | None]) -> list[Range]:
@@ -116,7 +124,7 @@ def less_seam(plan: Plan, width: Range) -> Range:
 def _seam_words(plans: Sequence[Plan], units: Units) -> Iterator[str]:
     knitted = known([each.knitted_width_cm for each in plans])
     if plans[0].plus_mm and knitted:
-        whole = several([in_both(width.value, units) for width in knitted])
+        whole = _in_units(knitted, units, _figures)
         yield f"The needles hold {in_both(plans[0].plus_mm / 10, units)} more for seams: the fabric is {whole} wide."
 
 

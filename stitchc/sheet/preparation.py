@@ -190,7 +190,7 @@ def bed_facts(
         if not always:
             count = f"{several([bed.count for bed in beds])}, up to {several(empty)} of them out of work"
     return [
-        ("Machine", f"{machine.title} ({machine.name})"),
+        ("Machine", machine.in_full),
         ("Needles", f"{bed_words(beds)}: {count}, {edge_words(beds, edge)}"),
     ]
 

@@ -705,6 +705,28 @@ def test_a_width_that_does_not_go_into_the_card() -> None:
     assert message.code == "M301" and "bitmap-standard" in str(message.cure)
 
 
+@pytest.mark.parametrize(("repeat", "used"), [("KTKK-", 20), ("KT-KTK-", 21), ("KTKTKKTKKK-", 22)])
+def test_m301_offers_a_ladder_stitch_the_columns_that_it_fills(repeat: str, used: int) -> None:
+    """A repeat of 7 on a card of 24 takes 21 columns, other needles out of work ("Tuck lace trims and fabrics 2")."""
+    from stitchc.notation import compile_text
+
+    (message,) = unfit(stitch([repeat, repeat.replace("T", "K")], name="spray"), profile("24"))
+    cure = str(message.cure)
+    assert f"Or use {used} columns, with the needles of the others out of work as well" in cure
+    text = cure[cure.index(f"    stitch spray-{used}\n") :].partition(" Adding plain needles")[0]
+    pattern, messages, _ = compile_text(text, "x.stitch")
+    assert pattern is not None and not messages
+    made = pattern.stitches[f"spray-{used}"]
+    assert unfit(made, profile("24")) == []
+    assert made.chart.rows()[0] == repeat * (used // len(repeat)) + "-" * (24 - used)
+
+
+def test_m301_offers_no_gap_of_half_the_card_and_no_ladder_where_there_is_none() -> None:
+    for repeat in ("KTKKKKKKKKKK-", "KKKKT"):
+        (message,) = unfit(stitch([repeat], name="spray"), profile("24"))
+        assert "out of work" not in str(message.cure)
+
+
 def test_the_notation_that_m301_offers_makes_one_that_fits() -> None:
     from stitchc.notation import compile_text
 

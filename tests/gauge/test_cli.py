@@ -352,7 +352,7 @@ PIECE = "piece p\n    needles 20\n    knit plain for 4 rows\n"
 def test_a_gauge_too_wide_for_the_bed_is_told_by_every_product(
     asked: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """100 mm / 16 = 6.25 mm at a pitch of 4.5 mm; 0.5 to 1.1 of the pitch is usual (common practice, from memory)."""
+    """100 mm / 16 = 6.25 mm at a pitch of 4.5 mm; 0.56 to 1.06 of the pitch is in a guide (see below)."""
     monkeypatch.chdir(tmp_path)
     Path("a.stitch").write_text(BULKY + PIECE, encoding="utf-8")
     assert run((asked[0], "a.stitch", *asked[1:])) == 0
@@ -371,6 +371,10 @@ def test_a_gauge_too_wide_for_the_bed_is_told_by_every_product(
         (16, "hand-mid", 0),
         (16, "hand-bulky", 0),
         (10, "hand-bulky", 0),
+        (20, "hand-bulky", 0),
+        (22, "hand-bulky", 1),  # double knitting: "too fine for 9 mm" ("Knitting machine gauge or size explained")
+        (22, "hand-mid", 0),
+        (28, "hand-mid", 1),
         (30, "hand-bulky", 1),
     ],
 )

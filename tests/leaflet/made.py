@@ -8,7 +8,7 @@ import re
 from pathlib import Path
 from typing import Any
 
-from stitchc import LeafletOptions, Product, compile_file, load_machine, make_leaflet
+from stitchc import LeafletOptions, Product, compile_text, load_machine, make_leaflet
 from stitchc.document import Document
 from stitchc.machines import SHIPPED
 from stitchc.pattern import Pattern
@@ -17,9 +17,17 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 DATE = "2026-05-01"
 
 
+THICK = "-in-thick-yarn"
+"""Added to an example's name: the same in a yarn whose stitches are 1.6 times as large, as a wide bed takes them."""
+
+
 @functools.cache
 def pattern(name: str) -> Pattern:
-    found = compile_file(str(EXAMPLES / f"{name}.stitch")).pattern
+    path = EXAMPLES / f"{name.removesuffix(THICK)}.stitch"
+    text = path.read_text("utf-8")
+    if name.endswith(THICK):
+        text = re.sub(r"(?m)^(gauge .* per) (\d+) cm", lambda line: f"{line[1]} {1.6 * int(line[2]):g} cm", text)
+    found = compile_text(text, str(path), path.parent).pattern
     assert found is not None
     return found
 
@@ -52,10 +60,13 @@ def chosen(page: str, *options: str) -> str:
 
 def in_size(text: str, place: int) -> str:
     """Words with figures of several sizes in brackets, as the knitter of one size reads them: the first figure, or the
-    one at this place."""
+    one at this place; and of what is said of each size, what is said of hers."""
 
     def own(match: re.Match[str]) -> str:
         first, others = match[1], match[2].split(", ")
         return first if place == 0 else others[place - 1]
 
+    said = re.split(r"\b(?:Size|size) [\d.]+ (?:cm|in): ", text)
+    if len(said) > 1:
+        text = said[0] + said[place + 1].rstrip("; ")
     return re.sub(r"([\w.]+) \[([\w., ]+)\]", own, text)

@@ -110,7 +110,8 @@ def test_what_nobody_measured_is_warned_of(change: tuple[str, str], words: str) 
 def test_a_machine_whose_needles_do_not_suit_is_named_with_the_reason() -> None:
     said = stitchc("leaflet", EXAMPLES / "cowl.stitch", "--no-pictures", "--format", "text")
     told = " ".join(said.out.split())
-    assert "Hand bed, fine gauge, 3.6 mm, no patterning: the gauge does not suit its needles" in told
+    assert "Hand bed, fine gauge, 3.6 mm, no patterning: Stocking stitch of 22 stitches in 10 cm does not suit" in told
+    assert "Electronic patterning, bulky gauge, 9 mm: Stocking stitch of 22 stitches in 10 cm does not suit" in told
 
 
 def test_photos_are_shown_without_what_their_files_tell(cuff: Path, tmp_path: Path) -> None:

@@ -1,112 +1,219 @@
-"""The leaflet's own words, followed on simulated machines: every class, every size, on the page and on paper."""
+"""The leaflet's own words, followed on simulated machines: every example, class of machine and size, as text, on paper
+and on the page."""
 
 from __future__ import annotations
 
 import base64
+import functools
+import html
 import io
 import json
 import re
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import partial
 
 import pypdfium2
 import pytest
 
 from stitchc import CardOptions, PieceOptions, load_machine, make_card, plan_piece
-from stitchc.document import to_text
+from stitchc.document import Document, Listing, Part, Table, to_text
 from stitchc.piece.plan import Plan
-from tests.leaflet.made import chosen, content, in_size, leaflet, pattern
-from tests.proof.knitter import Line, by_row, follow_words, lines_of_page, lines_of_text
-from tests.proof.machines import Bed, card_in_reader, picture_in_reader, position, wanted
+from stitchc.piece.product import write_instructions
+from tests.leaflet.made import THICK, chosen, content, in_size, leaflet, pattern
+from tests.proof.knitter import AtReader, Knitter, Line, by_row, lines_of_page, lines_of_text
+from tests.proof.machines import Bed, Felt, card_in_reader, picture_in_reader, position, wanted
 from tests.proof.running import SHIPPED
+from tests.sheet.words_reader import read
 
-SIZES = {"pilot-cap": ("46 cm", "50 cm", "54 cm"), "cowl": ("one size",)}
-CASES = [(name, at) for name, sizes in SIZES.items() for at in range(len(sizes))]
+EXAMPLES = ("cowl", "cushion", "pilot-cap", "sampler-piece", "summer-scarf", "tuck-lace", "wrist-warmers")
+OWN = ("hand-fine", "hand-standard", "hand-mid", "card24-standard", "bitmap-standard")
+WIDE = ("hand-mid", "hand-bulky", "card24-bulky", "card12-bulky", "bitmap-bulky")
+MACHINES = {**dict.fromkeys(EXAMPLES, OWN), **{f"{name}{THICK}": WIDE for name in EXAMPLES}}
+"""By the name of a pattern, those that its leaflet must have instructions for, but for the unsuited ones."""
 TITLES = {name: load_machine(name).title for name in SHIPPED}
+UNSUITED = {
+    *((name, "hand-fine") for name in ("cowl", "cushion", "pilot-cap", "wrist-warmers")),
+    *((f"{name}{THICK}", "hand-mid") for name in ("cushion", "wrist-warmers")),
+    ("tuck-lace", "hand-mid"),
+}
+"""22 stitches to 10 cm are too wide for 3.6 mm, 13 too wide for 6.5 mm, 28 too narrow for it."""
 
 
+def sizes_of(name: str) -> tuple[str, ...]:
+    (piece,) = pattern(name).pieces.values()
+    return tuple(label for label, _ in piece.sizes) or ("one size",)
+
+
+@functools.cache
 def planned(name: str, at: int, machine: str) -> Plan:
     """This size alone, as `stitchc piece --sizes` has it."""
-    size = SIZES[name][at]
-    sizes = None if size == "one size" else size
-    (plan,) = plan_piece(pattern(name), load_machine(machine), PieceOptions(sizes=sizes)).values
+    size = sizes_of(name)[at]
+    options = PieceOptions(sizes=None if size == "one size" else size)
+    (plan,) = plan_piece(pattern(name), load_machine(machine), options).values
     return plan
 
 
-def meant(plan: Plan) -> list[str]:
-    """The fabric that the pattern asks for: its charts, section after section, on the needles of this size."""
-    fabric: list[str] = []
+def meant(plan: Plan, fabric: list[str]) -> None:
+    """The fabric is what the pattern asks for: its charts, section after section, on the needles of this size. Only a
+    needle that comes back into work may knit first, or wait until its neighbour has."""
     bed = range(plan.needles.first, plan.needles.last + 1)
     habits = SHIPPED[plan.machine.name]
     column_1 = None if habits.reader == "none" else habits.column_1_needle
+    asked: list[str] = []
     for section in plan.sections:
         rows = plan.charts[section.stitch].rows()
-        fabric += wanted(rows, bed, section.rows, plan.edge, None if section.is_plain else column_1)
+        asked += wanted(rows, bed, section.rows, plan.edge, None if section.stitch == "plain" else column_1)
+    assert len(fabric) == len(asked)
+    for number, (row, should) in enumerate(zip(fabric, asked, strict=True)):
+        back = {at for at, sign in enumerate(fabric[number - 1] if number else should) if sign == "-"}
+        odd = [at for at, (did, wish) in enumerate(zip(row, should, strict=True)) if did != wish]
+        assert all(at in back and should[at] != "-" and row[at] in "K-" for at in odd), (number + 1, row, should)
+
+
+# -- what a knitter has before her ------------------------------------------------------------------------------------
+
+
+def chapter_of(name: str, machine: str) -> Document:
+    (whole,) = leaflet(name).values
+    title = TITLES[machine]
+    return next(
+        each for each in whole.chapters for head, text in each.facts if head.startswith("Machine") and title in text
+    )
+
+
+def as_text(name: str, at: int, machine: str) -> tuple[list[Line], str]:
+    told = to_text(chapter_of(name, machine))
+    lines = [Line(each.rows, each.direction, in_size(each.words, at), each.to_and_fro) for each in lines_of_text(told)]
+    return lines, in_size(" ".join(told.split()), at)
+
+
+@functools.cache
+def paper(name: str) -> str:
+    """All that can be copied from the PDF, in reading order, without the feet of the pages."""
+    document = pypdfium2.PdfDocument(io.BytesIO(content(name, ".pdf")))
+    pages = [page.get_textpage().get_text_range().replace("\r", "") for page in document]
+    return re.sub(r"\n[^\n]* · made by stitchc Page \d+ of \d+(?=\n|$)", "", "\n".join(pages))
+
+
+_ENTRY = re.compile(r"(?:^| )(\d+)(?: …)?(?: [←→])? (right to left|left to right)( first)? (?=[A-Z])")
+
+
+def as_paper(name: str, at: int, machine: str) -> tuple[list[Line], str]:
+    (whole,) = leaflet(name).values
+    own = chapter_of(name, machine)
+    later = whole.chapters[whole.chapters.index(own) + 1 :]
+    text = paper(name) + "\n"
+    start = text.rindex(f"\n{own.title}\n")
+    stop = text.rindex(f"\n{later[0].title}\n") if later else len(text)
+    told = " ".join(text[start:stop].split())
+    rows = told.partition(" Row by row ")[2]
+    for by_hand in [step.text for step in next(iter(pattern(name).pieces.values())).steps if hasattr(step, "text")]:
+        assert f" {by_hand} " in f"{rows} "
+        rows = f"{rows} ".replace(f" {by_hand} ", " ")
+    heads = list(_ENTRY.finditer(rows))
+    lines = []
+    for head, after in zip(heads, [*heads[1:], None], strict=True):
+        rest = rows[head.end() : after.start() if after else len(rows)]
+        rest = re.split(r" (?:Part \d+ of \d+: |One plain row added|Rows \d+ to \d+: these )", rest)[0]
+        match = re.fullmatch(r"(.*\.)([ LR\d…]*)", rest)
+        assert match, rest
+        ticks = [int(tick) for tick in re.findall(r"(?<![LR\d])[1-9]\d*", match[2])] or [int(head[1])]
+        assert ticks[0] == int(head[1])
+        lines.append(Line(together(ticks), head[2], in_size(match[1], at), bool(head[3])))
+    return lines, in_size(told, at)
+
+
+def together(rows: list[int]) -> list[list[int]]:
+    runs: list[list[int]] = []
+    for row in rows:
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    return runs
+
+
+def page_of(name: str, at: int, machine: str, units: str = "cm") -> str:
+    (piece,) = pattern(name).pieces
+    return chosen(content(name, ".html").decode(), TITLES[machine], sizes_of(name)[at], units, piece)
+
+
+def on_page(name: str, at: int, machine: str) -> Iterator[tuple[list[Line], str]]:
+    for units in ("cm", "in"):
+        page = page_of(name, at, machine, units)
+        told = " ".join(html.unescape(re.sub("<[^>]*>", " ", page)).split())
+        for place in ("rows", "paper"):
+            if lines := lines_of_page(page, place):
+                yield lines, told
+
+
+# -- the proof --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_every_class_knits_it_from_the_words_alone(name: str) -> None:
+    for machine in MACHINES[name]:
+        if (name, machine) in UNSUITED:
+            told = " ".join(to_text(leaflet(name).values[0]).split())
+            title = re.escape(TITLES[machine])
+            assert re.search(
+                f"{title}[^:]*: Stocking stitch of [\d.]+ stitches in 10 cm does not suit such a machine", told
+            )
+            continue
+        for at, plan in enumerate(planned(name, at, machine) for at in range(len(sizes_of(name)))):
+            for lines, told in (as_text(name, at, machine), as_paper(name, at, machine), *on_page(name, at, machine)):
+                needles = f"{plan.needles.left} to {plan.needles.right}"
+                assert f"Needles {needles}: " in told.replace("Needles: ", "Needles "), "not those of one size alone"
+                meant(plan, followed(name, plan, machine, lines, told))
+
+
+def followed(name: str, plan: Plan, machine: str, lines: list[Line], told: str) -> list[str]:
+    bed = range(plan.needles.first, plan.needles.last + 1)
+    found = by_row(lines)
+    assert len(found) == len(plan.passes)
+    cast_on = re.search(r"These needles stand empty from the cast-on, in non-working position: (.*?\))\. ", told)
+    simulated = Bed(bed, empty=read(cast_on[1]) if cast_on else set())
+    knitter = (
+        Knitter(simulated, "right") if machine.startswith("hand") else at_reader(name, plan, machine, simulated, told)
+    )
+    fabric = [knitter.knit(row, found[row]) for row in range(1, len(found) + 1)]
+    assert fabric == simulated.fabric_from_loops(len(fabric))
     return fabric
 
 
-@pytest.mark.parametrize(("name", "at"), CASES)
-@pytest.mark.parametrize("machine", ["hand-standard", "hand-bulky"])
-@pytest.mark.parametrize("units", ["cm", "in"])
-def test_by_hand_from_the_page(name: str, at: int, machine: str, units: str) -> None:
-    plan = planned(name, at, machine)
-    piece = next(iter(pattern(name).pieces))
-    page = chosen(content(name, ".html").decode(), TITLES[machine], SIZES[name][at], units, piece)
-    bed = range(plan.needles.first, plan.needles.last + 1)
-    for place in ("rows", "paper"):
-        lines = lines_of_page(page, place)
-        assert follow_words(lines, bed, "right", len(plan.passes)) == meant(plan)
+_PART = re.compile(r"Part \d+ of \d+: (\S+), rows? (\d+)(.*?)(?= Part \d+ of|$)")
 
 
-@pytest.mark.parametrize(("name", "at"), CASES)
-def test_by_hand_from_paper(name: str, at: int) -> None:
-    plan = planned(name, at, "hand-standard")
-    (whole,) = leaflet(name).values
-    chapter = next(each for each in whole.chapters if each.title == "By hand")
-    bed = range(plan.needles.first, plan.needles.last + 1)
-    lines = [
-        Line(line.rows, line.direction, in_size(line.words, at), line.to_and_fro)
-        for line in lines_of_text(to_text(chapter))
-    ]
-    assert follow_words(lines, bed, "right", len(plan.passes)) == meant(plan)
-    needles = in_size(dict(chapter.facts)["Needles"], at)
-    assert f"{plan.needles.left} to {plan.needles.right}: {plan.needles.count} in work" in needles
+def at_reader(name: str, plan: Plan, machine: str, bed: Bed, told: str) -> AtReader:
+    """With the leaflet's own cards, looked at on their pages of the PDF, or the pictures of its page."""
+    habits = SHIPPED[machine]
+    put_in: dict[int, str] = {}
+    in_reader = ""
+    for stitch, row, details in _PART.findall(told):
+        match = re.search(r"(?:Card|Picture): put in (\S+) and (?:lock it at|set it to) row 1\.", details)
+        again = re.search(r"(?:Card|Picture): the same again. Set it back to row 1(?: and lock it there)?\.", details)
+        in_reader = match[1] if match else in_reader
+        put_in[int(row)] = in_reader if match or again else ""
+        assert put_in[int(row)] in (stitch, "")
+    felt: dict[str, tuple[Felt, int]] = {}
+    for stitch in filter(None, put_in.values()):
+        if habits.reader == "card":
+            holes = card_on_paper(name, stitch, machine)
+            felt[stitch] = card_in_reader(habits, holes), len(holes)
+        else:
+            first = re.search(r"first column of (?:the|each) picture goes on ([LR]\d+)", told)
+            taken = re.search(
+                rf'download="{stitch}-bitmap.png" href="data:image/png;base64,([^"]+)"', page_of(name, 0, machine)
+            )
+            assert first and taken
+            picture = picture_in_reader(habits, base64.b64decode(taken[1]), position(first[1]))
+            felt[stitch] = picture, plan.charts[stitch].height
+    edge = {*list(bed.needles)[: plan.edge], *list(bed.needles)[-plan.edge :]}
+    return AtReader(bed, "right", felt=felt, edge=edge, put_in=put_in, by_card=habits.reader == "card")
 
 
-def set_to(words: str, state: str) -> str:
-    """What the carriage is set to after the words of a row."""
-    match = re.search(r"Set the carriage to (plain|tuck|slip)", words)
-    return match[1] if match else state
-
-
-@pytest.mark.parametrize(("name", "at"), CASES)
-@pytest.mark.parametrize("machine", ["card24-standard", "card12-bulky", "bitmap-standard", "bitmap-bulky"])
-def test_with_a_reader_from_the_page_and_the_leaflets_own_card(name: str, at: int, machine: str) -> None:
-    """The card is looked at on its page of the PDF, the picture taken from the page; both are run as the rows say."""
-    plan, habits = planned(name, at, machine), SHIPPED[machine]
-    piece = next(iter(pattern(name).pieces))
-    page = chosen(content(name, ".html").decode(), TITLES[machine], SIZES[name][at], "cm", piece)
-    bed = range(plan.needles.first, plan.needles.last + 1)
-    stitch = next(section.stitch for section in plan.sections if not section.is_plain)
-    if habits.reader == "card":
-        holes = card_on_paper(name, stitch, machine)
-        felt, card_rows = card_in_reader(habits, holes), len(holes)
-    else:
-        first = re.search(r"first column of the picture goes on ([LR]\d+)", page)
-        picture = re.search(r'download="[^"]+" href="data:image/png;base64,([^"]+)"', page)
-        assert first and picture
-        felt = picture_in_reader(habits, base64.b64decode(picture[1]), position(first[1]))
-        card_rows = plan.charts[stitch].height
-    told = by_row(lines_of_page(page, "rows"))
-    knitter, state, fabric = Bed(bed), "plain", []
-    for section in plan.sections:
-        for number in range(section.from_row, section.to_row + 1):
-            state = set_to(told[number].words, state)
-            read = (number - section.from_row) % card_rows + 1
-            edge = {*list(bed)[: plan.edge], *list(bed)[-plan.edge :]}
-            knits = {needle for needle in bed if state == "plain" or needle in edge or felt(read, needle)}
-            fabric.append(knitter.carry(number, knits.__contains__, lambda _, state=state: state == "tuck"))  # type: ignore[misc]
-    assert fabric == meant(plan) == knitter.fabric_from_loops(len(fabric))
-
-
+@functools.cache
 def card_on_paper(name: str, stitch: str, machine: str) -> list[list[bool]]:
     """Row 1 first: the holes on the card's page of the PDF, looked at where `stitchc card` says that they are."""
     dpi = 150
@@ -128,17 +235,65 @@ def card_on_paper(name: str, stitch: str, machine: str) -> list[list[bool]]:
     ]
 
 
-@pytest.mark.parametrize("machine", ["hand-standard", "card24-standard", "bitmap-standard"])
-def test_the_sizes_side_by_side_are_those_made_alone(machine: str) -> None:
-    (whole,) = leaflet("pilot-cap").values
-    size = next(part for part in whole.parts if part.heading == "Size")
-    table = next(block for block in size.blocks if hasattr(block, "head"))
-    columns = list(zip(table.head, *table.rows, strict=True))  # type: ignore[union-attr]
-    for at, label in enumerate(SIZES["pilot-cap"]):
-        plan = planned("pilot-cap", at, machine)
+def test_words_that_are_not_true_are_found_out() -> None:
+    """The proof can fail: at a needle, a setting or a count that is off by one."""
+    at_card, by_hand = ("sampler-piece", "card24-standard"), ("cowl", "hand-standard")
+    for (name, machine), words, wrong in (
+        (at_card, "to tuck", "to slip"),
+        (at_card, "shows 44", "shows 45"),
+        (at_card, "Release the card and k", "K"),
+        (by_hand, "L23 to R24", "L24 to R23"),
+    ):
+        for lines, told in (as_text(name, 0, machine), as_paper(name, 0, machine)):
+            changed = [replace(line, words=line.words.replace(words, wrong)) for line in lines]
+            assert changed != lines
+            with pytest.raises(AssertionError):
+                plan = planned(name, 0, machine)
+                meant(plan, followed(name, plan, machine, changed, told))
+
+
+# -- sizes side by side -----------------------------------------------------------------------------------------------
+
+_RANGE = re.compile(r", [\d.]+ to [\d.]+ (?:cm|in)| \(\d+ to \d+\)")
+SIZED = [
+    (name, machine)
+    for name, machines in MACHINES.items()
+    for machine in machines
+    if len(sizes_of(name)) > 1 and (name, machine) not in UNSUITED
+]
+
+
+@pytest.mark.parametrize(("name", "machine"), SIZED)
+def test_the_sizes_side_by_side_are_those_made_alone(name: str, machine: str) -> None:
+    (whole,) = leaflet(name).values
+    parts = {part.heading: part for part in (*whole.parts, *chapter_of(name, machine).parts)}
+    facts = dict(chapter_of(name, machine).facts)
+    table = next(block for block in parts["Size"].blocks if isinstance(block, Table))
+    columns = list(zip(table.head, *table.rows, strict=True))
+    for at, label in enumerate(sizes_of(name)):
+        plan = planned(name, at, machine)
         assert plan.width_cm and plan.length_cm
-        told = dict(zip(columns[0], columns[at + 1], strict=True))
-        assert (told["Size"], told["Needles"]) == (label, str(plan.needles.count))
-        assert told["Width"].startswith(f"{plan.width_cm.value:.1f} cm") and told["Length"].startswith(
-            f"{plan.length_cm.value:.1f} cm"
-        )
+        inches = [f"{width.value:.1f} cm ({width.value / 2.54:.1f} in)" for width in (plan.width_cm, plan.length_cm)]
+        ranges = [f"{width.low:.1f} to {width.high:.1f} cm" for width in (plan.width_cm, plan.length_cm)]
+        told = [label, str(plan.needles.count), inches[0], ranges[0], inches[1], ranges[1]]
+        assert list(columns[at + 1]) == told, columns[0]
+        options = PieceOptions(sizes=label, for_others=True)
+        alone = write_instructions(pattern(name), load_machine(machine), options).values[0].document
+        for heading in [part.heading for part in alone.parts if part.heading.startswith(("Size", "Yarn"))]:
+            mine = [_RANGE.sub("", line) for line in lines_in(parts[heading])]
+            for line in map(partial(_RANGE.sub, ""), lines_in(next(p for p in alone.parts if p.heading == heading))):
+                if not line.startswith(("Width", "Length")):  # in the table
+                    assert bought(line) in [bought(in_size(each, at)) for each in mine], line
+        assert {head: in_size(facts[head], at) for head in ("Needles", "Carriage", "Work")} == {
+            head: text for head, text in alone.facts if head in ("Needles", "Carriage", "Work")
+        }
+
+
+def lines_in(part: Part) -> list[str]:
+    return [line for block in part.blocks if isinstance(block, Listing) for line in block.items]
+
+
+def bought(line: str) -> str:
+    """Of a line on balls, how many there are in all with a spare one; any other line as it is."""
+    match = re.fullmatch(r"(.*)Buy (\d+) balls? of (\S+ \(.*?\))(?:, and (\d+) more|, or (\d+) with)?.*", line)
+    return f"{match[1]}{int(match[5] or int(match[2]) + int(match[4] or 0))} {match[3]}" if match else line

@@ -12,7 +12,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
-from tests.proof.machines import Bed, Side
+from tests.proof.machines import Bed, Felt, Side
 from tests.sheet.words_reader import read
 
 
@@ -318,6 +318,86 @@ class Knitter:
 
     def set_to_hold(self, way: str | None) -> None:
         self.holds |= {way} if way else {"right to left", "left to right"}
+
+
+@dataclass
+class AtReader(Knitter):
+    """At a machine whose needles a card or a picture selects: felt has each by its name, with how many rows it is.
+
+    What is not read knits: with the carriage set to plain, at the edges, and where a part has no card or picture."""
+
+    felt: dict[str, tuple[Felt, int]] = field(default_factory=dict)
+    edge: set[int] = field(default_factory=set)
+    put_in: dict[int, str] = field(default_factory=dict)
+    by_card: bool = True
+    setting: str = "plain"
+    reading: str | None = None
+    place: int = 0
+    locked: bool = False
+    until: int = 0
+
+    def knit(self, row: int, line: Line) -> str:
+        """A line of several rows is to be done at the first of those that are together."""
+        if row in self.put_in:
+            stitch = self.put_in[row]
+            self.reading, self.place, self.locked = (stitch or None), 0, bool(stitch) and self.by_card
+        first = any(row == once[0] for once in line.rows)
+        assert row <= self.until or first, "nothing said how far to knit"
+        for sentence in line.words.strip().removesuffix(".").split(". ") if first else ():
+            if re.match(r"All needles knit|Row \d+ of the repeat: ", sentence):
+                continue  # the page says for each row what is selected, for her to check
+            assert row == self.until + 1, f"told before the rows are knitted: {sentence}"
+            if self.sets_up(sentence) or self.threads(sentence):
+                pass
+            elif match := re.fullmatch(
+                r"Set the carriage to (plain|tuck|slip)(, without the (?:card|picture))?", sentence
+            ):
+                self.setting = match[1]
+                if match[2]:
+                    self.reading = None
+            elif match := re.fullmatch(
+                r"(Release the card and k|K)nit (?:(\d+) rows?|until the row counter shows (\d+))", sentence
+            ):
+                assert self.locked == match[1].startswith("R"), "the card is still locked, or there is none to release"
+                self.locked = False
+                last = int(match[3]) if match[3] else row - 1 + int(match[2])
+            else:
+                raise AssertionError(f"what is meant by: {sentence}")
+        if first and row == self.until + 1:
+            self.until = last
+        direction = f"{self.side} to {self.to}"
+        assert line.direction == (direction if not line.to_and_fro or first else line.direction)
+        if self.threaded:
+            assert self.hangs.get(self.threaded, self.side) == self.side, "the yarn hangs at the other side"
+            self.hangs[self.threaded] = self.to
+        knits = set(self.bed.needles)
+        if self.reading is None:
+            assert self.setting == "plain", "needles that nothing selects would not knit"
+        else:
+            felt, rows = self.felt[self.reading]
+            self.place = self.place % rows + 1
+            knits = {n for n in knits if n in self.edge or felt(self.place, n)}
+        self.side = self.to
+        done = self.bed.carry(row, lambda n: n in knits or self.setting == "plain", lambda _: self.setting == "tuck")
+        for sentence in line.words.strip().removesuffix(".").split(". "):
+            if match := re.fullmatch(r"(All needles knit|Row \d+ of the repeat: .*)", sentence):
+                self.as_selected(done, match[1])
+        return done
+
+    def threads(self, sentence: str) -> bool:
+        match = re.fullmatch(r"(?:Knit with|Change to) ([^(,]+?)(?: \(.*\))?(?:, the main yarn)?", sentence)
+        self.threaded = match[1] if match else self.threaded
+        return bool(match)
+
+    def as_selected(self, done: str, words: str) -> None:
+        """The row as it was knitted is what the words say that the card or picture selects."""
+        held = {"tuck": set(), "slip": set()}  # type: dict[str, set[int]]
+        for part in words.partition("the repeat: ")[2].split("; "):
+            if match := re.fullmatch(r"(.*) (tuck|slip)s?", part):
+                held[match[2]] = read(match[1])
+        meant = {n: verb[0].upper() for verb, needles in held.items() for n in needles}
+        bed = zip(self.bed.needles, done, strict=True)
+        assert {n: did for n, did in bed if did in "TS"} == meant, words
 
 
 def go_on_as_told(sheet: str, bed: Bed, side: Side) -> Knitter:

@@ -389,7 +389,7 @@ def choice_of(picture: bytes) -> Chosen:
     """What stands in the picture's description."""
     words = text_chunks(picture)["Description"]
     match = re.search(
-        r": (\d+) needles \([^)]*\) by (\d+) rows, one pixel a stitch; a dark pixel means (knit|hold); "
+        r": (\d+) needles \([^)]*\) by (\d+) rows?, one pixel a stitch; a dark pixel means (knit|hold); "
         r"row 1 is at the (bottom|top); seen from the (purl|knit) side",
         words,
     )
