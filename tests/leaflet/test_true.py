@@ -158,7 +158,7 @@ def test_every_class_knits_it_from_the_words_alone(name: str) -> None:
             told = " ".join(to_text(leaflet(name).values[0]).split())
             title = re.escape(TITLES[machine])
             assert re.search(
-                f"{title}[^:]*: Stocking stitch of [\d.]+ stitches in 10 cm does not suit such a machine", told
+                rf"{title}[^:]*: Stocking stitch of [\d.]+ stitches in 10 cm does not suit such a machine", told
             )
             continue
         for at, plan in enumerate(planned(name, at, machine) for at in range(len(sizes_of(name)))):
