@@ -225,7 +225,8 @@ class Knitter:
                 r"(?:the (\d+) needles? at the back where they are)?",
                 sentence,
             ):
-                assert (int(match[1] or 0), int(match[2] or 0)) == (len(holding), len(bed.rest))
+                left = 0 if back else len(holding)  # those that are told to knit back are not left out
+                assert (int(match[1] or 0), int(match[2] or 0)) == (left, len(bed.rest))
             elif match := re.fullmatch(
                 r"Slow: after the pass, lift the new yarn over the hooks and let it lie under the needles: (.*)",
                 sentence,

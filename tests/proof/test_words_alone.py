@@ -93,8 +93,9 @@ ROWS = [
     (["KTKS", "KKKK", "SKKT"], "aba"),
     (["KT-K", "KT-K", "KK-K", "SK-K"], "abba"),
     (["KKT", "KKK", "KKK", "SKK", "KKK"], "aabab"),
+    (["KKK", "KTS", "KKS"], "aaa"),
 ]
-"""Tuck and slip in one row and over two, ladders, and yarns taken up at either side."""
+"""Tuck and slip in one row and over two, ladders, yarns at either side, a slip that outlasts the tuck beside it."""
 
 
 @pytest.mark.parametrize("habits", [dict(zip(BEDS, each, strict=True)) for each in itertools.product(*BEDS.values())])

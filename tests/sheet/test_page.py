@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import re
 import statistics
 import time
@@ -505,6 +506,39 @@ def test_number_state_and_words_show_without_scrolling(browser: Browser, tmp_pat
                 box = page.locator(place).bounding_box()
                 assert box is None or (box["y"] >= 0 and box["y"] + box["height"] <= edge), (place, pattern, stops)
         assert ("Before row 4" in stops) == (way != "cut"), stops
+    context.close()
+
+
+@pytest.mark.parametrize("size", [(360, 740), (740, 360)])
+def test_an_irregular_row_is_moved_for_in_steps_that_fit(
+    browser: Browser, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    """Tuck and slip at random on a whole bed: what is shown, stop after stop, is each row's own words, none lost."""
+    draw = random.Random(7)
+    rows = ["".join(draw.choice("KKKTS") for _ in range(198)) for _ in range(3)]
+    text = "stitch mess over 198\n" + "".join(f"    {at}: {row}\n" for at, row in enumerate([*rows, "K"], start=1))
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]})
+    page = context.new_page()
+    context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 6})
+    page.clock.install()
+    page.goto(made(tmp_path, text, "--anyway", "--needles", "200", "--rows", "4"))
+    shown: dict[str, list[str]] = {}
+    while now(page) != "Done":
+        press(page, "Space")
+        edge = page.locator("#go").evaluate("go => go.getBoundingClientRect().top")
+        box = page.locator("#stage").bounding_box()
+        assert box and box["y"] >= 0 and box["y"] + box["height"] <= edge + 1, now(page)
+        if (row := now(page).split()[-1]).isdigit():
+            steps = page.locator("#steps")
+            assert steps.locator("p").first.evaluate("p => parseFloat(getComputedStyle(p).fontSize)") >= 18
+            assert not steps.inner_text().startswith("… L") and not steps.inner_text().startswith("… R")
+            shown.setdefault(row, []).append(steps.inner_text())
+    assert len(shown["1"]) > 3 and page.inner_text("#done").startswith("4 rows done, 0 left")
+    for row, stops in shown.items():
+        words = page.locator(f"#row-{row} .do > p").all_text_contents()
+        assert re.findall(r"[LR]\d+", " ".join(stops)) == re.findall(r"[LR]\d+", " ".join(words)), row
+    page.goto(page.url.split("#")[0] + "#move-2-1")
+    assert now(page) == "Before row 2" and page.inner_text("#steps").startswith("… Push back")
     context.close()
 
 

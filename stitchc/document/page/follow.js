@@ -18,6 +18,37 @@ const key = "stitchc-sheet:" + work.dataset.key;
 
 // The stops in order: what is done before the first row, every pass and everything done by hand, the end.
 function kindOf(step) { return /^(ladder|cross|lead)$/.test(step.className) ? step.className : "pass"; }
+// Letters that the smallest screen shows beside a row's number and state. A longer row is moved for in several stops.
+const REACH = 180;
+function inReach(step) {
+  const text = step.textContent.trim();
+  if (text.length <= REACH) return [step];
+  const parts = [];
+  // What is done is told with each part of the needles.
+  let again = text.slice(0, Math.max(0, text.search(/\b[LR]\d/)));
+  if (again.length > 60) again = again.slice(again.lastIndexOf(", ", again.length - 3) + 2);
+  for (let rest = text; rest;) {
+    const most = parts.length ? REACH - again.length : REACH;
+    // The needles left of 0 by themselves where that is about half of them.
+    const right = rest.search(/, R\d/), comma = rest.lastIndexOf(", ", most);
+    const end = rest.length <= most ? -1 : right > most / 3 && right < most ? right : comma;
+    const part = step.cloneNode(false);
+    part.textContent = (parts.length ? "… " + again : "") + (end < 0 ? rest : rest.slice(0, end) + " …");
+    parts.push(part);
+    rest = end < 0 ? "" : rest.slice(end + 2);
+  }
+  return parts;
+}
+function reaches(steps) {
+  const groups = [[]];
+  let letters = 0;
+  for (const step of steps.flatMap(inReach)) {
+    if (letters && letters + step.textContent.length > REACH) { groups.push([]); letters = 0; }
+    groups[groups.length - 1].push(step);
+    letters += step.textContent.length;
+  }
+  return groups;
+}
 const stops = [{ kind: "before" }];
 let part = "", details = [], done = 0, moved = 0;
 for (const line of lines) {
@@ -27,14 +58,20 @@ for (const line of lines) {
     continue;
   }
   const row = line.id ? Number(line.id.slice(4)) : 0;
-  if (!row) { stops.push({ kind: "do", line, row, part, details: [], done, moved }); continue; }
+  const steps = Array.from(line.querySelectorAll(".do > p:not(.note)"));
+  if (!row) { stops.push({ kind: "do", line, row, part, steps, details: [], done, moved }); continue; }
   // What is done ahead of the pass, and the lift after it, are stops of their own: a step is what a hand does at once.
-  const kinds = new Set(Array.from(line.querySelectorAll(".do > p"), kindOf)).add("pass");
   for (const kind of ["ladder", "cross", "pass", "lead"]) {
-    if (!kinds.has(kind)) continue;
-    stops.push({ kind, line, row: kind === "pass" ? row : 0, of: row, part, details, done, moved });
-    details = [];  // what a part asks for is shown once
-    if (kind === "pass") { done += 1; moved += Number(line.dataset.m); }
+    const its = steps.filter((step) => kindOf(step) === kind);
+    if (!its.length && kind !== "pass") continue;
+    const groups = reaches(its);
+    groups.forEach((group, at) => {
+      const passes = kind === "pass" && at === groups.length - 1;
+      const own = kind === "pass" && !passes ? "move" : kind;
+      stops.push({ kind: own, line, row: passes ? row : 0, of: row, at, part, steps: group, details, done, moved });
+      details = [];  // what a part asks for is shown once
+      if (passes) { done += 1; moved += Number(line.dataset.m); }
+    });
   }
 }
 stops.push({ kind: "end", part: "", done, moved });
@@ -79,34 +116,25 @@ function recall() {
 }
 function nameOf(at) {
   const stop = stops[at];
-  if (stop.of && !stop.row) return stop.kind + "-" + stop.of;
+  if (stop.of && !stop.row) return stop.kind + "-" + stop.of + (stop.at ? "-" + stop.at : "");
   return stop.kind === "pass" ? "row-" + stop.row : stop.kind === "do" ? "step-" + at : stop.kind;
 }
 function placeOf(name) {
-  if (name === "before") return 0;
-  if (name === "end") return last;
-  const match = /^(row|step|ladder|cross|lead)-(\d+)$/.exec(name);
-  if (!match) return null;
-  const kind = match[1] === "row" ? "pass" : match[1];
-  const at = kind === "step" ? Number(match[2]) : stops.findIndex((stop) => stop.kind === kind && stop.of === Number(match[2]));
-  return at >= 0 && at <= last ? at : null;
+  const at = stops.findIndex((_, place) => nameOf(place) === name);
+  return at < 0 ? null : at;
 }
 const noteKey = (at) => nameOf(at);
 
 // -- showing ---------------------------------------------------------------------------------------------------
 function plain(count, one, many) { return count + " " + (count === 1 ? one : many); }
 function heading(stop) {
-  if (stop.kind === "ladder" || stop.kind === "cross") return "Before row " + stop.of;
+  if (/^(ladder|cross|move)$/.test(stop.kind)) return "Before row " + stop.of;
   return { before: "Before row " + firstRow, do: "To do", lead: "After row " + stop.of, end: "Done" }[stop.kind] || "Row " + stop.row;
 }
 function stepsOf(stop) {
   if (stop.kind === "before") return Array.from(byId("before").children, (item) => item.textContent.trim());
   if (stop.kind === "end") return ["All " + plain(doneBefore + total, "row is", "rows are") + " knitted."];
-  return shown(stop).map((step) => step.textContent.trim());
-}
-function shown(stop) {
-  const steps = Array.from(stop.line.querySelectorAll(".do > p:not(.note)"));
-  return stop.kind === "do" ? steps : steps.filter((step) => kindOf(step) === stop.kind);
+  return stop.steps.map((step) => step.textContent.trim());
 }
 function wayOf(stop) { return stop.kind === "pass" ? stop.line.querySelector(".way").textContent : ""; }
 function sentence(stop) {
@@ -117,7 +145,7 @@ function sentence(stop) {
 // How everything stands before a row, always in sight: whoever comes back to the machine sees it.
 function standing(stop) {
   if (!stop.of || stop.kind === "lead") return [];
-  const words = stop.kind === "pass" && stop.line.dataset.t || stop.line.dataset.s;
+  const words = /^(pass|move)$/.test(stop.kind) && stop.line.dataset.t || stop.line.dataset.s;
   return words ? words.split(" · ") : [];
 }
 function stateItem(words) {
@@ -160,7 +188,7 @@ function show(say, back) {
     first.textContent = "Cautions and instructions are under " + byId("about").getAttribute("aria-label") + ".";
     steps.append(first);
   } else if (stop.line) {
-    steps.append(...shown(stop).map((step) => step.cloneNode(true)));
+    steps.append(...stop.steps.map((step) => step.cloneNode(true)));
   } else {
     const ready = document.createElement("p");
     ready.textContent = stepsOf(stop)[0];
@@ -170,6 +198,7 @@ function show(say, back) {
   byId("strip").replaceChildren(...(strip ? [strip.cloneNode(true)] : []));
   const following = stops[state.at + 1];
   byId("next").textContent = following ? "Next: " + sentence(following).replace(heading(stops[0]) + ". ", "") : "";
+  fit();
   const rowsDone = stop.done || 0;
   byId("bar").value = doneBefore + rowsDone;
   let words = plain(doneBefore + rowsDone, "row", "rows") + " done, " + (total - rowsDone) + " left";
@@ -187,6 +216,12 @@ function show(say, back) {
     byId("say").textContent = spoken;
     if (state.voice) speak(aloud(spoken));
   }
+}
+// What is higher than the screen is set smaller, down to what is read at arm's length.
+function fit() {
+  const stage = byId("stage");
+  stage.className = "";
+  for (const size of ["close", "close bare"]) if (below() > 0) stage.className = size;
 }
 function tick() {
   const current = stops[state.at].line;
@@ -251,8 +286,8 @@ function go(at) {
   const back = at !== state.at + 1;
   state.at = at;
   remember();
-  show(true, back);
   window.scrollTo(0, 0);
+  show(true, back);
 }
 function undo() {
   if (!state.past.length) return;
@@ -389,6 +424,7 @@ byId("awake").addEventListener("click", () => {
 });
 listen(document, "visibilitychange", wake);
 listen(window, "beforeprint", tick);
+listen(window, "resize", fit);
 // Two windows of one sheet follow each other.
 listen(window, "storage", (event) => {
   if (event.key !== key || !event.newValue) return;
