@@ -1,11 +1,13 @@
 """The cells of one row: runs such as K and K3, groups such as (K3 T)x4, and everything that can be wrong in them.
 
-A row's size is known before anything is allocated. Plain rows take a fast path by one regular expression.
+A row's size is known before anything is allocated. Plain rows take a fast path by one
+regular expression.
 """
 
 from __future__ import annotations
 
 import re
+from functools import cache
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -13,7 +15,7 @@ import numpy as np
 from stitchc.chart import KNIT, MAX_CELLS, SLIP, TUCK, Cells
 from stitchc.messages import Message, Span
 from stitchc.notation.tree import Word
-from stitchc.notation.vocabulary import DEEPEST, MOST_COUNT, count_message
+from stitchc.notation.vocabulary import DEEPEST, count_message
 
 _MOST_WRONG: Final = 500
 """Wrong characters after which a row is given up."""
@@ -21,57 +23,43 @@ _MOST_WRONG: Final = 500
 _MOST_BLAMED: Final = 20
 """Mistakes looked at in one row, of which the gravest is reported."""
 
+_LONGEST_PLAIN: Final = 4000
+"""Characters of a row that is expanded while it is read: with three figures a run that is less than MAX_CELLS."""
+
 # Letters are spelled out: ignoring case would also let in U+212A and U+017F, which only look like K and s.
 # Possessive repeats keep no way back, and so no memory for each needle.
-_PLAIN_ROW = re.compile(r"(?:[KTSkts][0-9]{0,6}+\s*+)++")
-_RUN = re.compile(r"([KTSkts])([0-9]*)")
+_PLAIN_ROW = re.compile(r"(?:[KTSkts](?:[1-9][0-9]{0,2}+)?+\s*+)++")
+_RUN = re.compile("[KTSkts][0-9]*")
 _PIECE = r"\s*(?:([KTSkts])([0-9]*)|(\()|(\))\s*(?:([xX×])\s*([0-9]*))?|(.))"
 _TIMES = r"[xX×]\s*[0-9]+"
-_CODES: Final = {"K": KNIT, "k": KNIT, "T": TUCK, "t": TUCK, "S": SLIP, "s": SLIP}
-_TABLE = np.zeros(128, dtype=np.uint8)
-for _letter, _code in _CODES.items():
-    _TABLE[ord(_letter)] = _code
+_CODES: Final = bytes.maketrans(b"KTSkts", bytes([KNIT, TUCK, SLIP] * 2))
 
 
-class _Run(NamedTuple):
-    code: int
+class _Part(NamedTuple):
+    """A run or a group. cells: the codes of one round, or what they are made from."""
+
+    cells: bytes | list[_Part]
     times: int
-
-
-class _Group(NamedTuple):
-    runs: list[_Run | _Group]
-    times: int
-    width: int
-    """Needles of one round of the group."""
 
 
 class RowCells(NamedTuple):
-    """A row's cells, read but not yet expanded. width: needles, at most MAX_CELLS."""
+    """A row's cells, read but not yet expanded where that may take much memory. width: needles, at most MAX_CELLS."""
 
     width: int
-    parts: str | list[_Run | _Group]
+    cells: bytes | list[_Part]
 
     def expand(self) -> Cells:
         """The cells as an array of `width` codes."""
-        if isinstance(self.parts, str):
-            if self.parts.isalpha():  # letters alone: one a cell
-                return _TABLE[np.frombuffer(self.parts.encode("ascii"), dtype=np.uint8)]
-            runs = _RUN.findall(self.parts)
-            return np.repeat(
-                np.array([_CODES[letter] for letter, _ in runs], dtype=np.uint8),
-                np.array([int(count or 1) for _, count in runs]),
-            )
-        return _expand(self.parts)
+        return np.frombuffer(_codes(self.cells), dtype=np.uint8)
 
 
-def _expand(parts: list[_Run | _Group]) -> Cells:
-    arrays = [
-        np.full(part.times, part.code, dtype=np.uint8)
-        if isinstance(part, _Run)
-        else np.tile(_expand(part.runs), part.times)
-        for part in parts
-    ]
-    return np.concatenate(arrays)
+def _codes(cells: bytes | list[_Part]) -> bytes:
+    return cells if isinstance(cells, bytes) else b"".join(_codes(part.cells) * part.times for part in cells)
+
+
+@cache
+def _plain_run(text: str) -> bytes:
+    return text[:1].encode().translate(_CODES) * int(text[1:] or 1)
 
 
 def read_cells(word: Word) -> tuple[RowCells | None, list[Message]]:
@@ -79,21 +67,17 @@ def read_cells(word: Word) -> tuple[RowCells | None, list[Message]]:
     text = word.text
     bare = text.replace(" ", "")
     if bare and not bare.strip("KTSkts"):  # letters alone, and no expression is needed
-        return _fitting(len(bare), bare, word)
-    if _PLAIN_ROW.fullmatch(text):
-        letters = "".join(text.split())
-        if letters.isalpha():
-            return _fitting(len(letters), letters, word)
-        counts = [int(count) if count else 1 for _, count in _RUN.findall(letters)]
-        if min(counts) >= 1 and max(counts) <= MOST_COUNT:
-            return _fitting(sum(counts), letters, word)
+        return _fitting(len(bare), bare.encode().translate(_CODES), word)
+    if len(text) <= _LONGEST_PLAIN and _PLAIN_ROW.fullmatch(text):
+        codes = b"".join(map(_plain_run, _RUN.findall(text)))
+        return RowCells(len(codes), codes), []
     return _Scanner(word).read()
 
 
-def _fitting(width: int, parts: str | list[_Run | _Group], word: Word) -> tuple[RowCells | None, list[Message]]:
+def _fitting(width: int, cells: bytes | list[_Part], word: Word) -> tuple[RowCells | None, list[Message]]:
     if width > MAX_CELLS:
         return None, [_too_wide(f"{width:,}", word)]
-    return RowCells(width, parts), []
+    return RowCells(width, cells), []
 
 
 def _too_wide(needles: str, word: Word) -> Message:
@@ -108,7 +92,7 @@ class _Open(NamedTuple):
     """
 
     start: int
-    parts: list[_Run | _Group]
+    parts: list[_Part]
     width: int
     blamed: int
 
@@ -124,7 +108,7 @@ class _Scanner:
         self.messages: list[Message] = []
         self.blamed: set[str] = set()
         self.position = 0
-        self.parts: list[_Run | _Group] = []
+        self.parts: list[_Part] = []
         self.width = 0
         self.open: list[_Open] = []
 
@@ -152,7 +136,7 @@ class _Scanner:
             letter, count_text, opening, closing, *_ = match.groups()
             if letter:
                 count = self.count(count_text, match.span(2)) if count_text else 1
-                self.parts.append(_Run(_CODES[letter], count))
+                self.parts.append(_Part(_plain_run(letter), count))
                 self.width += count
             elif opening or closing:
                 if not (self.opened(match.start(3)) if opening else self.closed(match)):
@@ -217,7 +201,7 @@ class _Scanner:
             )
         count = self.count(match[6], match.span(6)) if match[6] else self.uncounted(group, match)
         if self.parts:
-            group.parts.append(_Group(self.parts, count, self.width))
+            group.parts.append(_Part(self.parts, count))
         self.parts, self.width = group.parts, group.width + self.width * count
         return True
 
@@ -242,7 +226,7 @@ class _Scanner:
         """Take `x4` without a `)` before it for the end of the innermost group, whose bracket is blamed."""
         group = self.open.pop()
         self.unclosed(group.start)
-        group.parts.append(_Group(self.parts or [_Run(KNIT, 1)], 1, max(self.width, 1)))
+        group.parts.append(_Part(self.parts or [_Part(b"\0", 1)], 1))
         self.parts, self.width, self.position = group.parts, group.width + self.width, end
 
     def unclosed(self, start: int) -> None:

@@ -1,10 +1,10 @@
 """The Lark parser of grammar/stitch.lark.
 
-Making it takes some 40 ms, a third of a short `check`, so it lies ready in parser.ready: `python -m
-stitchc.notation.grammar` writes that anew, and a test says when it is due. It is a part of the program, as trusted as
-the module beside it: nothing is written where stitchc runs, and an installation may be read-only. In a folder of the
-user's it would be a pickle that others may be able to change. Where it is damaged, or made by another Lark or from
-another grammar, the parser is made from the grammar; what Lark saves is the same for every Python.
+Making it takes some 40 ms, a third of a short `check`, so it lies ready in parser.ready. It is a part of the program, as
+trusted as the module beside it: nothing is written where stitchc runs, and an installation may be read-only. In a
+folder of the user's it would be a pickle that others may be able to change. Where it is damaged, or made by another
+Lark or from another grammar, the parser is made from the grammar; what Lark saves is the same for every Python. A test
+says when it is due to be made anew, and does so with --bless.
 """
 
 from __future__ import annotations
@@ -64,12 +64,12 @@ def make_parser(grammar: str, transformer: lark.Transformer[Any, Any] | None = N
     )
 
 
-def save_parser() -> None:
-    """Write the parser beside this module."""
+def saved_parser() -> bytes:
+    """What belongs into READY."""
     saved = io.BytesIO()
     grammar = grammar_path().read_text("utf-8")
     make_parser(grammar).save(saved, ("edit_terminals", "transformer"))
-    READY.write_bytes(_digest(grammar, saved.getvalue()) + b"\n" + saved.getvalue())
+    return _digest(grammar, saved.getvalue()) + b"\n" + saved.getvalue()
 
 
 def _digest(grammar: str, saved: bytes) -> bytes:
@@ -86,7 +86,3 @@ def _end_with_the_word(terminal: TerminalDef) -> None:
         value = re.escape(pattern.value) if word else f"(?:{pattern.value})"
         terminal.pattern = PatternRE(value + _WORD_ENDS.get(terminal.name, _A_WORD_ENDS), pattern.flags)
         terminal.priority = 1
-
-
-if __name__ == "__main__":
-    save_parser()

@@ -192,12 +192,7 @@ class _Builder(lark.Transformer[Any, Any]):
         return Word(unquoted(token), self.span(token))
 
     def number(self, token: lark.Token) -> Number:
-        text = str(token)
-        if token.type == "INT":
-            value: float = int(text) if len(text) <= 12 else (-(10**12) if text[0] == "-" else 10**12)
-        else:
-            value = float(text) if len(text) <= 40 else float(text[:40])
-        return Number(value, self.span(token))
+        return Number(_whole(token) if token.type == "INT" else float(token[:40]), self.span(token))
 
     # head
 
@@ -258,9 +253,8 @@ class _Builder(lark.Transformer[Any, Any]):
 
     def numbers_to(self, children: list[Any]) -> tuple[int, int, int, int]:
         first, last = children
-        column, end = first.column or 1, last if last is not None else first
-        length = (end.column or 1) + len(end) - column
-        return int(self.number(first).value), int(self.number(end).value), column, length
+        end = first if last is None else last
+        return _whole(first), _whole(end), first.column, end.column + len(end) - first.column
 
     def numbers(self, children: list[Any]) -> tuple[int, ...]:
         return tuple(chain.from_iterable(children))
@@ -273,9 +267,10 @@ class _Builder(lark.Transformer[Any, Any]):
 
     def row(self, children: list[Any]) -> Placed:
         numbers, yarn, cells = children
-        span = self.span(cells)
+        line, text = cells.line + self.lines_before, cells[1:].lstrip()
         word = self.word(yarn) if yarn is not None else None
-        return Placed(Row(self.file, span.line, numbers, word, str(cells).rstrip(), span.column), span.line)
+        column = cells.column + len(cells) - len(text)
+        return Placed(Row(self.file, line, numbers, word, text.rstrip(), column), line)
 
     def named(self, children: list[Any]) -> Named:
         return Named(self.word(children[0]))
@@ -424,6 +419,11 @@ class _Builder(lark.Transformer[Any, Any]):
         rows, length = (None, amount) if isinstance(amount, Length) else (amount, None)
         line = KnitLine(word, rows, length, "exactly" in given, given.get("in"), given.get("at"), again)
         return self._placed(line, word.span)
+
+
+def _whole(token: lark.Token) -> int:
+    """The number; of a very long one only that it is out of every range."""
+    return int(token) if len(token) <= 12 else int(f"{token[:1]}{10**12}")
 
 
 def _depth(expression: Expression) -> int:

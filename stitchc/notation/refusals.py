@@ -9,7 +9,7 @@ import re
 import unicodedata
 from typing import Final, NamedTuple
 
-from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
+from lark.exceptions import UnexpectedInput, UnexpectedToken
 
 from stitchc.english import listed, ranges
 from stitchc.messages import Message, Span, visible
@@ -21,11 +21,11 @@ _TERMINALS: Final = {
     "DECIMAL": "a number",
     "TEXT": 'text in quotes ("…")',
     "NAME": "a name",
-    "CELLS": "the cells of the row (K, T, S)",
+    "CELLS": "`:`",
+    "CELLS_ALONE": "the cells of the row (K, T, S)",
     "LETTER": "K, T or S",
     "BED_RANGE": "needles such as L40-R39",
     "_NEWLINE": "the end of the line",
-    "COLON": "`:`",
     "COMMA": "`,`",
     "EQUAL": "`=`",
     "LPAR": "`(`",
@@ -131,15 +131,14 @@ def _place(error: UnexpectedInput, line: str) -> _Place:
     code = without_comment(line)
     start = len(code) if ended else min(start, len(code))
     word = _WORD.match(code, start)
-    allowed: set[str] = set()
-    if isinstance(error, UnexpectedToken):
-        try:
-            allowed = set(error.accepts or error.expected)
-        except Exception:  # asking a parser that has stopped may fail in ways of its own
-            allowed = set(error.expected)
-    elif isinstance(error, UnexpectedCharacters):
-        allowed = set(error.allowed or ())
-    return _Place(code, start, word.group() if word else "", frozenset(allowed - {"COMMENT", "SPACE", "$END"}), cut)
+    try:
+        allowed = set(error.interactive_parser.accepts())  # type: ignore[no-untyped-call]
+    except Exception:  # asking a parser that has stopped may fail in ways of its own
+        allowed = set(getattr(error, "allowed", None) or getattr(error, "expected", None) or ())
+    allowed -= {"COMMENT", "SPACE", "$END"}
+    if "CELLS" in allowed and code[start:] == ":":
+        start, word, allowed = len(code), None, {"CELLS_ALONE"}
+    return _Place(code, start, word.group() if word else "", frozenset(allowed), cut)
 
 
 def _reason(place: _Place) -> tuple[str, str, int, int]:

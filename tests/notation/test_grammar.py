@@ -11,10 +11,6 @@ from stitchc.notation import grammar
 
 TEXT = 'pattern "Tide"\nstitch a over 2\n1 in foam: K T\nstitch b = (a up 2) beside plain 4 by 2\n'
 
-of_this_lark = pytest.mark.skipif(
-    not grammar.READY.read_bytes().startswith(f"{lark.__version__} ".encode()), reason="made by another Lark"
-)
-
 
 def made() -> lark.Lark:
     return grammar.make_parser(grammar.grammar_path().read_text("utf-8"))
@@ -29,20 +25,23 @@ def makings(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     return texts
 
 
-@of_this_lark
-def test_it_is_the_one_that_the_grammar_makes(makings: list[str]) -> None:
+def test_it_is_the_one_that_the_grammar_makes(makings: list[str], bless: bool) -> None:
+    if bless:
+        grammar.READY.write_bytes(grammar.saved_parser())
+        makings.clear()
+    elif not grammar.READY.read_bytes().startswith(f"{lark.__version__} ".encode()):
+        pytest.skip("made by another Lark")
     ready, anew = grammar.load_parser(), made()
-    assert makings == [grammar.grammar_path().read_text("utf-8")], "run python -m stitchc.notation.grammar"
+    assert makings == [grammar.grammar_path().read_text("utf-8")], "--bless makes it anew"
     assert ready.parse(TEXT) == anew.parse(TEXT)
     terminals = [{t.name: (t.pattern.to_regexp(), t.priority) for t in parser.terminals} for parser in (ready, anew)]
     assert terminals[0] == terminals[1]
     assert set(ready.rules) == set(anew.rules)
 
 
-@of_this_lark
 def test_one_that_was_written_anew_is_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, makings: list[str]) -> None:
     monkeypatch.setattr(grammar, "READY", tmp_path / "parser.ready")
-    grammar.save_parser()
+    grammar.READY.write_bytes(grammar.saved_parser())
     makings.clear()
     assert grammar.load_parser().parse(TEXT) == made().parse(TEXT)
     assert len(makings) == 1  # `made`

@@ -34,8 +34,8 @@ _TERMINALS: Final = {
 }
 """The notation's words, and what the grammar calls them."""
 _SIGNS: Final[dict[str, dict[str, float]]] = {
-    ":": {"COLON": 0.0, "EQUAL": 0.5},
-    "=": {"EQUAL": 0.0, "COLON": 0.5},
+    ":": {"CELLS": 0.0, "EQUAL": 0.5},
+    "=": {"EQUAL": 0.0, "CELLS": 0.5},
     ",": {"COMMA": 0.0, "BY": 0.5},
     "&": {"COMMA": 0.5},
     "and": {"COMMA": 0.5},
@@ -45,16 +45,16 @@ _SIGNS: Final[dict[str, dict[str, float]]] = {
     "-": {"_DASH": 0.0},
     "(": {"LPAR": 0.0},
     ")": {"RPAR": 0.0},
-    **{sign: {"COMMA": 0.5, "COLON": 0.5} for sign in ";."},
+    **{sign: {"COMMA": 0.5, "CELLS": 0.5} for sign in ";."},
     **{sign: {"LPAR": 0.5} for sign in "[{"},
     **{sign: {"RPAR": 0.5} for sign in "]}"},
     **{sign: {"BY": 0.5} for sign in "x×*"},
-    **{sign: {"COLON": 0.5} for sign in ("=>", "->")},
+    **{sign: {"CELLS": 0.5} for sign in ("=>", "->")},
     **{sign: {"_DASH": 0.5} for sign in ("–", "—", "~", "…", "...", "..")},
 }
 """What a sign may be, and what that costs."""
 _WRITTEN: Final = {
-    "COLON": ":",
+    "CELLS": ":",
     "EQUAL": "=",
     "COMMA": ",",
     "LPAR": "(",
@@ -130,7 +130,8 @@ def guided(code: str, around: Surroundings) -> Iterator[str]:
         cost, _, reading = heapq.heappop(heap)
         if next(order) > _MOST_READINGS:
             return  # where not all were looked at, nobody knows whether another is as near
-        if reading.words and reading.place == len(bits) and after(reading.state, "_NEWLINE"):
+        whole = reading.place == len(bits) and reading.words and reading.words[-1][0] != "CELLS"
+        if whole and after(reading.state, "_NEWLINE"):
             best = cost
             lines.append(as_line(reading.words))
             continue
@@ -147,10 +148,10 @@ def _next(
 ) -> Iterator[tuple[float, _Reading]]:
     place, words, state = reading
     first, last = (words[0][0], words[-1][0]) if words else ("", "")
-    if first == "INT" and last == "COLON":
-        rest = text[bits[place - 1][1] :] if place else ""
-        for row in cells_meant(rest) if ":" not in rest else ():
-            yield 0.0, _Reading(len(bits), (*words, ("CELLS", row)), after(state, "CELLS"))
+    if last == "CELLS":
+        rest = text[bits[place - 1][1] :]
+        for row in cells_meant(rest) if ":" not in rest and place < len(bits) else ():
+            yield 0.0, _Reading(len(bits), (*words, ("", row)), state)
         return
     bit = bits[place][0] if place < len(bits) else ""
     built = any(terminal == "EQUAL" for terminal, _ in words)
@@ -252,6 +253,6 @@ def as_line(words: tuple[tuple[str, str], ...]) -> str:
     """The line, with the spaces that the notation has."""
     line = ""
     for (terminal, word), (before, _) in zip(words, (("", ""), *words), strict=False):
-        glued = terminal in ("COLON", "COMMA", "RPAR", "_DASH") or before in ("", "LPAR", "_DASH")
+        glued = terminal in ("CELLS", "COMMA", "RPAR", "_DASH") or before in ("", "LPAR", "_DASH")
         line += word if glued else f" {word}"
     return line
