@@ -1,10 +1,10 @@
 """The Lark parser of grammar/stitch.lark.
 
-Making it takes some 40 ms, a third of a short `check`, so it lies ready in parser.ready. It is a part of the program, as
-trusted as the module beside it: nothing is written where stitchc runs, and an installation may be read-only. In a
-folder of the user's it would be a pickle that others may be able to change. Where it is damaged, or made by another
-Lark or from another grammar, the parser is made from the grammar; what Lark saves is the same for every Python. A test
-says when it is due to be made anew, and does so with --bless.
+Making it takes some 40 ms, a third of a short `check`, so it lies ready in parser.ready. That is a part of the
+program, as trusted as the module beside it: nothing is written where stitchc runs, and an installation may be
+read-only. In a folder of the user's it would be a pickle that others may be able to change. Where it is damaged, or
+made by another Lark or from another grammar, the parser is made from the grammar; what Lark saves is the same for every
+Python. A test says when it is due to be made anew, and does so with --bless.
 """
 
 from __future__ import annotations
