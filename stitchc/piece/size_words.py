@@ -6,6 +6,7 @@ import itertools
 import math
 import re
 from collections.abc import Callable, Iterator, Sequence
+from operator import itemgetter
 from typing import Final, Literal
 
 from stitchc.document import Table
@@ -98,22 +99,37 @@ WAVES: Final = 0.05
 
 
 def width_changes(plan: Plan) -> Iterator[str]:
-    """Where a section and the next lie so differently wide that the edges will not be straight; each pair once."""
-    met: set[frozenset[str]] = set()
-    for before, after in itertools.pairwise(plan.sections):
-        names = [plan.fabric(section) for section in (before, after)]
-        pair = frozenset(names)
-        widths = known([plan.width_in(name) for name in names])
-        if pair in met or not widths:
-            continue
-        met.add(pair)
-        ratio = widths[0].value / widths[1].value
-        if abs(math.log(ratio)) > math.log1p(WAVES):
-            wide, narrow = names if ratio > 1 else reversed(names)
+    """Where parts lie so differently wide that the edges will not be straight: a section and the next, and what small
+    steps come to over the whole. Each pair of fabrics once."""
+    found = ((section, plan.width_of(section)) for section in plan.sections)
+    lying = [(section, width.value) for section, width in found if width is not None]
+    told: set[frozenset[str]] = set()
+
+    def differ(one: tuple[Section, float], two: tuple[Section, float]) -> tuple[str, str, str] | None:
+        """How much, with the wider and the narrower, where that shows and is not told yet."""
+        (wide, more), (narrow, less) = sorted((one, two), key=lambda each: -each[1])
+        pair = plan.fabric(wide), plan.fabric(narrow)
+        if frozenset(pair) in told or math.log(more / less) <= math.log1p(WAVES):
+            return None
+        told.add(frozenset(pair))
+        return (*pair, f"about {100 * (more / less - 1):.0f} % wider")
+
+    for before, after in itertools.pairwise(lying):
+        if before[0].to_row + 1 == after[0].from_row and (names := differ(before, after)):
+            wide, narrow, much = names
             yield (
-                f"{wide} lies about {100 * (max(ratio, 1 / ratio) - 1):.0f} % wider than {narrow}. Where they meet "
-                f"(before row {after.from_row}) the edges are not straight: they draw in at {narrow} and may wave."
+                f"{wide} lies {much} than {narrow}. Where they meet (before row {after[0].from_row}) the edges are not "
+                f"straight: they draw in at {narrow} and may wave."
             )
+    if lying and (names := differ(lying[0], lying[-1])):
+        wide, narrow, much = names
+        yield (
+            f"From the first row to the last the width changes: {wide} lies {much} than {narrow}. The edges slope, and "
+            "ends that are joined do not match."
+        )
+    if lying and (names := differ(min(lying, key=itemgetter(1)), max(lying, key=itemgetter(1)))):
+        wide, narrow, much = names
+        yield f"Over the whole piece {wide} lies {much} than {narrow}: the edges slope between them and may wave."
 
 
 def less_seam(plan: Plan, width: Range) -> Range:

@@ -126,6 +126,42 @@ def test_sections_that_lie_differently_wide_are_told_once(tmp_path: Path) -> Non
     assert "wider than plain" not in run(str(even)).stdout
 
 
+STEPS = """\
+stitch drift
+    1: K T
+    2: K
+stitch ebb
+    1: K3 T
+    2: K
+gauge plain {} stitches 30 rows per 10 cm
+gauge ebb {} stitches 34 rows per 10 cm
+gauge drift {} stitches 38 rows per 10 cm
+piece scarf
+    needles 80
+    knit {}
+"""
+
+
+@pytest.mark.parametrize(
+    ("gauges", "order", "told"),
+    [
+        ((22, 21.2, 20.4), "plain ebb drift", "From the first row to the last the width changes: drift lies about 8 %"),
+        ((22, 21.2, 20.4), "ebb plain ebb drift ebb", "Over the whole piece drift lies about 8 % wider than plain"),
+        ((22, 21.2, 21), "plain ebb drift", ""),  # 4.8 % in all
+    ],
+)
+def test_small_steps_of_width_are_told_for_the_whole(
+    tmp_path: Path, gauges: tuple[float, ...], order: str, told: str
+) -> None:
+    """80 / 2.2, 2.12, 2.04 cm: 36.4, 37.7 and 39.2 cm, 3.8 % from one to the next, 7.8 % in all; drawn as they lie."""
+    path = tmp_path / "steps.stitch"
+    steps = "\n    knit ".join(f"{name} for 20 rows" for name in order.split())
+    path.write_text(STEPS.format(*gauges, steps), "utf-8")
+    text = " ".join(run(str(path)).stdout.split())
+    assert "Where they meet" not in text
+    assert text.count("wider than") == bool(told) and told in text
+
+
 def test_each_class_of_machine_has_its_own_instructions(cowl: str) -> None:
     card = run(cowl, "--machine", "card24-standard").stdout
     assert "Card: put in drift and lock it at row 1." in card and "What the card selects in the rows of drift" in card
