@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import io
 import os
+import re
 from pathlib import Path
 
 import pytest
-from PIL import Image, ImageCms
+from PIL import Image, ImageCms, PngImagePlugin
 
 from stitchc import photo
 from stitchc.notation import compile_file, compile_text
@@ -53,6 +54,59 @@ def test_place_time_camera_and_words_stay_behind() -> None:
         assert word not in shown
     with Image.open(io.BytesIO(shown)) as opened:
         assert not opened.getexif() and not {"exif", "icc_profile", "comment", "xmp"} & set(opened.info)
+
+
+def test_words_in_a_png_and_what_is_hung_on_at_the_end_stay_behind() -> None:
+    """Chunks of PNG, 3rd ed.: tEXt, zTXt, iTXt (XMP is one), eXIf, tIME; and bytes after the end of a JPEG."""
+    told = PngImagePlugin.PngInfo()
+    told.add_text("Author", "the net loft")
+    told.add_text("Comment", "taken at home", zip=True)
+    told.add_itxt("XML:com.adobe.xmp", "<x:xmpmeta>51.5 N</x:xmpmeta>")
+    told.add(b"tIME", bytes([7, 234, 5, 4, 10, 11, 12]))
+    exif = Image.Exif()
+    exif[0x0110] = "a camera"
+    for content in (
+        picture("PNG", pnginfo=told, exif=exif),
+        picture() + b"PK\x03\x04 the net loft, another file",
+        picture(exif=exif, xmp=b"<x:xmpmeta>the net loft</x:xmpmeta>"),
+    ):
+        check_photo(content)
+        shown = encode_photo(content).content
+        for word in (b"net loft", b"at home", b"xmpmeta", b"51.5", b"a camera", b"PK", b"Exif"):
+            assert word not in shown
+        assert shown.endswith(b"\xff\xd9"), "EOI ends it (ITU-T T.81, B.2.1)"
+        with Image.open(io.BytesIO(shown)) as opened:
+            assert set(opened.info) <= {"jfif", "jfif_version", "jfif_unit", "jfif_density"}, opened.info
+
+
+CORNERS = {1: (10, 10), 2: (110, 10), 3: (110, 70), 4: (10, 70), 5: (10, 10), 6: (70, 10), 7: (70, 110), 8: (10, 110)}
+"""Where the top left corner of the picture as it is stored comes to lie, in pixels (Exif 2.32, Orientation)."""
+
+
+@pytest.mark.parametrize("form", ["JPEG", "PNG", "TIFF", "WEBP"])
+@pytest.mark.parametrize("orientation", CORNERS)
+def test_every_way_to_hold_a_camera_is_turned_upright(form: str, orientation: int) -> None:
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    shown = encode_photo(picture(form, exif=exif))
+    assert (shown.width, shown.height) == (SIZE if orientation < 5 else SIZE[::-1])
+    with Image.open(io.BytesIO(shown.content)) as opened:
+        red, green, _ = opened.getpixel(CORNERS[orientation])  # type: ignore[misc]
+        assert red > 150 > 100 > green and not opened.getexif()
+
+
+@pytest.mark.parametrize("form", ["JPEG", "PNG", "WEBP", "GIF", "TIFF", "BMP"])
+def test_a_file_cut_short_anywhere_is_refused_or_shown_and_never_fails(form: str) -> None:
+    whole = picture(form)
+    for stop in range(0, len(whole), max(1, len(whole) // 60)):
+        try:
+            check_photo(whole[:stop])
+        except NoPhoto as error:
+            assert re.match(r"is (empty|damaged or cut short|not a picture)", str(error))
+        else:
+            assert encode_photo(whole[:stop]).width == SIZE[0]
+    with pytest.raises(NoPhoto):
+        check_photo(whole[: len(whole) // 2])
 
 
 def test_a_picture_that_was_taken_on_its_side_stands_upright() -> None:
@@ -141,7 +195,21 @@ def test_photos_together_have_a_limit(tmp_path: Path, monkeypatch: pytest.Monkey
 
 @pytest.mark.parametrize(
     "path",
-    ["\ud800.jpg", "a\0b.jpg", "x" * 5000 + ".jpg", "..", ".", "/etc/hostname", "pipe", "loop", "outside", "~/a.jpg"],
+    [
+        *(
+            "\ud800.jpg",
+            "a\0b.jpg",
+            "x" * 5000 + ".jpg",
+            "..",
+            ".",
+            "/etc/hostname",
+            "pipe",
+            "loop",
+            "outside",
+            "~/a.jpg",
+        ),
+        *("folder-outside/secret.jpg", "round/../../secret.jpg", "outside-by-two", "gone"),
+    ],
 )
 def test_odd_paths_are_refused_in_words(tmp_path: Path, path: str) -> None:
     folder = tmp_path / "patterns"
@@ -150,9 +218,20 @@ def test_odd_paths_are_refused_in_words(tmp_path: Path, path: str) -> None:
     (folder / "loop").symlink_to("loop")
     (tmp_path / "secret.jpg").write_bytes(picture())
     (folder / "outside").symlink_to(tmp_path / "secret.jpg")
+    (folder / "folder-outside").symlink_to(tmp_path, target_is_directory=True)
+    (folder / "round").mkdir()
+    (folder / "outside-by-two").symlink_to("outside")
+    (folder / "gone").symlink_to("nowhere.jpg")
     text = f'photo "{path}" "a picture"\nstitch a\n1: K\n'
     found = compile_text(text, str(folder / "top.stitch"), folder)
     assert [message.code for message in found.messages] == ["N114"], found.messages
+
+
+def test_a_link_that_stays_in_the_folder_is_a_photo(tmp_path: Path) -> None:
+    (tmp_path / "front.jpg").write_bytes(picture())
+    (tmp_path / "link.jpg").symlink_to("front.jpg")
+    found = compile_text('photo "link.jpg" "the cowl"\nstitch a\n1: K\n', str(tmp_path / "top.stitch"), tmp_path)
+    assert found.pattern is not None and found.pattern.photos[0].content == picture()
 
 
 def test_without_a_folder_no_photo_is_read() -> None:

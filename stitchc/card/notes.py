@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 MOST_CHANGES: Final = 6
 """Changes listed one by one; further ones are left to the marks beside the rows."""
+OTHER_READERS: Final = "If your reader differs"
+"""The part of a leaflet that a card refers to."""
 MOST_NEEDLES: Final = 8
 """Needles out of work that are named one by one."""
 
@@ -168,7 +170,7 @@ def to_check(card: Card) -> str | None:
     "row"
     mirror = "mirrored" if card.machine.mirrored else "not mirrored"
     same = "the pass that reads it" if card.machine.selects == "same pass" else "the pass after it is read"
-    how = "Knit a few rows and see." if card.for_others else "A test card shows it: stitchc card --test-card."
+    how = f"If not, see “{OTHER_READERS}”." if card.for_others else "A test card shows it: stitchc card --test-card."
     return f"Is this true of your reader? It {seen}; the pattern comes out {mirror}; a row is knitted on {same}. {how}"
 
 

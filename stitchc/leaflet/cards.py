@@ -61,10 +61,7 @@ def card_sheets(pattern: Pattern, machines: Sequence[Machine], options: LeafletO
             sheets.append(Sheet(page_of(card, tile), name))
     if not sheets:
         return []
-    advice = (
-        "Hole cards: print these pages at 100 % (actual size), never fitted to the page, and hold a ruler to the check "
-        "rules before you punch. Measure your own card as well: sizes of cards differ from maker to maker."
-    )
+    advice = "Hole cards. Each page says how to print it, what to measure before you punch, and where to begin."
     return [Sheets(advice, tuple(sheets), tuple(cards))]
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from stitchc.document import Document, Part
 from stitchc.document.html import Choice, to_choosing_html
 from stitchc.leaflet.cards import card_parts, chart_parts
-from stitchc.leaflet.parts import bitmap_part, needs_part, stitch_part, swatch_parts
+from stitchc.leaflet.parts import bitmap_part, needs_part, reader_part, stitch_part, swatch_parts
 from stitchc.leaflet.ways import piece_options
 from stitchc.leaflet.whole import briefly, in_order
 from stitchc.piece.product import write_instructions
@@ -54,6 +54,7 @@ def _chosen(pattern: Pattern, way: Way, piece: Piece, size: int, units: Units, o
     document = briefly(document)
     more = [*needs_part(pattern), *swatch_parts(pattern, [plan], way.machine, units)]
     more += [stitch_part(pattern), *chart_parts(pattern), *_for_the_reader(pattern, way, options)]
+    more += reader_part(way.machine, [plan])
     parts = in_order([*document.parts, *more])
     chosen = [("Size", piece.sizes[size][0])] if len(piece.sizes) > 1 else []
     return replace(document, facts=(*chosen, *document.facts), parts=tuple(parts))

@@ -8,7 +8,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
+from stitchc.bed import needle_name
 from stitchc.bitmap import changes_in_words, draw, make_bitmap
+from stitchc.card.notes import OTHER_READERS
 from stitchc.card.punching import columns_in_words
 from stitchc.document import Block, Listing, Part, Picture, Table, Terms
 from stitchc.english import listed
@@ -18,6 +20,7 @@ from stitchc.messages import Message, Refused
 from stitchc.options import BitmapOptions, PictureOptions, SwatchOptions
 from stitchc.picture import draw_fabric
 from stitchc.piece.other_gauges import fabrics_asked, other_gauges, stitch_of
+from stitchc.swatch.plan import EDGE
 from stitchc.swatch.product import FINISHING, plan_swatch, swatch_steps
 
 if TYPE_CHECKING:
@@ -26,7 +29,7 @@ if TYPE_CHECKING:
     from stitchc.machines import Machine
     from stitchc.options import LeafletOptions, Units
     from stitchc.pattern import Pattern, Stitch
-    from stitchc.piece.plan import Plan
+    from stitchc.piece.plan import Plan, Section
     from stitchc.product import Progress
 
 _FABRIC_PX: Final = 640
@@ -131,9 +134,13 @@ def swatch_parts(pattern: Pattern, plans: Sequence[Plan], machine: Machine, unit
             between[each.name] = (each.stitches, each.rows)
             steps: list[tuple[str, str]] = []
             for head, text in swatch_steps(each, pattern, units):
-                steps += [(head.capitalize(), text)] if head else []
+                if head == "knit" and each.name != PLAIN:
+                    first = needle_name(each.needles.first + EDGE)
+                    text += f", column 1 of the chart on {first} (a hole card has its own place)"
                 if not head:
                     steps[-1] = (steps[-1][0], f"{steps[-1][1]}; {text}")
+                elif head != "tape error":
+                    steps.append((head.capitalize(), text))
             whose = by_stitch.get(each.name) or [_fabric_words(each.name)]
             blocks += [f"Swatch of {listed(whose)}{', one of each' if len(whose) > 1 else ''}:", Terms(tuple(steps))]
         yield Part("Swatch", (_SWATCH_LIKE_THE_WORK, *blocks, FINISHING))
@@ -191,7 +198,50 @@ def _reason(each: NoWay) -> str:
     return text[:1].upper() + text[1:]
 
 
-# -- electronic patterning --------------------------------------------------------------------------------------------
+# -- cards and pictures --------------------------------------------------------------------------------------------
+
+
+def reader_part(machine: Machine, plans: Sequence[Plan]) -> Iterator[Part]:
+    """What to do with a reader of other habits than the instructions and the card suppose (from memory). plans: of the
+    pieces."""
+    if machine.reader == "none" or machine.origin != "shipped" or not any(s.chart.held.any() for s in _parts_of(plans)):
+        return
+    is_card = machine.reader == "card"
+    reader, put_in = (
+        ("card", "put in the card and lock it at row 1") if is_card else ("picture", "set the picture to row 1")
+    )
+    seen = machine.card.seen_above_read if machine.card is not None else 0
+    below = f"reads {seen} rows below eye level, " if is_card else ""
+    lines = [
+        f"It selects the needles for the next pass: {put_in} one row earlier, before the last row of the part before. "
+        f"Knit that row as it is told{', then release the card' if is_card else ''}. Nothing else changes."
+    ]
+    if any(plan.sections[0].chart.held.any() for plan in plans):
+        lines[0] += " A piece that begins in pattern takes one pass more, before row 1, which only selects."
+    if is_card:
+        lines += [
+            f"It reads another number of rows below eye level: lock the card when the row after that number is at eye "
+            f"level. A reader that reads {seen - 2} rows below takes row {seen - 1}.",
+            "It exchanges left and right: put the card in with its other side toward you.",
+        ]
+    else:
+        lines += [
+            "It exchanges left and right: enter the picture mirrored, or use the setting of your machine for that.",
+            "It knits where a pixel is light: enter dark for light and light for dark.",
+        ]
+    yield Part(
+        OTHER_READERS,
+        (
+            f"The instructions suppose a reader that {below}selects the needles in the pass that knits them and does "
+            f"not exchange left and right. Yours shows it in the first rows: compare the needles with the list of what "
+            f"the {reader} selects.",
+            Listing(tuple(lines)),
+        ),
+    )
+
+
+def _parts_of(plans: Sequence[Plan]) -> Iterator[Section]:
+    return (section for plan in plans for section in plan.sections)
 
 
 def bitmap_part(pattern: Pattern, machine: Machine, options: LeafletOptions, to_take: bool) -> Iterator[Part]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from stitchc.document import Block, Document, Listing, Part, Terms
 from stitchc.english import listed, several
-from stitchc.leaflet.parts import bitmap_part, machines_part, needs_part, stitch_part, swatch_parts
+from stitchc.leaflet.parts import bitmap_part, machines_part, needs_part, reader_part, stitch_part, swatch_parts
 from stitchc.sheet.terms import terms as terms_of
 
 if TYPE_CHECKING:
@@ -41,6 +41,8 @@ def whole_leaflet(
     told = {name: [briefly(way.pieces[name].document) for way in ways] for name in pattern.pieces}
     terms = _all_terms([each for of_piece in told.values() for each in of_piece])
     documents = {name: [_without_terms(each) for each in of_piece] for name, of_piece in told.items()}
+    by_pitch = {name: _by_pitch(ways, of_piece) for name, of_piece in documents.items()}
+    documents = {name: [_without(each, by_pitch[name]) for each in of_piece] for name, of_piece in documents.items()}
     everywhere = _shared([each for of_piece in documents.values() for each in of_piece])
     opening: list[Part] = []
     facts = list(front.facts)
@@ -48,7 +50,7 @@ def whole_leaflet(
     for name, of_piece in documents.items():
         plans = ways[0].pieces[name].plans
         shared = [part for part in _shared(of_piece) if part not in everywhere]
-        own = [*in_order(shared), *swatch_parts(pattern, plans, ways[0].machine, options.units)]
+        own = [*in_order([*shared, *by_pitch[name]]), *swatch_parts(pattern, plans, ways[0].machine, options.units)]
         piece_facts = [fact for fact in of_piece[0].facts if fact[0] == _SIZES]
         if len(documents) == 1:
             opening += own
@@ -64,7 +66,7 @@ def whole_leaflet(
     named = _distinct(chapters)
     if sheets:
         named.append(_sheets_chapter(sheets))
-    return replace(front, facts=tuple(facts), parts=(*front.parts, *_by_use(opening)), chapters=tuple(named))
+    return replace(front, facts=tuple(facts), parts=(*front.parts, *in_order(opening)), chapters=tuple(named))
 
 
 def briefly(document: Document) -> Document:
@@ -75,6 +77,7 @@ def briefly(document: Document) -> Document:
 _USE = (
     "Warnings",
     "Size",
+    "Machines",
     "Yarn",
     "What else you need",
     "Gauge",
@@ -88,15 +91,12 @@ _USE = (
 
 def in_order(parts: Iterable[Part]) -> list[Part]:
     """Parts in the order in which a knitter needs them: to choose, to buy, to try, to knit."""
-
-    def place(part: Part) -> int:
-        return next((at for at, use in enumerate(_USE) if part.heading.startswith(use)), len(_USE))
-
-    return sorted(parts, key=place)
+    return sorted(parts, key=place_of)
 
 
-def _by_use(parts: Sequence[Part]) -> tuple[Part, ...]:
-    return tuple(in_order(parts))
+def place_of(part: Part) -> int:
+    """Where it comes among those that are read first; after all of them where it is none."""
+    return next((at for at, use in enumerate(_USE) if part.heading.startswith(use)), len(_USE))
 
 
 _TERMS = "Terms"
@@ -128,11 +128,28 @@ def _shared(documents: Sequence[Document]) -> list[Part]:
     return [part for part in first.parts if all(part in other.parts for other in rest)]
 
 
-def _without(document: Document, parts: Sequence[Part], facts: Sequence[tuple[str, str]]) -> Document:
+def _by_pitch(ways: Sequence[Way], documents: Sequence[Document]) -> list[Part]:
+    """What is read before a machine's chapter and is not the same for all of them, told of each distance of needles."""
+    found = []
+    for first in documents[0].parts:
+        each = {way.machine.pitch_mm: part for way, part in zip(ways, _headed(documents, first.heading), strict=True)}
+        if place_of(first) < len(_USE) and None not in each.values() and len(set(each.values())) > 1:
+            labels = [f"{pitch:g} mm" for pitch in each]
+            blocks = zip(*(part.blocks for part in each.values() if part is not None), strict=False)
+            found.append(replace(first, blocks=tuple(_merged_block(same, labels) for same in blocks)))
+    return found
+
+
+def _headed(documents: Sequence[Document], heading: str) -> list[Part | None]:
+    return [next((part for part in each.parts if part.heading == heading), None) for each in documents]
+
+
+def _without(document: Document, parts: Sequence[Part], facts: Sequence[tuple[str, str]] = ()) -> Document:
+    headings = {part.heading for part in parts}
     return replace(
         document,
         facts=tuple(fact for fact in document.facts if fact not in facts),
-        parts=tuple(part for part in document.parts if part not in parts),
+        parts=tuple(part for part in document.parts if part.heading not in headings),
     )
 
 
@@ -166,7 +183,8 @@ def _class_chapter(
     labels = [f"{machine.pitch_mm:g} mm" for machine in machines]
     pieces = [_merged(of_piece, labels) for of_piece in documents.values()]
     facts = (("Machine" if len(machines) == 1 else "Machines", "; ".join(machine.title for machine in machines)),)
-    parts = bitmap_part(pattern, machines[0], options, False) if machines[0].reader == "bitmap" else ()
+    parts = [*(bitmap_part(pattern, machines[0], options, False) if machines[0].reader == "bitmap" else ())]
+    parts += reader_part(machines[0], [piece.plans[0] for piece in ways[0].pieces.values()])
     widths = dict.fromkeys(str(machine.reader_width) for machine in machines)
     title = CLASSES[machines[0].reader].format(listed(tuple(widths), "or"))
     if len(pieces) > 1:

@@ -186,7 +186,7 @@ def swatch_steps(plan: SwatchPlan, pattern: Pattern, units: Units) -> Iterator[t
     left, right = plan.marks
     is_plain = plan.name == PLAIN
     cast_on = f"{plan.needles.count - len(plan.empty)} needles, {plan.needles.left} to {plan.needles.right}"
-    yield "cast on", f"{cast_on}; a few rows of it"
+    yield "cast on", f"{cast_on}; a few plain rows"
     if plan.empty:
         yield "", f"empty, out of work: {name_needles(plan.empty)}"
     edges = "" if is_plain else " of the stitch; one needle at each end always knits"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -23,10 +24,24 @@ def page_file(tmp_path: Path) -> Path:
     return path
 
 
+asked_for: list[str] = []
+"""The addresses of all that pages asked for."""
+
+
+@pytest.fixture(autouse=True)
+def nothing_is_fetched() -> Iterator[None]:
+    """Whatever a test does with the page: besides the file itself and what is in it, nothing is asked for."""
+    asked_for.clear()
+    yield
+    assert [url for url in asked_for if not url.startswith(("file:", "data:", "blob:"))] == []
+    assert len({url.partition("#")[0] for url in asked_for if url.startswith("file:")}) <= 1
+
+
 def shown(browser: Browser, path: Path, **settings: object) -> Page:
     page = browser.new_page(**settings)  # type: ignore[arg-type]
     page.context.set_offline(True)
     page.on("pageerror", lambda error: pytest.fail(str(error)))
+    page.on("request", lambda request: asked_for.append(request.url))
     page.goto(path.as_uri())
     return page
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import io
 import itertools
 import re
@@ -11,6 +12,7 @@ import pypdfium2.raw as raw
 import pytest
 
 from stitchc.document.pdf import PageSize
+from stitchc.machines import SHIPPED
 from tests.leaflet.made import DATE, content, leaflet
 
 SIZES = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
@@ -117,17 +119,34 @@ def test_it_can_be_read_in_order_from_the_title_to_the_cards() -> None:
     whole, place = " ".join(texts), 0
     for words in (
         *("Pilot cap", "By the harbour workshop", "Difficulty Easy", DATE, "The sizes are the cap's width", "Contents"),
-        *("What the sizes come to", "tar (dark blue", "a tapestry needle", "22.0 stitches and 30.0 rows", "Mark rows"),
-        *("as here", "The repeat of cleat", "knit 1, tuck 1, knit 4", "Hand bed, fine gauge", "L1, R1"),
-        *("Hooks and latches", "Working the rows", "Turn up the hem", "With a hole card", "The picture to enter"),
+        *("What the sizes come to", "Hand bed, fine gauge", "tar (dark blue", "a tapestry needle"),
+        *(
+            "22.0 stitches and 30.0 rows",
+            "Mark rows",
+            "as here",
+            "The repeat of cleat",
+            "knit 1, tuck 1, knit 4",
+            "L1, R1",
+        ),
+        *("Hooks and latches", "Working the rows", "Turn up the hem", "With a hole card", "If your reader differs"),
+        "The picture to enter",
         "Pages at true scale",
     ):
         place = whole.index(words, place)
 
 
-def test_the_instructions_speak_to_people_who_have_no_pattern_file() -> None:
-    (whole,) = leaflet("cowl").values
+@pytest.mark.parametrize("name", ["cowl", "pilot-cap", "tuck-lace"])
+def test_the_instructions_speak_to_people_who_have_neither_pattern_file_nor_stitchc(name: str) -> None:
     from stitchc.document import to_text
 
-    told = to_text(whole)
-    assert not re.findall(r"`stitchc|--\w+|`carriage|`gauge|you asked", told)
+    (whole,) = leaflet(name).values
+    styles = r"<style.*?</style>|href=\"[^\"]*\"|<!--.*?-->"
+    page = html.unescape(re.sub(styles, "", content(name, ".html").decode(), flags=re.DOTALL))
+    for told in (to_text(whole), " ".join(opened(name)[1]), page):
+        assert not re.findall(r"`stitchc|stitchc (?!0\.)[a-z]+|--[a-z]+ [A-Z0-9]|`carriage|`gauge|you asked", told)
+        assert not [profile for profile in SHIPPED if profile in told]
+
+
+def test_how_to_print_a_card_is_said_on_its_page_and_nowhere_else() -> None:
+    document, texts = opened("cowl")
+    assert [at for at, text in enumerate(texts) if "100 %" in text] == cards(document)

@@ -22,7 +22,7 @@ from stitchc.piece.plan import Plan
 from stitchc.piece.product import write_instructions
 from tests.leaflet.made import THICK, chosen, content, in_size, leaflet, pattern
 from tests.proof.knitter import AtReader, Knitter, Line, by_row, lines_of_page, lines_of_text
-from tests.proof.machines import Bed, Felt, card_in_reader, picture_in_reader, position, wanted
+from tests.proof.machines import Bed, Felt, card_in_reader, picture_in_reader, position, row_read, wanted
 from tests.proof.running import SHIPPED
 from tests.sheet.words_reader import read
 
@@ -168,7 +168,7 @@ def test_every_class_knits_it_from_the_words_alone(name: str) -> None:
                 meant(plan, followed(name, plan, machine, lines, told))
 
 
-def followed(name: str, plan: Plan, machine: str, lines: list[Line], told: str) -> list[str]:
+def followed(name: str, plan: Plan, machine: str, lines: list[Line], told: str, ahead: bool = False) -> list[str]:
     bed = range(plan.needles.first, plan.needles.last + 1)
     found = by_row(lines)
     assert len(found) == len(plan.passes)
@@ -177,6 +177,8 @@ def followed(name: str, plan: Plan, machine: str, lines: list[Line], told: str) 
     knitter = (
         Knitter(simulated, "right") if machine.startswith("hand") else at_reader(name, plan, machine, simulated, told)
     )
+    if isinstance(knitter, AtReader):
+        knitter.ahead, knitter.ready = ahead, set(bed)
     fabric = [knitter.knit(row, found[row]) for row in range(1, len(found) + 1)]
     assert fabric == simulated.fabric_from_loops(len(fabric))
     return fabric
@@ -250,6 +252,27 @@ def test_words_that_are_not_true_are_found_out() -> None:
             with pytest.raises(AssertionError):
                 plan = planned(name, 0, machine)
                 meant(plan, followed(name, plan, machine, changed, told))
+
+
+@pytest.mark.parametrize("machine", ["card24-standard", "bitmap-standard"])
+@pytest.mark.parametrize("name", ["cushion", "sampler-piece"])
+def test_a_reader_of_other_habits_as_the_leaflet_says(name: str, machine: str) -> None:
+    """Where needles are selected for the pass to come, the card is locked at row 1 and the carriage passes it once
+    while it is locked (http://lacecarriage.com/twocolour.htm)."""
+    lines, told = as_text(name, 0, machine)
+    plan = planned(name, 0, machine)
+    reader = "put in the card and lock it at" if machine.startswith("card") else "set the picture to"
+    assert f"{reader} row 1 one row earlier, before the last row of the part before." in told
+    fabric = followed(name, plan, machine, lines, told, ahead=True)
+    meant(plan, fabric)
+    if machine.startswith("card"):
+        assert "A reader that reads 5 rows below takes row 6" in told
+        assert row_read(replace(SHIPPED[machine], seen_above_read=5), 6, 36) == 1
+        holes = card_on_paper(name, plan.sections[1].stitch, machine)
+        turned = card_in_reader(replace(SHIPPED[machine], mirrored=True), [line[::-1] for line in holes])
+        straight = card_in_reader(SHIPPED[machine], holes)
+        assert "put the card in with its other side toward you" in told
+        assert all(turned(row, n) == straight(row, n) for row in range(1, 9) for n in range(-40, 40))
 
 
 # -- sizes side by side -----------------------------------------------------------------------------------------------

@@ -325,7 +325,8 @@ class Knitter:
 class AtReader(Knitter):
     """At a machine whose needles a card or a picture selects: felt has each by its name, with how many rows it is.
 
-    What is not read knits: with the carriage set to plain, at the edges, and where a part has no card or picture."""
+    What is not read knits: with the carriage set to plain, at the edges, and where a part has no card or picture.
+    ahead: needles are selected for the next pass, and the card or picture is put in one row earlier."""
 
     felt: dict[str, tuple[Felt, int]] = field(default_factory=dict)
     edge: set[int] = field(default_factory=set)
@@ -336,11 +337,13 @@ class AtReader(Knitter):
     place: int = 0
     locked: bool = False
     until: int = 0
+    ahead: bool = False
+    ready: set[int] = field(default_factory=set)
 
     def knit(self, row: int, line: Line) -> str:
         """A line of several rows is to be done at the first of those that are together."""
-        if row in self.put_in:
-            stitch = self.put_in[row]
+        if row + self.ahead in self.put_in:
+            stitch = self.put_in[row + self.ahead]
             self.reading, self.place, self.locked = (stitch or None), 0, bool(stitch) and self.by_card
         first = any(row == once[0] for once in line.rows)
         assert row <= self.until or first, "nothing said how far to knit"
@@ -371,13 +374,13 @@ class AtReader(Knitter):
         if self.threaded:
             assert self.hangs.get(self.threaded, self.side) == self.side, "the yarn hangs at the other side"
             self.hangs[self.threaded] = self.to
-        knits = set(self.bed.needles)
-        if self.reading is None:
-            assert self.setting == "plain", "needles that nothing selects would not knit"
-        else:
+        assert self.reading or self.setting == "plain" or self.ahead, "needles that nothing selects would not knit"
+        selected = set(self.bed.needles)
+        if self.reading is not None:
             felt, rows = self.felt[self.reading]
             self.place = self.place % rows + 1
-            knits = {n for n in knits if n in self.edge or felt(self.place, n)}
+            selected = {n for n in selected if n in self.edge or felt(self.place, n)}
+        knits, self.ready = self.ready if self.ahead else selected, selected
         self.side = self.to
         done = self.bed.carry(row, lambda n: n in knits or self.setting == "plain", lambda _: self.setting == "tuck")
         for sentence in line.words.strip().removesuffix(".").split(". "):
