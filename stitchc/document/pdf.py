@@ -281,6 +281,11 @@ def _set(flowable: Flowable, width: float, keeps: bool = False) -> _Set:
     return _Set(flowable, [each] * lines, before, after, keeps, costs=costs, make=make)
 
 
+def _in_cells(rows: Sequence[Sequence[Any]], widths: Sequence[float], style: Sequence[Any]) -> Grid:
+    """No cell is without a font of ours, even one that has none of its own letters."""
+    return Grid(rows, widths, style=[("FONTNAME", (0, 0), (-1, -1), fonts()[False]), *style])
+
+
 def _grid(
     rows: Sequence[Sequence[Any]],
     widths: Sequence[float],
@@ -293,7 +298,7 @@ def _grid(
     """A table in its rows. head: of its columns, again on each page. fewest: rows of it on a page."""
 
     def make(first: int, last: int) -> Grid:
-        return Grid([*([head] if head else []), *rows[first:last]], widths, style=style)
+        return _in_cells([*([head] if head else []), *rows[first:last]], widths, style)
 
     whole = make(0, len(rows))
     whole.wrap(sum(widths), 1e6)
@@ -743,7 +748,7 @@ def _rows(rows: Rows, every_row: bool, width: float, height: float, level: int) 
                     yield _set(_paragraph(" ".join(entry.details), _style(9.5, after=1.3)), width, keeps=True)
             case ByHand():
                 cells = [[_Ticks([[0]]), _paragraph(entry.text, _style(11, True, 0.01))]]
-                yield _set(Grid(cells, [_BOX_COLUMN, width - _BOX_COLUMN], style=_ROW), width)
+                yield _set(_in_cells(cells, [_BOX_COLUMN, width - _BOX_COLUMN], _ROW), width)
             case Table():
                 yield from _table(entry, width)
             case PassRow():
@@ -785,5 +790,5 @@ def _line(rows: Rows, line: Line, every_row: bool, width: float, beside: int = 0
         cells, widths = [ticks, *cells], [lead, *widths]
     elif beside:
         cells, widths = [*cells, "", ticks], [*widths, 3 * mm, last]
-    told = Grid([cells], widths, style=_ROW)
+    told = _in_cells([cells], widths, _ROW)
     return _Stacked([told, ticks]) if several and not beside else told

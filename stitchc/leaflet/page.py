@@ -14,6 +14,7 @@ from stitchc.leaflet.parts import bitmap_part, needs_part, reader_part, stitch_p
 from stitchc.leaflet.ways import piece_options
 from stitchc.leaflet.whole import briefly, in_order
 from stitchc.piece.product import write_instructions
+from stitchc.piece.size_words import size_table
 
 if TYPE_CHECKING:
     from stitchc.leaflet.ways import Way
@@ -38,6 +39,12 @@ def leaflet_page(pattern: Pattern, front: Document, ways: Sequence[Way], options
         own = [_chosen(pattern, way, piece, at, unit, options) for at in range(max(len(piece.sizes), 1))]
         for at, size in enumerate(sizes):
             documents[way.machine.title, size, unit, piece.name] = own[min(at, len(own) - 1)]
+    parts = [
+        Part("Sizes" if len(pattern.pieces) == 1 else f"Sizes of {name}", (table,))
+        for name, made in ways[0].pieces.items()
+        for table in size_table(made.plans, [label for label, _ in pattern.pieces[name].sizes], options.units)
+    ]
+    front = replace(front, parts=(*front.parts, *parts))
     return to_choosing_html(front, choices, documents, key)
 
 

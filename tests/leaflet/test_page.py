@@ -59,6 +59,9 @@ def test_everything_is_in_it_and_nothing_is_fetched(name: str) -> None:
 def test_machine_size_and_units_are_chosen_once(browser: Browser, page_file: Path) -> None:
     page = shown(browser, page_file, viewport={"width": 360, "height": 740})
     assert "L46 to R46: 92 in work" in page.inner_text("#about")
+    assert re.search(r"Width\s+45.0 cm \(17.7 in\)\s+51.0 cm \(20.1 in\)\s+54.0 cm", page.inner_text("#front")), (
+        "to choose by"
+    )
     page.select_option("[data-label=Size]", "54 cm")
     page.select_option("[data-label=Machine]", CARD)
     page.select_option("[data-label=Units]", "in")

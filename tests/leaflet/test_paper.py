@@ -71,6 +71,7 @@ def test_what_those_who_listen_need_is_in_it() -> None:
         assert wanted in bytes_of_it, wanted
     fonts = set(re.findall(rb"/FontName /([^ \n/]+)", bytes_of_it))
     assert fonts and len(re.findall(rb"/FontFile2 ", bytes_of_it)) >= len(fonts), "every font is embedded"
+    assert not re.findall(rb"/Subtype /Type1\b", bytes_of_it), "a font that every reader is supposed to have"
     assert b"CreationDate" not in bytes_of_it
 
 
