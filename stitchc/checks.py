@@ -86,9 +86,9 @@ class Subject:
         spans = self.stitch.row_spans
         return spans[row] if spans and row is not None and row < len(spans) else self.stitch.span
 
-    def message(self, code: str, severity: Severity, text: str, cure: str, row: int | None = None) -> list[Message]:
+    def message(self, code: str, severity: Severity, text: str, advice: str, row: int | None = None) -> list[Message]:
         """The one message of a check. row: from 0, None if it is about no row."""
-        return [Message(code, severity, text, self.span(row), cure)]
+        return [Message(code, severity, text, self.span(row), advice)]
 
 
 # -- checking ------------------------------------------------------------------------------------------------
@@ -143,7 +143,7 @@ def edge_tucks(chart: Chart, columns: Indices, needles: Needles, stitch: Stitch)
         f"{'Needles' if both else 'Needle'} {listed(named)}, at the {'ends' if both else 'end'} of the work, "
         f"{'tuck' if both else 'tucks'} in `{stitch.name}` (first in row {row + 1}): an end loop with no neighbour to "
         "hold it drops off or hangs loose.",
-        cure="--edge 1   (the end needles always knit)",
+        advice="--edge 1   (the end needles always knit)",
         row=row % stitch.chart.height,
     )
 
@@ -163,7 +163,7 @@ def never_knits(subject: Subject) -> list[Message]:
         "error",
         f"{_numbers('Needle', idle)} of `{stitch.name}` never {'knits' if one else 'knit'}: "
         f"the loops {'it holds' if one else 'they hold'} are never knitted off.",
-        cure=_plain_row_cure(stitch),
+        advice=_plain_row_advice(stitch),
     )
 
 
@@ -200,12 +200,12 @@ def tucks_side_by_side(subject: Subject) -> list[Message]:
         what = f"{count} needles side by side tuck ({where}): between two tucks nothing holds the loops down."
     else:
         what = f"1 needle tucks ({where}), which this machine's limits do not allow."
-    cure = "Choose a machine whose limits allow it; on this one no needle tucks."
+    advice = "Choose a machine whose limits allow it; on this one no needle tucks."
     if least > 1:
         eased = _in_words(stitch.chart.cells[row, columns], TUCK, least - 1)
-        cure = f"Let a needle between them knit, so that the {eased}"
+        advice = f"Let a needle between them knit, so that the {eased}"
     text = f"In row {row + 1} of `{stitch.name}` {what}{_more(worst.others, 'row')}"
-    return subject.message("K203", limit.severity(count) or "warning", text, cure, row)
+    return subject.message("K203", limit.severity(count) or "warning", text, advice, row)
 
 
 def long_floats(subject: Subject) -> list[Message]:
@@ -226,17 +226,17 @@ def long_floats(subject: Subject) -> list[Message]:
     count, row, most = worst.most, worst.line, max(least - 1, 0)
     by = f"at {'' if subject.machine else 'the standard '}{_figure(pitch)} mm between needles"
     where = _needles(subject, worst.before + 1, worst.before + count)
-    cure = "Choose a finer machine, or allow such a float in the limits of your profile."
+    advice = "Choose a finer machine, or allow such a float in the limits of your profile."
     if most:
         eased = "" if stitch.chart.out else f", so that the {_in_words(stitch.chart.cells[row], SLIP, most)}"
-        cure = f"Let a needle {'in work ' if stitch.chart.out else ''}between them knit{eased}"
-        cure += f"\n(up to {most} needles, {_figure(most * pitch)} mm, pass here)"
+        advice = f"Let a needle {'in work ' if stitch.chart.out else ''}between them knit{eased}"
+        advice += f"\n(up to {most} needles, {_figure(most * pitch)} mm, pass here)"
     return subject.message(
         "K204",
         subject.limits.float_needles.severity(count) or "warning",
         f"In row {row + 1} of `{stitch.name}` the yarn floats past {number(count, 'needle')}, "
         f"{_figure(count * pitch)} mm {by} ({where}).{_more(worst.others, 'row')}",
-        cure,
+        advice,
         row,
     )
 
@@ -260,7 +260,7 @@ def rows_without_knit(subject: Subject) -> list[Message]:
         "K205",
         "error",
         f"No needle knits in {_numbers('row', rows)} of `{stitch.name}`: {what}.",
-        cure=f"Let at least one needle knit, {_with_a_knit(subject, whole)}or leave the row out.",
+        advice=f"Let at least one needle knit, {_with_a_knit(subject, whole)}or leave the row out.",
         row=first,
     )
 
@@ -281,7 +281,7 @@ def mixed_rows(subject: Subject) -> list[Message]:
         subject.limits.mixed_rows,
         f"{_numbers('Row', rows)} of `{name}` {has} both tuck and slip, but one pass of a carriage does "
         f"one or the other{by_hand}.",
-        cure=f"Write the row with T alone or with S alone, as `{name} with S for T` does throughout.",
+        advice=f"Write the row with T alone or with S alone, as `{name} with S for T` does throughout.",
         row=int(rows[0]),
     )
 
@@ -310,11 +310,11 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
     names = dict.fromkeys(yarns)
     yarn = chart.yarns[row]
     named = f"yarn `{yarn}`" if yarn is not None else "the main yarn (that of the rows that name none)"
-    cure = "Knit an even number of rows with each yarn before changing."
+    advice = "Knit an even number of rows with each yarn before changing."
     if None in names:  # rows thought to be in one of the yarns declared are the likeliest cause
         other = next(name for name in names if name is not None)
-        cure += f" Rows that name no yarn are the main yarn's: write `in {other}` after their numbers "
-        cure += f"if they are in {other}."
+        advice += f" Rows that name no yarn are the main yarn's: write `in {other}` after their numbers "
+        advice += f"if they are in {other}."
     machine = subject.machine
     fetches = machine is not None and machine.reader == "none" and machine.yarn_at_other_side != "cut"
     return subject.message(
@@ -322,7 +322,7 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
         "info" if fetches else "warning",
         f"Row {row + 1} of `{subject.stitch.name}` takes up {named} again, which hangs at the other side of the bed: "
         f"an odd number of rows ({rows_between}) was knitted without it." + _more(len(wrong) - 1, "change"),
-        cure=cure,
+        advice=advice,
         row=row,
     )
 
@@ -339,7 +339,7 @@ def alone_between_ladders(subject: Subject) -> list[Message]:
         f"{_numbers('Needle', alone)} of `{subject.stitch.name}` {'stands' if alone.size == 1 else 'stand'} alone "
         "between two needles out of work: a stitch with none beside it draws yarn from both ladders and "
         "becomes long and uneven.",
-        cure="Keep at least two needles side by side in work between two ladders.",
+        advice="Keep at least two needles side by side in work between two ladders.",
     )
 
 
@@ -376,13 +376,13 @@ def _held_too_long(subject: Subject, code: str, counted: Mask, limit: Limit, ver
     stitch, count, before = subject.stitch, worst.most, worst.before
     height = stitch.chart.height
     length = (worst.after - before - 1) % height or height
-    cure = f"Choose a machine whose limits allow it; on this one no needle {verb}."
+    advice = f"Choose a machine whose limits allow it; on this one no needle {verb}."
     return subject.message(
         code,
         limit.severity(count) or "warning",
         f"Needle {worst.line + 1} of `{stitch.name}` {verb} {count} times before it knits again "
         f"({_stretch('row', before + 1, length, height)}): {because}.{_more(worst.others, 'needle')}",
-        f"Let the needle knit after {least - 1} of them." if least > 1 else cure,
+        f"Let the needle knit after {least - 1} of them." if least > 1 else advice,
         (before + 1) % height,
     )
 
@@ -563,7 +563,7 @@ def _row(cells: Cells) -> str:
     return in_runs if len(in_runs) <= _FEW_RUNS else row_text(cells)
 
 
-def _plain_row_cure(stitch: Stitch) -> str:
+def _plain_row_advice(stitch: Stitch) -> str:
     if stitch.row_spans:
         return f"Make at least one of its cells K, or add a plain row: {stitch.chart.height + 1}: K"
     return f"Make at least one of its cells K, or add a plain row: ({stitch.name}) then plain 1 by 1"

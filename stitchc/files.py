@@ -91,7 +91,7 @@ def read_bytes(path: str, most: int = _MOST_READ) -> bytes:
         return content
     except (OSError, ValueError) as error:
         raise FileTrouble(
-            Message("F501", "error", f"`{path}` can't be read: {reason(error)}.", cure=_read_cure(path))
+            Message("F501", "error", f"`{path}` can't be read: {reason(error)}.", advice=_read_advice(path))
         ) from None
 
 
@@ -305,12 +305,12 @@ def refuse_any_foreign(paths: Iterable[Path], force: bool = False) -> None:
 
 def _cannot_write(path: Path, error: Exception) -> FileTrouble:
     text = f"`{path}` can't be written: {reason(error)}."
-    cure = "Choose another place with -o, or free some space and allow writing there."
-    return FileTrouble(Message("F502", "error", text, cure=cure))
+    advice = "Choose another place with -o, or free some space and allow writing there."
+    return FileTrouble(Message("F502", "error", text, advice=advice))
 
 
-def _refuse(text: str, cure: str) -> NoReturn:
-    raise FileTrouble(Message("F503", "error", text, cure=cure))
+def _refuse(text: str, advice: str) -> NoReturn:
+    raise FileTrouble(Message("F503", "error", text, advice=advice))
 
 
 def is_the_users(path: Path) -> bool:
@@ -413,7 +413,7 @@ def _nearest(name: str, there: Sequence[str]) -> str | None:
     return near[0] if near else None
 
 
-def _read_cure(path: str) -> str:
+def _read_advice(path: str) -> str:
     if path == "-":
         return "Name a file, or send the pattern in: stitchc … - < cowl.stitch"
     folder = Path(path).parent

@@ -40,8 +40,8 @@ class Message(NamedTuple):
     """One thing to tell the user.
 
     code: as in `stitchc explain CODE`. text: one sentence that stands by itself, in the knitter's words, with the
-    user's own text in back-ticks. label: the few words at the caret that say why. cure: something to type or do.
-    also: further places that belong to it, each with its label. fix: the edit that the cure describes, where an
+    user's own text in back-ticks. label: the few words at the caret that say why. advice: something to type or do.
+    also: further places that belong to it, each with its label. fix: the edit that the advice describes, where an
     editor can make it.
     """
 
@@ -49,7 +49,7 @@ class Message(NamedTuple):
     severity: Severity
     text: str
     span: Span | None = None
-    cure: str | None = None
+    advice: str | None = None
     label: str = ""
     also: tuple[tuple[Span, str], ...] = ()
     fix: Fix | None = None
@@ -69,7 +69,7 @@ class Message(NamedTuple):
             "column": span.column if span else None,
             "length": span.length if span else None,
             "text": self.text,
-            "cure": self.cure,
+            "cure": self.advice,
             "fix": self.fix._asdict() if self.fix else None,
         }
 
@@ -155,8 +155,8 @@ def render(message: Message, sources: Mapping[str, Sequence[str]] | None = None,
         lines += _marked(message.span, message.label, sources, paint, off)
     for span, label in message.also:
         lines += [f"{_place(span)}: {visible(label)}", *_marked(span, "", sources, paint, off)]
-    if message.cure:
-        first, *rest = message.cure.splitlines()
+    if message.advice:
+        first, *rest = message.advice.splitlines()
         lines.append(f"Try: {visible(first)}")
         lines += [f"     {visible(line)}" for line in rest]
     return "\n".join(lines)

@@ -439,11 +439,11 @@ def _held_both_ways(passes: Sequence[Pass], machine: Machine, span: Span | None)
         f"`{machine.name}` holds in one direction only."
     )
     if "free pass" in one + two:
-        cure = 'Write yarn_at_other_side = "cut" or "carry" under [carriage] of its profile'
+        advice = 'Write yarn_at_other_side = "cut" or "carry" under [carriage] of its profile'
     else:
-        cure = "Write the rows with T or S an even number of rows apart"
-    cure += ', or, if your carriage has a setting for each direction, put hold_directions = "each" under [carriage].'
-    return [Message("M305", "error", text, span, cure)]
+        advice = "Write the rows with T or S an even number of rows apart"
+    advice += ', or, if your carriage has a setting for each direction, put hold_directions = "each" under [carriage].'
+    return [Message("M305", "error", text, span, advice)]
 
 
 def _tucks_lost(passes: Sequence[Pass], machine: Machine, span: Span | None) -> list[Message]:
@@ -457,8 +457,8 @@ def _tucks_lost(passes: Sequence[Pass], machine: Machine, span: Span | None) -> 
                 f"Row {after.row} slips {needle_name(min(lost))}, which holds a tuck: pushed right back, its stitch "
                 "would close the latch over the loop, and the tuck would be lost."
             )
-            cure = 'Knit once between the two, or put slip_by = "lifting" in the profile.'
-            return [Message("M305", "error", text, span, cure)]
+            advice = 'Knit once between the two, or put slip_by = "lifting" in the profile.'
+            return [Message("M305", "error", text, span, advice)]
     return []
 
 
@@ -480,8 +480,8 @@ def less_than_a_repeat(stitch: Stitch, machine: Machine, needles: Needles, edge:
     text = f"`{stitch.name}` is {width} needles wide, but only {stand}: a part of the repeat is never knitted."
     whole = width + 2 * edge
     fits = whole <= machine.needles
-    cure = f"--needles {whole}" if fits else f"A narrower repeat, or a machine with at least {whole} needles."
-    return [Message("M306", "warning", text, stitch.span, cure=cure)]
+    advice = f"--needles {whole}" if fits else f"A narrower repeat, or a machine with at least {whole} needles."
+    return [Message("M306", "warning", text, stitch.span, advice=advice)]
 
 
 # -- what it costs --------------------------------------------------------------------------------------------------

@@ -282,7 +282,7 @@ def _refuse_pixels(wide: float, high: float, sides: int) -> None:
     if wide * high * sides > _MOST_PIXELS or max(wide, high) > _MOST_PX:
         each = " of each side" if sides > 1 else ""
         text = f"A picture of {wide:,.0f} by {high:,.0f} pixels{each} is too large."
-        raise Refused(Message("V705", "error", text, cure="Choose less with --size, --px or --dpi."))
+        raise Refused(Message("V705", "error", text, advice="Choose less with --size, --px or --dpi."))
 
 
 # -- colours and words -------------------------------------------------------------------------------------------------
@@ -338,7 +338,7 @@ def _starved(name: str, longer: float, measured: bool) -> Message:
         "warning",
         f"The gauge of `{name}` asks for more yarn than stocking stitch has: "
         f"some loops are drawn {100 * (longer - 1):.0f} % longer.",
-        cure="If it was knitted at a looser tension, nothing is wrong; otherwise count both gauges again."
+        advice="If it was knitted at a looser tension, nothing is wrong; otherwise count both gauges again."
         if measured
         else "Its gauge is an estimate; measure a swatch and put it in a `gauge` line.",
     )

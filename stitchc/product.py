@@ -88,7 +88,7 @@ def unknown_stitch(name: str, pattern: Pattern) -> Message:
     near = difflib.get_close_matches(name, pattern.stitches, n=1, cutoff=0.4)
     known = "The stitches there: " + ", ".join(list(pattern.stitches)[:12]) + "."
     text = f"There is no stitch `{name}` in `{pattern.file}`."
-    return Message("N103", "error", text, cure=f"--stitch {near[0]}" if near else known)
+    return Message("N103", "error", text, advice=f"--stitch {near[0]}" if near else known)
 
 
 _MOST_SKIPPED: Final = 6

@@ -157,7 +157,7 @@ def test_25_mm_in_needles(pitch_mm: float, needles: int) -> None:
     assert found(too_long) == {"K204": "warning"}
     mm = f"{(needles + 1) * pitch_mm:.1f}".removesuffix(".0")
     assert f"past {needles + 1} needles, {mm} mm at {pitch_mm:g} mm between needles" in too_long[0].text
-    assert f"(up to {needles} needles, " in str(too_long[0].cure)
+    assert f"(up to {needles} needles, " in str(too_long[0].advice)
 
 
 def test_without_a_machine_the_pitch_is_the_standard_one_and_is_said_to_be() -> None:
@@ -236,7 +236,7 @@ def test_many_places_are_one_message_about_the_worst() -> None:
 )
 def test_the_cure_of_a_float_can_be_typed(count: int, row: str) -> None:
     told = check(stitch("K" + "S" * count, "K" * (count + 1)))
-    assert f"so that the row is {row}\n" in str(told[0].cure)
+    assert f"so that the row is {row}\n" in str(told[0].advice)
     mended = compile_text(f"stitch shore\n1: {row}\n2: K\n").pattern
     assert mended and mended.stitches["shore"].chart.width == count + 1
     assert check(mended.stitches["shore"]) == []
@@ -244,15 +244,15 @@ def test_the_cure_of_a_float_can_be_typed(count: int, row: str) -> None:
 
 @pytest.mark.parametrize("rows", [["TKK", "TKK"], ["KTTTTK", "KKKKKK"]])
 def test_the_cures_mend(rows: list[str]) -> None:
-    """What the cure of K201 and of K203 says, done."""
+    """What the advice of K201 and of K203 says, done."""
     told = check(stitch(*rows))
     assert told
-    cure = str(told[0].cure)
+    advice = str(told[0].advice)
     if told[0].code == "K201":
-        assert "(shore) then plain 1 by 1" in cure
+        assert "(shore) then plain 1 by 1" in advice
         assert check(Stitch("shore", Chart.from_rows(rows).then(Chart.plain(1, 1)), HERE)) == []
     else:
-        assert cure.endswith("so that the row is K T K T K2")
+        assert advice.endswith("so that the row is K T K T K2")
         assert check(stitch("KTKTKK", "KKKKKK")) == []
 
 
@@ -261,11 +261,11 @@ def test_a_hold_is_told_with_needle_rows_place_and_cure() -> None:
     (told,) = check(one)
     assert "Needle 3 of `shore` tucks 4 times before it knits again (rows 2 to 5)" in told.text
     assert told.span == Span("shore.stitch", 5, 8, 3)
-    assert told.cure == "Let the needle knit after 3 of them."
+    assert told.advice == "Let the needle knit after 3 of them."
     (told,) = check(one, machine(tucks_in_succession=Limit(2, 9)))
-    assert told.cure == "Let the needle knit after 1 of them." and told.severity == "warning"
+    assert told.advice == "Let the needle knit after 1 of them." and told.severity == "warning"
     (told,) = check(one, machine(tucks_in_succession=Limit(None, 1)))
-    assert told.cure == "Choose a machine whose limits allow it; on this one no needle tucks."
+    assert told.advice == "Choose a machine whose limits allow it; on this one no needle tucks."
     (round_the_end,) = check(stitch("TK", "TK", "KK", "KK", "TK", "TK", "TK", spans=True))
     assert "(rows 5 to 2, on into the next repeat)" in round_the_end.text
     assert round_the_end.span == Span("shore.stitch", 8, 8, 2)
@@ -288,7 +288,7 @@ def test_words_fit_one_and_many() -> None:
     )
     both = check(stitch("KK", "TS"))
     assert text_of("K205", both).endswith("none of them knits off its loops.")
-    assert "for instance as T K," in str(next(message.cure for message in both if message.code == "K205"))
+    assert "for instance as T K," in str(next(message.advice for message in both if message.code == "K205"))
 
 
 @pytest.mark.parametrize(
@@ -298,14 +298,14 @@ def test_long_floats_in_several_rows_are_counted(rows: int, end: str) -> None:
     told = check(stitch(*["KSSSSSS", "KKKKKKK"] * rows))
     assert told[0].code == "K204" and end in told[0].text
     assert ("more" in told[0].text) == (rows > 1)
-    assert (told[0].cure or "").endswith("\n(up to 5 needles, 22.5 mm, pass here)")  # 5 x 4.5 mm
+    assert (told[0].advice or "").endswith("\n(up to 5 needles, 22.5 mm, pass here)")  # 5 x 4.5 mm
 
 
 def test_a_bed_so_coarse_that_no_float_will_do() -> None:
     coarse = replace(machine(), pitch_mm=30.0)
     told = check(stitch("KKS", "KKK"), coarse)
     assert "floats past 1 needle, 30 mm at 30 mm between needles (needle 3)." in told[0].text
-    assert told[0].cure == "Choose a finer machine, or allow such a float in the limits of your profile."
+    assert told[0].advice == "Choose a finer machine, or allow such a float in the limits of your profile."
 
 
 # -- yarns ------------------------------------------------------------------------------------------------------
@@ -341,7 +341,7 @@ def test_the_wrong_side_is_told_with_row_yarn_and_reason() -> None:
         "Row 1 of `shore` takes up yarn `foam` again, which hangs at the other side of the bed: "
         "an odd number of rows (3) was knitted without it."
     )
-    assert "even number of rows" in str(told[0].cure)
+    assert "even number of rows" in str(told[0].advice)
     last = check(banded(("foam", 3), ("sand", 2)))
     assert last[0].text.startswith("Row 4 of `shore` takes up yarn `sand`") and "rows (3) was" in last[0].text
 
@@ -498,7 +498,7 @@ def test_tucks_at_the_ends_of_the_work(rows: list[str], named: str | None) -> No
     else:
         assert found(told) == {"K206": "error"}
         assert told[0].text.startswith(named)
-        assert "--edge 1" in str(told[0].cure)
+        assert "--edge 1" in str(told[0].advice)
 
 
 def test_slips_at_the_ends_are_allowed() -> None:
@@ -545,9 +545,9 @@ def test_a_row_as_its_cure_says_it_has_no_run_that_is_too_long_and_nothing_else_
         if message.code not in ("K203", "K204"):
             continue
         kind, longest = {"K203": ("T", 1), "K204": ("S", 5)}[message.code]
-        assert message.cure is not None
-        said = re.match(r"Let a needle between them knit, so that the row is (.+)", message.cure)
-        assert said, message.cure
+        assert message.advice is not None
+        said = re.match(r"Let a needle between them knit, so that the row is (.+)", message.advice)
+        assert said, message.advice
         pattern = compile_text(f"stitch shore\n1: {said[1]}\n2: K\n").pattern
         assert pattern is not None
         after = "".join("KTS"[cell] for cell in pattern.stitches["shore"].chart.cells[0])
@@ -557,7 +557,7 @@ def test_a_row_as_its_cure_says_it_has_no_run_that_is_too_long_and_nothing_else_
 
 
 @pytest.mark.parametrize(
-    ("row", "on", "cure"),
+    ("row", "on", "advice"),
     [
         ("T", None, "for instance as K, "),
         ("TTTTT", None, "for instance as K T K T K, "),
@@ -570,9 +570,9 @@ def test_a_row_as_its_cure_says_it_has_no_run_that_is_too_long_and_nothing_else_
         ("TSS" + "TSTSSTSTTSSTSTSSSTTSTSTSSTSTSTTSSTSTSSTSTSTTSTSSTST" * 2, None, ""),
     ],
 )
-def test_a_row_without_a_knit_is_shown_as_it_could_be_knitted(row: str, on: Machine | None, cure: str) -> None:
-    told = {message.code: str(message.cure) for message in check(stitch(row, "K" * len(row)), on)}
-    assert told["K205"] == f"Let at least one needle knit, {cure}or leave the row out."
+def test_a_row_without_a_knit_is_shown_as_it_could_be_knitted(row: str, on: Machine | None, advice: str) -> None:
+    told = {message.code: str(message.advice) for message in check(stitch(row, "K" * len(row)), on)}
+    assert told["K205"] == f"Let at least one needle knit, {advice}or leave the row out."
 
 
 @pytest.mark.parametrize(
@@ -584,7 +584,7 @@ def test_a_row_without_a_knit_is_shown_as_it_could_be_knitted(row: str, on: Mach
     ],
 )
 def test_the_cure_of_a_run_shows_the_row_or_else_the_run(row: str, code: str, row_is: str) -> None:
-    cures = {message.code: message.cure for message in check(stitch(row, "K" * len(row)))}
+    cures = {message.code: message.advice for message in check(stitch(row, "K" * len(row)))}
     assert f"Let a needle between them knit, so that the {row_is}" in (cures[code] or "").splitlines()
 
 

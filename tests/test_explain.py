@@ -1,4 +1,4 @@
-"""Every message code has a page; every broken example raises exactly its code, and every mended one nothing."""
+"""Every message code has a page; every wrong example raises exactly its code, and every fixed one nothing."""
 
 from __future__ import annotations
 
@@ -36,20 +36,20 @@ def in_sources() -> set[str]:
     }
 
 
-def pages(with_mended: bool = False) -> Iterable[Page]:
+def pages(with_fixed: bool = False) -> Iterable[Page]:
     for code in explain.codes():
         found = page(code)
         assert found
-        if (found.mended if with_mended else found.broken) is not None:
+        if (found.fixed if with_fixed else found.wrong) is not None:
             yield found
 
 
 @pytest.mark.parametrize("each", list(pages()), ids=lambda each: each.code)
-def test_broken_raises_exactly_its_code(
+def test_wrong_raises_exactly_its_code(
     each: Page, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    assert each.broken is not None
-    status, said = outcome(each, each.broken, each.typed(), each.encoding, tmp_path, monkeypatch, capfd)
+    assert each.wrong is not None
+    status, said = outcome(each, each.wrong, each.typed(), each.encoding, tmp_path, monkeypatch, capfd)
     found = RAISED.findall(said)
     told = {code for severity, code in found if severity != "info" or code == each.code}
     assert told == {each.code}, said
@@ -57,12 +57,12 @@ def test_broken_raises_exactly_its_code(
     assert status == (0 if "error" not in worst else 3 if each.code.startswith("F") else 1), said
 
 
-@pytest.mark.parametrize("each", list(pages(with_mended=True)), ids=lambda each: each.code)
-def test_mended_raises_nothing(
+@pytest.mark.parametrize("each", list(pages(with_fixed=True)), ids=lambda each: each.code)
+def test_fixed_raises_nothing(
     each: Page, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    assert each.mended is not None
-    status, said = outcome(each, each.mended, each.typed(mended=True), "utf-8", tmp_path, monkeypatch, capfd)
+    assert each.fixed is not None
+    status, said = outcome(each, each.fixed, each.typed(fixed=True), "utf-8", tmp_path, monkeypatch, capfd)
     assert [code for severity, code in RAISED.findall(said) if severity != "info"] == [], said
     assert status == 0, said
 
@@ -100,7 +100,7 @@ def test_a_page_is_whole(code: str) -> None:
     assert found and found.code == code
     assert found.title and found.title[0].isupper() and not found.title.endswith(".")
     assert len(found.text) > 80 and found.text.endswith(".")
-    assert (found.broken is None) == (found.mended is None)
+    assert (found.wrong is None) == (found.fixed is None)
     for unwanted in ("!", "please", "Please", "illegal"):
         assert unwanted not in found.text
 
@@ -137,7 +137,7 @@ def test_something_else_altogether(capsys: pytest.CaptureFixture[str]) -> None:
 def test_json(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["explain", "K203", "F504", "--format", "json"]) == 0
     document = json.loads(capsys.readouterr().out)
-    assert document["format"] == "stitchc-explain/1"
+    assert document["format"] == "stitchc-explain/2"
     k203, f504 = document["codes"]
-    assert k203["broken_command"] == ["stitchc", "check", "cowl.stitch"]
-    assert "K3 T3" in k203["broken"] and f504["broken"] is None
+    assert k203["wrong_command"] == ["stitchc", "check", "cowl.stitch"]
+    assert "K3 T3" in k203["wrong"] and f504["wrong"] is None

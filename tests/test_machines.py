@@ -221,7 +221,7 @@ def test_a_card_without_clip_holes() -> None:
 
 
 # text after the base; then for each message in order: line (from 1), the text marked, words of the message, words of
-# the cure.
+# the advice.
 BAD: dict[str, tuple[str, list[tuple[int, str, str, str]]]] = {
     "unknown key": (CARD + "rowz = 3\n", [(3, "rowz", "no key `card.rowz`", "`rows`")]),
     "unknown table": (BASED + "[Card]\n", [(2, "Card", "no table `Card`", "`card`")]),
@@ -379,9 +379,9 @@ def test_what_is_wrong_is_told_at_its_line(name: str) -> None:
         assert "Traceback" not in shown and "!" not in shown
         assert all(len(line) < 320 for line in shown.splitlines())
     assert len(refused.messages) == len(expected), [message.text for message in refused.messages]
-    for message, (line, marked, words, cure) in zip(refused.messages, expected, strict=True):
+    for message, (line, marked, words, advice) in zip(refused.messages, expected, strict=True):
         assert words in message.text
-        assert cure in str(message.cure)
+        assert advice in str(message.advice)
         if line:
             assert message.span and message.span.file == "my.toml" and message.span.line == line
             there = lines[line - 1][message.span.column - 1 :]
@@ -474,8 +474,8 @@ def test_an_unknown_name_offers_the_nearest(name: str, near: str) -> None:
         load(name)
     message = caught.value.messages[0]
     assert message.code == "M304" and f"`{name}`" in message.text
-    assert message.cure and message.cure.startswith(f"--machine {near}")
-    assert all(shipped in message.cure for shipped in SHIPPED)
+    assert message.advice and message.advice.startswith(f"--machine {near}")
+    assert all(shipped in message.advice for shipped in SHIPPED)
 
 
 def test_a_name_like_nothing() -> None:
@@ -494,7 +494,7 @@ def test_a_missing_file_is_a_trouble_of_files(name: str, tmp_path: Path, monkeyp
         load(name)
     assert caught.value.messages[0].code == "F501"
     if "/" not in name:
-        assert "others.toml" in str(caught.value.messages[0].cure) or len(name) > 4000 or "\0" in name
+        assert "others.toml" in str(caught.value.messages[0].advice) or len(name) > 4000 or "\0" in name
 
 
 def test_a_folder_is_no_profile(tmp_path: Path) -> None:

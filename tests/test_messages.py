@@ -33,7 +33,7 @@ def test_a_message_in_full() -> None:
         "error",
         "`P2`: a single bed has no purl cell.",
         AT,
-        cure="K2",
+        advice="K2",
         label="the side facing you is purl",
         also=((Span("grounds.stitch", 1, 8, 4), "the stitch"),),
     )
@@ -138,7 +138,7 @@ def test_json_has_the_fields_that_are_promised() -> None:
             "error",
             "`П`.",
             Span("é.stitch", 2, 8, 1),
-            cure="K",
+            advice="K",
             label="not there",
             also=((AT, "nor this"),),
             fix=Fix(2, 8, 1, "K"),
@@ -188,7 +188,7 @@ def test_order_and_severity() -> None:
 
 
 def test_a_mistake_that_repeats_is_one_message_with_its_lines() -> None:
-    wrong = [Message("N102", "error", "`X` is no cell.", Span("f", line), cure="K") for line in (2, 3, 5, 7, 8, 9)]
+    wrong = [Message("N102", "error", "`X` is no cell.", Span("f", line), advice="K") for line in (2, 3, 5, 7, 8, 9)]
     other = Message("N102", "error", "`O` is no cell.", Span("f", 4))
     nowhere = Message("N113", "error", "There is no stitch.")
     first, second, third, fourth = grouped([wrong[0], other, *wrong[1:], nowhere, nowhere])

@@ -338,11 +338,11 @@ def test_what_is_set_by_hand_is_named_for_the_row() -> None:
 def test_panels_for_work_wider_than_the_bed() -> None:
     stitch = Stitch("x", Chart.plain(1, 1), Span("x.stitch", 1))
     (message,) = unfit(stitch, HAND, Needles.centred(401))
-    assert message.cure == "--needles 200, or knit it in 3 panels."
+    assert message.advice == "--needles 200, or knit it in 3 panels."
 
 
 @pytest.mark.parametrize(
-    ("needles", "text", "cure"),
+    ("needles", "text", "advice"),
     [
         ("200", None, None),
         ("L100-R1", None, None),
@@ -354,14 +354,16 @@ def test_panels_for_work_wider_than_the_bed() -> None:
         ("R1-R200", "The needles `R1-R200` reach past the bed of `hand-standard` (L100 to R100).", "--needles 200"),
     ],
 )
-def test_needles_that_the_bed_has_not(needles: str, text: str | None, cure: str | None) -> None:
+def test_needles_that_the_bed_has_not(needles: str, text: str | None, advice: str | None) -> None:
     stitch = Stitch("x", Chart.plain(1, 1), Span("x.stitch", 1))
     found = unfit(stitch, HAND, Needles.parse(needles))
-    assert [(m.code, m.severity, m.text, m.cure) for m in found] == ([("M303", "error", text, cure)] if text else [])
+    assert [(m.code, m.severity, m.text, m.advice) for m in found] == (
+        [("M303", "error", text, advice)] if text else []
+    )
 
 
 @pytest.mark.parametrize(
-    ("count", "edge", "width", "stand", "cure"),
+    ("count", "edge", "width", "stand", "advice"),
     [
         (24, 1, 22, None, ""),
         (24, 0, 24, None, ""),
@@ -377,14 +379,14 @@ def test_needles_that_the_bed_has_not(needles: str, text: str | None, cure: str 
         (24, 1, 199, "only 22 needles stand between the edges", "A narrower repeat, or a machine with at least 201 needles."),  # noqa: E501
     ],
 )  # fmt: skip
-def test_less_than_a_repeat_in_work(count: int, edge: int, width: int, stand: str | None, cure: str) -> None:
+def test_less_than_a_repeat_in_work(count: int, edge: int, width: int, stand: str | None, advice: str) -> None:
     stitch = Stitch("dune", Chart.plain(width, 1), Span("x.stitch", 3))
     found = less_than_a_repeat(stitch, HAND, Needles.centred(count), edge)
     if stand is None:
         assert found == []
     else:
         text = f"`dune` is {width} needles wide, but {stand}: a part of the repeat is never knitted."
-        assert found == [Message("M306", "warning", text, Span("x.stitch", 3), cure)]
+        assert found == [Message("M306", "warning", text, Span("x.stitch", 3), advice)]
 
 
 def test_what_is_unsaid_of_the_edge_is_one_needle_at_each_end() -> None:
@@ -408,7 +410,7 @@ def test_passes_costs_and_ways_are_values() -> None:
 
 
 @pytest.mark.parametrize(
-    ("rows", "yarns", "habits", "text", "cure"),
+    ("rows", "yarns", "habits", "text", "advice"),
     [
         (["KT", "TK"], "", {"hold_directions": "one"}, "Row 1 and row 2 hold needles in different", "an even number"),
         (["KT", "KK"], "", {"hold_directions": "one"}, "", ""),
@@ -428,7 +430,7 @@ def test_passes_costs_and_ways_are_values() -> None:
     ],
 )
 def test_what_a_carriage_cannot_do_is_an_error(
-    rows: list[str], yarns: str, habits: dict[str, str], text: str, cure: str
+    rows: list[str], yarns: str, habits: dict[str, str], text: str, advice: str
 ) -> None:
     """Counted out on paper, row by row, the carriage first at the right."""
     table = "".join(f'{key} = "{value}"\n' for key, value in habits.items())
@@ -436,4 +438,4 @@ def test_what_a_carriage_cannot_do_is_an_error(
     passes = lower(Chart.from_rows(rows, list(yarns) or None), machine, Needles(-2, 1), 6, edge=0)
     found = beyond_the_carriage(passes, machine, None)
     assert [message.code for message in found] == (["M305"] if text else [])
-    assert all(text in message.text and cure in str(message.cure) for message in found)
+    assert all(text in message.text and advice in str(message.advice) for message in found)

@@ -1,4 +1,4 @@
-"""What is said of a command line that is wrong: the place, the cause and the cure, once, with status 2."""
+"""What is said of a command line that is wrong: the place, the cause and the advice, once, with status 2."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ TIDE = str(Path(__file__).resolve().parent.parent / "examples" / "tide-line.stit
 
 
 @pytest.mark.parametrize(
-    ("arguments", "place", "cure"),
+    ("arguments", "place", "advice"),
     [
         (["sheet", TIDE, "--rows", "ten"], "'--rows': `ten`", "a whole number from 1 to 100,000"),
         (["sheet", TIDE, "--rows", "-3"], "'--rows': `-3`", "from 1 to 100,000"),
@@ -51,12 +51,14 @@ TIDE = str(Path(__file__).resolve().parent.parent / "examples" / "tide-line.stit
         (["format", TIDE, "-o", TIDE], "is the file itself", "`stitchc format --in-place"),
     ],
 )
-def test_place_cause_and_cure(arguments: list[str], place: str, cure: str, capsys: pytest.CaptureFixture[str]) -> None:
+def test_place_cause_and_cure(
+    arguments: list[str], place: str, advice: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert run(arguments) == 2
     out, said = capsys.readouterr()
     assert not out
     assert place in said
-    assert cure in said
+    assert advice in said
     assert "<=" not in said
 
 
@@ -107,18 +109,18 @@ def test_what_the_command_line_says_goes_before_the_environment(
 
 
 @pytest.mark.parametrize(
-    ("row", "cure"),
+    ("row", "advice"),
     [("K T*3", "1: K T3"), ("K t*3", "1: K T3"), ("3K 2T", "1: K3 T2")],
 )
 def test_a_slip_in_a_count_is_one_mistake_with_its_own_cure(
-    row: str, cure: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    row: str, advice: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     path = tmp_path / "a.stitch"
     path.write_text(f"stitch a\n    1: {row}\n")
     assert run(["check", str(path)]) == 1
     said = capsys.readouterr().out
     assert said.count("error: ") == 1
-    assert f"Try: {cure}\n" in said
+    assert f"Try: {advice}\n" in said
 
 
 def test_a_row_has_no_right_side(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

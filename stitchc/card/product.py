@@ -123,7 +123,7 @@ def checked_for_cards(
 
 def _without_the_way_out(message: Message, anyway: bool) -> Message:
     """With --anyway blanks are joined, which M302 need not offer again."""
-    return message._replace(cure=None, fix=None) if anyway and message.code == "M302" else message
+    return message._replace(advice=None, fix=None) if anyway and message.code == "M302" else message
 
 
 def files_of(card: Card, name: str, options: CardOptions, progress: Progress = no_progress) -> list[File]:

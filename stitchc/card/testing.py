@@ -52,7 +52,9 @@ def plan_test_card(machine: Machine) -> Card:
     columns = machine.reader_width
     if columns < LEAST_COLUMNS:
         text = f"The test card needs at least {LEAST_COLUMNS} columns; the card of `{machine.name}` has {columns}."
-        raise Refused(Message("M305", "error", text, cure="Fill in the profile by hand: stitchc machines --write NAME"))
+        raise Refused(
+            Message("M305", "error", text, advice="Fill in the profile by hand: stitchc machines --write NAME")
+        )
     cells = np.full((max(_HEIGHT, machine.card.least_rows), columns), KNIT, dtype=np.uint8)
     held = SLIP if machine.slip == "carriage" else TUCK
     pole = pole_column(columns) - 1

@@ -44,7 +44,7 @@ def command(codes: tuple[str, ...], options: ListOptions, target: Target) -> Non
     wanted = [_known(code) for code in codes] or known()
     pages = [known_page for code in dict.fromkeys(wanted) if (known_page := page(code)) is not None]
     if options.form == "json":
-        document = {"format": "stitchc-explain/1", "codes": [_as_json(each) for each in pages]}
+        document = {"format": "stitchc-explain/2", "codes": [_as_json(each) for each in pages]}
         text = json.dumps(document, ensure_ascii=False, indent=2)
     else:
         text = "\n\n\n".join(in_full(each) for each in pages) if codes else listing(pages)
@@ -63,20 +63,20 @@ def _known(typed: str) -> str:
     slip = code[:1] + code[1:].translate(str.maketrans("OIL", "011"))
     shorter = {slip[:index] + slip[index + 1 :] for index in range(1, min(len(slip), 10))}
     if near := [each for each in known if each == slip or each in shorter]:
-        cure = f"Did you mean {listed([f'`{each}`' for each in near], 'or')}? `stitchc explain` lists them all."
+        advice = f"Did you mean {listed([f'`{each}`' for each in near], 'or')}? `stitchc explain` lists them all."
     elif alike := [each for each in known if each[0] == code[:1]]:
-        cure = f"Those with {code[0]} ({KINDS[code[0]].partition(':')[0]}) are {listed(alike)}."
+        advice = f"Those with {code[0]} ({KINDS[code[0]].partition(':')[0]}) are {listed(alike)}."
     elif alike := [each for each in known if code.isdigit() and each[1:] == code]:
-        cure = f"Did you mean {listed([f'`{each}`' for each in alike], 'or')}?"
+        advice = f"Did you mean {listed([f'`{each}`' for each in alike], 'or')}?"
     else:
         kinds = [
             f"{letter} ({meaning.partition(':')[0]})"
             for letter, meaning in KINDS.items()
             if any(each[0] == letter for each in known)
         ]
-        cure = f"A code is a letter and three figures; the letters are {listed(kinds)}."
-        cure += " `stitchc explain` lists them all."
-    raise click.UsageError(f"There is no message code `{visible(typed)}`. {cure}")
+        advice = f"A code is a letter and three figures; the letters are {listed(kinds)}."
+        advice += " `stitchc explain` lists them all."
+    raise click.UsageError(f"There is no message code `{visible(typed)}`. {advice}")
 
 
 def listing(pages: list[Page]) -> str:
@@ -96,12 +96,12 @@ def listing(pages: list[Page]) -> str:
 def in_full(each: Page) -> str:
     """One page for a terminal."""
     parts = [f"{each.code}: {each.title}", wrapped(each.text)]
-    if each.broken is not None:
+    if each.wrong is not None:
         beside = [(f"In the same folder is `{name}`:", text) for name, text in each.beside.items()]
-        parts += _example("Wrong", each, each.broken, each.typed())
+        parts += _example("Wrong", each, each.wrong, each.typed())
         parts += [part for heading, text in beside for part in (heading, indented(text))]
-    if each.mended is not None:
-        parts += _example("Fixed", each, each.mended, each.typed(mended=True), each.mended == each.broken)
+    if each.fixed is not None:
+        parts += _example("Fixed", each, each.fixed, each.typed(fixed=True), each.fixed == each.wrong)
     return "\n\n".join(parts)
 
 
@@ -134,8 +134,8 @@ def _as_json(each: Page) -> dict[str, object]:
         "title": each.title,
         "text": each.text,
         "file": each.file,
-        "broken": each.broken,
-        "broken_command": ["stitchc", *each.typed()] if each.broken is not None else None,
-        "mended": each.mended,
-        "mended_command": ["stitchc", *each.typed(mended=True)] if each.mended is not None else None,
+        "wrong": each.wrong,
+        "wrong_command": ["stitchc", *each.typed()] if each.wrong is not None else None,
+        "fixed": each.fixed,
+        "fixed_command": ["stitchc", *each.typed(fixed=True)] if each.fixed is not None else None,
     }

@@ -62,10 +62,10 @@ def command(name: str, force: bool) -> None:
     try:
         put_files([(path, text.encode("utf-8"))], force, signed=False)
     except files.FileTrouble as trouble:
-        cure = f"stitchc new {stem}-2, or another name; --force overwrites it"
+        advice = f"stitchc new {stem}-2, or another name; --force overwrites it"
         raise files.FileTrouble(
             *(
-                message._replace(cure=cure) if message.code == "F503" and not force else message
+                message._replace(advice=advice) if message.code == "F503" and not force else message
                 for message in trouble.messages
             )
         ) from None

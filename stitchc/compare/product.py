@@ -59,7 +59,7 @@ def compare_stitches(
         reports[pattern.file] = report
         lines += compare(pattern, stitches, report, hand, card)
     if not lines:
-        raise Refused(Message("N113", "error", "There is no stitch to compare.", cure="Give a file that has one."))
+        raise Refused(Message("N113", "error", "There is no stitch to compare.", advice="Give a file that has one."))
     lines = in_order_of(lines, options.sort)
     against, best = _compared_with(lines, options.against, reports)
     comparison = Comparison(tuple(lines), hand, card, options.sort, against, best, options.against)
@@ -78,7 +78,7 @@ def _chosen(patterns: Sequence[Pattern], options: CompareOptions) -> list[tuple[
             files = ", ".join(f"`{pattern.file}`" for pattern in patterns[:4])
             raise Refused(
                 *(
-                    Message("N103", "error", f"There is no stitch `{name}` in {files}.", cure="Check its spelling.")
+                    Message("N103", "error", f"There is no stitch `{name}` in {files}.", advice="Check its spelling.")
                     for name in missing
                 )
             )
@@ -121,7 +121,7 @@ def _compared_with(
     references = [line for line in lines if line.stitch.name == name]
     if not references:
         pattern = Pattern(lines[0].file, {line.stitch.name: line.stitch for line in lines})
-        raise Refused(unknown_stitch(name, pattern)._replace(cure="Name one of the stitches compared."))
+        raise Refused(unknown_stitch(name, pattern)._replace(advice="Name one of the stitches compared."))
     if name != PLAIN:  # every file has its own stocking stitch; of another name the first file's is meant
         del references[1:]
     against: dict[Key, Against] = {}

@@ -92,7 +92,9 @@ def draw(
                 "error",
                 f"`{name}` is too large to draw: {shown} would be {columns:,} by {rows:,} cells, and a drawn chart "
                 f"has at most {MOST_CELLS:,}.",
-                cure="--repeats 1x1" if across * up > 1 else f"--stitch {name} --format text   (letters, of any size)",
+                advice="--repeats 1x1"
+                if across * up > 1
+                else f"--stitch {name} --format text   (letters, of any size)",
             )
         )
     sheet = _Sheet(name, chart, chart.tiled(columns, rows), drawing, title, yarns or {})

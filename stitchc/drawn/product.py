@@ -116,9 +116,9 @@ def _sheets(pattern: Pattern, stitch: Stitch, options: ChartOptions) -> _Sheets:
         from stitchc.page.png import size_px
 
         width, height = max((size_px(page, dpi) for page in pages), key=math.prod)
-        cure = f"--dpi {most}" if most >= LEAST_DPI else "--format pdf, or --paper a4 for several pictures"
+        advice = f"--dpi {most}" if most >= LEAST_DPI else "--format pdf, or --paper a4 for several pictures"
         text = f"The chart would be a picture of {width:,} by {height:,} pixels, more than {_MOST_PIXELS:,} in all."
-        raise Refused(Message("D702", "error", text, stitch.span, cure))
+        raise Refused(Message("D702", "error", text, stitch.span, advice))
     if most >= LEAST_DPI:
         return _Sheets(pages, most, f"The chart of {stitch.name} is large: it is drawn at {most} dpi.")
     pages = drawn("a3")
@@ -140,7 +140,7 @@ def _pdf(pages: Mapping[str, Sequence[Page]]) -> bytes:
     length = max(max(page.width_mm, page.height_mm) for page in every)
     if length > MOST_MM:
         text = f"The chart would be {length:,.0f} mm long on one sheet; a PDF page has at most {MOST_MM:,.0f} mm."
-        raise Refused(Message("D702", "error", text, cure="--paper a4"))
+        raise Refused(Message("D702", "error", text, advice="--paper a4"))
     return pdf(every)
 
 

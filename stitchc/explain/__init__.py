@@ -30,27 +30,27 @@ KINDS: Mapping[str, str] = {
 
 
 class Page(NamedTuple):
-    """One page. broken raises the code and mended nothing; both None where no example can raise it.
+    """One page. wrong raises the code and fixed nothing; both None where no example can raise it.
 
-    command: the words after `stitchc` that raise it on the broken file (FILE stands for it; default: after the
-    command's name). mended_command: those for the mended file. file: what the file is called. encoding: how the
-    broken file was saved. beside: further files by name.
+    command: the words after `stitchc` that raise it on the wrong file (FILE stands for it; default: after the
+    command's name). fixed_command: those for the fixed file. file: what the file is called. encoding: how the
+    wrong file was saved. beside: further files by name.
     """
 
     code: str
     title: str
     text: str
-    broken: str | None = None
-    mended: str | None = None
+    wrong: str | None = None
+    fixed: str | None = None
     command: str = "check"
-    mended_command: str = ""
+    fixed_command: str = ""
     file: str = PATTERN_NAME
     encoding: str = "utf-8"
     beside: Mapping[str, str] = {}
 
-    def typed(self, mended: bool = False) -> list[str]:
-        """What is typed after `stitchc` on the broken (or mended) example, word by word."""
-        words = ((mended and self.mended_command) or self.command).split()
+    def typed(self, fixed: bool = False) -> list[str]:
+        """What is typed after `stitchc` on the wrong (or fixed) example, word by word."""
+        words = ((fixed and self.fixed_command) or self.command).split()
         if not any("FILE" in word for word in words):
             words.insert(1, "FILE")
         return [word.replace("FILE", self.file) for word in words]

@@ -147,7 +147,7 @@ def relaxing(chart: Chart, cell: tuple[float, float] | None, slip_fed: float = S
             "error",
             f"The yarns of this repeat of {repeat.width} needles by {repeat.height} rows find no shape of rest at its "
             f"gauge, so there is no picture of it.",
-            cure=f"If its gauge was measured, count it again; fewer holds in succession help too. {_OTHERWISE}",
+            advice=f"If its gauge was measured, count it again; fewer holds in succession help too. {_OTHERWISE}",
         )
     )
 
@@ -186,7 +186,7 @@ def _refuse_deep(layout: Layout) -> None:
                 "error",
                 f"Needle {deepest.column + 1} of the repeat takes {deepest.takes} tucks before it knits; with more "
                 f"than {MOST_TUCKS} the yarns find no shape of rest, so there is no picture of it.",
-                cure=f"A hook holds about four (K202): let the needle knit more often. {_OTHERWISE}",
+                advice=f"A hook holds about four (K202): let the needle knit more often. {_OTHERWISE}",
             )
         )
 
@@ -199,7 +199,7 @@ def _refuse(repeat: Chart) -> None:
                 "error",
                 f"The repeat is {repeat.width} needles by {repeat.height} rows, {repeat.width * repeat.height:,} "
                 f"cells; yarn by yarn at most {MOST_CELLS:,} can be drawn.",
-                cure=f"Show a part of it as a separate stitch. {_OTHERWISE}",
+                advice=f"Show a part of it as a separate stitch. {_OTHERWISE}",
             )
         )
     never = np.flatnonzero(repeat.in_work & ~repeat.knits.any(axis=0)) + 1
@@ -211,7 +211,7 @@ def _refuse(repeat: Chart) -> None:
                 "V701",
                 "error",
                 f"The fabric can't be drawn: {which}, so the yarn there hangs in no loop.",
-                cure="Let every needle in work knit in at least one row.",
+                advice="Let every needle in work knit in at least one row.",
             )
         )
 

@@ -228,9 +228,9 @@ def _done(job: Job, progress: Progress) -> tuple[Made, list[Product[Any]]]:
 
 def _with_its_command(message: Message, command: str) -> Message:
     """What to try, with the command whose option it is."""
-    if not (message.cure or "").startswith("--"):
+    if not (message.advice or "").startswith("--"):
         return message
-    return message._replace(cure=f"stitchc {command} … {message.cure}")
+    return message._replace(advice=f"stitchc {command} … {message.advice}")
 
 
 def why_not(made: Sequence[Made]) -> list[Message]:

@@ -422,7 +422,7 @@ def _too_many_measured() -> Message:
         "N110",
         "error",
         f"More than {_MOST_READINGS:,} different stitches and directions are measured in this file.",
-        cure="Keep the `gauge` lines of the stitches that matter, or split the file.",
+        advice="Keep the `gauge` lines of the stitches that matter, or split the file.",
     )
 
 

@@ -93,7 +93,7 @@ def _impossible(swatch: Swatch) -> Iterator[Message]:
             f"any "
             "knitting has.",
             swatch.span,
-            cure=f"Check the count and the unit: `gauge {swatch.stitch} … {what} per 10 cm` counts {what} in 10 cm.",
+            advice=f"Check the count and the unit: `gauge {swatch.stitch} … {what} per 10 cm` counts {what} in 10 cm.",
             label=f"{_number(FEWEST_PER_10CM)} to {_number(most)} in 10 cm can be",
         )
 
@@ -112,7 +112,7 @@ def _small(swatch: Swatch) -> list[Message]:
             "warning",
             f"A swatch of {size} is too small to measure: it can be wrong by {wrong:.0f} % and more.",
             swatch.span,
-            cure="Measure over 10 cm or more; `stitchc swatch` plans a swatch that is large enough.",
+            advice="Measure over 10 cm or more; `stitchc swatch` plans a swatch that is large enough.",
             label="changes the estimates little",
         )
     ]
@@ -139,7 +139,7 @@ def _disagreeing(swatches: Iterable[Swatch], then: str) -> Iterator[Message]:
                         f"{_number(other)} and {_number(per_10cm)} {what} to 10 cm, {100 * math.expm1(apart):.0f} % "
                         f"apart.{then}",
                         swatch.span,
-                        cure="Count both again, and keep only lines for the same yarn, tension and finish. For two "
+                        advice="Count both again, and keep only lines for the same yarn, tension and finish. For two "
                         "yarns, name the yarn at the end of each line: `in oat`.",
                         label="the later one",
                         also=((earlier.span, "the earlier one"),),
@@ -185,12 +185,12 @@ def _odd_plain(swatch: Swatch, span: Span | None) -> list[Message]:
         text = f"Stocking stitch with {counted} in 10 cm has {ratio:.2f} rows to a stitch; 1.2 to 1.7 is usual."
     else:
         text = f"Stocking stitch with {counted} in 10 cm is possible, but unusual."
-    cure = "Count again over 10 cm (4 inches): a row is one pass of the carriage."
+    advice = "Count again over 10 cm (4 inches): a row is one pass of the carriage."
     if slip is not None:
         line = slip[1] if span is not None else _as_option(slip[1])
-        cure = f"{line}\nif it was {slip[0]}." + (" Otherwise end the line with `sure`." if span is not None else "")
+        advice = f"{line}\nif it was {slip[0]}." + (" Otherwise end the line with `sure`." if span is not None else "")
     label = f"{slip[0]}?" if slip is not None else "check the count"
-    return [Message("G605" if odd_ratio and not outside else "G607", "warning", text, span, cure, label)]
+    return [Message("G605" if odd_ratio and not outside else "G607", "warning", text, span, advice, label)]
 
 
 def _as_option(line: str) -> str:
@@ -224,7 +224,7 @@ def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = Non
                 f"to needle, and {'yarn for such stitches jams the hooks' if wide else 'it hardly makes them so small'}"
                 f". About {math.ceil(fewest)} to {math.floor(most)} stitches are usual on it.",
                 span if span.line else None,
-                cure=f"{suited} {OVER_PITCH[0]:g} to {OVER_PITCH[1]:g} of the pitch is usual (a guide of the trade).",
+                advice=f"{suited} {OVER_PITCH[0]:g} to {OVER_PITCH[1]:g} of the pitch is usual (a guide of the trade).",
                 label="too wide for this bed" if wide else "too narrow for this bed",
             )
         )
@@ -254,12 +254,12 @@ def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
             else "If the count is right, end the line with `sure`: this stitch has the gauge of this swatch."
         )
         if each.visible:
-            cure, label = f"Did you count the V's you can see? A row is one pass of the carriage. {sure}", "V's?"
+            advice, label = f"Did you count the V's you can see? A row is one pass of the carriage. {sure}", "V's?"
         elif each.slip is not None:
-            cure, label = f"{each.slip[1]}\nif it was {each.slip[0]}. Or: {sure}", f"{each.slip[0]}?"
+            advice, label = f"{each.slip[1]}\nif it was {each.slip[0]}. Or: {sure}", f"{each.slip[0]}?"
         else:
-            cure, label = sure, "check the count"
-        yield Message("G604", "warning", text, swatch.span, cure, label)
+            advice, label = sure, "check the count"
+        yield Message("G604", "warning", text, swatch.span, advice, label)
 
 
 def _halves(swatch: Swatch) -> tuple[tuple[str, float | None, float | None, float], ...]:

@@ -77,8 +77,8 @@ def _unlike_its_ball(yarn: Yarn) -> list[Message]:
             f"Yarn `{yarn.name}` has tex {yarn.tex:g}, but a ball of {ball} is tex {yarn.ball.tex:g}. The weights "
             f"follow from tex {yarn.tex:g}, and balls are counted by weight.",
             yarn.span,
-            cure="Leave `tex` out, or correct the ball. If you knit with several strands together, tex is that of all "
-            "of them, and nothing is wrong.",
+            advice="Leave `tex` out, or correct the ball. If you knit with several strands together, tex is that of "
+            "all of them, and nothing is wrong.",
             label="tex and ball do not agree",
         )
     ]
@@ -99,7 +99,7 @@ def _misnamed(yarn: Yarn) -> list[Message]:
                 f"Yarn `{yarn.name}` is called {match.group()}, which is usually tex {low:g} to {high:g}, but its tex "
                 f"is {yarn.tex:g}: weights of yarn come out in proportion.",
                 yarn.span,
-                cure=f"Work out the tex from the ball band: {BALL_BAND}",
+                advice=f"Work out the tex from the ball band: {BALL_BAND}",
                 label="name and tex do not agree",
             )
         ]

@@ -250,7 +250,7 @@ def ill_matched(report: GaugeReport, pattern: Pattern) -> list[Message]:
                 f"a plain stitch takes about {loop.value:.0f} mm of yarn, which usually means tex {usual[0]:.0f} to "
                 f"{usual[1]:.0f}.",
                 yarn.span,
-                cure=f"Check the tex: {BALL_BAND} Two strands together have twice the tex of one. If you knit very "
+                advice=f"Check the tex: {BALL_BAND} Two strands together have twice the tex of one. If you knit very "
                 f"loosely or very tightly on purpose, nothing is wrong.",
                 label="weights follow from this",
             )

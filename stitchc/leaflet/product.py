@@ -109,12 +109,14 @@ def _doubts(pattern: Pattern, ways: Sequence[Way]) -> list[Message]:
         plan = ways[0].pieces[name].plans[0]
         if plan.width_cm is None or plan.length_cm is None:
             text = f"No gauge is known, so the leaflet gives neither the size nor the yarn of `{name}`."
-            cure = "gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)"
-            found.append(Message("L901", "warning", text, piece.span, cure=cure))
+            advice = "gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)"
+            found.append(Message("L901", "warning", text, piece.span, advice=advice))
             continue
         rough = {stitch for fabric, stitch in plan.fabrics.items() if not plan.is_measured(fabric)}
         guessed = [stitch for stitch in stitches_of(pattern) if stitch.name in rough]
         for stitch in guessed:
             text = f"The gauge of `{stitch.name}` is estimated, and others will knit by it. Measure a swatch first."
-            found.append(Message("L901", "warning", text, stitch.span, cure=f"stitchc swatch … --stitch {stitch.name}"))
+            found.append(
+                Message("L901", "warning", text, stitch.span, advice=f"stitchc swatch … --stitch {stitch.name}")
+            )
     return list(dict.fromkeys(found))

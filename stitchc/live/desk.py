@@ -99,7 +99,7 @@ class Desk:
         content = files.read_bytes(str(path), MOST_BYTES)
         if len(content) > MOST_BYTES:
             text = f"`{name}` is larger than {MOST_BYTES // 2**20} MiB."
-            raise Refused(Message("N110", "error", text, Span(name, 1), cure="Split it, and include the parts."))
+            raise Refused(Message("N110", "error", text, Span(name, 1), advice="Split it, and include the parts."))
         text, problem = decoded(content, name)
         if problem is not None:
             raise Refused(problem)

@@ -58,7 +58,7 @@ def serve(file: str | None, announce: Announce) -> None:
 def _refuse_no_folder(path: Path) -> None:
     if not path.parent.is_dir():
         text = f"`{path.parent}` is not a folder."
-        raise files.FileTrouble(Message("F501", "error", text, cure="Check the name of the folder."))
+        raise files.FileTrouble(Message("F501", "error", text, advice="Check the name of the folder."))
 
 
 async def _serve(server: Server, listening: socket.socket) -> None:
@@ -121,7 +121,7 @@ def _bound(port: int) -> socket.socket:
             refused = error
     text = f"The page can't be served: {files.reason(refused)}."
     raise files.FileTrouble(
-        Message("F505", "error", text, cure="Allow programs to listen on 127.0.0.1, and try again.")
+        Message("F505", "error", text, advice="Allow programs to listen on 127.0.0.1, and try again.")
     )
 
 

@@ -456,7 +456,7 @@ async def _answered(work: Callable[[], Awaitable[Any]]) -> Response:
     except (drawing.CannotDraw, WorkFailed, first.CannotAdd) as refused:
         return _refusal(409, str(refused))
     except FileTrouble as trouble:
-        return _refusal(409, " ".join(f"{message.text} {message.cure or ''}".strip() for message in trouble.messages))
+        return _refusal(409, " ".join(f"{message.text} {message.advice or ''}".strip() for message in trouble.messages))
     except Refused as refused:
         return _refusal(409, " ".join(message.text for message in refused.messages))
     except NoSuchPlace:

@@ -180,7 +180,7 @@ def _or_refused(work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
 
 
 def _words(message: Message) -> str:
-    whole = f"{message.text} {message.cure}" if message.cure and "\n" not in message.cure else message.text
+    whole = f"{message.text} {message.advice}" if message.advice and "\n" not in message.advice else message.text
     return in_page_words(whole)
 
 

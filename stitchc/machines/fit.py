@@ -56,14 +56,14 @@ def too_many_needles(stitch: Stitch, machine: Machine, needles: Needles | None) 
             return []
         also = " and two edge needles" if edges else ""
         text = f"`{stitch.name}` is {width} needles wide{also}, more than {whose} `{machine.name}`."
-        return [Message("M303", "error", text, stitch.span, cure="Make the repeat narrower.")]
+        return [Message("M303", "error", text, stitch.span, advice="Make the repeat narrower.")]
     if needles.count > most:
         text = f"{needles.count} needles are more than {whose} `{machine.name}`."
         panels = -(-needles.count // most)
-        return [Message("M303", "error", text, cure=f"--needles {most}, or knit it in {panels} panels.")]
+        return [Message("M303", "error", text, advice=f"--needles {most}, or knit it in {panels} panels.")]
     if needles.first < bed.first or needles.last > bed.last:
         text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
-        return [Message("M303", "error", text, cure=f"--needles {needles.count}")]
+        return [Message("M303", "error", text, advice=f"--needles {needles.count}")]
     return []
 
 
@@ -101,13 +101,13 @@ def more_rows_than_a_blank(
             f"A closed card has at least {shape.least_rows} rows. In whole repeats of `{stitch.name}`, {height} rows "
             f"high, that takes {rows} rows, more than {blank}."
         )
-    cures = []
+    ways = []
     if card_rows and most >= shape.least_rows:
-        cures.append(f"--rows {most}, or fewer")
-    cures.append(f"--anyway, for a card of {-(-rows // shape.rows)} blanks joined")
+        ways.append(f"--rows {most}, or fewer")
+    ways.append(f"--anyway, for a card of {-(-rows // shape.rows)} blanks joined")
     if machine.origin != "shipped":
-        cures.append(f"`rows = {rows}` under [card] in `{machine.origin}`, for a longer blank")
-    return [Message("M302", "error", text, stitch.span, cure=";\nor ".join(cures) + ".")]
+        ways.append(f"`rows = {rows}` under [card] in `{machine.origin}`, for a longer blank")
+    return [Message("M302", "error", text, stitch.span, advice=";\nor ".join(ways) + ".")]
 
 
 # -- the card's columns ---------------------------------------------------------------------------------------------
@@ -116,29 +116,29 @@ def more_rows_than_a_blank(
 def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
     """M301 where the repeat's width does not go into the columns of the machine's card.
 
-    A repeat fits a reader when its width divides the card's (common practice). The cure names the nearest widths that
+    A repeat fits a reader when its width divides the card's (common practice). The advice names the nearest widths that
     do, and stitches that have one: plain needles added to the repeat, or repeats side by side and plain needles to
-    fill the card; each of these is another design, and the cure says so.
+    fill the card; each of these is another design, and the advice says so.
     """
     columns, width = machine.reader_width, stitch.chart.width
     if machine.reader != "card" or not columns or columns % width == 0:
         return []
     fitting = [count for count in range(1, columns + 1) if columns % count == 0]
     near = sorted(sorted(fitting, key=lambda count: abs(count - width))[:3])
-    cure = f"Widths that fit: {listed([str(count) for count in near])}."
+    advice = f"Widths that fit: {listed([str(count) for count in near])}."
     if stitch.chart.out and 0 < columns % width <= columns // 4:
-        cure += f" Or use {columns // width * width} columns, with the needles of the others out of work as well:\n"
-        cure += _with_more_out(stitch, columns) + "\n"
+        advice += f" Or use {columns // width * width} columns, with the needles of the others out of work as well:\n"
+        advice += _with_more_out(stitch, columns) + "\n"
     if width < columns:
-        cure += " Adding plain needles changes the design:"
-        cure += "".join(f"\n    {line}" for line in _made_to_fit(stitch.name, width, columns, fitting))
+        advice += " Adding plain needles changes the design:"
+        advice += "".join(f"\n    {line}" for line in _made_to_fit(stitch.name, width, columns, fitting))
     else:
-        cure += "\nOr knit it where any width is possible: --machine hand-standard or bitmap-standard."
+        advice += "\nOr knit it where any width is possible: --machine hand-standard or bitmap-standard."
     text = (
         f"The stitch `{stitch.name}` is {width} needles wide, which does not fit evenly into the {columns} columns of "
         f"`{machine.name}`'s card."
     )
-    return [Message("M301", "error", text, stitch.span, cure=cure)]
+    return [Message("M301", "error", text, stitch.span, advice=advice)]
 
 
 def _made_to_fit(name: str, width: int, columns: int, fitting: list[int]) -> list[str]:
@@ -182,7 +182,7 @@ def beyond_the_machine(stitch: Stitch, machine: Machine) -> list[Message]:
                     "error",
                     f"`{machine.name}` cannot {name}, and the stitch `{stitch.name}` has {name} cells.",
                     stitch.span,
-                    cure="Choose a machine that can (`stitchc machines` lists them), or a stitch without:\n"
+                    advice="Choose a machine that can (`stitchc machines` lists them), or a stitch without:\n"
                     f"    stitch {stitch.name}-other = {stitch.name} with {other}",
                 )
             )
@@ -205,7 +205,7 @@ def reads_nothing_of_the_kind(machine: Machine, reader: str) -> list[Message]:
             "M305",
             "error",
             f"`{machine.name}` {lacks}; {reads}.",
-            cure=f"stitchc {command} … --machine {machine.name}, or --machine "
+            advice=f"stitchc {command} … --machine {machine.name}, or --machine "
             + ("card24-standard for a card." if reader == "card" else "bitmap-standard for a picture."),
         )
     ]

@@ -12,11 +12,11 @@ from typing import NamedTuple
 
 
 class Wrong(NamedTuple):
-    """Something that cannot be: the key of [card] to change first, the sentence, and the cure."""
+    """Something that cannot be: the key of [card] to change first, the sentence, and the advice."""
 
     key: str
     text: str
-    cure: str
+    advice: str
 
 
 def impossible(columns: int, mm: Mapping[str, float], clip_ends: Sequence[float]) -> list[Wrong]:

@@ -55,7 +55,7 @@ def load(name: str) -> Machine:
         content = files.read_bytes(name, MOST_BYTES)
     except files.FileTrouble as trouble:
         said = trouble.messages[0].text
-        raise files.FileTrouble(Message("F501", "error", said, cure=_nearby_profiles(name))) from None
+        raise files.FileTrouble(Message("F501", "error", said, advice=_nearby_profiles(name))) from None
     return load_text(content, name)
 
 
@@ -139,8 +139,8 @@ def _unknown_machine(name: str) -> Message:
     word = name.lower()
     near = [each for each in SHIPPED if each.startswith(word)] or difflib.get_close_matches(word, SHIPPED, 1, 0.6)
     known = "The profiles: " + ", ".join(SHIPPED) + "; or your own file, whose name ends in .toml."
-    cure = f"{listed([f'--machine {each}' for each in near], 'or')}\n{known}" if near else known
-    return Message("M304", "error", f"There is no machine `{short(name)}`.", cure=cure)
+    advice = f"{listed([f'--machine {each}' for each in near], 'or')}\n{known}" if near else known
+    return Message("M304", "error", f"There is no machine `{short(name)}`.", advice=advice)
 
 
 def _nearby_profiles(name: str) -> str:
@@ -188,7 +188,7 @@ class _Reading:
                     self._say(
                         f"`{'.'.join(here)}` is a table, not {shown(value)}.",
                         self.source.value(here),
-                        cure=_table_cure(here),
+                        advice=_table_advice(here),
                     )
             else:
                 self._unknown(here, isinstance(value, dict))
@@ -207,14 +207,16 @@ class _Reading:
         )
         if near:
             self.mistaken.add((*here[:-1], near[0]))
-            cure = f"Write `{near[0]}`."
+            advice = f"Write `{near[0]}`."
         elif elsewhere and len(elsewhere[0]) > 1:
-            cure = f"`{name}` belongs under [{'.'.join(elsewhere[0][:-1])}]."
+            advice = f"`{name}` belongs under [{'.'.join(elsewhere[0][:-1])}]."
         else:
             where = f"under [{'.'.join(here[:-1])}]" if here[:-1] else "at the top"
-            cure = f"Allowed {where}: {', '.join(siblings)}."
+            advice = f"Allowed {where}: {', '.join(siblings)}."
         self._say(
-            f"A machine profile has no {'table' if is_table else 'key'} `{named}`.", self.source.key(here), cure=cure
+            f"A machine profile has no {'table' if is_table else 'key'} `{named}`.",
+            self.source.key(here),
+            advice=advice,
         )
 
     def _check(self, key: Key, value: Any) -> None:
@@ -223,7 +225,7 @@ class _Reading:
             self._say(
                 f"`{'.'.join(key.path)}` {problem}.",
                 self.source.value(key.path),
-                cure=key.suggestion(value),
+                advice=key.suggestion(value),
             )
             return
         self.values[key.path] = key.kept(value)
@@ -232,11 +234,11 @@ class _Reading:
         self,
         text: str,
         span: Span | None,
-        cure: str | None = None,
+        advice: str | None = None,
         label: str = "",
         also: tuple[tuple[Span, str], ...] = (),
     ) -> None:
-        self.found.append(Message("M304", "error", text, span, cure, label, also))
+        self.found.append(Message("M304", "error", text, span, advice, label, also))
 
     # -- the keys together
 
@@ -267,7 +269,7 @@ class _Reading:
             self._say(
                 f"`{short(self.source.file)}` does not describe a machine.",
                 self.source.key(()),
-                cure='Begin it with a shipped one: based_on = "hand-standard"\n'
+                advice='Begin it with a shipped one: based_on = "hand-standard"\n'
                 "or write one out: stitchc machines --write hand-standard > my.toml",
             )
             return
@@ -288,7 +290,7 @@ class _Reading:
             self._say(
                 f"The profile does not say {names}.",
                 self.source.key((table,)),
-                cure=f"Under [{table}], such as\n{lines}{more}\n"
+                advice=f"Under [{table}], such as\n{lines}{more}\n"
                 f'or start from a shipped one: based_on = "{_near_base(kind)}"',
             )
 
@@ -301,14 +303,14 @@ class _Reading:
                 self._say(
                     f'`{".".join(key.path)}` has no meaning where `reader.kind` is "{kind}".',
                     self.source.key(key.path),
-                    cure=f"Leave the line out, or write {kinds}.",
+                    advice=f"Leave the line out, or write {kinds}.",
                 )
         if kind in ("none", "bitmap") and (own := [path for path in self.own if path[0] == "card"]):
             first = min(own, key=lambda path: self.source.key(path) or Span("", 0))
             self._say(
                 f'There is a [card] table, but `reader.kind` is "{kind}".',
                 self.source.key(("card",)) or self.source.key(first),
-                cure='Leave the table out, or write kind = "card".',
+                advice='Leave the table out, or write kind = "card".',
             )
 
     def _bed(self) -> None:
@@ -319,7 +321,7 @@ class _Reading:
             self._say(
                 f"`bed.needles` is {needles}, an odd number: the bed has as many needles left of 0 as right of it.",
                 self.source.value(("bed", "needles")),
-                cure=f"needles = {needles - 1} or needles = {needles + 1}",
+                advice=f"needles = {needles - 1} or needles = {needles + 1}",
             )
             return
         bed = Needles.centred(needles)
@@ -328,14 +330,14 @@ class _Reading:
             self._say(
                 f"`reader.width` is {width}, but the bed has only {needles} needles.",
                 self.source.value(("reader", "width")),
-                cure=f"A width from 1 to {needles}.",
+                advice=f"A width from 1 to {needles}.",
             )
         needle = self.values.get(("reader", "column_1_needle"))
         if needle is not None and not bed.first <= needle_position(needle) <= bed.last:
             self._say(
                 f"`reader.column_1_needle` is {needle}, which is not on this bed.",
                 self.source.value(("reader", "column_1_needle")),
-                cure=f"A needle from {bed.left} to {bed.right}.",
+                advice=f"A needle from {bed.left} to {bed.right}.",
             )
 
     def _limits(self) -> None:
@@ -345,7 +347,7 @@ class _Reading:
                 self._say(
                     f"`limits.{counted}` is an error from {error}, but a warning only from {warn}.",
                     self.source.value(("limits", counted)),
-                    cure=f"{counted} = {{ warn_from = {error}, error_from = {warn} }}",
+                    advice=f"{counted} = {{ warn_from = {error}, error_from = {warn} }}",
                 )
 
     def _limit(self, counted: str, edge: str) -> int | None:
@@ -359,7 +361,7 @@ class _Reading:
             self._say(
                 f"`card.least_rows` is {least:.0f}, more than the {rows:.0f} rows that a blank has (`card.rows`).",
                 self.source.value(("card", "least_rows")),
-                cure=f"least_rows = {rows:.0f} or fewer",
+                advice=f"least_rows = {rows:.0f} or fewer",
             )
 
     def _number(self, name: str) -> float | None:
@@ -375,14 +377,14 @@ class _Reading:
         ends = self.values.get(("card", "clip_from_end_mm"))
         if not isinstance(columns, int) or ends is None or any(value is None for value in mm.values()):
             return
-        for name, text, cure in impossible(columns, {n: float(v or 0) for n, v in mm.items()}, ends):
+        for name, text, advice in impossible(columns, {n: float(v or 0) for n, v in mm.items()}, ends):
             path = ("card", name)
             also = tuple(
                 (span, "")
                 for other in sorted(set(re.findall(r"`card\.(\w+)`", text)) - {name})
                 if ("card", other) in self.own and (span := self.source.value(("card", other)))
             )
-            self._say(text, self.source.value(path), cure=cure, also=also)
+            self._say(text, self.source.value(path), advice=advice, also=also)
 
     def _made(self, kind: Any, shipped: str | None) -> Machine:
         values = {
@@ -421,7 +423,7 @@ def _near_base(kind: Any) -> str:
     return {"card": "card24-standard", "bitmap": "bitmap-standard"}.get(str(kind), "hand-standard")
 
 
-def _table_cure(path: tuple[str, ...]) -> str:
+def _table_advice(path: tuple[str, ...]) -> str:
     if path[0] == "limits" and len(path) == 2:
         return f"{path[1]} = {{ warn_from = 4, error_from = 5 }}"
     return f"Write [{'.'.join(path)}] on a line of its own, and its keys under it."

@@ -26,7 +26,7 @@ def _decoded(text: str | bytes, file: str) -> str:
                 "M304",
                 "error",
                 f"`{file}` is too large for a machine profile: a profile has at most {MOST_BYTES // 1024} KiB.",
-                cure="Begin a new one: stitchc machines --write hand-standard > my.toml",
+                advice="Begin a new one: stitchc machines --write hand-standard > my.toml",
             )
         )
     try:
@@ -41,7 +41,7 @@ def _decoded(text: str | bytes, file: str) -> str:
                 "error",
                 f"The machine profile `{file}` is not UTF-8 text: {label} cannot be read.",
                 Span(file, line, column),
-                cure="Save the file as UTF-8 in your editor.",
+                advice="Save the file as UTF-8 in your editor.",
             )
         )
 
@@ -114,7 +114,7 @@ class Source:
             number,
             start + 1,
             max(1, len(text)),
-            cure="Leave out one of the two" + (", or put all its keys under the first." if what == "table" else "."),
+            advice="Leave out one of the two" + (", or put all its keys under the first." if what == "table" else "."),
         )
 
     def _place(self, said: str) -> tuple[int, int]:
@@ -127,14 +127,14 @@ class Source:
         longest = max(range(len(self.lines)), key=lambda n: len(self.lines[n]), default=0)
         return longest + 1, 1
 
-    def _stop(self, text: str, line: int, column: int, length: int, cure: str = _A_LINE) -> NoReturn:
+    def _stop(self, text: str, line: int, column: int, length: int, advice: str = _A_LINE) -> NoReturn:
         _refuse(
             Message(
                 "M304",
                 "error",
                 text,
                 Span(self.file, line, column, length),
-                cure=cure,
+                advice=advice,
             ),
             self.sources,
         )

@@ -78,7 +78,7 @@ class _Builder:
                     f"{MOST_CELLS_TOGETHER:,} cells" if cells > MOST_CELLS_TOGETHER else f"{MOST_ROWS_TOGETHER:,} rows"
                 )
                 text = f"The stitches of this file have more than {most} together."
-                self.faults.error("N110", text, definition.name.span, cure="Split the file.")
+                self.faults.error("N110", text, definition.name.span, advice="Split the file.")
                 break
             made[key] = stitch
         parts = {name for stitch in made.values() for name in stitch.built_from}
@@ -135,7 +135,7 @@ class _Builder:
             + " → ".join(f"`{shortened(n)}`" for n in shown)
             + ".",
             first.span,
-            cure="Write at least one of them row by row.",
+            advice="Write at least one of them row by row.",
             also=places,
         )
 
@@ -145,7 +145,7 @@ class _Builder:
                 "N110",
                 f"Brackets nest more than {DEEPEST} deep in `{definition.name.shown}`.",
                 definition.name.span,
-                cure="Define a part as a separate stitch.",
+                advice="Define a part as a separate stitch.",
             )
             return None
         words = list(_names(definition.expression))
@@ -216,7 +216,7 @@ class _Builder:
             "N110",
             f"Building the stitches up to here has taken more than {MOST_CELLS_WORKED:,} cells.",
             span,
-            cure="Split the file, and build only from one repeat.",
+            advice="Split the file, and build only from one repeat.",
         )
         return None
 
@@ -241,10 +241,10 @@ class _Builder:
             many, side = -int(number.value), "right" if form.leftward else "left"
             if many:
                 text = f"A shift to the {side} is written with `{side}`."
-                cure = self.line_with(form, f"shifted {many} {side}")
+                advice = self.line_with(form, f"shifted {many} {side}")
             else:
-                text, cure = "A shift by no needles changes nothing.", self.line_with(form, "")
-            self.faults.error("N115", text, number.span, cure=cure)
+                text, advice = "A shift by no needles changes nothing.", self.line_with(form, "")
+            self.faults.error("N115", text, number.span, advice=advice)
             return None
         return self.faults.counted(number)
 
@@ -263,7 +263,7 @@ class _Builder:
         for new, old in form.swaps:
             code = LETTERS.index(old.text.upper())
             if code in becomes:
-                self.faults.error("N101", f"`{old.shown}` is replaced twice.", old.span, cure="Keep one of them.")
+                self.faults.error("N101", f"`{old.shown}` is replaced twice.", old.span, advice="Keep one of them.")
                 return None
             becomes[code] = LETTERS.index(new.text.upper())
         return chart.replaced(becomes)
@@ -279,11 +279,11 @@ class _Builder:
             around = expression.parts[differ.joint : differ.joint + 2]
             if len(expression.parts) == 2 and all(isinstance(part, Named) for part in around):
                 names = [part.name.shown for part in around if isinstance(part, Named)]
-                cure = f" {expression.kind} ".join(
+                advice = f" {expression.kind} ".join(
                     f"{name} {word} {common // size}" for name, size in zip(names, sizes, strict=True)
                 )
             else:
-                cure = " and ".join(
+                advice = " and ".join(
                     f"the part {side} it {word} {common // size}"
                     for side, size in zip(("before", "after"), sizes, strict=True)
                 )
@@ -293,7 +293,7 @@ class _Builder:
                 f"the smallest size that fits both is {common}.",
                 joints[differ.joint],
                 label=f"{min(sizes)} does not fit evenly into {max(sizes)}",
-                cure=cure,
+                advice=advice,
             )
         except YarnsDiffer as differ:
             left, right = shortened(differ.left), shortened(differ.right)
@@ -301,7 +301,7 @@ class _Builder:
                 "N117",
                 f"Row {differ.row} would be in `{left}` on the left and in `{right}` on the right.",
                 joints[differ.joint],
-                cure="Knit both parts of a row in the same yarn.",
+                advice="Knit both parts of a row in the same yarn.",
             )
         except NeedlesOutDiffer as differ:
             sides = (differ.before, "before", "after"), (differ.after, "after", "before")
@@ -315,8 +315,8 @@ class _Builder:
                 "N119",
                 " ".join(parts),
                 joints[differ.joint],
-                cure="Put the same needles out of work in both parts; instead of `plain`, use a stitch with the row K "
-                "and the same `out` line.",
+                advice="Put the same needles out of work in both parts; instead of `plain`, use a stitch with the row "
+                "K and the same `out` line.",
             )
         except TooLarge as large:
             self.too_large(large, joints[0])
@@ -334,7 +334,7 @@ class _Builder:
             "N110",
             f"This would be {large.width:,} needles by {large.height:,} rows; a chart has at most {MAX_CELLS:,} cells.",
             span,
-            cure="Write one repeat; it is repeated for you.",
+            advice="Write one repeat; it is repeated for you.",
         )
 
 

@@ -82,7 +82,7 @@ def _fitting(width: int, cells: bytes | list[_Part], word: Word) -> tuple[RowCel
 
 def _too_wide(needles: str, word: Word) -> Message:
     text = f"This row is {needles} needles wide; a chart has at most {MAX_CELLS:,} cells."
-    return Message("N110", "error", text, word.span, cure="Write a shorter row; it is repeated for you.")
+    return Message("N110", "error", text, word.span, advice="Write a shorter row; it is repeated for you.")
 
 
 class _Open(NamedTuple):
@@ -168,7 +168,7 @@ class _Scanner:
         if len(self.open) == DEEPEST:
             text = f"Brackets nest more than {DEEPEST} deep here."
             place = self.at(start, start + 1)
-            self.blame(Message("N110", "error", text, place, cure="Take out a pair of brackets."))
+            self.blame(Message("N110", "error", text, place, advice="Take out a pair of brackets."))
             return False
         self.open.append(_Open(start, self.parts, self.width, len(self.messages)))
         self.parts, self.width = [], 0
@@ -183,7 +183,7 @@ class _Scanner:
                     "error",
                     "This `)` closes a bracket that was never opened.",
                     self.at(*match.span(4)),
-                    cure="Take it out, or open the group with `(` before it.",
+                    advice="Take it out, or open the group with `(` before it.",
                 ),
                 once_for="never opened",
             )
@@ -196,7 +196,7 @@ class _Scanner:
                     "error",
                     "This group has nothing in it.",
                     self.at(group.start, match.end(4)),
-                    cure="Put runs between the brackets, as in (K3 T)x4.",
+                    advice="Put runs between the brackets, as in (K3 T)x4.",
                 )
             )
         count = self.count(match[6], match.span(6)) if match[6] else self.uncounted(group, match)
@@ -215,7 +215,7 @@ class _Scanner:
                     "error",
                     "A group says how many times it is knitted.",
                     self.at(match.start(4), after),
-                    cure="as in (K3 T)x4; or leave the brackets out",
+                    advice="as in (K3 T)x4; or leave the brackets out",
                 )
             )
         if number := re.compile(r"\s*[0-9]+").match(self.word.text, after):  # its count, without the x
@@ -237,7 +237,7 @@ class _Scanner:
                 "This bracket is opened and never closed.",
                 self.at(start, start + 1),
                 label="opened here",
-                cure="Close the group with `)` and its count, as in (K3 T)x4.",
+                advice="Close the group with `)` and its count, as in (K3 T)x4.",
             )
         )
 
@@ -254,6 +254,6 @@ class _Scanner:
         from stitchc.notation.refusals import wrong_cell
 
         wrong = wrong_cell(self.word.text, start)
-        message = Message(wrong.code, "error", wrong.sentence, self.at(start, wrong.end), cure=wrong.cure)
+        message = Message(wrong.code, "error", wrong.sentence, self.at(start, wrong.end), advice=wrong.advice)
         self.blame(message, once_for=wrong.sentence)
         return wrong.end

@@ -85,8 +85,8 @@ def _pattern(gathered: Gathered) -> Pattern:
     pieces = {name: whole for name, lines in gathered.pieces.items() if (whole := piece(lines, gathered)) is not None}
     faults = gathered.faults
     if not gathered.definitions and not gathered.lost and not has_errors(faults.messages):
-        cure = "stitch ripple\n    1: K T\n    2: K"
-        faults.error("N113", "There is no stitch in this file.", Span(gathered.file, 1), cure=cure)
+        advice = "stitch ripple\n    1: K T\n    2: K"
+        faults.error("N113", "There is no stitch in this file.", Span(gathered.file, 1), advice=advice)
     once = {keyword: word.text for keyword, word in gathered.once.items()}
     return Pattern(
         file=gathered.file,

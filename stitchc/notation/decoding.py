@@ -30,10 +30,10 @@ def decoded(raw: str | bytes, file: str) -> tuple[str, Message | None]:
         return _with_plain_line_ends(raw), None
     kind = next((kind for begins, kind in _DOCUMENTS.items() if raw.startswith(begins)), None)
     if kind is not None:
-        return "", Message("N112", "error", f"The file is {kind}, not plain text.", Span(file, 1), cure=_SAVE_AS_TEXT)
+        return "", Message("N112", "error", f"The file is {kind}, not plain text.", Span(file, 1), advice=_SAVE_AS_TEXT)
     if (wide := _utf_16(raw)) is not None:
         text = _with_plain_line_ends(raw.decode(wide, "replace"))
-        return text, Message("N112", "error", "The file is UTF-16, not UTF-8.", Span(file, 1), cure=_SAVE_AS_UTF_8)
+        return text, Message("N112", "error", "The file is UTF-16, not UTF-8.", Span(file, 1), advice=_SAVE_AS_UTF_8)
     try:
         return _with_plain_line_ends(raw.decode("utf-8")), None
     except UnicodeDecodeError as error:
@@ -42,7 +42,7 @@ def decoded(raw: str | bytes, file: str) -> tuple[str, Message | None]:
     place = Span(file, before.count("\n") + 1, len(before) - before.rfind("\n"))
     sentence = f"The byte 0x{raw[wrong]:02x} is not UTF-8 here."
     text = _with_plain_line_ends(raw.decode("utf-8", "replace"))
-    return text, Message("N112", "error", sentence, place, cure=_SAVE_AS_UTF_8)
+    return text, Message("N112", "error", sentence, place, advice=_SAVE_AS_UTF_8)
 
 
 def _with_plain_line_ends(text: str) -> str:

@@ -32,12 +32,12 @@ class Faults:
         text: str,
         span: Span,
         *,
-        cure: str | None = None,
+        advice: str | None = None,
         label: str = "",
         also: tuple[tuple[Span, str], ...] = (),
     ) -> None:
         """Add an error; see `Message` for its parts."""
-        self.add(Message(code, "error", text, span, cure, label, also))
+        self.add(Message(code, "error", text, span, advice, label, also))
 
     def add(self, message: Message) -> None:
         """Keep a message, up to the most there is any use in, and count it."""
@@ -51,7 +51,7 @@ class Faults:
             "N104",
             f"The {kind} `{name.shown}` is {verb} twice.",
             name.span,
-            cure=f"{name.shown}-2, or another name",
+            advice=f"{name.shown}-2, or another name",
             label=f"{verb} again here",
             also=((first, f"first {verb} here"),),
         )
@@ -80,7 +80,7 @@ class Faults:
             "N115",
             f"{subject} is from {least:,g} to {most:,g}, not `{number.value:.15g}`.",
             number.span,
-            cure=f"a number from {least:,g} to {most:,g}",
+            advice=f"a number from {least:,g} to {most:,g}",
         )
         return None
 
@@ -88,5 +88,5 @@ class Faults:
         """The length in mm, or None with N115 outside `least_mm` to 100 m."""
         if math.isfinite(length.mm) and least_mm <= length.mm <= 100_000:
             return length.mm
-        self.error("N115", f"{subject} is from {least_mm:g} mm to 100 m.", length.span, cure="10 cm")
+        self.error("N115", f"{subject} is from {least_mm:g} mm to 100 m.", length.span, advice="10 cm")
         return None

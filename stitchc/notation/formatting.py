@@ -29,10 +29,10 @@ def formatted(text: str | bytes, file: str, folder: Path | None) -> tuple[str, R
     size = len(after.encode("utf-8"))
     if size > MOST_BYTES:
         words = f"`{file}` would have {size:,} bytes in the standard layout; a pattern has at most {MOST_BYTES:,}."
-        raise Refused(Message("N110", "error", words, cure="Put a part of it into another file, and include that."))
+        raise Refused(Message("N110", "error", words, advice="Put a part of it into another file, and include that."))
     again = compile_text(after, file, folder).pattern
     if again is None or not same_meaning(reading.pattern, again) or lay_out(after) != after:
         words = f"`{file}` has a line that the standard layout would change in meaning, so it was left as it is."
-        cure = "Lay it out by hand, and please send the file to whoever gave you stitchc."
-        raise Refused(Message("F504", "error", words, cure=cure))
+        advice = "Lay it out by hand, and please send the file to whoever gave you stitchc."
+        raise Refused(Message("F504", "error", words, advice=advice))
     return after, reading

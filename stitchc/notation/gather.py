@@ -125,11 +125,11 @@ class Gathered:
         self.bytes_read += size
         if self.bytes_read > MOST_BYTES_TOGETHER:
             text = f"The files together are larger than {MOST_BYTES_TOGETHER // 2**20} MiB."
-            self.faults.error("N110", text, Span(file, 1), cure="Include fewer files.")
+            self.faults.error("N110", text, Span(file, 1), advice="Include fewer files.")
             return False
         if size > MOST_BYTES:
             text = f"`{file}` is larger than {MOST_BYTES // 2**20} MiB."
-            self.faults.error("N110", text, Span(file, 1), cure="Split it, and include the parts.")
+            self.faults.error("N110", text, Span(file, 1), advice="Split it, and include the parts.")
             return False
         text, problem = decoded(raw, file)
         self.sources[file] = text.split("\n")
@@ -142,16 +142,18 @@ class Gathered:
         self.take(placed, file, chain, depth, {message.span.line for message in messages if message.span})
         return True
 
-    def take(self, placed: Sequence[Placed], file: str, chain: tuple[Path, ...], depth: int, broken: set[int]) -> None:
+    def take(
+        self, placed: Sequence[Placed], file: str, chain: tuple[Path, ...], depth: int, wrong_lines: set[int]
+    ) -> None:
         """Sort the lines: rows to their stitch, a piece's lines to their piece, the rest to its own place.
 
-        broken: lines with a message already. One inside a block spoils that block; one that began a block but could
-        not be read leaves the lines below it to nobody, which is not their fault.
+        wrong_lines: lines with a message already. One inside a block spoils that block; one that began a block but
+        could not be read leaves the lines below it to nobody, which is not their fault.
         """
         inside: StitchLines | PieceLines | None = None
         orphans = False
         text = self.sources[file]
-        unread = sorted(broken - {entry.number for entry in placed}, reverse=True)
+        unread = sorted(wrong_lines - {entry.number for entry in placed}, reverse=True)
         for entry in (*placed, None):
             while unread and (entry is None or unread[-1] < entry.number):
                 lost = text[unread.pop() - 1]
@@ -171,26 +173,26 @@ class Gathered:
                     self.take_row(line, inside)
                 elif not orphans:
                     kind, place = ("row", line.range(0).span) if isinstance(line, Row) else ("line", line.span)
-                    cure = "stitch ripple   (on a line of its own above the rows)"
-                    self.faults.error("N101", f"This {kind} belongs to no stitch.", place, cure=cure)
+                    advice = "stitch ripple   (on a line of its own above the rows)"
+                    self.faults.error("N101", f"This {kind} belongs to no stitch.", place, advice=advice)
                     orphans = True  # the rows below it are the same mistake
                 continue
             if isinstance(line, MakeLine | WidthLine | NeedlesLine | EdgeLine | CarriageLine | DoLine | KnitLine):
                 if isinstance(inside, PieceLines):
                     inside.lines.append(line)
                 elif not orphans:
-                    cure = "piece cowl   (on a line of its own above it)"
-                    self.faults.error("N101", "This line belongs to no piece.", span_of(line), cure=cure)
+                    advice = "piece cowl   (on a line of its own above it)"
+                    self.faults.error("N101", "This line belongs to no piece.", span_of(line), advice=advice)
                     orphans = True
                 continue
             inside, orphans = None, False
             if isinstance(line, StitchByRows):
-                inside = StitchLines(line.name, line.over, spoilt=entry.number in broken)
+                inside = StitchLines(line.name, line.over, spoilt=entry.number in wrong_lines)
                 self.define(inside, inside.name, depth)
             elif isinstance(line, StitchBuilt):
                 self.define(line, line.name, depth)
             elif isinstance(line, PieceLine):
-                inside = PieceLines(line.name, spoilt=entry.number in broken)
+                inside = PieceLines(line.name, spoilt=entry.number in wrong_lines)
                 if depth == 0:
                     self.define_piece(inside)
             else:
@@ -208,7 +210,7 @@ class Gathered:
                 "N119",
                 f"`{stitch.name.shown}` already has an `out` line.",
                 line.span,
-                cure=f"out {numbers}   (all needles on one line)",
+                advice=f"out {numbers}   (all needles on one line)",
                 also=((stitch.out.span, "the first one"),),
             )
 
@@ -225,7 +227,7 @@ class Gathered:
                     "N101",
                     f"The pattern already has a {given}.",
                     line.text.span,
-                    cure=f"Keep one `{line.keyword}` line.",
+                    advice=f"Keep one `{line.keyword}` line.",
                     also=((first.span, f"the first {given}"),),
                 )
         elif isinstance(line, PhotoLine):
@@ -286,18 +288,18 @@ class Gathered:
             names = [self.visited.get(step, step.name) for step in chain[chain.index(real) :]]
             circle = " → ".join(f"`{Path(name).name}`" for name in [*names, names[0]])
             text = f"The includes go in a circle: {circle}."
-            return Message("N114", "error", text, path.span, cure="Take out one of these includes.")
+            return Message("N114", "error", text, path.span, advice="Take out one of these includes.")
         if depth + 1 > MOST_INCLUDES_DEEP:
             text = f"Includes nest more than {MOST_INCLUDES_DEEP} deep here."
-            return Message("N110", "error", text, path.span, cure="Include the file from the first file.")
+            return Message("N110", "error", text, path.span, advice="Include the file from the first file.")
         return None
 
     def photo(self, line: PhotoLine) -> None:
         """Keep a photo: N114 where it is not there or none, N110 where it is too large, N101 without words."""
         path = line.file
         if not line.shows.text.strip():
-            cure = PHOTO.line.format(path.text)
-            self.faults.error("N101", "Say in words what the photo shows.", line.shows.span, cure=cure)
+            advice = PHOTO.line.format(path.text)
+            self.faults.error("N101", "Say in words what the photo shows.", line.shows.span, advice=advice)
         here = self.folder or Path()
         target = self.readable(place_below(path, PHOTO, self.folder, here))
         if target is None:
@@ -309,14 +311,14 @@ class Gathered:
             photo.check_photo(content)
         except photo.NoPhoto as error:
             code = "N110" if error.too_large else "N114"
-            cure = (
+            advice = (
                 "Make it smaller with any picture program." if error.too_large else "Save it as a JPEG or PNG picture."
             )
-            self.faults.error(code, f"`{path.shown}` {error}.", path.span, cure=cure)
+            self.faults.error(code, f"`{path.shown}` {error}.", path.span, advice=advice)
             return
         if sum(len(each.content) for each in self.photos) + len(content) > MOST_BYTES_OF_PHOTOS:
             text = f"The photos together are larger than {MOST_BYTES_OF_PHOTOS // 2**20} MiB."
-            self.faults.error("N110", text, path.span, cure="Make the pictures smaller, or show fewer.")
+            self.faults.error("N110", text, path.span, advice="Make the pictures smaller, or show fewer.")
             return
         self.photos.append(Photo(path.text, line.shows.text, path.span, content))
 
@@ -350,7 +352,7 @@ class Gathered:
         if 1 <= ball.tex <= 20_000:
             return ball
         text = f"A ball of {weight:g} g with {length:g} m is tex {ball.tex:g}; a yarn's tex is from 1 to 20,000."
-        self.faults.error("N115", text, grams.span, cure="ball 50 g 120 m")
+        self.faults.error("N115", text, grams.span, advice="ball 50 g 120 m")
         return None
 
     def colour_in_a_comment(self, name: Word) -> None:
@@ -363,8 +365,8 @@ class Gathered:
             return
         place = Span(span.file, span.line, match.start(2) + 1, len(match[2]))
         text = f"A # begins a comment, so `{match[2]}` is not the colour of `{name.shown}`."
-        cure = f'{visible(line[:start] + match[1]).strip()} colour "{match[2]}"'
-        self.faults.add(Message("N118", "info", text, place, cure=cure))
+        advice = f'{visible(line[:start] + match[1]).strip()} colour "{match[2]}"'
+        self.faults.add(Message("N118", "info", text, place, advice=advice))
 
     def colour(self, word: Word) -> str | None:
         """The colour as #rgb or #rrggbb, or None with N101."""
@@ -380,7 +382,7 @@ class Gathered:
             "N101",
             f"`{word.shown}` is not a colour: write # and six hexadecimal figures, or a colour's CSS name.",
             word.span,
-            cure=listed([*near, '"#d9c7a0"'], "or")
+            advice=listed([*near, '"#d9c7a0"'], "or")
             if near
             else 'as in "#d9c7a0", or a name such as linen, tan or teal',
         )
@@ -397,7 +399,7 @@ class Gathered:
             "N101",
             f"`{word.shown}` is not a category of the standard yarn weight system.",
             word.span,
-            cure=nearest(text, WEIGHTS) or ", ".join(WEIGHTS) + ", or 0 to 7",
+            advice=nearest(text, WEIGHTS) or ", ".join(WEIGHTS) + ", or 0 to 7",
         )
         return None
 
@@ -413,7 +415,7 @@ class Gathered:
             "N116",
             f"There is no yarn `{word.shown}`.",
             word.span,
-            cure=near or f'yarn {word.shown} "…"   (on a line of its own)',
+            advice=near or f'yarn {word.shown} "…"   (on a line of its own)',
         )
         return None
 
@@ -424,8 +426,8 @@ class Gathered:
         near = self.faults.nearest(word.key, among)
         if near is None and re.fullmatch(PLAIN_WORDS, word.key.replace("_", "-"), re.IGNORECASE):
             near = "plain"
-        cure = near or (f"stitch {word.shown}   (defined on a line of its own)")
-        self.faults.error("N103", f"There is no stitch `{word.shown}`.", word.span, cure=cure)
+        advice = near or (f"stitch {word.shown}   (defined on a line of its own)")
+        self.faults.error("N103", f"There is no stitch `{word.shown}`.", word.span, advice=advice)
 
 
 def span_of(line: Line) -> Span:

@@ -39,18 +39,18 @@ def place_below(path: Word, kind: FileKind, folder: Path | None, here: Path) -> 
     """
     if folder is None:
         text = f"A pattern without a folder of its own cannot {kind.needed}."
-        return Message("N114", "error", text, path.span, cure="Save the pattern in a file, and check that.")
+        return Message("N114", "error", text, path.span, advice="Save the pattern in a file, and check that.")
     if (wrong := _not_a_path_below(path, kind)) is not None:
         return wrong
     real = real_path(here / path.text)
     if not real.is_relative_to(real_path(folder)):
         text = f"`{path.shown}` lies outside the pattern's folder."
-        cure = f"Copy it to the pattern's folder, and {'include' if kind is INCLUDE else 'name'} the copy."
+        advice = f"Copy it to the pattern's folder, and {'include' if kind is INCLUDE else 'name'} the copy."
     elif os.path.exists(real) and not (os.path.isfile(real) or os.path.isdir(real)):  # noqa: PTH110, PTH112, PTH113
-        text, cure = f"`{path.shown}` is not a file with {kind.content}.", kind.line.format(kind.example)
+        text, advice = f"`{path.shown}` is not a file with {kind.content}.", kind.line.format(kind.example)
     else:
         return here / path.text
-    return Message("N114", "error", text, path.span, cure=cure)
+    return Message("N114", "error", text, path.span, advice=advice)
 
 
 def content_of(path: Word, kind: FileKind, target: Path, here: Path, most: int) -> bytes | Message:
@@ -59,9 +59,9 @@ def content_of(path: Word, kind: FileKind, target: Path, here: Path, most: int) 
         return files.read_bytes(str(target), most)
     except files.FileTrouble as trouble:
         near = _neighbour(target, Path(kind.example).suffix)
-        cure = kind.line.format(os.path.relpath(near, here)) if near else "Check the name and the folder."
+        advice = kind.line.format(os.path.relpath(near, here)) if near else "Check the name and the folder."
         text = trouble.messages[0].text.replace(str(target), path.shown)
-        return Message("N114", "error", text, path.span, cure=cure)
+        return Message("N114", "error", text, path.span, advice=advice)
 
 
 def real_path(path: Path) -> Path:
@@ -76,19 +76,19 @@ def _not_a_path_below(path: Word, kind: FileKind) -> Message | None:
     """N114 where it is no path that could lie below a folder, on any system."""
     wanted = path.text
     if not wanted.strip():
-        text, cure = f"This {kind.keyword} names no file.", kind.line.format(kind.example)
+        text, advice = f"This {kind.keyword} names no file.", kind.line.format(kind.example)
     elif "\\" in wanted:
         plain = wanted.replace("\\", "/")
         text = f"`{path.shown}`: a path in a pattern is written with `/`."
-        cure = kind.line.format(plain.rsplit("/", 1)[-1] if re.match("/|[A-Za-z]:", plain) else plain)
+        advice = kind.line.format(plain.rsplit("/", 1)[-1] if re.match("/|[A-Za-z]:", plain) else plain)
     elif "\0" in wanted or Path(wanted).is_absolute() or re.match(r"[A-Za-z]:", wanted):
         text = f"`{path.shown}` is not a path below the pattern's folder."
-        cure = (
+        advice = (
             f"{kind.line.format(re.split('[/:]', wanted)[-1] or kind.example)}   (a file in the folder of the pattern)"
         )
     else:
         return None
-    return Message("N114", "error", text, path.span, cure=cure)
+    return Message("N114", "error", text, path.span, advice=advice)
 
 
 def _neighbour(target: Path, suffix: str) -> Path | None:

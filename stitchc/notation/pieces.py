@@ -34,7 +34,7 @@ def swatch(line: GaugeLine, gathered: Gathered) -> Swatch | None:
         gathered.unknown_stitch(line.stitch, itertools.chain(("plain",), gathered.definitions))
         return None
     if line.again is not None:
-        faults.error("N101", "The same count is given twice in this line.", line.again, cure="Keep one of them.")
+        faults.error("N101", "The same count is given twice in this line.", line.again, advice="Keep one of them.")
         return None
     per = faults.millimetres(line.per, "The measured length")
     counts = [
@@ -96,7 +96,7 @@ def piece(lines: PieceLines, gathered: Gathered) -> Piece | None:
             "N101",
             "A piece has one of these: a `width`, `sizes` or a number of `needles`.",
             span,
-            cure="Keep one of them.",
+            advice="Keep one of them.",
             also=((extents[0], "given here"),),
         )
     if faults.count > before or lines.spoilt:
@@ -111,7 +111,7 @@ def _only_once(keyword: str, span: Span, once: dict[str, Span], faults: Faults) 
             "N101",
             f"`{keyword}` is given twice in this piece.",
             span,
-            cure="Keep one of them.",
+            advice="Keep one of them.",
             also=((once[keyword], "first given here"),),
         )
     once.setdefault(keyword, span)
@@ -132,11 +132,11 @@ def _sizes(line: WidthLine, faults: Faults) -> tuple[tuple[str, float], ...]:
     sizes: dict[float, str] = {}
     for length in line.widths:
         if length.mm in sizes:
-            faults.error("N101", "This size is given twice.", length.span, cure="Keep one of them.")
+            faults.error("N101", "This size is given twice.", length.span, advice="Keep one of them.")
         sizes[length.mm] = f"{length.mm / MM_PER[line.unit]:.10g} {line.unit}"
     if len(sizes) > MOST_SIZES:
         text = f"A piece has at most {MOST_SIZES} sizes."
-        faults.error("N110", text, line.widths[MOST_SIZES].span, cure="Write another piece for the others.")
+        faults.error("N110", text, line.widths[MOST_SIZES].span, advice="Write another piece for the others.")
     return tuple((name, mm) for mm, name in sizes.items())
 
 
@@ -152,7 +152,7 @@ def _needles(line: NeedlesLine, faults: Faults) -> Needles | None:
     except ValueError as error:
         reason = str(error)
         sentence = f"{reason[:1].upper()}{reason[1:]}."
-        faults.error("N115", sentence, line.text.span, cure=_other_way_round(text) or "as in L40-R39")
+        faults.error("N115", sentence, line.text.span, advice=_other_way_round(text) or "as in L40-R39")
         return None
 
 
@@ -169,7 +169,7 @@ def _knit(line: KnitLine, gathered: Gathered) -> Knit | None:
     faults = gathered.faults
     stitch = _piece_stitch(line.stitch, gathered)
     if line.again is not None:
-        faults.error("N101", "The same word is given twice in this line.", line.again, cure="Keep one of them.")
+        faults.error("N101", "The same word is given twice in this line.", line.again, advice="Keep one of them.")
         return None
     rows = mm = None
     if line.rows is not None:

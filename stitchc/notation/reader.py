@@ -92,7 +92,7 @@ def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
             if len(messages) >= MOST_MISTAKES:
                 sentence = f"The rest of the file, after {MOST_MISTAKES} mistakes, was not read."
                 rest = Span(file, first + offset + 2)
-                messages.append(Message("N101", "error", sentence, rest, cure="Fix these first, then check again."))
+                messages.append(Message("N101", "error", sentence, rest, advice="Fix these first, then check again."))
                 return placed, messages
     return placed, messages
 
@@ -111,7 +111,9 @@ def _too_deep(chunk: list[str], file: str, lines_before: int) -> list[Message]:
             if depth > DEEPEST:
                 span = Span(file, lines_before + offset + 1, column)
                 text = f"Brackets nest more than {DEEPEST} deep here."
-                messages.append(Message("N110", "error", text, span, cure="Define a part of it as a separate stitch."))
+                messages.append(
+                    Message("N110", "error", text, span, advice="Define a part of it as a separate stitch.")
+                )
                 chunk[offset] = ""
                 break
     return messages
@@ -235,7 +237,7 @@ class _Builder(lark.Transformer[Any, Any]):
                         "error",
                         f"`{key}` is given twice for yarn `{name}`.",
                         (value[0] if key == "ball" else value).span,
-                        cure="Keep one of them.",
+                        advice="Keep one of them.",
                     )
                 )
             given[key] = value

@@ -117,7 +117,7 @@ def refused(error: UnexpectedInput, line: str, file: str, number: int) -> Messag
     code, sentence, first, last = _reason(place)
     span = Span(file, number, place.cut + first + 1, max(1, last - first))
     label = "" if place.word else "more is needed here"
-    return Message(code, "error", sentence, span, cure=f"as in {_example(place, sentence)}", label=label)
+    return Message(code, "error", sentence, span, advice=f"as in {_example(place, sentence)}", label=label)
 
 
 def _place(error: UnexpectedInput, line: str) -> _Place:
@@ -206,9 +206,11 @@ def odd_name(name: str, line: str, start: int, file: str, number: int) -> Messag
     """A word used as a name that cannot be one: a keyword, or one with a character that no name has."""
     if name.lower() in KEYWORDS:
         defines = re.match(r"\s*(stitch|piece|yarn)\s+", line, re.IGNORECASE)
-        cure = f"{name}-1, or any other name" if defines and defines.end() == start else "the name of a stitch or yarn"
+        advice = (
+            f"{name}-1, or any other name" if defines and defines.end() == start else "the name of a stitch or yarn"
+        )
         text = f"`{name}` is a word of the notation and cannot be a name."
-        return Message("N101", "error", text, Span(file, number, start + 1, len(name)), cure=cure)
+        return Message("N101", "error", text, Span(file, number, start + 1, len(name)), advice=advice)
     offset = odd_character(name)
     assert offset is not None
     bad = name[offset]
@@ -216,9 +218,9 @@ def odd_name(name: str, line: str, start: int, file: str, number: int) -> Messag
     span = Span(file, number, start + offset + 1, 1)
     if not bad.isprintable():
         text = f"There is a hidden character in this name, {visible(bad)} ({_called(bad)})."
-        return Message("N101", "error", text, span, cure="Type the name again.")
+        return Message("N101", "error", text, span, advice="Type the name again.")
     text = f"`{visible(bad)}` cannot be part of a name; letters, figures, `_` and `-` can."
-    return Message("N101", "error", text, span, cure=f"as in {kept if kept[:1].isalpha() else 'ripple'}")
+    return Message("N101", "error", text, span, advice=f"as in {kept if kept[:1].isalpha() else 'ripple'}")
 
 
 def odd_character(name: str) -> int | None:
@@ -243,8 +245,8 @@ _A_ROW: Final = "as in 1: K3 T (K S)x4"
 _PURL: Final = "a single bed has no purl cell; every needle knits, tucks or slips."
 _OUT_LINE: Final = "out 4   (on a line of its own, for the needles that are out of work)"
 _WRONG_CELLS: Final = tuple(
-    (re.compile(pattern, re.IGNORECASE), code, sentence, cure)
-    for pattern, code, sentence, cure in (
+    (re.compile(pattern, re.IGNORECASE), code, sentence, advice)
+    for pattern, code, sentence, advice in (
         (r"[0-9]+\s*:", "N101", "A row has a line of its own.", "Write the row on the next line."),
         (r"\*", "N101", "A repeat is a group in brackets with its count, not between asterisks.", _A_ROW),
         (r"[\[\]{}]", "N101", "A group is in round brackets.", _A_ROW),
@@ -260,7 +262,7 @@ _WRONG_CELLS: Final = tuple(
         (r"[^\W\d_]+", "N102", "`{0}` is not a cell; a row is made of K, T and S.", _KINDS),
     )
 )
-"""What stands where no cell can be: the pattern of it, code, sentence ({0}: the text) and cure."""
+"""What stands where no cell can be: the pattern of it, code, sentence ({0}: the text) and advice."""
 
 
 class WrongCell(NamedTuple):
@@ -268,7 +270,7 @@ class WrongCell(NamedTuple):
 
     code: str
     sentence: str
-    cure: str
+    advice: str
     end: int
 
 
@@ -296,16 +298,16 @@ def wrong_cell(text: str, start: int) -> WrongCell:
     if not character.isascii() and unicodedata.normalize("NFKC", character).isascii():
         return WrongCell("N111", "Write a row in narrow signs, not in full-width ones.", _A_ROW, start + 1)
     ahead = text[start : start + 60]
-    for pattern, code, sentence, cure in _WRONG_CELLS:
+    for pattern, code, sentence, advice in _WRONG_CELLS:
         if match := pattern.match(ahead):
             word = match.group()
             if code == "N119" and re.fullmatch(r"[KTS\s-]+", text[:400], re.IGNORECASE):
                 needles = [place for place, sign in enumerate("".join(text.split()), start=1) if sign == "-"]
-                cure = cure.replace("4", ranges(needles), 1)
+                advice = advice.replace("4", ranges(needles), 1)
             if code == "N102" and word.isalpha() and len(others := _other_letters(text)) > 1:
                 shown = listed([f"`{visible(letter)}`" for letter in others])
-                return WrongCell(code, f"{shown} are not cells; a row is made of K, T and S.", cure, start + 1)
+                return WrongCell(code, f"{shown} are not cells; a row is made of K, T and S.", advice, start + 1)
             if word.isalpha() and (before := re.search(r"[^\W\d_][0-9]*$", text[max(0, start - 20) : start])):
                 word = before.group() + word  # `tog` of k2tog
-            return WrongCell(code, sentence.format(visible(word)), cure, start + len(match.group()))
+            return WrongCell(code, sentence.format(visible(word)), advice, start + len(match.group()))
     return WrongCell("N101", f"`{shown}` ({_called(character)}) has no meaning in a row.", _KINDS, start + 1)

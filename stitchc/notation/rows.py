@@ -58,7 +58,7 @@ def stitch_by_rows(key: str, definition: StitchLines, gathered: Gathered) -> Sti
             "N110",
             f"`{name.shown}` is {width:,} needles by {height:,} rows; a chart has at most {MAX_CELLS:,} cells.",
             name.span,
-            cure="Write one repeat; it is repeated for you.",
+            advice="Write one repeat; it is repeated for you.",
         )
         return None
     matrix = np.empty((height, working), dtype=np.uint8)
@@ -96,29 +96,29 @@ def _needles_out(definition: StitchLines, over: int | None, widest: int, faults:
     name, ranges = definition.name.shown, definition.out.ranges
     for each in ranges:
         if each.first < 1 or each.last < 1:
-            faults.error("N119", "Needles of a stitch count from 1.", each.span, cure="1")
+            faults.error("N119", "Needles of a stitch count from 1.", each.span, advice="1")
             return None
         if each.last < each.first:
             text = "Write a range of needles from the lower number to the higher."
-            faults.error("N119", text, each.span, cure=f"{each.last}-{each.first}")
+            faults.error("N119", text, each.span, advice=f"{each.last}-{each.first}")
             return None
     for nth, each in enumerate(ranges):
         if any(each.first <= other.last and other.first <= each.last for other in ranges[:nth]):
-            faults.error("N119", f"`{each.text}` puts a needle out of work again.", each.span, cure="Leave it out.")
+            faults.error("N119", f"`{each.text}` puts a needle out of work again.", each.span, advice="Leave it out.")
             return None
     count = sum(each.last - each.first + 1 for each in ranges)
     width = over if over is not None else widest + count
     beyond = next((each for each in ranges if each.last > width), None)
     if beyond is not None and (over is not None or widest):
         text = f"`{name}` is {number(width, 'needle')} wide and has no needle {beyond.last:,}."
-        cure = (
+        advice = (
             f"A needle from 1 to {width:,}." if over is not None else f"over {beyond.last}   (after the stitch's name)"
         )
-        faults.error("N119", text, beyond.span, cure=cure)
+        faults.error("N119", text, beyond.span, advice=advice)
         return None
     if over is not None and count >= over:
         text = f"All {number(over, 'needle')} of `{name}` would be out of work; at least one stays in work."
-        faults.error("N119", text, definition.out.span, cure="Name fewer needles.")
+        faults.error("N119", text, definition.out.span, advice="Name fewer needles.")
         return None
     return sorted(itertools.chain.from_iterable(range(each.first, each.last + 1) for each in ranges)) if width else None
 
@@ -155,8 +155,8 @@ def _worded(row: Row, messages: list[Message], yarns: Collection[str]) -> list[M
     ]
     text = f"A row is knitted in one yarn, so `{shortened(names[0])}` and `{shortened(names[1])}` can't share this row."
     each = "   (a row for each yarn, which knits its own needles and slips the others)"
-    cure = "as in " + "\n      ".join(lines) + each
-    return [Message("N102", "error", text, row.span, cure=cure)]
+    advice = "as in " + "\n      ".join(lines) + each
+    return [Message("N102", "error", text, row.span, advice=advice)]
 
 
 def _row_numbers(definition: StitchLines, faults: Faults) -> int | None:
@@ -170,7 +170,7 @@ def _row_numbers(definition: StitchLines, faults: Faults) -> int | None:
             f"`{name.shown}` has no rows.",
             name.span,
             label="row 1 is missing",
-            cure="1: K T   (on the line below)",
+            advice="1: K T   (on the line below)",
         )
     if not rows:
         return None
@@ -225,29 +225,29 @@ def _left(given: npt.NDArray[np.int64], index: int) -> str:
 
 def _out_of_range(numbers: Range, faults: Faults) -> None:
     if numbers.first < 1 or numbers.last < 1:
-        faults.error("N115", "Rows count from 1.", numbers.span, cure="1")
+        faults.error("N115", "Rows count from 1.", numbers.span, advice="1")
     elif numbers.last < numbers.first:
         text = "Write a range of rows from the lower number to the higher."
-        faults.error("N115", text, numbers.span, cure=f"{numbers.last}-{numbers.first}")
+        faults.error("N115", text, numbers.span, advice=f"{numbers.last}-{numbers.first}")
     else:
         text = f"A chart has at most {MAX_CELLS:,} rows."
-        cure = "Number the rows from 1."
+        advice = "Number the rows from 1."
         if numbers.first <= MAX_CELLS:
-            cure = f"{numbers.first}   (a stitch is one repeat, which is repeated for you)"
-        faults.error("N110", text, numbers.span, cure=cure)
+            advice = f"{numbers.first}   (a stitch is one repeat, which is repeated for you)"
+        faults.error("N110", text, numbers.span, advice=advice)
 
 
 def _given_twice(earlier: Range, later: Range, reached: int, left: str, top: int, name: Word, faults: Faults) -> None:
     """N106 about the range that is written later. reached: the last row that both give; left: rows it alone gives."""
     first = max(earlier.first, later.first)
     many = f"Rows {first} to {reached}" if reached > first else f"Row {first}"
-    cure = left or f"as in {_range_text(top + 1, top + 1 + later.last - later.first)}, which no line defines yet"
+    advice = left or f"as in {_range_text(top + 1, top + 1 + later.last - later.first)}, which no line defines yet"
     faults.error(
         "N106",
         f"{many} of `{name.shown}` {'are' if reached > first else 'is'} given twice.",
         later.span,
         label="given again here",
-        cure=cure,
+        advice=advice,
         also=((earlier.span, "first given here"),),
     )
 
@@ -261,7 +261,7 @@ def _missing(numbers: Range, reached: int, name: Word, from_the_top: bool, fault
         f"{many} of `{name.shown}` {'are' if last > first else 'is'} missing.",
         numbers.span,
         label="rows go on here",
-        cure=f"{_range_text(first, last)}: K{hint}",
+        advice=f"{_range_text(first, last)}: K{hint}",
     )
 
 
@@ -298,7 +298,7 @@ def _written_for_all(row: Row, cells: RowCells, out: Sequence[int], faults: Faul
         f"{'is' if len(out) == 1 else 'are'} out of work: write it for the other {cells.width - len(out)}."
     )
     kept = np.delete(cells.expand(), np.array(out) - 1)
-    faults.error("N119", text, row.span, cure=row_text(kept) if len(kept) <= _WIDEST_OFFERED else None)
+    faults.error("N119", text, row.span, advice=row_text(kept) if len(kept) <= _WIDEST_OFFERED else None)
 
 
 def _does_not_go(
@@ -317,15 +317,15 @@ def _does_not_go(
         if near == width:
             wide = f"has {width} in work" if out else f"is {width} wide"
             text = f"This row is {wrong}: it has {small}, and the stitch {wide}."
-    cure = f"a row of {_divisors(width)} needles"
+    advice = f"a row of {_divisors(width)} needles"
     if definition.over is None and common is not None:
-        cure = (f"{cure}; or else " if near else "") + f"over {common + out} after the stitch's name"
+        advice = (f"{advice}; or else " if near else "") + f"over {common + out} after the stitch's name"
     faults.error(
         "N108",
         text,
         row.span,
         label=f"over {width + out}" if definition.over is not None else f"the stitch is {width + out} wide",
-        cure=cure,
+        advice=advice,
     )
 
 

@@ -99,11 +99,11 @@ def count_message(
     negative = text.startswith("-") and digits
     if negative or (value is not None and value < least):
         return Message(
-            "N115", "error", f"{subject} is at least {least:,}, not `{_short(text)}`.", span, cure=str(least)
+            "N115", "error", f"{subject} is at least {least:,}, not `{_short(text)}`.", span, advice=str(least)
         )
     if value is None or value > most:
         return Message(
-            "N110", "error", f"{subject} is at most {most:,}, not `{_short(text)}`.", span, cure=f"{most} or less"
+            "N110", "error", f"{subject} is at most {most:,}, not `{_short(text)}`.", span, advice=f"{most} or less"
         )
     return None
 

@@ -81,8 +81,8 @@ class _Planner:
         self.messages: list[Message] = []
         self.knits = {place: step for place, step in enumerate(piece.steps) if isinstance(step, Knit)}
 
-    def say(self, code: str, severity: Severity, text: str, span: Span | None, cure: str, label: str = "") -> None:
-        self.messages.append(Message(code, severity, text, span, cure, label))
+    def say(self, code: str, severity: Severity, text: str, span: Span | None, advice: str, label: str = "") -> None:
+        self.messages.append(Message(code, severity, text, span, advice, label))
 
     @property
     def failed(self) -> bool:
@@ -102,7 +102,7 @@ class _Planner:
                 "error",
                 f"The piece `{piece.name}` has no section: nothing in it is knitted.",
                 piece.span,
-                cure="knit plain for 12 rows   (a line of its own under the piece)",
+                advice="knit plain for 12 rows   (a line of its own under the piece)",
             )
             return None
         rows: dict[int, tuple[int, Rounding | None]] = {}
@@ -117,7 +117,7 @@ class _Planner:
                 f"The piece `{piece.name}` has {sum(count for count, _ in rows.values()):,} rows; "
                 f"a piece has at most {MOST_ROWS:,}.",
                 piece.span,
-                cure="Check the row counts, the lengths and their units.",
+                advice="Check the row counts, the lengths and their units.",
             )
         # A length that could not be had still lets the width be looked at, so that one run tells of both.
         counts = {place: rows.get(place, (1, None))[0] for place in self.knits}
@@ -176,16 +176,16 @@ class _Planner:
         ideal = knit.mm * per_mm
         if rounding is None or ideal < height - 0.1:  # a tenth of a row is no matter
             least_amount = "one row" if height == 1 else f"one repeat of {height} rows"
-            cure = f"knit {knit.stitch} for {_length(height / per_mm)}"
+            advice = f"knit {knit.stitch} for {_length(height / per_mm)}"
             if height > 1 and ideal >= 0.5:
-                cure += f", or: knit {knit.stitch} for {_length(knit.mm)} exactly"
+                advice += f", or: knit {knit.stitch} for {_length(knit.mm)} exactly"
             self.say(
                 "P405",
                 "error" if rounding is None else "warning",
                 f"`{_length(knit.mm)}` of `{knit.stitch}` is shorter than {least_amount}, which takes "
                 f"{_length(height / per_mm)}" + ("." if rounding is None else "; knit one."),
                 knit.amount_span,
-                cure=cure,
+                advice=advice,
                 label=f"about {ideal:.1f} rows",
             )
         if rounding is None:
@@ -203,7 +203,7 @@ class _Planner:
             if told.code == "P402":
                 self.messages[place] = told._replace(also=(*told.also, (span, f"nor this into {into}")))
                 return
-        why, cure = (
+        why, advice = (
             "no gauge is known",
             "gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
         )
@@ -212,13 +212,13 @@ class _Planner:
             named = "names no yarn" if knit.yarn is None else f"is knitted in `{knit.yarn}`"
             why = f"its gauge is known only in {listed([f'`{yarn}`' for yarn in yarns])}, but the section {named}"
             length = number(knit.rows, "row") if knit.rows is not None else _length(knit.mm or 0)
-            cure = f"knit {knit.stitch} for {length}{' exactly' if knit.exactly else ''} in {yarns[0]}"
+            advice = f"knit {knit.stitch} for {length}{' exactly' if knit.exactly else ''} in {yarns[0]}"
         self.say(
             "P402",
             "error",
             f"{amount} can't be turned into {into}: {why}.",
             span,
-            cure=cure,
+            advice=advice,
             label=f"no gauge to count {into} by",
         )
 
@@ -267,7 +267,7 @@ class _Planner:
                 f"`{_length(width.mm)}` is narrower than one repeat of `{stitch}`{ends}, which takes "
                 f"{_length(least / per_mm - width.plus_mm)}.",
                 width.span,
-                cure=f"width {_length(max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat",
+                advice=f"width {_length(max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat",
                 label=f"about {(width.mm + width.plus_mm) * per_mm:.1f} needles",
             )
         return rounding
@@ -281,7 +281,7 @@ class _Planner:
                 "error",
                 f"The piece `{piece.name}` says neither how wide it is nor how many needles it takes.",
                 piece.span,
-                cure="width 60 cm   (or: needles 96, on a line of its own under the piece)",
+                advice="width 60 cm   (or: needles 96, on a line of its own under the piece)",
             )
             return None
         if piece.needles.count <= 2 * piece.edge:
@@ -291,7 +291,7 @@ class _Planner:
                 f"{piece.needles.count} needles with {piece.edge} at each end that always knit leave none for the "
                 "stitch.",
                 piece.needles_span,
-                cure=f"needles {2 * piece.edge + 1}, or more, or a smaller `edge`",
+                advice=f"needles {2 * piece.edge + 1}, or more, or a smaller `edge`",
             )
             return None
         return piece.needles
@@ -305,7 +305,7 @@ class _Planner:
         edges = 2 * self.piece.edge
         if needles.count <= machine.needles:
             text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
-            cure = f"needles {needles.count}   (about the centre)"
+            advice = f"needles {needles.count}   (about the centre)"
         else:
             unit = rounding.unit if rounding is not None else chart_of(self.pattern, stitch).width
             most = (machine.needles - edges) // unit * unit + edges
@@ -317,10 +317,10 @@ class _Planner:
                 widest = f"width {_length(most / per_mm - width.plus_mm)}"
             else:
                 widest = f"needles {most}"
-            cure = f"{widest}   (the widest that goes), or {panels} panels of {each} needles, sewn together"
+            advice = f"{widest}   (the widest that goes), or {panels} panels of {each} needles, sewn together"
             if most <= edges:
-                cure = "Choose a narrower repeat, or a machine with more needles (`stitchc machines`)."
-        self.say("M303", "warning" if self.anyway else "error", text, span, cure=cure)
+                advice = "Choose a narrower repeat, or a machine with more needles (`stitchc machines`)."
+        self.say("M303", "warning" if self.anyway else "error", text, span, advice=advice)
         return self.anyway
 
     # -- whether it can be knitted ----------------------------------------------------------------------------------
@@ -341,7 +341,7 @@ class _Planner:
             short = less_than_a_repeat(stitch, self.machine, needles, self.piece.edge)
             if short:
                 messages += [
-                    message._replace(cure=self.wide_enough(stitch), span=knit.stitch_span) for message in short
+                    message._replace(advice=self.wide_enough(stitch), span=knit.stitch_span) for message in short
                 ]
             elif over:
                 self.say_cut(knit, stitch, needles, over)
@@ -354,7 +354,7 @@ class _Planner:
         chart = on_needles(stitch.chart, self.machine, needles, self.piece.edge)
         columns = columns_on(chart, self.machine, needles, 0)
         return [
-            message._replace(cure="edge 1   (the end needles always knit)")
+            message._replace(advice="edge 1   (the end needles always knit)")
             for message in edge_tucks(chart, columns, needles, stitch)
         ]
 
@@ -377,7 +377,7 @@ class _Planner:
             f"`{stitch.name}`, {width} needles wide, is not whole on {needles.count} needles: {over} of them "
             f"{'holds' if over == 1 else 'hold'} a part of a repeat" + f", {where}.",
             knit.stitch_span,
-            cure="needles " + " or ".join(counts) + " would hold whole repeats",
+            advice="needles " + " or ".join(counts) + " would hold whole repeats",
         )
 
     # -- the whole, looked at again ---------------------------------------------------------------------------------
@@ -396,7 +396,7 @@ class _Planner:
                 f"The last row ({last.row}) leaves {number(len(last.held), 'needle')} with held loops, which "
                 "would come off unknitted.",
                 step.span,
-                cure="knit plain for 1 row   (after it)",
+                advice="knit plain for 1 row   (after it)",
             )
 
     def hold_across_sections(self, plan: Plan) -> None:
@@ -441,7 +441,7 @@ class _Planner:
                 f"Up to row {row} a needle {verb} {worst} times before it knits again, from the section before into "
                 f"`{where.stitch}`.",
                 where.asked.span,
-                cure="knit plain for 1 row   (between the two sections)",
+                advice="knit plain for 1 row   (between the two sections)",
             )
 
 

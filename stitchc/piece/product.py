@@ -101,16 +101,16 @@ def choose_piece(pattern: Pattern, name: str | None) -> Piece:
     """The piece asked for, or the only one. Raises Refused P401, and WrongOption where it has to be said which."""
     pieces = pattern.pieces
     if not pieces:
-        cure = "piece cowl   (a line of its own; then `width 60 cm`, `knit plain for 12 rows` under it)"
-        raise Refused(Message("P401", "error", f"There is no piece in `{pattern.file}`.", cure=cure))
+        advice = "piece cowl   (a line of its own; then `width 60 cm`, `knit plain for 12 rows` under it)"
+        raise Refused(Message("P401", "error", f"There is no piece in `{pattern.file}`.", advice=advice))
     if name is None:
         if len(pieces) > 1:
             raise WrongOption("", f"There are {len(pieces)} pieces here. Give --piece {' or --piece '.join(pieces)}.")
         return next(iter(pieces.values()))
     if name not in pieces:
         near = difflib.get_close_matches(name, pieces, n=1, cutoff=0.4)
-        cure = f"--piece {near[0]}" if near else "The pieces there: " + ", ".join(list(pieces)[:12]) + "."
-        raise Refused(Message("P401", "error", f"There is no piece `{name}` in `{pattern.file}`.", cure=cure))
+        advice = f"--piece {near[0]}" if near else "The pieces there: " + ", ".join(list(pieces)[:12]) + "."
+        raise Refused(Message("P401", "error", f"There is no piece `{name}` in `{pattern.file}`.", advice=advice))
     return pieces[name]
 
 

@@ -52,8 +52,8 @@ class Walk:
         self.pattern, self.piece, self.machine, self.needles, self.messages = pattern, piece, machine, needles, messages
         self.knits = {place: step for place, step in enumerate(piece.steps) if isinstance(step, Knit)}
 
-    def say(self, code: str, severity: Severity, text: str, span: Span, cure: str) -> None:
-        self.messages.append(Message(code, severity, text, span, cure))
+    def say(self, code: str, severity: Severity, text: str, span: Span, advice: str) -> None:
+        self.messages.append(Message(code, severity, text, span, advice))
 
     def items(self, rows: Mapping[int, tuple[int, Rounding | None]]) -> Iterator[Section | Do | Pass]:
         """Everything in the order in which it is done. Adds P407, P408, P409 and P412 to the messages.
@@ -80,7 +80,7 @@ class Walk:
                     f"The carriage stands at the {bench.carriage} here, so one plain row is added (row "
                     f"{bench.row + 1}) to bring it to the {step.side}.",
                     step.span,
-                    cure="Make the rows before it one more or one fewer, or leave the line out.",
+                    advice="Make the rows before it one more or one fewer, or leave the line out.",
                 )
                 yield from self.added_row(bench, yarn, why)
             else:
@@ -123,7 +123,7 @@ class Walk:
                     f"In row {each.row} {_named(each.yarn)} is taken up at the {each.comes_from}, but it hangs at the "
                     f"{other_side(each.comes_from)}.{how}",
                     step.span,
-                    cure="Knit an even number of rows with each yarn before changing."
+                    advice="Knit an even number of rows with each yarn before changing."
                     + (self.name_the_yarn if None in bench.used else ""),
                 )
             yield each
@@ -139,7 +139,7 @@ class Walk:
                 "warning",
                 f"The carriage is asked to stand at the {bench.carriage}, but {text}. It is cut and joined.",
                 step.span,
-                cure=f"{even}, or write `carriage {hangs}`, which adds one plain row.",
+                advice=f"{even}, or write `carriage {hangs}`, which adds one plain row.",
             )
         else:
             self.say(
@@ -147,7 +147,7 @@ class Walk:
                 "info",
                 f"{text[0].upper()}{text[1:]}. {_CROSSINGS[crossing].capitalize()}.",
                 step.span,
-                cure=f"{even}, or write `carriage {hangs}` before this line, which adds one plain row."
+                advice=f"{even}, or write `carriage {hangs}` before this line, which adds one plain row."
                 + (self.name_the_yarn if None in bench.used else ""),
             )
 
@@ -184,7 +184,7 @@ class Walk:
                 f"The rows of `{knit.stitch}` name {names}, which `in {knit.yarn}` does not change"
                 + ("." if all_own else "; only the rows that name none are knitted in it."),
                 knit.span,
-                cure=f"knit {knit.stitch} for …   without `in {knit.yarn}`, or a stitch that names no yarn",
+                advice=f"knit {knit.stitch} for …   without `in {knit.yarn}`, or a stitch that names no yarn",
             )
             if message not in self.messages:
                 self.messages.append(message)
@@ -197,7 +197,7 @@ class Walk:
 
     @cached_property
     def name_the_yarn(self) -> str:
-        """The further cure where a row that names no yarn is meant to be knitted in one of those declared."""
+        """The further advice where a row that names no yarn is meant to be knitted in one of those declared."""
         return f" If rows without a yarn are knitted in one of those declared: {in_yarn_words(self.pattern)}."
 
 

@@ -85,7 +85,7 @@ def _check(extent: _Extent, machine: Machine, options: SheetOptions) -> list[Mes
     most = min(MOST_ROWS, MAX_CELLS // needles.count)
     if rows > most:
         text = f"{rows:,} rows are more than a sheet of {number(needles.count, 'needle')} holds: {most:,}."
-        return [Message("N110", "error", text, stitch.span, cure=f"--rows {most}, and go on with another sheet")]
+        return [Message("N110", "error", text, stitch.span, advice=f"--rows {most}, and go on with another sheet")]
     return [
         *check(stitch, machine),
         *unfit(stitch, machine, needles),

@@ -175,6 +175,6 @@ def _too_wide(name: str, count: int, machine: Machine, wide: Range, width: int, 
     between = room // width * width
     text = f"A swatch of `{name}` that exact takes {count} needles, but `{machine.name}` has {machine.needles}."
     if between <= 0:
-        return Message("M303", "error", text, cure="Measure a whole piece of it instead, or use a narrower repeat.")
+        return Message("M303", "error", text, advice="Measure a whole piece of it instead, or use a narrower repeat.")
     share = 100 * TAPE_MM / (100 * between / wide.high)
-    return Message("M303", "error", text, cure=f"--within {math.ceil(share * 10) / 10:g}")
+    return Message("M303", "error", text, advice=f"--within {math.ceil(share * 10) / 10:g}")

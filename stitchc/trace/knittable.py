@@ -22,15 +22,15 @@ def weighed(guess: Message, chart: Chart, blank: int | None) -> Message:
     """The message of a guess, with the reason against it where the chart as read can't be knitted.
 
     blank: the code that blank cells were given, or None where that is not known; of two kinds of cells, the plain
-    meanings with which the chart can be knitted then go before the cure.
+    meanings with which the chart can be knitted then go before the advice.
     """
     against = [_NEVER[code] for code in _errors(chart) if code in _NEVER]
     if not against:
         return guess
     text = f"{guess.text} As read it can't be knitted ({' and '.join(against)}), so another meaning is more likely."
     better = [] if blank is None else _better(chart, blank)
-    cure = f"With {' or '.join(better)} it can be knitted. {guess.cure}" if better else guess.cure
-    return guess._replace(severity="warning", text=text, cure=cure)
+    advice = f"With {' or '.join(better)} it can be knitted. {guess.advice}" if better else guess.advice
+    return guess._replace(severity="warning", text=text, advice=advice)
 
 
 def _better(chart: Chart, blank: int) -> list[str]:

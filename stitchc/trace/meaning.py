@@ -133,7 +133,7 @@ def _no_such_colour(colour: Rgb, kinds: Kinds, file: str) -> Message:
         "T808",
         "error",
         f"No cell of `{visible(file)}` is near the colour `{hex_of(colour)}`.",
-        cure=f"The colours in it: {there}.",
+        advice=f"The colours in it: {there}.",
     )
 
 
@@ -151,14 +151,14 @@ def _unknown_kinds(kinds: Kinds, shown: list[int], key: Key, found: dict[int, in
             "T807",
             "error",
             f"Both kinds of cells of `{visible(file)}` are marked, so neither is clearly the dark one: {listed}.",
-            cure=f"Say what each kind means, with the right letters: {typed}; if they are signs of stitchc chart, say "
-            f"so: --notation squared.",
+            advice=f"Say what each kind means, with the right letters: {typed}; if they are signs of stitchc chart, "
+            f"say so: --notation squared.",
         )
     return Message(
         "T807",
         "error",
         f"The cells of `{visible(file)}` are of {len(kinds.kinds)} kinds, and dark and light are only two: {listed}.",
-        cure=f"Say what each kind means, with the right letters: {typed}",
+        advice=f"Say what each kind means, with the right letters: {typed}",
     )
 
 

@@ -83,7 +83,7 @@ def open_picture(data: bytes, file: str) -> Picture:
                 "T804",
                 "error",
                 f"`{visible(file)}` is a picture of {image.width} by {image.height} pixel; there is no chart in it.",
-                cure="Trace a picture with at least two cells.",
+                advice="Trace a picture with at least two cells.",
             )
         )
     carried = rows_carried(words, image.tobytes()) if KEYWORD in words else None
@@ -116,7 +116,7 @@ def _too_large(file: str, how: str) -> Message:
         "T802",
         "error",
         f"`{visible(file)}` {how}; that is more than trace opens.",
-        cure=f"Cut the chart out or make the picture smaller, to at most {MOST_PIXELS // 1_000_000} million pixels, "
+        advice=f"Cut the chart out or make the picture smaller, to at most {MOST_PIXELS // 1_000_000} million pixels, "
         f"none of its sides over {MOST_SIDE_PX:,}.",
     )
 
@@ -132,7 +132,7 @@ def _no_picture(data: bytes, file: str, error: Exception) -> Message:
         text = f"`{visible(file)}` is not a picture that can be opened."
     else:
         text = f"`{visible(file)}` is damaged or cut short: its pixels can't be read."
-    return Message("T801", "error", text, cure="Save or scan the chart as a PNG (or JPEG, TIFF, BMP, GIF, WebP).")
+    return Message("T801", "error", text, advice="Save or scan the chart as a PNG (or JPEG, TIFF, BMP, GIF, WebP).")
 
 
 # -- light ------------------------------------------------------------------------------------------------------

@@ -188,10 +188,10 @@ def _remarks(
 def _or_signs(refused: Refused, patches: Patches, ask: Ask) -> Refused:
     """The same refusal; where something was said of marks that are signs of ours, it also names their notation."""
     signs = known_signs(patches) if ask.notation == "auto" and refused.messages[0].code == "T807" else None
-    if signs is None or f"--notation {signs.notation}" in str(refused.messages[0].cure):
+    if signs is None or f"--notation {signs.notation}" in str(refused.messages[0].advice):
         return refused
     hint = f"; they look like signs of stitchc chart, which --notation {signs.notation} reads"
-    return Refused(*(message._replace(cure=f"{message.cure}{hint}") for message in refused.messages))
+    return Refused(*(message._replace(advice=f"{message.advice}{hint}") for message in refused.messages))
 
 
 def _or_larger_cells(refused: Refused, field: Field) -> Refused:
@@ -199,7 +199,7 @@ def _or_larger_cells(refused: Refused, field: Field) -> Refused:
     if field.blocks is None or field.blocks.block_px != (1, 1) or max(field.rows, field.columns) <= SMALL_PX:
         return refused
     hint = "; each pixel was read as a cell: if cells are larger, say how many there are, as in --cells 24x36"
-    return Refused(*(message._replace(cure=f"{message.cure}{hint}") for message in refused.messages))
+    return Refused(*(message._replace(advice=f"{message.advice}{hint}") for message in refused.messages))
 
 
 def _from_above(key: Key, order: Order, file: str) -> Key:

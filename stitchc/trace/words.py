@@ -47,7 +47,7 @@ def of_one_colour(file: str) -> Message:
         "T804",
         "error",
         f"`{visible(file)}` has one colour all over; there is no chart in it.",
-        cure="Check that the right picture was saved, and with --box that it is the right part of it.",
+        advice="Check that the right picture was saved, and with --box that it is the right part of it.",
     )
 
 
@@ -57,7 +57,7 @@ def box_outside(box_px: tuple[int, int, int, int], file: str, width_px: int, hei
         "error",
         f"The box {','.join(map(str, box_px))} does not lie within `{visible(file)}`, which has {width_px} by "
         f"{height_px} pixels.",
-        cure=f"--box 0,0,{width_px},{height_px} is all of it (left, top, right, bottom).",
+        advice=f"--box 0,0,{width_px},{height_px} is all of it (left, top, right, bottom).",
     )
 
 
@@ -66,7 +66,7 @@ def too_many_cells(file: str, columns: int, rows: int) -> Message:
         "T805",
         "error",
         f"`{visible(file)}` would be {columns:,} by {rows:,} cells; a chart has at most {MAX_CELLS:,}.",
-        cure="Cut out one repeat, or say how many columns and rows there are, as in --cells 24x36.",
+        advice="Cut out one repeat, or say how many columns and rows there are, as in --cells 24x36.",
     )
 
 
@@ -75,7 +75,7 @@ def too_much_text(file: str, size: int, most: int) -> Message:
         "T805",
         "error",
         f"The chart in `{visible(file)}` would be a pattern of {size:,} bytes; a file has at most {most:,}.",
-        cure="Cut out one repeat with --box LEFT,TOP,RIGHT,BOTTOM, or say its size: --repeat 24x36.",
+        advice="Cut out one repeat with --box LEFT,TOP,RIGHT,BOTTOM, or say its size: --repeat 24x36.",
     )
 
 
@@ -84,7 +84,7 @@ def no_room(columns: int, rows: int, width_px: int, height_px: int) -> Message:
         "T809",
         "error",
         f"{columns} by {rows} cells have no room in a picture of {width_px} by {height_px} pixels: a cell needs 2.",
-        cure="--grid pixels reads each pixel as a cell.",
+        advice="--grid pixels reads each pixel as a cell.",
     )
 
 
@@ -93,7 +93,7 @@ def other_size(file: str, columns: int, rows: int, asked: tuple[int, int]) -> Me
         "T809",
         "error",
         f"`{visible(file)}` shows {columns} by {rows} cells, not {asked[0]} by {asked[1]}.",
-        cure=f"--cells {columns}x{rows}, or --grid even to divide the picture evenly",
+        advice=f"--cells {columns}x{rows}, or --grid even to divide the picture evenly",
     )
 
 
@@ -103,7 +103,7 @@ def no_grid(file: str, ask: Ask) -> Message:
         "T803",
         "error",
         f"No grid of {what} was found in `{visible(file)}`.",
-        cure="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and straighten it to within 5 degrees; if the "
+        advice="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and straighten it to within 5 degrees; if the "
         "picture shows nothing but the chart, --grid even --cells 24x36 divides it.",
     )
 
@@ -114,7 +114,7 @@ def no_lines(columns: int, rows: int) -> Message:
         "warning",
         "No lines are drawn around the cells, so the chart was read as ending at the outermost marks: blank columns "
         "and rows beyond them are not counted.",
-        cure=f"Check the size, {columns} by {rows}. Where cells are missing, cut the picture at the chart's very "
+        advice=f"Check the size, {columns} by {rows}. Where cells are missing, cut the picture at the chart's very "
         f"edges "
         f"and say how many there are, as in --grid even --cells {columns + 2}x{rows + 2}.",
     )
@@ -125,7 +125,7 @@ def blank_rim() -> Message:
         "T811",
         "warning",
         "The outermost cells are blank all around and were counted, but they may be a margin.",
-        cure="If they are not part of the chart, cut the picture at its very edges, or give the edges: "
+        advice="If they are not part of the chart, cut the picture at its very edges, or give the edges: "
         "--box LEFT,TOP,RIGHT,BOTTOM.",
     )
 
@@ -137,7 +137,7 @@ def other_lattice(size: tuple[int, int], rival: tuple[int, int]) -> Message:
         "warning",
         f"The grid was read as {size[0]} by {size[1]} cells, but the picture looks more like one of {rival[0]} by "
         f"{rival[1]}.",
-        cure=f"Count the cells in the picture and say how many there are, as in --cells {rival[0]}x{rival[1]}.",
+        advice=f"Count the cells in the picture and say how many there are, as in --cells {rival[0]}x{rival[1]}.",
     )
 
 
@@ -146,13 +146,15 @@ def frayed(side: Side, cut: bool, what: str) -> Message:
         text = (
             f"The lines run on beyond the {side} edge of the grid to the picture's own: a {what} may be cut off there."
         )
-        cure = f"Take the picture again with the whole {what} in it."
+        advice = f"Take the picture again with the whole {what} in it."
     else:
         text = (
             f"No line closes the grid at the {side}; the {what} there was counted, as the other lines run through it."
         )
-        cure = f"Check the size; if that {what} is not part of the chart, cut it off with --box LEFT,TOP,RIGHT,BOTTOM."
-    return Message("T813", "warning", text, cure=cure)
+        advice = (
+            f"Check the size; if that {what} is not part of the chart, cut it off with --box LEFT,TOP,RIGHT,BOTTOM."
+        )
+    return Message("T813", "warning", text, advice=advice)
 
 
 def not_closed(sides: tuple[Side, ...]) -> Message:
@@ -161,7 +163,7 @@ def not_closed(sides: tuple[Side, ...]) -> Message:
         "warning",
         f"No line closes the grid at the {listed(sides)}. The columns and rows there were counted, as the other lines "
         "run through them.",
-        cure="Check the size. If the picture ends before the chart does, take it again with the whole chart in it.",
+        advice="Check the size. If the picture ends before the chart does, take it again with the whole chart in it.",
     )
 
 
@@ -171,11 +173,11 @@ def beyond(lattice: Lattice | None, marked: tuple[Side, ...]) -> list[Message]:
     if not sides:
         return []
     text = f"Lines or marks like those in the grid go on beyond it at the {listed(sides)}, where no cells were counted."
-    cure = (
+    advice = (
         "Compare the size with the picture. Where cells are missing, say how many there are, as in --cells 24x36, or "
         "cut the picture at the chart's very edges: --grid even --cells 24x36."
     )
-    return [Message("T813", "warning", text, cure=cure)]
+    return [Message("T813", "warning", text, advice=advice)]
 
 
 def cut_through(file: str, found: Lattice) -> Message:
@@ -185,7 +187,7 @@ def cut_through(file: str, found: Lattice) -> Message:
         "error",
         f"The lines in `{visible(file)}` run on to the picture's edges, which cut through cells at the "
         f"{listed(found.cut)}.",
-        cure=f"Take the picture again with the chart's frame in it; --cells {columns}x{rows} takes the whole cells.",
+        advice=f"Take the picture again with the chart's frame in it; --cells {columns}x{rows} takes the whole cells.",
     )
 
 
@@ -194,7 +196,7 @@ def ruled_after_all(file: str) -> Message:
         "T803",
         "error",
         f"Lines at even distances run through `{visible(file)}`, but the grid that they belong to was not found.",
-        cure="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and say how many columns and rows there are, as in "
+        advice="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and say how many columns and rows there are, as in "
         "--cells 24x36; --grid pixels reads every pixel as a cell, even those of the lines.",
     )
 
@@ -205,7 +207,7 @@ def each_pixel(columns: int, rows: int) -> Message:
         "warning",
         f"Each pixel was read as a cell, {columns} by {rows} of them. This is a guess: the picture may be a drawing "
         f"of larger cells.",
-        cure="--grid pixels says that each pixel is a cell; for larger cells say how many there are: --grid even "
+        advice="--grid pixels says that each pixel is a cell; for larger cells say how many there are: --grid even "
         "--cells 24x36.",
     )
 
@@ -216,7 +218,7 @@ def may_be_a_grid(columns: int, rows: int) -> Message:
         "warning",
         f"Each block of pixels was read as a cell. This is a guess: the picture may show a grid of {columns} by "
         f"{rows} cells.",
-        cure="--grid lines reads the grid.",
+        advice="--grid lines reads the grid.",
     )
 
 
@@ -229,7 +231,7 @@ def not_these_signs(file: str, notation: str, key: Key) -> Message:
         "T807",
         "error",
         f"The cells of `{visible(file)}` do not look like the signs of the {notation} notation.",
-        cure=f"--notation marks{said} tells the cells apart by their look.",
+        advice=f"--notation marks{said} tells the cells apart by their look.",
     )
 
 
@@ -238,7 +240,7 @@ def no_such_cell(row: int, column: int, file: str, columns: int, rows: int) -> M
         "T809",
         "error",
         f"There is no cell in row {row}, column {column}: `{visible(file)}` shows {columns} columns and {rows} rows.",
-        cure=f"Give a row from 1 to {rows} and a column from 1 to {columns}.",
+        advice=f"Give a row from 1 to {rows} and a column from 1 to {columns}.",
     )
 
 
@@ -254,7 +256,7 @@ def conflicting(one: tuple[tuple[int, int], int], other: tuple[tuple[int, int], 
         "error",
         f"In `{visible(file)}`, row {row}, column {column} and row {row_2}, column {column_2} look alike, but "
         f"--like {row},{column}={LETTERS[code]} and --like {row_2},{column_2}={LETTERS[code_2]} say different things.",
-        cure="Compare the two cells in the picture and leave one of the options out.",
+        advice="Compare the two cells in the picture and leave one of the options out.",
     )
 
 
@@ -266,7 +268,7 @@ def folded_kinds(kinds: Kinds, codes: tuple[int, ...]) -> Message:
         "T812",
         "warning" if max(blank) > blank[0] + _HARDLY_INK else "info",
         f"The cells are of {len(kinds.kinds)} shades; --dark says that they mean only dark and blank: {each}.",
-        cure="If a shade means something else, say so for one of its cells: --like 3,7=S.",
+        advice="If a shade means something else, say so for one of its cells: --like 3,7=S.",
     )
 
 
@@ -277,7 +279,7 @@ def not_needed(options: list[str]) -> Message:
         "T814",
         "warning",
         f"The file itself says what its cells are, and its picture is unchanged. So {named} not apply.",
-        cure=f"Leave {'them' if len(options) > 1 else 'it'} out; --grid lines, or --grid pixels for a bitmap, reads "
+        advice=f"Leave {'them' if len(options) > 1 else 'it'} out; --grid lines, or --grid pixels for a bitmap, reads "
         "the picture by its look.",
     )
 
@@ -292,20 +294,20 @@ def guessed_signs(signs: Signs, what: str, face: Face | None) -> Message:
         "T812",
         "warning" if few else "info",
         f"No option says what the marks mean: they were {what}. This is a guess{' from few signs' if few else ''}.",
-        cure="If they mean something else, say what a marked cell is: --dark tuck, --dark slip or --dark knit; "
+        advice="If they mean something else, say what a marked cell is: --dark tuck, --dark slip or --dark knit; "
         f"--notation {signs.notation} says that they are these signs.",
     )
 
 
 def guessed_marks(kinds: Kinds, codes: tuple[int, ...], cells: int, negative: bool) -> Message:
-    cure = "--dark tuck, --dark slip or --dark knit says what a marked cell is, and --light what a blank one is."
+    advice = "--dark tuck, --dark slip or --dark knit says what a marked cell is, and --light what a blank one is."
     if len(kinds.kinds) == 1:
         text = f"All {cells} cells look alike, and were taken to {STITCHES[codes[0]]}: a guess."
     else:
         looks = ("dark blank", "light marked") if negative else ("lighter", "darker")
         each = " and ".join(f"the {looks[min(at, 1)]} ones {STITCHES[code]}" for at, code in enumerate(codes))
         text = f"No option says what the marks mean: of two kinds of cells, {each}. This is a guess."
-    return Message("T812", "warning", text, cure=cure)
+    return Message("T812", "warning", text, advice=advice)
 
 
 def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], negative: bool) -> Message:
@@ -332,7 +334,7 @@ def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], negative: bool) -> Mess
         for kind, code in zip(kinds.kinds, codes, strict=True)
     )
     likely = negative and codes[0] == KNIT  # few mean by "dark knits" that the marks do
-    return Message("T812", "info" if likely else "warning", text, cure=f"{typed} exchanges them.")
+    return Message("T812", "info" if likely else "warning", text, advice=f"{typed} exchanges them.")
 
 
 def unmarked(code: int, cells: int, specks: int, first: tuple[int, int]) -> Message:
@@ -343,11 +345,11 @@ def unmarked(code: int, cells: int, specks: int, first: tuple[int, int]) -> Mess
             f"No mark was found, and all {cells} cells {taken}; but in {specks} of them, as in row {first[0]}, "
             f"column {first[1]}, something is too small or too faint to tell."
         )
-        cure = "If that is a mark, take the picture larger or with more contrast"
+        advice = "If that is a mark, take the picture larger or with more contrast"
     else:
         text = f"No cell is marked: all {cells} look blank (tiny or faint marks may look blank too), and {taken}."
-        cure = "Check that it is the right picture and that its marks can be seen"
-    return Message("T812", "warning", text, cure=f"{cure}; --light knit, tuck or slip says what a blank cell is.")
+        advice = "Check that it is the right picture and that its marks can be seen"
+    return Message("T812", "warning", text, advice=f"{advice}; --light knit, tuck or slip says what a blank cell is.")
 
 
 # -- cells and repeats --------------------------------------------------------------------------------------------
@@ -359,7 +361,7 @@ def unsure(row: int, column: int, letter: str, share: float, place_px: tuple[flo
         "T806",
         "warning",
         f"Row {row + 1}, column {column + 1} is read as {letter}, but only {100 * share:.0f} % sure.",
-        cure=f"Look at {place_px[0]:.0f},{place_px[1]:.0f} in the picture (pixels from the left and the top), and "
+        advice=f"Look at {place_px[0]:.0f},{place_px[1]:.0f} in the picture (pixels from the left and the top), and "
         f"correct the letter.",
     )
 
@@ -371,7 +373,7 @@ def outvoted(whole: Chart, chart: Chart, row: int, column: int) -> Message:
         "T806",
         "warning",
         f"Row {row + 1}, column {column + 1} looks like {was}, but {now} is there in most repeats and was used.",
-        cure="Look at the picture there; --repeat whole keeps every cell as it is.",
+        advice="Look at the picture there; --repeat whole keeps every cell as it is.",
     )
 
 
@@ -380,7 +382,7 @@ def repeat_too_large(width: int, height: int, file: str, columns: int, rows: int
         "T809",
         "error",
         f"A repeat of {width} by {height} is larger than what `{visible(file)}` shows: {columns} by {rows}.",
-        cure=f"--repeat {min(width, columns)}x{min(height, rows)}",
+        advice=f"--repeat {min(width, columns)}x{min(height, rows)}",
     )
 
 
@@ -392,7 +394,7 @@ def nearly_repeated(width: int, height: int, odd: tuple[tuple[int, int], ...]) -
         "T810",
         "info",
         f"All cells but {len(odd)} agree with a repeat of {width} by {height}; the odd ones are {named}{more}.",
-        cure=f"--repeat {width}x{height} uses what most copies show",
+        advice=f"--repeat {width}x{height} uses what most copies show",
     )
 
 
@@ -401,5 +403,5 @@ def repeat_cut_off(width: int, height: int) -> Message:
         "T810",
         "info",
         f"The picture may show a repeat of {width} by {height}, the last time only in part.",
-        cure=f"--repeat {width}x{height}",
+        advice=f"--repeat {width}x{height}",
     )

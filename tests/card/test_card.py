@@ -584,7 +584,7 @@ def test_a_reader_that_knits_each_row_twice_knits_the_chart(machine: str) -> Non
 def test_pairs_that_are_not_equal_are_named() -> None:
     with pytest.raises(Refused, match=r"M307.*rows 1 and 2, 3 and 4 differ") as refused:
         unfit(stitch(["KT", "TK", "TK", "KT"]), profile("24"), each_row_twice=True)
-    assert refused.value.messages[0].cure == "--start-row 2"
+    assert refused.value.messages[0].advice == "--start-row 2"
     assert unfit(stitch(["KT", "TK", "TK", "KT"]), profile("24"), None, 2, True) == []
     with pytest.raises(Refused, match="rows 2 and 3, 4 and 1 differ"):
         unfit(stitch(["KT", "KT", "KK", "KK"]), profile("24"), None, 2, True)
@@ -697,12 +697,12 @@ def test_unusual_cards_are_proved_too(lines: str, ink: Ink) -> None:
 
 def test_a_width_that_does_not_go_into_the_card() -> None:
     (message,) = unfit(stitch(["KKKKT"], name="gulls"), profile("24"))
-    assert message.code == "M301" and message.cure is not None
-    assert "3, 4 and 6" in message.cure
-    assert "stitch gulls-6 = gulls beside plain 1 by 1" in message.cure
-    assert "stitch gulls-24 = gulls across 4 beside plain 4 by 1" in message.cure
+    assert message.code == "M301" and message.advice is not None
+    assert "3, 4 and 6" in message.advice
+    assert "stitch gulls-6 = gulls beside plain 1 by 1" in message.advice
+    assert "stitch gulls-24 = gulls across 4 beside plain 4 by 1" in message.advice
     (message,) = unfit(stitch(["K" * 30]), profile("24"))
-    assert message.code == "M301" and "bitmap-standard" in str(message.cure)
+    assert message.code == "M301" and "bitmap-standard" in str(message.advice)
 
 
 @pytest.mark.parametrize(("repeat", "used"), [("KTKK-", 20), ("KT-KTK-", 21), ("KTKTKKTKKK-", 22)])
@@ -711,9 +711,9 @@ def test_m301_offers_a_ladder_stitch_the_columns_that_it_fills(repeat: str, used
     from stitchc.notation import compile_text
 
     (message,) = unfit(stitch([repeat, repeat.replace("T", "K")], name="spray"), profile("24"))
-    cure = str(message.cure)
-    assert f"Or use {used} columns, with the needles of the others out of work as well" in cure
-    text = cure[cure.index(f"    stitch spray-{used}\n") :].partition(" Adding plain needles")[0]
+    advice = str(message.advice)
+    assert f"Or use {used} columns, with the needles of the others out of work as well" in advice
+    text = advice[advice.index(f"    stitch spray-{used}\n") :].partition(" Adding plain needles")[0]
     pattern, messages, _ = compile_text(text, "x.stitch")
     assert pattern is not None and not messages
     made = pattern.stitches[f"spray-{used}"]
@@ -724,7 +724,7 @@ def test_m301_offers_a_ladder_stitch_the_columns_that_it_fills(repeat: str, used
 def test_m301_offers_no_gap_of_half_the_card_and_no_ladder_where_there_is_none() -> None:
     for repeat in ("KTKKKKKKKKKK-", "KKKKT"):
         (message,) = unfit(stitch([repeat], name="spray"), profile("24"))
-        assert "out of work" not in str(message.cure)
+        assert "out of work" not in str(message.advice)
 
 
 def test_the_notation_that_m301_offers_makes_one_that_fits() -> None:
@@ -736,7 +736,7 @@ def test_the_notation_that_m301_offers_makes_one_that_fits() -> None:
         pattern = compile_text(rows, "x.stitch").pattern
         assert pattern is not None
         (message,) = unfit(pattern.stitches["gulls"], profile("24"))
-        offered = [line.strip() for line in str(message.cure).splitlines() if line.strip().startswith("stitch ")]
+        offered = [line.strip() for line in str(message.advice).splitlines() if line.strip().startswith("stitch ")]
         assert offered, text
         pattern, messages, _ = compile_text(rows + "\n".join(offered) + "\n", "x.stitch")
         assert pattern is not None and not messages

@@ -195,7 +195,7 @@ def refused(chart: Chart, cell_w: float = PLAIN_CELL[0], cell_c: float = PLAIN_C
     with pytest.raises(Refused) as error:
         relax(chart, cell_w, cell_c)
     (message,) = error.value.messages
-    assert message.severity == "error" and message.cure
+    assert message.severity == "error" and message.advice
     return f"{message.code}: {message.text}"
 
 

@@ -89,7 +89,7 @@ def profile(data: bytes) -> None:
         soundly_said(refused.messages, refused.sources)
         for message in refused.messages:
             assert message.code == "M304" and message.severity == "error", message
-            assert message.span is not None and message.cure, message
+            assert message.span is not None and message.advice, message
             unread = message.text.startswith(("This is not valid TOML", "A line of a", "The brackets of", "A machine"))
             assert "`" in message.text or unread, message  # names the key, where there is one to name
             assert "is given twice" not in message.text or "`" in message.text, message

@@ -142,9 +142,9 @@ def test_every_explained_example_does_what_its_page_says(
     code: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     page = tomllib.loads((ROOT / "stitchc" / "explain" / f"{code}.toml").read_text(encoding="utf-8"))
-    status, codes = _codes(capsys, tmp_path, page["broken"])
+    status, codes = _codes(capsys, tmp_path, page["wrong"])
     assert set(codes) == {code} and status == (1 if code == "G601" else 0)
-    assert _codes(capsys, tmp_path, page["mended"]) == (0, [])
+    assert _codes(capsys, tmp_path, page["fixed"]) == (0, [])
 
 
 @pytest.mark.parametrize(

@@ -78,7 +78,7 @@ def test_a_swatch_that_contradicts_is_believed_and_remarked_upon() -> None:
     assert gauge.rows_per_10cm is not None and gauge.rows_per_10cm.value == pytest.approx(26, rel=1e-6)
     codes = [message.code for message in report.messages]
     assert codes == ["G604"]
-    assert "V's" in (report.messages[0].cure or "")
+    assert "V's" in (report.messages[0].advice or "")
     before, after = estimate(CHARTS, [PLAIN]).of("columns"), report.of("columns")
     naive = before.row_factor.value * (26 / 28) / estimate(CHARTS).of("honeycomb").row_factor.value
     assert naive < after.row_factor.value < before.row_factor.value  # it teaches, but less than its word
@@ -292,7 +292,7 @@ def test_a_count_beyond_belief_is_not_used_until_it_is_sure(line: Swatch, slip: 
     sure = estimate(charts, [PLAIN, line._replace(sure=True)])
     assert not sure.unused and not sure.messages
     if not used:
-        assert "sure" in (report.messages[0].cure or "")
+        assert "sure" in (report.messages[0].advice or "")
         unused = estimate(CHARTS, [PLAIN])
         assert report.of("honeycomb").row_factor == unused.of("honeycomb").row_factor
 

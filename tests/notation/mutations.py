@@ -57,7 +57,7 @@ def sound(reading: Reading) -> None:
             assert 1 <= span.column <= len(line) + 1, message
             assert 1 <= span.length <= max(1, len(line) + 1 - span.column), message
         assert message.text.endswith("."), message
-        assert message.cure, message
+        assert message.advice, message
         shown = render(message, reading.sources)
         assert all(c.isprintable() or unicodedata.category(c) == "Zs" for c in shown.replace("\n", "")), repr(shown)
     to_json(reading.messages).encode("utf-8", "backslashreplace")

@@ -779,4 +779,4 @@ UNCLEAR: Final = [
     ("built", "stitch b = a offset 2"),
     ("piece", 'do Cast on with "waste" yarn'),
 ]
-"""Slips of which nobody can say what was meant: what is missing is told, and no cure can be taken for the line."""
+"""Slips of which nobody can say what was meant: what is missing is told, and no advice can be taken for the line."""

@@ -84,7 +84,7 @@ def test_places_lie_in_the_text_and_json_says_the_same(name: str) -> None:
         assert message.span is not None
         assert (entry["file"], entry["line"], entry["column"], entry["length"]) == message.span
         assert (entry["code"], entry["severity"]) == (message.code, "info" if message.code in REMARKS else "error")
-        assert (entry["text"], entry["cure"]) == (message.text, message.cure)
+        assert (entry["text"], entry["cure"]) == (message.text, message.advice)
         for span in (message.span, *(span for span, _ in message.also)):
             line = found.sources[span.file][span.line - 1]
             assert 1 <= span.column <= len(line) + 1
@@ -93,12 +93,12 @@ def test_places_lie_in_the_text_and_json_says_the_same(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_wording(name: str) -> None:
-    """One sentence that stands by itself, and a cure."""
+    """One sentence that stands by itself, and a advice."""
     for message in reading(name).messages:
         assert message.text[0].isupper() or message.text[0] == "`", message.text
         assert message.text.endswith("."), message.text
-        assert not re.search(r"!(?!`)|[Ii]llegal|[Pp]lease", message.text + (message.cure or "")), message.text
-        assert message.cure, message.text
+        assert not re.search(r"!(?!`)|[Ii]llegal|[Pp]lease", message.text + (message.advice or "")), message.text
+        assert message.advice, message.text
 
 
 @pytest.mark.parametrize("code", CODES)

@@ -30,7 +30,7 @@ def test_a_fix_applied(frame: str, wrong: str, meant: str) -> None:
     reading = read(frame, wrong)
     if reading.pattern is None:
         (message,) = reading.messages
-        assert message.fix is not None and message.cure == message.fix.text
+        assert message.fix is not None and message.advice == message.fix.text
 
 
 @pytest.mark.parametrize(("frame", "wrong"), UNCLEAR, ids=[f"{frame}: {wrong}" for frame, wrong in UNCLEAR])
@@ -54,7 +54,7 @@ def test_nothing_is_offered_where_nobody_can_say(frame: str, wrong: str) -> None
 )
 def test_rows_given_twice_keep_the_rows_that_are_left(text: str, lines: str) -> None:
     (message,) = compile_text(text).messages
-    assert message.code == "N106" and message.cure == lines
+    assert message.code == "N106" and message.advice == lines
 
 
 def test_the_further_set_of_slips() -> None:

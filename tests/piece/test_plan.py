@@ -204,7 +204,7 @@ def test_rows_that_name_none_beside_rows_that_name_the_only_yarn_are_in_another_
     assert plan is not None
     assert {each.yarn for each in plan.passes} == {"sand", None}
     assert [message.code for message in messages] == ["P408"]  # and how to say that they are in sand as well
-    assert "`in sand` after the row numbers" in str(messages[0].cure)
+    assert "`in sand` after the row numbers" in str(messages[0].advice)
 
 
 def test_of_two_yarns_the_one_that_no_row_names_is_the_main_yarn() -> None:
@@ -215,7 +215,7 @@ def test_of_two_yarns_the_one_that_no_row_names_is_the_main_yarn() -> None:
 
 
 def test_the_main_yarn_is_said_to_be_that_of_rows_that_name_none() -> None:
-    """With two yarns declared it is neither, and the cure is to name one: no line of the file has its name."""
+    """With two yarns declared it is neither, and the advice is to name one: no line of the file has its name."""
     head = 'yarn sand "oat" tex 210\nyarn kelp tex 300\n'
     bands = RIPPLE + "stitch bands\n    1, 2 in sand: K\n    3-6: K\n    7, 8 in kelp: K\n"
     plan = plan_of(text("needles 20\n    knit bands for 16 rows", bands, head))
@@ -227,7 +227,7 @@ def test_the_main_yarn_is_said_to_be_that_of_rows_that_name_none() -> None:
     _, messages = planned(text("needles 20\n    knit bands for 8 rows\n    knit plain for 3 rows in sand\n    "
                                "knit plain for 2 rows", bands, head))  # fmt: skip
     hung = [message for message in messages if message.code == "P408"]
-    assert hung and all("`in sand` after the row numbers" in str(message.cure) for message in hung)
+    assert hung and all("`in sand` after the row numbers" in str(message.advice) for message in hung)
     assert any(
         message.text.startswith("The main yarn (the yarn of the rows that name none) hangs at") for message in hung
     )
@@ -267,9 +267,9 @@ def test_more_needles_than_the_bed_has() -> None:
     assert plan is None
     (message,) = messages
     assert (message.code, message.severity) == ("M303", "error")
-    assert message.cure is not None
-    assert message.cure.startswith("width 100 cm ")
-    assert "2 panels of 112 needles" in message.cure  # 109 repeats, 55 in the larger: 110 + 2
+    assert message.advice is not None
+    assert message.advice.startswith("width 100 cm ")
+    assert "2 panels of 112 needles" in message.advice  # 109 repeats, 55 in the larger: 110 + 2
     assert message.span is not None and message.span.line == 7
     assert planned(text(" needles 300\n knit ripple for 10 rows\n"))[1][0].code == "M303"
     assert planned(text(" needles R50-R110\n knit ripple for 10 rows\n"))[1][0].code == "M303"
@@ -303,7 +303,7 @@ def test_cut_repeats_are_shared_out_by_hand_and_left_to_the_reader_on_a_card() -
 def test_fewer_needles_than_a_repeat_are_warned_of_as_by_a_sheet() -> None:
     wide = "stitch wide over 8\n 1: T K7\n 2: K\n"
     (short,) = planned(text(" needles 6\n knit wide for 4 rows\n", wide))[1]
-    assert (short.code, short.severity, short.cure) == ("M306", "warning", "needles 10")
+    assert (short.code, short.severity, short.advice) == ("M306", "warning", "needles 10")
     assert short.text.startswith("`wide` is 8 needles wide, but only 4 needles stand between the edges")
     (cut,) = planned(text(" needles 11\n knit wide for 4 rows\n", wide))[1]
     assert "1 of them holds a part of a repeat, at the right." in cut.text
@@ -312,7 +312,7 @@ def test_fewer_needles_than_a_repeat_are_warned_of_as_by_a_sheet() -> None:
     # By its width: 6 needles lie 3 cm wide (20 to 10 cm), and the repeat is that of another stitch.
     piece = " width 3 cm in ripple\n knit ripple for 10 rows\n knit wide for 2 rows\n"
     (short,) = [m for m in planned(text(piece, RIPPLE + wide))[1] if m.code == "M306"]
-    assert short.cure == "needles 10   (in place of the `width`)"
+    assert short.advice == "needles 10   (in place of the `width`)"
 
 
 def test_a_piece_that_says_too_little() -> None:
@@ -333,7 +333,7 @@ def test_a_piece_that_says_too_little() -> None:
 
 
 @pytest.mark.parametrize(
-    ("piece", "why", "cure"),
+    ("piece", "why", "advice"),
     [
         ("width 20 cm\n knit ripple for 4 cm", "but the section names no yarn", "knit ripple for 4 cm in sand"),
         ("width 20 cm\n knit ripple for 1 row", "but the section names no yarn", "knit ripple for 1 row in sand"),
@@ -341,17 +341,17 @@ def test_a_piece_that_says_too_little() -> None:
         ("needles 20\n knit plain for 4 cm", "but the section names no yarn", "knit plain for 4 cm in sand"),
     ],
 )
-def test_a_gauge_that_is_known_in_another_yarn(piece: str, why: str, cure: str) -> None:
+def test_a_gauge_that_is_known_in_another_yarn(piece: str, why: str, advice: str) -> None:
     swatch = "gauge ripple 20 stitches 28 rows per 10 cm in sand\n"
     plan, messages = planned(f"{YARNS}{swatch}{RIPPLE}piece it\n {piece}\n")
     assert plan is None
     (message,) = [each for each in messages if each.code == "P402"]
     assert "its gauge is known only in `sand`" in message.text
-    assert why in message.text and cure in (message.cure or "")
+    assert why in message.text and advice in (message.advice or "")
     section = piece.splitlines()[-1].strip()
-    cured, _ = planned(f"{YARNS}{swatch}{RIPPLE}piece it\n {piece.replace(section, message.cure or '')}\n")
+    cured, _ = planned(f"{YARNS}{swatch}{RIPPLE}piece it\n {piece.replace(section, message.advice or '')}\n")
     assert cured is not None
-    assert next(iter(size_lines([cured], "cm"))).endswith(f", in {(message.cure or '').split()[1]}, knitted in sand.")
+    assert next(iter(size_lines([cured], "cm"))).endswith(f", in {(message.advice or '').split()[1]}, knitted in sand.")
 
 
 @pytest.mark.parametrize(

@@ -118,7 +118,7 @@ def test_a_reading_that_explains_the_picture_worse_than_another_lattice_names_bo
     (doubt,) = (message for message in traced.messages if "looks more like" in message.text)
     assert (traced.whole.width, traced.whole.height) == (2 * columns, 4 * rows)
     assert (doubt.code, doubt.severity) == ("T813", "warning")
-    assert f"{2 * columns} by {4 * rows}" in doubt.text and f"--cells {columns}x{rows}" in str(doubt.cure)
+    assert f"{2 * columns} by {4 * rows}" in doubt.text and f"--cells {columns}x{rows}" in str(doubt.advice)
 
 
 @pytest.mark.parametrize("mark", ["fill", "dot", "cross"])
@@ -135,4 +135,4 @@ def test_that_dark_knits_is_doubted_where_light_marks_stand_on_dark_cells() -> N
     screen = png(accuracy.Image.eval(drawn(case.rows, Style("cross", 24, tuck=(0, 0, 0))), lambda value: 255 - value))
     for key, severity in ((Key(dark=KNIT, light=TUCK), "warning"), (Key(dark=TUCK), "info")):
         (doubt,) = trace(screen, "screen.png", Ask(key=key, repeat="whole")).messages
-        assert (doubt.code, doubt.severity) == ("T812", severity) and "exchanges them" in str(doubt.cure)
+        assert (doubt.code, doubt.severity) == ("T812", severity) and "exchanges them" in str(doubt.advice)

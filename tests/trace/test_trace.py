@@ -53,7 +53,7 @@ def letters(seed: int, width: int, height: int) -> list[str]:
 def refused(data: bytes, ask: Ask | None = None) -> str:
     with pytest.raises(Refused) as error:
         trace(data, "chart.png", ask)
-    assert error.value.messages[0].cure
+    assert error.value.messages[0].advice
     return error.value.messages[0].code
 
 
@@ -195,7 +195,7 @@ def test_where_marks_are_asked_about_that_are_signs_of_ours_their_notation_is_na
     with pytest.raises(Refused) as error:
         trace(data, "screen.png", Ask(key=Key(dark=SLIP)))
     assert error.value.messages[0].code == "T807"
-    named = re.search(r"signs of stitchc chart, which --notation (\w+) reads", str(error.value.messages[0].cure))
+    named = re.search(r"signs of stitchc chart, which --notation (\w+) reads", str(error.value.messages[0].advice))
     assert named is not None and named[1] == notation
     ask = Ask(notation=named[1], repeat="whole")  # type: ignore[arg-type]
     assert trace(data, "screen.png", ask).whole.rows() == chart.rows()
@@ -243,7 +243,7 @@ def test_the_letters_to_begin_with_are_those_that_dark_says(dark: int | None, ty
     picture = png(drawn(letters(5, 12, 10), Style("fill", 20)))
     with pytest.raises(Refused) as error:
         trace(picture, "scan.png", Ask(key=Key(dark=dark)))
-    found = re.findall(r"--like (\d+),(\d+)=([KTS])", str(error.value.messages[0].cure))
+    found = re.findall(r"--like (\d+),(\d+)=([KTS])", str(error.value.messages[0].advice))
     assert "".join(letter for _, _, letter in found) == typed
     alike = tuple(((int(row), int(column)), "KTS".index(letter)) for row, column, letter in found)
     traced = trace(picture, "scan.png", Ask(key=Key(dark=dark, alike=alike), repeat="whole"))
@@ -252,13 +252,13 @@ def test_the_letters_to_begin_with_are_those_that_dark_says(dark: int | None, ty
 
 def test_where_no_such_signs_are_the_cure_leaves_what_was_said_of_the_marks() -> None:
     picture = png(drawn([row.replace("S", "T") for row in letters(5, 12, 10)], Style("fill", 20)))
-    for key, cure in (
+    for key, advice in (
         (Key(), "--notation marks --dark tuck tells the cells apart by their look."),
         (Key(dark=SLIP), "--notation marks tells the cells apart by their look."),
     ):
         with pytest.raises(Refused) as error:
             trace(picture, "scan.png", Ask(notation="squared", key=key))
-        assert error.value.messages[0].code == "T807" and error.value.messages[0].cure == cure
+        assert error.value.messages[0].code == "T807" and error.value.messages[0].advice == advice
 
 
 def test_pixel_art_is_read_pixel_by_pixel_and_reduced() -> None:
@@ -325,9 +325,9 @@ def negative(image: Image.Image) -> bytes:
     return png(ImageOps.invert(image.convert("RGB")))
 
 
-def typed_colours(cure: str | None) -> Key:
-    """What the options in a cure say, as whoever types them would have it."""
-    found = re.findall(r'--colour "#(..)(..)(..)=([KTS])"', str(cure))
+def typed_colours(advice: str | None) -> Key:
+    """What the options in a advice say, as whoever types them would have it."""
+    found = re.findall(r'--colour "#(..)(..)(..)=([KTS])"', str(advice))
     return Key(colours=tuple(((int(r, 16), int(g, 16), int(b, 16)), "KTS".index(letter)) for r, g, b, letter in found))
 
 
@@ -353,7 +353,7 @@ def test_of_light_marks_on_dark_cells_the_marked_ones_are_what_dark_says(mark: s
     assert f"#000000 knit, #ffffff {('knit', 'tuck', 'slip')[dark]}" in traced.how
     (clash,) = traced.messages
     assert (clash.code, clash.severity) == ("T812", "info") and "marks light" in clash.text
-    other = trace(screen, "screen.png", Ask(key=typed_colours(clash.cure), repeat="whole"))
+    other = trace(screen, "screen.png", Ask(key=typed_colours(clash.advice), repeat="whole"))
     assert other.whole.rows() == [row.translate(str.maketrans("KT", "KTS"[dark] + "K")) for row in rows]
     assert other.messages == ()
     if margin_px:
@@ -379,7 +379,7 @@ def test_of_light_squares_on_a_dark_page_dark_is_taken_at_its_word_with_a_warnin
     assert traced.whole.rows() == [row.translate(str.maketrans("KT", "KTS"[dark] + "K")) for row in rows]
     (clash,) = traced.messages
     assert (clash.code, clash.severity) == ("T812", "warning") and "page is dark" in clash.text
-    other = trace(screen, "screen.png", Ask(key=typed_colours(clash.cure), repeat="whole"))
+    other = trace(screen, "screen.png", Ask(key=typed_colours(clash.advice), repeat="whole"))
     assert other.whole.rows() == [row.replace("T", "KTS"[dark]) for row in rows] and other.messages == ()
 
 
@@ -566,7 +566,7 @@ def test_a_chart_cut_through_its_outermost_cells_is_refused_with_a_cure_that_wor
     with pytest.raises(Refused) as error:
         trace(png(image), "crop.png", Ask(key=Key(dark=TUCK)))
     message = error.value.messages[0]
-    assert message.code == "T803" and "cut through cells" in message.text and "--cells 6x6" in str(message.cure)
+    assert message.code == "T803" and "cut through cells" in message.text and "--cells 6x6" in str(message.advice)
     read = trace(png(image), "crop.png", Ask(key=Key(dark=TUCK), cells=(6, 6), repeat="whole"))
     assert read.whole.rows() == [row[1:-1] for row in rows[1:-1]]
 
@@ -638,7 +638,7 @@ def test_a_picture_with_ruled_lines_is_never_read_pixel_by_pixel() -> None:
     pen.ellipse((54, 54, 70, 70), fill="black")
     with pytest.raises(Refused) as error:
         trace(png(image), "lines.png")
-    assert error.value.messages[0].code == "T803" and "--grid pixels" in str(error.value.messages[0].cure)
+    assert error.value.messages[0].code == "T803" and "--grid pixels" in str(error.value.messages[0].advice)
     assert trace(png(image), "lines.png", Ask(grid="pixels")).whole.width == 300
 
 
@@ -684,7 +684,7 @@ def test_marks_of_others_are_read_but_called_a_guess_until_they_are_explained(ma
                 pen.line((left + x1, top + y1, left + x2, top + y2), fill="black", width=2)
     traced = trace(png(image), "scan.png", Ask(repeat="whole"))
     guess = [message for message in traced.messages if message.code == "T812"]
-    assert len(guess) == 1 and "guess" in guess[0].text and "--dark" in str(guess[0].cure)
+    assert len(guess) == 1 and "guess" in guess[0].text and "--dark" in str(guess[0].advice)
     alike = {
         (a, b) for mine, read in zip(rows, traced.whole.rows(), strict=True) for a, b in zip(mine, read, strict=True)
     }
@@ -708,8 +708,8 @@ def test_a_guess_that_can_not_be_knitted_is_called_so_and_a_better_one_named() -
     (guess,) = traced.messages
     assert (guess.code, guess.severity) == ("T812", "warning")
     assert "can't be knitted (a needle never knits and in a row no needle knits)" in guess.text
-    assert str(guess.cure).startswith("With --dark tuck or --dark slip it can be knitted.")
-    for dark in (TUCK, SLIP):  # what is said is not judged, and the cure gives a stitch
+    assert str(guess.advice).startswith("With --dark tuck or --dark slip it can be knitted.")
+    for dark in (TUCK, SLIP):  # what is said is not judged, and the advice gives a stitch
         better = trace(png(image), "scan.png", Ask(key=Key(dark=dark), repeat="whole"))
         assert better.messages == () and better.whole.rows() == [row.replace("T", "KTS"[dark]) for row in rows]
 
@@ -719,7 +719,7 @@ def test_a_guess_at_filled_squares_in_which_a_needle_never_knits_names_the_other
     picture = png(drawn(["KT" * 6, "TT" * 6] * 6, Style("fill", 24, tuck=(0, 0, 0))))
     (guess,) = trace(picture, "scan.png").messages
     assert "can't be knitted" in guess.text
-    assert str(guess.cure).startswith("With --dark knit it can be knitted.")
+    assert str(guess.advice).startswith("With --dark knit it can be knitted.")
     assert trace(picture, "scan.png", Ask(key=Key(dark=KNIT))).chart.rows() == ["TK", "KK"]
 
 
@@ -766,7 +766,7 @@ def test_marks_too_small_or_too_faint_are_not_passed_over_in_silence(side_px: in
     (remark,) = traced.messages
     assert (remark.code, remark.severity) == ("T812", "warning")
     assert f"in {len(marked)} of them, as in row 11, column 3, something is too small or too faint" in remark.text
-    assert "larger or with more contrast" in str(remark.cure)
+    assert "larger or with more contrast" in str(remark.advice)
 
 
 def test_filled_squares_are_never_taken_for_signs() -> None:
@@ -988,7 +988,7 @@ def test_a_smudged_cell_is_named_as_unsure_and_where_it_stands() -> None:
     image.paste((90, 90, 90), (x - 7, y - 7, x + 1, y + 8))
     named = [m for m in trace(png(image), "kelp.png", Ask(repeat="whole")).messages if m.code == "T806"]
     assert [message.text.split(" is read")[0] for message in named] == ["Row 7, column 5"]
-    assert f"Look at {x}," in (named[0].cure or "")
+    assert f"Look at {x}," in (named[0].advice or "")
 
 
 def test_rows_in_equal_pairs_are_not_made_one() -> None:

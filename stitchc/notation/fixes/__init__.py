@@ -43,7 +43,7 @@ def with_fixes(
     yarns: Collection[str],
     compile_again: Compile,
 ) -> list[Message]:
-    """The messages, those about a line that can be put right in one way with that line as cure and fix.
+    """The messages, those about a line that can be put right in one way with that line as advice and fix.
 
     file, lines: the top file. stitches, yarns: the names known in it. compile_again: reads a changed text.
     """
@@ -122,7 +122,7 @@ def _with_fix(message: Message, line: str, text: str) -> Message:
     begins = len(line) - len(line.lstrip())
     length = len(_code(line))
     assert message.span is not None
-    return message._replace(cure=text, fix=Fix(message.span.line, begins + 1, length, text))
+    return message._replace(advice=text, fix=Fix(message.span.line, begins + 1, length, text))
 
 
 def _replaced(messages: Sequence[Message], file: str, fixed: dict[int, Message]) -> list[Message]:
