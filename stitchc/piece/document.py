@@ -11,7 +11,7 @@ from functools import partial
 from itertools import accumulate
 
 from stitchc.bed import needle_name
-from stitchc.document import Block, ByHand, Document, Entry, Heading, Listing, Part, PassRow, Rows, Terms
+from stitchc.document import Block, ByHand, Document, Entry, Heading, Listing, Part, PassRow, Rows, Table, Terms
 from stitchc.english import number, several
 from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message
@@ -241,12 +241,21 @@ def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_r
     kept_from: int | None = None
     put_in = put_in_ahead(plan)
     under_way: tuple[Section, Callable[[int], list[Item]]] | None = None
+    shown: list[Table] = []
+
+    def once(entries: Sequence[Item]) -> list[Item]:
+        """Without the tables that stand further up."""
+        new = [entry for entry in entries if entry not in shown]
+        shown.extend(entry for entry in new if isinstance(entry, Table))
+        return new
+
     for item in plan.items:
         if row == after_row and kept_from is None:
             kept_from = len(items)
+            shown.clear()
             if isinstance(item, Pass) and under_way is not None and row:
                 section, tell = under_way
-                items += tell(row - section.from_row + 1)  # told again
+                items += once(tell(row - section.from_row + 1))  # told again
         if isinstance(item, Section):
             if items and not part and not row:  # after what is done first
                 items.append(ByHand(_counter_words(plan.piece.carriage)))
@@ -254,7 +263,7 @@ def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_r
             so_far = (in_reader, tension, units, after_row)
             tell = partial(_section_entries, plan, sizes, labels, item, part, parts, *so_far)
             under_way = (item, tell)
-            items += tell(0)
+            items += once(tell(0))
             tension = item.at or tension
             if not item.is_plain:
                 in_reader = item.stitch

@@ -9,6 +9,7 @@ from stitchc.document import Table
 from stitchc.leaflet.parts import swatch_parts
 from stitchc.leaflet.stitch_rows import row_words, stitch_rows
 from stitchc.piece.other_gauges import OFF, other_gauges
+from stitchc.piece.product import write_instructions
 
 
 @pytest.mark.parametrize(
@@ -108,3 +109,15 @@ def test_every_table_has_a_swatch_to_measure(knits: str, swatches: list[str]) ->
     tables = [block for block in parts["If your swatch differs"].blocks if isinstance(block, Table)]
     assert all(" measure" in table.head[2] for table in tables)
     assert heads == [f"Swatch of {each}:" for each in swatches]
+
+
+def test_what_a_card_selects_is_listed_once_and_again_where_the_rows_before_are_left_out() -> None:
+    text = "stitch tide\n    1: K T\n    2: K\npiece cuff\n    needles 24\n" + "    knit tide for 10 rows\n" * 3
+    pattern = compile_text(text + '    do "Cast off."\n').pattern
+    assert pattern is not None
+    for so_far in ((), ("tide 5 rows 2 cm",), ("tide 10 rows 4 cm", "tide 15 rows 6 cm")):
+        options = PieceOptions(so_far=so_far, form="text")
+        (_, document) = write_instructions(pattern, load_machine("card24-standard"), options).values[0]
+        assert document.rows is not None
+        tables = [entry for entry in document.rows.entries if isinstance(entry, Table)]
+        assert len(tables) == 1, so_far
