@@ -19,25 +19,20 @@ from stitchc.notation.faults import Faults
 from stitchc.notation.named_files import INCLUDE, PHOTO, content_of, place_below, real_path
 from stitchc.notation.reader import read_lines
 from stitchc.notation.tree import (
-    CarriageLine,
-    DoLine,
-    EdgeLine,
     GaugeLine,
     KnitLine,
     Line,
-    MakeLine,
-    NeedlesLine,
     Number,
+    NumberLine,
     OutLine,
     PhotoLine,
-    PieceLine,
     Placed,
     Row,
     StitchBuilt,
     StitchByRows,
-    Text,
     WidthLine,
     Word,
+    WordLine,
     YarnLine,
     composed,
 )
@@ -177,7 +172,7 @@ class Gathered:
                     self.faults.error("N101", f"This {kind} belongs to no stitch.", place, advice=advice)
                     orphans = True  # the rows below it are the same mistake
                 continue
-            if isinstance(line, MakeLine | WidthLine | NeedlesLine | EdgeLine | CarriageLine | DoLine | KnitLine):
+            if _in_a_piece(line):
                 if isinstance(inside, PieceLines):
                     inside.lines.append(line)
                 elif not orphans:
@@ -191,8 +186,8 @@ class Gathered:
                 self.define(inside, inside.name, depth)
             elif isinstance(line, StitchBuilt):
                 self.define(line, line.name, depth)
-            elif isinstance(line, PieceLine):
-                inside = PieceLines(line.name, spoilt=entry.number in wrong_lines)
+            elif isinstance(line, WordLine) and line.keyword == "piece":
+                inside = PieceLines(line.word, spoilt=entry.number in wrong_lines)
                 if depth == 0:
                     self.define_piece(inside)
             else:
@@ -216,17 +211,17 @@ class Gathered:
 
     def take_head(self, line: Line, file: str, chain: tuple[Path, ...], depth: int) -> None:
         """A line that belongs to no block; titles, notes and what a leaflet says count in the top file only."""
-        if isinstance(line, Text):
+        if isinstance(line, WordLine):
             if line.keyword == "include":
-                self.include(line.text, file, chain, depth)
+                self.include(line.word, file, chain, depth)
             elif depth == 0 and line.keyword in self.several:
-                self.several[line.keyword].append(line.text.text)
-            elif depth == 0 and (first := self.once.setdefault(line.keyword, line.text)) is not line.text:
+                self.several[line.keyword].append(line.word.text)
+            elif depth == 0 and (first := self.once.setdefault(line.keyword, line.word)) is not line.word:
                 given = _ONCE[line.keyword]
                 self.faults.error(
                     "N101",
                     f"The pattern already has a {given}.",
-                    line.text.span,
+                    line.word.span,
                     advice=f"Keep one `{line.keyword}` line.",
                     also=((first.span, f"the first {given}"),),
                 )
@@ -430,18 +425,19 @@ class Gathered:
         self.faults.error("N103", f"There is no stitch `{word.shown}`.", word.span, advice=advice)
 
 
+def _in_a_piece(line: Line) -> bool:
+    in_words = isinstance(line, WordLine) and line.keyword in ("needles", "carriage", "do")
+    return in_words or isinstance(line, NumberLine | WidthLine | KnitLine)
+
+
 def span_of(line: Line) -> Span:
     """Where a line of a piece says what it is about."""
     if isinstance(line, WidthLine):
         return line.widths[0].span
-    if isinstance(line, EdgeLine | MakeLine):
-        return line.number.span
-    if isinstance(line, CarriageLine):
-        return line.side.span
     if isinstance(line, KnitLine):
         return line.stitch.span
-    assert isinstance(line, DoLine | NeedlesLine)
-    return line.text.span
+    assert isinstance(line, NumberLine | WordLine)
+    return line.number.span if isinstance(line, NumberLine) else line.word.span
 
 
 def _begins_block(text: str) -> bool:

@@ -10,15 +10,12 @@ from stitchc.messages import Span
 from stitchc.notation.faults import Faults
 from stitchc.notation.gather import Gathered, PieceLines, span_of
 from stitchc.notation.tree import (
-    CarriageLine,
-    DoLine,
-    EdgeLine,
     GaugeLine,
     KnitLine,
-    MakeLine,
-    NeedlesLine,
+    NumberLine,
     WidthLine,
     Word,
+    WordLine,
 )
 from stitchc.notation.vocabulary import count_message
 from stitchc.pattern import MOST_SIZES, CarriageAt, Do, Knit, Piece, Side, Step, Swatch, Width
@@ -63,29 +60,29 @@ def piece(lines: PieceLines, gathered: Gathered) -> Piece | None:
     steps: list[Step] = []
     for line in lines.lines:
         span = span_of(line)
-        if isinstance(line, MakeLine):
-            _only_once("make", span, once, faults)
-            make = faults.counted(line.number, "A number of pieces", most=1000) or 1
+        if isinstance(line, NumberLine):
+            _only_once(line.keyword, span, once, faults)
+            if line.keyword == "make":
+                make = faults.counted(line.number, "A number of pieces", most=1000) or 1
+            else:
+                edge = faults.counted(line.number, "The number of edge needles", least=0, most=1000) or 0
         elif isinstance(line, WidthLine):
             _only_once(line.keyword, span, once, faults)
             width = _width(line, gathered)
             if line.keyword == "sizes":
                 sizes = _sizes(line, faults)
-        elif isinstance(line, NeedlesLine):
+        elif isinstance(line, WordLine) and line.keyword == "needles":
             _only_once("needles", span, once, faults)
-            needles, needles_span = _needles(line, faults), span
-        elif isinstance(line, EdgeLine):
-            _only_once("edge", span, once, faults)
-            edge = faults.counted(line.number, "The number of edge needles", least=0, most=1000) or 0
-        elif isinstance(line, CarriageLine):
-            side: Side = "left" if line.side.text.lower() == "left" else "right"
+            needles, needles_span = _needles(line.word, faults), span
+        elif isinstance(line, WordLine) and line.keyword == "carriage":
+            side: Side = "left" if line.word.text.lower() == "left" else "right"
             if any(isinstance(step, Knit) for step in steps) or "carriage" in once:
                 steps.append(CarriageAt(side, span))
             else:
                 once["carriage"] = span
                 carriage = side
-        elif isinstance(line, DoLine):
-            steps.append(Do(line.text.text, span))
+        elif isinstance(line, WordLine):
+            steps.append(Do(line.word.text, span))
         elif isinstance(line, KnitLine):
             knit = _knit(line, gathered)
             if knit is not None:
@@ -140,10 +137,10 @@ def _sizes(line: WidthLine, faults: Faults) -> tuple[tuple[str, float], ...]:
     return tuple((name, mm) for mm, name in sizes.items())
 
 
-def _needles(line: NeedlesLine, faults: Faults) -> Needles | None:
-    text = line.text.text
+def _needles(word: Word, faults: Faults) -> Needles | None:
+    text = word.text
     if text.lstrip("-").isdigit():
-        problem = count_message(text, line.text.span, subject="The number of needles", most=100_000)
+        problem = count_message(text, word.span, subject="The number of needles", most=100_000)
         if problem:
             faults.add(problem)
             return None
@@ -152,7 +149,7 @@ def _needles(line: NeedlesLine, faults: Faults) -> Needles | None:
     except ValueError as error:
         reason = str(error)
         sentence = f"{reason[:1].upper()}{reason[1:]}."
-        faults.error("N115", sentence, line.text.span, advice=_other_way_round(text) or "as in L40-R39")
+        faults.error("N115", sentence, word.span, advice=_other_way_round(text) or "as in L40-R39")
         return None
 
 

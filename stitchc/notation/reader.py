@@ -21,9 +21,6 @@ from lark.exceptions import UnexpectedInput
 from stitchc.messages import Message, Span
 from stitchc.notation.grammar import load_parser
 from stitchc.notation.tree import (
-    CarriageLine,
-    DoLine,
-    EdgeLine,
     Expression,
     Form,
     Formed,
@@ -31,23 +28,20 @@ from stitchc.notation.tree import (
     Joined,
     KnitLine,
     Length,
-    Line,
-    MakeLine,
     Named,
-    NeedlesLine,
     Number,
+    NumberLine,
     OutLine,
     PhotoLine,
-    PieceLine,
     Placed,
     PlainPart,
     Range,
     Row,
     StitchBuilt,
     StitchByRows,
-    Text,
     WidthLine,
     Word,
+    WordLine,
     YarnLine,
 )
 from stitchc.notation.vocabulary import DEEPEST, KEYWORDS, QUOTED, unquoted
@@ -157,14 +151,45 @@ def _parser() -> lark.Lark:
 # -- from tokens to lines ---------------------------------------------------------------------------------------
 
 
-def _text_line(keyword: str) -> Callable[[_Builder, list[Any]], Placed]:
-    """The method for a line that is a keyword and a quoted text."""
+def _word_line(keyword: str) -> Callable[[_Builder, list[Any]], Placed]:
+    """The method for a line that is a keyword and one word or text."""
 
-    def text_line(builder: _Builder, children: list[Any]) -> Placed:
-        text = builder.quoted(children[0])
-        return Placed(Text(keyword, text), text.span.line)
+    def word_line(builder: _Builder, children: list[Any]) -> Placed:
+        word = builder.word(children[0])
+        return Placed(WordLine(keyword, word), word.span.line)
 
-    return text_line
+    return word_line
+
+
+def _number_line(keyword: str) -> Callable[[_Builder, list[Any]], Placed]:
+    """The method for a line that is a keyword and a number."""
+
+    def number_line(builder: _Builder, children: list[Any]) -> Placed:
+        number = builder.number(children[0])
+        return Placed(NumberLine(keyword, number), number.span.line)
+
+    return number_line
+
+
+def _word_of(key: str) -> Callable[[_Builder, list[Any]], tuple[str, Any]]:
+    """The method for what a line says besides in a word or text."""
+    return lambda builder, children: (key, builder.word(children[0]))
+
+
+def _number_of(key: str) -> Callable[[_Builder, list[Any]], tuple[str, Any]]:
+    """The method for what a line says besides in a number."""
+    return lambda builder, children: (key, builder.number(children[0]))
+
+
+def _form(kind: str) -> Callable[[_Builder, list[Any]], Form]:
+    """The method for a form that has a count, or nothing."""
+
+    def form(builder: _Builder, children: list[Any]) -> Form:
+        if not children:
+            return Form(kind, Span(builder.file, 0))
+        return Form(kind, builder.span(children[0]), builder.number(children[1]))
+
+    return form
 
 
 class _Builder(lark.Transformer[Any, Any]):
@@ -185,13 +210,13 @@ class _Builder(lark.Transformer[Any, Any]):
         return Span(self.file, (token.line or 1) + self.lines_before, token.column or 1, len(token))
 
     def word(self, token: lark.Token) -> Word:
+        """A word, or a text without its quotation marks."""
+        if token.type == "TEXT":
+            return Word(unquoted(token), self.span(token))
         text = str(token)
         if token.type == "NAME" and (text.lower() in KEYWORDS or not text.isascii()):
             _refuse_odd_name(text, token.column or 1)
         return Word(text, self.span(token))
-
-    def quoted(self, token: lark.Token) -> Word:
-        return Word(unquoted(token), self.span(token))
 
     def number(self, token: lark.Token) -> Number:
         return Number(_whole(token) if token.type == "INT" else float(token[:40]), self.span(token))
@@ -201,27 +226,18 @@ class _Builder(lark.Transformer[Any, Any]):
     def start(self, children: list[Any]) -> list[Placed]:
         return [child for child in children if child is not None]
 
-    def _placed(self, line: Line, span: Span) -> Placed:
-        return Placed(line, span.line)
-
     pattern, note, include, by, difficulty, notion = map(
-        _text_line, ("pattern", "note", "include", "by", "difficulty", "notion")
+        _word_line, ("pattern", "note", "include", "by", "difficulty", "notion")
     )
+    piece, needles, carriage, do = map(_word_line, ("piece", "needles", "carriage", "do"))
+    make, edge = map(_number_line, ("make", "edge"))
+    yarn_colour, yarn_weight, knit_in, knit_at = map(_word_of, ("colour", "weight", "in", "at"))
+    yarn_tex, stitches_counted, rows_counted = map(_number_of, ("tex", "stitches", "rows"))
+    across, up, mirrored, reversed = map(_form, ("across", "up", "mirrored", "reversed"))
 
     def photo(self, children: list[Any]) -> Placed:
-        file, shows = map(self.quoted, children)
-        return self._placed(PhotoLine(file, shows), file.span)
-
-    def yarn_colour(self, children: list[Any]) -> tuple[str, Any]:
-        token = children[0]
-        return "colour", self.quoted(token) if token.type == "TEXT" else self.word(token)
-
-    def yarn_tex(self, children: list[Any]) -> tuple[str, Any]:
-        return "tex", self.number(children[0])
-
-    def yarn_weight(self, children: list[Any]) -> tuple[str, Any]:
-        token = children[0]
-        return "weight", self.quoted(token) if token.type == "TEXT" else self.word(token)
+        file, shows = map(self.word, children)
+        return Placed(PhotoLine(file, shows), file.span.line)
 
     def yarn_ball(self, children: list[Any]) -> tuple[str, Any]:
         return "ball", tuple(map(self.number, children))
@@ -242,16 +258,16 @@ class _Builder(lark.Transformer[Any, Any]):
                 )
             given[key] = value
         word = self.word(name)
-        text = self.quoted(description).text if description is not None else ""
+        text = self.word(description).text if description is not None else ""
         facts_in_order = (given.get(key) for key in ("colour", "tex", "weight", "ball"))
-        return self._placed(YarnLine(word, text, *facts_in_order), word.span)
+        return Placed(YarnLine(word, text, *facts_in_order), word.span.line)
 
     # stitches
 
     def stitch_by_rows(self, children: list[Any]) -> Placed:
         name = self.word(children[0])
         over = self.number(children[1]) if children[1] is not None else None
-        return self._placed(StitchByRows(name, over), name.span)
+        return Placed(StitchByRows(name, over), name.span.line)
 
     def numbers_to(self, children: list[Any]) -> tuple[int, int, int, int]:
         first, last = children
@@ -265,7 +281,7 @@ class _Builder(lark.Transformer[Any, Any]):
         word, flat = self.span(children[0]), iter(children[1])
         four = zip(flat, flat, flat, flat, strict=True)
         line = OutLine(tuple(Range(first, last, Span(word.file, word.line, *place)) for first, last, *place in four))
-        return self._placed(line, word)
+        return Placed(line, word.line)
 
     def row(self, children: list[Any]) -> Placed:
         numbers, yarn, cells = children
@@ -304,22 +320,10 @@ class _Builder(lark.Transformer[Any, Any]):
     def then(self, children: list[Any]) -> Expression:
         return self._joined("then", children)
 
-    def across(self, children: list[Any]) -> Form:
-        return Form("across", self.span(children[0]), self.number(children[1]))
-
-    def up(self, children: list[Any]) -> Form:
-        return Form("up", self.span(children[0]), self.number(children[1]))
-
     def shifted(self, children: list[Any]) -> Form:
         word, count, side = children
         leftward = side is not None and side.type == "LEFT"
         return Form("shifted", self.span(word), self.number(count), leftward)
-
-    def mirrored(self, children: list[Any]) -> Form:
-        return Form("mirrored", Span(self.file, 0))
-
-    def reversed(self, children: list[Any]) -> Form:
-        return Form("reversed", Span(self.file, 0))
 
     def swap(self, children: list[Any]) -> tuple[Word, Word]:
         return self.word(children[0]), self.word(children[1])
@@ -330,15 +334,9 @@ class _Builder(lark.Transformer[Any, Any]):
     def stitch_built(self, children: list[Any]) -> Placed:
         name = self.word(children[0])
         expression = children[1]
-        return self._placed(StitchBuilt(name, expression, _depth(expression) > DEEPEST), name.span)
+        return Placed(StitchBuilt(name, expression, _depth(expression) > DEEPEST), name.span.line)
 
     # gauges and pieces
-
-    def stitches_counted(self, children: list[Any]) -> tuple[str, Number]:
-        return "stitches", self.number(children[0])
-
-    def rows_counted(self, children: list[Any]) -> tuple[str, Number]:
-        return "rows", self.number(children[0])
 
     def length(self, children: list[Any]) -> Length:
         return self._length(*children)
@@ -358,15 +356,7 @@ class _Builder(lark.Transformer[Any, Any]):
         word = self.word(stitch)
         line = GaugeLine(word, given.get("stitches"), given.get("rows"), per, again)
         of_yarn = self.word(yarn) if yarn is not None else None
-        return self._placed(line._replace(yarn=of_yarn, sure=sure is not None), word.span)
-
-    def piece(self, children: list[Any]) -> Placed:
-        name = self.word(children[0])
-        return self._placed(PieceLine(name), name.span)
-
-    def make(self, children: list[Any]) -> Placed:
-        number = self.number(children[0])
-        return self._placed(MakeLine(number), number.span)
+        return Placed(line._replace(yarn=of_yarn, sure=sure is not None), word.span.line)
 
     def width(self, children: list[Any]) -> Placed:
         length, plus, stitch = children
@@ -379,35 +369,13 @@ class _Builder(lark.Transformer[Any, Any]):
 
     def _widths(self, lengths: tuple[Length, ...], plus: Any, stitch: Any, keyword: str, unit: str) -> Placed:
         line = WidthLine(lengths, plus, self.word(stitch) if stitch is not None else None, keyword, unit)
-        return self._placed(line, lengths[0].span)
-
-    def needles(self, children: list[Any]) -> Placed:
-        word = self.word(children[0])
-        return self._placed(NeedlesLine(word), word.span)
-
-    def edge(self, children: list[Any]) -> Placed:
-        number = self.number(children[0])
-        return self._placed(EdgeLine(number), number.span)
-
-    def carriage(self, children: list[Any]) -> Placed:
-        word = self.word(children[0])
-        return self._placed(CarriageLine(word), word.span)
-
-    def do(self, children: list[Any]) -> Placed:
-        word = self.quoted(children[0])
-        return self._placed(DoLine(word), word.span)
+        return Placed(line, lengths[0].span.line)
 
     def rows(self, children: list[Any]) -> Number:
         return self.number(children[0])
 
     def exactly(self, children: list[Any]) -> tuple[str, Any]:
         return "exactly", None
-
-    def knit_in(self, children: list[Any]) -> tuple[str, Any]:
-        return "in", self.word(children[0])
-
-    def knit_at(self, children: list[Any]) -> tuple[str, Any]:
-        return "at", self.quoted(children[0])
 
     def knit(self, children: list[Any]) -> Placed:
         stitch, amount, *facts = children
@@ -420,7 +388,7 @@ class _Builder(lark.Transformer[Any, Any]):
         word = self.word(stitch)
         rows, length = (None, amount) if isinstance(amount, Length) else (amount, None)
         line = KnitLine(word, rows, length, "exactly" in given, given.get("in"), given.get("at"), again)
-        return self._placed(line, word.span)
+        return Placed(line, word.span.line)
 
 
 def _whole(token: lark.Token) -> int:

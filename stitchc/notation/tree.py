@@ -64,11 +64,18 @@ class Range(NamedTuple):
         return f"{self.first}-{self.last}" if self.last > self.first else f"{self.first}"
 
 
-class Text(NamedTuple):
-    """A line of the head that is a keyword (`pattern`, `note`, `include`, `by`, …) and its quoted text."""
+class WordLine(NamedTuple):
+    """A keyword and one word or text: `pattern "…"`, `note "…"`, `piece NAME`, `carriage left`, `needles L40-R39`, …"""
 
     keyword: str
-    text: Word
+    word: Word
+
+
+class NumberLine(NamedTuple):
+    """`make N` or `edge N`."""
+
+    keyword: str
+    number: Number
 
 
 class YarnLine(NamedTuple):
@@ -210,18 +217,6 @@ class GaugeLine(NamedTuple):
     sure: bool = False
 
 
-class PieceLine(NamedTuple):
-    """`piece NAME`, whose lines follow."""
-
-    name: Word
-
-
-class MakeLine(NamedTuple):
-    """`make N`."""
-
-    number: Number
-
-
 class WidthLine(NamedTuple):
     """`width LENGTH [plus LENGTH] [in STITCH]`, or `sizes` with several lengths; unit: as they are written."""
 
@@ -230,30 +225,6 @@ class WidthLine(NamedTuple):
     stitch: Word | None
     keyword: str
     unit: str
-
-
-class NeedlesLine(NamedTuple):
-    """`needles 96` or `needles L40-R39`."""
-
-    text: Word
-
-
-class EdgeLine(NamedTuple):
-    """`edge N`."""
-
-    number: Number
-
-
-class CarriageLine(NamedTuple):
-    """`carriage left` or `carriage right`."""
-
-    side: Word
-
-
-class DoLine(NamedTuple):
-    """`do "…"`."""
-
-    text: Word
 
 
 class KnitLine(NamedTuple):
@@ -270,7 +241,8 @@ class KnitLine(NamedTuple):
 
 
 Line = (
-    Text
+    WordLine
+    | NumberLine
     | YarnLine
     | StitchByRows
     | Row
@@ -278,13 +250,7 @@ Line = (
     | StitchBuilt
     | GaugeLine
     | PhotoLine
-    | PieceLine
-    | MakeLine
     | WidthLine
-    | NeedlesLine
-    | EdgeLine
-    | CarriageLine
-    | DoLine
     | KnitLine
 )
 
