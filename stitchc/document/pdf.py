@@ -605,6 +605,9 @@ _WAY: Final = 23 * mm
 _BOX_COLUMN: Final = 9 * mm
 _BESIDE: Final = (2, 3, 4, 6, 8)
 """Boxes that stand in one line beside the words of a row; under them there is room for more."""
+_MOST_BESIDE: Final = 36
+"""Times through a repeat up to which there may be a column of boxes beside its words."""
+_MOST_PIECES: Final = 8
 _WORTH: Final = 0.9
 """Height that it must save, as against boxes under the words."""
 
@@ -642,6 +645,14 @@ class _Repeat:
     def count(self) -> int:
         pieces, over = divmod(self.repeated.times, self.step)
         return max(1, pieces + (over > 1))  # a repeat alone is none
+
+    def fill(self, height: float) -> None:
+        """Pieces of a page each where it takes many: no better way to divide it is worth looking for."""
+        least = self.step
+        if self.count > _MOST_PIECES:
+            while self._part(0, 1, _TICKS[0]).wrap(self.width, 1e6)[1] <= height:
+                self.step += least
+            self.step = max(least, self.step - least)
 
     def cost(self, at: int) -> float:
         return _SPLIT
@@ -686,13 +697,15 @@ class _Repeat:
         times = (self.repeated.times if stop is None else stop) - start
         here = replace(self.repeated, lines=lines, times=times, rest=self.repeated.rest if ends else 0)
         head = self._head(here, first > 0)
-        return _lowest(
-            lambda beside: _Stacked(
+
+        def make(beside: int) -> Flowable:
+            return _Stacked(
                 [head, *(_line(self.rows, line, self.every_row, self.width, beside, side) for line in lines)]
-            ),
-            self.width,
-            _WORTH if side > _TICKS[-1] else 1,
-        )
+            )
+
+        if times > _MOST_BESIDE:
+            return make(0)
+        return _lowest(make, self.width, _WORTH if side > _TICKS[-1] else 1)
 
 
 def _lowest(make: Callable[[int], Flowable], width: float, worth: float = _WORTH) -> Flowable:
@@ -738,6 +751,7 @@ def _rows(rows: Rows, every_row: bool, width: float, height: float, level: int) 
     for item in folded:
         if isinstance(item, Repeated):
             repeat = _Repeat(rows, item, every_row, width)
+            repeat.fill(height)
             fits = repeat.height(0, 1, len(_TICKS) - 1) <= height
             yield repeat if fits else repeat.in_lines()
             continue
@@ -753,7 +767,8 @@ def _rows(rows: Rows, every_row: bool, width: float, height: float, level: int) 
                 yield from _table(entry, width)
             case PassRow():
                 made = functools.partial(_line, rows, item, every_row, width)
-                yield _set(_lowest(made, width), width)
+                alone = item.times == (range(item.index, item.index + 1),)
+                yield _set(made() if alone else _lowest(made, width), width)
 
 
 def _row(rows: Rows, index: int) -> int:
