@@ -20,6 +20,7 @@ from stitchc.messages import Message, Refused
 from stitchc.options import BitmapOptions, PictureOptions, SwatchOptions
 from stitchc.picture import draw_fabric
 from stitchc.piece.other_gauges import fabrics_asked, other_gauges, stitch_of
+from stitchc.sheet.instructions import reader_name
 from stitchc.swatch.plan import EDGE
 from stitchc.swatch.product import FINISHING, plan_swatch, swatch_steps
 
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from stitchc.machines import Machine
     from stitchc.options import LeafletOptions, Units
     from stitchc.pattern import Pattern, Stitch
-    from stitchc.piece.plan import Plan, Section
+    from stitchc.piece.plan import Plan
     from stitchc.product import Progress
 
 _FABRIC_PX: Final = 640
@@ -204,12 +205,10 @@ def _reason(each: NoWay) -> str:
 def reader_part(machine: Machine, plans: Sequence[Plan]) -> Iterator[Part]:
     """What to do with a reader of other habits than the instructions and the card suppose (from memory). plans: of the
     pieces."""
-    if machine.reader == "none" or machine.origin != "shipped" or not any(s.chart.held.any() for s in _parts_of(plans)):
+    if machine.reader == "none" or machine.origin != "shipped" or not read_by_machine(plans[0].pattern):
         return
     is_card = machine.reader == "card"
-    reader, put_in = (
-        ("card", "put in the card and lock it at row 1") if is_card else ("picture", "set the picture to row 1")
-    )
+    put_in = "put in the card and lock it at row 1" if is_card else "set the picture to row 1"
     seen = machine.card.seen_above_read if machine.card is not None else 0
     below = f"reads {seen} rows below eye level, " if is_card else ""
     lines = [
@@ -234,14 +233,10 @@ def reader_part(machine: Machine, plans: Sequence[Plan]) -> Iterator[Part]:
         (
             f"The instructions suppose a reader that {below}selects the needles in the pass that knits them and does "
             f"not exchange left and right. Yours shows it in the first rows: compare the needles with the list of what "
-            f"the {reader} selects.",
+            f"the {reader_name(machine)} selects.",
             Listing(tuple(lines)),
         ),
     )
-
-
-def _parts_of(plans: Sequence[Plan]) -> Iterator[Section]:
-    return (section for plan in plans for section in plan.sections)
 
 
 def bitmap_part(pattern: Pattern, machine: Machine, options: LeafletOptions, to_take: bool) -> Iterator[Part]:
