@@ -2,13 +2,14 @@
 
 The shapes differ without colour: a short line (in work); a long line with a triangle pointing down (to bring out) or a
 square (out already), filled where the needle tucks, and with a cross-over or a diamond, open, where it slips; a short
-line under an open triangle pointing up (to push back) or down (to bring forward); and no line, but an open triangle
-pointing up (to push right back), an open square (right back) or a dash (out of work) at the bed's edge.
+line under an open triangle pointing up (to push back), down (to bring forward) or to the side (its stitch to be moved
+there); and no line, but an open triangle pointing up (to push right back), an open square (right back) or a dash (out of
+work) at the bed's edge.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import Needles, needle_name
@@ -48,8 +49,19 @@ def marks(needles: Needles, passed: Pass) -> str:
     letters |= dict.fromkeys(passed.push_back, "p") | dict.fromkeys(passed.bring_to_work, "w")
     letters |= {needle: {"h": "z", "o": "s"}[letters[needle]] for needle in passed.slipped}
     letters |= dict.fromkeys(passed.rest, "r") | dict.fromkeys(passed.push_right_back, "b")
-    letters |= {n: "w" for n in passed.taken_back if n in passed.bare or n not in letters}
+    return _in_order(needles, letters | dict.fromkeys(passed.empty, "-"))
+
+
+def ladder_marks(needles: Needles, passed: Pass, out: Iterable[int], rest: Iterable[int]) -> str:
+    """The same while needles go out of work, or come back, ahead of a pass: "<" and ">" for those whose stitch is moved
+    to that side. out, rest: needles that stand out, or right back, all the while."""
+    letters = dict.fromkeys(out, "h") | dict.fromkeys(rest, "r") | dict.fromkeys(passed.taken_back, "w")
     letters |= dict.fromkeys(passed.empty, "-")
+    letters |= dict.fromkeys(passed.moved_left, "<") | dict.fromkeys(passed.moved_right, ">")
+    return _in_order(needles, letters)
+
+
+def _in_order(needles: Needles, letters: Mapping[int, str]) -> str:
     return "".join(letters.get(position, ".") for position in range(needles.first, needles.last + 1))
 
 
@@ -91,6 +103,8 @@ _SIGNS: Final[dict[str, tuple[int, str, tuple[tuple[float, float], ...]]]] = {
     "z": (22, "open", ((0, 21), (4.5, 27), (0, 33), (-4.5, 27))),
     "p": (9, "open", ((-4, 32), (4, 32), (0, 21))),
     "w": (9, "open", ((-4, 13), (4, 13), (0, 24))),
+    "<": (9, "open", ((4, 12), (4, 22), (-4, 17))),
+    ">": (9, "open", ((-4, 12), (-4, 22), (4, 17))),
     "b": (0, "open", ((-4, 13), (4, 13), (0, 2))),
     "r": (0, "open", ((-3.5, 2), (3.5, 2), (3.5, 9), (-3.5, 9))),
     "-": (0, "open", ((-3, 5), (3, 5))),
@@ -153,6 +167,8 @@ def _labels(first: int, count: int, at: int, edge: int) -> list[Label]:
     return labels
 
 
+_LADDERS: Final = {"<": "stitch to left", ">": "stitch to right", "w": "bring forward", "-": "out of work"}
+
 _NAMES: Final = {
     True: {
         "o": "bring out",
@@ -160,12 +176,11 @@ _NAMES: Final = {
         "s": "bring out, slip",
         "z": "held, slip",
         "p": "push back",
-        "w": "bring forward",
         "b": "push right back",
         "r": "right back",
-        "-": "out of work",
+        **_LADDERS,
     },
-    False: {"h": "tucks", "z": "slips", "w": "bring forward", "-": "out of work"},
+    False: {"h": "tucks", "z": "slips", **_LADDERS},
 }
 """What each mark means on a bed whose needles hands move, and on one whose reader does."""
 

@@ -194,7 +194,7 @@ def _key(document: Document, chosen: str) -> str:
 
 
 def _legend(rows: Rows | None) -> Drawing | None:
-    used = "".join({row.bed for row in rows.passes()}) if rows is not None else ""
+    used = "".join({bed for row in rows.passes() for bed in row.beds}) if rows is not None else ""
     return legend(used, rows.by_hand) if rows is not None and used else None
 
 
@@ -207,14 +207,14 @@ class _Table:
         number_of: dict[str, int] = {}
         self.lines: list[dict[str, Any]] = []
         for entry in rows.entries:
-            strip, again = None, False
-            if isinstance(entry, PassRow) and entry.bed:
-                again = entry.bed in number_of
+            shown = []
+            for bed in entry.beds if isinstance(entry, PassRow) else ():
+                again = bed in number_of
                 if not again:
-                    number_of[entry.bed] = len(self.strips)
-                    self.strips.append(draw(rows.needles, entry.bed))
-                strip = number_of[entry.bed]
-            self.lines.append({"kind": _ENTRIES[type(entry)], "entry": entry, "strip": strip, "again": again, **_ALONE})
+                    number_of[bed] = len(self.strips)
+                    self.strips.append(draw(rows.needles, bed))
+                shown.append({"at": number_of[bed], "again": again, "first": bed is entry.bed_first})
+            self.lines.append({"kind": _ENTRIES[type(entry)], "entry": entry, "strips": shown, **_ALONE})
         self.screen = [line for line in self.lines if line["kind"] != "table"]
         self.paper = self._paper()
 
@@ -242,7 +242,7 @@ class _Table:
                 ticks = [[self._row(index) for index in once] for once in line.times]
                 shown |= {"ticks": ticks, "few": sum(map(len, ticks)) <= _BOXES_BESIDE}
             if len(line.times[0]) > 1:
-                shown |= {"to_and_fro": True, "strip": None}
+                shown |= {"to_and_fro": True, "strips": []}
         return shown
 
     def _block(self, block: Repeated) -> dict[str, Any]:

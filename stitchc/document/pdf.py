@@ -374,7 +374,7 @@ def _chapter(document: Document, every_row: bool, room: tuple[float, float], dep
         label, value = _style(10, True, 0.01), _style(10)
         rows = _tagged([[_paragraph(name, label), _paragraph(text, value)] for name, text in document.facts])
         yield _grid(rows, [24 * mm, width - 24 * mm], _PLAIN, after=2 * mm, keeps=True, fewest=2)
-    has_legend = document.rows is not None and any(row.bed for row in document.rows.passes())
+    has_legend = document.rows is not None and any(row.beds for row in document.rows.passes())
     for part in document.parts:
         if part.boxed:
             head = _paragraph(part.heading, _style(12, True, 0.01))
@@ -737,7 +737,7 @@ class _Stacked(Flowable):  # type: ignore[misc]
 
 
 def _rows(rows: Rows, every_row: bool, width: float, height: float, level: int) -> _Story:
-    if used := "".join({row.bed for row in rows.passes()}):
+    if used := "".join({bed for row in rows.passes() for bed in row.beds}):
         yield from _block(legend(used, rows.by_hand), width)
     if rows.before:
         yield _heading(f"Before row {rows.first_row}", 13, level, width, is_listed=False)
@@ -793,8 +793,8 @@ def _line(rows: Rows, line: Line, every_row: bool, width: float, beside: int = 0
     words: list[Flowable] = [
         _paragraph(" ".join(step.text for step in steps_of(entry, every_row)), _style(11, after=0))
     ]
-    if entry.bed and not to_and_fro:
-        strip = draw(rows.needles, entry.bed)
+    for bed in () if to_and_fro else entry.beds:
+        strip = draw(rows.needles, bed)
         strip = replace(strip, mm_per_unit=strip.mm_per_unit * (0.5 + 0.5 * side / _TICKS[0]))
         words += [Spacer(0, 1.5 * mm), _Shapes(strip, room - 4 * mm)]
     shown = _paragraph(number, _style(14 if len(number) <= 5 else 12, True, 0.01))

@@ -163,8 +163,8 @@ class PassRow:
     """One pass of the carriage with what is done before it, in order.
 
     row: what the row counter shows after it. direction: "right to left" or "left to right". bed: a letter for each
-    needle in work, left to right (see `bed_strip`), empty where there is nothing to show. yarn: by name. moves: needles
-    moved by hand. held: needles that are out during the pass. state: how everything stands before this row, each thing
+    needle in work, left to right (see `bed_strip`), empty where there is nothing to show; bed_first: the same for its
+    "ladder" steps, which are done before the others. yarn: by name. moves: needles moved by hand. held: needles that are out during the pass. state: how everything stands before this row, each thing
     in a few words; state_then: once its "ladder" and "cross" steps are done, empty where it has none.
     """
 
@@ -172,6 +172,7 @@ class PassRow:
     direction: str
     steps: tuple[Step, ...]
     bed: str = ""
+    bed_first: str = ""
     yarn: str | None = None
     moves: int = 0
     held: int = 0
@@ -184,10 +185,15 @@ class PassRow:
         return " ".join(step.text for step in self.steps)
 
     @property
+    def beds(self) -> tuple[str, ...]:
+        """The beds that have anything to show, in the order of the steps."""
+        return tuple(bed for bed in (self.bed_first, self.bed) if bed)
+
+    @property
     def sign(self) -> Hashable:
         """What makes two rows the same to do; a yarn is described the first time alone."""
         steps = tuple(step.kind if step.kind == "yarn" else step.text for step in self.steps)
-        return (self.direction, self.bed, self.yarn, steps)
+        return (self.direction, self.beds, self.yarn, steps)
 
     @property
     def is_idle(self) -> bool:

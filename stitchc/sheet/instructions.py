@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from stitchc.bed import needle_name
 from stitchc.document import ByHand, Entry, Heading, PassRow, Step, Table
-from stitchc.document.bed_strip import marks
+from stitchc.document.bed_strip import ladder_marks, marks
 from stitchc.english import count_of, number, ranges, several
 from stitchc.passes import Direction, LeverChange, Pass, lever_changes, moved_by_hand, other_way
 from stitchc.sheet.needle_words import name_needles
@@ -161,6 +161,8 @@ class _Writer:
             self.empty = first.empty  # those of the cast-on, before the first row
         state = self._state(first, first.comes_from)
         ladders = self._ladders(sizes)
+        alone = len(sizes) == 1
+        strip_first = ladder_marks(self.beds[0], first, self.out[0], self.rest[0]) if alone and ladders else ""
         self.empty = first.empty
         steps = [*ladders, *(Step("cross", words) for words in self._crossing(sizes))]
         then = self._state(first, first.start_side) if steps else ()
@@ -180,7 +182,8 @@ class _Writer:
             first.row,
             first.direction,
             tuple(steps),
-            self._bed(first) if len(sizes) == 1 else "",
+            self._bed(first) if alone else "",
+            strip_first,
             first.yarn,
             first.moves,
             len(first.held),
@@ -270,9 +273,9 @@ class _Writer:
 
     def _bed(self, passed: Pass) -> str:
         """The marks of the strip; made once for rows that share their needles, as those of a repeat do."""
-        if not passed.held and not passed.moves:
+        if not passed.held and not any(_moved(passed)):
             return ""
-        key = (id(passed.held), id(passed.empty), id(passed.taken_back), *map(id, _moved(passed)))
+        key = (id(passed.held), id(passed.empty), *map(id, _moved(passed)))
         if key not in self.strips:
             self.kept.append(passed)
             self.strips[key] = marks(self.beds[0], passed)
@@ -289,13 +292,14 @@ def _ladder_steps(sizes: tuple[Pass, ...]) -> Iterator[Step]:
         step = -1 if side == "left" else 1
         beside = not any(n + step in passed.empty for passed, ns in zip(sizes, needles, strict=True) for n in ns)
         to = f"the {side} neighbour" if beside else f"the next needle in work on their {side}"
-        yield from _move("ladder", f"Move the stitches of {{}} to {to}.", needles)
+        # One by one with a transfer tool: no comb moves stitches.
+        yield from _move("ladder", f"Move the stitches of {{}} to {to}.", needles, comb=False)
     if moves:
         yield Step("ladder", "Push the empty needles to non-working position.")
-        yield from _move("ladder", f"On {{}} {bar}", [each.bare for each in sizes])
+        yield from _move("ladder", f"On {{}} {bar}", [each.bare for each in sizes], comb=False)
     not_held = [each.not_held for each in sizes]
     has, they = ("has", "it knits") if max(map(len, not_held)) == 1 else ("have", "they knit")
-    yield from _move("ladder", f"{{}} {has} no stitch to hold yet: {they} in this row.", not_held)
+    yield from _move("ladder", f"{{}} {has} no stitch to hold yet: {they} in this row.", not_held, comb=False)
 
 
 def _moved(passed: Pass) -> tuple[tuple[int, ...], ...]:
@@ -360,14 +364,15 @@ def _move(
     needles: Sequence[tuple[int, ...]],
     standing: Sequence[tuple[int, ...]] = (),
     all_of_them: str = "all the held needles",
+    comb: bool = True,
 ) -> Iterator[Step]:
-    """Needles to move, with a comb where one can; nothing where there are none."""
+    """Needles to move, with the comb that can push them; nothing where there are none."""
     if not any(needles):
         return
     named = name_needles(*needles, held=standing, all_of_them=all_of_them) if all(needles) else None
     if named is None:
         raise _Unlike
-    yield Step(kind, words.format(named))
+    yield Step(kind, words.format(named if comb else named.counted()))
 
 
 def _left(sizes: tuple[Pass, ...], change: LeverChange | None) -> Iterator[Step]:

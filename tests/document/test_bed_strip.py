@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from stitchc.bed import Needles
 from stitchc.chart import Chart
 from stitchc.document import Drawing, Label, Path
-from stitchc.document.bed_strip import LINE_HEIGHT, SLOT, draw, marks
+from stitchc.document.bed_strip import LINE_HEIGHT, SLOT, draw, ladder_marks, marks
 from stitchc.machines import Machine, load
 from stitchc.passes import lower
 from tests.sheet.words_reader import place
@@ -49,6 +49,9 @@ def sign_of(points: Sequence[tuple[float, float]], ink: str, line: str | None) -
     if len(points) == 2:
         assert line is None
         return "-"
+    if len(points) == 3 and points[2][1] not in (points[0][1], points[1][1]) and len(levels) == 3:
+        assert line == "."
+        return "<" if points[2][0] < points[0][0] else ">"
     if len(points) == 3:
         down = points[2][1] > points[0][1]
         return {"long": "o", ".": "w" if down else "p", None: "b"}[line]
@@ -63,7 +66,7 @@ def beds(draw_from: st.DrawFn) -> tuple[Needles, str]:
     count = draw_from(st.integers(1, 120))
     first = draw_from(st.integers(-80, 20))
     period = draw_from(st.integers(1, 20))
-    signs = draw_from(st.lists(st.sampled_from(".ohpszwbr-"), min_size=period, max_size=period))
+    signs = draw_from(st.lists(st.sampled_from(".ohpszwbr-<>"), min_size=period, max_size=period))
     bed = "".join(signs[k % period] for k in range(count))
     if draw_from(st.booleans()):
         at = draw_from(st.integers(0, count - 1))
@@ -114,3 +117,11 @@ def test_marks(needles: Needles) -> None:
     assert signs(lift, "TKTK", "TTKK")[:4] == "hop."
     assert signs(lift, "SKTK", "SSKT")[:4] == "zspo"
     assert signs(rest, "SKSK", "SSKT")[:4] == "rbwo"
+
+
+def test_marks_while_stitches_are_moved() -> None:
+    needles, machine = Needles(-2, 3), load("hand-standard")
+    passed = lower(Chart.from_rows(["KKKKKK"]), machine, needles, 1, edge=0)[0]
+    moved = replace(passed, taken_back=(-2,), empty=(-1, 1, 2), moved_left=(1,), moved_right=(2,))
+    assert ladder_marks(needles, moved, out=(0,), rest=(3,)) == "w-h<>r"
+    assert marks(needles, moved) == ".-.--."

@@ -113,7 +113,7 @@ def test_stitches_are_shared_between_both_neighbours_and_a_needle_without_one_ho
     assert (
         "Bring back to working position: L27, L15, L3, R10 (4 needles). Move the stitches of L29, L25, L17, L13, L5, "
         "L1, R8, R12 (8 needles) to the left neighbour. Move the stitches of every 8th needle from L24 to R17 "
-        "(6 needles; comb 1 out, 7 in) to the right neighbour. Push the empty needles to non-working position. "
+        "(6 needles) to the right neighbour. Push the empty needles to non-working position. "
         "On L27, L3 (2 needles) pick up the bar of the row below, or leave it for a small hole. L27, L3 (2 needles) "
         "have no stitch to hold yet: they knit in this row. Set the carriage to hold. Bring out L19,"
     ) in words

@@ -65,6 +65,27 @@ def test_the_print_holds_every_row_once_and_the_outline(browser: Browser, page_f
         assert re.search(rf"(?<!\d){row}(?!\d)", whole)
 
 
+def test_each_step_shows_its_own_needles(browser: Browser, tmp_path: Path) -> None:
+    """Stitches moved to a neighbour, and needles brought out for the same row, are steps with drawings of their own."""
+    target = tmp_path / "lace.html"
+    said = CliRunner().invoke(command, [str(EXAMPLES / "tuck-lace.stitch"), "--format", "html", "-o", str(target)])
+    assert said.exit_code == 0, said.stderr
+    page = browser.new_page()
+    page.goto(target.as_uri())
+    page.fill("#jump-row", "9")
+    page.keyboard.press("Enter")
+    drawn = []
+    for heading, words in (("Before row 9", "Move the stitches of every 3rd needle from L46"), ("Row 9", "Bring out")):
+        assert page.locator("#number").inner_text() == heading
+        assert words in page.locator("#steps").inner_text()
+        drawn.append(page.locator("#strip use").get_attribute("href"))
+        page.click("#on")
+        page.wait_for_timeout(450)
+    printed = page.locator("#paper [data-r='9'] use").evaluate_all("all => all.map(one => one.getAttribute('href'))")
+    page.close()
+    assert drawn[0] != drawn[1] and printed == drawn
+
+
 def test_half_way_the_page_begins_where_the_knitter_stands(browser: Browser, tmp_path: Path) -> None:
     target, paper = tmp_path / "rest.html", tmp_path / "rest.pdf"
     measured = ["--so-far", "drift 30 rows 6.6 cm", "--format", "html", "-o", str(target)]

@@ -194,7 +194,7 @@ function show(say, back) {
     ready.textContent = stepsOf(stop)[0];
     steps.append(ready);
   }
-  const strip = stop.line && stop.kind !== "cross" && stop.line.querySelector("svg.bed");
+  const strip = stop.line && stop.kind !== "cross" && stop.line.querySelector(stop.kind === "ladder" ? "svg.first" : "svg.bed:not(.first)");
   byId("strip").replaceChildren(...(strip ? [strip.cloneNode(true)] : []));
   const following = stops[state.at + 1];
   byId("next").textContent = following ? "Next: " + sentence(following).replace(heading(stops[0]) + ". ", "") : "";
