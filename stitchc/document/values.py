@@ -164,8 +164,9 @@ class PassRow:
 
     row: what the row counter shows after it. direction: "right to left" or "left to right". bed: a letter for each
     needle in work, left to right (see `bed_strip`), empty where there is nothing to show; bed_first: the same for its
-    "ladder" steps, which are done before the others. yarn: by name. moves: needles moved by hand. held: needles that are out during the pass. state: how everything stands before this row, each thing
-    in a few words; state_then: once its "ladder" and "cross" steps are done, empty where it has none.
+    "ladder" steps, which are done before the others. yarn: by name. moves: needles moved by hand. held: needles that
+    are out during the pass. state: how everything stands before this row, each thing in a few words; state_then: once
+    its "ladder" and "cross" steps are done, empty where it has none.
     """
 
     row: int
