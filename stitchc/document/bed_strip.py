@@ -2,9 +2,9 @@
 
 The shapes differ without colour: a short line (in work); a long line with a triangle pointing down (to bring out) or a
 square (out already), filled where the needle tucks, and with a cross-over or a diamond, open, where it slips; a short
-line under an open triangle pointing up (to push back), down (to bring forward) or to the side (its stitch to be moved
-there); and no line, but an open triangle pointing up (to push right back), an open square (right back) or a dash (out of
-work) at the bed's edge.
+line under an open triangle pointing up (to push back), down (to bring forward) or to the side (to move its stitch); and
+no line, but an open triangle pointing up (to push right back), an open square (right back) or a dash (out of work) at
+the bed's edge.
 """
 
 from __future__ import annotations

@@ -208,12 +208,13 @@ class _Table:
         self.lines: list[dict[str, Any]] = []
         for entry in rows.entries:
             shown = []
+            first = entry.bed_first if isinstance(entry, PassRow) else ""
             for bed in entry.beds if isinstance(entry, PassRow) else ():
                 again = bed in number_of
                 if not again:
                     number_of[bed] = len(self.strips)
                     self.strips.append(draw(rows.needles, bed))
-                shown.append({"at": number_of[bed], "again": again, "first": bed is entry.bed_first})
+                shown.append({"at": number_of[bed], "again": again, "first": bed == first})
             self.lines.append({"kind": _ENTRIES[type(entry)], "entry": entry, "strips": shown, **_ALONE})
         self.screen = [line for line in self.lines if line["kind"] != "table"]
         self.paper = self._paper()
