@@ -79,90 +79,52 @@ Everything is imported when it is first asked for, so that `import stitchc` cost
 
 from __future__ import annotations
 
-import importlib
+import pkgutil
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from stitchc.bed import Needles
-    from stitchc.bitmap import make_bitmap
-    from stitchc.card.product import make_card
-    from stitchc.chart import Chart
-    from stitchc.compare.product import compare_stitches
-    from stitchc.drawn.product import draw_chart
-    from stitchc.gallery.build import build_pattern
-    from stitchc.gauge.product import estimate_gauge
-    from stitchc.leaflet.product import make_leaflet
-    from stitchc.machines.loader import load as load_machine
-    from stitchc.machines.profile import Machine
-    from stitchc.messages import Message, Refused, Span
-    from stitchc.notation.compile import Reading, compile_file, compile_text
-    from stitchc.notation.formatting import format_text
-    from stitchc.options import (
-        BitmapOptions,
-        BuildOptions,
-        CardOptions,
-        ChartOptions,
-        CompareOptions,
-        GaugeOptions,
-        LeafletOptions,
-        PictureOptions,
-        PieceOptions,
-        SheetOptions,
-        SwatchOptions,
-        TraceOptions,
-    )
-    from stitchc.pattern import Pattern, Stitch
-    from stitchc.picture import draw_fabric
-    from stitchc.piece.product import plan_piece
-    from stitchc.product import File, Product, WrongOption
-    from stitchc.sheet.product import make_sheet
-    from stitchc.swatch.product import plan_swatch
-    from stitchc.trace.product import trace_chart
+    from stitchc.bed import Needles as Needles
+    from stitchc.bitmap import make_bitmap as make_bitmap
+    from stitchc.card.product import make_card as make_card
+    from stitchc.chart import Chart as Chart
+    from stitchc.compare.product import compare_stitches as compare_stitches
+    from stitchc.drawn.product import draw_chart as draw_chart
+    from stitchc.gallery.build import build_pattern as build_pattern
+    from stitchc.gauge.product import estimate_gauge as estimate_gauge
+    from stitchc.leaflet.product import make_leaflet as make_leaflet
+    from stitchc.machines.loader import load_machine as load_machine
+    from stitchc.machines.profile import Machine as Machine
+    from stitchc.messages import Message as Message
+    from stitchc.messages import Refused as Refused
+    from stitchc.messages import Span as Span
+    from stitchc.notation.compile import Reading as Reading
+    from stitchc.notation.compile import compile_file as compile_file
+    from stitchc.notation.compile import compile_text as compile_text
+    from stitchc.notation.formatting import format_text as format_text
+    from stitchc.options import BitmapOptions as BitmapOptions
+    from stitchc.options import BuildOptions as BuildOptions
+    from stitchc.options import CardOptions as CardOptions
+    from stitchc.options import ChartOptions as ChartOptions
+    from stitchc.options import CompareOptions as CompareOptions
+    from stitchc.options import GaugeOptions as GaugeOptions
+    from stitchc.options import LeafletOptions as LeafletOptions
+    from stitchc.options import PictureOptions as PictureOptions
+    from stitchc.options import PieceOptions as PieceOptions
+    from stitchc.options import SheetOptions as SheetOptions
+    from stitchc.options import SwatchOptions as SwatchOptions
+    from stitchc.options import TraceOptions as TraceOptions
+    from stitchc.pattern import Pattern as Pattern
+    from stitchc.pattern import Stitch as Stitch
+    from stitchc.picture import draw_fabric as draw_fabric
+    from stitchc.piece.product import plan_piece as plan_piece
+    from stitchc.product import File as File
+    from stitchc.product import Product as Product
+    from stitchc.product import WrongOption as WrongOption
+    from stitchc.sheet.product import make_sheet as make_sheet
+    from stitchc.swatch.product import plan_swatch as plan_swatch
+    from stitchc.trace.product import trace_chart as trace_chart
 
 __version__ = "0.1.0"
-
-__all__ = [
-    "BitmapOptions",
-    "BuildOptions",
-    "CardOptions",
-    "Chart",
-    "ChartOptions",
-    "CompareOptions",
-    "File",
-    "GaugeOptions",
-    "LeafletOptions",
-    "Machine",
-    "Message",
-    "Needles",
-    "Pattern",
-    "PictureOptions",
-    "PieceOptions",
-    "Product",
-    "Reading",
-    "Refused",
-    "SheetOptions",
-    "Span",
-    "Stitch",
-    "SwatchOptions",
-    "TraceOptions",
-    "WrongOption",
-    "build_pattern",
-    "compare_stitches",
-    "compile_file",
-    "compile_text",
-    "draw_chart",
-    "draw_fabric",
-    "estimate_gauge",
-    "format_text",
-    "load_machine",
-    "make_bitmap",
-    "make_card",
-    "make_leaflet",
-    "make_sheet",
-    "plan_piece",
-    "plan_swatch",
-    "trace_chart",
-]
 
 _HOMES = {
     "stitchc.bed": ("Needles",),
@@ -174,11 +136,15 @@ _HOMES = {
     "stitchc.gallery.build": ("build_pattern",),
     "stitchc.gauge.product": ("estimate_gauge",),
     "stitchc.leaflet.product": ("make_leaflet",),
-    "stitchc.machines.loader": ("load",),
+    "stitchc.machines.loader": ("load_machine",),
     "stitchc.machines.profile": ("Machine",),
     "stitchc.messages": ("Message", "Refused", "Span"),
     "stitchc.notation.compile": ("Reading", "compile_file", "compile_text"),
     "stitchc.notation.formatting": ("format_text",),
+    "stitchc.options": (
+        *("BitmapOptions", "BuildOptions", "CardOptions", "ChartOptions", "CompareOptions", "GaugeOptions"),
+        *("LeafletOptions", "PictureOptions", "PieceOptions", "SheetOptions", "SwatchOptions", "TraceOptions"),
+    ),
     "stitchc.pattern": ("Pattern", "Stitch"),
     "stitchc.picture": ("draw_fabric",),
     "stitchc.piece.product": ("plan_piece",),
@@ -187,18 +153,18 @@ _HOMES = {
     "stitchc.swatch.product": ("plan_swatch",),
     "stitchc.trace.product": ("trace_chart",),
 }
-_HOME = {name: home for home, names in _HOMES.items() for name in names}
+_HOME = {name: f"{home}:{name}" for home, names in _HOMES.items() for name in names}
+__all__ = sorted(_HOME)
 
 
 def __getattr__(name: str) -> object:
     """Import a part when it is first asked for."""
-    if name not in __all__:
+    if name not in _HOME:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    home = "stitchc.options" if name.endswith("Options") else _HOME["load" if name == "load_machine" else name]
-    value = getattr(importlib.import_module(home), "load" if name == "load_machine" else name)
+    value: object = pkgutil.resolve_name(_HOME[name])
     globals()[name] = value
     return value
 
 
 def __dir__() -> list[str]:
-    return sorted([*globals(), *__all__])
+    return sorted([*globals(), *_HOME])

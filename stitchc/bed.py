@@ -60,17 +60,14 @@ class Needles:
 
     @property
     def count(self) -> int:
-        """How many needles are in work."""
         return self.last - self.first + 1
 
     @property
     def left(self) -> str:
-        """The leftmost needle's name."""
         return needle_name(self.first)
 
     @property
     def right(self) -> str:
-        """The rightmost needle's name."""
         return needle_name(self.last)
 
     def __str__(self) -> str:

@@ -7,22 +7,28 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal
+from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from stitchc.bed import Needles, needle_name
+from stitchc.card.notes import change_words
+from stitchc.card.plan import changes_of
 from stitchc.chart import Chart, TooLarge, guard_size
+from stitchc.checks import check_pattern, edge_tucks
 from stitchc.document.values import Drawing, Label, Path
 from stitchc.drawn.carried import KEYWORD, carried_words
 from stitchc.english import number as count
 from stitchc.english import ranges
 from stitchc.machines import fit
 from stitchc.machines.fit import reads_nothing_of_the_kind
+from stitchc.machines.profile import Machine, Meaning
 from stitchc.messages import Message, Refused
 from stitchc.options import BitmapOptions
-from stitchc.passes import cells_on, columns_on
+from stitchc.page.png import text_chunks
+from stitchc.passes import cells_on, columns_on, less_than_a_repeat, refuse_no_room
+from stitchc.pattern import Pattern, Stitch
 from stitchc.product import (
     File,
     Product,
@@ -34,10 +40,6 @@ from stitchc.product import (
     no_progress,
     skipped_parts,
 )
-
-if TYPE_CHECKING:
-    from stitchc.machines.profile import Machine, Meaning
-    from stitchc.pattern import Pattern, Stitch
 
 DEFAULTS: Final = BitmapOptions()
 
@@ -92,9 +94,6 @@ def make_bitmap(
 
     Raises Refused (K…, M303, M305, N110) and WrongOption.
     """
-    from stitchc.checks import check_pattern, edge_tucks
-    from stitchc.passes import less_than_a_repeat, refuse_no_room
-
     stitches = choose_stitches(pattern, options.stitches)
     needles, edge = options.needles, options.edge
     messages = [message for stitch in stitches for message in unfit(stitch, machine, needles)]
@@ -109,18 +108,7 @@ def make_bitmap(
     stems = file_stems(pattern, stitches, "bitmap", options.name)
     for number, stitch in enumerate(stitches):
         progress(number / len(stitches))
-        picture = make_picture(
-            stitch,
-            machine,
-            needles=needles,
-            rows=options.rows,
-            edge=edge,
-            first_row=options.first_row,
-            seen_from=options.seen_from,
-            dark_means=options.dark,
-            title=pattern.title,
-            remarks=errors_overridden(stitch, messages),
-        )
+        picture = make_picture(stitch, machine, options, pattern.title, errors_overridden(stitch, messages))
         pictures.append(picture)
         files.append(File(f"{stems[stitch.name]}.png", png(picture)))
         remarks += [picture.words, *changes_in_words(stitch)]
@@ -138,9 +126,6 @@ _MOST_CARRIED: Final = 500_000
 
 def changes_in_words(stitch: Stitch) -> list[str]:
     """When to set the carriage or change yarn, row by row of the repeat: a picture cannot say it."""
-    from stitchc.card.notes import change_words
-    from stitchc.card.plan import changes_of
-
     changes = [f"row {change.row} {', '.join(change_words(change))}" for change in changes_of(stitch.chart)]
     if not changes:
         return []
@@ -151,35 +136,28 @@ def changes_in_words(stitch: Stitch) -> list[str]:
 def make_picture(
     stitch: Stitch,
     machine: Machine,
-    *,
-    needles: Needles | None = None,
-    rows: int | None = None,
-    edge: int = 0,
-    first_row: FirstRow | None = None,
-    seen_from: Face | None = None,
-    dark_means: Meaning | None = None,
+    options: BitmapOptions = DEFAULTS,
     title: str | None = None,
     remarks: tuple[str, ...] = (),
 ) -> Picture:
     """The picture of a stitch; what is not said is as the machine's profile has it.
 
-    needles, rows: tiled to these (default: one repeat); the repeat begins where it does on the sheet for the same
-    needles (`passes.columns_on`). edge: needles at each end that always knit, where needles are given.
-    The caller has asked `unfit` first. Raises Refused N110.
+    The repeat begins where it does on the sheet for the same needles (`passes.columns_on`). The caller has asked
+    `unfit` first. Raises Refused N110.
     """
-    chart = stitch.chart
-    width, height = needles.count if needles else chart.width, rows or chart.height
+    chart, needles = stitch.chart, options.needles
+    width, height = needles.count if needles else chart.width, options.rows or chart.height
     try:
         guard_size(width, height)
     except TooLarge as error:
         raise Refused(Message("N110", "error", f"The picture of `{stitch.name}` is too large: {error}.")) from None
     if needles:
         repeat = chart.tiled(chart.width, min(height, chart.height))
-        chart = Chart(cells_on(repeat, columns_on(repeat, machine, needles, edge)), repeat.yarns)
+        chart = Chart(cells_on(repeat, columns_on(repeat, machine, needles, options.edge)), repeat.yarns)
     chart = chart.tiled(width, height)
-    face = seen_from or ("knit" if machine.mirrored else "purl")
-    end = first_row or machine.first_row
-    means = dark_means or machine.mark_means
+    face = options.seen_from or ("knit" if machine.mirrored else "purl")
+    end = options.first_row or machine.first_row
+    means = options.dark or machine.mark_means
     return Picture(
         dark=_laid(chart, end, face, means),
         first_row=end,
@@ -215,8 +193,6 @@ def png(picture: Picture) -> bytes:
     """The picture as a 1-bit PNG, dark pixels black, opened again and compared pixel by pixel; what was chosen stands
     in its text chunks. Raises ProofFailed."""
     from PIL import Image
-
-    from stitchc.page.png import text_chunks
 
     image = Image.fromarray(~picture.dark).convert("1", dither=Image.Dither.NONE)
     words = {

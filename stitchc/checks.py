@@ -8,21 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from functools import cached_property
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.bed import needle_name
+from stitchc.bed import Needles, needle_name
 from stitchc.chart import KNIT, LETTERS, SLIP, TUCK, Cells, Chart
 from stitchc.english import listed, number, numbered
-from stitchc.machines.limits import Limit, Limits
+from stitchc.machines.profile import Limit, Limits, Machine
 from stitchc.messages import Message, Severity, Span
-
-if TYPE_CHECKING:
-    from stitchc.bed import Needles
-    from stitchc.machines.profile import Machine
-    from stitchc.pattern import Pattern, Stitch
+from stitchc.pattern import Pattern, Stitch
 
 STANDARD_PITCH_MM: Final = 4.5
 """The needle pitch by which floats are shown in mm where no machine is named (standard gauge; common practice)."""
@@ -60,17 +56,14 @@ class Subject:
 
     @cached_property
     def has_tucks(self) -> bool:
-        """Whether any cell tucks."""
         return bool(self.tucks.any())
 
     @cached_property
     def has_slips(self) -> bool:
-        """Whether any cell slips."""
         return bool(self.slips.any())
 
     @cached_property
     def rows_that_knit(self) -> Mask:
-        """For each row whether any needle knits in it."""
         return np.asarray(self.knits.any(axis=1), dtype=np.bool_)
 
     @cached_property

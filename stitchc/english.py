@@ -38,20 +38,20 @@ def count_of(counts: Sequence[int], word: str) -> str:
 
 def ranges(numbers: Sequence[int]) -> str:
     """ "1, 2, 5-8" for ascending numbers; two neighbours are named one by one."""
-    return ", ".join(word for first, last in _runs(numbers) for word in _run(first, last))
+    return ", ".join(word for first, last in runs_of(numbers) for word in _run(first, last))
 
 
 def numbered(word: str, numbers: Sequence[int]) -> str:
     """ "row 2", "rows 2, 4 and 6-9", "rows 2, 3, 5, 6, 8, 9 and 11 more" for ascending numbers."""
     if len(numbers) == 1:
         return f"{word} {numbers[0]}"
-    runs = list(itertools.islice(_runs(numbers), _MOST_RUNS))
+    runs = list(itertools.islice(runs_of(numbers), _MOST_RUNS))
     left = len(numbers) - sum(last - first + 1 for first, last in runs)
     words = [part for run in runs for part in _run(*run)]
     return f"{word}s {', '.join(words)} and {left} more" if left else f"{word}s {listed(words)}"
 
 
-def _runs(numbers: Sequence[int]) -> Iterator[tuple[int, int]]:
+def runs_of(numbers: Sequence[int]) -> Iterator[tuple[int, int]]:
     """First and last of each stretch of neighbours."""
     first = last = numbers[0] if numbers else 0
     for each in numbers[1:]:

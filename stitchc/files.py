@@ -172,7 +172,6 @@ class _Writing:
         self._count = 0
 
     def stage(self, path: Path, content: bytes | None) -> None:
-        """Write the content beside its target."""
         target = _place(path)
         target = target.resolve() if target.is_symlink() else target
         if content is None:

@@ -9,6 +9,8 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final, Literal, NamedTuple
 
+from stitchc.english import runs_of
+
 Severity = Literal["error", "warning", "info"]
 
 STANDARD_INPUT: Final = "standard input"
@@ -87,7 +89,6 @@ class Refused(Exception):
 
 
 def has_errors(messages: Iterable[Message]) -> bool:
-    """Whether any message is an error."""
     return any(message.severity == "error" for message in messages)
 
 
@@ -122,14 +123,8 @@ def grouped(messages: Iterable[Message]) -> list[Message]:
 
 def _ranges(lines: Sequence[int]) -> str:
     """Line numbers as "3, 5 to 38"."""
-    ranges: list[list[int]] = []
-    for line in lines:
-        if ranges and line == ranges[-1][-1] + 1:
-            ranges[-1][1:] = [line]
-        else:
-            ranges.append([line])
-    shown = [" to ".join(map(str, each)) for each in ranges[:_MOST_RANGES]]
-    return ", ".join([*shown, *["…"] * (len(ranges) > _MOST_RANGES)])
+    ranges = [str(first) if first == last else f"{first} to {last}" for first, last in runs_of(lines)]
+    return ", ".join([*ranges[:_MOST_RANGES], *["…"] * (len(ranges) > _MOST_RANGES)])
 
 
 def to_json(messages: Sequence[Message]) -> str:

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import bisect
 import itertools
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple
+from typing import Any, Final, Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -20,12 +20,10 @@ from stitchc.bed import Needles, needle_name, needle_position
 from stitchc.chart import KNIT, SLIP, TUCK, Cells, Chart, Setting
 from stitchc.english import number
 from stitchc.machines.fit import unfit as unfit
+from stitchc.machines.profile import Machine
 from stitchc.messages import Message, Span
+from stitchc.pattern import Side, Stitch
 from stitchc.product import WrongOption
-
-if TYPE_CHECKING:
-    from stitchc.machines.profile import Machine
-    from stitchc.pattern import Side, Stitch
 
 Direction = Literal["right to left", "left to right"]
 
@@ -92,12 +90,10 @@ class Pass:
 
     @property
     def start_side(self) -> Side:
-        """Where the carriage stands before the pass."""
         return "right" if self.direction == "right to left" else "left"
 
     @property
     def end_side(self) -> Side:
-        """Where the carriage stands after the pass."""
         return "left" if self.direction == "right to left" else "right"
 
     @property
@@ -365,7 +361,6 @@ def _moves_between(out: tuple[int, ...], rest: tuple[int, ...], now: _OnBed) -> 
 def _held_by_chart_row(
     chart: Chart, columns: npt.NDArray[np.int64], needles: Needles, machine: Machine
 ) -> list[_OnBed]:
-    """Each chart row on the bed."""
     rests = slips_at_rest(machine)
     by_row: list[_OnBed] = []
     same: dict[bytes, _OnBed] = {}
@@ -463,7 +458,6 @@ def _tucks_lost(passes: Sequence[Pass], machine: Machine, span: Span | None) -> 
 
 
 def other_way(direction: Direction) -> Direction:
-    """The way back."""
     return "left to right" if direction == "right to left" else "right to left"
 
 
@@ -495,20 +489,20 @@ class LeverChange:
     direction: Direction | None = None
 
 
-def lever_changes(passes: Sequence[Pass], machine: Machine, held: Iterable[int] = ()) -> list[LeverChange | None]:
+def lever_changes(passes: Sequence[Pass], machine: Machine) -> list[LeverChange | None]:
     """For each pass the change of setting that it needs, or None; the carriage begins set to plain.
 
-    held: needles already in holding position. The setting is left as it is for as long as it serves:
-    by hand, a plain pass with nothing held knits plain whatever is set; where holding is set for each direction by
-    itself (`hold_directions` not "both"), what is set for one knits everything back going the other way; and a card or
-    a picture with a plain row in it selects all needles, so that tuck or slip may stay set.
+    The setting is left as it is for as long as it serves: by hand, a plain pass with nothing held knits plain whatever
+    is set; where holding is set for each direction by itself (`hold_directions` not "both"), what is set for one knits
+    everything back going the other way; and a card or a picture with a plain row in it selects all needles, so that
+    tuck or slip may stay set.
     """
     if not moved_by_hand(machine):
         return _reader_changes(passes)
     one_way = machine.hold_directions != "both"
     changes: list[LeverChange | None] = []
     holding: set[Direction | None] = set()
-    any_held = bool(tuple(held))
+    any_held = False
     for each in passes:
         way = each.direction if one_way else None
         if each.crossing == "free pass":  # its own words set the carriage to hold
@@ -603,7 +597,6 @@ def refuse_no_room(needles: Needles, edge: int, stitch: Stitch) -> None:
         return
     raise WrongOption(
         "edge",
-        f"with {number(edge, 'edge needle')} at each end of {needles.count} in work, no needle is left for the "
-        f"stitch. "
+        f"with {number(edge, 'edge needle')} at each end of {needles.count} in work, no needle is left for the stitch. "
         f"Try --needles {2 * edge + stitch.chart.width} or a smaller --edge.",
     )

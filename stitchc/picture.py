@@ -13,8 +13,10 @@ from stitchc.fabric.draw import DISTINCT, NATURAL, Colour, Face, Picture, draw
 from stitchc.fabric.plate import plate
 from stitchc.fabric.relaxation import PITCH_MM, Fabric, loop_yarn_mm, smallest_repeat
 from stitchc.fabric.store import Shelf, fabrics
+from stitchc.gauge import check_gauge, estimate_pattern
 from stitchc.messages import Message, Refused, visible
 from stitchc.options import PictureOptions
+from stitchc.page.lettering import what_is_lacking
 from stitchc.product import (
     File,
     Product,
@@ -102,8 +104,6 @@ def _products(
     kept: Shelf | None,
     coarse: bool,
 ) -> Iterator[Product[FabricPicture]]:
-    from stitchc.gauge import check_gauge, estimate_pattern
-
     _refuse_options(options)
     stitches = choose_stitches(pattern, options.stitches)
     kind = "fabric" if options.face == "both" else f"fabric-{options.face}"
@@ -264,7 +264,6 @@ def _parsed_size(options: PictureOptions) -> tuple[float, float, Literal["cm", "
 
 
 def _resolution(across_cm: float, scale: _Scale, options: PictureOptions) -> float:
-    """Pixels per cm."""
     if options.dpi is not None:
         return options.dpi / 2.54
     stitches = across_cm * 10 / scale.wale_mm
@@ -309,8 +308,6 @@ def yarn_colours(pattern: Pattern, stitch: Stitch) -> list[Colour]:
 
 def _remarks(pattern: Pattern, stitches: Sequence[Stitch]) -> list[str]:
     """Once for all pictures: whose colours were chosen here, and which letters the font lacks."""
-    from stitchc.page.lettering import what_is_lacking
-
     remarks = []
     used = {name for stitch in stitches if any(stitch.chart.yarns) for name in _yarn_names(pattern, stitch)}
     bare = [visible(name) for name, yarn in pattern.yarns.items() if name in used and yarn.colour is None]
@@ -333,12 +330,9 @@ def _placed(message: Message, stitch: Stitch) -> Message:
 
 
 def _starved(name: str, longer: float, measured: bool) -> Message:
-    return Message(
-        "V704",
-        "warning",
-        f"The gauge of `{name}` asks for more yarn than stocking stitch has: "
-        f"some loops are drawn {100 * (longer - 1):.0f} % longer.",
-        advice="If it was knitted at a looser tension, nothing is wrong; otherwise count both gauges again."
-        if measured
-        else "Its gauge is an estimate; measure a swatch and put it in a `gauge` line.",
-    )
+    text = f"The gauge of `{name}` asks for more yarn than stocking stitch has: some loops are drawn "
+    text += f"{100 * (longer - 1):.0f} % longer."
+    advice = "Its gauge is an estimate; measure a swatch and put it in a `gauge` line."
+    if measured:
+        advice = "If it was knitted at a looser tension, nothing is wrong; otherwise count both gauges again."
+    return Message("V704", "warning", text, advice=advice)

@@ -14,9 +14,10 @@ messages) or `WrongOption` (an option that does not fit the pattern).
 
 from __future__ import annotations
 
+import inspect
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Final, Generic, TypeVar
 
 from stitchc.messages import Message, Refused, has_errors, in_order
 
@@ -31,6 +32,11 @@ Progress = Callable[[float], None]
 
 def no_progress(share: float) -> None:
     """For callers that show no progress."""
+
+
+def part_of(progress: Progress, number: int, of: int) -> Progress:
+    """The progress of one part (from 0) of so many."""
+    return lambda share: progress((number + share) / of)
 
 
 @dataclass(frozen=True)
@@ -67,6 +73,11 @@ class WrongOption(ValueError):
     def __init__(self, field: str, text: str) -> None:
         self.field = field
         super().__init__(text)
+
+
+def call(make: Callable[..., Product[Any]], **given: Any) -> Product[Any]:
+    """What a product function makes of those of these arguments that it takes."""
+    return make(**{name: given[name] for name in inspect.signature(make).parameters if name in given})
 
 
 def choose_stitches(pattern: Pattern, names: Sequence[str], parts: bool = False) -> tuple[Stitch, ...]:

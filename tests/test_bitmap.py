@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from stitchc import bitmap
+from stitchc import BitmapOptions, bitmap
 from stitchc.__main__ import run
 from stitchc.bed import Needles
 from stitchc.chart import Chart
@@ -37,7 +37,7 @@ def pixels(content: bytes) -> list[str]:
 
 
 def made(cells: list[str] = ROWS, **more: object) -> list[str]:
-    return pixels(bitmap.png(bitmap.make_picture(stitch(cells), load("bitmap-standard"), **more)))  # type: ignore[arg-type]
+    return pixels(bitmap.png(bitmap.make_picture(stitch(cells), load("bitmap-standard"), BitmapOptions(**more))))  # type: ignore[arg-type]
 
 
 def test_one_repeat_row_1_at_the_bottom_dark_knits() -> None:
@@ -47,25 +47,25 @@ def test_one_repeat_row_1_at_the_bottom_dark_knits() -> None:
 def test_every_choice() -> None:
     assert made(first_row="top") == ["###.", "####", "#.##"]
     assert made(seen_from="knit") == ["##.#", "####", ".###"]
-    assert made(dark_means="hold") == [".#..", "....", "...#"]
-    assert made(first_row="top", seen_from="knit", dark_means="hold") == ["#...", "....", "..#."]
+    assert made(dark="hold") == [".#..", "....", "...#"]
+    assert made(first_row="top", seen_from="knit", dark="hold") == ["#...", "....", "..#."]
 
 
 def test_tiled_to_needles_and_rows() -> None:
     assert made(needles=Needles.parse("6"), rows=4) == ["###.##", "#.###.", "######", "###.##"]
     assert made(needles=Needles.parse("L2-R4"), rows=1) == ["###.##"]  # column 1 on the leftmost needle
-    assert made(needles=Needles.parse("L2-R4"), rows=1, edge=1, dark_means="hold") == ["....#."]  # after the edge
+    assert made(needles=Needles.parse("L2-R4"), rows=1, edge=1, dark="hold") == ["....#."]  # after the edge
     assert made(["TKKK"], needles=Needles.parse("6"), edge=1) == ["#.####"]
 
 
 def test_the_profile_decides_what_is_unsaid() -> None:
     lines = '[reader]\nmark_means = "hold"\nmirrored = true\nfirst_row = "top"\ncolumn_1_needle = "L1"\n'
     machine = load_text(f'based_on = "bitmap-standard"\n{lines}', "my.toml")
-    picture = bitmap.make_picture(stitch(["KKKT", "KKKK"]), machine, needles=Needles.parse("L2-R4"))
+    picture = bitmap.make_picture(stitch(["KKKT", "KKKK"]), machine, BitmapOptions(needles=Needles.parse("L2-R4")))
     # facing the bed the needles L2 L1 R1 R2 R3 R4 take columns 4 1 2 3 4 1; seen from the knit side: exchanged
     assert pixels(bitmap.png(picture)) == [".#...#", "......"]
     assert "a dark pixel means hold" in picture.words and "knit side" in picture.words and "top" in picture.words
-    asked = bitmap.make_picture(stitch(ROWS), machine, seen_from="purl", dark_means="knit", first_row="bottom")
+    asked = bitmap.make_picture(stitch(ROWS), machine, BitmapOptions(seen_from="purl", dark="knit", first_row="bottom"))
     assert pixels(bitmap.png(asked)) == ["#.##", "####", "###."]
 
 
@@ -79,24 +79,28 @@ def test_any_chart_comes_back_from_its_picture(data: st.DataObject) -> None:
             {
                 "first_row": st.sampled_from(["bottom", "top"]),
                 "seen_from": st.sampled_from(["purl", "knit"]),
-                "dark_means": st.sampled_from(["knit", "hold"]),
+                "dark": st.sampled_from(["knit", "hold"]),
             }
         )
     )
     lines = made(rows, **choice)
     if choice["first_row"] == "bottom":
         lines = lines[::-1]
-    knit = {"knit": "#", "hold": "."}[choice["dark_means"]]
+    knit = {"knit": "#", "hold": "."}[choice["dark"]]
     found = [[letter == knit for letter in (line[::-1] if choice["seen_from"] == "knit" else line)] for line in lines]
     assert found == [[letter == "K" for letter in row] for row in rows]
 
 
 def test_the_picture_carries_its_chart_as_long_as_its_pixels_are_its_own() -> None:
     """One colour cannot tell tuck from slip; the letters beside the digest do."""
-    content = bitmap.png(bitmap.make_picture(stitch(ROWS), load("bitmap-standard"), first_row="top", seen_from="knit"))
+    content = bitmap.png(
+        bitmap.make_picture(stitch(ROWS), load("bitmap-standard"), BitmapOptions(first_row="top", seen_from="knit"))
+    )
     with Image.open(io.BytesIO(content)) as image:
         assert rows_carried(dict(image.info), image.convert("RGB").tobytes()) == ROWS
-    large = bitmap.make_picture(stitch(["KT", "KK"]), load("bitmap-standard"), needles=Needles.centred(200), rows=2501)
+    large = bitmap.make_picture(
+        stitch(["KT", "KK"]), load("bitmap-standard"), BitmapOptions(needles=Needles.centred(200), rows=2501)
+    )
     with Image.open(io.BytesIO(bitmap.png(large))) as image:
         assert "stitchc-chart" not in image.info
 

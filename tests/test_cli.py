@@ -12,7 +12,7 @@ from pathlib import Path
 import click
 import pytest
 
-from stitchc.cli import COMMANDS, LazyGroup
+from stitchc.cli import COMMANDS, command_named
 from tests.hostile.child import environment, stitchc
 
 TIDE = "stitch tide\n1: K T\n2: K\n"
@@ -49,17 +49,11 @@ def test_exit_statuses(folder: Path, line: str, status: int) -> None:
     assert "\x1b" not in result.out + result.err, "colour never reaches a pipe"
 
 
-def command_of(name: str) -> click.Command:
-    command = LazyGroup(name="stitchc").get_command(click.Context(click.Command("stitchc")), name)
-    assert command is not None
-    return command
-
-
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_help_has_examples_that_the_command_line_takes(name: str, folder: Path) -> None:
     """Command, options and values of each line are read as a call would read them; nothing is done."""
     assert "stitchc" in stitchc(name, "--help", folder=folder).out
-    command = command_of(name)
+    command = command_named(name)
     lines = [line.strip() for line in f"{command.help}\n{command.epilog or ''}".splitlines()]
     # without the words that stand three spaces after some
     examples = [shlex.split(re.split(r"\s{3,}|\s+[>|] ", line)[0]) for line in lines if line.startswith("stitchc ")]
@@ -72,7 +66,7 @@ def test_every_help_has_examples_that_the_command_line_takes(name: str, folder: 
 @pytest.mark.parametrize("line", ["tide.stitch --mechanic-s", "tide.stitch --units ell", "tide.stitch --plain 20"])
 def test_an_example_with_a_wrong_option_would_be_seen(line: str) -> None:
     with pytest.raises(click.UsageError):
-        command_of("gauge").make_context("gauge", line.split())
+        command_named("gauge").make_context("gauge", line.split())
 
 
 @pytest.mark.parametrize("name", ["check", "chart", "gauge", "compare", "trace", "format"])

@@ -7,13 +7,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
+from stitchc.card.paper import Scale, Tile
+from stitchc.card.plan import Card
 from stitchc.page import MM_PER_INCH
-
-if TYPE_CHECKING:
-    from stitchc.card.paper import Scale, Tile
-    from stitchc.card.plan import Card
 
 FORMAT: Final = "stitchc-card/1"
 

@@ -7,7 +7,7 @@ drawing, in the order in which they are read.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Final, Literal
+from typing import Final, Literal
 
 from stitchc.card import notes
 from stitchc.card.paper import (
@@ -21,11 +21,9 @@ from stitchc.card.paper import (
     tiles,
     whole,
 )
+from stitchc.card.plan import Card
 from stitchc.page.lettering import fitted, width_mm, wrapped
 from stitchc.page.values import Anchor, Circle, Disc, Item, Layer, Line, Page, Polygon, Rectangle, Text
-
-if TYPE_CHECKING:
-    from stitchc.card.plan import Card
 
 Ink = Literal["full", "light"]
 
@@ -70,7 +68,6 @@ def one_tile(card: Card, paper: str, scale: Scale = (1.0, 1.0)) -> Tile:
 
 
 def page_of(card: Card, tile: Tile, scale: Scale = (1.0, 1.0), ink: Ink = "full") -> Page:
-    """A tile drawn."""
     rows = f"rows {max(tile.first, tile.strip.first)}-{min(tile.last, tile.strip.last)}"
     return Page(
         width_mm=tile.page_mm[0],

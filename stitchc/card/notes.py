@@ -5,15 +5,12 @@ Knows a card as a value; nothing of where the words stand.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from stitchc.bed import needle_name, needle_position
-from stitchc.card.plan import changes_of
+from stitchc.card.plan import Card, Change, changes_of
+from stitchc.chart import Setting
 from stitchc.english import ranges
-
-if TYPE_CHECKING:
-    from stitchc.card.plan import Card, Change
-    from stitchc.chart import Setting
 
 MOST_CHANGES: Final = 6
 """Changes listed one by one; further ones are left to the marks beside the rows."""
@@ -39,7 +36,6 @@ START: Final = (
 
 
 def heading(card: Card) -> str:
-    """The pattern's title and the stitch."""
     return f"{card.title}: {card.stitch}" if card.title else card.stitch
 
 
@@ -48,7 +44,7 @@ def description(card: Card) -> str:
     width, height = card.repeat
     return (
         f"Hole card of the stitch {card.stitch} for {card.machine.name}: {card.columns} columns, {card.rows} rows, "
-        f"{card.hole_count} holes; a repeat is {width} by {height}. {meaning(card)}"
+        f"{card.hole_count} holes; a repeat is {width} by {height}. {meanings(card)[0]}"
     )
 
 
@@ -61,11 +57,6 @@ def counts(card: Card) -> str:
     return (
         f"{card.columns} columns, {card.rows} rows{blanks}, {card.hole_count} holes{full}. Repeat {width} by {height}"
     )
-
-
-def meaning(card: Card) -> str:
-    """What a hole and a blank do."""
-    return meanings(card)[0]
 
 
 def meanings(card: Card) -> tuple[str, str]:
@@ -166,8 +157,8 @@ def to_check(card: Card) -> str | None:
     """What to find out once about the reader; None where the profile is the knitter's own."""
     if not is_unsettled(card):
         return None
-    seen = f"reads {card.shape.seen_above_read} rows below eye level" if card.shape.seen_above_read else "reads the "
-    "row"
+    rows = card.shape.seen_above_read
+    seen = f"reads {rows} rows below eye level" if rows else "reads the row at eye level"
     mirror = "mirrored" if card.machine.mirrored else "not mirrored"
     same = "the pass that reads it" if card.machine.selects == "same pass" else "the pass after it is read"
     how = f"If not, see “{OTHER_READERS}”." if card.for_others else "A test card shows it: stitchc card --test-card."
@@ -196,20 +187,6 @@ def marks(card: Card) -> str | None:
     return f"Right edge: change this before the next pass when that row is at eye level. {', '.join(key)}."
 
 
-def selection(card: Card) -> str | None:
-    """On which pass the needles are selected; None where that is still asked."""
-    if card.machine.selects == "one pass ahead":
-        return "One pass ahead: a row is knitted on the pass after it is read. Marks stand where they are due."
-    return None if is_unsettled(card) else "Each pass reads a row and knits it."
-
-
-def twice(card: Card) -> str | None:
-    """How the reader is to be set for a card whose rows are knitted twice."""
-    if not card.each_row_twice:
-        return None
-    return f"Set the reader to knit each card row twice: {card.rows} card rows are {2 * card.rows} knitted rows."
-
-
 def ring(card: Card) -> str:
     """How the card is closed, and whether its clip holes meet then."""
     joining = card.shape.joining_rows
@@ -230,12 +207,6 @@ def blanks(card: Card) -> str | None:
     how = f"overlap them by {2 * joining} rows, full rows over pattern rows" if joining else "butt and tape them"
     listed = ", ".join(rows).removeprefix("b")
     return f"B{listed}{more}. Join each to the next, whose rows begin at the broken line, as you close the ring: {how}."
-
-
-def edges(card: Card) -> str:
-    """What the holes beside the field are for, and when to punch them."""
-    kinds = "guide and clip holes" if card.shape.clip_from_end_mm else "guide holes"
-    return f"Open circles at the edges: {kinds}. Punch them where your blank has none."
 
 
 def clips_meet(card: Card) -> bool:
@@ -262,10 +233,15 @@ def notes(card: Card) -> list[tuple[str, str]]:
     """Everything the knitter has to know, as heads and sentences, what is needed first before the rest."""
     if card.own_notes:
         return list(card.own_notes)
+    twice = f"Set the reader to knit each card row twice: {card.rows} card rows are {2 * card.rows} knitted rows."
+    selected = "" if is_unsettled(card) else "Each pass reads a row and knits it."
+    if card.machine.selects == "one pass ahead":
+        selected = "One pass ahead: a row is knitted on the pass after it is read. Marks stand where they are due."
+    holes = "guide and clip holes" if card.shape.clip_from_end_mm else "guide holes"
     every = [
         ("START", start(card)),
-        ("Hole", meaning(card)),
-        ("Reader", twice(card)),
+        ("Hole", meanings(card)[0]),
+        ("Reader", twice if card.each_row_twice else None),
         ("Out of work", out_of_work(card)),
         ("Carriage", settings(card)),
         ("Yarn", yarns(card)),
@@ -273,11 +249,11 @@ def notes(card: Card) -> list[tuple[str, str]]:
         ("Feeding the card", "This side faces you. The end with row 1 goes in first."),
         ("Needles", needles(card)),
         ("Numbers", numbers(card)),
-        ("Selected", selection(card)),
+        ("Selected", selected),
         ("Check once", to_check(card)),
         ("Blanks", blanks(card)),
         ("Ring", ring(card)),
-        ("Edges", edges(card)),
+        ("Edges", f"Open circles at the edges: {holes}. Punch them where your blank has none."),
     ]
     return [(head, text) for head, text in every if text]
 

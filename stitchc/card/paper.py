@@ -8,12 +8,10 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from stitchc.card.plan import Card, Strip
 from stitchc.page import PAPERS
-
-if TYPE_CHECKING:
-    from stitchc.card.plan import Card, Strip
 
 ROLL: Final = "roll"
 
@@ -76,7 +74,6 @@ class Tile:
 
     @property
     def foot_top_mm(self) -> float:
-        """Where on the page the foot begins."""
         notes = NOTES_FOOT_MM if self.tells_all and not self.notes_mm else 0.0
         return self.page_mm[1] - self.margin_mm - FOOT_MM[not self.tells_all] - notes
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -15,11 +15,9 @@ import numpy.typing as npt
 from stitchc.chart import Chart, Setting, TooLarge
 from stitchc.machines import fit
 from stitchc.machines.fit import fitted_rows, reads_nothing_of_the_kind
+from stitchc.machines.profile import CardShape, Machine
 from stitchc.messages import Message, Refused
-
-if TYPE_CHECKING:
-    from stitchc.machines.profile import CardShape, Machine
-    from stitchc.pattern import Stitch
+from stitchc.pattern import Stitch
 
 Holes = npt.NDArray[np.bool_]
 
@@ -84,7 +82,6 @@ class Card:
 
     @property
     def columns(self) -> int:
-        """Columns of the reader."""
         return int(self.holes.shape[1])
 
     @property
@@ -151,7 +148,6 @@ class Card:
 
     @property
     def changes_by_row(self) -> dict[int, Change]:
-        """The changes by their row."""
         return {change.row: change for change in self.changes}
 
     @property
@@ -267,15 +263,9 @@ def rows_on_the_card(stitch: Stitch, start_row: int = 1, each_row_twice: bool = 
     more = f" and {len(differing) - 6} more pairs" if len(differing) > 6 else ""
     other = start_row % height + 1
     works = one_of_each_pair(stitch.chart.started_at(other - 1)) is not None
-    raise Refused(
-        Message(
-            "M307",
-            "error",
-            f"`{stitch.name}` does not come in pairs of equal rows: rows {', '.join(differing[:6])}{more} differ.",
-            stitch.span,
-            f"--start-row {other}" if works else "Leave out --each-row-twice: the card then has every row.",
-        )
-    )
+    text = f"`{stitch.name}` does not come in pairs of equal rows: rows {', '.join(differing[:6])}{more} differ."
+    advice = f"--start-row {other}" if works else "Leave out --each-row-twice: the card then has every row."
+    raise Refused(Message("M307", "error", text, stitch.span, advice))
 
 
 def one_of_each_pair(chart: Chart) -> Chart | None:

@@ -5,13 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from stitchc.card import proof
 from stitchc.card.data import as_json
+from stitchc.card.drawing import one_tile, page_of, tiles_of
+from stitchc.card.notes import blanks
 from stitchc.card.paper import DoesNotFit, Scale, Tile
 from stitchc.card.plan import Card, plan_card, unfit
+from stitchc.card.proof import prove_pdf
+from stitchc.card.testing import plan_test_card
+from stitchc.card.work import least_work
+from stitchc.checks import check_pattern
+from stitchc.machines.profile import Machine
 from stitchc.messages import Message, Refused
 from stitchc.options import CardOptions
+from stitchc.page import MM_PER_INCH, Page
+from stitchc.page.lettering import what_is_lacking
+from stitchc.page.pdf import MOST_MM, pdf
+from stitchc.pattern import Pattern, Stitch
 from stitchc.product import (
     File,
     Product,
@@ -22,13 +34,9 @@ from stitchc.product import (
     errors_overridden,
     file_stems,
     no_progress,
+    part_of,
     skipped_parts,
 )
-
-if TYPE_CHECKING:
-    from stitchc.machines.profile import Machine
-    from stitchc.page import Page
-    from stitchc.pattern import Pattern, Stitch
 
 DEFAULTS: Final = CardOptions()
 
@@ -57,38 +65,32 @@ def make_card(
     try:
         messages = checked_for_cards(pattern, stitches, machine, options)
         accepted = accept(messages, pattern, options.anyway)
-        cards = tuple(_planned(stitch, machine, options, pattern.title, messages) for stitch in stitches)
+        cards = tuple(
+            plan_card(
+                stitch,
+                machine,
+                options.rows,
+                pattern.title,
+                start_row=options.start_row,
+                shift=options.shift,
+                each_row_twice=options.each_row_twice,
+                remarks=errors_overridden(stitch, messages),
+            )
+            for stitch in stitches
+        )
     except Refused as refused:
         raise Refused(*refused.messages, sources=pattern.sources) from None
     stems = file_stems(pattern, stitches, "card", options.name)
     files = []
     remarks = list(skipped_parts(pattern, stitches, options.stitches))
     for number, card in enumerate(cards):
-
-        def part(share: float, number: int = number) -> None:
-            progress((number + share) / len(cards))
-
-        made = files_of(card, stems[card.stitch], options, part)
+        made = files_of(card, stems[card.stitch], options, part_of(progress, number, len(cards)))
         files += made
         before = f"{card.stitch}: " if len(cards) > 1 else ""
         remarks += [before + remark for remark in _remarks(card, made, options)]
-    without = [_without_the_way_out(message, options.anyway) for message in accepted]
-    return Product(cards, tuple(files), tuple(without), tuple(remarks))
-
-
-def _planned(
-    stitch: Stitch, machine: Machine, options: CardOptions, title: str | None, messages: Sequence[Message]
-) -> Card:
-    return plan_card(
-        stitch,
-        machine,
-        options.rows,
-        title,
-        start_row=options.start_row,
-        shift=options.shift,
-        each_row_twice=options.each_row_twice,
-        remarks=errors_overridden(stitch, messages),
-    )
+    if options.anyway:  # blanks are joined, which M302 need not offer again
+        accepted = tuple(each._replace(advice=None, fix=None) if each.code == "M302" else each for each in accepted)
+    return Product(cards, tuple(files), accepted, tuple(remarks))
 
 
 def make_test_card(
@@ -96,8 +98,6 @@ def make_test_card(
 ) -> Product[Card]:
     """The card to knit once, by which a reader's own profile is worked out (see `stitchc.card.testing`). Of the options
     form, paper, dpi, scale, ink and name count. Raises Refused M305 and WrongOption."""
-    from stitchc.card.testing import plan_test_card
-
     card = plan_test_card(machine)
     files = files_of(card, options.name or "test-card", options, progress)
     return Product((card,), tuple(files), (), ("Knit it once as its page says, then run: stitchc machines --ask",))
@@ -107,8 +107,6 @@ def checked_for_cards(
     pattern: Pattern, stitches: Sequence[Stitch], machine: Machine, options: CardOptions = DEFAULTS
 ) -> list[Message]:
     """What is wrong with the stitches or keeps them from a card. Raises Refused M307 and WrongOption."""
-    from stitchc.checks import check_pattern
-
     for stitch in stitches:
         if options.start_row > stitch.chart.height:
             text = f"{options.start_row} is too high: the stitch `{stitch.name}` has {stitch.chart.height} rows."
@@ -121,11 +119,6 @@ def checked_for_cards(
     return messages + check_pattern(pattern, machine, stitches)
 
 
-def _without_the_way_out(message: Message, anyway: bool) -> Message:
-    """With --anyway blanks are joined, which M302 need not offer again."""
-    return message._replace(advice=None, fix=None) if anyway and message.code == "M302" else message
-
-
 def files_of(card: Card, name: str, options: CardOptions, progress: Progress = no_progress) -> list[File]:
     """The files of one card, proved. name: of the main file, without its ending. Raises WrongOption."""
     if options.form == "text":
@@ -133,8 +126,6 @@ def files_of(card: Card, name: str, options: CardOptions, progress: Progress = n
         from stitchc.document import to_text
 
         return [File.of_text(f"{name}.txt", to_text(punching_list(card)))]
-    from stitchc.card.drawing import one_tile, tiles_of
-
     if card.shape.hole_mm < LEAST_LIGHT_MM:
         options = replace(options, ink="full")
     scale = (options.scale_x, options.scale_y)
@@ -160,8 +151,6 @@ def files_of(card: Card, name: str, options: CardOptions, progress: Progress = n
 def _pages(
     card: Card, tiles: Sequence[Tile], options: CardOptions, scale: Scale, progress: Progress
 ) -> Iterator[tuple[Tile, Page]]:
-    from stitchc.card.drawing import page_of
-
     for number, tile in enumerate(tiles):
         progress(number / len(tiles))
         yield tile, page_of(card, tile, scale, options.ink)
@@ -170,8 +159,6 @@ def _pages(
 def _pictures(
     card: Card, named_tiles: Sequence[tuple[str, Tile]], options: CardOptions, scale: Scale, progress: Progress
 ) -> Iterator[File]:
-    from stitchc.card import proof
-
     drawn = _pages(card, [tile for _, tile in named_tiles], options, scale, progress)
     for (name, _), (tile, page) in zip(named_tiles, drawn, strict=True):
         if options.form == "svg":
@@ -188,9 +175,6 @@ def _pictures(
 
 
 def _pdf(card: Card, tiles: Sequence[Tile], options: CardOptions, scale: Scale, progress: Progress) -> bytes:
-    from stitchc.card.proof import prove_pdf
-    from stitchc.page.pdf import MOST_MM, pdf
-
     length = max(tile.page_mm[1] for tile in tiles)
     if length > MOST_MM:
         text = f"A page of {length:.0f} mm is longer than a PDF page may be ({MOST_MM:.0f} mm): use --paper a4."
@@ -202,8 +186,6 @@ def _pdf(card: Card, tiles: Sequence[Tile], options: CardOptions, scale: Scale, 
 
 def _refuse_wrong_resolution(card: Card, tile: Tile, dpi: int, light: bool) -> None:
     """Raise WrongOption for a picture that is too large to draw, or too coarse to keep the holes apart."""
-    from stitchc.page import MM_PER_INCH
-
     if light and dpi < LEAST_LIGHT_DPI:
         raise WrongOption(
             "dpi", f"{dpi} is too coarse for the thin rings of --ink light: use {LEAST_LIGHT_DPI} or more."
@@ -212,8 +194,7 @@ def _refuse_wrong_resolution(card: Card, tile: Tile, dpi: int, light: bool) -> N
     width, height = (round(side * dpi / MM_PER_INCH) for side in tile.page_mm)
     if width * height > MOST_PIXELS:
         text = (
-            f"{tile.page_mm[0]:.0f} by {tile.page_mm[1]:.0f} mm at {dpi} dpi are {width} by {height} pixels, more "
-            f"than "
+            f"{tile.page_mm[0]:.0f} by {tile.page_mm[1]:.0f} mm at {dpi} dpi are {width} by {height} pixels, more than "
             f"the {MOST_PIXELS:,} that can be drawn: use a smaller --dpi, or --format pdf."
         )
         raise WrongOption("dpi", text)
@@ -226,10 +207,6 @@ def _refuse_wrong_resolution(card: Card, tile: Tile, dpi: int, light: bool) -> N
 
 def _remarks(card: Card, files: Sequence[File], options: CardOptions) -> Iterator[str]:
     """Sentences for the person: pages, blanks, letters that the font lacks, how much there is to punch."""
-    from stitchc.card.notes import blanks
-    from stitchc.card.work import least_work
-    from stitchc.page.lettering import what_is_lacking
-
     if options.form in ("png", "svg") and len(files) > 2:
         yield (
             f"The card takes several pages of {options.paper}: `{files[0].name}` shows the whole of it, and "

@@ -9,14 +9,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from stitchc.card import notes
+from stitchc.card.plan import Card, Strip
 from stitchc.document import Document, Part, Table, Terms
-from stitchc.english import number, ordinal
-
-if TYPE_CHECKING:
-    from stitchc.card.plan import Card, Strip
+from stitchc.english import number, ordinal, runs_of
 
 MOST_BOXES: Final = 4
 """Boxes to tick on one line."""
@@ -31,7 +29,6 @@ _COUNTING: Final = (
 
 
 def punching_list(card: Card) -> Document:
-    """The whole list as a document."""
     facts = [(head, text) for head, text in notes.notes(card) if head not in _OF_THE_TEMPLATE]
     cutting = notes.CUTTING.removeprefix("Cutting: ")
     joining = f", and {card.joining_hole_count} in the joining rows" if card.joining_hole_count else ""
@@ -67,13 +64,7 @@ def columns_in_words(punched: Sequence[bool]) -> str:
 
 
 def _columns(columns: Sequence[int]) -> str:
-    runs: list[list[int]] = []
-    for column in columns:
-        if runs and column == runs[-1][-1] + 1:
-            runs[-1].append(column)
-        else:
-            runs.append([column])
-    listed = " ".join(str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
+    listed = " ".join(str(first) if first == last else f"{first}-{last}" for first, last in runs_of(columns))
     steps = {later - earlier for earlier, later in itertools.pairwise(columns)}
     if len(columns) > 3 and len(steps) == 1 and (step := steps.pop()) > 1:
         return min(listed, f"every {ordinal(step)} from {columns[0]} to {columns[-1]}", key=len)

@@ -9,20 +9,20 @@ from __future__ import annotations
 
 import re
 from dataclasses import asdict, dataclass, replace
-from typing import TYPE_CHECKING, Final, Literal
+from typing import Final, Literal
 
 import numpy as np
 
 from stitchc.bed import Needles, needle_name, needle_position
 from stitchc.card.plan import Card, plan_card
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.machines import load_text
 from stitchc.machines.fit import reads_nothing_of_the_kind
 from stitchc.machines.geometry import impossible
+from stitchc.machines.profile import Machine
+from stitchc.machines.schema import line
 from stitchc.messages import Message, Refused, Span
 from stitchc.pattern import Stitch
-
-if TYPE_CHECKING:
-    from stitchc.machines.profile import Machine
 
 LEAST_COLUMNS: Final = 4
 _POLE_ROWS: Final = (8, 9, 11, 12, 14, 15, 17, 18)
@@ -123,20 +123,22 @@ def _quoted(text: str) -> str:
     return f"`{text.strip()}`" if text.strip() else "An empty answer"
 
 
-def read_side(text: str) -> Literal["left", "right"]:
-    """left or right, also as one letter. Raises WrongAnswer."""
+def _one_of(text: str, first: str, second: str) -> bool:
+    """Whether the answer is the first of two words, also as one letter. Raises WrongAnswer."""
     word = text.strip().lower()
-    if word not in ("l", "left", "r", "right"):
-        raise WrongAnswer(f"{_quoted(text)} is neither left nor right. Write left or right.")
-    return "left" if word[0] == "l" else "right"
+    if word not in (first, first[0], second, second[0]):
+        raise WrongAnswer(f"{_quoted(text)} is neither {first} nor {second}. Write {first} or {second}.")
+    return word[0] == first[0]
+
+
+def read_side(text: str) -> Literal["left", "right"]:
+    """left or right. Raises WrongAnswer."""
+    return "left" if _one_of(text, "left", "right") else "right"
 
 
 def read_yes(text: str) -> bool:
-    """yes or no, also as one letter. Raises WrongAnswer."""
-    word = text.strip().lower()
-    if word not in ("y", "yes", "n", "no"):
-        raise WrongAnswer(f"{_quoted(text)} is neither yes nor no. Write yes or no.")
-    return word[0] == "y"
+    """yes or no. Raises WrongAnswer."""
+    return _one_of(text, "yes", "no")
 
 
 def read_pole(machine: Machine, text: str) -> str:
@@ -226,9 +228,6 @@ def own_profile(machine: Machine, answers: Answers) -> tuple[str, list[str]]:
 
     Raises WrongAnswer.
     """
-    from stitchc.machines import load_text
-    from stitchc.machines.schema import line
-
     assert machine.card is not None and machine.reader_width is not None
     columns = machine.reader_width
     in_work = Needles.centred(columns)

@@ -6,16 +6,13 @@ Knows a chart and a card as values; nothing of pages.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stitchc.card.plan import one_of_each_pair
+from stitchc.card.plan import Card, one_of_each_pair
 from stitchc.chart import SLIP, TUCK, Chart
 from stitchc.machines.fit import fitted_rows
-
-if TYPE_CHECKING:
-    from stitchc.card.plan import Card
+from stitchc.machines.profile import Machine
 
 
 def smallest_repeat(chart: Chart) -> Chart:
@@ -34,11 +31,12 @@ def smallest_repeat(chart: Chart) -> Chart:
     return chart.tiled(width, height)
 
 
-def holes_of(chart: Chart, card: Card, least_rows: int | None = None) -> tuple[int, int]:
-    """Rows and holes (joining rows aside) of the card that a chart makes for this card's machine."""
-    rows = fitted_rows(chart, card.shape, least_rows)
-    held = int(chart.held.sum()) * (card.columns // chart.width) * (rows // chart.height)
-    return rows, rows * card.columns - held if card.machine.mark_means == "knit" else held
+def holes_of(chart: Chart, machine: Machine, least_rows: int | None = None) -> tuple[int, int]:
+    """Rows and holes (joining rows aside) of the card that a chart makes for a machine that reads cards."""
+    assert machine.card is not None and machine.reader_width is not None
+    rows, columns = fitted_rows(chart, machine.card, least_rows), machine.reader_width
+    held = int(chart.held.sum()) * (columns // chart.width) * (rows // chart.height)
+    return rows, rows * columns - held if machine.mark_means == "knit" else held
 
 
 def directions(chart: Chart, code: int) -> set[int]:
@@ -74,20 +72,18 @@ def least_work(card: Card, asked_rows: int | None = None) -> list[str]:
 
 def _fewer_holes(chart: Chart, card: Card, asked_rows: int | None) -> Iterator[str]:
     small = smallest_repeat(chart)
-    rows, holes = holes_of(small, card, asked_rows)
+    rows, holes = holes_of(small, card.machine, asked_rows)
     if holes < card.hole_count:
         yield (
             f"The repeat is really {small.width} by {small.height}: written like that, {rows} rows are enough, with "
-            f"{holes} holes "
-            f"({card.hole_count - holes} fewer)."
+            f"{holes} holes ({card.hole_count - holes} fewer)."
         )
     half = None if card.each_row_twice else one_of_each_pair(chart)
     if half is not None:
-        rows, holes = holes_of(half, card, -(-asked_rows // 2) if asked_rows else None)
+        rows, holes = holes_of(half, card.machine, -(-asked_rows // 2) if asked_rows else None)
         if holes < card.hole_count:
             yield (
-                f"Rows come in equal pairs: if your reader can knit each card row twice, --each-row-twice makes a "
-                f"card "
+                "Rows come in equal pairs: if your reader can knit each card row twice, --each-row-twice makes a card "
                 f"of {rows} rows with {holes} holes ({card.hole_count - holes} fewer)."
             )
 

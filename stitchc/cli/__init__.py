@@ -1,11 +1,11 @@
-"""The command line: one module a command, loaded when the command is called.
+"""The command line: commands that are imported when they are called.
 
-The table below holds each command's one-line help, so that `stitchc --help` imports click and nothing else.
+The table below holds each command's place and one-line help, so that `stitchc --help` imports click and nothing else.
 """
 
 from __future__ import annotations
 
-import importlib
+import pkgutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -19,25 +19,30 @@ if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
 
 COMMANDS: dict[str, tuple[str, str]] = {
-    "new": ("stitchc.cli.new", "Write a first pattern with comments, to change into your own."),
-    "live": ("stitchc.cli.live", "Open a page in the browser: type a pattern, see everything at once."),
-    "check": ("stitchc.cli.check", "Read patterns and check that they can be knitted."),
-    "chart": ("stitchc.cli.chart", "Show the compiled stitches as letters, JSON or a drawn chart."),
-    "card": ("stitchc.cli.card", "Make the hole-card template at true scale (PNG, PDF, SVG)."),
-    "bitmap": ("stitchc.cli.bitmap", "Make the picture for electronic patterning, one pixel a stitch."),
-    "sheet": ("stitchc.cli.sheet", "Make the needle sheet: what to move and set, row by row."),
-    "gauge": ("stitchc.cli.gauge", "Estimate the gauge of each stitch, with the range to expect."),
-    "compare": ("stitchc.cli.compare", "Compare stitches: size, yarn and work, side by side."),
-    "swatch": ("stitchc.cli.swatch", "Plan the smallest useful swatch of a stitch."),
-    "picture": ("stitchc.cli.picture", "Draw the fabric as it would look, yarn by yarn."),
-    "piece": ("stitchc.cli.piece", "Plan a whole piece: needles, rows, sizes, yarn, instructions."),
-    "leaflet": ("stitchc.cli.leaflet", "Make the leaflet to hand on: PDF and page, for every machine."),
-    "build": ("stitchc.cli.build", "Make everything that applies to a pattern, in one folder."),
-    "trace": ("stitchc.cli.trace", "Read a drawn chart's picture back into the notation."),
-    "format": ("stitchc.cli.format", "Put a pattern file into the standard layout."),
-    "machines": ("stitchc.cli.machines", "List the machine profiles, or print one to start your own."),
-    "explain": ("stitchc.cli.explain", "Explain a message code, with an example and what to do."),
+    "new": ("stitchc.cli.new:command", "Write a first pattern with comments, to change into your own."),
+    "live": ("stitchc.cli.live:command", "Open a page in the browser: type a pattern, see everything at once."),
+    "check": ("stitchc.cli.check:command", "Read patterns and check that they can be knitted."),
+    "chart": ("stitchc.cli.products:chart", "Show the compiled stitches as letters, JSON or a drawn chart."),
+    "card": ("stitchc.cli.products:card", "Make the hole-card template at true scale (PNG, PDF, SVG)."),
+    "bitmap": ("stitchc.cli.products:bitmap", "Make the picture for electronic patterning, one pixel a stitch."),
+    "sheet": ("stitchc.cli.products:sheet", "Make the needle sheet: what to move and set, row by row."),
+    "gauge": ("stitchc.cli.products:gauge", "Estimate the gauge of each stitch, with the range to expect."),
+    "compare": ("stitchc.cli.products:compare", "Compare stitches: size, yarn and work, side by side."),
+    "swatch": ("stitchc.cli.swatch:command", "Plan the smallest useful swatch of a stitch."),
+    "picture": ("stitchc.cli.products:picture", "Draw the fabric as it would look, yarn by yarn."),
+    "piece": ("stitchc.cli.products:piece", "Plan a whole piece: needles, rows, sizes, yarn, instructions."),
+    "leaflet": ("stitchc.cli.products:leaflet", "Make the leaflet to hand on: PDF and page, for every machine."),
+    "build": ("stitchc.cli.build:command", "Make everything that applies to a pattern, in one folder."),
+    "trace": ("stitchc.cli.products:trace", "Read a drawn chart's picture back into the notation."),
+    "format": ("stitchc.cli.format:command", "Put a pattern file into the standard layout."),
+    "machines": ("stitchc.cli.machines:command", "List the machine profiles, or print one to start your own."),
+    "explain": ("stitchc.cli.explain:command", "Explain a message code, with an example and what to do."),
 }
+
+
+def command_named(name: str) -> click.Command:
+    command: click.Command = pkgutil.resolve_name(COMMANDS[name][0])
+    return command
 
 
 @contextmanager
@@ -60,8 +65,7 @@ def _in_our_words(group_context: click.Context | None = None) -> Iterator[None]:
         called = group_context
         if group_context is not None and group_context.invoked_subcommand in COMMANDS:
             name = group_context.invoked_subcommand
-            command = importlib.import_module(COMMANDS[name][0]).command
-            called = click.Context(command, parent=group_context, info_name=name)
+            called = click.Context(command_named(name), parent=group_context, info_name=name)
         raise in_words(error, called) from None
 
 
@@ -85,11 +89,7 @@ class LazyGroup(click.Group):
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
-            return None
-        command = importlib.import_module(COMMANDS[cmd_name][0]).command
-        assert isinstance(command, click.Command)
-        return command
+        return command_named(cmd_name) if cmd_name in COMMANDS else None
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

@@ -23,8 +23,7 @@ MACHINES = ("hand-standard", "card24-standard", "bitmap-standard")
 
 
 @click.command(
-    epilog="\b\nExamples:\n  stitchc build cowl.stitch -o cowl\n"
-    "  stitchc build cowl.stitch -o cowl --machine hand-bulky --no-pictures"
+    epilog=common.examples("build cowl.stitch -o cowl", "build cowl.stitch -o cowl --machine hand-bulky --no-pictures")
 )
 @common.file_argument
 @common.option(

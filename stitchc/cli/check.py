@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
-from stitchc.cli.common import coloured, files_argument, option, put_text, read_book, rendered
+from stitchc.cli.common import coloured, examples, files_argument, option, put_text, read_book, rendered
 from stitchc.cli.options import options_of
 from stitchc.cli.reports import CheckOptions
 from stitchc.cli.results import Target
+from stitchc.english import number
 from stitchc.files import FileTrouble
 from stitchc.messages import Message, Refused, has_errors, in_order, to_json, visible
 
@@ -37,8 +38,7 @@ class _Checked(NamedTuple):
 
 
 @click.command(
-    epilog="\b\nExamples:\n  stitchc check cowl.stitch\n  stitchc check *.stitch --machine card24-standard\n"
-    "  stitchc check cowl.stitch --format json"
+    epilog=examples("check cowl.stitch", "check *.stitch --machine card24-standard", "check cowl.stitch --format json")
 )
 @files_argument
 @options_of(CheckOptions, machine=None, output="the report")
@@ -159,10 +159,6 @@ def _summary(each: _Checked, machine: Machine | None) -> str:
         listed[_MOST_LISTED:] = [f"{len(listed) - _MOST_LISTED} more"]
     on = f" on `{machine.name}`" if machine else ""
     warnings = sum(message.severity == "warning" for message in each.messages)
-    with_warnings = f", with {_count(warnings, 'warning', 'warnings')}" if warnings else ""
-    stitches = _count(len(each.stitches), "stitch", "stitches")
+    with_warnings = f", with {number(warnings, 'warning')}" if warnings else ""
+    stitches = f"{len(each.stitches)} {'stitch' if len(each.stitches) == 1 else 'stitches'}"
     return f"{visible(each.pattern.file)}: {stitches} can be knitted{on}{with_warnings}: {', '.join(listed)}."
-
-
-def _count(count: int, singular: str, plural: str) -> str:
-    return f"{count} {singular if count == 1 else plural}"

@@ -28,6 +28,11 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 
 
+def examples(*lines: str) -> str:
+    """The end of a command's help: ways to call it, each without the program's name."""
+    return "\n".join(["\b", "Examples:" if len(lines) > 1 else "Example:", *(f"  stitchc {line}" for line in lines)])
+
+
 def option(*names: str, **settings: Any) -> Callable[[F], F]:
     """A click option that can also come from the environment as STITCHC_NAME, as the contract promises of each."""
     long = next(name for name in names if name.startswith("--")).split("/")[0]
@@ -63,7 +68,6 @@ def files_argument(command: F) -> F:
 
 
 def machine_option(default: str | None, help: str = "") -> Callable[[F], F]:
-    """--machine NAME|FILE.toml."""
     words = help or "Which machine to plan for: a shipped profile (see `stitchc machines`) or your own."
     if not help:
         words += f" (default: {default or 'none, and the default limits apply'})"
@@ -118,7 +122,6 @@ class OutputPath(click.Path):
         super().__init__(path_type=Path)
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """The path; click.BadParameter for "-"."""
         if str(value) == "-":
             self.fail(
                 "`-` is not a file name. Leave -o out: then text and JSON go to standard output, and everything else "
@@ -130,8 +133,6 @@ class OutputPath(click.Path):
 
 
 def output_option(target: str = "the file") -> Callable[[F], F]:
-    """-o/--output and --force."""
-
     def apply(command: F) -> F:
         command = option("--force", is_flag=True, help="Overwrite a file even if stitchc did not make it.")(command)
         return option(

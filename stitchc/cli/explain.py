@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from stitchc.cli.common import put_text
+from stitchc.cli.common import examples, put_text
 from stitchc.cli.options import options_of
 from stitchc.cli.reports import ListOptions
 from stitchc.cli.results import Target
@@ -30,7 +30,7 @@ def _codes(context: click.Context, parameter: click.Parameter, incomplete: str) 
     return [CompletionItem(code) for code in codes() if code.startswith(incomplete.upper())]
 
 
-@click.command(epilog="\b\nExamples:\n  stitchc explain\n  stitchc explain K204\n  stitchc explain n102 k208")
+@click.command(epilog=examples("explain", "explain K204", "explain n102 k208"))
 @click.argument("codes", metavar="[CODE]...", nargs=-1, shell_complete=_codes)
 @options_of(ListOptions, output="it instead of printing it")
 def command(codes: tuple[str, ...], options: ListOptions, target: Target) -> None:
@@ -80,7 +80,6 @@ def _known(typed: str) -> str:
 
 
 def listing(pages: list[Page]) -> str:
-    """All codes with their titles, by kind."""
     from stitchc.explain import KINDS
 
     lines: list[str] = []
@@ -113,7 +112,6 @@ def _example(label: str, each: Page, text: str, words: list[str], same: bool = F
 
 
 def indented(text: str) -> str:
-    """Each line set in by four."""
     return "\n".join(f"    {line}".rstrip() for line in text.strip("\n").splitlines())
 
 

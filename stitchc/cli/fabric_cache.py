@@ -31,7 +31,6 @@ class FabricCache:
         return None
 
     def __setitem__(self, name: str, content: bytes) -> None:
-        """Keep it if that is possible."""
         if self._folder is None:
             return
         with contextlib.suppress(Refused, OSError):

@@ -9,14 +9,16 @@ from pathlib import Path
 import click
 
 from stitchc import files
-from stitchc.cli.common import files_argument, leave, option, output_option, print_path, put_text, say, show
+from stitchc.cli.common import examples, files_argument, leave, option, output_option, print_path, put_text, say, show
 from stitchc.messages import Refused
 
 
 @click.command(
-    epilog="\b\nExamples:\n  stitchc format cowl.stitch                 print it in the standard layout\n"
-    "  stitchc format --in-place cowl.stitch      change the file itself\n"
-    "  stitchc format --check *.stitch            say which files would change"
+    epilog=examples(
+        "format cowl.stitch                 print it in the standard layout",
+        "format --in-place cowl.stitch      change the file itself",
+        "format --check *.stitch            say which files would change",
+    )
 )
 @files_argument
 @option("--in-place", is_flag=True, help="Write each file back in its layout (only where that changes it).")

@@ -6,10 +6,10 @@ import sys
 
 import click
 
-from stitchc.cli.common import file_names, option, say
+from stitchc.cli.common import examples, file_names, option, say
 
 
-@click.command(epilog="\b\nExamples:\n  stitchc live\n  stitchc live cowl.stitch\n  stitchc live cowl.stitch --no-open")
+@click.command(epilog=examples("live", "live cowl.stitch", "live cowl.stitch --no-open"))
 @click.argument("file", metavar="[FILE]", required=False, shell_complete=file_names)
 @option("--open/--no-open", "opens", default=True, show_default=True, help="Open the page in the browser.")
 def command(file: str | None, opens: bool) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from stitchc.cli.common import machine_names, option, put_text
+from stitchc.cli.common import examples, machine_names, option, put_text
 from stitchc.cli.options import options_of
 from stitchc.cli.reports import ListOptions
 from stitchc.cli.results import Target
@@ -18,16 +18,19 @@ if TYPE_CHECKING:
 
 
 def _words(table: str, name: str, value: str) -> str:
-    """The words of a profile's choice."""
     from stitchc.machines.schema import BY_PATH
 
     return BY_PATH[table, name].phrase(value)
 
 
 @click.command(
-    epilog="\b\nExamples:\n  stitchc machines\n  stitchc machines card24-standard\n"
-    "  stitchc machines --write card24-standard > my.toml\n  stitchc machines my.toml\n"
-    "  stitchc machines --ask -o my.toml"
+    epilog=examples(
+        "machines",
+        "machines card24-standard",
+        "machines --write card24-standard > my.toml",
+        "machines my.toml",
+        "machines --ask -o my.toml",
+    )
 )
 @click.argument("names", metavar="[NAME|FILE.toml]...", nargs=-1, shell_complete=machine_names)
 @option(
@@ -123,7 +126,6 @@ def _row(machine: Machine) -> tuple[str, ...]:
 
 
 def _ways(machine: Machine) -> tuple[str, str]:
-    """How it tucks and slips."""
     return _words("carriage", "tuck", machine.tuck), _words("carriage", "slip", machine.slip)
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from stitchc import files
-from stitchc.cli.common import option, print_path, put_files, say
+from stitchc.cli.common import examples, option, print_path, put_files, say
 from stitchc.messages import visible
 from stitchc.naming import file_stem
 
@@ -39,7 +39,7 @@ stitch {name}
 """
 
 
-@click.command(epilog="\b\nExample:\n  stitchc new tide-pool        writes tide-pool.stitch")
+@click.command(epilog=examples("new tide-pool        writes tide-pool.stitch"))
 @click.argument("name", metavar="NAME")
 @option("--force", is_flag=True, help="Overwrite a file of that name.")
 def command(name: str, force: bool) -> None:

@@ -89,7 +89,6 @@ def options_of(
 
 
 def _option(field: dataclasses.Field[Any], option: Option) -> Callable[[Any], Any]:
-    """The click option of a field."""
     kind, several = _value_type(field)
     settings: dict[str, Any] = {"metavar": option.metavar, "help": _help(option, field)}
     if kind is bool:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from stitchc.cli import common
+from stitchc.messages import has_errors
 
 if TYPE_CHECKING:
     from stitchc.product import File, Product
@@ -29,7 +30,6 @@ class Target:
 
     @property
     def prints(self) -> bool:
-        """Whether the product is printed."""
         return self.path is None and self.form in PRINTED
 
     @property
@@ -50,13 +50,16 @@ class Target:
 
 
 def put_product(product: Product[Any], target: Target, sources: Mapping[str, Sequence[str]] | None = None) -> None:
-    """Show the messages and remarks of a product, then print it or write its files (all or none)."""
+    """Show the messages and remarks of a product, then print it or write its files (all or none). Leaves with 1 where
+    an error kept a part of it from being made."""
     show_remarks(product, sources)
     if target.prints:
         common.put_text(_joined([file.content.decode("utf-8") for file in product.files]), None, False)
-        return
-    contents = [(target.place(file, number == 0), file.content) for number, file in enumerate(product.files)]
-    common.put_files(contents, target.force, signed=target.form != "notation")
+    else:
+        contents = [(target.place(file, number == 0), file.content) for number, file in enumerate(product.files)]
+        common.put_files(contents, target.force, signed=target.form != "notation")
+    if has_errors(product.messages):
+        raise SystemExit(1)
 
 
 def show_remarks(product: Product[Any], sources: Mapping[str, Sequence[str]] | None = None) -> None:

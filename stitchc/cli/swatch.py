@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from stitchc.cli.common import file_argument, load_machine, read_pattern, say, show
+from stitchc.cli.common import examples, file_argument, load_machine, read_pattern, say, show
 from stitchc.cli.format import put_over
 from stitchc.cli.options import options_of
 from stitchc.cli.results import Target, put_product
@@ -14,12 +14,13 @@ from stitchc.options import SwatchOptions
 
 
 @click.command(
-    short_help="Plan the smallest useful swatch of a stitch.",
-    epilog="\b\nExamples:\n  stitchc swatch cowl.stitch --machine hand-bulky\n"
-    "  stitchc swatch cowl.stitch --stitch drift --within 1\n"
-    "  stitchc swatch cowl.stitch --format sheet             row by row, with the marks\n"
-    "  stitchc swatch cowl.stitch --format html              the same to print, or to follow on a tablet\n"
-    '  stitchc swatch cowl.stitch --measured "drift 17.5 x 41"',
+    epilog=examples(
+        "swatch cowl.stitch --machine hand-bulky",
+        "swatch cowl.stitch --stitch drift --within 1",
+        "swatch cowl.stitch --format sheet             row by row, with the marks",
+        "swatch cowl.stitch --format html              the same to print, or to follow on a tablet",
+        'swatch cowl.stitch --measured "drift 17.5 x 41"',
+    ),
 )
 @file_argument
 @options_of(SwatchOptions, machine="hand-standard", output="the plan; a folder for HTML of several swatches")

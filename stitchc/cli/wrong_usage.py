@@ -140,7 +140,6 @@ class Number(click.ParamType):  # type: ignore[type-arg]
         return words if self.high is None else f"{words} {'up ' * (self.low is None)}to {_shown(self.high)}"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """The number; click.BadParameter with words."""
         number = self._read(f"{value}".strip())
         if number is None:
             refuse(f"`{value}` is not {self.wanted}.{self._plainly(f'{value}'.strip()[:40])}", param, ctx)

@@ -2,7 +2,3 @@
 
 Knows gauges, passes and profiles; reads and writes no file.
 """
-
-from stitchc.compare.table import Compared, compare, in_order_of
-
-__all__ = ["Compared", "compare", "in_order_of"]

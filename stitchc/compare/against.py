@@ -11,6 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+import numpy as np
+
 from stitchc.compare.table import Compared, Key
 from stitchc.gauge import GaugeReport, Range
 from stitchc.gauge.values import DIRECTIONS, NINE_IN_TEN, Joint
@@ -96,17 +98,11 @@ def _against(line: Compared, reference: Compared, law: Joint) -> Against:
 
 def _difference(law: Joint, name: str, other: str, directions: tuple[int, ...]) -> tuple[float, float]:
     """Mean and standard deviation of ln of the density of one over that of the other, in these directions together."""
-    mine = [law.at(name, DIRECTIONS[direction]) for direction in directions]
-    yours = [law.at(other, DIRECTIONS[direction]) for direction in directions]
-    mean = float(law.mean[mine].sum() - law.mean[yours].sum())
-    signs = [1.0] * len(mine) + [-1.0] * len(yours)
-    places = [*mine, *yours]
-    variance = sum(
-        a * b * float(law.covariance[i, j])
-        for a, i in zip(signs, places, strict=True)
-        for b, j in zip(signs, places, strict=True)
-    )
-    return mean, math.sqrt(max(variance, 0.0))
+    signs = np.zeros(len(law.mean))
+    for direction in directions:
+        signs[law.at(name, DIRECTIONS[direction])] += 1
+        signs[law.at(other, DIRECTIONS[direction])] -= 1
+    return float(signs @ law.mean), math.sqrt(max(float(signs @ law.covariance @ signs), 0.0))
 
 
 def _yarn(first: Cells, second: Cells) -> tuple[float, float]:

@@ -6,7 +6,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from stitchc.chart import Chart
 from stitchc.compare.against import Against, BestSwatch, best_swatch, compare_with
@@ -16,14 +16,12 @@ from stitchc.compare.table import Compared, Key, compare, in_order_of
 from stitchc.gauge import GaugeReport
 from stitchc.gauge.product import known_of, of_several_yarns
 from stitchc.gauge.values import PLAIN
-from stitchc.machines import Limits, load
+from stitchc.machines import Limits, Machine, load
 from stitchc.messages import Message, Refused, Span
+from stitchc.naming import file_stem, name_of
 from stitchc.options import CompareOptions
 from stitchc.pattern import Pattern, Stitch
 from stitchc.product import File, Product, WrongOption, choose_stitches, skipped_parts, unknown_stitch
-
-if TYPE_CHECKING:
-    from stitchc.machines import Machine
 
 DEFAULTS: Final = CompareOptions()
 _MOST_TITLES: Final = 4
@@ -141,8 +139,6 @@ def _title(patterns: Sequence[Pattern], stitches: int, sweep: bool) -> str:
 
 
 def _file(comparison: Comparison, title: str, patterns: Sequence[Pattern], options: CompareOptions) -> File:
-    from stitchc.naming import file_stem, name_of
-
     stem = options.name or (
         file_stem(name_of(patterns[0]), "compared") if len(patterns) == 1 else file_stem(title, "compared")
     )

@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from stitchc.compare.against import Against, BestSwatch
 from stitchc.compare.table import Compared, Key
 from stitchc.gauge import Range
 from stitchc.gauge.report import stitch_json
+from stitchc.machines import Machine
 from stitchc.messages import columns_of, visible
 from stitchc.options import Sort, Units
-
-if TYPE_CHECKING:
-    from stitchc.machines import Machine
 
 _MOST_CELLS_IN_JSON: Final = 4096
 
@@ -69,7 +67,6 @@ def _line_json(line: Compared, against: Mapping[Key, Against]) -> dict[str, Any]
 
 
 def as_text(comparison: Comparison, units: Units) -> Iterator[str]:
-    """A table to read; sizes in cm or inches."""
     lines = comparison.lines
     sized = [line for line in lines if line.gauge.stitch_factor is not None]
     known = all(line.size_cm is not None for line in sized)

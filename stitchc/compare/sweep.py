@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.machines import Limits, Machine
 from stitchc.messages import Span
 from stitchc.pattern import Stitch
-
-if TYPE_CHECKING:
-    from stitchc.machines import Limits, Machine
 
 ONE_IN: Final = (2, 3, 4, 6, 8)
 HOLDS: Final = (1, 2, 3, 4)

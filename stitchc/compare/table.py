@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from stitchc.bed import Needles
+from stitchc.card.work import holes_of
 from stitchc.chart import Chart
 from stitchc.gauge import Baseline, GaugeReport, Range, StitchGauge
 from stitchc.gauge.yarn import Cells, YarnUse, cells_by_yarn, total, yarns_of
-from stitchc.machines.fit import fitted_rows
+from stitchc.machines import Machine
 from stitchc.options import Sort
 from stitchc.passes import lower, moved_by_hand
 from stitchc.pattern import Pattern, Stitch
-
-if TYPE_CHECKING:
-    from stitchc.machines import Machine
 
 Key = tuple[str, str]
 """File and name of a stitch."""
@@ -49,7 +47,6 @@ class Compared:
 
     @property
     def cells(self) -> Cells:
-        """The cells of one repeat."""
         return sum(cells_by_yarn(self.stitch.chart).values(), Cells())
 
     @property
@@ -105,9 +102,7 @@ def holes_to_punch(chart: Chart, machine: Machine) -> int | None:
     width = machine.reader_width
     if machine.card is None or width is None or width % chart.width or not _can(chart, machine):
         return None
-    repeats = width // chart.width * fitted_rows(chart, machine.card) // chart.height
-    held = int(chart.held.sum())
-    return repeats * (chart.width * chart.height - held if machine.mark_means == "knit" else held)
+    return holes_of(chart, machine)[1]
 
 
 def _can(chart: Chart, machine: Machine) -> bool:
@@ -124,25 +119,19 @@ def in_order_of(lines: Sequence[Compared], sort: Sort) -> list[Compared]:
 
     known = all(line.size_cm is not None for line in lines)
 
+    def value_of(line: Compared) -> float | None:
+        gauge = line.gauge
+        ranges = {
+            "rows": (known and gauge.rows_per_10cm) or gauge.row_factor,
+            "width": (known and gauge.stitches_per_10cm) or gauge.stitch_factor,
+            "weight": line.grams_per_square_metre or line.metres_per_square_metre,
+        }
+        if sort in ranges:
+            return None if (each := ranges[sort]) is None else each.value
+        return {"moves": line.moves, "holes": line.holes}.get(sort, 0.0)
+
     def key(line: Compared) -> tuple[bool, float, str]:
-        value: float | None = 0.0
-        if sort == "rows":
-            per_10cm = line.gauge.rows_per_10cm if known else None
-            value = _value(per_10cm or line.gauge.row_factor)
-        elif sort == "width":
-            per_10cm = line.gauge.stitches_per_10cm if known else None
-            value = _value(per_10cm or line.gauge.stitch_factor)
-        elif sort == "weight":
-            value = _value(line.grams_per_square_metre or line.metres_per_square_metre)
-        elif sort == "moves":
-            value = line.moves
-        elif sort == "holes":
-            value = line.holes
-        name = line.stitch.name if sort == "name" else ""
-        return (value is None, value or 0.0, name)
+        value = value_of(line)
+        return value is None, value or 0.0, line.stitch.name if sort == "name" else ""
 
     return sorted(lines, key=key)
-
-
-def _value(known: Range | None) -> float | None:
-    return None if known is None else known.value

@@ -111,7 +111,7 @@ def stretches(signs: Sequence[Hashable]) -> list[tuple[int, int, int]]:
     """
     code_of: dict[Hashable, int] = {}
     codes = [-1 - at if sign is None else code_of.setdefault(sign, len(code_of)) for at, sign in enumerate(signs)]
-    found: list[tuple[int, int, int]] = []
+    chosen: list[tuple[int, int, int]] = []
     index, count = 0, len(codes)
     while index < count:
         best, spared = (index, index, 0), LEAST_SPARED - 1
@@ -127,9 +127,9 @@ def stretches(signs: Sequence[Hashable]) -> list[tuple[int, int, int]]:
                 best, spared = (index, end - 1, period), end - index - period
                 if end == count:
                     break
-        found.append(best)
+        chosen.append(best)
         index = best[1] + 1
-    return found
+    return chosen
 
 
 def row_numbers(times: Sequence[Sequence[int]]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from stitchc.document.html import to_html
 from stitchc.document.text import to_text
 from stitchc.document.values import Document
 from stitchc.product import File
@@ -24,6 +25,4 @@ def document_files(documents: Mapping[str, Document], form: str, whole: str, eve
             File(f"{stem}.pdf", to_pdf(document, every_row, "letter" if page == "letter" else "a4"))
             for stem, document in documents.items()
         ]
-    from stitchc.document.html import to_html
-
     return [File.of_text(f"{stem}.html", to_html(document, every_row)) for stem, document in documents.items()]

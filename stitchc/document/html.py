@@ -33,6 +33,7 @@ from stitchc.document.values import (
     Terms,
 )
 from stitchc.markup import template
+from stitchc.page.png import png
 
 if TYPE_CHECKING:
     from stitchc.page.values import Page
@@ -140,12 +141,11 @@ class _Store:
         self.pages: dict[str, list[int]] = {}
 
     def add(self, name: str, html: str) -> None:
-        """Keep a page."""
-        found = []
+        numbers = []
         for stretch in self._STRETCH.split(html):
             lines = tuple(self.lines.setdefault(line, len(self.lines)) for line in self._LINE.split(stretch))
-            found.append(self.stretches.setdefault(lines, len(self.stretches)))
-        self.pages[name] = found
+            numbers.append(self.stretches.setdefault(lines, len(self.stretches)))
+        self.pages[name] = numbers
 
     def as_json(self) -> str:
         """Everything, as it may stand in a script element."""
@@ -166,8 +166,6 @@ _SHEET_DPI: Final = 110
 @functools.lru_cache(maxsize=64)
 def _drawn_page(page: Page) -> str:
     """The address of a sheet, which is shown as a picture: in a page its shapes would take the page's own style."""
-    from stitchc.page.png import png
-
     return _address(png(page, _SHEET_DPI))
 
 

@@ -239,12 +239,10 @@ class Rows:
     colours: tuple[tuple[str, str], ...] = ()
 
     def passes(self) -> Iterator[PassRow]:
-        """The rows alone."""
         return (entry for entry in self.entries if isinstance(entry, PassRow))
 
     @cached_property
     def count(self) -> int:
-        """Rows in all."""
         return sum(1 for _ in self.passes())
 
     @cached_property

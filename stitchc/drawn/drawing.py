@@ -18,6 +18,7 @@ from stitchc.drawn.symbols import Area, Face, Notation, Ring, Spot, Stroke, mean
 from stitchc.english import number as counted
 from stitchc.english import numbered
 from stitchc.messages import Message, Refused
+from stitchc.notation.writer import row_text
 from stitchc.page import PAPERS, Anchor, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import fitted, width_mm, wrapped
 from stitchc.pattern import Side, Yarn
@@ -86,17 +87,10 @@ def draw(
     columns, rows = chart.width * across, chart.height * up
     if columns * rows > MOST_CELLS:
         shown = f"{across} by {up} repeats of it" if across * up > 1 else "it"
-        raise Refused(
-            Message(
-                "D701",
-                "error",
-                f"`{name}` is too large to draw: {shown} would be {columns:,} by {rows:,} cells, and a drawn chart "
-                f"has at most {MOST_CELLS:,}.",
-                advice="--repeats 1x1"
-                if across * up > 1
-                else f"--stitch {name} --format text   (letters, of any size)",
-            )
-        )
+        text = f"`{name}` is too large to draw: {shown} would be {columns:,} by {rows:,} cells, and a drawn chart has "
+        text += f"at most {MOST_CELLS:,}."
+        advice = "--repeats 1x1" if across * up > 1 else f"--stitch {name} --format text   (letters, of any size)"
+        raise Refused(Message("D701", "error", text, advice=advice))
     sheet = _Sheet(name, chart, chart.tiled(columns, rows), drawing, title, yarns or {})
     return list(sheet.pages())
 
@@ -144,7 +138,9 @@ class _Sheet:
             legend = self._legend(width - 2 * self.margin_mm)
             head = self._head_height(width)
             height = head + self.shown.height * side + _UNDER_MM + legend.height_mm + self.margin_mm
-            yield self._page(width, height, head, side, Part(0, self.shown.width, 0, self.shown.height), legend, "", "")
+            yield self._page(
+                (width, height), head, side, Part(0, self.shown.width, 0, self.shown.height), legend, "", ""
+            )
             return
         width, height = PAPERS[self.drawing.paper]
         legend, head = self._legend(width - 2 * self.margin_mm), self._head_height(width)
@@ -159,7 +155,7 @@ class _Sheet:
         for number, part in enumerate(parts, start=1):
             where = self._where(part) if len(parts) > 1 else ""
             count = f"page {number} of {len(parts)}" if len(parts) > 1 else ""
-            yield self._page(width, height, head, cell, part, legend, where, count)
+            yield self._page((width, height), head, cell, part, legend, where, count)
 
     def _where(self, part: Part) -> str:
         columns = [self._column(column) for column in (part.first_column, part.last_column - 1)]
@@ -173,8 +169,7 @@ class _Sheet:
         return self.margin_mm + 5.5 + 4.2 * len(self._head_lines(width)) + 4.0
 
     def _head_lines(self, width: float) -> list[str]:
-        needles = "1 needle" if self.chart.width == 1 else f"{self.chart.width} needles"
-        rows = "1 row" if self.chart.height == 1 else f"{self.chart.height} rows"
+        needles, rows = counted(self.chart.width, "needle"), counted(self.chart.height, "row")
         side = "purl side toward you, as at the machine" if self.drawing.face == "purl" else "seen from the knit side"
         words = f"Repeat of {needles} by {rows}, {side}"
         if self.shown.width > self.chart.width or self.shown.height > self.chart.height:
@@ -185,16 +180,9 @@ class _Sheet:
     # -- one page
 
     def _page(
-        self,
-        width: float,
-        height: float,
-        head: float,
-        cell: float,
-        part: Part,
-        legend: Legend,
-        where: str,
-        count: str,
+        self, size: tuple[float, float], head: float, cell: float, part: Part, legend: Legend, where: str, count: str
     ) -> Page:
+        width, height = size
         grid_width, grid_height = part.columns * cell, part.rows * cell
         left = self.left_mm
         if self.drawing.paper == "roll":  # a narrow chart stands in the middle of its sheet
@@ -221,8 +209,6 @@ class _Sheet:
 
     def _description(self) -> str:
         """What the chart shows, row by row where it is short enough to be listened to."""
-        from stitchc.notation.writer import row_text
-
         chart = self.chart
         texts = [row_text(cells) for cells in chart.cells[:_MOST_READ]]
         yarns = [f" in {yarn}" if yarn else "" for yarn in chart.yarns]
@@ -402,8 +388,7 @@ class _Sheet:
         side = self.drawing.carriage
         words = (
             f"Row numbers are at the side where the carriage starts the row: row 1 from the {side}. Rows are knitted "
-            f"upward. "
-            "Left and right are those of the bed."
+            "upward. Left and right are those of the bed."
         )
         if self.drawing.face == "knit":
             words += " This is the knit side: what is at the left of the bed is at the right here."

@@ -35,12 +35,10 @@ class Part:
 
     @property
     def columns(self) -> int:
-        """How many there are."""
         return self.last_column - self.first_column
 
     @property
     def rows(self) -> int:
-        """How many there are."""
         return self.last_row - self.first_row
 
 

@@ -9,8 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from stitchc.page import Circle, Disc, Item, Line, Polygon, Rectangle, Text
+from stitchc.page import Item, Text
 from stitchc.page.lettering import fitted, width_mm
+from stitchc.page.values import moved
 
 LETTERING: Final = "#202020"
 """The ink of words on a drawn chart."""
@@ -26,7 +27,6 @@ class Legend:
 
     @property
     def height_mm(self) -> float:
-        """What it takes of the page."""
         return 6.2 * len(self._rows()) + 1.0 + 3.8 * len(self.words)
 
     def _rows(self) -> list[list[tuple[float, tuple[Item, ...], str]]]:
@@ -57,20 +57,6 @@ class Legend:
     def boxes_at(self, left: float, top: float) -> Iterator[Item]:
         """Its signs and yarns, likewise."""
         for number, row in enumerate(self._rows()):
-            for x, box, _ in row:
+            for across, box, _ in row:
                 for item in box:
-                    yield _moved(item, left + x, top + 6.2 * number)
-
-
-def _moved(item: Item, dx: float, dy: float) -> Item:
-    match item:
-        case Disc() | Circle() | Text():
-            return item._replace(x_mm=item.x_mm + dx, y_mm=item.y_mm + dy)
-        case Line():
-            return item._replace(
-                x1_mm=item.x1_mm + dx, y1_mm=item.y1_mm + dy, x2_mm=item.x2_mm + dx, y2_mm=item.y2_mm + dy
-            )
-        case Rectangle():
-            return item._replace(left_mm=item.left_mm + dx, top_mm=item.top_mm + dy)
-        case Polygon():
-            return item._replace(points_mm=tuple((x + dx, y + dy) for x, y in item.points_mm))
+                    yield moved(item, left + across, top + 6.2 * number)

@@ -7,14 +7,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from stitchc.chart import KNIT, SIGNS
 from stitchc.english import number
 from stitchc.messages import columns_of, visible
-
-if TYPE_CHECKING:
-    from stitchc.pattern import Pattern, Stitch
+from stitchc.pattern import Pattern, Stitch
 
 _GROUP: Final = 5
 """Cells between two spaces in a row of letters, so that the eye can count."""

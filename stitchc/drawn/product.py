@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import Final, NamedTuple
 
+from stitchc.checks import check_pattern
+from stitchc.drawn.drawing import Drawing, Paper, draw
+from stitchc.drawn.html import html
+from stitchc.drawn.letters import as_json, as_text
+from stitchc.machines import Machine
 from stitchc.messages import Message, Refused
 from stitchc.options import ChartOptions
+from stitchc.page import Page
+from stitchc.page.lettering import what_is_lacking
+from stitchc.page.pdf import MOST_MM, pdf
+from stitchc.page.png import png, size_px
+from stitchc.page.svg import svg
 from stitchc.page.values import MM_PER_INCH
+from stitchc.pattern import Pattern, Stitch
 from stitchc.product import File, Product, Progress, choose_stitches, file_stems, no_progress, whole_stem
-
-if TYPE_CHECKING:
-    from stitchc.machines import Machine
-    from stitchc.page import Page
-    from stitchc.pattern import Pattern, Stitch
 
 DEFAULTS: Final = ChartOptions()
 
@@ -38,19 +44,13 @@ def draw_chart(
 ) -> Product[Stitch]:
     """The charts of a pattern's stitches. What could not be knitted is a warning, by the machine's limits or the
     default ones. Raises Refused N103, D701 and D702."""
-    from stitchc.checks import check_pattern
-
     stitches = choose_stitches(pattern, options.stitches, parts=True)
     checked = stitches if options.stitches else pattern.wanted()
     messages = tuple(message.as_warning() for message in check_pattern(pattern, machine, checked))
     if options.form == "json":
-        from stitchc.drawn.letters import as_json
-
         file = File.of_text(f"{whole_stem(pattern, 'chart', options.name)}.json", as_json(pattern, stitches))
         return Product(stitches, (file,), messages)
     if options.form == "text":
-        from stitchc.drawn.letters import as_text
-
         text = "\n".join(as_text(pattern, stitches, options.columns))
         return Product(stitches, (File.of_text(f"{whole_stem(pattern, 'chart', options.name)}.txt", text),), messages)
     files, remarks = _drawn(pattern, stitches, options, progress)
@@ -58,8 +58,6 @@ def draw_chart(
 
 
 def _lacking_letters(pattern: Pattern, stitches: Sequence[Stitch]) -> tuple[str, ...]:
-    from stitchc.page.lettering import what_is_lacking
-
     names = (name or "" for stitch in stitches for name in (stitch.name, *stitch.chart.yarns))
     lacking = what_is_lacking("".join((pattern.title or "", *names)), "chart")
     return (lacking,) if lacking else ()
@@ -79,14 +77,14 @@ def _drawn(
     if one_file:
         name = f"{whole_stem(pattern, 'chart', options.name)}.{options.form}"
         pages = {name: each.pages for name, each in sheets.items()}
-        return [File(name, _pdf(pages) if options.form == "pdf" else _html(pattern, stitches, pages))], remarks
+        return [File(name, _pdf(pages) if options.form == "pdf" else html(pattern, stitches, pages).encode())], remarks
     files = []
     for stitch in stitches:
         pages_of, dpi, _ = sheets[stitch.name]
         for number, page in enumerate(pages_of, start=1):
             part = f"-{number}" if len(pages_of) > 1 else ""
             name = f"{stems[stitch.name]}{part}.{options.form}"
-            files.append(File(name, _svg(page) if options.form == "svg" else _png(page, dpi)))
+            files.append(File(name, svg(page) if options.form == "svg" else png(page, dpi, "RGB")))
     return files, remarks
 
 
@@ -101,7 +99,6 @@ class _Sheets(NamedTuple):
 def _sheets(pattern: Pattern, stitch: Stitch, options: ChartOptions) -> _Sheets:
     """The pages as they are asked for. A picture that would be too large is drawn less finely, down to LEAST_DPI, and
     beyond that in parts on A3, unless the options say how it is to be. Raises Refused D701 and D702."""
-    from stitchc.drawn.drawing import Drawing, Paper, draw
 
     def drawn(paper: Paper) -> list[Page]:
         drawing = Drawing(options.notation, options.face, options.carriage, options.cell_mm, options.repeats, paper)
@@ -113,8 +110,6 @@ def _sheets(pattern: Pattern, stitch: Stitch, options: ChartOptions) -> _Sheets:
     if options.form != "png" or dpi <= most:
         return _Sheets(pages, dpi)
     if options.dpi is not None or (options.paper is not None and most < LEAST_DPI):
-        from stitchc.page.png import size_px
-
         width, height = max((size_px(page, dpi) for page in pages), key=math.prod)
         advice = f"--dpi {most}" if most >= LEAST_DPI else "--format pdf, or --paper a4 for several pictures"
         text = f"The chart would be a picture of {width:,} by {height:,} pixels, more than {_MOST_PIXELS:,} in all."
@@ -134,29 +129,9 @@ def _finest(page: Page, most_pixels: int) -> int:
 
 
 def _pdf(pages: Mapping[str, Sequence[Page]]) -> bytes:
-    from stitchc.page.pdf import MOST_MM, pdf
-
     every = [page for each in pages.values() for page in each]
     length = max(max(page.width_mm, page.height_mm) for page in every)
     if length > MOST_MM:
         text = f"The chart would be {length:,.0f} mm long on one sheet; a PDF page has at most {MOST_MM:,.0f} mm."
         raise Refused(Message("D702", "error", text, advice="--paper a4"))
     return pdf(every)
-
-
-def _html(pattern: Pattern, stitches: Sequence[Stitch], pages: Mapping[str, Sequence[Page]]) -> bytes:
-    from stitchc.drawn.html import html
-
-    return html(pattern, stitches, pages).encode()
-
-
-def _svg(page: Page) -> bytes:
-    from stitchc.page.svg import svg
-
-    return svg(page)
-
-
-def _png(page: Page, dpi: int) -> bytes:
-    from stitchc.page.png import png
-
-    return png(page, dpi, "RGB")

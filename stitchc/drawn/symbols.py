@@ -41,8 +41,6 @@ class Stroke:
 
 @dataclass(frozen=True)
 class Spot:
-    """A filled disc."""
-
     centre: Point
     radius: float
     ink: float = 1.0

@@ -33,8 +33,8 @@ class Page(NamedTuple):
     """One page. wrong raises the code and fixed nothing; both None where no example can raise it.
 
     command: the words after `stitchc` that raise it on the wrong file (FILE stands for it; default: after the
-    command's name). fixed_command: those for the fixed file. file: what the file is called. encoding: how the
-    wrong file was saved. beside: further files by name.
+    command's name). fixed_command: those for the fixed file, which is the wrong one where a page has no other.
+    file: what the file is called. encoding: how the wrong file was saved. beside: further files by name.
     """
 
     code: str
@@ -70,4 +70,6 @@ def page(code: str) -> Page | None:
         return None
     entry = tomllib.loads((_FOLDER / f"{code}.toml").read_text(encoding="utf-8"))
     beside = entry.pop("beside", {})
+    if "fixed_command" in entry:
+        entry.setdefault("fixed", entry["wrong"])
     return Page(**{key: value.strip("\n") for key, value in entry.items()}, beside=beside)

@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from stitchc.english import number, numbered
 from stitchc.markup import template
@@ -18,7 +18,6 @@ from stitchc.messages import visible
 
 if TYPE_CHECKING:
     from stitchc.chart import Chart
-    from stitchc.gallery.made import Made
     from stitchc.messages import Message
     from stitchc.pattern import Pattern, Stitch
 
@@ -32,6 +31,25 @@ _HEADINGS = {
     "letters": "all stitches as data",
 }
 _ORDER = ("instructions", "needle sheet", "hole card", "picture for electronic patterning", "drawn chart", "fabric")
+
+
+WHOLE: Final = ""
+"""The subject of what shows the pattern as a whole."""
+
+
+@dataclass(frozen=True)
+class Made:
+    """One kind of product. subject: the stitch or piece that it shows. machine: that it is for, if it is for one.
+
+    files: the names of those that the page links. reasons: messages that say why some or all of it was not made.
+    """
+
+    kind: str
+    subject: str
+    files: tuple[str, ...] = ()
+    reasons: tuple[Message, ...] = ()
+    machine: str = ""
+    of_piece: bool = False
 
 
 @dataclass(frozen=True)

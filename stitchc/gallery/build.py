@@ -5,9 +5,9 @@ Knows which products there are and what they are called in a folder; how one is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from stitchc.bitmap import make_bitmap
 from stitchc.card.product import make_card
@@ -15,10 +15,12 @@ from stitchc.checks import check_pattern
 from stitchc.compare.product import compare_stitches
 from stitchc.drawn.product import draw_chart
 from stitchc.english import listed
-from stitchc.gallery import index_page
-from stitchc.gallery.made import WHOLE, Made
+from stitchc.fabric import Shelf
+from stitchc.gallery import WHOLE, Made, index_page
 from stitchc.gauge.product import estimate_gauge
+from stitchc.gauge.report import in_words
 from stitchc.leaflet.product import make_leaflet
+from stitchc.machines import Machine
 from stitchc.messages import Message, Refused
 from stitchc.naming import file_stem, numbered
 from stitchc.options import (
@@ -33,21 +35,26 @@ from stitchc.options import (
     PieceOptions,
     SheetOptions,
 )
+from stitchc.page.lettering import what_is_lacking
+from stitchc.pattern import Pattern, Stitch
 from stitchc.picture import draw_fabric
 from stitchc.piece.product import plan_piece
 from stitchc.piece.size_words import summary_words
-from stitchc.product import File, Product, Progress, WrongOption, accept, choose_stitches, no_progress, skipped_parts
+from stitchc.product import (
+    File,
+    Product,
+    Progress,
+    WrongOption,
+    accept,
+    call,
+    choose_stitches,
+    no_progress,
+    part_of,
+    skipped_parts,
+)
 from stitchc.sheet.product import make_sheet
 
-if TYPE_CHECKING:
-    from stitchc.fabric import Shelf
-    from stitchc.machines import Machine
-    from stitchc.pattern import Pattern, Stitch
-
 INDEX: Final = "index.html"
-
-Make = Callable[[Any, Progress], Product[Any]]
-"""Makes a product of its options."""
 
 CARD: Final = ("png", "pdf", "svg", "text")
 """The forms of a hole card that are built."""
@@ -58,15 +65,15 @@ TO_READ: Final = ("html", "text", "json")
 
 @dataclass(frozen=True)
 class Job:
-    """One product in some forms. options: with the names of its files, but for the form."""
+    """One product in some forms. make: its function. options: with the names of its files, but for the form."""
 
     kind: str
     subject: str
     command: str
-    make: Make
+    make: Callable[..., Product[Any]]
     options: Any
     forms: tuple[str, ...] = ("png",)
-    machine: str = ""
+    machine: Machine | None = None
     of_piece: bool = False
 
 
@@ -83,26 +90,22 @@ def build_pattern(
     one product that cannot be made costs no other. Raises Refused where the pattern has an error that no machine can
     knit, unless options.anyway.
     """
-    from stitchc.page.lettering import what_is_lacking
-
     stitches = choose_stitches(pattern, options.stitches)
     warnings = accept(check_pattern(pattern, machines[0], stitches), pattern, options.anyway)
-    jobs = list(jobs_of(pattern, stitches, machines, options, kept))
+    jobs = list(jobs_of(pattern, stitches, machines, options))
+    shared = {"pattern": pattern, "patterns": [pattern], "machines": machines, "kept": kept}
     made: list[Made] = []
     files: dict[str, File] = {}
     gauges: dict[str, str] = {}
     sizes: dict[str, str] = {}
     for number, job in enumerate(jobs):
-
-        def part(share: float, number: int = number) -> None:
-            progress((number + share) / len(jobs))
-
-        entry, products = _done(job, part)
+        part = part_of(progress, number, len(jobs))
+        entry, products = _done(job, shared | {"machine": job.machine, "progress": part})
         made.append(entry)
         files.update({file.name: file for product in products for file in product.files})
         for value in (value for product in products[:1] for value in product.values):
             if job.command == "gauge":
-                gauges[value.name] = _gauge_in_words(value)
+                gauges[value.name] = in_words(value)
             elif job.of_piece:
                 sizes.setdefault(job.subject, summary_words(value, options.units))
     page = index_page(pattern, stitches, made, warnings, gauges, sizes, list(files))
@@ -121,62 +124,36 @@ def expected_names(pattern: Pattern, machines: Sequence[Machine], options: Build
     return [*(f"{name}.{ending}" for name, ending in forms), INDEX]
 
 
-def _gauge_in_words(gauge: Any) -> str:
-    from stitchc.gauge.words import in_words
-
-    return in_words(gauge)
-
-
 def jobs_of(
     pattern: Pattern,
     stitches: Sequence[Stitch],
     machines: Sequence[Machine],
     options: BuildOptions,
-    kept: Shelf | None = None,
 ) -> Iterator[Job]:
-    """What there is to make, in order."""
-
-    def of(function: Callable[..., Product[Any]], machine: Machine | None, *more: bool) -> Make:
-        """The product function on this machine; `more`: it takes no progress."""
-        if more:
-            return lambda asked, progress: function(pattern, machine, asked)
-        return lambda asked, progress: function(pattern, machine, asked, progress)
-
     stems, piece_stems = numbered(pattern.stitches), numbered(pattern.pieces)
     names = tuple(stitch.name for stitch in stitches)
     plain, spread, units, anyway = options.plain, options.spread, options.units, options.anyway
-    chart = of(draw_chart, None)
-    draw: Make = lambda asked, progress: draw_fabric(pattern, None, asked, progress, kept)  # noqa: E731
     for stitch in stitches:
         stem, alone = stems[stitch.name], (stitch.name,)
         drawn = ChartOptions(alone, name=f"{stem}-chart")
-        yield Job("drawn chart", stitch.name, "chart", chart, drawn, ("svg", "png"))
+        yield Job("drawn chart", stitch.name, "chart", draw_chart, drawn, ("svg", "png"))
         for face in ("purl", "knit") if options.pictures else ():
             seen = PictureOptions(alone, face=face, plain=plain, name=f"{stem}-fabric-{face}")
-            yield Job(f"{face} side", stitch.name, "picture", draw, seen)
+            yield Job(f"{face} side", stitch.name, "picture", draw_fabric, seen)
         for machine in machines:
-            yield _for_the_reader(stitch, stem, machine, anyway, of)
-    yield Job("letters", WHOLE, "chart", chart, ChartOptions(names, name="chart"), ("json",))
+            yield _for_the_reader(stitch, stem, machine, anyway)
+    yield Job("letters", WHOLE, "chart", draw_chart, ChartOptions(names, name="chart"), ("json",))
     gauge = GaugeOptions(names, plain=plain, spread=spread, units=units, name="gauge")
-    yield Job(
-        "gauge",
-        WHOLE,
-        "gauge",
-        lambda asked, progress: estimate_gauge(pattern, asked, progress),
-        gauge,
-        ("text", "json"),
-    )
+    yield Job("gauge", WHOLE, "gauge", estimate_gauge, gauge, ("text", "json"))
     if len(stitches) > 1:
         beside = CompareOptions(names, plain=plain, spread=spread, name="compare")
-        yield Job("comparison", WHOLE, "compare", lambda asked, _: compare_stitches([pattern], None, asked), beside)
+        yield Job("comparison", WHOLE, "compare", compare_stitches, beside)
     for piece in pattern.pieces:
         for machine in machines:
             stem = f"{piece_stems[piece]}-piece-{file_stem(machine.name)}"
             planned = PieceOptions(piece, plain=plain, spread=spread, units=units, anyway=anyway, name=stem)
             kind = f"piece for {machine.name}"
-            yield Job(
-                kind, piece, "piece", of(plan_piece, machine, True), planned, TO_READ, machine.name, of_piece=True
-            )
+            yield Job(kind, piece, "piece", plan_piece, planned, TO_READ, machine, of_piece=True)
     if pattern.pieces:
         handed_on = LeafletOptions(
             plain=plain,
@@ -187,31 +164,30 @@ def jobs_of(
             anyway=anyway,
             name="leaflet",
         )
-        hand_on: Make = lambda asked, progress: make_leaflet(pattern, machines, asked, progress, kept)  # noqa: E731
-        yield Job("leaflet to hand on", WHOLE, "leaflet", hand_on, handed_on, ("pdf", "html"))
+        yield Job("leaflet to hand on", WHOLE, "leaflet", make_leaflet, handed_on, ("pdf", "html"))
 
 
-def _for_the_reader(stitch: Stitch, stem: str, machine: Machine, anyway: bool, of: Callable[..., Make]) -> Job:
+def _for_the_reader(stitch: Stitch, stem: str, machine: Machine, anyway: bool) -> Job:
     """What the machine's way of selecting needles asks for: a card, a picture, or a sheet."""
     alone = (stitch.name,)
     if machine.reader == "card":
         card = CardOptions(alone, anyway=anyway, name=f"{stem}-card")
-        return Job("hole card", stitch.name, "card", of(make_card, machine), card, CARD, machine.name)
+        return Job("hole card", stitch.name, "card", make_card, card, CARD, machine)
     if machine.reader == "bitmap":
         picture = BitmapOptions(alone, anyway=anyway, name=f"{stem}-bitmap")
-        return Job("needle picture", stitch.name, "bitmap", of(make_bitmap, machine), picture, ("png",), machine.name)
+        return Job("needle picture", stitch.name, "bitmap", make_bitmap, picture, ("png",), machine)
     sheet = SheetOptions(alone, anyway=anyway, name=f"{stem}-sheet")
-    return Job("needle sheet", stitch.name, "sheet", of(make_sheet, machine, True), sheet, TO_READ, machine.name)
+    return Job("needle sheet", stitch.name, "sheet", make_sheet, sheet, TO_READ, machine)
 
 
-def _done(job: Job, progress: Progress) -> tuple[Made, list[Product[Any]]]:
+def _done(job: Job, given: Mapping[str, Any]) -> tuple[Made, list[Product[Any]]]:
     """Make all forms of a product; the main file of each is linked. The same reason is given once."""
     products: list[Product[Any]] = []
     linked: list[str] = []
     reasons: dict[Message, None] = {}
     for form in job.forms:
         try:
-            product = job.make(replace(job.options, form=form), progress)
+            product = call(job.make, options=replace(job.options, form=form), **given)
         except Refused as refused:
             for message in refused.messages:
                 if message.severity == "error":
@@ -223,7 +199,8 @@ def _done(job: Job, progress: Progress) -> tuple[Made, list[Product[Any]]]:
             linked += [file.name for file in product.files[:1]]
             if not product.files:
                 reasons.update(dict.fromkeys(message for message in product.messages if message.severity == "error"))
-    return Made(job.kind, job.subject, tuple(linked), tuple(reasons), job.machine, job.of_piece), products
+    machine = job.machine.name if job.machine is not None else ""
+    return Made(job.kind, job.subject, tuple(linked), tuple(reasons), machine, job.of_piece), products
 
 
 def _with_its_command(message: Message, command: str) -> Message:

@@ -3,18 +3,12 @@
 Start at `estimate_pattern` (a pattern) or `estimate` (charts). Nothing here reads a file or prints.
 """
 
-from stitchc.gauge.estimate import GaugeReport, estimate, estimate_pattern
-from stitchc.gauge.remarks import check_gauge
-from stitchc.gauge.values import Baseline, Joint, PlainGauge, Range, StitchGauge
-
-__all__ = [
-    "Baseline",
-    "GaugeReport",
-    "Joint",
-    "PlainGauge",
-    "Range",
-    "StitchGauge",
-    "check_gauge",
-    "estimate",
-    "estimate_pattern",
-]
+from stitchc.gauge.estimate import GaugeReport as GaugeReport
+from stitchc.gauge.estimate import estimate as estimate
+from stitchc.gauge.estimate import estimate_pattern as estimate_pattern
+from stitchc.gauge.remarks import check_gauge as check_gauge
+from stitchc.gauge.values import Baseline as Baseline
+from stitchc.gauge.values import Joint as Joint
+from stitchc.gauge.values import PlainGauge as PlainGauge
+from stitchc.gauge.values import Range as Range
+from stitchc.gauge.values import StitchGauge as StitchGauge

@@ -42,7 +42,6 @@ class Expected(NamedTuple):
         return tuple(None if not count else (math.log(count) - mean) / sd for count, (mean, sd) in counts)  # type: ignore[return-value]
 
     def distance(self, swatch: Swatch) -> float:
-        """The larger of them."""
         return max((abs(each) for each in self.distances(swatch) if each is not None), default=0.0)
 
 

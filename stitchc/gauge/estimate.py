@@ -103,10 +103,7 @@ class GaugeReport:
 
     def of(self, name: str) -> StitchGauge:
         """The gauge of one stitch asked for. Raises KeyError for another."""
-        found = [gauge for gauge in self.stitches if gauge.name == name]
-        if not found:
-            raise KeyError(name)
-        return found[0]
+        return {gauge.name: gauge for gauge in self.stitches}[name]
 
     def joint(self, names: Sequence[str] | None = None) -> Joint:
         """The joint law of the gauges per 10 cm of "plain" and the stitches named (default: all asked for). Stitches of
@@ -277,7 +274,9 @@ class GaugeReport:
                     y = math.log(count * 100 / swatch.per_mm)
                     groups.setdefault((self._key(swatch.stitch), direction, own), []).append((y, variance))
         if len(groups) > _MOST_READINGS:
-            raise Refused(_too_many_measured())
+            text = f"More than {_MOST_READINGS:,} different stitches and directions are measured in this file."
+            advice = "Keep the `gauge` lines of the stitches that matter, or split the file."
+            raise Refused(Message("N110", "error", text, advice=advice))
         return groups
 
     def _expected(self, update: Update, swatch: Swatch) -> Expected | None:
@@ -340,35 +339,21 @@ class GaugeReport:
         if self._names_yarns:
             return mean_of([report.of(name) for report in self._reports_of(name)])
         update, key, features = self._update, self._key(name), self.features[name]
-        factors: list[Range | None] = []
-        per_10cm: list[Range | None] = []
-        own: list[Range | None] = []
+        halves: list[tuple[Range | None, Range | None, Range | None]] = []
         for direction in (0, 1):
             is_measured = (key, direction) in update.measured
             if features.never_knitting and not is_measured:
-                factors.append(None)
-                per_10cm.append(None)
-                own.append(None)
+                halves.append((None, None, None))
                 continue
             mean, variance = update.one(update.factor(key, direction))
             absolute = update.one(update.absolute(key, direction))
             reading = self._swatch_variance(absolute[0] if absolute[1] < KNOWN_SD**2 else math.log(MIDDLE_GAUGE))
-            factors.append(Range.of_log(mean, math.sqrt(variance + update.spread**2 + reading)))
+            factor = Range.of_log(mean, math.sqrt(variance + update.spread**2 + reading))
             swatch_range = self._swatch_range(name, direction)
-            per_10cm.append(swatch_range if self.baseline else None)
-            own.append(swatch_range if is_measured else None)
-        return StitchGauge(
-            name=name,
-            features=features,
-            stitch_factor=factors[0],
-            row_factor=factors[1],
-            stitches_per_10cm=per_10cm[0],
-            rows_per_10cm=per_10cm[1],
-            own_stitches_per_10cm=own[0],
-            own_rows_per_10cm=own[1],
-            stitch_basis=self._basis(key, 0),
-            row_basis=self._basis(key, 1),
-        )
+            halves.append((factor, swatch_range if self.baseline else None, swatch_range if is_measured else None))
+        (wide, stitches, own_stitches), (long, rows, own_rows) = halves
+        bases = self._basis(key, 0), self._basis(key, 1)
+        return StitchGauge(name, features, wide, long, stitches, rows, own_stitches, own_rows, *bases)
 
     def _basis(self, key: bytes, direction: int) -> Basis:
         update = self._update
@@ -405,7 +390,6 @@ def estimate_pattern(
     pattern: Pattern,
     names: Sequence[str] | None = None,
     plain: PlainGauge | None = None,
-    priors: Priors | None = None,
     spread: float | None = None,
 ) -> GaugeReport:
     """The gauge of a pattern's stitches (default: those that nothing else is built from)."""
@@ -413,23 +397,13 @@ def estimate_pattern(
     spoken_of = {swatch.stitch for swatch in pattern.swatches}
     measured = {name: stitch.chart for name, stitch in pattern.stitches.items() if name in spoken_of}
     charts = {stitch.name: stitch.chart for stitch in stitches}
-    report = estimate(charts, pattern.swatches, plain, measured, priors, spread)
+    report = estimate(charts, pattern.swatches, plain, measured, spread=spread)
     return replace(report, main_yarn=pattern.main_yarn.name if pattern.main_yarn is not None else None)
-
-
-def _too_many_measured() -> Message:
-    return Message(
-        "N110",
-        "error",
-        f"More than {_MOST_READINGS:,} different stitches and directions are measured in this file.",
-        advice="Keep the `gauge` lines of the stitches that matter, or split the file.",
-    )
 
 
 def _source(stitches: str | None, rows: str | None) -> str:
     if stitches == rows and stitches is not None:
         return stitches
-    halves = [("stitches", stitches), ("rows", rows)]
     return ", ".join(
-        f"{what} {source}" if source else f"{what} estimated from the other half" for what, source in halves
+        f"{what} {s or 'estimated from the other half'}" for what, s in (("stitches", stitches), ("rows", rows))
     )

@@ -42,14 +42,14 @@ def _document() -> dict[str, Any]:
 def guessed(gauge: StitchGauge) -> list[str]:
     """The parameters of a stitch's estimate that are hardly more than a guess, the weightiest first."""
     priors, parameters = shipped(), _document()["parameters"]
-    found = []
+    guesses = []
     for name, sd, wide, long in zip(
         PARAMETERS, priors.covariance.diagonal() ** 0.5, *design(gauge.features), strict=True
     ):
         weight = max(abs(wide), abs(long)) * float(sd)
         if parameters[name]["learnt"] < _GUESSED and weight > _MATTERS:
-            found.append((-weight, name))
-    return [name for _, name in sorted(found)]
+            guesses.append((-weight, name))
+    return [name for _, name in sorted(guesses)]
 
 
 def evidence_json(gauge: StitchGauge) -> dict[str, Any]:

@@ -55,18 +55,18 @@ def _starts(numbers: Hashes) -> tuple[int, list[int]]:
     if len(numbers) == 1:
         return 0, [0]
     first, second = (_turned(numbers[None], base)[0].astype(np.int64) for base, _ in _BASES)
-    found = (first << 31) | second
-    return int(found.min()), np.flatnonzero(found == found.min()).tolist()
+    hashes = (first << 31) | second
+    return int(hashes.min()), np.flatnonzero(hashes == hashes.min()).tolist()
 
 
 def _least_turn(cells: Cells) -> tuple[int, Cells, int, int]:
     """The least hash of all turns of a repeat, the repeat, and the row and column where a turn with it starts."""
-    found = np.zeros(cells.shape, dtype=np.int64)
+    hashes = np.zeros(cells.shape, dtype=np.int64)
     for down, across in _BASES:
-        found <<= 31
-        found |= _turned(_turned(cells, across).T, down).T
-    row, column = np.unravel_index(int(found.argmin()), found.shape)
-    return int(found.min()), cells, int(row), int(column)
+        hashes <<= 31
+        hashes |= _turned(_turned(cells, across).T, down).T
+    row, column = np.unravel_index(int(hashes.argmin()), hashes.shape)
+    return int(hashes.min()), cells, int(row), int(column)
 
 
 def fabric_key(form: Chart) -> bytes:
@@ -98,7 +98,7 @@ def _turned(values: npt.NDArray[Any], base: int) -> npt.NDArray[np.uint32]:
     """sum of (values[i + start] + 1) x base^i, over i round the last axis, for every start; modulo the prime."""
     many, length = values.shape
     powers, inverses = _powers(base, length), _powers(pow(base, -1, _PRIME), length)
-    found = np.empty((many, length), dtype=np.uint32)
+    hashes = np.empty((many, length), dtype=np.uint32)
     at_once = max(1, _CELLS_AT_ONCE // length)
     for first in range(0, many, at_once):
         some = slice(first, first + at_once)
@@ -113,8 +113,8 @@ def _turned(values: npt.NDArray[Any], base: int) -> npt.NDArray[np.uint32]:
         after %= _PRIME
         after *= inverses
         after %= _PRIME
-        found[some] = after
-    return found
+        hashes[some] = after
+    return hashes
 
 
 def _powers(base: int, count: int) -> Hashes:

@@ -85,14 +85,14 @@ def features_of(chart: Chart) -> Features:
     alive = knits.any(axis=1)
     dead = needles - int(alive.sum())
     dead_span = max(rows, 8) if dead else 0
-    sums = _sums(cells)
-    mean_span = sums.spans / sums.loops if sums.loops else None
-    weighted = (sums.square + dead * rows * dead_span) / (needles * rows)
-    capped = (sums.capped + dead * rows * min(dead_span, LONG_HOLD)) / (needles * rows)
-    weight_tuck = sums.over_tucks + dead_span * float(tucks[~alive].sum())
-    weight_slip = sums.over_slips + dead_span * float((cells[~alive] == SLIP).sum())
+    loops, spans, square, capped, over_tucks, over_slips, longest = _sums(cells)
+    mean_span = spans / loops if loops else None
+    weighted = (square + dead * rows * dead_span) / (needles * rows)
+    capped_span = (capped + dead * rows * min(dead_span, LONG_HOLD)) / (needles * rows)
+    weight_tuck = over_tucks + dead_span * float(tucks[~alive].sum())
+    weight_slip = over_slips + dead_span * float((cells[~alive] == SLIP).sum())
     part_tuck = weight_tuck / (weight_tuck + weight_slip) if weight_tuck + weight_slip else 0.0
-    log_span, log_long = math.log(weighted), math.log(weighted / capped)
+    log_span, log_long = math.log(weighted), math.log(weighted / capped_span)
     held = 1 - knits.mean(axis=1)
     mean_held = float(held.mean())
     columns = float(np.abs(held - mean_held).mean()) / (2 * mean_held) if mean_held else 0.0
@@ -101,7 +101,7 @@ def features_of(chart: Chart) -> Features:
         slip_share=slip_share,
         mean_span=mean_span,
         weighted_span=weighted,
-        longest_hold=None if dead else sums.longest - 1,
+        longest_hold=None if dead else longest - 1,
         never_knitting=dead,
         log_span_tuck=log_span * part_tuck,
         log_span_slip=log_span * (1 - part_tuck),
@@ -127,38 +127,25 @@ def _runs(tucks: npt.NDArray[np.bool_]) -> float:
     return float(short.sum() + (int(tucks.sum()) - in_short) / LONG_RUN)
 
 
-@dataclass
-class _Sums:
+def _sums(cells: npt.NDArray[np.uint8]) -> list[int]:
     """What the knit loops of a chart add up to: how many, their spans k, k^2, k min(k, LONG_HOLD), k times the tucks
-    and k times the slips over each, and the longest span."""
+    and k times the slips over each; and the longest span.
 
-    loops: int = 0
-    spans: int = 0
-    square: int = 0
-    capped: int = 0
-    over_tucks: int = 0
-    over_slips: int = 0
-    longest: int = 0
-
-
-def _sums(cells: npt.NDArray[np.uint8]) -> _Sums:
-    """Of cells (needle, row), some needles at a time: a span takes eight times the memory of a cell."""
+    Of cells (needle, row), some needles at a time: a span takes eight times the memory of a cell.
+    """
     needles, rows = cells.shape
     at_once = max(1, _CELLS_AT_ONCE // rows)
-    sums = _Sums()
+    sums, longest = np.zeros(6, dtype=np.int64), 0
     for first in range(0, needles, at_once):
         some = cells[first : first + at_once]
         k, tucked, slipped = _spans(some, some == TUCK)
-        if not k.size:
-            continue
-        sums.loops += k.size
-        sums.spans += int(k.sum())
-        sums.square += int((k * k).sum())
-        sums.capped += int((k * np.minimum(k, LONG_HOLD)).sum())
-        sums.over_tucks += int((k * tucked).sum())
-        sums.over_slips += int((k * slipped).sum())
-        sums.longest = max(sums.longest, int(k.max()))
-    return sums
+        if k.size:
+            sums += [
+                k.size,
+                *(each.sum() for each in (k, k * k, k * np.minimum(k, LONG_HOLD), k * tucked, k * slipped)),
+            ]
+            longest = max(longest, int(k.max()))
+    return [*sums.tolist(), longest]
 
 
 def _spans(

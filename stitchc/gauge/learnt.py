@@ -47,7 +47,7 @@ def lessons(report: GaugeReport) -> list[Lesson]:
     cells = sum(chart.width * chart.height for chart in (*report.charts.values(), *report.measured.values()))
     if len(report.swatches) > _MOST_SWATCHES or cells > _MOST_CELLS:
         return []
-    found = []
+    learnt = []
     for at, swatch in enumerate(report.swatches):
         if swatch in report.unused:
             continue
@@ -61,8 +61,8 @@ def lessons(report: GaugeReport) -> list[Lesson]:
         shifts = [_shift(*pair) for pair in sized]
         narrower = 1 - sum(n for n, _ in shifts) / len(shifts) if shifts else None
         rows = math.expm1(sum(r for _, r in shifts) / len(shifts)) if shifts else None
-        found.append(Lesson(line_of(swatch), swatch.stitch, narrower, rows, swatch.yarn, report.counts(swatch)))
-    return found
+        learnt.append(Lesson(line_of(swatch), swatch.stitch, narrower, rows, swatch.yarn, report.counts(swatch)))
+    return learnt
 
 
 def _shift(before: StitchGauge, after: StitchGauge) -> tuple[float, float]:

@@ -103,12 +103,10 @@ def deviation(features: Features, width_deviation: float, row_deviation: float) 
 
 @cache
 def shipped() -> Priors:
-    """The priors that ship with the program."""
     return from_toml(tomllib.loads((files("stitchc.gauge") / "priors.toml").read_text(encoding="utf-8")))
 
 
 def from_toml(document: dict[str, Any]) -> Priors:
-    """Priors from the parsed document."""
     parameters = document["parameters"]
     mean = np.array([parameters[name]["mean"] for name in PARAMETERS])
     sd = np.array([parameters[name]["sd"] for name in PARAMETERS])

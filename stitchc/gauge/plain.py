@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from stitchc.gauge import PlainGauge
+from stitchc.gauge.remarks import FEWEST_PER_10CM, MOST_ROWS_PER_10CM, MOST_STITCHES_PER_10CM
+from stitchc.gauge.values import PlainGauge
 
 _NUMBER = r"([0-9]{1,6}(?:[.,][0-9]{1,6})?)"
 _PLAIN = re.compile(
@@ -17,9 +16,6 @@ _PLAIN = re.compile(
 
 def parse_plain(text: str) -> PlainGauge:
     """From "20x28", "20 × 28.5", "20,5 x 28". Raises ValueError that says what is allowed."""
-    from stitchc.gauge import PlainGauge
-    from stitchc.gauge.remarks import FEWEST_PER_10CM, MOST_ROWS_PER_10CM, MOST_STITCHES_PER_10CM
-
     match = _PLAIN.fullmatch(text)
     if match is None:
         raise ValueError(f"`{text}` is not a gauge: write stitches x rows in 10 cm of stocking stitch, as in 20x28")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Final
 
+from stitchc.fabric import SLIP_FED, second_opinion, slip_yarn
 from stitchc.gauge.estimate import GaugeReport, estimate_pattern
 from stitchc.gauge.evidence import in_full
 from stitchc.gauge.remarks import check_gauge
@@ -14,7 +15,7 @@ from stitchc.gauge.yarn import ill_matched
 from stitchc.messages import Message, Refused, in_order
 from stitchc.options import GaugeOptions
 from stitchc.pattern import Pattern, Stitch
-from stitchc.product import File, Product, Progress, accept, choose_stitches, no_progress, whole_stem
+from stitchc.product import File, Product, Progress, accept, choose_stitches, no_progress, part_of, whole_stem
 
 if TYPE_CHECKING:
     from stitchc.fabric import Shelf
@@ -66,18 +67,12 @@ def of_several_yarns(report: GaugeReport) -> tuple[str, ...]:
 
 
 def _opinions(stitches: tuple[Stitch, ...], plain: Baseline | None, progress: Progress, kept: Shelf | None) -> Opinions:
-    from stitchc.fabric import SLIP_FED, second_opinion, slip_yarn
-
     slip_fed = slip_yarn(plain.stitches_per_10cm.value, plain.rows_per_10cm.value) if plain is not None else SLIP_FED
-    found: dict[str, Opinion] = {}
+    opinions: dict[str, Opinion] = {}
     for number, stitch in enumerate(stitches):
-        start = number / len(stitches)
-
-        def advance(share: float, start: float = start) -> None:
-            progress(start + share / len(stitches))
-
+        part = part_of(progress, number, len(stitches))
         try:
-            found[stitch.name] = Opinion(second_opinion(stitch.chart, slip_fed, advance, kept))
+            opinions[stitch.name] = Opinion(second_opinion(stitch.chart, slip_fed, part, kept))
         except Refused as refused:
-            found[stitch.name] = Opinion(None, refused.messages[0].text)
-    return found
+            opinions[stitch.name] = Opinion(None, refused.messages[0].text)
+    return opinions

@@ -5,16 +5,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Iterator
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from stitchc.gauge.doubt import SURPRISING, FarOut, explained, line_of
 from stitchc.gauge.values import PLAIN, PlainGauge
 from stitchc.gauge.weights import misnamed
+from stitchc.machines import Machine
 from stitchc.messages import Message, Span
 from stitchc.pattern import Pattern, Swatch
-
-if TYPE_CHECKING:
-    from stitchc.machines import Machine
 
 FEWEST_PER_10CM: Final = 1.0
 MOST_STITCHES_PER_10CM: Final = 150.0
@@ -49,11 +47,11 @@ def check_gauge(
     plain: stocking stitch as given on the command line, used for what the file leaves open. unused: as in
     check_swatches.
     """
-    found = check_swatches(pattern, unused) + misnamed(pattern)
+    messages = check_swatches(pattern, unused) + misnamed(pattern)
     measured = [swatch for swatch in pattern.swatches if swatch.stitch == PLAIN]
     if plain is not None and not (any(s.stitches for s in measured) and any(s.rows for s in measured)):
-        found += check_plain(plain)
-    return found + (check_bed(pattern, machine, plain) if machine is not None else [])
+        messages += check_plain(plain)
+    return messages + (check_bed(pattern, machine, plain) if machine is not None else [])
 
 
 def check_swatches(pattern: Pattern, unused: Collection[Swatch] | None = None) -> list[Message]:
@@ -61,18 +59,18 @@ def check_swatches(pattern: Pattern, unused: Collection[Swatch] | None = None) -
 
     unused: swatches that the estimate leaves out, of which G604 speaks and nothing else does; None before estimating.
     """
-    found: list[Message] = []
+    messages: list[Message] = []
     possible: list[Swatch] = []
     for swatch in pattern.swatches:
         impossible = list(_impossible(swatch))
         if swatch not in (unused or ()):
-            found += impossible or _small(swatch)
+            messages += impossible or _small(swatch)
             possible += [swatch] if not impossible else []
-    found += _disagreeing(possible, "" if unused is None else " Their mean is used.")
+    messages += _disagreeing(possible, "" if unused is None else " Their mean is used.")
     for swatch in possible:
         if swatch.stitch == PLAIN and not swatch.sure:
-            found += _odd_plain(swatch, swatch.span)
-    return found
+            messages += _odd_plain(swatch, swatch.span)
+    return messages
 
 
 def check_plain(plain: PlainGauge) -> list[Message]:
@@ -86,16 +84,11 @@ def _impossible(swatch: Swatch) -> Iterator[Message]:
             continue
         size = "more" if per_10cm > most else "fewer"
         counted = f"{_number(count)} {what} to {_number(swatch.per_mm)} mm"
-        yield Message(
-            "G601",
-            "error",
-            f"{_number(per_10cm)} {what} to 10 cm{'' if swatch.per_mm == 100 else f' ({counted})'} are {size} than "
-            f"any "
-            "knitting has.",
-            swatch.span,
-            advice=f"Check the count and the unit: `gauge {swatch.stitch} … {what} per 10 cm` counts {what} in 10 cm.",
-            label=f"{_number(FEWEST_PER_10CM)} to {_number(most)} in 10 cm can be",
-        )
+        measured = "" if swatch.per_mm == 100 else f" ({counted})"
+        text = f"{_number(per_10cm)} {what} to 10 cm{measured} are {size} than any knitting has."
+        advice = f"Check the count and the unit: `gauge {swatch.stitch} … {what} per 10 cm` counts {what} in 10 cm."
+        label = f"{_number(FEWEST_PER_10CM)} to {_number(most)} in 10 cm can be"
+        yield Message("G601", "error", text, swatch.span, advice, label)
 
 
 def _small(swatch: Swatch) -> list[Message]:
@@ -106,16 +99,9 @@ def _small(swatch: Swatch) -> list[Message]:
     wrong = 100 * max(
         [2.0 / swatch.per_mm] + [0.5 / n for _, n, _, _ in _halves(swatch) if n is not None and n < FEWEST_COUNTED]
     )
-    return [
-        Message(
-            "G602",
-            "warning",
-            f"A swatch of {size} is too small to measure: it can be wrong by {wrong:.0f} % and more.",
-            swatch.span,
-            advice="Measure over 10 cm or more; `stitchc swatch` plans a swatch that is large enough.",
-            label="changes the estimates little",
-        )
-    ]
+    text = f"A swatch of {size} is too small to measure: it can be wrong by {wrong:.0f} % and more."
+    advice = "Measure over 10 cm or more; `stitchc swatch` plans a swatch that is large enough."
+    return [Message("G602", "warning", text, swatch.span, advice, "changes the estimates little")]
 
 
 def _disagreeing(swatches: Iterable[Swatch], then: str) -> Iterator[Message]:
@@ -132,22 +118,21 @@ def _disagreeing(swatches: Iterable[Swatch], then: str) -> Iterator[Message]:
                 apart = abs(math.log(per_10cm / other))
                 two_files = earlier.span.file != swatch.span.file
                 if apart > (_SPREAD if two_files else doubt + this[1]):
-                    yield Message(
-                        "G603",
-                        "warning",
+                    text = (
                         f"Two measurements of `{swatch.stitch}`{' in two files' if two_files else ''} disagree: "
                         f"{_number(other)} and {_number(per_10cm)} {what} to 10 cm, {100 * math.expm1(apart):.0f} % "
-                        f"apart.{then}",
-                        swatch.span,
-                        advice="Count both again, and keep only lines for the same yarn, tension and finish. For two "
-                        "yarns, name the yarn at the end of each line: `in oat`.",
-                        label="the later one",
-                        also=((earlier.span, "the earlier one"),),
+                        f"apart.{then}"
                     )
+                    also = ((earlier.span, "the earlier one"),)
+                    yield Message("G603", "warning", text, swatch.span, _COUNT_BOTH, "the later one", also)
                     break
             seen[:] = [min(*seen, this, key=lambda each: each[0]), max(*seen, this, key=lambda each: each[0])]
 
 
+_COUNT_BOTH: Final = (
+    "Count both again, and keep only lines for the same yarn, tension and finish. For two yarns, name the yarn at the "
+    "end of each line: `in oat`."
+)
 _SPREAD: Final = 0.05
 """What two swatches of one knitter may differ by, in ln, reading included (common practice: 3 to 5 %)."""
 
@@ -202,7 +187,7 @@ def _as_option(line: str) -> str:
 
 def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = None) -> list[Message]:
     """G609: stocking stitch whose stitches are too wide or too narrow for the needles of a machine."""
-    found: list[Message] = []
+    messages: list[Message] = []
     counts = [(s.stitches_per_10cm, s.span) for s in pattern.swatches if s.stitch == PLAIN and s.stitches_per_10cm]
     if not counts and plain is not None:
         counts = [(plain.stitches, Span("", 0))]
@@ -215,20 +200,16 @@ def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = Non
         beds = [f"{name} ({pitch:g} mm)" for pitch, name in BEDS_MM.items() if _takes(pitch, width)]
         suited = f"Beds that suit it: {' or '.join(beds)}." if beds else "No bed suits it."
         most, fewest = (100 / (over * machine.pitch_mm) for over in OVER_PITCH)
-        found.append(
-            Message(
-                "G609",
-                "warning",
-                f"Stocking stitch of {_number(count)} stitches in 10 cm does not suit `{machine.name}`: each is "
-                f"{width:.3g} mm wide, {width / machine.pitch_mm:.2f} times the {machine.pitch_mm:g} mm from needle "
-                f"to needle, and {'yarn for such stitches jams the hooks' if wide else 'it hardly makes them so small'}"
-                f". About {math.ceil(fewest)} to {math.floor(most)} stitches are usual on it.",
-                span if span.line else None,
-                advice=f"{suited} {OVER_PITCH[0]:g} to {OVER_PITCH[1]:g} of the pitch is usual (a guide of the trade).",
-                label="too wide for this bed" if wide else "too narrow for this bed",
-            )
+        text = (
+            f"Stocking stitch of {_number(count)} stitches in 10 cm does not suit `{machine.name}`: each is "
+            f"{width:.3g} mm wide, {width / machine.pitch_mm:.2f} times the {machine.pitch_mm:g} mm from needle "
+            f"to needle, and {'yarn for such stitches jams the hooks' if wide else 'it hardly makes them so small'}"
+            f". About {math.ceil(fewest)} to {math.floor(most)} stitches are usual on it."
         )
-    return found
+        advice = f"{suited} {OVER_PITCH[0]:g} to {OVER_PITCH[1]:g} of the pitch is usual (a guide of the trade)."
+        label = f"too {'wide' if wide else 'narrow'} for this bed"
+        messages.append(Message("G609", "warning", text, span if span.line else None, advice, label))
+    return messages
 
 
 def _takes(pitch_mm: float, width_mm: float) -> bool:

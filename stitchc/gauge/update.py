@@ -24,8 +24,8 @@ MIDDLE_GAUGE: Final = 22.0
 """Stitches and rows per 10 cm that the unknown gauge is reckoned from; its spread is so wide that any would do."""
 _ONE: Final = 4
 """The place of 1 among the unknowns: what the model adds whatever its parameters are is a multiple of it."""
-_FIRST_PARAMETER: Final = 5
-"""How many unknowns stand before the model's parameters."""
+_PARAMETERS: Final = slice(5, 5 + len(PARAMETERS))
+"""The places of the model's parameters; what was measured of each fabric follows."""
 SURPRISE: Final = 2.5
 """Standard deviations from its estimate beyond which a swatch is remarked upon, and teaches the others less."""
 
@@ -98,13 +98,13 @@ class Update:
         self.priors, self._features, self.readings, self.spread = priors, features, readings, spread
         self.measured = frozenset((reading.key, reading.direction) for reading in readings)
         self.plain_sources = (self._plain_source(0), self._plain_source(1))
-        self._slots = {place: _FIRST_PARAMETER + len(PARAMETERS) + at for at, place in enumerate(sorted(self.measured))}
-        self._size = _FIRST_PARAMETER + len(PARAMETERS) + len(self._slots)
+        self._slots = {place: _PARAMETERS.stop + at for at, place in enumerate(sorted(self.measured))}
+        self._size = _PARAMETERS.stop + len(self._slots)
         self._prior_mean = np.zeros(self._size)
         self._prior_mean[0] = math.log(MIDDLE_GAUGE)
         self._prior_mean[1] = math.log(MIDDLE_GAUGE) + priors.log_plain_ratio[0]
         self._prior_mean[_ONE] = 1
-        self._prior_mean[_FIRST_PARAMETER : _FIRST_PARAMETER + len(PARAMETERS)] = priors.mean
+        self._prior_mean[_PARAMETERS] = priors.mean
         self._h = np.array([self._row_of(reading) for reading in readings]).reshape(len(readings), self._size)
         self._y = np.array([reading.y for reading in readings])
         self._noise = np.array([reading.variance for reading in readings])
@@ -188,7 +188,7 @@ class Update:
     def _factor_row(self, key: bytes, direction: int) -> Vector:
         row = np.zeros(self._size)
         features = self._features[key]
-        row[_FIRST_PARAMETER : _FIRST_PARAMETER + len(PARAMETERS)] = design(features)[direction]
+        row[_PARAMETERS] = design(features)[direction]
         row[_ONE] = offset(features) if direction == 0 else 0
         slot = self._slots.get((key, direction))
         if slot is not None:
@@ -209,8 +209,7 @@ class Update:
         covariance[:2, :2] = np.eye(2) * _FLAT_SD**2 if both else np.full((2, 2), _FLAT_SD**2)
         covariance[1, 1] += 0 if both else ratio_var
         covariance[2, 2] = covariance[3, 3] = self.spread**2
-        low, high = _FIRST_PARAMETER, _FIRST_PARAMETER + len(PARAMETERS)
-        covariance[low:high, low:high] = self.priors.covariance
+        covariance[_PARAMETERS, _PARAMETERS] = self.priors.covariance
         for (key, direction), slot in self._slots.items():
             covariance[slot, slot] = self._deviation(key, direction) ** 2
         return covariance

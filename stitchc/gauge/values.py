@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final, Literal
+from typing import Final, Literal
 
 from stitchc.gauge.features import Features
-
-if TYPE_CHECKING:
-    from stitchc.gauge.model import Matrix, Vector
+from stitchc.gauge.model import Matrix, Vector
 
 Basis = Literal["estimate", "calibrated", "measured"]
 
@@ -95,7 +93,6 @@ class StitchGauge:
 
     @property
     def basis(self) -> Basis:
-        """The better founded of the two directions."""
         return max(self.stitch_basis, self.row_basis, key=BASES.index)
 
     @property

@@ -70,18 +70,11 @@ def _unlike_its_ball(yarn: Yarn) -> list[Message]:
     if yarn.ball is None or yarn.tex is None or 1 / BALL_SLACK <= yarn.tex / yarn.ball.tex <= BALL_SLACK:
         return []
     ball = f"{yarn.ball.grams:g} g with {yarn.ball.metres:g} m"
-    return [
-        Message(
-            "G608",
-            "warning",
-            f"Yarn `{yarn.name}` has tex {yarn.tex:g}, but a ball of {ball} is tex {yarn.ball.tex:g}. The weights "
-            f"follow from tex {yarn.tex:g}, and balls are counted by weight.",
-            yarn.span,
-            advice="Leave `tex` out, or correct the ball. If you knit with several strands together, tex is that of "
-            "all of them, and nothing is wrong.",
-            label="tex and ball do not agree",
-        )
-    ]
+    text = f"Yarn `{yarn.name}` has tex {yarn.tex:g}, but a ball of {ball} is tex {yarn.ball.tex:g}. The weights "
+    text += f"follow from tex {yarn.tex:g}, and balls are counted by weight."
+    advice = "Leave `tex` out, or correct the ball. If you knit with several strands together, tex is that of all of "
+    advice += "them, and nothing is wrong."
+    return [Message("G608", "warning", text, yarn.span, advice, "tex and ball do not agree")]
 
 
 def _misnamed(yarn: Yarn) -> list[Message]:
@@ -92,15 +85,10 @@ def _misnamed(yarn: Yarn) -> list[Message]:
         low, high = WEIGHT_TEX[finest][0], WEIGHT_TEX[coarsest][1]
         if low / NAME_SLACK <= yarn.tex <= high * NAME_SLACK:
             return []
-        return [
-            Message(
-                "G608",
-                "warning",
-                f"Yarn `{yarn.name}` is called {match.group()}, which is usually tex {low:g} to {high:g}, but its tex "
-                f"is {yarn.tex:g}: weights of yarn come out in proportion.",
-                yarn.span,
-                advice=f"Work out the tex from the ball band: {BALL_BAND}",
-                label="name and tex do not agree",
-            )
-        ]
+        text = (
+            f"Yarn `{yarn.name}` is called {match.group()}, which is usually tex {low:g} to {high:g}, but its tex is "
+        )
+        text += f"{yarn.tex:g}: weights of yarn come out in proportion."
+        advice = f"Work out the tex from the ball band: {BALL_BAND}"
+        return [Message("G608", "warning", text, yarn.span, advice, "name and tex do not agree")]
     return []

@@ -87,8 +87,8 @@ def cells_by_yarn(chart: Chart) -> dict[str | None, Cells]:
     of_row = np.fromiter((numbers[name] for name in chart.yarns), dtype=np.int64, count=chart.height)
 
     def counted(cells: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> list[float]:
-        found: list[float] = np.bincount(of_row, cells.sum(axis=1), len(names)).tolist()
-        return found
+        counts: list[float] = np.bincount(of_row, cells.sum(axis=1), len(names)).tolist()
+        return counts
 
     tucks, further = counted(chart.cells == TUCK), counted(_further_tucks(chart))
     out = chart.cells == OUT
@@ -167,15 +167,10 @@ def metres_of(report: GaugeReport, cells: Cells, pitch_mm: float | None = None) 
 
 
 def metres_per_square_metre(
-    report: GaugeReport,
-    name: str,
-    cells: Cells,
-    of_cells: float,
-    pitch_mm: float | None = None,
-    yarn: str | None = None,
+    report: GaugeReport, name: str, cells: Cells, of_cells: float, yarn: str | None = None
 ) -> Range | None:
     """Yarn in a square metre of a stitch, in m. cells: those of one repeat in the yarn asked for; of_cells: all."""
-    metres = metres_of(report.in_yarn(yarn), cells.times(1, over=of_cells), pitch_mm)
+    metres = metres_of(report.in_yarn(yarn), cells.times(1, over=of_cells))
     if metres is None:
         return None
     law = report.joint([name])
@@ -204,22 +199,20 @@ class YarnUse:
     grams_of_100_by_100: Range | None
 
 
-def yarns_of(
-    report: GaugeReport, pattern: Pattern, stitch: Stitch, pitch_mm: float | None = None
-) -> tuple[YarnUse, ...]:
+def yarns_of(report: GaugeReport, pattern: Pattern, stitch: Stitch) -> tuple[YarnUse, ...]:
     """How much of each yarn a stitch takes; empty where its size is not known.
 
     Rows that name no yarn are knitted with the pattern's main yarn, where it says which that is.
     """
     of_cells = float(stitch.chart.width * stitch.chart.height)
-    found: dict[str | None, Cells] = {}
+    of_yarn: dict[str | None, Cells] = {}
     for name, cells in cells_by_yarn(stitch.chart).items():
         key = pattern.main_yarn.name if name is None and pattern.main_yarn is not None else name
-        found[key] = found.get(key, Cells()) + cells
+        of_yarn[key] = of_yarn.get(key, Cells()) + cells
     uses: list[YarnUse] = []
-    for name, cells in pattern.by_yarn(found).items():
-        area = metres_per_square_metre(report, stitch.name, cells, of_cells, pitch_mm, name)
-        square = metres_of(report.in_yarn(name), cells.times(100 * 100, over=of_cells), pitch_mm)
+    for name, cells in pattern.by_yarn(of_yarn).items():
+        area = metres_per_square_metre(report, stitch.name, cells, of_cells, name)
+        square = metres_of(report.in_yarn(name), cells.times(100 * 100, over=of_cells))
         if area is None or square is None:
             return ()
         yarn = pattern.yarns.get(name) if name is not None else None
@@ -231,7 +224,7 @@ def yarns_of(
 
 def ill_matched(report: GaugeReport, pattern: Pattern) -> list[Message]:
     """G606: declared yarns too thick or too thin for the gauge of stocking stitch."""
-    found: list[Message] = []
+    messages: list[Message] = []
     for yarn in pattern.yarns.values():
         tex, loop = tex_of(yarn), loop_length_mm(report.in_yarn(yarn.name))
         if tex is None or loop is None or yarn.weight == "lace":
@@ -241,21 +234,15 @@ def ill_matched(report: GaugeReport, pattern: Pattern) -> list[Message]:
             continue
         declared = f"tex {tex.value:g}" if yarn.tex is not None else f"weight {yarn.weight}"
         usual = [(bound * loop.value) ** 2 for bound in TIGHTNESS]
-        found.append(
-            Message(
-                "G606",
-                "warning",
-                f"Yarn `{yarn.name}` of {declared} is {'thick' if thinnest > TIGHTNESS[1] else 'thin'} for this "
-                f"gauge: "
-                f"a plain stitch takes about {loop.value:.0f} mm of yarn, which usually means tex {usual[0]:.0f} to "
-                f"{usual[1]:.0f}.",
-                yarn.span,
-                advice=f"Check the tex: {BALL_BAND} Two strands together have twice the tex of one. If you knit very "
-                f"loosely or very tightly on purpose, nothing is wrong.",
-                label="weights follow from this",
-            )
+        text = (
+            f"Yarn `{yarn.name}` of {declared} is {'thick' if thinnest > TIGHTNESS[1] else 'thin'} for this gauge: a "
+            f"plain stitch takes about {loop.value:.0f} mm of yarn, which usually means tex {usual[0]:.0f} to "
+            f"{usual[1]:.0f}."
         )
-    return found
+        advice = f"Check the tex: {BALL_BAND} Two strands together have twice the tex of one. If you knit very "
+        advice += "loosely or very tightly on purpose, nothing is wrong."
+        messages.append(Message("G606", "warning", text, yarn.span, advice, "weights follow from this"))
+    return messages
 
 
 def total(ranges: Iterable[Range | None]) -> Range | None:

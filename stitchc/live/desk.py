@@ -78,15 +78,14 @@ class Desk:
 
     def listed(self) -> list[dict[str, Any]]:
         """The patterns of the folder, the last changed first."""
-        found = []
+        changed_at = []
         with contextlib.suppress(OSError):
             for path in self.folder.glob(f"*{ENDING}"):
                 with contextlib.suppress(OSError):
-                    found.append((path.stat().st_mtime, path.name))
-        return [{"name": name, "changed": changed} for changed, name in sorted(found, reverse=True)[:_MOST_LISTED]]
+                    changed_at.append((path.stat().st_mtime, path.name))
+        return [{"name": name, "changed": changed} for changed, name in sorted(changed_at, reverse=True)[:_MOST_LISTED]]
 
     def profiles(self) -> list[str]:
-        """The machine profiles of the folder, by name."""
         with contextlib.suppress(OSError):
             return sorted(path.name for path in self.folder.glob("*.toml"))[:_MOST_LISTED]
         return []
@@ -165,15 +164,14 @@ class Desk:
         return False
 
     def draft(self, name: str) -> Draft | None:
-        """The kept text of a name, if there is any."""
         place = self._draft_file(name)
         return _draft_in(place) if place is not None and place.exists() else None
 
     def drafts(self) -> Iterator[Draft]:
         """All kept texts of this folder, the latest first."""
         folder = private_folder()
-        found = [_draft_in(place, self.folder) for place in folder.glob("draft-*.json")] if folder else []
-        yield from sorted((draft for draft in found if draft), key=lambda draft: -draft.saved_at)
+        drafts = [_draft_in(place, self.folder) for place in folder.glob("draft-*.json")] if folder else []
+        yield from sorted((draft for draft in drafts if draft), key=lambda draft: -draft.saved_at)
 
     def forget(self, name: str) -> None:
         """Take away the kept text of a name: it is saved, or not wanted."""

@@ -5,14 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from stitchc.live.desk import Desk
 from stitchc.live.settings import settings_of_products
+from stitchc.machines import SHIPPED, Machine, load
 from stitchc.messages import Refused
-
-if TYPE_CHECKING:
-    from stitchc.machines import Machine
+from stitchc.notation import compile_text
 
 FIRST_PATTERN: Final = """\
 # A first pattern: change it and see.
@@ -45,7 +44,6 @@ class CannotAdd(Exception):
 
 
 def offers(desk: Desk) -> dict[str, Any]:
-    """What there is to begin with."""
     return {
         "folder": desk.folder.name or str(desk.folder),
         "named": desk.named,
@@ -62,27 +60,25 @@ def examples() -> list[dict[str, str]]:
     """The example patterns, each a text that stands by itself."""
     package = Path(__file__).resolve().parent.parent
     folder = next((place for place in (package / "examples", package.parent / "examples") if place.is_dir()), None)
-    found = []
+    texts = []
     for path in sorted(folder.glob("*.stitch")) if folder else []:
         text = path.read_text("utf-8")
         if not re.search(r"^\s*include\b", text, re.MULTILINE | re.IGNORECASE):
             title = re.search(r'^\s*pattern\s+"([^"]*)"', text, re.MULTILINE)
-            found.append({"name": path.name, "title": title[1] if title else path.stem, "text": text})
-    return found
+            texts.append({"name": path.name, "title": title[1] if title else path.stem, "text": text})
+    return texts
 
 
 def machines(desk: Desk) -> list[dict[str, str]]:
     """Every machine by what it is: name, group, a line of words. Profiles of the folder with a mistake say which."""
-    from stitchc.machines import SHIPPED, load
-
-    found = [{"name": name, **_described(load(name))} for name in SHIPPED]
+    machines = [{"name": name, **_described(load(name))} for name in SHIPPED]
     for name in desk.profiles():
         try:
-            found.append({"name": name, **_described(load(str(desk.folder / name))), "group": "Your own profiles"})
+            machines.append({"name": name, **_described(load(str(desk.folder / name))), "group": "Your own profiles"})
         except Refused as refused:
             words = f"{name}: {refused.messages[0].text}"
-            found.append({"name": name, "group": "Your own profiles", "words": words, "wrong": "yes"})
-    return found
+            machines.append({"name": name, "group": "Your own profiles", "words": words, "wrong": "yes"})
+    return machines
 
 
 def _described(machine: Machine) -> dict[str, str]:
@@ -101,8 +97,6 @@ def machine_place(desk: Desk, name: str) -> str:
 
 def machine(desk: Desk, name: str) -> Machine | None:
     """The machine of the list; None for none. Raises Refused."""
-    from stitchc.machines import SHIPPED, load
-
     if not name:
         return None
     if name not in SHIPPED and name not in desk.profiles():
@@ -137,7 +131,7 @@ def _with_gauge(text: str, asked: Mapping[str, Any]) -> tuple[str, int]:
     per = f"{_number(asked.get('length'), 'length'):g} {unit}"
     in_yarn = f" in {asked['yarn']}" if asked.get("yarn") else ""
     line = f"gauge {asked.get('stitch')} {' '.join(counts)} per {per}{in_yarn}"
-    _refuse_unless_read(f"stitch {_other_name(asked)}\n    1: K\n{_yarn_line(asked)}{line}\n", asked)
+    _refuse_unless_read(f"stitch {_other_name(asked)}\n    1: K\n{_yarn_line(asked)}{line}\n")
     lines = text.split("\n")
     last = max((at for at, written in enumerate(lines) if re.match(r"\s*gauge\s", written, re.IGNORECASE)), default=-1)
     if last < 0:
@@ -161,7 +155,7 @@ def _with_stitch(text: str, asked: Mapping[str, Any]) -> tuple[str, int]:
     wide, high = int(_number(width, "width")), int(_number(height, "height"))
     rows = "1" if high == 1 else f"1-{high}"
     block = [f"stitch {name} over {wide}", f"    {rows}: K"]
-    _refuse_unless_read("\n".join(block) + "\n", asked)
+    _refuse_unless_read("\n".join(block) + "\n")
     if _is_taken(name, text):
         raise CannotAdd(f"A stitch `{name}` already exists. Choose another name.")
     return _at_the_end(text, block)
@@ -173,17 +167,15 @@ def _is_taken(name: str, text: str) -> bool:
 
 def _with_a_free_name(traced: str, text: str) -> str:
     """A traced stitch under a name that the text does not have yet."""
-    found = re.search(r"^stitch\s+(\S+)", traced, re.MULTILINE)
-    if found is None or not _is_taken(found[1], text):
+    stitch = re.search(r"^stitch\s+(\S+)", traced, re.MULTILINE)
+    if stitch is None or not _is_taken(stitch[1], text):
         return traced
-    names = (f"{found[1]}-{number}" for number in range(2, 1000))
+    names = (f"{stitch[1]}-{number}" for number in range(2, 1000))
     free = next(name for name in names if not _is_taken(name, text))
-    return traced[: found.start(1)] + free + traced[found.end(1) :]
+    return traced[: stitch.start(1)] + free + traced[stitch.end(1) :]
 
 
-def _refuse_unless_read(text: str, asked: Mapping[str, Any]) -> None:
-    from stitchc.notation import compile_text
-
+def _refuse_unless_read(text: str) -> None:
     reading = compile_text(text)
     if reading.pattern is None:
         raise CannotAdd(reading.messages[0].text)

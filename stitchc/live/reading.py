@@ -8,19 +8,17 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
 from stitchc.chart import SIGNS
 from stitchc.checks import check_pattern
 from stitchc.live.row_text import cells_by_run
+from stitchc.machines import Machine
 from stitchc.messages import MOST_SHOWN, Message, in_order, visible
 from stitchc.notation.compile import compile_as_far_as_it_goes
-
-if TYPE_CHECKING:
-    from stitchc.machines import Machine
-    from stitchc.pattern import Pattern, Stitch
+from stitchc.pattern import Pattern, Stitch
 
 _MOST_CELLS_POINTED_AT: Final = 40_000
 _MOST_RUNS: Final = 4_000
@@ -81,22 +79,22 @@ def stitch_in_view(pattern: Pattern, line: int, wanted: str = "") -> Stitch | No
     return next((each for each in pattern.own() if each.span.file == pattern.file and each.span.line == above[0]), None)
 
 
-def as_json(found: Read, file: str, line: int, wanted: str = "", row: int = 1, column: int = 1) -> dict[str, Any]:
+def as_json(result: Read, file: str, line: int, wanted: str = "", row: int = 1, column: int = 1) -> dict[str, Any]:
     """What the page shows of a reading. row, column: the part of a large chart that is in view.
 
     A mistake elsewhere in the text does not hide the chart: `whole` says whether there is any.
     """
-    pattern = found.pattern
+    pattern = result.pattern
     stitch = stitch_in_view(pattern, line, wanted) if pattern is not None and pattern.stitches else None
-    shown = found.messages[:MOST_SHOWN]
+    shown = result.messages[:MOST_SHOWN]
     document: dict[str, Any] = {
-        "messages": [_message_json(message, file, found.lines) for message in shown],
-        "more_messages": len(found.messages) - len(shown),
+        "messages": [_message_json(message, file, result.lines) for message in shown],
+        "more_messages": len(result.messages) - len(shown),
         "pattern": None,
     }
     if pattern is not None and stitch is not None:
         document["pattern"] = {
-            "whole": found.whole,
+            "whole": result.whole,
             "title": pattern.title,
             "stitches": [
                 {
@@ -180,9 +178,9 @@ def runs_json(pattern: Pattern, stitch: Stitch, row: int) -> list[dict[str, Any]
     runs: list[dict[str, Any]] = []
     for (line, column, length), numbers in places.items():
         in_work = [place for place, letter in enumerate(letters[numbers[0] - 1], start=1) if letter != "-"]
-        found = cells_by_run(lines[line - 1][column - 1 : column - 1 + length])
-        width = sum(len(cells) for _, _, cells in found)
-        for start, end, cells in found:
+        cells_of_runs = cells_by_run(lines[line - 1][column - 1 : column - 1 + length])
+        width = sum(len(cells) for _, _, cells in cells_of_runs)
+        for start, end, cells in cells_of_runs:
             each = _repeated(cells, width, in_work)
             runs.append({"line": line, "column": column + start, "length": end - start, "rows": numbers, "cells": each})
         if len(runs) > _MOST_RUNS:

@@ -21,7 +21,6 @@ class Run(NamedTuple):
 
     @property
     def width(self) -> int:
-        """How many cells it gives."""
         return self.times
 
 
@@ -35,7 +34,6 @@ class Group(NamedTuple):
 
     @property
     def width(self) -> int:
-        """How many cells it gives."""
         return self.times * _width(self.parts)
 
 
@@ -125,8 +123,8 @@ def _split(part: Part, offset: int, letter: str) -> tuple[Part, ...]:
     if isinstance(part, Run):
         if part.letter.upper() == letter.upper():
             return (part,)
-        around = (Run(part.letter, offset), Run(letter, 1), Run(part.letter, part.times - offset - 1))
-        return tuple(run for run in around if run.times)
+        runs = (Run(part.letter, offset), Run(letter, 1), Run(part.letter, part.times - offset - 1))
+        return tuple(run for run in runs if run.times)
     times, within = divmod(offset, _width(part.parts))
     inner = _changed(part.parts, within, letter)
     return (*_repeated(part, times), *inner, *_repeated(part, part.times - times - 1))

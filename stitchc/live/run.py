@@ -138,7 +138,6 @@ class _Address:
             self.address, self.token, self.port = str(kept["address"]), str(kept["token"]), int(kept["port"])
 
     def is_served(self) -> bool:
-        """Whether such a page answers there now."""
         if not self.token:
             return False
         connection = http.client.HTTPConnection(HOST, self.port, timeout=1)
@@ -151,7 +150,6 @@ class _Address:
             connection.close()
 
     def remember(self, server: Server) -> None:
-        """Keep the address for the next time."""
         if self.place is not None:
             kept = {"format": "stitchc-live/1", "address": server.address, "token": server.token, "port": server.port}
             with contextlib.suppress(files.FileTrouble):

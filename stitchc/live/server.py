@@ -7,6 +7,7 @@ any other gets 403. What the page may do is in the list of routes below.
 from __future__ import annotations
 
 import asyncio
+import base64
 import contextlib
 import hashlib
 import json
@@ -20,17 +21,17 @@ from urllib.parse import quote
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import Headers
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Mount, Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from stitchc import explain
 from stitchc.files import FileTrouble
 from stitchc.live import drawing, first, reading, sources
 from stitchc.live.desk import ChangedElsewhere, Desk, NoSuchPlace, Opened
-from stitchc.live.page_security import security_headers
-from stitchc.live.values import Made
-from stitchc.live.worker import Worker, WorkFailed
+from stitchc.live.worker import Made, Worker, WorkFailed
 from stitchc.messages import Refused
 from stitchc.notation.compile import compile_as_far_as_it_goes
 from stitchc.pattern import Pattern
@@ -38,17 +39,18 @@ from stitchc.pattern import Pattern
 HOST: Final = "127.0.0.1"
 _PAGE: Final = Path(__file__).parent / "page"
 _TYPES: Final = {
-    "html": "text/html; charset=utf-8",
-    "css": "text/css; charset=utf-8",
-    "js": "text/javascript; charset=utf-8",
+    **{kind: f"text/{name}; charset=utf-8" for kind, name in (("html", "html"), ("css", "css"), ("js", "javascript"))},
+    **dict.fromkeys(("txt", "stitch"), "text/plain; charset=utf-8"),
+    **{kind: f"application/{kind}" for kind in ("pdf", "zip", "json")},
     "svg": "image/svg+xml",
     "png": "image/png",
-    "pdf": "application/pdf",
-    "zip": "application/zip",
-    "json": "application/json",
-    "txt": "text/plain; charset=utf-8",
-    "stitch": "text/plain; charset=utf-8",
 }
+_ASKED: Final = (
+    *("open", "read", "runs", "draw", "source", "add", "explain"),
+    *("look", "make"),
+    *("keep", "forget", "save", "beside"),
+)
+"""What the page may ask for with a JSON object: methods of `Server`."""
 _MOST_TEXT: Final = 9 * 2**20
 _MOST_PICTURE: Final = 64 * 2**20
 _MOST_KEPT: Final = 96 * 2**20
@@ -56,6 +58,43 @@ _MOST_KEPT: Final = 96 * 2**20
 _READ_AT_ONCE: Final = 20_000
 """Characters that take a few milliseconds to read, which is less than it takes to hand them to a thread and back."""
 _LOOK_AGAIN_S: Final = 1.0
+
+
+# -- what a browser is told about every answer: load nothing from elsewhere, run nothing that is not ours --------------
+# Content Security Policy Level 3 (W3C) and the Fetch standard's headers.
+
+_OURS: Final = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
+)
+_INLINE: Final = re.compile(rb"<(script|style)(?:\s[^>]*)?>(.*?)</\1>", re.DOTALL)
+
+
+def security_headers(made_page: bytes | None = None) -> dict[str, str]:
+    """The headers of an answer. made_page: an HTML file that was made: its own style and script may work, by their
+    digests, and nothing else."""
+    policy = _OURS if made_page is None else _policy_of(made_page)
+    return {
+        "Content-Security-Policy": policy,
+        "Referrer-Policy": "no-referrer",
+        "X-Content-Type-Options": "nosniff",
+        "X-Frame-Options": "DENY",
+        "Cross-Origin-Opener-Policy": "same-origin",
+        "Cross-Origin-Resource-Policy": "same-origin",
+        "Cache-Control": "no-store",
+    }
+
+
+def _policy_of(page: bytes) -> str:
+    digests: dict[str, list[str]] = {"script": [], "style": []}
+    for kind, content in _INLINE.findall(page):
+        digest = base64.b64encode(hashlib.sha256(content).digest()).decode()
+        digests[kind.decode()].append(f"'sha256-{digest}'")
+    scripts, styles = (" ".join(digests[kind]) or "'none'" for kind in ("script", "style"))
+    return (
+        f"default-src 'none'; script-src {scripts}; style-src {styles}; style-src-attr 'unsafe-inline'; img-src data:; "
+        "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    )
 
 
 class Page:
@@ -98,42 +137,22 @@ class Server:
             Route("/start", self.start),
             Route("/events", self.events),
             Route("/made/{key}/{name}", self.made_file),
-            *(
-                Route(f"/{name}", _post(method), methods=["POST"])
-                for name, method in {
-                    "open": self.open,
-                    "read": self.read,
-                    "runs": self.runs,
-                    "look": self.look,
-                    "draw": self.draw,
-                    "source": self.source,
-                    "add": self.add,
-                    "keep": self.keep,
-                    "forget": self.forget,
-                    "save": self.save,
-                    "beside": self.beside,
-                    "make": self.make,
-                    "explain": self.explain,
-                }.items()
-            ),
+            *(Route(f"/{name}", _post(getattr(self, name)), methods=["POST"]) for name in _ASKED),
             Route("/trace", self.trace, methods=["POST"]),
         ]
         self.app = Guard(Starlette(routes=[Mount(f"/{self.token}", routes=routes)]), self)
 
     @property
     def address(self) -> str:
-        """Where the page is."""
         name = f"?file={quote(self.desk.named)}" if self.desk.named else ""
         return f"http://{HOST}:{self.port}/{self.token}/{name}"
 
     # -- the page itself ---------------------------------------------------------------------------------------------
 
     async def index(self, request: Request) -> Response:
-        """The page."""
         return _static("index.html")
 
     async def page_file(self, request: Request) -> Response:
-        """Its style and scripts."""
         name = request.path_params["name"]
         return _static(name) if name in PAGE_FILES else _refusal(404, "There is no such part of the page.")
 
@@ -160,72 +179,51 @@ class Server:
 
         def work() -> Any:
             machine = first.machine(self.desk, _text(asked, "machine"))
-            found = reading.read(text, file, self.desk.folder, machine)
-            self.last_read = (text, file), found.pattern
+            result = reading.read(text, file, self.desk.folder, machine)
+            self.last_read = (text, file), result.pattern
             place = (int(asked.get(key) or 1) for key in ("line", "row", "column"))
             line, row, column = place
-            return reading.as_json(found, file, line, _text(asked, "stitch"), row, column)
+            return reading.as_json(result, file, line, _text(asked, "stitch"), row, column)
 
         return work() if len(text) < _READ_AT_ONCE else await run_in_threadpool(work)
 
-    async def runs(self, asked: Mapping[str, Any]) -> Any:
+    def runs(self, asked: Mapping[str, Any]) -> Any:
         """Which run of the text gives which cells of a stitch."""
-        text, file, name = (_text(asked, key) for key in ("text", "file", "stitch"))
+        text, file, name = _texts(asked, "text", "file", "stitch")
+        pattern = self._pattern(text, file)
+        if pattern is None or name not in pattern.stitches:
+            return {"runs": []}
+        return {"runs": reading.runs_json(pattern, pattern.stitches[name], int(asked.get("row") or 1))}
 
-        def work() -> Any:
-            pattern = self._pattern(text, file)
-            if pattern is None or name not in pattern.stitches:
-                return []
-            return reading.runs_json(pattern, pattern.stitches[name], int(asked.get("row") or 1))
-
-        return {"runs": await run_in_threadpool(work)}
-
-    async def draw(self, asked: Mapping[str, Any]) -> Any:
+    def draw(self, asked: Mapping[str, Any]) -> Any:
         """The text with one cell changed."""
-        letter = _text(asked, "letter")
+        text, file, name, letter = _texts(asked, "text", "file", "stitch", "letter")
         if letter not in ("K", "T", "S"):
             raise drawing.CannotDraw("A cell is K, T or S.")
         cell = int(asked["row"]), int(asked["column"])
-        drawn = await run_in_threadpool(
-            drawing.draw_cell,
-            _text(asked, "text"),
-            _text(asked, "file"),
-            self.desk.folder,
-            _text(asked, "stitch"),
-            *cell,
-            letter,
-        )
-        return drawn._asdict()
+        return drawing.draw_cell(text, file, self.desk.folder, name, *cell, letter)._asdict()
 
-    async def source(self, asked: Mapping[str, Any]) -> Any:
+    def source(self, asked: Mapping[str, Any]) -> Any:
         """Where a cell of a built stitch comes from."""
-        text, file, name = (_text(asked, key) for key in ("text", "file", "stitch"))
-        row, column = int(asked["row"]), int(asked["column"])
-
-        def work() -> Any:
-            pattern = self._pattern(text, file)
-            if pattern is None or name not in pattern.stitches:
-                raise drawing.CannotDraw("The text has a mistake in it.")
-            found = sources.source_of(pattern, text, file, self.desk.folder, name, row, column)
-            return found and found._asdict()
-
-        return {"source": await run_in_threadpool(work)}
+        text, file, name = _texts(asked, "text", "file", "stitch")
+        cell = int(asked["row"]), int(asked["column"])
+        pattern = self._pattern(text, file)
+        if pattern is None or name not in pattern.stitches:
+            raise drawing.CannotDraw("The text has a mistake in it.")
+        source = sources.source_of(pattern, text, file, self.desk.folder, name, *cell)
+        return {"source": source and source._asdict()}
 
     def _pattern(self, text: str, file: str) -> Pattern | None:
         """The text compiled as far as it goes, which it mostly was a moment ago for the chart."""
-        last = self.last_read
-        return (
-            last[1] if last and last[0] == (text, file) else compile_as_far_as_it_goes(text, file, self.desk.folder)[1]
-        )
+        if self.last_read and self.last_read[0] == (text, file):
+            return self.last_read[1]
+        return compile_as_far_as_it_goes(text, file, self.desk.folder)[1]
 
-    async def add(self, asked: Mapping[str, Any]) -> Any:
+    def add(self, asked: Mapping[str, Any]) -> Any:
         """The text with something added: a gauge line from a swatch, or a new stitch of plain rows."""
-        return await run_in_threadpool(first.added, _text(asked, "text"), asked)
+        return first.added(_text(asked, "text"), asked)
 
-    async def explain(self, asked: Mapping[str, Any]) -> Any:
-        """The page of a message code."""
-        from stitchc import explain
-
+    def explain(self, asked: Mapping[str, Any]) -> Any:
         page = explain.page(_text(asked, "code"))
         return {"title": page.title, "text": page.text} if page else {"title": "", "text": ""}
 
@@ -259,8 +257,6 @@ class Server:
         return self._placed(await self.worker.run("make", arguments))
 
     async def trace(self, request: Request) -> Response:
-        """The notation of a picture of a chart."""
-
         async def work() -> Any:
             picture = await _body(request, _MOST_PICTURE)
             self._page({"page": request.query_params.get("page")}).drop()
@@ -308,20 +304,18 @@ class Server:
 
     # -- saving ------------------------------------------------------------------------------------------------------
 
-    async def keep(self, asked: Mapping[str, Any]) -> Any:
-        """Keep text that is not saved."""
-        kept = [_text(asked, key) for key in ("file", "text", "base")]
-        self.desk.path(kept[0])
-        return {"kept": await run_in_threadpool(self.desk.keep, *kept)}
+    def keep(self, asked: Mapping[str, Any]) -> Any:
+        name, text, base = _texts(asked, "file", "text", "base")
+        self.desk.path(name)
+        return {"kept": self.desk.keep(name, text, base)}
 
     async def forget(self, asked: Mapping[str, Any]) -> Any:
-        """Take away kept text."""
         self.desk.forget(_text(asked, "file"))
         return {}
 
     async def save(self, asked: Mapping[str, Any]) -> Any:
         """Write the file, unless another version than the page's stands there: then that one comes back."""
-        name, text, base = (_text(asked, key) for key in ("file", "text", "base"))
+        name, text, base = _texts(asked, "file", "text", "base")
         try:
             saved = await run_in_threadpool(self.desk.save, name, text, base)
         except ChangedElsewhere as changed:
@@ -334,9 +328,9 @@ class Server:
                 other.tell("changed", saved._asdict())
         return {"saved": True, "digest": saved.digest}
 
-    async def beside(self, asked: Mapping[str, Any]) -> Any:
+    def beside(self, asked: Mapping[str, Any]) -> Any:
         """Write a version into a new file beside the named one."""
-        return {"name": await run_in_threadpool(self.desk.save_beside, _text(asked, "file"), _text(asked, "text"))}
+        return {"name": self.desk.save_beside(*_texts(asked, "file", "text"))}
 
     # -- tabs --------------------------------------------------------------------------------------------------------
 
@@ -417,6 +411,10 @@ def _text(asked: Mapping[str, Any], key: str) -> str:
     return value if isinstance(value, str) else ""
 
 
+def _texts(asked: Mapping[str, Any], *keys: str) -> list[str]:
+    return [_text(asked, key) for key in keys]
+
+
 def _refusal(status: int, words: str) -> Response:
     return JSONResponse({"error": words}, status, headers=security_headers())
 
@@ -434,15 +432,16 @@ class _TooMuch(Exception):
     pass
 
 
-def _post(method: Callable[[Mapping[str, Any]], Awaitable[Any]]) -> Callable[[Request], Awaitable[Response]]:
-    """A route that takes a JSON object and answers with one."""
+def _post(method: Callable[[Mapping[str, Any]], Any]) -> Callable[[Request], Awaitable[Response]]:
+    """A route that takes a JSON object and answers with one; what is no coroutine runs in a thread."""
 
     async def endpoint(request: Request) -> Response:
         async def work() -> Any:
             asked = json.loads(await _body(request, _MOST_TEXT))
             if not isinstance(asked, dict):
                 raise ValueError("not an object")
-            return await method(asked)
+            is_coroutine = asyncio.iscoroutinefunction(method)
+            return await (method(asked) if is_coroutine else run_in_threadpool(method, asked))
 
         return await _answered(work)
 
@@ -483,17 +482,14 @@ class Guard:
         await self.app(scope, receive, send)
 
     def lets_in(self, scope: Scope) -> bool:
-        """Whether the request is one of the page's own."""
         here = f"{HOST}:{self.server.port}"
-        headers: dict[str, list[str]] = {}
-        for key, value in scope["headers"]:
-            headers.setdefault(key.decode("latin-1").lower(), []).append(value.decode("latin-1"))
+        headers = Headers(scope=scope)
         secret = re.match(r"/([^/]*)/", scope["path"])
         known = secret is not None and secrets.compare_digest(secret[1].encode(), self.server.token.encode())
-        origins = headers.get("origin", [])
+        origins, site = headers.getlist("origin"), headers.getlist("sec-fetch-site")
         same = all(origin == f"http://{here}" for origin in origins) and len(origins) <= 1
         if scope["method"] not in ("GET", "HEAD"):
-            same = same and (bool(origins) or headers.get("sec-fetch-site") == ["same-origin"])
-        if "sec-fetch-site" in headers:
-            same = same and headers["sec-fetch-site"][-1] in ("same-origin", "none")
-        return known and same and headers.get("host") == [here]
+            same = same and (bool(origins) or site == ["same-origin"])
+        if site:
+            same = same and site[-1] in ("same-origin", "none")
+        return known and same and headers.getlist("host") == [here]

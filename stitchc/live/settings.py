@@ -16,17 +16,9 @@ _OWN_BUTTONS: Final = ("test_card", "so_far", "against")
 """Options that a knitter finds where they belong, not among the settings."""
 
 OPTIONS: Final[Mapping[str, type[Any]]] = {
-    "chart": options.ChartOptions,
-    "picture": options.PictureOptions,
-    "gauge": options.GaugeOptions,
-    "card": options.CardOptions,
-    "bitmap": options.BitmapOptions,
-    "sheet": options.SheetOptions,
-    "piece": options.PieceOptions,
-    "leaflet": options.LeafletOptions,
-    "compare": options.CompareOptions,
-    "swatch": options.SwatchOptions,
-    "trace": options.TraceOptions,
+    name.removesuffix("Options").lower(): kind
+    for name, kind in vars(options).items()
+    if name.endswith("Options") and name != "BuildOptions"
 }
 """The options of each product, by the name of its command."""
 
@@ -34,18 +26,17 @@ Field = dataclasses.Field[Any]
 
 
 def settings_of_products() -> dict[str, list[dict[str, Any]]]:
-    """What the page's forms ask for, by product."""
     return {name: described(kind) for name, kind in OPTIONS.items()}
 
 
 def described(kind: type[Any]) -> list[dict[str, Any]]:
     """What a form needs to ask for each option of a dataclass: its name, words, kind of value and bounds."""
-    found = []
+    fields = []
     for field, option in _asked(kind):
         if field.name in _OWN_BUTTONS:
             continue
         value = value_type(field)
-        found.append(
+        fields.append(
             {
                 "name": field.name,
                 "label": _label(option.flag),
@@ -57,7 +48,7 @@ def described(kind: type[Any]) -> list[dict[str, Any]]:
                 "value": field.default if value is bool or isinstance(field.default, str) else "",
             }
         )
-    return found
+    return fields
 
 
 def _help(option: Option) -> str:
@@ -70,7 +61,7 @@ def _help(option: Option) -> str:
 def in_page_words(text: str) -> str:
     """A sentence with the page's labels for the options that it speaks of; commands to type stay as they are."""
     return re.sub(
-        r"(stitchc \w+ )?--([a-z]+(?:-[a-z]+)*)", lambda found: found[0] if found[1] else f"“{_label(found[2])}”", text
+        r"(stitchc \w+ )?--([a-z]+(?:-[a-z]+)*)", lambda match: match[0] if match[1] else f"“{_label(match[2])}”", text
     )
 
 

@@ -12,22 +12,21 @@ import json
 import zipfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import stitchc
 from stitchc import options as product_options
 from stitchc.card.product import make_test_card
 from stitchc.files import today
 from stitchc.live.settings import OPTIONS, as_fields, in_page_words
-from stitchc.live.values import Made
+from stitchc.live.worker import Made
+from stitchc.machines import SHIPPED, Machine, load
 from stitchc.messages import Message, Refused
 from stitchc.notation import compile_text
-from stitchc.product import Product, Progress, WrongOption, whole_stem
+from stitchc.pattern import Pattern
+from stitchc.picture import FabricPicture, improve_fabric
+from stitchc.product import Product, Progress, WrongOption, call, whole_stem
 from stitchc.seal import finished
-
-if TYPE_CHECKING:
-    from stitchc.machines import Machine
-    from stitchc.pattern import Pattern
 
 Part = Callable[[Any], None]
 
@@ -68,8 +67,6 @@ def _pattern(text: str, file: str, folder: str) -> Pattern:
 
 def _machine_for(product: str, chosen: str) -> Machine | None:
     """The chosen machine, or the usual one where it can't use this product."""
-    from stitchc.machines import load
-
     machine = load(chosen) if chosen else None
     if machine is None or machine.reader != _NEEDS.get(product, machine.reader):
         return load(USUAL[product]) if product in USUAL else machine
@@ -78,36 +75,19 @@ def _machine_for(product: str, chosen: str) -> Machine | None:
 
 # -- asking a product --------------------------------------------------------------------------------------------------
 
-_MAKE: Final[Mapping[str, Callable[[Pattern, Any, Any, Progress], Product[Any]]]] = {
-    "chart": lambda pattern, machine, options, progress: stitchc.draw_chart(pattern, machine, options, progress),
-    "picture": lambda pattern, machine, options, progress: stitchc.draw_fabric(
-        pattern, machine, options, progress, _shelf()
-    ),
-    "gauge": lambda pattern, machine, options, progress: stitchc.estimate_gauge(pattern, options, progress),
-    "card": lambda pattern, machine, options, progress: (
-        make_test_card(machine, options, progress)
-        if options.test_card
-        else stitchc.make_card(pattern, machine, options, progress)
-    ),
-    "bitmap": lambda pattern, machine, options, progress: stitchc.make_bitmap(pattern, machine, options, progress),
-    "sheet": lambda pattern, machine, options, progress: stitchc.make_sheet(pattern, machine, options),
-    "piece": lambda pattern, machine, options, progress: stitchc.plan_piece(pattern, machine, options),
-    "leaflet": lambda pattern, machine, options, progress: stitchc.make_leaflet(
-        pattern,
-        [machine] if machine else _every_machine(),
-        dataclasses.replace(options, date=today()),
-        progress,
-        _shelf(),
-    ),
-    "compare": lambda pattern, machine, options, progress: stitchc.compare_stitches([pattern], machine, options),
-    "swatch": lambda pattern, machine, options, progress: stitchc.plan_swatch(pattern, machine, options),
+_MAKE: Final = {
+    "chart": "draw_chart",
+    "picture": "draw_fabric",
+    "gauge": "estimate_gauge",
+    "card": "make_card",
+    "bitmap": "make_bitmap",
+    "sheet": "make_sheet",
+    "piece": "plan_piece",
+    "leaflet": "make_leaflet",
+    "compare": "compare_stitches",
+    "swatch": "plan_swatch",
 }
-
-
-def _every_machine() -> list[Machine]:
-    from stitchc.machines import SHIPPED, load
-
-    return [load(name) for name in SHIPPED]
+"""The function of each product, as `stitchc` offers it."""
 
 
 _relaxed: dict[str, bytes] = {}
@@ -133,7 +113,22 @@ class Ask:
         kind = OPTIONS[name]
         options = kind(**as_fields(kind, self.settings.get(name, {}), form, self.units) | fields)
         machine = _machine_for(name, self.machine)
-        return _MAKE[name](self.pattern, machine, options, self.progress), machine
+        make = make_test_card if name == "card" and options.test_card else getattr(stitchc, _MAKE[name])
+        machines: list[Machine] = []
+        if name == "leaflet":
+            options = dataclasses.replace(options, date=today())
+            machines = [machine] if machine else [load(each) for each in SHIPPED]
+        product = call(
+            make,
+            pattern=self.pattern,
+            patterns=[self.pattern],
+            machine=machine,
+            machines=machines,
+            options=options,
+            progress=self.progress,
+            kept=_shelf(),
+        )
+        return product, machine
 
 
 def _shelf() -> dict[str, bytes]:
@@ -199,7 +194,6 @@ def _shared(product: Product[Any], machine: Machine | None) -> dict[str, Any]:
 
 def _fabric(ask: Ask) -> dict[str, Any]:
     """Both sides, coarse first and then finer."""
-    from stitchc.picture import FabricPicture, improve_fabric
 
     def shown(product: Product[FabricPicture]) -> dict[str, Any]:
         picture = product.values[-1]
@@ -316,12 +310,10 @@ def make(product: str, form: str, piece: str, face: str, progress: Progress, **g
 
 def _everything(ask: Ask) -> dict[str, Any]:
     """All that `stitchc build` makes in a folder beside the pattern, packed."""
-    from stitchc.machines import load
-
     pattern, kind = ask.pattern, product_options.BuildOptions
     machines = [load(name) for name in ([ask.machine] if ask.machine else ONE_OF_EACH)]
     options = kind(**as_fields(kind, ask.settings.get("gauge", {}), "", ask.units), date=today())
-    made = stitchc.build_pattern(pattern, machines, options, ask.progress)
+    made = stitchc.build_pattern(pattern, machines, options, ask.progress, _shelf())
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for file in made.files:

@@ -16,12 +16,19 @@ import threading
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 PATIENCE_S: Final = 0.5
 
 Part = Callable[[Any], None]
 """Takes a part of the result that is there before the rest."""
+
+
+class Made(NamedTuple):
+    """A file for the page to show or for the knitter to keep."""
+
+    name: str
+    content: bytes
 
 
 class WorkFailed(Exception):
@@ -104,11 +111,9 @@ class Worker:
         return self._process.pid if self._process is not None else None
 
     def start(self) -> None:
-        """Start the process ahead of the first job."""
         self._started()
 
     def stop(self) -> None:
-        """End the process."""
         process, self._process, self._pipe = self._process, None, None
         if process is not None:
             process.terminate()

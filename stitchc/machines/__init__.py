@@ -9,36 +9,25 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from stitchc.machines.limits import Limit, Limits
-    from stitchc.machines.loader import load, load_text, profile_text
-    from stitchc.machines.profile import CardShape, Machine
-    from stitchc.machines.schema import SHIPPED
-
-__all__ = [
-    "SHIPPED",
-    "CardShape",
-    "Limit",
-    "Limits",
-    "Machine",
-    "load",
-    "load_text",
-    "profile_text",
-]
+    from stitchc.machines.loader import load as load
+    from stitchc.machines.loader import load_text as load_text
+    from stitchc.machines.loader import profile_text as profile_text
+    from stitchc.machines.profile import CardShape as CardShape
+    from stitchc.machines.profile import Limit as Limit
+    from stitchc.machines.profile import Limits as Limits
+    from stitchc.machines.profile import Machine as Machine
+    from stitchc.machines.schema import SHIPPED as SHIPPED
 
 _HOME = {
-    "SHIPPED": "stitchc.machines.schema",
-    "load": "stitchc.machines.loader",
-    "load_text": "stitchc.machines.loader",
-    "profile_text": "stitchc.machines.loader",
-    "CardShape": "stitchc.machines.profile",
-    "Limit": "stitchc.machines.limits",
-    "Limits": "stitchc.machines.limits",
-    "Machine": "stitchc.machines.profile",
+    "schema": ("SHIPPED",),
+    "loader": ("load", "load_text", "profile_text"),
+    "profile": ("CardShape", "Limit", "Limits", "Machine"),
 }
 
 
 def __getattr__(name: str) -> object:
     """Import a part when it is first asked for: a command that needs one part does not pay for the others."""
-    if name not in _HOME:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(importlib.import_module(_HOME[name]), name)
+    for module, names in _HOME.items():
+        if name in names:
+            return getattr(importlib.import_module(f"stitchc.machines.{module}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -6,18 +6,14 @@ or of passes.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
+from stitchc.bed import Needles
 from stitchc.chart import OUT, SLIP, TUCK, Chart
 from stitchc.english import listed
+from stitchc.machines.profile import CardShape, Machine
 from stitchc.messages import Message
-
-if TYPE_CHECKING:
-    from stitchc.bed import Needles
-    from stitchc.machines.profile import CardShape, Machine
-    from stitchc.pattern import Stitch
+from stitchc.pattern import Stitch
 
 
 def unfit(
@@ -176,16 +172,10 @@ def beyond_the_machine(stitch: Stitch, machine: Machine) -> list[Message]:
     for code, name, way in ((TUCK, "tuck", machine.tuck), (SLIP, "slip", machine.slip)):
         if way == "none" and bool((stitch.chart.cells == code).any()):
             other = "T for S" if name == "slip" else "S for T"
-            messages.append(
-                Message(
-                    "M305",
-                    "error",
-                    f"`{machine.name}` cannot {name}, and the stitch `{stitch.name}` has {name} cells.",
-                    stitch.span,
-                    advice="Choose a machine that can (`stitchc machines` lists them), or a stitch without:\n"
-                    f"    stitch {stitch.name}-other = {stitch.name} with {other}",
-                )
-            )
+            text = f"`{machine.name}` cannot {name}, and the stitch `{stitch.name}` has {name} cells."
+            advice = "Choose a machine that can (`stitchc machines` lists them), or a stitch without:\n"
+            advice += f"    stitch {stitch.name}-other = {stitch.name} with {other}"
+            messages.append(Message("M305", "error", text, stitch.span, advice))
     return messages
 
 
@@ -200,12 +190,6 @@ def reads_nothing_of_the_kind(machine: Machine, reader: str) -> list[Message]:
     }[machine.reader]
     command = {"none": "sheet", "card": "card", "bitmap": "bitmap"}[machine.reader]
     lacks = "reads no hole card" if reader == "card" else "has no electronic patterning"
-    return [
-        Message(
-            "M305",
-            "error",
-            f"`{machine.name}` {lacks}; {reads}.",
-            advice=f"stitchc {command} … --machine {machine.name}, or --machine "
-            + ("card24-standard for a card." if reader == "card" else "bitmap-standard for a picture."),
-        )
-    ]
+    other = "card24-standard for a card" if reader == "card" else "bitmap-standard for a picture"
+    advice = f"stitchc {command} … --machine {machine.name}, or --machine {other}."
+    return [Message("M305", "error", f"`{machine.name}` {lacks}; {reads}.", advice=advice)]

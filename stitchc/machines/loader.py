@@ -54,9 +54,13 @@ def load(name: str) -> Machine:
     try:
         content = files.read_bytes(name, MOST_BYTES)
     except files.FileTrouble as trouble:
-        said = trouble.messages[0].text
-        raise files.FileTrouble(Message("F501", "error", said, advice=_nearby_profiles(name))) from None
+        text = trouble.messages[0].text
+        raise files.FileTrouble(Message("F501", "error", text, advice=_nearby_profiles(name))) from None
     return load_text(content, name)
+
+
+load_machine: Final = load
+"""The same, where its name stands alone."""
 
 
 def profile_text(name: str) -> str:
@@ -108,13 +112,13 @@ def load_text(text: str | bytes, file: str, shipped: str | None = None) -> Machi
     Raises Refused with one M304 for each mistake.
     """
     source = Source(text, file)
-    said = source.parsed()
-    based_on = said.get("based_on")
+    document = source.parsed()
+    based_on = document.get("based_on")
     base = _shipped(based_on)[0] if isinstance(based_on, str) and based_on in SHIPPED else {}
-    reading = _Reading(source, said, base)
+    reading = _Reading(source, document, base)
     machine = reading.machine(shipped)
-    if reading.found:
-        raise Refused(*sorted(reading.found, key=_by_place), sources=source.sources)
+    if reading.mistakes:
+        raise Refused(*sorted(reading.mistakes, key=_by_place), sources=source.sources)
     assert machine is not None
     return machine
 
@@ -159,15 +163,15 @@ def _nearby_profiles(name: str) -> str:
 class _Reading:
     """One profile being checked: values by path, and the messages about them."""
 
-    def __init__(self, source: Source, said: Mapping[str, Any], base: Mapping[tuple[str, ...], Any]) -> None:
+    def __init__(self, source: Source, document: Mapping[str, Any], base: Mapping[tuple[str, ...], Any]) -> None:
         self.source = source
-        self.found: list[Message] = []
+        self.mistakes: list[Message] = []
         self.own: set[tuple[str, ...]] = set()  # keys that this profile says itself
         self.values: dict[tuple[str, ...], Any] = {}
         self.mistaken: set[tuple[str, ...]] = set()  # tables and keys that were meant but written wrongly
         for path, value in base.items():
             self._check(BY_PATH[path], value)
-        self._take(said, ())
+        self._take(document, ())
         if self.own & {("reader", "width"), ("reader", "kind")} and ("reader", "column_1_needle") not in self.own:
             self.values.pop(("reader", "column_1_needle"), None)  # the place of another width says nothing of this one
 
@@ -202,7 +206,7 @@ class _Reading:
         siblings = sorted({path[len(here) - 1] for path in BY_PATH if path[: len(here) - 1] == here[:-1]})
         near = (
             difflib.get_close_matches(name.lower(), siblings, n=1, cutoff=0.6)
-            if len(self.found) < _MOST_ADVISED
+            if len(self.mistakes) < _MOST_ADVISED
             else []
         )
         if near:
@@ -238,7 +242,7 @@ class _Reading:
         label: str = "",
         also: tuple[tuple[Span, str], ...] = (),
     ) -> None:
-        self.found.append(Message("M304", "error", text, span, advice, label, also))
+        self.mistakes.append(Message("M304", "error", text, span, advice, label, also))
 
     # -- the keys together
 
@@ -252,7 +256,7 @@ class _Reading:
         if kind == "card":
             self._card_counts()
             self._card_geometry()
-        if self.found:
+        if self.mistakes:
             return None
         machine = self._made(kind, shipped)
         if shipped is None and machine.name in SHIPPED and machine != load(machine.name):
@@ -265,7 +269,7 @@ class _Reading:
     def _missing(self, kind: Any) -> None:
         if ("based_on",) in self.own and ("based_on",) not in self.values:
             return  # nothing is missing but the profile that the rest was to come from
-        if not self.own and not self.found:
+        if not self.own and not self.mistakes:
             self._say(
                 f"`{short(self.source.file)}` does not describe a machine.",
                 self.source.key(()),

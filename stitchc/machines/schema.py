@@ -73,7 +73,6 @@ class Key:
 
     @property
     def required(self) -> bool:
-        """Whether a machine cannot do without it."""
         return self.default is _REQUIRED
 
     def allowed(self) -> str:
@@ -118,11 +117,9 @@ class Key:
 
     @property
     def sample(self) -> str:
-        """A value as it could be written."""
         return self.example or f'"{self.choices[0][0]}"'
 
     def phrase(self, value: Any) -> str:
-        """The words of a choice."""
         return dict(self.choices)[value]
 
 
@@ -369,13 +366,11 @@ def _comment(words: str) -> list[str]:
 
 
 def line(path: tuple[str, ...], value: Any) -> str:
-    """A key with its value as TOML writes it."""
     assert BY_PATH[path].problem(list(value) if isinstance(value, tuple) else value) is None
     return f"{path[-1]} = {toml(value)}"
 
 
 def toml(value: Any) -> str:
-    """A value as TOML writes it."""
     return json.dumps(value, ensure_ascii=False)
 
 

@@ -21,33 +21,22 @@ MOST_IN_A_LINE: Final = 400
 def _decoded(text: str | bytes, file: str) -> str:
     content = text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass")
     if len(content) > MOST_BYTES:
-        _refuse(
-            Message(
-                "M304",
-                "error",
-                f"`{file}` is too large for a machine profile: a profile has at most {MOST_BYTES // 1024} KiB.",
-                advice="Begin a new one: stitchc machines --write hand-standard > my.toml",
-            )
-        )
+        text = f"`{file}` is too large for a machine profile: a profile has at most {MOST_BYTES // 1024} KiB."
+        _refuse(text, "Begin a new one: stitchc machines --write hand-standard > my.toml")
     try:
         return content.decode("utf-8").removeprefix("\ufeff")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         column = error.start - content.rfind(b"\n", 0, error.start)
         label = f"byte 0x{content[error.start]:02x}"
-        _refuse(
-            Message(
-                "M304",
-                "error",
-                f"The machine profile `{file}` is not UTF-8 text: {label} cannot be read.",
-                Span(file, line, column),
-                advice="Save the file as UTF-8 in your editor.",
-            )
-        )
+        text = f"The machine profile `{file}` is not UTF-8 text: {label} cannot be read."
+        _refuse(text, "Save the file as UTF-8 in your editor.", Span(file, line, column))
 
 
-def _refuse(message: Message, sources: Mapping[str, Sequence[str]] | None = None) -> NoReturn:
-    raise Refused(message, sources=sources)
+def _refuse(
+    text: str, advice: str, span: Span | None = None, sources: Mapping[str, Sequence[str]] | None = None
+) -> NoReturn:
+    raise Refused(Message("M304", "error", text, span, advice), sources=sources)
 
 
 _A_LINE: Final = 'A line is a [table], or a key = value with text in quotes: tuck = "holding".'
@@ -81,7 +70,7 @@ class Source:
             if len(line) > MOST_IN_A_LINE:
                 self._stop(f"A line of a machine profile has at most {MOST_IN_A_LINE} characters.", number, 1, 1)
         try:
-            said = tomllib.loads(self.text)
+            document = tomllib.loads(self.text)
         except RecursionError:
             self._stop("The brackets of this profile are nested too deep.", 1, 1, 1)
         except ValueError as error:  # TOMLDecodeError, and what a number of thousands of digits raises
@@ -93,18 +82,18 @@ class Source:
             reason = reason.replace("Illegal", "Invalid")
             self._stop(f"This is not valid TOML: {reason[:1].lower()}{short(reason[1:], 120)}.", at_line, at_column, 1)
         self._find_places()
-        return said
+        return document
 
     def _given_twice(self, what: str, name: str, number: int, column: int) -> NoReturn:
-        """Stops where something is said again: at its name if the line shows it, and else at the line's own text.
+        """Stops where something is given again: at its name if the line shows it, and else at the line's own text.
 
         name: what the TOML reader called it, or nothing where it gave no name.
         """
         line = self.lines[number - 1]
-        found = self._HEADER.match(line) or self._ENTRY.match(line)
-        shows_it = found and ("{" not in line[:column] if not name else _dotted(found[1])[-1:] == (name,))
-        if found and shows_it:
-            text, start = found[1], found.start(1)
+        entry = self._HEADER.match(line) or self._ENTRY.match(line)
+        shows_it = entry and ("{" not in line[:column] if not name else _dotted(entry[1])[-1:] == (name,))
+        if entry and shows_it:
+            text, start = entry[1], entry.start(1)
             what = "table" if self._HEADER.match(line) else what
         else:
             text, start = line.strip(), len(line) - len(line.lstrip())
@@ -117,27 +106,18 @@ class Source:
             advice="Leave out one of the two" + (", or put all its keys under the first." if what == "table" else "."),
         )
 
-    def _place(self, said: str) -> tuple[int, int]:
-        where = re.search(r"\(at line (\d+), column (\d+)\)", said)
+    def _place(self, reason: str) -> tuple[int, int]:
+        where = re.search(r"\(at line (\d+), column (\d+)\)", reason)
         if where:
             return int(where[1]), int(where[2])
         last = max((n for n, line in enumerate(self.lines, start=1) if line.strip()), default=1)
-        if "end of document" in said:
+        if "end of document" in reason:
             return last, len(self.lines[last - 1].rstrip()) + 1
         longest = max(range(len(self.lines)), key=lambda n: len(self.lines[n]), default=0)
         return longest + 1, 1
 
     def _stop(self, text: str, line: int, column: int, length: int, advice: str = _A_LINE) -> NoReturn:
-        _refuse(
-            Message(
-                "M304",
-                "error",
-                text,
-                Span(self.file, line, column, length),
-                advice=advice,
-            ),
-            self.sources,
-        )
+        _refuse(text, advice, Span(self.file, line, column, length), self.sources)
 
     _HEADER: Final = re.compile(r"\s*\[\[?\s*([^\]#]+?)\s*\]")
     _ENTRY: Final = re.compile(r"""\s*((?:"[^"]*"|'[^']*'|[\w-]+)(?:\s*\.\s*(?:"[^"]*"|'[^']*'|[\w-]+))*)\s*=\s*""")
@@ -196,7 +176,7 @@ def _dotted(text: str) -> tuple[str, ...]:
 
 
 def _name_in(reason: str) -> str:
-    """The key's own name (the last part of a dotted one) in what the TOML reader said, or nothing."""
+    """The key's own name (the last part of a dotted one) in what the TOML reader says, or nothing."""
     written = re.search(r"""\(["'].*\)|'.*'|".*\"""", reason)
     if written is None:
         return ""

@@ -109,7 +109,6 @@ def what_is_lacking(text: str, where: str) -> str | None:
 
 
 def width_mm(text: str, size_mm: float, bold: bool = False) -> float:
-    """How wide a line of lettering is."""
     measured_px = _measured_px if len(text) <= _REMEMBERED_LETTERS else _measured_px.__wrapped__
     return measured_px(text, bold) * size_mm / _MEASURED_PX
 

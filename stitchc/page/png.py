@@ -28,12 +28,11 @@ Ink = int | tuple[int, int, int]
 
 
 def size_px(page: Page, dpi: int) -> tuple[int, int]:
-    """Width and height of the picture in pixels."""
     return max(1, round(page.width_mm * dpi / MM_PER_INCH)), max(1, round(page.height_mm * dpi / MM_PER_INCH))
 
 
 def png(page: Page, dpi: int = 600, mode: Mode = "1") -> bytes:
-    """The page as a PNG file that carries its scale (pHYs) and, as text chunks, its title and what it is `about`.
+    """The page as a PNG file that carries its scale (pHYs) and, as text chunks, its title and description.
 
     In mode "1" a colour is black where it is darker than half grey. In "L" and "RGB" edges are smoothed by drawing
     at twice the size.
@@ -45,7 +44,7 @@ def png(page: Page, dpi: int = 600, mode: Mode = "1") -> bytes:
         _Pen(image, dpi / MM_PER_INCH, mode).draw(page)
     else:
         image = smoothed(page, dpi, mode)
-    words = {"Title": page.title, "Software": "stitchc", "Description": page.description, **dict(page.about)}
+    words = {"Title": page.title, "Software": "stitchc", "Description": page.description}
     out = io.BytesIO()
     about = text_chunks(words, page.sealed, image)
     image.save(out, "PNG", dpi=(dpi, dpi), pnginfo=about, compress_level=1 if mode == "1" else 6)

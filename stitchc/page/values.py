@@ -6,7 +6,7 @@ types; the writers beside this turn it into bytes.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Final, Literal, NamedTuple
 
 Layer = Literal["cut", "engrave", "guide"]
@@ -109,14 +109,33 @@ class Text(NamedTuple):
 
 
 Item = Disc | Circle | Line | Rectangle | Polygon | Text
+Place = Callable[[float], float]
+
+
+def placed(item: Item, x: Place, y: Place) -> Item:
+    """The item with each of its places put elsewhere; sizes stay."""
+    match item:
+        case Disc() | Circle() | Text():
+            return item._replace(x_mm=x(item.x_mm), y_mm=y(item.y_mm))
+        case Line():
+            return item._replace(x1_mm=x(item.x1_mm), y1_mm=y(item.y1_mm), x2_mm=x(item.x2_mm), y2_mm=y(item.y2_mm))
+        case Rectangle():
+            return item._replace(left_mm=x(item.left_mm), top_mm=y(item.top_mm))
+        case Polygon():
+            return item._replace(points_mm=tuple((x(px), y(py)) for px, py in item.points_mm))
+
+
+def moved(item: Item, right: float, down: float) -> Item:
+    """The item so many mm further."""
+    return placed(item, lambda x: x + right, lambda y: y + down)
 
 
 class Page(NamedTuple):
     """A page: x to the right and y down from the top left corner, in mm. Items are drawn in order.
 
     title: the document's title. label: what a viewer shows as the page's number ("rows 1-34"); description: a
-    sentence for those who cannot see it. about: keywords and words that a PNG carries besides. sealed: a keyword and
-    words that a PNG carries after a digest of its pixels and a colon.
+    sentence for those who cannot see it. sealed: a keyword and words that a PNG carries after a digest of its pixels
+    and a colon.
     """
 
     width_mm: float
@@ -125,11 +144,9 @@ class Page(NamedTuple):
     title: str = ""
     label: str = ""
     description: str = ""
-    about: tuple[tuple[str, str], ...] = ()
     sealed: tuple[str, str] | None = None
 
     def on(self, layer: Layer) -> Iterator[Item]:
-        """The items of one layer, in order."""
         return (item for item in self.items if item.layer == layer)
 
     def stretched(self, scale_x: float, scale_y: float) -> Page:
@@ -143,30 +160,13 @@ class Page(NamedTuple):
         centre_x, centre_y = self.width_mm / 2, self.height_mm / 2
         mean = (scale_x * scale_y) ** 0.5
 
-        def x(value: float) -> float:
-            return centre_x + (value - centre_x) * scale_x
+        def stretched(item: Item) -> Item:
+            if isinstance(item, Disc | Circle):
+                item = item._replace(diameter_mm=item.diameter_mm * mean)
+            elif isinstance(item, Rectangle):
+                item = item._replace(width_mm=item.width_mm * scale_x, height_mm=item.height_mm * scale_y)
+            return placed(
+                item, lambda x: centre_x + (x - centre_x) * scale_x, lambda y: centre_y + (y - centre_y) * scale_y
+            )
 
-        def y(value: float) -> float:
-            return centre_y + (value - centre_y) * scale_y
-
-        def moved(item: Item) -> Item:
-            match item:
-                case Disc() | Circle():
-                    return item._replace(x_mm=x(item.x_mm), y_mm=y(item.y_mm), diameter_mm=item.diameter_mm * mean)
-                case Line():
-                    return item._replace(
-                        x1_mm=x(item.x1_mm), y1_mm=y(item.y1_mm), x2_mm=x(item.x2_mm), y2_mm=y(item.y2_mm)
-                    )
-                case Rectangle():
-                    return item._replace(
-                        left_mm=x(item.left_mm),
-                        top_mm=y(item.top_mm),
-                        width_mm=item.width_mm * scale_x,
-                        height_mm=item.height_mm * scale_y,
-                    )
-                case Polygon():
-                    return item._replace(points_mm=tuple((x(px), y(py)) for px, py in item.points_mm))
-                case Text():
-                    return item._replace(x_mm=x(item.x_mm), y_mm=y(item.y_mm))
-
-        return self._replace(items=tuple(moved(item) for item in self.items))
+        return self._replace(items=tuple(map(stretched, self.items)))

@@ -8,19 +8,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from stitchc.bed import Needles, needle_name
 from stitchc.chart import Chart
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.values import PlainGauge, Range
 from stitchc.gauge.yarn import cells_by_yarn, metres_of, total
+from stitchc.machines.profile import Machine
 from stitchc.messages import Message, Refused
 from stitchc.options import Units
 from stitchc.passes import columns_on, out_of_work
-
-if TYPE_CHECKING:
-    from stitchc.machines.profile import Machine
 
 TAPE_MM: Final = 2.0
 """Nine readings of a tape in ten are off by less: 1 mm at either end (common practice, no source)."""

@@ -7,23 +7,22 @@ import shlex
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from stitchc.checks import check
+from stitchc.document import Document
 from stitchc.gauge.product import known_of
 from stitchc.gauge.remarks import check_bed
 from stitchc.gauge.values import PLAIN, Range
+from stitchc.machines import Machine
 from stitchc.machines.fit import unfit
 from stitchc.messages import Message, Refused, Span, visible
 from stitchc.options import SwatchOptions, Units
 from stitchc.pattern import Pattern, Stitch
 from stitchc.product import File, Product, accept, choose_stitches, skipped_parts, whole_stem
+from stitchc.sheet import stitch_sheet
 from stitchc.sheet.needle_words import name_needles
 from stitchc.swatch.plan import EDGE, PLAIN_CHART, SwatchPlan, plan_one, plans_for_plain
-
-if TYPE_CHECKING:
-    from stitchc.document import Document
-    from stitchc.machines import Machine
 
 DEFAULTS: Final = SwatchOptions()
 
@@ -82,8 +81,6 @@ def _files(
 
 def _document(plan: SwatchPlan, pattern: Pattern, machine: Machine, messages: Sequence[Message]) -> Document:
     """The needle sheet of a swatch, with the marks and what to do afterwards put in where they belong."""
-    from stitchc.sheet import stitch_sheet
-
     stitch = Stitch(PLAIN, PLAIN_CHART, Span(pattern.file, 1)) if plan.name == PLAIN else pattern.stitches[plan.name]
     mine = [message for message in messages if message.span in (stitch.span, *(stitch.row_spans or ()))]
     left, right = plan.marks
@@ -140,7 +137,6 @@ FINISHING: Final = (
 
 
 def as_text(plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, units: Units) -> Iterator[str]:
-    """The plan as text."""
     if not plans:
         yield "No swatch is needed: stocking stitch is measured, and the file has no other stitch."
         return

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+from dataclasses import replace
 from typing import Any
 from xml.etree import ElementTree
 
@@ -532,6 +533,14 @@ def test_what_is_not_settled_is_asked(origin: str, asked: bool) -> None:
     assert ("mirrored" in told["Needles"]) != asked
     if asked:
         assert "--test-card" in told["Check once"] and "7 rows below eye level" in told["Check once"]
+
+
+def test_a_shipped_reader_that_reads_at_eye_level_is_asked_about_in_a_whole_sentence() -> None:
+    shipped = load("card24-standard")
+    assert shipped.card is not None
+    machine = replace(shipped, card=replace(shipped.card, seen_above_read=0))
+    told = dict(notes.notes(plan_card(stitch(M1), machine)))
+    assert "It reads the row at eye level; the pattern" in told["Check once"]
 
 
 def test_every_habit_is_on_the_template() -> None:

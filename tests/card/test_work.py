@@ -80,7 +80,7 @@ def test_the_holes_that_are_promised_are_those_of_the_card(polarity: str, chart:
     if 72 % chart.width:
         return
     card = plan_card(Stitch("a", chart, Span("x", 1)), machine)
-    assert holes_of(chart, card) == (card.rows, card.hole_count)
+    assert holes_of(chart, card.machine) == (card.rows, card.hole_count)
 
 
 def test_what_is_offered() -> None:

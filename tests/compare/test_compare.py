@@ -20,11 +20,10 @@ from PIL import Image
 
 from stitchc.__main__ import run
 from stitchc.chart import SLIP, TUCK, Chart
-from stitchc.compare import Compared, compare, in_order_of
 from stitchc.compare.against import best_swatch, compare_with
 from stitchc.compare.plot import plot
 from stitchc.compare.sweep import HOLDS, ONE_IN, Arrangement, arrangement_of, density, family, strands
-from stitchc.compare.table import hand_moves, holes_to_punch
+from stitchc.compare.table import Compared, compare, hand_moves, holes_to_punch, in_order_of
 from stitchc.gauge import GaugeReport, PlainGauge, estimate_pattern
 from stitchc.machines import Limit, Limits, load
 from stitchc.messages import Span

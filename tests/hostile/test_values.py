@@ -17,7 +17,7 @@ from pathlib import Path
 import click
 import pytest
 
-from stitchc.cli import COMMANDS
+from stitchc.cli import COMMANDS, command_named
 from tests.hostile.child import forked, memory_of
 
 PATTERN = """\
@@ -85,15 +85,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     dots.save(place / "chart.png")
     for name in ("matplotlib.figure", "reportlab.pdfgen.canvas", "scipy.optimize", "scipy.ndimage", "jinja2"):
         importlib.import_module(name)
-    for module, _ in COMMANDS.values():
-        importlib.import_module(module)
+    for name in COMMANDS:
+        command_named(name)
     return place
-
-
-def command_of(name: str) -> click.Command:
-    found = importlib.import_module(COMMANDS[name][0]).command
-    assert isinstance(found, click.Command)
-    return found
 
 
 def tried(folder: Path, attempts: list[list[str]]) -> None:
@@ -123,7 +117,7 @@ def tried(folder: Path, attempts: list[list[str]]) -> None:
 def options() -> list[tuple[str, str]]:
     found = []
     for name in TRIED:
-        for parameter in command_of(name).params:
+        for parameter in command_named(name).params:
             if isinstance(parameter, click.Option) and parameter.name not in ("output", "help"):
                 found.append((name, max(parameter.opts, key=len)))
     return found
@@ -133,7 +127,7 @@ def options() -> list[tuple[str, str]]:
 def test_an_option_with_nonsense(folder: Path, name: str, option: str) -> None:
     if option in WAITS:
         return
-    parameter = next(p for p in command_of(name).params if option in p.opts)
+    parameter = next(p for p in command_named(name).params if option in p.opts)
     assert isinstance(parameter, click.Option)
     plain = [name, *ARGUMENTS.get(name, ("tide.stitch",)), *NEEDED.get(name, ())]
     if parameter.is_flag:
@@ -170,7 +164,7 @@ def test_the_environment_with_nonsense(folder: Path, monkeypatch: pytest.MonkeyP
         from stitchc.__main__ import run
 
         for name in ("sheet", "gauge"):
-            for parameter in command_of(name).params:
+            for parameter in command_named(name).params:
                 if not isinstance(parameter, click.Option) or not parameter.envvar or parameter.name == "output":
                     continue
                 assert isinstance(parameter.envvar, str)

@@ -16,8 +16,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stitchc.bed import needle_position
-from stitchc.cli.chart import command as chart_command
-from stitchc.cli.piece import command
+from stitchc.cli.products import chart as chart_command
+from stitchc.cli.products import piece as command
 from tests.bed_simulation import knit, position
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

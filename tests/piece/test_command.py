@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from stitchc.cli.piece import command
+from stitchc.cli.products import piece as command
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 COWL = """pattern "Harbour cowl"

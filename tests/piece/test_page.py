@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 from playwright.sync_api import Browser
 
-from stitchc.cli.piece import command
+from stitchc.cli.products import piece as command
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

@@ -24,7 +24,7 @@ import round_trip
 from pictures import Style, distorted, drawn, png
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
-from stitchc.cli.trace import command
+from stitchc.cli.products import trace as command
 from stitchc.drawn import Drawing, draw
 from stitchc.messages import Refused
 from stitchc.page.png import png as painted
@@ -278,14 +278,14 @@ CHARTS = {"tuck": ["KKT", "KKK", "TKK", "KTT"], "slip": ["KKS", "KKK", "SKK", "K
 
 
 def bitmap_of(rows: list[str], dark_means: str = "knit", seen_from: str = "purl", first_row: str = "bottom") -> bytes:
-    from stitchc import bitmap
+    from stitchc import BitmapOptions, bitmap
     from stitchc.machines import load
     from stitchc.messages import Span
     from stitchc.pattern import Stitch
 
     stitch = Stitch("kelp", Chart.from_rows(rows), Span("kelp.stitch", 1))
-    ways = {"dark_means": dark_means, "seen_from": seen_from, "first_row": first_row}
-    return bitmap.png(bitmap.make_picture(stitch, load("bitmap-standard"), **ways))  # type: ignore[arg-type]
+    options = BitmapOptions(dark=dark_means, seen_from=seen_from, first_row=first_row)  # type: ignore[arg-type]
+    return bitmap.png(bitmap.make_picture(stitch, load("bitmap-standard"), options))
 
 
 @pytest.mark.parametrize("first_row", ["bottom", "top"])
