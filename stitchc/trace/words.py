@@ -131,12 +131,12 @@ def blank_rim() -> Message:
 
 
 def other_lattice(size: tuple[int, int], rival: tuple[int, int]) -> Message:
-    """Sizes in cells across and down: the one that was read, and another that the lines or the cells speak for."""
+    """Sizes in cells across and down: the one that was read, and one that explains the picture better."""
     return Message(
         "T813",
         "warning",
-        f"The grid was read as {size[0]} by {size[1]} cells, but the picture may be one of {rival[0]} by {rival[1]}: "
-        "its lines speak for one of them, and what stands in the cells for the other.",
+        f"The grid was read as {size[0]} by {size[1]} cells, but the picture looks more like one of {rival[0]} by "
+        f"{rival[1]}.",
         advice=f"Count the cells in the picture and say how many there are, as in --cells {rival[0]}x{rival[1]}.",
     )
 

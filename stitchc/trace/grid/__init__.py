@@ -3,9 +3,9 @@
 Start at `find_lattice`; `find_unruled` where no lines are drawn. Knows nothing of what the cells mean.
 """
 
-from stitchc.trace.grid.choosing import find_lattice
 from stitchc.trace.grid.comb import LEAST_PITCH_PX
 from stitchc.trace.grid.lattice import BORDER, Axis, Lattice, Side
+from stitchc.trace.grid.search import find_lattice
 from stitchc.trace.grid.unruled import find_unruled, looks_ruled, pitches_of_steps, steps_along
 
 __all__ = [

@@ -20,13 +20,11 @@ _UNSEEN: Final = 0.35
 
 
 class Comb(NamedTuple):
-    """Lines from the picture's one end to the other, at about a pitch, and how well they stand out. peaks: the same
-    lines, none of them moved to where it would be if all were even."""
+    """Lines from the picture's one end to the other, at about a pitch, and how well they stand out."""
 
     lines: Profile
     pitch_px: float
     worth: float
-    peaks: Profile
 
 
 def pitches_of(profile: Profile, most: int = 8) -> list[float]:
@@ -82,17 +80,13 @@ def comb_of(profile: Profile, pitch: float) -> Comb | None:
         return None
     lines = np.array([_summit(soft, at) for at in reversed(chain)])
     pitch = float(lines[-1] - lines[0]) / (len(lines) - 1)
-    exact, lines = lines, _settled(lines, soft, pitch)
+    lines = _settled(lines, soft, pitch)
     places = np.arange(size)
     between = np.interp((lines[1:] + lines[:-1]) / 2, places, height)
     worth = (float(np.interp(lines, places, height).mean()) - float(between.mean())) * len(lines) ** 0.5
-    return Comb(_carried_on(lines, pitch, size), pitch, worth, _carried_on(exact, pitch, size))
-
-
-def _carried_on(lines: Profile, pitch: float, size: int) -> Profile:
     before = np.arange(lines[0] - pitch, -0.3 * pitch, -pitch)[::-1]
     behind = np.arange(lines[-1] + pitch, size - 1 + 0.3 * pitch, pitch)
-    return np.concatenate([before, lines, behind])
+    return Comb(np.concatenate([before, lines, behind]), pitch, worth)
 
 
 def _summit(soft: Profile, at: int) -> float:

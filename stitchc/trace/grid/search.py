@@ -6,6 +6,8 @@ Works on ink (0 paper, 1 black) alone and knows nothing of what the cells mean.
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -15,7 +17,11 @@ from stitchc.trace.grid.comb import LEAST_PITCH_PX, Comb, comb_of, pitches_of
 from stitchc.trace.grid.evidence import Plane, Profile, noise_of, stretches
 from stitchc.trace.grid.judging import Judged, View, judged, sheet_of
 from stitchc.trace.grid.lattice import Axis, Lattice, Side
+from stitchc.trace.grid.redrawing import redrawn
 
+_LOOKED_AT: Final = 1_800_000
+"""Pixels in which a grid is looked for; larger pictures are made smaller for it, unless their cells are then small."""
+_ROOMY_PX: Final = 9.0
 _MOST_COMBS: Final = 7
 _SURELY: Final = 0.85
 """How much must be seen between blank cells for nothing better to be looked for elsewhere."""
@@ -24,12 +30,30 @@ _OBLONG: Final = 3.0
 _FINER: Final = ((2, 2), (3, 3), (4, 4), (5, 5), (6, 6), (10, 10), (2, 1), (1, 2), (5, 1), (1, 5), (10, 1), (1, 10))
 
 
-def lattice_of_lines(view: View, cells: tuple[int, int] | None = None) -> Lattice | None:
-    """The ruled lattice of a straight picture, chosen by its lines alone, or None where none can be trusted."""
-    plane = view.plane
+def find_lattice(plane: Plane, cells: tuple[int, int] | None = None) -> Lattice | None:
+    """The ruled lattice of a straight picture, or None where there is none that can be trusted.
+
+    cells: how many the user says there are across and down; lattices with other counts are then passed over.
+    """
+    smaller = math.ceil(math.sqrt(plane.size / _LOOKED_AT))
+    if smaller > 1:
+        found = _searched(_reduced(plane, smaller), cells)
+        if found is not None and found.pitch_px >= _ROOMY_PX:
+            return found.grown(smaller)
+    return _searched(plane, cells)
+
+
+def _reduced(plane: Plane, by: int) -> Plane:
+    height, width = plane.shape[0] // by * by, plane.shape[1] // by * by
+    return np.asarray(plane[:height, :width].reshape(height // by, by, width // by, by).mean(axis=(1, 3)))
+
+
+def _searched(plane: Plane, cells: tuple[int, int] | None) -> Lattice | None:
+    view = View(plane)
     best: Judged | None = None
-    for rows, columns in regions_of(plane):
-        found = _best_pair(view, rows, columns, cells)
+    tried: list[Judged] = []
+    for rows, columns in _regions(plane):
+        found = _best_pair(view, rows, columns, cells, tried)
         if found is not None and (best is None or found.score > best.score):
             best = found
         if best is not None and best.seen >= _SURELY and _is_ruled(best) and not _skips_lines(view, best):
@@ -40,7 +64,8 @@ def lattice_of_lines(view: View, cells: tuple[int, int] | None = None) -> Lattic
         return None
     if cells is not None and _size(best) != cells:
         return None
-    return _lattice(view, best)
+    lattice = _lattice(view, best)
+    return lattice if cells is not None else replace(lattice, rival=_rival(view, best, lattice, tried))
 
 
 def _size(found: Judged) -> tuple[int, int]:
@@ -48,7 +73,7 @@ def _size(found: Judged) -> tuple[int, int]:
     return len(xs) - 1, len(ys) - 1
 
 
-def regions_of(plane: Plane) -> list[tuple[slice, slice]]:
+def _regions(plane: Plane) -> list[tuple[slice, slice]]:
     """Rows and columns of the whole picture, and of the largest piece of ink that hangs together, as lines do."""
     height, width = plane.shape
     whole = slice(0, height), slice(0, width)
@@ -63,7 +88,7 @@ def regions_of(plane: Plane) -> list[tuple[slice, slice]]:
     return [(rows, columns), whole]
 
 
-def combs_in(view: View, rows: slice, columns: slice) -> tuple[list[Comb], list[Comb]]:
+def _combs(view: View, rows: slice, columns: slice) -> tuple[list[Comb], list[Comb]]:
     """Combs across and down, the best first; each direction also tries the pitches of the other, as cells are about
     square and a single row of cells shows no period of its own."""
     profiles = []
@@ -81,22 +106,24 @@ def combs_in(view: View, rows: slice, columns: slice) -> tuple[list[Comb], list[
         own: list[Comb] = []
         for pitch in [*pitches[at], *pitches[1 - at][:4]]:
             comb = comb_of(evidence.profile(pitch, along), pitch)
-            if comb is not None and not any(alike(comb, other) for other in own):
+            if comb is not None and not any(_alike(comb, other) for other in own):
                 own.append(comb)
         own.sort(key=lambda comb: -comb.worth)
         combs.append(own[:_MOST_COMBS])
     return combs[0], combs[1]
 
 
-def alike(one: Comb, two: Comb) -> bool:
+def _alike(one: Comb, two: Comb) -> bool:
     return (
         abs(one.pitch_px - two.pitch_px) < 0.02 * one.pitch_px
         and abs(one.lines - two.lines[:, None]).min(axis=0).mean() < 0.1 * one.pitch_px
     )
 
 
-def _best_pair(view: View, rows: slice, columns: slice, cells: tuple[int, int] | None) -> Judged | None:
-    """The pair that explains most."""
+def _best_pair(
+    view: View, rows: slice, columns: slice, cells: tuple[int, int] | None, tried: list[Judged]
+) -> Judged | None:
+    """The pair that explains most; all that were judged are added to those tried."""
     best: Judged | None = None
 
     def consider(across: Comb | None, down: Comb | None) -> bool:
@@ -106,12 +133,13 @@ def _best_pair(view: View, rows: slice, columns: slice, cells: tuple[int, int] |
         found = judged(sheet_of(view, across, down), (across.pitch_px, down.pitch_px))
         if found is None or (cells is not None and _size(found) != cells):
             return False
+        tried.append(found)
         if best is None or found.score > best.score:
             best = found
             return True
         return False
 
-    all_across, all_down = combs_in(view, rows, columns)
+    all_across, all_down = _combs(view, rows, columns)
     for across in all_across:
         for down in all_down:
             consider(across, down)
@@ -207,10 +235,35 @@ def _lattice(view: View, found: Judged) -> Lattice:
 
 def _axes(view: View, found: Judged) -> tuple[Axis, Axis]:
     xs, ys = found.lines
-    return Axis(xs, widths_of(view.plane, xs, ys)), Axis(ys, widths_of(view.plane.T, ys, xs))
+    return Axis(xs, _widths(view.plane, xs, ys)), Axis(ys, _widths(view.plane.T, ys, xs))
 
 
-def widths_of(plane: Plane, lines: Profile, crossings: Profile) -> Profile:
+_RIVALS: Final = 12
+_CLEARLY: Final = 1.2
+"""How many times as much a rival must save."""
+_NEARLY: Final = 0.9
+_WELL_DRAWN: Final = 0.85
+_BETTER: Final = 0.03
+
+
+def _rival(view: View, best: Judged, lattice: Lattice, tried: list[Judged]) -> tuple[int, int] | None:
+    """The size of the lattice that was tried from which the picture is drawn again clearly better than from the best,
+    which was chosen by its lines alone; of some that are nearly as good, that with the fewest cells. A whole repeat of
+    small cells, taken for a single one, is drawn a little better too: but lines are seen in it as well as around it."""
+    others = {_size(found): found for found in sorted(tried, key=lambda found: found.score)}
+    others.pop(lattice.size, None)
+    least = max(0.0, _CLEARLY * redrawn(view, lattice.across, lattice.down).worth)
+    worths: dict[tuple[int, int], float] = {}
+    for size, found in list(others.items())[-_RIVALS:]:
+        if math.prod(size) > math.prod(lattice.size) or found.seen > best.seen + _BETTER:
+            redrawing = redrawn(view, *_axes(view, found))
+            if redrawing.worth > least and redrawing.share >= _WELL_DRAWN:
+                worths[size] = redrawing.worth
+    nearly = [size for size, worth in worths.items() if worth >= _NEARLY * max(worths.values())]
+    return min(nearly, key=math.prod, default=None)
+
+
+def _widths(plane: Plane, lines: Profile, crossings: Profile) -> Profile:
     """How wide each upright line is, in px: how far the ink at its middle goes on to both sides. Beside cells in the
     line's colour it goes on farther, so that a low share of all rows of pixels counts."""
     half = max(2, int(0.5 * float(np.mean(np.diff(lines)))))
