@@ -91,6 +91,7 @@ def piece_document(
             left if after_row else total_words(passes, plan.machine),
             after_row,
             yarn_colours(plan.pattern.yarns),
+            1 if after_row else plan.piece.make,
         ),
         plan.pattern.title or "",
     )

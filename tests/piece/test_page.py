@@ -86,6 +86,48 @@ def test_each_step_shows_its_own_needles(browser: Browser, tmp_path: Path) -> No
     assert drawn[0] != drawn[1] and printed == drawn
 
 
+def test_the_second_of_two_is_begun_where_the_first_ends(browser: Browser, page_file: Path) -> None:
+    """The pattern says `make 2`: the second is knitted from its cast-on, and has rows and notes of its own."""
+    page = browser.new_page()
+    page.goto(page_file.as_uri())
+    state = lambda: page.locator("#state li").first.inner_text()  # noqa: E731
+    assert state() == "the 1st of 2"
+    page.fill("#note", "the first")
+    page.fill("#jump-row", "87")
+    page.keyboard.press("Enter")
+    for _ in range(9):
+        if page.locator("#number").inner_text() == "Done":
+            break
+        page.click("#on")
+        page.wait_for_timeout(450)
+    assert page.locator("#on").inner_text() == "Begin the 2nd of 2"
+    page.click("#on")
+    assert page.locator("#number").inner_text() == "Before row 1" and state() == "the 2nd of 2"
+    assert page.locator("#done").inner_text().startswith("0 rows done, 87 left") and page.input_value("#note") == ""
+    page.wait_for_timeout(450)
+    page.click("#on")
+    assert (
+        "Cast on" in page.locator("#steps").inner_text() and "row counter to 000" in page.locator("#next").inner_text()
+    )
+    page.fill("#jump-row", "5")
+    page.keyboard.press("Enter")
+    assert page.locator("#number").inner_text() == "Row 5" and state() == "the 2nd of 2"
+    assert page.locator("#done").inner_text().startswith("4 rows done")
+    page.reload()
+    assert page.locator("#number").inner_text() == "Row 5" and state() == "the 2nd of 2"
+    page.click("a[href='#rows']")
+    assert page.locator("#rows tr.ticked[id]").count() == 4
+    page.click("#rows a[href='#row-9']")
+    assert page.locator("#number").inner_text() == "Row 9" and state() == "the 2nd of 2"
+    page.fill("#jump-row", "87")
+    page.keyboard.press("Enter")
+    while page.is_enabled("#on"):
+        page.click("#on")
+        page.wait_for_timeout(450)
+    assert page.locator("#number").inner_text() == "Done" and page.locator("#on").inner_text() == "Done, next"
+    page.close()
+
+
 def test_half_way_the_page_begins_where_the_knitter_stands(browser: Browser, tmp_path: Path) -> None:
     target, paper = tmp_path / "rest.html", tmp_path / "rest.pdf"
     measured = ["--so-far", "drift 30 rows 6.6 cm", "--format", "html", "-o", str(target)]

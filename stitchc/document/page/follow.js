@@ -75,17 +75,21 @@ for (const line of lines) {
   }
 }
 stops.push({ kind: "end", part: "", done, moved });
+// Several that are knitted one after the other have the same stops, each from the very beginning.
+const make = Number(work.dataset.make), once = stops.length;
+for (let more = 1; more < make; more += 1) stops.push(...stops.slice(0, once));
 const last = stops.length - 1;
 // What stands before each stop, in a number: a sheet that was made again is the same as far as these are.
 const before = [0, 0];
 for (let at = 1; at < last; at += 1) {
   let sum = before[at];
-  for (const letter of stops[at].line.textContent) sum = (sum * 31 + letter.codePointAt(0)) % 4294967291;
+  for (const letter of stops[at].line ? stops[at].line.textContent : "") sum = (sum * 31 + letter.codePointAt(0)) % 4294967291;
   before.push(sum);
 }
 const colours = new Map(JSON.parse(work.dataset.colours));
-// Where a row begins: with what is done ahead of its pass.
-function beginning(row) { return stops.findIndex((stop) => stop.of === row); }
+// The stop that the one at hand begins with, and where a row of it begins: with what is done ahead of its pass.
+function outset() { return state.at - state.at % once; }
+function beginning(row) { return stops.findIndex((stop, at) => at >= outset() && stop.of === row); }
 
 // What is remembered on this device: the place, the places before it, notes, switches.
 let state = { at: 0, past: [], notes: {}, voice: false, awake: true, fewer: false, every: null };
@@ -115,9 +119,9 @@ function recall() {
   }
 }
 function nameOf(at) {
-  const stop = stops[at];
-  if (stop.of && !stop.row) return stop.kind + "-" + stop.of + (stop.at ? "-" + stop.at : "");
-  return stop.kind === "pass" ? "row-" + stop.row : stop.kind === "do" ? "step-" + at : stop.kind;
+  const stop = stops[at], which = at < once ? "" : Math.floor(at / once) + 1 + "-";
+  if (stop.of && !stop.row) return which + stop.kind + "-" + stop.of + (stop.at ? "-" + stop.at : "");
+  return which + (stop.kind === "pass" ? "row-" + stop.row : stop.kind === "do" ? "step-" + at % once : stop.kind);
 }
 function placeOf(name) {
   const at = stops.findIndex((_, place) => nameOf(place) === name);
@@ -144,9 +148,15 @@ function sentence(stop) {
 }
 // How everything stands before a row, always in sight: whoever comes back to the machine sees it.
 function standing(stop) {
-  if (!stop.of || stop.kind === "lead") return [];
+  const which = make > 1 ? ["the " + whichOf(state.at)] : [];
+  if (!stop.of || stop.kind === "lead") return which;
   const words = /^(pass|move)$/.test(stop.kind) && stop.line.dataset.t || stop.line.dataset.s;
-  return words ? words.split(" · ") : [];
+  return words ? [...which, ...words.split(" · ")] : which;
+}
+function whichOf(at) {
+  const number = Math.floor(at / once) + 1;
+  const end = /1[123]$/.test(number) ? "th" : { 1: "st", 2: "nd", 3: "rd" }[number % 10] || "th";
+  return number + end + " of " + make;
 }
 function stateItem(words) {
   const item = document.createElement("li");
@@ -206,7 +216,8 @@ function show(say, back) {
   byId("done").textContent = words;
   byId("back").disabled = state.at === 0;
   byId("on").disabled = state.at === last;
-  byId("on").textContent = stop.kind !== "before" ? "Done, next" : following && following.kind === "do" ? "Ready, begin" : "Ready, row " + firstRow;
+  if (stop.kind === "end" && following) byId("on").textContent = "Begin the " + whichOf(state.at + 1);
+  else byId("on").textContent = stop.kind !== "before" ? "Done, next" : following && following.kind === "do" ? "Ready, begin" : "Ready, row " + firstRow;
   byId("undo").disabled = !state.past.length;
   byId("note-label").textContent = "Note: " + heading(stop).toLowerCase();
   byId("note").value = state.notes[noteKey(state.at)] || "";
@@ -226,15 +237,16 @@ function fit() {
 function tick() {
   const current = stops[state.at].line;
   let before = true;
-  for (const stop of stops) {
+  const from = outset();
+  for (const stop of stops.slice(0, once)) {
     if (!stop.line) continue;
     if (stop.line === current) before = false;
-    stop.line.classList.toggle("ticked", before && state.at !== 0);
+    stop.line.classList.toggle("ticked", before && state.at !== from);
     stop.line.classList.toggle("current", stop.line === current);
   }
-  stops.forEach((stop, at) => {
+  stops.slice(0, once).forEach((stop, at) => {
     if (!stop.line || stop.of && !stop.row) return;
-    const text = state.notes[noteKey(at)];
+    const text = state.notes[noteKey(from + at)];
     let note = stop.line.querySelector(".note");
     if (!text) { if (note) note.remove(); return; }
     if (!note) {
@@ -251,10 +263,10 @@ function tickPaper() {
   const printed = byId("paper");
   if (!printed) return;
   printed.querySelectorAll(".note").forEach((note) => note.remove());
-  const done = state.at === 0 ? 0 : stops[state.at].done;
+  const done = stops[state.at].done || 0;
   printed.querySelectorAll("[data-r]").forEach((box) => box.classList.toggle("ticked", Number(box.dataset.r) <= doneBefore + done));
-  stops.forEach((stop, at) => {
-    const text = stop.row && state.notes[noteKey(at)];
+  stops.slice(0, once).forEach((stop, at) => {
+    const text = stop.row && state.notes[noteKey(outset() + at)];
     const box = text && printed.querySelector(`[data-r="${stop.row}"]`);
     if (!box) return;
     const note = document.createElement("p");
