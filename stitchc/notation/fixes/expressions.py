@@ -18,22 +18,17 @@ _HEAD: Final = re.compile(
 _PHRASES: Final = tuple(
     (re.compile(pattern, re.IGNORECASE), word)
     for pattern, word in (
-        (r",\s*(?=(?:and\s+)?(?:then|beside)\b)", " "),
         (r"\bfollowed\s+by\b|\band\s+then\b|\bthen\s+then\b|->|→", " then "),
         (r"\bnext\s+to\b|\bbesides?\b", " beside "),
         (r"\bupside[\s-]*down\b", " reversed "),
         (r"\b(?:mirror|mirrors|mirroring)\b", " mirrored "),
-        (r"\breverse\b", " reversed "),
-        (r"\bshift\b|\b(?:offset|moved|move)\b(?=.*\b(?:left|right)\b)", " shifted "),
         (r"\bto\s+the\s+(left|right)\b", r" \1 "),
-        (r"\brepeated\s+(\d+)\s+times\s+(across|up)\b", r" \2 \1 "),
         (r"\b(across|up|shifted)\s+(?:by\s+|x\s*)?(\d+)(?:\s+(?:times|needles|stitches|sts))?\b", r" \1 \2 "),
         (r"\bshifted\s+(left|right)\s+(?:by\s+)?(\d+)\b", r" shifted \2 \1 "),
         (r"\bshifted\s+-\s*(\d+)(?!\s*(?:left|right)\b)", r" shifted \1 left "),
         (r"\bshifted\s+0\b", " "),
         (r"\bacross\s+(\d+)\s*x\s*(\d+)\b", r" across \1 up \2 "),
         (r"(?<!across )(?<!up )(?<!shifted )(?<!by )\b(\d+)\s+(across|up)\b(?!\s+\d)", r" \2 \1 "),
-        (r"(\d+)\s+plain\s+(?:by\s+|x\s+|)(\d+)\b", r" plain \1 by \2 "),
         (r"(\d+)\s+plain\s+(rows?|needles|stitches|sts)\b", r"\1 \2 plain"),
     )
 )

@@ -20,6 +20,7 @@ from lark.exceptions import UnexpectedInput
 from stitchc.notation.fixes.rows import cells_meant
 from stitchc.notation.fixes.surroundings import Surroundings, letters_wrong, times
 from stitchc.notation.fixes.values import FILLERS, KINDS, narrowed, with_figures
+from stitchc.notation.gather import WEIGHTS
 from stitchc.notation.grammar import load_parser
 from stitchc.notation.vocabulary import KEYWORDS, NEW_WORDS
 
@@ -74,7 +75,6 @@ _BITS: Final = re.compile(
 )
 _GLUED: Final = re.compile(rf"\b({'|'.join(sorted(_TERMINALS, key=len, reverse=True))})(\d)", re.IGNORECASE)
 _AS_FIGURES: Final = str.maketrans("OolIBZ", "001182")
-_WEIGHTS: Final = ("lace", "super-fine", "fine", "light", "medium", "bulky", "super-bulky", "jumbo")
 _MOST_READINGS: Final = 2000
 
 
@@ -163,7 +163,7 @@ def _next(
     for terminal, written, cost in _meanings(bit, first, last, state, around):
         if (moved := after(state, terminal)) is not None:
             yield cost, _Reading(place + 1, (*words, (terminal, written)), moved)
-    if bit not in around.stitches and bit not in around.yarns and _says_nothing(bit, words):
+    if not around.names(bit) and _says_nothing(bit, words):
         yield 0.6, _Reading(place + 1, words, state)
 
 
@@ -205,7 +205,7 @@ def _meanings(bit: str, first: str, last: str, state: Any, around: Surroundings)
         yield "DECIMAL", bit, 0.0
     elif bit.isdigit():
         yield "INT", bit, 0.0
-    elif low in _TERMINALS and not (bit in around.stitches or bit in around.yarns):
+    elif low in _TERMINALS and not around.names(bit):
         yield _TERMINALS[low], _WRITTEN.get(_TERMINALS[low], low), 0.0
         if low == "stitch":
             yield "_STITCHES", "stitches", 0.0
@@ -231,7 +231,7 @@ def _word(bit: str, first: str, last: str, state: Any, around: Surroundings) -> 
         if low == "a" or low not in FILLERS:
             yield "NAME", bit, 0.0
         return
-    names = _WEIGHTS if last == "WEIGHT" else around.yarns if last == "IN" and first != "WIDTH" else around.stitches
+    names = WEIGHTS if last == "WEIGHT" else around.yarns if last == "IN" and first != "WIDTH" else around.stitches
     if bit in names or (last == "WEIGHT" and low in names):
         yield "NAME", bit, 0.0
         return

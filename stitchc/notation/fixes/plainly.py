@@ -118,6 +118,6 @@ def _sign(character: str) -> str:
 
 
 def _word(word: str, around: Surroundings) -> str:
-    if word in around.stitches or word in around.yarns or word.lower() in KEYWORDS:
+    if around.names(word) or word.lower() in KEYWORDS:
         return word
     return _WORDS.get(word.lower(), word)

@@ -200,8 +200,6 @@ def cells_meant(text: str) -> Iterator[str]:
     text = re.sub(r"\((?:plain|RS|WS|purl side|[a-z ]*remark)\)", "", text, flags=re.IGNORECASE)
     text = text.replace('"', " ").lower().strip()
     text = re.sub(r"\b(\d+)[x*](?=[kts](?![a-z]))", r"\1", text)
-    if re.fullmatch(r"(?:\d+\s*[x*×]\s*[kts]\b[\s,]*)+", text):
-        text = re.sub(r"\s*[x*×]\s*", "", text)
     text = text.translate(str.maketrans("[]{}", "()()")).replace("×", "x")
     text = re.sub(r"(?<=[\w)*])(?:[;,]\s*)?(?:[;,]|(?<!\.)\.)?\s*$", "", re.sub(r"^[\s:=]+", "", text))
     if not text or len(text) > 300 or (text.count("*") == 1 and "from *" in text):
@@ -254,10 +252,6 @@ def _read_whole(text: str) -> Iterator[str]:
             for cells in _read(number[1].strip("() ")):
                 yield f"({cells})x{number[2]}"
                 yield f"({cells})x{int(number[2]) + 1}"  # once, and then repeated so often
-        if number := re.fullmatch(r"\((.*)\)\s*rep(?:eat)?\s+(\d+)(?:\s*times)?", text):
-            for cells in _read(number[1]):
-                yield f"({cells})x{number[2]}"
-                yield f"({cells})x{int(number[2]) + 1}"
         return
     yield from _repeated_whole(text)
     yield from _read(text)
@@ -382,8 +376,6 @@ class _Cells:
             raise _Left
         if signed and len(letters) > 1:
             raise _Left
-        if self.peek() in ("sts", "st", "stitches", "needles") and count:
-            self.take()
         behind = self.count_of_run()
         if count and (behind or len(letters) > 1):
             raise _Left
@@ -396,11 +388,6 @@ class _Cells:
                 raise _Left  # `K T x 4 K` may be four of both
             self.take()
             return self.take()
-        if self.peek() == "(" and self.peek(1).isdigit() and self.peek(2) == ")" and self.all_signed():
-            self.take()
-            count = self.take()
-            self.take()
-            return count
         if not self.before and self.peek().isdigit() and self.peek(1) not in ("x", "times", "*"):
             if not self.glued(-1) and self.touches_a_letter():
                 raise _Left  # the count of what follows

@@ -115,7 +115,7 @@ def statements(code: str, around: Surroundings) -> Iterator[str]:
     first = re.match(r"\W*([^\W\d_]+)", text)
     word = first[1].lower() if first and not text[:1].isdigit() else ""
     keyword = _STATEMENT.get(word) or (len(word) > 3 and word not in KEYWORDS and only_near(word, _BEGINS)) or ""
-    a_name = around.stitch(word) or around.yarn(word) or (word == "name" and around.block)
+    a_name = around.names(word) or (word == "name" and around.block)
     if a_name and word not in NEW_WORDS:
         keyword = ""
     rest = text[first.end() :] if first and keyword else text
@@ -201,12 +201,7 @@ def _named(keyword: str, rest: str, around: Surroundings) -> Iterator[str]:
         if (width := _OVER.fullmatch(more)) and (width[1] or width[3] or width[4]):
             yield f"stitch {name} over {width[2].replace(',', '')}"
         return
-    words = name.split() + re.findall(_NAME, more)
-    if len(words) > 1 and re.fullmatch(rf"(?:{_NAME}\s*)*", more):
-        # A name of several words is the one that another line has, joined in some way.
-        for joined in {*re.findall(r"(?<![\w-])" + "[-_]?".join(map(re.escape, words)) + r"(?![\w-])", around.text)}:
-            yield f"{keyword} {joined}"
-    elif not more and (around.rows_follow or keyword == "piece"):
+    if not more and (around.rows_follow or keyword == "piece"):
         yield f"{keyword} {name}"
 
 

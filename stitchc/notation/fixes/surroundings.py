@@ -13,13 +13,12 @@ _MOST_ROWS: Final = 400
 _BEGINS: Final = re.compile(r"\s*(stitch|piece|pattern|note|yarn|include|gauge)\b", re.IGNORECASE)
 _ROW: Final = re.compile(r"\s*(?:rows?\b\.?\s*)?((?:[0-9]{1,4}\s*[-–,]?\s*)+)[^:\"#0-9]{0,40}:", re.IGNORECASE)
 _RANGE: Final = re.compile(r"([0-9]+)(?:\s*[-–]\s*([0-9]+))?")
-_CELLS_ALONE: Final = re.compile(r"\s*(?:[-•*>]\s+)?[KTSkts(][KTSkts0-9\s()xX×,]*")
 
 
 class Surroundings(NamedTuple):
     """block: `stitch` or `piece`, or "" at the head. above, below: row numbers of the same stitch before and after.
 
-    unnumbered: lines of cells without a number directly above. rows_follow: the next line is a row.
+    rows_follow: the next line is a row.
     """
 
     stitches: Collection[str]
@@ -27,14 +26,13 @@ class Surroundings(NamedTuple):
     block: str
     above: frozenset[int]
     below: frozenset[int]
-    unnumbered: int
     rows_follow: bool
     text: str
 
     @property
     def following(self) -> int | None:
         """The number after that of the last row above, or None where another row has it."""
-        number = max(self.above, default=0) + self.unnumbered + 1
+        number = max(self.above, default=0) + 1
         return None if number in self.below else number
 
     @property
@@ -43,21 +41,9 @@ class Surroundings(NamedTuple):
         number = self.following
         return number if number and (not self.above or number + 1 in self.below) else None
 
-    def stitch(self, word: str) -> str | None:
-        """The stitch of that name, or the only one whose name is nearly that."""
-        return _named(word, self.stitches, self.text)
-
-    def yarn(self, word: str) -> str | None:
-        """The yarn of that name, or the only one whose name is nearly that."""
-        return _named(word, self.yarns, self.text)
-
-
-def _named(word: str, names: Collection[str], text: str) -> str | None:
-    if word in names:
-        return word
-    near = only_near(word, names)
-    # Where a name stands once in each spelling, either may be the slip.
-    return near if near and times(near, text) > 1 and not times(word, text) else None
+    def names(self, word: str) -> bool:
+        """Whether a stitch or yarn is called so."""
+        return word in self.stitches or word in self.yarns
 
 
 def times(word: str, text: str) -> int:
@@ -100,15 +86,13 @@ def surroundings(lines: Sequence[str], number: int, stitches: Collection[str], y
     """Around line `number`, counted from 1."""
     above: set[int] = set()
     below: set[int] = set()
-    unnumbered, block = 0, ""
+    block = ""
     for line in reversed(lines[max(0, number - 1 - _FAR) : number - 1]):
         if begins := _BEGINS.match(line):
             block = begins[1].lower()
             break
         if numbers := _row_numbers(line):
             above |= numbers
-        elif not above and _CELLS_ALONE.fullmatch(line.split("#")[0]) and line.strip():
-            unnumbered += 1
     following = [line for line in lines[number : number + _FAR] if line.split("#")[0].strip()]
     for line in following:
         if _BEGINS.match(line):
@@ -116,7 +100,7 @@ def surroundings(lines: Sequence[str], number: int, stitches: Collection[str], y
         below |= _row_numbers(line)
     follow = bool(following) and _ROW.match(following[0]) is not None
     text = "\n".join(line for index, line in enumerate(lines[: 2 * _FAR], start=1) if index != number)
-    return Surroundings(stitches, yarns, block, frozenset(above), frozenset(below), unnumbered, follow, text)
+    return Surroundings(stitches, yarns, block, frozenset(above), frozenset(below), follow, text)
 
 
 def _row_numbers(line: str) -> set[int]:

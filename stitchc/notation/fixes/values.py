@@ -82,7 +82,7 @@ def with_figures(text: str, around: Surroundings) -> str:
 
     def figure(match: re.Match[str]) -> str:
         word = match[1]
-        return word if around.stitch(word) or around.yarn(word) else FIGURES[word.lower()]
+        return word if around.names(word) else FIGURES[word.lower()]
 
     parts = re.split(r'("[^"]*")', text)
     parts[::2] = [re.sub(r"\band a half\b", " 1/2", _IN_WORDS.sub(figure, part)) for part in parts[::2]]
@@ -129,8 +129,8 @@ def _number(amount: float) -> Value:
 
 
 def _words(word: str, around: Surroundings) -> Iterator[Value]:
-    if (name := word if word in around.stitches else None) is not None:
-        yield Value("stitch", name)
+    if word in around.stitches:
+        yield Value("stitch", word)
     elif word in around.yarns:
         yield Value("yarn", word)
     elif (low := word.lower()) in KINDS:
@@ -144,10 +144,6 @@ def _words(word: str, around: Surroundings) -> Iterator[Value]:
         yield _number(int(glued[2]))
     elif re.fullmatch(PLAIN_WORDS, low):
         yield Value("word", "plain")
-    elif (stitch := around.stitch(word)) is not None:
-        yield Value("stitch", stitch)
-    elif (yarn := around.yarn(word)) is not None:
-        yield Value("yarn", yarn)
     elif low in ("l", "r"):
         yield Value("side", "left" if low == "l" else "right")
     elif len(low) > 3 and (near := only_near(low, {*KEYWORDS, *(w for w in KINDS if len(w) > 3)})) is not None:
