@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from stitchc.notation import Reading, compile_text
 from stitchc.notation.layout import same_meaning
 from stitchc.pattern import Pattern
-from tests.notation.score import FURTHER, UNSEEN, Case, applied, in_file, outcome, score
+from tests.notation.score import FURTHER, LATER, UNSEEN, Case, applied, in_file, outcome, score
 from tests.notation.slips import FRAMES, SLIPS, UNCLEAR
 
 
@@ -64,12 +64,14 @@ def test_the_further_set_of_slips() -> None:
     assert found["right"] >= 240 and found.keys() <= {"right", "kept", "silent"}, found
 
 
-def test_the_second_set_of_slips() -> None:
-    """Nothing is tuned on it; a guess counts tenfold."""
+def test_the_second_and_the_later_set_of_slips() -> None:
+    """Nothing is tuned on them; a guess counts tenfold."""
     if not UNSEEN.exists():
-        pytest.skip("the second set is not here")
+        pytest.skip("the sets are not here")
     found = score(in_file(UNSEEN))
     assert found["right"] >= 255 and found["wrong"] + found["guessed"] + found["unfinished"] <= 5, found
+    found = score(in_file(LATER))
+    assert found["right"] >= 95 and found["wrong"] + found["guessed"] == 0 and found["kept"] == 40, found
 
 
 # -- any row, length and gauge, disguised -----------------------------------------------------------------------------
