@@ -18,11 +18,11 @@ Shares = npt.NDArray[np.float32]
 _MANY: Final = 60_000
 
 
-def sampled(pixels: Pixels, lattice: Lattice) -> Patches:
-    """The cells' insides, each sample the mean of its surroundings."""
+def sampled(pixels: Pixels, lattice: Lattice, pushed: bool = False) -> Patches:
+    """The cells' insides, each sample the mean of its surroundings. pushed: whether wide lines push marks aside."""
     columns, rows = lattice.size
     side = 7 if columns * rows <= _MANY else 5 if columns * rows <= 4 * _MANY else 3
-    (middles_x, across), (middles_y, down) = lattice.across.free(), lattice.down.free()
+    (middles_x, across), (middles_y, down) = lattice.across.free(pushed), lattice.down.free(pushed)
     places = (np.arange(side) + 0.5) / side - 0.5
     xs = (middles_x[:, None] + across * places).ravel()
     ys = (middles_y[:, None] + down * places).ravel()

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from stitchc.trace.cells import Codes, Patches, Shares
 from stitchc.trace.grid import Lattice
+from stitchc.trace.marked import Marked
 from stitchc.trace.picture import Pixels, paper_colour
 from stitchc.trace.pixels import MOST_COLOURS, colours_of
 
@@ -21,8 +22,8 @@ from stitchc.trace.pixels import MOST_COLOURS, colours_of
 class Kind:
     """One kind of cell. ink: how dark it is, 0 to 1; colour: of its ink, or of the cell where there is hardly any.
 
-    full: the ink where there is most of it; form: how dark each of its nine parts is. example: row from the top and
-    column from the left of its most typical cell. Of light marks on a dark ground, ink is what is light.
+    full: the ink where there is most of it. example: row from the top and column from the left of its most typical
+    cell. Of light marks on a dark ground, ink is what is light.
     """
 
     colour: tuple[int, int, int]
@@ -30,18 +31,43 @@ class Kind:
     full: float
     count: int
     example: tuple[int, int]
-    form: tuple[float, ...] = (1.0,)
 
 
 @dataclass(frozen=True)
 class Kinds:
-    """Cells sorted by look, the lightest kind first. distances: (rows, columns, kinds)."""
+    """Cells sorted by look, the lightest kind first. distances: (rows, columns, kinds).
+
+    shades: the ink of each kind, the lightest first, of which the blank and the marked one were made.
+    """
 
     kinds: tuple[Kind, ...]
     of: Codes
     distances: Shares
+    shades: tuple[float, ...] = ()
+
+    def with_two(self, rest: list[int], found: Marked, patches: Patches) -> Kinds:
+        """The same with a blank and a marked kind in place of the rest. patches: of all cells."""
+        among = np.isin(self.of, rest)
+        two = []
+        for cells in (among & ~found.cells, found.cells):
+            counts = np.bincount(self.of[cells], minlength=len(self.kinds))
+            usual = self.kinds[int(counts.argmax())]
+            if not cells[usual.example]:
+                usual = replace(usual, example=divmod(int(cells.argmax()), cells.shape[1]))
+            if len(rest) == 1:
+                usual = _described(patches[cells][:2000].reshape(-1, patches.shape[2] ** 2, 3), 0, usual.example)
+            two.append(replace(usual, count=int(cells.sum())))
+        named = [at for at in range(len(self.kinds)) if at not in rest]
+        distances = np.where(among[..., None], found.distances, _FAR)
+        return Kinds(
+            (two[0], *(self.kinds[at] for at in named), two[1]),
+            np.select([found.cells, among], [len(named) + 1, 0], np.searchsorted(named, self.of) + 1).astype(np.uint8),
+            np.concatenate([distances[..., :1], self.distances[..., named], distances[..., 1:]], axis=2),
+            tuple(self.kinds[at].ink for at in rest) if len(rest) > 2 else (),
+        )
 
 
+_FAR: Final = 1.0
 _APART: Final = 0.13
 """Kinds whose looks differ by less than this are one kind; where the picture is clean, down to a third of it
 counts."""
@@ -51,15 +77,18 @@ _MOST_LOOKS: Final = 100_000
 """Cells by which kinds are found; more take seconds and tell no more."""
 
 
-def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | None = None) -> Kinds:
+def kinds_of(
+    patches: Patches, pixels: Pixels | None = None, lattice: Lattice | None = None, hued: bool = False
+) -> Kinds:
     """The cells sorted into kinds: a look is the mean colours of a cell's nine parts, or its one colour.
 
-    pixels, lattice: where the cells were sampled, so that the ink of thin marks is seen unmixed with paper.
+    pixels, lattice: where the cells were sampled, so that the ink of thin marks is seen unmixed with paper. hued:
+    whether the ink's hue counts, however little ink there is.
     """
     if patches.strides[2] == patches.strides[3] == 0:
         patches = patches[:, :, :1, :1]  # cells of one colour each: a part tells as much as nine
     rows, columns, side = patches.shape[:3]
-    looks = _looks(patches)
+    looks = _looks(patches, hued)
     some = _some_of(looks)
     centres = _merged(some, _centres(some, _APART), _APART)
     grain = _grain(looks)
@@ -73,8 +102,7 @@ def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | 
             break
         centres = _merged(some, moved, apart)
     distances = _away(looks, centres)
-    centres, distances = _united(patches, centres, distances)
-    order = np.argsort(1 - centres.mean(axis=1), kind="stable")
+    order = np.argsort(1 - centres[:, :27].mean(axis=1), kind="stable")
     centres, distances = centres[order], distances[:, order]
     nearest = distances.argmin(axis=1)
     flat = patches.reshape(rows * columns, side * side, 3)
@@ -83,8 +111,6 @@ def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | 
         members = np.flatnonzero(nearest == kind)
         best = int(members[np.argmin(distances[members, kind])]) if len(members) else 0
         kind_ = _described(flat[members[:2000]], len(members), (best // columns, best % columns))
-        form = np.clip(1 - centres[kind].reshape(-1, 3).min(axis=1), 0, 1)
-        kind_ = replace(kind_, form=tuple(form.tolist()))
         if pixels is not None and lattice is not None and kind_.ink >= _HARDLY:
             step = max(1, len(members) // 100)
             colour = _inked(pixels, lattice, members[::step], columns)
@@ -115,7 +141,12 @@ def _grain(looks: Shares) -> float:
     return float(np.percentile(gaps.min(axis=1), 75))
 
 
-def _looks(patches: Patches) -> Shares:
+_HUE: Final = 1.5
+"""How much the hue of a cell's ink counts, beside the nine parts: thin marks of two colours hardly differ in these."""
+
+
+def _looks(patches: Patches, hued: bool) -> Shares:
+    """The mean colours of a cell's nine parts, and the hue of its ink however little there is; or its one colour."""
     rows, columns, side = patches.shape[:3]
     if side == 1:
         return patches.reshape(rows * columns, 3)
@@ -125,51 +156,14 @@ def _looks(patches: Patches) -> Shares:
         for i in range(3)
         for j in range(3)
     ]
-    return np.stack(parts, axis=2).reshape(rows * columns, 27)
-
-
-_SHIFT: Final = 0.29
-"""How far a mark may lie from where it lies in other cells, of the cell's inside: wide lines push some aside."""
-_MOST_UNITED: Final = 4
-"""More kinds than this are not one mark pushed aside, but squares that cut through marks."""
-_SAME_MARK: Final = 0.4
-"""The part of the stronger of two marks by which they may differ."""
-
-
-def _united(patches: Patches, centres: Shares, distances: Shares) -> tuple[Shares, Shares]:
-    """Kinds that are the same mark in another place of its cell made one."""
-    side = patches.shape[2]
-    if side < 5 or not 3 <= len(centres) <= _MOST_UNITED:
-        return centres, distances
-    flat = patches.reshape(-1, side, side, 3)
-    nearest = distances.argmin(axis=1)
-    looks = []
-    for kind in range(len(centres)):
-        members = np.flatnonzero(nearest == kind)
-        looks.append(1 - np.median(flat[members[:: max(1, len(members) // 200)]], axis=0))
-    count = np.bincount(nearest, minlength=len(centres))
-    kept: list[int] = []
-    for kind in np.argsort(-count).tolist():
-        same = next((other for other in kept if _same_mark(looks[kind], looks[other])), None)
-        if same is None:
-            kept.append(kind)
-        else:
-            distances[:, same] = np.minimum(distances[:, same], distances[:, kind])
-    return centres[kept], distances[:, kept]
-
-
-def _same_mark(one: Shares, other: Shares) -> bool:
-    """Whether one mark laid over the other, a little moved, is that one, and a good deal more so than unmoved."""
-    side, most = len(one), round(_SHIFT * len(one))
-    strength = max(float(np.square(look).sum()) for look in (one, other))
-    padded = np.pad(one, ((most, most), (most, most), (0, 0)))
-    moved = min(
-        float(np.square(padded[y : y + side, x : x + side] - other).sum())
-        for y in range(2 * most + 1)
-        for x in range(2 * most + 1)
-    )
-    unmoved = float(np.square(one - other).sum())
-    return moved < _SAME_MARK**2 * strength and moved < max(0.4 * unmoved, 0.02 * strength)
+    looks = np.stack(parts, axis=2).reshape(rows * columns, 27)
+    if not hued:
+        return looks
+    ink = 1 - patches.reshape(rows * columns, side * side, 3)
+    hue = (ink * np.square(ink.max(axis=2, keepdims=True))).sum(axis=1)
+    hue /= np.maximum(np.linalg.norm(hue, axis=1, keepdims=True), 1e-6)
+    seen = np.clip((ink.max(axis=2).mean(axis=1) - _HARDLY) / _HARDLY, 0, 1)
+    return np.concatenate([looks, _HUE * seen[:, None] * hue], axis=1)
 
 
 def _away(looks: Shares, centres: Shares) -> Shares:
@@ -183,7 +177,7 @@ def _away(looks: Shares, centres: Shares) -> Shares:
 
 def _centres(looks: Shares, apart: float) -> Shares:
     """Looks far from each other, each a new kind as long as some cell is far from all kinds so far."""
-    chosen = [int(np.argmax(looks.mean(axis=1)))]
+    chosen = [int(np.argmax(looks[:, :27].mean(axis=1)))]
     nearest = _away(looks, looks[chosen])[:, 0]
     while len(chosen) < _MOST_KINDS and float(nearest.max()) > apart:
         chosen.append(int(np.argmax(nearest)))

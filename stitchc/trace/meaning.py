@@ -11,6 +11,7 @@ import numpy as np
 
 from stitchc.chart import KNIT, LETTERS, SLIP, TUCK
 from stitchc.messages import Message, Refused, visible
+from stitchc.trace import words
 from stitchc.trace.kinds import Kind, Kinds
 from stitchc.trace.values import Key, Order, Rgb, hex_of
 
@@ -20,24 +21,30 @@ _BLANK: Final = 0.12
 """Ink up to which cells that all look alike are blank and not dark."""
 
 
-def letters_of(kinds: Kinds, key: Key, file: str, order: Order, foldable: bool = True) -> tuple[int, ...]:
+def letters_of(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ...]:
     """The code that each kind stands for.
 
     key: with its example cells as (row, column) of the picture, from 0 at the upper left; order: how the user counts,
-    so that an example can be named; foldable: whether more than two kinds may be two. Raises Refused T807 where a
-    kind's meaning is not known, T808 where a colour that was given is not there.
+    so that an example can be named. Raises Refused T807 where a kind's meaning is not known, T808 where a colour that
+    was given is not there.
     """
     found: dict[int, int] = {}
     for (row, column), code in key.alike:
         found.setdefault(int(kinds.of[row, column]), code)
+
+    def example(index: int) -> tuple[tuple[int, int], int]:
+        cell, code = next(given for given in key.alike if kinds.of[given[0]] == index)
+        return order.as_knitted(*cell), code
+
     for colour, _ in key.colours:
         gaps = [_apart(kind.colour, colour) for kind in kinds.kinds]
         if min(gaps) > _SAME_COLOUR:
             raise Refused(_no_such_colour(colour, kinds, file))
     for index, kind in enumerate(kinds.kinds):
         named = named_by_colour(kind.colour, key)
-        if named is not None:
-            found.setdefault(index, named)
+        if named is not None and found.setdefault(index, named) != named:
+            nearest, _ = min(key.colours, key=lambda given: _apart(kind.colour, given[0]))
+            raise Refused(words.contradicted(f'--colour "{hex_of(nearest)}={LETTERS[named]}"', *example(index), file))
     rest = [index for index in range(len(kinds.kinds)) if index not in found]
     if len(kinds.kinds) == 1 and rest:
         found[0] = key.light_code if kinds.kinds[0].ink < _BLANK else key.dark_code
@@ -48,49 +55,14 @@ def letters_of(kinds: Kinds, key: Key, file: str, order: Order, foldable: bool =
         found[rest.pop(0)] = key.light_code
     if len(rest) == 1:
         found[rest.pop()] = key.dark_code
-    elif rest and foldable and key.dark is not None and not key.alike:
-        found |= folded(kinds, rest, key)
-        rest = [index for index in rest if index not in found]
     if rest:
         raise Refused(_unknown_kinds(kinds, sorted({*rest, *found}), key, found, file, order))
+    for option, meant in (("--dark", key.dark), ("--light", key.light)):
+        if key.alike and meant is not None and meant not in found.values():
+            index = max(found) if option == "--dark" else 0
+            if any(kinds.of[cell] == index for cell, _ in key.alike):
+                raise Refused(words.contradicted(f"{option} {words.STITCHES[meant]}", *example(index), file))
     return tuple(found[index] for index in range(len(kinds.kinds)))
-
-
-_PART_CLEARLY: Final = 0.5
-_SAME_HUE: Final = 70.0
-_SAME_FORM: Final = 0.85
-
-
-def folded(kinds: Kinds, rest: list[int], key: Key) -> dict[int, int]:
-    """A code for each kind that is left, where they part clearly into dark ones and blank ones: shadow and strokes of
-    changing strength make several kinds of one. Nothing where they do not, or differ in hue.
-
-    rest: the numbers of the kinds, the lightest first.
-    """
-    blank = kinds.kinds[0]
-    inks = sorted([blank.ink, *(kinds.kinds[index].ink for index in rest)])
-    gaps = np.diff(inks)
-    at = int(gaps.argmax())
-    low, high = inks[at], inks[at + 1]
-    if gaps[at] < max(0.08, _PART_CLEARLY * (inks[-1] - inks[0])) and (low > _BLANK or high < 1.5 * max(low, 0.03)):
-        return {}
-    dark = [index for index in rest if kinds.kinds[index].ink >= high]
-    pale = [index for index in rest if kinds.kinds[index].ink <= low]
-    hues = np.array([np.subtract(kinds.kinds[index].colour, np.mean(kinds.kinds[index].colour)) for index in dark])
-    if np.ptp(hues, axis=0).max() > _SAME_HUE:
-        return {}
-    strongest = max((kinds.kinds[index] for index in dark), key=lambda kind: kind.ink).form
-    if any(_likeness(kinds.kinds[index].form, strongest) < _SAME_FORM for index in dark):
-        return {}
-    if any(kinds.kinds[index].ink > blank.ink + max(_BLANK, 0.3 * high) for index in pale):
-        return {}
-    return {**dict.fromkeys(dark, key.dark_code), **dict.fromkeys(pale, key.light_code)}
-
-
-def _likeness(one: tuple[float, ...], other: tuple[float, ...]) -> float:
-    """Of the forms of two marks, however strong: 1 where they are the same."""
-    a, b = np.array(one), np.array(other)
-    return float(a @ b / max(float(np.linalg.norm(a) * np.linalg.norm(b)), 1e-6))
 
 
 def named_by_colour(seen: Rgb, key: Key) -> int | None:

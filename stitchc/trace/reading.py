@@ -16,8 +16,10 @@ from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.cells import Patches, certainty, sampled
 from stitchc.trace.field import Field
+from stitchc.trace.grid import Lattice
 from stitchc.trace.kinds import Kinds, as_seen, kinds_of, kinds_of_blocks, specks
-from stitchc.trace.meaning import letters_of
+from stitchc.trace.marked import marked_in
+from stitchc.trace.meaning import letters_of, named_by_colour
 from stitchc.trace.negative import negative_of, on_dark_page
 from stitchc.trace.picture import Pixels
 from stitchc.trace.pixels import SMALL_PX
@@ -63,19 +65,23 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     sure = field.lattice.ruled or ask.cells is not None  # else it may be a landscape
     turned = negative_of(field.pixels, field.lattice) if sure else None
     pixels = field.pixels if turned is None else turned
-    patches = sampled(pixels, field.lattice)
-    signs = _signs_in(patches, ask, file)
+    patches, *others = _sampled_ways(pixels, field.lattice)
+    empty = _shaded_columns(patches)
+    signs = _signs_in(patches[:, ~empty], ask, file)
     if signs is None:
         kinds = _kinds_of_marks(patches, pixels, field, ask, file)
         try:
-            foldable = len(kinds.kinds) < 3 or ask.key.dark is None or known_signs(patches) is None
-            return _by_look(kinds, field, ask, file, turned, foldable)
+            if ask.key.dark is not None and not ask.key.alike:
+                kinds = _two_of(kinds, [patches, *others], ask.key)
+            return _by_look(kinds, field, ask, file, turned)
         except Refused as refused:
             raise _or_signs(refused, patches, ask) from None
-    read = signs_read(signs)
-    empty = _shaded_columns(patches)
-    if empty.any() and not empty.all():
-        read.codes[:, empty], read.certainty[:, empty] = OUT, 1.0
+    read = _with_columns(signs_read(signs), empty)
+    order = Order(field.rows, field.columns, ask.first_row != "top", (ask.face or read.face) == "knit")
+    for ((row, column), code), example in zip(_from_above(ask.key, order, file).alike, ask.key.alike, strict=True):
+        if read.codes[row, column] != code:
+            raise Refused(words.contradicted(f"--notation {signs.notation}", *example, file))
+        read.certainty[row, column] = 1.0
     if turned is not None:
         read = read._replace(what=f"{words.NEGATIVE}, {read.what}")
     if ask.notation != "auto":
@@ -84,18 +90,46 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     return read._replace(messages=(words.guessed_signs(signs, read.what, ask.face),), blank=blank)
 
 
+def _sampled_ways(pixels: Pixels, lattice: Lattice) -> list[Patches]:
+    """The cells' insides, about their middles and, where lines are bold, between the lines' edges; the way in which
+    fewer kinds of cells are seen first."""
+    ways = [sampled(pixels, lattice, pushed) for pushed in ([False, True] if lattice.bold else [False])]
+    return sorted(ways, key=lambda patches: len(kinds_of(patches).kinds)) if len(ways) > 1 else ways
+
+
+def _two_of(kinds: Kinds, ways: list[Patches], key: Key) -> Kinds:
+    """The kinds of which no colour was given made two, blank and marked, where they are: shadow and strokes of changing
+    strength make several of one."""
+    rest = [at for at, kind in enumerate(kinds.kinds) if named_by_colour(kind.colour, key) is None]
+    among = np.isin(kinds.of, rest)
+    hardly = len(rest) == 1 and (key.colours or kinds.kinds[rest[0]].ink <= _HARDLY_BLANK / 2)
+    if not rest or hardly:
+        return kinds
+    found = next((found for patches in ways if (found := marked_in(patches, among)) is not None), None)
+    return kinds if found is None else kinds.with_two(rest, found, ways[0])
+
+
 _SHADED: Final = 0.03
 _FLAT: Final = 0.06
 
 
 def _shaded_columns(patches: Patches) -> npt.NDArray[np.bool_]:
     """The columns in which no cell holds a sign and all are a little darker than the paper: charts of ours show needles
-    out of work so."""
-    light = patches.min(axis=4)
+    out of work so. A running thread passes along the lower edge, which is not looked at. None, where all are."""
+    light = patches[:, :, 1:-1].min(axis=4) if patches.shape[2] > 3 else patches.min(axis=4)
     ground = np.median(light, axis=(0, 2, 3))
     flat = np.percentile(np.abs(light - ground[:, None, None]), 98, axis=(0, 2, 3)) < _FLAT
     paper = np.percentile(light, 90, axis=(0, 2, 3)).max()
-    return np.asarray(flat & (ground < paper - _SHADED))
+    shaded = flat & (ground < paper - _SHADED)
+    return np.asarray(shaded & ~shaded.all())
+
+
+def _with_columns(read: Read, empty: npt.NDArray[np.bool_]) -> Read:
+    """The same with columns of needles out of work between them."""
+    codes = np.full((len(read.codes), len(empty)), OUT, dtype=np.uint8)
+    certainty = np.ones(codes.shape, dtype=np.float32)
+    codes[:, ~empty], certainty[:, ~empty] = read.codes, read.certainty
+    return read._replace(codes=codes, certainty=certainty)
 
 
 def _signs_in(patches: Patches, ask: Ask, file: str) -> Signs | None:
@@ -111,7 +145,7 @@ def _signs_in(patches: Patches, ask: Ask, file: str) -> Signs | None:
 def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, file: str) -> Kinds:
     """Kinds of cells on a lattice, unless they show that it is none."""
     assert field.lattice is not None
-    kinds = kinds_of(patches, pixels, field.lattice)
+    kinds = kinds_of(patches, pixels, field.lattice, hued=bool(ask.key.colours))
     if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
         raise Refused(words.no_grid(file, ask))  # squares that are all marked alike are no chart
     most = _MOST_MARKS if field.lattice.ruled else _MOST_BLOCKS
@@ -124,17 +158,14 @@ def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, fi
     return kinds
 
 
-def _by_look(
-    kinds: Kinds, field: Field, ask: Ask, file: str, turned: Pixels | None = None, foldable: bool = True
-) -> Read:
-    """Cells of these kinds as the user says that they are to be read. turned: the negative by which they were found;
-    foldable: whether more than two kinds may mean two things."""
+def _by_look(kinds: Kinds, field: Field, ask: Ask, file: str, turned: Pixels | None = None) -> Read:
+    """Cells of these kinds as the user says that they are to be read. turned: the negative by which they were found."""
     if turned is not None:
         kinds = as_seen(kinds, turned)
     order = Order(field.rows, field.columns, ask.first_row != "top", ask.face == "knit")
     key = _from_above(ask.key, order, file)
     try:
-        codes = letters_of(kinds, key, file, order, foldable)
+        codes = letters_of(kinds, key, file, order)
     except Refused as refused:
         raise _or_larger_cells(refused, field) from None
     for number, ((row, column), code) in enumerate(key.alike):
@@ -178,7 +209,7 @@ def _remarks(
     if not key.said:
         return (words.guessed_marks(kinds, codes, cells, turned is not None),)
     remarks: list[Message] = []
-    if len(kinds.kinds) > len(set(codes)) and key.dark is not None and not key.alike:
+    if kinds.shades:
         remarks.append(words.folded_kinds(kinds, codes))
     if len(set(codes)) == 2 and not key.colours and not key.alike and (turned is not None or on_dark_page(field)):
         remarks.append(words.dark_or_marked(kinds, codes, turned is not None))

@@ -244,9 +244,6 @@ def no_such_cell(row: int, column: int, file: str, columns: int, rows: int) -> M
     )
 
 
-_HARDLY_INK: Final = 0.06
-
-
 def conflicting(one: tuple[tuple[int, int], int], other: tuple[tuple[int, int], int], file: str) -> Message:
     """Two examples that look alike, as (row, column) from 1 and a code."""
     (row, column), code = one
@@ -260,14 +257,26 @@ def conflicting(one: tuple[tuple[int, int], int], other: tuple[tuple[int, int], 
     )
 
 
+def contradicted(option: str, cell: tuple[int, int], code: int, file: str) -> Message:
+    """An option by which a cell would be another than the example says. cell: (row, column) from 1."""
+    row, column = cell
+    example = f"--like {row},{column}={LETTERS[code]}"
+    return Message(
+        "T807",
+        "error",
+        f"In `{visible(file)}`, {option} and {example} say different things about row {row}, column {column}.",
+        advice="Compare that cell with the picture and leave one of the two options out.",
+    )
+
+
 def folded_kinds(kinds: Kinds, codes: tuple[int, ...]) -> Message:
-    """Several kinds of cells were given one meaning, as --dark says that there are two."""
-    each = ", ".join(f"{hex_of(kind.colour)} {STITCHES[code]}" for kind, code in zip(kinds.kinds, codes, strict=True))
-    blank = [kind.ink for kind, code in zip(kinds.kinds, codes, strict=True) if code == codes[0]]
+    """Several shades of cells were given one meaning, as --dark says that there are two."""
+    blank, marked = kinds.kinds[0], kinds.kinds[-1]
     return Message(
         "T812",
-        "warning" if max(blank) > blank[0] + _HARDLY_INK else "info",
-        f"The cells are of {len(kinds.kinds)} shades; --dark says that they mean only dark and blank: {each}.",
+        "info",
+        f"The cells are of {len(kinds.shades)} shades; --dark says that they mean only dark and blank: "
+        f"{blank.count} are blank and {STITCHES[codes[0]]}, {marked.count} are dark and {STITCHES[codes[-1]]}.",
         advice="If a shade means something else, say so for one of its cells: --like 3,7=S.",
     )
 

@@ -29,14 +29,38 @@ Random = np.random.Generator
 Rgb = tuple[int, int, int]
 
 
+class Lines(NamedTuple):
+    """Where the lines of a drawing are, or the cells' borders: (lines, 2), where each begins and ends in px."""
+
+    across: np.ndarray
+    down: np.ndarray
+
+    def moved(self, times: float, left: float = 0, top: float = 0) -> Lines:
+        return Lines(self.across * times + left, self.down * times + top)
+
+    @classmethod
+    def evenly(cls, left: float, top: float, right: float, bottom: float, cells: np.ndarray, wide: float = 0) -> Lines:
+        rows, columns = cells.shape
+        places = np.linspace(left, right, columns + 1), np.linspace(top, bottom, rows + 1)
+        return cls(*(np.stack([along - wide / 2, along + wide / 2], axis=1) for along in places))
+
+
+Drawn = tuple[Image.Image, Lines]
+
+
 class Case(NamedTuple):
-    """kind: clean, scan, photo or pencil; style: the tool and its ways; rows: the truth, first knitted first."""
+    """kind: clean, scan, photo or pencil; style: the tool and its ways; rows: the truth, first knitted first.
+
+    lines: where they are in the drawing; way: the projection from the drawing to the picture, 3 by 3.
+    """
 
     kind: str
     style: str
     data: bytes
     rows: list[str]
     ask: Ask
+    lines: Lines | None = None
+    way: np.ndarray = np.eye(3)
 
 
 class Look(NamedTuple):
@@ -235,7 +259,7 @@ def size_of(look: Look) -> tuple[float, float, float, float]:
     )
 
 
-def painted(random: Random, look: Look) -> Image.Image:
+def painted(random: Random, look: Look) -> Drawn:
     left, top, width, height = size_of(look)
     canvas = Canvas(width, height, look.paper)
     (xa, xb), (ya, yb) = places(look, 0), places(look, 1)
@@ -254,7 +278,12 @@ def painted(random: Random, look: Look) -> Image.Image:
     image = canvas.image()
     if look.lettered:
         lettered(image, look, left, top)
-    return image
+    return image, ruled(look, left, top)
+
+
+def ruled(look: Look, left: float, top: float) -> Lines:
+    across, down = (np.stack(places(look, axis), axis=1) for axis in (0, 1))
+    return Lines(across + left, down + top)
 
 
 def lettered(image: Image.Image, look: Look, left: float, top: float) -> None:
@@ -287,15 +316,28 @@ def browser() -> Any:
 _PAGES: dict[float, Any] = {}
 
 
-def shot(html: str, scale: float, paper: Rgb) -> Image.Image:
-    """A page as the browser shows it."""
+def shot(html: str, scale: float, paper: Rgb) -> tuple[Image.Image, list[list[float]]]:
+    """A page as the browser shows it, and the left, top, right and bottom of its cells, or of all its text."""
     if scale not in _PAGES:
         _PAGES[scale] = browser().new_page(device_scale_factor=scale, viewport={"width": 900, "height": 600})
     page = _PAGES[scale]
     page.set_content(
         f"<body style='margin:0;background:{css(paper)}'><div id=a style='display:inline-block;background:{css(paper)}'>{html}</div>"
     )
-    return Image.open(io.BytesIO(page.locator("#a").screenshot())).convert("RGB")
+    places = page.evaluate(
+        "[...document.querySelectorAll('td, pre, svg, i')].map(e => e.getBoundingClientRect())"
+        ".map(r => [r.left, r.top, r.right, r.bottom])"
+    )
+    boxes = [[scale * value for value in box] for box in places]
+    return Image.open(io.BytesIO(page.locator("#a").screenshot())).convert("RGB"), boxes
+
+
+def between(boxes: list[list[float]], cells: np.ndarray) -> Lines:
+    """The lines between boxes, row by row."""
+    seen = np.array(boxes).reshape(*cells.shape, 4)
+    starts = np.stack([np.append(seen[0, :1, 0] - 1, seen[0, :, 2]), np.append(seen[0, :, 0], seen[0, -1:, 2] + 1)], 1)
+    tops = np.stack([np.append(seen[:1, 0, 1] - 1, seen[:, 0, 3]), np.append(seen[:, 0, 1], seen[-1:, 0, 3] + 1)], 1)
+    return Lines(starts, tops)
 
 
 GLYPHS = {
@@ -312,7 +354,7 @@ GLYPHS = {
 }
 
 
-def browser_table(random: Random, look: Look) -> Image.Image:
+def browser_table(random: Random, look: Look) -> Drawn:
     """A table with collapsed borders and bold ones at every n."""
 
     def side(number: int, count: int) -> str:
@@ -337,10 +379,18 @@ def browser_table(random: Random, look: Look) -> Image.Image:
     width, height = look.pitch
     sheet = f"td{{width:{width}px;height:{height}px;min-width:{width}px;padding:0;text-align:center;line-height:0;font:{0.6 * min(width, height)}px DejaVu Sans}}"
     table = f"<style>{sheet}</style><table style='border-collapse:collapse;table-layout:fixed;margin:{look.margin}px'>{''.join(lines)}</table>"
-    return shot(table, float(random.choice([1, 1, 2, 1.25])), look.paper)
+    scale = float(random.choice([1, 1, 2, 1.25]))
+    image, boxes = shot(table, scale, look.paper)
+    lines = between(boxes, look.cells)
+    middles = Lines(*(along.mean(axis=1, keepdims=True) for along in lines))
+    half = [  # a collapsed border lies half in each of its cells
+        np.array([scale * max(1, round(look.bold_line if look.bold and (n - look.phase) % look.bold == 0 else look.line)) / 2
+        for n in range(len(along))])[:, None] for along in middles
+    ]  # fmt: skip
+    return image, Lines(*(np.hstack([along - by, along + by]) for along, by in zip(middles, half, strict=True)))
 
 
-def matplotlib_mesh(random: Random, look: Look) -> Image.Image:
+def matplotlib_mesh(random: Random, look: Look) -> Drawn:
     """A mesh with coloured edges, or an image with its minor grid; numbers at the axes."""
     import matplotlib
 
@@ -378,33 +428,36 @@ def matplotlib_mesh(random: Random, look: Look) -> Image.Image:
     held = io.BytesIO()
     figure.savefig(held, facecolor=figure.get_facecolor())
     pyplot.close(figure)
-    return Image.open(held).convert("RGB")
+    lines = Lines.evenly(60, 60, 60 + columns * px, 60 + rows * py, look.cells, look.line / 0.72)
+    return Image.open(held).convert("RGB"), lines
 
 
-def blocks_in_a_terminal(random: Random, look: Look) -> Image.Image:
+def blocks_in_a_terminal(random: Random, look: Look) -> Drawn:
     """Two characters a cell, full blocks and blanks or shades, in a monospaced font."""
     full = str(random.choice(["██", "▓▓", "██"]))
     text = "\n".join("".join("  " if code == KNIT else full for code in row) for row in look.cells.tolist())
     dark = random.random() < 0.5
     paper, ink = ((20, 20, 24), (220, 220, 210)) if dark else ((255, 255, 255), (20, 20, 20))
     size = int(random.integers(11, 20))
-    return shot(
+    image, (box,) = shot(
         f"<pre style='margin:{look.margin}px;color:{css(ink)};font:{size}px/1.164 DejaVu Sans Mono'>{text}</pre>",
         1,
         paper,
     )
+    return image, Lines.evenly(*box, look.cells)
 
 
-def smooth_pixel_art(random: Random, look: Look) -> Image.Image:
+def smooth_pixel_art(random: Random, look: Look) -> Drawn:
     """A pixel a cell, made larger smoothly."""
     rows, columns = look.cells.shape
     tones = np.array([look.paper, look.marks[TUCK][1], look.marks[SLIP][1]], dtype=np.uint8)
     times = float(random.uniform(6, 18))
     way = [Image.Resampling.BILINEAR, Image.Resampling.BICUBIC, Image.Resampling.LANCZOS][int(random.integers(3))]
-    return Image.fromarray(tones[look.cells]).resize((round(columns * times), round(rows * times)), way)
+    size = round(columns * times), round(rows * times)
+    return Image.fromarray(tones[look.cells]).resize(size, way), Lines.evenly(0, 0, *size, look.cells)
 
 
-def pdf_drawing(random: Random, look: Look) -> Image.Image:
+def pdf_drawing(random: Random, look: Look) -> Drawn:
     """Drawn with reportlab, rasterised with pdfium."""
     import pypdfium2
     from reportlab.pdfgen.canvas import Canvas as Page
@@ -449,10 +502,10 @@ def pdf_drawing(random: Random, look: Look) -> Image.Image:
     page.save()
     scale = float(random.choice([1, 1.37, 2]))
     image: Image.Image = pypdfium2.PdfDocument(held.getvalue())[0].render(scale=scale).to_pil().convert("RGB")
-    return image
+    return image, ruled(look, left, top).moved(scale)
 
 
-def svg_in_a_browser(random: Random, look: Look) -> Image.Image:
+def svg_in_a_browser(random: Random, look: Look) -> Drawn:
     left, top, width, height = size_of(look)
     (xa, xb), (ya, yb) = places(look, 0), places(look, 1)
     parts = []
@@ -486,10 +539,11 @@ def svg_in_a_browser(random: Random, look: Look) -> Image.Image:
             f"<rect x='{left + x0}' y='{top + y0}' width='{x1 - x0}' height='{y1 - y0}' fill='{css(colour)}'/>"
         )
     svg = f"<svg width='{width}' height='{height}' style='display:block'>{''.join(parts)}</svg>"
-    return shot(svg, float(random.choice([1, 1.5, 2])), look.paper)
+    scale = float(random.choice([1, 1.5, 2]))
+    return shot(svg, scale, look.paper)[0], ruled(look, left, top).moved(scale)
 
 
-def css_grid(random: Random, look: Look) -> Image.Image:
+def css_grid(random: Random, look: Look) -> Drawn:
     """Boxes with gaps between them, the gaps showing what lies behind: the lines of a page built of boxes."""
     gap = max(1, round(look.line))
     width, height = (max(6, round(value)) for value in look.pitch)
@@ -501,10 +555,11 @@ def css_grid(random: Random, look: Look) -> Image.Image:
         boxes.append(f"<i style='{style}'>{glyph}</i>")
     sheet = f"i{{font:normal {0.6 * min(width, height)}px/{height}px DejaVu Sans;text-align:center;overflow:hidden}}"
     grid = f"<style>{sheet}</style><div style='margin:{look.margin}px'><div style='display:inline-grid;background:{css(look.ink)};padding:{gap}px;gap:{gap}px;grid:repeat({look.cells.shape[0]},{height}px)/repeat({look.cells.shape[1]},{width}px)'>{''.join(boxes)}</div></div>"
-    return shot(grid, float(random.choice([1, 2])), look.paper)
+    image, boxes = shot(grid, float(random.choice([1, 2])), look.paper)
+    return image, between(boxes, look.cells)
 
 
-def matplotlib_scatter(random: Random, look: Look) -> Image.Image:
+def matplotlib_scatter(random: Random, look: Look) -> Drawn:
     """Markers over lines of the plot's grid, bold ones at every n."""
     import matplotlib
 
@@ -543,10 +598,11 @@ def matplotlib_scatter(random: Random, look: Look) -> Image.Image:
     held = io.BytesIO()
     figure.savefig(held, facecolor=figure.get_facecolor())
     pyplot.close(figure)
-    return Image.open(held).convert("RGB")
+    lines = Lines.evenly(50, 50, 50 + columns * px, 50 + rows * py, look.cells, 1.6 / 0.72)
+    return Image.open(held).convert("RGB"), lines
 
 
-def halftone_terminal(random: Random, look: Look) -> Image.Image:
+def halftone_terminal(random: Random, look: Look) -> Drawn:
     """Block characters of other shades, two a cell, ink on a coloured page."""
     full = str(random.choice(["██", "▇▇", "██"]))
     text = "\n".join("".join("  " if code == KNIT else full for code in row) for row in look.cells.tolist())
@@ -554,11 +610,12 @@ def halftone_terminal(random: Random, look: Look) -> Image.Image:
         int(random.integers(3))
     ]
     size = int(random.integers(12, 22))
-    return shot(
+    image, (box,) = shot(
         f"<pre style='margin:{look.margin}px;color:{css(ink)};font:{size}px/1.2 DejaVu Sans Mono'>{text}</pre>",
         float(random.choice([1, 1.5])),
         paper,
     )
+    return image, Lines.evenly(*box, look.cells)
 
 
 # -- what happens to them afterwards --------------------------------------------------------------------------------
@@ -582,19 +639,30 @@ def jpeg(image: Image.Image, quality: int) -> bytes:
     return held.getvalue()
 
 
-def scanned(random: Random, image: Image.Image, paper: Rgb, hard: bool) -> bytes:
-    if min(image.size) < 500:
+def scanned(random: Random, image: Image.Image, paper: Rgb, hard: bool) -> tuple[bytes, np.ndarray]:
+    """The picture, and the projection from the drawing to it."""
+    scale = 2 if min(image.size) < 500 else 1
+    if scale == 2:
         image = image.resize((image.width * 2, image.height * 2), Image.Resampling.BICUBIC)
     around = Image.new("RGB", (image.width + 60, image.height + 60), paper)
     around.paste(image, (30, 30))
-    turned = around.rotate(float(random.uniform(-2.5, 2.5)), Image.Resampling.BICUBIC, expand=True, fillcolor=paper)
+    degrees = float(random.uniform(-2.5, 2.5))
+    turned = around.rotate(degrees, Image.Resampling.BICUBIC, expand=True, fillcolor=paper)
     soft = turned.filter(ImageFilter.GaussianBlur(float(random.uniform(0.3, 1.2))))
     values = light(random, np.asarray(soft).astype(float), float(random.uniform(0, 0.25)), False)
     values += random.normal(0, random.uniform(1, 9), values.shape[:2])[..., None]
-    return jpeg(Image.fromarray(values.clip(0, 255).astype(np.uint8)), int(random.integers(45, 92)))
+    cos, sin = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    about = shift(turned.width / 2, turned.height / 2) @ np.array([[cos, sin, 0], [-sin, cos, 0], [0, 0, 1]])
+    way = about @ shift(30 - around.width / 2, 30 - around.height / 2, scale)
+    return jpeg(Image.fromarray(values.clip(0, 255).astype(np.uint8)), int(random.integers(45, 92))), way
 
 
-def photographed(random: Random, image: Image.Image, paper: Rgb, hard: bool) -> bytes:
+def shift(x: float, y: float, times: float = 1) -> np.ndarray:
+    return np.array([[times, 0, x], [0, times, y], [0, 0, 1]])
+
+
+def photographed(random: Random, image: Image.Image, paper: Rgb, hard: bool) -> tuple[bytes, np.ndarray]:
+    """The picture, and the projection from the drawing to it."""
     scale = max(1.0, 700 / min(image.size))
     image = image.resize((round(image.width * scale), round(image.height * scale)), Image.Resampling.BICUBIC)
     width, height = image.size
@@ -617,16 +685,17 @@ def photographed(random: Random, image: Image.Image, paper: Rgb, hard: bool) -> 
     values = light(random, np.asarray(photo).astype(float), float(random.uniform(0.1, 0.5)), hard)
     values *= np.array([1.0, random.uniform(0.9, 1), random.uniform(0.8, 1)])
     values += random.normal(0, random.uniform(1, 6), values.shape)
-    return jpeg(Image.fromarray(values.clip(0, 255).astype(np.uint8)), int(random.integers(60, 92)))
+    way = np.linalg.inv(np.append(back, 1).reshape(3, 3)) @ shift(room, room, scale)
+    return jpeg(Image.fromarray(values.clip(0, 255).astype(np.uint8)), int(random.integers(60, 92))), way
 
 
-def pencilled(random: Random, look: Look, hard: bool) -> Image.Image:
+def pencilled(random: Random, look: Look, hard: bool) -> Drawn:
     """Printed graph paper, its cells filled by hand with strokes of changing strength, or crossed by hand."""
     px = max(16.0, look.pitch[0])
     pale: Rgb = ((150, 190, 215), (170, 200, 170), (185, 185, 185), (215, 165, 140))[int(random.integers(4))]
     look = look._replace(pitch=(px, px), ink=pale, bold_ink=tuple(max(0, v - 40) for v in pale), dash=(0.0, 0.0), line=1.0,
         bold=int(random.choice([0, 5, 10])), bold_line=float(random.choice([1.5, 2, 3])), adds=False, paper=(252, 250, 244), margin=30, lettered=False)  # fmt: skip
-    image = painted(random, look._replace(cells=look.cells * 0))
+    image, lines = painted(random, look._replace(cells=look.cells * 0))
     scale = 3
     pixels = np.asarray(image.resize((image.width * scale, image.height * scale), Image.Resampling.NEAREST)).astype(
         float
@@ -672,12 +741,12 @@ def pencilled(random: Random, look: Look, hard: bool) -> Image.Image:
     grain = random.uniform(0.55, 1.0, pixels.shape[:2])
     part = np.asarray(layer.filter(ImageFilter.GaussianBlur(1.2))) / 255 * grain
     pixels += part[..., None] * (np.array([62, 62, 68]) - pixels)
-    return Image.fromarray(pixels.clip(0, 255).astype(np.uint8)).resize(image.size, Image.Resampling.LANCZOS)
+    return Image.fromarray(pixels.clip(0, 255).astype(np.uint8)).resize(image.size, Image.Resampling.LANCZOS), lines
 
 
 # -- the cases ------------------------------------------------------------------------------------------------------
 
-Draw = Callable[[Random, Look], Image.Image]
+Draw = Callable[[Random, Look], Drawn]
 TOOLS: dict[str, dict[str, Draw]] = {
     "tune": {
         "coverage rasteriser": painted,
@@ -727,12 +796,12 @@ def cases(half: str, count: int, first: int = 0) -> Iterator[Case]:
         ask = Ask(key=said(look, half), repeat="whole")
         hard = half == "held"
         if kind == "clean":
-            image = TOOLS[half][name](random, look)
+            image, lines = TOOLS[half][name](random, look)
             if name in _TWO_KINDS:
                 corner = image.getpixel((0, 0))
                 dark = isinstance(corner, tuple) and sum(corner) < 300
                 ask = Ask(key=Key(dark=KNIT, light=TUCK) if dark else Key(dark=TUCK), repeat="whole")
-            yield Case(kind, name, png(image), rows_of(look.cells), ask)
+            yield Case(kind, name, png(image), rows_of(look.cells), ask, lines)
             continue
         if sum(look.paper) < 300:  # nobody prints dark pages
             tones = {"tune": ((0, 0, 0), (210, 140, 30)), "held": ((25, 25, 25), (60, 150, 220))}[half]
@@ -740,21 +809,14 @@ def cases(half: str, count: int, first: int = 0) -> Iterator[Case]:
                 marks={TUCK: (look.marks[TUCK][0], tones[0]), SLIP: (look.marks[SLIP][0], tones[1])})  # fmt: skip
         look = look._replace(pitch=tuple(max(13.0, value) for value in look.pitch))
         ask = Ask(key=said(look, half), repeat="whole")
+        spoil = scanned if kind == "scan" or (kind == "pencil" and number // 9 % 2) else photographed
         if kind == "pencil":
-            image = pencilled(random, look, hard)
-            data = (
-                scanned(random, image, (252, 250, 244), hard)
-                if number // 9 % 2
-                else photographed(random, image, (252, 250, 244), hard)
-            )
-            yield Case(
-                kind, "filled or crossed by hand", data, rows_of(look.cells), Ask(key=Key(dark=TUCK), repeat="whole")
-            )
-            continue
-        spoil = scanned if kind == "scan" else photographed
-        yield Case(
-            kind, name, spoil(random, TOOLS[half][name](random, look), look.paper, hard), rows_of(look.cells), ask
-        )
+            name, ask = "filled or crossed by hand", Ask(key=Key(dark=TUCK), repeat="whole")
+            (image, lines), paper = pencilled(random, look, hard), (252, 250, 244)
+        else:
+            (image, lines), paper = TOOLS[half][name](random, look), look.paper
+        data, way = spoil(random, image, paper, hard)
+        yield Case(kind, name, data, rows_of(look.cells), ask, lines, way)
 
 
 OUTCOMES = ("right", "silent", "warned", "refused")

@@ -83,6 +83,14 @@ def test_regular_charts_of_ours_come_back_exactly(name: str, notation: str) -> N
     assert trace(drawn_here(chart, notation), "kelp.png", Ask(repeat="whole")).whole.rows() == chart.rows()
 
 
+@pytest.mark.parametrize("cell_mm", [4.0, 5.0])
+def test_needles_that_a_running_thread_passes_come_back_from_a_bare_picture(cell_mm: float) -> None:
+    chart = Chart.from_rows(["KTSK-K", "SKKS-K", "KKTK-S", "TKSK-K", "KKTT-K", "SKKK-T"])
+    (page,) = draw("kelp", chart, Drawing(notation="thread", cell_mm=cell_mm, repeats=(2, 2)))
+    bare = png(Image.open(io.BytesIO(painted(page, 150, "RGB"))).convert("RGB"))
+    assert trace(bare, "kelp.png").chart.rows() == chart.rows()
+
+
 @pytest.mark.parametrize("notation", ["squared", "plain"])
 def test_needles_out_of_work_come_back_from_a_chart_of_ours_and_from_its_bare_picture(notation: str) -> None:
     chart = Chart.from_rows(["KTK-KTK-", "KKK-KKK-", "TKT-TKT-"] * 3)
@@ -447,6 +455,55 @@ def test_examples_are_true_or_their_conflict_is_named() -> None:
     (message,) = error.value.messages
     row, column = marked[1]
     assert message.code == "T807" and "look alike" in message.text and f"--like {row},{column}=T" in message.text
+
+
+def test_an_example_that_another_option_contradicts_is_refused_with_both() -> None:
+    rows = [row.replace("S", "T") for row in letters(5, 12, 10)]
+    picture = png(drawn(rows, Style("fill", 20, tuck=(0, 0, 0))))
+    row, column = next((y + 1, x + 1) for y, row in enumerate(rows) for x, letter in enumerate(row) if letter == "T")
+    example = (((row, column), SLIP),)
+    chart = chart_of(np.random.default_rng(2).integers(0, 3, (9, 11)))
+    ours, other = drawn_here(chart, "squared"), (int(chart.cells[1, 1]) + 1) % 3
+    for data, ask, said in (
+        (picture, Ask(key=Key(dark=TUCK, alike=example)), "--dark tuck"),
+        (picture, Ask(key=Key(colours=(((0, 0, 0), TUCK),), alike=example)), '--colour "#000000=T"'),
+        (ours, Ask(grid="lines", notation="squared", key=Key(alike=(((2, 2), other),))), "--notation squared"),
+    ):
+        with pytest.raises(Refused) as error:
+            trace(data, "scan.png", ask)
+        (message,) = error.value.messages
+        ((at, code),) = ask.key.alike
+        assert message.code == "T807" and said in message.text
+        assert f"--like {at[0]},{at[1]}={'KTS'[code]}" in message.text
+
+
+@pytest.mark.parametrize("sort", ["pencil", "shadow"])
+def test_marks_of_changing_strength_are_one_mark_where_dark_says_so(sort: str) -> None:
+    """Strokes between half and full strength, or the edge of a shadow that takes 30 % of the light."""
+    rows = [row.replace("S", "T") for row in letters(7, 16, 14)]
+    values = np.asarray(drawn(rows, Style("fill", 24, tuck=(60, 60, 60)))).astype(float)
+    random = np.random.default_rng(3)
+    height, width = values.shape[:2]
+    y, x = np.mgrid[0:height, 0:width]
+    if sort == "pencil":
+        strength = np.kron(random.uniform(0.45, 1, (height // 12 + 1, width // 12 + 1)), np.ones((12, 12)))
+        values = 255 - (255 - values) * strength[:height, :width, None]
+    else:
+        values *= (1 - 0.3 / (1 + np.exp((x + 0.4 * y - 0.6 * width) / 6)))[..., None]
+    values += random.normal(0, 4, values.shape)
+    picture = png(Image.fromarray(values.clip(0, 255).astype(np.uint8)))
+    read = trace(picture, "photo.png", Ask(key=Key(dark=TUCK), cells=(16, 14), repeat="whole"))
+    assert read.whole.rows() == rows and all(message.severity == "info" for message in read.messages)
+
+
+def test_a_mark_of_another_form_is_no_shade() -> None:
+    rows = [row.replace("S", "T") for row in letters(7, 16, 14)]
+    dots, crosses = (drawn(rows, Style(mark, 24, tuck=(60, 60, 60))) for mark in ("dot", "cross"))
+    half = dots.width // 2
+    dots.paste(crosses.crop((half, 0, *dots.size)), (half, 0))
+    with pytest.raises(Refused) as error:
+        trace(png(dots), "chart.png", Ask(key=Key(dark=TUCK)))
+    assert error.value.messages[0].code == "T807"
 
 
 def test_a_scatter_plot_is_no_chart() -> None:

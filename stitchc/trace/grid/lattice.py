@@ -51,24 +51,24 @@ class Axis:
         """The place so many cells from the first line."""
         return float(np.interp(cells, np.arange(len(self.lines)), self.lines))
 
-    def insides(self) -> tuple[Places, float]:
+    def insides(self, pushed: bool = False) -> tuple[Places, float]:
         """The middle of what is free of lines in each cell, and how wide the narrowest cell is.
 
-        Where wide lines lie over even cells, a mark stands in the middle of its cell; where they push the cells apart,
-        in the middle between the lines' edges.
+        Where wide lines lie over even cells, a mark stands in the middle of its cell, or is pushed aside; where they
+        push the cells apart, in the middle between the lines' edges.
         """
         numbers = np.arange(len(self.lines))
         off = self.lines - np.polyval(np.polyfit(numbers, self.lines, 1), numbers) if self.cells > 1 else 0 * self.lines
         left, right = self.lines[:-1] + self.widths[:-1] / 2, self.lines[1:] - self.widths[1:] / 2
         middles = (self.lines[:-1] + self.lines[1:]) / 2
-        if np.abs(off).max() > 0.04 * self.pitch_px:
+        if pushed or np.abs(off).max() > 0.04 * self.pitch_px:
             middles = (left + right) / 2
         return middles, 2 * max(0.05 * self.pitch_px, float(np.minimum(middles - left, right - middles).min()))
 
-    def free(self) -> tuple[Places, float]:
-        """The middles of the cells, and how much of each is free of lines, of their soft edges, and of what leans over
+    def free(self, pushed: bool = False) -> tuple[Places, float]:
+        """The middles of the marks, and how much of each is free of lines, of their soft edges, and of what leans over
         them."""
-        middles, inside = self.insides()
+        middles, inside = self.insides(pushed)
         usual = (1 - 2 * BORDER) * self.pitch_px
         if inside < 1.05 * usual:
             return middles, max(0.15 * self.pitch_px, inside - max(1.0, 0.08 * self.pitch_px))
@@ -94,6 +94,11 @@ class Lattice:
     def size(self) -> tuple[int, int]:
         """Cells across and down."""
         return self.across.cells, self.down.cells
+
+    @property
+    def bold(self) -> bool:
+        """Whether some of its lines are so much wider than others that they may push marks aside."""
+        return any(np.ptp(axis.widths) > 0.05 * axis.pitch_px for axis in (self.across, self.down))
 
     @property
     def pitch_px(self) -> float:
