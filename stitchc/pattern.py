@@ -105,12 +105,14 @@ class Swatch(NamedTuple):
 
 class Width(NamedTuple):
     """`width 60 cm plus 1 cm in drift`: finished width, seam allowance (in the needles, not in the finished
-    width), and whose gauge sets the needles."""
+    width), and whose gauge sets the needles. spans: where each width is written, by its mm, those of
+    `sizes` as well."""
 
     mm: float
     span: Span
     plus_mm: float = 0.0
     stitch: str | None = None
+    spans: tuple[tuple[float, Span], ...] = ()
 
 
 class Do(NamedTuple):

@@ -21,6 +21,7 @@ from stitchc.options import BitmapOptions, PictureOptions, SwatchOptions
 from stitchc.picture import draw_fabric
 from stitchc.piece.other_gauges import fabrics_asked, other_gauges, stitch_of
 from stitchc.sheet.instructions import reader_name
+from stitchc.sheet.terms import LOCK_IT
 from stitchc.swatch.plan import EDGE
 from stitchc.swatch.product import FINISHING, plan_swatch, swatch_steps
 
@@ -208,7 +209,7 @@ def reader_part(machine: Machine, plans: Sequence[Plan]) -> Iterator[Part]:
     if machine.reader == "none" or machine.origin != "shipped" or not read_by_machine(plans[0].pattern):
         return
     is_card = machine.reader == "card"
-    put_in = "put in the card and lock it at row 1" if is_card else "set the picture to row 1"
+    put_in = f"put in the card and {LOCK_IT}" if is_card else "set the picture to row 1"
     seen = machine.card.seen_above_read if machine.card is not None else 0
     below = f"reads {seen} rows below eye level, " if is_card else ""
     lines = [

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 from stitchc.document import Table
 from stitchc.english import number, ranges
 from stitchc.notation.writer import row_text
+from stitchc.sheet.repeat import letters_used
 
 if TYPE_CHECKING:
     from stitchc.chart import Chart
@@ -30,7 +31,10 @@ def stitch_rows(name: str, chart: Chart) -> Table:
         lines.append((ranges([row[3] for row in alike]), text, row_words(text), setting, *own))
     head = ("Row", "Letters", "In words", "Carriage", *(("Yarn",) if yarns else ()))
     size = f"{number(chart.width, 'needle')} by {number(chart.height, 'row')}"
-    caption = f"{name}, {size}: left to right as you face the bed; K knits, T tucks, S slips. Row 1 is knitted first."
+    letters = letters_used(line[1] for line in lines)
+    caption = f"{name}, {size}: left to right as you face the bed; {letters}. Row 1 is knitted first."
+    if any(setting != "plain" for setting in settings):
+        caption += " By hand, set the carriage to hold where it says tuck or slip."
     if chart.out:
         plural = len(chart.out) > 1
         caption += f" Needle{'s' * plural} {ranges(chart.out)} of the repeat {'are' if plural else 'is'} out of work "

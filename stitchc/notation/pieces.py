@@ -121,7 +121,8 @@ def _width(line: WidthLine, gathered: Gathered) -> Width | None:
     stitch = _piece_stitch(line.stitch, gathered) if line.stitch is not None else None
     if mm is None or plus is None or (line.stitch is not None and stitch is None):
         return None
-    return Width(mm, line.widths[0].span, plus, stitch)
+    spans = tuple((each.mm, each.span) for each in line.widths)
+    return Width(mm, line.widths[0].span, plus, stitch, spans)
 
 
 def _sizes(line: WidthLine, faults: Faults) -> tuple[tuple[str, float], ...]:

@@ -319,7 +319,8 @@ def _section_entries(
         details.append(f"Tension: as before ({tension}).")
     if section.yarn is not None:
         details.append(f"Yarn: {section.yarn}.")
-    details += reader_details(plan, section, in_reader, after_row, knitted)
+    known, steps = reader_details(plan, section, in_reader, after_row, knitted)
+    details += known
     if knitted:
         details.append(f"Go on with row {section.from_row + knitted}.")
     else:
@@ -330,7 +331,7 @@ def _section_entries(
     # The last repeat: in the first, needles that come back into work may still be on their way.
     rows = sizes[section.to_row - min(section.rows, section.chart.height) : section.to_row]
     table = selection_table(rows, plan.machine, section.stitch, labels)
-    return [heading] if table is None else [heading, table]
+    return [heading, *([] if table is None else [table]), *map(ByHand, steps)]
 
 
 def _rows_detail(plan: Plan, section: Section, units: Units) -> str:

@@ -266,11 +266,21 @@ class _Planner:
                 "error",
                 f"`{_length(width.mm)}` is narrower than one repeat of `{stitch}`{ends}, which takes "
                 f"{_length(least / per_mm - width.plus_mm)}.",
-                width.span,
-                advice=f"width {_length(max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat",
+                self.place_of(width),
+                advice=f"{self.as_asked(width, max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat",
                 label=f"about {(width.mm + width.plus_mm) * per_mm:.1f} needles",
             )
         return rounding
+
+    def place_of(self, width: Width) -> Span | None:
+        """Where a width is written; None where an option asked for it."""
+        return dict(width.spans).get(width.mm)
+
+    def as_asked(self, width: Width, mm: float) -> str:
+        """Another width as it would be asked for where this one is."""
+        if self.place_of(width) is None:
+            return f'--sizes "{_length(mm)}"'
+        return f"{_length(mm)} in `sizes`" if self.piece.sizes else f"width {_length(mm)}"
 
     def needles_given(self) -> Needles | None:
         """The needles written in the piece."""
@@ -301,7 +311,7 @@ class _Planner:
         machine, bed = self.machine, self.machine.bed
         if needles.first >= bed.first and needles.last <= bed.last:
             return True
-        span = self.piece.needles_span if width is None else width.span
+        span = self.piece.needles_span if width is None else self.place_of(width)
         edges = 2 * self.piece.edge
         if needles.count <= machine.needles:
             text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
@@ -314,7 +324,7 @@ class _Planner:
             each = -(-(needles.count - edges) // unit // panels) * unit + edges
             if width is not None and rounding is not None:
                 per_mm = rounding.chosen.count / (rounding.chosen.mm + width.plus_mm)
-                widest = f"width {_length(most / per_mm - width.plus_mm)}"
+                widest = self.as_asked(width, most / per_mm - width.plus_mm)
             else:
                 widest = f"needles {most}"
             advice = f"{widest}   (the widest that goes), or {panels} panels of {each} needles, sewn together"

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from stitchc.machines.fit import fitted_rows
 from stitchc.passes import moved_by_hand
 from stitchc.piece.plan import Plan, Section, other_side
+from stitchc.sheet.terms import LOCK_IT
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
@@ -31,8 +31,8 @@ def put_in_ahead(plan: Plan) -> dict[int, str]:
         if not section.is_plain and row:
             same = in_reader == section.stitch
             if plan.machine.reader == "card":
-                reader = "set the card back to row 1" if same else f"put in the card of {section.stitch}"
-                reader += " and lock it there" if same else " and lock it at row 1"
+                reader = "set the card back" if same else f"put in the card of {section.stitch}"
+                reader += f" and {LOCK_IT}"
                 after = " Release it after that row."
             else:
                 reader = f"set the picture{'' if same else f' of {section.stitch}'} to row 1"
@@ -45,39 +45,39 @@ def put_in_ahead(plan: Plan) -> dict[int, str]:
     return steps
 
 
-def reader_details(plan: Plan, section: Section, in_reader: str | None, after_row: int, knitted: int) -> Iterator[str]:
-    """What the reader is given for a part in pattern, or where it stands after some rows of it."""
+def reader_details(
+    plan: Plan, section: Section, in_reader: str | None, after_row: int, knitted: int
+) -> tuple[list[str], list[str]]:
+    """What there is to know of the reader for a part in pattern, or after some rows of it; and what to do with it."""
     machine = plan.machine
     if moved_by_hand(machine) or section.is_plain:
-        return
+        return [], []
     height = section.chart.height
     times = fitted_rows(section.chart, machine.card) // height if machine.card is not None else 1
     before = section.from_row - 1
     if selects_ahead(machine) and after_row and after_row == before + knitted:
-        yield _selected_or_not(machine, section, times * height, knitted)
-        return
+        return [], [_selected_or_not(machine, section, times * height, knitted)]
     if knitted:
-        yield _under_way(machine, section, times * height, knitted)
-        return
-    reader = "Card" if machine.reader == "card" else "Picture"
-    is_card, again = reader == "Card", in_reader == section.stitch
+        return [_under_way(machine, section, times * height, knitted)], []
+    known, steps = [], []
+    is_card, again = machine.reader == "card", in_reader == section.stitch
+    reader = "card" if is_card else "picture"
     if selects_ahead(machine) and before:
-        yield f"{reader}: {section.stitch}. It read its row 1 in row {before}."
-    elif selects_ahead(machine):
-        first, last = ("lock it at row 1", " Then release the card.") if is_card else ("set it to row 1", "")
-        yield (
-            f"{reader}: put in {section.stitch} and {first}. Make the pass that only selects, and end it with the "
-            f"carriage at the {section.carriage}.{last}"
-        )
+        known.append(f"{reader.capitalize()}: {section.stitch}. It read its row 1 in row {before}.")
     elif again:
-        yield f"{reader}: the same again. Set it back to row 1{' and lock it there' if is_card else ''}."
+        steps.append(f"Set the card back and {LOCK_IT}." if is_card else "Set the picture back to row 1.")
     else:
-        yield f"{reader}: put in {section.stitch} and {'lock it at' if is_card else 'set it to'} row 1."
+        put_in = f"Put in the card of {section.stitch} and {LOCK_IT}." if is_card else ""
+        steps.append(put_in or f"Put in the picture of {section.stitch} and set it to row 1.")
+    if selects_ahead(machine) and not before:
+        steps[0] += f" Make the pass that only selects, and end it with the carriage at the {section.carriage}."
+        steps[0] += " Then release the card." if is_card else ""
     if times > 1:
-        yield (
+        known.append(
             f"The card holds the repeat {times} times ({times * height} rows). Rows below are rows of one repeat: card "
             f"row {height + 1} is row 1 again."
         )
+    return known, steps
 
 
 def _under_way(machine: Machine, section: Section, rows: int, knitted: int) -> str:

@@ -12,13 +12,14 @@ from typing import Final
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.values import Direction, Range
 from stitchc.messages import Message, Span
-from stitchc.piece.measured import Measured
+from stitchc.piece.measured import LEAST_COUNTED, Measured
 from stitchc.piece.plan import Plan
 from stitchc.piece.planner import work_out
 from stitchc.piece.size import size_cm
 
 MOST_OFF: Final = 3.0
-"""How many times as long or as short as expected a measured length may be; no range of any stitch is nearly as wide."""
+"""How many times as long or as short as expected a measured length may be, and as many rows as planned; no range of any
+stitch is nearly as wide."""
 
 
 @dataclass(frozen=True)
@@ -114,7 +115,7 @@ def _hold_to_what_can_be(planned: Plan, measured: Measured) -> None:
     """Raises NotKnitted where the length is so far from what was expected that it was typed wrongly."""
     counts: tuple[tuple[Direction, float | None], ...] = (("rows", measured.rows), ("stitches", measured.stitches))
     for direction, count in counts:
-        if count is None or not measured.tells_a_gauge or not planned.law.known(measured.stitch, direction):
+        if count is None or count < LEAST_COUNTED or not planned.law.known(measured.stitch, direction):
             continue
         expected_mm = 100 * count / planned.law.range(measured.stitch, direction).value
         if not 1 / MOST_OFF < measured.mm / expected_mm < MOST_OFF:
@@ -153,6 +154,11 @@ def _done_by_step(planned: Plan, measured: Sequence[Measured]) -> dict[int, int]
             step, last = sections[-1]
             if last.asked is not None and last.asked.rows is not None:
                 raise NotKnitted(f"`{planned.piece.name}` has only {total} rows of `{each.stitch}`")
+            if each.rows > MOST_OFF * total:
+                raise NotKnitted(
+                    f"{total} rows of `{each.stitch}` are planned and {each.rows:g} are given as knitted: check the "
+                    "count. If it is right, ask for a longer piece in the pattern first"
+                )
             done[step] = left
             continue
         for step, section in sections:

@@ -214,9 +214,17 @@ def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[
     """Whose gauge the sizes rest on, and whether anybody measured it."""
     per, cm = ("10 cm", 10.0) if units == "cm" else ("4 in", 10.16)
     baseline = plan.report.baseline
+    here = {(s.stitch, at) for s in plan.report.piece_swatches for at, n in enumerate((s.stitches, s.rows)) if n}
+
+    def whence(stitch: str, direction: int, basis: str) -> str:
+        if basis != "measured" or not here:
+            return basis
+        return "measured in this piece" if (stitch, direction) in here else "worked out from a swatch and this piece"
+
     if baseline is not None:
         stitches, rows = (r.value * cm / 10 for r in (baseline.stitches_per_10cm, baseline.rows_per_10cm))
-        yield f"Stocking stitch: {stitches:.1f} stitches and {rows:.1f} rows to {per} ({baseline.source})."
+        source = f"{baseline.source}, then adjusted to what you measured so far" if here else baseline.source
+        yield f"Stocking stitch: {stitches:.1f} stitches and {rows:.1f} rows to {per} ({source})."
     guessed: list[str] = []
     unknown: list[str] = []
     for name, stitch in plan.fabrics.items():
@@ -225,8 +233,12 @@ def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[
         gauge = plan.report.of(name)
         parts = []
         for direction, density, basis in (
-            (gauge.counted, gauge.stitches_per_10cm or gauge.own_stitches_per_10cm, gauge.stitch_basis),
-            ("rows", gauge.rows_per_10cm or gauge.own_rows_per_10cm, gauge.row_basis),
+            (
+                gauge.counted,
+                gauge.stitches_per_10cm or gauge.own_stitches_per_10cm,
+                whence(stitch, 0, gauge.stitch_basis),
+            ),
+            ("rows", gauge.rows_per_10cm or gauge.own_rows_per_10cm, whence(stitch, 1, gauge.row_basis)),
         ):
             if density is not None:
                 held = density.times(cm / 10)

@@ -16,7 +16,7 @@ from stitchc.english import count_of, listed, number, several
 from stitchc.passes import Pass, column_1_position, moved_by_hand
 from stitchc.sheet.instructions import reader_name
 from stitchc.sheet.needle_words import name_needles, shortest
-from stitchc.sheet.terms import CAUTIONS, terms
+from stitchc.sheet.terms import CAUTIONS, LOCK_IT, terms
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
@@ -74,7 +74,7 @@ def before_row_one(
         "Set the row counter to 000 and the carriage to plain.",
     ]
     if machine.reader == "card":
-        steps.append("Put the card in and lock it at row 1, so that row 1 is the row read for the first pass.")
+        steps.append(f"Put the card in and {LOCK_IT}. Row 1 is then the row read for the first pass.")
     elif machine.reader == "bitmap":
         first = needle_name(column_1_position(machine, needles, edge))
         whole = f"; one of all {needles.count} needles begins on {needles.left}" if first != needles.left else ""

@@ -6,7 +6,7 @@ Those signs: Spencer, Knitting Technology, 3rd ed., p. 96, and the pages "Knitti
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Final
 
 from stitchc.chart import KNIT, OUT, SLIP, TUCK
@@ -65,12 +65,17 @@ def draw_repeat(name: str, chart: Chart, carriage: str, otherwise: str = "Run `s
     )
 
 
-def _as_text(name: str, chart: Chart, size: str) -> Iterator[str]:
+def letters_used(rows: Iterable[str]) -> str:
+    """What the letters of rows mean: "K knits, S slips"."""
     legend = {"K": "K knits", "T": "T tucks", "S": "S slips", "-": "- is out of work"}
+    used = set("".join(rows))
+    return ", ".join(words for letter, words in legend.items() if letter in used)
+
+
+def _as_text(name: str, chart: Chart, size: str) -> Iterator[str]:
     rows = chart.rows()
-    used = [words for letter, words in legend.items() if any(letter in row for row in rows)]
     yield f"The repeat of {name}: {size}; row 1 is knitted first."
-    yield f"Left to right as you face the bed; {', '.join(used)}."
+    yield f"Left to right as you face the bed; {letters_used(rows)}."
     for row in range(chart.height, 0, -1):
         yarn = chart.yarns[row - 1]
         yield f"  {row:>4}  {rows[row - 1]}{f'   in {yarn}' if yarn else ''}"

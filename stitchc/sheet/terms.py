@@ -13,6 +13,9 @@ MAIN_YARN: Final = "the main yarn"
 WHICH_IS_MAIN: Final = "the yarn of the rows that name none"
 """Added where it is first spoken of: no line of the file has its name."""
 
+LOCK_IT: Final = "lock it with its START line at eye level"
+"""A card, as it says itself: the row between those lines is not its row 1 where the reader reads below eye level."""
+
 TERMS: Final[dict[str, str]] = {
     "L1, R1, …": "the needles left and right of the middle of the bed, counted outward.",
     "Row": "one pass of the carriage. The row's number is what the row counter shows after the pass.",
@@ -26,8 +29,7 @@ TERMS: Final[dict[str, str]] = {
     "push it back or cancel the hold. Count what you moved against the number in brackets.",
     "Push back": "move the needle from holding position to upper working position, so that its loops lie behind the "
     "open latch. The next pass then knits them off together. Never push it right back: the old stitch would slide "
-    "over "
-    "the latch and the tuck would be lost. If your bed has no upper working position, move the needle back with care, "
+    "off over the latch. If your bed has no upper working position, move the needle back with care, "
     "only until the loops lie behind the open latch.",
     "Push right back": "move the needle to non-working position, as far back as it goes, with its stitch in the hook. "
     "The carriage passes it by, and it slips. Do so only with a needle that holds one stitch and no tuck. Keep the "

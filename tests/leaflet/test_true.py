@@ -193,8 +193,11 @@ def at_reader(name: str, plan: Plan, machine: str, bed: Bed, told: str) -> AtRea
     put_in: dict[int, str] = {}
     in_reader = ""
     for stitch, row, details in _PART.findall(told):
-        match = re.search(r"(?:Card|Picture): put in (\S+) and (?:lock it at|set it to) row 1\.", details)
-        again = re.search(r"(?:Card|Picture): the same again. Set it back to row 1(?: and lock it there)?\.", details)
+        start = r"and (?:lock it with its START line at eye level|set it to row 1)\."
+        match = re.search(rf"Put in the (?:card|picture) of (\S+) {start}", details)
+        again = re.search(
+            r"Set the (?:card back and lock it with its START line at eye level|picture back to row 1)\.", details
+        )
         in_reader = match[1] if match else in_reader
         put_in[int(row)] = in_reader if match or again else ""
         assert put_in[int(row)] in (stitch, "")
@@ -261,8 +264,9 @@ def test_a_reader_of_other_habits_as_the_leaflet_says(name: str, machine: str) -
     while it is locked (http://lacecarriage.com/twocolour.htm)."""
     lines, told = as_text(name, 0, machine)
     plan = planned(name, 0, machine)
-    reader = "put in the card and lock it at" if machine.startswith("card") else "set the picture to"
-    assert f"{reader} row 1 one row earlier, before the last row of the part before." in told
+    is_card = machine.startswith("card")
+    reader = "put in the card and lock it with its START line at eye level" if is_card else "set the picture to row 1"
+    assert f"{reader} one row earlier, before the last row of the part before." in told
     fabric = followed(name, plan, machine, lines, told, ahead=True)
     meant(plan, fabric)
     if machine.startswith("card"):

@@ -21,12 +21,13 @@ def pattern_of(text: str) -> Pattern:
     return pattern
 
 
-def planned(text: str, machine: str | Machine = "hand-standard", anyway: bool = False) -> Planned:
+def planned(
+    text: str, machine: str | Machine = "hand-standard", anyway: bool = False, width_mm: float | None = None
+) -> Planned:
     pattern = pattern_of(text)
     piece = next(iter(pattern.pieces.values()))
-    return work_out(
-        pattern, piece, load(machine) if isinstance(machine, str) else machine, gauge_of(pattern, piece), anyway=anyway
-    )
+    machine = load(machine) if isinstance(machine, str) else machine
+    return work_out(pattern, piece, machine, gauge_of(pattern, piece), width_mm=width_mm, anyway=anyway)
 
 
 def plan_of(text: str, machine: str = "hand-standard") -> Plan:

@@ -164,11 +164,14 @@ def test_small_steps_of_width_are_told_for_the_whole(
 
 def test_each_class_of_machine_has_its_own_instructions(cowl: str) -> None:
     card = run(cowl, "--machine", "card24-standard").stdout
-    assert "Card: put in drift and lock it at row 1." in card and "What the card selects in the rows of drift" in card
+    assert (
+        "Do: Put in the card of drift and lock it with its START line at eye level." in " ".join(card.split())
+        and "What the card selects in the rows of drift" in card
+    )
     flat = " ".join(card.split())
     assert "Set the carriage to tuck. Release the card and knit until the row counter shows 80." in flat
     picture = run(cowl, "--machine", "bitmap-standard").stdout
-    assert "Picture: put in drift and set it to row 1." in picture
+    assert "Do: Put in the picture of drift and set it to row 1." in picture
     assert "Bring out" not in card + picture
     assert "Bring out" in run(cowl).stdout
 
@@ -224,6 +227,26 @@ def test_which_piece_has_to_be_said(tmp_path: Path) -> None:
     assert document(str(file), "--piece", "cuff")["piece"] == "cuff"
     said = run(str(file), "--piece", "cof")
     assert said.exit_code == 1 and "P401" in said.stderr
+
+
+@pytest.mark.parametrize(
+    ("measured", "words"),
+    [
+        ("drift 30 rows 0.1 cm", "30 rows of `drift` were expected to be about"),
+        ("drift 900 rows 210 cm", "are planned and 900 are given as knitted: check the count"),
+    ],
+)
+def test_so_far_a_slip_of_the_pen_is_refused(cowl: str, measured: str, words: str) -> None:
+    said = run(cowl, "--so-far", measured)
+    assert said.exit_code == 2 and said.stdout == "" and words in " ".join(said.stderr.split())
+
+
+def test_so_far_it_is_told_what_was_measured_and_what_is_worked_out(cowl: str) -> None:
+    """Rows of drift were measured in this piece; its stitches, and stocking stitch, are only adjusted."""
+    flat = " ".join(run(cowl, "--so-far", "drift 40 rows 11 cm").stdout.split())
+    gauge = flat[flat.index("Stocking stitch:") : flat.index("All these figures")]
+    assert "(measured in this piece) to 10 cm" in gauge and "(measured)" not in gauge
+    assert "then adjusted to what you measured so far" in gauge
 
 
 def test_errors_end_with_1_and_cost_nothing(cowl: str, tmp_path: Path) -> None:
@@ -287,7 +310,7 @@ def test_so_far_the_reader_goes_on_where_it_stands(cowl: str, machine: str, goes
     """After 12 plain rows and 30 of drift, whose repeat has 4 and whose card 36, the next is 31 and 30 % 4 + 1."""
     flat = " ".join(run(cowl, "--machine", machine, "--so-far", "drift 30 rows 7.1 cm").stdout.split())
     assert goes_on in flat and "Go on with row 43." in flat
-    assert "lock it at row 1" not in flat and "set it to row 1" not in flat and "Release" not in flat
+    assert "START" not in flat and "set it to row 1" not in flat and "Release" not in flat
     assert "carriage at the right, set to tuck; sand threaded; tension 5 and 2 clicks. Go on with row 43." in flat
     row = document(cowl, "--machine", machine, "--so-far", "drift 30 rows 7.1 cm")["passes"][42]
     assert row["row"] == 43 and row["chart_row"] == 3
@@ -329,7 +352,7 @@ def test_what_selects_one_pass_ahead_is_given_its_card_before_the_pass_that_read
         assert flat.index(f"Before row {row}:") < flat.index(f"It read its row 1 in row {row}.")
     assert ("ripple" in rows[3], "ripple" in rows[8], "drift" in rows[10]) == (True, False, True)
     assert "What row 10 itself knits is selected already." in rows[10] and "itself" not in rows[3] + rows[8]
-    assert "put in drift" not in flat.replace("the card of", "")
+    assert "Put in the" not in flat
     assert re.search(r"Row 8, left to right\. Set the carriage to plain\. ", flat)  # it reads: not "without the card"
     assert re.search(r"Row(s)? 17[^.]*\. Set the carriage to plain, without the (card|picture)\.", flat)
     (tmp_path / "begins.stitch").write_text(AHEAD.replace("    knit plain for 3 rows\n", ""))
@@ -434,9 +457,7 @@ def test_half_way_what_is_too_little_to_learn_from_is_only_counted(tmp_path: Pat
 
 def test_so_far_a_part_not_yet_begun_is_told_from_its_first_row(cowl: str) -> None:
     flat = " ".join(run(cowl, "--machine", "card24-standard", "--so-far", "plain 12 rows 4 cm").stdout.split())
-    assert (
-        "lock it at row 1" in flat and "set to plain; sand threaded; tension 5 and 2 clicks. Go on with row 13." in flat
-    )
+    assert "START" in flat and "set to plain; sand threaded; tension 5 and 2 clicks. Go on with row 13." in flat
 
 
 def test_so_far_work_and_yarn_are_those_of_the_rows_left(cowl: str) -> None:

@@ -128,6 +128,28 @@ def test_the_second_of_two_is_begun_where_the_first_ends(browser: Browser, page_
     page.close()
 
 
+def test_putting_in_the_card_is_a_thing_to_do(browser: Browser, tmp_path: Path) -> None:
+    """A step of its own, worded as the card itself is: it is locked by its START line, not by its row 1."""
+    target = tmp_path / "card.html"
+    how = ["--machine", "card24-standard", "--format", "html", "-o", str(target)]
+    said = CliRunner().invoke(command, [str(EXAMPLES / "wrist-warmers.stitch"), *how])
+    assert said.exit_code == 0, said.stderr
+    page = browser.new_page()
+    page.goto(target.as_uri())
+    for row, words in ((18, "Put in the card of posts and"), (51, "Set the card back and")):
+        page.fill("#jump-row", str(row))
+        page.keyboard.press("Enter")
+        for _ in range(3):
+            page.click("#on")
+            page.wait_for_timeout(450)
+            if "card" in page.locator("#steps").inner_text():
+                break
+        assert page.locator("#number").inner_text() == "To do"
+        assert page.locator("#steps").inner_text() == f"{words} lock it with its START line at eye level."
+        assert "card" not in page.locator("#part").inner_text()
+    page.close()
+
+
 def test_half_way_the_page_begins_where_the_knitter_stands(browser: Browser, tmp_path: Path) -> None:
     target, paper = tmp_path / "rest.html", tmp_path / "rest.pdf"
     measured = ["--so-far", "drift 30 rows 6.6 cm", "--format", "html", "-o", str(target)]

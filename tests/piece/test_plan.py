@@ -275,6 +275,17 @@ def test_more_needles_than_the_bed_has() -> None:
     assert planned(text(" needles R50-R110\n knit ripple for 10 rows\n"))[1][0].code == "M303"
 
 
+def test_the_size_that_is_too_wide_is_marked() -> None:
+    file = text(" sizes 20, 110 cm\n knit ripple for 10 rows\n")
+    assert planned(file)[0] is not None
+    (message,) = planned(file, width_mm=1100)[1]
+    assert message.code == "M303" and message.span is not None and message.advice is not None
+    assert (message.span.line, file.splitlines()[6][message.span.column - 1 :]) == (7, "110 cm")
+    assert message.advice.startswith("100 cm in `sizes` ")
+    (message,) = planned(file, width_mm=1200)[1]  # asked for by an option: no line of the file has it
+    assert message.span is None and message.advice is not None and message.advice.startswith('--sizes "100 cm" ')
+
+
 def test_edge_0_of_a_stitch_that_tucks_there() -> None:
     plan, messages = planned(text(" needles 60\n edge 0\n knit ripple for 10 rows\n"))
     assert plan is None
