@@ -120,7 +120,7 @@ class _Canvas(Canvas):  # type: ignore[misc]
         self.setViewerPreference("DisplayDocTitle", "true")
         if true_scale:
             self.setViewerPreference("PrintScaling", "None")
-        self.about = _clean(document.title)
+        self.about = _clean(document.in_full)
         self.order = ReadingOrder(self)
 
     def begin(self, size: tuple[float, float]) -> None:

@@ -273,3 +273,8 @@ class Document:
     rows: Rows | None = None
     subtitle: str = ""
     chapters: tuple[Document, ...] = ()
+
+    @property
+    def in_full(self) -> str:
+        """Its title with that of its pattern, for the head and foot of each page: "Harbour cowl: cowl"."""
+        return f"{self.subtitle}: {self.title}" if self.subtitle not in ("", self.title) else self.title

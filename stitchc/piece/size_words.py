@@ -10,7 +10,7 @@ from operator import itemgetter
 from typing import Final, Literal
 
 from stitchc.document import Table
-from stitchc.english import count_of, number, several
+from stitchc.english import count_of, listed, number, several
 from stitchc.gauge.values import PLAIN, Range
 from stitchc.passes import lever_changes, moved_by_hand
 from stitchc.pattern import Do
@@ -117,8 +117,14 @@ def width_changes(plan: Plan) -> Iterator[str]:
     for before, after in itertools.pairwise(lying):
         if before[0].to_row + 1 == after[0].from_row and (names := differ(before, after)):
             wide, narrow, much = names
+            rows = [
+                str(two.from_row)
+                for (one, _), (two, _) in itertools.pairwise(lying)
+                if one.to_row + 1 == two.from_row and {plan.fabric(one), plan.fabric(two)} == {wide, narrow}
+            ]
+            places = f"before row{'s' * (len(rows) > 1)} {listed(rows)}"
             yield (
-                f"{wide} lies {much} than {narrow}. Where they meet (before row {after[0].from_row}) the edges are not "
+                f"{wide} lies {much} than {narrow}. Where they meet ({places}) the edges are not "
                 f"straight: they draw in at {narrow} and may wave."
             )
     if lying and (names := differ(lying[0], lying[-1])):

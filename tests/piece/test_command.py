@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import pypdfium2
 import pytest
 from click.testing import CliRunner, Result
 
@@ -120,7 +121,7 @@ def test_the_text_says_what_a_knitter_needs(cowl: str) -> None:
 def test_sections_that_lie_differently_wide_are_told_once(tmp_path: Path) -> None:
     """drift 26.3 cm and plain 22.7 cm wide on the same needles: 50 / 1.9 and 50 / 2.2 cm, 16 % apart."""
     flat = " ".join(run(str(EXAMPLES / "cowl.stitch")).stdout.split())
-    assert flat.count("drift lies about 16 % wider than plain. Where they meet (before row 5)") == 1
+    assert flat.count("drift lies about 16 % wider than plain. Where they meet (before rows 5 and 249)") == 1
     even = tmp_path / "even.stitch"
     even.write_text((EXAMPLES / "cowl.stitch").read_text("utf-8").replace("gauge drift 38", "gauge drift 43"), "utf-8")
     assert "wider than plain" not in run(str(even)).stdout
@@ -579,3 +580,11 @@ def test_the_spread_a_knitter_states_sets_the_ranges(cowl: str) -> None:
     steady, uneven = (document(cowl, "--spread", percent)["width_cm"] for percent in ("1", "8"))
     assert steady["value"] == pytest.approx(uneven["value"], rel=0.02)
     assert steady["high"] - steady["low"] < uneven["high"] - uneven["low"]
+
+
+def test_each_page_says_of_which_pattern_it_is(cowl: str, tmp_path: Path) -> None:
+    target = tmp_path / "cowl.pdf"
+    assert run(cowl, "--format", "pdf", "-o", str(target)).exit_code == 0
+    with pypdfium2.PdfDocument(target) as pdf:
+        for sheet in pdf:
+            assert "Harbour cowl: cowl · made by stitchc" in sheet.get_textpage().get_text_range()

@@ -91,6 +91,18 @@ def test_thirty_rows_by_keys_closed_and_opened_again(browser: Browser, tmp_path:
     context.close()
 
 
+def test_a_long_step_is_cut_between_its_sentences(page: Page, tmp_path: Path) -> None:
+    odd = "yarn foam\nyarn sand\nstitch odd\n    1, 2, 4 in foam: K T\n    3 in sand: K\n"
+    page.goto(made(tmp_path, odd, "--rows", "12", "--yarn-back", "free-pass"))
+    cut = []
+    for _ in range(30):
+        press(page, "Space")
+        if page.locator("#steps .cross").count():
+            cut.append(page.inner_text("#steps"))
+    assert len(cut) > 1 and any(words.startswith("Free pass:") for words in cut)
+    assert all(words.strip().endswith(".") and not words.startswith("…") for words in cut), cut
+
+
 def test_back_undo_jump_and_swipe(browser: Browser, tmp_path: Path) -> None:
     context = browser.new_context(has_touch=True, viewport={"width": 390, "height": 844})
     page = context.new_page()

@@ -23,6 +23,14 @@ const REACH = 180;
 function inReach(step) {
   const text = step.textContent.trim();
   if (text.length <= REACH) return [step];
+  const full = text.lastIndexOf(". ", REACH);
+  if (full > 0) {  // whole sentences first
+    return [text.slice(0, full + 1), text.slice(full + 2)].flatMap((words) => {
+      const part = step.cloneNode(false);
+      part.textContent = words;
+      return inReach(part);
+    });
+  }
   const parts = [];
   // What is done is told with each part of the needles.
   let again = text.slice(0, Math.max(0, text.search(/\b[LR]\d/)));
