@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from stitchc.document import Document, Part
 from stitchc.document.html import Choice, to_choosing_html
 from stitchc.leaflet.cards import card_parts, chart_parts
-from stitchc.leaflet.parts import bitmap_part, needs_part, reader_part, stitch_part, swatch_parts
+from stitchc.leaflet.parts import bitmap_part, buying_part, needs_part, reader_part, stitch_part, swatch_parts
 from stitchc.leaflet.ways import piece_options
 from stitchc.leaflet.whole import briefly, in_order
 from stitchc.piece.product import write_instructions
@@ -57,9 +57,13 @@ def sizes_of(pattern: Pattern) -> tuple[str, ...]:
 def _chosen(pattern: Pattern, way: Way, piece: Piece, size: int, units: Units, options: LeafletOptions) -> Document:
     """The instructions of one piece, for one machine and one size, with what is read before them."""
     asked = piece_options(options, piece, units, size)
-    (plan,), document = write_instructions(pattern, way.machine, asked).values[0]
+    (plan,), document, yarn = write_instructions(pattern, way.machine, asked).values[0]
     document = briefly(document)
-    more = [*needs_part(pattern), *swatch_parts(pattern, [plan], way.machine, units)]
+    more = [
+        *needs_part(pattern),
+        *(buying_part(way, yarn, units) if yarn else ()),
+        *swatch_parts(pattern, [plan], way.machine, units),
+    ]
     more += [stitch_part(pattern), *chart_parts(pattern), *_for_the_reader(pattern, way, options)]
     more += reader_part(way.machine, [plan])
     parts = in_order([*document.parts, *more])

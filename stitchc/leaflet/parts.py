@@ -20,6 +20,7 @@ from stitchc.messages import Message, Refused
 from stitchc.options import BitmapOptions, PictureOptions, SwatchOptions
 from stitchc.picture import draw_fabric
 from stitchc.piece.other_gauges import fabrics_asked, other_gauges, stitch_of
+from stitchc.piece.yarn_words import purchase_part
 from stitchc.sheet.instructions import reader_name
 from stitchc.sheet.terms import LOCK_IT
 from stitchc.swatch.plan import EDGE
@@ -32,7 +33,9 @@ if TYPE_CHECKING:
     from stitchc.options import LeafletOptions, Units
     from stitchc.pattern import Pattern, Stitch
     from stitchc.piece.plan import Plan
+    from stitchc.piece.yarn import AllYarn
     from stitchc.product import Progress
+    from stitchc.swatch.plan import SwatchPlan
 
 _FABRIC_PX: Final = 640
 """Width of one side of a fabric: a life-size print of ten cm at 160 pixels to the inch."""
@@ -123,16 +126,10 @@ def photographs(pattern: Pattern) -> Iterator[Picture]:
 
 def swatch_parts(pattern: Pattern, plans: Sequence[Plan], machine: Machine, units: Units) -> Iterator[Part]:
     """How to swatch, and what to change where the swatch is a few per cent off. plans: of a piece, in each size."""
-    plan = plans[0]
-    fabrics = [*fabrics_asked(plans), *(fabric for fabric, stitch in plan.fabrics.items() if stitch != PLAIN)]
-    by_stitch: dict[str, list[str]] = {}
-    for fabric in dict.fromkeys(fabrics):
-        by_stitch.setdefault(stitch_of(plan, fabric), []).append(_fabric_words(fabric))
     between: dict[str, tuple[int, int]] = {}
-    if by_stitch:
+    if swatches := list(_swatches(plans, machine, units)):
         blocks: list[Block] = []
-        asked = SwatchOptions(tuple(by_stitch), plain=plan.report.plain, units=units, anyway=True)
-        for each in plan_swatch(pattern, machine, asked).values:
+        for each, fabrics in swatches:
             between[each.name] = (each.stitches, each.rows)
             steps: list[tuple[str, str]] = []
             for head, text in swatch_steps(each, pattern, units):
@@ -143,11 +140,41 @@ def swatch_parts(pattern: Pattern, plans: Sequence[Plan], machine: Machine, unit
                     steps[-1] = (steps[-1][0], f"{steps[-1][1]}; {text}")
                 elif head != "tape error":
                     steps.append((head.capitalize(), text))
-            whose = by_stitch.get(each.name) or [_fabric_words(each.name)]
+            whose = [_fabric_words(fabric) for fabric in fabrics]
             blocks += [f"Swatch of {listed(whose)}{', one of each' if len(whose) > 1 else ''}:", Terms(tuple(steps))]
         yield Part("Swatch", (_SWATCH_LIKE_THE_WORK, *blocks, FINISHING))
     if tables := tuple(other_gauges(plans, units, between)):
         yield Part("If your swatch differs", (_OTHER_GAUGES, *tables))
+
+
+def _swatches(plans: Sequence[Plan], machine: Machine, units: Units) -> Iterator[tuple[SwatchPlan, list[str]]]:
+    """The swatches of a piece, each with the fabrics that it is knitted for. plans: of the piece, in each size."""
+    plan = plans[0]
+    fabrics = [*fabrics_asked(plans), *(fabric for fabric, stitch in plan.fabrics.items() if stitch != PLAIN)]
+    by_stitch: dict[str, list[str]] = {}
+    for fabric in dict.fromkeys(fabrics):
+        by_stitch.setdefault(stitch_of(plan, fabric), []).append(fabric)
+    if by_stitch:
+        asked = SwatchOptions(tuple(by_stitch), plain=plan.report.plain, units=units, anyway=True)
+        for each in plan_swatch(plan.pattern, machine, asked).values:
+            yield each, by_stitch.get(each.name) or [each.name]
+
+
+def buying_part(way: Way, yarn: AllYarn, units: Units) -> Iterator[Part]:
+    """The yarn to buy for all pieces and for their swatches, each of which is knitted once."""
+    metres: dict[str, dict[str | None, float]] = {}
+    for plans, *_ in way.pieces.values():
+        plan, main = plans[0], plans[0].pattern.main_yarn
+        for swatch, fabrics in _swatches(plans, way.machine, units):
+            for fabric in fabrics:
+                own = next((part.yarn for part in plan.sections if plan.fabric(part) == fabric and part.yarn), None)
+                own = own or (main.name if main is not None else None)
+                metres[fabric] = {yarn or own: each.high for yarn, each in swatch.metres_of.items()}
+    together: dict[str | None, float] = {}
+    for taken in metres.values():
+        for name, each in taken.items():
+            together[name] = together.get(name, 0.0) + each
+    yield from purchase_part(yarn.with_swatches(together), units == "in")
 
 
 _SWATCH_LIKE_THE_WORK: Final = (

@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING
 
 from stitchc.document import Block, Document, Listing, Part, Terms
 from stitchc.english import listed, several
-from stitchc.leaflet.parts import bitmap_part, machines_part, needs_part, reader_part, stitch_part, swatch_parts
+from stitchc.leaflet.parts import (
+    bitmap_part,
+    buying_part,
+    machines_part,
+    needs_part,
+    reader_part,
+    stitch_part,
+    swatch_parts,
+)
 from stitchc.sheet.terms import terms as terms_of
 
 if TYPE_CHECKING:
@@ -38,7 +46,7 @@ def whole_leaflet(
     options: LeafletOptions,
 ) -> Document:
     """front: title, facts and the first part. sheets: the pages of cards and charts, which come last."""
-    told = {name: [briefly(way.pieces[name].document) for way in ways] for name in pattern.pieces}
+    told = {name: [_with_yarn_to_buy(way, name, options) for way in ways] for name in pattern.pieces}
     terms = _all_terms([each for of_piece in told.values() for each in of_piece])
     documents = {name: [_without_terms(each) for each in of_piece] for name, of_piece in told.items()}
     by_pitch = {name: _by_pitch(ways, of_piece) for name, of_piece in documents.items()}
@@ -67,6 +75,12 @@ def whole_leaflet(
     if sheets:
         named.append(_sheets_chapter(sheets))
     return replace(front, facts=tuple(facts), parts=(*front.parts, *in_order(opening)), chapters=tuple(named))
+
+
+def _with_yarn_to_buy(way: Way, name: str, options: LeafletOptions) -> Document:
+    _, document, yarn = way.pieces[name]
+    bought = buying_part(way, yarn, options.units) if yarn else ()
+    return briefly(replace(document, parts=(*document.parts, *bought)))
 
 
 def briefly(document: Document) -> Document:

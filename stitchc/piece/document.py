@@ -35,7 +35,7 @@ from stitchc.piece.size_words import (
     work_words,
 )
 from stitchc.piece.yarn import AllYarn
-from stitchc.piece.yarn_words import purchase_lines, yarn_lines
+from stitchc.piece.yarn_words import purchase_part, yarn_lines
 from stitchc.sheet import Item, Yarns, instruct
 from stitchc.sheet.instructions import Stretch, reader_name, selection_table, yarn_colours
 from stitchc.sheet.needle_words import shortest
@@ -139,11 +139,11 @@ def _parts(
     if any(rounded) and not for_others:
         yield Part("Rounding", (Listing(by_size(rounded, labels)),))
     yarns = tuple(yarn_lines(plans, units == "in", after_row, for_others))
-    alone = plan.piece.make == 1 and (everything is None or len(everything.pieces) == 1)
+    alone = plan.piece.make == 1 and len(plan.pattern.pieces) == 1
     whose = "" if alone else f" for one {plan.piece.name}"
     yield Part("Yarn still needed" if after_row else f"Yarn{whose}", (Listing(yarns),))
-    if everything is not None and (bought := tuple(purchase_lines(everything, units == "in"))):
-        yield Part("Yarn to buy", (Listing(bought),))
+    if everything is not None:
+        yield from purchase_part(everything, units == "in")
     if gauges := tuple(gauge_lines(plan, units, for_others)):
         yield Part("Gauge", (Listing(gauges),))
     charts = [(name, chart) for name, chart in plan.charts.items() if name != PLAIN]

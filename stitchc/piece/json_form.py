@@ -12,7 +12,7 @@ from stitchc.piece.plan import Plan, Section
 from stitchc.piece.replan import Replan
 from stitchc.piece.size import Choice, Rounding
 from stitchc.piece.size_words import Units, gauge_lines, rounding_lines, settings_changed, width_changes
-from stitchc.piece.yarn import AllYarn, YarnNeeded, balls_of, yarn_needed
+from stitchc.piece.yarn import AllYarn, YarnNeeded, yarn_needed
 from stitchc.piece.yarn_words import have_words, purchase_lines, yarn_lines
 from stitchc.sheet import empty_all_the_time, needles_as_json, pass_as_json
 from stitchc.sheet.sheet import warning_lines
@@ -37,7 +37,7 @@ def as_document(
         "length_cm": _size(plan.length_cm),
         "sections": [_section(plan, section) for section in plan.sections],
         "passes": [pass_as_json(passed, row) for passed, row in zip(plan.passes, rows, strict=True)],
-        "yarn": [_yarn(yarn) for yarn in yarn_needed(plan)],
+        "yarn": [_yarn(yarn, units == "in") for yarn in yarn_needed(plan)],
         "notes": notes,
         "out_of_work": empty_all_the_time(plan.passes),
         "title": plan.pattern.title,
@@ -58,7 +58,7 @@ def as_document(
         "yarn_of_all_pieces": {
             "pieces": [{"piece": name, "make": count} for name, count in everything.pieces],
             "left_out": list(everything.left_out),
-            "yarn": [_yarn(yarn) for yarn in everything.sizes[0]],
+            "yarn": [_yarn(yarn, units == "in") for yarn in everything.sizes[0]],
         },
     }
 
@@ -98,22 +98,22 @@ def _choice(choice: Choice | None) -> dict[str, object] | None:
     return {"count": choice.count, "repeats": choice.repeats, "cm": round(choice.mm / 10, 3)}
 
 
-def _yarn(yarn: YarnNeeded) -> dict[str, object]:
-    metres, weight = yarn.to_have()
-    balls = balls_of(yarn)
+def _yarn(yarn: YarnNeeded, in_yards: bool) -> dict[str, object]:
+    have, least = yarn.to_have(), yarn.to_have(whole_range=False)
+    balls: dict[str, object] | None = None
+    if yarn.ball and have and have.balls and least and least.balls:
+        balls = {**yarn.ball._asdict(), "count": least.balls, "spare": have.balls - least.balls}
     return {
         "name": yarn.name,
         "metres": _size(yarn.metres, 3),
         "grams": _size(yarn.grams, 3),
         "rows": yarn.rows,
         "to_have": {
-            "metres": None if metres is None else round(metres, 1),
-            "grams": None if weight is None else round(weight, 1),
-            "words": have_words(yarn),
+            "metres": have.metres if have else None,
+            "grams": have.grams if have else None,
+            "words": have_words([yarn], in_yards),
         },
-        "balls": None
-        if balls is None
-        else {"grams": balls.ball.grams, "metres": balls.ball.metres, "count": balls.count, "spare": balls.spare},
+        "balls": balls,
     }
 
 

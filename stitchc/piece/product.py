@@ -61,14 +61,17 @@ def write_instructions(pattern: Pattern, machine: Machine, options: PieceOptions
     """As `plan_piece`, but the instructions as a document, for whoever puts them beside something else."""
     planned, messages = _planned(pattern, machine, options)
     plans = tuple(each.plan for each in planned)
-    return Product((Instructions(plans, _document(planned, options)),), (), messages)
+    yarn = None if planned[0].so_far else _yarn_of_all(planned, options)
+    return Product((Instructions(plans, _document(planned, options), yarn),), (), messages)
 
 
 class Instructions(NamedTuple):
-    """A piece for one machine. plans: one of each size; document: what to do, for all of them."""
+    """A piece for one machine. plans: one of each size; document: what to do, for all of them, without what to buy
+    where it is for others; yarn: of all pieces, in each size, where none is begun."""
 
     plans: tuple[Plan, ...]
     document: Document
+    yarn: AllYarn | None
 
 
 def _planned(pattern: Pattern, machine: Machine, options: PieceOptions) -> tuple[list[_Planned], tuple[Message, ...]]:
@@ -222,7 +225,7 @@ def _document(planned: Sequence[_Planned], options: PieceOptions) -> Document:
     done = first.so_far.done if first.so_far is not None else 0
     so_far = so_far_parts(first.so_far, options.units) if first.so_far is not None else []
     plans, messages = [each.plan for each in planned], [each.messages for each in planned]
-    everything = _yarn_of_all(planned, options) if not done else None
+    everything = None if done or options.for_others else _yarn_of_all(planned, options)
     return piece_document(plans, labels, options.units, messages, done, so_far, options.for_others, everything)
 
 

@@ -300,7 +300,7 @@ def summary_words(plan: Plan, units: Units) -> str:
         per, digits = (1.0, 0) if units == "cm" else (1 / CM_PER_INCH, 1)
         across, up = (f"{size.value * per:.{digits}f}" for size in (plan.width_cm, plan.length_cm))
         words.append(f"about {across} by {up} {units}")
-    needed = [(have_words(yarn), yarn.name or MAIN_YARN) for yarn in yarn_needed(plan)]
+    needed = [(have_words([yarn], units == "in"), yarn.name or MAIN_YARN) for yarn in yarn_needed(plan)]
     words += [f"have {have} of {name}" for have, name in needed if have]
     return "; ".join(words) + "."
 

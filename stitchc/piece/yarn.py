@@ -6,10 +6,10 @@ Counts the passes as they lie on the needles, edges and added rows with them; kn
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import islice, pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -22,7 +22,16 @@ from stitchc.pattern import Ball, Pattern
 from stitchc.piece.plan import Plan
 
 ALLOWANCE: Final = 0.10
-"""What to have over: swatch, cast-on, ends and a row gone wrong. A tenth is common practice, no source."""
+"""What to have over: cast-on, ends and a row gone wrong. A tenth is common practice, no source."""
+
+
+class ToHave(NamedTuple):
+    """What to have at hand: three ways to say one amount. grams: None where the yarn's tex is not known; balls: None
+    where its balls are not known."""
+
+    metres: float
+    grams: float | None
+    balls: int | None
 
 
 @dataclass(frozen=True)
@@ -30,7 +39,7 @@ class YarnNeeded:
     """One yarn of a piece. name: None for rows whose yarn is not named. rows: in which it is knitted.
 
     metres is None where the gauge of stocking stitch is not known, grams where the yarn's tex is not known either.
-    Both are what the fabric holds; `to_have` adds the allowance to the upper bound.
+    Both are what the fabric holds. swatch_metres: what swatches take, where they are counted with it.
     """
 
     name: str | None
@@ -42,12 +51,33 @@ class YarnNeeded:
     grams: Range | None
     ball: Ball | None = None
 
-    def to_have(self) -> tuple[float | None, float | None]:
-        """Metres and grams to have at hand, so that nine knitters in ten and more have enough."""
-        metres, weight = (
-            None if amount is None else amount.high * (1 + ALLOWANCE) for amount in (self.metres, self.grams)
-        )
-        return metres, weight
+    swatch_metres: float = 0.0
+
+    def to_have(self, whole_range: bool = True) -> ToHave | None:
+        """What to have at hand, so that nine knitters in ten and more have enough, or else half of them; rounded up.
+
+        Grams and balls follow from the metres: each rounded up by itself, they would not be the same amount.
+        """
+        if self.metres is None:
+            return None
+        fabric = self.metres.high if whole_range else self.metres.value
+        metres = _up(fabric * (1 + ALLOWANCE) + self.swatch_metres)
+        if self.grams is None or self.tex is None:
+            return ToHave(metres, None, None)
+        if self.ball is None:
+            return ToHave(metres, _up(metres * self.grams.high / self.metres.high), None)
+        tex = self.tex.value
+        if tex == self.ball.tex:  # which is rounded
+            tex = 1000 * self.ball.grams / self.ball.metres
+        grams = metres * tex / 1000
+        balls = math.ceil(grams / self.ball.grams - 1e-9)
+        return ToHave(metres, min(_up(grams), balls * self.ball.grams), balls)
+
+
+def _up(value: float) -> float:
+    """Rounded up to what can be bought or weighed out: fives, or tens over a hundred."""
+    step = 5 if value < 100 else 10
+    return math.ceil(value / step - 1e-9) * step
 
 
 def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
@@ -72,27 +102,6 @@ def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
 
 
 @dataclass(frozen=True)
-class BallsNeeded:
-    """Whole balls to buy. count: for the middle of the range; spare: more, with which the upper end is enough too; both
-    with the allowance."""
-
-    ball: Ball
-    count: int
-    spare: int
-
-
-def balls_of(yarn: YarnNeeded) -> BallsNeeded | None:
-    """The balls of a yarn, by weight where that is known; None where its balls or its amount are not known."""
-    amount, size = (yarn.metres, "metres") if yarn.grams is None else (yarn.grams, "grams")
-    if yarn.ball is None or amount is None:
-        return None
-    middle, upper = (
-        math.ceil(bound * (1 + ALLOWANCE) / getattr(yarn.ball, size)) for bound in (amount.value, amount.high)
-    )
-    return BallsNeeded(yarn.ball, middle, upper - middle)
-
-
-@dataclass(frozen=True)
 class AllYarn:
     """The yarn of all pieces of a pattern together.
 
@@ -105,6 +114,11 @@ class AllYarn:
     sizes: tuple[tuple[YarnNeeded, ...], ...]
     in_one_size: tuple[tuple[str, str], ...] = ()
     left_out: tuple[str, ...] = ()
+
+    def with_swatches(self, metres: Mapping[str | None, float]) -> AllYarn:
+        """The same with what swatches take of each yarn."""
+        sizes = (tuple(replace(yarn, swatch_metres=metres.get(yarn.name, 0.0)) for yarn in size) for size in self.sizes)
+        return replace(self, sizes=tuple(sizes))
 
 
 def yarn_together(pattern: Pattern, needed: Iterable[tuple[int, Iterable[YarnNeeded]]]) -> tuple[YarnNeeded, ...]:

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
+from typing import Final
 
+from stitchc.document import Listing, Part
 from stitchc.english import count_of, listed, several
 from stitchc.gauge.values import Range
 from stitchc.pattern import Pattern
 from stitchc.piece.plan import Plan
-from stitchc.piece.yarn import ALLOWANCE, AllYarn, YarnNeeded, balls_of, yarn_needed
+from stitchc.piece.yarn import ALLOWANCE, AllYarn, ToHave, YarnNeeded, yarn_needed
 from stitchc.sheet.terms import WHICH_IS_MAIN
+
+M_PER_YARD: Final = 0.9144
 
 
 def yarn_lines(plans: Sequence[Plan], in_yards: bool, after_row: int = 0, for_others: bool = False) -> Iterator[str]:
@@ -24,8 +29,9 @@ def yarn_lines(plans: Sequence[Plan], in_yards: bool, after_row: int = 0, for_ot
     if any(yarn.metres is not None for yarn in needed[0]):
         yield (
             f"The amount to have is the upper end of the range plus {ALLOWANCE:.0%} for "
-            + ("ends" if after_row else "the swatch, the cast-on, ends")
-            + " and a row gone wrong (common practice). Waste yarn is not included."
+            + ("ends" if after_row else "the cast-on, ends")
+            + " and a row gone wrong (common practice). "
+            + ("Waste yarn is not included." if after_row else "Swatches and waste yarn are not included.")
         )
     if main is None and any(yarn.name is None for yarn in needed[0]) and pattern.yarns and not for_others:
         yield (
@@ -50,7 +56,13 @@ def _yarn_line(sizes: Sequence[YarnNeeded], is_main: bool, in_yards: bool, decla
         words += " (add `tex` or `weight` to its yarn line)" if yarn.name is not None and not for_others else ""
     elif yarn.grams is None:
         words += ", weight not known (add a line such as `yarn oat tex 417` to the pattern)"
-    return f"{words}. Have {have_words(*sizes)}."
+    return f"{words}. Have {have_words(sizes, in_yards)}."
+
+
+def purchase_part(everything: AllYarn, in_yards: bool) -> Iterator[Part]:
+    """What to buy for all pieces, where there is anything to say of it."""
+    if lines := tuple(purchase_lines(everything, in_yards)):
+        yield Part("Yarn to buy", (Listing(lines),))
 
 
 def purchase_lines(everything: AllYarn, in_yards: bool) -> Iterator[str]:
@@ -60,29 +72,30 @@ def purchase_lines(everything: AllYarn, in_yards: bool) -> Iterator[str]:
     lines = []
     for sizes in zip(*everything.sizes, strict=True):
         name = sizes[0].name or "the main yarn"
+        swatch = sizes[0].swatch_metres
         words = ""
-        if several_pieces and sizes[0].metres is not None:
+        if (several_pieces or swatch) and sizes[0].metres is not None:
             words = f"{name[:1].upper()}{name[1:]}" if sizes[0].name is None else name
-            words += f": {_amounts(sizes, in_yards)}. Have {have_words(*sizes)}."
-        balls = [balls_of(yarn) for yarn in sizes]
-        bought = [each for each in balls if each is not None]
-        if len(bought) == len(sizes):
-            ball = bought[0].ball
-            words += f" Buy {count_of([each.count for each in bought], 'ball')} of {name}"
-            words += f" ({ball.grams:g} g with {ball.metres:g} m each)"
-            spares = [each.spare for each in bought]
-            reason = ": at the upper end of the range you need it" if any(spares) else ""
-            if len(set(spares)) > 1:  # "0 [1, 1] more" would be hard to read
-                words += f", or {several([each.count + each.spare for each in bought])} with a spare"
-            elif any(spares):
-                words += f", and {several(spares)} more as a spare"
-            words += f"{reason}."
+            words += f": {_amounts(sizes, in_yards)}. Have {have_words(sizes, in_yards)}"
+            words += f", {_metres([swatch], in_yards)} of it for swatches" if swatch else ""
+            words += "."
+        balls = [balls for have in _to_have(sizes) if (balls := have.balls)]
+        if sizes[0].ball is not None and len(balls) == len(sizes):
+            ball = sizes[0].ball
+            words += f" Buy {count_of(balls, 'ball')} of {name}"
+            words += f" ({ball.grams:g} g with {_metres([ball.metres], in_yards)} each)."
+            fewer = [have.balls or 0 for have in _to_have(sizes, whole_range=False)]
+            if fewer != balls:
+                is_one = set(fewer) == {1}
+                words += f" {several(fewer)} {'is' if is_one else 'are'} enough if you need no more than the middle of "
+                words += "the range."
         if words:
             lines.append(words.strip())
     if not lines:
         return
     if several_pieces:
-        yield f"These amounts are for {listed([f'{count} of {name}' for name, count in everything.pieces])} together."
+        pieces = listed([f"{count} × {name}" for name, count in everything.pieces])
+        yield f"These amounts are for all that you knit: {pieces}."
     yield from lines
     for name, size in everything.in_one_size:
         yield f"{name} is counted in size {size}."
@@ -102,13 +115,26 @@ def in_yarn_words(pattern: Pattern) -> str:
     return f"`in {name}` after the row numbers, or after the stitch in the `knit` line"
 
 
-def have_words(*sizes: YarnNeeded) -> str | None:
+def have_words(sizes: Sequence[YarnNeeded], in_yards: bool) -> str | None:
     """How much to have at hand in each size, "290 [310] m or 65 [70] g"; None where nothing is known of it."""
-    metres, weights = zip(*(yarn.to_have() for yarn in sizes), strict=True)
-    if None in metres:
+    amounts = _to_have(sizes)
+    weights = [have.grams for have in amounts if have.grams is not None]
+    if len(amounts) < len(sizes):
         return None
-    words = f"{several([_up(each) for each in metres])} m"
-    return words if None in weights else f"{words} or {several([_up(each) for each in weights])} g"
+    words = _metres([have.metres for have in amounts], in_yards)
+    return f"{words} or {several([f'{each:,.0f}' for each in weights])} g" if weights else words
+
+
+def _to_have(sizes: Sequence[YarnNeeded], whole_range: bool = True) -> list[ToHave]:
+    """Of each size that is known."""
+    return [have for yarn in sizes if (have := yarn.to_have(whole_range)) is not None]
+
+
+def _metres(sizes: Sequence[float], in_yards: bool) -> str:
+    """ "290 [310] m", with the yards behind it if they are asked for."""
+    words = f"{several([f'{metres:,.0f}' for metres in sizes])} m"
+    yards = [f"{math.ceil(metres / M_PER_YARD):,}" for metres in sizes]
+    return f"{words} ({several(yards)} yd)" if in_yards else words
 
 
 def _amounts(sizes: Sequence[YarnNeeded], in_yards: bool) -> str:
@@ -116,7 +142,7 @@ def _amounts(sizes: Sequence[YarnNeeded], in_yards: bool) -> str:
     metres = [yarn.metres for yarn in sizes if yarn.metres is not None]
     words = _amount(metres, "m")
     if in_yards:
-        words += f" ({_amount([each.times(1 / 0.9144) for each in metres], 'yd')})"
+        words += f" ({_amount([each.times(1 / M_PER_YARD) for each in metres], 'yd')})"
     weights = [yarn.grams for yarn in sizes if yarn.grams is not None]
     return f"{words}, {_amount(weights, 'g')}" if weights else words
 
@@ -129,9 +155,3 @@ def _amount(sizes: Sequence[Range], unit: str) -> str:
 def _figure(value: float) -> str:
     """To two or three figures: no skein is known to the metre."""
     return f"{value:.1f}" if value < 10 else f"{float(f'{value:.3g}'):,.0f}"
-
-
-def _up(value: float) -> str:
-    """Rounded up to what can be bought or weighed out: fives, or tens over a hundred."""
-    step = 5 if value < 100 else 10
-    return f"{-(-value // step) * step:,.0f}"

@@ -7,6 +7,7 @@ stays under a stated share. Knows gauges and a machine's bed; writes no sheet an
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -43,8 +44,8 @@ class SwatchPlan:
     left_mark and right_mark: positions of the needles to mark (see stitchc.bed); `stitches` lie between them.
     expected_width_mm and expected_length_mm: between the marks. within: the largest share by which the tape may be off.
     gauge_is_guessed: nothing but the bed's pitch (or, where a needle never knits, stocking stitch) says how large a
-    stitch is. empty: positions of the needles out of work. metres: yarn, or None where not known. yarn: of all its
-    rows, where yarns have gauge lines of their own.
+    stitch is. empty: positions of the needles out of work. metres_of: each yarn (None: of rows that name none), or
+    nothing where not known. yarn: of all its rows, where yarns have gauge lines of their own.
     """
 
     name: str
@@ -58,8 +59,13 @@ class SwatchPlan:
     expected_length_mm: Range
     gauge_is_guessed: bool
     empty: tuple[int, ...]
-    metres: Range | None
+    metres_of: Mapping[str | None, Range]
     yarn: str | None = None
+
+    @property
+    def metres(self) -> Range | None:
+        """Yarn in all; None where not known."""
+        return total(self.metres_of.values())
 
     @property
     def stitches(self) -> int:
@@ -133,6 +139,8 @@ def plan_one(name: str, chart: Chart, report: GaugeReport, machine: Machine, wit
     margin_rows = _whole(MARGIN_MM * long.value / 100, chart.height)
     rows = rows_between + 2 * margin_rows
     repeats = count * rows / (chart.width * chart.height)
+    cells_of = cells_by_yarn(chart)
+    metres = {yarn: metres_of(asked.in_yarn(yarn), cells.times(repeats)) for yarn, cells in cells_of.items()}
     return SwatchPlan(
         name=name,
         needles=needles,
@@ -145,11 +153,7 @@ def plan_one(name: str, chart: Chart, report: GaugeReport, machine: Machine, wit
         expected_length_mm=long.under(100 * rows_between),
         gauge_is_guessed=guessed,
         empty=empty,
-        metres=None
-        if guessed
-        else total(
-            metres_of(asked.in_yarn(yarn), cells.times(repeats)) for yarn, cells in cells_by_yarn(chart).items()
-        ),
+        metres_of={} if guessed else {yarn: each for yarn, each in metres.items() if each is not None},
         yarn=chart.yarns[0] if report.own_yarns and len(set(chart.yarns)) == 1 else None,
     )
 

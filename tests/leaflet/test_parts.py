@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
-from stitchc import PieceOptions, compile_text, load_machine, plan_piece
+from stitchc import LeafletOptions, PieceOptions, compile_text, load_machine, make_leaflet, plan_piece
 from stitchc.document import Table
 from stitchc.leaflet.parts import swatch_parts
 from stitchc.leaflet.stitch_rows import row_words, stitch_rows
 from stitchc.piece.other_gauges import OFF, other_gauges
 from stitchc.piece.product import write_instructions
+from stitchc.piece.yarn import yarn_needed
 
 
 @pytest.mark.parametrize(
@@ -111,13 +114,40 @@ def test_every_table_has_a_swatch_to_measure(knits: str, swatches: list[str]) ->
     assert heads == [f"Swatch of {each}:" for each in swatches]
 
 
+def test_the_yarn_to_buy_counts_every_swatch_once_in_its_yarn() -> None:
+    """Two pieces in one stitch and yarn take one swatch; what the leaflet says of it is what is added."""
+    text = "yarn kelp ball 50 g 120 m\nyarn tar ball 50 g 120 m\n"
+    text += PIECE.split("piece")[0].format(stitches=21, rows=43)
+    text += "gauge plain 22 stitches 30 rows per 10 cm\n"
+    knits = "    knit tide for 20 cm in kelp\n    knit plain for 9 rows in tar\n"
+    text += f"piece cuff\n    make 2\n    width 23 cm\n{knits}piece back\n    width 30 cm\n{knits}"
+    pattern = compile_text(text).pattern
+    assert pattern is not None
+    options = LeafletOptions(form="text", pictures=False)
+    (file,) = make_leaflet(pattern, [load_machine("hand-standard")], options).files
+    told = " ".join(file.content.decode().split())
+    (swatch,) = set(re.findall(r"Yarn: about (\d+) m at the most", told))
+    kelp, tar = (re.search(rf"- {name}: [^-]*? Have (\d+) m[^-]*?Buy", told) for name in ("kelp", "tar"))
+    assert kelp is not None and tar is not None
+    assert f"{swatch} m of it for swatches" in kelp[0] and "swatches" not in tar[0]
+    high = sum(
+        make * yarn.metres.high
+        for make, piece in ((2, "cuff"), (1, "back"))
+        for (plan,) in [plan_piece(pattern, load_machine("hand-standard"), PieceOptions(piece=piece)).values]
+        for yarn in yarn_needed(plan)
+        if yarn.name == "kelp" and yarn.metres is not None
+    )
+    assert 0 <= int(kelp[1]) - (high * 1.1 + int(swatch)) <= 11
+    assert "for the cast-on, ends and a row gone wrong" in told and "Swatches and waste yarn are not included" in told
+
+
 def test_what_a_card_selects_is_listed_once_and_again_where_the_rows_before_are_left_out() -> None:
     text = "stitch tide\n    1: K T\n    2: K\npiece cuff\n    needles 24\n" + "    knit tide for 10 rows\n" * 3
     pattern = compile_text(text + '    do "Cast off."\n').pattern
     assert pattern is not None
     for so_far in ((), ("tide 5 rows 2 cm",), ("tide 10 rows 4 cm", "tide 15 rows 6 cm")):
         options = PieceOptions(so_far=so_far, form="text")
-        (_, document) = write_instructions(pattern, load_machine("card24-standard"), options).values[0]
+        document = write_instructions(pattern, load_machine("card24-standard"), options).values[0].document
         assert document.rows is not None
         tables = [entry for entry in document.rows.entries if isinstance(entry, Table)]
         assert len(tables) == 1, so_far

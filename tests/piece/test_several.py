@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 
 import pytest
 
@@ -14,7 +15,7 @@ from stitchc.options import PieceOptions
 from stitchc.pattern import Ball
 from stitchc.piece import Plan
 from stitchc.piece.product import plan_piece
-from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, balls_of, yarn_needed
+from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, yarn_needed
 from stitchc.product import WrongOption
 from tests.piece.conftest import pattern_of
 
@@ -122,9 +123,33 @@ def test_whole_balls_and_a_spare_where_the_range_says_so(
     amounts = Range(*grams)
     tex = Range(417, 417, 417)
     yarn = YarnNeeded("oat", "", 10, Cells(), tex, amounts.times(1000 / 417), amounts, ball)
-    found = balls_of(yarn)
-    assert found is not None and (found.count, found.spare) == (count, spare)
-    assert balls_of(YarnNeeded("oat", "", 10, Cells(), None, None, None, ball)) is None
+    found, least = yarn.to_have(), yarn.to_have(whole_range=False)
+    assert found is not None and least is not None
+    assert (least.balls, found.balls) == (count, count + spare)
+    assert YarnNeeded("oat", "", 10, Cells(), None, None, None, ball).to_have() is None
+
+
+@pytest.mark.parametrize("metres", [12.0, 99.0, 110.0, 218.0, 219.0, 400.0])
+@pytest.mark.parametrize("ball", [Ball(50, 120), Ball(50, 115), Ball(42, 101), Ball(100, 217)])
+@pytest.mark.parametrize("swatch", [0.0, 55.0])
+def test_metres_grams_and_balls_to_have_are_one_amount(metres: float, ball: Ball, swatch: float) -> None:
+    """The grams hold the metres, the balls both, and one ball fewer holds neither."""
+    tex = Range(ball.tex, ball.tex * 0.97, ball.tex * 1.03)
+    of_fabric = Range(metres * 0.9, metres * 0.8, metres)
+    weight = Range(metres * 0.9 * ball.tex / 1000, 1, metres * 1.03 * ball.tex / 1000)
+    have = YarnNeeded("oat", "", 10, Cells(), tex, of_fabric, weight, ball, swatch).to_have()
+    assert have is not None and have.grams is not None and have.balls is not None
+    assert metres * 1.1 + swatch - 1e-9 <= have.metres <= metres * 1.1 + swatch + 10
+    assert have.metres * ball.grams / ball.metres <= have.grams + 1e-9
+    assert (have.balls - 1) * ball.metres < have.metres <= have.balls * ball.metres
+    assert (have.balls - 1) * ball.grams < have.grams <= have.balls * ball.grams
+
+
+def test_yards_stand_beside_every_metre_where_units_are_inches() -> None:
+    text = text_of("piece scarf\n    make 2\n    width 30 cm\n    knit ripple for 200 cm in oat\n", units="in")
+    assert re.search(r"Have [\d,]+ m \([\d,]+ yd\) or [\d,]+ g\.", text)
+    assert "(50 g with 120 m (132 yd) each)" in text
+    assert not re.search(r"\d m\b(?! \()(?! \(\d)", text.split("Yarn for one scarf")[1].split("Gauge")[0])
 
 
 def test_balls_are_said_with_their_spare_and_a_word_on_dye_lots() -> None:
@@ -132,11 +157,12 @@ def test_balls_are_said_with_their_spare_and_a_word_on_dye_lots() -> None:
     (plan,) = planned(piece)
     (yarn,) = yarn_needed(plan)
     assert yarn.grams is not None
-    count = math.ceil(yarn.grams.value * 1.1 / 50)
-    spare = math.ceil(yarn.grams.high * 1.1 / 50) - count
+    assert yarn.metres is not None
+    count = math.ceil(yarn.metres.value * 1.1 / 120)
+    spare = math.ceil(yarn.metres.high * 1.1 / 120) - count
     assert spare
     text = text_of(piece)
-    assert f"Buy {count} balls of oat (50 g with 120 m each), and {spare} more as a spare" in text
+    assert f"Buy {count + spare} balls of oat (50 g with 120 m each). {count} are enough if you need no more" in text
     assert "one dye lot" in text
     entry = json_of(piece)["yarn"][0]  # type: ignore[index]
     assert entry["balls"] == {"grams": 50, "metres": 120, "count": count, "spare": spare}
@@ -164,7 +190,7 @@ def test_the_yarn_of_all_pieces_is_added_up_as_often_as_each_is_made() -> None:
             expected[yarn.name] = expected.get(yarn.name, 0) + count * yarn.metres.value
     assert metres == pytest.approx(expected, rel=0.01)
     text = text_of(cuff + back, piece="back")
-    assert "These amounts are for 2 of cuff and 1 of back together." in text
+    assert "These amounts are for all that you knit: 2 × cuff and 1 × back." in text
     assert "Make: 2, one after the other" in text_of(cuff)
 
 
