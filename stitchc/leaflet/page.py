@@ -10,22 +10,37 @@ from typing import TYPE_CHECKING
 from stitchc.document import Document, Part
 from stitchc.document.html import Choice, to_choosing_html
 from stitchc.leaflet.cards import card_parts, chart_parts
-from stitchc.leaflet.parts import bitmap_part, buying_part, needs_part, reader_part, stitch_part, swatch_parts
+from stitchc.leaflet.parts import (
+    bitmap_part,
+    buying_part,
+    machines_part,
+    needs_part,
+    reader_part,
+    stitch_part,
+    swatch_parts,
+)
 from stitchc.leaflet.ways import piece_options
 from stitchc.leaflet.whole import briefly, in_order
 from stitchc.piece.product import write_instructions
 from stitchc.piece.size_words import size_table
 
 if TYPE_CHECKING:
-    from stitchc.leaflet.ways import Way
+    from stitchc.leaflet.ways import NoWay, Way
     from stitchc.options import LeafletOptions, Units
     from stitchc.pattern import Pattern, Piece
 
 UNITS: tuple[Units, Units] = ("cm", "in")
 
 
-def leaflet_page(pattern: Pattern, front: Document, ways: Sequence[Way], options: LeafletOptions, key: str) -> str:
-    """The page, with every machine, size, unit and piece in it."""
+def leaflet_page(
+    pattern: Pattern,
+    front: Document,
+    ways: Sequence[Way],
+    others: Sequence[NoWay],
+    options: LeafletOptions,
+    key: str,
+) -> str:
+    """The page, with every machine, size, unit and piece in it, and why there are no others."""
     units: tuple[Units, ...] = UNITS if options.units == "cm" else UNITS[::-1]
     sizes = sizes_of(pattern)
     choices = [
@@ -44,6 +59,8 @@ def leaflet_page(pattern: Pattern, front: Document, ways: Sequence[Way], options
         for name, made in ways[0].pieces.items()
         for table in size_table(made.plans, [label for label, _ in pattern.pieces[name].sizes], options.units)
     ]
+    if others:
+        parts.append(machines_part(ways, others))
     front = replace(front, parts=(*front.parts, *parts))
     return to_choosing_html(front, choices, documents, key)
 

@@ -65,7 +65,7 @@ def make_leaflet(
         progress(0.8)
     if options.form in ("both", "html"):
         lighter = _front(pattern, as_jpegs(fabrics, MOST_OF_FABRICS), options, edition)
-        files.append(File.of_text(f"{stem}.html", leaflet_page(pattern, lighter, ways, options, edition)))
+        files.append(File.of_text(f"{stem}.html", leaflet_page(pattern, lighter, ways, others, options, edition)))
     if options.form == "text":
         files.append(File.of_text(f"{stem}.txt", to_text(whole)))
     told = [*messages, *_doubts(pattern, ways), *(message for way in ways for message in way.messages)]

@@ -82,13 +82,14 @@ def _table(
         size = several([f"{mm / MM_PER[units]:.1f}" for mm in sums])
         lines.append((against, f"{gauge * shown:.1f}", *measured, *counts, size))
     measure = (f"{between} {direction} measure",) if between else ()
-    size = "Width" if direction == "stitches" else "Length" if len(columns) == 1 else "Length in all"
+    rows = "these rows" if len(columns) > 1 else next(iter(columns)).lower()
+    size = "Width" if direction == "stitches" else f"Length of {rows}"
     head = ("Your swatch", f"{direction.capitalize()} to {over}", *measure, *columns, f"{size}, {units}")
     return Table(head, tuple(lines), f"{fabric}, {direction}:", tuple(range(1, len(head))))
 
 
 def _length(mm: float, units: Units) -> str:
-    return f"{mm:.0f} mm" if units == "cm" else f"{mm / 25.4:.2f} in"
+    return f"{mm:.0f}\N{NO-BREAK SPACE}mm" if units == "cm" else f"{mm / 25.4:.2f} in"
 
 
 def _choice(asked: tuple[Rounding, int, float], per_mm: float) -> Choice | None:

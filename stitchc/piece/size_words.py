@@ -156,7 +156,7 @@ def size_table(plans: Sequence[Plan], labels: Sequence[str], units: Units) -> It
     for name, sizes in (("Width", [each.width_cm for each in plans]), ("Length", [each.length_cm for each in plans])):
         if found := known(sizes):
             rows.append((name, *(in_both(size.value, units) for size in found)))
-            rows.append(("nine in ten", *(_bounds(size, units) for size in found)))
+            rows.append((f"{name} may be", *(_bounds(size, units) for size in found)))
     if len(plans) > 1 and len(rows) > 1:
         yield Table(("Size", *labels), tuple(rows), "What the sizes come to in whole repeats:")
 

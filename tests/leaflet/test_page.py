@@ -56,6 +56,21 @@ def test_everything_is_in_it_and_nothing_is_fetched(name: str) -> None:
     assert len(machines) == 4 and {options.split("\n")[2] for options in kept["pages"]} == {"cm", "in"}
 
 
+@pytest.mark.parametrize("name", ["wrist-warmers", "cowl", "pilot-cap"])
+def test_no_page_is_wider_than_a_telephone(browser: Browser, tmp_path: Path, name: str) -> None:
+    path = tmp_path / "page.html"
+    path.write_bytes(content(name, ".html"))
+    page = shown(browser, path, viewport={"width": 360, "height": 740})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_the_page_says_which_machines_are_left_out_and_why(browser: Browser, tmp_path: Path) -> None:
+    path = tmp_path / "page.html"
+    path.write_bytes(content("cowl", ".html"))
+    front = shown(browser, path).inner_text("#front")
+    assert re.search(r"And none for these:\s+[^\n]*9 mm\s+\S+ \S+", front), front
+
+
 def test_machine_size_and_units_are_chosen_once(browser: Browser, page_file: Path) -> None:
     page = shown(browser, page_file, viewport={"width": 360, "height": 740})
     assert "L46 to R46: 92 in work" in page.inner_text("#about")

@@ -112,6 +112,8 @@ def test_every_table_has_a_swatch_to_measure(knits: str, swatches: list[str]) ->
     tables = [block for block in parts["If your swatch differs"].blocks if isinstance(block, Table)]
     assert all(" measure" in table.head[2] for table in tables)
     assert heads == [f"Swatch of {each}:" for each in swatches]
+    lengths = [table.head[-1] for table in tables if "rows" in table.caption]
+    assert lengths and all(re.fullmatch(r"Length of rows \d+ to \d+, cm", head) for head in lengths)
 
 
 def test_the_yarn_to_buy_counts_every_swatch_once_in_its_yarn() -> None:
