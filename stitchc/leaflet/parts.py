@@ -184,9 +184,9 @@ _SWATCH_LIKE_THE_WORK: Final = (
 _OTHER_GAUGES: Final = (
     "Change the tension first. Where that makes the fabric too stiff or too limp, keep your tension and take the "
     "needles and rows of these tables. Add or leave out whole repeats: needles at both ends of the bed, rows at the "
-    "end of the part in that stitch. The last column is the width, or the length of those rows alone, that you then get: "
-    "only whole repeats fit, so it may differ a little from the size you chose. The instructions name the needles of this leaflet, so count the repeat on from "
-    "there."
+    "end of the part in that stitch. The last column is the width, or the length of those rows alone, that you "
+    "then get: only whole repeats fit, so it may differ a little from the size you chose. The instructions name the "
+    "needles of this leaflet, so count the repeat on from there."
 )
 
 
