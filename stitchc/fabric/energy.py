@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from stitchc.fabric.near import pairs_within
-from stitchc.fabric.start import NODES, Floats, Ints, Layout
+from stitchc.fabric.start import DIAMETER, NODES, Floats, Ints, Layout
 
 # Constants found by trial relaxations, in units of bending stiffness and plain loop length. Plain comes out at its
 # published proportions over a wide range of all of them. Friction against growth made the predictions worse, and less
@@ -28,20 +28,34 @@ UPRIGHT_Z: Final = 1e4
 
 
 @dataclass(frozen=True)
+class Yarn:
+    """diameter: where it begins to touch. contact: how it resists being pressed. core: the diameter, as a share, that
+    it can't be pressed under. slips: the curvature from which its fibres slide past each other when it bends."""
+
+    diameter: float = DIAMETER
+    contact: float = CONTACT
+    core: float = 0.0
+    slips: float = np.inf
+
+
+@dataclass(frozen=True)
 class Ground:
-    """How the fabric lies, as stiffnesses. flat: by which all yarn is pressed into one plane. level: by which whole
-    wales are. even: by which the gaps between wales are kept equally far apart. form: by which yarn keeps the form of
-    the textbook, in which it was knitted."""
+    """How the fabric lies, as stiffnesses, and its yarn. flat: by which all yarn is pressed into one plane. level: by
+    which whole wales are. even: by which the gaps between wales are kept equally far apart. form: by which yarn keeps
+    the form of the textbook, in which it was knitted."""
 
     flat: float
     level: float
     even: float
     form: float
+    yarn: Yarn = Yarn()
 
 
-MEASURED: Final = Ground(3000.0, 0.0, 0.0, 0.0)
+MEASURED: Final = Ground(3000.0, 0.0, 600.0, 0.0, Yarn(1 / 13, 60.0, 0.4, 3.0))
 """For the cell that yarns choose: a swatch is smoothed out flat before it is measured. With less, repeats whose same
-needles always hold fold along their wales."""
+needles always hold fold along their wales; without even gaps two slips in three rows come out wider than plain. The
+yarn is soft and a bend hardly resists further bending, so that plain stocking stitch and garter stitch have their
+published proportions; no figure of tuck or slip chose it."""
 
 SEEN: Final = Ground(3000.0, 0.0, 600.0, 0.0)
 """For the picture, at a given cell. Yarn that springs back for ever pushes the neighbours of tucks together into
@@ -113,8 +127,8 @@ class Energy:
     coarsest: float = 0.0
     leading = 0.0
 
-    def __init__(self, layout: Layout, ground: Ground = MEASURED) -> None:
-        self.layout, self.flat, self._level = layout, ground.flat, ground.level
+    def __init__(self, layout: Layout, ground: Ground) -> None:
+        self.layout, self.flat, self._level, self._yarn = layout, ground.flat, ground.level, ground.yarn
         looped = np.array([cell.looped for cell in layout.cells]).reshape(layout.height, layout.width)
         first = np.arange(layout.nodes)[::NODES].reshape(looped.shape)
         # Where a needle slips, a float gives its slack to its neighbours; a ladder's bars lie there in every course.
@@ -181,7 +195,7 @@ class Energy:
                 beside = (edges_on <= 1) | (edges_on == self.layout.course_nodes - 1)
                 along = beside | (np.abs(arc) < _OWN_ARC * self.diameter)
                 own = (course == self._point_course[two]) & (image[1] == 0) & along
-                weight = CONTACT * self._weight[one] * self._weight[two]
+                weight = self._yarn.contact * self._weight[one] * self._weight[two]
                 self._wide = _Pairs(one, two, image, weight, at.copy(), box).those(~own, at, box)
             apart = self._wide.apart(points, box)
             near = (apart * apart).sum(axis=0) < ((1 + _NARROW) * self.diameter) ** 2
@@ -199,8 +213,9 @@ class Energy:
         tension = edges * (self.stretch * strain / length)
         slope = edges / h
         bend = slope - behind(slope)
-        moment = bend / share
-        energy += 0.5 * float((bend * moment).sum())
+        eased = self.eased(bend)
+        moment = bend / (share * eased)
+        energy += float((bend * bend / (share * (1 + eased))).sum())
         tension += (moment - ahead(moment)) / h
 
         pairs, apart = self._pairs_near(at, edges, np.array([width, height]))
@@ -208,9 +223,10 @@ class Energy:
         self.closest = float(np.sqrt(square.min())) if square.size else np.inf
         touch = np.flatnonzero(square < self.diameter**2)
         square, apart, weight = square[touch], apart[:, touch], pairs.weight[touch]
-        ratio = self.diameter**2 / square
-        energy += float((weight * (ratio + 1 / ratio - 2)).sum())
-        push = apart * (2 * weight * (1 / self.diameter**2 - ratio / square))
+        away = np.sqrt(square)
+        room, deep = self._room(away)
+        energy += float((weight * (room**-2 + room**2 - 2)).sum())
+        push = apart * (2 * weight * (room - room**-3) / (away * deep))
         growth = (tension[:2] * edges[:2]).sum(axis=1) + (push[:2] * apart[:2]).sum(axis=1)
         one, two, count = pairs.one[touch], pairs.two[touch], self.base.size
         on_points = np.array([np.bincount(one, each, count) - np.bincount(two, each, count) for each in push])
@@ -242,6 +258,16 @@ class Energy:
         energy += self.along_z.pull(at[2], gradient[2])
         return energy, gradient, growth
 
+    def eased(self, bend: Floats) -> Floats:
+        """How much less than straight yarn it resists a bend (3, nodes; the change of slope) at each node."""
+        result: Floats = np.sqrt(1 + (bend * bend).sum(axis=0) / (self.share * self._yarn.slips) ** 2)
+        return result
+
+    def _room(self, away: Floats) -> tuple[Floats, float]:
+        """How far two points are from each other's core, as a share of where they begin to touch, and that length."""
+        core, deep = self._yarn.core * self.diameter, (1 - self._yarn.core) * self.diameter
+        return np.maximum((away - core) / deep, 0.01), deep
+
     def contacts(self, at: Floats, width: float, height: float) -> tuple[list[tuple[Ints, Floats]], Floats, Floats]:
         """Points that touch as springs: which nodes take part with which factor (pairs,), where pairs lie (3, pairs),
         and the root of each spring's stiffness along its line (3, pairs)."""
@@ -249,7 +275,8 @@ class Energy:
         square = (apart * apart).sum(axis=0)
         touch = np.flatnonzero(square < self.diameter**2)
         square, apart = square[touch], apart[:, touch]
-        stiffness = pairs.weight[touch] * (6 * self.diameter**2 / square**2 + 2 / self.diameter**2)
+        room, deep = self._room(np.sqrt(square))
+        stiffness = pairs.weight[touch] * (6 * room**-4 + 2) / deep**2
         following = self.layout.ahead(np.arange(self.layout.nodes))
         terms = []
         for point, sign in ((pairs.one[touch], 1.0), (pairs.two[touch], -1.0)):

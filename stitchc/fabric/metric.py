@@ -57,8 +57,10 @@ class Metric:
         stiff = np.sqrt(energy.stretch / h) * edges / length
         add_springs([(following, 1.0), (every, -1.0)], dict(enumerate(stiff)), dict(enumerate(stiff[:2] * edges[:2])))
         taut = np.sqrt(energy.stretch / h * np.maximum(length / h - 1, 0))
-        slope, root = edges / h, 1 / np.sqrt(energy.share)
-        bend = root * (slope - layout.behind(slope))
+        slope = edges / h
+        bend = slope - layout.behind(slope)
+        root = 1 / np.sqrt(energy.share * energy.eased(bend))
+        bend = root * bend
         for a in range(3):
             grows = {a: taut * edges[a]} if a < 2 else {}
             add_springs([(following, 1.0), (every, -1.0)], {a: taut}, grows)

@@ -23,7 +23,8 @@ DIAMETER: Final = 1 / 16
 
 NODES: Final = 16
 """Nodes along the yarn of each cell, a multiple of four, so that its middle and quarters are nodes. The free cell of
-plain and of six repeats of tuck and slip comes out within 3 % of what 36 nodes give; 12 nodes are off by up to 8 %."""
+plain and of six repeats of tuck and slip, of firm yarn, comes out within 3 % of what 36 nodes give; 12 nodes are off by
+up to 8 %."""
 
 TUCK_FED: Final = (0.9, 0.72, 0.58, 0.48)
 """Yarn fed to a tuck cell, in plain loop lengths; to the first tuck loop on a needle, the second, and so on: each

@@ -7,6 +7,7 @@ lower half lies as it was drawn itself, its upper half as the loop is that takes
 from __future__ import annotations
 
 import dataclasses
+import functools
 from typing import Final, Literal
 
 import numpy as np
@@ -21,6 +22,7 @@ Kind = Literal["plain", "garter", "rib"]
 _TURN: Final = 0.2
 
 
+@functools.cache
 def relax_on(ground: Kind, rows: str) -> Fabric:
     """The repeat ("KT/KK") at rest in the cell that its yarns choose, on a ground of stocking stitch, garter stitch or
     1 x 1 rib."""

@@ -1,8 +1,8 @@
 """Predicted gauge beside every published row that has a repeat: python -m tests.fabric.predict (kept in predicted.md).
 
-From first principles: the yarn's thickness, which gives plain its published proportions, and the pitch of the bed; no
-figure in the model was fitted to tuck or slip, nor to garter or rib. Each row is predicted on the ground that it was
-knitted on.
+From first principles: a yarn that gives plain and garter their published proportions, the pitch of the bed, and a pull
+off it; no figure in the model was fitted to tuck or slip (what was seen of them meanwhile: predicted.md). Each row is
+predicted on the ground that it was knitted on.
 """
 
 from __future__ import annotations

@@ -5,29 +5,32 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stitchc.fabric.energy import CONTACT, FRICTION, NO_SLIDING, POINT_SPACING, STRETCH, Energy, Ground
+from stitchc.fabric.energy import CONTACT, FRICTION, NO_SLIDING, POINT_SPACING, STRETCH, Energy, Ground, Yarn
 from stitchc.fabric.metric import Metric
 from stitchc.fabric.start import DIAMETER, NODES, START_COURSE, Floats, Layout, lay_out, start_shape
 from tests.fabric.conftest import chart_of
 
+SOFT = Yarn(contact=200.0, core=0.3, slips=5.0)
 
-def crowded(rows: str) -> tuple[Energy, Layout, Floats, float, float]:
+
+def crowded(rows: str, yarn: Yarn = SOFT) -> tuple[Energy, Layout, Floats, float, float]:
     """A start shape pressed together until strands touch, a little shaken, with every term at work."""
     layout = lay_out(chart_of(rows))
     start = start_shape(layout)
     w, c = 0.25, 0.15
     scale = np.array([[w], [c / START_COURSE], [0.12]])
     at = start * scale + np.random.default_rng(7).normal(0, 0.002, start.shape)
-    energy = Energy(layout, Ground(3000.0, 500.0, 800.0, 0.0))
+    energy = Energy(layout, Ground(3000.0, 500.0, 800.0, 0.0, yarn))
     fed = np.repeat(layout.fed / NODES, NODES)
     energy.rest(fed * 1.3, DIAMETER, at, w * layout.width)
     energy.lead(start * np.array([[1.0], [1 / START_COURSE], [0.2]]), 500.0)
     return energy, layout, at, w * layout.width, c * layout.height
 
 
+@pytest.mark.parametrize("yarn", [Yarn(), SOFT])
 @pytest.mark.parametrize("rows", ["KT/KK", "KTS/SKT/KKK", "KK/KK"])
-def test_gradient_against_differences(rows: str) -> None:
-    energy, _, at, width, height = crowded(rows)
+def test_gradient_against_differences(rows: str, yarn: Yarn) -> None:
+    energy, _, at, width, height = crowded(rows, yarn)
     _, gradient, growth = energy(at, width, height)
     random = np.random.default_rng(3)
     step = 1e-7
@@ -46,8 +49,9 @@ def test_gradient_against_differences(rows: str) -> None:
         assert (grown[0] - grown[1]) / (2 * step) == pytest.approx(float(growth[axis]), rel=1e-5, abs=1e-3)
 
 
-def test_every_single_coordinate_of_some_nodes() -> None:
-    energy, layout, at, width, height = crowded("KT/KK")
+@pytest.mark.parametrize("yarn", [Yarn(), SOFT])
+def test_every_single_coordinate_of_some_nodes(yarn: Yarn) -> None:
+    energy, layout, at, width, height = crowded("KT/KK", yarn)
     _, gradient, _ = energy(at, width, height)
     step = 1e-7
     for node in range(0, layout.nodes, 7):
@@ -77,7 +81,7 @@ def test_the_metric_is_symmetric_and_positive_definite(rows: str, free: bool) ->
 def test_where_nothing_is_averaged_the_metric_is_the_inverse_of_the_second_derivatives() -> None:
     """At the straight yarns of a stretched float there is no curvature that the metric leaves out."""
     layout = lay_out(chart_of("KK/KK"))
-    energy = Energy(layout)
+    energy = Energy(layout, Ground(3000.0, 0.0, 0.0, 0.0))
     at = np.zeros((3, layout.nodes))
     at[0] = np.tile(np.arange(layout.course_nodes) / layout.course_nodes * 2.0 - 0.5, 2)
     at[1] = np.repeat(np.arange(2), layout.course_nodes) * 5.0
@@ -94,7 +98,7 @@ def test_where_nothing_is_averaged_the_metric_is_the_inverse_of_the_second_deriv
 def test_a_straight_taut_yarn_by_hand() -> None:
     # Two courses of floats far apart: nothing but stretch, EA / 2 * length * strain^2 for each.
     layout = lay_out(chart_of("KK/KK"))
-    energy = Energy(layout)
+    energy = Energy(layout, Ground(3000.0, 0.0, 0.0, 0.0))
     n = layout.course_nodes
     at = np.zeros((3, layout.nodes))
     at[0] = np.tile(np.arange(n) / n * 2.0 - 0.5, 2)
@@ -109,7 +113,7 @@ def test_a_straight_taut_yarn_by_hand() -> None:
 def test_two_crossing_yarns_by_hand() -> None:
     # k w w ((d/r)^2 + (r/d)^2 - 2) for one pair of points at half a diameter.
     layout = lay_out(chart_of("KK/KK"))
-    energy = Energy(layout)
+    energy = Energy(layout, Ground(3000.0, 0.0, 0.0, 0.0))
     n = layout.course_nodes
     at = np.zeros((3, layout.nodes))
     spacing = 1.0
@@ -133,7 +137,7 @@ def test_two_crossing_yarns_by_hand() -> None:
 def test_friction_gives_way() -> None:
     # Sliding is resisted like a spring at first and by no more than the friction in the end.
     layout = lay_out(chart_of("KK/KK"))
-    energy = Energy(layout)
+    energy = Energy(layout, Ground(3000.0, 0.0, 0.0, 0.0))
     at = np.zeros((3, layout.nodes))
     pulls = []
     for shift in (1e-5, 0.2):
@@ -149,7 +153,7 @@ def test_friction_gives_way() -> None:
 def test_a_strand_touches_its_own_copy_but_not_its_own_arc() -> None:
     # Two straight courses in a repeat so low that each lies as near to the other's copy above as to the other.
     layout = lay_out(chart_of("KK/KK"))
-    energy = Energy(layout)
+    energy = Energy(layout, Ground(3000.0, 0.0, 0.0, 0.0))
     n = layout.course_nodes
     at = np.zeros((3, layout.nodes))
     at[0] = np.tile(np.arange(n) * 0.02, 2)
