@@ -48,7 +48,7 @@ def _product_of(
         @functools.wraps(helped)
         def command(file: str, options: Any, target: Target, machine_name: str | None = None) -> None:
             pattern = read_pattern(file, getattr(options, "book", None))
-            chosen = load_machine(machine_name) if machine_name else None
+            chosen = None if machine_name is None else load_machine(machine_name)
             if target.prints and sys.stdout.isatty() and hasattr(options, "columns"):
                 columns = shutil.get_terminal_size((options.columns, 24)).columns
                 options = dataclasses.replace(options, columns=max(40, columns))

@@ -60,6 +60,8 @@ _UNBROKEN: Final = 60
 """Letters of code up to which it is not broken over two lines."""
 _FEWEST_LINES: Final = 3
 """Lines of a table on a page where it goes on from one page to the next."""
+_SHORT_TABLE: Final = 10
+"""Lines of a table that is never divided."""
 _FOOT: Final = 9 * mm
 _FOOT_OF_SHEET: Final = 6.4 * mm
 """A quarter of an inch, which most printers can do (common practice): sheets are full down to 10 mm."""
@@ -504,7 +506,8 @@ def _table(table: Table, width: float) -> Iterator[_Set]:
     longest = [max(len(cell) for cell in column) for column in zip(table.head, *table.rows, strict=True)]
     shares = [min(max(letters, 6), 60) for letters in longest]
     widths = [width * share / sum(shares) for share in shares]
-    yield _grid(rows, widths, _RULED, head, 2 * mm, fewest=_FEWEST_LINES)
+    fewest = len(rows) if len(rows) <= _SHORT_TABLE else _FEWEST_LINES
+    yield _grid(rows, widths, _RULED, head, 2 * mm, fewest=fewest)
 
 
 class _Shapes(Flowable):  # type: ignore[misc]
@@ -737,17 +740,19 @@ class _Stacked(Flowable):  # type: ignore[misc]
 
 
 def _rows(rows: Rows, every_row: bool, width: float, height: float, level: int) -> _Story:
-    if used := "".join({bed for row in rows.passes() for bed in row.beds}):
+    entries = rows.entries
+    folded: Sequence[Line | Repeated] = fold(entries)
+    if every_row:
+        folded = [Line((range(at, at + 1),)) for at, entry in enumerate(entries) if not isinstance(entry, Table)]
+    lines = [line for item in folded for line in (item.lines if isinstance(item, Repeated) else (item,))]
+    shown = [entries[line.index] for line in lines if len(line.times[0]) == 1]  # knitted to and fro: without a strip
+    if used := "".join({bed for entry in shown if isinstance(entry, PassRow) for bed in entry.beds}):
         yield from _block(legend(used, rows.by_hand), width)
     if rows.before:
         yield _heading(f"Before row {rows.first_row}", 13, level, width, is_listed=False)
         yield from _block(Listing(rows.before, numbered=True), width)
     yield _heading("Row by row", 13, level, width, is_listed=False)
     yield _set(_paragraph(rows.total, _style(10)), width, keeps=True)  # first, where it never takes a page of its own
-    entries = rows.entries
-    folded: Sequence[Line | Repeated] = fold(entries)
-    if every_row:
-        folded = [Line((range(at, at + 1),)) for at, entry in enumerate(entries) if not isinstance(entry, Table)]
     for item in folded:
         if isinstance(item, Repeated):
             repeat = _Repeat(rows, item, every_row, width)

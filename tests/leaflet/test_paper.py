@@ -151,3 +151,16 @@ def test_the_instructions_speak_to_people_who_have_neither_pattern_file_nor_stit
 def test_how_to_print_a_card_is_said_on_its_page_and_nowhere_else() -> None:
     document, texts = opened("cowl")
     assert [at for at, text in enumerate(texts) if "100 %" in text] == cards(document)
+
+
+def test_the_signs_of_the_bed_are_explained_only_where_a_bed_is_drawn() -> None:
+    """A card or an electronic reader moves the needles of a stretch of rows, for which no bed is drawn."""
+    _, texts = opened("cowl")
+    assert " ".join(texts).count("The bed as you face it") == 1
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_a_short_table_is_never_divided(page: str) -> None:
+    _, texts = opened("cowl", page)
+    for head in ("Your swatch Stitches", "Your swatch Rows"):
+        assert sum(text.count(head) for text in texts) == 1, "the head of a table stands again where it goes on"
