@@ -13,12 +13,13 @@ _MOST_ROWS: Final = 400
 _BEGINS: Final = re.compile(r"\s*(stitch|piece|pattern|note|yarn|include|gauge)\b", re.IGNORECASE)
 _ROW: Final = re.compile(r"\s*(?:rows?\b\.?\s*)?((?:[0-9]{1,4}\s*[-–,]?\s*)+)[^:\"#0-9]{0,40}:", re.IGNORECASE)
 _RANGE: Final = re.compile(r"([0-9]+)(?:\s*[-–]\s*([0-9]+))?")
+_CELLS_ALONE: Final = re.compile(r"\s*(?:[-•*>]\s+)?[KTSkts(][KTSkts0-9\s()xX×,]*")
 
 
 class Surroundings(NamedTuple):
     """block: `stitch` or `piece`, or "" at the head. above, below: row numbers of the same stitch before and after.
 
-    rows_follow: the next line is a row.
+    unnumbered: lines of cells without a number directly above. rows_follow: the next line is a row.
     """
 
     stitches: Collection[str]
@@ -26,13 +27,14 @@ class Surroundings(NamedTuple):
     block: str
     above: frozenset[int]
     below: frozenset[int]
+    unnumbered: int
     rows_follow: bool
     text: str
 
     @property
     def following(self) -> int | None:
         """The number after that of the last row above, or None where another row has it."""
-        number = max(self.above, default=0) + 1
+        number = max(self.above, default=0) + self.unnumbered + 1
         return None if number in self.below else number
 
     @property
@@ -86,13 +88,15 @@ def surroundings(lines: Sequence[str], number: int, stitches: Collection[str], y
     """Around line `number`, counted from 1."""
     above: set[int] = set()
     below: set[int] = set()
-    block = ""
+    unnumbered, block = 0, ""
     for line in reversed(lines[max(0, number - 1 - _FAR) : number - 1]):
         if begins := _BEGINS.match(line):
             block = begins[1].lower()
             break
         if numbers := _row_numbers(line):
             above |= numbers
+        elif not above and _CELLS_ALONE.fullmatch(line.split("#")[0]) and line.strip():
+            unnumbered += 1
     following = [line for line in lines[number : number + _FAR] if line.split("#")[0].strip()]
     for line in following:
         if _BEGINS.match(line):
@@ -100,7 +104,7 @@ def surroundings(lines: Sequence[str], number: int, stitches: Collection[str], y
         below |= _row_numbers(line)
     follow = bool(following) and _ROW.match(following[0]) is not None
     text = "\n".join(line for index, line in enumerate(lines[: 2 * _FAR], start=1) if index != number)
-    return Surroundings(stitches, yarns, block, frozenset(above), frozenset(below), follow, text)
+    return Surroundings(stitches, yarns, block, frozenset(above), frozenset(below), unnumbered, follow, text)
 
 
 def _row_numbers(line: str) -> set[int]:
