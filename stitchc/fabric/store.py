@@ -57,7 +57,7 @@ def second_opinion(
     """(F_w, F_c): stitches and rows per length over those of plain, both relaxed in a free cell.
 
     A second opinion and no more: elastic yarn alone does not choose the shape, friction and pressing do. With those
-    fixed as here, F_w is uncertain to 10 to 25 % and F_c to 5 to 15 %. Raises as `relaxing` does.
+    fixed as here, F_w is uncertain to 10 to 25 % and F_c to 5 to 25 %. Raises as `relaxing` does.
     """
     for fabric in fabrics(chart, None, slip_fed, kept):
         progress(fabric.done)

@@ -161,7 +161,7 @@ def _opinion_text(opinion: Opinion, gauge: StitchGauge) -> Iterator[str]:
     yield _line(
         "second opinion", f"from the mechanics of yarn: {wide:.2f} times the {gauge.counted}, good to 10 to 25 %,"
     )
-    yield _line("", f"and {long:.2f} times the rows of stocking stitch, good to 5 to 15 %.")
+    yield _line("", f"and {long:.2f} times the rows of stocking stitch, good to 5 to 25 %.")
     if not (gauge.features.tuck_share or gauge.features.slip_share):
         return
     yield from _lines(
