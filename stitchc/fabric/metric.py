@@ -19,6 +19,8 @@ from stitchc.fabric.start import Floats, Ints
 
 _WHOLE: Final = 12
 """Nothing is averaged in repeats of at most so many cells."""
+_BLOCK: Final = 48
+"""Unknowns; there are as many in a cell."""
 _SOFT: Final = 0.1
 _FIRM: Final = 0.05
 
@@ -117,7 +119,7 @@ class Metric:
         two = node[np.arange(one.size) + np.repeat((begins[ties.group] - np.cumsum(many) + many).astype(np.intp), many)]
         self._add(axis, axis, one, two, -ties.stiffness / np.repeat(many, many))
 
-    def _inverted(self) -> np.ndarray[tuple[int, ...], np.dtype[np.complexfloating]]:
+    def _inverted(self) -> Floats | np.ndarray[tuple[int, ...], np.dtype[np.complexfloating]]:
         (high, wide), slots = self._units, self._slots
         blocks = np.zeros((high, wide // 2 + 1, 3, slots, 3, slots), dtype=complex)
         for (a, b), entries in self._entries.items():
@@ -129,12 +131,33 @@ class Metric:
                 blocks[:, :, b, :, a] = np.conj(block.swapaxes(2, 3))
         self._entries.clear()
         whole = blocks.reshape(-1, 3 * slots, 3 * slots)
-        return np.linalg.inv(whole.real if len(whole) == 1 else whole)
+        return np.linalg.inv(whole) if len(whole) > 1 else _inverse(whole[0].real)
 
     def _solved(self, vectors: Floats) -> Floats:
         (high, wide), slots = self._units, self._slots
         waves = np.fft.rfft2(vectors.reshape(3, high, wide, slots), axes=(1, 2))
-        waves = waves.transpose(1, 2, 0, 3).reshape(-1, 3 * slots, 1)
-        waves = (self._inverse @ waves).reshape(high, wide // 2 + 1, 3, slots).transpose(2, 0, 1, 3)
+        waves = waves.transpose(1, 2, 0, 3).reshape(-1, 3 * slots)
+        if len(waves) == 1:
+            single: Floats = np.einsum("ij,j->i", self._inverse, waves[0].real).reshape(3, -1)
+            return single
+        waves = (self._inverse @ waves[:, :, None]).reshape(high, wide // 2 + 1, 3, slots).transpose(2, 0, 1, 3)
         result: Floats = np.fft.irfft2(waves, s=(high, wide), axes=(1, 2)).reshape(3, -1)
         return result
+
+
+def _inverse(matrix: Floats) -> Floats:
+    """The inverse of a symmetric, positive definite matrix, block by block (Gauss and Jordan's way).
+
+    Threads that linear algebra starts for all of it at once wait for each other longer than they work, and on a busy
+    machine ten times as long; for blocks of this size it starts none.
+    """
+    size = _BLOCK
+    count = len(matrix) // size
+    blocks = matrix.reshape(count, size, count, size).swapaxes(1, 2).copy()
+    for at in range(count):
+        pivot = np.linalg.inv(blocks[at, at])
+        column, row = blocks[:, at].copy(), pivot @ blocks[at]
+        blocks -= column[:, None] @ row
+        blocks[at], blocks[:, at], blocks[at, at] = row, -column @ pivot, pivot
+    inverse: Floats = blocks.swapaxes(1, 2).reshape(matrix.shape)
+    return inverse

@@ -211,7 +211,7 @@ def test_held_columns_do_not_open_into_ladders(rows: str) -> None:
 
 
 def test_held_loops_take_yarn_from_their_neighbours_and_no_more_than_these_give() -> None:
-    fabric = at_gauge("KTKK/KTKK/KKKK", 0.93, 1.31)
+    fabric = at_gauge("KTKK/KTKK/KKKK", 0.93, 1.35)
     layout, at = positions(fabric)
     edges = np.linalg.norm(layout.edges(at, 4 * fabric.cell_w), axis=0)
     course = edges.reshape(3, 4, -1).sum(axis=2)[2].tolist()

@@ -80,12 +80,11 @@ def test_a_repeat_is_relaxed_once(cache_folder: Path) -> None:
     assert path.suffix == ".fabric"
 
 
-@pytest.mark.parametrize("content", [b"", b"not a fabric", bytes(500)])
-def test_a_broken_cache_is_ignored_and_written_anew(content: bytes, cache_folder: Path) -> None:
+def test_a_broken_cache_is_ignored_and_written_anew(cache_folder: Path) -> None:
     relaxed("K")
     (path,) = cache_folder.glob("*.fabric")
     good = path.read_bytes()
-    path.write_bytes(content)
+    path.write_bytes(bytes(500))
     assert len(list(fabrics(chart_of("K"), CELL, 0.23, FabricCache()))) > 1
     assert path.read_bytes() == good
 
