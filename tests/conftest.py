@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+
+# Two workers on two cores: threads of the algebra's library would wait for each other, eight times as long as the work.
+# Before anything imports numpy; child processes have it too.
+for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(variable, "1")
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

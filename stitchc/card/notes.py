@@ -107,12 +107,12 @@ def _listed(changes: list[tuple[int, str]], card: Card) -> str:
 
 
 def needles(card: Card) -> str:
-    """Which needles the outer columns are for, where 0 of the bed lies, whether left and right change places."""
+    """Which needles the outer columns are for, where the middle of the bed is, whether left and right change places."""
     first, left, right = _first_position(card), _needle_of(card, 1), _needle_of(card, card.columns)
     before = -first % card.columns  # columns left of 0 of the bed, on a card that is not mirrored
     if card.machine.mirrored and before:
         before = card.columns - before
-    zero = f" 0 of the bed: between {before} and {before + 1}." if before else ""
+    zero = f" The middle of the bed, 0, is between {before} and {before + 1}." if before else ""
     turned = ""
     if card.machine.mirrored:
         turned = " The card is mirrored for this reader."
@@ -182,9 +182,9 @@ def marks(card: Card) -> str | None:
         return None
     letters = yarn_letters(card)
     used = dict.fromkeys(change.setting for change in card.changes if change.setting)
-    key = [f"{SETTING_MARKS[setting]} {SETTING_WORDS[setting]}" for setting in used]
-    key += [f"{letter} {yarn}" for yarn, letter in letters.items()]
-    return f"Right edge: change this before the next pass when that row is at eye level. {', '.join(key)}."
+    key = [f"{SETTING_MARKS[setting]}: {SETTING_WORDS[setting]}" for setting in used]
+    key += [f"{letter}: {yarn}" for yarn, letter in letters.items()]
+    return f"A letter at the right: with that row at eye level, change this before the next pass. {', '.join(key)}."
 
 
 def ring(card: Card) -> str:

@@ -78,8 +78,11 @@ def _heading(blank: Strip) -> str:
 
 
 def _table(card: Card, blank: Strip) -> Table:
-    """One line for each row, or for rows that follow each other and are the same: number, boxes, count, words."""
+    """One line for each row, or for rows that follow each other and are the same: number, boxes, count, words, and
+    where something changes on the way, what to set for that row when it is knitted."""
     changes = {row: ", ".join(notes.change_words(change)) for row, change in card.changes_by_row.items()}
+    if len(changes) == 1:  # for the whole card, and said above the list
+        changes = {}
     groups: list[tuple[int, int]] = []
     for row in range(blank.first, blank.last + 1):
         if groups and row not in changes and bool((card.holes[row - 1] == card.holes[groups[-1][0] - 1]).all()):
@@ -87,15 +90,17 @@ def _table(card: Card, blank: Strip) -> Table:
         else:
             groups.append((row, row))
     joining = card.shape.joining_rows
-    full = [("joining", _boxes(joining), _each(card.columns, joining), "punch all")] if joining else []
+    full = [("joining", _boxes(joining), _each(card.columns, joining), "punch all", "")] if joining else []
     rows = []
     for first, last in groups:
         words = columns_in_words(card.holes[first - 1].tolist())
-        words += f"   <- {changes[first]}" if first in changes else ""
         name = str(first) if first == last else f"{first}-{last}"
         count = last - first + 1
-        rows.append((name, _boxes(count), _each(int(card.holes[first - 1].sum()), count), words))
-    return Table(("row", "done", "holes", "what to punch"), (*full, *rows, *full))
+        holes = _each(int(card.holes[first - 1].sum()), count)
+        rows.append((name, _boxes(count), holes, words, changes.get(first, "")))
+    columns = 5 if changes else 4
+    head = ("row", "done", "holes", "what to punch", "to knit it, set")[:columns]
+    return Table(head, tuple(row[:columns] for row in (*full, *rows, *full)))
 
 
 def _boxes(rows: int) -> str:

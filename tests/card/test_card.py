@@ -458,8 +458,8 @@ def test_marks_stand_where_they_are_due(machine: str) -> None:
         if not marks and machine != "other blank":  # whose clip holes leave 2 mm
             assert str(read + 1) in found[position], "the row being read, in a box"
     key = notes.marks(made)
-    assert key is not None and all(f"{letter} {yarn}" in key for yarn, letter in letters.items())
-    assert "T tuck, S slip" in key
+    assert key is not None and all(f"{letter}: {yarn}" in key for yarn, letter in letters.items())
+    assert "T: tuck, S: slip" in key
     assert notes.marks(card(["KK"])) is None
 
 

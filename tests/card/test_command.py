@@ -184,7 +184,7 @@ def read_list(text: str) -> list[list[bool]]:
         if not found:
             continue
         first, last, count = int(found[1]), int(found[2] or found[1]), int(found[3])
-        words = found[4].split("   <- ")[0].strip()
+        words = re.split(r"  +", found[4])[0].strip()
         everything = set(range(1, 25))
         if words in ("all", "none"):
             punched = everything if words == "all" else set()
@@ -203,7 +203,8 @@ def test_a_card_with_tuck_rows_and_slip_rows_says_when_to_change(file: Path, cap
     file.write_text("stitch both\n 1: K T\n 2: K\n 3: K S\n 4: K\n", encoding="utf-8")
     assert run(["card", "tide.stitch", "--format", "text"]) == 0
     listed = capfd.readouterr().out
-    assert re.search(r"^ +1 .*<- tuck$", listed, re.MULTILINE) and re.search(r"^ +3 .*<- slip$", listed, re.MULTILINE)
+    assert "to knit it, set" in listed
+    assert re.search(r"^ +1 .*  tuck$", listed, re.MULTILINE) and re.search(r"^ +3 .*  slip$", listed, re.MULTILINE)
     assert run(["card", "tide.stitch", "--format", "json"]) == 0
     changes = json.loads(capfd.readouterr().out)["changes"]
     assert [(change["row"], change["setting"]) for change in changes[:3]] == [(1, "tuck"), (3, "slip"), (5, "tuck")]
