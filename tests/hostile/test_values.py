@@ -63,7 +63,7 @@ WAITS = {"--watch"}
 """Options that never end."""
 TRIED = [name for name in COMMANDS if name != "live"]
 """`live` serves until it is stopped; its own tests send it nonsense."""
-SLOW = {"build": 9, "picture": 6, "compare": 4, "card": 4, "gauge": 2, "piece": 2}
+SLOW = {"build": 9, "leaflet": 9, "picture": 6, "compare": 4, "card": 4, "gauge": 2, "piece": 2}
 """Commands of which only every so many values one is tried."""
 SLOW_FLAGS = {"--pictures", "--mechanics"}
 """What is tried by tests of its own, since it takes seconds."""
