@@ -269,12 +269,13 @@ def mixed_rows(subject: Subject) -> list[Message]:
     has = "has" if rows.size == 1 else "have"
     machine = subject.machine
     by_hand = "; hands can do both, slowly" if machine is not None and machine.slip == "by-hand" else ""
+    anywhere = " To knit it by hand, check it with --machine hand-standard." if machine is None else ""
     return subject.message(
         "K207",
         subject.limits.mixed_rows,
         f"{_numbers('Row', rows)} of `{name}` {has} both tuck and slip, but one pass of a carriage does "
         f"one or the other{by_hand}.",
-        advice=f"Write the row with T alone or with S alone, as `{name} with S for T` does throughout.",
+        advice=f"Write the row with T alone or with S alone, as `{name} with S for T` does throughout.{anywhere}",
         row=int(rows[0]),
     )
 

@@ -81,7 +81,7 @@ class CardOptions:
     )
     scale_y: float = option(1.0, "Correct the scale down the page in the same way.", metavar="F", low=0.95, high=1.05)
     start_row: int = option(1, "The stitch's row to begin the card with.", low=1)
-    shift: int = option(0, "Move the repeat N needles to the right (negative: to the left).")
+    shift: int = option(0, "Move the repeat this many needles to the right (negative: to the left).")
     each_row_twice: bool = option(
         False, "For readers that can knit each card row twice: half the rows, where rows come in equal pairs."
     )

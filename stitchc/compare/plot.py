@@ -306,7 +306,7 @@ def _legend(
         Line2D([], [], color="#5a5a5a", linewidth=1.1, linestyle=dash, label=density)
         for density, dash in zip(densities, _DASHES, strict=False)
     ]
-    handles.append(Line2D([], [], color="#bdbdbd", linewidth=1.4, label="as many rows to a stitch"))
+    handles.append(Line2D([], [], color="#bdbdbd", linewidth=1.4, label="stitches of one shape"))
     figure.legend(handles=handles, loc="outside lower left", ncols=4, frameon=False, fontsize=10)
 
 

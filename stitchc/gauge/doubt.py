@@ -96,17 +96,17 @@ def explained(swatch: Swatch, distance: Callable[[Swatch], float], needles: floa
 def _as_meant(swatch: Swatch, needles: float) -> Iterator[tuple[str, Swatch]]:
     stitches, rows = swatch.stitches, swatch.rows
     if stitches and needles > 1:
-        yield "counted without the needles out of work", swatch._replace(stitches=stitches * needles)
+        yield "you counted without the needles out of work", swatch._replace(stitches=stitches * needles)
     if stitches and rows:
-        yield "rows and stitches exchanged", swatch._replace(stitches=rows, rows=stitches)
+        yield "rows and stitches were exchanged", swatch._replace(stitches=rows, rows=stitches)
     inches = in_inches(swatch.per_mm)
     other = swatch._replace(per_mm=swatch.per_mm / 2.54 if inches else swatch.per_mm * 2.54)
-    yield ("measured in cm, not in inches" if inches else "measured in inches, not in cm"), other
+    yield ("you measured in cm, not in inches" if inches else "you measured in inches, not in cm"), other
     for what, count in (("stitches", stitches), ("rows", rows)):
         if count and count == int(count) and 10 <= count < 100:
             turned = 10.0 * (count % 10) + count // 10
             other = swatch._replace(stitches=turned) if what == "stitches" else swatch._replace(rows=turned)
-            yield f"{turned:g} {what}, not {count:g}", other
+            yield f"you counted {turned:g} {what}, not {count:g}", other
 
 
 def in_inches(mm: float) -> bool:

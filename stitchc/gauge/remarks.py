@@ -173,7 +173,7 @@ def _odd_plain(swatch: Swatch, span: Span | None) -> list[Message]:
     advice = "Count again over 10 cm (4 inches): a row is one pass of the carriage."
     if slip is not None:
         line = slip[1] if span is not None else _as_option(slip[1])
-        advice = f"{line}\nif it was {slip[0]}." + (" Otherwise end the line with `sure`." if span is not None else "")
+        advice = f"{line}\nif {slip[0]}." + (" Otherwise end the line with `sure`." if span is not None else "")
     label = f"{slip[0]}?" if slip is not None else "check the count"
     return [Message("G605" if odd_ratio and not outside else "G607", "warning", text, span, advice, label)]
 
@@ -203,7 +203,7 @@ def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = Non
         text = (
             f"Stocking stitch of {_number(count)} stitches in 10 cm does not suit `{machine.name}`: each is "
             f"{width:.3g} mm wide, {width / machine.pitch_mm:.2f} times the {machine.pitch_mm:g} mm from needle "
-            f"to needle, and {'yarn for such stitches jams the hooks' if wide else 'it hardly makes them so small'}"
+            f"to needle, and {'yarn for such stitches jams the hooks' if wide else 'stitches so small do not knit off well here'}"
             f". About {math.ceil(fewest)} to {math.floor(most)} stitches are usual on it."
         )
         advice = f"{suited} {OVER_PITCH[0]:g} to {OVER_PITCH[1]:g} of the pitch is usual (a guide of the trade)."
@@ -237,7 +237,7 @@ def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
         if each.visible:
             advice, label = f"Did you count the V's you can see? A row is one pass of the carriage. {sure}", "V's?"
         elif each.slip is not None:
-            advice, label = f"{each.slip[1]}\nif it was {each.slip[0]}. Or: {sure}", f"{each.slip[0]}?"
+            advice, label = f"{each.slip[1]}\nif {each.slip[0]}. {sure}", f"{each.slip[0]}?"
         else:
             advice, label = sure, "check the count"
         yield Message("G604", "warning", text, swatch.span, advice, label)

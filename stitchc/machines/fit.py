@@ -121,7 +121,7 @@ def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
         return []
     fitting = [count for count in range(1, columns + 1) if columns % count == 0]
     near = sorted(sorted(fitting, key=lambda count: abs(count - width))[:3])
-    advice = f"Widths that fit: {listed([str(count) for count in near])}."
+    advice = f"The nearest widths that fit: {listed([str(count) for count in near])}."
     if stitch.chart.out and 0 < columns % width <= columns // 4:
         advice += f" Or use {columns // width * width} columns, with the needles of the others out of work as well:\n"
         advice += _with_more_out(stitch, columns) + "\n"

@@ -207,12 +207,19 @@ class _Planner:
             "no gauge is known",
             "gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
         )
-        yarns = [] if knit is None else self.yarns_with_gauge(knit.stitch, "rows" if into == "rows" else "stitches")
-        if knit is not None and yarns:
+        known = [] if knit is None else self.yarns_with_gauge(knit.stitch, "rows" if into == "rows" else "stitches")
+        if knit is not None and known:
+            only = f"its gauge is known only in {listed([f'`{yarn}`' for yarn in known])}"
+            own = dict.fromkeys(chart_of(self.pattern, knit.stitch).yarns)
+            unknown = [yarn for yarn in own if yarn is not None and yarn not in known]
             named = "names no yarn" if knit.yarn is None else f"is knitted in `{knit.yarn}`"
-            why = f"its gauge is known only in {listed([f'`{yarn}`' for yarn in yarns])}, but the section {named}"
-            length = number(knit.rows, "row") if knit.rows is not None else _length(knit.mm or 0)
-            advice = f"knit {knit.stitch} for {length}{' exactly' if knit.exactly else ''} in {yarns[0]}"
+            if unknown:  # its own rows say the yarn, whatever the section says
+                why = f"{only}, and rows of it are knitted in {listed([f'`{yarn}`' for yarn in unknown])}"
+                advice = f"gauge plain 20 stitches 28 rows per 10 cm in {unknown[0]}   (what you measured in that yarn)"
+            else:
+                why = f"{only}, but the section {named}"
+                length = number(knit.rows, "row") if knit.rows is not None else _length(knit.mm or 0)
+                advice = f"knit {knit.stitch} for {length}{' exactly' if knit.exactly else ''} in {known[0]}"
         self.say(
             "P402",
             "error",

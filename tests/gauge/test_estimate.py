@@ -266,14 +266,14 @@ def test_rows_in_several_yarns_take_the_mean_with_a_range_that_holds_all() -> No
 @pytest.mark.parametrize(
     ("line", "slip", "used"),
     [
-        (swatch("ripple", 41, 17.5), "rows and stitches exchanged", False),
-        (swatch("ripple", 17.5, 41, 25.4 * 4 / 2.54), "measured in inches, not in cm", False),
-        (swatch("ripple", 81, 40), "18 stitches, not 81", False),
+        (swatch("ripple", 41, 17.5), "rows and stitches were exchanged", False),
+        (swatch("ripple", 17.5, 41, 25.4 * 4 / 2.54), "you measured in inches, not in cm", False),
+        (swatch("ripple", 81, 40), "you counted 18 stitches, not 81", False),
         (swatch("ripple", 18.5, 21), None, True),
         (swatch("ripple", 18, 40), "", True),
-        (swatch("comb", 8, 28), "counted without the needles out of work", False),
+        (swatch("comb", 8, 28), "you counted without the needles out of work", False),
         (swatch("comb", 16, 28), "", True),
-        (swatch("plain", 28, 20), "rows and stitches exchanged", False),
+        (swatch("plain", 28, 20), "rows and stitches were exchanged", False),
         (swatch("plain", 24, 33), "", True),
     ],
 )

@@ -343,6 +343,20 @@ def test_a_piece_that_says_too_little() -> None:
     assert (message.code, len(message.also)) == ("P402", 2)
 
 
+def test_rows_of_the_stitch_are_in_a_yarn_without_a_gauge() -> None:
+    """Naming a yarn for the section would change nothing; the advice is a line that does."""
+    stripes = "stitch stripes\n 1, 2 in sand: K T\n 3, 4 in foam: K\n"
+    gauge = "gauge plain 20 stitches 28 rows per 10 cm in sand\n"
+    piece = "piece it\n needles 20\n knit stripes for 4 cm in sand\n"
+    _, messages = planned(f"{YARNS}{gauge}{stripes}{piece}")
+    (message,) = [each for each in messages if each.code == "P402"]
+    assert "known only in `sand`, and rows of it are knitted in `foam`" in message.text
+    line, _, _ = (message.advice or "").partition("   (")
+    assert line == "gauge plain 20 stitches 28 rows per 10 cm in foam"
+    plan, _ = planned(f"{YARNS}{gauge}{line}\n{stripes}{piece}")
+    assert plan is not None
+
+
 @pytest.mark.parametrize(
     ("piece", "why", "advice"),
     [

@@ -71,7 +71,7 @@ function shown(answer) {
   find("grid").classList.toggle("old", !pattern && Boolean(current));
   views.waiting(!pattern?.whole);
   if (!pattern) {
-    find("chart-note").textContent = current ? `This stitch has a mistake in it. Here is the last chart of ${current} without one.` : "The chart appears when the stitch has no mistake.";
+    find("chart-note").textContent = current ? `There is a mistake in the text. This is ${current} as it was before.` : "The chart appears when the stitch has no mistake.";
     return;
   }
   const name = pattern.chart.name;
