@@ -203,7 +203,7 @@ def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = Non
         text = (
             f"Stocking stitch of {_number(count)} stitches in 10 cm does not suit `{machine.name}`: each is "
             f"{width:.3g} mm wide, {width / machine.pitch_mm:.2f} times the {machine.pitch_mm:g} mm from needle "
-            f"to needle, and {'yarn for such stitches jams the hooks' if wide else 'stitches so small knit off badly'}. "
+            f"to needle, and {'yarn for such stitches jams the hooks' if wide else 'such small ones knit off badly'}. "
             f"About {math.ceil(fewest)} to {math.floor(most)} stitches are usual on it."
         )
         advice = f"{suited} {OVER_PITCH[0]:g} to {OVER_PITCH[1]:g} of the pitch is usual (a guide of the trade)."
