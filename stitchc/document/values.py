@@ -164,9 +164,9 @@ class PassRow:
 
     row: what the row counter shows after it. direction: "right to left" or "left to right". bed: a letter for each
     needle in work, left to right (see `bed_strip`), empty where there is nothing to show; bed_first: the same for its
-    "ladder" steps, which are done before the others. yarn: by name. moves: needles moved by hand. held: needles that
-    are out during the pass. state: how everything stands before this row, each thing in a few words; state_then: once
-    its "ladder" and "cross" steps are done, empty where it has none.
+    "ladder" steps, which are done before the others. yarn: by name. moves: needles moved by hand, in each size. state:
+    how everything stands before this row, each thing in a few words; state_then: once its "ladder" and "cross" steps
+    are done, empty where it has none.
     """
 
     row: int
@@ -175,8 +175,7 @@ class PassRow:
     bed: str = ""
     bed_first: str = ""
     yarn: str | None = None
-    moves: int = 0
-    held: int = 0
+    moves: tuple[int, ...] = (0,)
     state: tuple[str, ...] = ()
     state_then: tuple[str, ...] = ()
 
@@ -248,9 +247,9 @@ class Rows:
         return sum(1 for _ in self.passes())
 
     @cached_property
-    def moves(self) -> int:
-        """Needles moved by hand in all."""
-        return sum(entry.moves for entry in self.passes())
+    def moves(self) -> tuple[int, ...]:
+        """Needles moved by hand in all, in each size."""
+        return tuple(map(sum, zip(*(entry.moves for entry in self.passes()), strict=True)))
 
     @property
     def first_row(self) -> int:

@@ -129,7 +129,8 @@ def _parts(
     everything: AllYarn | None,
 ) -> Iterator[Part]:
     plan = plans[0]
-    yield from warning_part(by_size([warning_lines(each) for each in messages], labels))
+    warned = [_for_readers(each) if for_others else each for each in messages]
+    yield from warning_part(by_size([warning_lines(each, not for_others) for each in warned], labels))
     yield from so_far
     drawing = outline(plans, units)
     sizes: tuple[Block, ...] = (*size_table(plans, labels, units), Listing(tuple(size_lines(plans, units, for_others))))
@@ -159,18 +160,26 @@ def _parts(
     passes = [each.passes for each in plans]
     beds = [each.needles for each in plans]
     begin_at = "then every direction below is the other way round" if for_others else "`carriage {}` in the piece"
-    yield from needles_part(plan.needles, _rows_with_ladders(plan))
+    yield from needles_part(beds, _rows_with_ladders(plans))
     yield from working_the_rows(passes, plan.machine, beds, plan.edge, begin_at)
 
 
-def _rows_with_ladders(plan: Plan) -> Iterator[tuple[str, Pass]]:
-    """A row of each section whose needles out of work are others than before, when all of them are out."""
-    shown: set[tuple[int, ...]] = set()
-    for section in plan.sections:
-        passed = plan.passes[section.to_row - 1]
-        if passed.empty not in shown:
-            shown.add(passed.empty)
-            yield f"{section.stitch}, {rows_words(section)}", passed
+def _for_readers(messages: Sequence[Message]) -> list[Message]:
+    """Those about the knitting itself: what is said of how the piece is written (P4..) is the designer's to mend, and
+    the instructions tell what it comes to."""
+    return [message for message in messages if not message.code.startswith("P")]
+
+
+def _rows_with_ladders(plans: Sequence[Plan]) -> Iterator[tuple[str, tuple[Pass, ...]]]:
+    """A row of each section, in each size, whose needles out of work are others than before, when all of them are
+    out."""
+    shown: set[tuple[tuple[int, ...], ...]] = set()
+    for section in plans[0].sections:
+        sizes = tuple(plan.passes[section.to_row - 1] for plan in plans)
+        empties = tuple(each.empty for each in sizes)
+        if empties not in shown:
+            shown.add(empties)
+            yield f"{section.stitch}, {rows_words(section)}", sizes
 
 
 def _before(plans: Sequence[Plan], for_others: bool) -> Iterator[str]:
@@ -241,6 +250,7 @@ def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_r
     row = 0
     kept_from: int | None = None
     put_in = put_in_ahead(plan)
+    yarns = Yarns(plan.pattern.yarns)
     under_way: tuple[Section, Callable[[int], list[Item]]] | None = None
     shown: list[Table] = []
 
@@ -276,7 +286,7 @@ def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_r
                 items.append(ByHand(put_in[row]))
             items.append(sizes[row - 1])
             if row == len(sizes):
-                items += ending(plan.passes, plan.machine)
+                items += ending([each.passes for each in plans], plan.machine, yarns)
     releases = [section.from_row for section in plan.sections if not section.is_plain]
     if plan.machine.reader != "card" or selects_ahead(plan.machine):
         releases = []
@@ -287,7 +297,7 @@ def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_r
         Stretch(section.from_row, section.rows, section.chart.height, tension)
         for section, tension in zip(plan.sections, tensions, strict=True)
     ]
-    entries = instruct(items, plan.machine, beds, Yarns(plan.pattern.yarns), labels, releases, stretches)
+    entries = instruct(items, plan.machine, beds, yarns, labels, releases, stretches)
     return entries[len(items) if kept_from is None else kept_from :]
 
 

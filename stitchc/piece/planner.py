@@ -410,8 +410,7 @@ class _Planner:
             self.say(
                 "P413",
                 "warning",
-                f"The last row ({last.row}) leaves {number(len(last.held), 'needle')} with held loops, which "
-                "would come off unknitted.",
+                f"The last row ({last.row}) leaves held loops on the needles, which would come off unknitted.",
                 step.span,
                 advice="knit plain for 1 row   (after it)",
             )

@@ -69,6 +69,10 @@ class Yarns:
         """What it is called."""
         return yarn or self.main or MAIN_YARN
 
+    def with_yarn_of(self, passed: Pass, passes: Sequence[Pass]) -> str:
+        """ " with foam", of one of these passes; nothing where none of them names a yarn."""
+        return f" with {self.name(passed.yarn)}" if any(each.yarn for each in passes) else ""
+
     def change_for(self, passed: Pass) -> list[Step]:
         """Threading a pass's yarn, with its description the first time; and cutting it where that is how it comes
         here."""
@@ -151,19 +155,19 @@ class _Writer:
         self.by_hand = moved_by_hand(machine)
         self.out: tuple[tuple[int, ...], ...] = ((),) * len(beds)
         self.rest: tuple[tuple[int, ...], ...] = self.out
-        self.empty: tuple[int, ...] = ()
+        self.empty: tuple[tuple[int, ...], ...] = self.out
         self.strips: dict[tuple[int, ...], str] = {}
         self.kept: list[Pass] = []  # what `strips` knows by identity stays alive
 
     def row(self, sizes: tuple[Pass, ...], changes: tuple[LeverChange | None, ...], read: bool) -> PassRow:
         first = sizes[0]
-        if not (first.moved_left or first.moved_right or first.taken_back):
-            self.empty = first.empty  # those of the cast-on, before the first row
+        if not any(each.moved_left or each.moved_right or each.taken_back for each in sizes):
+            self.empty = tuple(each.empty for each in sizes)  # those of the cast-on, before the first row
         state = self._state(first, first.comes_from)
         ladders = self._ladders(sizes)
         alone = len(sizes) == 1
         strip_first = ladder_marks(self.beds[0], first, self.out[0], self.rest[0]) if alone and ladders else ""
-        self.empty = first.empty
+        self.empty = tuple(each.empty for each in sizes)
         steps = [*ladders, *(Step("cross", words) for words in self._crossing(sizes))]
         then = self._state(first, first.start_side) if steps else ()
         if self.names_yarns and (not self.yarns.started or first.yarn != self.yarns.threaded):
@@ -185,8 +189,7 @@ class _Writer:
             self._bed(first) if alone else "",
             strip_first,
             first.yarn,
-            first.moves,
-            len(first.held),
+            tuple(each.moves for each in sizes),
             state,
             then,
         )
@@ -195,15 +198,15 @@ class _Writer:
         """How everything stands before a row's steps, or some of them, with the carriage at this side."""
         stretch = self.stretch_of.get(first.row)
         setting = " and ".join(f"{to}{f' going {way}' if way else ''}" for way, to in self.setting.items()) or "plain"
-        out, rest = len(self.out[0]), len(self.rest[0])
+        out, rest, empty = ([len(each) for each in places] for places in (self.out, self.rest, self.empty))
         return tuple(
             words
             for words in (
                 stretch.place(first.row) if stretch is not None else "",
                 f"carriage at the {side}, set to {setting}",
-                ("no needle held" if not out else f"{number(out, 'needle')} held") if self.by_hand else "",
-                f"{number(rest, 'needle')} pushed right back" if rest else "",
-                f"{number(len(self.empty), 'needle')} out of work" if self.empty else "",
+                (f"{count_of(out, 'needle')} held" if any(out) else "no needle held") if self.by_hand else "",
+                f"{count_of(rest, 'needle')} pushed right back" if any(rest) else "",
+                f"{count_of(empty, 'needle')} out of work" if any(empty) else "",
                 self.yarns.state() if self.names_yarns else "",
                 f"tension {stretch.tension}" if stretch is not None and stretch.tension else "",
             )

@@ -14,7 +14,7 @@ from stitchc.document import Block, ByHand, Drawing, Listing, Part, Terms
 from stitchc.document.bed_strip import WHOLE_BED, draw
 from stitchc.english import count_of, listed, number, several
 from stitchc.passes import Pass, column_1_position, moved_by_hand
-from stitchc.sheet.instructions import reader_name
+from stitchc.sheet.instructions import Yarns, reader_name
 from stitchc.sheet.needle_words import name_needles, shortest
 from stitchc.sheet.terms import CAUTIONS, LOCK_IT, terms
 
@@ -27,25 +27,33 @@ if TYPE_CHECKING:
 def empty_words(sizes: Sequence[Sequence[Pass]], words: str) -> list[str]:
     """The needles that stand empty at the cast-on, of each size in `words` with {} for them; nothing where none do."""
     empties = [passes[0].empty if passes else () for passes in sizes]
-    if not any(empties):
-        return []
-    named = name_needles(*empties) if all(empties) else None
-    each = [str(name_needles(empty)) if empty else "none" for empty in empties]
-    return [words.format(each[0] if len(each) == 1 else named or several(each))]
+    return [words.format(_named_in_sizes(empties))] if any(empties) else []
 
 
-def needles_part(needles: Needles, rows: Iterable[tuple[str, Pass]]) -> list[Part]:
-    """The needles in work and out of work, as strips; nothing where none is out. rows: a row of each kind with its
-    label."""
-    strips = [_setup_strip(needles, label, passed.empty) for label, passed in rows if passed.empty]
-    return [Part("Needles in work and out of work", tuple(strips))] if strips else []
+def _named_in_sizes(sizes: Sequence[tuple[int, ...]]) -> str:
+    """Needles of each size in words, in one phrase where they go into one."""
+    together = name_needles(*sizes) if all(sizes) else None
+    if together is not None:
+        return str(together)
+    return several([str(name_needles(each)) if each else "none" for each in sizes])
 
 
-def _setup_strip(needles: Needles, label: str, empty: tuple[int, ...]) -> Drawing:
-    away, named = set(empty), name_needles(empty)
-    assert named is not None
+def needles_part(beds: Sequence[Needles], rows: Iterable[tuple[str, Sequence[Pass]]]) -> list[Part]:
+    """The needles in work and out of work; nothing where none is out. beds: of each size. rows: a row of each kind, in
+    each size, with its label. A strip shows the bed of one size; of several there are the words alone."""
+    blocks: list[Block] = []
+    for label, sizes in rows:
+        empties = [each.empty for each in sizes]
+        if any(empties):
+            named, ends = _named_in_sizes(empties), bed_words(beds)
+            words = f"{label}: {named} out of work, the others from {ends} in work."
+            blocks.append(words if len(beds) > 1 else _setup_strip(beds[0], words, empties[0]))
+    return [Part("Needles in work and out of work", tuple(blocks))] if blocks else []
+
+
+def _setup_strip(needles: Needles, words: str, empty: tuple[int, ...]) -> Drawing:
+    away = set(empty)
     signs = "".join("-" if needle in away else "." for needle in range(needles.first, needles.last + 1))
-    words = f"{label}: {named.counted()} out of work, the others from {needles.left} to {needles.right} in work."
     lines = [
         f"  {needle_name(needles.first + at):>5}  {signs[at : at + _SIGNS_A_LINE].replace('.', 'I')}"
         for at in range(0, needles.count, _SIGNS_A_LINE)
@@ -63,14 +71,15 @@ _SIGNS_A_LINE: Final = 70
 
 
 def before_row_one(
-    machine: Machine, needles: Needles, carriage: Side, edge: int, passes: Sequence[Pass]
+    machine: Machine, needles: Needles, carriage: Side, edge: int, passes: Sequence[Pass], yarns: Yarns
 ) -> tuple[str, ...]:
     """What is done before the first pass, in order."""
     in_work = needles.count - (len(passes[0].empty) if passes else 0)
+    yarn = yarns.with_yarn_of(passes[0], passes) if passes else ""
     steps = [
         *empty_words([passes], "Push back to non-working position and leave empty: {}."),
         f"Cast on {needles.left} to {needles.right} ({number(in_work, 'needle')}) in your usual way. "
-        f"Knit a few plain rows, and end with the carriage at the {carriage}.",
+        f"Knit a few plain rows{yarn}, and end with the carriage at the {carriage}.",
         "Set the row counter to 000 and the carriage to plain.",
     ]
     if machine.reader == "card":
@@ -107,7 +116,8 @@ def working_the_rows(
     names = ["Out of work"] if any(empty) else []
     names += ["Back to work"] if any(each.taken_back for each in passes) else []
     if moved_by_hand(machine):
-        moves = [moved for each in passes for moved in (each.bring_out, each.push_back, each.push_right_back) if moved]
+        rows = itertools.chain(*sizes)
+        moves = [moved for each in rows for moved in (each.bring_out, each.push_back, each.push_right_back) if moved]
         texts = [phrase.text() for phrase in map(shortest, moves)]
         told = {
             "Bring out": any(each.bring_out or each.crossing == "free pass" for each in passes),
@@ -145,16 +155,18 @@ STILL_ON: Final = ByHand("The stitches are still on the needles. Cast off, or kn
 """The end where the pattern says nothing of it."""
 
 
-def ending(passes: Sequence[Pass], machine: Machine) -> list[ByHand]:
-    """What is done right after the last row, where it leaves loops that would come off unknitted."""
-    if not passes or not passes[-1].held:
+def ending(sizes: Sequence[Sequence[Pass]], machine: Machine, yarns: Yarns) -> list[ByHand]:
+    """What is done right after the last row, where it leaves loops that would come off unknitted. sizes: the passes of
+    each."""
+    held = [len(passes[-1].held) if passes else 0 for passes in sizes]
+    if not any(held):
         return []
-    held = number(len(passes[-1].held), "needle")
-    by_hand, last = moved_by_hand(machine), passes[-1]
+    by_hand, last = moved_by_hand(machine), sizes[0][-1]
     ways = ["cancel the hold"] if last.out and by_hand else [] if by_hand else ["set the carriage to plain"]
     ways += ["bring the needles at the back forward"] if last.rest else []
-    text = f"The last row leaves {held} with held loops. To free them, "
-    return [ByHand(f"{text}{listed([*ways, 'knit one plain row'])} before you take the work off.")]
+    ways += [f"knit one plain row{yarns.with_yarn_of(last, sizes[0])}"]
+    text = f"The last row leaves {count_of(held, 'needle')} with held loops. To free them, "
+    return [ByHand(f"{text}{listed(ways)} before you take the work off.")]
 
 
 def edge_needles(beds: Sequence[Needles], edge: int) -> str:
@@ -226,7 +238,7 @@ def _weights(sizes: Sequence[Sequence[Pass]], machine: Machine, beds: Sequence[N
     total = f"{several(pieces)} in all"
     empty = [max(len(each.empty) for each in passes) for passes in sizes]
     in_work = [bed.count - out for bed, out in zip(beds, empty, strict=True)]
-    many = most[0] > 0.4 * in_work[0]
+    many = any(out > 0.4 * count for out, count in zip(most, in_work, strict=True))
     if many or long_holds:
         more = [math.ceil(count / 2) for count in pieces]
         total = f"plus {several(more)} because {'many needles are held' if many else 'needles hold for several rows'}: "

@@ -58,22 +58,22 @@ def stitch_sheet(
     after = after or {}
     chart = stitch.chart
     passes = lower(chart, machine, needles, rows, carriage, edge)
-    main = pattern.main_yarn.name if pattern.main_yarn is not None else None
+    yarns = Yarns(pattern.yarns, pattern.main_yarn.name if pattern.main_yarn is not None else None)
     items: list[Item] = []
     for each in passes:
-        items += [each, *(ending(passes, machine) if each.row == rows else [])]
+        items += [each, *(ending([passes], machine, yarns) if each.row == rows else [])]
         items += [ByHand(after[each.row])] if each.row in after else [STILL_ON] if each.row == rows else []
     if not moved_by_hand(machine):
         table = selection_table([(each,) for each in passes[: chart.height]], machine, stitch.name)
         items = [table, *items] if table is not None else items
     releases = (1,) if machine.reader == "card" and passes and passes[0].patterned else ()
-    yarns, stretches = Yarns(pattern.yarns, main), [Stretch(1, rows, chart.height)]
+    stretches = [Stretch(1, rows, chart.height)]
     entries = instruct(items, machine, needles, yarns, releases=releases, stretches=stretches)
     parts = (
         *warning_part(warning_lines(messages)),
         Part("The repeat", (draw_repeat(stitch.name, chart, carriage),)),
         cautions(),
-        *needles_part(needles, [("All the time", each) for each in passes[:1]]),
+        *needles_part([needles], [("All the time", (each,)) for each in passes[:1]]),
         *working_the_rows([passes], machine, [needles], edge, "--carriage {}"),
     )
     document = Document(
@@ -85,7 +85,7 @@ def stitch_sheet(
             entries,
             needles,
             carriage,
-            before_row_one(machine, needles, carriage, edge, passes),
+            before_row_one(machine, needles, carriage, edge, passes, yarns),
             moved_by_hand(machine),
             total_words([passes], machine),
             colours=yarn_colours(pattern.yarns),
@@ -95,9 +95,10 @@ def stitch_sheet(
     return Sheet(stitch.name, machine, needles, tuple(passes), document)
 
 
-def warning_lines(messages: Sequence[Message]) -> list[str]:
-    """The messages that a knitter should know of."""
-    return [f"{message.text} ({message.code})" for message in messages if message.severity != "info"]
+def warning_lines(messages: Sequence[Message], with_codes: bool = True) -> list[str]:
+    """The messages that a knitter should know of. with_codes: for `stitchc explain`."""
+    found = [message for message in messages if message.severity != "info"]
+    return [f"{message.text} ({message.code})" if with_codes else message.text for message in found]
 
 
 def warning_part(lines: Sequence[str]) -> list[Part]:

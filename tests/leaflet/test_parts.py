@@ -7,7 +7,7 @@ import re
 import pytest
 
 from stitchc import LeafletOptions, PieceOptions, compile_text, load_machine, make_leaflet, plan_piece
-from stitchc.document import Table
+from stitchc.document import Listing, Table
 from stitchc.leaflet.parts import swatch_parts
 from stitchc.leaflet.stitch_rows import row_words, stitch_rows
 from stitchc.piece.other_gauges import OFF, other_gauges
@@ -153,3 +153,19 @@ def test_what_a_card_selects_is_listed_once_and_again_where_the_rows_before_are_
         assert document.rows is not None
         tables = [entry for entry in document.rows.entries if isinstance(entry, Table)]
         assert len(tables) == 1, so_far
+
+
+def test_a_reader_is_warned_of_the_knitting_and_not_of_the_file() -> None:
+    """The last row holds needles: the designer is told where to mend it, the reader what to do at the end."""
+    text = (
+        "yarn oat\nyarn foam\ngauge plain 20 stitches 28 rows per 10 cm\nstitch marks over 30\n"
+        "    1-2 in oat: K S K28\n    3-4 in foam: K4 S8 K18\npiece cuff\n    sizes 32, 47 cm\n    knit marks for 8 rows\n"
+    )
+    pattern = compile_text(text, "it.stitch").pattern
+    assert pattern is not None
+    made = make_leaflet(pattern, [load_machine("hand-standard")], LeafletOptions(form="text", pictures=False))
+    told = {message.code for message in made.messages}
+    assert {"P413", "K204"} <= told
+    warnings = [part for part in made.values[0].parts if part.heading == "Warnings"]
+    lines = [line for part in warnings for block in part.blocks if isinstance(block, Listing) for line in block.items]
+    assert len(lines) == 1 and "slip" in lines[0] and "(K204)" not in lines[0]

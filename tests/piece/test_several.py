@@ -5,18 +5,22 @@ from __future__ import annotations
 import json
 import math
 import re
+from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser
 
+from stitchc.document import ByHand, PassRow
 from stitchc.gauge.values import Range
 from stitchc.gauge.yarn import Cells
 from stitchc.machines import load
 from stitchc.options import PieceOptions
 from stitchc.pattern import Ball
 from stitchc.piece import Plan
-from stitchc.piece.product import plan_piece
+from stitchc.piece.product import plan_piece, write_instructions
 from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, yarn_needed
 from stitchc.product import WrongOption
+from tests.leaflet.made import in_size
 from tests.piece.conftest import pattern_of
 
 HEAD = """
@@ -101,6 +105,65 @@ def test_half_way_it_has_to_be_said_which_size_is_on_the_needles() -> None:
     with pytest.raises(WrongOption, match="--sizes"):
         planned(piece, so_far=("ripple 12 rows 3.5 cm",))
     assert planned(piece, sizes="18", so_far=("ripple 12 rows 3.5 cm",))[0].needles == planned(piece)[1].needles
+
+
+LADDERS = """
+stitch steps over 6
+    out 6
+    1, 2: K T K T K
+    3, 4: K
+stitch marks over 8
+    1-2 in oat: K3 S K4
+    3-4 in foam: S K7
+piece cuff
+    make 2
+    sizes 18, 20, 24 cm plus 1 cm
+    knit plain for 4 rows in oat
+    knit steps for 8 rows in oat
+    knit marks for 12 rows
+    do "Cast off."
+"""
+
+
+@pytest.mark.parametrize("machine", ["hand-standard", "card24-standard"])
+def test_everything_counted_is_that_of_each_size(machine: str) -> None:
+    """Needles out of work, what is held before each row and after the last, needles moved: as it is made alone."""
+
+    def told(**options: object) -> tuple[list[str], list[tuple[int, ...]]]:
+        product = write_instructions(pattern_of(HEAD + LADDERS), load(machine), PieceOptions(**options))  # type: ignore[arg-type]
+        document = product.values[0].document
+        assert document.rows is not None
+        words = [*document.rows.before, document.rows.total]
+        for entry in document.rows.entries:
+            words += [entry.text] if isinstance(entry, ByHand) else entry.state if isinstance(entry, PassRow) else ()
+        parts = {part.heading: part.blocks for part in document.parts}
+        strips = [block if isinstance(block, str) else block.alt for block in parts["Needles in work and out of work"]]  # type: ignore[union-attr]
+        words += [strip for strip in strips if "out of work" in strip]
+        return words, [entry.moves for entry in document.rows.passes()]
+
+    words, moves = told()
+    assert any("needles with held loops" in line and " one plain row with foam" in line for line in words)
+    assert any("out of work, the others from" in line for line in words)
+    for place, size in enumerate(("18", "20", "24")):
+        own, own_moves = told(sizes=size)
+        assert [in_size(line, place) for line in words] == own
+        assert [each[place] for each in moves] == [count for (count,) in own_moves]
+
+
+def test_the_page_counts_the_moves_of_every_size(browser: Browser, tmp_path: Path) -> None:
+    (file,) = plan_piece(pattern_of(HEAD + LADDERS), MACHINE, PieceOptions(form="html")).files
+    target = tmp_path / file.name
+    target.write_bytes(file.content)
+    totals = [sum(each.moves for each in plan.passes) for plan in planned(LADDERS)]
+    page = browser.new_page()
+    page.goto(target.as_uri())
+    all_of_them = f"{totals[0]} [{totals[1]}, {totals[2]}] needles moved"
+    assert page.inner_text("#done") == f"0 rows done, 24 left; 0 of {all_of_them}"
+    page.fill("#jump-row", "6")
+    page.keyboard.press("Enter")
+    done = [sum(each.moves for each in plan.passes[:5]) for plan in planned(LADDERS)]
+    assert page.inner_text("#done").endswith(f"; {done[0]} [{done[1]}, {done[2]}] of {all_of_them}")
+    page.close()
 
 
 # -- balls --------------------------------------------------------------------------------------------------------

@@ -108,9 +108,9 @@ def test_a_machine_that_selects_one_pass_ahead_is_told_to() -> None:
     from dataclasses import replace
 
     ahead = replace(load("card24-standard"), selects="one pass ahead")
-    assert any("one pass ahead" in step for step in before_row_one(ahead, NEEDLES, "right", 1, []))
+    assert any("one pass ahead" in step for step in before_row_one(ahead, NEEDLES, "right", 1, [], Yarns()))
     assert not any(
-        "one pass ahead" in step for step in before_row_one(load("card24-standard"), NEEDLES, "right", 1, [])
+        "one pass ahead" in step for step in before_row_one(load("card24-standard"), NEEDLES, "right", 1, [], Yarns())
     )
 
 

@@ -12,7 +12,14 @@ function listen(target, kind, heard) {
 const total = Number(work.dataset.rows);
 // Where earlier rows are knitted already the page begins with a later one; they count as done.
 const firstRow = Number(work.dataset.first), doneBefore = firstRow - 1;
-const totalMoves = Number(work.dataset.moves);
+// Of each size, as everything that is counted in moves.
+const numbers = (text) => text.split(" ").map(Number);
+const totalMoves = numbers(work.dataset.moves);
+// The first figure and those of the other sizes in brackets, as in the words of the rows.
+function several(counts) {
+  const [first, ...others] = counts;
+  return others.some((count) => count !== first) ? first + " [" + others.join(", ") + "]" : String(first);
+}
 const lines = Array.from(byId("rows").querySelectorAll("tbody > tr"));
 const key = "stitchc-sheet:" + work.dataset.key;
 
@@ -58,7 +65,7 @@ function reaches(steps) {
   return groups;
 }
 const stops = [{ kind: "before" }];
-let part = "", details = [], done = 0, moved = 0;
+let part = "", details = [], done = 0, moved = totalMoves.map(() => 0);
 for (const line of lines) {
   if (line.className === "part") {
     part = line.firstElementChild.firstChild.textContent.trim();
@@ -78,7 +85,7 @@ for (const line of lines) {
       const own = kind === "pass" && !passes ? "move" : kind;
       stops.push({ kind: own, line, row: passes ? row : 0, of: row, at, part, steps: group, details, done, moved });
       details = [];  // what a part asks for is shown once
-      if (passes) { done += 1; moved += Number(line.dataset.m); }
+      if (passes) { const these = numbers(line.dataset.m); done += 1; moved = moved.map((count, size) => count + these[size]); }
     });
   }
 }
@@ -220,7 +227,7 @@ function show(say, back) {
   const rowsDone = stop.done || 0;
   byId("bar").value = doneBefore + rowsDone;
   let words = plain(doneBefore + rowsDone, "row", "rows") + " done, " + (total - rowsDone) + " left";
-  if (totalMoves) words += "; " + (stop.moved || 0) + " of " + totalMoves + " needles moved";
+  if (totalMoves.some(Boolean)) words += "; " + several(stop.moved || totalMoves.map(() => 0)) + " of " + several(totalMoves) + " needles moved";
   byId("done").textContent = words;
   byId("back").disabled = state.at === 0;
   byId("on").disabled = state.at === last;
