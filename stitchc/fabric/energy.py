@@ -30,40 +30,36 @@ UPRIGHT_Z: Final = 1e4
 @dataclass(frozen=True)
 class Yarn:
     """diameter: where it begins to touch. contact: how it resists being pressed. core: the diameter, as a share, that
-    it can't be pressed under. slips: the curvature from which its fibres slide past each other when it bends."""
+    it can't be pressed under. slips: the curvature from which its fibres slide past each other when it bends. fibres:
+    the share of its resistance to bends that its fibres have each by itself, which is left when they slide."""
 
     diameter: float = DIAMETER
     contact: float = CONTACT
     core: float = 0.0
     slips: float = np.inf
+    fibres: float = 0.0
 
 
 @dataclass(frozen=True)
 class Ground:
-    """How the fabric lies, as stiffnesses, and its yarn. flat: by which all yarn is pressed into one plane. level: by
-    which whole wales are. even: by which the gaps between wales are kept equally far apart. form: by which yarn keeps
-    the form of the textbook, in which it was knitted."""
+    """How the fabric lies, as stiffnesses, and its yarn. flat: by which all yarn is pressed into one plane. even: by
+    which the gaps between wales are kept equally far apart."""
 
     flat: float
-    level: float
     even: float
-    form: float
     yarn: Yarn = Yarn()
 
 
-MEASURED: Final = Ground(3000.0, 0.0, 600.0, 0.0, Yarn(1 / 13, 60.0, 0.4, 3.0))
+MEASURED: Final = Ground(3000.0, 600.0, Yarn(1 / 13, 60.0, 0.4, 3.0))
 """For the cell that yarns choose: a swatch is smoothed out flat before it is measured. With less, repeats whose same
 needles always hold fold along their wales; without even gaps two slips in three rows come out wider than plain. The
 yarn is soft and a bend hardly resists further bending, so that plain stocking stitch and garter stitch have their
 published proportions; no figure of tuck or slip chose it."""
 
-SEEN: Final = Ground(3000.0, 0.0, 600.0, 0.0)
-"""For the picture, at a given cell. Yarn that springs back for ever pushes the neighbours of tucks together into
-ladders; real yarn takes the set of the needles that it was knitted on, one pitch apart."""
-
-SEEN_WITH_LADDERS: Final = Ground(30.0, 1e4, 3500.0, 200.0)
-"""For the picture of a fabric with needles out of work: with less to keep its form, whole wales lean into the gaps.
-Not for others: columns of two-row tucks turn inside out under it, and single slips open into holes. Chosen by eye."""
+SEEN: Final = Ground(3000.0, 3500.0, Yarn(1 / 13, 60.0, 0.4, 1.5, 0.1))
+"""For the picture, at a given cell: yarn as thick and as soft. It takes the set of what it lies in, so that it bends
+as lightly almost from the first, and floats lie straight; what its fibres keep of stiffness keeps it from kinking.
+Gaps are as even as the needles were, or ladders close. Chosen by eye (tests/fabric/seen.md)."""
 
 POINT_SPACING: Final = 0.5
 """Contact points lie at most this many diameters apart along the yarn."""
@@ -128,7 +124,7 @@ class Energy:
     leading = 0.0
 
     def __init__(self, layout: Layout, ground: Ground) -> None:
-        self.layout, self.flat, self._level, self._yarn = layout, ground.flat, ground.level, ground.yarn
+        self.layout, self.flat, self._yarn = layout, ground.flat, ground.yarn
         looped = np.array([cell.looped for cell in layout.cells]).reshape(layout.height, layout.width)
         first = np.arange(layout.nodes)[::NODES].reshape(looped.shape)
         # Where a needle slips, a float gives its slack to its neighbours; a ladder's bars lie there in every course.
@@ -213,9 +209,9 @@ class Energy:
         tension = edges * (self.stretch * strain / length)
         slope = edges / h
         bend = slope - behind(slope)
-        eased = self.eased(bend)
-        moment = bend / (share * eased)
-        energy += float((bend * bend / (share * (1 + eased))).sum())
+        eased, fibres = self._eased(bend), self._yarn.fibres
+        moment = bend * self.resistance(bend)
+        energy += float((bend * bend / share * (fibres / 2 + (1 - fibres) / (1 + eased))).sum())
         tension += (moment - ahead(moment)) / h
 
         pairs, apart = self._pairs_near(at, edges, np.array([width, height]))
@@ -237,11 +233,6 @@ class Energy:
         press = self.flat * share * off
         energy += 0.5 * float((press * off).sum())
         gradient[2] += press
-        if self._level:
-            in_wale = np.bincount(self._wale, share)
-            tilt = np.bincount(self._wale, share * off) / in_wale
-            energy += 0.5 * self._level * float((in_wale * tilt * tilt).sum())
-            gradient[2] += self._level * share * tilt[self._wale]
         if self.leading:
             cell = np.array([[width / self.layout.width], [height / self.layout.height], [1.0]])
             astray = at - self._lead * cell
@@ -258,8 +249,14 @@ class Energy:
         energy += self.along_z.pull(at[2], gradient[2])
         return energy, gradient, growth
 
-    def eased(self, bend: Floats) -> Floats:
-        """How much less than straight yarn it resists a bend (3, nodes; the change of slope) at each node."""
+    def resistance(self, bend: Floats) -> Floats:
+        """The moment at each node over its bend (3, nodes; the change of slope)."""
+        fibres = self._yarn.fibres
+        result: Floats = (fibres + (1 - fibres) / self._eased(bend)) / self.share
+        return result
+
+    def _eased(self, bend: Floats) -> Floats:
+        """How much less than those of straight yarn its fibres hold together at each node."""
         result: Floats = np.sqrt(1 + (bend * bend).sum(axis=0) / (self.share * self._yarn.slips) ** 2)
         return result
 

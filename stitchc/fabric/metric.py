@@ -21,6 +21,7 @@ _WHOLE: Final = 12
 """Nothing is averaged in repeats of at most so many cells."""
 _BLOCK: Final = 48
 """Unknowns; there are as many in a cell."""
+_PAIRS: Final = tuple(itertools.combinations_with_replacement(range(3), 2))
 _SOFT: Final = 0.1
 _FIRM: Final = 0.05
 
@@ -35,7 +36,7 @@ class Metric:
         layout = energy.layout
         self._units = (1, 1) if len(layout.cells) <= _WHOLE else (layout.height, layout.width)
         self._slots = layout.nodes // (self._units[0] * self._units[1])
-        self._entries: dict[tuple[int, int], list[tuple[Ints, Floats]]] = {}
+        self._sums = {pair: np.zeros(layout.nodes * self._slots) for pair in _PAIRS}
         border, corner = np.zeros((2, 3, layout.nodes)), np.zeros((2, 2))
         every = np.arange(layout.nodes)
 
@@ -44,9 +45,11 @@ class Metric:
         ) -> None:
             """Springs whose length is the sum of factor * coordinate along over their terms' nodes; grows: how much
             they lengthen with the logarithms of width and height."""
-            for (one, first), (two, second) in itertools.product(terms, terms):
-                for a, b in itertools.combinations_with_replacement(along, 2):
-                    self._add(a, b, one, two, first * second * along[a] * along[b])
+            pairs = list(itertools.product(terms, terms))
+            place = np.concatenate([self._place(one, two) for (one, _), (two, _) in pairs])
+            for a, b in itertools.combinations_with_replacement(along, 2):
+                both = along[a] * along[b]
+                self._add(a, b, place, np.concatenate([first * second * both for (_, first), (_, second) in pairs]))
             if free:
                 for a, b in itertools.product(grows, grows):
                     corner[a, b] += float((grows[a] * grows[b]).sum())
@@ -61,7 +64,7 @@ class Metric:
         taut = np.sqrt(energy.stretch / h * np.maximum(length / h - 1, 0))
         slope = edges / h
         bend = slope - layout.behind(slope)
-        root = 1 / np.sqrt(energy.share * energy.eased(bend))
+        root = np.sqrt(energy.resistance(bend))
         bend = root * bend
         for a in range(3):
             grows = {a: taut * edges[a]} if a < 2 else {}
@@ -77,7 +80,7 @@ class Metric:
         soft = (_SOFT + energy.leading) * energy.share
         even = np.bincount(energy.even_x.node, minlength=layout.nodes) * energy.even_x.stiffness
         for a, more in enumerate((even, 0 * even, energy.flat * energy.share)):
-            self._add(a, a, every, every, soft + more)
+            self._add(a, a, self._place(every, every), soft + more)
 
         self._inverse = self._inverted()
         self._border = border if free else None
@@ -100,36 +103,38 @@ class Metric:
         result[:count] = inner.ravel()
         return result
 
-    def _add(self, a: int, b: int, row: Ints, column: Ints, values: Floats) -> None:
-        """Add entries at coordinate a of the row nodes and b of the column nodes."""
+    def _place(self, row: Ints, column: Ints) -> Ints:
+        """Where entries at row nodes and column nodes are summed."""
         (high, wide), slots = self._units, self._slots
         unit, slot = np.divmod(row, slots)
         other, other_slot = np.divmod(column, slots)
         up, right = (other // wide - unit // wide) % high, (other - unit) % wide
-        place = ((up * wide + right) * slots + slot) * slots + other_slot
-        self._entries.setdefault((a, b), []).append((place, values))
+        place: Ints = ((up * wide + right) * slots + slot) * slots + other_slot
+        return place
+
+    def _add(self, a: int, b: int, place: Ints, values: Floats) -> None:
+        """Add entries at coordinate a of the row nodes and b of the column nodes."""
+        self._sums[a, b] += np.bincount(place, values, self._sums[a, b].size)
 
     def _add_ties(self, axis: int, ties: Ties) -> None:
         """Each group's springs to its mean, which tie every two of its members."""
         node, stiffness = ties.node, np.full(ties.node.size, ties.stiffness)
-        self._add(axis, axis, node, node, stiffness)
+        self._add(axis, axis, self._place(node, node), stiffness)
         begins = np.cumsum(ties.counts) - ties.counts
         many = ties.counts[ties.group].astype(np.intp)
         one = np.repeat(node, many)
         two = node[np.arange(one.size) + np.repeat((begins[ties.group] - np.cumsum(many) + many).astype(np.intp), many)]
-        self._add(axis, axis, one, two, -ties.stiffness / np.repeat(many, many))
+        self._add(axis, axis, self._place(one, two), -ties.stiffness / np.repeat(many, many))
 
     def _inverted(self) -> Floats | np.ndarray[tuple[int, ...], np.dtype[np.complexfloating]]:
         (high, wide), slots = self._units, self._slots
         blocks = np.zeros((high, wide // 2 + 1, 3, slots, 3, slots), dtype=complex)
-        for (a, b), entries in self._entries.items():
-            places, values = (np.concatenate(each) for each in zip(*entries, strict=True))
-            sums = np.bincount(places, values, high * wide * slots * slots) / (high * wide)
-            block = np.conj(np.fft.rfft2(sums.reshape(high, wide, slots, slots), axes=(0, 1)))
+        for (a, b), sums in self._sums.items():
+            block = np.conj(np.fft.rfft2(sums.reshape(high, wide, slots, slots) / (high * wide), axes=(0, 1)))
             blocks[:, :, a, :, b] = block
             if a != b:
                 blocks[:, :, b, :, a] = np.conj(block.swapaxes(2, 3))
-        self._entries.clear()
+        self._sums.clear()
         whole = blocks.reshape(-1, 3 * slots, 3 * slots)
         return np.linalg.inv(whole) if len(whole) > 1 else _inverse(whole[0].real)
 

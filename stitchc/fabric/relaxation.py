@@ -12,9 +12,9 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.chart import KNIT, Chart
+from stitchc.chart import Chart
 from stitchc.fabric.descent import Descent, Shape, descend
-from stitchc.fabric.energy import MEASURED, SEEN, SEEN_WITH_LADDERS, STRETCH, Energy
+from stitchc.fabric.energy import MEASURED, SEEN, STRETCH, Energy
 from stitchc.fabric.start import DIAMETER, NODES, SLIP_FED, START_COURSE, Floats, Layout, lay_out, start_shape
 from stitchc.fabric.symmetry import Symmetries, symmetries
 from stitchc.fabric.topology import prove
@@ -32,15 +32,6 @@ MOST_CELLS: Final = 1600
 
 MOST_TUCKS: Final = 10
 """The most tuck loops that a needle may knit off at once."""
-
-HELD: Final = 0.95
-"""Yarn that a held loop takes, if it can get it, over the shortest way round its legs at the given cell."""
-
-ROBBED: Final = 0.06
-"""The most that the other loops of a course lose to its held loops, as a share of their yarn."""
-
-MOST_RISEN: Final = 3
-"""Courses that a held loop rises over at the most: the tuck loops that it holds further pull it down."""
 
 _START_WALE: Final = 0.34
 _START_CLEAR: Final = 0.7
@@ -237,8 +228,8 @@ class _Relaxation:
     ) -> None:
         self._chart, self._layout, self._alike, self._start = chart, layout, alike, start
         self._free, self._goal, self._longer = cell is None, cell or PLAIN_CELL, longer
-        ground = MEASURED if cell is None else SEEN_WITH_LADDERS if chart.out else SEEN
-        self._energy, self._form, self._diameter = Energy(layout, ground), ground.form, ground.yarn.diameter
+        ground = MEASURED if cell is None else SEEN
+        self._energy, self._diameter = Energy(layout, ground), ground.yarn.diameter
         w = self._start_wale()
         self._shape = Shape(start * w, w, w * START_COURSE)
         self._first, fed = _rest_lengths(layout, self._shape, self._goal, self._free)
@@ -326,11 +317,11 @@ class _Relaxation:
     def _stage(self, rest: Floats, stretch: float, leading: float, free: bool, last: bool = False) -> Descent:
         at, w, c = self._shape
         depth = math.sqrt(w * c / START_COURSE)
-        self._energy.lead(self._start * np.array([[1.0], [1 / START_COURSE], [depth]]), max(leading, self._form))
+        self._energy.lead(self._start * np.array([[1.0], [1 / START_COURSE], [depth]]), leading)
         self._energy.rest(rest, self._diameter, at, w * self._layout.width, stretch)
         large = len(self._layout.cells) > _LARGE
         if last:
-            steps, tolerance, enough = (160, 1e-6, 1e-3) if large else (400, 1e-6, 0.0)
+            steps, tolerance, enough = (160, 1e-6, 2e-3) if large else (400, 1e-6, 0.0)
         else:
             steps, tolerance, enough = 12 if large else 25, 1e-3, 0.0
         descent = descend(self._energy, self._alike, self._shape, free, steps, tolerance, enough)
@@ -366,19 +357,21 @@ def _least_longer(layout: Layout, cell: tuple[float, float]) -> float:
 
 
 def _rob(layout: Layout, fed: Floats, cell: tuple[float, float]) -> None:
-    """Let held loops take the yarn that they lack from the other knitted loops of their course.
+    """Let each three loops beside each other share their yarn by how far each has to reach at the given cell.
 
     Tuck and held loops, being under more tension, rob their neighbours of yarn and leave them smaller (Spencer,
-    Knitting Technology, 3rd ed., 9.4, from memory). Without it a held loop spreads and the cloth opens in ladders.
+    Knitting Technology, 3rd ed., 9.4, from memory); friction keeps yarn from coming from farther off (common practice,
+    no source). Without it held loops are as short as the others and gape instead of being drawn together.
     """
     w, c = cell
     for row in range(layout.height):
-        knitted = [index for index, each in enumerate(layout.cells) if each.row == row and each.kind == KNIT]
-        robbed = [index for index in knitted if layout.cells[index].span == 1]
-        reach = np.array([w + 2 * c * min(layout.cells[index].span, MOST_RISEN) + 1.6 * DIAMETER for index in knitted])
-        lack = np.maximum(0.0, HELD * reach - fed[knitted]) * [layout.cells[index].span > 1 for index in knitted]
-        if not robbed or not lack.any():
-            continue
-        taken = min(float(lack.sum()), ROBBED * float(fed[robbed].sum()))
-        fed[robbed] *= 1 - taken / float(fed[robbed].sum())
-        fed[knitted] += lack * (taken / float(lack.sum()))
+        looped = [index for index, each in enumerate(layout.cells) if each.row == row and each.looped]
+        reach = np.array([w + 2 * c * layout.cells[index].span + 1.6 * DIAMETER for index in looped])
+        rate = _with_neighbours(fed[looped]) / _with_neighbours(reach) / 3
+        fed[looped] = reach * _with_neighbours(rate)
+
+
+def _with_neighbours(values: Floats) -> Floats:
+    """Of each value along a course its sum with the two beside it."""
+    sums: Floats = values + np.roll(values, 1) + np.roll(values, -1)
+    return sums

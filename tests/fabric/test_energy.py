@@ -10,7 +10,7 @@ from stitchc.fabric.metric import Metric
 from stitchc.fabric.start import DIAMETER, NODES, START_COURSE, Floats, Layout, lay_out, start_shape
 from tests.fabric.conftest import chart_of
 
-SOFT = Yarn(contact=200.0, core=0.3, slips=5.0)
+SOFT = Yarn(contact=200.0, core=0.3, slips=5.0, fibres=0.2)
 
 
 def crowded(rows: str, yarn: Yarn = SOFT) -> tuple[Energy, Layout, Floats, float, float]:
@@ -20,7 +20,7 @@ def crowded(rows: str, yarn: Yarn = SOFT) -> tuple[Energy, Layout, Floats, float
     w, c = 0.25, 0.15
     scale = np.array([[w], [c / START_COURSE], [0.12]])
     at = start * scale + np.random.default_rng(7).normal(0, 0.002, start.shape)
-    energy = Energy(layout, Ground(3000.0, 500.0, 800.0, 0.0, yarn))
+    energy = Energy(layout, Ground(3000.0, 800.0, yarn))
     fed = np.repeat(layout.fed / NODES, NODES)
     energy.rest(fed * 1.3, DIAMETER, at, w * layout.width)
     energy.lead(start * np.array([[1.0], [1 / START_COURSE], [0.2]]), 500.0)
@@ -81,7 +81,7 @@ def test_the_metric_is_symmetric_and_positive_definite(rows: str, free: bool) ->
 def test_where_nothing_is_averaged_the_metric_is_the_inverse_of_the_second_derivatives() -> None:
     """At the straight yarns of a stretched float there is no curvature that the metric leaves out."""
     layout = lay_out(chart_of("KK/KK"))
-    energy = Energy(layout, Ground(3000.0, 0.0, 0.0, 0.0))
+    energy = Energy(layout, Ground(3000.0, 0.0))
     at = np.zeros((3, layout.nodes))
     at[0] = np.tile(np.arange(layout.course_nodes) / layout.course_nodes * 2.0 - 0.5, 2)
     at[1] = np.repeat(np.arange(2), layout.course_nodes) * 5.0
@@ -98,7 +98,7 @@ def test_where_nothing_is_averaged_the_metric_is_the_inverse_of_the_second_deriv
 def test_a_straight_taut_yarn_by_hand() -> None:
     # Two courses of floats far apart: nothing but stretch, EA / 2 * length * strain^2 for each.
     layout = lay_out(chart_of("KK/KK"))
-    energy = Energy(layout, Ground(3000.0, 0.0, 0.0, 0.0))
+    energy = Energy(layout, Ground(3000.0, 0.0))
     n = layout.course_nodes
     at = np.zeros((3, layout.nodes))
     at[0] = np.tile(np.arange(n) / n * 2.0 - 0.5, 2)
@@ -113,7 +113,7 @@ def test_a_straight_taut_yarn_by_hand() -> None:
 def test_two_crossing_yarns_by_hand() -> None:
     # k w w ((d/r)^2 + (r/d)^2 - 2) for one pair of points at half a diameter.
     layout = lay_out(chart_of("KK/KK"))
-    energy = Energy(layout, Ground(3000.0, 0.0, 0.0, 0.0))
+    energy = Energy(layout, Ground(3000.0, 0.0))
     n = layout.course_nodes
     at = np.zeros((3, layout.nodes))
     spacing = 1.0
@@ -137,7 +137,7 @@ def test_two_crossing_yarns_by_hand() -> None:
 def test_friction_gives_way() -> None:
     # Sliding is resisted like a spring at first and by no more than the friction in the end.
     layout = lay_out(chart_of("KK/KK"))
-    energy = Energy(layout, Ground(3000.0, 0.0, 0.0, 0.0))
+    energy = Energy(layout, Ground(3000.0, 0.0))
     at = np.zeros((3, layout.nodes))
     pulls = []
     for shift in (1e-5, 0.2):
@@ -153,7 +153,7 @@ def test_friction_gives_way() -> None:
 def test_a_strand_touches_its_own_copy_but_not_its_own_arc() -> None:
     # Two straight courses in a repeat so low that each lies as near to the other's copy above as to the other.
     layout = lay_out(chart_of("KK/KK"))
-    energy = Energy(layout, Ground(3000.0, 0.0, 0.0, 0.0))
+    energy = Energy(layout, Ground(3000.0, 0.0))
     n = layout.course_nodes
     at = np.zeros((3, layout.nodes))
     at[0] = np.tile(np.arange(n) * 0.02, 2)

@@ -88,7 +88,7 @@ QUICK_TRIALS = ("KT/KK", "KT/TK", "KT/KT/TK/TK", "KS/SK", "KS/KK")
 def test_the_free_cell_agrees_with_trial_relaxations(
     trial: tuple[str, float | None, float, float, float | None, float, float], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(relaxation, "MEASURED", Ground(3000.0, 0.0, 0.0, 0.0))
+    monkeypatch.setattr(relaxation, "MEASURED", Ground(3000.0, 0.0))
     monkeypatch.setattr(relaxation, "_PULLS", 0)
     rows, f_c, least_c, most_c, f_w, least_w, most_w = trial
     plain, fabric = relax_free(chart_of("K")), relax_free(chart_of(rows), 0.43)  # what the trials fed to a slip

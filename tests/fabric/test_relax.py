@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stitchc.chart import OUT, Chart
+from stitchc.chart import OUT, TUCK, Chart
 from stitchc.fabric import Fabric, relax, relaxation, relaxing
 from stitchc.fabric.descent import CLOSEST, Shape, _Way
 from stitchc.fabric.metric import Metric
-from stitchc.fabric.relaxation import MOST_CELLS, PLAIN_CELL, ROBBED
+from stitchc.fabric.relaxation import MOST_CELLS, PLAIN_CELL, _rob
 from stitchc.fabric.start import DIAMETER, NODES, START_COURSE, Floats, Layout, lay_out
 from stitchc.fabric.symmetry import symmetries
 from stitchc.fabric.topology import _crossings
@@ -81,7 +81,8 @@ def test_strands_still_lie_over_and_under_as_they_must(rows: str, stitch_factor:
             assert behind >= 2 and behind % 2 == 0, "the head lies behind the two legs drawn through it"
         for row in range(cell.row + 1, cell.row + cell.span):
             later = layout.at(row, cell.column)
-            assert all(over for _, over in _crossings(layout, in_wales, cell, later, row))
+            behind = [over for _, over in _crossings(layout, in_wales, cell, later, row)].count(False)
+            assert behind == 0 or (cell.kind == TUCK and behind % 2 == 0), "one tuck may hang over another, and back"
 
 
 @pytest.mark.parametrize("rows, stitch_factor, row_factor", [*SHOWN[:4], ("KT/KT/TK/TK", 0.87, 2.08)])
@@ -104,7 +105,7 @@ def test_symmetric_repeats_come_out_symmetric(rows: str, stitch_factor: float, r
 def test_a_mirrored_chart_gives_the_mirrored_fabric() -> None:
     one = at_gauge("KTS/KKK", 1.0, 1.3)
     other = at_gauge("STK/KKK", 1.0, 1.3)
-    assert one.energies[-1][-1] == pytest.approx(other.energies[-1][-1], rel=1e-3)
+    assert one.energies[-1][-1] == pytest.approx(other.energies[-1][-1], rel=3e-3)
 
 
 def test_it_is_the_same_fabric_however_often_it_is_written() -> None:
@@ -210,14 +211,15 @@ def test_held_columns_do_not_open_into_ladders(rows: str) -> None:
     assert wales.min() > 0.45 and wales.max() < 1.6
 
 
-def test_held_loops_take_yarn_from_their_neighbours_and_no_more_than_these_give() -> None:
-    fabric = at_gauge("KTKK/KTKK/KKKK", 0.93, 1.35)
-    layout, at = positions(fabric)
-    edges = np.linalg.norm(layout.edges(at, 4 * fabric.cell_w), axis=0)
-    course = edges.reshape(3, 4, -1).sum(axis=2)[2].tolist()
-    assert course[1] > 1.03, "held over three courses"
-    assert all(1 - ROBBED - 0.03 < each < 1.0 for each in (course[0], course[2], course[3]))
-    assert sum(course) == pytest.approx(4.0, rel=0.02), "the course has what plain's tension fed it"
+def test_held_loops_take_yarn_from_the_loops_beside_them_and_none_from_far_off() -> None:
+    layout = lay_out(chart_of("KTKKKKKK/KKKKKKKK"))
+    fed = layout.fed.copy()
+    _rob(layout, fed, PLAIN_CELL)
+    tucked, held = fed.reshape(2, 8)
+    assert held.sum() == pytest.approx(8.0) and tucked.sum() == pytest.approx(layout.fed[:8].sum())
+    assert held[1] > 1.2, "held over two courses"
+    assert held[0] == pytest.approx(held[2]) and 0.75 < held[0] < held[3] < 1.0
+    assert held[4:7] == pytest.approx(1.0)
 
 
 def test_a_needle_that_never_knits() -> None:
