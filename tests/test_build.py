@@ -194,11 +194,11 @@ def test_the_page_names_every_yarn_as_the_instructions_do(tmp_path: Path) -> Non
     status, _, said = build(str(file), "-o", str(out), "--machine", "hand-standard", "--no-pictures")
     assert status == 0, said
     text = " ".join((out / "cowl-piece-hand-standard.txt").read_text("utf-8").split())
-    told = re.findall(r"- ([\w ]+?)(?: \([^)]*\))?, \d+ rows: [^-]*?Have ([^.]*)\.", text)
-    assert sorted(name.lower() for name, _ in told) == ["kelp", "sand", "the main yarn"]
+    told = re.findall(r"(sand|kelp|the main yarn) [\d.]+ \([\d.]+ to [\d.]+\) .*? ([\d,]+ m)(?:, ([\d,]+ g))?", text)
+    assert sorted(name for name, *_ in told) == ["kelp", "sand", "the main yarn"]
     page = (out / "index.html").read_text("utf-8")
     found = re.findall(r"have ([^;<]*?) of ([^;<.]*)", page)
-    assert found == [(have, name.replace("The main", "the main")) for name, have in told]
+    assert found == [(f"{metres} or {grams}" if grams else metres, name) for name, metres, grams in told]
 
 
 @pytest.mark.browser

@@ -103,11 +103,11 @@ def build_pattern(
         entry, products = _done(job, shared | {"machine": job.machine, "progress": part})
         made.append(entry)
         files.update({file.name: file for product in products for file in product.files})
-        for value in (value for product in products[:1] for value in product.values):
+        for values in (product.values for product in products[:1]):
             if job.command == "gauge":
-                gauges[value.name] = in_words(value)
+                gauges |= {value.name: in_words(value) for value in values}
             elif job.of_piece:
-                sizes.setdefault(job.subject, summary_words(value, options.units))
+                sizes.setdefault(job.subject, summary_words(values, options.units))
     page = index_page(pattern, stitches, made, warnings, gauges, sizes, list(files))
     drawn = [name or "" for stitch in stitches for name in (stitch.name, *stitch.chart.yarns)]
     lacking = what_is_lacking("".join([pattern.title or "", *drawn]), "drawing")

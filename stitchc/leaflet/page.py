@@ -22,7 +22,7 @@ from stitchc.leaflet.parts import (
 from stitchc.leaflet.ways import piece_options
 from stitchc.leaflet.whole import briefly, in_order
 from stitchc.piece.product import write_instructions
-from stitchc.piece.size_words import size_table
+from stitchc.piece.size_words import labelled, size_table
 
 if TYPE_CHECKING:
     from stitchc.leaflet.ways import NoWay, Way
@@ -42,7 +42,7 @@ def leaflet_page(
 ) -> str:
     """The page, with every machine, size, unit and piece in it, and why there are no others."""
     units: tuple[Units, ...] = UNITS if options.units == "cm" else UNITS[::-1]
-    sizes = sizes_of(pattern)
+    sizes = sizes_of(pattern, options.units)
     choices = [
         Choice("Machine", tuple(way.machine.title for way in ways)),
         Choice("Size", sizes),
@@ -57,7 +57,9 @@ def leaflet_page(
     parts = [
         Part("Sizes" if len(pattern.pieces) == 1 else f"Sizes of {name}", (table,))
         for name, made in ways[0].pieces.items()
-        for table in size_table(made.plans, [label for label, _ in pattern.pieces[name].sizes], options.units)
+        for table in size_table(
+            made.plans, [label for label, _ in labelled(pattern.pieces[name].sizes, options.units)], options.units
+        )
     ]
     if others:
         parts.append(machines_part(ways, others))
@@ -65,10 +67,10 @@ def leaflet_page(
     return to_choosing_html(front, choices, documents, key)
 
 
-def sizes_of(pattern: Pattern) -> tuple[str, ...]:
+def sizes_of(pattern: Pattern, units: Units) -> tuple[str, ...]:
     """What the sizes of the pattern are called: those of the piece that has most of them, or one without a name."""
-    labels = [tuple(label for label, _ in piece.sizes) for piece in pattern.pieces.values()]
-    return max(labels, key=len) or ("one size",)
+    sizes = max((piece.sizes for piece in pattern.pieces.values()), key=len)
+    return tuple(label for label, _ in labelled(sizes, units)) or ("one size",)
 
 
 def _chosen(pattern: Pattern, way: Way, piece: Piece, size: int, units: Units, options: LeafletOptions) -> Document:
@@ -84,7 +86,7 @@ def _chosen(pattern: Pattern, way: Way, piece: Piece, size: int, units: Units, o
     more += [stitch_part(pattern), *chart_parts(pattern), *_for_the_reader(pattern, way, options)]
     more += reader_part(way.machine, [plan])
     parts = in_order([*document.parts, *more])
-    chosen = [("Size", piece.sizes[size][0])] if len(piece.sizes) > 1 else []
+    chosen = [("Size", labelled(piece.sizes, units)[size][0])] if len(piece.sizes) > 1 else []
     return replace(document, facts=(*chosen, *document.facts), parts=tuple(parts))
 
 

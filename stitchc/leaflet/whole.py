@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from stitchc.document import Block, Document, Listing, Part, Terms
+from stitchc.document import Block, Document, Listing, Part, Table, Terms
 from stitchc.english import listed, several
 from stitchc.leaflet.parts import (
     bitmap_part,
@@ -52,13 +52,16 @@ def whole_leaflet(
     by_pitch = {name: _by_pitch(ways, of_piece) for name, of_piece in documents.items()}
     documents = {name: [_without(each, by_pitch[name]) for each in of_piece] for name, of_piece in documents.items()}
     everywhere = _shared([each for of_piece in documents.values() for each in of_piece])
+    first, *others_by_pitch = by_pitch.values()
+    alike = [part for part in first if others_by_pitch and all(part in parts for parts in others_by_pitch)]
     opening: list[Part] = []
     facts = list(front.facts)
     chapters: list[Document] = []
     for name, of_piece in documents.items():
         plans = ways[0].pieces[name].plans
         shared = [part for part in _shared(of_piece) if part not in everywhere]
-        own = [*in_order([*shared, *by_pitch[name]]), *swatch_parts(pattern, plans, ways[0].machine, options.units)]
+        mine = [part for part in by_pitch[name] if part not in alike]
+        own = [*in_order([*shared, *mine]), *swatch_parts(pattern, plans, ways[0].machine, options.units)]
         piece_facts = [fact for fact in of_piece[0].facts if fact[0] == _SIZES]
         if len(documents) == 1:
             opening += own
@@ -68,7 +71,7 @@ def whole_leaflet(
         taken = [*everywhere, *shared]
         documents[name] = [_without(each, taken, piece_facts) for each in of_piece]
     opening += [*needs_part(pattern), stitch_part(pattern), machines_part(ways, others), Part(_TERMS, (terms,))]
-    opening += in_order(everywhere)
+    opening += in_order([*everywhere, *alike])
     for together in _alike(ways, documents):
         chapters.append(_class_chapter(pattern, [ways[at] for at in together], _each(documents, together), options))
     named = _distinct(chapters)
@@ -224,10 +227,25 @@ def _merged(documents: Sequence[Document], labels: Sequence[str]) -> Document:
 
 def _merged_block(blocks: Sequence[Block], labels: Sequence[str]) -> Block:
     first = blocks[0]
+    tables = [block for block in blocks if isinstance(block, Table)]
+    if len(tables) == len(blocks):
+        return _merged_table(tables, labels)
     columns = [block.items for block in blocks if isinstance(block, Listing)]
     if not isinstance(first, Listing) or len({len(column) for column in columns}) != 1 or len(columns) < len(blocks):
         return first
     return Listing(tuple(_told_once(columns, labels)), first.numbered)
+
+
+def _merged_table(tables: Sequence[Table], labels: Sequence[str]) -> Table:
+    """The lines of all tables, those of each bed under its label."""
+    first = tables[0]
+    beds: dict[Table, dict[str, None]] = {}
+    for table, label in zip(tables, labels, strict=True):
+        beds.setdefault(table, {})[label] = None
+    if len(beds) == 1 or len({table.head for table in beds}) > 1:
+        return first
+    rows = tuple((listed(tuple(same)), *row) for table, same in beds.items() for row in table.rows)
+    return replace(first, head=("Bed", *first.head), rows=rows, figures=tuple(at + 1 for at in first.figures))
 
 
 def _told_once(columns: Sequence[Sequence[str]], labels: Sequence[str]) -> Iterator[str]:

@@ -35,7 +35,7 @@ from stitchc.piece.size_words import (
     work_words,
 )
 from stitchc.piece.yarn import AllYarn
-from stitchc.piece.yarn_words import purchase_part, yarn_lines
+from stitchc.piece.yarn_words import NOT_NAMED, purchase_part, yarn_part
 from stitchc.sheet import Item, Yarns, instruct
 from stitchc.sheet.instructions import Stretch, reader_name, selection_table, yarn_colours
 from stitchc.sheet.needle_words import shortest
@@ -51,7 +51,7 @@ from stitchc.sheet.preparation import (
 )
 from stitchc.sheet.repeat import draw_repeat
 from stitchc.sheet.sheet import total_words, warning_lines, warning_part
-from stitchc.sheet.terms import terms
+from stitchc.sheet.terms import WHICH_IS_MAIN, terms
 
 
 def piece_document(
@@ -72,7 +72,8 @@ def piece_document(
     pattern, in each size.
     """
     plan = plans[0]
-    entries = _entries(plans, labels, units, after_row)
+    yarns = Yarns(plan.pattern.yarns, which_is_main=NOT_NAMED if for_others else WHICH_IS_MAIN)
+    entries = _entries(plans, labels, units, after_row, yarns)
     if not isinstance(plan.items[-1], Do):
         entries = (*entries, STILL_ON)
     passes = [each.passes[after_row:] for each in plans]
@@ -139,10 +140,11 @@ def _parts(
     rounded = [[*rounding_lines(each, units), *info] for each, info in zip(plans, infos, strict=True)]
     if any(rounded) and not for_others:
         yield Part("Rounding", (Listing(by_size(rounded, labels)),))
-    yarns = tuple(yarn_lines(plans, units == "in", after_row, for_others))
     alone = plan.piece.make == 1 and len(plan.pattern.pieces) == 1
     whose = "" if alone else f" for one {plan.piece.name}"
-    yield Part("Yarn still needed" if after_row else f"Yarn{whose}", (Listing(yarns),))
+    heading = "Yarn still needed" if after_row else f"Yarn{whose}"
+    to_buy = everything is not None and everything.is_one_piece
+    yield yarn_part(heading, plans, labels, units == "in", after_row, for_others, to_buy)
     if everything is not None:
         yield from purchase_part(everything, units == "in")
     if gauges := tuple(gauge_lines(plan, units, for_others)):
@@ -238,7 +240,9 @@ def _counter_words(side: str) -> str:
     return f"With the carriage at the {side}, set the row counter to 000 and the carriage to plain."
 
 
-def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_row: int) -> tuple[Entry, ...]:
+def _entries(
+    plans: Sequence[Plan], labels: Sequence[str], units: Units, after_row: int, yarns: Yarns
+) -> tuple[Entry, ...]:
     """Everything in order, from the row after `after_row` on; what is set and held by then is followed from row 1."""
     plan = plans[0]
     sizes = list(zip(*(each.passes for each in plans), strict=True))
@@ -250,7 +254,6 @@ def _entries(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_r
     row = 0
     kept_from: int | None = None
     put_in = put_in_ahead(plan)
-    yarns = Yarns(plan.pattern.yarns)
     under_way: tuple[Section, Callable[[int], list[Item]]] | None = None
     shown: list[Table] = []
 

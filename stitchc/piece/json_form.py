@@ -13,7 +13,7 @@ from stitchc.piece.replan import Replan
 from stitchc.piece.size import Choice, Rounding
 from stitchc.piece.size_words import Units, gauge_lines, rounding_lines, settings_changed, width_changes
 from stitchc.piece.yarn import AllYarn, YarnNeeded, yarn_needed
-from stitchc.piece.yarn_words import have_words, purchase_lines, yarn_lines
+from stitchc.piece.yarn_words import have_words, in_lines, purchase_part, yarn_part
 from stitchc.sheet import empty_all_the_time, needles_as_json, pass_as_json
 from stitchc.sheet.sheet import warning_lines
 
@@ -28,8 +28,12 @@ def as_document(
     """
     notes = [*plan.pattern.notes, *warning_lines(messages), *rounding_lines(plan, units)]
     notes += [message.text for message in messages if message.severity == "info"]
-    notes += [*width_changes(plan), *gauge_lines(plan, units), *yarn_lines([plan], units == "in")]
-    notes += purchase_lines(everything, units == "in")
+    own = yarn_part("Yarn", [plan], (), units == "in", to_buy=everything.is_one_piece)
+    notes += [
+        *width_changes(plan),
+        *gauge_lines(plan, units),
+        *in_lines([own, *purchase_part(everything, units == "in")]),
+    ]
     return {
         "format": "stitchc-piece/1",
         "needles": needles_as_json(plan.needles),

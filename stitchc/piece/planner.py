@@ -23,6 +23,7 @@ from stitchc.pattern import Knit, Pattern, Piece, Stitch, Width
 from stitchc.piece.plan import Plan, Section, chart_of, fabric_of, in_yarn_name
 from stitchc.piece.size import Rounding, common_unit, nearest
 from stitchc.piece.walk import Walk, on_needles
+from stitchc.sheet.terms import MAIN_YARN
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
@@ -404,6 +405,7 @@ class _Planner:
         self.hold_across_sections(plan)
         both = beyond_the_carriage(plan.passes, self.machine, self.piece.span)
         self.messages += [message.as_warning() for message in both] if self.anyway else both
+        self.rows_without_a_yarn(plan)
         last = plan.passes[-1]
         if last.held:
             step = self.knits[max(self.knits)]
@@ -414,6 +416,24 @@ class _Planner:
                 step.span,
                 advice="knit plain for 1 row   (after it)",
             )
+
+    def rows_without_a_yarn(self, plan: Plan) -> None:
+        """P414 where some rows name a yarn and others none, and no yarn is left that these could be knitted in."""
+        named = dict.fromkeys(each.yarn for each in plan.passes if each.yarn is not None)
+        without = [each.row for each in plan.passes if each.yarn is None]
+        if not named or not without or self.pattern.main_yarn is not None:
+            return
+        section = next(each for each in plan.sections if each.from_row <= without[0] <= each.to_row)
+        place = section.asked or next(iter(self.knits.values()))
+        self.say(
+            "P414",
+            "warning",
+            f"{number(len(without), 'row')} of `{self.piece.name}` {'names' if len(without) == 1 else 'name'} no yarn "
+            f"and the others name {listed([f'`{name}`' for name in named])}. A reader is told to knit them in "
+            f"{MAIN_YARN}, which has no name, colour or weight.",
+            place.span,
+            advice=f"knit {place.stitch} for … in {next(iter(named))}   (or another yarn: any that the file declares)",
+        )
 
     def hold_across_sections(self, plan: Plan) -> None:
         """K202 and K209 where a needle goes on holding from one section into the next; within one see `check`."""

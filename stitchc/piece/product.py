@@ -21,8 +21,9 @@ from stitchc.piece.measured import Measured, parse_measured
 from stitchc.piece.plan import Plan
 from stitchc.piece.planner import gauge_of, work_out
 from stitchc.piece.replan import NotKnitted, Replan, replan
+from stitchc.piece.size_words import labelled
 from stitchc.piece.so_far import so_far_parts
-from stitchc.piece.yarn import AllYarn, YarnNeeded, yarn_needed, yarn_together
+from stitchc.piece.yarn import AllYarn, yarn_needed, yarn_together
 from stitchc.product import File, Product, WrongOption, accept
 from stitchc.values import MM_PER
 
@@ -134,9 +135,9 @@ def parse_sizes(text: str, units: Units) -> list[float]:
 def _labelled(asked: Sequence[float], piece: Piece, units: Units) -> list[tuple[str, float]]:
     """What the sizes asked for are called, with their mm; those of the piece where none were asked for."""
     if not asked:
-        return list(piece.sizes)
-    own = {mm: label for label, mm in piece.sizes}
-    return [(own.get(mm, f"{mm / MM_PER[units]:g} {units}"), mm) for mm in asked]
+        return labelled(piece.sizes, units)
+    own = {round(mm, 3): label for label, mm in piece.sizes}
+    return labelled([(own.get(round(mm, 3), f"{mm / MM_PER[units]:g} {units}"), mm) for mm in asked], units)
 
 
 def _measured(text: str) -> Measured:
@@ -176,19 +177,25 @@ def _replanned(planned: _Planned, measured: Sequence[Measured], anyway: bool) ->
 
 
 def _yarn_of_all(planned: Sequence[_Planned], options: PieceOptions) -> AllYarn:
-    """The yarn of this piece and of the pattern's others, in each size: a piece with as many sizes goes along with it,
-    any other is knitted in its first."""
+    """The yarn of this piece and of the pattern's others, in each size, or, where it has none, in those of the piece
+    that has most. A piece with as many sizes goes along with it, any other is knitted in its first."""
     first = planned[0].plan
     pattern, piece, machine = first.pattern, first.piece, first.machine
-    own = [mm for _, mm in piece.sizes]
-    columns: list[list[tuple[int, tuple[YarnNeeded, ...]]]] = [[(piece.make, yarn_needed(e.plan))] for e in planned]
+    asked = [(each.label, each.size_mm) for each in planned]
+    leading = max(pattern.pieces.values(), key=lambda each: len(each.sizes))
+    in_sizes = not piece.sizes and leading.sizes and planned[0].size_mm is None
+    own = [round(mm, 3) for _, mm in (leading if in_sizes else piece).sizes]
+    each_size: Sequence[tuple[str, float | None]] = labelled(leading.sizes, options.units) if in_sizes else asked
+    mine = [(piece.make, yarn_needed(each.plan)) for each in planned]
+    columns = [[mine[0 if in_sizes else at]] for at in range(len(each_size))]
     counted, in_one_size, left_out = {piece.name}, [], []
     for other in pattern.pieces.values():
         if other.name == piece.name:
             continue
         report = gauge_of(pattern, other, options.plain, options.spread)
         along = len(other.sizes) == len(own)
-        widths = [other.sizes[own.index(e.size_mm)][1] if along and e.size_mm in own else None for e in planned]
+        places = [own.index(round(mm, 3)) if along and mm and round(mm, 3) in own else None for _, mm in each_size]
+        widths = [None if place is None else other.sizes[place][1] for place in places]
         plans = {mm: work_out(pattern, other, machine, report, width_mm=mm, anyway=options.anyway)[0] for mm in widths}
         if None in plans.values():
             left_out.append(other.name)
@@ -201,7 +208,8 @@ def _yarn_of_all(planned: Sequence[_Planned], options: PieceOptions) -> AllYarn:
                 column.append((other.make, yarn_needed(plan)))
     pieces = tuple((name, each.make) for name, each in pattern.pieces.items() if name in counted)
     yarns = tuple(yarn_together(pattern, column) for column in columns)
-    return AllYarn(pieces, yarns, tuple(in_one_size), tuple(left_out))
+    labels = tuple(label for label, _ in each_size)
+    return AllYarn(pieces, yarns, labels, tuple(in_one_size), tuple(left_out))
 
 
 # -- files ----------------------------------------------------------------------------------------------------------

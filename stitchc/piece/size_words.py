@@ -16,9 +16,10 @@ from stitchc.passes import lever_changes, moved_by_hand
 from stitchc.pattern import Do
 from stitchc.piece.plan import Plan, Section
 from stitchc.piece.size import Rounding, less
-from stitchc.piece.yarn import yarn_needed
+from stitchc.piece.yarn import yarn_needed, yarn_together
 from stitchc.piece.yarn_words import have_words
 from stitchc.sheet.terms import MAIN_YARN
+from stitchc.values import MM_PER
 
 Units = Literal["cm", "in"]
 
@@ -293,16 +294,34 @@ def work_words(plans: Sequence[Plan], after_row: int = 0) -> str:
     return ", ".join(words)
 
 
-def summary_words(plan: Plan, units: Units) -> str:
-    """The piece in a sentence: "50 needles and 252 rows; about 26 by 61 cm; have 280 m or 120 g of oat."."""
-    words = [f"{number(plan.needles.count, 'needle')} and {number(len(plan.passes), 'row')}"]
-    if plan.width_cm is not None and plan.length_cm is not None:
+def summary_words(plans: Sequence[Plan], units: Units) -> str:
+    """The piece in a sentence, in each size and as often as it is made: "2 of it in sizes 18 cm [20 cm], each 50 [56]
+    needles and 96 rows; about 17 [19] by 19 cm; have 160 [180] m or 40 [45] g of grey."."""
+    plan = plans[0]
+    piece, labels = plan.piece, [label for label, _ in labelled(plan.piece.sizes, units)]
+    counts = f"{count_of([each.needles.count for each in plans], 'needle')} and {number(len(plan.passes), 'row')}"
+    lead = [f"{piece.make} of it"] if piece.make > 1 else []
+    lead += [f"in sizes {several(labels)}"] if len(plans) > 1 else []
+    words = [f"{' '.join(lead)}, each {counts}" if lead else counts]
+    across, up = known([each.width_cm for each in plans]), known([each.length_cm for each in plans])
+    if across and up:
         per, digits = (1.0, 0) if units == "cm" else (1 / CM_PER_INCH, 1)
-        across, up = (f"{size.value * per:.{digits}f}" for size in (plan.width_cm, plan.length_cm))
-        words.append(f"about {across} by {up} {units}")
-    needed = [(have_words([yarn], units == "in"), yarn.name or MAIN_YARN) for yarn in yarn_needed(plan)]
+        sides = (several([f"{size.value * per:.{digits}f}" for size in sizes]) for sizes in (across, up))
+        words.append(f"about {' by '.join(sides)} {units}")
+    yarns = [yarn_together(plan.pattern, [(piece.make, yarn_needed(each))]) for each in plans]
+    needed = [(have_words(sizes, units == "in"), sizes[0].name or MAIN_YARN) for sizes in zip(*yarns, strict=True)]
     words += [f"have {have} of {name}" for have, name in needed if have]
     return "; ".join(words) + "."
+
+
+def labelled(sizes: Sequence[tuple[str, float]], units: Units) -> list[tuple[str, float]]:
+    """Sizes in mm as they are called in these units: by their own names where those are in them, else with as many
+    decimals as tell them apart."""
+    if all(label.endswith(" in") == (units == "in") for label, _ in sizes):
+        return list(sizes)
+    across = [mm / MM_PER[units] for _, mm in sizes]
+    digits = next(digits for digits in range(1, 9) if len({round(size, digits) for size in across}) == len(sizes))
+    return [(f"{size:.{digits}f} {units}", mm) for size, (_, mm) in zip(across, sizes, strict=True)]
 
 
 def by_size(columns: Sequence[Sequence[str]], labels: Sequence[str]) -> tuple[str, ...]:

@@ -105,15 +105,21 @@ def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
 class AllYarn:
     """The yarn of all pieces of a pattern together.
 
-    pieces: their names and how many of each are knitted. sizes: for each size that is planned, the yarns. in_one_size:
-    pieces whose sizes do not go along with these, and the one that is counted. left_out: pieces that could not be
-    planned.
+    pieces: their names and how many of each are knitted. sizes: for each size, which `labels` name, the yarns.
+    in_one_size: pieces whose sizes do not go along with these, and the one that is counted. left_out: pieces that could
+    not be planned.
     """
 
     pieces: tuple[tuple[str, int], ...]
     sizes: tuple[tuple[YarnNeeded, ...], ...]
+    labels: tuple[str, ...] = ()
     in_one_size: tuple[tuple[str, str], ...] = ()
     left_out: tuple[str, ...] = ()
+
+    @property
+    def is_one_piece(self) -> bool:
+        """Whether it is the yarn of one piece, knitted once."""
+        return [count for _, count in self.pieces] == [1]
 
     def with_swatches(self, metres: Mapping[str | None, float]) -> AllYarn:
         """The same with what swatches take of each yarn."""

@@ -55,7 +55,8 @@ class Stretch(NamedTuple):
 class Yarns:
     """Which yarn is threaded, where the others hang, and what has been told of each.
 
-    main: the yarn of rows that name none, where known. hangs: the side at which each yarn was left.
+    main: the yarn of rows that name none, where known; which_is_main: what else tells which it is. hangs: the side at
+    which each yarn was left.
     """
 
     declared: Mapping[str, Yarn] = field(default_factory=dict)
@@ -64,6 +65,7 @@ class Yarns:
     started: bool = False
     described: set[str] = field(default_factory=set)
     hangs: dict[str | None, Side] = field(default_factory=dict)
+    which_is_main: str = WHICH_IS_MAIN
 
     def name(self, yarn: str | None) -> str:
         """What it is called."""
@@ -98,8 +100,9 @@ class Yarns:
         is_first = (known or MAIN_YARN) not in self.described
         self.described.add(known or MAIN_YARN)
         if known is None:
-            return f"{verb} {MAIN_YARN}{f' ({WHICH_IS_MAIN})' if is_first else ''}."
+            return f"{verb} {MAIN_YARN}{f' ({self.which_is_main})' if is_first else ''}."
         description = self.declared[known].description if known in self.declared and is_first else ""
+        description = "" if description == known else description
         is_main = f", {MAIN_YARN}" if name is None else ""
         return f"{verb} {known}{f' ({description})' if description else ''}{is_main}."
 

@@ -129,9 +129,9 @@ def test_the_yarn_to_buy_counts_every_swatch_once_in_its_yarn() -> None:
     (file,) = make_leaflet(pattern, [load_machine("hand-standard")], options).files
     told = " ".join(file.content.decode().split())
     (swatch,) = set(re.findall(r"Yarn: about (\d+) m at the most", told))
-    kelp, tar = (re.search(rf"- {name}: [^-]*? Have (\d+) m[^-]*?Buy", told) for name in ("kelp", "tar"))
-    assert kelp is not None and tar is not None
-    assert f"{swatch} m of it for swatches" in kelp[0] and "swatches" not in tar[0]
+    kelp = re.search(r" kelp [^-]*? (\d+) m, \d+ g \d+ (?:or \d+ )?balls", told.split("Yarn to buy")[1])
+    assert kelp is not None
+    assert f"Of what to have, swatches take {swatch} m of kelp." in told
     high = sum(
         make * yarn.metres.high
         for make, piece in ((2, "cuff"), (1, "back"))

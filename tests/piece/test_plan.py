@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
-from stitchc import PieceOptions, plan_piece
+from stitchc import LeafletOptions, PieceOptions, make_leaflet, plan_piece
 from stitchc.document import ByHand, Table
 from stitchc.gauge.estimate import estimate_pattern
-from stitchc.gauge.yarn import yarns_of
+from stitchc.gauge.values import Range
+from stitchc.gauge.yarn import Cells, yarns_of
 from stitchc.machines import load, load_text
 from stitchc.piece import Plan
 from stitchc.piece.document import piece_document
 from stitchc.piece.size_words import size_lines
-from stitchc.piece.yarn_words import yarn_lines
+from stitchc.piece.yarn import AllYarn, YarnNeeded
+from stitchc.piece.yarn_words import in_lines, purchase_part, yarn_part
 from tests.piece.conftest import pattern_of, plan_of, planned
 
 RIPPLE = "stitch ripple\n 1: K T\n 2: K\n"
@@ -30,6 +33,10 @@ PLAIN = "gauge plain 20 stitches 30 rows per 10 cm\n"
 def text(piece: str, stitches: str = RIPPLE, head: str = "") -> str:
     gauges = "".join(line + "\n" for line in GAUGES.splitlines() if f"stitch {line.split()[1]}" in stitches)
     return f"{head}{stitches}{PLAIN}{gauges}piece it\n{piece}"
+
+
+def told_of_yarn(plan: Plan) -> list[str]:
+    return list(in_lines([yarn_part("Yarn", [plan], (), False)]))
 
 
 def sections(plan: Plan) -> list[tuple[str, int, int, int, str, str]]:
@@ -193,8 +200,8 @@ def test_the_only_yarn_is_that_of_all_rows_where_none_names_it() -> None:
     head = YARNS.splitlines()[0] + "\n"
     plan, messages = planned(text(" needles 62\n knit plain for 3 rows\n knit ripple for 4 rows\n", head=head))
     assert plan is not None and messages == []
-    (line,) = [line for line in yarn_lines([plan], False) if "rows:" in line]
-    assert line.startswith("sand (") and ", the main yarn, 7 rows:" in line
+    (line,) = [line for line in told_of_yarn(plan) if "7 rows" in line]
+    assert line.startswith("sand: ") and line.endswith(", the main yarn, 7 rows.")
 
 
 def test_rows_that_name_none_beside_rows_that_name_the_only_yarn_are_in_another_as_on_a_sheet() -> None:
@@ -203,15 +210,14 @@ def test_rows_that_name_none_beside_rows_that_name_the_only_yarn_are_in_another_
     plan, messages = planned(text(piece, head=head))
     assert plan is not None
     assert {each.yarn for each in plan.passes} == {"sand", None}
-    assert [message.code for message in messages] == ["P408"]  # and how to say that they are in sand as well
+    assert [message.code for message in messages] == ["P408", "P414"]  # and how to say that they are in sand as well
     assert "`in sand` after the row numbers" in str(messages[0].advice)
 
 
 def test_of_two_yarns_the_one_that_no_row_names_is_the_main_yarn() -> None:
     piece = " needles 62\n knit plain for 4 rows\n knit plain for 4 rows in sand\n"
     plan = plan_of(text(piece, head='yarn sand "oat" tex 210\nyarn kelp tex 300\n'))
-    (line,) = [line for line in yarn_lines([plan], False) if line.startswith("kelp")]
-    assert line.startswith("kelp, the main yarn, 4 rows:")
+    assert "kelp: the main yarn, 4 rows." in told_of_yarn(plan)
 
 
 def test_the_main_yarn_is_said_to_be_that_of_rows_that_name_none() -> None:
@@ -220,9 +226,9 @@ def test_the_main_yarn_is_said_to_be_that_of_rows_that_name_none() -> None:
     bands = RIPPLE + "stitch bands\n    1, 2 in sand: K\n    3-6: K\n    7, 8 in kelp: K\n"
     plan = plan_of(text("needles 20\n    knit bands for 16 rows", bands, head))
     assert plan is not None
-    said = " ".join(yarn_lines([plan], False))
-    assert "The main yarn (the yarn of the rows that name none), 8 rows" in said
-    assert "weight not known. Have" in said and "to its yarn line" not in said
+    said = " ".join(told_of_yarn(plan))
+    assert "the main yarn: the yarn of the rows that name none, 8 rows." in said
+    assert "Grams: not known. Have: " in said and "to the yarn line" not in said
     assert "`in sand` after the row numbers, or after the stitch in the `knit` line" in said
     _, messages = planned(text("needles 20\n    knit bands for 8 rows\n    knit plain for 3 rows in sand\n    "
                                "knit plain for 2 rows", bands, head))  # fmt: skip
@@ -461,3 +467,35 @@ def test_yarns_are_listed_in_the_order_of_the_file_under_every_piece() -> None:
     rows = "stitch bars\n 1 in foam: K\n 2 in oat: K\n"
     named = pattern_of(f"yarn oat\nyarn foam\n{PLAIN}{rows}")
     assert [use.name for use in yarns_of(estimate_pattern(named), named, named.stitches["bars"])] == ["oat", "foam"]
+
+
+@pytest.mark.parametrize(("metres", "words"), [(9.94, "9.9"), (18.53, "19"), (999.6, "1,000"), (1234.0, "1,230")])
+def test_amounts_of_yarn_are_rounded_once(metres: float, words: str) -> None:
+    amount = Range(metres, metres, metres)
+    yarn = YarnNeeded("oat", "", 1, Cells(), None, amount, None)
+    everything = AllYarn((("cuff", 2),), ((yarn,),))
+    (part,) = purchase_part(everything, False)
+    (table,) = [block for block in part.blocks if isinstance(block, Table)]
+    assert table.rows[0][1] == f"{words} ({words} to {words})"
+
+
+def test_rows_that_name_no_yarn_beside_rows_that_do_are_the_designers_to_name() -> None:
+    """Said where it is made; whoever buys by the leaflet has the yarn in the list, and is told that it has no name."""
+    bands = RIPPLE + "stitch bands\n    1, 2 in sand: K\n    3, 4 in foam: K\n"
+    piece = "    make 2\n    needles 20\n    knit plain for 3 rows\n    knit bands for 16 rows\n"
+    _, messages = planned(text(piece, bands, YARNS))
+    assert [(message.code, message.severity) for message in messages] == [("P414", "warning")]
+    assert messages[0].text.startswith("3 rows of `it` name no yarn and the others name `sand` and `foam`.")
+    _, messages = planned(text(piece.replace("3 rows", "2 rows in sand"), bands, YARNS))
+    assert messages == []
+    _, messages = planned(text(piece, bands, YARNS + "yarn tar\n"))
+    assert messages == []
+    options = LeafletOptions(form="text", pictures=False)
+    leaflet = make_leaflet(pattern_of(text(piece, bands, YARNS)), [load("hand-standard")], options)
+    assert "P414" in [message.code for message in leaflet.messages]
+    told = " ".join(leaflet.files[0].content.decode().split())
+    for heading in ("Yarn ", "Yarn to buy "):
+        assert re.search(rf" {heading}.*? the main yarn [\d.]+ \([\d.]+ to [\d.]+\) not known \d+ m", told)
+    assert told.count("the main yarn: a further yarn, which the designer has not named, 3 rows") == 1
+    assert "Knit with the main yarn (a further yarn, which the designer has not named)." in told
+    assert "rows that name none" not in told

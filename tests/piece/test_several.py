@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
-from stitchc.document import ByHand, PassRow
+from stitchc.document import ByHand, Part, PassRow, Table
 from stitchc.gauge.values import Range
 from stitchc.gauge.yarn import Cells
 from stitchc.machines import load
@@ -18,6 +18,7 @@ from stitchc.options import PieceOptions
 from stitchc.pattern import Ball
 from stitchc.piece import Plan
 from stitchc.piece.product import plan_piece, write_instructions
+from stitchc.piece.size_words import labelled, summary_words
 from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, yarn_needed
 from stitchc.product import WrongOption
 from tests.leaflet.made import in_size
@@ -85,8 +86,9 @@ def test_the_text_gives_the_first_size_and_the_others_in_brackets() -> None:
     widths = [f"{plan.width_cm.value:.1f}" for plan in plans if plan.width_cm]
     assert f"{widths[0]} [{widths[1]}, {widths[2]}] cm" in text
     oat = [next(yarn for yarn in yarn_needed(plan) if yarn.name == "oat") for plan in plans]
-    metres = [f"{yarn.metres.value:.0f}" for yarn in oat if yarn.metres]
-    assert f"oat (undyed), 28 rows: {metres[0]} [{metres[1]}, {metres[2]}] m" in text
+    for size, yarn in zip((16, 18, 20), oat, strict=True):
+        assert yarn.metres and f"oat {size} cm {yarn.metres.value:.0f} ({yarn.metres.low:.0f} to " in text
+    assert "- oat: undyed, 28 rows" in text
     assert "[" not in text_of(piece, sizes="18").split("Terms")[0]
 
 
@@ -210,9 +212,9 @@ def test_metres_grams_and_balls_to_have_are_one_amount(metres: float, ball: Ball
 
 def test_yards_stand_beside_every_metre_where_units_are_inches() -> None:
     text = text_of("piece scarf\n    make 2\n    width 30 cm\n    knit ripple for 200 cm in oat\n", units="in")
-    assert re.search(r"Have [\d,]+ m \([\d,]+ yd\) or [\d,]+ g\.", text)
-    assert "(50 g with 120 m (132 yd) each)" in text
-    assert not re.search(r"\d m\b(?! \()(?! \(\d)", text.split("Yarn for one scarf")[1].split("Gauge")[0])
+    assert re.search(r"Metres: [\d,]+ \([\d,]+ to [\d,]+\) Yards: [\d,]+ \(", text)
+    assert re.search(r"Have: [\d,]+ m, [\d,]+ yd, [\d,]+ g", text)
+    assert "50 g with 120 m (132 yd)." in text
 
 
 def test_balls_are_said_with_their_spare_and_a_word_on_dye_lots() -> None:
@@ -225,7 +227,10 @@ def test_balls_are_said_with_their_spare_and_a_word_on_dye_lots() -> None:
     spare = math.ceil(yarn.metres.high * 1.1 / 120) - count
     assert spare
     text = text_of(piece)
-    assert f"Buy {count + spare} balls of oat (50 g with 120 m each). {count} are enough if you need no more" in text
+    assert re.search(rf"oat [\d,]+ \(.* g {count} or {count + spare} balls", text)
+    assert "A ball of oat has 50 g with 120 m. Of two numbers of balls the smaller is enough" in text.replace(
+        " - ", " "
+    )
     assert "one dye lot" in text
     entry = json_of(piece)["yarn"][0]  # type: ignore[index]
     assert entry["balls"] == {"grams": 50, "metres": 120, "count": count, "spare": spare}
@@ -278,6 +283,57 @@ def test_sizes_of_several_pieces_go_along_with_each_other() -> None:
     assert metres(sizes + cuff, sizes="48") == pytest.approx(alone["48"], rel=0.01)
     unlike = cuff.replace("16, 17, 18", "16, 18")
     assert "cuff is counted in size 16 cm." in text_of(sizes + unlike, piece="back")
+
+
+@pytest.mark.parametrize(("units", "labels"), [("cm", ["16 cm", "18 cm"]), ("in", ["6.3 in", "7.1 in"])])
+def test_a_piece_of_one_size_has_the_total_of_every_size_of_the_others(units: str, labels: list[str]) -> None:
+    back = "piece back\n    width 40 cm\n    knit ripple for 30 cm in oat\n"
+    cuff = f"piece cuff\n    make 2\n    sizes 16, 18 cm\n{CUFF}"
+    product = write_instructions(pattern_of(HEAD + back + cuff), MACHINE, PieceOptions(piece="back", units=units))  # type: ignore[arg-type]
+    everything = product.values[0].yarn
+    assert everything is not None and list(everything.labels) == labels and not everything.in_one_size
+    part = yarn_to_buy(back + cuff, piece="back", units=units)
+    (table,) = [block for block in part.blocks if isinstance(block, Table)]
+    assert [row[:2] for row in table.rows] == [(name, label) for name in ("oat", "foam") for label in labels]
+    for at, size in enumerate(("16", "18")):
+        (other,), (one,) = planned(cuff, sizes=size), planned(back)
+        expected = sum(
+            count * yarn.metres.value
+            for count, plan in ((2, other), (1, one))
+            for yarn in yarn_needed(plan)
+            if yarn.name == "oat" and yarn.metres
+        )
+        metres = next(yarn.metres for yarn in everything.sizes[at] if yarn.name == "oat")
+        assert metres and metres.value == pytest.approx(expected, rel=0.01)
+
+
+def test_the_summary_is_of_every_size_and_of_all_that_are_made() -> None:
+    cuff = f"piece cuff\n    make 2\n    sizes 16, 20 cm\n{CUFF}"
+    plans = planned(cuff)
+    first, second = (plan.needles.count for plan in plans)
+    words = summary_words(plans, "cm")
+    assert words.startswith(
+        f"2 of it in sizes 16 cm [20 cm], each {first} [{second}] needles and 34 rows; about 17 [20]"
+    )
+    (table,) = [block for block in yarn_to_buy(cuff).blocks if isinstance(block, Table)]
+    metres = [row[table.head.index("Have")].split(", ")[0].removesuffix(" m") for row in table.rows if row[0] == "oat"]
+    assert f"have {metres[0]} [{metres[1]}] m" in words and "of oat" in words
+    (alone,) = planned(cuff, sizes="16")
+    assert summary_words([alone], "in").startswith(f"2 of it, each {first} needles and 34 rows; about 6.")
+    (scarf,) = planned("piece scarf\n    width 30 cm\n    knit ripple for 12 rows in oat\n")
+    assert summary_words([scarf], "cm").startswith(f"{scarf.needles.count} needles and 12 rows; about ")
+
+
+def yarn_to_buy(text: str, **options: object) -> Part:
+    product = write_instructions(pattern_of(HEAD + text), MACHINE, PieceOptions(**options))  # type: ignore[arg-type]
+    return next(part for part in product.values[0].document.parts if part.heading == "Yarn to buy")
+
+
+def test_sizes_are_called_in_the_units_asked_for() -> None:
+    cuff = f"piece cuff\n    sizes 16, 18 cm\n{CUFF}"
+    assert "Sizes: 6.3 in [7.1 in]." in text_of(cuff, units="in")
+    assert "Sizes: 16 cm [18 cm]." in text_of(cuff)
+    assert labelled((("6.5 in", 165.1), ("6.51 in", 165.354)), "cm") == [("16.51 cm", 165.1), ("16.54 cm", 165.354)]
 
 
 def test_a_piece_that_cannot_be_planned_is_named() -> None:
