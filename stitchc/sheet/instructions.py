@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from stitchc.chart import Setting
     from stitchc.document.values import StepKind
     from stitchc.machines.profile import Machine
-    from stitchc.pattern import Side, Yarn
+    from stitchc.pattern import Pattern, Side, Yarn
 
 SHORT: Final = 8
 """Rows on a card or picture that are counted from where they begin ("knit 2 rows"), since they may come again; a longer
@@ -66,6 +66,11 @@ class Yarns:
     described: set[str] = field(default_factory=set)
     hangs: dict[str | None, Side] = field(default_factory=dict)
     which_is_main: str = WHICH_IS_MAIN
+
+    @classmethod
+    def of(cls, pattern: Pattern) -> Yarns:
+        """Those of a pattern, nothing threaded yet."""
+        return cls(pattern.yarns, pattern.main_yarn.name if pattern.main_yarn is not None else None)
 
     def name(self, yarn: str | None) -> str:
         """What it is called."""
@@ -227,12 +232,12 @@ class _Writer:
         elif not any(each.taken_back for each in sizes):
             return []
         try:
-            return list(_ladder_steps(sizes))
+            return list(_ladder_steps(sizes, self.machine))
         except _Unlike:
             return [
                 Step("ladder", f"Size {label}: {step.text}")
                 for label, passed in zip(self.labels, sizes, strict=True)
-                for step in _ladder_steps((passed,))
+                for step in _ladder_steps((passed,), self.machine)
             ]
 
     def _crossing(self, sizes: tuple[Pass, ...]) -> list[str]:
@@ -288,11 +293,9 @@ class _Writer:
         return self.strips[key]
 
 
-def _ladder_steps(sizes: tuple[Pass, ...]) -> Iterator[Step]:
+def _ladder_steps(sizes: tuple[Pass, ...], machine: Machine) -> Iterator[Step]:
     moves = any(each.moved_left or each.moved_right for each in sizes)
-    bar = "pick up the bar of the row below, or leave it for a small hole."
-    back = "Bring back to working position: {}." + ("" if moves else f" P{bar[1:]}")
-    yield from _move("ladder", back, [each.taken_back for each in sizes])
+    yield from _move("ladder", "Bring back to working position: {}.", [each.taken_back for each in sizes])
     for side in ("left", "right"):
         needles = [each.moved_left if side == "left" else each.moved_right for each in sizes]
         step = -1 if side == "left" else 1
@@ -302,10 +305,30 @@ def _ladder_steps(sizes: tuple[Pass, ...]) -> Iterator[Step]:
         yield from _move("ladder", f"Move the stitches of {{}} to {to}.", needles, comb=False)
     if moves:
         yield Step("ladder", "Push the empty needles to non-working position.")
-        yield from _move("ladder", f"On {{}} {bar}", [each.bare for each in sizes], comb=False)
-    not_held = [each.not_held for each in sizes]
-    has, they = ("has", "it knits") if max(map(len, not_held)) == 1 else ("have", "they knit")
-    yield from _move("ladder", f"{{}} {has} no stitch to hold yet: {they} in this row.", not_held, comb=False)
+    yield from _bars(sizes, moves, machine)
+
+
+def _bars(sizes: tuple[Pass, ...], moves: bool, machine: Machine) -> Iterator[Step]:
+    """What becomes of the bars below needles that come back without a stitch. By hand they knit in this row, whatever
+    the chart says; a reader makes them slip, and then an empty needle goes on without yarn. moves: stitches are moved
+    before this row as well, so that these needles are not those that were named last."""
+    bare = [each.bare for each in sizes]
+    by_hand = moved_by_hand(machine)
+    other = [each.not_held if by_hand else tuple(n for n in each.bare if n in each.slipped) for each in sizes]
+    words = "pick up the bar of the row below"
+    if by_hand or not any(other):
+        words += ", or leave it for a small hole"
+    yield from _move("ladder", f"On {{}} {words}." if moves else f"{words[0].upper()}{words[1:]}.", bare, comb=False)
+    if not any(other):
+        return
+    one = max(map(len, other)) == 1
+    it, them = ("it", "it") if one else ("they", "them")
+    who, whom = (it, them) if other == bare else ("{}", "{}")
+    text = f"Either way {who} {'knits' if one else 'knit'} in this row: there is no stitch to hold yet."
+    if not by_hand:
+        text = f"The {reader_name(machine)} makes {whom} slip first: left empty, {it} would take no yarn until {it} "
+        text += "knits." if one else "knit."
+    yield from _move("ladder", text, other, comb=False)
 
 
 def _moved(passed: Pass) -> tuple[tuple[int, ...], ...]:

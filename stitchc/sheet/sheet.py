@@ -58,7 +58,7 @@ def stitch_sheet(
     after = after or {}
     chart = stitch.chart
     passes = lower(chart, machine, needles, rows, carriage, edge)
-    yarns = Yarns(pattern.yarns, pattern.main_yarn.name if pattern.main_yarn is not None else None)
+    yarns = Yarns.of(pattern)
     items: list[Item] = []
     for each in passes:
         items += [each, *(ending([passes], machine, yarns) if each.row == rows else [])]

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from stitchc.checks import check
 from stitchc.document import Document
+from stitchc.english import listed
 from stitchc.gauge.product import known_of
 from stitchc.gauge.remarks import check_bed
 from stitchc.gauge.values import PLAIN, Range
@@ -20,7 +21,7 @@ from stitchc.messages import Message, Refused, Span, visible
 from stitchc.options import SwatchOptions, Units
 from stitchc.pattern import Pattern, Stitch
 from stitchc.product import File, Product, accept, choose_stitches, skipped_parts, whole_stem
-from stitchc.sheet import stitch_sheet
+from stitchc.sheet import Yarns, stitch_sheet
 from stitchc.sheet.needle_words import name_needles
 from stitchc.swatch.plan import EDGE, PLAIN_CHART, SwatchPlan, plan_one, plans_for_plain
 
@@ -181,20 +182,28 @@ def swatch_steps(plan: SwatchPlan, pattern: Pattern, units: Units) -> Iterator[t
     before."""
     left, right = plan.marks
     is_plain = plan.name == PLAIN
+    chart = PLAIN_CHART if is_plain else pattern.stitches[plan.name].chart
+    yarns = Yarns.of(pattern)
+    first, last = (
+        f" with {yarns.name(yarn)}" if any(chart.yarns) else "" for yarn in (chart.yarns[0], chart.yarns[-1])
+    )
     cast_on = f"{plan.needles.count - len(plan.empty)} needles, {plan.needles.left} to {plan.needles.right}"
-    yield "cast on", f"{cast_on}; a few plain rows"
+    yield "cast on", f"{cast_on}; a few plain rows{first}"
     if plan.empty:
         yield "", f"empty, out of work: {name_needles(plan.empty)}"
     edges = "" if is_plain else " of the stitch; one needle at each end always knits"
     yield "knit", f"row counter to 0, then {plan.total_rows} rows{edges}"
-    if not is_plain and pattern.stitches[plan.name].chart.held[-1].any():
-        yield "", "then 2 rows of stocking stitch, so that no needle holds more than one loop at the end"
+    if chart.held[-1].any():
+        yield "", f"then one plain row{last}, so that no needle holds more than one loop at the end"
     yield "mark rows", f"{plan.first_mark_row} and {plan.last_mark_row}: a scrap of yarn through an edge stitch"
     yield "mark needles", f"{left} and {right}: a scrap hung on each, half way up"
     yield "mark to mark", f"{plan.counted}, about {_length(plan.expected_width_mm, units)}"
     yield "", f"{plan.rows} rows, about {_length(plan.expected_length_mm, units)}"
     yield "tape error", f"{100 * plan.within:.1f} % at the most"
-    if plan.metres:
+    if len(plan.metres_of) > 1:
+        each = [f"{metres.high:.0f} m of {yarns.name(yarn)}" for yarn, metres in plan.metres_of.items()]
+        yield "yarn", f"about {listed(each)} at the most"
+    elif plan.metres:
         yield "yarn", f"about {plan.metres.high:.0f} m at the most"
 
 

@@ -656,3 +656,24 @@ def test_check_asks_about_a_count_that_another_unit_would_make_ordinary(
     assert run(["check", str(path)]) == 0
     shown = capsys.readouterr().out
     assert "[G604]" in shown and "Try: gauge drift 18 stitches 33 rows per 4 in" in shown
+
+
+def test_a_swatch_names_the_yarn_of_every_row_and_how_much_of_each(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of the plain rows before it and of the one after it too, which the sheet asks for in the same words."""
+    path = tmp_path / "mosaic.stitch"
+    path.write_text(
+        "yarn dark tex 400\nyarn light tex 400\ngauge plain 20 stitches 28 rows per 10 cm\nstitch pebble over 6\n"
+        "    1-2 in dark: K2 S K2 S\n    3-4 in light: K5 S\n    5-6 in dark: S K2 S K2\n    7-8 in light: K2 S K3\n"
+    )
+    assert run(["swatch", str(path)]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "; a few plain rows with dark " in told and " then one plain row with light, so that no needle " in told
+    dark, light = map(int, re.search(r"yarn about (\d+) m of dark and (\d+) m of light at the most", told).groups())  # type: ignore[union-attr]
+    whole = document(capsys, "swatch", str(path), "--format", "json")["swatches"][0]["metres"]["high"]
+    assert dark + light == pytest.approx(whole, abs=1.01)
+    assert run(["swatch", str(path), "--format", "sheet"]) == 0
+    sheet = " ".join(capsys.readouterr().out.split())
+    assert "Knit a few plain rows with dark, and end" in sheet
+    assert "cancel the hold and knit one plain row with light before you take the work off." in sheet

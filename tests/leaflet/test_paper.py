@@ -120,7 +120,7 @@ def test_it_can_be_read_in_order_from_the_title_to_the_cards() -> None:
     whole, place = " ".join(texts), 0
     for words in (
         *("Pilot cap", "By the harbour workshop", "Difficulty Easy", DATE, "The sizes are the cap's width", "Contents"),
-        *("What the sizes come to", "Hand bed, fine gauge", "tar (dark blue", "a tapestry needle"),
+        *("What the sizes come to", "Hand bed, fine gauge", "tar: dark blue", "a tapestry needle"),
         *(
             "22.0 stitches and 30.0 rows",
             "Mark rows",

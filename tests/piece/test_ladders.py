@@ -9,6 +9,7 @@ import pytest
 
 from stitchc import PieceOptions, plan_piece
 from stitchc.machines import load
+from stitchc.piece.product import write_instructions
 from tests.bed_simulation import position
 from tests.piece.conftest import pattern_of
 
@@ -114,8 +115,8 @@ def test_stitches_are_shared_between_both_neighbours_and_a_needle_without_one_ho
         "Bring back to working position: L27, L15, L3, R10 (4 needles). Move the stitches of L29, L25, L17, L13, L5, "
         "L1, R8, R12 (8 needles) to the left neighbour. Move the stitches of every 8th needle from L24 to R17 "
         "(6 needles) to the right neighbour. Push the empty needles to non-working position. "
-        "On L27, L3 (2 needles) pick up the bar of the row below, or leave it for a small hole. L27, L3 (2 needles) "
-        "have no stitch to hold yet: they knit in this row. Set the carriage to hold. Bring out L19,"
+        "On L27, L3 (2 needles) pick up the bar of the row below, or leave it for a small hole. Either way "
+        "they knit in this row: there is no stitch to hold yet. Set the carriage to hold. Bring out L19,"
     ) in words
     row = json.loads(made[1].files[0].content)["passes"][4]
     assert (row["taken_back"], row["not_held"]) == (["L27", "L15", "L3", "R10"], ["L27", "L3"])
@@ -129,3 +130,59 @@ def test_stitches_are_shared_between_both_neighbours_and_a_needle_without_one_ho
 def test_a_reader_selects_a_needle_that_has_just_come_back(machine: str) -> None:
     made = plan_piece(pattern_of(MEETING), load(machine), PieceOptions(form="json", anyway=True))
     assert not any("not_held" in each for each in json.loads(made.files[0].content)["passes"])
+
+
+SLIPPED = """
+yarn slate
+yarn chalk
+stitch net over 4
+    out 4
+    1: K T K
+    2: K
+stitch marks over {width}
+    1-2 in slate: {row}
+    3-4 in chalk: K{width}
+piece cowl
+    needles 34
+    knit net for 4 rows in slate
+    knit marks for 8 rows
+"""
+
+
+@pytest.mark.parametrize(
+    ("machine", "row", "words"),
+    [
+        (
+            "hand-standard",
+            "K3 S K3 S",
+            "Bring back to working position: every 4th needle from L13 to R16 (8 needles; comb 1 out, 3 in). Pick up "
+            "the bar of the row below, or leave it for a small hole. Either way they knit in this row: there is no "
+            "stitch to hold yet.",
+        ),
+        (
+            "hand-standard",
+            "K3 S K4",
+            "or leave it for a small hole. Either way L13, L5, R4, R12 (4 needles) knit in this row: ",
+        ),
+        (
+            "card24-standard",
+            "K3 S K3 S",
+            "(8 needles; comb 1 out, 3 in). Pick up the bar of the row below. The card makes them slip first: left "
+            "empty, they would take no yarn until they knit.",
+        ),
+        (
+            "bitmap-standard",
+            "K3 S K4",
+            "(8 needles; comb 1 out, 3 in). Pick up the bar of the row below. The picture makes L13, L5, R4, R12 "
+            "(4 needles) slip first: left empty,",
+        ),
+        ("card24-standard", "K3 T K3 T", "Pick up the bar of the row below, or leave it for a small hole. Release"),
+    ],
+)
+def test_the_bars_below_needles_that_come_back_where_the_chart_holds_them(machine: str, row: str, words: str) -> None:
+    """One instruction for each way of working: by hand they knit, with a reader only an empty needle goes without."""
+    text = SLIPPED.format(row=row, width=8)
+    document = write_instructions(pattern_of(text), load(machine), PieceOptions()).values[0].document
+    assert document.rows is not None
+    (told,) = [each.words for each in document.rows.passes() if each.row == 5]
+    assert words in told

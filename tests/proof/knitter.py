@@ -163,13 +163,15 @@ def by_row(lines: list[Line]) -> dict[int, Line]:
 @dataclass
 class Knitter:
     """A bed, a carriage and yarns. holds: the directions in which the carriage leaves held needles unknitted. hangs:
-    the side at which each yarn is; threaded: the one that the carriage carries, or None where none was told of."""
+    the side at which each yarn is; threaded: the one that the carriage carries, or None where none was told of.
+    come_back: the needles last named that came back into work."""
 
     bed: Bed
     side: Side
     holds: set[str] = field(default_factory=set)
     hangs: dict[str, Side] = field(default_factory=dict)
     threaded: str | None = None
+    come_back: set[int] = field(default_factory=set)
 
     @property
     def to(self) -> Side:
@@ -303,17 +305,23 @@ class Knitter:
                 assert match[3] or needle + step not in bed.empty, "the neighbour is empty"
                 bed.put_out_of_work(needle, step)
         elif match := re.fullmatch(r"Bring back to working position: (.*)", sentence):
-            bed.take_back(read(match[1]))
+            self.come_back = read(match[1])
+            bed.take_back(self.come_back)
         elif match := re.fullmatch(
-            r"On (.*) pick up the bar of the row below, or leave it for a small hole|"
-            r"(.*) ha(?:s|ve) no stitch to hold yet: (?:it|they) knits? in this row",
+            r"On (.*) pick up the bar of the row below(?:, or leave it for a small hole)?|"
+            r"Either way (.*) knits? in this row: there is no stitch to hold yet|"
+            r"The (?:card|picture) makes (.*) slip first: left empty, (?:it|they) would take no yarn until .* knits?",
             sentence,
         ):
-            assert not any(bed.loops[needle] or needle in bed.empty for needle in read(match[1] or match[2]))
+            named = next(filter(None, match.groups()))
+            needles = self.come_back if named in ("it", "they", "them") else read(named)
+            assert not any(bed.loops[needle] or needle in bed.empty for needle in needles)
+            self.come_back = needles
         else:
             return sentence in (
                 "Push the empty needles to non-working position",
                 "Pick up the bar of the row below, or leave it for a small hole",
+                "Pick up the bar of the row below",
             )
         return True
 
