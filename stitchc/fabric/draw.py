@@ -92,7 +92,7 @@ class _Tubes:
 
     def seen(self, lines: Sequence[Floats], goes_on_px: int, face: Face) -> Seen:
         """lines: of each course the nodes (n, 3) in pixels. goes_on_px: how far to the right each begins anew."""
-        curves = [_spline(line, goes_on_px) for line in lines]
+        curves = [_spline(line, goes_on_px, float(self._radius)) for line in lines]
         centre, tangent, along = (
             np.concatenate([curve[part] for curve in curves], axis=-1).astype(np.float32) for part in range(3)
         )
@@ -223,8 +223,9 @@ class _Coarse:
         return highest
 
 
-def _spline(line: Floats, goes_on_px: int) -> tuple[Floats, Floats, Floats]:
-    """The smooth curve through a course's nodes: centres (3, m), unit tangents (3, m) and arc lengths (m,).
+def _spline(line: Floats, goes_on_px: int, radius_px: float) -> tuple[Floats, Floats, Floats]:
+    """The smooth curve through a course's nodes: centres (3, m), unit tangents (3, m) and arc lengths (m,), close
+    enough to each other for a tube of that radius.
 
     A periodic cubic B-spline, whose coefficients come from the nodes by a Fourier transform.
     """
@@ -234,8 +235,11 @@ def _spline(line: Floats, goes_on_px: int) -> tuple[Floats, Floats, Floats]:
     weights = np.fft.ifft(np.fft.fft(line - drift, axis=0) / ((4 + 2 * np.cos(frequency)) / 6)[:, None], axis=0).real
     ahead = np.concatenate([line[1:], line[:1] + np.array([goes_on_px, 0, 0])])
     edges = np.linalg.norm(ahead - line, axis=1)
-    # The curve is faster than its edge where a longer one is near, and longer on the outer side of a bend.
-    longest = np.maximum(edges, np.maximum(np.roll(edges, 1), np.roll(edges, -1)))
+    # The curve is faster than its edge where a longer one is near, and the tube longer on the outer side of a bend.
+    longest = np.max([np.roll(edges, near) for near in range(-2, 3)], axis=0)
+    ways = (ahead - line) / edges[:, None]
+    turns = np.linalg.norm(ways - np.roll(ways, 1, axis=0), axis=1)
+    longest += radius_px * np.maximum(turns, np.roll(turns, -1))
     parts = np.maximum(1, np.ceil(longest / _ALONG_PX)).astype(int)
     node = np.repeat(np.arange(count), parts)
     t = ((np.arange(node.size) - (np.cumsum(parts) - parts)[node]) / parts[node])[:, None]

@@ -63,6 +63,14 @@ def test_what_stands_proud_throws_its_shadow_down() -> None:
     assert below < 0.9 * above
 
 
+def test_a_tube_is_whole_round_sharp_bends_and_where_short_edges_follow_long_ones() -> None:
+    place = np.concatenate([np.linspace(0, 0.2, 20, endpoint=False), np.linspace(0.2, 0.5, 6, endpoint=False)])
+    line = np.array([[x, 0.1 + 0.8 * max(0.0, 0.1 - abs(x - 0.1)), 0.0] for x in place])
+    holes = np.pad(see(laid(line, straight(0.4)), "purl", 1500).course == NOTHING, 1, mode="wrap")
+    alone = holes[1:-1, 1:-1] & ~(holes[:-2, 1:-1] & holes[2:, 1:-1]) & ~(holes[1:-1, :-2] | holes[1:-1, 2:])
+    assert not alone.any()
+
+
 def test_left_and_right_are_exchanged_on_the_knit_side() -> None:
     line = straight(0.1, nodes=60)
     line[(line[:, 0] > 0.10) & (line[:, 0] < 0.15), 1] += 0.1  # a bump left of the middle, seen from the purl side
