@@ -48,7 +48,7 @@ from stitchc.document.values import (
     Table,
     Terms,
 )
-from stitchc.page.lettering import font_path, printable, visual_order
+from stitchc.page.lettering import fitted, font_path, printable, visual_order
 from stitchc.page.pdf import draw_page, fonts, without_dates
 from stitchc.page.reading_order import ReadingOrder, Within
 from stitchc.page.values import PAPERS
@@ -122,7 +122,7 @@ class _Canvas(Canvas):  # type: ignore[misc]
         self.setViewerPreference("DisplayDocTitle", "true")
         if true_scale:
             self.setViewerPreference("PrintScaling", "None")
-        self.about = _clean(document.in_full)
+        self.about = document.in_full
         self.order = ReadingOrder(self)
 
     def begin(self, size: tuple[float, float]) -> None:
@@ -142,8 +142,12 @@ class _Canvas(Canvas):  # type: ignore[misc]
         """The page with its foot."""
         self.setFont(fonts()[False], 8.5)
         self.setFillColor(black)
-        self.drawString(_MARGIN, foot, f"{self.about} · made by stitchc")
-        self.drawRightString(self._pagesize[0] - _MARGIN, foot, f"Page {self.getPageNumber()} of {pages}")
+        number, made_by = f"Page {self.getPageNumber()} of {pages}", " · made by stitchc"
+        taken = sum(self.stringWidth(words) for words in (number, made_by))
+        room = self._pagesize[0] - 2 * _MARGIN - taken - 5 * mm
+        about = visual_order(fitted(self.about, room / mm, 8.5 / mm))
+        self.drawString(_MARGIN, foot, f"{about}{made_by}")
+        self.drawRightString(self._pagesize[0] - _MARGIN, foot, number)
         self._code.append("EMC")
         self.order.show_page()
 
@@ -504,10 +508,28 @@ def _table(table: Table, width: float) -> Iterator[_Set]:
     rows = _tagged([[_paragraph(cell, _style(9.5)) for cell in row] for row in table.rows])
     (head,) = _tagged([[_paragraph(cell, _style(9.5, True, 0.01)) for cell in table.head]], "TH", rows)
     longest = [max(len(cell) for cell in column) for column in zip(table.head, *table.rows, strict=True)]
-    shares = [min(max(letters, 6), 60) for letters in longest]
-    widths = [width * share / sum(shares) for share in shares]
+    widest = [
+        max(float(cell.minWidth()) + _CELL_PADDING for cell in column) for column in zip(head, *rows, strict=True)
+    ]
+    widths = _column_widths([min(max(letters, 6), 60) for letters in longest], widest, width)
     fewest = len(rows) if len(rows) <= _SHORT_TABLE else _FEWEST_LINES
     yield _grid(rows, widths, _RULED, head, 2 * mm, fewest=fewest)
+
+
+_CELL_PADDING: Final = 6.5
+"""To the right of the words of a cell, in points."""
+
+
+def _column_widths(shares: Sequence[float], least: Sequence[float], width: float) -> list[float]:
+    """The width shared out between columns, each as wide as its widest word (`least`) where there is room for all."""
+    given: dict[int, float] = {}
+    while len(given) < len(shares):
+        part = (width - sum(given.values())) / sum(share for at, share in enumerate(shares) if at not in given)
+        tight = {at: least[at] for at, share in enumerate(shares) if at not in given and part * share < least[at]}
+        if not tight or sum(least) > width:
+            return [given.get(at, part * share) for at, share in enumerate(shares)]
+        given |= tight
+    return list(least)
 
 
 class _Shapes(Flowable):  # type: ignore[misc]
@@ -615,10 +637,13 @@ _WORTH: Final = 0.9
 """Height that it must save, as against boxes under the words."""
 
 
+_LETTER: Final = 11.0
+_SMALL: Final = 9.5
+"""Points of the words of a row, and of those of a repeat that otherwise no page would hold."""
 _AT_ONCE: Final = 100
 """Times through a repeat whose boxes stay together where it is higher than a page."""
 _SPLIT: Final = 1.0
-"""What it costs to go on with a repeat on the next page."""
+"""What it costs to go on with a repeat on the next page where no page holds all of it."""
 
 
 @dataclass
@@ -637,6 +662,8 @@ class _Repeat:
     is_heading: bool = False
     flowable: Flowable = field(default_factory=lambda: Spacer(0, 0))
     shown: dict[tuple[int, int, int], Flowable] = field(default_factory=dict)
+    split: float = _SPLIT
+    letter: float = _LETTER
 
     def __post_init__(self) -> None:
         """step: times through the repeat that take a line of boxes in every row."""
@@ -650,7 +677,13 @@ class _Repeat:
         return max(1, pieces + (over > 1))  # a repeat alone is none
 
     def fill(self, height: float) -> None:
-        """Pieces of a page each where it takes many: no better way to divide it is worth looking for."""
+        """For pages of this height: one that fits a page is not divided. Pieces of a page each where it takes many: no
+        better way to divide it is worth looking for."""
+        if self.height(0, 1, len(_TICKS) - 1) > height:
+            self.letter = _SMALL
+            self.shown.clear()
+        if self.height(0, self.count, len(_TICKS) - 1) <= height:
+            self.split = NEVER
         least = self.step
         if self.count > _MOST_PIECES:
             while self._part(0, 1, _TICKS[0]).wrap(self.width, 1e6)[1] <= height:
@@ -658,7 +691,7 @@ class _Repeat:
             self.step = max(least, self.step - least)
 
     def cost(self, at: int) -> float:
-        return _SPLIT
+        return self.split
 
     def height(self, first: int, last: int, size: int) -> float:
         return float(self.part(first, last, size).wrap(self.width, 1e6)[1])
@@ -676,7 +709,8 @@ class _Repeat:
         for line in self.repeated.lines:
             for at in range(0, len(line.times), _AT_ONCE):
                 some = Line(line.times[at : at + _AT_ONCE])
-                parts.append(_lowest(functools.partial(_line, self.rows, some, self.every_row, self.width), self.width))
+                made = functools.partial(_line, self.rows, some, self.every_row, self.width)
+                parts.append(_lowest(made, self.width))
                 costs.append(0.3 if at else 0.06)
         heads = [self._head(self.repeated, going_on) for going_on in (False, True)]
         over = [_Stacked([head]).wrap(self.width, 1e6)[1] for head in heads]
@@ -703,7 +737,10 @@ class _Repeat:
 
         def make(beside: int) -> Flowable:
             return _Stacked(
-                [head, *(_line(self.rows, line, self.every_row, self.width, beside, side) for line in lines)]
+                [
+                    head,
+                    *(_line(self.rows, line, self.every_row, self.width, beside, side, self.letter) for line in lines),
+                ]
             )
 
         if times > _MOST_BESIDE:
@@ -782,7 +819,15 @@ def _row(rows: Rows, index: int) -> int:
     return entry.row
 
 
-def _line(rows: Rows, line: Line, every_row: bool, width: float, beside: int = 0, side: float = _TICKS[0]) -> Flowable:
+def _line(
+    rows: Rows,
+    line: Line,
+    every_row: bool,
+    width: float,
+    beside: int = 0,
+    side: float = _TICKS[0],
+    letter: float = _LETTER,
+) -> Flowable:
     """A row with its box, or with one for every row that its words serve for. beside: boxes beside the words."""
     entry = rows.entries[line.index]
     assert isinstance(entry, PassRow)
@@ -796,11 +841,11 @@ def _line(rows: Rows, line: Line, every_row: bool, width: float, beside: int = 0
     last = beside * side + 1 if beside and several else 0.0
     room = width - lead - _NUMBER - _WAY - last - (3 * mm if last else 0)
     words: list[Flowable] = [
-        _paragraph(" ".join(step.text for step in steps_of(entry, every_row)), _style(11, after=0))
+        _paragraph(" ".join(step.text for step in steps_of(entry, every_row)), _style(letter, after=0))
     ]
     for bed in () if to_and_fro else entry.beds:
         strip = draw(rows.needles, bed)
-        strip = replace(strip, mm_per_unit=strip.mm_per_unit * (0.5 + 0.5 * side / _TICKS[0]))
+        strip = replace(strip, mm_per_unit=strip.mm_per_unit * (0.5 + 0.5 * side / _TICKS[0]) * letter / _LETTER)
         words += [Spacer(0, 1.5 * mm), _Shapes(strip, room - 4 * mm)]
     shown = _paragraph(number, _style(14 if len(number) <= 5 else 12, True, 0.01))
     cells: list[Any] = [shown, _paragraph(f"{arrow}{way}", _style(8.5)), words]

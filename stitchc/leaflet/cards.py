@@ -76,15 +76,12 @@ def _told_once(cards: Sequence[Card]) -> list[tuple[Card, str]]:
                 break
         else:
             alike.append([card])
-    return [
-        (
-            replace(
-                group[0], machine=replace(group[0].machine, title=" or ".join(card.machine.title for card in group))
-            ),
-            listed([f"{card.machine.pitch_mm:g} mm" for card in group], "or"),
-        )
-        for group in alike
-    ]
+    told = []
+    for first, *further in alike:
+        title = " or ".join(card.machine.title for card in (first, *further))
+        pitches = listed([f"{card.machine.pitch_mm:g} mm" for card in (first, *further)], "or")
+        told.append((replace(first, machine=replace(first.machine, name=title, title=title)), pitches))
+    return told
 
 
 def chart_sheets(pattern: Pattern, options: LeafletOptions) -> list[Sheets]:

@@ -14,7 +14,7 @@ from stitchc.document import ByHand, Document, Heading, Lines, Listing, Part, Pa
 from stitchc.document.pdf import to_pdf
 from stitchc.document.text import to_text
 from stitchc.machines import load
-from stitchc.notation import compile_file
+from stitchc.notation import compile_file, compile_text
 from stitchc.options import PieceOptions
 from stitchc.piece.product import plan_piece
 from stitchc.sheet import stitch_sheet
@@ -181,3 +181,39 @@ def test_a_block_of_more_than_a_page_repeats_its_head() -> None:
     content = to_pdf(sheet(1200))  # 300 times through four rows, divided between two times
     heads = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(content)]
     assert any("continued. Tick each row." in "".join(head.split("\n")[:3]) for head in heads)
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+@pytest.mark.parametrize("title", ["A long title of many words " * 8, "גאות ושפל " * 30, "Tide"])
+def test_the_foot_stays_on_the_paper_and_off_the_number_of_the_page(title: str, page: str) -> None:
+    (sheet,) = pypdfium2.PdfDocument(to_pdf(Document(title.strip(), "list"), page=page))  # type: ignore[arg-type]
+    text = sheet.get_textpage()
+    feet = sorted(box for box in map(text.get_rect, range(text.count_rects())) if box[3] < 42)
+    assert max(box[2] for box in feet) <= sheet.get_width() - 42
+    assert all(one[2] < two[0] for one, two in itertools.pairwise(feet))
+    told = text.get_text_range()
+    assert all(word in told for word in ("made", "stitchc", "Page")) and ("…" in told or title[0] != "A")
+
+
+def test_no_word_of_a_table_is_broken_where_there_is_room_for_all() -> None:
+    rows = (("38-40", "(K T)x4 " * 12, "knit 1, tuck 1, these 2 needles 4 times; " * 4, "plain", "undyed"),)
+    table = Table(("Row", "Letters", "In words", "Carriage", "Description"), rows)
+    _, (page,) = opened(to_pdf(Document("Tide", "list", parts=(Part("Rows", (table,)),))))
+    for word in (*table.head[3:], "38-40", "undyed", "needles"):
+        assert re.search(rf"(?<!\w){word}(?!\w)", page), word
+
+
+def test_a_repeat_that_a_page_holds_is_not_divided() -> None:
+    """Eight rows by hand with two yarns and as many strips: in smaller print than a shorter repeat, on one page."""
+    text = (
+        "yarn dark tex 400\nyarn light tex 400\ngauge plain 20 stitches 28 rows per 10 cm\nstitch pebble over 6\n"
+        "    1-2 in dark: K2 S K2 S\n    3-4 in light: K5 S\n    5-6 in dark: S K2 S K2\n    7-8 in light: K2 S K3\n"
+        "piece cushion\n    width 40 cm\n    knit plain for 6 rows in dark\n    knit pebble for 176 rows\n"
+        "    knit plain for 6 rows in dark\n"
+    )
+    pattern = compile_text(text).pattern
+    assert pattern is not None
+    (file,) = plan_piece(pattern, load("hand-standard"), PieceOptions(form="pdf")).files
+    _, texts = opened(file.content)
+    (page,) = [text for text in texts if "these 8 rows 21 times" in " ".join(text.split())]
+    assert set(range(9, 182)) <= set(boxes(page)) and "continued" not in "".join(texts)

@@ -6,11 +6,13 @@ import html
 import io
 import itertools
 import re
+from dataclasses import replace
 
 import pypdfium2
 import pypdfium2.raw as raw
 import pytest
 
+from stitchc import LeafletOptions, compile_text, load_machine, make_leaflet
 from stitchc.document.pdf import PageSize
 from stitchc.machines import SHIPPED
 from tests.leaflet.made import DATE, content, leaflet
@@ -164,3 +166,15 @@ def test_a_short_table_is_never_divided(page: str) -> None:
     _, texts = opened("cowl", page)
     for head in ("Your swatch Stitches", "Your swatch Rows"):
         assert sum(text.count(head) for text in texts) == 1, "the head of a table stands again where it goes on"
+
+
+def test_a_card_that_several_machines_read_names_them_all_on_its_page() -> None:
+    text = "gauge plain 14 stitches 20 rows per 10 cm\nstitch net over 6\n    1: K2 T K3\n    2: K\n"
+    found = compile_text(f"{text}piece scarf\n    width 30 cm\n    knit net for 20 cm\n").pattern
+    assert found is not None
+    machines = [load_machine(name) for name in ("card24-standard", "card24-bulky")]
+    machines = [replace(machine, pitch_mm=6.5) for machine in machines]
+    (file,) = make_leaflet(found, machines, LeafletOptions(form="pdf", pictures=False)).files
+    pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(file.content)]
+    (line,) = re.findall(r"Hole card for: (.*?)[\r\n]", "\n".join(pages))
+    assert line == " or ".join(machine.title for machine in machines)
