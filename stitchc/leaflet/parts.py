@@ -222,8 +222,7 @@ def machines_part(ways: Sequence[Way], others: Sequence[NoWay]) -> Part:
 
 def _reason(each: NoWay) -> str:
     """What the messages say; the machine is named beside it."""
-    text = " ".join(dict.fromkeys(message.text for message in each.reasons))
-    text = text.replace(f"`{each.machine.name}`", "such a machine")
+    text = " ".join(dict.fromkeys(map(each.words, each.reasons)))
     return text[:1].upper() + text[1:]
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stitchc.gauge.remarks import check_bed
-from stitchc.messages import Message, Refused
+from stitchc.messages import Message, Refused, Span
 from stitchc.options import PieceOptions
 from stitchc.piece.product import Instructions, write_instructions
 
@@ -33,6 +33,10 @@ class NoWay:
     machine: Machine
     reasons: tuple[Message, ...]
 
+    def words(self, reason: Message) -> str:
+        """A reason where the machine is named beside it."""
+        return reason.text.replace(f"`{self.machine.name}`", "such a machine")
+
 
 def find_ways(pattern: Pattern, machines: Sequence[Machine], options: LeafletOptions) -> tuple[list[Way], list[NoWay]]:
     """The machines that can knit every piece of the pattern, and those that cannot. Raises Refused with the reasons
@@ -50,9 +54,27 @@ def find_ways(pattern: Pattern, machines: Sequence[Machine], options: LeafletOpt
             errors = tuple(message for message in refused.messages if message.severity == "error")
             others.append(NoWay(machine, errors))
     if not ways:
-        reasons = dict.fromkeys(message for each in others for message in each.reasons)
-        raise Refused(*(message._replace(severity="error") for message in reasons), sources=pattern.sources)
+        raise Refused(*_reasons_together(others), sources=pattern.sources)
     return ways, others
+
+
+def _reasons_together(others: Sequence[NoWay]) -> list[Message]:
+    """Why there is no machine at all: one error for each kind and place, which names the machines it is true of."""
+    kinds: dict[tuple[str, Span | None], dict[str, tuple[Message, list[str]]]] = {}
+    for each in others:
+        for message in each.reasons:
+            told = kinds.setdefault((message.code, message.span), {})
+            told.setdefault(each.words(message), (message, []))[1].append(each.machine.title)
+    errors = []
+    for reasons in kinds.values():
+        sentences = [
+            message.text if words == message.text else f"{words.removesuffix('.')} ({'; '.join(titles)})."
+            for words, (message, titles) in reasons.items()
+        ]
+        messages = [message for message, _ in reasons.values()]
+        advice = "\n".join(dict.fromkeys(message.advice for message in messages if message.advice))
+        errors.append(messages[0]._replace(severity="error", text=" ".join(sentences), advice=advice or None))
+    return errors
 
 
 def _way(pattern: Pattern, machine: Machine, options: LeafletOptions) -> Way:

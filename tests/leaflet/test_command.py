@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from stitchc import LeafletOptions, compile_text, load_machine, make_leaflet
+from stitchc.machines import SHIPPED
 from tests.leaflet.made import EXAMPLES
 from tests.proof.running import stitchc
 
@@ -154,3 +155,14 @@ def test_build_makes_it_too(cuff: Path, tmp_path: Path) -> None:
     assert {"leaflet.pdf", "leaflet.html"} <= {path.name for path in (tmp_path / "all").iterdir()}
     index = (tmp_path / "all" / "index.html").read_text("utf-8")
     assert 'href="leaflet.pdf"' in index and json.dumps("leaflet.html") in index
+
+
+def test_what_no_machine_can_knit_is_said_once_for_all_of_them(cuff: Path, tmp_path: Path) -> None:
+    cuff.write_text(CUFF.replace("width 18 cm", "width 180 cm"), "utf-8")
+    said = stitchc("leaflet", cuff, "--no-pictures", "-o", tmp_path)
+    assert sorted(said.codes) == ["G609", "M303"]
+    told = " ".join(said.err.split())
+    for name in SHIPPED:
+        assert told.count(load_machine(name).title) == 1, name
+    assert "and such a machine has 200 (Hand bed, standard gauge, 4.5 mm, no patterning; Card reader of 24" in told
+    assert told.count("the widest that goes") == len({load_machine(name).needles for name in SHIPPED} - {250})
