@@ -6,6 +6,7 @@ the product's own JSON, so that page and command can't say different things.
 
 from __future__ import annotations
 
+import base64
 import dataclasses
 import io
 import json
@@ -27,6 +28,7 @@ from stitchc.pattern import Pattern
 from stitchc.picture import FabricPicture, improve_fabric
 from stitchc.product import Product, Progress, WrongOption, call, whole_stem
 from stitchc.seal import finished
+from stitchc.trace.values import KindToName, UnknownKinds
 
 Part = Callable[[Any], None]
 
@@ -328,7 +330,10 @@ def trace(picture: bytes, name: str, settings: Mapping[str, Any]) -> dict[str, A
 
     def work() -> dict[str, Any]:
         kind = product_options.TraceOptions
-        product = stitchc.trace_chart(picture, kind(**as_fields(kind, settings, "", "")), name)
+        try:
+            product = stitchc.trace_chart(picture, kind(**as_fields(kind, settings, "", "")), name)
+        except UnknownKinds as unknown:
+            return {"size": unknown.size, "kinds": [_kind_to_name(each) for each in unknown.kinds]}
         return {
             "text": product.files[0].content.decode("utf-8"),
             "doubts": [_words(message) for message in product.messages],
@@ -336,6 +341,12 @@ def trace(picture: bytes, name: str, settings: Mapping[str, Any]) -> dict[str, A
         }
 
     return _or_refused(work)
+
+
+def _kind_to_name(kind: KindToName) -> dict[str, Any]:
+    row, column = kind.place
+    cut = f"data:image/png;base64,{base64.b64encode(kind.cut).decode()}"
+    return {"cell": f"{row},{column}", "letter": kind.letter, "count": kind.cells, "picture": cut}
 
 
 JOBS: Final[Mapping[str, Callable[[Mapping[str, Any], Progress, Part], Any]]] = {

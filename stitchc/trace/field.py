@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
+from typing import Final
+
+from PIL import Image
 
 from stitchc.messages import Message
 from stitchc.trace.grid import Lattice
 from stitchc.trace.picture import Pixels
 from stitchc.trace.pixels import Blocks
 from stitchc.trace.straight import Straight
+
+_CUT_PX: Final = 48
+_AROUND: Final = 0.1
+"""How much of the cells beside it a cut shows, of a cell."""
 
 
 @dataclass(frozen=True)
@@ -28,6 +36,20 @@ class Field:
     def turned_deg(self) -> float:
         """Clockwise, how far the picture was turned."""
         return 0.0 if self.straight is None else self.straight.turned_deg
+
+    def cut_out(self, row: int, column: int) -> bytes:
+        """One cell, from 0 at the upper left, as a small PNG."""
+        left, top, right, bottom = column, row, column + 1, row + 1
+        if self.lattice is not None:
+            across, down = self.lattice.across, self.lattice.down
+            left, right = round(across.at(column - _AROUND)), round(across.at(column + 1 + _AROUND)) + 1
+            top, bottom = round(down.at(row - _AROUND)), round(down.at(row + 1 + _AROUND)) + 1
+        cell = Image.fromarray(self.pixels[max(top, 0) : bottom, max(left, 0) : right])
+        scale = _CUT_PX / max(cell.size)
+        smooth = Image.Resampling.LANCZOS if scale < 1 else Image.Resampling.NEAREST
+        out = io.BytesIO()
+        cell.resize((max(1, round(cell.width * scale)), max(1, round(cell.height * scale))), smooth).save(out, "PNG")
+        return out.getvalue()
 
 
 @dataclass(frozen=True)

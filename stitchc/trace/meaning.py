@@ -13,7 +13,7 @@ from stitchc.chart import KNIT, LETTERS, SLIP, TUCK
 from stitchc.messages import Message, Refused, visible
 from stitchc.trace import words
 from stitchc.trace.kinds import Kind, Kinds
-from stitchc.trace.values import Key, Order, Rgb, hex_of
+from stitchc.trace.values import Key, KindToName, Order, Rgb, UnknownKinds, hex_of
 
 _SAME_COLOUR: Final = 80.0
 """How far a kind's colour may be from one that the user gives, of 441 from black to white."""
@@ -50,13 +50,13 @@ def letters_of(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ..
         found[0] = key.light_code if kinds.kinds[0].ink < _BLANK else key.dark_code
         rest = []
     if not found and _both_marked(kinds):
-        raise Refused(_unknown_kinds(kinds, rest, key, found, file, order))
+        raise _unknown_kinds(kinds, rest, key, found, file, order)
     if rest and (rest[0] == 0 or kinds.kinds[rest[0]].ink < _BLANK):  # the lightest kind of all is the ground
         found[rest.pop(0)] = key.light_code
     if len(rest) == 1:
         found[rest.pop()] = key.dark_code
     if rest:
-        raise Refused(_unknown_kinds(kinds, sorted({*rest, *found}), key, found, file, order))
+        raise _unknown_kinds(kinds, sorted({*rest, *found}), key, found, file, order)
     for option, meant in (("--dark", key.dark), ("--light", key.light)):
         if key.alike and meant is not None and meant not in found.values():
             index = max(found) if option == "--dark" else 0
@@ -109,29 +109,27 @@ def _no_such_colour(colour: Rgb, kinds: Kinds, file: str) -> Message:
     )
 
 
-def _unknown_kinds(kinds: Kinds, shown: list[int], key: Key, found: dict[int, int], file: str, order: Order) -> Message:
+def _unknown_kinds(
+    kinds: Kinds, shown: list[int], key: Key, found: dict[int, int], file: str, order: Order
+) -> UnknownKinds:
     likely = _likely(kinds, shown, key, found)
-    told, options = [], []
+    told, options, to_name = [], [], []
     for index in shown[:8]:
         kind = kinds.kinds[index]
         row, column = order.as_knitted(*kind.example)
         told.append(f"{_look(kind)} ({kind.count} cells, one in row {row}, column {column})")
         options.append(f"--like {row},{column}={LETTERS[likely[index]]}")
+        to_name.append(KindToName(kind.example, (row, column), kind.count, LETTERS[likely[index]]))
     listed, typed = "; ".join(told), " ".join(options)
+    rows, columns = kinds.of.shape
+    cells = f"he {columns} by {rows} cells of `{visible(file)}`"
+    advice = f"Say what each kind means, with the right letters: {typed}"
     if len(kinds.kinds) == 2:
-        return Message(
-            "T807",
-            "error",
-            f"Both kinds of cells of `{visible(file)}` are marked, so neither is clearly the dark one: {listed}.",
-            advice=f"Say what each kind means, with the right letters: {typed}; if they are signs of stitchc chart, "
-            f"say so: --notation squared.",
-        )
-    return Message(
-        "T807",
-        "error",
-        f"The cells of `{visible(file)}` are of {len(kinds.kinds)} kinds, and dark and light are only two: {listed}.",
-        advice=f"Say what each kind means, with the right letters: {typed}",
-    )
+        text = f"Both kinds of t{cells} are marked, so neither is clearly the dark one: {listed}."
+        advice += "; if they are signs of stitchc chart, say so: --notation squared."
+    else:
+        text = f"T{cells} are of {len(kinds.kinds)} kinds, and dark and light are only two: {listed}."
+    return UnknownKinds(Message("T807", "error", text, advice=advice), to_name, (columns, rows))
 
 
 def _likely(kinds: Kinds, shown: list[int], key: Key, found: dict[int, int]) -> dict[int, int]:

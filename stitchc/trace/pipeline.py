@@ -14,13 +14,13 @@ from stitchc.chart import MAX_CELLS, SIGNS, Cells, Chart
 from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.beyond import sides_with_marks_beyond
-from stitchc.trace.field import Places
+from stitchc.trace.field import Field, Places
 from stitchc.trace.finding import boxed, field_in
 from stitchc.trace.knittable import weighed
 from stitchc.trace.picture import open_picture
 from stitchc.trace.reading import read_cells
 from stitchc.trace.repeat import reduced
-from stitchc.trace.values import SURE, Ask, Traced
+from stitchc.trace.values import SURE, Ask, Traced, UnknownKinds
 
 _MOST_UNSURE: Final = 0.5
 """The share of unsure cells from which the grid itself is doubted."""
@@ -44,7 +44,10 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     rows, columns = field.rows, field.columns
     if rows * columns > MAX_CELLS:
         raise Refused(words.too_many_cells(file, columns, rows))
-    codes, certainty, what, face, guess, blank = read_cells(field, ask, file)
+    try:
+        codes, certainty, what, face, guess, blank = read_cells(field, ask, file)
+    except UnknownKinds as unknown:
+        raise _with_cuts(unknown, field, ask) from None
     if (
         field.lattice is not None
         and ask.cells is None
@@ -73,6 +76,17 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
         how = f"the first picture in the file, {how}"
     corners = tuple(places.picture(x * columns, y * rows) for y, x in ((0.0, 0.0), (0.0, 1.0), (1.0, 0.0), (1.0, 1.0)))
     return Traced(chart, whole, sure, how, field.turned_deg, corners, tuple(messages))
+
+
+def _with_cuts(unknown: UnknownKinds, field: Field, ask: Ask) -> UnknownKinds:
+    """The same refusal with each kind's example cut out of the picture; and since a wrong number of cells makes strange
+    kinds of them, with what to do about that."""
+    kinds = (kind._replace(cut=field.cut_out(*kind.cell)) for kind in unknown.kinds)
+    message = unknown.messages[0]
+    if ask.cells is None and field.lattice is not None:
+        hint = "\nIf there are not so many cells, say how many there are: --cells COLUMNSxROWS."
+        message = message._replace(advice=f"{message.advice}{hint}")
+    return UnknownKinds(message, kinds, unknown.size)
 
 
 def _carried(rows: list[str], ask: Ask, file: str) -> Traced:

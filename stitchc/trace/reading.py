@@ -24,7 +24,7 @@ from stitchc.trace.negative import negative_of, on_dark_page
 from stitchc.trace.picture import Pixels
 from stitchc.trace.pixels import SMALL_PX
 from stitchc.trace.signs import Signs, known_signs
-from stitchc.trace.values import Ask, Key, Order, hex_of
+from stitchc.trace.values import Ask, Key, Order, UnknownKinds, hex_of
 
 _HARDLY_BLANK: Final = 0.12
 _MOST_MARKS: Final = 8
@@ -221,8 +221,7 @@ def _or_signs(refused: Refused, patches: Patches, ask: Ask) -> Refused:
     signs = known_signs(patches) if ask.notation == "auto" and refused.messages[0].code == "T807" else None
     if signs is None or f"--notation {signs.notation}" in str(refused.messages[0].advice):
         return refused
-    hint = f"; they look like signs of stitchc chart, which --notation {signs.notation} reads"
-    return Refused(*(message._replace(advice=f"{message.advice}{hint}") for message in refused.messages))
+    return _hinted(refused, f"; they look like signs of stitchc chart, which --notation {signs.notation} reads")
 
 
 def _or_larger_cells(refused: Refused, field: Field) -> Refused:
@@ -230,7 +229,14 @@ def _or_larger_cells(refused: Refused, field: Field) -> Refused:
     if field.blocks is None or field.blocks.block_px != (1, 1) or max(field.rows, field.columns) <= SMALL_PX:
         return refused
     hint = "; each pixel was read as a cell: if cells are larger, say how many there are, as in --cells 24x36"
-    return Refused(*(message._replace(advice=f"{message.advice}{hint}") for message in refused.messages))
+    return _hinted(refused, hint)
+
+
+def _hinted(refused: Refused, hint: str) -> Refused:
+    messages = [message._replace(advice=f"{message.advice}{hint}") for message in refused.messages]
+    if isinstance(refused, UnknownKinds):
+        return UnknownKinds(messages[0], refused.kinds, refused.size)
+    return Refused(*messages)
 
 
 def _from_above(key: Key, order: Order, file: str) -> Key:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final, Literal, NamedTuple
 
@@ -10,7 +11,7 @@ import numpy.typing as npt
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.drawn.symbols import Face
-from stitchc.messages import Message
+from stitchc.messages import Message, Refused
 from stitchc.options import TraceOptions
 
 Notation = Literal["auto", "squared", "thread", "plain", "marks"]
@@ -54,6 +55,29 @@ class Key:
         if self.light is not None:
             return self.light
         return TUCK if self.dark == KNIT else KNIT
+
+
+class KindToName(NamedTuple):
+    """A kind of cells of which nobody has said what it means.
+
+    cell: an example as (row, column) from 0 at the upper left; place: the same from 1 as knitted; cells: how many there
+    are; letter: K, T or S, the likeliest; cut: the example cut out of the picture, as a PNG, once that is known.
+    """
+
+    cell: tuple[int, int]
+    place: tuple[int, int]
+    cells: int
+    letter: str
+    cut: bytes = b""
+
+
+class UnknownKinds(Refused):
+    """T807, with the kinds to be named. size: columns and rows of the cells."""
+
+    def __init__(self, message: Message, kinds: Iterable[KindToName], size: tuple[int, int]) -> None:
+        self.kinds = tuple(kinds)
+        self.size = size
+        super().__init__(message)
 
 
 class Order(NamedTuple):

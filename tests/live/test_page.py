@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from PIL import Image, ImageDraw
 from playwright.sync_api import expect
 
 from stitchc.__main__ import run
@@ -185,6 +186,44 @@ def test_a_picture_of_a_chart_goes_into_the_text(open_pattern: Open, tmp_path: P
     )
     page.dispatch_event("#text", "drop", {"dataTransfer": dropped})
     expect(page.get_by_role("dialog")).to_contain_text("No chart could be read")
+
+
+def test_the_kinds_of_marks_in_a_picture_are_named_by_those_who_see_them(open_pattern: Open, tmp_path: Path) -> None:
+    """Dots and crosses mean what their designer says: the page shows one of each kind and asks."""
+    picture = Image.new("RGB", (401, 321), "white")
+    pen = ImageDraw.Draw(picture)
+    rows = [
+        "".join("T" if (row + column) % 3 == 0 else "SKKKK"[column % 5] for column in range(10)) for row in range(8)
+    ]
+    for at in range(0, 401, 40):
+        pen.line((at, 0, at, 320), fill="#777777")
+        pen.line((0, at, 400, at), fill="#777777")
+    for row, letters in enumerate(reversed(rows)):
+        for column, letter in enumerate(letters):
+            x, y = 40 * column, 40 * row
+            if letter == "T":
+                pen.ellipse((x + 12, y + 12, x + 28, y + 28), fill="black")
+            elif letter == "S":
+                pen.line((x + 8, y + 8, x + 32, y + 32), fill="black", width=4)
+                pen.line((x + 32, y + 8, x + 8, y + 32), fill="black", width=4)
+    picture.save(tmp_path / "kelp.png")
+    page = open_pattern()
+    with page.expect_file_chooser() as chooser:
+        page.get_by_role("button", name="Read a picture of a chart").click()
+    chooser.value.set_files(tmp_path / "kelp.png")
+    dialog = page.get_by_role("dialog")
+    expect(dialog).to_contain_text("10 columns by 8 rows")
+    expect(dialog.locator(".kind img")).to_have_count(3)
+    assert dialog.locator(".kind img").evaluate_all("all => all.every((each) => each.naturalWidth >= 40)"), "seen"
+    for letter, words in {"T": "tuck", "S": "slip", "K": "knit"}.items():
+        count = sum(row.count(letter) for row in rows)
+        dialog.get_by_label(f"{count} of these").select_option(words)
+    dialog.get_by_role("button", name="Read it", exact=True).click()
+    expect(page.locator("#banner-made")).to_contain_text("kelp.png")
+    pattern = compile_text(text_of(page)).pattern
+    assert pattern is not None
+    read = pattern.stitches["kelp"].chart
+    assert read.tiled(10, 8).rows() == rows
 
 
 def test_two_versions_are_both_kept(open_pattern: Open, shared: Served) -> None:

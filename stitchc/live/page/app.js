@@ -311,10 +311,12 @@ function newStitch() {
   });
 }
 
-async function traceFile(file) {
+// alike: an example cell of each kind and what it means, where that had to be asked.
+async function traceFile(file, alike = "") {
   if (!file) return;
   tell("Reading the picture…");
-  const how = new URLSearchParams({page, name: file.name, settings: JSON.stringify(views.settings.trace || {})});
+  const settings = {...views.settings.trace, ...(alike && {alike})};
+  const how = new URLSearchParams({page, name: file.name, settings: JSON.stringify(settings)});
   const traced = await guarded(() => send(`trace?${how}`, file));
   if (!traced) return;
   let added = null;
@@ -326,6 +328,10 @@ async function traceFile(file) {
     });
   });
   const show = (title, words) => dialog(title, (close) => [make("ul", {class: "remarks"}, words.map((each) => make("li", {}, withCode(each)))), make("p", {class: "actions"}, button("Close", close, {class: "main"}), differently(close))]);
+  if (traced.kinds) {
+    nameKinds(file, traced, differently);
+    return;
+  }
   if (traced.refused) {
     show("No chart could be read", traced.refused);
     return;
@@ -336,6 +342,26 @@ async function traceFile(file) {
   const doubts = [...traced.remarks, ...traced.doubts];
   toast(`The chart in ${file.name} is now at the end of the pattern.`, differently(() => banner("made", null)));
   if (doubts.length) show("Check the result", doubts);
+}
+
+const STITCHES = {K: "knit", T: "tuck", S: "slip"};
+
+function nameKinds(file, {size: [columns, rows], kinds}, differently) {
+  dialog("Which stitch is each kind of cell?", (close) => {
+    const choices = kinds.map((kind, number) => {
+      const id = `kind-${number}`;
+      const select = make("select", {id}, Object.entries(STITCHES).map(([letter, words]) => make("option", {value: letter, selected: letter === kind.letter}, words)));
+      const where = `${kind.count} of these, one in row ${kind.cell.replace(",", ", column ")}`;
+      return {kind, select, line: make("p", {class: "kind"}, make("img", {src: kind.picture, alt: ""}), make("label", {for: id}, where), select)};
+    });
+    return make("form", {onsubmit: (event) => {
+      event.preventDefault();
+      close();
+      traceFile(file, choices.map(({kind, select}) => `${kind.cell}=${select.value}`).join(" "));
+    }}, make("p", {}, `${file.name} was read as ${columns} columns by ${rows} rows. If that is not so, say how many in “Read it in another way”.`),
+      choices.map(({line}) => line),
+      make("p", {class: "actions"}, make("button", {class: "main"}, "Read it"), button("Cancel", close), differently(close)));
+  });
 }
 
 // -- forms -----------------------------------------------------------------------------------------------------------
