@@ -65,7 +65,8 @@ _LOOK_AGAIN_S: Final = 1.0
 
 _OURS: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
+    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'; "
+    "require-trusted-types-for 'script'; trusted-types 'none'"
 )
 _INLINE: Final = re.compile(rb"<(script|style)(?:\s[^>]*)?>(.*?)</\1>", re.DOTALL)
 
