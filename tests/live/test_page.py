@@ -116,7 +116,7 @@ def test_a_mistake_in_one_stitch_hides_no_other_and_a_strange_letter_is_chosen_f
     page.select_option("#stitch", "b")
     expect_chart(page, "KSSS", "SKKK")
     page.fill("#text", text_of(page).replace("S K3", "S X3"))
-    expect(page.locator("#chart-note")).to_contain_text("Here is the last chart of b")
+    expect(page.locator("#chart-note")).to_contain_text("This is b as it was before")
 
 
 def test_a_needle_out_of_work_is_shown_and_not_drawn_on(open_pattern: Open) -> None:
