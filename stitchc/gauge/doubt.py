@@ -50,7 +50,8 @@ class FarOut(NamedTuple):
 
     direction: 0 stitches, 1 rows: the count that is further off. expected_per_10cm: of that count. off_by: 0.2 is 20 %
     over. used: False where it is beyond belief and not confirmed. slip: what would explain it, in words, and the line
-    as it should then be. longer: it is longer than stocking stitch. visible: counting V's would explain it.
+    as it should then be. longer: it is longer than stocking stitch. visible: counting V's would explain it. other: what
+    was expected of the other count and by how much it is off, where that is far out as well.
     """
 
     swatch: Swatch
@@ -61,6 +62,7 @@ class FarOut(NamedTuple):
     slip: tuple[str, str] | None
     longer: bool
     visible: bool
+    other: tuple[float, float] | None = None
 
 
 def far_out(swatch: Swatch, expected: Expected | None, sure: bool) -> Iterator[FarOut]:
@@ -74,15 +76,17 @@ def far_out(swatch: Swatch, expected: Expected | None, sure: bool) -> Iterator[F
     if distance <= SURPRISING and not longer:
         return
     direction = 1 if longer and distance <= SURPRISING else max((0, 1), key=lambda at: abs(distances[at] or 0.0))
-    mean = (expected.stitches, expected.rows)[direction][0]
-    count = (swatch.stitches_per_10cm, rows)[direction]
+    means, counts = (expected.stitches[0], expected.rows[0]), (swatch.stitches_per_10cm, rows)
+    mean, count, second = means[direction], counts[direction], counts[1 - direction]
     assert count is not None
     off = math.log(count) - mean
+    other = None
+    if second is not None and abs(distances[1 - direction] or 0.0) > SURPRISING:
+        other = math.exp(means[1 - direction]), math.expm1(math.log(second) - means[1 - direction])
     visible = direction == 1 and expected.knits > 0 and abs(off - math.log(expected.knits)) < 0.15
     slip = explained(swatch, expected.distance, expected.needles)
-    yield FarOut(
-        swatch, direction, math.exp(mean), math.expm1(off), sure or distance <= BEYOND_BELIEF, slip, longer, visible
-    )
+    used = sure or distance <= BEYOND_BELIEF
+    yield FarOut(swatch, direction, math.exp(mean), math.expm1(off), used, slip, longer, visible, other)
 
 
 def explained(swatch: Swatch, distance: Callable[[Swatch], float], needles: float = 1.0) -> tuple[str, str] | None:

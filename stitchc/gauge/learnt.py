@@ -37,9 +37,12 @@ class Lesson(NamedTuple):
             return "every size" + (f" in {self.yarn}" if self.yarn is not None else "") + " depends on it"
         if self.narrower is None or self.rows is None:
             return f"stands for {self.stitch}"
-        others = f"ranges of the other stitches {100 * self.narrower:.0f} % narrower"
-        moved = f"their rows {100 * abs(self.rows):.0f} % {'more' if self.rows > 0 else 'fewer'}"
-        return f"sets {self.stitch}; {others}, {moved} to 10 cm"
+        narrower, moved = round(100 * self.narrower), round(100 * self.rows)
+        changes = [f"ranges {abs(narrower)} % {'narrower' if narrower > 0 else 'wider'}"] if narrower else []
+        changes += [f"{abs(moved)} % {'more' if moved > 0 else 'fewer'} rows to 10 cm"] if moved else []
+        if not changes:
+            return f"sets {self.stitch} and changes no other stitch"
+        return f"sets {self.stitch} and changes the other stitches: {', '.join(changes)}"
 
 
 def lessons(report: GaugeReport) -> list[Lesson]:

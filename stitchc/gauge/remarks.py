@@ -221,14 +221,16 @@ def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
     for each in doubted:
         if each.swatch.sure:
             continue
-        swatch, what = each.swatch, ("stitches", "rows")[each.direction]
-        text = (
-            f"`{swatch.stitch}` was expected at {_number(each.expected_per_10cm)} {what} to 10 cm and measured "
-            f"{abs(100 * each.off_by):.0f} % {'over' if each.off_by > 0 else 'under'} that"
-        )
+        swatch = each.swatch
+        what, other = ("stitches", "rows") if each.direction == 0 else ("rows", "stitches")
+        text = f"`{swatch.stitch}` was expected at {_number(each.expected_per_10cm)} {what} to 10 cm and measured "
+        text += _off(each.off_by)
+        if each.other is not None:
+            text += f", and at {_number(each.other[0])} {other} and measured {_off(each.other[1])}"
         if each.longer:
             text += ", longer than stocking stitch, which tuck and slip always shorten"
-        text += "; it is used, but check the count." if each.used else ". That is hardly possible, so it is not used."
+        count = "the count" if each.other is None else "both counts"
+        text += f"; it is used, but check {count}." if each.used else ". That is hardly possible, so it is not used."
         sure = (
             f"`{line_of(swatch)} sure`, if the count is right."
             if not each.used
@@ -239,8 +241,12 @@ def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
         elif each.slip is not None:
             advice, label = f"{each.slip[1]}\nif {each.slip[0]}. {sure}", f"{each.slip[0]}?"
         else:
-            advice, label = sure, "check the count"
+            advice, label = sure, f"check {count}"
         yield Message("G604", "warning", text, swatch.span, advice, label)
+
+
+def _off(share: float) -> str:
+    return f"{abs(100 * share):.0f} % {'over' if share > 0 else 'under'} that"
 
 
 def _halves(swatch: Swatch) -> tuple[tuple[str, float | None, float | None, float], ...]:

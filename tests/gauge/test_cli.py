@@ -12,6 +12,7 @@ import pytest
 
 from stitchc.__main__ import run
 from stitchc.bed import needle_position
+from stitchc.gauge.learnt import Lesson
 from stitchc.gauge.remarks import check_bed
 from stitchc.machines import load
 from stitchc.messages import Span
@@ -677,3 +678,31 @@ def test_a_swatch_names_the_yarn_of_every_row_and_how_much_of_each(
     sheet = " ".join(capsys.readouterr().out.split())
     assert "Knit a few plain rows with dark, and end" in sheet
     assert "cancel the hold and knit one plain row with light before you take the work off." in sheet
+
+
+def test_both_counts_are_doubted_where_both_are_far_out(pattern: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = pattern.read_text()
+    assert "gauge drift" not in text
+    for line, words in (
+        ("gauge drift 26 stitches 56 rows per 10 cm", "check both counts"),
+        ("gauge drift 26 stitches per 10 cm", "check the count"),
+    ):
+        pattern.write_text(f"{text}\n{line}\n")
+        run(["gauge", str(pattern)])
+        (told,) = re.findall(r"warning: (.*?) \[G604\]", " ".join(capsys.readouterr().err.split()))
+        both = words == "check both counts"
+        assert words in told and "stitches" in told and (" rows " in told) == both
+        assert len(re.findall(r"\d % over that", told)) == 1 + both
+
+
+@pytest.mark.parametrize(
+    ("narrower", "rows", "words"),
+    [
+        (0.031, 0.029, "and changes the other stitches: ranges 3 % narrower, 3 % more rows to 10 cm"),
+        (0.12, -0.004, "and changes the other stitches: ranges 12 % narrower"),
+        (-0.02, -0.04, "and changes the other stitches: ranges 2 % wider, 4 % fewer rows to 10 cm"),
+        (0.004, 0.0, "and changes no other stitch"),
+    ],
+)
+def test_what_a_swatch_did_not_change_is_left_out(narrower: float, rows: float, words: str) -> None:
+    assert Lesson("gauge drift 18 stitches per 10 cm", "drift", narrower, rows).words() == f"sets drift {words}"
