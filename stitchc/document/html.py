@@ -12,6 +12,7 @@ import itertools
 import json
 import re
 from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from stitchc.document.bed_strip import draw, legend
@@ -88,10 +89,12 @@ def _shown(
 
 
 class Choice(NamedTuple):
-    """What a reader is asked once. options: what each is called, in the order of the documents' keys."""
+    """What a reader is asked once. options: what each is called, in the order of the documents' keys. shown: what a
+    reader sees in place of some of them."""
 
     label: str
     options: tuple[str, ...]
+    shown: Mapping[str, str] = MappingProxyType({})
 
 
 def to_choosing_html(

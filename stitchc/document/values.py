@@ -226,7 +226,7 @@ class Rows:
     needles: in work, as the bed strips show them. before: what is done before the first row, in order. side: where the
     carriage stands then. by_hand: whether hands move the needles. total: the last line of all. after_row: rows up to
     this one are knitted already and left out. colours: of yarns, by name, as "#rrggbb". make: how many are knitted,
-    one after the other.
+    one after the other. ends: from which needle to which, of several sizes.
     """
 
     entries: tuple[Entry, ...]
@@ -238,6 +238,12 @@ class Rows:
     after_row: int = 0
     colours: tuple[tuple[str, str], ...] = ()
     make: int = 1
+    ends: str = ""
+
+    @property
+    def where(self) -> str:
+        """From which needle to which they are knitted."""
+        return self.ends or f"{self.needles.left} to {self.needles.right}"
 
     def passes(self) -> Iterator[PassRow]:
         return (entry for entry in self.entries if isinstance(entry, PassRow))

@@ -42,10 +42,11 @@ def leaflet_page(
 ) -> str:
     """The page, with every machine, size, unit and piece in it, and why there are no others."""
     units: tuple[Units, ...] = UNITS if options.units == "cm" else UNITS[::-1]
-    sizes = sizes_of(pattern, options.units)
+    sizes, in_others = (sizes_of(pattern, unit) for unit in units)
+    in_both = {size: f"{size} ({other})" for size, other in zip(sizes, in_others, strict=True) if size != other}
     choices = [
         Choice("Machine", tuple(way.machine.title for way in ways)),
-        Choice("Size", sizes),
+        Choice("Size", sizes, in_both),
         Choice("Units", units),
         Choice("Piece", tuple(pattern.pieces)),
     ]

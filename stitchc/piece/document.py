@@ -93,6 +93,7 @@ def piece_document(
             after_row,
             yarn_colours(plan.pattern.yarns),
             1 if after_row else plan.piece.make,
+            bed_words([each.needles for each in plans]),
         ),
         plan.pattern.title or "",
     )

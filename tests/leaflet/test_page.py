@@ -78,6 +78,7 @@ def test_machine_size_and_units_are_chosen_once(browser: Browser, page_file: Pat
     assert re.search(r"Width\s+45.0 cm \(17.7 in\)\s+51.0 cm \(20.1 in\)\s+54.0 cm", page.inner_text("#front")), (
         "to choose by"
     )
+    assert "54 cm (21.3 in)" in page.inner_text("[data-label=Size]"), "in both units: which of them is chosen beside it"
     page.select_option("[data-label=Size]", "54 cm")
     page.select_option("[data-label=Machine]", CARD)
     page.select_option("[data-label=Units]", "in")

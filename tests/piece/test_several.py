@@ -161,6 +161,10 @@ def test_the_page_counts_the_moves_of_every_size(browser: Browser, tmp_path: Pat
     page.goto(target.as_uri())
     all_of_them = f"{totals[0]} [{totals[1]}, {totals[2]}] needles moved"
     assert page.inner_text("#done") == f"0 rows done, 24 left; 0 of {all_of_them}"
+    beds = [plan.needles for plan in planned(LADDERS)]
+    left, right = ([getattr(bed, side) for bed in beds] for side in ("left", "right"))
+    where = f"{left[0]} [{left[1]}, {left[2]}] to {right[0]} [{right[1]}, {right[2]}]"
+    assert where in page.locator("tr.running").first.text_content()  # type: ignore[operator]
     page.fill("#jump-row", "6")
     page.keyboard.press("Enter")
     done = [sum(each.moves for each in plan.passes[:5]) for plan in planned(LADDERS)]
