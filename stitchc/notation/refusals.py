@@ -1,6 +1,6 @@
 """Why a line or a cell was refused: what stands there, and what the notation would have taken.
 
-Loaded only when something is wrong. What the writer may have wanted is the business of stitchc/notation/mending.
+Loaded only when something is wrong. What the writer may have wanted is the business of stitchc/notation/fixes.
 """
 
 from __future__ import annotations

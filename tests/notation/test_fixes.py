@@ -69,7 +69,7 @@ def test_the_second_and_the_later_set_of_slips() -> None:
     if not UNSEEN.exists():
         pytest.skip("the sets are not here")
     found = score(in_file(UNSEEN))
-    assert found["right"] >= 255 and found["wrong"] + found["guessed"] + found["unfinished"] <= 5, found
+    assert found["right"] >= 285 and found["wrong"] <= 2 and found["guessed"] + found["unfinished"] <= 4, found
     found = score(in_file(LATER))
     assert found["right"] >= 95 and found["wrong"] + found["guessed"] == 0 and found["kept"] == 40, found
 

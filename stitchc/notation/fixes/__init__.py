@@ -1,24 +1,26 @@
 """Lines that cannot be read, read leniently: an edit is offered where only one line takes all that was written.
 
-The values of a wrong line (lengths, counts, names, texts, letters) are poured into the statements that could take
-them. Whatever is left over, a number, a name or a word that says something, means that nothing is offered: no value is
-dropped and none is invented. What remains is proved by compiling it; where two lines that mean different things would
-do, nothing is offered either.
+A wrong line is cut into tokens, in plain signs (shapes.py, tokens.py, spellings.py), and walked along the states of the
+grammar itself (walk.py, meanings.py, statements.py; cells.py for the cells of a row) in every cheap way. Whatever is
+left over, a number, a name or a word that says something, means that nothing is offered: no value is dropped and none
+is invented. What remains is proved by compiling it, the cheapest first; where two lines that mean different things cost
+about the same, nothing is offered either.
 """
 
 from __future__ import annotations
 
+import heapq
 import re
 from collections.abc import Callable, Collection, Iterator, Sequence
+from operator import itemgetter
 from typing import Final
 
 from stitchc.messages import Fix, Message, has_errors
-from stitchc.notation.fixes.expressions import built_stitches
-from stitchc.notation.fixes.guided import guided
-from stitchc.notation.fixes.plainly import in_plain_words
-from stitchc.notation.fixes.rows import rows
-from stitchc.notation.fixes.statements import statements
+from stitchc.notation.fixes.row_numbers import with_numbers
+from stitchc.notation.fixes.shapes import in_plain_signs
+from stitchc.notation.fixes.statements import Line
 from stitchc.notation.fixes.surroundings import Surroundings, surroundings
+from stitchc.notation.fixes.walk import TooMany
 from stitchc.notation.layout import same_meaning
 from stitchc.notation.refusals import without_comment
 from stitchc.pattern import Pattern
@@ -27,6 +29,9 @@ _MENDABLE: Final = {"N101", "N102", "N103", "N111", "N115", "N116", "N119"}
 _MAY_APPEAR: Final = {"N101", "N102", "N111"}
 """Of a line that is read for the first time because the one above it now can be."""
 _LONGEST_LINE: Final = 200
+_MOST_COST: Final = 2.2
+_AS_NEAR: Final = 1.0
+"""How much more a reading may cost and still be as likely."""
 _MOST_WORK: Final = 400_000
 """Characters compiled to prove the fixes of one file."""
 _WORK_OF_A_LINE: Final = 4000
@@ -57,36 +62,47 @@ def with_fixes(
             continue
         work += _WORK_OF_A_LINE
         around = surroundings(lines, number, stitches, yarns)
+        indent = line[: len(line) - len(line.lstrip())]
+        best: float | None = None
         meanings: list[tuple[str, Pattern | None]] = []
-        for candidate in dict.fromkeys(_candidates(line, around)):
-            work += size
-            if work > _MOST_WORK:
-                return _replaced(messages, file, fixed)
-            indent = line[: len(line) - len(line.lstrip())]
-            text = candidate.replace("\n", "\n" + indent)
-            changed = [*lines[: number - 1], indent + text, *lines[number:]]
-            pattern, remaining = compile_again("\n".join(changed))
-            if not _better(messages, remaining, file, number, text.count("\n")):
-                continue
-            if not any(_same(candidate, pattern, other) for other in meanings):
-                meanings.append((text, pattern))
+        try:
+            for cost, candidate in _candidates(line, around):
+                if cost > (_MOST_COST if best is None else best + _AS_NEAR):
+                    break
+                if not candidate:
+                    continue
+                work += size
+                if work > _MOST_WORK:
+                    return _replaced(messages, file, fixed)
+                text = candidate.replace("\n", "\n" + indent)
+                changed = [*lines[: number - 1], indent + text, *lines[number:]]
+                pattern, remaining = compile_again("\n".join(changed))
+                if not _better(messages, remaining, file, number, text.count("\n")):
+                    continue
+                best = cost if best is None else best
+                if not any(_same(candidate, pattern, other) for other in meanings):
+                    meanings.append((text, pattern))
+        except TooMany:
+            continue
         if len(meanings) == 1:
             fixed[number] = _with_fix(wrong[number], line, meanings[0][0])
     return _replaced(messages, file, fixed)
 
 
-def _candidates(line: str, around: Surroundings) -> Iterator[str]:
+def _candidates(line: str, around: Surroundings) -> Iterator[tuple[float, str]]:
     """Lines that take all the values of this one."""
     code = _code(line)
     if code.count('"') % 2 and "#" in line:
         return  # where an open text ends cannot be told
     glued = re.match(r"#\S", line[len(line) - len(line.lstrip()) + len(code) :].lstrip())
-    plain = in_plain_words(code, around)
-    for read in (rows, built_stitches, statements, guided):
-        for candidate in read(plain, around):
-            # `note Use hook #3`, `yarn navy: #000080`: what seems a comment may belong to the line
-            if candidate != code and (not glued or "colour" in candidate):
-                yield candidate
+    text = in_plain_signs(code, around)
+    texts = dict.fromkeys((text, with_numbers(text, around) or text))
+    seen: set[str] = set()
+    for cost, candidate in heapq.merge(*(Line(text, around).readings() for text in texts), key=itemgetter(0)):
+        # `note Use hook #3`, `yarn navy: #000080`: what seems a comment may belong to the line
+        if not candidate or (candidate not in seen and candidate != code and (not glued or "colour" in candidate)):
+            seen.add(candidate)
+            yield cost, candidate
 
 
 def _code(line: str) -> str:

@@ -1,384 +1,359 @@
-"""Statements of one line each, from the values that a wrong line holds: heads, gauges and the lines of a piece."""
+"""The moves of the walk along the grammar: how the tokens of a wrong line may be taken, held, left out or filled up."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import Any, Final, NamedTuple
+from typing import Final
 
-from stitchc.notation.fixes.guided import after, as_line, parser
-from stitchc.notation.fixes.rows import rows
-from stitchc.notation.fixes.surroundings import Surroundings, only_near
-from stitchc.notation.fixes.values import FILLERS, FRACTION, Value, narrowed, straight, values, with_figures
+from stitchc.notation.fixes.cells import cells_meant
+from stitchc.notation.fixes.meanings import LINKS, MISSING, first_of, is_built, last_of, meanings, written
+from stitchc.notation.fixes.spellings import FOREIGN
+from stitchc.notation.fixes.surroundings import Surroundings, letters_wrong, times
+from stitchc.notation.fixes.tokens import Token, Value, tokens, values
+from stitchc.notation.fixes.walk import NO_TOKEN, Reading, Words, after, as_line, at_start, cheapest
+from stitchc.notation.gather import WEIGHTS
 from stitchc.notation.vocabulary import KEYWORDS, NEW_WORDS, TEXT_WORDS
 
-_BEGINS: Final = {
-    "pattern": "pattern title name",
-    "note": "note notes",
-    "by": "by designer",
-    "difficulty": "difficulty",
-    "notion": "notion notions",
-    "photo": "photo",
-    "yarn": "yarn yarns",
-    "include": "include import",
-    "stitch": "stitch stitches def",
-    "gauge": "gauge tension",
-    "piece": "piece",
-    "make": "make",
-    "width": "width wide",
-    "sizes": "sizes",
-    "needles": "needles needle",
-    "edge": "edge edges",
-    "carriage": "carriage",
-    "do": "do",
-    "knit": "knit work",
+_HOLDING, _DROPPING, _NO_KEYWORD, _ANOTHER_LINE = 1.0, 0.2, 1.0, 1.4
+_MOST_HELD: Final = 3
+_SURE: Final = ("length", "rows", "stitches", "range")
+"""Values that say themselves what they are: held for half."""
+_MOVED: Final = frozenset(
+    {"left", "right", "exactly", "plus", "plain", "sure", "mirrored", "reversed", "across", "up", "shifted", *WEIGHTS}
+)
+_BARRIERS: Final = {"OUT", "THEN", "BESIDE", "EQUAL", "COMMA", "RPAR", "_NEWLINE"}
+"""What nothing is held across."""
+_SILENT: Final = {
+    "": "the then ( [ * > • # .",
+    "INT": "rows then RS WS yarn",
+    "STITCH": "name pattern called with -",
+    "YARN": "| -",
+    "OUT": "needles stitches work of",
+    "GAUGE": "for over per in by gauge stitch measure with times = x /",
+    "WIDTH": "width finished in for with",
+    "NEEDLES": "needles stitches from width",
+    "EDGE": "edge each end side at both stitches",
+    "CARRIAGE": "at in starts start side stands from begins begin",
+    "KNIT": "work for in with until stitch yarn at",
+    "G": "= - / to of",
 }
-_STATEMENT: Final = {word: statement for statement, words in _BEGINS.items() for word in words.split()}
+"""Words and signs that say nothing in a statement, or behind the last word; "": at the start of any."""
+_SILENT_SIGNS: Final = tuple(",;:.|!>[](){}=•")
+_SILENT_IN_EXPRESSIONS: Final = tuple(",;:.|!")
+_PREPOSITIONS: Final = {"for", "in", "at", "per", "by", "over", "to", "and", "with"}
+_DEFINES: Final = ("=", ":", ":=", "==", "is")
+_LISTS: Final = ("INT", "OUT", "SIZES")
+_FACTS: Final = ("tex", "weight", "colour", "ball")
+_BUILDING: Final = ("then", "beside", "plain", "across", "up", "shifted", "mirrored", "reversed")
+_MM: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 _ACTIONS: Final = re.compile(
-    r"(?:bind|cast(?!\s+(?:on\s+)?\d)|hang|hook|take|remove|transfer|pick|sew|graft|unravel|steam|block|press|weave)\b",
+    r"(?!.*\d\s*(?:st|needle))\"?(?:bind|cast(?!\s+(?:on\b.*)?\d)|hang|hook|take|remove|transfer|pick|sew|graft|unravel|steam"
+    r"|block|press|weave)\b",
     re.IGNORECASE,
 )
 """What a person does by hand: a line of a piece that begins so is a `do`; `cast on 40` may be its needles."""
-_MARKS: Final = ",;:.=()[]{}@|"
-"""Signs that part values and mean nothing else."""
 
 
-_NUMBER: Final = r"\d{1,3}(?:[, ]\d{3})+(?!\d)|\d+(?:[.,]\d+)?"
-_N: Final = r"(?<![\d.,])(\d+(?:[.,]\d+)?)"
-_UNIT: Final = r"(?:cm|mm|in\b|inch)"
+class Line:
+    """A wrong line. text: without its comment, in straight quotation marks and narrow signs."""
+
+    def __init__(self, text: str, around: Surroundings) -> None:
+        self.text, self.around = text, around
+        self.tokens = tokens(text, around)
+        self.values = values(self.tokens)
+        self.lengths = {value.text for at in self.values for value in at if value.kind == "length"}
+        texts = [t.text for t in self.tokens]
+        self.closing = sum(text in ")]}" for text in texts) > sum(text in "([{" for text in texts)
+        self.joints = frozenset(joint for t in self.tokens if (joint := t.may_be("then", "beside")))
+
+    def readings(self) -> Iterator[tuple[float, str]]:
+        """Lines of the notation that take all that this one says, and what they cost, the cheapest first.
+
+        An empty line says that whatever follows costs at least so much. Raises TooMany.
+        """
+        for cost, reading in cheapest(Reading(0, (), at_start(), ()), self.moves, self.is_whole):
+            yield cost, as_line(reading.words) if reading else ""
+
+    def is_whole(self, reading: Reading) -> bool:
+        ended = reading.place == len(self.tokens) and not reading.held and bool(reading.words)
+        return ended and last_of(reading.words) != "CELLS" and after(reading.state, "_NEWLINE") is not None
+
+    def token(self, place: int) -> Token:
+        return self.tokens[place] if 0 <= place < len(self.tokens) else NO_TOKEN
+
+    def moves(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
+        if last_of(reading.words) == "CELLS":
+            yield from self.cells(reading)
+            return
+        held, waiting = reading.held, reading.waiting()
+        for value in self.values[reading.place] if reading.place < len(self.tokens) else ():
+            on = reading._replace(place=value.after)
+            taken = list(self.taken(value, on)) if _order(value) not in map(_order, waiting) else []
+            yield from taken
+            in_place = bool(reading.words) and any(cost == 0 for cost, _ in taken)
+            if not in_place and len(waiting) < _MOST_HELD and self.may_wait(value, reading.words):
+                yield _HOLDING / 2 if value.kind in _SURE else _HOLDING, on._replace(held=(*held, value))
+            if self.says_nothing(value, reading):
+                yield _DROPPING, on
+        for index, value in enumerate(waiting):
+            if _order(value) not in map(_order, waiting[:index]):
+                place = len(held) - len(waiting) + index
+                yield from self.taken(value, reading._replace(held=held[:place] + held[place + 1 :]), waited=True)
+        yield from self.added(reading)
+        if reading.place < len(self.tokens):
+            yield from self.bare_text(reading)
+
+    # -- in its place, later, or not at all ----------------------------------------------------------------------------
+
+    def taken(self, value: Value, rest: Reading, waited: bool = False) -> Iterator[tuple[float, Reading]]:
+        """A value in its place, with a small word before it where that is missing."""
+        noun = self.token(value.after - 1).text.lower()
+        sized = is_built(rest.words) or first_of(rest.words) == "STITCH"
+        if (value.kind == "times" and noun == "x") or (noun in ("wide", "high") and value.kind in _SURE and not sized):
+            return  # by how many, or how wide what is
+        kind = value.kind if value.kind != "word" else next(iter(value.token.meanings), "")
+        links = [written(link) for link, kinds in LINKS.items() if kind in kinds.split()]
+        for link in ((), *((link,) for link in links if self.may_be_missing(link[0], value, rest.words, waited))):
+            before = (*rest.words, *link)
+            state = after(rest.state, *(terminal for terminal, _ in link))
+            for cost, more in meanings(value, before, state, self.around, self.joints) if state is not None else ():
+                if not self.is_odd(value, more):
+                    yield from self.fed(rest, (*link, *more), cost + MISSING * len(link))
+
+    def fed(self, reading: Reading, more: Words, cost: float) -> Iterator[tuple[float, Reading]]:
+        state, held, first = after(reading.state, *(terminal for terminal, _ in more)), reading.held, more[0][0]
+        if state is None or not self.fits(reading.words, more) or (first in _BARRIERS and held and held[-1]):
+            return
+        held = (*held, None) if first == "LPAR" else held[:-1] if first == "RPAR" else held
+        yield cost, reading._replace(held=held, state=state, words=(*reading.words, *more))
+
+    def fits(self, words: Words, more: Words) -> bool:
+        """Whether a name stands where names of its kind do, and `in` is no unit."""
+        first, (terminal, text) = first_of(words), more[-1]
+        before = more[-2][0] if len(more) > 1 else last_of(words)
+        if more[0][0] == "IN" and last_of(words) in ("INT", "DECIMAL"):
+            return first == "INT"
+        if before == "IN" and terminal in ("NAME", "PLAIN"):
+            return (text in self.around.yarns) == (first not in ("WIDTH", "SIZES"))
+        free = terminal != "NAME" or before in ("STITCH", "YARN", "PIECE", "_COLOUR", "WEIGHT")
+        return free or text in self.around.stitches
+
+    def may_be_missing(self, link: str, value: Value, words: Words, waited: bool) -> bool:
+        """Whether nothing but a small word can be missing before a value."""
+        before = self.token(value.place - 1)
+        if link == "BY" and value.kind == "number":
+            return before.kind == "number" or bool(before.may_be("by"))
+        if link == "PER" and value.kind == "word":
+            return not before.may_be("rows", "stitches")
+        return not (link == "OVER" and waited) and not (link == "WITH" and link in dict(words))
+
+    def is_odd(self, value: Value, more: Words) -> bool:
+        """Whether a sign cannot stand for the colon of a row: it parts two numbers, or is not what parts the cells."""
+        if more[-1][0] != "CELLS" or value.text == ":":
+            return False
+        before, behind, rest = self.token(value.place - 1), self.token(value.after), self.text[value.token.end :]
+        glued = before.end == value.token.start and value.token.end == behind.start and behind.kind == "number"
+        return (glued and value.text in "-–—.") or ":" in rest or (value.text == "," and "," not in rest)
+
+    def may_wait(self, value: Value, words: Words) -> bool:
+        """Whether a value may stand before its place."""
+        built, known = is_built(words), value.token.meanings
+        if value.kind == "word":
+            return value.text[0].isalpha() and not _MOVED.isdisjoint((*known, value.text.lower()))
+        if value.kind in ("stitch", "text"):
+            return bool(words) and (not built or value.kind == "text")
+        listed = value.kind == "number" and (first_of(words) or self.around.block) in (*_LISTS, "stitch")
+        return value.kind not in ("g", "more") and not listed and not (value.kind == "yarn" and built)
+
+    def says_nothing(self, value: Value, reading: Reading) -> bool:
+        """Whether a word or sign can be left out here, or a length that was given before."""
+        words, low, known = reading.words, value.text.lower(), {value.text.lower(), *value.token.meanings}
+        first, last = first_of(words), last_of(words)
+        before, behind = self.token(value.place - 1), self.token(value.after)
+        if value.kind != "word":
+            return value.kind == "length" and self.is_said(value, words)
+        if not first:
+            in_yarn = "in" in known and behind.kind == "yarn"
+            of_a_row = "rows" in known and (behind.kind == "number" or behind.text in ("[", "."))
+            if "then" in known:
+                return behind.text.lower() in KEYWORDS
+            return low != "a" and (in_yarn or of_a_row or bool(known & {*_SILENT[""].split()}))
+        if first == "INT" and (low in "([{" or "the" in known):
+            return last == "IN" or behind.kind == "yarn" or behind.text in ("RS", "WS")
+        if low == "at" and behind.kind not in ("text", "number", "word"):
+            return False
+        if low in _SILENT_SIGNS:
+            unopened = low in ")]}" and self.closing
+            return low in _SILENT_IN_EXPRESSIONS or unopened if is_built(words) else first != "INT" or low not in ":="
+        counted = before.kind == "number" and known & {"mm", "cm", "inch", "rows", "stitches"}
+        ends = not behind.kind and {low, *value.token.meanings[:1]} & _PREPOSITIONS
+        glued = before.kind == "number" and before.end == value.token.start and low[0].isalpha()
+        if ((glued or counted) and first not in ("INT", "OUT")) or ends or ("yarn" in known and behind.kind != "yarn"):
+            return False
+        if "the" in known:
+            return low != "a" or first not in ("STITCH", "YARN", "PIECE")
+        if is_built(words):
+            return bool({"by", "for"} & known and (reading.waiting() or last in ("UP", "ACROSS", "SHIFTED", "PLAIN")))
+        if {"and", "to"} & known:
+            return first not in _LISTS or last == "COMMA"
+        return bool(known & {*_SILENT.get(first, "").split(), *(_SILENT["G"].split() if last == "G" else ())})
+
+    def is_said(self, value: Value, words: Words) -> bool:
+        """Whether a length is the last one again, or is it in another unit, in brackets."""
+        if len(words) < 2 or words[-1][1] not in _MM or words[-2][0] not in ("INT", "DECIMAL"):
+            return False
+        (_, before), (_, unit_before), (number, unit) = *words[-2:], value.text.split()
+        first, second = float(before) * _MM[unit_before], float(number) * _MM[unit]
+        again = self.token(value.place - 1).text in ("(", "[") and abs(first - second) < 0.02 * max(first, second)
+        return again if unit != unit_before else first == second
+
+    # -- what is missing -----------------------------------------------------------------------------------------------
+
+    def added(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
+        """Words that may be missing here."""
+        words, here = reading.words, self.token(reading.place)
+        first, last, rest = first_of(words), last_of(words), self.tokens[reading.place :]
+        if not first:
+            for keyword in self.missing_keywords(reading.place):
+                yield from self.fed(reading, (written(keyword.upper()),), _NO_KEYWORD)
+            yield from self.row_without_number(reading)
+        elif first == "STITCH" and last == "NAME" and not is_built(words):
+            if any(t.may_be(*_BUILDING) for t in rest) and not any(t.text in _DEFINES for t in self.tokens):
+                yield from self.fed(reading, (written("EQUAL"),), 2 * MISSING)
+        elif first == "INT" and not reading.held and here.text[:1].lower() in tuple("kts([*"):
+            uncoloned = ":" not in self.text[here.start :]
+            yield from self.fed(reading, (written("CELLS"),), MISSING) if uncoloned else ()
+        if last != "LPAR" and any(terminal == "LPAR" for terminal, _ in words):
+            yield from self.fed(reading, (written("RPAR"),), 2.2 if here.kind else 1.0)
+        if first in ("YARN", "GAUGE", "STITCH") and here.kind and not reading.held:
+            yield from self.another_line(reading, here)
+
+    def missing_keywords(self, place: int) -> Iterator[str]:
+        rest = self.tokens[place:]
+        if (
+            rest
+            and rest[0].text.lower() in {*KEYWORDS, *NEW_WORDS} - {"width"}
+            and after(at_start(), rest[0].text.upper())
+        ):
+            return
+        kinds = {v.kind for at in self.values[place:] for v in at}
+        kinds |= {meaning for t in rest for meaning in t.meanings if len(t.text) > 1}
+        named = bool(kinds & {"stitch", "plain"})
+        if self.around.block == "piece":
+            told = {
+                "knit": named,
+                "width": {"length", "plus"} <= kinds,
+                "needles": kinds & {"stitches", "range"} and not rest[0].may_be("stitches"),
+                "carriage": kinds & {"left", "right"},
+            }
+            yield from (keyword for keyword, tells in told.items() if rest and tells)
+        elif rest and rest[0].kind in ("word", "text", "stitch"):
+            slip = len(rest[0].text) > 3 and any(letters_wrong(rest[0].text.lower(), word) < 2 for word in KEYWORDS)
+            alone = self.around.rows_follow and not slip and all(t.text in tuple(":=;.") for t in rest[1:])
+            if alone or self.token(place + 1).text in _DEFINES:
+                yield "stitch"
+        if named and any(v.kind == "stitches" for at in self.values[place:] for v in at):
+            yield "gauge"
+
+    def row_without_number(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
+        number = self.around.next_row
+        if self.token(reading.place).may_be("next"):
+            number = self.around.following
+            signed = self.token(reading.place + 1).text in (":", "-", ".")
+            reading = reading._replace(place=reading.place + 1 + signed)
+        start = self.token(reading.place).start
+        of_a_row = start >= 0 and re.match(r"\d*[KTS(\[*\"][^:]*$", self.text[start:], re.IGNORECASE)
+        if number is not None and of_a_row and self.around.block == "stitch" and not reading.held:
+            yield from self.fed(reading, (("INT", str(number)), written("CELLS")), _NO_KEYWORD)
+
+    def another_line(self, reading: Reading, here: Token) -> Iterator[tuple[float, Reading]]:
+        """The same statement once more, or the first row of a stitch."""
+        newline, first = written("_NEWLINE"), first_of(reading.words)
+        if first == "STITCH" and here.kind == "number" and self.token(reading.place + 1).text == ":":
+            yield from self.fed(reading, (("_NEWLINE", "\n    "),), MISSING)
+        elif first == "GAUGE" and here.kind == "number" and len(self.lengths) > 1:
+            yield from self.fed(reading, (newline, *reading.words[:2]), _ANOTHER_LINE)
+        elif first == "YARN" and here.text.lower() == "yarn":
+            yield from self.fed(reading, (newline,), MISSING)
+        elif first == "YARN" and (here.text in (",", "&") or here.may_be("and")):
+            names = [t.text for t in self.tokens[1:] if t.text[0].isalpha() and not t.may_be("and", "yarn")]
+            used = all(re.search(rf"\bin\s+{re.escape(name)}\b", self.around.text) for name in names)
+            if used or self.tokens[0].text.lower() in ("yarns", "colours", "colors"):
+                on = reading._replace(place=reading.place + 1)
+                yield from self.fed(on, (newline, reading.words[0]), MISSING)
+
+    # -- texts and cells -----------------------------------------------------------------------------------------------
+
+    def bare_text(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
+        """A text without quotation marks."""
+        words, place, before = reading.words, reading.place, self.token(reading.place - 1)
+        start, end = self.tokens[place].start, len(self.tokens)
+        keyword: Words = ()
+        text = ""
+        if not first_of(words):
+            if self.around.block == "piece" and _ACTIONS.match(self.text, start):
+                text, keyword = _bare(self.text[start:]), (written("DO"),)
+        elif len(words) == 1 and words[0][1] in TEXT_WORDS - {"photo"} and before.text.lower() not in FOREIGN:
+            named = before.text.lower() == "name" and self.around.block  # of a stitch or a piece
+            sure = not named and (
+                before.meanings or len(before.text) > 3
+            )  # `buy wool` and `not yet` say something else
+            if sure and before.text[:1].isalpha() and "the" not in before.meanings:
+                text = _bare(re.sub(r"^[\s:=,]*(?:[-–]\s+)?", "", self.text[before.end :]))
+        elif [terminal for terminal, _ in words[-2:]] == ["YARN", "NAME"]:
+            end = place
+            while self.token(end).text[:1].isalpha() and not self.token(end).may_be(*_FACTS):
+                end += 1
+            listed = before.text == "," and (end == place + 1 or "," in self.text[start:])
+            told = before.text in tuple(",:=(-") or times(words[-1][1], self.around.text)
+            text = self.text[start : self.token(end - 1).end] if end > place and told and not listed else ""
+            text = "" if re.search(r"\b(?:or|and|oder|ou|und|et)\b", text) else text
+        if text:
+            yield from self.fed(reading._replace(place=end), (*keyword, ("TEXT", f'"{text}"')), MISSING)
+
+    def cells(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
+        """The rest of the line as the cells of a row, up to the next row on the same line."""
+        place, end, words = reading.place, reading.place + 1, reading.words
+        if place >= len(self.tokens):
+            return
+        while end < len(self.tokens) and not (self.token(end).kind == "number" and self.token(end + 1).text == ":"):
+            end += 1
+        yarn, text = _yarn_in(self.text[self.tokens[place].start : self.tokens[end - 1].end], self.around)
+        if yarn == "" or (yarn and any(terminal == "IN" for terminal, _ in words)):
+            return
+        if yarn:
+            words = (*words[:-1], ("IN", "in"), ("NAME", yarn), words[-1])
+        other_side = re.search(r"\bWS\b", self.text) is not None  # left and right may be exchanged
+        for cost, row in cells_meant(text, self.around):
+            if other_side and len({*re.findall("[KTS]", row)}) > 1:
+                continue
+            on = reading._replace(place=end, words=(*words, ("", row)))
+            yield from self.fed(on, (written("_NEWLINE"),), cost) if end < len(self.tokens) else [(cost, on)]
 
 
-class _Statement(NamedTuple):
-    """What a line may say that becomes one statement.
-
-    tells: the kinds of values, and the words, that tell it where its own word does not come first. silent: words that
-    say nothing in it.
-    phrases: other words for something in it, and those that the values are read from.
-    """
-
-    tells: frozenset[str]
-    silent: frozenset[str]
-    phrases: tuple[tuple[re.Pattern[str], str], ...]
+def _order(value: Value) -> str:
+    """What values are alike, which stay in their order."""
+    return value.kind if value.kind != "word" else f"the word {value.text}"
 
 
-def _statement(tells: str, silent: str, *phrases: tuple[str, str]) -> _Statement:
-    patterns = tuple((re.compile(pattern, re.IGNORECASE), written) for pattern, written in phrases)
-    return _Statement(frozenset(tells.split()), frozenset(silent.split()) | FILLERS, patterns)
-
-
-_STATEMENTS: Final = {
-    "gauge": _statement(
-        "stitches",
-        "for over per in by gauge tension stitch measure square with",
-        (rf"{_N}\s*{_UNIT}?\s*[x×]\s*\1\s*({_UNIT})", r"\1 \2"),
-        (
-            rf"(?!(?:{FRACTION})(?![\d/])){_N}\s*(?:x|×|/|by)\s*{_N}(?![\d.,]|\s*(?:{_UNIT}|st|r|/))",
-            r"\1 stitches \2 rows",
-        ),
-        (rf"(?:\bper|\bto|/|=)\s*(?:an?\s+|the\s+)?({_UNIT})", r" per 1 \1"),
-        (r"(?<!\d)(?:\bx\b|[×/])|[×/](?!\d)", " "),
-    ),
-    "width": _statement(
-        "plus width wide finished",
-        "width wide finished in for with",
-        (r"\+|\bseams?\b(?:\s+allowance)?|\ballowance\b", " plus "),
-    ),
-    "needles": _statement(
-        "stitches range",
-        "needles from cast in use",
-        (r"^\D*(\d+)\s*(?:on\s+)?each\s+side\W*$", r"L\1-R\1"),
-        (r"^\D*(\d+)\s*left\W+(\d+)\s*right\W*$", r"L\1-R\2"),
-        (r"^\W*-(\d+)\s*(?:to|[-–])\s*\+?(\d+)\W*$", r"L\1-R\2"),
-    ),
-    "edge": _statement("edge", "edge each end side at both"),
-    "carriage": _statement("side", "carriage at in starts start side stands from begins begin"),
-    "knit": _statement(
-        "stitch plain",
-        "knit work for in with until stitch",
-        (r"[\s,;]*[(]?\s*(?:\bat|@)\s*(\d[\d.]*)\s*[)]?(?=[\s,;)]|$)", r' at "\1" '),
-    ),
-}
-_POURED: Final = ("plain", "exactly", "plus", "sure")
-"""Words that say something wherever they stand."""
-_LINKS: Final = ((), ("FOR", "for"), ("PER", "per"), ("IN", "in"), ("AT", "at"))
-"""Words that the grammar wants before a value, and that need not be there."""
-_MOST_VALUES: Final = 8
-
-_Words = tuple[tuple[str, str], ...]
-"""Terminals of the grammar, and their texts."""
-
-
-def statements(code: str, around: Surroundings) -> Iterator[str]:
-    """Lines that take all the values of `code`, a line without its comment."""
-    code = re.sub(r"^[-•*>]\s+", "", code)
-    text = re.sub(r"\s+(?://|--).*$|/\*.*?\*/", "", narrowed(code)).strip()
-    first = re.match(r"\W*([^\W\d_]+)", text)
-    word = first[1].lower() if first and not text[:1].isdigit() else ""
-    keyword = _STATEMENT.get(word) or (len(word) > 3 and word not in KEYWORDS and only_near(word, _BEGINS)) or ""
-    a_name = around.names(word) or (word == "name" and around.block)
-    if a_name and word not in NEW_WORDS:
-        keyword = ""
-    rest = text[first.end() :] if first and keyword else text
-    if keyword in TEXT_WORDS - {"photo"}:
-        assert first is not None
-        yield from _text(keyword, code[first.end() :])
-        return
-    if keyword == "yarn" or word in ("colours", "colors"):
-        assert first is not None
-        rest = straight(code[first.end() :])
-        if word.endswith("s"):
-            each = [next(_yarn(part, around), None) for part in re.split(r",|&|\band\b", rest)]
-            if None not in each:
-                yield "\n".join(line for line in each if line)
-        else:
-            yield from _yarn(rest, around)
-        return
-    if not keyword and around.rows_follow and (alone := re.fullmatch(rf"\W?({_NAME})\W?\s*:?", text)):
-        yield f"stitch {alone[1]}"
-    parts = re.split(r"\s*;\s+", text)
-    if len(parts) > 1 and around.block == "piece":
-        lines = [next(statements(part, around), part) for part in parts]
-        yield "\n".join(lines)
-        return
-    if keyword in ("stitch", "piece"):
-        yield from _named(keyword, rest, around)
-        return
-    if re.match(r"cast\s+on\s+\d", text, re.IGNORECASE):
-        return  # the piece's needles, or something to do
-    if not keyword and _ACTIONS.match(word) and around.block == "piece" and (sentence := _bare(code)):
-        yield f'do "{sentence}"'
-    if not keyword or keyword in _STATEMENTS:
-        yield from _poured(rest, keyword, around)
-
-
-# -- texts and names --------------------------------------------------------------------------------------------------
-
-
-def _text(keyword: str, rest: str) -> Iterator[str]:
-    """The text as it was typed, in straight quotation marks."""
-    rest = straight(rest)
-    label = r"^(?:\s*(?:(?i:name|title)(?=\s*[:=])|(?:name|title|called|named)(?=\s)))?[\s:=,-]+"
-    bare = re.sub(label, "", rest) if keyword == "pattern" else rest
-    text = _bare(re.sub(r"^[\s:=]*(?:[-–]\s+)?", "", bare))
-    if text:
-        yield f'{keyword} "{text}"'
+def _yarn_in(text: str, around: Surroundings) -> tuple[str | None, str]:
+    """The yarn named among the cells of a row, and the text without it; "" where there are two."""
+    names = {name.lower(): name for name in around.yarns if name.lower() not in ("k", "t", "s")}
+    any_of = "|".join(re.escape(name) for name in sorted(names, key=len, reverse=True)[:200]) or r"(?!)"
+    named = rf"(?:\b(?:in|with|using)\s+)?(?:\b(?:yarn|colou?r)\s+)?\"?(?<![\w-])({any_of})(?![\w-])"
+    pattern = re.compile(rf"[,(]?\s*{named}\"?\s*\)?,?", re.IGNORECASE)
+    found = {match[1].lower() for match in pattern.finditer(text)}
+    if len(found) != 1:
+        return ("" if found else None), text
+    return names[found.pop()], pattern.sub(" ", text).strip()
 
 
 def _bare(text: str) -> str:
-    """A text without the quotation marks around it and without the sign behind it; those inside it made single."""
+    """A text without the quotation marks around it and without the sign behind it."""
     text = text.strip().rstrip(";").strip()
     if quoted := re.fullmatch(r"[(\[{<*_|]+([^]()\[{}<>*|]*)[])}>*_|]+|[,.:;]?\s*\"([^\"]*)\"?[,.]?", text):
         text = next(group for group in quoted.groups() if group is not None)
     elif text[:1] == "'" or '"' in text:
         return ""  # more stands beside a text, and may belong to it or not
     return text.strip() if re.search(r"[^\W\d_]{2}", text) and "#" not in text else ""
-
-
-_HEX: Final = "(?:[0-9a-f]{6}|[0-9a-f]{3})"
-_NAME: Final = r"[^\W\d_][\w-]*"
-_OVER: Final = re.compile(
-    r"\W*(?:(over|width|wide|w|multiple of)(?=\W|\d)|on|with|is)?"
-    r"\W*(\d[\d,]*)\W*(needles|stitches|sts|st)?\W*(wide)?\W*",
-    re.IGNORECASE,
-)
-
-
-def _named(keyword: str, rest: str, around: Surroundings) -> Iterator[str]:
-    """`stitch NAME [over N]` or `piece NAME`."""
-    if keyword == "stitch" and (row := re.search(r"\s(?:1\s*:.*)$", rest)):
-        inside = around._replace(rows_follow=True, block="stitch", above=frozenset())
-        for head in _named(keyword, rest[: row.start()], inside):
-            for line in rows(row.group().strip(), inside):
-                yield f"{head}\n    {line}"
-        return
-    ends = r"^[\s:=]*(?:(?:pattern|name)\b[\s:=]+)?|[\s:;={\[.-]+$"
-    rest = re.sub(ends, "", with_figures(rest, around), flags=re.IGNORECASE)
-    match = re.match(rf"\"({_NAME}(?:\s+{_NAME})*)\"|({_NAME})", rest)
-    if match is None:
-        return
-    name, more = match[1] or match[2], rest[match.end() :].strip()
-    if keyword == "stitch" and re.search(r"\d", more):
-        if (width := _OVER.fullmatch(more)) and (width[1] or width[3] or width[4]):
-            yield f"stitch {name} over {width[2].replace(',', '')}"
-        return
-    if not more and (around.rows_follow or keyword == "piece"):
-        yield f"{keyword} {name}"
-
-
-_WEIGHT: Final = r"(?:super[ -])?(?:lace|fine|light|medium|bulky)"
-_FACTS: Final = tuple(
-    (re.compile(rf"[,;]?\s*(?:{pattern})", re.IGNORECASE), written)
-    for pattern, written in (
-        (rf"colou?r[\s:=]*\"?(#?{_HEX})\"?(?!\w)|\"(#{_HEX})\"", 'colour "#{}"'),
-        (rf"tex[\s:=]*({_NUMBER})(?![\d/x*]|\s*[x*/\d])|({_NUMBER})\s*tex\b", "tex {}"),
-        (
-            rf"weight[\s:=]*\"?({_WEIGHT}|jumbo|[0-7](?!\w|\s*-?ply|,))\"?|({_WEIGHT}|jumbo)\s+weight",
-            "weight {}",
-        ),
-    )
-)
-"""What a yarn line says of its yarn besides a description, and the notation's form."""
-
-
-def _yarn(rest: str, around: Surroundings) -> Iterator[str]:
-    rest = rest.strip().strip(":=;").strip()
-    if several := re.fullmatch(rf"({_NAME})((?:\s*(?:,|&|\band\b|\byarn\b)\s*{_NAME})+)", rest, re.IGNORECASE):
-        names = [name for name in re.findall(_NAME, rest) if name.lower() not in ("and", "yarn")]
-        used = [name for name in names if re.search(rf"\bin\s+{re.escape(name)}\b", around.text)]
-        if "yarn" in several[2].lower() or len(used) == len(names):
-            yield "\n".join(f"yarn {name}" for name in names)
-        return
-    match = re.match(rf"\"({_NAME})\"|({_NAME})", rest)
-    if match is None or (match[1] or match[2]).lower() in KEYWORDS:
-        return
-    name, rest = match[1] or match[2], rest[match.end() :]
-    listed = re.search(r"[^,\s][^\",]*,", rest) is not None
-    facts = ""
-    for pattern, written in _FACTS:
-        if fact := pattern.search(rest):
-            value = next(group for group in fact.groups() if group).strip("# ")
-            facts += f" {written.format(_plain_number(value) if 'tex' in written else value.replace(' ', '-').lower())}"
-            rest = rest[: fact.start()] + rest[fact.end() :]
-    rest = re.sub(r"\bweight\s*[:=]?\s*(\d+)[\s-]?ply\b", r", \1 ply", rest, flags=re.IGNORECASE)
-    text = re.sub(r"^[\s,:=-]+|[\s,;.]+$", "", rest)
-    parts = re.findall(r"\"([^\"]*)\"", text)
-    if re.search(r"\b(?:tex|weight|colou?r)\b", text, re.IGNORECASE) or len(parts) > 1 or text.count('"') % 2:
-        return
-    loose = re.sub(r"\"[^\"]*\"", "", text).strip(" ,;()")
-    if re.search(r"\d", loose) and not re.fullmatch(r"(?:nm\s*)?\d+/\d+|\d+[\s-]?ply", loose, re.IGNORECASE):
-        return
-    parted = re.match(r"\s*[,:=(-]", rest) or re.search(r"\d", loose)
-    if re.search(r"[^\w\s,.'’/-]|\s/\s|\b(?:or|and|oder|ou|und|et)\b", loose) or (loose and facts and listed):
-        return  # two descriptions, or where one ends is not known
-    if loose and (parts or not (parted or re.search(rf"\b{re.escape(name)}\b", around.text))):
-        return  # `yarn sea foam` may be a name of two words
-    text = "".join(parts) or loose
-    yield f"yarn {name}" + (f' "{text}"' if text else "") + facts
-
-
-def _plain_number(text: str) -> str:
-    text = text.replace(" ", "")
-    return text.replace(",", "") if re.fullmatch(r"\d{1,3}(?:,\d{3})+", text) else text.replace(",", ".")
-
-
-# -- values -----------------------------------------------------------------------------------------------------------
-
-
-def _poured(text: str, keyword: str, around: Surroundings) -> Iterator[str]:
-    """The statements that take all the values of a text, in the order that the grammar has.
-
-    keyword: the statement's, which is not in the text; "" where none stands there.
-    """
-    for name, statement in _STATEMENTS.items():
-        written = with_figures(text, around)
-        for pattern, words in statement.phrases:
-            written = pattern.sub(words, written)
-        for in_line in values(written, around):
-            kinds = {v.text if v.kind == "word" else v.kind for v in in_line}
-            in_needles = (keyword, name) == ("width", "needles") and "stitches" in kinds
-            if keyword == name or in_needles or (not keyword and statement.tells & kinds):
-                yield from _filled(name, statement, _once(in_line))
-
-
-def _once(in_line: list[Value]) -> list[Value]:
-    """The values, where a length that is given twice, or once more in brackets in another unit, stands once."""
-    out: list[Value] = []
-    for value in in_line:
-        before = [v for v in out if v.kind == "length"] if value.kind == "length" else []
-        bracketed = bool(out) and out[-1].text == "("
-        if not any(v.text == value.text or (bracketed and _about_equal(v, value)) for v in before):
-            out.append(value)
-    return out
-
-
-def _about_equal(first: Value, second: Value) -> bool:
-    """Whether it is one length in two units."""
-    differ = first.text.split()[1] != second.text.split()[1]
-    return differ and abs(first.amount - second.amount) < 0.02 * max(first.amount, second.amount)
-
-
-def _filled(name: str, statement: _Statement, in_line: list[Value]) -> Iterator[str]:
-    poured = [v for v in in_line if v.kind not in ("word", "sign")]
-    words = {v.text for v in in_line if v.kind == "word"}
-    poured += [Value("word", word) for word in _POURED if word in words]
-    if len(poured) > _MOST_VALUES or _joined(in_line):
-        return
-    readings = [_in_order(name, poured)]
-    lengths = [index for index, v in enumerate(poured, start=1) if v.kind == "length"]
-    if readings == [None] and name == "gauge" and len(lengths) == 2:
-        # A line for each length, with the count that stands before it.
-        of_both = [v for v in poured if v.kind in ("stitch", "word")]
-        parts = [[v for v in part if v not in of_both] for part in (poured[: lengths[0]], poured[lengths[0] :])]
-        readings = [_in_order(name, [*of_both, *part]) if len(part) == 2 else None for part in parts]
-    lines = []
-    for reading in readings:
-        taken = {text for terminal, text in reading or () if (terminal, text) in _LINKS} | {*_POURED}
-        if reading is None or words - statement.silent - taken:
-            return
-        lines.append(as_line(reading))
-    if lines:
-        yield "\n".join(lines)
-
-
-def _in_order(name: str, poured: list[Value]) -> _Words | None:
-    """The words of a statement in the grammar's order, from the values it takes; None where it does not take them."""
-    start = after(parser().parse_interactive(""), name.upper())
-    in_line = sorted(poured, key=lambda value: value.kind in ("rows", "text"))  # where the grammar leaves the order
-    return next(_orders(((name.upper(), name),), start, in_line), None)
-
-
-def _joined(in_line: list[Value]) -> bool:
-    """Whether a sign stands there that may say how values belong together."""
-    for index, value in enumerate(in_line):
-        if value.kind == "sign" and value.text in "-/x×*&+~–":
-            beside = {v.kind for v in in_line[max(0, index - 1) : index + 2]}
-            if value.text == "+" or beside & {"number", "length", "rows", "stitches"}:
-                return True
-        elif value.kind == "sign" and value.text not in _MARKS:
-            return True
-    return False
-
-
-def _orders(words: _Words, state: Any, left: list[Value]) -> Iterator[_Words]:
-    """The orders in which the grammar takes what is left; values of one kind stay in theirs."""
-    if not left and after(state, "_NEWLINE"):
-        yield words
-    for index, value in enumerate(left):
-        if value.kind != "word" and any(v.kind == value.kind for v in left[:index]):
-            continue
-        for link in _LINKS:
-            for terminals in _as_terminals(value):
-                more = (*words, *((link,) if link else ()), *terminals)
-                moved = state
-                for terminal, _ in more[len(words) :]:
-                    moved = moved and after(moved, terminal)
-                if moved and _fits(value, link, words[0][0]):
-                    yield from _orders(more, moved, left[:index] + left[index + 1 :])
-
-
-def _fits(value: Value, link: tuple[str, ...], first: str) -> bool:
-    """Whether a value may stand behind that link: after `in` a yarn, in a width a stitch, and never a number."""
-    if value.kind in ("stitch", "yarn"):
-        return (value.kind == "yarn") == ("IN" in link and first != "WIDTH")
-    return "IN" not in link or value.text == "plain"
-
-
-def _as_terminals(value: Value) -> Iterator[_Words]:
-    number, _, unit = value.text.partition(" ")
-    count = ("INT" if number.isdigit() else "DECIMAL", number)
-    if value.kind == "length":
-        yield count, (unit.upper(), unit)
-    elif value.kind == "rows":
-        yield count, ("_ROWS", "row" if number == "1" else "rows")
-    elif value.kind in ("number", "stitches"):
-        if value.kind == "stitches":
-            yield count, ("_STITCHES", "stitches")
-        yield (count,)
-    elif value.kind in ("stitch", "yarn"):
-        yield (("NAME", value.text),)
-    elif value.kind == "text":
-        yield (("TEXT", f'"{value.text}"'),)
-    elif value.kind == "range":
-        yield (("BED_RANGE", value.text),)
-    elif value.kind in ("side", "word"):
-        yield ((value.text.upper(), value.text),)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Sequence
-from itertools import islice
+from collections.abc import Collection, Sequence
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 _FAR: Final = 1000
@@ -52,16 +52,7 @@ def times(word: str, text: str) -> int:
     return len(re.findall(rf"(?<![\w-]){re.escape(word)}(?![\w-])", text))
 
 
-def only_near(word: str, names: Iterable[str]) -> str | None:
-    """The one name that this word is a slip of: a letter wrong, or two in a long one; None where several could be."""
-    if not 3 <= len(word) <= 40:
-        return None
-    near = [
-        name for name in islice(names, 500) if letters_wrong(word.casefold(), name.casefold()) <= (len(word) > 5) + 1
-    ]
-    return near[0] if len(near) == 1 else None
-
-
+@lru_cache(10_000)
 def letters_wrong(word: str, other: str) -> int:
     """How many letters are wrong, where scanning may have read `m` for `rn`; 9 for words quite different."""
     return min(_edits(word, other), _edits(word.replace("rn", "m"), other.replace("rn", "m")))

@@ -1,0 +1,182 @@
+"""The tokens of a wrong line, and the values that tokens next to each other may be together.
+
+One tokeniser reads statements and the cells of rows; in cells a letter with its count is two tokens.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterator
+from typing import Final, NamedTuple
+
+from stitchc.notation.fixes.spellings import MEANINGS, PHRASES
+from stitchc.notation.fixes.surroundings import Surroundings
+from stitchc.notation.vocabulary import LOOK_ALIKES, NEW_WORDS, latin_of
+
+_FRACTION: Final = r"1/2|1/4|3/4|1/3|2/3|[1357]/8|[½¼¾⅓⅔⅛⅜⅝⅞]"
+_MOST_TOKENS: Final = 60
+_AS_FIGURES: Final = str.maketrans("OolIBZ", "001182")
+_UNITS: Final = ("mm", "cm", "inch", "m", "ft")
+_SMALLER: Final = {"m": ("cm", 100), "ft": ("inch", 12)}
+_WRITTEN: Final = {"inch": "in"}
+_NOUNS: Final = ("rows", "stitches", "times", "g", "more")
+
+
+def _expression(parts: str) -> re.Pattern[str]:
+    return re.compile(
+        rf"""(?P<text>(?<![\d½¼¾⅓⅔⅛⅜⅝⅞])"[^"]*")
+        | (?P<colour>\#(?:[0-9a-f]{{6}}|[0-9a-f]{{3}})(?!\w))
+        | (?P<range>\b[LR]\s*\d+\s*(?:[-–—:~]|\.{{2,}}|…|to\b|\s)\s*[LR]\s*\d+\b
+          | \b\d+\s*[LR]\s*(?:[-–—:]|to\b)\s*\d+\s*[LR]\b)
+        | (?P<phrase>(?<![\w-])(?:{PHRASES})(?![\w-]))
+        | {parts} | (?P<sign>[=-]>|:=|==|::|\.{{2,}}|…|\S)""",
+        re.VERBOSE | re.IGNORECASE,
+    )
+
+
+_IN_CELLS: Final = _expression(
+    r"(?P<number>\d+(?:o\d*(?![a-z]))?) | (?P<letters>(?!sts?\b)[kts]+)(?!(?!x\s*\d)[a-z])"
+    r"| (?P<word>x(?=[kts](?![a-z]))|[^\W\d_]+)"
+)
+_IN_STATEMENTS: Final = _expression(
+    rf"""(?P<mixed>(?:\d+(?:\s+and\s+|\s*-\s*|\s*))?(?:{_FRACTION})(?![\d/]))
+    | (?P<thousands>\d{{1,3}}(?:,\d{{3}})+(?![\d.,]))
+    | (?P<number>\d+\.\d+|\d+(?:st|nd|rd|th)\b|[0-9OolIBZ]*\d[0-9OolIBZ]*(?!\w)|\d+)
+    | (?P<word>[^\W\d_](?:\w|-(?=\w))*)"""
+)
+
+
+class Token(NamedTuple):
+    """kind: text, colour, range, number, thousands, letters, stitch, yarn or word, which a sign is too.
+
+    text: as it was typed, a number as the notation has it. meanings: what a word may stand for.
+    """
+
+    kind: str
+    text: str
+    start: int
+    end: int
+    meanings: tuple[str, ...] = ()
+
+    def may_be(self, *words: str) -> str:
+        """The first of these words that it may stand for, or ""."""
+        return next((meaning for meaning in self.meanings if meaning in words), "")
+
+
+class Value(NamedTuple):
+    """What tokens say together. kind: a token's, or length, rows, stitches, times, g or more; then text is the number.
+
+    place, after: of its first token, and behind its last.
+    """
+
+    kind: str
+    text: str
+    place: int
+    after: int
+    token: Token
+
+
+def tokens(text: str, around: Surroundings, cells: bool = False) -> list[Token]:
+    """The tokens of a text; none of one that is too long."""
+    found: list[Token] = []
+    for match in (_IN_CELLS if cells else _IN_STATEMENTS).finditer(text):
+        kind, typed = match.lastgroup or "", re.sub(r"\s+", " ", match.group())
+        token = Token(kind, typed, match.start(), match.end())
+        if kind in ("mixed", "thousands", "number"):
+            found.append(
+                token._replace(kind="thousands" if kind == "thousands" else "number", text=_number(kind, typed))
+            )
+        elif kind == "range":
+            found.append(token._replace(text=_bed_range(typed)))
+        elif kind in ("word", "phrase", "sign"):
+            found += _words(token._replace(kind="word"), around)
+        else:
+            found.append(token)
+    return found if len(found) <= _MOST_TOKENS else []
+
+
+def _words(token: Token, around: Surroundings) -> Iterator[Token]:
+    """A word as a name, a number, in Latin letters, or as the word and the number that are glued."""
+    low = token.text.lower()
+    meanings = tuple(MEANINGS.get(low, ()))
+    if around.names(token.text):
+        kind = "stitch" if token.text in around.stitches else "yarn"
+        yield token._replace(kind=kind, meanings=meanings if low in NEW_WORDS else ())
+    elif meanings[:1] and meanings[0].isdigit():
+        yield token._replace(kind="number", text=meanings[0])
+    elif meanings:
+        yield token._replace(meanings=meanings)
+    elif (glued := re.fullmatch(r"([^\W\d_]+)(\d+)", low)) and (glued[1] in MEANINGS or around.names(glued[1])):
+        middle = token.start + len(glued[1])
+        yield from _words(token._replace(text=token.text[: len(glued[1])], end=middle), around)
+        yield Token("number", glued[2], middle, token.end)
+    elif latin := LOOK_ALIKES.get(token.text) or latin_of(token.text):
+        yield token._replace(text=latin, meanings=tuple(MEANINGS.get(latin.lower(), ())))
+    else:
+        yield token
+
+
+def _number(kind: str, text: str) -> str:
+    if kind == "thousands":
+        return text.replace(",", "")
+    if parts := re.fullmatch(rf"(?:(\d+)\D*?)?({_FRACTION})", text):
+        upper, _, lower = parts[2].partition("/")
+        return _plain(int(parts[1] or 0) + (int(upper) / int(lower) if lower else unicodedata.numeric(parts[2])))
+    return re.sub(r"(?<=\d)(?:st|nd|rd|th)$", "", text, flags=re.IGNORECASE).translate(_AS_FIGURES)
+
+
+def _plain(amount: float) -> str:
+    return f"{amount:.4f}".rstrip("0").rstrip(".")
+
+
+def _bed_range(text: str) -> str:
+    ends = re.findall(r"([LR])\s*(\d+)|(\d+)\s*([LR])", text.upper())
+    needles = [(a or d) + (b or c) for a, b, c, d in ends]
+    return "-".join(reversed(needles) if needles[0][0] == "R" and needles[1][0] == "L" else needles)
+
+
+def values(line: list[Token]) -> list[list[Value]]:
+    """At each token, what it and those behind it may say."""
+    return [list(_values_at(line, place)) for place in range(len(line))]
+
+
+def _values_at(line: list[Token], place: int) -> Iterator[Value]:
+    here, *behind = line[place : place + 3]
+    if here.kind in ("number", "thousands"):
+        yield from _counted(line, Value("number", here.text, place, place + 1, here))
+        glued = len(behind) == 2 and here.end == behind[0].start and behind[0].end == behind[1].start
+        if glued and behind[0].text == "," and behind[1].kind == "number" and here.text.isdigit():
+            yield from _counted(line, Value("number", f"{here.text}.{behind[1].text}", place, place + 3, here))
+        return
+    yield Value(here.kind, here.text, place, place + 1, here)
+    noun = here.may_be("rows", "stitches", "times") or ("times" if here.text == "*" or here.may_be("again") else "")
+    before, following = line[place - 1] if place else here, behind[1] if len(behind) == 2 else here
+    between = before.kind == "number" and following.may_be("rows", "stitches")  # 22 stitches 30 rows
+    named = here.text.lower() in ("row", "stitch", "needle", "round")  # `row 1` is one
+    counts = noun == "times" or not (place == 0 or named or between)
+    if noun and counts and behind and behind[0].kind == "number":
+        again = noun == "times" and len(behind) == 2 and behind[1].may_be("times") and behind[1].text.lower() != "x"
+        yield Value(noun, behind[0].text, place, place + 2 + bool(again), here)
+
+
+def _counted(line: list[Token], number: Value) -> Iterator[Value]:
+    """A number alone, and with the unit or noun behind it; two lengths added up, in units of the notation."""
+    yield number
+    behind, *more = line[number.after : number.after + 3] or [Token("", "", 0, 0)]
+    unit = _unit(behind)
+    if unit in _SMALLER:
+        smaller, factor = _SMALLER[unit]
+        amount, after = float(number.text) * factor, number.after + 1
+        if len(more) == 2 and more[0].kind == "number" and _unit(more[1]) == smaller and float(more[0].text) < factor:
+            amount, after = amount + float(more[0].text), after + 2
+        yield number._replace(kind="length", text=f"{_plain(amount)} {_WRITTEN.get(smaller, smaller)}", after=after)
+    elif unit and (number.token.kind != "thousands" or unit == "mm"):  # 1,125 in may be one inch and an eighth
+        yield number._replace(kind="length", text=f"{number.text} {_WRITTEN.get(unit, unit)}", after=number.after + 1)
+    for noun in _NOUNS:
+        if noun in behind.meanings and (noun != "more" or " " in behind.text or number.text in ("1", "2")):
+            yield number._replace(kind=noun, after=number.after + 1)
+
+
+def _unit(token: Token) -> str:
+    return "inch" if token.text == '"' else token.may_be(*_UNITS)
