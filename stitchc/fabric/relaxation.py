@@ -367,9 +367,8 @@ def _rob(layout: Layout, fed: Floats, cell: tuple[float, float]) -> None:
     for row in range(layout.height):
         looped = [index for index, each in enumerate(layout.cells) if each.row == row and each.looped]
         reach = np.array([w + 2 * c * layout.cells[index].span + 1.6 * DIAMETER for index in looped])
-        wanted = fed[looped] * reach
-        rate = _with_neighbours(fed[looped]) / _with_neighbours(wanted) / 3
-        fed[looped] = wanted * _with_neighbours(rate)
+        rate = _with_neighbours(fed[looped]) / _with_neighbours(reach) / 3
+        fed[looped] = reach * _with_neighbours(rate)
 
 
 def _with_neighbours(values: Floats) -> Floats:

@@ -11,11 +11,12 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.trace.cells import Codes, Patches, Shares
+from stitchc.trace.cells import Codes, Patches, Shares, certainty
 from stitchc.trace.grid import Lattice
-from stitchc.trace.marked import Marked
+from stitchc.trace.marked import inked_in, parted, sorted_by_colour, sorted_by_examples
 from stitchc.trace.picture import Pixels, paper_colour
 from stitchc.trace.pixels import MOST_COLOURS, colours_of
+from stitchc.trace.values import Key
 
 
 @dataclass(frozen=True)
@@ -35,39 +36,17 @@ class Kind:
 
 @dataclass(frozen=True)
 class Kinds:
-    """Cells sorted by look, the lightest kind first. distances: (rows, columns, kinds).
+    """Cells sorted by look, the lightest kind first. shares: how likely each kind is, (rows, columns, kinds).
 
-    shades: the ink of each kind, the lightest first, of which the blank and the marked one were made.
+    codes: what each kind means, where the user's words for the kinds made it.
     """
 
     kinds: tuple[Kind, ...]
     of: Codes
-    distances: Shares
-    shades: tuple[float, ...] = ()
-
-    def with_two(self, rest: list[int], found: Marked, patches: Patches) -> Kinds:
-        """The same with a blank and a marked kind in place of the rest. patches: of all cells."""
-        among = np.isin(self.of, rest)
-        two = []
-        for cells in (among & ~found.cells, found.cells):
-            counts = np.bincount(self.of[cells], minlength=len(self.kinds))
-            usual = self.kinds[int(counts.argmax())]
-            if not cells[usual.example]:
-                usual = replace(usual, example=divmod(int(cells.argmax()), cells.shape[1]))
-            if len(rest) == 1:
-                usual = _described(patches[cells][:2000].reshape(-1, patches.shape[2] ** 2, 3), 0, usual.example)
-            two.append(replace(usual, count=int(cells.sum())))
-        named = [at for at in range(len(self.kinds)) if at not in rest]
-        distances = np.where(among[..., None], found.distances, _FAR)
-        return Kinds(
-            (two[0], *(self.kinds[at] for at in named), two[1]),
-            np.select([found.cells, among], [len(named) + 1, 0], np.searchsorted(named, self.of) + 1).astype(np.uint8),
-            np.concatenate([distances[..., :1], self.distances[..., named], distances[..., 1:]], axis=2),
-            tuple(self.kinds[at].ink for at in rest) if len(rest) > 2 else (),
-        )
+    shares: Shares
+    codes: tuple[int | None, ...] = ()
 
 
-_FAR: Final = 1.0
 _APART: Final = 0.13
 """Kinds whose looks differ by less than this are one kind; where the picture is clean, down to a third of it
 counts."""
@@ -77,18 +56,15 @@ _MOST_LOOKS: Final = 100_000
 """Cells by which kinds are found; more take seconds and tell no more."""
 
 
-def kinds_of(
-    patches: Patches, pixels: Pixels | None = None, lattice: Lattice | None = None, hued: bool = False
-) -> Kinds:
+def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | None = None) -> Kinds:
     """The cells sorted into kinds: a look is the mean colours of a cell's nine parts, or its one colour.
 
-    pixels, lattice: where the cells were sampled, so that the ink of thin marks is seen unmixed with paper. hued:
-    whether the ink's hue counts, however little ink there is.
+    pixels, lattice: where the cells were sampled, so that the ink of thin marks is seen unmixed with paper.
     """
     if patches.strides[2] == patches.strides[3] == 0:
         patches = patches[:, :, :1, :1]  # cells of one colour each: a part tells as much as nine
     rows, columns, side = patches.shape[:3]
-    looks = _looks(patches, hued)
+    looks = _looks(patches)
     some = _some_of(looks)
     centres = _merged(some, _centres(some, _APART), _APART)
     grain = _grain(looks)
@@ -102,7 +78,7 @@ def kinds_of(
             break
         centres = _merged(some, moved, apart)
     distances = _away(looks, centres)
-    order = np.argsort(1 - centres[:, :27].mean(axis=1), kind="stable")
+    order = np.argsort(1 - centres.mean(axis=1), kind="stable")
     centres, distances = centres[order], distances[:, order]
     nearest = distances.argmin(axis=1)
     flat = patches.reshape(rows * columns, side * side, 3)
@@ -112,14 +88,12 @@ def kinds_of(
         best = int(members[np.argmin(distances[members, kind])]) if len(members) else 0
         kind_ = _described(flat[members[:2000]], len(members), (best // columns, best % columns))
         if pixels is not None and lattice is not None and kind_.ink >= _HARDLY:
-            step = max(1, len(members) // 100)
-            colour = _inked(pixels, lattice, members[::step], columns)
-            kind_ = replace(kind_, colour=colour, full=_full(colour))
+            kind_ = _in_its_ink(kind_, pixels, lattice, members)
         kinds.append(kind_)
     return Kinds(
         tuple(kinds),
         nearest.astype(np.uint8).reshape(rows, columns),
-        distances.astype(np.float32).reshape(rows, columns, len(centres)),
+        certainty(distances.astype(np.float32).reshape(rows, columns, len(centres))),
     )
 
 
@@ -141,12 +115,8 @@ def _grain(looks: Shares) -> float:
     return float(np.percentile(gaps.min(axis=1), 75))
 
 
-_HUE: Final = 1.5
-"""How much the hue of a cell's ink counts, beside the nine parts: thin marks of two colours hardly differ in these."""
-
-
-def _looks(patches: Patches, hued: bool) -> Shares:
-    """The mean colours of a cell's nine parts, and the hue of its ink however little there is; or its one colour."""
+def _looks(patches: Patches) -> Shares:
+    """The mean colours of a cell's nine parts, or its one colour."""
     rows, columns, side = patches.shape[:3]
     if side == 1:
         return patches.reshape(rows * columns, 3)
@@ -156,14 +126,7 @@ def _looks(patches: Patches, hued: bool) -> Shares:
         for i in range(3)
         for j in range(3)
     ]
-    looks = np.stack(parts, axis=2).reshape(rows * columns, 27)
-    if not hued:
-        return looks
-    ink = 1 - patches.reshape(rows * columns, side * side, 3)
-    hue = (ink * np.square(ink.max(axis=2, keepdims=True))).sum(axis=1)
-    hue /= np.maximum(np.linalg.norm(hue, axis=1, keepdims=True), 1e-6)
-    seen = np.clip((ink.max(axis=2).mean(axis=1) - _HARDLY) / _HARDLY, 0, 1)
-    return np.concatenate([looks, _HUE * seen[:, None] * hue], axis=1)
+    return np.stack(parts, axis=2).reshape(rows * columns, 27)
 
 
 def _away(looks: Shares, centres: Shares) -> Shares:
@@ -177,7 +140,7 @@ def _away(looks: Shares, centres: Shares) -> Shares:
 
 def _centres(looks: Shares, apart: float) -> Shares:
     """Looks far from each other, each a new kind as long as some cell is far from all kinds so far."""
-    chosen = [int(np.argmax(looks[:, :27].mean(axis=1)))]
+    chosen = [int(np.argmax(looks.mean(axis=1)))]
     nearest = _away(looks, looks[chosen])[:, 0]
     while len(chosen) < _MOST_KINDS and float(nearest.max()) > apart:
         chosen.append(int(np.argmax(nearest)))
@@ -204,21 +167,89 @@ def _merged(looks: Shares, centres: Shares, apart: float) -> Shares:
 _HARDLY: Final = 0.03
 
 
-def _inked(pixels: Pixels, lattice: Lattice, members: npt.NDArray[np.intp], columns: int) -> tuple[int, int, int]:
-    """The colour of the ink in some cells: the median of their darkest pixels."""
+def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> Kinds | None:
+    """The cells sorted into the kinds that the user names; marks that are of more kinds have no meaning. None where
+    blank and marked cells do not part clearly.
+
+    pixels, lattice: where the cells were sampled; key: with its example cells as (row, column) of the picture, and its
+    colours on white paper.
+    """
+    inked = inked_in(patches)
+    if inked is None or (key.alike and key.colours):
+        return None
+    paper = np.round(255 * np.clip(inked.ground, 0.1, 1))
+    marks = inked.ink[inked.marked]
+    number = np.full(inked.marked.shape, -1)
+    number[inked.marked] = np.arange(len(marks))
+    examples = [(int(number[cell]), code) for cell, code in key.alike]
+    on_paper = [float(np.linalg.norm(paper - colour)) < _SAME_AS_PAPER for colour, _ in key.colours]
+    blank = {code for at, code in examples if at < 0}
+    blank |= {code for (_, code), same in zip(key.colours, on_paper, strict=True) if same}
+    if len(blank) > 1:
+        return None
+    meanings: list[int | None]
+    if key.colours:
+        colours = [given for given, same in zip(key.colours, on_paper, strict=True) if not same]
+        others = key.dark is not None or not colours
+        meanings = [*(code for _, code in colours), *([key.dark_code] if others else [])]
+        inks = [np.clip(1 - np.divide(colour, paper), 0, 1).astype(np.float32) for colour, _ in colours]
+        groups, shares = sorted_by_colour(marks, inks, others)
+        if not set(range(len(colours))) <= set(groups.tolist()):
+            return None
+    else:
+        examples = [(at, code) for at, code in examples if at >= 0] or [(0, key.dark_code)]
+        meanings = [*(code for _, code in examples)]
+        groups, shares = sorted_by_examples(marks, [at for at, _ in examples])
+    for group in range(len(meanings)):
+        members = np.flatnonzero(groups == group)
+        odd = parted(marks[members], forms=not key.colours) if len(members) else None
+        if odd is not None:  # nothing was said of these or of the others
+            groups[members[odd]] = len(meanings)
+            meanings[group] = None
+            meanings.append(None)
+            shares = np.concatenate([shares, np.zeros((len(marks), 1), dtype=np.float32)], axis=1)
+    of = np.zeros(inked.marked.shape, dtype=np.uint8)
+    of[inked.marked] = groups + 1
+    of_each = np.zeros((*of.shape, 1 + len(meanings)), dtype=np.float32)
+    of_each[..., 0] = 1 - inked.shares
+    of_each[inked.marked, 1:] = inked.shares[inked.marked][:, None] * shares
+    of_each[~inked.marked, 1] = inked.shares[~inked.marked]
+    flat = patches.reshape(*of.shape, -1, 3)
+    kinds = []
+    for kind in range(1 + len(meanings)):
+        cells = np.argwhere(of == kind)
+        row, column = cells[int(of_each[of == kind, kind].argmax())].tolist() if len(cells) else (0, 0)
+        described = _described(flat[of == kind][:2000], len(cells), (row, column))
+        if kind:
+            kinds.append(_in_its_ink(described, pixels, lattice, np.flatnonzero(of == kind)))
+        else:
+            red, green, blue = (int(value) for value in paper)
+            kinds.append(replace(described, colour=(red, green, blue)))
+    return Kinds(tuple(kinds), of, of_each, (blank.pop() if blank else key.light_code, *meanings))
+
+
+_SAME_AS_PAPER: Final = 60.0
+
+
+def _in_its_ink(kind: Kind, pixels: Pixels, lattice: Lattice, members: npt.NDArray[np.intp]) -> Kind:
+    """The same with the colour of the ink in some of its cells: the median of their darkest pixels."""
     paper = np.maximum(paper_colour(pixels), 32)
-    found = []
-    for row, column in zip(*divmod(members, columns), strict=True):
+    darkest = []
+    for cell in members[:: max(1, len(members) // 100)].tolist():
         box = []
-        for axis, number, size in ((lattice.down, row, pixels.shape[0]), (lattice.across, column, pixels.shape[1])):
+        for axis, number, size in zip(
+            (lattice.down, lattice.across), divmod(cell, lattice.across.cells), pixels.shape, strict=False
+        ):
             first, last = round(axis.at(number + 0.2)), round(axis.at(number + 0.8))
             box.append(slice(max(0, min(first, size - 1)), max(1, min(size, max(last, first + 1)))))
         inside = pixels[box[0], box[1]].reshape(-1, 3) / paper
         if len(inside):
             dark = inside[np.argsort(inside.min(axis=1))]
-            found.append(np.median(dark[: max(1, len(dark) // 12)], axis=0))
-    red, green, blue = (round(255 * float(min(1.0, value))) for value in np.median(found, axis=0))
-    return red, green, blue
+            darkest.append(np.median(dark[: max(1, len(dark) // 12)], axis=0))
+    if not darkest:
+        return kind
+    red, green, blue = (round(255 * float(min(1.0, value))) for value in np.median(darkest, axis=0))
+    return replace(kind, colour=(red, green, blue), full=_full((red, green, blue)))
 
 
 def _described(flat: Shares, count: int, example: tuple[int, int]) -> Kind:
@@ -257,9 +288,7 @@ def kinds_of_blocks(cells: Pixels) -> Kinds:
         for at in order.tolist()
     )
     index = rank[of.reshape(numbers.shape)].astype(np.uint8)
-    distances = np.ones((*index.shape, len(kinds)), dtype=np.float32)
-    np.put_along_axis(distances, index[..., None].astype(np.intp), 0, axis=-1)
-    return Kinds(kinds, index, distances)
+    return Kinds(kinds, index, np.eye(len(kinds), dtype=np.float32)[index])
 
 
 def as_seen(kinds: Kinds, turned: Pixels) -> Kinds:

@@ -1,13 +1,13 @@
-"""Cells told apart into marked and blank ones where the user says that there are no others, in uneven light and with
-marks of changing strength.
+"""Cells sorted into the kinds that the user names: blank and marked, and the marks by their colours or by examples.
 
-Ink is measured against the light of the blank cells around, and as a ratio, so that neither shadow nor pressure
-changes anything; whether one mark is meant is told by its form and hue, wherever it stands in its cell. Knows
-samples of cells, and no meanings.
+Ink is measured against the light of the blank cells around it and as a ratio, so that neither shadow nor pressure
+changes anything. Knows samples of cells; what is not sorted clearly is left to others.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import combinations
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -17,13 +17,24 @@ from scipy import ndimage
 from stitchc.trace.cells import Patches, Shares
 
 _Values = npt.NDArray[np.float32]
+_Groups = npt.NDArray[np.intp]
 
 
-class Marked(NamedTuple):
-    """Which cells are marked, and how far each is from a blank and from a marked one: (rows, columns, 2)."""
+class Inked(NamedTuple):
+    """Which cells are marked, how sure that is, and the ink in every cell. shares: (rows, columns), of being marked;
+    ink: what each sample lacks of the light on blank cells, in three colours; ground: the blank cells' colour."""
 
-    cells: npt.NDArray[np.bool_]
-    distances: Shares
+    marked: npt.NDArray[np.bool_]
+    shares: Shares
+    ink: Patches
+    ground: _Values
+
+
+class Sorted(NamedTuple):
+    """The group of each mark, and how likely each group is: (marks, groups)."""
+
+    groups: _Groups
+    shares: Shares
 
 
 _LEAST_LIGHT: Final = 0.7
@@ -32,83 +43,203 @@ _AROUND: Final = 1.2
 """Cells from which the light on one of them is told; a standard deviation."""
 _FAINT: Final = 0.02
 """Ink that may as well be grain."""
-_FAINT_PART: Final = 0.1
-"""The same of what is usual in a marked cell."""
 _APART: Final = 4.5
 """How far two groups are from each other, of what each of them is spread, where they are two: halves of values that
 are spread evenly are at 3.5."""
-_CLEAR: Final = 0.9
+_CLEAR: Final = 0.7
 """The logarithm of how many times more ink marked cells have than blank ones, at least."""
+_LEAST_GAP: Final = 0.25
+"""The same of the faintest mark and the darkest blank cell."""
+_MOST_BLANK: Final = 0.4
+"""The ink of blank cells, at most, of that of marked ones: else both hold marks."""
+_COLOURED: Final = 0.5
+"""The light of the ground's weakest colour, at least, for the hue of ink on it to be told."""
 _FEWEST: Final = 3
 """Cells that make a kind of their own; fewer must be three times as far from the others."""
 _OTHER_STRENGTH: Final = 0.25
 _OTHER_FORM: Final = 0.05
 _OTHER_HUE: Final = 0.12
-_DOUBT: Final = 0.3
-"""How far a cell in the middle between blank and marked is from either is half of this."""
+_SOFT: Final = 0.8
+"""How soft marks are looked at, in samples."""
+_SURER: Final = 12.0
+"""How soon a cell is sure that lies off the border of two groups."""
 
 
-def marked_in(patches: Patches, among: npt.NDArray[np.bool_]) -> Marked | None:
-    """The cells marked, of those among which there are two kinds; None where there are none, or more than one mark.
-
-    among: (rows, columns); the others may be anything.
-    """
+def inked_in(patches: Patches) -> Inked | None:
+    """The cells that are blank and those that are marked, parted where there is the widest gap in how much ink they
+    hold; None where there is no such gap, or where the lighter ones are not blank."""
     rim = (patches.shape[2] - 1) // 6  # which wide lines may bleed into
     patches = patches[:, :, rim:-rim, rim:-rim] if rim else patches
+    darkest = patches.min(axis=4)
     seen = np.percentile(patches.max(axis=4), 90, axis=(2, 3)).astype(np.float32)
-    light = np.clip(ndimage.maximum_filter(np.where(among, seen, 0), 5), _LEAST_LIGHT, None)
+    light = np.clip(ndimage.maximum_filter(seen, 5), _LEAST_LIGHT, None)
+    middles = np.median(patches, axis=(2, 3))
     for _ in range(3):
-        dark = np.clip(1 - patches.min(axis=4) / light[:, :, None, None], 0, 1)
-        inked = dark.mean(axis=(2, 3))
-        strength = np.log(inked + max(_FAINT, _FAINT_PART * float(np.percentile(inked[among], 98))))
-        halved = _halved(strength[among])
-        if halved is None:
+        dark = np.clip(1 - darkest / light[:, :, None, None], 0, 1)
+        strength = np.log(np.power(np.power(dark, 4).mean(axis=(2, 3)), 0.25) + _FAINT)  # which sees thin strokes
+        border, gap = _widest_gap(strength)
+        blank = strength < border
+        if gap == 0:
             return None
-        border = halved
-        blank = among & (strength < border)
-        weight = ndimage.gaussian_filter(blank.astype(np.float32), _AROUND) + 1e-6
-        ground = patches.min(axis=4).mean(axis=(2, 3))
-        usual = np.float32(np.median(ground[blank]))
-        light = ndimage.gaussian_filter(np.where(blank, ground, 0), _AROUND) + 1e-6 * usual
-        light = np.clip(light / weight, _LEAST_LIGHT * usual, None)
-    marked = among & ~blank
-    low, high = float(np.median(strength[blank])), float(np.median(strength[marked]))
-    spread = max(_spread(strength[blank]), _spread(strength[marked]))
-    if high - low < max(_CLEAR, _APART * spread):
+        lit = _around(middles.min(axis=2), blank)
+        light = np.clip(lit, _LEAST_LIGHT * float(np.median(middles[blank].min(axis=1))), None)
+    low, high = float(np.median(strength[blank])), float(np.median(strength[~blank]))
+    ground = np.median(middles[blank], axis=0)
+    if (
+        gap < _LEAST_GAP
+        or high - low < _CLEAR
+        or np.exp(low) - _FAINT > _MOST_BLANK * np.exp(high)
+        or ground.min() < _COLOURED
+    ):
         return None
-    faint = max(_FAINT, _FAINT_PART * float(np.median(inked[marked])))
-    if _two(inked[blank], faint) or _two(strength[marked], _OTHER_STRENGTH):
+    if _between(np.exp(strength[blank]), max(_FAINT, 0.1 * float(np.exp(high)))) is not None:
         return None
-    colour = 1 - patches[marked] / light[marked][:, None, None, None]
-    if any(_two(values, least) for values, least in _traits(colour)):
-        return None
-    share = np.interp(strength, [low, border, high], [0, 0.5, 1])
-    return Marked(marked, (_DOUBT * np.stack([share, 1 - share], axis=2)).astype(np.float32))
+    lights = np.stack([_around(middles[:, :, channel], blank) for channel in range(3)], axis=2)
+    ink = 1 - patches / np.maximum(lights, 0.3)[:, :, None, None]
+    shares = 1 / (1 + np.exp(-_SURER * (strength - border)))
+    return Inked(~blank, shares.astype(np.float32), ink.astype(np.float32), ground.astype(np.float32))
 
 
-def _traits(colour: _Values) -> list[tuple[_Values, float]]:
-    """What tells one mark from another, however strong and wherever in its cell: how wide and high it is, how it
-    leans, how much of it is ink, and its hue; each with what makes a difference."""
+def _around(values: _Values, chosen: npt.NDArray[np.bool_]) -> _Values:
+    """The values of the chosen cells, each as the mean of those around it, and what it would be in the others."""
+    usual = np.float32(np.median(values[chosen]))
+    weight = ndimage.gaussian_filter(chosen.astype(np.float32), _AROUND) + 1e-6
+    near = ndimage.gaussian_filter(np.where(chosen, values, 0), _AROUND)
+    return np.asarray((near + 1e-6 * usual) / weight, dtype=np.float32)
+
+
+def _widest_gap(values: _Values) -> tuple[float, float]:
+    """The middle of the widest gap between values that are next to each other, and how wide it is."""
+    ordered = np.sort(values.ravel().astype(np.float64))
+    if len(ordered) < 2:
+        return float(ordered[0]), 0.0
+    gaps = np.diff(ordered)
+    at = int(np.argmax(gaps))
+    return float(ordered[at] + ordered[at + 1]) / 2, float(gaps[at])
+
+
+def sorted_by_colour(marks: Patches, colours: Sequence[_Values], others: bool) -> Sorted:
+    """The marks by the colour of their ink; those of none of the colours are the last group. marks: the ink in their
+    samples; colours: the ink of each; others: whether there may be any."""
+    seen = _inks(marks)
+    if not colours:
+        return Sorted(np.zeros(len(marks), dtype=np.intp), np.ones((len(marks), 1), dtype=np.float32))
+    off = np.stack([_off_colour(seen, colour) for colour in colours], axis=1)
+    nearest = off.min(axis=1)
+    groups = off.argmin(axis=1)
+    if others:
+        border, gap = _widest_gap(nearest)
+        other = nearest > (border if gap > _OTHER_HUE and border < _UNLIKE else _UNLIKE)
+        groups[other] = len(colours)
+    return _settled(_with_strength(seen), groups, len(colours) + others)
+
+
+_UNLIKE: Final = 0.5
+_PALER: Final = np.geomspace(0.08, 1.15, 24)
+_PALENESS: Final = 0.05
+
+
+def _off_colour(seen: _Values, given: _Values) -> _Values:
+    """How far inks are from one that was given, of how strong they are; thin marks look paler than their ink."""
+    gaps = np.linalg.norm(seen[:, None] - _PALER[:, None] * given, axis=2)
+    gaps /= np.linalg.norm(seen, axis=1, keepdims=True) + 1e-6
+    return np.asarray((gaps - _PALENESS * np.minimum(np.log(_PALER), 0)).min(axis=1), dtype=np.float32)
+
+
+def _inks(marks: Patches) -> _Values:
+    """The ink of each mark, where there is most of it."""
+    weights = np.power(np.clip(marks.max(axis=3, keepdims=True), 0, 1), 3)
+    return np.asarray((weights * marks).sum(axis=(1, 2)) / (weights.sum(axis=(1, 2)) + 1e-6), dtype=np.float32)
+
+
+def _with_strength(seen: _Values) -> _Values:
+    size = np.linalg.norm(seen, axis=1, keepdims=True) + 1e-6
+    return np.concatenate([seen / size, 0.3 * np.log(size)], axis=1)
+
+
+def sorted_by_examples(marks: Patches, examples: Sequence[int]) -> Sorted:
+    """The marks by which of the examples each is most like: one group for each; groups that do not part are one.
+
+    examples: which marks they are.
+    """
+    looks = _looks(marks)
+    groups = np.stack([np.linalg.norm(looks - looks[at], axis=1) for at in examples], axis=1).argmin(axis=1)
+    groups[list(examples)] = range(len(examples))
+    groups, shares = _settled(looks, groups, len(examples))
+    for one, other in combinations(range(len(examples)), 2):
+        pair = np.isin(groups, (one, other))
+        way = np.median(looks[groups == other], axis=0) - np.median(looks[groups == one], axis=0)
+        apart = float(np.linalg.norm(way))
+        if (
+            not np.isin((one, other), groups).all()
+            or _between(looks[pair] @ way / apart, max(0.3, 0.5 * apart)) is None
+        ):
+            groups[groups == other] = one
+            shares[:, one] += shares[:, other]
+            shares[:, other] = 0
+    return Sorted(groups, shares)
+
+
+def _looks(marks: Patches) -> _Values:
+    """Ink and form of each mark, the form soft, as hands place marks in their cells."""
+    form = np.clip(marks.max(axis=3), 0, 1)
+    form = ndimage.gaussian_filter(form, (0, _SOFT, _SOFT)).reshape(len(marks), -1)
+    form /= np.linalg.norm(form, axis=1, keepdims=True) + 1e-6
+    return np.concatenate([_with_strength(_inks(marks)), form], axis=1)
+
+
+def _settled(looks: _Values, groups: _Groups, count: int) -> Sorted:
+    """Groups whose middles are where their members are."""
+    for _ in range(6):
+        middles = np.stack(
+            [np.median(looks[groups == at], axis=0) if (groups == at).any() else looks[0] + 99 for at in range(count)]
+        )
+        off = np.linalg.norm(looks[:, None] - middles, axis=2)
+        again = off.argmin(axis=1)
+        if (again == groups).all():
+            break
+        groups = again
+    weights = np.exp(-_SURER * (off - off.min(axis=1, keepdims=True)) / (off.min(axis=1, keepdims=True) + 0.1))
+    return Sorted(groups, (weights / weights.sum(axis=1, keepdims=True)).astype(np.float32))
+
+
+def parted(marks: Patches, forms: bool) -> npt.NDArray[np.bool_] | None:
+    """The marks of another kind than the rest, by hue or, where it counts, by form and strength; None where all are of
+    one kind, wherever in their cells. marks: the ink in their samples."""
+    for values, least in _traits(marks, forms):
+        border = _between(values, least)
+        if border is not None:
+            return np.asarray(values >= border)
+    return None
+
+
+def _traits(colour: _Values, forms: bool) -> list[tuple[_Values, float]]:
+    """What tells one mark from another: how wide and high it is, how it leans, how strong it is, and its hue; each with
+    what makes a difference."""
     ink = np.clip(colour.max(axis=3), 0, 1)
     ink = np.where(ink > 0.25 * ink.max(axis=(1, 2), keepdims=True), ink, 0)
     whole = ink.sum(axis=(1, 2)) + 1e-6
-    side = ink.shape[1]
-    at = (np.arange(side, dtype=np.float32) + 0.5) / side
-    x = (ink.sum(axis=1) @ at) / whole
-    y = (ink.sum(axis=2) @ at) / whole
-    off_x, off_y = at - x[:, None], at - y[:, None]
+    hue = (colour * ink[..., None]).sum(axis=(1, 2))
+    hue /= np.linalg.norm(hue, axis=1, keepdims=True) + 1e-6
+    strength = np.log(np.power(np.power(ink, 4).mean(axis=(1, 2)), 0.25) + _FAINT)
+    hues = [(hue[:, channel], _OTHER_HUE) for channel in range(3)]
+    if not forms:
+        return hues
+    ink = ndimage.gaussian_filter(ink, (0, _SOFT, _SOFT))  # of a mark as small as a sample, form is chance
+    whole, side = ink.sum(axis=(1, 2)) + 1e-6, ink.shape[1]
+    places = (np.arange(side, dtype=np.float32) + 0.5) / side
+    x = (ink.sum(axis=1) @ places) / whole
+    y = (ink.sum(axis=2) @ places) / whole
+    off_x, off_y = places - x[:, None], places - y[:, None]
     wide = np.sqrt((ink.sum(axis=1) * off_x**2).sum(axis=1) / whole)
     high = np.sqrt((ink.sum(axis=2) * off_y**2).sum(axis=1) / whole)
     leaning = np.einsum("nyx,nx,ny->n", ink, off_x, off_y) / whole
-    full = whole**2 / (np.square(ink).sum(axis=(1, 2)) + 1e-6) / side**2
-    hue = (colour * ink[..., None]).sum(axis=(1, 2))
-    hue /= np.linalg.norm(hue, axis=1, keepdims=True) + 1e-6
     return [
         (wide, _OTHER_FORM),
         (high, _OTHER_FORM),
         (leaning / (wide * high + 1e-6), 10 * _OTHER_FORM),
-        (full, 3 * _OTHER_FORM),
-        *((hue[:, channel], _OTHER_HUE) for channel in range(3)),
+        (strength, _OTHER_STRENGTH),
+        *hues,
     ]
 
 
@@ -120,21 +251,17 @@ def _halved(values: _Values) -> float | None:
     count = np.arange(1, len(ordered))
     below = np.cumsum(ordered)[:-1]
     gap = below / count - (ordered.sum() - below) / (len(ordered) - count)
-    at = int(np.argmax(count * (len(ordered) - count) * gap**2))
-    return float(ordered[at] + ordered[at + 1]) / 2
+    cut = int(np.argmax(count * (len(ordered) - count) * gap**2))
+    return float(ordered[cut] + ordered[cut + 1]) / 2
 
 
-def _spread(values: _Values) -> float:
-    return float(values.std())
-
-
-def _two(values: _Values, least: float) -> bool:
-    """Whether the values are of two kinds, rather than of one that is spread."""
+def _between(values: _Values, least: float) -> float | None:
+    """The border of two kinds of values; None where they are of one that is spread."""
     border = _halved(values)
     if border is None:
-        return False
+        return None
     low, high = values[values < border], values[values >= border]
     gap = float(np.median(high) - np.median(low))
     within = np.sqrt((low.var() * len(low) + high.var() * len(high)) / len(values))
     few = 3 if min(len(low), len(high)) < _FEWEST else 1
-    return gap > few * max(least, _APART * float(within))
+    return border if gap > few * max(least, _APART * float(within)) else None

@@ -28,44 +28,59 @@ def letters_of(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ..
     so that an example can be named. Raises Refused T807 where a kind's meaning is not known, T808 where a colour that
     was given is not there.
     """
-    found: dict[int, int] = {}
-    for (row, column), code in key.alike:
-        found.setdefault(int(kinds.of[row, column]), code)
+    codes = _codes_told(kinds, key, file, order) if kinds.codes else _codes_by_colour(kinds, key, file, order)
+    for option, code in (("--dark", key.dark), ("--light", key.light)):
+        kind = len(codes) - 1 if option == "--dark" else 0
+        if code is not None and code not in codes and any(kinds.of[cell] == kind for cell, _ in key.alike):
+            raise Refused(
+                words.contradicted(f"{option} {words.STITCHES[code]}", *_example(kind, kinds, key, order), file)
+            )
+    return codes
 
-    def example(index: int) -> tuple[tuple[int, int], int]:
-        cell, code = next(given for given in key.alike if kinds.of[given[0]] == index)
-        return order.as_knitted(*cell), code
 
+def _example(kind: int, kinds: Kinds, key: Key, order: Order) -> tuple[tuple[int, int], int]:
+    """The first example of a kind, as the user counts, and what it means."""
+    cell, code = next(given for given in key.alike if kinds.of[given[0]] == kind)
+    return order.as_knitted(*cell), code
+
+
+def _codes_told(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ...]:
+    """The codes of kinds that the user's words made, unless there are others."""
+    known = {kind: code for kind, code in enumerate(kinds.codes) if code is not None}
+    if len(known) < len(kinds.kinds):
+        raise _unknown_kinds(kinds, [at for at, kind in enumerate(kinds.kinds) if kind.count], key, known, file, order)
+    return tuple(known.values())
+
+
+def _codes_by_colour(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ...]:
+    """The codes of kinds that were found by look: as examples or colours say, else of the light and the dark one."""
+    known: dict[int, int] = {}
+    for cell, code in key.alike:
+        known.setdefault(int(kinds.of[cell]), code)
     for colour, _ in key.colours:
-        gaps = [_apart(kind.colour, colour) for kind in kinds.kinds]
-        if min(gaps) > _SAME_COLOUR:
+        if min(_apart(kind.colour, colour) for kind in kinds.kinds) > _SAME_COLOUR:
             raise Refused(_no_such_colour(colour, kinds, file))
-    for index, kind in enumerate(kinds.kinds):
-        named = named_by_colour(kind.colour, key)
-        if named is not None and found.setdefault(index, named) != named:
+    for number, kind in enumerate(kinds.kinds):
+        code_of_colour = _code_by_colour(kind.colour, key)
+        if code_of_colour is not None and known.setdefault(number, code_of_colour) != code_of_colour:
             nearest, _ = min(key.colours, key=lambda given: _apart(kind.colour, given[0]))
-            raise Refused(words.contradicted(f'--colour "{hex_of(nearest)}={LETTERS[named]}"', *example(index), file))
-    rest = [index for index in range(len(kinds.kinds)) if index not in found]
+            option = f'--colour "{hex_of(nearest)}={LETTERS[code_of_colour]}"'
+            raise Refused(words.contradicted(option, *_example(number, kinds, key, order), file))
+    rest = [number for number in range(len(kinds.kinds)) if number not in known]
     if len(kinds.kinds) == 1 and rest:
-        found[0] = key.light_code if kinds.kinds[0].ink < _BLANK else key.dark_code
-        rest = []
-    if not found and _both_marked(kinds):
-        raise _unknown_kinds(kinds, rest, key, found, file, order)
+        return (key.light_code if kinds.kinds[0].ink < _BLANK else key.dark_code,)
+    if not known and _both_marked(kinds):
+        raise _unknown_kinds(kinds, rest, key, known, file, order)
     if rest and (rest[0] == 0 or kinds.kinds[rest[0]].ink < _BLANK):  # the lightest kind of all is the ground
-        found[rest.pop(0)] = key.light_code
+        known[rest.pop(0)] = key.light_code
     if len(rest) == 1:
-        found[rest.pop()] = key.dark_code
+        known[rest.pop()] = key.dark_code
     if rest:
-        raise _unknown_kinds(kinds, sorted({*rest, *found}), key, found, file, order)
-    for option, meant in (("--dark", key.dark), ("--light", key.light)):
-        if key.alike and meant is not None and meant not in found.values():
-            index = max(found) if option == "--dark" else 0
-            if any(kinds.of[cell] == index for cell, _ in key.alike):
-                raise Refused(words.contradicted(f"{option} {words.STITCHES[meant]}", *example(index), file))
-    return tuple(found[index] for index in range(len(kinds.kinds)))
+        raise _unknown_kinds(kinds, sorted({*rest, *known}), key, known, file, order)
+    return tuple(known[number] for number in range(len(kinds.kinds)))
 
 
-def named_by_colour(seen: Rgb, key: Key) -> int | None:
+def _code_by_colour(seen: Rgb, key: Key) -> int | None:
     """The code of the colour that the user gives which is nearest to the one seen, where one is near enough."""
     if not key.colours:
         return None

@@ -27,8 +27,9 @@ MOST_PIXELS: Final = 40_000_000
 """Pixels of a picture that are opened at all: an A4 page at 600 dots per inch has 35 million."""
 MOST_SIDE_PX: Final = 30_000
 """The longest side: three times an A3 page at 600 dots per inch, and longer than any chart at a pixel a cell."""
-_MOST_WORKED_ON: Final = 12_000_000
-"""Pixels that are worked on: larger pictures are made smaller first, by a whole number."""
+_MOST_WORKED_ON: Final = 4_500_000
+"""Pixels that are worked on: larger pictures are made smaller first, by a whole number. A4 at 150 dots per inch has 2
+million."""
 
 FORMATS: Final = ("PNG", "JPEG", "GIF", "BMP", "TIFF", "WEBP", "PPM")
 """Forms that are opened. Others are left alone, some because their readers run other programs."""
@@ -67,8 +68,8 @@ def open_picture(data: bytes, file: str) -> Picture:
                 opened.load()
                 words = {str(key): value for key, value in opened.info.items() if isinstance(value, str)}
                 more = bool(getattr(opened, "is_animated", False))
-                upright = ImageOps.exif_transpose(opened)
-                image = _on_white(upright)
+                ImageOps.exif_transpose(opened, in_place=True)
+                image = _on_white(opened)
     except Refused:
         raise
     except Image.DecompressionBombError:
@@ -108,7 +109,7 @@ def _on_white(image: Image) -> Image:
         clear = image.convert("RGBA")
         paper = Image.new("RGBA", clear.size, (255, 255, 255, 255))
         return Image.alpha_composite(paper, clear).convert("RGB")
-    return image.convert("RGB")
+    return image if image.mode == "RGB" else image.convert("RGB")
 
 
 def _too_large(file: str, how: str) -> Message:
@@ -174,12 +175,14 @@ def even_light(pixels: Pixels) -> Pixels:
         weights = np.where(values >= surface - 3, 1.0, 0.02) * paper
     if surface.min() < 0.3 * surface.max() or surface.max() / surface.min() < 1.06:
         return pixels
-    y = np.linspace(-1, 1, height, dtype=np.float32)[:, None]
-    x = np.linspace(-1, 1, width, dtype=np.float32)[None, :]
+    x = np.linspace(-1, 1, width, dtype=np.float32)
     c = found.astype(np.float32)
-    fall = c[0] + c[1] * x + c[2] * y + c[3] * x * x + c[4] * x * y + c[5] * y * y
-    gain = np.float32(min(255.0, float(surface.max()))) / np.maximum(fall, 8)
-    return np.asarray(np.clip(pixels * gain[:, :, None] + 0.5, 0, 255), dtype=np.uint8)
+    evened = np.empty_like(pixels)
+    for number, y in enumerate(np.linspace(-1, 1, height, dtype=np.float32)):
+        fall = c[0] + c[1] * x + c[2] * y + c[3] * x * x + c[4] * x * y + c[5] * y * y
+        gain = np.float32(min(255.0, float(surface.max()))) / np.maximum(fall, 8)
+        evened[number] = np.clip(pixels[number] * gain[:, None] + 0.5, 0, 255)
+    return evened
 
 
 def paper_colour(pixels: Pixels) -> npt.NDArray[np.float32]:

@@ -5,6 +5,7 @@ Knows cells and looks; where the field lies in the picture was settled before.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -17,11 +18,10 @@ from stitchc.trace import words
 from stitchc.trace.cells import Patches, certainty, sampled
 from stitchc.trace.field import Field
 from stitchc.trace.grid import Lattice
-from stitchc.trace.kinds import Kinds, as_seen, kinds_of, kinds_of_blocks, specks
-from stitchc.trace.marked import marked_in
-from stitchc.trace.meaning import letters_of, named_by_colour
+from stitchc.trace.kinds import Kinds, as_seen, kinds_of, kinds_of_blocks, kinds_told, specks
+from stitchc.trace.meaning import letters_of
 from stitchc.trace.negative import negative_of, on_dark_page
-from stitchc.trace.picture import Pixels
+from stitchc.trace.picture import Pixels, paper_colour
 from stitchc.trace.pixels import SMALL_PX
 from stitchc.trace.signs import Signs, known_signs
 from stitchc.trace.values import Ask, Key, Order, UnknownKinds, hex_of
@@ -65,14 +65,13 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     sure = field.lattice.ruled or ask.cells is not None  # else it may be a landscape
     turned = negative_of(field.pixels, field.lattice) if sure else None
     pixels = field.pixels if turned is None else turned
-    patches, *others = _sampled_ways(pixels, field.lattice)
+    ways = _sampled_ways(pixels, field.lattice)
+    patches = ways[0]
     empty = _shaded_columns(patches)
     signs = _signs_in(patches[:, ~empty], ask, file)
     if signs is None:
-        kinds = _kinds_of_marks(patches, pixels, field, ask, file)
         try:
-            if ask.key.dark is not None and not ask.key.alike:
-                kinds = _two_of(kinds, [patches, *others], ask.key)
+            kinds = _told(ways, turned, field, ask, file) or _kinds_of_marks(patches, pixels, field, ask, file)
             return _by_look(kinds, field, ask, file, turned)
         except Refused as refused:
             raise _or_signs(refused, patches, ask) from None
@@ -97,16 +96,22 @@ def _sampled_ways(pixels: Pixels, lattice: Lattice) -> list[Patches]:
     return sorted(ways, key=lambda patches: len(kinds_of(patches).kinds)) if len(ways) > 1 else ways
 
 
-def _two_of(kinds: Kinds, ways: list[Patches], key: Key) -> Kinds:
-    """The kinds of which no colour was given made two, blank and marked, where they are: shadow and strokes of changing
-    strength make several of one."""
-    rest = [at for at, kind in enumerate(kinds.kinds) if named_by_colour(kind.colour, key) is None]
-    among = np.isin(kinds.of, rest)
-    hardly = len(rest) == 1 and (key.colours or kinds.kinds[rest[0]].ink <= _HARDLY_BLANK / 2)
-    if not rest or hardly:
-        return kinds
-    found = next((found for patches in ways if (found := marked_in(patches, among)) is not None), None)
-    return kinds if found is None else kinds.with_two(rest, found, ways[0])
+def _told(ways: list[Patches], turned: Pixels | None, field: Field, ask: Ask, file: str) -> Kinds | None:
+    """The cells as of the kinds that the user names, where any are named and the cells are of these."""
+    assert field.lattice is not None
+    if not ask.key.said:
+        return None
+    key = _from_above(ask.key, Order(field.rows, field.columns, ask.first_row != "top", ask.face == "knit"), file)
+    pixels = field.pixels if turned is None else turned
+    paper = paper_colour(pixels)
+    colours = []
+    for colour, code in key.colours:
+        seen = colour if turned is None else tuple(255 - value for value in colour)
+        red, green, blue = (round(255 * value / max(32.0, float(of))) for value, of in zip(seen, paper, strict=True))
+        colours.append(((red, green, blue), code))
+    key = replace(key, colours=tuple(colours))
+    told = [kinds for patches in ways if (kinds := kinds_told(patches, pixels, field.lattice, key)) is not None]
+    return min(told, key=lambda kinds: None in kinds.codes, default=None)
 
 
 _SHADED: Final = 0.03
@@ -145,7 +150,7 @@ def _signs_in(patches: Patches, ask: Ask, file: str) -> Signs | None:
 def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, file: str) -> Kinds:
     """Kinds of cells on a lattice, unless they show that it is none."""
     assert field.lattice is not None
-    kinds = kinds_of(patches, pixels, field.lattice, hued=bool(ask.key.colours))
+    kinds = kinds_of(patches, pixels, field.lattice)
     if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
         raise Refused(words.no_grid(file, ask))  # squares that are all marked alike are no chart
     most = _MOST_MARKS if field.lattice.ruled else _MOST_BLOCKS
@@ -174,7 +179,7 @@ def _by_look(kinds: Kinds, field: Field, ask: Ask, file: str, turned: Pixels | N
                 at for at, (cell, _) in enumerate(key.alike[:number]) if kinds.of[cell] == kinds.of[row, column]
             )
             raise Refused(words.conflicting(ask.key.alike[other], ask.key.alike[number], file))
-    of_kind = certainty(kinds.distances)
+    of_kind = kinds.shares
     shares = np.zeros((*of_kind.shape[:2], 3), dtype=np.float32)
     for index, code in enumerate(codes):
         shares[..., code] += of_kind[..., index]
@@ -209,8 +214,6 @@ def _remarks(
     if not key.said:
         return (words.guessed_marks(kinds, codes, cells, turned is not None),)
     remarks: list[Message] = []
-    if kinds.shades:
-        remarks.append(words.folded_kinds(kinds, codes))
     if len(set(codes)) == 2 and not key.colours and not key.alike and (turned is not None or on_dark_page(field)):
         remarks.append(words.dark_or_marked(kinds, codes, turned is not None))
     return tuple(remarks)

@@ -269,18 +269,6 @@ def contradicted(option: str, cell: tuple[int, int], code: int, file: str) -> Me
     )
 
 
-def folded_kinds(kinds: Kinds, codes: tuple[int, ...]) -> Message:
-    """Several shades of cells were given one meaning, as --dark says that there are two."""
-    blank, marked = kinds.kinds[0], kinds.kinds[-1]
-    return Message(
-        "T812",
-        "info",
-        f"The cells are of {len(kinds.shades)} shades; --dark says that they mean only dark and blank: "
-        f"{blank.count} are blank and {STITCHES[codes[0]]}, {marked.count} are dark and {STITCHES[codes[-1]]}.",
-        advice="If a shade means something else, say so for one of its cells: --like 3,7=S.",
-    )
-
-
 def not_needed(options: list[str]) -> Message:
     """Of a file that carries its own chart. options: those that say what the marks in it mean."""
     named = f"{listed(options)} {'do' if len(options) > 1 else 'does'}"

@@ -811,19 +811,22 @@ def test_a_plot_over_a_grid_is_no_chart(of: str) -> None:
 
 
 @pytest.mark.parametrize(("side_px", "grey"), [(2, 0), (16, 246)], ids=["tiny", "faint"])
-def test_marks_too_small_or_too_faint_are_not_passed_over_in_silence(side_px: int, grey: int) -> None:
+def test_marks_however_small_or_faint_are_seen_where_they_are_explained_and_else_named(side_px: int, grey: int) -> None:
     image = drawn(["K" * 14] * 12, Style("fill", 24))
     pen = ImageDraw.Draw(image)
     marked = [(row, column) for row in range(1, 12, 2) for column in range(2, 14, 3)]  # from the top left
+    truth = np.full((12, 14), "K")
     for row, column in marked:
         x, y = 30 + 24 * column + 12 - side_px // 2, 30 + 24 * row + 12 - side_px // 2
         pen.rectangle((x, y, x + side_px - 1, y + side_px - 1), fill=(grey, grey, grey))
+        truth[11 - row, column] = "T"
     traced = trace(png(image), "scan.png", Ask(key=Key(dark=TUCK), repeat="whole"))
-    assert traced.whole.rows() == ["K" * 14] * 12
-    (remark,) = traced.messages
-    assert (remark.code, remark.severity) == ("T812", "warning")
+    assert traced.whole.rows() == ["".join(row) for row in truth] and traced.messages == ()
+    with pytest.raises(Refused) as error:
+        trace(png(image), "scan.png")
+    (remark,) = error.value.messages
+    assert remark.code == "T812" and "larger or with more contrast" in str(remark.advice)
     assert f"in {len(marked)} of them, as in row 11, column 3, something is too small or too faint" in remark.text
-    assert "larger or with more contrast" in str(remark.advice)
 
 
 def test_filled_squares_are_never_taken_for_signs() -> None:
