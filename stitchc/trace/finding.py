@@ -6,7 +6,7 @@ Weighs which of them is believed; knows nothing of what stands in the cells but 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -14,7 +14,8 @@ from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.cells import sampled
 from stitchc.trace.field import Field
-from stitchc.trace.grid import LEAST_PITCH_PX, Axis, Lattice, find_lattice, find_unruled, looks_ruled
+from stitchc.trace.grid import LEAST_PITCH_PX, Axis, Lattice, find_lattice, find_sharp, find_unruled, looks_ruled
+from stitchc.trace.grid.evidence import noise_of
 from stitchc.trace.kinds import kinds_of
 from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, paper_colour
 from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of, enlarged
@@ -63,17 +64,22 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
     blocks = enlarged(pixels, ask.cells) if ask.grid == "auto" and exact is None else None
     if blocks is not None:
         return _field_of(blocks, ask, file)
-    lined = None if small else _lined(pixels, ask, file)
+    if exact is not None and small:
+        return _in_pixels(pixels, exact, None, small, fine, ask, file)
+    ground = _ground(pixels, ask)
+    if exact is None and ground.sharp is not None and not ground.sharp.ruled:
+        return _without_lines(ground.straight, ground.sharp)
+    lined = _lined(ground, ask, file)
     if lined is not None and lined.rows * lined.columns < _FEW_CELLS and not fine and ask.cells is None:
         # a few wide strips may be the cells themselves
-        without = _unlined(pixels, ask) if exact is None else _field_of(exact, ask, file)
+        without = _unlined(ground, ask) if exact is None else _field_of(exact, ask, file)
         if without is not None and without.rows * without.columns > 4 * lined.rows * lined.columns:
             return without
     if lined is not None and (exact is None or fine or not _all_alike(lined)):
         return lined
     if exact is not None:
         return _in_pixels(pixels, exact, lined, small, fine, ask, file)
-    without = _unlined(pixels, ask)
+    without = _unlined(ground, ask)
     if without is not None:
         return without
     raise Refused(words.no_grid(file, ask))
@@ -97,19 +103,38 @@ def _in_pixels(
     return found
 
 
-def _set_straight(pixels: Pixels) -> tuple[Straight, Plane]:
+_GRAIN: Final = 0.002
+"""The grain, in ink, up to which a picture is as it was drawn."""
+_MOST_SHARP: Final = 3_000_000
+"""Pixels up to which it is looked at as it was drawn: that takes some 60 bytes for each of them."""
+
+
+class _Ground(NamedTuple):
+    """A picture set straight, and its dark lines. sharp: the cells of one that is as it was drawn, neither turned nor
+    photographed, where they are beyond doubt."""
+
+    straight: Straight
+    plane: Plane
+    sharp: Lattice | None
+
+
+def _ground(pixels: Pixels, ask: Ask) -> _Ground:
     even = even_light(pixels)
     red, green, blue = (int(value) for value in paper_colour(even))
     straight = straightened(even, _dark_lines(even), (red, green, blue))
-    return straight, _dark_lines(straight.pixels)
+    plane = _dark_lines(straight.pixels)
+    sized = min(plane.shape) >= 2 * LEAST_PITCH_PX and plane.size <= _MOST_SHARP
+    drawn = sized and straight.to_given is None and noise_of(plane) <= _GRAIN
+    return _Ground(straight, plane, find_sharp(straight.pixels, ask.cells) if drawn else None)
 
 
-def _lined(pixels: Pixels, ask: Ask, file: str) -> Field | None:
+def _lined(ground: _Ground, ask: Ask, file: str) -> Field | None:
     """A grid of lines, set straight."""
-    if min(pixels.shape[:2]) < 2 * LEAST_PITCH_PX:
+    straight, plane, lattice = ground
+    if min(plane.shape) < 2 * LEAST_PITCH_PX:
         return None
-    straight, plane = _set_straight(pixels)
-    lattice = find_lattice(plane, ask.cells)
+    if lattice is None or not lattice.ruled:
+        lattice = find_lattice(plane, ask.cells)
     if lattice is None:
         return None
     columns, rows = lattice.size
@@ -128,12 +153,13 @@ def _lined(pixels: Pixels, ask: Ask, file: str) -> Field | None:
     return Field(rows, columns, straight.pixels, lattice, None, words.turned(straight), messages, straight)
 
 
-def _unlined(pixels: Pixels, ask: Ask) -> Field | None:
+def _unlined(ground: _Ground, ask: Ask) -> Field | None:
     """Cells whose own borders show where they lie."""
-    straight, plane = _set_straight(pixels)
-    lattice = find_unruled(plane, ask.cells)
-    if lattice is None:
-        return None
+    lattice = find_unruled(ground.plane, ask.cells)
+    return None if lattice is None else _without_lines(ground.straight, lattice)
+
+
+def _without_lines(straight: Straight, lattice: Lattice) -> Field:
     columns, rows = lattice.size
     how = f"{words.turned(straight)}, no lines between them"
     return Field(rows, columns, straight.pixels, lattice, None, how, (words.no_lines(columns, rows),), straight)

@@ -1,0 +1,87 @@
+"""Cells found from edges, in pictures that are as they were drawn."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from stitchc.trace.grid import Lattice, find_sharp
+
+PIXELS = np.ndarray
+
+
+def a_chart(
+    columns: int, rows: int, inside: int, thin: int, bold: int, every: int, dash: int = 0, margin: int = 15
+) -> tuple[PIXELS, np.ndarray]:
+    """Cells of one width with marked ones in no order, each so many lines bold, dotted ones broken every so many px;
+    and the first pixel of each column."""
+    gaps = [[bold if every and at % every == 0 else thin for at in range(count + 1)] for count in (columns, rows)]
+    firsts = [margin + np.cumsum(gap)[:-1] + inside * np.arange(len(gap) - 1) for gap in gaps]
+    size = [margin * 2 + sum(gap) + inside * (len(gap) - 1) for gap in gaps]
+    pixels = np.full((size[1], size[0], 3), 255, dtype=np.uint8)
+    for axis, (starts, gap) in enumerate(zip(firsts, gaps, strict=True)):
+        plane = pixels.swapaxes(0, 1) if axis == 0 else pixels
+        across = slice(margin, size[1 - axis] - margin)
+        for start, wide in zip([*starts, size[axis] - margin], [*gap], strict=False):
+            line = plane[start - wide : start, across]
+            line[:] = (150, 150, 150)
+            if dash and wide == thin:
+                line[:, np.arange(line.shape[1]) // dash % 2 == 1] = 255
+        last = plane[size[axis] - margin - gap[-1] : size[axis] - margin, across]
+        last[:] = (150, 150, 150)
+    marked = np.random.default_rng(4).random((rows, columns)) < 0.3
+    for row, column in np.argwhere(marked).tolist():
+        y, x = firsts[1][row], firsts[0][column]
+        pixels[y : y + inside, x : x + inside] = (20, 30, 90)
+    return pixels, firsts[0]
+
+
+@pytest.mark.parametrize(
+    ("inside", "thin", "bold", "every", "dash"),
+    [(8, 1, 1, 0, 0), (16, 1, 6, 5, 0), (11, 2, 4, 10, 0), (14, 1, 3, 4, 2), (20, 5, 5, 0, 0), (9, 1, 4, 3, 1)],
+)
+def test_cells_of_one_width_are_found_whatever_lies_between_them(
+    inside: int, thin: int, bold: int, every: int, dash: int
+) -> None:
+    pixels, firsts = a_chart(17, 13, inside, thin, bold, every, dash)
+    found = find_sharp(pixels)
+    assert found is not None and found.ruled and found.size == (17, 13)
+    middles = (found.across.lines[1:] + found.across.lines[:-1]) / 2
+    assert np.abs(middles - (firsts + (inside - 1) / 2)).max() <= 0.3 * inside
+    assert not every or float(np.ptp(found.across.widths)) >= bold - thin - 1
+
+
+def test_dark_pages_with_pale_lines_are_the_same_to_it() -> None:
+    pixels, _ = a_chart(12, 9, 14, 1, 5, 4)
+    found = find_sharp(255 - pixels)
+    assert found is not None and found.size == (12, 9)
+
+
+def test_blocks_without_lines_are_bounded_by_their_outermost_marks() -> None:
+    random = np.random.default_rng(2)
+    marked = random.random((12, 15)) < 0.35
+    marked[0, 3] = marked[-1, 5] = marked[4, 0] = marked[7, -1] = True
+    edges_x, edges_y = (np.arange(16) * 11.4 + 30).round().astype(int), (np.arange(13) * 12.7 + 21).round().astype(int)
+    pixels = np.full((220, 240, 3), 250, dtype=np.uint8)
+    for row, column in np.argwhere(marked).tolist():
+        pixels[edges_y[row] : edges_y[row + 1], edges_x[column] : edges_x[column + 1]] = (30, 30, 30)
+    found = find_sharp(pixels)
+    assert isinstance(found, Lattice) and not found.ruled and found.size == (15, 12)
+    assert abs(found.across.start_px - 29.5) <= 2 and abs(found.down.start_px - 20.5) <= 2
+
+
+def test_what_is_said_of_their_number_is_true_or_nothing_is_found() -> None:
+    pixels, _ = a_chart(17, 13, 12, 1, 4, 5)
+    found = find_sharp(pixels, (17, 13))
+    assert found is not None and found.size == (17, 13)
+    assert find_sharp(pixels, (34, 26)) is None
+
+
+def test_a_grid_that_the_picture_cuts_is_left_to_others() -> None:
+    pixels, _ = a_chart(17, 13, 16, 1, 1, 0)
+    assert find_sharp(pixels[:, : 15 + 17 * 10 + 9]) is None
+
+
+def test_noise_is_no_chart() -> None:
+    random = np.random.default_rng(7)
+    assert find_sharp(random.integers(0, 255, (90, 120, 3)).astype(np.uint8)) is None
