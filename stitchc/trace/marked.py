@@ -59,6 +59,7 @@ _FEWEST: Final = 3
 _OTHER_STRENGTH: Final = 0.25
 _OTHER_FORM: Final = 0.05
 _OTHER_HUE: Final = 0.12
+_OTHER_LOOK: Final = 0.3
 _SOFT: Final = 0.8
 """How soft marks are looked at, in samples."""
 _SURER: Final = 12.0
@@ -168,12 +169,10 @@ def sorted_by_examples(marks: Patches, examples: Sequence[int]) -> Sorted:
     groups, shares = _settled(looks, groups, len(examples))
     for one, other in combinations(range(len(examples)), 2):
         pair = np.isin(groups, (one, other))
-        way = np.median(looks[groups == other], axis=0) - np.median(looks[groups == one], axis=0)
+        ends = [looks[groups == group] for group in (one, other)]
+        way = np.median(ends[1], axis=0) - np.median(ends[0], axis=0) if all(map(len, ends)) else looks[0] * 0
         apart = float(np.linalg.norm(way))
-        if (
-            not np.isin((one, other), groups).all()
-            or _between(looks[pair] @ way / apart, max(0.3, 0.5 * apart)) is None
-        ):
+        if apart == 0 or _between(looks[pair] @ way / apart, max(_OTHER_LOOK, apart / 2)) is None:
             groups[groups == other] = one
             shares[:, one] += shares[:, other]
             shares[:, other] = 0
