@@ -639,7 +639,9 @@ _WORTH: Final = 0.9
 
 _LETTER: Final = 11.0
 _SMALL: Final = 9.5
-"""Points of the words of a row, and of those of a repeat that otherwise no page would hold."""
+"""Points of the words of a row, and of those of a repeat that otherwise would take more than a page."""
+_MOST_OF_A_PAGE: Final = 0.9
+"""Share of a page that such a repeat leaves: the few lines after it have no page of their own."""
 _AT_ONCE: Final = 100
 """Times through a repeat whose boxes stay together where it is higher than a page."""
 _SPLIT: Final = 1.0
@@ -677,13 +679,16 @@ class _Repeat:
         return max(1, pieces + (over > 1))  # a repeat alone is none
 
     def fill(self, height: float) -> None:
-        """For pages of this height: one that fits a page is not divided. Pieces of a page each where it takes many: no
-        better way to divide it is worth looking for."""
-        if self.height(0, 1, len(_TICKS) - 1) > height:
-            self.letter = _SMALL
+        """For pages of this height: one that a page holds, in smaller print if need be, is not divided. Pieces of a
+        page each where it takes many: no better way to divide it is worth looking for."""
+        ways = [(_LETTER, self.count, _MOST_OF_A_PAGE), (_SMALL, self.count, 1.0), (_LETTER, 1, 1.0), (_SMALL, 1, 1.0)]
+        takes_many = self.count > _MOST_PIECES
+        for letter, pieces, share in ways[2 * takes_many :]:
+            self.letter = letter
             self.shown.clear()
-        if self.height(0, self.count, len(_TICKS) - 1) <= height:
-            self.split = NEVER
+            if self.height(0, pieces, len(_TICKS) - 1) <= share * height:
+                self.split = NEVER if pieces == self.count else _SPLIT
+                break
         least = self.step
         if self.count > _MOST_PIECES:
             while self._part(0, 1, _TICKS[0]).wrap(self.width, 1e6)[1] <= height:

@@ -217,3 +217,9 @@ def test_a_repeat_that_a_page_holds_is_not_divided() -> None:
     _, texts = opened(file.content)
     (page,) = [text for text in texts if "these 8 rows 21 times" in " ".join(text.split())]
     assert set(range(9, 182)) <= set(boxes(page)) and "continued" not in "".join(texts)
+
+
+def test_a_repeat_that_nearly_fills_a_page_leaves_room_for_the_last_lines() -> None:
+    """On letter paper the repeat alone would take all of a page, and the word on casting off another."""
+    for name, content in documents(("sheet",), "lighthouse"):
+        assert shares(content)[-1] > 0.2, name
