@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+import io
+from pathlib import Path
+
 import numpy as np
 import pytest
+from PIL import Image
 
+from stitchc.trace import Ask, trace
 from stitchc.trace.grid import Lattice, find_sharp
+
+CHARTS = Path(__file__).resolve().parents[2] / "charts"
 
 PIXELS = np.ndarray
 
@@ -85,3 +92,16 @@ def test_a_grid_that_the_picture_cuts_is_left_to_others() -> None:
 def test_noise_is_no_chart() -> None:
     random = np.random.default_rng(7)
     assert find_sharp(random.integers(0, 255, (90, 120, 3)).astype(np.uint8)) is None
+
+
+@pytest.mark.parametrize("example", ["tide-line/tide", "grounds/seed", "low-water/ebb", "sampler-piece/slipped"])
+def test_a_picture_of_a_chart_of_ours_that_says_nothing_of_itself_is_read(example: str) -> None:
+    """As saved from a screen: rings in each cell of whole rows, one repeat in a heavy frame, a heavier line every
+    fifth, words and a key around."""
+    drawn = CHARTS / f"{example}-chart.png"
+    repeat = trace(drawn.read_bytes(), "own.png", Ask(repeat="whole")).whole
+    bare = io.BytesIO()
+    Image.open(drawn).convert("RGB").save(bare, "PNG")
+    read = trace(bare.getvalue(), "screen.png", Ask(repeat="whole")).whole
+    assert read.width >= 2 * repeat.width and read.height >= 2 * repeat.height
+    assert read.rows() == repeat.tiled(read.width, read.height).rows()

@@ -208,7 +208,9 @@ def _along(edges: Edges, cells: Cells, crossing: Cells) -> Shares:
     for number in range(len(cells) + 1):
         ends = [*cells[number - 1 : number, 1].tolist(), *cells[number : number + 1, 0].tolist()]
         if min(ends) > 0 and max(ends) < size - 1:
-            places = sorted({min(end + by, size - 1) for end in ends for by in (-1, 0, 1)})
+            places = np.arange(
+                min(ends) - 1, min(max(ends) + 2, size)
+            )  # a thin line goes on in the middle of a bolder stretch
             total = np.concatenate([[0.0], edges[:, places].max(axis=1).cumsum(dtype=np.float64)])
             found[number] = (total[high] - total[low]) / (high - low)
     return found
@@ -291,7 +293,8 @@ class Found(NamedTuple):
 
 _AGAINST: Final = 2.0
 """How much a stretch without a line speaks against the cells, where one with a line speaks for them by 1."""
-_STRANGERS: Final = 2.0
+_STRANGERS: Final = {True: 1.0, False: 2.0}
+"""What a cell like no other costs, of the lines around it; with lines drawn, a heavier one pushes marks aside."""
 _SAME_INK: Final = 15.0
 _SEAM: Final = 0.5
 _BLANK: Final = 0.01
@@ -309,7 +312,7 @@ def judged(sight: Sight, across: Cells, down: Cells, cells: tuple[int, int] | No
     looks = min(tried, key=lambda one: float(one.strange.mean()))
     length = axes[1].pitch_px, axes[0].pitch_px
     parted = (looks.of[:, 1:] != looks.of[:, :-1]).T, looks.of[1:] != looks.of[:-1]
-    strangers = _STRANGERS * sum(length) * looks.strange - np.log(np.maximum(looks.share, 1e-9))[looks.of]
+    rarity = -np.log(np.maximum(looks.share, 1e-9))[looks.of]
     best: Found | None = None
     for ruled in (True, False):
         gains, knowns = [], []
@@ -327,7 +330,7 @@ def judged(sight: Sight, across: Cells, down: Cells, cells: tuple[int, int] | No
             gains.append(np.where(known | (not ruled), gain, 0))
             knowns.append(known)
         worth = length[0] * (gains[0][:-1] + gains[0][1:]).T / 2 + length[1] * (gains[1][:-1] + gains[1][1:]) / 2
-        total, box = _richest(worth - strangers, cells)
+        total, box = _richest(worth - _STRANGERS[ruled] * sum(length) * looks.strange - rarity, cells)
         if not ruled and cells is None:
             box = _marked_box(looks.of, box, _page(sight.pixels, looks))
         if best is None or total > best.worth:
@@ -424,7 +427,7 @@ def _marked_box(
 
 _OBLONG: Final = 3.0
 _WELL_SEEN: Final = 0.97
-_MOST_STRANGE: Final = {True: 0.2, False: 0.1}
+_MOST_STRANGE: Final = {True: 0.4, False: 0.1}
 """The most that cells may be unlike a few looks, where lines are drawn and where they are not."""
 _FEWEST: Final = 24
 _INSIDE: Final = 0.6
@@ -440,32 +443,43 @@ def find_sharp(pixels: Pixels, cells: tuple[int, int] | None = None) -> Lattice 
     cells: how many the user says there are across and down; others are then passed over.
     """
     sight = Sight(pixels)
-    found = _best(sight, cells)
-    if (
-        found is None
-        or found.worth <= 0
-        or found.seen < _WELL_SEEN
-        or found.strange > _MOST_STRANGE[found.ruled]
-        or (cells is None and (min(found.size) < _LEAST_CELLS or found.size[0] * found.size[1] < _FEWEST))
-    ):
-        return None
-    left, right, top, bottom = found.box
-    across, down = found.across[left:right], found.down[top:bottom]
-    if found.ruled and (_goes_on(sight, across, down) or _lined_inside(sight, across, down)):
-        return None
-    if not found.ruled and cells is None and _share_inside(sight, across, down) < _WHOLE:
-        return None
-    return Lattice(_axis(across), _axis(down), found.ruled)
+    for found in _likeliest(sight, cells):
+        left, right, top, bottom = found.box
+        across, down = found.across[left:right], found.down[top:bottom]
+        if _is_sure(found, cells) and not _is_refuted(sight, found, across, down, cells):
+            return Lattice(_axis(across), _axis(down), found.ruled)
+    return None
 
 
-def _best(sight: Sight, cells: tuple[int, int] | None) -> Found | None:
-    """Of all pairs of chains the one that explains most."""
+def _is_sure(found: Found, cells: tuple[int, int] | None) -> bool:
+    if cells is None and (min(found.size) < _LEAST_CELLS or found.size[0] * found.size[1] < _FEWEST):
+        return False
+    return found.worth > 0 and found.seen >= _WELL_SEEN and found.strange <= _MOST_STRANGE[found.ruled]
+
+
+def _is_refuted(sight: Sight, found: Found, across: Cells, down: Cells, cells: tuple[int, int] | None) -> bool:
+    """Whether what lies beyond the cells, or within them, shows that others are the chart's."""
+    widths = [np.diff(axis, axis=1) for axis in (across, down)]
+    if any(width.max() > np.median(width) + _WIDER_PX for width in widths):  # lines only make cells narrower
+        return True
+    if found.ruled:
+        return _goes_on(sight, across, down) or _lined_inside(sight, across, down)
+    return cells is None and _share_inside(sight, across, down) < _WHOLE
+
+
+_WIDER_PX: Final = 2
+_NEARLY: Final = 0.7
+"""The part of what the best pair explains from which another may be the chart, where the best is refuted."""
+
+
+def _likeliest(sight: Sight, cells: tuple[int, int] | None) -> list[Found]:
+    """The pairs of chains that explain most, the best first."""
     profiles = sight.upright.mean(axis=0, dtype=np.float64), sight.level.mean(axis=0, dtype=np.float64)
     own = [pitches_of(profile)[:4] if len(profile) > 4 * LEAST_PITCH_PX else [] for profile in profiles]
     rows = [chains(profile, own[1 - at]) for at, profile in enumerate(profiles)]
     pairs = [(across, down) for across in rows[0] for down in rows[1] if _shapely(across, down)]
-    found = [judged(sight, across, down, cells) for across, down in pairs]
-    return max(found, key=lambda one: one.worth, default=None)
+    found = sorted((judged(sight, *pair, cells) for pair in pairs), key=lambda one: -one.worth)
+    return [one for one in found if one.worth >= _NEARLY * found[0].worth]
 
 
 def _shapely(across: Cells, down: Cells) -> bool:
