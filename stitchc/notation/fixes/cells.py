@@ -100,7 +100,8 @@ def _repeated(row: _Row, first: int, last: int, again: bool) -> Iterator[tuple[_
         cells = line[first : value.place] if value.after >= last else []
         if value.place == first and not row.glued(value.after):
             cells = line[value.after : last]
-        if cells and (spaced or value.kind == "times") and not row.all_signed:
+        signed = value.kind == "times" and not (cells == line[first : value.place] and row.glued(value.place))
+        if cells and (spaced or signed) and not row.all_signed:  # one that touches a letter is of that letter
             part = _Row(cells)
             yield part, int(value.text)
             if again:
