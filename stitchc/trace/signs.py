@@ -102,22 +102,6 @@ def known_signs(patches: Patches, only: Notation | None = None) -> Signs | None:
     return _learned(best, *seen[best.away])
 
 
-def signs_of(patches: Patches, notation: Notation, face: Face) -> Signs | None:
-    """The cells as signs of this notation, drawn cleanly in black on white; None where the cells are too small."""
-    rows, columns, side = patches.shape[:3]
-    if side < 5 or rows * columns == 0:
-        return None
-    dark = np.clip(1 - patches.min(axis=4), 0, 1).reshape(rows * columns, side * side)
-    tried = []
-    for blur in _BLURS:  # small cells are sampled softly
-        distances = _distances(dark, [_models(code, notation, face, side, blur) for code in (KNIT, TUCK, SLIP)])
-        tried.append((float(distances.min(axis=1).mean()), distances))
-    away, distances = min(tried, key=lambda pair: pair[0])
-    codes = distances.argmin(axis=1).astype(np.uint8).reshape(rows, columns)
-    shown = face if notation == "squared" and bool((codes == KNIT).any()) else None
-    return Signs(notation, shown, codes, distances.reshape(rows, columns, 3), away)
-
-
 _ENOUGH: Final = 3
 """Cells of a sign from which its look in this very picture is learned."""
 

@@ -103,7 +103,7 @@ def no_grid(file: str, ask: Ask) -> Message:
         "T803",
         "error",
         f"No grid of {what} was found in `{visible(file)}`.",
-        advice="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and straighten it to within 5 degrees; if the "
+        advice="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and straighten it to within 10 degrees; if the "
         "picture shows nothing but the chart, --grid even --cells 24x36 divides it.",
     )
 
