@@ -137,6 +137,12 @@ def test_a_needle_out_of_work_is_shown_and_not_drawn_on(open_pattern: Open) -> N
     expect(page.get_by_role("columnheader", name="needle 3", exact=True)).to_be_visible()
 
 
+SELECTED = """text => {
+    const area = document.querySelector("#text");
+    return area.value.slice(area.selectionStart, area.selectionEnd) === text;
+}"""
+
+
 def test_runs_and_cells_show_each_other(open_pattern: Open) -> None:
     page = open_pattern("stitch a over 8\n    1, 3: (K T)x2 K4\n    2: K\n")
     expect(page.locator("#grid td.t")).to_have_count(4)
@@ -147,8 +153,20 @@ def test_runs_and_cells_show_each_other(open_pattern: Open) -> None:
     expect(page.locator("#grid td.run")).to_have_count(8)
     page.locator("#grid td[data-row='3'][data-column='7']").click()
     page.get_by_role("button", name="Show it in the text").click()
-    area = page.locator("#text")
-    assert area.evaluate("a => a.value.slice(a.selectionStart, a.selectionEnd)") == "K4"
+    page.wait_for_function(SELECTED, arg="K4")
+
+
+def test_a_cell_is_shown_in_the_text_also_when_the_page_has_no_runs_yet(open_pattern: Open) -> None:
+    page = open_pattern("stitch a over 8\n    1: K4 T4\n")
+    expect(page.locator("#grid td.t")).to_have_count(4)
+    page.route("**/runs", lambda route: route.abort())
+    page.locator("#text").press("End")
+    with page.expect_request("**/runs"):
+        page.locator("#text").press("Space")
+    page.locator("#grid td[data-row='1'][data-column='7']").click()
+    page.unroute("**/runs")
+    page.get_by_role("button", name="Show it in the text").click()
+    page.wait_for_function(SELECTED, arg="T4")
 
 
 def test_the_chart_is_drawn_on_by_mouse_and_a_built_stitch_leads_to_its_source(open_pattern: Open) -> None:

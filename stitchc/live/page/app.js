@@ -641,7 +641,8 @@ function wire() {
   chart.wire({
     draw, source, there: goToSource,
     hover: point,
-    text: (row, column) => {
+    text: async (row, column) => {
+      if (!chart.runAtCell(row, column)) await learnRuns();  // the answer was not there yet
       const run = chart.runAtCell(row, column);
       if (run) editor.goTo(run.line, run.column, run.length);
     },
