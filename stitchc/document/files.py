@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from stitchc.document.html import to_html
 from stitchc.document.text import to_text
 from stitchc.document.values import Document
+from stitchc.page.lettering import what_is_lacking
 from stitchc.product import File
 
 
@@ -26,3 +27,12 @@ def document_files(documents: Mapping[str, Document], form: str, whole: str, eve
             for stem, document in documents.items()
         ]
     return [File.of_text(f"{stem}.html", to_html(document, every_row)) for stem, document in documents.items()]
+
+
+def letters_lacking(documents: Iterable[Document], form: str) -> tuple[str, ...]:
+    """A sentence on the letters that a PDF of these documents shows as codes, if there are any. A page has the fonts of
+    its reader, and a text those of the terminal."""
+    if form != "pdf":
+        return ()
+    sentence = what_is_lacking("".join(map(to_text, documents)), "PDF")
+    return (sentence,) if sentence else ()

@@ -381,7 +381,9 @@ class _Sheet:
                 Text(2.25, 3.4, letter, 3.0, "middle", fill=_on(fill)),
             )
             declared = self.yarns.get(name)
-            described = f"{name}, {declared.description}" if declared and declared.description else name
+            described = (
+                f"{name}, {declared.description}" if declared and declared.description not in ("", name) else name
+            )
             if declared and declared.colour is None:  # its white is no yarn's
                 described += " (colour not given)"
             entries.append((swatch, described))

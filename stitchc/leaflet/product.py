@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import stitchc
 from stitchc.document import Block, Document, Listing, Part, Picture, to_text
+from stitchc.document.files import letters_lacking
 from stitchc.leaflet.cards import Sheets, card_sheets, chart_sheets, prove_cards
 from stitchc.leaflet.page import leaflet_page
 from stitchc.leaflet.parts import as_jpegs, fabric_pictures, photographs, stitches_of
@@ -69,7 +70,8 @@ def make_leaflet(
     if options.form == "text":
         files.append(File.of_text(f"{stem}.txt", to_text(whole)))
     told = [*messages, *_doubts(pattern, ways), *(message for way in ways for message in way.messages)]
-    return Product((whole,), tuple(files), tuple(in_order(dict.fromkeys(told))))
+    remarks = letters_lacking([whole], "pdf" if options.form == "both" else options.form)
+    return Product((whole,), tuple(files), tuple(in_order(dict.fromkeys(told))), remarks)
 
 
 def _pdf(whole: Document, sheets: Sequence[Sheets], options: LeafletOptions) -> bytes:

@@ -58,6 +58,8 @@ EXAMPLES: Final = {
     "knit": "knit drift for 18 cm",
 }
 """A line of each kind."""
+_OF_A_PIECE: Final = ("make", "width", "sizes", "needles", "edge", "carriage", "do", "knit")
+_UNKNOWN: Final = "No line of the notation begins with"
 _LONGEST: Final = 400
 """Of a longer line only the part around the place is looked at; nobody writes such a line by hand."""
 _WORD: Final = re.compile(r"\"[^\"]*\"|[^\W\d_](?:[\w-]|[^\x00-\x7f\s])*|[0-9]+(?:\.[0-9]+)?|\S")
@@ -117,7 +119,8 @@ def refused(error: UnexpectedInput, line: str, file: str, number: int) -> Messag
     code, sentence, first, last = _reason(place)
     span = Span(file, number, place.cut + first + 1, max(1, last - first))
     label = "" if place.word else "more is needed here"
-    return Message(code, "error", sentence, span, advice=f"as in {_example(place, sentence)}", label=label)
+    advice = _beginnings() if sentence.startswith(_UNKNOWN) else f"as in {_example(place, sentence)}"
+    return Message(code, "error", sentence, span, advice=advice, label=label)
 
 
 def _place(error: UnexpectedInput, line: str) -> _Place:
@@ -169,7 +172,7 @@ def _reason(place: _Place) -> tuple[str, str, int, int]:
     if not word:
         return "N101", f"The line ends too soon; {_could(place)} would come next.", start, start + 1
     if start == begins:
-        return "N101", f"No line of the notation begins with `{visible(word[:40])}`.", start, end
+        return "N101", f"{_UNKNOWN} `{visible(word[:40])}`.", start, end
     return "N101", f"`{visible(word[:40])}` can't stand here; {_could(place)} could.", start, end
 
 
@@ -188,6 +191,14 @@ def _could(place: _Place) -> str:
     return listed(words, "or") if words else "nothing more"
 
 
+def _beginnings() -> str:
+    others = [word for word in EXAMPLES if word not in ("ball", "out", *_OF_A_PIECE)]
+    return (
+        f"Lines begin with {listed(others, 'or')}; those of a stitch with a row's number or out; those of a piece with "
+        f"{listed(_OF_A_PIECE, 'or')}."
+    )
+
+
 def _example(place: _Place, sentence: str) -> str:
     first = _WORD.match(place.code, len(place.code) - len(place.code.lstrip()))
     word = first.group().lower() if first and not place.cut else ""
@@ -196,7 +207,8 @@ def _example(place: _Place, sentence: str) -> str:
     if word == "yarn" and re.search(r"\bball\b", place.code, re.IGNORECASE):
         word = "ball"
     of_a_row = word[:1].isdigit() or ":" in place.code or sentence.startswith("A row begins")
-    return EXAMPLES.get(word, "1: K T" if of_a_row else "stitch ripple")
+    usual = EXAMPLES["knit"] if sentence.startswith("A piece is") else "stitch ripple"
+    return EXAMPLES.get(word, "1: K T" if of_a_row else usual)
 
 
 # -- names ------------------------------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from stitchc.document.files import document_files
+from stitchc.document.files import document_files, letters_lacking
 from stitchc.gauge.remarks import check_gauge
 from stitchc.gauge.yarn import ill_matched
 from stitchc.messages import Message, Refused, in_order
@@ -55,7 +55,16 @@ def plan_piece(pattern: Pattern, machine: Machine, options: PieceOptions = DEFAU
     sizes or measurements that do not fit.
     """
     planned, messages = _planned(pattern, machine, options)
-    return Product(tuple(each.plan for each in planned), tuple(_files(pattern, planned, options)), messages)
+    files: list[File] = []
+    remarks: tuple[str, ...] = ()
+    if options.form == "json":
+        files = [_json_file(pattern, planned, options)]
+    else:
+        document = _document(planned, options)
+        stem = _stem(pattern, planned, options)
+        files = document_files({stem: document}, options.form, stem, options.every_row, options.page)
+        remarks = letters_lacking([document], options.form)
+    return Product(tuple(each.plan for each in planned), tuple(files), messages, remarks)
 
 
 def write_instructions(pattern: Pattern, machine: Machine, options: PieceOptions = DEFAULTS) -> Product[Instructions]:
@@ -215,16 +224,16 @@ def _yarn_of_all(planned: Sequence[_Planned], options: PieceOptions) -> AllYarn:
 # -- files ----------------------------------------------------------------------------------------------------------
 
 
-def _files(pattern: Pattern, planned: Sequence[_Planned], options: PieceOptions) -> list[File]:
-    first = planned[0]
-    stem = options.name or f"{numbered(pattern.pieces, name_of(pattern))[first.plan.piece.name]}-piece"
-    if options.form == "json":
-        documents = [_as_json(each, options) for each in planned]
-        whole: object = documents if len(documents) > 1 else documents[0]
-        if options.sizes is None and len(documents) > 1:  # sizes of the file: one object as of any other piece
-            whole = {**documents[0], "other_sizes": documents[1:]}
-        return [File.of_text(f"{stem}.json", json.dumps(whole, ensure_ascii=False, indent=1))]
-    return document_files({stem: _document(planned, options)}, options.form, stem, options.every_row, options.page)
+def _stem(pattern: Pattern, planned: Sequence[_Planned], options: PieceOptions) -> str:
+    return options.name or f"{numbered(pattern.pieces, name_of(pattern))[planned[0].plan.piece.name]}-piece"
+
+
+def _json_file(pattern: Pattern, planned: Sequence[_Planned], options: PieceOptions) -> File:
+    documents = [_as_json(each, options) for each in planned]
+    whole: object = documents if len(documents) > 1 else documents[0]
+    if options.sizes is None and len(documents) > 1:  # sizes of the file: one object as of any other piece
+        whole = {**documents[0], "other_sizes": documents[1:]}
+    return File.of_text(f"{_stem(pattern, planned, options)}.json", json.dumps(whole, ensure_ascii=False, indent=1))
 
 
 def _document(planned: Sequence[_Planned], options: PieceOptions) -> Document:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from stitchc.chart import MAX_CELLS
 from stitchc.checks import check, edge_tucks
-from stitchc.document.files import document_files
+from stitchc.document.files import document_files, letters_lacking
 from stitchc.english import number
 from stitchc.gauge.remarks import check_bed
 from stitchc.messages import Message, Refused, in_order
@@ -63,6 +63,7 @@ def make_sheet(pattern: Pattern, machine: Machine, options: SheetOptions = DEFAU
         sheets.append(stitch_sheet(pattern, stitch, machine, needles, rows, options.carriage, options.edge, mine))
     remarks = [*skipped_parts(pattern, stitches, options.stitches)]
     remarks += [_cheapest(each, machine, options) for each in extents] if options.cheapest else []
+    remarks += letters_lacking((sheet.document for sheet in sheets), options.form)
     return Product(tuple(sheets), tuple(_files(pattern, stitches, sheets, options)), shown, tuple(remarks))
 
 

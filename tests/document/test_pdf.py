@@ -9,6 +9,7 @@ from pathlib import Path
 import pypdfium2
 import pytest
 
+from stitchc.__main__ import run
 from stitchc.bed import Needles
 from stitchc.document import ByHand, Document, Heading, Lines, Listing, Part, PassRow, Rows, Step, Table, Terms
 from stitchc.document.pdf import to_pdf
@@ -223,3 +224,17 @@ def test_a_repeat_that_nearly_fills_a_page_leaves_room_for_the_last_lines() -> N
     """On letter paper the repeat alone would take all of a page, and the word on casting off another."""
     for name, content in documents(("sheet",), "lighthouse"):
         assert shares(content)[-1] > 0.2, name
+
+
+@pytest.mark.parametrize("command", ["sheet", "piece", "leaflet"])
+def test_letters_that_the_font_of_a_pdf_lacks_are_told(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "x.stitch"
+    path.write_text(
+        'pattern "Tide 麦"\nstitch tide\n 1: K T\n 2: K\ngauge plain 20 stitches 28 rows per 10 cm\npiece cowl\n width 20 cm\n knit tide for 9 cm\n',
+        "utf-8",
+    )
+    for form, told in (("pdf", 1), ("html", 0)):
+        assert run([command, str(path), "--format", form, "-o", str(tmp_path / f"made.{form}")]) == 0
+        assert capsys.readouterr().err.count("The PDF's font has no `麦`; there the letters stand as") == told
