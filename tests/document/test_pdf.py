@@ -231,10 +231,8 @@ def test_letters_that_the_font_of_a_pdf_lacks_are_told(
     command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     path = tmp_path / "x.stitch"
-    path.write_text(
-        'pattern "Tide 麦"\nstitch tide\n 1: K T\n 2: K\ngauge plain 20 stitches 28 rows per 10 cm\npiece cowl\n width 20 cm\n knit tide for 9 cm\n',
-        "utf-8",
-    )
+    piece = "gauge plain 20 stitches 28 rows per 10 cm\npiece cowl\n width 20 cm\n knit tide for 9 cm\n"
+    path.write_text(f'pattern "Tide 麦"\nstitch tide\n 1: K T\n 2: K\n{piece}', "utf-8")
     for form, told in (("pdf", 1), ("html", 0)):
         assert run([command, str(path), "--format", form, "-o", str(tmp_path / f"made.{form}")]) == 0
         assert capsys.readouterr().err.count("The PDF's font has no `麦`; there the letters stand as") == told
