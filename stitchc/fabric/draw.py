@@ -129,8 +129,11 @@ class _Tubes:
         height, width = self._shape
         low = float(centre[2].min()) - float(self._radius)
         depths = np.float32((_DEPTHS - 2) / max(float(np.ptp(centre[2])) + 2 * float(self._radius), 1e-9))
+        # Drawn as far as the yarn runs out of the picture, and folded back: cheaper than a remainder for every point.
+        left, lowest = (int(np.floor(centre[axis].min() - self._radius)) - 1 for axis in (0, 1))
+        wide, high = (int(np.ceil(centre[axis].max() + self._radius)) + 2 - lo for axis, lo in ((0, left), (1, lowest)))
         # Depth and identity in one number, so that the nearest is the greatest.
-        best = np.full(height * width, -1, dtype=np.int64)
+        spread = np.full(high * wide, -1, dtype=np.int64)
         step = max(1, _CHUNK // across.size)
         reach, deep = self._radius * across, self._radius * out
         for first in range(0, centre.shape[1], step):
@@ -138,10 +141,11 @@ class _Tubes:
             x = centre[0, part, None] + side[0, part, None] * reach + near[0, part, None] * deep
             y = centre[1, part, None] + side[1, part, None] * reach + near[1, part, None] * deep
             z = centre[2, part, None] + near[2, part, None] * deep
-            pixel = (height - 1 - self._row(y) % height) * width + self._row(x) % width
+            pixel = (self._row(y) - lowest) * wide + (self._row(x) - left)
             key = ((z - np.float32(low)) * depths + 1).astype(np.int64) * _IDS
             key += np.arange(part.start * across.size, part.start * across.size + key.size).reshape(key.shape)
-            np.maximum.at(best, pixel.ravel(), key.ravel())
+            np.maximum.at(spread, pixel.ravel(), key.ravel())
+        best = _folded(spread.reshape(high, wide), lowest, left, height, width)[::-1].ravel()
         depth = np.where(best < 0, -np.inf, (best // _IDS - 1) / depths + low).astype(np.float32)
         centre_of, across_of = np.divmod(np.maximum(best, 0) % _IDS, across.size)
         return centre_of, across_of, depth
@@ -176,6 +180,20 @@ class _Tubes:
             np.where(yarn, gleam, 0).astype(np.float32),
             self._courses,
         )
+
+
+def _folded(spread: npt.NDArray[np.int64], lowest: int, left: int, height: int, width: int) -> npt.NDArray[np.int64]:
+    """The greatest of all that fall on one pixel of (height, width), where row and column 0 of `spread` are at `lowest`
+    and `left` of a picture that closes round."""
+    best = np.full((height, width), -1, dtype=np.int64)
+    for top in range(-(lowest % height), len(spread), height):
+        rows = slice(max(top, 0), top + height)
+        for start in range(-(left % width), spread.shape[1], width):
+            part = spread[rows, max(start, 0) : start + width]
+            row, column = max(-top, 0), max(-start, 0)
+            onto = best[row : row + part.shape[0], column : column + part.shape[1]]
+            np.maximum(onto, part, out=onto)
+    return best
 
 
 class _Coarse:

@@ -32,8 +32,12 @@ def pattern(name: str) -> Pattern:
     return found
 
 
-@functools.cache
 def leaflet(name: str, form: str = "both", page: str = "a4") -> Product[Document]:
+    return _leaflet(name, form, page)
+
+
+@functools.cache
+def _leaflet(name: str, form: str, page: str) -> Product[Document]:
     options = LeafletOptions(form=form, page=page, pictures=False, date=DATE)  # type: ignore[arg-type]
     return make_leaflet(pattern(name), [load_machine(machine) for machine in SHIPPED], options)
 
