@@ -127,6 +127,8 @@ class _Planner:
         width = piece.width
         if width_mm is not None and width is not None:
             width = width._replace(mm=width_mm)
+        if width is not None and width.plus_mm > width.mm:
+            self.more_for_seams_than_piece(width)
         rounding: Rounding | None = None
         if needles is None and width is not None:
             rounding = self.needles_for(width, widest, fabric)
@@ -433,6 +435,16 @@ class _Planner:
             f"{MAIN_YARN}, which has no name, colour or weight.",
             place.span,
             advice=f"knit {place.stitch} for … in {next(iter(named))}   (or another yarn: any that the file declares)",
+        )
+
+    def more_for_seams_than_piece(self, width: Width) -> None:
+        """P415. Of several sizes each is looked at, in its own plan."""
+        self.say(
+            "P415",
+            "warning",
+            f"More is knitted for seams, {_length(width.plus_mm)}, than the finished piece is wide, {_length(width.mm)}.",
+            width.span,
+            advice="After `plus` comes only what the seams take, both sides together.",
         )
 
     def hold_across_sections(self, plan: Plan) -> None:

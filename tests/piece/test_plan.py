@@ -499,3 +499,9 @@ def test_rows_that_name_no_yarn_beside_rows_that_do_are_the_designers_to_name() 
     assert told.count("the main yarn: a further yarn, which the designer has not named, 3 rows") == 1
     assert "Knit with the main yarn (a further yarn, which the designer has not named)." in told
     assert "rows that name none" not in told
+
+
+@pytest.mark.parametrize(("plus", "codes"), [("10 cm", []), ("10.1 cm", ["P415"])])
+def test_more_for_seams_than_the_finished_width_is_asked_about(plus: str, codes: list[str]) -> None:
+    _, messages = planned(text(f"    width 10 cm plus {plus}\n    knit plain for 8 rows\n"))
+    assert [message.code for message in messages] == codes
