@@ -442,7 +442,8 @@ class _Planner:
         self.say(
             "P415",
             "warning",
-            f"More is knitted for seams, {_length(width.plus_mm)}, than the finished piece is wide, {_length(width.mm)}.",
+            f"More is knitted for seams, {_length(width.plus_mm)}, than the finished piece is wide, "
+            f"{_length(width.mm)}.",
             width.span,
             advice="After `plus` comes only what the seams take, both sides together.",
         )
