@@ -16,7 +16,7 @@ from stitchc import BitmapOptions, bitmap
 from stitchc.__main__ import run
 from stitchc.bed import Needles
 from stitchc.chart import Chart
-from stitchc.drawn.carried import rows_carried
+from stitchc.drawn.carried import chart_carried
 from stitchc.machines import load, load_text
 from stitchc.messages import Span
 from stitchc.pattern import Stitch
@@ -97,7 +97,7 @@ def test_the_picture_carries_its_chart_as_long_as_its_pixels_are_its_own() -> No
         bitmap.make_picture(stitch(ROWS), load("bitmap-standard"), BitmapOptions(first_row="top", seen_from="knit"))
     )
     with Image.open(io.BytesIO(content)) as image:
-        assert rows_carried(dict(image.info), image.convert("RGB").tobytes()) == ROWS
+        assert chart_carried(dict(image.info), image.convert("RGB").tobytes()) == Chart.from_rows(ROWS)
     large = bitmap.make_picture(
         stitch(["KT", "KK"]), load("bitmap-standard"), BitmapOptions(needles=Needles.centred(200), rows=2501)
     )

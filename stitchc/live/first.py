@@ -166,7 +166,10 @@ def _is_taken(name: str, text: str) -> bool:
 
 
 def _with_a_free_name(traced: str, text: str) -> str:
-    """A traced stitch under a name that the text does not have yet."""
+    """A traced stitch under a name that the text does not have yet, without the yarns that it has."""
+    has = {name.lower() for name in re.findall(r"^\s*yarn\s+([^\s#]+)", text, re.MULTILINE | re.IGNORECASE)}
+    lines = traced.split("\n")
+    traced = "\n".join(line for line in lines if not (line.startswith("yarn ") and line[5:].lower() in has))
     stitch = re.search(r"^stitch\s+(\S+)", traced, re.MULTILINE)
     if stitch is None or not _is_taken(stitch[1], text):
         return traced

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.drawn.carried import KEYWORD, rows_carried
+from stitchc.chart import Chart
+from stitchc.drawn.carried import KEYWORD, chart_carried
 from stitchc.messages import Message, Refused, visible
 
 if TYPE_CHECKING:
@@ -38,13 +39,13 @@ FORMATS: Final = ("PNG", "JPEG", "GIF", "BMP", "TIFF", "WEBP", "PPM")
 class Picture(NamedTuple):
     """What was opened. smaller: how many of its pixels each way became one.
 
-    carried: the rows of the chart that a file of ours carries, where its pixels are those it was written with.
+    carried: the chart that a file of ours carries, where its pixels are those it was written with.
     more: whether the file holds further pictures.
     """
 
     pixels: Pixels
     smaller: int
-    carried: list[str] | None
+    carried: Chart | None
     more: bool
 
 
@@ -87,7 +88,7 @@ def open_picture(data: bytes, file: str) -> Picture:
                 advice="Trace a picture with at least two cells.",
             )
         )
-    carried = rows_carried(words, image.tobytes()) if KEYWORD in words else None
+    carried = chart_carried(words, image.tobytes()) if KEYWORD in words else None
     smaller = max(1, math.ceil(math.sqrt(image.width * image.height / _MOST_WORKED_ON)))
     if smaller > 1:
         image = image.reduce(smaller)

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from stitchc.chart import MAX_CELLS, SIGNS, Cells, Chart
 from stitchc.messages import Message, Refused
+from stitchc.notation.writer import is_name
 from stitchc.trace import words
 from stitchc.trace.beyond import sides_with_marks_beyond
 from stitchc.trace.field import Field, Places
@@ -89,11 +90,15 @@ def _with_cuts(unknown: UnknownKinds, field: Field, ask: Ask) -> UnknownKinds:
     return UnknownKinds(message, kinds, unknown.size)
 
 
-def _carried(rows: list[str], ask: Ask, file: str) -> Traced:
+def _carried(whole: Chart, ask: Ask, file: str) -> Traced:
     """The chart that a file of ours carries beside a digest of its pixels."""
-    whole = Chart.from_rows(rows)
     sure = np.ones(whole.cells.shape, dtype=np.float32)
     chart, remarks = reduced(whole, sure, ask, file)
+    # Yarns may repeat in more rows than the cells do.
+    if any(whole.yarns) and all(yarn is None or is_name(yarn) for yarn in whole.yarns):
+        height = whole.height if ask.repeat == "smallest" else chart.height
+        cells = whole.cells if ask.repeat == "smallest" else chart.cells
+        chart = Chart(cells, whole.yarns[:height])
     how = f"{whole.width} by {whole.height} cells, as the file says, whose pixels are unchanged"
     given = ask.options_given
     return Traced(chart, whole, sure, how, 0.0, (), (*([words.not_needed(given)] if given else []), *remarks))

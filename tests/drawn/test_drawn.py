@@ -16,7 +16,7 @@ from playwright.sync_api import Browser
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.drawn import Drawing, draw
-from stitchc.drawn.carried import rows_carried
+from stitchc.drawn.carried import chart_carried
 from stitchc.drawn.html import html
 from stitchc.drawn.symbols import GROUND_INK, NOTATIONS, Stroke, symbol
 from stitchc.messages import Refused, Span
@@ -163,10 +163,10 @@ def test_the_png_carries_its_repeat_as_long_as_its_pixels_are_its_own() -> None:
         content = png(draw("quay", QUAY, Drawing(face=face))[0], 72, "RGB")  # type: ignore[arg-type]
         with Image.open(io.BytesIO(content)) as image:
             words, pixels = dict(image.info), image.convert("RGB")
-        assert rows_carried(words, pixels.tobytes()) == QUAY.rows()
+        assert chart_carried(words, pixels.tobytes()) == QUAY
         pixels.putpixel((5, 5), (1, 2, 3))
-        assert rows_carried(words, pixels.tobytes()) is None
-        assert rows_carried({"stitchc-chart": words["stitchc-chart"][:-1]}, image.convert("RGB").tobytes()) is None
+        assert chart_carried(words, pixels.tobytes()) is None
+        assert chart_carried({"stitchc-chart": words["stitchc-chart"][:-1]}, image.convert("RGB").tobytes()) is None
 
 
 def test_the_words_for_those_who_cannot_see_it_say_what_it_shows() -> None:

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stitchc.live.drawing import CannotDraw, draw_cell
+from stitchc.live.first import added
 from stitchc.live.row_text import cells_by_run, with_cell
 from stitchc.live.sources import Source, source_of
 from stitchc.messages import Span
@@ -162,3 +163,11 @@ def test_a_source_is_where_it_was_moved_from() -> None:
     pattern = compile_text(text).pattern
     assert pattern is not None
     assert source_of(pattern, text, "pattern.stitch", None, "b", 2, 1) == Source("a", 1, 2)
+
+
+def test_a_traced_stitch_brings_only_the_yarns_that_the_text_does_not_have() -> None:
+    text = "yarn tar  # a rope\n\nstitch brick\n    1 in tar: K\n"
+    traced = "# traced\nyarn tar\nyarn foam\n\nstitch brick\n    1 in tar: K\n    2 in foam: K\n"
+    new = added(text, {"kind": "traced", "traced": traced})["text"]
+    assert new.count("yarn tar") == 1 and new.count("yarn foam") == 1 and "stitch brick-2" in new
+    assert compile_text(new).pattern is not None

@@ -23,6 +23,7 @@ import accuracy
 import round_trip
 from pictures import Style, distorted, drawn, png
 
+from stitchc.__main__ import run
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.cli.products import trace as command
 from stitchc.drawn import Drawing, draw
@@ -31,6 +32,7 @@ from stitchc.page.png import png as painted
 from stitchc.trace import Ask, Key, trace
 from stitchc.trace.grid import Axis, Lattice
 from stitchc.trace.negative import negative_of
+from stitchc.trace.product import trace_chart
 
 SHOWN = Key(dark=TUCK, light=KNIT, colours=(((190, 40, 40), SLIP),))
 
@@ -1092,3 +1094,14 @@ def test_of_very_many_cells_the_kinds_are_those_of_all_also_where_one_is_rare() 
     found = trace(png(image), "many.png", Ask(key=key, grid="pixels", repeat="whole"))
     as_drawn = np.array([KNIT, SLIP, TUCK], dtype=np.uint8)[codes]
     assert (found.whole.cells[::-1] == as_drawn).all()
+
+
+@pytest.mark.parametrize("command", ["chart", "bitmap"])
+def test_the_yarns_of_an_unchanged_picture_of_ours_come_back(command: str, tmp_path: Path) -> None:
+    rows = "    1-2 in tar: K S\n    3-4 in moos: K\n    5: K\n    6: K S\n"
+    pattern = f"yarn tar\nyarn moos\n\nstitch brick\n{rows}".replace("moos", "m\u00f6we")
+    source, target = tmp_path / "brick.stitch", tmp_path / "brick.png"
+    source.write_text(pattern, "utf-8")
+    assert run([command, str(source), *(("--format", "png") if command == "chart" else ()), "-o", str(target)]) == 0
+    made = trace_chart(target.read_bytes(), name="brick.png").files[0].content.decode()
+    assert made.partition("\n")[2] == pattern
