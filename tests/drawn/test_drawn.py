@@ -166,7 +166,8 @@ def test_the_png_carries_its_repeat_as_long_as_its_pixels_are_its_own() -> None:
         assert chart_carried(words, pixels.tobytes()) == QUAY
         pixels.putpixel((5, 5), (1, 2, 3))
         assert chart_carried(words, pixels.tobytes()) is None
-        assert chart_carried({"stitchc-chart": words["stitchc-chart"][:-1]}, image.convert("RGB").tobytes()) is None
+        shorter = words["stitchc-chart"].rpartition("/")[0]
+        assert chart_carried({"stitchc-chart": shorter}, image.convert("RGB").tobytes()) is None
 
 
 def test_the_words_for_those_who_cannot_see_it_say_what_it_shows() -> None:
