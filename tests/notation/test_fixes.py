@@ -17,7 +17,7 @@ from stitchc.notation import Reading, compile_text
 from stitchc.notation.layout import same_meaning
 from stitchc.pattern import Pattern
 from tests.notation.score import FOURTH, FURTHER, LATER, UNSEEN, Case, applied, in_file, outcome, score
-from tests.notation.slips import FRAMES, SLIPS, UNCLEAR
+from tests.notation.slips import FRAMES, SILENT, SLIPS, UNCLEAR
 
 
 def read(frame: str, line: str) -> Reading:
@@ -33,8 +33,11 @@ def test_a_fix_applied(frame: str, wrong: str, meant: str) -> None:
         assert message.fix is not None and message.advice == message.fix.text
 
 
-@pytest.mark.parametrize(("frame", "wrong"), UNCLEAR, ids=[f"{frame}: {wrong}" for frame, wrong in UNCLEAR])
-def test_nothing_is_offered_where_nobody_can_say(frame: str, wrong: str) -> None:
+_LEFT: list[tuple[str, str]] = [*UNCLEAR, *((frame, wrong) for frame, wrong, _ in SILENT)]
+
+
+@pytest.mark.parametrize(("frame", "wrong"), _LEFT, ids=[f"{frame}: {wrong}" for frame, wrong in _LEFT])
+def test_nothing_is_offered_where_nobody_can_say_or_no_rule_is_worth_it(frame: str, wrong: str) -> None:
     reading = read(frame, wrong)
     assert reading.pattern is None
     assert {message.fix for message in reading.messages} == {None}

@@ -9,14 +9,11 @@ about the same, nothing is offered either.
 
 from __future__ import annotations
 
-import heapq
 import re
 from collections.abc import Callable, Collection, Iterator, Sequence
-from operator import itemgetter
 from typing import Final
 
 from stitchc.messages import Fix, Message, has_errors
-from stitchc.notation.fixes.row_numbers import with_numbers
 from stitchc.notation.fixes.shapes import in_plain_signs
 from stitchc.notation.fixes.statements import Line
 from stitchc.notation.fixes.surroundings import Surroundings, surroundings
@@ -96,9 +93,8 @@ def _candidates(line: str, around: Surroundings) -> Iterator[tuple[float, str]]:
         return  # where an open text ends cannot be told
     glued = re.match(r"#\S", line[len(line) - len(line.lstrip()) + len(code) :].lstrip())
     text = in_plain_signs(code, around)
-    texts = dict.fromkeys((text, with_numbers(text, around) or text))
     seen: set[str] = set()
-    for cost, candidate in heapq.merge(*(Line(text, around).readings() for text in texts), key=itemgetter(0)):
+    for cost, candidate in Line(text, around).readings():
         # `note Use hook #3`, `yarn navy: #000080`: what seems a comment may belong to the line
         if not candidate or (candidate not in seen and candidate != code and (not glued or "colour" in candidate)):
             seen.add(candidate)

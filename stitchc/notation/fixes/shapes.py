@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import re
 import unicodedata
 from typing import Final
@@ -75,7 +74,7 @@ def straight(text: str) -> str:
 
 def in_plain_signs(code: str, around: Surroundings) -> str:
     """The line in straight quotation marks and narrow signs, with shapes put into words; fractions stay."""
-    text = straight(html.unescape(_as_typed(code)).replace("**", "").strip("`"))
+    text = straight(code.replace("**", "").strip("`"))
     text = re.sub("[‘’‚`´]", "'", text)
     text = "".join(map(_sign, text)).strip()
     for pattern, written in _SHAPES:
@@ -88,18 +87,10 @@ def in_plain_signs(code: str, around: Surroundings) -> str:
     return text
 
 
-def _as_typed(code: str) -> str:
-    """The line before a program took its UTF-8 for Windows letters."""
-    try:
-        return b"".join(c.encode("latin-1" if c < "\u0100" else "cp1252") for c in code).decode("utf-8")
-    except UnicodeError:
-        return code
-
-
 def _sign(character: str) -> str:
     if "\U0001f300" <= character < "\U00020000" or character == "\ufe0f":
         return ""  # a picture
     if character in "½¼¾⅓⅔⅛⅜⅝⅞":
         return character
-    narrow = unicodedata.normalize("NFKC", character)
+    narrow = str(int(character)) if character.isdecimal() else unicodedata.normalize("NFKC", character)
     return _SIGNS.get(character) or (narrow if len(narrow) in (1, 2) else character)

@@ -45,7 +45,6 @@ per: pro, je, par
 and: und, y, et, och, og
 to: through, bis, à, hasta, fino, tot, till, til, thru
 then: followed by, and then, then then, below, under, dann, danach, luego, puis, poi, depois, daarna
-next: next row, next round, next rnd
 beside: next to, besides, neben, naast
 plain: stocking stitch, stocking-stitch, stockinette stitch, stockinette, stockinet, jersey, st st, st-st, stst, plain
   knitting, plain stitch, glatt, liso, lisse, liscio

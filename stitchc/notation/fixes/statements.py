@@ -10,10 +10,10 @@ from stitchc.notation.fixes.cells import cells_meant
 from stitchc.notation.fixes.meanings import LINKS, MISSING, first_of, is_built, last_of, meanings, written
 from stitchc.notation.fixes.spellings import FOREIGN
 from stitchc.notation.fixes.surroundings import Surroundings, letters_wrong, times
-from stitchc.notation.fixes.tokens import Token, Value, tokens, values
-from stitchc.notation.fixes.walk import NO_TOKEN, Reading, Words, after, as_line, at_start, cheapest
+from stitchc.notation.fixes.tokens import NO_TOKEN, Token, Value, tokens, values
+from stitchc.notation.fixes.walk import Reading, Words, after, as_line, at_start, cheapest
 from stitchc.notation.gather import WEIGHTS
-from stitchc.notation.vocabulary import KEYWORDS, NEW_WORDS, TEXT_WORDS
+from stitchc.notation.vocabulary import KEYWORDS, TEXT_WORDS
 
 _HOLDING, _DROPPING, _NO_KEYWORD, _ANOTHER_LINE = 1.0, 0.2, 1.0, 1.4
 _MOST_HELD: Final = 3
@@ -41,12 +41,10 @@ _SILENT: Final = {
 """Words and signs that say nothing in a statement, or behind the last word; "": at the start of any."""
 _SILENT_SIGNS: Final = tuple(",;:.|!>[](){}=•")
 _SILENT_IN_EXPRESSIONS: Final = tuple(",;:.|!")
-_PREPOSITIONS: Final = {"for", "in", "at", "per", "by", "over", "to", "and", "with"}
 _DEFINES: Final = ("=", ":", ":=", "==", "is")
 _LISTS: Final = ("INT", "OUT", "SIZES")
 _FACTS: Final = ("tex", "weight", "colour", "ball")
 _BUILDING: Final = ("then", "beside", "plain", "across", "up", "shifted", "mirrored", "reversed")
-_MM: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 _ACTIONS: Final = re.compile(
     r"(?!.*\d\s*(?:st|needle))\"?(?:bind|cast(?!\s+(?:on\b.*)?\d)|hang|hook|take|remove|transfer|pick|sew|graft|unravel|steam"
     r"|block|press|weave)\b",
@@ -62,9 +60,6 @@ class Line:
         self.text, self.around = text, around
         self.tokens = tokens(text, around)
         self.values = values(self.tokens)
-        self.lengths = {value.text for at in self.values for value in at if value.kind == "length"}
-        texts = [t.text for t in self.tokens]
-        self.closing = sum(text in ")]}" for text in texts) > sum(text in "([{" for text in texts)
         self.joints = frozenset(joint for t in self.tokens if (joint := t.may_be("then", "beside")))
 
     def readings(self) -> Iterator[tuple[float, str]]:
@@ -129,11 +124,9 @@ class Line:
         yield cost, reading._replace(held=held, state=state, words=(*reading.words, *more))
 
     def fits(self, words: Words, more: Words) -> bool:
-        """Whether a name stands where names of its kind do, and `in` is no unit."""
+        """Whether a name stands where names of its kind do."""
         first, (terminal, text) = first_of(words), more[-1]
         before = more[-2][0] if len(more) > 1 else last_of(words)
-        if more[0][0] == "IN" and last_of(words) in ("INT", "DECIMAL"):
-            return first == "INT"
         if before == "IN" and terminal in ("NAME", "PLAIN"):
             return (text in self.around.yarns) == (first not in ("WIDTH", "SIZES"))
         free = terminal != "NAME" or before in ("STITCH", "YARN", "PIECE", "_COLOUR", "WEIGHT")
@@ -141,11 +134,6 @@ class Line:
 
     def may_be_missing(self, link: str, value: Value, words: Words, waited: bool) -> bool:
         """Whether nothing but a small word can be missing before a value."""
-        before = self.token(value.place - 1)
-        if link == "BY" and value.kind == "number":
-            return before.kind == "number" or bool(before.may_be("by"))
-        if link == "PER" and value.kind == "word":
-            return not before.may_be("rows", "stitches")
         return not (link == "OVER" and waited) and not (link == "WITH" and link in dict(words))
 
     def is_odd(self, value: Value, more: Words) -> bool:
@@ -170,27 +158,17 @@ class Line:
         """Whether a word or sign can be left out here, or a length that was given before."""
         words, low, known = reading.words, value.text.lower(), {value.text.lower(), *value.token.meanings}
         first, last = first_of(words), last_of(words)
-        before, behind = self.token(value.place - 1), self.token(value.after)
+        behind = self.token(value.after)
         if value.kind != "word":
-            return value.kind == "length" and self.is_said(value, words)
+            return False
         if not first:
             in_yarn = "in" in known and behind.kind == "yarn"
             of_a_row = "rows" in known and (behind.kind == "number" or behind.text in ("[", "."))
             if "then" in known:
                 return behind.text.lower() in KEYWORDS
             return low != "a" and (in_yarn or of_a_row or bool(known & {*_SILENT[""].split()}))
-        if first == "INT" and (low in "([{" or "the" in known):
-            return last == "IN" or behind.kind == "yarn" or behind.text in ("RS", "WS")
-        if low == "at" and behind.kind not in ("text", "number", "word"):
-            return False
         if low in _SILENT_SIGNS:
-            unopened = low in ")]}" and self.closing
-            return low in _SILENT_IN_EXPRESSIONS or unopened if is_built(words) else first != "INT" or low not in ":="
-        counted = before.kind == "number" and known & {"mm", "cm", "inch", "rows", "stitches"}
-        ends = not behind.kind and {low, *value.token.meanings[:1]} & _PREPOSITIONS
-        glued = before.kind == "number" and before.end == value.token.start and low[0].isalpha()
-        if ((glued or counted) and first not in ("INT", "OUT")) or ends or ("yarn" in known and behind.kind != "yarn"):
-            return False
+            return low in _SILENT_IN_EXPRESSIONS if is_built(words) else first != "INT" or low not in ":="
         if "the" in known:
             return low != "a" or first not in ("STITCH", "YARN", "PIECE")
         if is_built(words):
@@ -198,15 +176,6 @@ class Line:
         if {"and", "to"} & known:
             return first not in _LISTS or last == "COMMA"
         return bool(known & {*_SILENT.get(first, "").split(), *(_SILENT["G"].split() if last == "G" else ())})
-
-    def is_said(self, value: Value, words: Words) -> bool:
-        """Whether a length is the last one again, or is it in another unit, in brackets."""
-        if len(words) < 2 or words[-1][1] not in _MM or words[-2][0] not in ("INT", "DECIMAL"):
-            return False
-        (_, before), (_, unit_before), (number, unit) = *words[-2:], value.text.split()
-        first, second = float(before) * _MM[unit_before], float(number) * _MM[unit]
-        again = self.token(value.place - 1).text in ("(", "[") and abs(first - second) < 0.02 * max(first, second)
-        return again if unit != unit_before else first == second
 
     # -- what is missing -----------------------------------------------------------------------------------------------
 
@@ -226,16 +195,10 @@ class Line:
             yield from self.fed(reading, (written("CELLS"),), MISSING) if uncoloned else ()
         if last != "LPAR" and any(terminal == "LPAR" for terminal, _ in words):
             yield from self.fed(reading, (written("RPAR"),), 2.2 if here.kind else 1.0)
-        if first in ("YARN", "GAUGE", "STITCH") and here.kind and not reading.held:
-            yield from self.another_line(reading, here)
 
     def missing_keywords(self, place: int) -> Iterator[str]:
         rest = self.tokens[place:]
-        if (
-            rest
-            and rest[0].text.lower() in {*KEYWORDS, *NEW_WORDS} - {"width"}
-            and after(at_start(), rest[0].text.upper())
-        ):
+        if rest and after(at_start(), rest[0].text.upper()) and rest[0].text.lower() != "width":
             return
         kinds = {v.kind for at in self.values[place:] for v in at}
         kinds |= {meaning for t in rest for meaning in t.meanings if len(t.text) > 1}
@@ -253,35 +216,13 @@ class Line:
             alone = self.around.rows_follow and not slip and all(t.text in tuple(":=;.") for t in rest[1:])
             if alone or self.token(place + 1).text in _DEFINES:
                 yield "stitch"
-        if named and any(v.kind == "stitches" for at in self.values[place:] for v in at):
-            yield "gauge"
 
     def row_without_number(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
         number = self.around.next_row
-        if self.token(reading.place).may_be("next"):
-            number = self.around.following
-            signed = self.token(reading.place + 1).text in (":", "-", ".")
-            reading = reading._replace(place=reading.place + 1 + signed)
         start = self.token(reading.place).start
         of_a_row = start >= 0 and re.match(r"\d*[KTS(\[*\"][^:]*$", self.text[start:], re.IGNORECASE)
         if number is not None and of_a_row and self.around.block == "stitch" and not reading.held:
             yield from self.fed(reading, (("INT", str(number)), written("CELLS")), _NO_KEYWORD)
-
-    def another_line(self, reading: Reading, here: Token) -> Iterator[tuple[float, Reading]]:
-        """The same statement once more, or the first row of a stitch."""
-        newline, first = written("_NEWLINE"), first_of(reading.words)
-        if first == "STITCH" and here.kind == "number" and self.token(reading.place + 1).text == ":":
-            yield from self.fed(reading, (("_NEWLINE", "\n    "),), MISSING)
-        elif first == "GAUGE" and here.kind == "number" and len(self.lengths) > 1:
-            yield from self.fed(reading, (newline, *reading.words[:2]), _ANOTHER_LINE)
-        elif first == "YARN" and here.text.lower() == "yarn":
-            yield from self.fed(reading, (newline,), MISSING)
-        elif first == "YARN" and (here.text in (",", "&") or here.may_be("and")):
-            names = [t.text for t in self.tokens[1:] if t.text[0].isalpha() and not t.may_be("and", "yarn")]
-            used = all(re.search(rf"\bin\s+{re.escape(name)}\b", self.around.text) for name in names)
-            if used or self.tokens[0].text.lower() in ("yarns", "colours", "colors"):
-                on = reading._replace(place=reading.place + 1)
-                yield from self.fed(on, (newline, reading.words[0]), MISSING)
 
     # -- texts and cells -----------------------------------------------------------------------------------------------
 
@@ -324,10 +265,7 @@ class Line:
             return
         if yarn:
             words = (*words[:-1], ("IN", "in"), ("NAME", yarn), words[-1])
-        other_side = re.search(r"\bWS\b", self.text) is not None  # left and right may be exchanged
         for cost, row in cells_meant(text, self.around):
-            if other_side and len({*re.findall("[KTS]", row)}) > 1:
-                continue
             on = reading._replace(place=end, words=(*words, ("", row)))
             yield from self.fed(on, (written("_NEWLINE"),), cost) if end < len(self.tokens) else [(cost, on)]
 

@@ -64,6 +64,9 @@ class Token(NamedTuple):
         return next((meaning for meaning in self.meanings if meaning in words), "")
 
 
+NO_TOKEN: Final = Token("", "", -1, -1)
+
+
 class Value(NamedTuple):
     """What tokens say together. kind: a token's, or length, rows, stitches, times, g or more; then text is the number.
 
@@ -156,8 +159,10 @@ def _values_at(line: list[Token], place: int) -> Iterator[Value]:
     named = here.text.lower() in ("row", "stitch", "needle", "round")  # `row 1` is one
     counts = noun == "times" or not (place == 0 or named or between)
     if noun and counts and behind and behind[0].kind == "number":
-        again = noun == "times" and len(behind) == 2 and behind[1].may_be("times") and behind[1].text.lower() != "x"
-        yield Value(noun, behind[0].text, place, place + 2 + bool(again), here)
+        yield Value(noun, behind[0].text, place, place + 2, here)
+        for value in _counted(line, Value(noun, behind[0].text, place, place + 2, here)) if noun == "times" else ():
+            if value.kind in ("times", "more") and line[value.after - 1].text.lower() != "x":
+                yield value
 
 
 def _counted(line: list[Token], number: Value) -> Iterator[Value]:

@@ -15,10 +15,9 @@ from typing import Any, Final, NamedTuple
 
 from lark.parsers.lalr_analysis import Shift
 
-from stitchc.notation.fixes.tokens import Token, Value
+from stitchc.notation.fixes.tokens import Value
 from stitchc.notation.grammar import load_parser
 
-NO_TOKEN: Final = Token("", "", -1, -1)
 _MOST_READINGS: Final = 1500
 _MOST_COST: Final = 3.2
 
