@@ -168,6 +168,11 @@ class Chart:
         """The needles of the repeat that are out of work, from 1, left to right."""
         return tuple((np.flatnonzero(~self.in_work) + 1).tolist())
 
+    @property
+    def counted(self) -> Literal["needles", "stitches"]:
+        """What a count across it is a count of: needles, the empty ones too, where some are out of work."""
+        return "stitches" if self.in_work.all() else "needles"
+
     def rows(self) -> list[str]:
         """The rows as letters (- out of work), first knitted first, left to right as the knitter faces the bed."""
         signs = _SIGN_BYTES[self.cells]

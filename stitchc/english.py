@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+M_PER_YARD: Final = 0.9144
 _MOST_RUNS: Final = 6
 
 
@@ -29,6 +31,13 @@ def several(values: Sequence[object]) -> str:
     """What differs between sizes, those after the first in brackets: "108 [116, 124]"; "108" where they are alike."""
     first, *others = (f"{value:,}" if isinstance(value, int) else str(value) for value in values)
     return first if all(other == first for other in others) else f"{first} [{', '.join(others)}]"
+
+
+def metres(sizes: Sequence[float], in_yards: bool) -> str:
+    """ "290 [310] m", with the yards behind it if they are asked for, rounded up: "290 m (318 yd)"."""
+    words = f"{several([f'{each:,.0f}' for each in sizes])} m"
+    yards = [f"{math.ceil(each / M_PER_YARD):,}" for each in sizes]
+    return f"{words} ({several(yards)} yd)" if in_yards else words
 
 
 def count_of(counts: Sequence[int], word: str) -> str:

@@ -51,7 +51,8 @@ class FarOut(NamedTuple):
     direction: 0 stitches, 1 rows: the count that is further off. expected_per_10cm: of that count. off_by: 0.2 is 20 %
     over. used: False where it is beyond belief and not confirmed. slip: what would explain it, in words, and the line
     as it should then be. longer: it is longer than stocking stitch. visible: counting V's would explain it. other: what
-    was expected of the other count and by how much it is off, where that is far out as well.
+    was expected of the other count and by how much it is off, where that is far out as well. counted: what its count
+    across is a count of, "needles" where some are out of work.
     """
 
     swatch: Swatch
@@ -63,6 +64,7 @@ class FarOut(NamedTuple):
     longer: bool
     visible: bool
     other: tuple[float, float] | None = None
+    counted: str = "stitches"
 
 
 def far_out(swatch: Swatch, expected: Expected | None, sure: bool) -> Iterator[FarOut]:
@@ -86,7 +88,8 @@ def far_out(swatch: Swatch, expected: Expected | None, sure: bool) -> Iterator[F
     visible = direction == 1 and expected.knits > 0 and abs(off - math.log(expected.knits)) < 0.15
     slip = explained(swatch, expected.distance, expected.needles)
     used = sure or distance <= BEYOND_BELIEF
-    yield FarOut(swatch, direction, math.exp(mean), math.expm1(off), used, slip, longer, visible, other)
+    counted = "needles" if expected.needles > 1 else "stitches"
+    yield FarOut(swatch, direction, math.exp(mean), math.expm1(off), used, slip, longer, visible, other, counted)
 
 
 def explained(swatch: Swatch, distance: Callable[[Swatch], float], needles: float = 1.0) -> tuple[str, str] | None:

@@ -222,7 +222,7 @@ def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
         if each.swatch.sure:
             continue
         swatch = each.swatch
-        what, other = ("stitches", "rows") if each.direction == 0 else ("rows", "stitches")
+        what, other = (each.counted, "rows") if each.direction == 0 else ("rows", each.counted)
         text = f"`{swatch.stitch}` was expected at {_number(each.expected_per_10cm)} {what} to 10 cm and measured "
         text += _off(each.off_by)
         if each.other is not None:

@@ -97,7 +97,7 @@ class StitchGauge:
 
     @property
     def counted(self) -> str:
-        """What a count across is a count of, in words: "needles" where some are out of work."""
+        """What a count across is a count of, as `Chart.counted` says it."""
         return "needles" if self.features.ladders else "stitches"
 
     @property

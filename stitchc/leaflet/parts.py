@@ -19,7 +19,7 @@ from stitchc.leaflet.stitch_rows import stitch_rows
 from stitchc.messages import Message, Refused
 from stitchc.options import BitmapOptions, PictureOptions, SwatchOptions
 from stitchc.picture import draw_fabric
-from stitchc.piece.other_gauges import fabrics_asked, other_gauges, stitch_of
+from stitchc.piece.other_gauges import KEEPS_SIDES, fabrics_asked, other_gauges, stitch_of
 from stitchc.piece.yarn_words import purchase_part
 from stitchc.sheet.instructions import reader_name
 from stitchc.sheet.terms import LOCK_IT
@@ -144,7 +144,8 @@ def swatch_parts(pattern: Pattern, plans: Sequence[Plan], machine: Machine, unit
             blocks += [f"Swatch of {listed(whose)}{', one of each' if len(whose) > 1 else ''}:", Terms(tuple(steps))]
         yield Part("Swatch", (_SWATCH_LIKE_THE_WORK, *blocks, FINISHING))
     if tables := tuple(other_gauges(plans, units, between)):
-        yield Part("If your swatch differs", (_OTHER_GAUGES, *tables))
+        later = [_LATER_ROWS] if any(KEEPS_SIDES in table.caption for table in tables) else []
+        yield Part("If your swatch differs", (_OTHER_GAUGES, *later, *tables))
 
 
 def _swatches(plans: Sequence[Plan], machine: Machine, units: Units) -> Iterator[tuple[SwatchPlan, list[str]]]:
@@ -187,6 +188,11 @@ _OTHER_GAUGES: Final = (
     "end of the part in that stitch. The last column is the width, or the length of those rows alone, that you "
     "then get: only whole repeats fit, so it may differ a little from the size you chose. The instructions name the "
     "needles of this leaflet, so count the repeat on from there."
+)
+_LATER_ROWS: Final = (
+    "Where you knit more or fewer rows of a part than printed, set the row counter to the last printed row of that part "
+    "when you have knitted yours, and go on with the printed rows. The number of rows changes by an even number there, "
+    "so every later row keeps its number and its direction."
 )
 
 

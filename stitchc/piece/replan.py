@@ -13,7 +13,7 @@ from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.values import Direction, Range
 from stitchc.messages import Message, Span
 from stitchc.piece.measured import LEAST_COUNTED, Measured
-from stitchc.piece.plan import Plan
+from stitchc.piece.plan import Plan, chart_of
 from stitchc.piece.planner import work_out
 from stitchc.piece.size import size_cm
 
@@ -119,8 +119,9 @@ def _hold_to_what_can_be(planned: Plan, measured: Measured) -> None:
             continue
         expected_mm = 100 * count / planned.law.range(measured.stitch, direction).value
         if not 1 / MOST_OFF < measured.mm / expected_mm < MOST_OFF:
+            counted = direction if direction == "rows" else chart_of(planned.pattern, measured.stitch).counted
             raise NotKnitted(
-                f"{count:g} {direction} of `{measured.stitch}` were expected to be about {expected_mm / 10:.1f} cm and "
+                f"{count:g} {counted} of `{measured.stitch}` were expected to be about {expected_mm / 10:.1f} cm and "
                 f"are given as {measured.mm / 10:g} cm: check the length and its unit"
             )
 

@@ -9,6 +9,7 @@ from stitchc.document import Listing, Part, Table
 from stitchc.english import listed, number
 from stitchc.gauge.values import PLAIN, Range
 from stitchc.piece.measured import Measured
+from stitchc.piece.plan import chart_of
 from stitchc.piece.replan import Line, Replan
 from stitchc.piece.size import size_cm
 from stitchc.piece.size_words import CM_PER_INCH, Units, in_both, size_words
@@ -35,7 +36,8 @@ def so_far_parts(replanned: Replan, units: Units) -> list[Part]:
 
 def _measured(replanned: Replan, units: Units) -> Iterator[str]:
     for each in replanned.measured:
-        counted = number(round(each.rows), "row") if each.rows is not None else f"{each.stitches:g} stitches"
+        across = chart_of(replanned.planned.pattern, each.stitch).counted
+        counted = number(round(each.rows), "row") if each.rows is not None else f"{each.stitches:g} {across}"
         place = ", on the machine (taken as 5 % longer than at rest, give or take 8 %)" if each.on_machine else ""
         length = in_both(each.mm / 10, units)
         yield f"Measured: {counted} of {each.stitch} in {length}{place}.{_taken_as(replanned, each)}"

@@ -7,14 +7,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from stitchc.document import Block, Listing, Part, Table, Terms
-from stitchc.english import count_of, listed, several
+from stitchc.english import M_PER_YARD, count_of, listed, metres, several
 from stitchc.gauge.values import Range
 from stitchc.pattern import Pattern
 from stitchc.piece.plan import Plan
 from stitchc.piece.yarn import ALLOWANCE, AllYarn, ToHave, YarnNeeded, yarn_needed
 from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 
-M_PER_YARD: Final = 0.9144
 
 NOT_NAMED: Final = "a further yarn, which the designer has not named"
 """What the main yarn is for those who do not have the pattern's file, where it has no name."""
@@ -99,7 +98,7 @@ def purchase_part(everything: AllYarn, in_yards: bool) -> Iterator[Part]:
         lines.append(f"Not counted: {names}, which can't be planned on this machine or without a gauge.")
     what = f"These amounts are for all that you knit: {pieces}."
     if taken := [
-        f"{_length([yarn.swatch_metres], in_yards)} of {_name(yarn)}" for yarn in sizes[0] if yarn.swatch_metres
+        f"{metres([yarn.swatch_metres], in_yards)} of {_name(yarn)}" for yarn in sizes[0] if yarn.swatch_metres
     ]:
         lines.append(f"Of what to have, swatches take {listed(taken)}.")
     lines += _of_balls(sizes, in_yards)
@@ -143,7 +142,7 @@ def _of_balls(sizes: Sequence[Sequence[YarnNeeded]], in_yards: bool) -> Iterator
     if not balls:
         return
     for name, ball in balls:
-        yield f"A ball of {name} has {ball.grams:g} g with {_length([ball.metres], in_yards)}."
+        yield f"A ball of {name} has {ball.grams:g} g with {metres([ball.metres], in_yards)}."
     counts = [(yarn.to_have(), yarn.to_have(whole_range=False)) for yarns in sizes for yarn in yarns if yarn.ball]
     if any(have and least and have.balls != least.balls for have, least in counts):
         yield "Of two numbers of balls the smaller is enough if you need no more than the middle of the range."
@@ -182,7 +181,7 @@ def have_words(sizes: Sequence[YarnNeeded], in_yards: bool) -> str | None:
 
 
 def _have(amounts: Sequence[ToHave], in_yards: bool) -> str:
-    words = _length([have.metres for have in amounts], in_yards)
+    words = metres([have.metres for have in amounts], in_yards)
     weights = [have.grams for have in amounts if have.grams is not None]
     return f"{words} or {several([f'{each:,.0f}' for each in weights])} g" if weights else words
 
@@ -194,13 +193,6 @@ def _ways(have: ToHave, in_yards: bool) -> Iterator[str]:
         yield f"{math.ceil(have.metres / M_PER_YARD):,} yd"
     if have.grams is not None:
         yield f"{have.grams:,.0f} g"
-
-
-def _length(sizes: Sequence[float], in_yards: bool) -> str:
-    """ "290 [310] m", with the yards behind it if they are asked for."""
-    words = f"{several([f'{metres:,.0f}' for metres in sizes])} m"
-    yards = [f"{math.ceil(metres / M_PER_YARD):,}" for metres in sizes]
-    return f"{words} ({several(yards)} yd)" if in_yards else words
 
 
 def _with_range(amount: Range) -> str:

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from stitchc.checks import check
 from stitchc.document import Document
-from stitchc.english import listed
+from stitchc.english import listed, metres
 from stitchc.gauge.product import known_of
 from stitchc.gauge.remarks import check_bed
 from stitchc.gauge.values import PLAIN, Range
@@ -135,6 +135,7 @@ FINISHING: Final = (
     "Take each swatch off, finish it as the work will be (wash, dry, rest it overnight), lay it flat without pulling, "
     "and measure from mark to mark, each way in three places."
 )
+_COUNTED: Final = " In a `gauge` line the needles out of work count as stitches."
 
 
 def as_text(plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, units: Units) -> Iterator[str]:
@@ -152,7 +153,8 @@ def as_text(plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, uni
     yield from textwrap.wrap(
         f"{FINISHING} Then put these lines into the pattern, or into a file of their own that patterns of this yarn "
         "can include, with the middle figure of the three. Write a line for each swatch: two swatches of one stitch "
-        "show how much your gauge differs from one to the next.",
+        "show how much your gauge differs from one to the next."
+        f"{_COUNTED if any(plan.empty for plan in plans) else ''}",
         104,
     )
     yield ""
@@ -187,10 +189,12 @@ def swatch_steps(plan: SwatchPlan, pattern: Pattern, units: Units) -> Iterator[t
     first, last = (
         f" with {yarns.name(yarn)}" if any(chart.yarns) else "" for yarn in (chart.yarns[0], chart.yarns[-1])
     )
-    cast_on = f"{plan.needles.count - len(plan.empty)} needles, {plan.needles.left} to {plan.needles.right}"
-    yield "cast on", f"{cast_on}; a few plain rows{first}"
+    bed = f"{plan.needles.left} to {plan.needles.right}"
     if plan.empty:
-        yield "", f"empty, out of work: {name_needles(plan.empty)}"
+        bed = f"those in work of the {plan.needles.count} from {bed}"
+    yield "cast on", f"{plan.needles.count - len(plan.empty)} needles, {bed}; a few plain rows{first}"
+    if plan.empty:
+        yield "", f"these stay empty, out of work: {name_needles(plan.empty)}"
     edges = "" if is_plain else " of the stitch; one needle at each end always knits"
     yield "knit", f"row counter to 0, then {plan.total_rows} rows{edges}"
     if chart.held[-1].any():
@@ -201,10 +205,10 @@ def swatch_steps(plan: SwatchPlan, pattern: Pattern, units: Units) -> Iterator[t
     yield "", f"{plan.rows} rows, about {_length(plan.expected_length_mm, units)}"
     yield "tape error", f"{100 * plan.within:.1f} % at the most"
     if len(plan.metres_of) > 1:
-        each = [f"{metres.high:.0f} m of {yarns.name(yarn)}" for yarn, metres in plan.metres_of.items()]
-        yield "yarn", f"about {listed(each)} at the most"
+        parts = [f"{metres([each.high], units == 'in')} of {yarns.name(yarn)}" for yarn, each in plan.metres_of.items()]
+        yield "yarn", f"about {listed(parts)} at the most"
     elif plan.metres:
-        yield "yarn", f"about {plan.metres.high:.0f} m at the most"
+        yield "yarn", f"about {metres([plan.metres.high], units == 'in')} at the most"
 
 
 def _line(head: str, text: str) -> str:

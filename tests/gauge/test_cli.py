@@ -226,7 +226,10 @@ def test_the_marks_of_a_swatch_are_on_needles_in_work(
         assert run(["swatch", str(path), "--machine", machine, "--stitch", plan["stitch"]]) == 0
         shown = capsys.readouterr().out
         assert f"{right - left} needles ({between} out of work)" in shown
-        assert f"{plan['needles']['count'] - len(out)} needles, " in shown
+        bed = plan["needles"]
+        whole = f"those in work of the {bed['count']} from {bed['left']} to {bed['right']}; "
+        assert f"{bed['count'] - len(out)} needles, {whole}" in shown and "these stay empty, out of work: " in shown
+        assert "the needles out of work count as stitches" in " ".join(shown.split())
 
 
 # -- swatch ---------------------------------------------------------------------------------------------------------
@@ -674,6 +677,9 @@ def test_a_swatch_names_the_yarn_of_every_row_and_how_much_of_each(
     dark, light = map(int, re.search(r"yarn about (\d+) m of dark and (\d+) m of light at the most", told).groups())  # type: ignore[union-attr]
     whole = document(capsys, "swatch", str(path), "--format", "json")["swatches"][0]["metres"]["high"]
     assert dark + light == pytest.approx(whole, abs=1.01)
+    assert run(["swatch", str(path), "--units", "in"]) == 0
+    yards = re.search(r"yarn +about (\d+) m \((\d+) yd\) of dark", capsys.readouterr().out)
+    assert yards and int(yards[1]) == dark and 0 <= int(yards[2]) - dark / 0.9144 < 2, "a yard is 0.9144 m"
     assert run(["swatch", str(path), "--format", "sheet"]) == 0
     sheet = " ".join(capsys.readouterr().out.split())
     assert "Knit a few plain rows with dark, and end" in sheet

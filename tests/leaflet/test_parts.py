@@ -76,6 +76,38 @@ def test_the_table_for_another_gauge_is_what_that_gauge_gives(off: int) -> None:
     assert list(rows.rows[at][-3:]) == [*counts, f"{sum(lengths) / 10:.1f}"]
 
 
+@pytest.mark.parametrize("after", ["knit plain for 6 rows", "carriage left", ""])
+def test_rows_that_others_follow_change_by_even_numbers(after: str) -> None:
+    """Found by trying every count: of whole repeats of three, and an even number from the printed one, the nearest."""
+    text = f"stitch posts\n    1-2: K T K2\n    3: K\ngauge posts 19.5 stitches 38 rows per 10 cm\npiece cuff\n    width 16 cm\n    knit posts for 9 cm\n    {after}\n"
+    pattern = compile_text(text).pattern
+    assert pattern is not None
+    plan = plan_piece(pattern, load_machine("hand-standard")).values[0]
+    printed = plan.sections[0].rows
+    assert printed == 33
+    _, table = other_gauges([plan], "cm")
+    assert ("even" in table.caption) == bool(after)
+    for off, row in zip(OFF, table.rows, strict=True):
+        asked = 90 * 0.38 * (1 + off / 100)
+        counts = range(3, 99, 6 if after else 3)
+        assert int(row[-2]) == min(counts, key=lambda count: abs(count - asked)), off
+    parts = {part.heading: part for part in swatch_parts(pattern, [plan], plan.machine, "cm")}
+    words = " ".join(block for block in parts["If your swatch differs"].blocks if isinstance(block, str))
+    assert ("set the row counter to the last printed row" in words) == bool(after)
+
+
+def test_needles_out_of_work_are_counted_as_needles_in_the_tables() -> None:
+    text = "stitch web over 5\n    out 3\n    1: K T K K\n    2: K\ngauge plain 26 stitches 36 rows per 10 cm\n"
+    pattern = compile_text(f"{text}piece panel\n    width 20 cm\n    knit web for 20 cm\n").pattern
+    assert pattern is not None
+    machine = load_machine("hand-standard")
+    parts = {part.heading: part for part in swatch_parts(pattern, plan_piece(pattern, machine).values, machine, "cm")}
+    needles, rows = (block for block in parts["If your swatch differs"].blocks if isinstance(block, Table))
+    assert needles.caption == "web, needles, the empty ones counted too:"
+    assert needles.head[1] == "Needles to 10 cm" and re.fullmatch(r"\d+ needles measure", needles.head[2])
+    assert rows.caption == "web, rows:" and rows.head[1] == "Rows to 10 cm"
+
+
 def test_the_table_owns_that_wide_repeats_miss_the_size() -> None:
     """By hand: 38 needles at 18.8 to 10 cm are 20.2 cm, at 17.7 they are 21.5 cm; 20 or 56 needles miss by more."""
     text = "stitch wide over 18\n    1: K T K16\n    2: K\ngauge wide 18.8 stitches 30 rows per 10 cm\n"
