@@ -190,9 +190,9 @@ _OTHER_GAUGES: Final = (
     "needles of this leaflet, so count the repeat on from there."
 )
 _LATER_ROWS: Final = (
-    "Where you knit more or fewer rows of a part than printed, set the row counter to the last printed row of that part "
-    "when you have knitted yours, and go on with the printed rows. The number of rows changes by an even number there, "
-    "so every later row keeps its number and its direction."
+    "Where you knit more or fewer rows of a part than printed, set the row counter to the last printed row of that "
+    "part when you have knitted yours, and go on with the printed rows. The number of rows changes by an even number "
+    "there, so every later row keeps its number and its direction."
 )
 
 

@@ -14,7 +14,6 @@ from stitchc.piece.plan import Plan
 from stitchc.piece.yarn import ALLOWANCE, AllYarn, ToHave, YarnNeeded, yarn_needed
 from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 
-
 NOT_NAMED: Final = "a further yarn, which the designer has not named"
 """What the main yarn is for those who do not have the pattern's file, where it has no name."""
 

@@ -79,7 +79,8 @@ def test_the_table_for_another_gauge_is_what_that_gauge_gives(off: int) -> None:
 @pytest.mark.parametrize("after", ["knit plain for 6 rows", "carriage left", ""])
 def test_rows_that_others_follow_change_by_even_numbers(after: str) -> None:
     """Found by trying every count: of whole repeats of three, and an even number from the printed one, the nearest."""
-    text = f"stitch posts\n    1-2: K T K2\n    3: K\ngauge posts 19.5 stitches 38 rows per 10 cm\npiece cuff\n    width 16 cm\n    knit posts for 9 cm\n    {after}\n"
+    text = "stitch posts\n    1-2: K T K2\n    3: K\ngauge posts 19.5 stitches 38 rows per 10 cm\n"
+    text += f"piece cuff\n    width 16 cm\n    knit posts for 9 cm\n    {after}\n"
     pattern = compile_text(text).pattern
     assert pattern is not None
     plan = plan_piece(pattern, load_machine("hand-standard")).values[0]
