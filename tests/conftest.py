@@ -38,10 +38,15 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 LONGEST = ("fabric", "live", "hostile", "notation", "proof", "trace")
 """Folders whose files take longest; workers that begin with them end together."""
+TOGETHER = ("leaflet",)
+"""Folders whose files share what is made once for all tests of a process."""
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: LONGEST.index(item.path.parent.name) if item.path.parent.name in LONGEST else 99)
+    for item in items:
+        folder = item.path.parent.name
+        item.add_marker(pytest.mark.xdist_group(folder if folder in TOGETHER else item.nodeid.partition("::")[0]))
     if config.getoption("--bench"):
         return
     skip = pytest.mark.skip(reason="on demand: --bench")
