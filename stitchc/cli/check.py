@@ -49,8 +49,9 @@ def command(
     """Read patterns and check that they can be knitted.
 
     Every FILE is read and every mistake is reported. Then each stitch that is not part of another is checked: too many
-    tucks or slips, floats that are too long, needles and rows that never knit, yarns on the wrong side. With --machine,
-    also whether that machine can knit it at all. `stitchc explain CODE` says more about a message.
+    tucks or slips, floats that are too long, needles and rows that never knit, yarns on the wrong side; and each piece
+    is planned. With --machine, also whether that machine can knit it all. `stitchc explain CODE` says more about a
+    message.
     """
     if watch:
         from stitchc.cli.watch import rerun_on_save
@@ -95,7 +96,7 @@ def _machine(name: str | None) -> tuple[Machine | None, list[_Checked]]:
 
 
 def _check(file: str, machine: Machine | None, options: CheckOptions) -> _Checked:
-    from stitchc.checks import check_pattern
+    from stitchc.checks import check_file
     from stitchc.notation import compile_file
 
     try:
@@ -104,31 +105,15 @@ def _check(file: str, machine: Machine | None, options: CheckOptions) -> _Checke
         return _Checked(list(trouble.messages), {}, trouble=True)
     if pattern is None:
         return _Checked(in_order(messages), sources)
-    stitches = pattern.wanted()
+    stitches = None
     if options.stitches:
         names = dict.fromkeys(options.stitches)
         stitches = tuple(pattern.stitches[name] for name in names if name in pattern.stitches)
-    messages = [*messages, *check_pattern(pattern, machine, stitches)]
     if options.book is not None:
         pattern = pattern.with_book(read_book(options.book))
         sources = pattern.sources
-    if pattern.swatches or pattern.yarns:
-        from stitchc.gauge.remarks import check_gauge
-
-        messages += check_gauge(pattern)
-        if any(swatch.stitch in pattern.stitches for swatch in pattern.swatches):
-            from stitchc.gauge.estimate import estimate_pattern
-
-            spread = None if options.spread is None else options.spread / 100
-            report = estimate_pattern(pattern, spread=spread)
-            # A count can only be surprising beside what was expected, and the model alone knows that.
-            messages += [message for message in report.messages if message.code == "G604"]
-    if machine is not None:
-        from stitchc.passes import carriage_refuses, unfit
-
-        for stitch in stitches:
-            messages += [*unfit(stitch, machine), *carriage_refuses(stitch, machine)]
-    return _Checked(in_order(messages), sources, pattern, stitches)
+    messages = [*messages, *check_file(pattern, machine, stitches, options.spread)]
+    return _Checked(in_order(messages), sources, pattern, stitches or pattern.wanted())
 
 
 def _named_nowhere(checked: Sequence[_Checked], names: Sequence[str]) -> list[_Checked]:

@@ -13,7 +13,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from stitchc.chart import SIGNS
-from stitchc.checks import check_pattern
+from stitchc.checks import check_file
 from stitchc.live.row_text import cells_by_run
 from stitchc.machines import Machine
 from stitchc.messages import MOST_SHOWN, Message, in_order, visible
@@ -43,17 +43,7 @@ def read(text: str, file: str, folder: Path | None, machine: Machine | None) -> 
     lines, pattern = reading.sources.get(file, ()), reading.pattern
     if pattern is None:
         return Read(made, False, reading.messages, lines)
-    messages = [*reading.messages, *check_pattern(pattern, machine, pattern.wanted())]
-    if pattern.swatches:
-        from stitchc.gauge.remarks import check_swatches
-
-        messages += check_swatches(pattern)
-    if machine is not None:
-        from stitchc.passes import carriage_refuses, unfit
-
-        for stitch in pattern.wanted():
-            messages += [*unfit(stitch, machine), *carriage_refuses(stitch, machine)]
-    return Read(pattern, True, in_order(messages), lines)
+    return Read(pattern, True, in_order([*reading.messages, *check_file(pattern, machine)]), lines)
 
 
 def stitch_in_view(pattern: Pattern, line: int, wanted: str = "") -> Stitch | None:

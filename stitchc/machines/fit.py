@@ -10,7 +10,7 @@ import numpy as np
 
 from stitchc.bed import Needles
 from stitchc.chart import OUT, SLIP, TUCK, Chart
-from stitchc.english import listed
+from stitchc.english import listed, number
 from stitchc.machines.profile import CardShape, Machine
 from stitchc.messages import Message
 from stitchc.pattern import Stitch
@@ -123,8 +123,11 @@ def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
     near = sorted(sorted(fitting, key=lambda count: abs(count - width))[:3])
     advice = f"The nearest widths that fit: {listed([str(count) for count in near])}."
     if stitch.chart.out and 0 < columns % width <= columns // 4:
-        advice += f" Or use {columns // width * width} columns, with the needles of the others out of work as well:\n"
-        advice += _with_more_out(stitch, columns) + "\n"
+        chart = _with_more_out(stitch, columns)
+        working = np.flatnonzero(chart.in_work)
+        wide = number(int(columns - 1 - working[-1] + working[0]), "needle")
+        advice += f" Putting more needles out of work changes the design: a ladder {wide} wide in every {columns}:\n"
+        advice += _as_lines(f"{stitch.name}-{columns // width * width}", chart) + "\n"
     if width < columns:
         advice += " Adding plain needles changes the design:"
         advice += "".join(f"\n    {line}" for line in _made_to_fit(stitch.name, width, columns, fitting))
@@ -151,15 +154,18 @@ def _made_to_fit(name: str, width: int, columns: int, fitting: list[int]) -> lis
     return [line(1, next_up)] + ([line(times, columns)] if times > 1 else [])
 
 
-def _with_more_out(stitch: Stitch, columns: int) -> str:
+def _with_more_out(stitch: Stitch, columns: int) -> Chart:
     """The stitch as often as it goes into the columns, and the rest out of work: a wider ladder (trade practice: a
     repeat of 7 on a card of 24 takes 21 columns, and the other needles are left out of work)."""
-    from stitchc.notation.writer import write_chart
-
     cells = np.tile(stitch.chart.cells, (1, columns // stitch.chart.width))
     rest = np.full((len(cells), columns - cells.shape[1]), OUT, np.uint8)
-    chart = Chart(np.hstack([cells, rest]), stitch.chart.yarns)
-    lines = write_chart(f"{stitch.name}-{cells.shape[1]}", chart, declare_yarns=False).splitlines()
+    return Chart(np.hstack([cells, rest]), stitch.chart.yarns)
+
+
+def _as_lines(name: str, chart: Chart) -> str:
+    from stitchc.notation.writer import write_chart
+
+    lines = write_chart(name, chart, declare_yarns=False).splitlines()
     return "\n".join(f"    {line}" for line in lines if line)
 
 

@@ -21,7 +21,6 @@ from stitchc.passes import Crossing, Pass, Standing, lower, moved_by_hand
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece
 from stitchc.piece.plan import Section, chart_of, other_side
 from stitchc.piece.size import Rounding
-from stitchc.piece.yarn_words import in_yarn_words
 from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 
 if TYPE_CHECKING:
@@ -198,6 +197,8 @@ class Walk:
     @cached_property
     def name_the_yarn(self) -> str:
         """The further advice where a row that names no yarn is meant to be knitted in one of those declared."""
+        from stitchc.piece.yarn_words import in_yarn_words
+
         return f" If rows without a yarn are knitted in one of those declared: {in_yarn_words(self.pattern)}."
 
 

@@ -1,17 +1,31 @@
 """The needle sheet: passes put into words, as a document and as the `stitchc-sheet/1` form."""
 
-from stitchc.sheet.instructions import Item, Yarns, instruct
-from stitchc.sheet.json_form import empty_all_the_time, needles_as_json, pass_as_json, to_json
-from stitchc.sheet.sheet import Sheet, stitch_sheet
+from __future__ import annotations
 
-__all__ = [
-    "Item",
-    "Sheet",
-    "Yarns",
-    "empty_all_the_time",
-    "instruct",
-    "needles_as_json",
-    "pass_as_json",
-    "stitch_sheet",
-    "to_json",
-]
+import importlib
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from stitchc.sheet.instructions import Item as Item
+    from stitchc.sheet.instructions import Yarns as Yarns
+    from stitchc.sheet.instructions import instruct as instruct
+    from stitchc.sheet.json_form import empty_all_the_time as empty_all_the_time
+    from stitchc.sheet.json_form import needles_as_json as needles_as_json
+    from stitchc.sheet.json_form import pass_as_json as pass_as_json
+    from stitchc.sheet.json_form import to_json as to_json
+    from stitchc.sheet.sheet import Sheet as Sheet
+    from stitchc.sheet.sheet import stitch_sheet as stitch_sheet
+
+_HOME = {
+    "instructions": ("Item", "Yarns", "instruct"),
+    "json_form": ("empty_all_the_time", "needles_as_json", "pass_as_json", "to_json"),
+    "sheet": ("Sheet", "stitch_sheet"),
+}
+
+
+def __getattr__(name: str) -> object:
+    """Import a part when it is first asked for: whoever needs its terms does not pay for its documents."""
+    for module, names in _HOME.items():
+        if name in names:
+            return getattr(importlib.import_module(f"stitchc.sheet.{module}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

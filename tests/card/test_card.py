@@ -714,14 +714,17 @@ def test_a_width_that_does_not_go_into_the_card() -> None:
     assert message.code == "M301" and "bitmap-standard" in str(message.advice)
 
 
-@pytest.mark.parametrize(("repeat", "used"), [("KTKK-", 20), ("KT-KTK-", 21), ("KTKTKKTKKK-", 22)])
-def test_m301_offers_a_ladder_stitch_the_columns_that_it_fills(repeat: str, used: int) -> None:
+@pytest.mark.parametrize(
+    ("repeat", "used", "ladder"),
+    [("KTKK-", 20, 5), ("KT-KTK-", 21, 4), ("KTKTKKTKKK-", 22, 3), ("KT-KK", 20, 4), ("-TK--KK", 21, 4)],
+)
+def test_m301_offers_a_ladder_stitch_the_columns_that_it_fills(repeat: str, used: int, ladder: int) -> None:
     """A repeat of 7 on a card of 24 takes 21 columns, other needles out of work ("Tuck lace trims and fabrics 2")."""
     from stitchc.notation import compile_text
 
     (message,) = unfit(stitch([repeat, repeat.replace("T", "K")], name="spray"), profile("24"))
     advice = str(message.advice)
-    assert f"Or use {used} columns, with the needles of the others out of work as well" in advice
+    assert f"changes the design: a ladder {ladder} needles wide in every 24:" in advice
     text = advice[advice.index(f"    stitch spray-{used}\n") :].partition(" Adding plain needles")[0]
     pattern, messages, _ = compile_text(text, "x.stitch")
     assert pattern is not None and not messages

@@ -1,0 +1,59 @@
+"""What keeps a pattern's pieces from being knitted as they are written: for `check`, which makes nothing of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+from stitchc.gauge.estimate import GaugeReport
+from stitchc.machines import SHIPPED, Machine, load
+from stitchc.messages import Message, Span
+from stitchc.pattern import Pattern, Piece
+from stitchc.piece.planner import gauge_of, work_out
+
+DEFAULT_MACHINE: Final = "hand-standard"
+"""The one that `piece` plans for by default."""
+
+_OF_THE_MACHINE: Final = ("K", "M", "P408", "P409")
+"""Beginnings of the codes that may be of one machine and not of another."""
+
+_Key = tuple[str, Span | None]
+
+
+def check_pieces(pattern: Pattern, machine: Machine | None, spread: float | None = None) -> list[Message]:
+    """Each piece planned, in each of its sizes: the errors and warnings. spread: in %.
+
+    Without a machine only what holds for every shipped one. A gauge that is not known (P402) is a warning: an option
+    of `piece` may give it.
+    """
+    return [message for piece in pattern.pieces.values() for message in _of_piece(pattern, piece, machine, spread)]
+
+
+def _of_piece(pattern: Pattern, piece: Piece, machine: Machine | None, spread: float | None) -> Iterable[Message]:
+    report = gauge_of(pattern, piece, spread=spread)
+    found = _planned(pattern, piece, machine or load(DEFAULT_MACHINE), report)
+    if machine is None and any(code.startswith(_OF_THE_MACHINE) for code, _ in found):
+        widest_first = sorted(map(load, SHIPPED), key=lambda each: -each.needles)
+        everywhere = [_planned(pattern, piece, each, report) for each in widest_first]
+        codes = set.intersection(*({code for code, _ in each} for each in everywhere))
+        own = {key: message for key, message in found.items() if not key[0].startswith(_OF_THE_MACHINE)}
+        found = {key: _of_any(message) for key, message in everywhere[0].items() if key[0] in codes} | own
+    return found.values()
+
+
+def _of_any(message: Message) -> Message:
+    """As the machine with the widest bed says it; where that is too narrow, that none is wider."""
+    wider = " No shipped machine has more." if message.code == "M303" else ""
+    return message._replace(text=message.text + wider)
+
+
+def _planned(pattern: Pattern, piece: Piece, machine: Machine, report: GaugeReport) -> dict[_Key, Message]:
+    """The errors and warnings of its plans, by code and place: of several sizes the first that has them."""
+    found: dict[_Key, Message] = {}
+    widths: list[float | None] = [mm for _, mm in piece.sizes]
+    for width_mm in widths or [None]:
+        for message in work_out(pattern, piece, machine, report, width_mm=width_mm)[1]:
+            if message.severity != "info":
+                told = message.as_warning() if message.code == "P402" else message
+                found.setdefault((message.code, message.span), told)
+    return found
