@@ -40,6 +40,7 @@ SLIPS: Final = [
     # a ball, a leaflet, how many and which sizes
     ("head", "yarn foam ball 50g/120m", "yarn foam ball 50 g 120 m"),
     ("head", "yarn foam balls 50 g = 120 m", "yarn foam ball 50 g 120 m"),
+    ("head", "yarn foam ball 120 m 50 g", "yarn foam ball 50 g 120 m"),
     ("head", "yarn foam ball of 50 grams, 120 metres", "yarn foam ball 50 g 120 m"),
     ("head", "by: the net loft", 'by "the net loft"'),
     ("head", "dificulty easy", 'difficulty "easy"'),
@@ -72,7 +73,6 @@ SLIPS: Final = [
     ("piece", "width sixty cm", "width 60 cm"),
     ("piece", "width 60 cm, plus 1 cm", "width 60 cm plus 1 cm"),
     ("piece", "width about 60 cm", "width 60 cm"),
-    ("piece", "width 0.6 m", "width 60 cm"),
     ("piece", "knit a for 10 1/2 in", "knit a for 10.5 in"),
     ("piece", "knit a for 10½ in exactly", "knit a for 10.5 in exactly"),
     ("piece", 'knit a for 10 1/2" at "5"', 'knit a for 10.5 in at "5"'),
@@ -551,9 +551,6 @@ SLIPS: Final = [
     ("row", "1: (K T) twenty-four times", "1: (K T)x24"),
     ("row", "1: *K T; rep from * eleven more times", "1: (K T)x12"),
     # lengths in two units, needles on both sides
-    ("piece", "width 1 m 20 cm", "width 120 cm"),
-    ("piece", "width 5 ft 2 in", "width 62 in"),
-    ("piece", "width 5'2\"", "width 62 in"),
     ("piece", "width 120cm + 2,5cm", "width 120 cm plus 2.5 cm"),
     ("piece", "width 1,200mm", "width 1200 mm"),
     ("piece", "needles 60 each side", "needles L60-R60"),
@@ -604,12 +601,15 @@ SILENT: Final = [
     ("of tens", "1, 4, 7 ... 13: K S", "1, 4, 7, 10, 13: K S"),
     ("of tens", "rows 1, 4 ... 13 in navy: K S", "1, 4, 7, 10, 13 in navy: K S"),
     ("row", '"1","K","T"', "1: K T"),
+    ("piece", "width 0.6 m", "width 60 cm"),
+    ("piece", "width 1 m 20 cm", "width 120 cm"),
+    ("piece", "width 5 ft 2 in", "width 62 in"),
+    ("piece", "width 5'2\"", "width 62 in"),
 ]
 """Slips too rare for a rule of their own: what is wrong is told, with the general cure, and no edit is offered."""
 
 UNCLEAR: Final = [
     *(("ladder", wrong) for wrong in ("out", "out some", "out 4 or 5", "out 4 8", "out every 4th", "4 out of work")),
-    ("head", "yarn foam ball 120 m 50 g"),
     ("head", "yarn foam ball 50 g 131 yards"),
     ("head", "yarn foam ball 50 120"),
     ("head", "photo front.jpg"),

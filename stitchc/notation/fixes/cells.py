@@ -174,7 +174,8 @@ class _Row:
         return value
 
     def count_behind(self) -> str:
-        place, signed = self.place, self.here.text in _COUNT_SIGNS and self.tokens[self.place + 1].kind == "number"
+        place, sign = self.place, self.here.text if self.here.text != "*" or not self.starred else ""
+        signed = sign in _COUNT_SIGNS and self.tokens[place + 1].kind == "number"
         self.place += signed and (self.glued(place) or not self.tokens[place + 2].text)
         value = self.value("number", "stitches")
         self.place = value.after if value else place

@@ -64,13 +64,11 @@ def written(terminal: str, word: str = "") -> tuple[str, str]:
 
 
 def first_of(words: Words) -> str:
-    """The first terminal of the last line of these."""
-    newlines = [index for index, (terminal, _) in enumerate(words, start=1) if terminal == "_NEWLINE"]
-    return next((terminal for terminal, _ in words[newlines[-1] if newlines else 0 :]), "")
+    return words[0][0] if words else ""
 
 
 def last_of(words: Words) -> str:
-    return words[-1][0] if words and words[-1][0] != "_NEWLINE" else ""
+    return words[-1][0] if words else ""
 
 
 def is_built(words: Words) -> bool:
@@ -126,8 +124,8 @@ def _word(value: Value, words: Words, state: State, around: Surroundings) -> Ite
         if text[0].isalpha() and ("the" not in known or low == "a"):
             yield MISSING * bool(known and low != "a"), (("NAME", text),)
         return
-    if value.kind != "word" or (last == "WEIGHT" and low in WEIGHTS):
-        yield 0.0, (("NAME", text if value.kind != "word" else low),)
+    if value.kind != "word":
+        yield 0.0, (("NAME", text),)
     for meaning in dict.fromkeys((*known, low)):
         cost = 0.0 if meaning == low else OTHER_WORD
         for terminal in _MAY_BE.get(meaning, ()) if words else ():
@@ -148,19 +146,16 @@ def _word(value: Value, words: Words, state: State, around: Surroundings) -> Ite
 def _near(text: str, first: str, last: str, state: State, around: Surroundings) -> Iterator[tuple[float, Words]]:
     """What a word may be a slip of: misread figures, one name, or words that may come next."""
     low = text.lower()
-    if re.fullmatch("[OolIBZ]+", text) and (first in ("", "INT") or last == "OVER"):
+    if re.fullmatch("[OolIBZ]+", text):
         yield 1.0, (("INT", text.translate(str.maketrans("OolIBZ", "001182"))),)
-    if len(low) == 1 or (first and len(low) == 2):
+    if len(low) < 3:
         return
     names = WEIGHTS if last == "WEIGHT" else around.yarns if last == "IN" else around.stitches
     most = 1 if len(low) < 4 + (not first) else 2
     near = [(wrong, "NAME", name) for name in list(names)[:500] if (wrong := letters_wrong(low, name.lower())) <= most]
-    if len(near) > 1:
-        return
     for word, terminal in (*_TERMINALS.items(), ("row", "_ROWS"), ("sts", "_STITCHES")):
         wrong = letters_wrong(low, word) if len(word) > 1 and after(state, terminal) is not None else len(word)
-        if wrong <= min(most, len(word) - 2) and abs(len(word) - len(low)) < 2:
+        if wrong <= min(most, len(word) - 2):
             near.append((wrong, terminal, word))
     for wrong, terminal, word in near:
-        if wrong == min(near)[0]:
-            yield wrong or OTHER_WORD, (written(terminal, word if word != "sts" else "stitches"),)
+        yield wrong or OTHER_WORD, (written(terminal, word if word != "sts" else "stitches"),)

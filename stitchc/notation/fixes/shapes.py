@@ -31,7 +31,6 @@ _SHAPES: Final = tuple(
         (r"左\s*(\d+)\s*-\s*右\s*(\d+)", r"L\1-R\2"),
         (r"([目段左右])(?=\d)", r"\1 "),
         (r"\b(?:open\s+)?quote\s+(.*?)\s*\b(?:unquote|(?:close|end)\s+quote)\b", r'"\1"'),
-        (r"(\d)'\s*(\d+)\"", r"\1 ft \2 in"),
         (r"\b(\d+) and a half\b|\band a half\b", r"\1 1/2"),
         (r"\b(\d+)\s+plain\s+(rows?|needles|stitches|sts)\b", r"\1 \2 plain"),
         # gauges
@@ -74,8 +73,7 @@ def straight(text: str) -> str:
 
 def in_plain_signs(code: str, around: Surroundings) -> str:
     """The line in straight quotation marks and narrow signs, with shapes put into words; fractions stay."""
-    text = straight(code.replace("**", "").strip("`"))
-    text = re.sub("[‘’‚`´]", "'", text)
+    text = straight(code)
     text = "".join(map(_sign, text)).strip()
     for pattern, written in _SHAPES:
         text = pattern.sub(written, text)
@@ -90,7 +88,5 @@ def in_plain_signs(code: str, around: Surroundings) -> str:
 def _sign(character: str) -> str:
     if "\U0001f300" <= character < "\U00020000" or character == "\ufe0f":
         return ""  # a picture
-    if character in "½¼¾⅓⅔⅛⅜⅝⅞":
-        return character
     narrow = str(int(character)) if character.isdecimal() else unicodedata.normalize("NFKC", character)
-    return _SIGNS.get(character) or (narrow if len(narrow) in (1, 2) else character)
+    return _SIGNS.get(character) or (narrow if len(narrow) < 3 else character)  # ½ is 1, a stroke and 2

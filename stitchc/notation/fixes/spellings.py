@@ -58,7 +58,6 @@ mm: millimetre, millimetres, millimeter, millimeters
 cm: cms, centimetre, centimetres, centimeter, centimeters, centimtre, centímetros, centímetro, centimètres, zentimeter
 m: metre, metres, meter, meters
 inch: in, inches, ins
-ft: foot, feet
 g: gr, gram, grams
 K: knits, knit, k, kay
 T: tucks, tuck, t, tee, tea

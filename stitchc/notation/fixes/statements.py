@@ -15,14 +15,11 @@ from stitchc.notation.fixes.walk import Reading, Words, after, as_line, at_start
 from stitchc.notation.gather import WEIGHTS
 from stitchc.notation.vocabulary import KEYWORDS, TEXT_WORDS
 
-_HOLDING, _DROPPING, _NO_KEYWORD, _ANOTHER_LINE = 1.0, 0.2, 1.0, 1.4
-_MOST_HELD: Final = 3
-_SURE: Final = ("length", "rows", "stitches", "range")
-"""Values that say themselves what they are: held for half."""
+_HOLDING, _DROPPING, _NO_KEYWORD = 0.5, 0.2, 1.0
 _MOVED: Final = frozenset(
     {"left", "right", "exactly", "plus", "plain", "sure", "mirrored", "reversed", "across", "up", "shifted", *WEIGHTS}
 )
-_BARRIERS: Final = {"OUT", "THEN", "BESIDE", "EQUAL", "COMMA", "RPAR", "_NEWLINE"}
+_BARRIERS: Final = ("OUT", "EQUAL", "THEN", "BESIDE")
 """What nothing is held across."""
 _SILENT: Final = {
     "": "the then ( [ * > • # .",
@@ -39,12 +36,10 @@ _SILENT: Final = {
     "G": "= - / to of",
 }
 """Words and signs that say nothing in a statement, or behind the last word; "": at the start of any."""
+_PREPOSITIONS: Final = {"for", "in", "at", "per", "by", "over", "to", "and", "with"}
+_NOUNS: Final = {"mm", "cm", "inch", "rows", "stitches"}
 _SILENT_SIGNS: Final = tuple(",;:.|!>[](){}=•")
-_SILENT_IN_EXPRESSIONS: Final = tuple(",;:.|!")
 _DEFINES: Final = ("=", ":", ":=", "==", "is")
-_LISTS: Final = ("INT", "OUT", "SIZES")
-_FACTS: Final = ("tex", "weight", "colour", "ball")
-_BUILDING: Final = ("then", "beside", "plain", "across", "up", "shifted", "mirrored", "reversed")
 _ACTIONS: Final = re.compile(
     r"(?!.*\d\s*(?:st|needle))\"?(?:bind|cast(?!\s+(?:on\b.*)?\d)|hang|hook|take|remove|transfer|pick|sew|graft|unravel|steam"
     r"|block|press|weave)\b",
@@ -86,30 +81,25 @@ class Line:
             on = reading._replace(place=value.after)
             taken = list(self.taken(value, on)) if _order(value) not in map(_order, waiting) else []
             yield from taken
-            in_place = bool(reading.words) and any(cost == 0 for cost, _ in taken)
-            if not in_place and len(waiting) < _MOST_HELD and self.may_wait(value, reading.words):
-                yield _HOLDING / 2 if value.kind in _SURE else _HOLDING, on._replace(held=(*held, value))
+            if self.may_wait(value, reading.words) and not (reading.words and any(cost == 0 for cost, _ in taken)):
+                yield _HOLDING, on._replace(held=(*held, value))
             if self.says_nothing(value, reading):
                 yield _DROPPING, on
         for index, value in enumerate(waiting):
             if _order(value) not in map(_order, waiting[:index]):
                 place = len(held) - len(waiting) + index
-                yield from self.taken(value, reading._replace(held=held[:place] + held[place + 1 :]), waited=True)
+                yield from self.taken(value, reading._replace(held=held[:place] + held[place + 1 :]))
         yield from self.added(reading)
         if reading.place < len(self.tokens):
             yield from self.bare_text(reading)
 
     # -- in its place, later, or not at all ----------------------------------------------------------------------------
 
-    def taken(self, value: Value, rest: Reading, waited: bool = False) -> Iterator[tuple[float, Reading]]:
+    def taken(self, value: Value, rest: Reading) -> Iterator[tuple[float, Reading]]:
         """A value in its place, with a small word before it where that is missing."""
-        noun = self.token(value.after - 1).text.lower()
-        sized = is_built(rest.words) or first_of(rest.words) == "STITCH"
-        if (value.kind == "times" and noun == "x") or (noun in ("wide", "high") and value.kind in _SURE and not sized):
-            return  # by how many, or how wide what is
         kind = value.kind if value.kind != "word" else next(iter(value.token.meanings), "")
         links = [written(link) for link, kinds in LINKS.items() if kind in kinds.split()]
-        for link in ((), *((link,) for link in links if self.may_be_missing(link[0], value, rest.words, waited))):
+        for link in ((), *((link,) for link in links if (link[0] != "WITH" or "WITH" not in dict(rest.words)))):
             before = (*rest.words, *link)
             state = after(rest.state, *(terminal for terminal, _ in link))
             for cost, more in meanings(value, before, state, self.around, self.joints) if state is not None else ():
@@ -127,14 +117,12 @@ class Line:
         """Whether a name stands where names of its kind do."""
         first, (terminal, text) = first_of(words), more[-1]
         before = more[-2][0] if len(more) > 1 else last_of(words)
+        if more[0][0] == "IN" and last_of(words) in ("INT", "DECIMAL"):
+            return first == "INT"  # elsewhere it is a unit
         if before == "IN" and terminal in ("NAME", "PLAIN"):
             return (text in self.around.yarns) == (first not in ("WIDTH", "SIZES"))
         free = terminal != "NAME" or before in ("STITCH", "YARN", "PIECE", "_COLOUR", "WEIGHT")
         return free or text in self.around.stitches
-
-    def may_be_missing(self, link: str, value: Value, words: Words, waited: bool) -> bool:
-        """Whether nothing but a small word can be missing before a value."""
-        return not (link == "OVER" and waited) and not (link == "WITH" and link in dict(words))
 
     def is_odd(self, value: Value, more: Words) -> bool:
         """Whether a sign cannot stand for the colon of a row: it parts two numbers, or is not what parts the cells."""
@@ -145,36 +133,34 @@ class Line:
         return (glued and value.text in "-–—.") or ":" in rest or (value.text == "," and "," not in rest)
 
     def may_wait(self, value: Value, words: Words) -> bool:
-        """Whether a value may stand before its place."""
-        built, known = is_built(words), value.token.meanings
-        if value.kind == "word":
-            return value.text[0].isalpha() and not _MOVED.isdisjoint((*known, value.text.lower()))
-        if value.kind in ("stitch", "text"):
-            return bool(words) and (not built or value.kind == "text")
-        listed = value.kind == "number" and (first_of(words) or self.around.block) in (*_LISTS, "stitch")
-        return value.kind not in ("g", "more") and not listed and not (value.kind == "yarn" and built)
+        """Whether a value may stand before its place: of words only some."""
+        if value.kind == "number" and first_of(words) in ("INT", "OUT", "SIZES"):
+            return False
+        return value.kind != "word" or not _MOVED.isdisjoint((*value.token.meanings, value.text.lower()))
 
     def says_nothing(self, value: Value, reading: Reading) -> bool:
         """Whether a word or sign can be left out here, or a length that was given before."""
         words, low, known = reading.words, value.text.lower(), {value.text.lower(), *value.token.meanings}
         first, last = first_of(words), last_of(words)
-        behind = self.token(value.after)
+        before, behind = self.token(value.place - 1), self.token(value.after)
         if value.kind != "word":
             return False
         if not first:
             in_yarn = "in" in known and behind.kind == "yarn"
             of_a_row = "rows" in known and (behind.kind == "number" or behind.text in ("[", "."))
-            if "then" in known:
-                return behind.text.lower() in KEYWORDS
-            return low != "a" and (in_yarn or of_a_row or bool(known & {*_SILENT[""].split()}))
+            return in_yarn or of_a_row or bool(known & {*_SILENT[""].split()})
         if low in _SILENT_SIGNS:
-            return low in _SILENT_IN_EXPRESSIONS if is_built(words) else first != "INT" or low not in ":="
+            return low in ",;:.|!" if is_built(words) else first != "INT" or low not in ":="
+        says = before.kind == "number" and first not in ("INT", "OUT") and known & _NOUNS  # `12 in rows`
+        ends = not behind.kind and known & _PREPOSITIONS  # and what it says is missing
+        if says or ends or ("yarn" in known and behind.kind != "yarn"):
+            return False
         if "the" in known:
             return low != "a" or first not in ("STITCH", "YARN", "PIECE")
         if is_built(words):
-            return bool({"by", "for"} & known and (reading.waiting() or last in ("UP", "ACROSS", "SHIFTED", "PLAIN")))
+            return bool({"by", "for"} & known)
         if {"and", "to"} & known:
-            return first not in _LISTS or last == "COMMA"
+            return first not in ("INT", "OUT", "SIZES")
         return bool(known & {*_SILENT.get(first, "").split(), *(_SILENT["G"].split() if last == "G" else ())})
 
     # -- what is missing -----------------------------------------------------------------------------------------------
@@ -182,18 +168,18 @@ class Line:
     def added(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
         """Words that may be missing here."""
         words, here = reading.words, self.token(reading.place)
-        first, last, rest = first_of(words), last_of(words), self.tokens[reading.place :]
+        first, last = first_of(words), last_of(words)
         if not first:
             for keyword in self.missing_keywords(reading.place):
                 yield from self.fed(reading, (written(keyword.upper()),), _NO_KEYWORD)
-            yield from self.row_without_number(reading)
+            if self.around.first_row and re.match(r"\d*[KTS(\[*\"][^:]*$", self.text[here.start :], re.IGNORECASE):
+                yield from self.fed(reading, (("INT", "1"), written("CELLS")), _NO_KEYWORD)
         elif first == "STITCH" and last == "NAME" and not is_built(words):
-            if any(t.may_be(*_BUILDING) for t in rest) and not any(t.text in _DEFINES for t in self.tokens):
-                yield from self.fed(reading, (written("EQUAL"),), 2 * MISSING)
-        elif first == "INT" and not reading.held and here.text[:1].lower() in tuple("kts([*"):
-            uncoloned = ":" not in self.text[here.start :]
-            yield from self.fed(reading, (written("CELLS"),), MISSING) if uncoloned else ()
-        if last != "LPAR" and any(terminal == "LPAR" for terminal, _ in words):
+            defined = any(t.text in _DEFINES for t in self.tokens)
+            yield from () if defined else self.fed(reading, (written("EQUAL"),), 2 * MISSING)
+        elif first == "INT" and here.text[:1].lower() in tuple("kts([*") and ":" not in self.text[here.start :]:
+            yield from self.fed(reading, (written("CELLS"),), MISSING)
+        if any(terminal == "LPAR" for terminal, _ in words):
             yield from self.fed(reading, (written("RPAR"),), 2.2 if here.kind else 1.0)
 
     def missing_keywords(self, place: int) -> Iterator[str]:
@@ -201,7 +187,7 @@ class Line:
         if rest and after(at_start(), rest[0].text.upper()) and rest[0].text.lower() != "width":
             return
         kinds = {v.kind for at in self.values[place:] for v in at}
-        kinds |= {meaning for t in rest for meaning in t.meanings if len(t.text) > 1}
+        kinds |= {meaning for t in rest for meaning in t.meanings}
         named = bool(kinds & {"stitch", "plain"})
         if self.around.block == "piece":
             told = {
@@ -217,13 +203,6 @@ class Line:
             if alone or self.token(place + 1).text in _DEFINES:
                 yield "stitch"
 
-    def row_without_number(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
-        number = self.around.next_row
-        start = self.token(reading.place).start
-        of_a_row = start >= 0 and re.match(r"\d*[KTS(\[*\"][^:]*$", self.text[start:], re.IGNORECASE)
-        if number is not None and of_a_row and self.around.block == "stitch" and not reading.held:
-            yield from self.fed(reading, (("INT", str(number)), written("CELLS")), _NO_KEYWORD)
-
     # -- texts and cells -----------------------------------------------------------------------------------------------
 
     def bare_text(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
@@ -235,21 +214,17 @@ class Line:
         if not first_of(words):
             if self.around.block == "piece" and _ACTIONS.match(self.text, start):
                 text, keyword = _bare(self.text[start:]), (written("DO"),)
-        elif len(words) == 1 and words[0][1] in TEXT_WORDS - {"photo"} and before.text.lower() not in FOREIGN:
-            named = before.text.lower() == "name" and self.around.block  # of a stitch or a piece
-            sure = not named and (
-                before.meanings or len(before.text) > 3
-            )  # `buy wool` and `not yet` say something else
-            if sure and before.text[:1].isalpha() and "the" not in before.meanings:
+        elif len(words) == 1 and words[0][1] in TEXT_WORDS and before.text.lower() not in FOREIGN:
+            sure = before.text[:1].isalpha() and (before.meanings or len(before.text) > 3)  # not `buy wool`, `not yet`
+            if sure and "the" not in before.meanings:
                 text = _bare(re.sub(r"^[\s:=,]*(?:[-–]\s+)?", "", self.text[before.end :]))
         elif [terminal for terminal, _ in words[-2:]] == ["YARN", "NAME"]:
             end = place
-            while self.token(end).text[:1].isalpha() and not self.token(end).may_be(*_FACTS):
+            while self.token(end).text[:1].isalpha():
                 end += 1
             listed = before.text == "," and (end == place + 1 or "," in self.text[start:])
             told = before.text in tuple(",:=(-") or times(words[-1][1], self.around.text)
             text = self.text[start : self.token(end - 1).end] if end > place and told and not listed else ""
-            text = "" if re.search(r"\b(?:or|and|oder|ou|und|et)\b", text) else text
         if text:
             yield from self.fed(reading._replace(place=end), (*keyword, ("TEXT", f'"{text}"')), MISSING)
 
@@ -261,8 +236,6 @@ class Line:
         while end < len(self.tokens) and not (self.token(end).kind == "number" and self.token(end + 1).text == ":"):
             end += 1
         yarn, text = _yarn_in(self.text[self.tokens[place].start : self.tokens[end - 1].end], self.around)
-        if yarn == "" or (yarn and any(terminal == "IN" for terminal, _ in words)):
-            return
         if yarn:
             words = (*words[:-1], ("IN", "in"), ("NAME", yarn), words[-1])
         for cost, row in cells_meant(text, self.around):
@@ -292,6 +265,4 @@ def _bare(text: str) -> str:
     text = text.strip().rstrip(";").strip()
     if quoted := re.fullmatch(r"[(\[{<*_|]+([^]()\[{}<>*|]*)[])}>*_|]+|[,.:;]?\s*\"([^\"]*)\"?[,.]?", text):
         text = next(group for group in quoted.groups() if group is not None)
-    elif text[:1] == "'" or '"' in text:
-        return ""  # more stands beside a text, and may belong to it or not
-    return text.strip() if re.search(r"[^\W\d_]{2}", text) and "#" not in text else ""
+    return text.strip() if re.search(r"[^\W\d_]{2}", text) else ""

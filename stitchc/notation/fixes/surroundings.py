@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Collection, Sequence
 from functools import lru_cache
@@ -9,39 +10,23 @@ from typing import Final, NamedTuple
 
 _FAR: Final = 1000
 """Lines looked at on each side."""
-_MOST_ROWS: Final = 400
 _BEGINS: Final = re.compile(r"\s*(stitch|piece|pattern|note|yarn|include|gauge)\b", re.IGNORECASE)
-_ROW: Final = re.compile(r"\s*(?:rows?\b\.?\s*)?((?:[0-9]{1,4}\s*[-–,]?\s*)+)[^:\"#0-9]{0,40}:", re.IGNORECASE)
-_RANGE: Final = re.compile(r"([0-9]+)(?:\s*[-–]\s*([0-9]+))?")
-_CELLS_ALONE: Final = re.compile(r"\s*(?:[-•*>]\s+)?[KTSkts(][KTSkts0-9\s()xX×,]*")
+_ROW: Final = re.compile(r"\s*(?:rows?\b\.?\s*)?[0-9][0-9\s,–-]*[^:\"#0-9]{0,40}:", re.IGNORECASE)
+_FIRST_ROW: Final = re.compile(r"\s*(?:rows?\b\.?\s*)?1\b", re.IGNORECASE)
 
 
 class Surroundings(NamedTuple):
-    """block: `stitch` or `piece`, or "" at the head. above, below: row numbers of the same stitch before and after.
+    """block: `stitch` or `piece`, or "" at the head. first_row: no line of the stitch stands above, and no row 1 below.
 
-    unnumbered: lines of cells without a number directly above. rows_follow: the next line is a row.
+    rows_follow: the next line is a row. text: the other lines.
     """
 
     stitches: Collection[str]
     yarns: Collection[str]
     block: str
-    above: frozenset[int]
-    below: frozenset[int]
-    unnumbered: int
+    first_row: bool
     rows_follow: bool
     text: str
-
-    @property
-    def following(self) -> int | None:
-        """The number after that of the last row above, or None where another row has it."""
-        number = max(self.above, default=0) + self.unnumbered + 1
-        return None if number in self.below else number
-
-    @property
-    def next_row(self) -> int | None:
-        """The number of a row written without one, where it cannot go on with the row above."""
-        number = self.following
-        return number if number and (not self.above or number + 1 in self.below) else None
 
     def names(self, word: str) -> bool:
         """Whether a stitch or yarn is called so."""
@@ -77,30 +62,16 @@ def _edits(word: str, other: str) -> int:
 
 def surroundings(lines: Sequence[str], number: int, stitches: Collection[str], yarns: Collection[str]) -> Surroundings:
     """Around line `number`, counted from 1."""
-    above: set[int] = set()
-    below: set[int] = set()
-    unnumbered, block = 0, ""
-    for line in reversed(lines[max(0, number - 1 - _FAR) : number - 1]):
+    above, below = lines[max(0, number - 1 - _FAR) : number - 1], lines[number : number + _FAR]
+    block, first_row = "", True
+    for line in reversed(above):
         if begins := _BEGINS.match(line):
             block = begins[1].lower()
             break
-        if numbers := _row_numbers(line):
-            above |= numbers
-        elif not above and _CELLS_ALONE.fullmatch(line.split("#")[0]) and line.strip():
-            unnumbered += 1
-    following = [line for line in lines[number : number + _FAR] if line.split("#")[0].strip()]
-    for line in following:
-        if _BEGINS.match(line):
-            break
-        below |= _row_numbers(line)
+        first_row = first_row and not line.split("#")[0].strip()
+    following = [line for line in below if line.split("#")[0].strip()]
+    for line in itertools.takewhile(lambda line: not _BEGINS.match(line), following):
+        first_row = first_row and not (_ROW.match(line) and _FIRST_ROW.match(line))
     follow = bool(following) and _ROW.match(following[0]) is not None
     text = "\n".join(line for index, line in enumerate(lines[: 2 * _FAR], start=1) if index != number)
-    return Surroundings(stitches, yarns, block, frozenset(above), frozenset(below), unnumbered, follow, text)
-
-
-def _row_numbers(line: str) -> set[int]:
-    head = _ROW.match(line)
-    if head is None:
-        return set()
-    ranges = [(int(part[1]), int(part[2] or part[1])) for part in _RANGE.finditer(head[1])]
-    return {n for first, last in ranges if last <= _MOST_ROWS for n in range(first, last + 1)}
+    return Surroundings(stitches, yarns, block, first_row, follow, text)

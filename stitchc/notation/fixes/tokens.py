@@ -12,14 +12,12 @@ from typing import Final, NamedTuple
 
 from stitchc.notation.fixes.spellings import MEANINGS, PHRASES
 from stitchc.notation.fixes.surroundings import Surroundings
-from stitchc.notation.vocabulary import LOOK_ALIKES, NEW_WORDS, latin_of
+from stitchc.notation.vocabulary import latin_of
 
 _FRACTION: Final = r"1/2|1/4|3/4|1/3|2/3|[1357]/8|[½¼¾⅓⅔⅛⅜⅝⅞]"
 _MOST_TOKENS: Final = 60
 _AS_FIGURES: Final = str.maketrans("OolIBZ", "001182")
-_UNITS: Final = ("mm", "cm", "inch", "m", "ft")
-_SMALLER: Final = {"m": ("cm", 100), "ft": ("inch", 12)}
-_WRITTEN: Final = {"inch": "in"}
+_UNITS: Final = ("mm", "cm", "inch", "m")
 _NOUNS: Final = ("rows", "stitches", "times", "g", "more")
 
 
@@ -87,9 +85,7 @@ def tokens(text: str, around: Surroundings, cells: bool = False) -> list[Token]:
         kind, typed = match.lastgroup or "", re.sub(r"\s+", " ", match.group())
         token = Token(kind, typed, match.start(), match.end())
         if kind in ("mixed", "thousands", "number"):
-            found.append(
-                token._replace(kind="thousands" if kind == "thousands" else "number", text=_number(kind, typed))
-            )
+            found.append(token._replace(kind="number" if kind == "mixed" else kind, text=_number(typed)))
         elif kind == "range":
             found.append(token._replace(text=_bed_range(typed)))
         elif kind in ("word", "phrase", "sign"):
@@ -105,7 +101,7 @@ def _words(token: Token, around: Surroundings) -> Iterator[Token]:
     meanings = tuple(MEANINGS.get(low, ()))
     if around.names(token.text):
         kind = "stitch" if token.text in around.stitches else "yarn"
-        yield token._replace(kind=kind, meanings=meanings if low in NEW_WORDS else ())
+        yield token._replace(kind=kind, meanings=meanings)
     elif meanings[:1] and meanings[0].isdigit():
         yield token._replace(kind="number", text=meanings[0])
     elif meanings:
@@ -114,23 +110,18 @@ def _words(token: Token, around: Surroundings) -> Iterator[Token]:
         middle = token.start + len(glued[1])
         yield from _words(token._replace(text=token.text[: len(glued[1])], end=middle), around)
         yield Token("number", glued[2], middle, token.end)
-    elif latin := LOOK_ALIKES.get(token.text) or latin_of(token.text):
+    elif latin := latin_of(token.text):
         yield token._replace(text=latin, meanings=tuple(MEANINGS.get(latin.lower(), ())))
     else:
         yield token
 
 
-def _number(kind: str, text: str) -> str:
-    if kind == "thousands":
-        return text.replace(",", "")
+def _number(text: str) -> str:
     if parts := re.fullmatch(rf"(?:(\d+)\D*?)?({_FRACTION})", text):
         upper, _, lower = parts[2].partition("/")
-        return _plain(int(parts[1] or 0) + (int(upper) / int(lower) if lower else unicodedata.numeric(parts[2])))
-    return re.sub(r"(?<=\d)(?:st|nd|rd|th)$", "", text, flags=re.IGNORECASE).translate(_AS_FIGURES)
-
-
-def _plain(amount: float) -> str:
-    return f"{amount:.4f}".rstrip("0").rstrip(".")
+        amount = int(parts[1] or 0) + (int(upper) / int(lower) if lower else unicodedata.numeric(parts[2]))
+        return f"{amount:.4f}".rstrip("0").rstrip(".")
+    return re.sub(r"(?<=\d)(?:st|nd|rd|th)$|,", "", text, flags=re.IGNORECASE).translate(_AS_FIGURES)
 
 
 def _bed_range(text: str) -> str:
@@ -156,32 +147,20 @@ def _values_at(line: list[Token], place: int) -> Iterator[Value]:
     noun = here.may_be("rows", "stitches", "times") or ("times" if here.text == "*" or here.may_be("again") else "")
     before, following = line[place - 1] if place else here, behind[1] if len(behind) == 2 else here
     between = before.kind == "number" and following.may_be("rows", "stitches")  # 22 stitches 30 rows
-    named = here.text.lower() in ("row", "stitch", "needle", "round")  # `row 1` is one
-    counts = noun == "times" or not (place == 0 or named or between)
-    if noun and counts and behind and behind[0].kind == "number":
-        yield Value(noun, behind[0].text, place, place + 2, here)
-        for value in _counted(line, Value(noun, behind[0].text, place, place + 2, here)) if noun == "times" else ():
-            if value.kind in ("times", "more") and line[value.after - 1].text.lower() != "x":
+    if behind and behind[0].kind == "number" and (noun == "times" or (noun and place and not between)):
+        for value in _counted(line, Value(noun, behind[0].text, place, place + 2, here)):
+            again = value.kind in ("times", "more") and line[value.after - 1].text.lower() != "x"
+            if value.after == place + 2 or (noun == "times" and again):
                 yield value
 
 
 def _counted(line: list[Token], number: Value) -> Iterator[Value]:
-    """A number alone, and with the unit or noun behind it; two lengths added up, in units of the notation."""
+    """A number alone, and with the unit or noun behind it."""
     yield number
-    behind, *more = line[number.after : number.after + 3] or [Token("", "", 0, 0)]
-    unit = _unit(behind)
-    if unit in _SMALLER:
-        smaller, factor = _SMALLER[unit]
-        amount, after = float(number.text) * factor, number.after + 1
-        if len(more) == 2 and more[0].kind == "number" and _unit(more[1]) == smaller and float(more[0].text) < factor:
-            amount, after = amount + float(more[0].text), after + 2
-        yield number._replace(kind="length", text=f"{_plain(amount)} {_WRITTEN.get(smaller, smaller)}", after=after)
-    elif unit and (number.token.kind != "thousands" or unit == "mm"):  # 1,125 in may be one inch and an eighth
-        yield number._replace(kind="length", text=f"{number.text} {_WRITTEN.get(unit, unit)}", after=number.after + 1)
+    behind, after = line[number.after] if number.after < len(line) else NO_TOKEN, number.after + 1
+    unit = "inch" if behind.text == '"' else behind.may_be(*_UNITS)
+    if unit and (number.token.kind != "thousands" or unit == "mm"):  # 1,125 in may be one inch and an eighth
+        yield number._replace(kind="length", text=f"{number.text} {'in' if unit == 'inch' else unit}", after=after)
     for noun in _NOUNS:
-        if noun in behind.meanings and (noun != "more" or " " in behind.text or number.text in ("1", "2")):
-            yield number._replace(kind=noun, after=number.after + 1)
-
-
-def _unit(token: Token) -> str:
-    return "inch" if token.text == '"' else token.may_be(*_UNITS)
+        if noun in behind.meanings:
+            yield number._replace(kind=noun, after=after)
