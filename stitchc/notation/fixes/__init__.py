@@ -13,7 +13,7 @@ import re
 from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import Final
 
-from stitchc.messages import Fix, Message, has_errors
+from stitchc.messages import Fix, Message
 from stitchc.notation.fixes.shapes import in_plain_signs
 from stitchc.notation.fixes.statements import Line
 from stitchc.notation.fixes.surroundings import Surroundings, surroundings
@@ -58,31 +58,28 @@ def with_fixes(
         if len(line) > _LONGEST_LINE:
             continue
         work += _WORK_OF_A_LINE
-        around = surroundings(lines, number, stitches, yarns)
         indent = line[: len(line) - len(line.lstrip())]
-        best: float | None = None
+        most = _MOST_COST
         meanings: list[tuple[str, Pattern | None]] = []
         try:
-            for cost, candidate in _candidates(line, around):
-                if cost > (_MOST_COST if best is None else best + _AS_NEAR):
+            for cost, candidate in _candidates(line, surroundings(lines, number, stitches, yarns)):
+                if cost > most:
                     break
-                if not candidate:
-                    continue
-                work += size
+                work += size * bool(candidate)
                 if work > _MOST_WORK:
                     return _replaced(messages, file, fixed)
                 text = candidate.replace("\n", "\n" + indent)
-                changed = [*lines[: number - 1], indent + text, *lines[number:]]
-                pattern, remaining = compile_again("\n".join(changed))
-                if not _better(messages, remaining, file, number, text.count("\n")):
-                    continue
-                best = cost if best is None else best
-                if not any(_same(candidate, pattern, other) for other in meanings):
-                    meanings.append((text, pattern))
+                changed = "\n".join([*lines[: number - 1], indent + text, *lines[number:]])
+                pattern, remaining = compile_again(changed) if candidate else (None, messages)
+                if _better(messages, remaining, file, range(number, number + text.count("\n") + 1)):
+                    most = most if meanings else cost + _AS_NEAR
+                    if not any(same_meaning(pattern, p) if pattern and p else text == other for other, p in meanings):
+                        meanings.append((text, pattern))
         except TooMany:
             continue
         if len(meanings) == 1:
-            fixed[number] = _with_fix(wrong[number], line, meanings[0][0])
+            text, length = meanings[0][0], len(_code(line))
+            fixed[number] = wrong[number]._replace(advice=text, fix=Fix(number, len(indent) + 1, length, text))
     return _replaced(messages, file, fixed)
 
 
@@ -108,44 +105,18 @@ def _code(line: str) -> str:
     return without_comment(line).strip()
 
 
-def _same(text: str, pattern: Pattern | None, other: tuple[str, Pattern | None]) -> bool:
-    if pattern is None or other[1] is None:
-        return text == other[0]
-    return same_meaning(pattern, other[1])
-
-
-def _better(before: Sequence[Message], after: Sequence[Message], file: str, number: int, more: int) -> bool:
-    """Whether nothing is wrong on the line any more, and nothing new is wrong elsewhere because of it."""
-    if not has_errors(after):
-        return True
+def _better(before: Sequence[Message], after: Sequence[Message], file: str, lines: range) -> bool:
+    """Whether nothing is wrong on the lines any more, and nothing new is wrong elsewhere because of them."""
     known = {(m.code, m.text) for m in before}
-    for message in after:
-        place = message.span
-        if message.severity != "error" or place is None:
-            continue
-        if place.file == file and number <= place.line <= number + more:
-            return False
-        if message.code not in _MAY_APPEAR and (message.code, message.text) not in known:
-            return False
-    return True
-
-
-def _with_fix(message: Message, line: str, text: str) -> Message:
-    begins = len(line) - len(line.lstrip())
-    length = len(_code(line))
-    assert message.span is not None
-    return message._replace(advice=text, fix=Fix(message.span.line, begins + 1, length, text))
+    errors = [(m, m.span) for m in after if m.severity == "error" and m.span]
+    there = any(span.file == file and span.line in lines for _, span in errors)
+    return not there and all(m.code in _MAY_APPEAR or (m.code, m.text) in known for m, _ in errors)
 
 
 def _replaced(messages: Sequence[Message], file: str, fixed: dict[int, Message]) -> list[Message]:
     """One message for each line that is fixed; all the others as they are."""
-    out: list[Message] = []
-    done: set[int] = set()
-    for message in messages:
+    out: dict[object, Message] = {}
+    for index, message in enumerate(messages):
         number = message.span.line if message.span and message.span.file == file else 0
-        if number not in fixed:
-            out.append(message)
-        elif number not in done:
-            done.add(number)
-            out.append(fixed[number])
-    return out
+        out.setdefault(number if number in fixed else f"message {index}", fixed.get(number, message))
+    return list(out.values())

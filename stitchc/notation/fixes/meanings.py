@@ -47,7 +47,6 @@ LINKS: Final = {
     "AT": "text",
     "WITH": "K T S",
     "OVER": "stitches",
-    "_COLOUR": "colour",
 }
 """Small words that may be missing, and before what."""
 _BARE: Final = {
@@ -113,13 +112,8 @@ def meanings(
 
 
 def _word(value: Value, words: Words, state: State, around: Surroundings) -> Iterator[tuple[float, Words]]:
-    text, low, first, last, known = (
-        value.text,
-        value.text.lower(),
-        first_of(words),
-        last_of(words),
-        value.token.meanings,
-    )
+    text, low, known = value.text, value.text.lower(), value.token.meanings
+    first, last = first_of(words), last_of(words)
     if last in ("STITCH", "YARN", "PIECE", "_COLOUR"):
         if text[0].isalpha() and ("the" not in known or low == "a"):
             yield MISSING * bool(known and low != "a"), (("NAME", text),)

@@ -10,16 +10,9 @@ from stitchc.notation.fixes.surroundings import Surroundings, times
 from stitchc.notation.vocabulary import KEYWORDS
 
 _SIGNS: Final = {
-    **dict.fromkeys("「」『』", '"'),
     **dict.fromkeys("〜～ー‐‑‒−", "-"),
-    "。": ".",
-    "、": ",",
-    "・": " ",
-    "│": "|",
-    "✕": "x",
-    "✖": "x",
-    "×": "x",
-    "″": '"',
+    **dict.fromkeys("✕✖×", "x"),
+    **dict(zip("。、・│", "., |", strict=True)),
 }
 _N: Final = r"(?<![\d.,])(\d+(?:[.,]\d+)?)"
 _UNIT: Final = r"(?:cm|mm|in\b|inch)"
@@ -73,8 +66,7 @@ def straight(text: str) -> str:
 
 def in_plain_signs(code: str, around: Surroundings) -> str:
     """The line in straight quotation marks and narrow signs, with shapes put into words; fractions stay."""
-    text = straight(code)
-    text = "".join(map(_sign, text)).strip()
+    text = "".join(map(_sign, straight(code))).strip()
     for pattern, written in _SHAPES:
         text = pattern.sub(written, text)
     # A space that is missing after the first word, or too many in it.

@@ -139,7 +139,7 @@ class Line:
         return value.kind != "word" or not _MOVED.isdisjoint((*value.token.meanings, value.text.lower()))
 
     def says_nothing(self, value: Value, reading: Reading) -> bool:
-        """Whether a word or sign can be left out here, or a length that was given before."""
+        """Whether a word or sign can be left out here."""
         words, low, known = reading.words, value.text.lower(), {value.text.lower(), *value.token.meanings}
         first, last = first_of(words), last_of(words)
         before, behind = self.token(value.place - 1), self.token(value.after)
@@ -188,15 +188,13 @@ class Line:
             return
         kinds = {v.kind for at in self.values[place:] for v in at}
         kinds |= {meaning for t in rest for meaning in t.meanings}
-        named = bool(kinds & {"stitch", "plain"})
         if self.around.block == "piece":
-            told = {
-                "knit": named,
-                "width": {"length", "plus"} <= kinds,
-                "needles": kinds & {"stitches", "range"} and not rest[0].may_be("stitches"),
-                "carriage": kinds & {"left", "right"},
-            }
-            yield from (keyword for keyword, tells in told.items() if rest and tells)
+            if kinds & {"stitch", "plain"}:
+                yield "knit"
+            if kinds & {"stitches", "range"} and not rest[0].may_be("stitches"):
+                yield "needles"
+            if kinds & {"left", "right"}:
+                yield "carriage"
         elif rest and rest[0].kind in ("word", "text", "stitch"):
             slip = len(rest[0].text) > 3 and any(letters_wrong(rest[0].text.lower(), word) < 2 for word in KEYWORDS)
             alone = self.around.rows_follow and not slip and all(t.text in tuple(":=;.") for t in rest[1:])
@@ -248,15 +246,15 @@ def _order(value: Value) -> str:
     return value.kind if value.kind != "word" else f"the word {value.text}"
 
 
-def _yarn_in(text: str, around: Surroundings) -> tuple[str | None, str]:
-    """The yarn named among the cells of a row, and the text without it; "" where there are two."""
+def _yarn_in(text: str, around: Surroundings) -> tuple[str, str]:
+    """The one yarn named among the cells of a row, or "", and the text without it."""
     names = {name.lower(): name for name in around.yarns if name.lower() not in ("k", "t", "s")}
     any_of = "|".join(re.escape(name) for name in sorted(names, key=len, reverse=True)[:200]) or r"(?!)"
     named = rf"(?:\b(?:in|with|using)\s+)?(?:\b(?:yarn|colou?r)\s+)?\"?(?<![\w-])({any_of})(?![\w-])"
     pattern = re.compile(rf"[,(]?\s*{named}\"?\s*\)?,?", re.IGNORECASE)
     found = {match[1].lower() for match in pattern.finditer(text)}
     if len(found) != 1:
-        return ("" if found else None), text
+        return "", text
     return names[found.pop()], pattern.sub(" ", text).strip()
 
 

@@ -47,17 +47,12 @@ def _edits(word: str, other: str) -> int:
     """How many letters are wrong, missing, too many or exchanged with their neighbour; 9 for words quite different."""
     if abs(len(word) - len(other)) > 2:
         return 9
-    before: list[int] = []
-    last = list(range(len(other) + 1))
-    for i, a in enumerate(word, start=1):
-        now = [i]
-        for j, b in enumerate(other, start=1):
-            cost = min(now[-1] + 1, last[j] + 1, last[j - 1] + (a != b))
-            if i > 1 and j > 1 and a == other[j - 2] and b == word[i - 2]:
-                cost = min(cost, before[j - 2] + 1)
-            now.append(cost)
-        before, last = last, now
-    return last[-1]
+    cost = {(i, j): i + j for i in range(len(word) + 1) for j in range(len(other) + 1) if not (i and j)}
+    for i, j in itertools.product(range(1, len(word) + 1), range(1, len(other) + 1)):
+        cost[i, j] = min(cost[i - 1, j] + 1, cost[i, j - 1] + 1, cost[i - 1, j - 1] + (word[i - 1] != other[j - 1]))
+        if i > 1 and j > 1 and word[i - 2 : i] == other[j - 1] + other[j - 2]:
+            cost[i, j] = min(cost[i, j], cost[i - 2, j - 2] + 1)
+    return cost[len(word), len(other)]
 
 
 def surroundings(lines: Sequence[str], number: int, stitches: Collection[str], yarns: Collection[str]) -> Surroundings:
