@@ -91,7 +91,7 @@ def read_bytes(path: str, most: int = _MOST_READ) -> bytes:
         return content
     except (OSError, ValueError) as error:
         raise FileTrouble(
-            Message("F501", "error", f"`{path}` can't be read: {reason(error)}.", advice=_read_advice(path))
+            Message("F501", "error", f"`{path}` can't be read: {reason(error)}.", advice=_read_advice(path, error))
         ) from None
 
 
@@ -153,8 +153,12 @@ def write_files(
         for path, _ in listed:  # noqa: B007 (named where it fails)
             work.put_next()
         work.done = True
+    except FileTrouble as trouble:
+        if in_place:  # no other name will do
+            raise FileTrouble(*(each._replace(advice=_ALLOW_WRITING) for each in trouble.messages)) from None
+        raise
     except (OSError, ValueError) as error:
-        raise _cannot_write(path, error) from None
+        raise _cannot_write(path, error, in_place) from None
     finally:
         work.tidy()
     return list(dict.fromkeys(path for path, content in listed if content is not None))
@@ -302,10 +306,10 @@ def refuse_any_foreign(paths: Iterable[Path], force: bool = False) -> None:
         raise FileTrouble(*messages)
 
 
-def _cannot_write(path: Path, error: Exception) -> FileTrouble:
+def _cannot_write(path: Path, error: Exception, in_place: bool = False) -> FileTrouble:
     text = f"`{path}` can't be written: {reason(error)}."
     advice = "Choose another place with -o, or free some space and allow writing there."
-    return FileTrouble(Message("F502", "error", text, advice=advice))
+    return FileTrouble(Message("F502", "error", text, advice=_ALLOW_WRITING if in_place else advice))
 
 
 def _refuse(text: str, advice: str) -> NoReturn:
@@ -412,10 +416,21 @@ def _nearest(name: str, there: Sequence[str]) -> str | None:
     return near[0] if near else None
 
 
-def _read_advice(path: str) -> str:
+ALLOW_READING: Final = "Allow reading it (the file's permissions), or ask whose file it is for a copy."
+_ALLOW_WRITING: Final = "Allow writing on that file and in its folder, and see that the disk is not full."
+
+
+def _read_advice(path: str, error: Exception) -> str:
     if path == "-":
         return "Name a file, or send the pattern in: stitchc … - < cowl.stitch"
+    if isinstance(error, PermissionError):
+        return ALLOW_READING
     folder = Path(path).parent
+    if isinstance(error, IsADirectoryError):
+        with contextlib.suppress(OSError, ValueError):
+            if inside := sorted(map(str, Path(path).glob("*.stitch"))):
+                return "Name a pattern in it: " + ", ".join(inside[:5]) + "."
+        return "Name a file. There is no pattern in that folder; a pattern's name ends in .stitch."
     if Path(path).suffix.lower() in (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".bmp", ".gif", ".webp"):
         return "Check the name and the folder of the picture."
     with contextlib.suppress(OSError, ValueError):

@@ -8,7 +8,7 @@ from typing import Final
 
 from stitchc.messages import Message, Span
 from stitchc.notation.tree import Length, Number, Word
-from stitchc.notation.vocabulary import MOST_COUNT, count_message, nearest_names
+from stitchc.notation.vocabulary import MOST_COUNT, count_message, nearest_names, short_number
 
 MOST_MESSAGES: Final = 1000
 """Messages kept for one pattern; nobody fixes more at a time, and a hostile file could cause millions."""
@@ -66,11 +66,17 @@ class Faults:
 
     def counted(self, number: Number, subject: str = "A count", least: int = 1, most: int = MOST_COUNT) -> int | None:
         """The number as a count, or None with N115 below `least` and N110 above `most`."""
-        problem = count_message(str(int(number.value)), number.span, least, most, subject)
+        problem = count_message(number.text, number.span, least, most, subject)
         if problem:
             self.add(problem)
             return None
         return int(number.value)
+
+    def not_empty(self, word: Word, example: str) -> None:
+        """N101 where a text in quotes says nothing. example: the line with a text in it."""
+        if not word.text.strip():
+            text = f"There is nothing between the quotation marks of this `{example.split()[0]}`."
+            self.error("N101", text, word.span, advice=example)
 
     def in_range(self, number: Number, least: float, most: float, subject: str) -> float | None:
         """The number, or None with N115 outside `least` to `most`."""
@@ -78,7 +84,7 @@ class Faults:
             return float(number.value)
         self.error(
             "N115",
-            f"{subject} is from {least:,g} to {most:,g}, not `{number.value:.15g}`.",
+            f"{subject} is from {least:,g} to {most:,g}, not `{short_number(number.text)}`.",
             number.span,
             advice=f"a number from {least:,g} to {most:,g}",
         )

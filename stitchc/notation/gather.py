@@ -56,6 +56,12 @@ _COLOUR_IN_A_COMMENT: Final = r'(\s*(?:"[^"]*")?)\s*(#[0-9a-fA-F]{6}(?!\w)|#[0-9
 """Behind a yarn's name: three figures may be a word, and count only where nothing follows them."""
 _ONCE: Final = {"pattern": "title", "by": "designer", "difficulty": "difficulty"}
 """Lines of the head that stand there once, and what they give."""
+_NEVER_EMPTY: Final = {
+    "by": 'by "the net loft"',
+    "difficulty": 'difficulty "easy"',
+    "notion": 'notion "a tapestry needle"',
+}
+"""Lines of the head whose text a leaflet shows under a heading. (An empty title or note has always been allowed.)"""
 
 
 class StitchLines:
@@ -212,6 +218,8 @@ class Gathered:
     def take_head(self, line: Line, file: str, chain: tuple[Path, ...], depth: int) -> None:
         """A line that belongs to no block; titles, notes and what a leaflet says count in the top file only."""
         if isinstance(line, WordLine):
+            if depth == 0 and line.keyword in _NEVER_EMPTY:
+                self.faults.not_empty(line.word, _NEVER_EMPTY[line.keyword])
             if line.keyword == "include":
                 self.include(line.word, file, chain, depth)
             elif depth == 0 and line.keyword in self.several:

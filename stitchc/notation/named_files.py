@@ -58,8 +58,9 @@ def content_of(path: Word, kind: FileKind, target: Path, here: Path, most: int) 
     try:
         return files.read_bytes(str(target), most)
     except files.FileTrouble as trouble:
-        near = _neighbour(target, Path(kind.example).suffix)
+        near = None if os.path.isfile(target) else _neighbour(target, Path(kind.example).suffix)  # noqa: PTH113
         advice = kind.line.format(os.path.relpath(near, here)) if near else "Check the name and the folder."
+        advice = trouble.messages[0].advice if trouble.messages[0].advice == files.ALLOW_READING else advice
         text = trouble.messages[0].text.replace(str(target), path.shown)
         return Message("N114", "error", text, path.span, advice=advice)
 

@@ -82,6 +82,7 @@ def piece(lines: PieceLines, gathered: Gathered) -> Piece | None:
                 once["carriage"] = span
                 carriage = side
         elif isinstance(line, WordLine):
+            faults.not_empty(line.word, 'do "Hang the cast-on edge on the same needles."')
             steps.append(Do(line.word.text, span))
         elif isinstance(line, KnitLine):
             knit = _knit(line, gathered)
@@ -179,6 +180,8 @@ def _knit(line: KnitLine, gathered: Gathered) -> Knit | None:
         return None
     amount = line.rows.span if line.rows is not None else line.length.span  # type: ignore[union-attr]
     tension = line.at.text if line.at is not None else None
+    if line.at is not None:
+        faults.not_empty(line.at, 'at "5"   (or leave `at` out)')
     return Knit(stitch, line.stitch.span, line.stitch.span, amount, rows, mm, line.exactly, yarn, tension)
 
 

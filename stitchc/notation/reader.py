@@ -219,7 +219,9 @@ class _Builder(lark.Transformer[Any, Any]):
         return Word(text, self.span(token))
 
     def number(self, token: lark.Token) -> Number:
-        return Number(_whole(token) if token.type == "INT" else float(token[:40]), self.span(token))
+        text = str(token).lstrip("0") or "0"
+        value = _whole(token) if token.type == "INT" else float(token[:40])
+        return Number(value, self.span(token), f"0{text}"[:_QUOTED] if text[0] == "." else text[:_QUOTED])
 
     # head
 
@@ -391,9 +393,14 @@ class _Builder(lark.Transformer[Any, Any]):
         return Placed(line, word.span.line)
 
 
+_MOST_FIGURES: Final = 15
+_QUOTED: Final = 13
+"""Signs that a quoted number needs: `short_number` shows twelve and whether there are more."""
+
+
 def _whole(token: lark.Token) -> int:
-    """The number; of a very long one only that it is out of every range."""
-    return int(token) if len(token) <= 12 else int(f"{token[:1]}{10**12}")
+    """The number; of a very long one its first figures, which are out of every range."""
+    return int(token if len(token) <= _MOST_FIGURES else (token.lstrip("0") or "0")[:_MOST_FIGURES])
 
 
 def _depth(expression: Expression) -> int:

@@ -18,6 +18,7 @@ from stitchc.notation.cells import RowCells, read_cells
 from stitchc.notation.faults import MOST_MESSAGES, Faults
 from stitchc.notation.gather import Gathered, StitchLines
 from stitchc.notation.tree import Range, Row, Word, shortened
+from stitchc.notation.vocabulary import short_number
 from stitchc.notation.writer import row_text
 from stitchc.pattern import Stitch
 
@@ -110,10 +111,9 @@ def _needles_out(definition: StitchLines, over: int | None, widest: int, faults:
     width = over if over is not None else widest + count
     beyond = next((each for each in ranges if each.last > width), None)
     if beyond is not None and (over is not None or widest):
-        text = f"`{name}` is {number(width, 'needle')} wide and has no needle {beyond.last:,}."
-        advice = (
-            f"A needle from 1 to {width:,}." if over is not None else f"over {beyond.last}   (after the stitch's name)"
-        )
+        text = f"`{name}` is {number(width, 'needle')} wide and has no needle {short_number(str(beyond.last))}."
+        wider = over is None and beyond.last <= MAX_CELLS
+        advice = f"over {beyond.last}   (after the stitch's name)" if wider else f"A needle from 1 to {width:,}."
         faults.error("N119", text, beyond.span, advice=advice)
         return None
     if over is not None and count >= over:
@@ -241,7 +241,8 @@ def _given_twice(earlier: Range, later: Range, reached: int, left: str, top: int
     """N106 about the range that is written later. reached: the last row that both give; left: rows it alone gives."""
     first = max(earlier.first, later.first)
     many = f"Rows {first} to {reached}" if reached > first else f"Row {first}"
-    advice = left or f"as in {_range_text(top + 1, top + 1 + later.last - later.first)}, which no line defines yet"
+    free = _range_text(top + 1, top + 1 + later.last - later.first)
+    advice = left or f"Number {'these rows' if later.last > later.first else 'this row'} {free}."
     faults.error(
         "N106",
         f"{many} of `{name.shown}` {'are' if reached > first else 'is'} given twice.",

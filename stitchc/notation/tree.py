@@ -38,10 +38,12 @@ class Word(NamedTuple):
 
 
 class Number(NamedTuple):
-    """A number as written; `value` is an int or a float and has not been checked against any range."""
+    """A number as written; `value` is an int or a float and has not been checked against any range. text: its first
+    signs, enough to quote it by."""
 
     value: float
     span: Span
+    text: str
 
 
 class Length(NamedTuple):

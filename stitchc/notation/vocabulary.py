@@ -99,11 +99,15 @@ def count_message(
     negative = text.startswith("-") and digits
     if negative or (value is not None and value < least):
         return Message(
-            "N115", "error", f"{subject} is at least {least:,}, not `{_short(text)}`.", span, advice=str(least)
+            "N115", "error", f"{subject} is at least {least:,}, not `{short_number(text)}`.", span, advice=str(least)
         )
     if value is None or value > most:
         return Message(
-            "N110", "error", f"{subject} is at most {most:,}, not `{_short(text)}`.", span, advice=f"{most} or less"
+            "N110",
+            "error",
+            f"{subject} is at most {most:,}, not `{short_number(text)}`.",
+            span,
+            advice=f"{most} or less",
         )
     return None
 
@@ -115,5 +119,6 @@ def latin_of(word: str) -> str | None:
     return turned if turned != word else None
 
 
-def _short(text: str) -> str:
+def short_number(text: str) -> str:
+    """A number as it is quoted: of a very long one the beginning."""
     return text if len(text) <= 12 else text[:12] + "…"

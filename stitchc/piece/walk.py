@@ -66,6 +66,7 @@ class Walk:
             if isinstance(step, Do):
                 waiting.append(step)
             elif isinstance(step, CarriageAt):
+                nothing_between = side_asked or not bench.row
                 side_asked = True
                 if bench.carriage == step.side:
                     continue
@@ -73,14 +74,14 @@ class Walk:
                 waiting = []
                 yarn = bench.threaded if bench.row else self.first_yarn(place)
                 why = f"so that the carriage stands at the {step.side}"
-                self.say(
-                    "P407",
-                    "info",
-                    f"The carriage stands at the {bench.carriage} here, so one plain row is added (row "
-                    f"{bench.row + 1}) to bring it to the {step.side}.",
-                    step.span,
-                    advice="Make the rows before it one more or one fewer, or leave the line out.",
-                )
+                added = f"so one plain row is added (row {bench.row + 1}) to bring it to the {step.side}."
+                if nothing_between:
+                    text = f"The `carriage` line before asks for the {bench.carriage}, and this one for the {step.side}"
+                    self.say("P407", "warning", f"{text}, {added}", step.span, advice="Keep one of the two lines.")
+                else:
+                    text = f"The carriage stands at the {bench.carriage} here, {added}"
+                    advice = "Make the rows before it one more or one fewer, or leave the line out."
+                    self.say("P407", "info", text, step.span, advice=advice)
                 yield from self.added_row(bench, yarn, why)
             else:
                 count, rounding = rows[place]

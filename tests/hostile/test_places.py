@@ -139,6 +139,40 @@ def test_a_read_only_folder_and_new_and_build(folder: Path) -> None:
         folder.chmod(0o755)
 
 
+def test_a_file_that_may_not_be_read_is_not_proposed_in_its_own_place(folder: Path) -> None:
+    unread = folder / "unread.stitch"
+    unread.write_text(TIDE)
+    unread.chmod(0)
+    (folder / "unread2.stitch").write_text(TIDE)
+    (folder / "top.stitch").write_text('include "unread.stitch"\n' + TIDE)
+    for name, status in (("unread.stitch", 3), ("top.stitch", 1)):
+        result = stitchc("check", name, folder=folder, before=an_ordinary_user)
+        assert result.status == status and result.orderly
+        assert "`unread.stitch` can't be read: you have no permission." in result.out
+        assert "Try: Allow reading it" in result.out and "Try: unread" not in result.out
+
+
+def test_what_is_changed_in_place_is_not_to_be_put_elsewhere(folder: Path) -> None:
+    pattern = folder / "tide.stitch"
+    measured = ("swatch", "tide.stitch", "--measured", "plain 20x28")
+    pattern.chmod(0o444)
+    result = stitchc(*measured, folder=folder, before=an_ordinary_user)
+    assert result.status == 3 and "write-protected" in result.err
+    assert "Try: Allow writing on that file and in its folder" in result.err and " -o" not in result.err
+    pattern.chmod(0o644)
+    result = stitchc("format", "--in-place", "tide.stitch", folder=folder, before=files_of(10))
+    assert result.status == 3 and "can't be written" in result.err and " -o" not in result.err
+
+
+def test_a_folder_in_place_of_a_pattern_is_looked_into(folder: Path) -> None:
+    for name in ("empty", "full"):
+        (folder / name).mkdir()
+    (folder / "full" / "net.stitch").write_text(TIDE)
+    empty, full = (stitchc("check", name, folder=folder).out for name in ("empty", "full"))
+    assert "There is no pattern in that folder" in empty and "tide.stitch" not in empty
+    assert "Try: Name a pattern in it: full/net.stitch." in full and "tide.stitch" not in full
+
+
 def test_a_write_protected_file_is_not_replaced_even_with_force(folder: Path) -> None:
     target = folder / "chart.json"
     target.write_bytes(OURS)

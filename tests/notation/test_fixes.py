@@ -52,7 +52,7 @@ def test_nothing_is_offered_where_nobody_can_say_or_no_rule_is_worth_it(frame: s
         ("stitch a\n    1, 3, 5: K T\n    2, 4-6: K\n", "4, 6"),
         ("stitch a\n    1, 4: K T\n    2-5: K\n", "2-3, 5"),
         ("stitch a\n    1: K T\n    1-2: K\n", "2"),
-        ("stitch a\n    1-4: K T\n    2-3: K\n", "as in 5-6, which no line defines yet"),
+        ("stitch a\n    1-4: K T\n    2-3: K\n", "Number these rows 5-6."),
     ],
 )
 def test_rows_given_twice_keep_the_rows_that_are_left(text: str, lines: str) -> None:

@@ -148,6 +148,10 @@ def test_the_carriage_is_followed_and_a_plain_row_added_where_it_must_be(start: 
     ]
     assert plan.sections[1].why and plan.sections[1].step is None
     assert [(m.code, m.severity) for m in messages] == [("P407", "info")]
+    twice = piece.replace(f" carriage {other}\n", f" carriage {other}\n carriage {start}\n")
+    asked = [(m.code, m.severity, m.advice) for m in planned(text(twice))[1]]
+    assert [each[:2] for each in asked] == [("P407", "info"), ("P407", "warning")]
+    assert asked[1][2] == "Keep one of the two lines."
     assert [each.row for each in plan.passes] == list(range(1, 11))
 
 
