@@ -170,6 +170,13 @@ class Line:
         text = self.text[start:end]
         return text.strip() if closing == "»" else text
 
+    def words(self) -> str:
+        """A quoted text that must not be empty."""
+        text = self.quoted()
+        if not text.strip():
+            raise Wrong("N101", "nothing between the quotation marks")
+        return text
+
     def word(self) -> str:
         """A name or a keyword as written, or nothing."""
         self.spaces()
@@ -521,11 +528,11 @@ class Reading:
             elif word == "note":
                 self.book.notes.append(line.quoted())
             elif word == "notion":
-                self.book.notions.append(line.quoted())
+                self.book.notions.append(line.words())
             elif word in ("by", "difficulty"):
                 if getattr(self.book, word) is not None:
                     raise Wrong("N101", f"{word} at most once")
-                setattr(self.book, word, line.quoted())
+                setattr(self.book, word, line.words())
             elif word == "yarn":
                 self.yarn(line)
             elif word == "include":
@@ -628,7 +635,7 @@ class Reading:
             else:
                 work.carriage = side
         elif word == "do":
-            work.steps.append(Section("do", (line.quoted(),)))
+            work.steps.append(Section("do", (line.words(),)))
         else:
             if line.keyword("plain"):
                 stitch = "plain"
@@ -647,7 +654,7 @@ class Reading:
                     yarn = line.name()
                     self.asked_yarns.append(yarn)
                 else:
-                    at = line.quoted()
+                    at = line.words()
             work.steps.append(Section("knit", (stitch, *amount, exactly, yarn, at)))
 
     def finish(self) -> Book:

@@ -7,6 +7,7 @@ the interpreter to say.
 
 from __future__ import annotations
 
+import itertools
 import math
 import unicodedata
 from dataclasses import dataclass, field
@@ -124,6 +125,10 @@ class Scribe:
         if self.often(85) or set(text) & set('"“”„«»'):
             return f'"{text}"'
         return self.one(["“{}”", "„{}“", "„{}”", "«{}»"]).format(text)
+
+    def words(self) -> str:
+        """A quoted text that must not be empty, and once in a while is."""
+        return next(text for _ in itertools.count() if (text := self.quoted())[1:-1].strip() or self.often(2))
 
     def line(self, tokens: list[str]) -> str:
         """Tokens with spaces where they are needed and sometimes where they are not."""
@@ -340,7 +345,7 @@ class Scribe:
         for _ in range(self.chance.randrange(5)):
             kind = self.chance.randrange(4)
             if kind == 0:
-                lines.append([self.word("do"), self.quoted()])
+                lines.append([self.word("do"), self.words()])
             elif kind == 1 and knitted:
                 lines.append([self.word("carriage"), self.word(self.one(["left", "right"]))])
             else:
@@ -352,7 +357,7 @@ class Scribe:
                     tokens += rows
                 else:
                     tokens += self.length() + ([self.word("exactly")] if self.often(30) else [])
-                more = [[self.word("at"), self.quoted()]] if self.often(40) else []
+                more = [[self.word("at"), self.words()]] if self.often(40) else []
                 more += [[self.word("in"), self.name(self.one(self.yarns))]] if self.yarns and self.often(40) else []
                 self.chance.shuffle(more)
                 lines.append(tokens + [token for option in more for token in option])
@@ -374,9 +379,10 @@ class Scribe:
         self.yarns = [names.pop() for _ in range(self.chance.choice([0, 0, 1, 2, 3]))]
         head = [[self.line([self.word("pattern"), self.quoted()])]] if self.often(40) else []
         for _ in range(self.chance.choice([0, 0, 1, 2])):
-            head.append([self.line([self.word(self.one(["note", "notion"])), self.quoted()])])
+            line = [self.word("note"), self.quoted()] if self.often(50) else [self.word("notion"), self.words()]
+            head.append([self.line(line)])
         for word in self.chance.sample(["by", "difficulty"], self.chance.choice([0, 0, 1, 2])):
-            head.append([self.line([self.word(word), self.quoted()])])
+            head.append([self.line([self.word(word), self.words()])])
         yarns = [self.yarn_line(name) for name in self.yarns]
         stitches = [self.by_rows(names.pop())]
         for _ in range(self.chance.randrange(self.most_stitches)):
