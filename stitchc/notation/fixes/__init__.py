@@ -15,9 +15,8 @@ from typing import Final
 
 from stitchc.messages import Fix, Message
 from stitchc.notation.fixes.shapes import in_plain_signs
-from stitchc.notation.fixes.statements import Line
+from stitchc.notation.fixes.statements import Line, TooMany
 from stitchc.notation.fixes.surroundings import Surroundings, surroundings
-from stitchc.notation.fixes.walk import TooMany
 from stitchc.notation.layout import same_meaning
 from stitchc.notation.refusals import without_comment
 from stitchc.pattern import Pattern

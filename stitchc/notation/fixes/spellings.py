@@ -14,12 +14,8 @@ _TABLE: Final = """
 pattern: pattern name, pattern title, title, name / patron, patrón, motif, muster, schema, padrão, patroon, mönster,
   mønster
 note: notes / nb, nota, notiz, remarque, anmerkung, opmerking
-by: designer
-notion: notions
-include: import
 yarn: yarns, colours, colors, wool, thread, wolle, garn, hilo, lana, laine, fil, filo, fio, garen, 糸
 colour: color, farbe, couleur, colore, cor, kleur, färg, farve
-ball: balls
 gauge: tension, maschenprobe, muestra, échantillon, campione, amostra, stekenverhouding
 stitch: stitches, def, let
 stitches: st, sts, stitch, needle, needles, wide, ndl, ndls, maschen, masche, puntos, punto, mailles, maille, maglie,
@@ -34,7 +30,6 @@ needles: needle, nadeln, agujas, aiguilles, aghi, agulhas, naalden, nålar, nål
 edge: edges, rand, borde, bord, lisière, bordo, kant
 carriage: schlitten, carro, chariot, carrello, slede
 knit: work, stricke, stricken, tejer, tricoter, lavorare, tricotar, breien
-sizes: size
 at: @
 left: l, col, to the left, links, izquierda, izquierdo, gauche, sinistra, esquerda, vänster, venstre, 左
 right: r, cor, to the right, rechts, derecha, derecho, droite, destra, direita, höger, højre, høyre, write, 右
@@ -70,13 +65,8 @@ more: more times, times more
 in all: altogether, in total
 :: colon
 =: equals
-,: comma
-1: won, first row
-2: too, second row
-3: third row
-4: fourth row
-5: fifth row
-6: sixth row
+1: won
+2: too
 super-fine: super fine
 super-bulky: super bulky
 """
@@ -98,6 +88,8 @@ def _by_word() -> dict[str, list[str]]:
             table[word].insert(0, word)
     for word, figure in FIGURES.items():
         table[word] = [figure]
+    for number, word in enumerate(["first", "second", "third", "fourth", "fifth", "sixth"], start=1):
+        table[f"{word} row"] = [str(number)]
     return table
 
 

@@ -1,7 +1,14 @@
-"""The moves of the walk along the grammar: how the tokens of a wrong line may be taken, held, left out or filled up."""
+"""A wrong line read along the grammar's own states: the cheapest ways to take all that it says.
+
+A token is taken as it is, as a word it is a slip of or another word for, or, if it says nothing, dropped; a value may
+be held until the grammar has a place for it, and a small word that the grammar wants may be added. Each of these costs
+something. No value is dropped and none is invented.
+"""
 
 from __future__ import annotations
 
+import heapq
+import itertools
 import re
 from collections.abc import Iterator
 from typing import Final
@@ -11,7 +18,7 @@ from stitchc.notation.fixes.meanings import LINKS, MISSING, first_of, is_built, 
 from stitchc.notation.fixes.spellings import FOREIGN
 from stitchc.notation.fixes.surroundings import Surroundings, letters_wrong, times
 from stitchc.notation.fixes.tokens import NO_TOKEN, Token, Value, tokens, values
-from stitchc.notation.fixes.walk import Reading, Words, after, as_line, at_start, cheapest
+from stitchc.notation.fixes.walk import Reading, Words, after, as_line, at_start
 from stitchc.notation.gather import WEIGHTS
 from stitchc.notation.vocabulary import KEYWORDS, TEXT_WORDS
 
@@ -19,6 +26,8 @@ _HOLDING, _DROPPING, _NO_KEYWORD = 0.5, 0.2, 1.0
 _MOVED: Final = frozenset(
     {"left", "right", "exactly", "plus", "plain", "sure", "mirrored", "reversed", "across", "up", "shifted", *WEIGHTS}
 )
+_MOST_READINGS: Final = 1500
+_MOST_COST: Final = 3.2
 _BARRIERS: Final = ("OUT", "EQUAL", "THEN", "BESIDE")
 """What nothing is held across."""
 _SILENT: Final = {
@@ -48,6 +57,10 @@ _ACTIONS: Final = re.compile(
 """What a person does by hand: a line of a piece that begins so is a `do`; `cast on 40` may be its needles."""
 
 
+class TooMany(Exception):
+    """Not all readings were looked at, so nobody knows whether another is as near."""
+
+
 class Line:
     """A wrong line. text: without its comment, in straight quotation marks and narrow signs."""
 
@@ -62,8 +75,25 @@ class Line:
 
         An empty line says that whatever follows costs at least so much. Raises TooMany.
         """
-        for cost, reading in cheapest(Reading(0, (), at_start(), ()), self.moves, self.is_whole):
-            yield cost, as_line(reading.words) if reading else ""
+        order = itertools.count()
+        heap = [(0.0, next(order), Reading(0, (), at_start(), ()))]
+        seen: set[Reading] = set()
+        passed = 0.0
+        while heap and heap[0][0] <= _MOST_COST:
+            cost, _, reading = heapq.heappop(heap)
+            if reading in seen:
+                continue
+            seen.add(reading)
+            if len(seen) > _MOST_READINGS:
+                raise TooMany
+            if cost > passed:
+                passed = cost
+                yield cost, ""
+            if self.is_whole(reading):
+                yield cost, as_line(reading.words)
+                continue
+            for more, following in self.moves(reading):
+                heapq.heappush(heap, (round(cost + more, 2), next(order), following))
 
     def is_whole(self, reading: Reading) -> bool:
         ended = reading.place == len(self.tokens) and not reading.held and bool(reading.words)
