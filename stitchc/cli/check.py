@@ -96,8 +96,8 @@ def _machine(name: str | None) -> tuple[Machine | None, list[_Checked]]:
 
 
 def _check(file: str, machine: Machine | None, options: CheckOptions) -> _Checked:
-    from stitchc.checks import check_file
     from stitchc.notation import compile_file
+    from stitchc.whole_check import check_file
 
     try:
         pattern, messages, sources = compile_file(file)

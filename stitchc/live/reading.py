@@ -13,12 +13,12 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from stitchc.chart import SIGNS
-from stitchc.checks import check_file
 from stitchc.live.row_text import cells_by_run
 from stitchc.machines import Machine
 from stitchc.messages import MOST_SHOWN, Message, in_order, visible
 from stitchc.notation.compile import compile_as_far_as_it_goes
 from stitchc.pattern import Pattern, Stitch
+from stitchc.whole_check import check_file
 
 _MOST_CELLS_POINTED_AT: Final = 40_000
 _MOST_RUNS: Final = 4_000

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from stitchc.checks import check_file
 from stitchc.cli.check import command as check
 from stitchc.live.reading import read
 from stitchc.machines import SHIPPED, load
 from stitchc.messages import Message, Refused
 from stitchc.piece.checking import DEFAULT_MACHINE
 from stitchc.piece.product import plan_piece
+from stitchc.whole_check import check_file
 
 from .conftest import pattern_of
 
