@@ -19,6 +19,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Generic, TypeVar
 
+from stitchc.code import stretches
 from stitchc.messages import Message, Refused, has_errors, in_order
 
 if TYPE_CHECKING:
@@ -134,7 +135,8 @@ def errors_overridden(stitch: Stitch, messages: Iterable[Message]) -> tuple[str,
     """Sentences to write on what is made despite errors: those about this stitch, or about no place."""
     mine = (None, stitch.span, *(stitch.row_spans or ()))
     errors = [message for message in messages if message.severity == "error" and message.span in mine]
-    return tuple(f"Made despite {message.code}: {message.text}" for message in errors)
+    texts = ("".join(part for part, _ in stretches(message.text)) for message in errors)  # paper shows no back-ticks
+    return tuple(f"Made despite {message.code}: {text}" for message, text in zip(errors, texts, strict=True))
 
 
 def file_stems(pattern: Pattern, stitches: Sequence[Stitch], kind: str, name: str = "") -> dict[str, str]:

@@ -262,3 +262,28 @@ def test_what_is_too_large_is_left_out_with_a_reason(tmp_path: Path) -> None:
     assert said.count("Left out: no drawn chart of `sails`.") == 1 and "D701" in said, said
     assert (out / "sails-bitmap.png").is_file() and (out / "index.html").is_file()
     assert "not made:" in (out / "index.html").read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("row", "signs"),
+    [
+        ("K T", "; a dot is a tuck"),
+        ("K S", "; an empty cell is a slip"),
+        ("K T K S", "; a dot is a tuck; an empty cell is a slip"),
+        ("K", ""),
+    ],
+)
+def test_the_page_explains_the_signs_that_are_there(row: str, signs: str) -> None:
+    from stitchc.gallery import index_page
+    from stitchc.gallery.build import Made
+    from stitchc.notation import compile_text
+
+    pattern = compile_text(f"stitch a\n1: {row}\n2: K\n").pattern
+    assert pattern is not None
+    made = [
+        Made("drawn chart", "a", ("a.png",)),
+        Made("hole card", "a", ("c.png",)),
+    ]
+    page = index_page(pattern, tuple(pattern.stitches.values()), made, (), {}, {}, ())
+    assert f"is knitted first{signs}</figcaption>" in page
+    assert ("a dot is a hole to punch, not a tuck" in page) == ("dot" in signs)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from stitchc.compare.against import Against
 from stitchc.compare.table import NEEDLES, ROWS, Compared, Key
 from stitchc.gauge import Range
-from stitchc.messages import visible
+from stitchc.page.lettering import printable, visual_order
 from stitchc.product import WrongOption
 
 if TYPE_CHECKING:
@@ -91,11 +91,11 @@ def plot(
     known = all(line.size_cm is not None for _, line in numbered)
     shown = [_shown(number, line, known, units) for number, line in numbered]
     with matplotlib.rc_context(style), warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # letters that the font lacks show as boxes
+        warnings.simplefilter("ignore")
         figure = Figure(
             figsize=(SIZE_MM[0] / 25.4, SIZE_MM[1] / 25.4), dpi=DPI, facecolor="white", layout="constrained"
         )
-        heading = _cut(visible(title) or "Densities compared", _LONGEST_TITLE)
+        heading = _lettered(title or "Densities compared", _LONGEST_TITLE)
         title_text = figure.suptitle(heading, x=0.02, ha="left", size=20, weight="bold")
         left, right = figure.subfigures(1, 2, squeeze=False, width_ratios=(1.05, 1))[0]
         left.suptitle(_subtitle(lines, known), x=0.02, ha="left", size=11.5)
@@ -144,8 +144,10 @@ def _shown(number: int, line: Compared, known: bool, units: str) -> _Shown:
     return _Shown(number, line, place, plain, piece, plain_piece)
 
 
-def _cut(text: str, most: int) -> str:
-    return text if len(text) <= most else text[: most - 1] + "…"
+def _lettered(text: str, most: int) -> str:
+    """Of at most so many letters, in the order in which they are set; those that the font lacks as codes."""
+    text = printable(text)
+    return visual_order(text if len(text) <= most else text[: most - 1] + "…")
 
 
 def _subtitle(lines: Sequence[Compared], known: bool) -> str:
@@ -299,7 +301,7 @@ def _legend(
     if any(not each.is_told_apart for each in against.values()):
         name = next(iter(against.values())).name
         handles.append(
-            sign("o", f"pale: no clear difference from {_cut(visible(name), _LONGEST_NAME)}", "white", GREY, 0.3)
+            sign("o", f"pale: no clear difference from {_lettered(name, _LONGEST_NAME)}", "white", GREY, 0.3)
         )
     densities = dict.fromkeys(family.rpartition(", ")[2] for family in strands)
     handles += [
@@ -330,7 +332,7 @@ def _outlines(figure: SubFigure, every: Sequence[_Shown], known: bool, units: st
         corner = index % columns * across, index // columns * down + _LABEL_MM / per_unit
         _outline(axes, each, corner)
         figures = f"{each.piece[0].value:.0f} x {each.piece[1].value:.0f} {units if known else '%'}"
-        name = _cut(visible(each.line.stitch.name), min(_LONGEST_NAME, round(wide * per_unit / size / 0.26)))
+        name = _lettered(each.line.stitch.name, min(_LONGEST_NAME, round(wide * per_unit / size / 0.26)))
         axes.text(
             corner[0],
             corner[1] - 1.2 / per_unit,

@@ -20,6 +20,7 @@ from stitchc.machines import Limits, Machine, load
 from stitchc.messages import Message, Refused, Span
 from stitchc.naming import file_stem, name_of
 from stitchc.options import CompareOptions
+from stitchc.page.lettering import what_is_lacking
 from stitchc.pattern import Pattern, Stitch
 from stitchc.product import File, Product, WrongOption, choose_stitches, skipped_parts, unknown_stitch
 
@@ -62,6 +63,9 @@ def compare_stitches(
     against, best = _compared_with(lines, options.against, reports)
     comparison = Comparison(tuple(lines), hand, card, options.sort, against, best, options.against)
     title = _title([pattern for pattern, _ in chosen], len(lines), options.sweep)
+    if options.form == "png":
+        lacking = what_is_lacking("".join([title, *(line.stitch.name for line in lines)]), "plot")
+        remarks += [lacking] if lacking else []
     return Product(tuple(lines), (_file(comparison, title, patterns, options),), tuple(messages), tuple(remarks))
 
 

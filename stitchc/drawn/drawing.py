@@ -89,10 +89,22 @@ def draw(
         shown = f"{across} by {up} repeats of it" if across * up > 1 else "it"
         text = f"`{name}` is too large to draw: {shown} would be {columns:,} by {rows:,} cells, and a drawn chart has "
         text += f"at most {MOST_CELLS:,}."
-        advice = "--repeats 1x1" if across * up > 1 else f"--stitch {name} --format text   (letters, of any size)"
+        most = _most_repeats(chart, across, up)
+        advice = "--repeats {}x{}".format(*most) if most else f"--stitch {name} --format text   (letters, of any size)"
         raise Refused(Message("D701", "error", text, advice=advice))
     sheet = _Sheet(name, chart, chart.tiled(columns, rows), drawing, title, yarns or {})
     return list(sheet.pages())
+
+
+def _most_repeats(chart: Chart, across: int, up: int) -> tuple[int, int] | None:
+    """Of the repeats asked for the most that can be drawn, both ways cut alike; None where not even one can."""
+    most = MOST_CELLS // (chart.width * chart.height)
+    if not most:
+        return None
+    side = math.isqrt(most)
+    if min(across, up) > side:
+        return side, side
+    return (across, min(up, most // across)) if across <= up else (min(across, most // up), up)
 
 
 # -- layout -------------------------------------------------------------------------------------------------------

@@ -86,6 +86,8 @@ def index_page(
                 "name": stitch.name,
                 "size": _size(stitch.chart),
                 "gauge": gauges.get(stitch.name, ""),
+                "signs": _signs(stitch.chart),
+                "tucks": "a dot" in _signs(stitch.chart),
                 "chart": _picture(made, stitch.name, "drawn chart"),
                 "purl": _picture(made, stitch.name, "purl side"),
                 "knit": _picture(made, stitch.name, "knit side"),
@@ -106,6 +108,13 @@ def index_page(
         whole=_links(made, ""),
         compare=_picture(made, "", "comparison"),
     )
+
+
+def _signs(chart: Chart) -> str:
+    """What the cells of its drawn chart mean that are no plain stitches."""
+    has = {*chart.settings()}
+    tuck, slip = (bool(has & {name, "mixed"}) for name in ("tuck", "slip"))
+    return ("; a dot is a tuck" if tuck else "") + ("; an empty cell is a slip" if slip else "")
 
 
 def _size(chart: Chart) -> str:

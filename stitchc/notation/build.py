@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final
 
 from stitchc.chart import LETTERS, MAX_CELLS, Chart, NeedlesOutDiffer, SizesDiffer, TooLarge, YarnsDiffer
-from stitchc.english import numbered
+from stitchc.english import number, numbered
 from stitchc.messages import Span
 from stitchc.notation.gather import Gathered, StitchLines
 from stitchc.notation.rows import stitch_by_rows
@@ -330,9 +330,10 @@ class _Builder:
             return None
 
     def too_large(self, large: TooLarge, span: Span) -> None:
+        size = f"{number(large.width, 'needle')} by {number(large.height, 'row')}"
         self.faults.error(
             "N110",
-            f"This would be {large.width:,} needles by {large.height:,} rows; a chart has at most {MAX_CELLS:,} cells.",
+            f"This would be {size}; a chart has at most {MAX_CELLS:,} cells.",
             span,
             advice="Write one repeat; it is repeated for you.",
         )

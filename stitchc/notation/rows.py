@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stitchc.chart import MAX_CELLS, OUT, Chart
-from stitchc.english import number, numbered
+from stitchc.english import listed, number, numbered
 from stitchc.messages import Message, Span
 from stitchc.notation.cells import RowCells, read_cells
 from stitchc.notation.faults import MOST_MESSAGES, Faults
@@ -55,9 +55,10 @@ def stitch_by_rows(key: str, definition: StitchLines, gathered: Gathered) -> Sti
         if faults.count > before:
             return None
     if width * height > MAX_CELLS:
+        size = f"{number(width, 'needle')} by {number(height, 'row')}"
         faults.error(
             "N110",
-            f"`{name.shown}` is {width:,} needles by {height:,} rows; a chart has at most {MAX_CELLS:,} cells.",
+            f"`{name.shown}` is {size}; a chart has at most {MAX_CELLS:,} cells.",
             name.span,
             advice="Write one repeat; it is repeated for you.",
         )
@@ -318,7 +319,7 @@ def _does_not_go(
         if near == width:
             wide = f"has {width} in work" if out else f"is {width} wide"
             text = f"This row is {wrong}: it has {small}, and the stitch {wide}."
-    advice = f"a row of {_divisors(width)} needles"
+    advice = f"a row of {_divisors(width)} needle{'' if width == 1 else 's'}"
     if definition.over is None and common is not None:
         advice = (f"{advice}; or else " if near else "") + f"over {common + out} after the stitch's name"
     faults.error(
@@ -377,5 +378,5 @@ def _reached(rows: Sequence[Row]) -> int | None:
 
 
 def _divisors(width: int) -> str:
-    divisors = [n for n in range(1, min(width, 200) + 1) if width % n == 0]
-    return ", ".join(map(str, divisors[:8])) + (" …" if len(divisors) > 8 else "")
+    divisors = [str(n) for n in range(1, min(width, 200) + 1) if width % n == 0]
+    return listed(divisors, "or") if len(divisors) <= 8 else ", ".join(divisors[:8]) + " …"

@@ -308,8 +308,8 @@ class _Planner:
             self.say(
                 "P406",
                 "error",
-                f"{piece.needles.count} needles with {piece.edge} at each end that always knit leave none for the "
-                "stitch.",
+                f"Of {number(piece.needles.count, 'needle')} {piece.edge} at each end always "
+                f"{'knits' if piece.edge == 1 else 'knit'}, which leaves none for the stitch.",
                 piece.needles_span,
                 advice=f"needles {2 * piece.edge + 1}, or more, or a smaller `edge`",
             )

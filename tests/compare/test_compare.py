@@ -323,6 +323,23 @@ def test_png_is_written_named_and_guarded(files: list[str], tmp_path: Path, caps
     assert target.read_text(encoding="utf-8") == "a list of mine"
 
 
+def test_letters_that_the_plot_lacks_are_told_and_hebrew_is_set_from_right_to_left(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "names.stitch"
+    text = 'pattern "\u05d2\u05dc \u6ce2"\nstitch \u05d2\u05dc\n1: K T\n2: K\nstitch \u6ce2\n1: K T\n2: K\n'
+    path.write_text(text, "utf-8")
+    target = tmp_path / "names.png"
+    assert run(["compare", str(path), "--plain", "20x28", "--format", "png", "-o", str(target)]) == 0
+    assert "The plot's font has no `\u6ce2`" in capsys.readouterr().err
+    assert run(["compare", str(path), "--plain", "20x28"]) == 0
+    assert "font" not in capsys.readouterr().err
+    lines = lines_of(pattern_of({"\u05d2\u05dc": "KT/KK", "\u6ce2": "KT/KK"}), PlainGauge(20, 28))
+    texts = " ".join(text.get_text() for text in drawn(monkeypatch, lines).findobj(Text))  # type: ignore[attr-defined]
+    assert "\u05dc\u05d2" in texts, "from right to left"
+    assert "\\u{6ce2}" in texts and "\u6ce2" not in texts
+
+
 @pytest.mark.parametrize(
     "arguments", [["compare"], ["compare", "-", "-"], ["compare", "a.stitch", "b.stitch", "--sweep"]]
 )

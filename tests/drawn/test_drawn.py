@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 import xml.etree.ElementTree as ET
 from pathlib import Path
@@ -380,6 +381,25 @@ def test_more_cells_than_can_be_looked_at_are_refused() -> None:
     with pytest.raises(Refused, match="D701"):
         draw("small", Chart.plain(2, 2), Drawing(repeats=(1000, 1000)))
     assert draw("just", Chart.plain(400, 400))
+
+
+@pytest.mark.parametrize(
+    ("size", "asked"),
+    [((7, 7), (1000, 1000)), ((2, 2), (100_000, 3)), ((2, 2), (3, 100_000)), ((399, 400), (2, 1)), ((7, 3), (90, 90))],
+)
+def test_the_most_repeats_that_go_are_offered(size: tuple[int, int], asked: tuple[int, int]) -> None:
+    """160,000 cells may be drawn: what is offered can be, and one more repeat of what was cut cannot."""
+    with pytest.raises(Refused, match="D701") as caught:
+        draw("small", Chart.plain(*size), Drawing(repeats=asked))
+    found = re.fullmatch(r"--repeats (\d+)x(\d+)", str(caught.value.messages[0].advice))
+    assert found
+    across, up = int(found[1]), int(found[2])
+    cells = math.prod(size)
+    assert cells * across * up <= 160_000 and across <= asked[0] and up <= asked[1]
+    more = (across + (across < asked[0])) * (up + (up < asked[1]))
+    assert cells * more > 160_000
+    if min(asked) == 1000:
+        assert (across, up) == (57, 57)
 
 
 # -- HTML -------------------------------------------------------------------------------------------------------------

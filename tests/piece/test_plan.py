@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -436,6 +437,17 @@ def test_without_a_gauge_rows_and_needles_still_work() -> None:
     plan = plan_of(f"{RIPPLE}piece it\n needles 20\n knit ripple for 10 rows\n")
     assert plan.width_cm is None and plan.length_cm is None
     assert len(plan.passes) == 10
+
+
+def test_stitches_pushed_right_back_at_the_end_are_no_held_loops() -> None:
+    piece = " needles 8\n knit linen for 1 row\n"
+    machine = replace(load("hand-standard"), slip_by="rest")
+    plan, messages = planned(text(piece, "stitch linen\n 1: K S\n 2: K\n"), machine)
+    assert plan is not None
+    rows = piece_document([plan], (), "cm", [messages]).rows
+    assert rows is not None
+    last = " ".join(entry.text for entry in rows.entries if isinstance(entry, ByHand))
+    assert "needles with stitches that have not been knitted. To free them, bring the needles at the back" in last
 
 
 def test_held_loops_at_the_end_are_freed_before_the_work_comes_off() -> None:

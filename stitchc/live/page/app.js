@@ -283,6 +283,11 @@ const HOW = [
   ["stitch b = a then a shifted 1", "A stitch built from another: above it, moved by 1 needle. Also beside, mirrored, reversed, across 2, up 3."],
   ["gauge wave 20 stitches 30 rows per 10 cm", "A swatch that you measured. plain is stocking stitch."],
   ["piece cowl", "A piece. Under it: width 60 cm, knit wave for 18 cm, do \"Cast off.\""],
+  ["width 60 cm plus 1 cm in wave", "Its finished width, and what seams take. wave sets the needles; without it, the stitch of most rows does."],
+  ["edge 1", "In a piece: needles at each end that always knit."],
+  ["carriage left", "In a piece: where the carriage stands before row 1. Later on: where it must stand then; one plain row is added if it does not."],
+  ["knit wave for 4 cm exactly", "To the nearest row. Without exactly: in whole repeats."],
+  ["yarn kelp \"olive\" weight light", "A yarn by its weight category. Or its tex: tex 210."],
   ["# a comment", "Is not read."],
 ];
 
