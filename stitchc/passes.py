@@ -89,6 +89,11 @@ class Pass:
         return own + 2 * self.free + len(self.moved_left) + len(self.moved_right) + len(self.taken_back)
 
     @property
+    def what_is_held(self) -> str:
+        """In words: a needle that stands right back has its stitch, and no loop laid over it."""
+        return "stitches that have not been knitted" if {*self.held} <= {*self.rest} else "held loops"
+
+    @property
     def start_side(self) -> Side:
         return "right" if self.direction == "right to left" else "left"
 

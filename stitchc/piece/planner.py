@@ -277,7 +277,8 @@ class _Planner:
                 f"`{_length(width.mm)}` is narrower than one repeat of `{stitch}`{ends}, which takes "
                 f"{_length(least / per_mm - width.plus_mm)}.",
                 self.place_of(width),
-                advice=f"{self.as_asked(width, max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat",
+                advice=f"{self.as_asked(width, max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat"
+                + (", or a smaller `edge`" if self.piece.edge > 1 else ""),
                 label=f"about {(width.mm + width.plus_mm) * per_mm:.1f} needles",
             )
         return rounding
@@ -414,7 +415,7 @@ class _Planner:
             self.say(
                 "P413",
                 "warning",
-                f"The last row ({last.row}) leaves held loops on the needles, which would come off unknitted.",
+                f"The last row ({last.row}) leaves {last.what_is_held} on the needles, which would come off unknitted.",
                 step.span,
                 advice="knit plain for 1 row   (after it)",
             )

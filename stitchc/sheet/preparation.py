@@ -165,8 +165,7 @@ def ending(sizes: Sequence[Sequence[Pass]], machine: Machine, yarns: Yarns) -> l
     ways = ["cancel the hold"] if last.out and by_hand else [] if by_hand else ["set the carriage to plain"]
     ways += ["bring the needles at the back forward"] if last.rest else []
     ways += [f"knit one plain row{yarns.with_yarn_of(last, sizes[0])}"]
-    what = "stitches that have not been knitted" if set(last.held) <= set(last.rest) else "held loops"
-    text = f"The last row leaves {count_of(held, 'needle')} with {what}. To free them, "
+    text = f"The last row leaves {count_of(held, 'needle')} with {last.what_is_held}. To free them, "
     return [ByHand(f"{text}{listed(ways)} before you take the work off.")]
 
 

@@ -447,6 +447,8 @@ def test_stitches_pushed_right_back_at_the_end_are_no_held_loops() -> None:
     rows = piece_document([plan], (), "cm", [messages]).rows
     assert rows is not None
     last = " ".join(entry.text for entry in rows.entries if isinstance(entry, ByHand))
+    (told,) = [message.text for message in messages if message.code == "P413"]
+    assert "leaves stitches that have not been knitted on the needles" in told
     assert "needles with stitches that have not been knitted. To free them, bring the needles at the back" in last
 
 
