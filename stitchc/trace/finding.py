@@ -6,7 +6,7 @@ Weighs which of them is believed; knows nothing of what stands in the cells but 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 
@@ -14,17 +14,15 @@ from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.cells import sampled
 from stitchc.trace.field import Field
-from stitchc.trace.grid import LEAST_PITCH_PX, Axis, Lattice, find_lattice, find_sharp, find_unruled, looks_ruled
-from stitchc.trace.grid.evidence import noise_of
+from stitchc.trace.grid import Axis, Lattice, find_cells, grain_of
 from stitchc.trace.kinds import kinds_of
 from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, paper_colour
-from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of, enlarged
+from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of, enlarged, looks_ruled
 from stitchc.trace.straight import Straight, straightened
 from stitchc.trace.values import Ask
 
 _MOST_OPEN: Final = 3
 """Sides that cut through cells from which the picture shows a part of something larger."""
-_FEW_CELLS: Final = 24
 _FINE_PX: Final = 3
 """Blocks of pixels up to this size may as well be dots of which lines and marks are drawn."""
 
@@ -66,22 +64,15 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
         return _field_of(blocks, ask, file)
     if exact is not None and small:
         return _in_pixels(pixels, exact, None, small, fine, ask, file)
-    ground = _ground(pixels, ask)
-    if exact is None and ground.sharp is not None and not ground.sharp.ruled:
-        return _without_lines(ground.straight, ground.sharp)
-    lined = _lined(ground, ask, file)
-    if lined is not None and lined.rows * lined.columns < _FEW_CELLS and not fine and ask.cells is None:
-        # a few wide strips may be the cells themselves
-        without = _unlined(ground, ask) if exact is None else _field_of(exact, ask, file)
-        if without is not None and without.rows * without.columns > 4 * lined.rows * lined.columns:
-            return without
+    straight, lattice = _found(pixels, ask)
+    unlined = None if lattice is None or lattice.ruled else _without_lines(straight, lattice)
+    if exact is None and unlined is not None:
+        return unlined
+    lined = None if lattice is None or not lattice.ruled else _lined(straight, lattice, ask, file)
     if lined is not None and (exact is None or fine or not _all_alike(lined)):
         return lined
     if exact is not None:
         return _in_pixels(pixels, exact, lined, small, fine, ask, file)
-    without = _unlined(ground, ask)
-    if without is not None:
-        return without
     raise Refused(words.no_grid(file, ask))
 
 
@@ -103,40 +94,21 @@ def _in_pixels(
     return found
 
 
-_GRAIN: Final = 0.002
-"""The grain, in ink, up to which a picture is as it was drawn."""
-_MOST_SHARP: Final = 3_000_000
-"""Pixels up to which it is looked at as it was drawn: that takes some 60 bytes for each of them."""
+_GRAIN: Final = 0.5
+"""The grain, of 255, up to which a picture is as it was drawn."""
 
 
-class _Ground(NamedTuple):
-    """A picture set straight, and its dark lines. sharp: the cells of one that is as it was drawn, neither turned nor
-    photographed, where they are beyond doubt."""
-
-    straight: Straight
-    plane: Plane
-    sharp: Lattice | None
-
-
-def _ground(pixels: Pixels, ask: Ask) -> _Ground:
+def _found(pixels: Pixels, ask: Ask) -> tuple[Straight, Lattice | None]:
+    """The picture set straight, and the lattice of its cells."""
     even = even_light(pixels)
     red, green, blue = (int(value) for value in paper_colour(even))
     straight = straightened(even, _dark_lines(even), (red, green, blue))
-    plane = _dark_lines(straight.pixels)
-    sized = min(plane.shape) >= 2 * LEAST_PITCH_PX and plane.size <= _MOST_SHARP
-    drawn = sized and straight.to_given is None and noise_of(plane) <= _GRAIN
-    return _Ground(straight, plane, find_sharp(straight.pixels, ask.cells) if drawn else None)
+    grainy = straight.to_given is not None or grain_of(straight.pixels) > _GRAIN
+    return straight, find_cells(straight.pixels, ask.cells, grainy)
 
 
-def _lined(ground: _Ground, ask: Ask, file: str) -> Field | None:
-    """A grid of lines, set straight."""
-    straight, plane, lattice = ground
-    if min(plane.shape) < 2 * LEAST_PITCH_PX:
-        return None
-    if lattice is None or not lattice.ruled:
-        lattice = find_lattice(plane, ask.cells)
-    if lattice is None:
-        return None
+def _lined(straight: Straight, lattice: Lattice, ask: Ask, file: str) -> Field:
+    """A grid of lines."""
     columns, rows = lattice.size
     if len(lattice.cut) >= _MOST_OPEN and ask.cells is None:
         raise Refused(words.cut_through(file, lattice))
@@ -151,12 +123,6 @@ def _lined(ground: _Ground, ask: Ask, file: str) -> Field | None:
     if lattice.rival is not None:
         messages = (words.other_lattice(lattice.size, lattice.rival), *messages)
     return Field(rows, columns, straight.pixels, lattice, None, words.turned(straight), messages, straight)
-
-
-def _unlined(ground: _Ground, ask: Ask) -> Field | None:
-    """Cells whose own borders show where they lie."""
-    lattice = find_unruled(ground.plane, ask.cells)
-    return None if lattice is None else _without_lines(ground.straight, lattice)
 
 
 def _without_lines(straight: Straight, lattice: Lattice) -> Field:

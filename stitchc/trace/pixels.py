@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.trace.picture import Pixels
+from stitchc.trace.picture import Pixels, Plane
 
 MOST_COLOURS: Final = 8
 """More colours than a chart has kinds of cells: then the picture is not an exact one."""
@@ -109,16 +109,18 @@ _SAME: Final = 0.045
 """How far the picture may be from its cells enlarged again: root mean square, of the whole range of its colours."""
 _SMOOTHLY: Final = 0.2
 """How much of the steps must lie at one phase where each is spread over a cell."""
+_AS_WELL: Final = 2.0
+"""How many times as far off wider cells may be as those that fit best."""
 _LEAST_ENLARGED_PX: Final = 3.5
 
 
 def enlarged(pixels: Pixels, cells: tuple[int, int] | None = None) -> Blocks | None:
     """The cells of a picture of one pixel a cell that was made larger smoothly, or None for any other: the cells'
-    middles, made as large again in the same way, must give the picture.
+    middles, made as large again in the same way, must give the picture. Finer cells do so as well, so the widest win.
 
     cells: how many the user says there are across and down.
     """
-    from stitchc.trace.grid import pitches_of_steps, steps_along
+    from stitchc.trace.grid import even_pitches
 
     height, width = pixels.shape[:2]
     span = float(np.ptp(pixels.astype(np.int16), axis=(0, 1)).max())
@@ -129,12 +131,16 @@ def enlarged(pixels: Pixels, cells: tuple[int, int] | None = None) -> Blocks | N
         plane = across[:: max(1, len(across) // 100)]
         size = across.shape[1]
         shade = plane.min(axis=2).astype(np.float32) / 255
-        bends = np.square(np.diff(shade, 2, axis=1)).sum(axis=0, dtype=np.float64)
-        likely = pitches_of_steps(steps_along(shade, 0.0), _SMOOTHLY)[:12] + pitches_of_steps(bends, _SMOOTHLY)[:12]
-        tried = [cells[at]] if cells else list(dict.fromkeys(round(size / pitch) for pitch, _ in likely))
-        fitting = [count for count in tried if size / count >= _LEAST_ENLARGED_PX and count > 1]
-        off = sorted((_off(plane, (count, len(plane))), count) for count in fitting)
-        counts.append([count for gap, count in off if gap < 2 * _SAME * span][:2])
+        changes = (np.square(np.diff(shade, order, axis=1)).sum(axis=0, dtype=np.float64) for order in (1, 2))
+        likely = (pitch for change in changes for pitch, _ in even_pitches(change, _SMOOTHLY)[:12])
+        tried = [cells[at]] if cells else list(dict.fromkeys(round(size / pitch) for pitch in likely))
+        off = {
+            count: _off(plane, (count, len(plane)))
+            for count in tried
+            if size / count >= _LEAST_ENLARGED_PX and count > 1
+        }
+        most = min(2 * _SAME * span, _AS_WELL * min(off.values(), default=0.0) + 1)
+        counts.append(sorted(count for count, gap in off.items() if gap < most))
     for columns in counts[0]:
         for rows in counts[1]:
             if 0.3 < width / columns * rows / height < 3.4 and _off(pixels, (columns, rows)) < _SAME * span:
@@ -157,3 +163,30 @@ def _off(pixels: Pixels, cells: tuple[int, int]) -> float:
     ways = Image.Resampling.BICUBIC, Image.Resampling.BILINEAR, Image.Resampling.LANCZOS
     again = (np.asarray(small.resize(size, way), dtype=np.float32) for way in ways)
     return min(float(np.sqrt(np.square(picture - pixels).mean())) for picture in again)
+
+
+_THICKEST: Final = 0.3
+_HALF: Final = 0.5
+"""The part of the picture along which something that is ruled runs without a break."""
+
+
+def looks_ruled(plane: Plane) -> bool:
+    """Whether thin straight lines at an even distance run both ways through half the picture or more."""
+    return _thin_lines(plane) and _thin_lines(plane.T)
+
+
+def _thin_lines(plane: Plane) -> bool:
+    dark = plane >= 0.12
+    longest = np.zeros(plane.shape[1], dtype=np.int64)
+    run = np.zeros_like(longest)
+    for line in dark:
+        run = (run + 1) * line
+        np.maximum(longest, run, out=longest)
+    steps = np.diff(np.concatenate([[0], (longest >= _HALF * plane.shape[0]).astype(np.int8), [0]]))
+    starts, ends = np.flatnonzero(steps == 1), np.flatnonzero(steps == -1)
+    if len(starts) < 3:
+        return False
+    gaps = np.diff((starts + ends - 1) / 2)
+    pitch = float(np.median(gaps))
+    even = np.abs(gaps / pitch - np.round(gaps / pitch)) <= max(1.0, 0.03 * pitch) / pitch
+    return pitch >= 6 and float(np.median(ends - starts)) <= _THICKEST * pitch and bool(even.all())

@@ -3,11 +3,10 @@ spoilt."""
 
 from __future__ import annotations
 
+import io
 import sys
 from collections import Counter
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
-from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
@@ -24,8 +23,6 @@ from stitchc.trace import Ask, Key, trace
 from stitchc.trace.beyond import sides_with_marks_beyond
 from stitchc.trace.finding import field_in
 from stitchc.trace.grid import Axis, Lattice
-from stitchc.trace.grid.judging import View
-from stitchc.trace.grid.redrawing import redrawn
 
 
 def plain_case() -> elsewhere.Case:
@@ -95,30 +92,15 @@ def test_cells_that_the_grid_leaves_out_are_seen_and_numbers_beside_it_are_not(
     assert sides_with_marks_beyond(replace(field, lattice=less)) == (side,)
 
 
-@pytest.mark.parametrize(("mark", "times"), [("fill", 1.0), ("inset", 1.1), ("dot", 1.1), ("cross", 1.1)])
-def test_a_picture_is_drawn_again_best_from_its_own_lattice(mark: str, times: float) -> None:
-    """The quarters of a filled square are filled squares and cost little more."""
-    style = Style(mark, 20, tuck=(0, 0, 0), margin_px=20)
-    view = View(1 - np.asarray(drawn(plain_case().rows, style).convert("L"), dtype=np.float32) / 255)
-
-    def worth(pitch_px: float, columns: int, rows: int, off_px: float = 0) -> float:
-        return redrawn(
-            view, Axis.evenly(20 + off_px, pitch_px, columns), Axis.evenly(20 + off_px, pitch_px, rows)
-        ).worth
-
-    others = [worth(10, 16, 14), worth(40, 4, 3), worth(20, 7, 6, 10), worth(16, 10, 8), worth(20, 7, 7)]
-    assert worth(20, 8, 7) > times * max(others)
-
-
-def test_a_reading_that_explains_the_picture_worse_than_another_lattice_names_both() -> None:
-    with ProcessPoolExecutor(1, get_context("spawn")) as elsewhere_alone:  # it drives a browser, as other tests here do
-        case = elsewhere_alone.submit(elsewhere.one_case, "tune", 9046).result()
-    columns, rows = len(case.rows[0]), len(case.rows)
-    traced = trace(case.data, "chart.png", case.ask)
-    (doubt,) = (message for message in traced.messages if "looks more like" in message.text)
-    assert (traced.whole.width, traced.whole.height) == (2 * columns, 4 * rows)
+def test_where_lines_of_another_lattice_are_seen_more_clearly_its_size_is_named() -> None:
+    """A scan in which the marks of half the cells look like lines of cells half as high."""
+    case = elsewhere.one_case("tune", 90114)
+    field = field_in(np.asarray(accuracy.Image.open(io.BytesIO(case.data)).convert("RGB")), case.ask, "scan.png")
+    size = len(case.rows[0]), len(case.rows)
+    assert (field.columns, field.rows) != size and field.lattice is not None and field.lattice.rival == size
+    (doubt,) = (message for message in field.messages if "looks more like" in message.text)
     assert (doubt.code, doubt.severity) == ("T813", "warning")
-    assert f"{2 * columns} by {4 * rows}" in doubt.text and f"--cells {columns}x{rows}" in str(doubt.advice)
+    assert f"--cells {size[0]}x{size[1]}" in str(doubt.advice)
 
 
 @pytest.mark.parametrize("mark", ["fill", "dot", "cross"])

@@ -1,306 +1,229 @@
-"""How well two combs explain a picture, stretch of line by stretch of line, and how far the grid goes.
+"""How much two rows of cells, across and down, explain of a picture, and which of their cells are the chart.
 
-A line shows between two blank cells, as nothing else makes an edge there. Between two cells that are filled in the
-lines' own colour it does not: such stretches speak neither for nor against.
+A line that is seen speaks for the cells beside it and one that is not seen against them; a cell that is like no other
+speaks against them. Where no lines are drawn the same is asked of the borders between cells that look different.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from functools import cached_property
 from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.trace.grid.comb import Comb
-from stitchc.trace.grid.evidence import Evidence, Plane, Profile, noise_of, stretches
+from stitchc.trace.grid.chains import USUAL, axis_of
+from stitchc.trace.grid.edges import Direction, Profile, Shares, Sight, Spans
+from stitchc.trace.grid.looks import OTHER, Looks, looks_of
+from stitchc.trace.picture import Pixels
 
 Mask = npt.NDArray[np.bool_]
-Shares = npt.NDArray[np.float32]
 Box = tuple[int, int, int, int]
-"""Numbers of the left, right, top and bottom line."""
+"""The first column, the one after the last, the first row and the one after the last."""
 
 
-class View:
-    """A picture with its lines both ways and its ink summed from the upper left corner."""
-
-    def __init__(self, plane: Plane) -> None:
-        self.plane = plane
-        noise = noise_of(plane)
-        self.upright = Evidence(plane, noise)
-        self.level = Evidence(np.ascontiguousarray(plane.T), noise)
-        self.total = np.zeros((plane.shape[0] + 1, plane.shape[1] + 1))
-        np.cumsum(np.cumsum(plane, axis=0, dtype=np.float64), axis=1, out=self.total[1:, 1:])
-
-    def inks(self, xs: Profile, ys: Profile, margin: float = 0.28) -> Profile:
-        """The mean ink inside each cell, (cells down, cells across)."""
-        height, width = self.plane.shape
-        left, right = _inner(xs, margin, width)
-        top, bottom = _inner(ys, margin, height)
-        total = self.total
-        sums = total[np.ix_(bottom, right)] - total[np.ix_(top, right)] - total[np.ix_(bottom, left)]
-        return np.asarray((sums + total[np.ix_(top, left)]) / np.outer(bottom - top, right - left))
+_DASH_PX: Final = 4
+_DASH: Final = 0.2
+"""Gaps of dots and dashes that are closed along a line: so many pixels, or that part of a cell."""
 
 
-def _inner(lines: Profile, margin: float, size: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
-    steps = np.diff(lines)
-    first = np.clip(np.round(lines[:-1] + margin * steps).astype(np.intp), 0, size - 1)
-    return first, np.clip(np.round(lines[1:] - margin * steps + 1).astype(np.intp), first + 1, size)
+class Chain:
+    """A row of cells along one direction, with what is seen of its lines."""
 
+    def __init__(self, direction: Direction, cells: Spans) -> None:
+        self.direction, self.cells, self.axis = direction, cells, axis_of(cells)
 
-class Sheet(NamedTuple):
-    """What is seen of all lines of two combs, from one end of the picture to the other.
-
-    upright: (lines across, cells down); level: (lines down, cells across); dark: (cells down, cells across).
-    upright_marked, level_marked: the same where rings count as marks, by which lattices are compared.
-    """
-
-    xs: Profile
-    ys: Profile
-    upright: Shares
-    level: Shares
-    dark: Mask
-    upright_marked: Shares
-    level_marked: Shares
-
-
-@dataclass(frozen=True)
-class Judged:
-    """Combs with their extent. score: the length of line seen, less the length that should be there and is not, in px.
-
-    seen: the share of the stretches between alike cells at which a line is seen.
-    """
-
-    score: float
-    box: Box
-    sheet: Sheet
-    seen: float
-    alike: int
+    @cached_property
+    def _lines(self) -> list[Profile | None]:
+        """Of each line, its clearest edge at each pixel along it, summed; None at the picture's own edge."""
+        found: list[Profile | None] = []
+        gap_px = max(_DASH_PX, int(_DASH * self.axis.pitch_px))
+        for number in range(len(self.cells) + 1):
+            ends = [*self.cells[number - 1 : number, 1].tolist(), *self.cells[number : number + 1, 0].tolist()]
+            at_edge = min(ends) <= 0 or max(ends) >= self.direction.size
+            # a thin line goes on in the middle of a bolder stretch
+            found.append(None if at_edge else self.direction.along(min(ends) - 1, max(ends) + 2, gap_px))
+        return found
 
     @property
-    def lines(self) -> tuple[Profile, Profile]:
-        """The places of the lines across and down."""
+    def outer_in_picture(self) -> Mask:
+        """Whether the first and the last line do not lie at the picture's own edges."""
+        return np.array([self._lines[at] is not None for at in (0, -1)])
+
+    def seen(self, crossing: Spans, at_edge: float = 1.0) -> Shares:
+        """How much of an edge is seen along each line beside each crossing cell: (lines, crossing cells). at_edge: what
+        is taken for seen at the picture's own edge, where a line may lie unseen."""
+        inset = np.maximum((0.15 * (crossing[:, 1] - crossing[:, 0])).astype(np.intp), 1)
+        size = len(self.direction.edges)
+        low = np.minimum(crossing[:, 0] + inset, size - 1)
+        high = np.minimum(np.maximum(crossing[:, 1] - inset, low + 1), size)
+        none = np.full(len(crossing), at_edge)
+        return np.stack([none if line is None else (line[high] - line[low]) / (high - low) for line in self._lines])
+
+
+class Judged(NamedTuple):
+    """A pair of chains and which of their cells the chart is.
+
+    worth: in px of line; seen: the share of what should be seen of lines; strange: of its cells, the mean.
+    """
+
+    worth: float
+    box: Box
+    ruled: bool
+    across: Chain
+    down: Chain
+    seen: float
+    strange: float
+    looks: Looks
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Cells across and down."""
         left, right, top, bottom = self.box
-        return self.sheet.xs[left : right + 1], self.sheet.ys[top : bottom + 1]
+        return right - left, bottom - top
+
+    @property
+    def cells(self) -> tuple[Spans, Spans]:
+        """The chart's, across and down."""
+        left, right, top, bottom = self.box
+        return self.across.cells[left:right], self.down.cells[top:bottom]
 
 
-def sheet_of(view: View, across: Comb, down: Comb) -> Sheet:
-    """All that is seen of two combs."""
-    inks = view.inks(across.lines, down.lines)
-    low, high = np.percentile(inks, (3, 97))
-    dark = inks > (low + high) / 2 if high - low > 0.12 else np.zeros(inks.shape, dtype=np.bool_)
-    wider = view.inks(across.lines, down.lines, _TO_THE_RIM)  # a ring stands about the middle
-    low, high = np.percentile(wider, (3, 97))
-    marked = dark | (wider > (low + high) / 2) if high - low > 0.06 else dark
-    upright, upright_marked = _clearly(view.upright, across, down.lines, dark.T, marked.T)
-    level, level_marked = _clearly(view.level, down, across.lines, dark, marked)
-    return Sheet(across.lines, down.lines, upright, level, dark, upright_marked, level_marked)
+_AGAINST: Final = 4.0
+"""How much a stretch without a line speaks against the cells, where one with a line speaks for them by 1."""
+_STRANGERS: Final = {True: 1.0, False: 2.0}
+"""What a cell like no other costs, of the lines around it; with lines drawn, a heavier one pushes marks aside."""
+_SAME_INK: Final = 15.0
+_SEAM: Final = 0.5
+_BLANK: Final = 0.01
 
 
-_TO_THE_RIM: Final = 0.14
-_OF_TYPICAL: Final = 0.35
-_THIN: Final = 0.5
+class Pair:
+    """Two chains, and what is seen of the lines of both."""
 
+    def __init__(self, sight: Sight, across: Chain, down: Chain) -> None:
+        self.sight, self.across, self.down = sight, across, down
+        self.seen = across.seen(down.cells), down.seen(across.cells)
+        self.lengths = down.axis.pitch_px, across.axis.pitch_px
 
-def _clearly(evidence: Evidence, comb: Comb, crossings: Profile, dark: Mask, marked: Mask) -> tuple[Shares, Shares]:
-    """How much is seen on each stretch, less what is seen along the middles of the cells beside it that hold no mark:
-    lettering is as full of edges between its "lines" as on them. The second
-    also passes over the middles of cells whose mark leaves their own middle blank, as rings do, but so do letters.
+    @property
+    def most(self) -> float:
+        """What the pair may be worth at most."""
+        gains = (np.maximum((1 + _AGAINST) * seen - _AGAINST, 0).sum() for seen in self.seen)
+        return float(sum(length * gain for length, gain in zip(self.lengths, gains, strict=True)))
 
-    dark, marked: (cells across the lines, stretches).
-    """
-    lines, reach = comb.lines, max(1.0, 0.07 * comb.pitch_px)
-    seen = evidence.lines(comb.pitch_px)
-    strengths = stretches(seen, lines, crossings, reach)
-    surely = strengths[strengths > evidence.least]
-    # lettering beside a grid is fainter than its lines in some part, and marks are stronger
-    enough = max(evidence.least, _OF_TYPICAL * float(np.median(surely))) if len(surely) else evidence.least
-    on = np.minimum(strengths / enough, 1)
-    middles = np.concatenate(
-        [lines[:1] - comb.pitch_px / 2, (lines[1:] + lines[:-1]) / 2, lines[-1:] + comb.pitch_px / 2]
-    )
-    thin = evidence.lines(_THIN * comb.pitch_px)  # a cell between wide lines looks like a wide line itself
-    between = np.minimum(stretches(thin, middles, crossings, reach) / enough, 1)
+    def judged(self, cells: tuple[int, int] | None) -> Judged:
+        """What the pair explains, as ruled or as unruled cells. cells: how many the chart has, where that is known."""
+        across, down = self.across, self.down
+        bold = any(np.ptp(chain.axis.widths) > 1 for chain in (across, down))
+        tried = [
+            looks_of(self.sight, across.axis, down.axis, pushed) for pushed in ((False, True) if bold else (False,))
+        ]
+        looks = min(tried, key=lambda one: float(one.strange.mean()))
+        rarity = -np.log(np.maximum(looks.share, 1e-9))[looks.of]
+        return max((self._as(ruled, looks, rarity, cells) for ruled in (True, False)), key=lambda one: one.worth)
 
-    def less_between(passed_over: Mask) -> Shares:
-        between[1:-1][passed_over] = 0
-        seen_here = 1.15 * on - 0.3 * (between[:-1] + between[1:]) - 0.1
-        return np.asarray(np.clip(seen_here, 0, 1), dtype=np.float32)
-
-    return less_between(dark), less_between(marked)
-
-
-_AGAINST: Final = 2.0
-"""How much a stretch without a line speaks against the combs, where one with a line speaks for them by 1."""
-_MUTE: Final = 0.12
-_LOUD: Final = 0.75
-_ENOUGH: Final = 0.5
-_WELL: Final = 0.7
-
-
-def _beside(dark: Mask) -> tuple[Mask, Mask]:
-    """Whether both cells, and whether none, beside each upright line are dark: (lines, cells down)."""
-    left = np.concatenate([dark[:, :1], dark], axis=1).T
-    right = np.concatenate([dark, dark[:, -1:]], axis=1).T
-    return left & right, ~(left | right)
-
-
-def judged(sheet: Sheet, pitches: tuple[float, float]) -> Judged | None:
-    """The extent of the grid, and how much of the lines in it is seen; None where there is none.
-
-    pitches: across and down, px.
-    """
-    box = _core(sheet)
-    both_x, none_x = _beside(sheet.dark)
-    both_y, none_y = _beside(sheet.dark.T)
-    known_x, known_y = np.ones_like(both_x), np.ones_like(both_y)
-    seen, alike = 0.0, 0
-    for _ in range(6):
-        if box is None:
-            return None
+    def _as(self, ruled: bool, looks: Looks, rarity: Shares, cells: tuple[int, int] | None) -> Judged:
+        gains, knowns = [], []
+        for at, (seen, chain) in enumerate(zip(self.seen, (self.across, self.down), strict=True)):
+            of = looks.of.T if at == 0 else looks.of
+            parted = of[1:] != of[:-1]
+            gain, known = (1 + _AGAINST) * seen - _AGAINST, np.ones(seen.shape, dtype=np.bool_)
+            if ruled:
+                known = ~self._hidden(looks, at)
+                gain[~known] = 0
+            else:
+                gain[1:-1][~parted] = (-_SEAM * seen[1:-1] - _BLANK)[~parted]
+                # half of an outermost line is the outer side's
+                gain[[0, -1]] = 2 * np.maximum(gain[[0, -1]], 0) * chain.outer_in_picture[:, None]
+                known[[0, -1]], known[1:-1] = False, parted
+            gains.append(gain)
+            knowns.append(known)
+        (length_x, length_y), (gain_x, gain_y) = self.lengths, gains
+        worth = length_x * (gain_x[:-1] + gain_x[1:]).T / 2 + length_y * (gain_y[:-1] + gain_y[1:]) / 2
+        total, box = richest(worth - _STRANGERS[ruled] * (length_x + length_y) * looks.strange - rarity, cells)
+        if not ruled and cells is None:
+            box = _marked_box(looks.of, box, _page(self.sight.pixels, looks))
         left, right, top, bottom = box
-        here_x, here_y = (slice(left + 1, right), slice(top, bottom)), (slice(top + 1, bottom), slice(left, right))
-        shares, counts = [], []
-        for mask_x, mask_y in ((both_x, both_y), (none_x, none_y)):
-            values = np.concatenate([sheet.upright[here_x][mask_x[here_x]], sheet.level[here_y][mask_y[here_y]]])
-            shares.append(float(values.mean()) if len(values) else 0.0)
-            counts.append(len(values))
-        mute = [share < _MUTE and shares[1 - at] >= _LOUD for at, share in enumerate(shares)]
-        # beside a mark that reaches its cell's edge a line may hide
-        known_x = (none_x | (sheet.upright >= _WELL)) & ~((both_x & mute[0]) | (none_x & mute[1]))
-        known_y = (none_y | (sheet.level >= _WELL)) & ~((both_y & mute[0]) | (none_y & mute[1]))
-        at = int(np.argmax([share if count >= 4 else 0.0 for share, count in zip(shares, counts, strict=True)]))
-        seen, alike = shares[at], counts[at]
-        wider = _extent(sheet, known_x, known_y, box)
-        if wider == box:
-            break
-        box = wider
-    if box is None:
+        here = (slice(left, right + 1), slice(top, bottom)), (slice(top, bottom + 1), slice(left, right))
+        values = np.concatenate(
+            [seen[one][known[one]] for seen, known, one in zip(self.seen, knowns, here, strict=True)]
+        )
+        strange = float(looks.strange[top:bottom, left:right].mean())
+        seen_share = float(values.mean()) if len(values) else 0.0
+        return Judged(total, box, ruled, self.across, self.down, seen_share, strange, looks)
+
+    def _hidden(self, looks: Looks, at: int) -> Mask:
+        """Stretches between cells that are filled in the lines' own colour, where no line can be seen. at: 0 for those
+        of upright lines."""
+        of = looks.of.T if at == 0 else looks.of
+        hidden = np.zeros((len(of) + 1, of.shape[1]), dtype=np.bool_)
+        pixels = self.sight.pixels if at == 0 else self.sight.pixels.swapaxes(0, 1)
+        chain, crossing = (self.across, self.down) if at == 0 else (self.down, self.across)
+        cells, seen, middles = chain.cells, self.seen[at], crossing.cells.sum(axis=1) // 2
+        colours = [
+            np.median(
+                pixels[middles[seen[number] >= 0.8], (int(cells[number - 1, 1]) + int(cells[number, 0])) // 2], axis=0
+            )
+            for number in range(1, len(cells))
+            if cells[number, 0] > cells[number - 1, 1] and (seen[number] >= 0.8).any()
+        ]
+        if len(colours) < 2:
+            return hidden
+        ink = np.median(colours, axis=0)
+        for look in np.flatnonzero(looks.flat & (np.abs(looks.mean - ink).max(axis=1) < _SAME_INK)).tolist():
+            filled = np.concatenate([of[:1], of]) == look
+            filled &= np.concatenate([of, of[-1:]]) == look
+            if filled[1:-1].any() and float(np.median(seen[1:-1][filled[1:-1]])) < USUAL:
+                hidden |= filled & (seen < USUAL)
+        return hidden
+
+
+def richest(worth: Shares, cells: tuple[int, int] | None) -> tuple[float, Box]:
+    """The rectangle of cells that is worth most, or that of so many cells."""
+    rows, columns = worth.shape
+    if cells is not None and (cells[0] > columns or cells[1] > rows):
+        return -np.inf, (0, columns, 0, rows)
+    total = np.concatenate([np.zeros((1, columns)), worth.cumsum(axis=0)])
+    best, box = -np.inf, (0, columns, 0, rows)
+    for top in range(rows if cells is None else rows - cells[1] + 1):
+        strips = total[top + 1 :] - total[top] if cells is None else total[[top + cells[1]]] - total[top]
+        along = np.concatenate([np.zeros((len(strips), 1)), strips.cumsum(axis=1)], axis=1)
+        if cells is None:
+            least = np.minimum.accumulate(along, axis=1)[:, :-1]
+            sums = along[:, 1:] - least
+        else:
+            sums = along[:, cells[0] :] - along[:, : -cells[0]]
+        at, right = np.unravel_index(int(sums.argmax()), sums.shape)
+        if sums[at, right] > best + 1e-9:
+            best = float(sums[at, right])
+            if cells is None:
+                left = int(np.flatnonzero(along[at, : right + 1] == least[at, right])[-1])
+                box = left, int(right) + 1, top, top + 1 + int(at)
+            else:
+                box = int(right), int(right) + cells[0], top, top + cells[1]
+    return best, box
+
+
+_OF_RIM: Final = 0.95
+
+
+def _page(pixels: Pixels, looks: Looks) -> int | None:
+    """The look of the page around the cells; None where marks reach the picture's edges."""
+    rim = np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]]).astype(np.float64)
+    page = np.median(rim, axis=0)
+    if (np.abs(rim - page).max(axis=1) < OTHER).mean() < _OF_RIM:
         return None
-    box = left, right, top, bottom = _closed(sheet, box)
-    if right <= left or bottom <= top:
-        return None
-    inner_x, inner_y = (slice(left + 1, right), slice(top, bottom)), (slice(top + 1, bottom), slice(left, right))
-    if _marks_for_lines(sheet.upright[inner_x], none_x[inner_x]) or _marks_for_lines(
-        sheet.level[inner_y], none_y[inner_y]
-    ):
-        return None
-    score = 0.0
-    for values, known, lines, cells, length in (
-        (sheet.upright_marked, known_x, slice(left, right + 1), slice(top, bottom), pitches[1]),
-        (sheet.level_marked, known_y, slice(top, bottom + 1), slice(left, right), pitches[0]),
-    ):
-        score += length * float((values[lines, cells] * (1 + _AGAINST) - _AGAINST)[known[lines, cells]].sum())
-    return Judged(score, box, sheet, seen, alike)
+    away = np.abs(looks.mean - page).max(axis=1)
+    return int(away.argmin()) if away.min() < _SAME_INK else None
 
 
-_NONE: Final = 0.25
-_FEW: Final = 8
-
-
-def _marks_for_lines(values: Shares, blank: Mask) -> bool:
-    """Whether each second line is seen between blank cells, and the others hardly ever: those run through the middles
-    of cells, and what is seen of them is the marks that stand there.
-
-    values, blank: how clearly each stretch is seen, and whether both cells beside it are blank (lines, stretches).
-    """
-    shares = []
-    for first in (0, 1):
-        here = values[first::2][blank[first::2]]
-        if len(here) < _FEW:
-            return False
-        shares.append(float(here.mean()))
-    return min(shares) < _NONE and max(shares) >= _LOUD
-
-
-def _core(sheet: Sheet) -> Box | None:
-    """Where most of the lines are seen."""
-    found: list[int] = []
-    for values in (sheet.level, sheet.upright):
-        crossed = np.sort(values, axis=0)[-max(2, len(values) // 3) :].mean(axis=0)
-        run = _run(crossed >= 0.5 * float(np.percentile(crossed, 90)), crossed, 2)
-        if run is None:
-            return None
-        found += run
-    return found[0], found[1], found[2], found[3]
-
-
-def _run(good: Mask, worth: npt.NDArray[np.floating], most_missed: int) -> tuple[int, int] | None:
-    """The first and the one after the last of the stretch that is worth most, a few bad ones inside it allowed."""
-    places = np.flatnonzero(good & (worth > 0.05))
-    if not len(places):
-        return None
-    parts = np.split(places, np.flatnonzero(np.diff(places) > most_missed + 1) + 1)
-    best = max(parts, key=lambda part: float(worth[part].sum()))
-    return int(best[0]), int(best[-1]) + 1
-
-
-_UNSEEN: Final = 0.4
-_SURELY: Final = 0.6
-
-
-def _closed(sheet: Sheet, box: Box) -> Box:
-    """The box without what lies outside the line that closes the grid, such as numbers with a tick before each."""
+def _marked_box(of: npt.NDArray[np.intp], box: Box, page: int | None) -> Box:
+    """The box without blank cells around: unruled, the outermost marks are taken for the chart's edges."""
     left, right, top, bottom = box
-    across = sheet.upright[:, top:bottom].mean(axis=1)
-    down = sheet.level[:, left:right].mean(axis=1)
-    inside_x, inside_y = sheet.xs > 0.2 * (sheet.xs[1] - sheet.xs[0]), sheet.ys > 0.2 * (sheet.ys[1] - sheet.ys[0])
-    if right - left > 2:
-        left += bool(across[left] < _UNSEEN and across[left + 1] > _SURELY and inside_x[left])
-        right -= bool(across[right] < _UNSEEN and across[right - 1] > _SURELY and right < len(sheet.xs) - 1)
-    if bottom - top > 2:
-        top += bool(down[top] < _UNSEEN and down[top + 1] > _SURELY and inside_y[top])
-        bottom -= bool(down[bottom] < _UNSEEN and down[bottom - 1] > _SURELY and bottom < len(sheet.ys) - 1)
-    return left, right, top, bottom
-
-
-_MOST_HIDDEN: Final = 30
-"""Columns in succession that may be filled in the lines' colour."""
-
-
-def _extent(sheet: Sheet, known_x: Mask, known_y: Mask, box: Box) -> Box | None:
-    """The columns and rows that the other direction's lines run through, outermost lines included."""
-    left, right, top, bottom = box
-    for _ in range(4):
-        before = left, right, top, bottom
-        across = _cells_crossed(sheet.level[top : bottom + 1], known_y[top : bottom + 1], sheet.upright[:, top:bottom])
-        if across is None:
-            return None
-        left, right = across
-        down = _cells_crossed(sheet.upright[left : right + 1], known_x[left : right + 1], sheet.level[:, left:right])
-        if down is None:
-            return None
-        top, bottom = down
-        if (left, right, top, bottom) == before:
-            break
-    return left, right, top, bottom
-
-
-def _cells_crossed(lines: Shares, known: Mask, closing: Shares) -> tuple[int, int] | None:
-    """First and last line of the cells that these lines run through. closing: what is seen of the lines across them."""
-    counts = known.sum(axis=0)
-    shares = np.where(known, lines, 0).sum(axis=0) / np.maximum(counts, 1)
-    hidden = counts < 0.2 * len(lines)
-    closed = closing.mean(axis=1)
-    good = np.where(hidden, (closed[:-1] >= 0.5) | (closed[1:] >= 0.5), shares >= _ENOUGH)
-    worth = np.where(hidden, 0.1, shares)
-    places = np.flatnonzero(good)
-    if not len(places):
-        return None
-    parts, start = [], 0
-    for at in range(1, len(places) + 1):
-        if (
-            at == len(places)
-            or not hidden[places[at - 1] + 1 : places[at]].all()
-            or places[at] - places[at - 1] > _MOST_HIDDEN
-        ):
-            parts.append(places[start:at])
-            start = at
-    best = max(parts, key=lambda part: float(worth[part].sum()))
-    first, last = int(best[0]), int(best[-1])
-    # marks in a row beside the grid hide as much as filled cells do, but nothing closes them
-    while first < last and hidden[first] and closed[first] < _SURELY:
-        first += 1
-    while first < last and hidden[last] and closed[last + 1] < _SURELY:
-        last -= 1
-    return first, last + 1
+    here = of[top:bottom, left:right]
+    marked = here != (np.bincount(here.ravel()).argmax() if page is None else page)
+    rows, columns = np.flatnonzero(marked.any(axis=1)), np.flatnonzero(marked.any(axis=0))
+    if not len(rows):
+        return box
+    return left + int(columns[0]), left + int(columns[-1]) + 1, top + int(rows[0]), top + int(rows[-1]) + 1

@@ -79,8 +79,7 @@ class Axis:
 class Lattice:
     """The cells' places in a straight picture. ruled: whether lines are drawn; else the cells' own borders showed
     where they lie. open: sides where no line closes the grid; cut: sides at which it runs on into part of a cell;
-    beyond: into a whole one. rival: the cells across and down of another lattice from which the picture is drawn again
-    clearly better."""
+    beyond: into a whole one. rival: the cells across and down of another lattice whose lines are seen more clearly."""
 
     across: Axis
     down: Axis

@@ -1,4 +1,4 @@
-"""Cells found from edges, in pictures that are as they were drawn."""
+"""Cells found from their edges, in pictures that are as they were drawn and in spoilt ones."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageFilter
 
 from stitchc.trace import Ask, trace
-from stitchc.trace.grid import Lattice, find_sharp
+from stitchc.trace.grid import Lattice, find_cells
 
 CHARTS = Path(__file__).resolve().parents[2] / "charts"
 
@@ -51,7 +51,7 @@ def test_cells_of_one_width_are_found_whatever_lies_between_them(
     inside: int, thin: int, bold: int, every: int, dash: int
 ) -> None:
     pixels, firsts = a_chart(17, 13, inside, thin, bold, every, dash)
-    found = find_sharp(pixels)
+    found = find_cells(pixels)
     assert found is not None and found.ruled and found.size == (17, 13)
     middles = (found.across.lines[1:] + found.across.lines[:-1]) / 2
     assert np.abs(middles - (firsts + (inside - 1) / 2)).max() <= 0.3 * inside
@@ -60,7 +60,7 @@ def test_cells_of_one_width_are_found_whatever_lies_between_them(
 
 def test_dark_pages_with_pale_lines_are_the_same_to_it() -> None:
     pixels, _ = a_chart(12, 9, 14, 1, 5, 4)
-    found = find_sharp(255 - pixels)
+    found = find_cells(255 - pixels)
     assert found is not None and found.size == (12, 9)
 
 
@@ -72,26 +72,48 @@ def test_blocks_without_lines_are_bounded_by_their_outermost_marks() -> None:
     pixels = np.full((220, 240, 3), 250, dtype=np.uint8)
     for row, column in np.argwhere(marked).tolist():
         pixels[edges_y[row] : edges_y[row + 1], edges_x[column] : edges_x[column + 1]] = (30, 30, 30)
-    found = find_sharp(pixels)
+    found = find_cells(pixels)
     assert isinstance(found, Lattice) and not found.ruled and found.size == (15, 12)
     assert abs(found.across.start_px - 29.5) <= 2 and abs(found.down.start_px - 20.5) <= 2
 
 
 def test_what_is_said_of_their_number_is_true_or_nothing_is_found() -> None:
     pixels, _ = a_chart(17, 13, 12, 1, 4, 5)
-    found = find_sharp(pixels, (17, 13))
+    found = find_cells(pixels, (17, 13))
     assert found is not None and found.size == (17, 13)
-    assert find_sharp(pixels, (34, 26)) is None
+    assert find_cells(pixels, (34, 26)) is None
 
 
-def test_a_grid_that_the_picture_cuts_is_left_to_others() -> None:
+def test_a_side_at_which_the_picture_cuts_the_grid_is_named() -> None:
     pixels, _ = a_chart(17, 13, 16, 1, 1, 0)
-    assert find_sharp(pixels[:, : 15 + 17 * 10 + 9]) is None
+    found = find_cells(pixels[:, : 15 + 17 * 10 + 9])
+    assert found is not None and found.size == (10, 13) and found.cut == ("right",)
+
+
+@pytest.mark.parametrize(("inside", "thin", "bold", "every", "dash"), [(16, 1, 1, 0, 0), (20, 2, 5, 5, 0)])
+@pytest.mark.parametrize("grain", [2, 6])
+def test_cells_of_blurred_and_grainy_pictures_are_found(
+    inside: int, thin: int, bold: int, every: int, dash: int, grain: int
+) -> None:
+    pixels, firsts = a_chart(17, 13, inside, thin, bold, every, dash)
+    soft = np.asarray(Image.fromarray(pixels).filter(ImageFilter.GaussianBlur(1.0)), dtype=float)
+    spoilt = soft + np.random.default_rng(5).normal(0, grain, soft.shape)
+    found = find_cells(spoilt.clip(0, 255).astype(np.uint8), grainy=True)
+    assert found is not None and found.ruled and found.size == (17, 13)
+    middles = (found.across.lines[1:] + found.across.lines[:-1]) / 2
+    assert np.abs(middles - (firsts + (inside - 1) / 2)).max() <= 2
+
+
+def test_cells_of_a_large_picture_are_found_in_a_smaller_one_and_lie_where_it_shows_them() -> None:
+    pixels, _ = a_chart(17, 13, 24, 2, 2, 0)
+    found, grown = find_cells(pixels), find_cells(pixels.repeat(5, axis=0).repeat(5, axis=1))
+    assert found is not None and grown is not None and grown.size == found.size == (17, 13)
+    assert np.abs(grown.across.lines - (5 * found.across.lines + 2)).max() <= 6  # of 130
 
 
 def test_noise_is_no_chart() -> None:
     random = np.random.default_rng(7)
-    assert find_sharp(random.integers(0, 255, (90, 120, 3)).astype(np.uint8)) is None
+    assert find_cells(random.integers(0, 255, (90, 120, 3)).astype(np.uint8)) is None
 
 
 @pytest.mark.parametrize("example", ["tide-line/tide", "grounds/seed", "low-water/ebb", "sampler-piece/slipped"])

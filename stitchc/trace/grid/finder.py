@@ -1,0 +1,243 @@
+"""The lattice of a straight picture, found by its edges: rows of cells across and down, paired, judged and doubted."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from stitchc.trace.grid.chains import LEAST_CELLS, LEAST_PITCH_PX, chains, even_chains, pitches_of, settled
+from stitchc.trace.grid.edges import Sight, Spans
+from stitchc.trace.grid.judging import Chain, Judged, Pair
+from stitchc.trace.grid.lattice import Lattice, Side
+from stitchc.trace.picture import Pixels
+
+_LOOKED_AT: Final = 1_000_000
+"""Pixels in which cells are looked for; larger pictures are made smaller for it, unless their cells are then small."""
+_ROOMY_PX: Final = 9.0
+_OBLONG: Final = 2.5
+"""How many times longer than wide a cell may be."""
+_WELL_SEEN: Final = {False: 0.97, True: 0.9}
+"""The least that is seen of lines, in clear and in soft pictures."""
+_SEEN_ALONE: Final = {False: 0.9, True: 0.8}
+_ALL_ALIKE: Final = 0.02
+"""The same where nothing else explains nearly as much and, in clear pictures, cells of a look are all alike."""
+_MOST_STRANGE: Final = {False: 0.4, True: 0.6}
+_MOST_STRANGE_UNRULED: Final = 0.05
+"""The most that cells may be unlike a few looks, in clear and in soft pictures, and where no lines are drawn."""
+_CLEAR: Final = ((1, False), (2, False), (1, True), (4, True))
+_GRAINY: Final = ((2, False), (4, True))
+"""How wide edges may be, in px, and whether cells of exactly one size are tried, one after the other. The widest are
+for cells that are filled with dots or hatching."""
+_FEWEST: Final = 24
+_INSIDE: Final = {False: 0.15, True: 0.6}
+_WHOLE: Final = 0.97
+_SOFT_PX: Final = 2
+_CLOSED: Final = 0.25
+_RUNS_ON: Final = 0.6
+_NEARLY: Final = 0.7
+"""The part of what the best pair explains from which another may be the chart, where the best is refuted."""
+_TOLD: Final = 0.5
+"""The same part of that, where the user says how many cells there are."""
+_CLEARER: Final = 0.03
+"""How much more of its lines is seen of a pair by which what was found is doubted."""
+_AS_MUCH: Final = 0.93
+_WIDER_PX: Final = 2
+_END: Final = 0.25
+_FREQUENT: Final = 0.1
+_WIDER: Final = 0.4
+"""How much wider than usual a cell may be, in px, and in soft pictures as a part of it."""
+
+
+def find_cells(pixels: Pixels, cells: tuple[int, int] | None = None, grainy: bool = False) -> Lattice | None:
+    """The lattice of a straight picture, ruled or not; None where there is none that is beyond doubt.
+
+    cells: how many the user says there are across and down; others are then passed over. grainy: whether the picture
+    has grain or was turned, so that no edge is clear.
+    """
+    height, width = pixels.shape[:2]
+    smaller = math.ceil(math.sqrt(height * width / _LOOKED_AT))
+    if smaller > 1:
+        found = _found(_reduced(pixels, smaller), cells, grainy)
+        if found is not None and found.pitch_px >= _ROOMY_PX:
+            return found.grown(smaller)
+    return _found(pixels, cells, grainy)
+
+
+def _reduced(pixels: Pixels, by: int) -> Pixels:
+    height, width = pixels.shape[0] // by, pixels.shape[1] // by
+    parts = pixels[: height * by, : width * by].reshape(height, by, width, by, 3)
+    return np.asarray((parts.sum(axis=(1, 3), dtype=np.uint32) // by**2), dtype=np.uint8)
+
+
+def _found(pixels: Pixels, cells: tuple[int, int] | None, grainy: bool) -> Lattice | None:
+    if min(pixels.shape[:2]) < 2 * LEAST_PITCH_PX:
+        return None
+    frayed: Lattice | None = None
+    for reach, even in _GRAINY if grainy else _CLEAR:
+        if even and frayed is not None:
+            return frayed
+        sight = Sight(pixels, reach)
+        likely = likeliest(sight, cells, even)
+        for found in likely:
+            if even and found.ruled:  # of cells that are all of one size, lines are not seen apart from marks
+                continue
+            alone = all(one.size == found.size for one in likely)
+            if not _is_sure(sight, found, cells, grainy, alone) or _is_refuted(sight, found):
+                continue
+            lattice = _lattice(found, sight.soft)
+            if lattice is not None:
+                clearer = (one.size for one in likely if one.size != found.size and one.seen > found.seen + _CLEARER)
+                lattice = replace(lattice, rival=next(clearer, None))
+            if lattice is not None and not (lattice.open or lattice.beyond):
+                return lattice
+            frayed = frayed or lattice
+    return frayed
+
+
+def likeliest(sight: Sight, cells: tuple[int, int] | None, even: bool = False) -> list[Judged]:
+    """The pairs of chains that explain most, the best first. even: whether cells of exactly one size are tried too."""
+    directions = sight.upright, sight.level
+    own = [pitches_of(direction.profile) for direction in directions]
+    rows = []
+    for at, direction in enumerate(directions):
+        others = [pitch for pitch in own[1 - at][:4] if pitch <= direction.size / LEAST_CELLS]
+        pitches = own[at] + [pitch for pitch in others if not any(abs(pitch - one) < 0.02 * one for one in own[at])]
+        spans = chains(direction.profile, pitches) + (even_chains(direction.profile) if even else [])
+        rows.append([Chain(direction, one) for one in spans])
+    pairs = [Pair(sight, across, down) for across in rows[0] for down in rows[1] if _shapely(across, down)]
+    found: list[Judged] = []
+    best = 0.0
+    for pair in sorted(pairs, key=lambda one: -one.most):
+        if pair.most >= _NEARLY * best:
+            found.append(pair.judged(cells))
+            best = max(best, found[-1].worth if cells is None else _TOLD * pair.judged(None).worth)
+    found = sorted((one for one in found if one.worth >= _NEARLY * best), key=lambda one: -one.worth)
+    if found and not found[0].ruled:  # without lines, finer cells explain as much, so the widest win
+        as_much = [one for one in found if not one.ruled and one.worth >= _AS_MUCH * best]
+        found.insert(0, min(as_much, key=lambda one: math.prod(one.size)))
+    return found
+
+
+def _shapely(across: Chain, down: Chain) -> bool:
+    return 1 / _OBLONG < across.axis.pitch_px / down.axis.pitch_px < _OBLONG
+
+
+def _is_sure(sight: Sight, found: Judged, cells: tuple[int, int] | None, grainy: bool, alone: bool) -> bool:
+    if cells is None and (min(found.size) < LEAST_CELLS or found.size[0] * found.size[1] < _FEWEST):
+        return False
+    seen = found.seen >= _WELL_SEEN[grainy] or (
+        alone and found.seen >= _SEEN_ALONE[grainy] and (grainy or found.strange <= _ALL_ALIKE)
+    )
+    strange = _MOST_STRANGE[sight.soft] if found.ruled else _MOST_STRANGE_UNRULED
+    return found.worth > 0 and seen and found.strange <= strange
+
+
+def _is_refuted(sight: Sight, found: Judged) -> bool:
+    """Whether what lies beyond the cells, or within them, shows that others are the chart's."""
+    for axis in found.cells:  # lines only make cells narrower; one that was left out makes its cells wider
+        width, gaps = axis[:, 1] - axis[:, 0], axis[1:, 0] - axis[:-1, 1]
+        usual = float(np.median(width))
+        if width.max() > usual + np.median(gaps) + max(_WIDER_PX, _WIDER * usual * sight.soft):
+            return True
+    if found.ruled:
+        return _lined_inside(sight, found)
+    return _share_inside(sight, *found.cells) < _WHOLE
+
+
+def _share_inside(sight: Sight, across: Spans, down: Spans) -> float:
+    """How much of all edges of the picture lies within the cells: without lines, what is outside may be cells too."""
+    (left, right), (top, bottom) = (
+        (max(0, int(cells[0, 0]) - _SOFT_PX), int(cells[-1, 1]) + _SOFT_PX + 1) for cells in (across, down)
+    )
+    upright, level = sight.upright.edges, sight.level.edges
+    inside = upright[top:bottom, left:right].sum(dtype=np.float64) + level[left:right, top:bottom].sum(dtype=np.float64)
+    return float(inside / max(upright.sum(dtype=np.float64) + level.sum(dtype=np.float64), 1.0))
+
+
+def _lined_inside(sight: Sight, found: Judged) -> bool:
+    """Whether lines run through cells of every look as they do between them: then those are not the cells."""
+    across, down = found.cells
+    left, right, top, bottom = found.box
+    looks = found.looks.of[top:bottom, left:right]
+    frequent = [look for look, share in enumerate(found.looks.share) if share >= _FREQUENT]
+    for direction, cells, other, of in ((sight.upright, across, down, looks), (sight.level, down, across, looks.T)):
+        profile = direction.edges[other[0, 0] : other[-1, 1]].mean(axis=0)
+        inset = max(2 + sight.soft, int(0.15 * np.median(cells[:, 1] - cells[:, 0])))
+        beside = [float(profile[max(0, place - 1) : place + 2].max()) for place in cells.ravel().tolist()]
+        inside: dict[int, list[float]] = {look: [] for look in frequent}
+        part = np.maximum((_END * (other[:, 1] - other[:, 0])).astype(np.intp), 1)
+        ends = (other[:, 0], other[:, 0] + part), (other[:, 1] - part, other[:, 1])
+        for number, (first, last) in enumerate(cells.tolist()):
+            strip = direction.edges[:, first + inset : last - inset + 1]
+            total = np.concatenate([np.zeros((1, strip.shape[1])), strip.cumsum(axis=0, dtype=np.float64)])
+            # a line runs from end to end, a mark stands in the middle
+            seen = np.minimum(*((total[end] - total[begin]) / (end - begin)[:, None] for begin, end in ends))
+            for look in frequent:
+                if strip.size and (of[:, number] == look).any():
+                    inside[look].append(float(seen[of[:, number] == look].mean(axis=0).max()))
+        if all(
+            float(np.median(values)) >= _INSIDE[sight.soft] * float(np.median(beside))
+            for values in inside.values()
+            if values
+        ):
+            return True
+    return False
+
+
+# -- the sides --------------------------------------------------------------------------------------------------------
+
+_NEAR: Final = (0.15, 0.5)
+_FAR: Final = (0.5, 0.95)
+"""The parts of a cell beyond a side in which lines may run on."""
+
+
+def _lattice(found: Judged, soft: bool) -> Lattice | None:
+    """What was found, with the sides that no line closes, and those beyond which lines run on through a part of a cell
+    that the picture cuts, or through a whole one; None where they end within one, as those of a plot do."""
+    left, right, top, bottom = found.box
+    across = Chain(found.across.direction, found.across.cells[left:right])
+    down = Chain(found.down.direction, found.down.cells[top:bottom])
+    opened: list[Side] = []
+    cut: list[Side] = []
+    beyond: list[Side] = []
+    sides: tuple[tuple[Chain, Chain, tuple[Side, Side]], ...] = (
+        (across, down, ("left", "right")),
+        (down, across, ("top", "bottom")),
+    )
+    for chain, other, names in sides if found.ruled else ():
+        closing = chain.seen(other.cells, at_edge=0.0).mean(axis=1)
+        first, last = int(chain.cells[0, 0]), int(chain.cells[-1, 1])
+        for side, closed, room in (
+            (names[0], closing[0], first),
+            (names[1], closing[-1], chain.direction.size - last),
+        ):
+            if closed < _CLOSED:
+                opened.append(side)
+            near, far = (_run_on(chain, other, side == names[0], part) for part in (_NEAR, _FAR))
+            if near and far is False:
+                return None
+            if near:
+                (cut if room < 0.97 * chain.axis.pitch_px else beyond).append(side)
+    axis_x, axis_y = (settled(chain.axis, _ERROR_PX[soft]) for chain in (across, down))
+    return Lattice(axis_x, axis_y, found.ruled, tuple(opened), tuple(cut), tuple(beyond))
+
+
+def _run_on(chain: Chain, other: Chain, before: bool, part: tuple[float, float]) -> bool | None:
+    """Whether the lines across a chain are seen in that part of a cell before it, or behind it; None where the picture
+    ends."""
+    line, pitch, size = chain.axis.widths.max() + 1, chain.axis.pitch_px, chain.direction.size
+    first, last = (round(line + share * (pitch - line)) for share in part)
+    begin, end = int(chain.cells[0, 0]), int(chain.cells[-1, 1])
+    low, high = (begin - last, begin - first) if before else (end + first, end + last)
+    low, high = max(0, low), min(size, high)
+    if high - low < max(2, _LEAST_PART * pitch):
+        return None
+    return float((other.seen(np.array([[low, high]])) >= _RUNS_ON).mean()) >= _RUNS_ON
+
+
+_LEAST_PART: Final = 0.1
+_ERROR_PX: Final = {False: 0.8, True: 1.5}
+"""How far off the place of a line may be, in clear and in soft pictures."""
