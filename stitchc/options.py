@@ -307,7 +307,7 @@ class PictureOptions:
     )
     px: int | None = option(None, "Width of the fabric in pixels.", low=100, high=12_000, otherwise="about 60 a stitch")
     dpi: int | None = option(None, "Resolution instead of --px: the picture prints life size.", low=20, high=2400)
-    plain: "PlainGauge | None" = _plain()
+    plain: "PlainGauge | None" = _plain(otherwise="20x26 is assumed")
     book: str | None = chosen_book()
     units: Units = _units()
     form: Literal["png"] = "png"

@@ -215,7 +215,8 @@ class _Scale:
         wale_mm = 100 / (stitch_range.value if stitch_range else plain[0] * factors[0])
         course_mm = 100 / (row_range.value if row_range else plain[1] * factors[1])
         assumed = f"; stocking stitch assumed at {plain[0]:g} x {plain[1]:g}, see --plain"
-        words = f"Scale of `{name}`: {100 / wale_mm:.1f} {gauge.counted} and {100 / course_mm:.1f} rows to 10 cm "
+        across = f"{100 / wale_mm:.1f} {gauge.counted_how}{',' if gauge.features.ladders else ''}"
+        words = f"Scale of `{name}`: {across} and {100 / course_mm:.1f} rows to 10 cm "
         words += f"({gauge.basis}{'' if stitch_range or row_range else assumed})."
         return cls(wale_mm, course_mm, loop_yarn_mm(*plain), gauge.basis == "measured", words)
 

@@ -194,21 +194,21 @@ def _stitch_text(report: GaugeReport, pattern: Pattern, stitch: Stitch, units: U
         (gauge.counted, wide, gauge.stitch_factor, gauge.stitch_basis),
         ("rows", long, gauge.row_factor, gauge.row_basis),
     ):
-        times = f"{_brackets(factor, 2)} times stocking stitch, {basis}"
+        times = f"{brackets(factor, 2)} times stocking stitch, {basis}"
         if swatch_range is None:
             yield _line(what, times)
         else:
-            yield _line(f"{what} to {per}", f"{_brackets(swatch_range.times(cm / 10), 1):<22} {times}")
+            yield _line(f"{what} to {per}", f"{brackets(swatch_range.times(cm / 10), 1):<22} {times}")
     if evidence_line(gauge):
         yield _line("rests on", evidence_line(gauge))
     if gauge.stitches_per_10cm is not None and gauge.rows_per_10cm is not None:
         of_100 = 1000 if units == "cm" else 1000 / 2.54
-        yield _line("100 needles", f"{_brackets(gauge.stitches_per_10cm.under(of_100), 1)} {units} wide")
-        yield _line("100 rows", f"{_brackets(gauge.rows_per_10cm.under(of_100), 1)} {units} long")
+        yield _line("100 needles", f"{brackets(gauge.stitches_per_10cm.under(of_100), 1)} {units} wide")
+        yield _line("100 rows", f"{brackets(gauge.rows_per_10cm.under(of_100), 1)} {units} long")
     for use in yarns_of(report, pattern, stitch):
         name = f"yarn {visible(use.name)}" if use.name else "yarn"
-        weight = f", {_brackets(use.grams_per_square_metre, 0)} g" if use.grams_per_square_metre else ""
-        yield _line(name, f"{_brackets(use.metres_per_square_metre, 0)} m{weight} in a square metre")
+        weight = f", {brackets(use.grams_per_square_metre, 0)} g" if use.grams_per_square_metre else ""
+        yield _line(name, f"{brackets(use.metres_per_square_metre, 0)} m{weight} in a square metre")
 
 
 def _line(head: str, text: str) -> str:
@@ -220,7 +220,8 @@ def _lines(head: str, text: str) -> Iterator[str]:
         yield _line("" if at else head, line)
 
 
-def _brackets(value: Range, digits: int) -> str:
+def brackets(value: Range, digits: int) -> str:
+    """ "26.4 (24.9 to 28.0)"."""
     return f"{value.value:.{digits}f} ({value.low:.{digits}f} to {value.high:.{digits}f})"
 
 

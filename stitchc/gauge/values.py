@@ -101,6 +101,11 @@ class StitchGauge:
         return "needles" if self.features.ladders else "stitches"
 
     @property
+    def counted_how(self) -> str:
+        """The same with what else is to be counted: "needles, counting the empty ones"."""
+        return f"{self.counted}, counting the empty ones" if self.features.ladders else self.counted
+
+    @property
     def width_change_percent(self) -> float | None:
         """How much wider (narrower if negative) the same needles come out than in stocking stitch."""
         return None if self.stitch_factor is None else 100 * (1 / self.stitch_factor.value - 1)

@@ -70,7 +70,7 @@ def examples() -> list[dict[str, str]]:
 
 
 def machines(desk: Desk) -> list[dict[str, str]]:
-    """Every machine by what it is: name, group, a line of words. Profiles of the folder with a mistake say which."""
+    """Every machine by what it is: name, group, its title. Profiles of the folder with a mistake say which."""
     machines = [{"name": name, **_described(load(name))} for name in SHIPPED]
     for name in desk.profiles():
         try:
@@ -82,12 +82,8 @@ def machines(desk: Desk) -> list[dict[str, str]]:
 
 
 def _described(machine: Machine) -> dict[str, str]:
-    words = f"{machine.pitch_mm:g} mm between needles, {machine.needles} needles"
-    if machine.reader == "card":
-        words = f"card {machine.reader_width} wide, {words}"
-    if machine.origin != "shipped":
-        words = f"{machine.title}: {words}"
-    return {"group": GROUPS[machine.reader], "words": words, "reader": machine.reader}
+    own = "" if machine.origin == "shipped" else f"{Path(machine.origin).name}: "
+    return {"group": GROUPS[machine.reader], "words": f"{own}{machine.title}", "reader": machine.reader}
 
 
 def machine_place(desk: Desk, name: str) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 
 from stitchc.chart import SIGNS
 from stitchc.live.row_text import cells_by_run
+from stitchc.live.words import message_json
 from stitchc.machines import Machine
 from stitchc.messages import MOST_SHOWN, Message, in_order, visible
 from stitchc.notation.compile import compile_as_far_as_it_goes
@@ -37,13 +38,17 @@ class Read(NamedTuple):
     lines: Sequence[str]
 
 
-def read(text: str, file: str, folder: Path | None, machine: Machine | None) -> Read:
-    """The pattern, and all that `stitchc check` says of it: what is wrong, cannot be knitted or was mismeasured."""
+def read(text: str, file: str, folder: Path | None, machine: Machine | None, spread: float | None = None) -> Read:
+    """The pattern, and all that `stitchc check` says of it: what is wrong, cannot be knitted or was mismeasured.
+
+    spread: as of `check_file`.
+    """
     reading, made = compile_as_far_as_it_goes(text, file, folder)
     lines, pattern = reading.sources.get(file, ()), reading.pattern
     if pattern is None:
         return Read(made, False, reading.messages, lines)
-    return Read(pattern, True, in_order([*reading.messages, *check_file(pattern, machine)]), lines)
+    messages = [*reading.messages, *check_file(pattern, machine, spread=spread)]
+    return Read(pattern, True, in_order(messages), lines)
 
 
 def stitch_in_view(pattern: Pattern, line: int, wanted: str = "") -> Stitch | None:
@@ -91,6 +96,7 @@ def as_json(result: Read, file: str, line: int, wanted: str = "", row: int = 1, 
                     "name": each.name,
                     "width": each.chart.width,
                     "height": each.chart.height,
+                    "has_ladders": bool(each.chart.out),
                     "line": each.span.line if each.span.file == file else None,
                 }
                 for each in pattern.stitches.values()
@@ -103,7 +109,7 @@ def as_json(result: Read, file: str, line: int, wanted: str = "", row: int = 1, 
 
 
 def _message_json(message: Message, file: str, lines: Sequence[str]) -> dict[str, Any]:
-    document = message.as_json() | {"letter": None}
+    document = message_json(message) | {"letter": None}
     span = message.span
     if span is not None and span.file != file:
         document |= {"line": None, "elsewhere": f"{visible(span.file)}, line {span.line}", "fix": None}

@@ -31,9 +31,11 @@ from stitchc import explain
 from stitchc.files import FileTrouble
 from stitchc.live import drawing, first, reading, sources
 from stitchc.live.desk import ChangedElsewhere, Desk, NoSuchPlace, Opened
+from stitchc.live.settings import as_fields
 from stitchc.live.worker import Made, Worker, WorkFailed
 from stitchc.messages import Refused
 from stitchc.notation.compile import compile_as_far_as_it_goes
+from stitchc.options import GaugeOptions
 from stitchc.pattern import Pattern
 
 HOST: Final = "127.0.0.1"
@@ -180,7 +182,7 @@ class Server:
 
         def work() -> Any:
             machine = first.machine(self.desk, _text(asked, "machine"))
-            result = reading.read(text, file, self.desk.folder, machine)
+            result = reading.read(text, file, self.desk.folder, machine, _spread(asked))
             self.last_read = (text, file), result.pattern
             place = (int(asked.get(key) or 1) for key in ("line", "row", "column"))
             line, row, column = place
@@ -410,6 +412,15 @@ def _static(name: str) -> Response:
 def _text(asked: Mapping[str, Any], key: str) -> str:
     value = asked.get(key)
     return value if isinstance(value, str) else ""
+
+
+def _spread(asked: Mapping[str, Any]) -> float | None:
+    """How far swatches differ, as the page's form says it; None where it says nothing, or what can't be, which the
+    view of the size refuses."""
+    given = dict(asked.get("settings") or {}).get("gauge") or {}
+    with contextlib.suppress(ValueError):
+        return GaugeOptions(**as_fields(GaugeOptions, given, "", "")).spread
+    return None
 
 
 def _texts(asked: Mapping[str, Any], *keys: str) -> list[str]:

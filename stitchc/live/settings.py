@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final, Literal, get_args, get_origin
 
 from stitchc import options
+from stitchc.live.words import in_page_words, label_of
 from stitchc.option import Option, options_in, value_type, words_for
 
 _ASKED_ELSEWHERE: Final = ("form", "stitches", "piece", "units", "name", "measured", "date")
@@ -39,7 +40,7 @@ def described(kind: type[Any]) -> list[dict[str, Any]]:
         fields.append(
             {
                 "name": field.name,
-                "label": _label(option.flag),
+                "label": label_of(option.flag),
                 "help": _help(option),
                 "kind": "flag" if value is bool else "choice" if get_origin(value) is Literal else "text",
                 "choices": list(get_args(value)) if get_origin(value) is Literal else [],
@@ -56,34 +57,6 @@ def _help(option: Option) -> str:
     between = "semicolons" if option.split else "spaces"
     text = re.sub(r"\b(the one in )?FILE\b", lambda file: f"{file[1] or ''}the pattern", in_page_words(option.help))
     return text.replace("repeat the option for several", f"separate several with {between}")
-
-
-def in_page_words(text: str) -> str:
-    """A sentence with the page's labels for the options that it speaks of; commands to type stay as they are."""
-    return re.sub(
-        r"(stitchc \w+ )?--([a-z]+(?:-[a-z]+)*)", lambda match: match[0] if match[1] else f"“{_label(match[2])}”", text
-    )
-
-
-_LABELS: Final = {
-    "anyway": "In spite of errors",
-    "box": "Part of the picture",
-    "cell-mm": "Cell in mm",
-    "dpi": "Dots per inch",
-    "like": "Cells that look alike",
-    "plain": "Stocking stitch",
-    "px": "Width in pixels",
-    "scale-x": "Scale across",
-    "scale-y": "Scale down",
-    "spread": "Swatches differ by",
-    "within": "Largest error",
-}
-"""What the page calls an option whose flag is shorter than a word."""
-
-
-def _label(flag: str) -> str:
-    name = flag.lstrip("-")
-    return _LABELS.get(name) or name.replace("-", " ").capitalize()
 
 
 def as_fields(kind: type[Any], given: Mapping[str, Any], form: str, units: str) -> dict[str, Any]:
@@ -114,7 +87,7 @@ def _asked(kind: type[Any]) -> Iterator[tuple[Field, Option]]:
 
 
 def _value(field: Field, option: Option, value: Any) -> Any:
-    label = _label(option.flag)
+    label = label_of(option.flag)
     kind = value_type(field)
     if kind is bool:
         return bool(value)

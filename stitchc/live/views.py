@@ -11,21 +11,27 @@ import dataclasses
 import io
 import json
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 import stitchc
 from stitchc import options as product_options
 from stitchc.card.product import make_test_card
+from stitchc.compare.table import Compared
 from stitchc.files import today
-from stitchc.live.settings import OPTIONS, as_fields, in_page_words
+from stitchc.gauge import Range, StitchGauge
+from stitchc.gauge.report import brackets
+from stitchc.live.settings import OPTIONS, as_fields
+from stitchc.live.words import in_page_words, message_json, refusal_json, sentence_json
 from stitchc.live.worker import Made
 from stitchc.machines import SHIPPED, Machine, load
-from stitchc.messages import Message, Refused
+from stitchc.messages import Refused
 from stitchc.notation import compile_text
 from stitchc.pattern import Pattern
 from stitchc.picture import FabricPicture, improve_fabric
+from stitchc.piece.plan import Plan
+from stitchc.piece.size_words import CM_PER_INCH
 from stitchc.product import Product, Progress, WrongOption, call, whole_stem
 from stitchc.seal import finished
 from stitchc.trace.values import KindToName, UnknownKinds
@@ -169,16 +175,11 @@ def _or_refused(work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
     try:
         return work()
     except _NotReady:
-        return {"refused": ["The text has a mistake in it. Fix it first."]}
+        return {"refused": [sentence_json("The text has a mistake in it. Fix it first.")]}
     except Refused as refused:
-        return {"refused": [_words(message) for message in refused.messages if message.severity == "error"]}
+        return {"refused": refusal_json(refused)}
     except (WrongOption, ValueError) as wrong:
-        return {"refused": [in_page_words(str(wrong))]}
-
-
-def _words(message: Message) -> str:
-    whole = f"{message.text} {message.advice}" if message.advice and "\n" not in message.advice else message.text
-    return in_page_words(whole)
+        return {"refused": [sentence_json(str(wrong))]}
 
 
 def _document(product: Product[Any]) -> Any:
@@ -216,7 +217,38 @@ def _fabric(ask: Ask) -> dict[str, Any]:
 def _gauge(ask: Ask) -> dict[str, Any]:
     product, _ = ask.product("gauge", "json", stitches=(ask.stitch,))
     document = _document(product)
-    return {"baseline": document["baseline"], **document["stitches"][0], **_shared(product, None)}
+    figures = list(_sizes_of(product.values[0], ask.units))
+    kept = {key: document["stitches"][0][key] for key in ("words", "basis")}
+    return {"baseline": document["baseline"], **kept, "figures": figures, **_shared(product, None)}
+
+
+def _sizes_of(gauge: StitchGauge, units: str) -> Iterator[tuple[str, str]]:
+    """Heads and figures: counts to 10 cm (4 in), and 100 needles and rows, or what is known against stocking stitch."""
+    per, cm = ("4 in", 10.16) if units == "in" else ("10 cm", 10.0)
+    across = f"{gauge.counted.capitalize()} to {per}{gauge.counted_how.removeprefix(gauge.counted)}"
+    for head, count in ((across, gauge.stitches_per_10cm), (f"Rows to {per}", gauge.rows_per_10cm)):
+        if count is not None:
+            yield head, _in_one_line(count.times(cm / 10), 1)
+    wide, long = gauge.stitches_per_10cm, gauge.rows_per_10cm
+    if wide is not None and long is not None:
+        yield "100 needles", f"{_length(wide.under(1000), units)} wide"
+        yield "100 rows", f"{_length(long.under(1000), units)} long"
+    elif gauge.stitch_factor is not None and gauge.row_factor is not None:
+        how = gauge.counted_how
+        yield f"{how[0].upper()}{how[1:]}", f"{_in_one_line(gauge.stitch_factor, 2)} times stocking stitch"
+        yield "Rows", f"{_in_one_line(gauge.row_factor, 2)} times stocking stitch"
+
+
+def _in_one_line(size: Range, digits: int) -> str:
+    """As the commands write it, with no-break spaces."""
+    return brackets(size, digits).replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def _length(cm: Range | None, units: str) -> str:
+    """As the commands round it; of what is not known, what to do."""
+    if cm is None:
+        return "not known: enter a swatch"
+    return f"{_in_one_line(cm.times(1 / CM_PER_INCH) if units == 'in' else cm, 1)} {'in' if units == 'in' else 'cm'}"
 
 
 def _card(ask: Ask) -> dict[str, Any]:
@@ -249,8 +281,7 @@ def _sheet(ask: Ask) -> dict[str, Any]:
     }
 
 
-_OF_A_SIZE: Final = ("needles", "width_cm", "length_cm", "totals", "size_cm")
-_OF_A_PIECE: Final = (*_OF_A_SIZE, "sections", "yarn", "notes", "so_far", "make", "yarn_of_all_pieces")
+_OF_A_PIECE: Final = ("needles", "totals", "size_cm", "yarn", "notes", "so_far", "make", "yarn_of_all_pieces")
 
 
 def _piece(ask: Ask) -> dict[str, Any]:
@@ -260,17 +291,62 @@ def _piece(ask: Ask) -> dict[str, Any]:
         def planned(name: str = name) -> dict[str, Any]:
             product, machine = ask.product("piece", "json", piece=name)
             document = _document(product)
-            kept = {key: document.get(key) for key in _OF_A_PIECE}
-            sizes = [{key: each.get(key) for key in _OF_A_SIZE} for each in document.get("other_sizes") or []]
-            return {**kept, "other_sizes": sizes, **_shared(product, machine)}
+            several = isinstance(document, list)  # sizes that were asked for
+            documents = document if several else [document, *(document.get("other_sizes") or [])]
+            first, *others = (
+                _planned(plan, each, ask.units) for plan, each in zip(product.values, documents, strict=True)
+            )
+            return {**first, "other_sizes": others, **_shared(product, machine)}
 
         pieces.append({**_or_refused(planned), "name": name})
     return {"pieces": pieces}
 
 
+def _planned(plan: Plan, document: Mapping[str, Any], units: str) -> dict[str, Any]:
+    """A piece in one size, with its measures in words."""
+    sections = [
+        {
+            **{key: getattr(each, key) for key in ("stitch", "rows", "from_row", "to_row")},
+            "length": _length(plan.length_of(each), units),
+        }
+        for each in plan.sections
+    ]
+    measures = {"width": _length(plan.width_cm, units), "length": _length(plan.length_cm, units)}
+    return {**{key: document.get(key) for key in _OF_A_PIECE}, "sections": sections, **measures}
+
+
 def _compare(ask: Ask) -> dict[str, Any]:
+    """The comparison as a table; its figures are those of the command, as shares of stocking stitch without a gauge."""
     product, _ = ask.product("compare", "json", stitches=_all_own(ask.pattern))
-    return {"stitches": _document(product)["stitches"], **_shared(product, None)}
+    lines, documents = product.values, _document(product)["stitches"]
+    known = all(line.size_cm is not None for line in lines)
+    against = next((each["against"]["name"] for each in documents if "against" in each), "")
+    unit = "in" if ask.units == "in" else "cm"
+    sizes = (f"Width of 100 needles, {unit}", f"Length of 100 rows, {unit}")
+    heads = ["Stitch", *(sizes if known else ("Width against stocking stitch", "Length against stocking stitch"))]
+    heads += [f"Width against {against}", f"Length against {against}"] if against else []
+    rows = [
+        [line.stitch.name, *_compared(line, known, unit), *(_ratios(each) if against else ()), line.gauge.basis]
+        for line, each in zip(lines, documents, strict=True)
+    ]
+    return {"heads": [*heads, "Basis"], "rows": rows, "against": against, **_shared(product, None)}
+
+
+def _compared(line: Compared, known: bool, unit: str) -> Iterator[str]:
+    for size, factor in zip(
+        line.size_cm or (None, None), (line.gauge.stitch_factor, line.gauge.row_factor), strict=True
+    ):
+        if known and size is not None:
+            yield _in_one_line(size.times(1 / CM_PER_INCH) if unit == "in" else size, 1)
+        else:
+            yield "not known" if factor is None else _in_one_line(factor.under(1), 2)
+
+
+def _ratios(document: Mapping[str, Any]) -> Iterator[str]:
+    """How much as wide and as long as the stitch that it is compared with; nothing of that stitch itself."""
+    against = document.get("against")
+    for which, word, often in (("width_ratio", "wider", "wider_in_100"), ("length_ratio", "longer", "longer_in_100")):
+        yield f"{_in_one_line(Range(**against[which]), 2)}, {word} in {against[often]} of 100" if against else ""
 
 
 def _all_own(pattern: Pattern) -> tuple[str, ...]:
@@ -336,8 +412,8 @@ def trace(picture: bytes, name: str, settings: Mapping[str, Any]) -> dict[str, A
             return {"size": unknown.size, "kinds": [_kind_to_name(each) for each in unknown.kinds]}
         return {
             "text": product.files[0].content.decode("utf-8"),
-            "doubts": [_words(message) for message in product.messages],
-            "remarks": list(map(in_page_words, product.remarks)),
+            "doubts": list(map(message_json, product.messages)),
+            "remarks": list(map(sentence_json, product.remarks)),
         }
 
     return _or_refused(work)

@@ -407,3 +407,65 @@ def test_what_belongs_to_a_view_is_asked_for_there(open_pattern: Open) -> None:
     with page.expect_popup() as shown:
         page.get_by_role("button", name="Hole card: Test card").click()
     shown.value.wait_for_url("**/test-card.pdf")
+
+
+LADDER = """stitch steps over 4
+    out 3
+    1: K
+"""
+
+
+def test_the_page_leads_to_what_it_speaks_of(open_pattern: Open) -> None:
+    """Needles where needles are counted, the setting that a remark names, and titles that are whole."""
+    page = open_pattern(LADDER)
+    expect(page.locator("#chart-note")).to_contain_text("4 needles by 1 row.")
+    page.get_by_role("button", name="I have knitted a swatch").click()
+    dialog = page.get_by_role("dialog")
+    expect(dialog.get_by_label("Stitches counted")).to_be_visible()  # of stocking stitch, which is asked for first
+    dialog.get_by_label("Stitch", exact=True).select_option("steps")
+    dialog.get_by_label("Needles, counting the empty ones").fill("13")
+    dialog.get_by_role("button", name="Write the gauge line").click()
+    expect(page.locator("#text")).to_have_value(f"{LADDER}\ngauge steps 13 stitches per 10 cm\n")
+    page.fill("#text", text_of(page) + "gauge plain 20 stitches 28 rows per 10 cm\n")
+    expect(page.locator(".messages .warning")).to_contain_text("measured")  # far from the estimate
+    page.fill("#text", LADDER)
+    expect(page.locator("#fabric .remarks")).to_contain_text("needles, counting the empty ones, and")
+    expect(page.locator("#gauge")).to_contain_text("Needles, counting the empty ones")
+    page.get_by_role("button", name="Fabric: settings, Stocking stitch").click()
+    field = page.get_by_role("dialog").get_by_label("Stocking stitch")
+    expect(field).to_be_focused()
+    expect(field).to_have_attribute("placeholder", "20x26 is assumed")
+    page.keyboard.press("Escape")
+    for wide, high in ((1280, 800), (390, 844)):
+        page.set_viewport_size({"width": wide, "height": high})
+        longest = page.evaluate(WIDEST_TITLE)
+        assert 0 < longest <= page.locator("#machine").evaluate("box => box.clientWidth - 24"), (wide, longest)
+
+
+WIDEST_TITLE = """() => {
+  const box = document.querySelector("#machine");
+  const pen = document.createElement("canvas").getContext("2d");
+  pen.font = getComputedStyle(box).font;
+  return Math.max(...[...box.options].map((each) => pen.measureText(each.text).width));
+}"""
+"""Pixels of the longest machine's title, in the box's own letters; its arrow takes about 24."""
+
+
+def test_what_stays_on_the_page_is_called_what_it_is(open_pattern: Open) -> None:
+    """Views of a text that could be read but not be knitted are not called views of one without a mistake."""
+    page = open_pattern(TIDE + "stitch held\n    1: T2\n    2: T2\n")
+    page.select_option("#stitch", "held")
+    expect(page.locator(".messages .error").first).to_be_visible()
+    expect(page.locator("#gauge .words")).to_be_visible()
+    page.fill("#text", text_of(page).replace("2: T2", "2 T2"))
+    expect(page.locator("#gauge.old")).to_be_visible()
+    label = page.locator("#gauge h2").evaluate("head => getComputedStyle(head, '::after').content")
+    assert label == '" of the last text that could be read"'
+
+
+def test_what_to_try_is_code_only_where_it_is_notation(open_pattern: Open) -> None:
+    page = open_pattern("stitch a\n    1: K\n    1: T K\npiece b\n    needles 2\n    edge 1\n    knit a for 9 rows\n")
+    expect(page.locator(".messages .cure").first).to_have_text("Try: Number this row 2.")
+    expect(page.locator(".messages .cure code")).to_have_count(0)
+    page.fill("#text", text_of(page).replace("1: T K", "2: T K"))
+    expect(page.locator("#piece .cure")).to_contain_text("Try: needles 3, or more")

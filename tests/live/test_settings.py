@@ -4,12 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from stitchc.live.settings import OPTIONS, as_fields, in_page_words, settings_of_products
-
-
-def test_sentences_speak_of_the_pages_own_labels() -> None:
-    assert in_page_words("assumed at 20 x 26, see --plain") == "assumed at 20 x 26, see “Stocking stitch”"
-    assert in_page_words("run: stitchc machines --ask") == "run: stitchc machines --ask"
+from stitchc.live.settings import OPTIONS, as_fields, settings_of_products
 
 
 def test_forms_speak_of_no_command_line() -> None:

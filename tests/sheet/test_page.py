@@ -91,6 +91,11 @@ def test_thirty_rows_by_keys_closed_and_opened_again(browser: Browser, tmp_path:
     context.close()
 
 
+def test_counts_are_written_as_in_the_text(page: Page, tmp_path: Path) -> None:
+    page.goto(made(tmp_path, TIDE, "--rows", "1200"))
+    assert page.inner_text("#done") == "0 rows done, 1,200 left; 0 of 6,600 needles moved"
+
+
 def test_a_long_step_is_cut_between_its_sentences(page: Page, tmp_path: Path) -> None:
     odd = "yarn foam\nyarn sand\nstitch odd\n    1, 2, 4 in foam: K T\n    3 in sand: K\n"
     page.goto(made(tmp_path, odd, "--rows", "12", "--yarn-back", "free-pass"))

@@ -15,10 +15,11 @@ const firstRow = Number(work.dataset.first), doneBefore = firstRow - 1;
 // Of each size, as everything that is counted in moves.
 const numbers = (text) => text.split(" ").map(Number);
 const totalMoves = numbers(work.dataset.moves);
+const grouped = (count) => count.toLocaleString("en-US");
 // The first figure and those of the other sizes in brackets, as in the words of the rows.
 function several(counts) {
   const [first, ...others] = counts;
-  return others.some((count) => count !== first) ? first + " [" + others.join(", ") + "]" : String(first);
+  return others.some((count) => count !== first) ? grouped(first) + " [" + others.map(grouped).join(", ") + "]" : grouped(first);
 }
 const lines = Array.from(byId("rows").querySelectorAll("tbody > tr"));
 const key = "stitchc-sheet:" + work.dataset.key;
@@ -145,7 +146,7 @@ function placeOf(name) {
 const noteKey = (at) => nameOf(at);
 
 // -- showing ---------------------------------------------------------------------------------------------------
-function plain(count, one, many) { return count + " " + (count === 1 ? one : many); }
+function plain(count, one, many) { return grouped(count) + " " + (count === 1 ? one : many); }
 function heading(stop) {
   if (/^(ladder|cross|move)$/.test(stop.kind)) return "Before row " + stop.of;
   return { before: "Before row " + firstRow, do: "To do", lead: "After row " + stop.of, end: "Done" }[stop.kind] || "Row " + stop.row;
@@ -226,7 +227,7 @@ function show(say, back) {
   fit();
   const rowsDone = stop.done || 0;
   byId("bar").value = doneBefore + rowsDone;
-  let words = plain(doneBefore + rowsDone, "row", "rows") + " done, " + (total - rowsDone) + " left";
+  let words = plain(doneBefore + rowsDone, "row", "rows") + " done, " + grouped(total - rowsDone) + " left";
   if (totalMoves.some(Boolean)) words += "; " + several(stop.moved || totalMoves.map(() => 0)) + " of " + several(totalMoves) + " needles moved";
   byId("done").textContent = words;
   byId("back").disabled = state.at === 0;

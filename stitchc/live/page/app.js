@@ -1,6 +1,6 @@
 // The page as a whole: which file, what is saved, and when what follows from the text is asked for.
 
-import {find, make, button, count, withCode, tell, renew, banner, dialog} from "./dom.js";
+import {find, make, button, count, withCode, saying, tell, renew, banner, dialog} from "./dom.js";
 import {ask, get, send, listen, page, Refused} from "./server.js";
 import * as editor from "./editor.js";
 import * as chart from "./chart.js";
@@ -121,7 +121,7 @@ function look() {
 
 const SEVERITY = {error: "Mistake", warning: "Warning", info: "Remark"};
 let listed = "";
-let saying = 0;
+let telling = 0;
 
 function showMessages(messages, more) {
   const flat = JSON.stringify([messages, more]);
@@ -132,8 +132,8 @@ function showMessages(messages, more) {
   renew(find("messages"),
     messages.length ? make("ol", {class: "messages"}, messages.map(messageItem)) : make("p", {class: "fine"}, "Nothing is wrong."),
     more ? make("p", {class: "note"}, `And ${more} more. Fix these first.`) : null);
-  clearTimeout(saying);
-  saying = setTimeout(() => {
+  clearTimeout(telling);
+  telling = setTimeout(() => {
     const errors = messages.filter((each) => each.severity === "error").length;
     const first = messages[0];
     tell(first ? `${count(messages.length, "message")}, ${count(errors, "mistake")}. ${first.line ? `Line ${first.line}: ` : ""}${first.text}${fixable ? ` ${count(fixable, "fix", "fixes")} can be made by a button.` : ""}` : "Nothing is wrong.");
@@ -151,8 +151,7 @@ function messageItem(message) {
   }
   if (message.code) actions.push(button("What does this mean?", () => explain(message.code), {"aria-label": `What does ${message.code} mean?`}));
   return make("li", {class: message.severity},
-    make("p", {}, make("strong", {}, SEVERITY[message.severity]), " ", place, " ", withCode(message.text)),
-    message.cure ? make("p", {class: "cure"}, "Try: ", make("code", {class: "lines"}, message.cure)) : null,
+    saying(message, [make("strong", {}, SEVERITY[message.severity]), " ", place, " "]),
     actions.length ? make("p", {class: "actions"}, actions) : null);
 }
 
@@ -332,7 +331,7 @@ async function traceFile(file, alike = "") {
       traceFile(file);
     });
   });
-  const show = (title, words) => dialog(title, (close) => [make("ul", {class: "remarks"}, words.map((each) => make("li", {}, withCode(each)))), make("p", {class: "actions"}, button("Close", close, {class: "main"}), differently(close))]);
+  const show = (title, words) => dialog(title, (close) => [make("ul", {class: "remarks"}, words.map((each) => make("li", {}, saying(each)))), make("p", {class: "actions"}, button("Close", close, {class: "main"}), differently(close))]);
   if (traced.kinds) {
     nameKinds(file, traced, differently);
     return;
@@ -396,14 +395,23 @@ function swatch() {
     const stitch = make("select", {id: "swatch-stitch"}, names.map((name) => make("option", {value: name}, name === "plain" ? "plain (stocking stitch)" : name)));
     stitch.value = pattern?.has_plain && names.includes(current) ? current : "plain";
     const stitches = make("input", {id: "swatch-stitches", inputmode: "decimal", autocomplete: "off"});
+    const across = field("Stitches counted", stitches);
+    const sayWhat = () => {
+      const empty = pattern?.stitches.find((each) => each.name === stitch.value)?.has_ladders;
+      across.firstChild.textContent = empty ? "Needles, counting the empty ones" : "Stitches counted";
+      howTo.textContent = `Let the swatch rest, lay it flat without weights, and count in its middle.${empty ? " A ladder counts as many as it has empty needles." : ""}`;
+    };
+    const howTo = make("p", {});
+    stitch.addEventListener("change", sayWhat);
+    sayWhat();
     const rows = make("input", {id: "swatch-rows", inputmode: "decimal", autocomplete: "off"});
     const length = make("input", {id: "swatch-length", inputmode: "decimal", value: find("units").value === "in" ? "4" : "10"});
     const unit = make("select", {id: "swatch-unit"}, ["cm", "in"].map((each) => make("option", {value: each}, each)));
     unit.value = find("units").value;
     const yarns = Object.keys(pattern?.yarns || {});
     const yarn = make("select", {id: "swatch-yarn"}, ["", ...yarns].map((each) => make("option", {value: each}, each || "any yarn")));
-    return [make("p", {}, "Let the swatch rest, lay it flat without weights, and count in its middle."),
-      form(close, "Write the gauge line", [field("Stitch", stitch), field("Stitches counted", stitches), field("Rows counted", rows), field("over", length), field("Unit", unit), yarns.length ? field("Knitted in", yarn) : null], async () => {
+    return [howTo,
+      form(close, "Write the gauge line", [field("Stitch", stitch), across, field("Rows counted", rows), field("over", length), field("Unit", unit), yarns.length ? field("Knitted in", yarn) : null], async () => {
         const added = await rewritten("add", {
           kind: "gauge", stitch: stitch.value, stitches: stitches.value, rows: rows.value, length: length.value, unit: unit.value, yarn: yarn.value,
         });

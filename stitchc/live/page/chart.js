@@ -1,6 +1,6 @@
 // The chart as a grid that can be drawn on: row 1 at the bottom, needle 1 at the left, as you face the bed.
 
-import {find, make, button, tell, renew, withCode} from "./dom.js";
+import {find, make, button, count, tell, renew, withCode} from "./dom.js";
 
 const WORDS = {K: "knit", T: "tuck", S: "slip", "-": "out of work"};
 const EMPTY = "It stands empty, so nothing can be drawn on it. To bring it into work, change the `out` line in the text.";
@@ -47,7 +47,7 @@ export function show(next, colours) {
   yarns(colours);
   const part = chart.rows.length < chart.height || chart.rows[0].length < chart.width;
   note.replaceChildren(
-    `${chart.name}: ${chart.width} needles by ${chart.height} rows. Row 1 is at the bottom; the purl side faces you.`,
+    `${chart.name}: ${count(chart.width, "needle")} by ${count(chart.height, "row")}. Row 1 is at the bottom; the purl side faces you.`,
     part ? ` Shown: rows ${chart.first_row} to ${lastRow()}, needles ${chart.first_column} to ${lastColumn()}; the arrow keys go on.` : "");
   for (const pen of document.querySelectorAll("#pens input")) if (pen.value) pen.disabled = !chart.written_here;
   if (!chart.written_here && pen()) document.querySelector("#pens input").checked = true;

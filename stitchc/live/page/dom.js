@@ -17,11 +17,21 @@ export function make(tag, attributes = {}, ...children) {
 
 export const button = (words, onclick, attributes = {}) => make("button", {type: "button", onclick, ...attributes}, words);
 
-export const count = (number, word, several = `${word}s`) => `${number} ${number === 1 ? word : several}`;
+// A count with its noun, as the commands write it: "1 row", "1,200 rows".
+export const figures = (number) => number.toLocaleString("en-US");
+export const count = (number, word, several = `${word}s`) => `${figures(number)} ${number === 1 ? word : several}`;
 
-// Text with `words in back-ticks` as code.
-export function withCode(text) {
-  return text.split(/`([^`]*)`/).map((part, index) => (index % 2 ? make("code", {}, part) : part));
+// Text with `words in back-ticks` as code. quoted: makes what stands for “words in such quotes”, or nothing.
+export function withCode(text, quoted = () => null) {
+  return text.split(/(`[^`]*`|“[^”]*”)/).map((part) => (part.startsWith("`") && part.length > 1 ? make("code", {}, part.slice(1, -1)) : part.startsWith("“") ? quoted(part.slice(1, -1)) ?? part : part));
+}
+
+// What is said, and below it what to try: lines of the notation as code, the rest as words.
+export function saying({text, cure = []}, before = [], quoted = undefined) {
+  return [
+    make("p", {}, before, withCode(text, quoted)),
+    cure.length ? make("p", {class: "cure"}, "Try: ", cure.map(([part, typed]) => (typed ? make("code", {class: "lines"}, part) : withCode(part, quoted)))) : null,
+  ];
 }
 
 // Told to a screen reader, each by itself; what was told last is still there for one that is slow.

@@ -1,6 +1,6 @@
 // The products beside the text, each as the worker sends it, and the buttons that take them away.
 
-import {find, make, button, count, withCode, dialog, renew, tell} from "./dom.js";
+import {find, make, button, count, figures, withCode, saying, dialog, renew, tell} from "./dom.js";
 import {ask, released} from "./server.js";
 
 const CM = {cm: 1, in: 1 / 2.54};
@@ -11,9 +11,8 @@ export function setUnits(next) {
   units = next;
 }
 
-const figure = (value, digits = 1) => value.toFixed(digits).replace(/\.0$/, "");
-const range = (size, digits = 1) => (size ? `${figure(size.value, digits)} (${figure(size.low, digits)} to ${figure(size.high, digits)})` : "not known");
-const scaled = (size, by) => size && {value: size.value * by, low: size.low * by, high: size.high * by};
+const short = (value) => String(Number(value.toFixed(1)));  // of what was typed or is sold so
+const table = (rows) => make("table", {class: "figures"}, make("tbody", {}, rows.map(([head, words]) => make("tr", {}, make("th", {scope: "row"}, head), make("td", {}, words)))));
 
 // What each product is called, its view, and how it can be taken away: [words, settings, "print" to open it].
 export const PRODUCTS = {
@@ -37,6 +36,8 @@ export const PRODUCTS = {
   compare: {heading: "Stitches compared", wide: true, show: compare, away: [["Plot (PNG)", {form: "png"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]], all: true},
 };
 
+const VIEW_OF = {picture: "fabric"};
+
 // -- what they show --------------------------------------------------------------------------------------------------
 
 const picture = (made, words) => make("img", {src: made.url, alt: words});
@@ -50,22 +51,10 @@ function fabric(value, name) {
 const BASIS = {estimate: "an estimate", calibrated: "calibrated by your swatches of other stitches", measured: "measured"};
 
 function gauge(value) {
-  const per = units === "cm" ? ["10 cm", 1] : ["4 in", 1.016];
-  const rows = [];
-  const line = (what, words) => rows.push(make("tr", {}, make("th", {scope: "row"}, what), make("td", {}, words)));
-  if (value.stitches_per_10cm) line(`Stitches to ${per[0]}`, range(scaled(value.stitches_per_10cm, per[1])));
-  if (value.rows_per_10cm) line(`Rows to ${per[0]}`, range(scaled(value.rows_per_10cm, per[1])));
-  const hundred = value.size_of_100_by_100_cm;
-  if (hundred) {
-    line("100 needles", `${range(scaled(hundred.width, CM[units]))} ${units} wide`);
-    line("100 rows", `${range(scaled(hundred.length, CM[units]))} ${units} long`);
-  } else if (value.stitch_factor) {
-    line("Stitches", `${range(value.stitch_factor, 2)} times stocking stitch`);
-    line("Rows", `${range(value.row_factor, 2)} times stocking stitch`);
-  }
+  const rows = value.figures;
   return [
     make("p", {class: "words"}, value.words),
-    rows.length ? make("table", {class: "figures"}, make("tbody", {}, rows)) : null,
+    rows.length ? table(rows) : null,
     rows.length ? make("p", {class: "note"}, `This is ${BASIS[value.basis] || value.basis}. The range in brackets holds nine swatches in ten.`,
       value.baseline ? null : " Enter a swatch of stocking stitch to see sizes in cm.") : null,
     make("p", {class: "actions"}, button("I have knitted a swatch…", () => state.swatch()), button("Plan a swatch", () => state.take("swatch", {form: "html"}, "print"))),
@@ -102,10 +91,6 @@ function sheet(value) {
   ];
 }
 
-function sized(length) {
-  return length ? `${range(scaled(length, CM[units]))} ${units}` : "not known: enter a swatch";
-}
-
 function piece({pieces}) {
   if (!pieces.length) {
     return make("p", {class: "note"}, "This pattern has no piece. A piece is written like this:",
@@ -120,25 +105,22 @@ function piece({pieces}) {
       .map(([words, settings, how]) => button(words, () => state.take("leaflet", settings, how), {"aria-label": `Leaflet: ${words}`}))));
   return [pieces.map((each) => make("article", {},
     make("h3", {}, each.name),
-    each.refused ? [each.refused.map((words) => make("p", {class: "refused"}, withCode(words))),
-      forget()] : [
+    each.refused ? [refusal(each.refused, "piece"), forget()] : [
       make("p", {class: "words"}, `${count(each.needles.count, "needle")} (${each.needles.left} to ${each.needles.right}), ${count(each.sections.reduce((sum, part) => sum + part.rows, 0), "row")}.${each.make > 1 ? ` Knit ${each.make} of it.` : ""}`),
-      each.so_far ? make("p", {}, `${count(each.so_far.rows_done, "row")} knitted, ${each.so_far.rows_still_to_knit} still to knit. `,
+      each.so_far ? make("p", {}, `${count(each.so_far.rows_done, "row")} knitted, ${figures(each.so_far.rows_still_to_knit)} still to knit. `,
         each.so_far.sections.map((part) => `${part.stitch}: ${count(part.rows, "row")}${part.rows === part.planned_rows ? ", as planned" : ` instead of ${part.planned_rows}`}. `)) : null,
-      make("table", {class: "figures"}, make("tbody", {},
-        make("tr", {}, make("th", {scope: "row"}, "Width"), make("td", {}, sized(each.width_cm))),
-        make("tr", {}, make("th", {scope: "row"}, "Length"), make("td", {}, sized(each.length_cm))),
-        each.sections.map((part) => make("tr", {}, make("th", {scope: "row"}, `Rows ${part.from_row} to ${part.to_row}`), make("td", {}, `${part.stitch}, ${sized(part.length_cm)}`))),
-        (each.other_sizes || []).map((size) => make("tr", {}, make("th", {scope: "row"}, `Size ${figure(size.size_cm * CM[units])} ${units}`), make("td", {}, `${count(size.needles.count, "needle")}, ${count(size.totals.rows, "row")}, ${sized(size.width_cm)} wide, ${sized(size.length_cm)} long`))),
-        yarnRows(each.yarn, "Yarn"))),
-      notes(each),
+      table([["Width", each.width], ["Length", each.length],
+        ...each.sections.map((part) => [part.rows === 1 ? `Row ${part.from_row}` : `Rows ${part.from_row} to ${part.to_row}`, `${part.stitch}, ${part.length}`]),
+        ...each.other_sizes.map((size) => [`Size ${short(size.size_cm * CM[units])} ${units}`, `${count(size.needles.count, "needle")}, ${count(size.totals.rows, "row")}, ${size.width} wide, ${size.length} long`]),
+        ...yarnRows(each.yarn, "Yarn")]),
+      notes(each, "piece"),
       make("p", {class: "actions"}, button("I have knitted part of it…", () => askSoFar(each), {"aria-label": `I have knitted part of ${each.name}`}),
         forget()),
       make("div", {class: "away"},
         [["Follow it row by row", {form: "html"}, "print"], ["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["HTML", {form: "html"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]]
           .map(([words, settings, how]) => button(words, () => state.take("piece", {...settings, piece: each.name}, how), {"aria-label": `${words}: ${each.name}`}))),
     ])),
-  several ? make("article", {}, make("h3", {}, "Yarn for all pieces"), make("table", {class: "figures"}, make("tbody", {}, yarnRows(all.yarn, "Yarn")))) : null,
+  several ? make("article", {}, make("h3", {}, "Yarn for all pieces"), table(yarnRows(all.yarn, "Yarn"))) : null,
   leaflet];
 }
 
@@ -146,39 +128,40 @@ const forget = () => (chosen.piece?.so_far ? button("Forget what is knitted", ()
 
 // What to have of each yarn, in balls where it is said how it is sold.
 function yarnRows(yarns, unnamed) {
-  const balls = (each) => (each.balls ? `, ${count(each.balls.count, "ball")} of ${figure(each.balls.grams)} g${each.balls.spare ? ` and ${each.balls.spare} spare` : ""}` : "");
-  return yarns.filter((each) => each.to_have?.words).map((each) => make("tr", {}, make("th", {scope: "row"}, each.name || unnamed), make("td", {}, each.to_have.words, balls(each))));
+  const balls = (each) => (each.balls ? `, ${count(each.balls.count, "ball")} of ${short(each.balls.grams)} g${each.balls.spare ? ` and ${each.balls.spare} spare` : ""}` : "");
+  return yarns.filter((each) => each.to_have?.words).map((each) => [each.name || unnamed, each.to_have.words + balls(each)]);
 }
 
-function compare({stitches}) {
-  const known = stitches.every((each) => each.size_of_100_by_100_cm);
-  const against = stitches.find((each) => each.against)?.against.name;
-  const heads = known ? [`Width of 100 needles, ${units}`, `Length of 100 rows, ${units}`] : ["Width against stocking stitch", "Length against stocking stitch"];
+function compare({heads, rows, against}) {
   const select = make("select", {"aria-label": "Compare with", onchange: (event) => keepSettings("compare", {...chosen.compare, against: event.target.value})},
-    make("option", {value: ""}, "stocking stitch"), stitches.map((each) => make("option", {value: each.name}, each.name)));
-  select.value = against || "";
+    make("option", {value: ""}, "stocking stitch"), rows.map(([name]) => make("option", {value: name}, name)));
+  select.value = against;
   return [
-    stitches.length > 1 ? make("p", {}, make("label", {}, "Compare with ", select)) : null,
+    rows.length > 1 ? make("p", {}, make("label", {}, "Compare with ", select)) : null,
     make("div", {class: "paper", tabindex: 0, role: "group", "aria-label": "The comparison"},
       make("table", {class: "compared"},
         make("caption", {class: "unseen"}, "All stitches of the file"),
-        make("thead", {}, make("tr", {}, ["Stitch", ...heads, ...(against ? [`Width against ${against}`, `Length against ${against}`] : []), "Basis"].map((head) => make("th", {scope: "col"}, head)))),
-        make("tbody", {}, stitches.map((each) => {
-          const hundred = each.size_of_100_by_100_cm;
-          const factor = (f) => range(f && {value: 1 / f.value, low: 1 / f.high, high: 1 / f.low}, 2);
-          const cells = known ? [range(scaled(hundred.width, CM[units])), range(scaled(hundred.length, CM[units]))] : [factor(each.stitch_factor), factor(each.row_factor)];
-          const ratio = (which, word, often) => (each.against ? `${range(each.against[which], 2)}, ${word} in ${each.against[often]} of 100` : "");
-          if (against) cells.push(ratio("width_ratio", "wider", "wider_in_100"), ratio("length_ratio", "longer", "longer_in_100"));
-          return make("tr", {}, make("th", {scope: "row"}, each.name), [...cells, each.basis].map((cell) => make("td", {}, cell)));
-        })))),
-    stitches.length < 2 ? make("p", {class: "note"}, "Write another stitch to compare it with this one.") : null,
+        make("thead", {}, make("tr", {}, heads.map((head) => make("th", {scope: "col"}, head)))),
+        make("tbody", {}, rows.map(([name, ...cells]) => make("tr", {}, make("th", {scope: "row"}, name), cells.map((cell) => make("td", {}, cell))))))),
+    rows.length < 2 ? make("p", {class: "note"}, "Write another stitch to compare it with this one.") : null,
   ];
 }
 
-function notes(value) {
+// A setting that a sentence names, as the button that leads to it.
+function leading(product) {
+  return (label) => {
+    const field = state.products[product]?.find((each) => each.label === label);
+    const heading = PRODUCTS[VIEW_OF[product] || product].heading;
+    return field ? button(`${label}…`, () => askSettings(product, heading, undefined, field.name), {class: "inline", "aria-label": `${heading}: settings, ${label}`}) : null;
+  };
+}
+
+const refusal = (refused, product) => refused.map((each) => make("div", {class: "refused"}, saying(each, [], leading(product))));
+
+function notes(value, product) {
   const machine = value.machine ? [make("p", {class: "note"}, `For: ${value.machine}.`)] : [];
   const said = [...new Set([...(value.warnings || []), ...(value.remarks || []), ...(value.notes || [])])].filter((words) => !/^(Skipped|[0-9]+ holes? to punch)/.test(words));
-  const list = said.map((words) => make("li", {}, withCode(words)));
+  const list = said.map((words) => make("li", {}, withCode(words, leading(product))));
   return [...machine, list.length > 3 ? make("details", {}, make("summary", {}, count(list.length, "remark")), make("ul", {class: "remarks"}, list)) : list.length ? make("ul", {class: "remarks"}, list) : null];
 }
 
@@ -243,8 +226,9 @@ export async function receive({ticket, view, stage, value}, name, still) {
   const own = sections[view];
   const flat = JSON.stringify([value, name, units]);
   if (own.flat !== flat) {
-    const refused = value.refused || (value.failed ? [value.failed] : null);
-    const content = [refused ? refused.map((words) => make("p", {class: "refused"}, withCode(words))) : [PRODUCTS[view].show(value, name), view === "piece" ? null : notes(value)]].flat(4).filter(Boolean);
+    const refused = value.refused || (value.failed ? [{text: value.failed}] : null);
+    const product = PRODUCTS[view].product || view;
+    const content = [refused ? refusal(refused, product) : [PRODUCTS[view].show(value, name), view === "piece" ? null : notes(value, product)]].flat(4).filter(Boolean);
     await Promise.all(content.flatMap((part) => [...part.querySelectorAll("img")]).map((image) => image.decode().catch(() => {})));
     await released();
     if (!still()) return;
@@ -287,7 +271,7 @@ function askSoFar(each) {
     const stitch = select("far-stitch", names.map((name) => [name, name]));
     const rows = input("far-rows");
     const length = input("far-length");
-    const sizes = each.other_sizes.length ? [each, ...each.other_sizes].map((one) => figure(one.size_cm * CM[units])) : [];
+    const sizes = each.other_sizes.length ? [each, ...each.other_sizes].map((one) => short(one.size_cm * CM[units])) : [];
     const size = select("far-size", sizes.map((one) => [one, `${one} ${units}`]));
     const where = select("far-where", [["", "at rest, taken off or hanging loose"], [" on the machine", "on the machine"]]);
     const ended = make("input", {id: "far-ended", type: "checkbox"});
@@ -302,14 +286,18 @@ function askSoFar(each) {
   });
 }
 
-export function askSettings(product, heading, then = () => {}) {
+// What stands in an empty field: its default, or how to write it.
+const grey = ({default: usual, example}) => (usual && usual.length < 25 ? usual : /[0-9]/.test(example) ? `as in ${example.replace("|", " or ")}` : "");
+
+// at: the setting that is wanted.
+export function askSettings(product, heading, then = () => {}, at = "") {
   dialog(`${heading}: settings`, (close) => {
     const now = chosen[product] || {};
     const fields = state.products[product].map((each) => {
       const id = `set-${each.name}`;
       const input = each.kind === "choice"
         ? make("select", {id}, each.choices.map((choice) => make("option", {value: choice}, choice)))
-        : make("input", {id, type: each.kind === "flag" ? "checkbox" : "text", placeholder: /[0-9]/.test(each.example) ? each.example : each.default.length < 25 ? each.default : "", autocomplete: "off", "aria-describedby": `${id}-help`});
+        : make("input", {id, type: each.kind === "flag" ? "checkbox" : "text", placeholder: grey(each), autofocus: each.name === at, autocomplete: "off", "aria-describedby": `${id}-help`});
       if (each.kind === "flag") input.checked = now[each.name] ?? each.value;
       else input.value = now[each.name] ?? each.value ?? "";
       if (each.kind === "choice" && input.selectedIndex < 0) input.prepend(make("option", {value: "", selected: true}, "as usual"));
@@ -344,7 +332,7 @@ export async function take(product, {more, ...what}, how, stitch, context) {
   }
   if (made.refused) {
     opened?.close();
-    dialog("This could not be made", (close) => [...made.refused.map((words) => make("p", {}, withCode(words))), button("Close", close, {class: "main"})]);
+    dialog("This could not be made", (close) => [...made.refused.map((each) => saying(each)), button("Close", close, {class: "main"})]);
     return;
   }
   if (how === "print") {

@@ -1,0 +1,100 @@
+"""What stitchc says, as the page says it: with the labels, titles and buttons that the page has for what is typed on a
+command line, and with what is to be typed told from what is to be read."""
+
+from __future__ import annotations
+
+import functools
+import re
+from typing import Any, Final
+
+from stitchc.machines import SHIPPED, load
+from stitchc.messages import Message, Refused
+from stitchc.notation.reader import read_lines
+
+_LABELS: Final = {
+    "anyway": "In spite of errors",
+    "box": "Part of the picture",
+    "cell-mm": "Cell in mm",
+    "dpi": "Dots per inch",
+    "like": "Cells that look alike",
+    "plain": "Stocking stitch",
+    "px": "Width in pixels",
+    "scale-x": "Scale across",
+    "scale-y": "Scale down",
+    "spread": "Swatches differ by",
+    "within": "Largest error",
+}
+"""What the page calls an option whose flag is shorter than a word."""
+_BUTTONS: Final = {"`stitchc swatch`": "“Plan a swatch”", "`stitchc machines`": "The list “Machine”"}
+"""Commands that are a part of the page."""
+_NAMES: Final = "|".join(map(re.escape, sorted(SHIPPED, key=len, reverse=True)))
+_TYPED: Final = re.compile(
+    rf"(?P<button>{'|'.join(_BUTTONS)})|(?P<command>\bstitchc \w+(?: [\w.>-]+)*)"
+    rf"|(?P<machine>--machine )|(?P<name>(?<![\w-])(?P<tick>`?)(?:{_NAMES})(?P=tick)(?![\w-]))"
+    r"|--(?P<flag>[a-z]+(?:-[a-z]+)*)"
+)
+_OF_A_ROW: Final = re.compile(r"[KTS0-9x() ]+|[0-9][0-9, -]*")
+_EXAMPLE: Final = re.compile(r"(?P<before>\s*as in )?(?P<line>.*?)(?P<hint>   \(.*\))?")
+
+
+def label_of(flag: str) -> str:
+    """What the page calls an option."""
+    name = flag.lstrip("-")
+    return _LABELS.get(name) or name.replace("-", " ").capitalize()
+
+
+def in_page_words(text: str) -> str:
+    """A sentence with the page's labels for options, titles for machines and buttons for commands; commands that the
+    page has no button for stay as they are."""
+
+    def put(match: re.Match[str]) -> str:
+        if match["command"]:
+            return match[0]
+        if match["button"]:
+            return _BUTTONS[match[0]]
+        if match["machine"]:
+            return "the machine "
+        return f"“{load(match['name'].strip('`')).title if match['name'] else label_of(match['flag'])}”"
+
+    return _TYPED.sub(put, text)
+
+
+def message_json(message: Message) -> dict[str, Any]:
+    """The contract's fields of a message in the page's words; its cure in parts, each with whether it is notation."""
+    cure = advice_parts(message.advice) if message.advice else []
+    return {**message.as_json(), "text": in_page_words(message.text), "cure": cure}
+
+
+def sentence_json(text: str) -> dict[str, Any]:
+    """A sentence that is no message, in the form of one."""
+    return {"text": in_page_words(text), "cure": []}
+
+
+@functools.lru_cache(512)
+def advice_parts(advice: str) -> list[tuple[str, bool]]:
+    """The advice in parts, each with whether it is a line of the notation, which is typed as it stands."""
+    parts: list[tuple[str, bool]] = []
+    for number, line in enumerate(advice.split("\n")):
+        match = _EXAMPLE.fullmatch(line)
+        assert match is not None
+        is_notation = _is_notation(match["line"])
+        whole = [(match["before"] or "", False), (match["line"], is_notation), (match["hint"] or "", False)]
+        if not is_notation:
+            whole = [(line, False)]
+        next_line = ("\n" if number else "", is_notation and bool(parts) and parts[-1][1])
+        for text, typed in [next_line, *whole]:
+            if parts and text and parts[-1][1] == typed:
+                parts[-1] = parts[-1][0] + text, typed
+            elif text:
+                parts.append((text, typed))
+    return [(text if typed else in_page_words(text), typed) for text, typed in parts]
+
+
+def _is_notation(text: str) -> bool:
+    """Whether the text is a line of the notation, or the cells or the numbers of a row."""
+    return bool(text.strip()) and (_OF_A_ROW.fullmatch(text) is not None or not read_lines(text, "")[1])
+
+
+def refusal_json(refused: Refused) -> list[dict[str, Any]]:
+    """What keeps something from being made: its errors, as the page shows them."""
+    return [message_json(message) for message in refused.messages if message.severity == "error"]

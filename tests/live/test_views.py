@@ -1,0 +1,99 @@
+"""What the page shows of the products: the figures of the commands, in the page's own words. No browser."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from stitchc.__main__ import run
+from stitchc.live import views
+from stitchc.product import no_progress
+
+LADDER = """stitch steps over 4
+    out 3
+    1: K T K
+    2: K
+"""
+COWL = """stitch tide
+    1: K T
+    2: K
+    3: T K
+    4: K
+gauge plain 20 stitches 28 rows per 10 cm
+piece cowl
+    needles 80
+    knit tide for 64 rows
+"""
+"""The length of 64 rows is 17.05 cm to four figures, and 17.0 cm to three: a figure rounded twice differs."""
+
+
+def seen(view: str, text: str, folder: Path, units: str = "cm", **settings: Any) -> dict[str, Any]:
+    """A view of the text's last stitch."""
+    return views.look(
+        view,
+        no_progress,
+        lambda _: None,
+        text=text,
+        file="a.stitch",
+        folder=str(folder),
+        machine="",
+        stitch=re.findall(r"^stitch (\S+)", text, re.MULTILINE)[-1],
+        settings=settings,
+        units=units,
+    )
+
+
+def figures(text: object) -> list[tuple[str, ...]]:
+    """Values with their ranges, as "17.0 (15.0 to 19.2)" or "17.0 cm, 15.0 to 19.2 cm" has them."""
+    number = r"([0-9]+\.[0-9]+)"
+    words = str(text).replace("\N{NO-BREAK SPACE}", " ").replace("\\xa0", " ")
+    return re.findall(rf"{number}(?: cm,| in,)? \(?{number} to {number}", words)
+
+
+@pytest.mark.parametrize("units", ["cm", "in"])
+@pytest.mark.parametrize(("view", "shown", "fewest"), [("piece", ("width", "length"), 2), ("gauge", ("figures",), 4)])
+def test_the_page_has_the_figures_of_the_command(
+    view: str,
+    shown: tuple[str, ...],
+    fewest: int,
+    units: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    (tmp_path / "a.stitch").write_text(COWL, "utf-8")
+    assert (
+        run([view, str(tmp_path / "a.stitch"), "--units", units, *(["--format", "text"] if view == "piece" else [])])
+        == 0
+    )
+    by_command = figures(capsys.readouterr().out)
+    value = seen(view, COWL, tmp_path, units)
+    value = value["pieces"][0] if view == "piece" else value
+    by_page = [each for key in shown for each in figures(value[key])]
+    assert len(by_page) == fewest and set(by_page) <= set(by_command)
+    if (view, units) == ("piece", "cm"):
+        assert by_page[1][0] == "17.0"
+
+
+def test_a_gauge_of_ladders_is_counted_in_needles(tmp_path: Path) -> None:
+    heads = [head for head, _ in seen("gauge", LADDER, tmp_path)["figures"]]
+    assert heads == ["Needles, counting the empty ones", "Rows"]
+    with_plain = LADDER + "gauge plain 20 stitches 28 rows per 10 cm\n"
+    heads = [head for head, _ in seen("gauge", with_plain, tmp_path)["figures"]]
+    assert heads[0] == "Needles to 10 cm, counting the empty ones"
+    assert seen("gauge", COWL, tmp_path)["figures"][0][0] == "Stitches to 10 cm"
+
+
+def test_what_refuses_a_piece_says_what_to_try_apart(tmp_path: Path) -> None:
+    text = COWL.replace("needles 80", "needles 2\n    edge 1")
+    (refused,) = seen("piece", text, tmp_path)["pieces"][0]["refused"]
+    assert "none for the stitch" in refused["text"]
+    assert refused["cure"] == [("needles 3, or more, or a smaller `edge`", False)]
+
+
+def test_sizes_that_were_asked_for_stand_side_by_side(tmp_path: Path) -> None:
+    text = COWL.replace("needles 80", "width 60 cm")
+    (piece,) = seen("piece", text, tmp_path, piece={"sizes": "40,50"})["pieces"]
+    assert [each["size_cm"] for each in (piece, *piece["other_sizes"])] == [40, 50]
