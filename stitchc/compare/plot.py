@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from stitchc.compare.against import Against
 from stitchc.compare.table import NEEDLES, ROWS, Compared, Key
 from stitchc.gauge import Range
-from stitchc.page.lettering import printable, visual_order
+from stitchc.page.lettering import needs_shaping, printable, visual_order
 from stitchc.product import WrongOption
 
 if TYPE_CHECKING:
@@ -146,8 +146,14 @@ def _shown(number: int, line: Compared, known: bool, units: str) -> _Shown:
 
 def _lettered(text: str, most: int) -> str:
     """Of at most so many letters, in the order in which they are set; those that the font lacks as codes."""
+    from matplotlib import ft2font
+
     text = printable(text)
-    return visual_order(text if len(text) <= most else text[: most - 1] + "…")
+    text = text if len(text) <= most else text[: most - 1] + "…"
+    if not needs_shaping(text):
+        return text
+    # from 3.11 on matplotlib sets scripts from right to left itself; the mark keeps the line from left to right
+    return f"\N{LEFT-TO-RIGHT MARK}{text}" if hasattr(ft2font, "__libraqm_version__") else visual_order(text)
 
 
 def _subtitle(lines: Sequence[Compared], known: bool) -> str:
