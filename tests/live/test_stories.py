@@ -119,11 +119,12 @@ def test_the_designer_who_draws_with_the_keyboard_alone(start: Start, visit: Vis
         press("Enter")
     follower = opened.value
     follower.wait_for_load_state()
+    follower.clock.install()
     expect(follower.locator("#number")).to_have_text("Before row 1")
     for row in range(1, 11):
         follower.keyboard.press("ArrowDown")
         expect(follower.locator("#number")).to_have_text(f"Row {row}")
-        follower.wait_for_timeout(450)  # two steps within 400 ms are one: no carriage passes so quickly
+        follower.clock.run_for(450)  # two steps within 400 ms are one: no carriage passes so quickly
     reached = follower.inner_text("#number")
     follower.reload()
     expect(follower.locator("#number")).to_have_text(reached)

@@ -42,10 +42,11 @@ def test_what_nobody_wants_any_more_makes_way() -> None:
         worker = Worker()
         parts: list[Any] = []
         try:
-            slow = asyncio.create_task(worker.run("look", asked("fabric", 40), parts.append))
+            slow = asyncio.create_task(worker.run("look", asked("fabric", 20), parts.append))
             waiting = asyncio.create_task(worker.run("look", asked("sheet", 2)))
             while not parts and not slow.done():
                 await asyncio.sleep(0.05)
+            assert not slow.done()
             slow.cancel()
             waiting.cancel()
             for task in (slow, waiting):
