@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import random
 import subprocess
 import sys
 from pathlib import Path
@@ -155,3 +156,18 @@ def test_line_ends_of_all_computers_and_a_mark_are_accepted() -> None:
             pattern = compile_text(given).pattern
             assert pattern is not None
             assert pattern.stitches["a"].chart == plain.stitches["a"].chart
+
+
+_SIGNS = "0 1, 1- K T ( ) x2 \" ' - : * [ . / K3 – ½ 1/2 1/0 ² ① ٣ ＊ 9999999 1.1 twice"
+_WORDS = "in row and then beside plain over out width 10cm plus gauge per sts rows knit for yarn repeat even times"
+JUMBLE = [*_SIGNS.split(), *_WORDS.split(), "stitch a = ", 'colour "#fff" ', "to end "]
+
+
+def test_any_jumble_of_words_and_signs_is_answered_with_messages() -> None:
+    """What mends wrong lines parses them in ways of its own, which none of this may break or hold up."""
+    draw = random.Random(5)
+    for _ in range(250):
+        parts = (draw.choice(JUMBLE) * draw.choice((1, 1, 2, 9)) for _ in range(draw.randint(1, 30)))
+        text = draw.choice(("", " ")).join(parts) + draw.choice(("", "!", "\n1: K", "\n:"))
+        assert compile_text(text).messages, text
+    assert compile_text(f"stitch a\n    1: (K T) {'1' * 5000} times\n    2: (K) 1.5 times\n").messages

@@ -14,6 +14,8 @@ from typing import Final
 from stitchc.notation.fixes.surroundings import Surroundings
 from stitchc.notation.fixes.tokens import NO_TOKEN, Token, Value, tokens, values
 
+_MOST_FIGURES: Final = 6
+"""Of a count; no row is longer."""
 _A_BRACKET: Final = 2.0
 """What it costs to add one."""
 _OPENS: Final = ("(", "[", "{")
@@ -187,6 +189,8 @@ class _Row:
         value = self.value("number", "times", "more")
         if value is None:
             return ""
+        if not value.text.isdecimal() or len(value.text) > _MOST_FIGURES:
+            raise _Unread
         if closing.may_be("from *") and value.kind != "more" and not self.tokens[value.after].may_be("in all"):
             raise _Unread
         self.place = value.after
