@@ -111,6 +111,14 @@ def test_cells_of_a_large_picture_are_found_in_a_smaller_one_and_lie_where_it_sh
     assert np.abs(grown.across.lines - (5 * found.across.lines + 2)).max() <= 6  # of 130
 
 
+def test_a_line_that_was_left_out_is_counted() -> None:
+    """Some tools drop a line that falls between two pixels."""
+    pixels, firsts = a_chart(17, 13, 16, 1, 1, 0)
+    pixels[:, firsts[5] - 1] = pixels[:, firsts[5]]
+    found = find_cells(pixels)
+    assert found is not None and found.size == (17, 13)
+
+
 def test_noise_is_no_chart() -> None:
     random = np.random.default_rng(7)
     assert find_cells(random.integers(0, 255, (90, 120, 3)).astype(np.uint8)) is None

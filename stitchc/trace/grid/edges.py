@@ -98,12 +98,15 @@ def _clear_edges(pixels: Pixels) -> Edges:
 
 def _soft_edges(pixels: Pixels, reach: int) -> Edges:
     """The same of steps over so many pixels, smoothed along the edge; only those that grain does not make."""
-    along = ndimage.uniform_filter1d(pixels.astype(np.float32), reach + 1, axis=0, mode="nearest")
-    total = np.zeros((along.shape[0], along.shape[1] + 1, 3), dtype=np.float32)
-    np.cumsum(along, axis=1, out=total[:, 1:])
-    means = (total[:, reach:] - total[:, :-reach]) / reach
-    steps = np.zeros((pixels.shape[0], pixels.shape[1] - 1), dtype=np.float32)
-    steps[:, reach - 1 : pixels.shape[1] - reach] = np.abs(means[:, reach:] - means[:, :-reach]).max(axis=2)
+    height, width = pixels.shape[:2]
+    steps = np.zeros((height, width - 1), dtype=np.float32)
+    total = np.zeros((height, width + 1), dtype=np.float32)
+    for channel in range(3):
+        along = ndimage.uniform_filter1d(pixels[..., channel].astype(np.float32), reach + 1, axis=0, mode="nearest")
+        np.cumsum(along, axis=1, out=total[:, 1:])
+        means = (total[:, reach:] - total[:, :-reach]) / reach
+        found = steps[:, reach - 1 : width - reach]
+        np.maximum(found, np.abs(means[:, reach:] - means[:, :-reach]), out=found)
     grain = float(np.median(steps[::3, ::3]))
     highest = ndimage.maximum_filter1d(steps, reach // 2 * 2 + 1, axis=1)
     faintest = max(_FAINTEST, _GRAINS * grain)

@@ -16,14 +16,15 @@ from stitchc.trace.picture import Pixels
 
 _LOOKED_AT: Final = 1_000_000
 """Pixels in which cells are looked for; larger pictures are made smaller for it, unless their cells are then small."""
-_ROOMY_PX: Final = 9.0
+_ROOMY_PX: Final = 8.0
 _OBLONG: Final = 2.5
 """How many times longer than wide a cell may be."""
 _WELL_SEEN: Final = {False: 0.97, True: 0.9}
 """The least that is seen of lines, in clear and in soft pictures."""
-_SEEN_ALONE: Final = {False: 0.9, True: 0.8}
+_SEEN_BEYOND_DOUBT: Final = {False: 0.9, True: 0.8}
 _ALL_ALIKE: Final = 0.02
-"""The same where nothing else explains nearly as much and, in clear pictures, cells of a look are all alike."""
+"""The same where, in soft pictures, nothing else explains nearly as much and, in clear ones, all cells of a look are
+alike: a line may have been left out."""
 _MOST_STRANGE: Final = {False: 0.4, True: 0.6}
 _MOST_STRANGE_UNRULED: Final = 0.05
 """The most that cells may be unlike a few looks, in clear and in soft pictures, and where no lines are drawn."""
@@ -32,11 +33,10 @@ _GRAINY: Final = ((2, False), (4, True))
 """How wide edges may be, in px, and whether cells of exactly one size are tried, one after the other. The widest are
 for cells that are filled with dots or hatching."""
 _FEWEST: Final = 24
-_INSIDE: Final = {False: 0.15, True: 0.6}
+"""Cells of a chart, at least."""
 _WHOLE: Final = 0.97
+"""The part of all edges that lies within a chart without lines, at least."""
 _SOFT_PX: Final = 2
-_CLOSED: Final = 0.25
-_RUNS_ON: Final = 0.6
 _NEARLY: Final = 0.7
 """The part of what the best pair explains from which another may be the chart, where the best is refuted."""
 _TOLD: Final = 0.5
@@ -44,9 +44,8 @@ _TOLD: Final = 0.5
 _CLEARER: Final = 0.03
 """How much more of its lines is seen of a pair by which what was found is doubted."""
 _AS_MUCH: Final = 0.93
+"""The part of what the best pair without lines explains that is as much."""
 _WIDER_PX: Final = 2
-_END: Final = 0.25
-_FREQUENT: Final = 0.1
 _WIDER: Final = 0.4
 """How much wider than usual a cell may be, in px, and in soft pictures as a part of it."""
 
@@ -89,12 +88,17 @@ def _found(pixels: Pixels, cells: tuple[int, int] | None, grainy: bool) -> Latti
                 continue
             lattice = _lattice(found, sight.soft)
             if lattice is not None:
-                clearer = (one.size for one in likely if one.size != found.size and one.seen > found.seen + _CLEARER)
-                lattice = replace(lattice, rival=next(clearer, None))
+                lattice = replace(lattice, rival=_rival(sight, found, likely))
             if lattice is not None and not (lattice.open or lattice.beyond):
                 return lattice
             frayed = frayed or lattice
     return frayed
+
+
+def _rival(sight: Sight, found: Judged, likely: list[Judged]) -> tuple[int, int] | None:
+    """The size of another pair whose lines are seen more clearly, and that nothing refutes."""
+    clearer = (one for one in likely if one.size != found.size and one.seen > found.seen + _CLEARER)
+    return next((one.size for one in clearer if not _is_refuted(sight, one)), None)
 
 
 def likeliest(sight: Sight, cells: tuple[int, int] | None, even: bool = False) -> list[Judged]:
@@ -128,9 +132,8 @@ def _shapely(across: Chain, down: Chain) -> bool:
 def _is_sure(sight: Sight, found: Judged, cells: tuple[int, int] | None, grainy: bool, alone: bool) -> bool:
     if cells is None and (min(found.size) < LEAST_CELLS or found.size[0] * found.size[1] < _FEWEST):
         return False
-    seen = found.seen >= _WELL_SEEN[grainy] or (
-        alone and found.seen >= _SEEN_ALONE[grainy] and (grainy or found.strange <= _ALL_ALIKE)
-    )
+    beyond_doubt = alone if grainy else found.strange <= _ALL_ALIKE
+    seen = found.seen >= (_SEEN_BEYOND_DOUBT if beyond_doubt else _WELL_SEEN)[grainy]
     strange = _MOST_STRANGE[sight.soft] if found.ruled else _MOST_STRANGE_UNRULED
     return found.worth > 0 and seen and found.strange <= strange
 
@@ -155,6 +158,14 @@ def _share_inside(sight: Sight, across: Spans, down: Spans) -> float:
     upright, level = sight.upright.edges, sight.level.edges
     inside = upright[top:bottom, left:right].sum(dtype=np.float64) + level[left:right, top:bottom].sum(dtype=np.float64)
     return float(inside / max(upright.sum(dtype=np.float64) + level.sum(dtype=np.float64), 1.0))
+
+
+_INSIDE: Final = {False: 0.15, True: 0.6}
+"""How clear others within the cells must be to be lines too, of the lines, in clear and in soft pictures."""
+_FREQUENT: Final = 0.1
+"""The part of the cells from which they are asked about."""
+_END: Final = 0.25
+"""The part of a cell at each of its ends through which a line runs, and a mark hardly ever."""
 
 
 def _lined_inside(sight: Sight, found: Judged) -> bool:
@@ -189,6 +200,9 @@ def _lined_inside(sight: Sight, found: Judged) -> bool:
 
 # -- the sides --------------------------------------------------------------------------------------------------------
 
+_CLOSED: Final = 0.25
+_RUNS_ON: Final = 0.6
+"""The part of a side along which a line closes it, and of the lines across it that are seen beyond it, at least."""
 _NEAR: Final = (0.15, 0.5)
 _FAR: Final = (0.5, 0.95)
 """The parts of a cell beyond a side in which lines may run on."""
