@@ -17,7 +17,7 @@ from stitchc.card.notes import change_words
 from stitchc.card.plan import changes_of
 from stitchc.chart import Chart, TooLarge, guard_size
 from stitchc.checks import check_pattern, edge_tucks
-from stitchc.document.values import Drawing, Label, Path
+from stitchc.document.document import Drawing, Label, Path
 from stitchc.drawn.carried import KEYWORD, carried_words
 from stitchc.english import number as count
 from stitchc.english import ranges

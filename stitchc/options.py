@@ -174,7 +174,7 @@ class ChartOptions:
         None,
         "How often to show the repeat, across and up.",
         metavar="AxB",
-        parse="stitchc.values:repeats",
+        parse="stitchc.option_values:repeats",
         otherwise="enough for 10 cells each way",
         forms=_DRAWN,
     )
@@ -329,14 +329,14 @@ class TraceOptions:
         "What a colour means, as in #c03030=S; repeat the option for several.",
         "--colour",
         metavar="#RRGGBB=LETTER",
-        parse="stitchc.values:colour_meaning",
+        parse="stitchc.option_values:colour_meaning",
     )
     alike: tuple[tuple[tuple[int, int], int], ...] = option(
         (),
         "What all cells that look like this one mean, as in 3,7=T; repeat the option for several.",
         "--like",
         metavar="ROW,COLUMN=LETTER",
-        parse="stitchc.values:cell_meaning",
+        parse="stitchc.option_values:cell_meaning",
     )
     notation: Literal["auto", "squared", "thread", "plain", "marks"] = option(
         "auto", "The signs in the cells, as `stitchc chart` draws them; marks: any others, told apart by their look."
@@ -351,20 +351,20 @@ class TraceOptions:
         "auto", "lines: look for a grid; pixels: each pixel or block is a cell; even: divide the picture into --cells."
     )
     cells: tuple[int, int] | None = option(
-        None, "How many columns and rows there are.", metavar="WxH", parse="stitchc.values:size"
+        None, "How many columns and rows there are.", metavar="WxH", parse="stitchc.option_values:size"
     )
     box: tuple[int, int, int, int] | None = option(
         None,
         "The part of the picture to look at: left, top, right, bottom in pixels.",
         metavar="L,T,R,B",
-        parse="stitchc.values:box",
+        parse="stitchc.option_values:box",
     )
     repeat: tuple[int, int] | Literal["smallest", "whole"] = option(
         "smallest",
         "What to write: the smallest repeat, the whole chart, or a repeat of this size, where each cell is what "
         "most copies show.",
         metavar="smallest|whole|WxH",
-        parse="stitchc.values:repeat_wanted",
+        parse="stitchc.option_values:repeat_wanted",
     )
     sure: float = option(0.9, "List cells below this certainty.", metavar="SHARE", low=0.34, high=1.0)
     stitch_name: str | None = option(
@@ -392,7 +392,7 @@ class LeafletOptions:
         None,
         "The date that stands on the leaflet.",
         metavar="YYYY-MM-DD",
-        parse="stitchc.values:date",
+        parse="stitchc.option_values:date",
         otherwise="SOURCE_DATE_EPOCH where that is set, else today",
     )
     anyway: bool = _anyway()

@@ -22,8 +22,8 @@ from stitchc.card.paper import (
     whole,
 )
 from stitchc.card.plan import Card
+from stitchc.page.items import Anchor, Circle, Disc, Item, Layer, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import fitted, width_mm, wrapped
-from stitchc.page.values import Anchor, Circle, Disc, Item, Layer, Line, Page, Polygon, Rectangle, Text
 
 Ink = Literal["full", "light"]
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from stitchc.compare.table import Compared, Key
 from stitchc.gauge import GaugeReport, Range
-from stitchc.gauge.values import DIRECTIONS, NINE_IN_TEN, Joint
+from stitchc.gauge.gauges import DIRECTIONS, NINE_IN_TEN, Joint
 from stitchc.gauge.yarn import Cells, share_doubts
 from stitchc.messages import Span
 from stitchc.pattern import Swatch

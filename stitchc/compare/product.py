@@ -14,8 +14,8 @@ from stitchc.compare.report import Comparison, as_json, as_text
 from stitchc.compare.sweep import Arrangement, arrangement_of, family, strands
 from stitchc.compare.table import Compared, Key, compare, in_order_of
 from stitchc.gauge import GaugeReport
+from stitchc.gauge.gauges import PLAIN
 from stitchc.gauge.product import known_of, of_several_yarns
-from stitchc.gauge.values import PLAIN
 from stitchc.machines import Limits, Machine, load
 from stitchc.messages import Message, Refused, Span
 from stitchc.naming import file_stem, name_of

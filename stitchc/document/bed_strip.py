@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from stitchc.bed import Needles, needle_name
-from stitchc.document.values import Drawing, Label, Path
+from stitchc.document.document import Drawing, Label, Path
 
 if TYPE_CHECKING:
     from stitchc.passes import Pass

@@ -9,7 +9,7 @@ from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from stitchc.document.values import Entry, PassRow, Step
+from stitchc.document.document import Entry, PassRow, Step
 from stitchc.english import number
 
 LONGEST_PERIOD: Final = 128

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from stitchc.document.document import Document
 from stitchc.document.html import to_html
 from stitchc.document.text import to_text
-from stitchc.document.values import Document
 from stitchc.page.lettering import what_is_lacking
 from stitchc.product import File
 

@@ -18,8 +18,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from stitchc.document.bed_strip import draw, legend
 from stitchc.document.blocks import Block as Repeated
 from stitchc.document.blocks import Line, fold, steps_of
-from stitchc.document.svg import markup
-from stitchc.document.values import (
+from stitchc.document.document import (
     ByHand,
     Document,
     Drawing,
@@ -33,11 +32,12 @@ from stitchc.document.values import (
     Table,
     Terms,
 )
+from stitchc.document.svg import markup
 from stitchc.markup import template
 from stitchc.page.png import png
 
 if TYPE_CHECKING:
-    from stitchc.page.values import Page
+    from stitchc.page.items import Page
 
 _BOXES_BESIDE: Final = 14
 """Boxes that stand in one line under the words of a block's line; more take the whole width of the page."""

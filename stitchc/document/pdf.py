@@ -29,8 +29,7 @@ from stitchc.code import stretches
 from stitchc.document.bed_strip import draw, legend
 from stitchc.document.blocks import Block as Repeated
 from stitchc.document.blocks import Line, fold, steps_of
-from stitchc.document.paging import NEVER, Page, paginate
-from stitchc.document.values import (
+from stitchc.document.document import (
     Block,
     ByHand,
     Document,
@@ -48,10 +47,11 @@ from stitchc.document.values import (
     Table,
     Terms,
 )
+from stitchc.document.paging import NEVER, Page, paginate
+from stitchc.page.items import PAPERS
 from stitchc.page.lettering import fitted, font_path, printable, visual_order
 from stitchc.page.pdf import draw_page, fonts, without_dates
 from stitchc.page.reading_order import ReadingOrder, Within
-from stitchc.page.values import PAPERS
 
 _MARGIN: Final = 15 * mm
 _TICKS: Final = (7 * mm, 6.2 * mm, 5.4 * mm)

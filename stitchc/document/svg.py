@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-from stitchc.document.values import Dots, Drawing, Label, Path
+from stitchc.document.document import Dots, Drawing, Label, Path
 from stitchc.messages import visible
 
 

@@ -9,7 +9,7 @@ from typing import Final
 from stitchc.code import unbroken
 from stitchc.document.blocks import Block as Repeated
 from stitchc.document.blocks import Line, fold, row_numbers, steps_of
-from stitchc.document.values import (
+from stitchc.document.document import (
     Block,
     ByHand,
     Document,

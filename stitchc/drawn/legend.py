@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from stitchc.page import Item, Text
+from stitchc.page.items import moved
 from stitchc.page.lettering import fitted, width_mm
-from stitchc.page.values import moved
 
 LETTERING: Final = "#202020"
 """The ink of words on a drawn chart."""

@@ -14,11 +14,11 @@ from stitchc.machines import Machine
 from stitchc.messages import Message, Refused
 from stitchc.options import ChartOptions
 from stitchc.page import Page
+from stitchc.page.items import MM_PER_INCH
 from stitchc.page.lettering import what_is_lacking
 from stitchc.page.pdf import MOST_MM, pdf
 from stitchc.page.png import png, size_px
 from stitchc.page.svg import svg
-from stitchc.page.values import MM_PER_INCH
 from stitchc.pattern import Pattern, Stitch
 from stitchc.product import File, Product, Progress, choose_stitches, file_stems, no_progress, whole_stem
 

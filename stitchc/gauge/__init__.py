@@ -6,9 +6,9 @@ Start at `estimate_pattern` (a pattern) or `estimate` (charts). Nothing here rea
 from stitchc.gauge.estimate import GaugeReport as GaugeReport
 from stitchc.gauge.estimate import estimate as estimate
 from stitchc.gauge.estimate import estimate_pattern as estimate_pattern
+from stitchc.gauge.gauges import Baseline as Baseline
+from stitchc.gauge.gauges import Joint as Joint
+from stitchc.gauge.gauges import PlainGauge as PlainGauge
+from stitchc.gauge.gauges import Range as Range
+from stitchc.gauge.gauges import StitchGauge as StitchGauge
 from stitchc.gauge.remarks import check_gauge as check_gauge
-from stitchc.gauge.values import Baseline as Baseline
-from stitchc.gauge.values import Joint as Joint
-from stitchc.gauge.values import PlainGauge as PlainGauge
-from stitchc.gauge.values import Range as Range
-from stitchc.gauge.values import StitchGauge as StitchGauge

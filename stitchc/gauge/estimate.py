@@ -18,10 +18,10 @@ from stitchc.chart import Chart
 from stitchc.gauge.doubt import BEYOND_BELIEF, Expected, FarOut, far_out
 from stitchc.gauge.fabric import canonical, fabric_key
 from stitchc.gauge.features import Features, features_of
+from stitchc.gauge.gauges import KNOWN_SD, PLAIN, Baseline, Basis, Joint, PlainGauge, Range, StitchGauge, mean_of
 from stitchc.gauge.model import Priors, shipped
 from stitchc.gauge.remarks import USUAL_PLAIN, plain_distance, surprises
 from stitchc.gauge.update import MIDDLE_GAUGE, PLAIN_KEY, Reading, Update, learnt_spread
-from stitchc.gauge.values import KNOWN_SD, PLAIN, Baseline, Basis, Joint, PlainGauge, Range, StitchGauge, mean_of
 from stitchc.messages import Message, Refused
 from stitchc.pattern import Pattern, Swatch
 

@@ -11,8 +11,8 @@ from typing import Any, Final
 
 from stitchc.english import listed
 from stitchc.gauge.features import LONG_RUN, TUCK_SATURATION
+from stitchc.gauge.gauges import StitchGauge
 from stitchc.gauge.model import PARAMETERS, design, shipped
-from stitchc.gauge.values import StitchGauge
 from stitchc.gauge.yarn import BAR_LEGS
 
 WORDS: Final[Mapping[str, str]] = {

@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 
 from stitchc.gauge.doubt import line_of
 from stitchc.gauge.estimate import GaugeReport
-from stitchc.gauge.values import PLAIN, StitchGauge
+from stitchc.gauge.gauges import PLAIN, StitchGauge
 
 _MOST_SWATCHES: Final = 24
 _MOST_CELLS: Final = 100_000

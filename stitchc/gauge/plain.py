@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
+from stitchc.gauge.gauges import PlainGauge
 from stitchc.gauge.remarks import FEWEST_PER_10CM, MOST_ROWS_PER_10CM, MOST_STITCHES_PER_10CM
-from stitchc.gauge.values import PlainGauge
 
 _NUMBER = r"([0-9]{1,6}(?:[.,][0-9]{1,6})?)"
 _PLAIN = re.compile(

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Final
 from stitchc.fabric import SLIP_FED, second_opinion, slip_yarn
 from stitchc.gauge.estimate import GaugeReport, estimate_pattern
 from stitchc.gauge.evidence import in_full
+from stitchc.gauge.gauges import Baseline, PlainGauge, StitchGauge
 from stitchc.gauge.remarks import check_gauge
 from stitchc.gauge.report import Opinion, Opinions, as_json, as_text
-from stitchc.gauge.values import Baseline, PlainGauge, StitchGauge
 from stitchc.gauge.yarn import ill_matched
 from stitchc.messages import Message, Refused, in_order
 from stitchc.options import GaugeOptions

@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable, Iterator
 from typing import Final
 
 from stitchc.gauge.doubt import SURPRISING, FarOut, explained, line_of
-from stitchc.gauge.values import PLAIN, PlainGauge
+from stitchc.gauge.gauges import PLAIN, PlainGauge
 from stitchc.gauge.weights import misnamed
 from stitchc.machines import Machine
 from stitchc.messages import Message, Span

@@ -10,8 +10,8 @@ from stitchc.english import number
 from stitchc.gauge.doubt import line_of
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.evidence import evidence_json, evidence_line
+from stitchc.gauge.gauges import PLAIN, Baseline, Range, StitchGauge
 from stitchc.gauge.learnt import lessons
-from stitchc.gauge.values import PLAIN, Baseline, Range, StitchGauge
 from stitchc.gauge.yarn import YarnUse, yarns_of
 from stitchc.messages import visible
 from stitchc.options import Units

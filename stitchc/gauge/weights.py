@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from stitchc.gauge.values import Range
+from stitchc.gauge.gauges import Range
 from stitchc.messages import Message
 from stitchc.pattern import Pattern, Yarn
 

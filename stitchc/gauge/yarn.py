@@ -14,7 +14,7 @@ import numpy as np
 
 from stitchc.chart import KNIT, OUT, SLIP, TUCK, Chart
 from stitchc.gauge.estimate import GaugeReport
-from stitchc.gauge.values import NINE_IN_TEN, PLAIN, Range
+from stitchc.gauge.gauges import NINE_IN_TEN, PLAIN, Range
 from stitchc.gauge.weights import BALL_BAND, tex_of
 from stitchc.messages import Message
 from stitchc.pattern import Pattern, Stitch

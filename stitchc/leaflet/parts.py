@@ -14,7 +14,7 @@ from stitchc.card.notes import OTHER_READERS
 from stitchc.card.punching import columns_in_words
 from stitchc.document import Block, Listing, Part, Picture, Table, Terms
 from stitchc.english import listed
-from stitchc.gauge.values import PLAIN
+from stitchc.gauge.gauges import PLAIN
 from stitchc.leaflet.stitch_rows import stitch_rows
 from stitchc.messages import Message, Refused
 from stitchc.options import BitmapOptions, PictureOptions, SwatchOptions

@@ -34,7 +34,7 @@ from stitchc.piece.plan import Plan
 from stitchc.piece.size_words import CM_PER_INCH
 from stitchc.product import Product, Progress, WrongOption, call, whole_stem
 from stitchc.seal import finished
-from stitchc.trace.values import KindToName, UnknownKinds
+from stitchc.trace.traced import KindToName, UnknownKinds
 
 Part = Callable[[Any], None]
 

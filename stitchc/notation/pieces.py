@@ -18,8 +18,8 @@ from stitchc.notation.tree import (
     WordLine,
 )
 from stitchc.notation.vocabulary import count_message
+from stitchc.option_values import MM_PER
 from stitchc.pattern import MOST_SIZES, CarriageAt, Do, Knit, Piece, Side, Step, Swatch, Width
-from stitchc.values import MM_PER
 
 
 def swatch(line: GaugeLine, gathered: Gathered) -> Swatch | None:

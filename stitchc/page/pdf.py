@@ -13,9 +13,9 @@ from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING, Any, Final
 
+from stitchc.page.items import MM_PER_INCH, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import font_path, printable, visual_order
 from stitchc.page.reading_order import ReadingOrder
-from stitchc.page.values import MM_PER_INCH, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas

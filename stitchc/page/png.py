@@ -12,8 +12,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final, Literal
 
 from stitchc.messages import visible
+from stitchc.page.items import MM_PER_INCH, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import font, needs_shaping, printable
-from stitchc.page.values import MM_PER_INCH, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 
 if TYPE_CHECKING:
     from PIL import Image, ImageDraw, PngImagePlugin

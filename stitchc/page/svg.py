@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Final
 from xml.sax.saxutils import escape, quoteattr
 
+from stitchc.page.items import LAYERS, Circle, Disc, Item, Layer, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import FAMILY, printable
-from stitchc.page.values import LAYERS, Circle, Disc, Item, Layer, Line, Page, Polygon, Rectangle, Text
 
 CUT_LINE_MM: Final = 0.1
 CUT_COLOUR: Final = "#c00000"

@@ -13,7 +13,7 @@ from itertools import accumulate
 from stitchc.bed import needle_name
 from stitchc.document import Block, ByHand, Document, Entry, Heading, Listing, Part, PassRow, Rows, Table, Terms
 from stitchc.english import number, several
-from stitchc.gauge.values import PLAIN
+from stitchc.gauge.gauges import PLAIN
 from stitchc.messages import Message
 from stitchc.passes import Pass, column_1_position, moved_by_hand
 from stitchc.pattern import Do

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stitchc.document import PassRow
-from stitchc.gauge.values import Range
+from stitchc.gauge.gauges import Range
 from stitchc.messages import Message
 from stitchc.passes import cost
 from stitchc.piece.plan import Plan, Section

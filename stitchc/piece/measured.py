@@ -7,10 +7,10 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
-from stitchc.gauge.values import PLAIN
+from stitchc.gauge.gauges import PLAIN
 from stitchc.messages import Span
+from stitchc.option_values import MM_PER
 from stitchc.pattern import Swatch
-from stitchc.values import MM_PER
 
 ON_THE_MACHINE_LOG: Final = (0.05, 0.05)
 """How much longer a fabric hangs on the machine under its weights than it lies at rest, as mean and standard deviation

@@ -11,12 +11,12 @@ from typing import Final
 
 from stitchc.document import Table
 from stitchc.english import several
-from stitchc.gauge.values import Direction
+from stitchc.gauge.gauges import Direction
+from stitchc.option_values import MM_PER
 from stitchc.pattern import CarriageAt, Knit
 from stitchc.piece.plan import Plan, Section, chart_of
 from stitchc.piece.size import Choice, Rounding, nearest
 from stitchc.piece.size_words import Units, rows_words
-from stitchc.values import MM_PER
 
 OFF: Final = (-6, -4, -2, 0, 2, 4, 6)
 """Per cent more or fewer stitches or rows than the pattern has. Two swatches of one knitter differ by 3 to 5 %, those

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from stitchc.bed import Needles
 from stitchc.chart import Chart
 from stitchc.gauge.estimate import GaugeReport
-from stitchc.gauge.values import PLAIN, Joint, Range
+from stitchc.gauge.gauges import PLAIN, Joint, Range
 from stitchc.passes import Pass
 from stitchc.pattern import Do, Knit, Pattern, Piece, Side
 from stitchc.piece.size import Rounding, less, size_cm

@@ -16,7 +16,7 @@ from stitchc.chart import Chart
 from stitchc.checks import check, edge_tucks
 from stitchc.english import listed, number
 from stitchc.gauge.estimate import GaugeReport, estimate_pattern
-from stitchc.gauge.values import PLAIN, Direction, Joint, PlainGauge
+from stitchc.gauge.gauges import PLAIN, Direction, Joint, PlainGauge
 from stitchc.messages import Message, Severity, Span, has_errors
 from stitchc.passes import Pass, beyond_the_carriage, columns_on, less_than_a_repeat, moved_by_hand, unfit
 from stitchc.pattern import Knit, Pattern, Piece, Stitch, Width

@@ -13,6 +13,7 @@ from stitchc.gauge.remarks import check_gauge
 from stitchc.gauge.yarn import ill_matched
 from stitchc.messages import Message, Refused, in_order
 from stitchc.naming import name_of, numbered
+from stitchc.option_values import MM_PER
 from stitchc.options import PieceOptions, Units
 from stitchc.pattern import MOST_SIZES
 from stitchc.piece.document import piece_document
@@ -25,7 +26,6 @@ from stitchc.piece.size_words import labelled
 from stitchc.piece.so_far import so_far_parts
 from stitchc.piece.yarn import AllYarn, yarn_needed, yarn_together
 from stitchc.product import File, Product, WrongOption, accept
-from stitchc.values import MM_PER
 
 if TYPE_CHECKING:
     from stitchc.document import Document

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from stitchc.gauge.estimate import GaugeReport
-from stitchc.gauge.values import Direction, Range
+from stitchc.gauge.gauges import Direction, Range
 from stitchc.messages import Message, Span
 from stitchc.piece.measured import LEAST_COUNTED, Measured
 from stitchc.piece.plan import Plan, chart_of

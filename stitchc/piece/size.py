@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from stitchc.gauge.values import Direction, Joint, Range
+from stitchc.gauge.gauges import Direction, Joint, Range
 
 ALL_WHOLE_WITHIN: Final = 0.03
 """How far from the size asked a width may be so that every stitch of a piece comes out in whole repeats, not only the

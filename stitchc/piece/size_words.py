@@ -11,7 +11,8 @@ from typing import Final, Literal
 
 from stitchc.document import Table
 from stitchc.english import count_of, listed, number, several
-from stitchc.gauge.values import PLAIN, Range
+from stitchc.gauge.gauges import PLAIN, Range
+from stitchc.option_values import MM_PER
 from stitchc.passes import lever_changes, moved_by_hand
 from stitchc.pattern import Do
 from stitchc.piece.plan import Plan, Section
@@ -19,7 +20,6 @@ from stitchc.piece.size import Rounding, less
 from stitchc.piece.yarn import yarn_needed, yarn_together
 from stitchc.piece.yarn_words import have_words
 from stitchc.sheet.terms import MAIN_YARN
-from stitchc.values import MM_PER
 
 Units = Literal["cm", "in"]
 

@@ -7,7 +7,7 @@ from typing import Final
 
 from stitchc.document import Listing, Part, Table
 from stitchc.english import listed, number
-from stitchc.gauge.values import PLAIN, Range
+from stitchc.gauge.gauges import PLAIN, Range
 from stitchc.piece.measured import Measured
 from stitchc.piece.plan import chart_of
 from stitchc.piece.replan import Line, Replan

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 from stitchc.bed import Needles
 from stitchc.chart import Chart
 from stitchc.english import number
-from stitchc.gauge.values import PLAIN
+from stitchc.gauge.gauges import PLAIN
 from stitchc.messages import Message, Severity, Span
 from stitchc.passes import Crossing, Pass, Standing, lower, moved_by_hand
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece

@@ -14,7 +14,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from stitchc.bed import Needles
-from stitchc.gauge.values import Range
+from stitchc.gauge.gauges import Range
 from stitchc.gauge.weights import tex_of
 from stitchc.gauge.yarn import Cells, grams, metres_of, total
 from stitchc.passes import Pass

@@ -8,7 +8,7 @@ from typing import Final
 
 from stitchc.document import Block, Listing, Part, Table, Terms
 from stitchc.english import M_PER_YARD, count_of, listed, metres, several
-from stitchc.gauge.values import Range
+from stitchc.gauge.gauges import Range
 from stitchc.pattern import Pattern
 from stitchc.piece.plan import Plan
 from stitchc.piece.yarn import ALLOWANCE, AllYarn, ToHave, YarnNeeded, yarn_needed

@@ -23,7 +23,7 @@ from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 if TYPE_CHECKING:
     from stitchc.bed import Needles
     from stitchc.chart import Setting
-    from stitchc.document.values import StepKind
+    from stitchc.document.document import StepKind
     from stitchc.machines.profile import Machine
     from stitchc.pattern import Pattern, Side, Yarn
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
+from stitchc.gauge.gauges import PLAIN
 from stitchc.gauge.product import known_of
-from stitchc.gauge.values import PLAIN
 from stitchc.messages import Message, Refused
 from stitchc.notation.compile import compile_book
 from stitchc.options import Units

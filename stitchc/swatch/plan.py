@@ -14,7 +14,7 @@ from typing import Final
 from stitchc.bed import Needles, needle_name
 from stitchc.chart import Chart
 from stitchc.gauge.estimate import GaugeReport
-from stitchc.gauge.values import PlainGauge, Range
+from stitchc.gauge.gauges import PlainGauge, Range
 from stitchc.gauge.yarn import cells_by_yarn, metres_of, total
 from stitchc.machines.profile import Machine
 from stitchc.messages import Message, Refused

@@ -12,9 +12,9 @@ from typing import Any, Final
 from stitchc.checks import check
 from stitchc.document import Document
 from stitchc.english import listed, metres
+from stitchc.gauge.gauges import PLAIN, Range
 from stitchc.gauge.product import known_of
 from stitchc.gauge.remarks import check_bed
-from stitchc.gauge.values import PLAIN, Range
 from stitchc.machines import Machine
 from stitchc.machines.fit import unfit
 from stitchc.messages import Message, Refused, Span, visible

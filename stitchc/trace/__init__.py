@@ -5,6 +5,6 @@ Start at `trace_chart`: bytes in, a product out. Opens no files.
 
 from stitchc.trace.pipeline import trace
 from stitchc.trace.product import trace_chart
-from stitchc.trace.values import Ask, GridKind, Key, Notation, Traced
+from stitchc.trace.traced import Ask, GridKind, Key, Notation, Traced
 
 __all__ = ["Ask", "GridKind", "Key", "Notation", "Traced", "trace", "trace_chart"]

@@ -19,7 +19,7 @@ from stitchc.trace.kinds import kinds_of
 from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, paper_colour
 from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of, enlarged, looks_ruled
 from stitchc.trace.straight import Straight, straightened
-from stitchc.trace.values import Ask
+from stitchc.trace.traced import Ask
 
 _MOST_OPEN: Final = 3
 """Sides that cut through cells from which the picture shows a part of something larger."""

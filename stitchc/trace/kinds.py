@@ -16,7 +16,7 @@ from stitchc.trace.grid import Lattice
 from stitchc.trace.marked import inked_in, parted, sorted_by_colour, sorted_by_examples
 from stitchc.trace.picture import Pixels, paper_colour
 from stitchc.trace.pixels import MOST_COLOURS, colours_of
-from stitchc.trace.values import Key
+from stitchc.trace.traced import Key
 
 
 @dataclass(frozen=True)

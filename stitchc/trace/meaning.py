@@ -13,7 +13,7 @@ from stitchc.chart import KNIT, LETTERS, SLIP, TUCK
 from stitchc.messages import Message, Refused, visible
 from stitchc.trace import words
 from stitchc.trace.kinds import Kind, Kinds
-from stitchc.trace.values import Key, KindToName, Order, Rgb, UnknownKinds, hex_of
+from stitchc.trace.traced import Key, KindToName, Order, Rgb, UnknownKinds, hex_of
 
 _SAME_COLOUR: Final = 80.0
 """How far a kind's colour may be from one that the user gives, of 441 from black to white."""

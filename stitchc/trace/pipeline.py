@@ -21,7 +21,7 @@ from stitchc.trace.knittable import weighed
 from stitchc.trace.picture import open_picture
 from stitchc.trace.reading import read_cells
 from stitchc.trace.repeat import reduced
-from stitchc.trace.values import SURE, Ask, Traced, UnknownKinds
+from stitchc.trace.traced import SURE, Ask, Traced, UnknownKinds
 
 _MOST_UNSURE: Final = 0.5
 """The share of unsure cells from which the grid itself is doubted."""

@@ -11,7 +11,7 @@ from stitchc.options import TraceOptions
 from stitchc.product import File, Product, WrongOption
 from stitchc.trace import words
 from stitchc.trace.pipeline import trace
-from stitchc.trace.values import Ask, Traced
+from stitchc.trace.traced import Ask, Traced
 
 _DEFAULTS: Final = TraceOptions()
 

@@ -24,7 +24,7 @@ from stitchc.trace.negative import negative_of, on_dark_page
 from stitchc.trace.picture import Pixels, paper_colour
 from stitchc.trace.pixels import SMALL_PX
 from stitchc.trace.signs import Signs, known_signs
-from stitchc.trace.values import Ask, Key, Order, UnknownKinds, hex_of
+from stitchc.trace.traced import Ask, Key, Order, UnknownKinds, hex_of
 
 _HARDLY_BLANK: Final = 0.12
 _MOST_MARKS: Final = 8

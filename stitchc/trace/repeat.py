@@ -13,7 +13,7 @@ import numpy.typing as npt
 from stitchc.chart import KNIT, OUT, SLIP, TUCK, Cells, Chart
 from stitchc.messages import Message, Refused
 from stitchc.trace import words
-from stitchc.trace.values import Ask
+from stitchc.trace.traced import Ask
 
 _MOST_COMPARED: Final = 4_000_000
 """Cells times repeats that are compared in the search for repeats with a few wrong cells."""

@@ -17,7 +17,7 @@ from stitchc.trace.grid import Lattice, Side
 from stitchc.trace.kinds import Kinds
 from stitchc.trace.signs import Signs
 from stitchc.trace.straight import Straight
-from stitchc.trace.values import Ask, Key, hex_of
+from stitchc.trace.traced import Ask, Key, hex_of
 
 STITCHES: Final = ("knit", "tuck", "slip")
 READ_AS: Final = {

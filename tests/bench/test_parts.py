@@ -35,8 +35,8 @@ from stitchc.messages import Span
 from stitchc.notation import compile_text
 from stitchc.notation.layout import lay_out
 from stitchc.notation.reader import read_lines
+from stitchc.page.items import Disc, Page
 from stitchc.page.png import png
-from stitchc.page.values import Disc, Page
 from stitchc.passes import lower
 from stitchc.pattern import Pattern, Stitch
 from stitchc.sheet import stitch_sheet, to_json

@@ -9,9 +9,9 @@ import pytest
 
 from stitchc.chart import OUT, Chart
 from stitchc.gauge import PlainGauge, estimate
+from stitchc.gauge.gauges import DIRECTIONS
 from stitchc.gauge.report import in_words
 from stitchc.gauge.update import learnt_spread
-from stitchc.gauge.values import DIRECTIONS
 from stitchc.gauge.yarn import yarns_of
 from stitchc.pattern import Pattern, Stitch, Swatch
 from tests.gauge.knitters import ASKED, CHARTS, HERE, TABLE, Knitter, chart, coverage

@@ -11,7 +11,7 @@ import pytest
 from stitchc import LeafletOptions, PieceOptions, make_leaflet, plan_piece
 from stitchc.document import ByHand, Table
 from stitchc.gauge.estimate import estimate_pattern
-from stitchc.gauge.values import Range
+from stitchc.gauge.gauges import Range
 from stitchc.gauge.yarn import Cells, yarns_of
 from stitchc.machines import load, load_text
 from stitchc.piece import Plan

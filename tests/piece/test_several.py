@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser
 
 from stitchc.document import ByHand, Part, PassRow, Table
-from stitchc.gauge.values import Range
+from stitchc.gauge.gauges import Range
 from stitchc.gauge.yarn import Cells
 from stitchc.machines import load
 from stitchc.options import PieceOptions

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from stitchc.chart import Chart
 from stitchc.gauge.estimate import estimate
-from stitchc.gauge.values import PlainGauge, Range
+from stitchc.gauge.gauges import PlainGauge, Range
 from stitchc.piece.size import common_unit, less, nearest, size_cm
 from stitchc.piece.size_words import Units, in_both, size_words
 

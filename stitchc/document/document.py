@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
-    from stitchc.page.values import Page
+    from stitchc.page.items import Page
 
 # -- drawings -------------------------------------------------------------------------------------------------------
 
