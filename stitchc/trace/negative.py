@@ -4,7 +4,7 @@ that is dark is told. Knows pixels and where cells lie; what marks mean is the u
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
@@ -55,14 +55,14 @@ _LEAST_MARGIN: Final = 0.02
 """The part of the picture from which what lies beside the chart is its page."""
 
 
-def on_dark_page(field: Field) -> bool:
-    """Whether the chart has a margin, and a dark one."""
+def page_of(field: Field) -> Literal["dark", "light"] | None:
+    """What lies around the chart; None where it has no margin."""
     if field.lattice is None:
-        return False
+        return None
     across, down = field.lattice.across, field.lattice.down
     margin = np.ones(field.pixels.shape[:2], dtype=np.bool_)
     left, top = max(0, round(across.start_px) - _BESIDE_PX), max(0, round(down.start_px) - _BESIDE_PX)
     margin[top : round(down.end_px) + _BESIDE_PX + 1, left : round(across.end_px) + _BESIDE_PX + 1] = False
     if float(margin.mean()) < _LEAST_MARGIN:
-        return False
-    return float(np.median(field.pixels[margin].mean(axis=1))) <= DARK
+        return None
+    return "dark" if float(np.median(field.pixels[margin].mean(axis=1))) <= DARK else "light"

@@ -20,7 +20,7 @@ from stitchc.trace.field import Field
 from stitchc.trace.grid import Lattice
 from stitchc.trace.kinds import Kinds, as_seen, kinds_of, kinds_of_blocks, kinds_told, specks
 from stitchc.trace.meaning import letters_of
-from stitchc.trace.negative import negative_of, on_dark_page
+from stitchc.trace.negative import negative_of, page_of
 from stitchc.trace.picture import Pixels, paper_colour
 from stitchc.trace.pixels import SMALL_PX
 from stitchc.trace.signs import Signs, known_signs
@@ -213,10 +213,13 @@ def _remarks(
         return (blank,)
     if not key.said:
         return (words.guessed_marks(kinds, codes, cells, turned is not None),)
-    remarks: list[Message] = []
-    if len(set(codes)) == 2 and not key.colours and not key.alike and (turned is not None or on_dark_page(field)):
-        remarks.append(words.dark_or_marked(kinds, codes, turned is not None))
-    return tuple(remarks)
+    by_colour = {code for _, code in (*key.colours, *key.alike)}
+    page, several = page_of(field), len(set(codes))
+    # Cells as dark as that on a light page may be the marked ones, and what is light in them the blank.
+    doubtful = several > 1 and turned is not None and page == "light" and codes[0] not in by_colour
+    if doubtful or (several == 2 and not by_colour and (turned is not None or page == "dark")):
+        return (words.dark_or_marked(kinds, codes, turned is not None, page),)
+    return ()
 
 
 def _or_signs(refused: Refused, patches: Patches, ask: Ask) -> Refused:

@@ -307,8 +307,9 @@ def guessed_marks(kinds: Kinds, codes: tuple[int, ...], cells: int, negative: bo
     return Message("T812", "warning", text, advice=advice)
 
 
-def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], negative: bool) -> Message:
-    """Of two meanings on a dark page, it is not clear which is that of dark cells. negative: marks stand on these."""
+def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], negative: bool, page: str | None) -> Message:
+    """It is not clear which is the meaning of dark cells. negative: light marks stand on these. page: what is around
+    the chart, "dark" or "light", None where it has no margin."""
     marked = next(code for code in codes if code != codes[0])
     light, dark = (
         f"{listed([hex_of(kind.colour) for kind, code in zip(kinds.kinds, codes, strict=True) if code == one])} "
@@ -329,8 +330,9 @@ def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], negative: bool) -> Mess
     typed = " ".join(
         f'--colour "{hex_of(kind.colour)}={LETTERS[other[code]]}"'
         for kind, code in zip(kinds.kinds, codes, strict=True)
+        if code in other
     )
-    likely = negative and codes[0] == KNIT  # few mean by "dark knits" that the marks do
+    likely = negative and codes[0] == KNIT and page != "light"  # few mean by "dark knits" that the marks do
     return Message("T812", "info" if likely else "warning", text, advice=f"{typed} exchanges them.")
 
 

@@ -372,6 +372,16 @@ def test_of_light_marks_on_dark_cells_the_marked_ones_are_what_dark_says(mark: s
         assert again.whole.rows() == traced.whole.rows() and [m.severity for m in again.messages] == ["info"]
 
 
+def test_on_a_light_page_it_is_asked_whether_the_dark_cells_are_the_marked_ones() -> None:
+    """Marks that touch each other leave light spots, which are what is blank."""
+    rows = [row.replace("S", "T") for row in letters(3, 14, 12)]
+    dark = ImageOps.invert(drawn(rows, Style("dot", 24, margin_px=0, tuck=(0, 0, 0))).convert("RGB"))
+    page = Image.new("RGB", (dark.width + 80, dark.height + 80), "white")
+    page.paste(dark, (40, 40))
+    traced = trace(png(page), "page.png", Ask(key=Key(dark=TUCK), repeat="whole"))
+    assert [(message.code, message.severity) for message in traced.messages] == [("T812", "warning")]
+
+
 def test_light_marks_in_colours_are_told_by_them() -> None:
     rows = letters(3, 14, 12)
     screen = negative(drawn(rows, Style("cross", 24)))
