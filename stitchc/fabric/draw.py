@@ -50,9 +50,9 @@ FULL: Final = 1.15
 
 _SAMPLE_PX: Final = 0.7
 _ALONG_PX: Final = 0.5
-_CHUNK: Final = 400_000
+_CHUNK: Final = 1 << 15
 _DEPTHS: Final = 1 << 22
-_IDS: Final = 1 << 40
+_ID_BITS: Final = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,12 +142,12 @@ class _Tubes:
             y = centre[1, part, None] + side[1, part, None] * reach + near[1, part, None] * deep
             z = centre[2, part, None] + near[2, part, None] * deep
             pixel = (self._row(y) - lowest) * wide + (self._row(x) - left)
-            key = ((z - np.float32(low)) * depths + 1).astype(np.int64) * _IDS
+            key = ((z - np.float32(low)) * depths + 1).astype(np.int64) << _ID_BITS
             key += np.arange(part.start * across.size, part.start * across.size + key.size).reshape(key.shape)
             np.maximum.at(spread, pixel.ravel(), key.ravel())
         best = _folded(spread.reshape(high, wide), lowest, left, height, width)[::-1].ravel()
-        depth = np.where(best < 0, -np.inf, (best // _IDS - 1) / depths + low).astype(np.float32)
-        centre_of, across_of = np.divmod(np.maximum(best, 0) % _IDS, across.size)
+        depth = np.where(best < 0, -np.inf, ((best >> _ID_BITS) - 1) / depths + low).astype(np.float32)
+        centre_of, across_of = np.divmod(np.maximum(best, 0) & ((1 << _ID_BITS) - 1), across.size)
         return centre_of, across_of, depth
 
     def _shaded(self, face: Face, course: npt.NDArray[np.int16], depth: Light, normal: Light, slant: Light) -> Seen:
