@@ -214,3 +214,11 @@ def test_where_file_names_are_not_unicode_they_lose_their_accents(locale: str, f
     words = [sys.executable, "-m", "stitchc", "bitmap", "-"]
     made = subprocess.run(words, input=text.encode(), capture_output=True, cwd=folder, env=limited, check=True)
     assert made.stdout == b"pina-pina-bitmap.png\n" and (folder / "pina-pina-bitmap.png").is_file()
+
+
+def test_a_file_without_the_stitch_that_was_asked_for_is_not_said_to_be_in_order(tmp_path: Path) -> None:
+    """Of several files, each is looked at for the stitches that it has."""
+    (tmp_path / "a.stitch").write_text("stitch tide\n    1: K T\n    2: K\n", "utf-8")
+    (tmp_path / "b.stitch").write_text("stitch knots\n    1: T2\n", "utf-8")
+    result = stitchc("check", "a.stitch", "b.stitch", "--stitch", "tide", folder=tmp_path)
+    assert result.status == 0 and "tide" in result.out + result.err and "knots" not in result.out + result.err

@@ -113,7 +113,7 @@ def _check(file: str, machine: Machine | None, options: CheckOptions) -> _Checke
         pattern = pattern.with_book(read_book(options.book))
         sources = pattern.sources
     messages = [*messages, *check_file(pattern, machine, stitches, options.spread)]
-    return _Checked(in_order(messages), sources, pattern, stitches or pattern.wanted())
+    return _Checked(in_order(messages), sources, pattern, pattern.wanted() if stitches is None else stitches)
 
 
 def _named_nowhere(checked: Sequence[_Checked], names: Sequence[str]) -> list[_Checked]:

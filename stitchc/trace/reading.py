@@ -214,9 +214,12 @@ def _remarks(
     if not key.said:
         return (words.guessed_marks(kinds, codes, cells, turned is not None),)
     by_colour = {code for _, code in (*key.colours, *key.alike)}
-    page, several = page_of(field), len(set(codes))
+    several = len(set(codes))
+    if several == 1 or (turned is None and (several > 2 or by_colour)):
+        return ()
+    page = page_of(field)
     # Cells as dark as that on a light page may be the marked ones, and what is light in them the blank.
-    doubtful = several > 1 and turned is not None and page == "light" and codes[0] not in by_colour
+    doubtful = turned is not None and page == "light" and codes[0] not in by_colour
     if doubtful or (several == 2 and not by_colour and (turned is not None or page == "dark")):
         return (words.dark_or_marked(kinds, codes, turned is not None, page),)
     return ()
