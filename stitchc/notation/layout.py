@@ -35,7 +35,7 @@ def lay_out(text: str) -> str:
     indents = _comment_indents([code for code, _ in lines])
     out: list[str] = []
     for index, (code, comment) in enumerate(lines):
-        body = _line(code, heads.get(index, 0))
+        body = lay_out_line(code, heads.get(index, 0))
         if not body and not comment:
             if out and out[-1]:
                 out.append("")
@@ -111,7 +111,8 @@ def _row_heads(codes: list[str]) -> dict[int, int]:
     return widths
 
 
-def _line(code: str, head_width: int) -> str:
+def lay_out_line(code: str, head_width: int = 0) -> str:
+    """A line without its comment; a row's head as wide as this."""
     if not code:
         return ""
     if _is_row(code):

@@ -1,6 +1,6 @@
 """Lines that cannot be read, read leniently: an edit is offered where only one line takes all that was written.
 
-A wrong line is cut into tokens, in plain signs (shapes.py, tokens.py, spellings.py), and walked along the states of the
+A wrong line is cut into tokens, in plain signs (tokens.py, spellings.py), and walked along the states of the
 grammar itself (walk.py, meanings.py, statements.py; cells.py for the cells of a row) in every cheap way. Whatever is
 left over, a number, a name or a word that says something, means that nothing is offered: no value is dropped and none
 is invented. What remains is proved by compiling it, the cheapest first; where two lines that mean different things cost
@@ -14,9 +14,9 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import Final
 
 from stitchc.messages import Fix, Message
-from stitchc.notation.fixes.shapes import in_plain_signs
 from stitchc.notation.fixes.statements import Line, TooMany
 from stitchc.notation.fixes.surroundings import Surroundings, surroundings
+from stitchc.notation.fixes.tokens import in_plain_signs
 from stitchc.notation.layout import same_meaning
 from stitchc.notation.refusals import without_comment
 from stitchc.pattern import Pattern
@@ -88,7 +88,7 @@ def _candidates(line: str, around: Surroundings) -> Iterator[tuple[float, str]]:
     if code.count('"') % 2 and "#" in line:
         return  # where an open text ends cannot be told
     glued = re.match(r"#\S", line[len(line) - len(line.lstrip()) + len(code) :].lstrip())
-    text = in_plain_signs(code, around)
+    text = in_plain_signs(code)
     seen: set[str] = set()
     for cost, candidate in Line(text, around).readings():
         # `note Use hook #3`, `yarn navy: #000080`: what seems a comment may belong to the line

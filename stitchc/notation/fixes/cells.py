@@ -102,13 +102,13 @@ class _Row:
         self.joint = joints[0] if len({*joints}) == 1 and len(joints) == letters - 1 else None
 
     def whole(self) -> str:
-        """The runs and groups, or "" where they cannot be read. Only one that stands alone has no count."""
+        """The runs and groups, or "" where a count is missing (except of all of them), is not whole, or more is odd."""
         try:
             cells = " ".join(self.until_closed(""))
         except _Unread:
             return ""
         inner = re.sub(r"^\((.*)\)$", r"\1", cells)
-        return "" if re.search(r"\)(?!x)", inner) else cells
+        return "" if re.search(r"\)(?!x)|\.", inner) else cells
 
     @property
     def here(self) -> Token:

@@ -14,31 +14,23 @@ from stitchc.notation.vocabulary import KEYWORDS, NEW_WORDS
 
 OTHER_WORD, MISSING, _OTHER_SIGN = 0.1, 0.5, 0.5
 """What it costs to take a word for another, to add a small word, and to take a sign for another."""
+_SIGNS: Final = {
+    "CELLS": ":", "EQUAL": "=", "COMMA": ",", "_DASH": "-", "LPAR": "(", "RPAR": ")", "_NEWLINE": "\n",
+    "BY": "by",
+}
+"""How terminals are written that signs stand for."""
 _TERMINALS: Final = {
     **{word: word.upper() for word in (*KEYWORDS, *NEW_WORDS) if word not in ("mm", "cm")},
     **dict.fromkeys("KTS", "LETTER"),
     **{word: f"_{word.upper()}" for word in ("colour", "rows", "stitches")},
+    **{sign: terminal for terminal, sign in _SIGNS.items()},
+    "x": "BY",
+    "*": "BY",
+    "and": "COMMA",
+    "to": "_DASH",
+    ";": "_NEWLINE",
 }
-"""The notation's words, and what the grammar calls them."""
-_SIGNS: Final = {
-    "CELLS": ": = , - ) ; . | ] } => -> → :: := == – —",
-    "EQUAL": "= : - :: := == is",
-    "COMMA": ", and & + ; . /",
-    "_DASH": "- to – — ~ … ... ..",
-    "LPAR": "( [ {",
-    "RPAR": ") ] }",
-    "BY": ", x *",
-    "PER": "/",
-    "THEN": "=> -> →",
-    "_NEWLINE": ";",
-}
-"""What signs may be; each terminal that is no word is written as the first of its signs."""
-_MAY_BE: Final[dict[str, list[str]]] = {}
-for _terminal, _signs in _SIGNS.items():
-    for _sign in _signs.split():
-        _MAY_BE.setdefault(_sign, []).append(_terminal)
-_NO_WORDS: Final = ("CELLS", "EQUAL", "COMMA", "_DASH", "LPAR", "RPAR")
-_WRITTEN: Final = {**{terminal: _SIGNS[terminal][0] for terminal in _NO_WORDS}, "_NEWLINE": "\n"}
+"""The notation's words and signs, and what the grammar calls them."""
 LINKS: Final = {
     "FOR": "rows length number",
     "BY": "rows number stitches",
@@ -59,7 +51,7 @@ _BARE: Final = {
 
 def written(terminal: str, word: str = "") -> tuple[str, str]:
     """A terminal and its text."""
-    return terminal, _WRITTEN.get(terminal) or word or terminal.lower().lstrip("_")
+    return terminal, _SIGNS.get(terminal) or word or terminal.lower().lstrip("_")
 
 
 def first_of(words: Words) -> str:
@@ -121,13 +113,12 @@ def _word(value: Value, words: Words, state: State, around: Surroundings) -> Ite
     if value.kind != "word":
         yield 0.0, (("NAME", text),)
     for meaning in dict.fromkeys((*known, low)):
+        if low == "/" and meaning == "," and first != "SIZES":
+            continue  # between rows or needles it may be a range, or a choice
         cost = 0.0 if meaning == low else OTHER_WORD
-        for terminal in _MAY_BE.get(meaning, ()) if words else ():
-            if low == "/" and terminal == "COMMA" and first != "SIZES":
-                continue  # between rows or needles it may be a range, or a choice
-            yield 0.0 if low == _WRITTEN.get(terminal) else _OTHER_SIGN, (written(terminal),)
-        if meaning in _TERMINALS:
-            yield cost, (written(_TERMINALS[meaning], meaning),)
+        if meaning in _TERMINALS and (words or len(meaning) > 1):
+            terminal, word = written(_TERMINALS[meaning], meaning)
+            yield (0.0 if word == low else OTHER_WORD if meaning.isalpha() else _OTHER_SIGN), ((terminal, word),)
         elif meaning in WEIGHTS:
             yield cost, (("NAME", meaning),)
         if meaning in ("mm", "cm", "inch") and first == "GAUGE":
@@ -147,9 +138,9 @@ def _near(text: str, first: str, last: str, state: State, around: Surroundings) 
     names = WEIGHTS if last == "WEIGHT" else around.yarns if last == "IN" else around.stitches
     most = 1 if len(low) < 4 + (not first) else 2
     near = [(wrong, "NAME", name) for name in list(names)[:500] if (wrong := letters_wrong(low, name.lower())) <= most]
-    for word, terminal in (*_TERMINALS.items(), ("row", "_ROWS"), ("sts", "_STITCHES")):
+    for word, terminal in (*_TERMINALS.items(), ("sts", "_STITCHES")):
         wrong = letters_wrong(low, word) if len(word) > 1 and after(state, terminal) is not None else len(word)
         if wrong <= min(most, len(word) - 2):
             near.append((wrong, terminal, word))
     for wrong, terminal, word in near:
-        yield wrong or OTHER_WORD, (written(terminal, word if word != "sts" else "stitches"),)
+        yield wrong, (written(terminal, word),)

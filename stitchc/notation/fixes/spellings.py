@@ -36,10 +36,10 @@ right: r, cor, to the right, rechts, derecha, derecho, droite, destra, direita, 
 in: with, mit, con, en, avec, met, med, com, using
 over: multiple of, width, wide, w, über, sobre, sur, su
 for: für, para, por, pour, voor, för, instead of, in place of, replacing
-per: pro, je, par
+per: pro, je, par, /
 and: und, y, et, och, og
 to: through, bis, à, hasta, fino, tot, till, til, thru
-then: followed by, and then, then then, below, under, dann, danach, luego, puis, poi, depois, daarna
+then: =>, ->, →, followed by, and then, then then, below, under, dann, danach, luego, puis, poi, depois, daarna
 beside: next to, besides, neben, naast
 plain: stocking stitch, stocking-stitch, stockinette stitch, stockinette, stockinet, jersey, st st, st-st, stst, plain
   knitting, plain stitch, glatt, liso, lisse, liscio
@@ -63,8 +63,13 @@ again: repeated, repeat, rep, repeat across, rep across, repeat to end, rep to e
 from *: rep from *, repeat from *
 more: more times, times more
 in all: altogether, in total
+=: equals, :, -, ::, :=, ==, is
+:: =, ,, -, ), ;, ., |, ], }, =>, ->, →, ::, :=, ==, –, —
+,: &, +, ;, ., /
+-: –, —, ~, …, ..., ..
 :: colon
-=: equals
+(: [, {
+): ], }
 1: won
 2: too
 super-fine: super fine

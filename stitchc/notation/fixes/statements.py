@@ -1,8 +1,9 @@
-"""A wrong line read along the grammar's own states: the cheapest ways to take all that it says.
+"""A wrong line poured into the one statement that takes it: its values, in any order that the statement has.
 
-A token is taken as it is, as a word it is a slip of or another word for, or, if it says nothing, dropped; a value may
-be held until the grammar has a place for it, and a small word that the grammar wants may be added. Each of these costs
-something. No value is dropped and none is invented.
+The grammar's own states say what may come next; whatever of the line fits there is put there, the cheapest first. A
+value that fits only later waits, a word that says nothing is left out, and a small word that the grammar wants is
+added: each costs something. What is left over at the end, a number, a name or a word that says something, means that
+the line is not read: no value is dropped and none is invented.
 """
 
 from __future__ import annotations
@@ -11,43 +12,47 @@ import heapq
 import itertools
 import re
 from collections.abc import Iterator
-from typing import Final
+from typing import Final, NamedTuple
 
 from stitchc.notation.fixes.cells import cells_meant
 from stitchc.notation.fixes.meanings import LINKS, MISSING, first_of, is_built, last_of, meanings, written
 from stitchc.notation.fixes.spellings import FOREIGN
-from stitchc.notation.fixes.surroundings import Surroundings, letters_wrong, times
+from stitchc.notation.fixes.surroundings import Surroundings
 from stitchc.notation.fixes.tokens import NO_TOKEN, Token, Value, tokens, values
-from stitchc.notation.fixes.walk import Reading, Words, after, as_line, at_start
+from stitchc.notation.fixes.walk import State, Words, after, as_line, at_start
 from stitchc.notation.gather import WEIGHTS
-from stitchc.notation.vocabulary import KEYWORDS, TEXT_WORDS
+from stitchc.notation.vocabulary import TEXT_WORDS
 
-_HOLDING, _DROPPING, _NO_KEYWORD = 0.5, 0.2, 1.0
+_WAITING, _DROPPING, _NO_KEYWORD = 0.5, 0.2, 1.0
 _MOVED: Final = frozenset(
     {"left", "right", "exactly", "plus", "plain", "sure", "mirrored", "reversed", "across", "up", "shifted", *WEIGHTS}
 )
+"""Words that may stand before their place."""
 _MOST_READINGS: Final = 1500
 _MOST_COST: Final = 3.2
 _BARRIERS: Final = ("OUT", "EQUAL", "THEN", "BESIDE")
-"""What nothing is held across."""
+"""What nothing waits across."""
+_ALWAYS_SILENT: Final = frozenset({*",;:.|!>[](){}=•", "the"})
 _SILENT: Final = {
-    "": "the then ( [ * > • # .",
-    "INT": "rows then RS WS yarn",
-    "STITCH": "name pattern called with -",
-    "YARN": "| -",
-    "OUT": "needles stitches work of",
-    "GAUGE": "for over per in by gauge stitch measure with times = x /",
-    "WIDTH": "width finished in for with",
-    "NEEDLES": "needles stitches from width",
-    "EDGE": "edge each end side at both stitches",
-    "CARRIAGE": "at in starts start side stands from begins begin",
-    "KNIT": "work for in with until stitch yarn at",
-    "G": "= - / to of",
+    terminal: frozenset(words.split()) | (_ALWAYS_SILENT if terminal not in ("", "EQUAL", "INT") else set())
+    for terminal, words in {
+        "": "the then in rows ( [ * > • # .",
+        "INT": ", ; . | ! [ ] ( ) the then RS WS yarn rows",
+        "EQUAL": ", ; : . | ! the by for",
+        "STITCH": "and to name pattern called with -",
+        "YARN": "and to | - / of",
+        "OUT": "needles stitches work of",
+        "GAUGE": "and to for over per in by gauge stitch measure with times x /",
+        "WIDTH": "and to width finished in for with",
+        "NEEDLES": "and to needles stitches from width",
+        "EDGE": "and to edge each end side at both stitches",
+        "CARRIAGE": "and to at in starts start side stands from begins begin",
+        "KNIT": "and to work for in with until stitch yarn at",
+    }.items()
 }
-"""Words and signs that say nothing in a statement, or behind the last word; "": at the start of any."""
+"""Words and signs that say nothing in any statement, in those that begin so, before their keyword, and behind `=`."""
 _PREPOSITIONS: Final = {"for", "in", "at", "per", "by", "over", "to", "and", "with"}
 _NOUNS: Final = {"mm", "cm", "inch", "rows", "stitches"}
-_SILENT_SIGNS: Final = tuple(",;:.|!>[](){}=•")
 _DEFINES: Final = ("=", ":", ":=", "==", "is")
 _ACTIONS: Final = re.compile(
     r"(?!.*\d\s*(?:st|needle))\"?(?:bind|cast(?!\s+(?:on\b.*)?\d)|hang|hook|take|remove|transfer|pick|sew|graft|unravel|steam"
@@ -59,6 +64,14 @@ _ACTIONS: Final = re.compile(
 
 class TooMany(Exception):
     """Not all readings were looked at, so nobody knows whether another is as near."""
+
+
+class Reading(NamedTuple):
+    """left: the places of the tokens that are in no word yet."""
+
+    left: tuple[int, ...]
+    state: State
+    words: Words
 
 
 class Line:
@@ -76,7 +89,7 @@ class Line:
         An empty line says that whatever follows costs at least so much. Raises TooMany.
         """
         order = itertools.count()
-        heap = [(0.0, next(order), Reading(0, (), at_start(), ()))]
+        heap = [(0.0, next(order), Reading(tuple(range(len(self.tokens))), at_start(), ()))]
         seen: set[Reading] = set()
         passed = 0.0
         while heap and heap[0][0] <= _MOST_COST:
@@ -89,78 +102,71 @@ class Line:
             if cost > passed:
                 passed = cost
                 yield cost, ""
-            if self.is_whole(reading):
+            whole = bool(reading.words) and after(reading.state, "_NEWLINE") is not None
+            if not reading.left and whole and last_of(reading.words) != "CELLS":
                 yield cost, as_line(reading.words)
                 continue
             for more, following in self.moves(reading):
                 heapq.heappush(heap, (round(cost + more, 2), next(order), following))
 
-    def is_whole(self, reading: Reading) -> bool:
-        ended = reading.place == len(self.tokens) and not reading.held and bool(reading.words)
-        return ended and last_of(reading.words) != "CELLS" and after(reading.state, "_NEWLINE") is not None
-
     def token(self, place: int) -> Token:
         return self.tokens[place] if 0 <= place < len(self.tokens) else NO_TOKEN
 
     def moves(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
+        """What may come next: any value left, if what stands before it may wait or be left out."""
         if last_of(reading.words) == "CELLS":
             yield from self.cells(reading)
             return
-        held, waiting = reading.held, reading.waiting()
-        for value in self.values[reading.place] if reading.place < len(self.tokens) else ():
-            on = reading._replace(place=value.after)
-            taken = list(self.taken(value, on)) if _order(value) not in map(_order, waiting) else []
-            yield from taken
-            if self.may_wait(value, reading.words) and not (reading.words and any(cost == 0 for cost, _ in taken)):
-                yield _HOLDING, on._replace(held=(*held, value))
-            if self.says_nothing(value, reading):
-                yield _DROPPING, on
-        for index, value in enumerate(waiting):
-            if _order(value) not in map(_order, waiting[:index]):
-                place = len(held) - len(waiting) + index
-                yield from self.taken(value, reading._replace(held=held[:place] + held[place + 1 :]))
         yield from self.added(reading)
-        if reading.place < len(self.tokens):
-            yield from self.bare_text(reading)
+        yield from self.bare_text(reading)
+        cost, left, behind, waiting = 0.0, reading.left, 0, set[str]()
+        for place in reading.left:
+            if place < behind:
+                continue
+            longest, fits = max(self.values[place], key=lambda value: value.after), False
+            for value in self.values[place]:
+                rest = tuple(other for other in left if not place <= other < value.after)
+                if _order(value) in waiting or len(left) - len(rest) < value.after - place:
+                    continue
+                for more, following in self.taken(value, reading._replace(left=rest)):
+                    if not waiting or following.words[len(reading.words)][0] not in _BARRIERS:
+                        fits = fits or (value == longest and more == 0)
+                        yield cost + more, following
+            if self.says_nothing(place, reading.words):
+                cost, left = cost + _DROPPING, tuple(other for other in left if other != place)
+                if not left:
+                    yield cost, reading._replace(left=left)
+            elif self.may_wait(longest, reading.words) and not (fits and reading.words):
+                cost, behind = cost + _WAITING, longest.after
+                waiting.add(_order(longest))
+            else:
+                return
 
     # -- in its place, later, or not at all ----------------------------------------------------------------------------
 
     def taken(self, value: Value, rest: Reading) -> Iterator[tuple[float, Reading]]:
         """A value in its place, with a small word before it where that is missing."""
         kind = value.kind if value.kind != "word" else next(iter(value.token.meanings), "")
-        links = [written(link) for link, kinds in LINKS.items() if kind in kinds.split()]
-        for link in ((), *((link,) for link in links if (link[0] != "WITH" or "WITH" not in dict(rest.words)))):
-            before = (*rest.words, *link)
-            state = after(rest.state, *(terminal for terminal, _ in link))
-            for cost, more in meanings(value, before, state, self.around, self.joints) if state is not None else ():
+        for link in ("", *(link for link, kinds in LINKS.items() if kind in kinds.split())):
+            if link == "WITH" and "WITH" in dict(rest.words):
+                continue
+            small: Words = (written(link),) if link else ()
+            state = after(rest.state, link) if link else rest.state
+            words = (*rest.words, *small)
+            for cost, more in meanings(value, words, state, self.around, self.joints) if state is not None else ():
                 if not self.is_odd(value, more):
-                    yield from self.fed(rest, (*link, *more), cost + MISSING * len(link))
+                    yield from self.fed(rest, (*small, *more), cost + MISSING * len(small))
 
     def fed(self, reading: Reading, more: Words, cost: float) -> Iterator[tuple[float, Reading]]:
-        state, held, first = after(reading.state, *(terminal for terminal, _ in more)), reading.held, more[0][0]
-        if state is None or not self.fits(reading.words, more) or (first in _BARRIERS and held and held[-1]):
-            return
-        held = (*held, None) if first == "LPAR" else held[:-1] if first == "RPAR" else held
-        yield cost, reading._replace(held=held, state=state, words=(*reading.words, *more))
-
-    def fits(self, words: Words, more: Words) -> bool:
-        """Whether a name stands where names of its kind do."""
-        first, (terminal, text) = first_of(words), more[-1]
-        before = more[-2][0] if len(more) > 1 else last_of(words)
-        if more[0][0] == "IN" and last_of(words) in ("INT", "DECIMAL"):
-            return first == "INT"  # elsewhere it is a unit
-        if before == "IN" and terminal in ("NAME", "PLAIN"):
-            return (text in self.around.yarns) == (first not in ("WIDTH", "SIZES"))
-        free = terminal != "NAME" or before in ("STITCH", "YARN", "PIECE", "_COLOUR", "WEIGHT")
-        return free or text in self.around.stitches
+        state = after(reading.state, *(terminal for terminal, _ in more))
+        if state is not None:
+            yield cost, reading._replace(state=state, words=(*reading.words, *more))
 
     def is_odd(self, value: Value, more: Words) -> bool:
-        """Whether a sign cannot stand for the colon of a row: it parts two numbers, or is not what parts the cells."""
-        if more[-1][0] != "CELLS" or value.text == ":":
-            return False
-        before, behind, rest = self.token(value.place - 1), self.token(value.after), self.text[value.token.end :]
-        glued = before.end == value.token.start and value.token.end == behind.start and behind.kind == "number"
-        return (glued and value.text in "-–—.") or ":" in rest or (value.text == "," and "," not in rest)
+        """Whether a sign cannot stand for the colon of a row: it is not what parts the cells."""
+        rest = self.text[value.token.end :]
+        colon = more[-1][0] == "CELLS" and value.text != ":"
+        return colon and (":" in rest or (value.text == "," and "," not in rest))
 
     def may_wait(self, value: Value, words: Words) -> bool:
         """Whether a value may stand before its place: of words only some."""
@@ -168,106 +174,78 @@ class Line:
             return False
         return value.kind != "word" or not _MOVED.isdisjoint((*value.token.meanings, value.text.lower()))
 
-    def says_nothing(self, value: Value, reading: Reading) -> bool:
-        """Whether a word or sign can be left out here."""
-        words, low, known = reading.words, value.text.lower(), {value.text.lower(), *value.token.meanings}
-        first, last = first_of(words), last_of(words)
-        before, behind = self.token(value.place - 1), self.token(value.after)
-        if value.kind != "word":
-            return False
-        if not first:
-            in_yarn = "in" in known and behind.kind == "yarn"
-            of_a_row = "rows" in known and (behind.kind == "number" or behind.text in ("[", "."))
-            return in_yarn or of_a_row or bool(known & {*_SILENT[""].split()})
-        if low in _SILENT_SIGNS:
-            return low in ",;:.|!" if is_built(words) else first != "INT" or low not in ":="
+    def says_nothing(self, place: int, words: Words) -> bool:
+        """Whether a word or sign can be left out."""
+        before, behind = self.token(place - 1), self.token(place + 1)
+        token, first = self.tokens[place], "EQUAL" if is_built(words) else first_of(words)
+        known = {token.text.lower(), *filter(str.isalpha, token.meanings)}
         says = before.kind == "number" and first not in ("INT", "OUT") and known & _NOUNS  # `12 in rows`
         ends = not behind.kind and known & _PREPOSITIONS  # and what it says is missing
-        if says or ends or ("yarn" in known and behind.kind != "yarn"):
-            return False
-        if "the" in known:
-            return low != "a" or first not in ("STITCH", "YARN", "PIECE")
-        if is_built(words):
-            return bool({"by", "for"} & known)
-        if {"and", "to"} & known:
-            return first not in ("INT", "OUT", "SIZES")
-        return bool(known & {*_SILENT.get(first, "").split(), *(_SILENT["G"].split() if last == "G" else ())})
+        yarn = bool(known & {"yarn", *_PREPOSITIONS} if not first else "yarn" in known) and behind.kind != "yarn"
+        name = token.text.lower() == "a" and first in ("STITCH", "YARN", "PIECE")
+        silent = _SILENT.get(first, _ALWAYS_SILENT)
+        return token.kind == "word" and not (says or ends or yarn or name) and not known.isdisjoint(silent)
 
     # -- what is missing -----------------------------------------------------------------------------------------------
 
     def added(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
         """Words that may be missing here."""
-        words, here = reading.words, self.token(reading.place)
-        first, last = first_of(words), last_of(words)
+        words, rest = reading.words, [self.tokens[place] for place in reading.left]
+        first, here = first_of(words), rest[0] if rest else NO_TOKEN
         if not first:
-            for keyword in self.missing_keywords(reading.place):
-                yield from self.fed(reading, (written(keyword.upper()),), _NO_KEYWORD)
+            kinds = {value.kind for place in reading.left for value in self.values[place]}
+            for keyword in self.missing_keywords(rest, kinds.union(*(token.meanings for token in rest))):
+                yield from self.fed(reading, (written(keyword),), _NO_KEYWORD)
             if self.around.first_row and re.match(r"\d*[KTS(\[*\"][^:]*$", self.text[here.start :], re.IGNORECASE):
                 yield from self.fed(reading, (("INT", "1"), written("CELLS")), _NO_KEYWORD)
-        elif first == "STITCH" and last == "NAME" and not is_built(words):
-            defined = any(t.text in _DEFINES for t in self.tokens)
-            yield from () if defined else self.fed(reading, (written("EQUAL"),), 2 * MISSING)
+        elif first == "STITCH" and not is_built(words):
+            yield from self.fed(reading, (written("EQUAL"),), 2 * MISSING)
         elif first == "INT" and here.text[:1].lower() in tuple("kts([*") and ":" not in self.text[here.start :]:
             yield from self.fed(reading, (written("CELLS"),), MISSING)
         if any(terminal == "LPAR" for terminal, _ in words):
-            yield from self.fed(reading, (written("RPAR"),), 2.2 if here.kind else 1.0)
+            yield from self.fed(reading, (written("RPAR"),), 2.2 if rest else 1.0)
 
-    def missing_keywords(self, place: int) -> Iterator[str]:
-        rest = self.tokens[place:]
+    def missing_keywords(self, rest: list[Token], kinds: set[str]) -> Iterator[str]:
         if rest and after(at_start(), rest[0].text.upper()) and rest[0].text.lower() != "width":
             return
-        kinds = {v.kind for at in self.values[place:] for v in at}
-        kinds |= {meaning for t in rest for meaning in t.meanings}
         if self.around.block == "piece":
             if kinds & {"stitch", "plain"}:
-                yield "knit"
+                yield "KNIT"
             if kinds & {"stitches", "range"} and not rest[0].may_be("stitches"):
-                yield "needles"
+                yield "NEEDLES"
             if kinds & {"left", "right"}:
-                yield "carriage"
-        elif rest and rest[0].kind in ("word", "text", "stitch"):
-            slip = len(rest[0].text) > 3 and any(letters_wrong(rest[0].text.lower(), word) < 2 for word in KEYWORDS)
-            alone = self.around.rows_follow and not slip and all(t.text in tuple(":=;.") for t in rest[1:])
-            if alone or self.token(place + 1).text in _DEFINES:
-                yield "stitch"
+                yield "CARRIAGE"
+        elif rest[1:2] and rest[1].text in _DEFINES:
+            yield "STITCH"
 
     # -- texts and cells -----------------------------------------------------------------------------------------------
 
     def bare_text(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
         """A text without quotation marks."""
-        words, place, before = reading.words, reading.place, self.token(reading.place - 1)
-        start, end = self.tokens[place].start, len(self.tokens)
+        if not reading.left:
+            return
+        words, start, before = reading.words, self.tokens[reading.left[0]].start, self.token(reading.left[0] - 1)
         keyword: Words = ()
-        text = ""
-        if not first_of(words):
-            if self.around.block == "piece" and _ACTIONS.match(self.text, start):
-                text, keyword = _bare(self.text[start:]), (written("DO"),)
-        elif len(words) == 1 and words[0][1] in TEXT_WORDS and before.text.lower() not in FOREIGN:
-            sure = before.text[:1].isalpha() and (before.meanings or len(before.text) > 3)  # not `buy wool`, `not yet`
-            if sure and "the" not in before.meanings:
-                text = _bare(re.sub(r"^[\s:=,]*(?:[-–]\s+)?", "", self.text[before.end :]))
-        elif [terminal for terminal, _ in words[-2:]] == ["YARN", "NAME"]:
-            end = place
-            while self.token(end).text[:1].isalpha():
-                end += 1
-            listed = before.text == "," and (end == place + 1 or "," in self.text[start:])
-            told = before.text in tuple(",:=(-") or times(words[-1][1], self.around.text)
-            text = self.text[start : self.token(end - 1).end] if end > place and told and not listed else ""
-        if text:
-            yield from self.fed(reading._replace(place=end), (*keyword, ("TEXT", f'"{text}"')), MISSING)
+        known = before.meanings or (len(before.text) > 3 and before.text.isalpha())  # not `buy wool`, `not yet`
+        if not words and self.around.block == "piece" and _ACTIONS.match(self.text, start):
+            keyword = (written("DO"),)
+        elif len(words) != 1 or words[0][1] not in TEXT_WORDS or not known or before.text.lower() in FOREIGN:
+            return
+        if text := _bare(re.sub(r"^[\s:=,]*(?:[-–]\s+)?", "", self.text[start if keyword else before.end :])):
+            yield from self.fed(reading._replace(left=()), (*keyword, ("TEXT", f'"{text}"')), MISSING)
 
     def cells(self, reading: Reading) -> Iterator[tuple[float, Reading]]:
         """The rest of the line as the cells of a row, up to the next row on the same line."""
-        place, end, words = reading.place, reading.place + 1, reading.words
-        if place >= len(self.tokens):
+        if not reading.left:
             return
+        place, end, words = reading.left[0], reading.left[0] + 1, reading.words
         while end < len(self.tokens) and not (self.token(end).kind == "number" and self.token(end + 1).text == ":"):
             end += 1
         yarn, text = _yarn_in(self.text[self.tokens[place].start : self.tokens[end - 1].end], self.around)
         if yarn:
             words = (*words[:-1], ("IN", "in"), ("NAME", yarn), words[-1])
         for cost, row in cells_meant(text, self.around):
-            on = reading._replace(place=end, words=(*words, ("", row)))
+            on = reading._replace(left=tuple(range(end, len(self.tokens))), words=(*words, ("", row)))
             yield from self.fed(on, (written("_NEWLINE"),), cost) if end < len(self.tokens) else [(cost, on)]
 
 
@@ -293,4 +271,4 @@ def _bare(text: str) -> str:
     text = text.strip().rstrip(";").strip()
     if quoted := re.fullmatch(r"[(\[{<*_|]+([^]()\[{}<>*|]*)[])}>*_|]+|[,.:;]?\s*\"([^\"]*)\"?[,.]?", text):
         text = next(group for group in quoted.groups() if group is not None)
-    return text.strip() if re.search(r"[^\W\d_]{2}", text) else ""
+    return text.strip()

@@ -14,6 +14,27 @@ from stitchc.notation.fixes.spellings import MEANINGS, PHRASES
 from stitchc.notation.fixes.surroundings import Surroundings
 from stitchc.notation.vocabulary import latin_of
 
+_NARROW: Final = {
+    **dict.fromkeys("〜～ー‐‑‒−", "-"),
+    **dict.fromkeys("✕✖×", "x"),
+    **dict(zip("。、・│", "., |", strict=True)),
+}
+_N, _UNIT = r"(?<![\d.,])(\d+(?:[.,]\d+)?)", r"(?:cm|mm|in\b|inch)"
+_LETTER: Final = "(knit|tuck|slip|[kts])"
+_SHAPES: Final = tuple(
+    (re.compile(pattern, re.IGNORECASE), written)
+    for pattern, written in (
+        (r"^[-•*>]\s+(?=\w)", ""),
+        (r"\s+(?://|--)\s*(?!(?:[KTS\d(]*(?:\W|$)|knit|tuck|slip))[a-z].*$|/\*.*?\*/", ""),
+        (r"\b(?:open\s+)?quote\s+(.*?)\s*\b(?:unquote|(?:close|end)\s+quote)\b", r'"\1"'),
+        # 10 x 10 cm; 22 x 30
+        (rf"^((?:gauge|tension)\b.*?){_N}\s*{_UNIT}?\s*x\s*\2\s*({_UNIT})", r"\1 \2 \3"),
+        (rf"^((?:gauge|tension)\b.*?){_N}\s*(?:x|/|by)\s*{_N}(?!\s*(?:{_UNIT}|st|r|/))", r"\1 \2 stitches \3 rows"),
+        (r"^(yarn[^\"]*?)\s+(?:weight\s*[:=]?\s*)?(\d+)[\s-]?ply\b", r'\1 "\2 ply"'),
+        (rf"(=.*?)\b(?:with\s+)?{_LETTER}s?\s*(?:->|→|\bto\b|\breplaced\s+by)\s*{_LETTER}", r"\1 with \3 for \2"),
+    )
+)
+"""Shapes, and what they say in words."""
 _FRACTION: Final = r"1/2|1/4|3/4|1/3|2/3|[1357]/8|[½¼¾⅓⅔⅛⅜⅝⅞]"
 _MOST_TOKENS: Final = 60
 _AS_FIGURES: Final = str.maketrans("OolIBZ", "001182")
@@ -43,6 +64,28 @@ _IN_STATEMENTS: Final = _expression(
     | (?P<number>\d+\.\d+|\d+(?:st|nd|rd|th)\b|[0-9OolIBZ]*\d[0-9OolIBZ]*(?!\w)|\d+)
     | (?P<word>[^\W\d_](?:\w|-(?=\w))*)"""
 )
+
+
+def straight(text: str) -> str:
+    """The text with double straight quotation marks, whatever stood for them; apostrophes stay."""
+    text = re.sub(r"[“”„«»″‟‹›「」『』]|''|``|´´|(?<!\w),,(?=\w)|<<|>>|\\\"", '"', text)
+    text = re.sub(r'""(?=\w)([^"]*)""', r'"\1"', text)
+    return re.sub(r"(?<![\w'])['‘‚`´]([^\"]*)['’`´](?![\w'])", r'"\1"', text)
+
+
+def in_plain_signs(code: str) -> str:
+    """The line in straight quotation marks and narrow signs, with shapes put into words; fractions stay."""
+    text = "".join(map(_sign, straight(code))).strip()
+    for pattern, written in _SHAPES:
+        text = pattern.sub(written, text)
+    return text
+
+
+def _sign(character: str) -> str:
+    if "\U0001f300" <= character < "\U00020000" or character == "\ufe0f":
+        return ""  # a picture
+    narrow = str(int(character)) if character.isdecimal() else unicodedata.normalize("NFKC", character)
+    return _NARROW.get(character) or (narrow if len(narrow) < 3 else character)  # ½ is 1, a stroke and 2
 
 
 class Token(NamedTuple):
@@ -148,10 +191,7 @@ def _values_at(line: list[Token], place: int) -> Iterator[Value]:
     before, following = line[place - 1] if place else here, behind[1] if len(behind) == 2 else here
     between = before.kind == "number" and following.may_be("rows", "stitches")  # 22 stitches 30 rows
     if behind and behind[0].kind == "number" and (noun == "times" or (noun and place and not between)):
-        for value in _counted(line, Value(noun, behind[0].text, place, place + 2, here)):
-            again = value.kind in ("times", "more") and line[value.after - 1].text.lower() != "x"
-            if value.after == place + 2 or (noun == "times" and again):
-                yield value
+        yield from _counted(line, Value(noun, behind[0].text, place, place + 2, here))
 
 
 def _counted(line: list[Token], number: Value) -> Iterator[Value]:

@@ -2,33 +2,18 @@
 
 from __future__ import annotations
 
-import itertools
 from functools import cache, lru_cache
-from typing import Any, Final, NamedTuple
+from typing import Any
 
 from lark.parsers.lalr_analysis import Shift
 
-from stitchc.notation.fixes.tokens import Value
 from stitchc.notation.grammar import load_parser
+from stitchc.notation.layout import lay_out_line
 
 Words = tuple[tuple[str, str], ...]
 """Terminals of the grammar, and their texts."""
 State = tuple[Any, ...]
 """A parser's stack."""
-
-
-class Reading(NamedTuple):
-    """A way to read the first `place` tokens. held: values that wait for their place, None where a bracket opened."""
-
-    place: int
-    held: tuple[Value | None, ...]
-    state: State
-    words: Words
-
-    def waiting(self) -> list[Value]:
-        """What is held since the last bracket opened, in its order."""
-        waiting = itertools.takewhile(lambda value: value is not None, reversed(self.held))
-        return [value for value in waiting if value][::-1]
 
 
 @cache
@@ -59,13 +44,7 @@ def after(state: State | None, *terminals: str) -> State | None:
     return state
 
 
-_GLUED: Final = {"CELLS", "COMMA", "RPAR", "_DASH", "_NEWLINE"}
-
-
 def as_line(words: Words) -> str:
-    """The line, with the spaces that the notation has."""
-    line = ""
-    for (terminal, word), (before, _) in zip(words, (("", ""), *words), strict=False):
-        glued = terminal in _GLUED or before in ("", "LPAR", "_DASH", "_NEWLINE")
-        line += word if glued else f" {word}"
-    return line
+    """The line, or lines, in the standard layout."""
+    lines = " ".join(text for _, text in words).split("\n")
+    return "\n".join(lay_out_line(line.strip()).strip() for line in lines)
