@@ -219,6 +219,29 @@ class Pattern:
         left = [yarn for name, yarn in self.yarns.items() if name not in named]
         return left[0] if len(left) == 1 else None
 
+    @cached_property
+    def fabrics(self) -> dict[str, tuple[frozenset[str | None], ...]]:
+        """The yarns of each fabric that the file knits, by its stitch ("plain" among them): as its pieces say, else as
+        the stitch's own rows do. None: rows of which nothing says what yarn they are knitted in."""
+        only = next(iter(self.yarns)) if len(self.yarns) == 1 else None
+        main = self.main_yarn.name if self.main_yarn is not None else only
+        fabrics: dict[str, dict[frozenset[str | None], None]] = {}
+        knits = [step for piece in self.pieces.values() for step in piece.steps if isinstance(step, Knit)]
+        for name, yarn in [(knit.stitch, knit.yarn) for knit in knits]:
+            rows = self.stitches[name].chart.yarns if name in self.stitches else (None,)
+            fabrics.setdefault(name, {})[frozenset(own or yarn or main for own in rows)] = None
+        for stitch in self.wanted():
+            fabrics.setdefault(stitch.name, {frozenset(own or main for own in stitch.chart.yarns): None})
+        return {name: tuple(each) for name, each in fabrics.items()}
+
+    def yarn_of(self, stitch: str) -> str | None:
+        """The yarn of a swatch that names none, if only one is possible: that of the only fabric of the stitch, or of a
+        file with a single yarn. Stocking stitch is knitted in any."""
+        if len(self.yarns) == 1:
+            return next(iter(self.yarns))
+        yarns = frozenset[str | None]().union(*(self.fabrics.get(stitch, ()) if stitch in self.stitches else ()))
+        return next(iter(yarns)) if len(yarns) == 1 else None
+
     def with_book(self, book: Pattern) -> Pattern:
         """This pattern with the swatches of another as well, which go on speaking of that one's stitches."""
         names = {name: name for name in (swatch.stitch for swatch in book.swatches)}

@@ -52,7 +52,7 @@ def _note(file: str, options: SwatchOptions) -> None:
     from stitchc import files
     from stitchc.messages import Refused
     from stitchc.notation.gather import MOST_BYTES
-    from stitchc.swatch.book import check_added, file_for, noted, with_line
+    from stitchc.swatch.book import check_added, file_for, naming_its_yarn, noted, with_line
 
     if file == "-":
         raise click.UsageError("--measured needs a file to add the swatch to, not standard input.")
@@ -61,6 +61,7 @@ def _note(file: str, options: SwatchOptions) -> None:
         pattern = read_pattern(file, options.book)
         swatch = noted(measured, options.units)
         place = file_for(swatch.stitch, pattern)
+        swatch = naming_its_yarn(swatch, pattern, place)
         raw = files.read_bytes(place, MOST_BYTES)
         text = with_line(raw.decode("utf-8-sig"), swatch.line, today)
         if text is None:

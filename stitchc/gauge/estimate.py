@@ -22,6 +22,7 @@ from stitchc.gauge.gauges import KNOWN_SD, PLAIN, Baseline, Basis, Joint, PlainG
 from stitchc.gauge.model import Priors, shipped
 from stitchc.gauge.remarks import USUAL_PLAIN, plain_distance, surprises
 from stitchc.gauge.update import MIDDLE_GAUGE, PLAIN_KEY, Reading, Update, learnt_spread
+from stitchc.gauge.yarn_lines import known_yarns, swatches_in, unused_lines
 from stitchc.messages import Message, Refused
 from stitchc.pattern import Pattern, Swatch
 
@@ -40,7 +41,8 @@ class GaugeReport:
     piece_swatches those taken from the very piece. plain: stocking stitch as given where the file gives none.
     spread_given: of ln gauge from fabric to fabric, where the knitter knows it. main_yarn: of rows that name none.
     Where swatches name yarns, each stitch is estimated by the swatches that count for the yarns of its rows (see
-    `in_yarn`); of_one_yarn: all the swatches here do.
+    `in_yarn`); of_one_yarn: all the swatches here do. yarn_of: the yarn of the swatches of a stitch that name none,
+    where it is known. of_no_yarn: swatches that count for none (see `unused_lines`).
     """
 
     charts: Mapping[str, Chart]
@@ -50,6 +52,8 @@ class GaugeReport:
     plain: PlainGauge | None = None
     spread_given: float | None = None
     main_yarn: str | None = None
+    yarn_of: Mapping[str, str] = field(default_factory=dict)
+    of_no_yarn: frozenset[Swatch] = frozenset()
     of_one_yarn: bool = False
     priors: Priors = field(default_factory=shipped)
 
@@ -69,7 +73,8 @@ class GaugeReport:
         return replace(self, measured={**self.measured, **charts})
 
     def in_yarn(self, yarn: str | None) -> GaugeReport:
-        """What is known of one yarn: by its own swatches where it has any, else by those that name no yarn."""
+        """What is known of one yarn: by its own swatches where it has any, else by those that name no yarn; see
+        `swatches_in`."""
         if not self._names_yarns:
             return self
         wanted = yarn if yarn is not None else self.main_yarn
@@ -186,8 +191,9 @@ class GaugeReport:
     @cached_property
     def _in_yarns(self) -> dict[str | None, GaugeReport]:
         """For each yarn with swatches of its own what they say, and under None what those that name no yarn say."""
+        counting = [swatch for swatch in self.swatches if swatch not in self.of_no_yarn]
         return {
-            yarn: replace(self, swatches=tuple(s for s in self.swatches if s.yarn == yarn), of_one_yarn=True)
+            yarn: replace(self, swatches=swatches_in(yarn, counting, self.yarn_of), of_one_yarn=True)
             for yarn in (None, *self.own_yarns)
         }
 
@@ -398,7 +404,10 @@ def estimate_pattern(
     measured = {name: stitch.chart for name, stitch in pattern.stitches.items() if name in spoken_of}
     charts = {stitch.name: stitch.chart for stitch in stitches}
     report = estimate(charts, pattern.swatches, plain, measured, spread=spread)
-    return replace(report, main_yarn=pattern.main_yarn.name if pattern.main_yarn is not None else None)
+    main = pattern.main_yarn.name if pattern.main_yarn is not None else None
+    only = next(iter(pattern.yarns)) if len(pattern.yarns) == 1 else None
+    of_no_yarn = frozenset(unused_lines(pattern))
+    return replace(report, main_yarn=main or only, yarn_of=known_yarns(pattern), of_no_yarn=of_no_yarn)
 
 
 def _source(stitches: str | None, rows: str | None) -> str:

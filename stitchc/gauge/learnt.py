@@ -32,7 +32,7 @@ class Lesson(NamedTuple):
         if not self.counts and self.yarn is not None:
             return f"not used, because none of these stitches is knitted in {self.yarn}"
         if not self.counts:
-            return "not used, because the yarns of these stitches have gauge lines of their own; add `in` and its yarn"
+            return "not used: it names no yarn, and the yarns here have gauge lines of their own. Add `in` and its yarn"
         if self.stitch == PLAIN:
             return "every size" + (f" in {self.yarn}" if self.yarn is not None else "") + " depends on it"
         if self.narrower is None or self.rows is None:

@@ -10,6 +10,7 @@ from typing import Final
 from stitchc.gauge.doubt import SURPRISING, FarOut, explained, line_of
 from stitchc.gauge.gauges import PLAIN, PlainGauge
 from stitchc.gauge.weights import misnamed
+from stitchc.gauge.yarn_lines import unused_lines
 from stitchc.machines import Machine
 from stitchc.messages import Message, Span
 from stitchc.pattern import Pattern, Swatch
@@ -42,7 +43,7 @@ def check_gauge(
     plain: PlainGauge | None = None,
     unused: Collection[Swatch] | None = None,
 ) -> list[Message]:
-    """All that can be said of a pattern's `gauge` lines and yarns without the model: G601 to G603, G605, G607 to G609.
+    """All that can be said of a pattern's `gauge` lines and yarns without the model: G601 to G603, G605, G607 to G610.
 
     plain: stocking stitch as given on the command line, used for what the file leaves open. unused: as in
     check_swatches.
@@ -55,18 +56,21 @@ def check_gauge(
 
 
 def check_swatches(pattern: Pattern, unused: Collection[Swatch] | None = None) -> list[Message]:
-    """G601 to G603, G605 and G607 about every `gauge` line of a pattern.
+    """G601 to G603, G605, G607 and G610 about every `gauge` line of a pattern.
 
     unused: swatches that the estimate leaves out, of which G604 speaks and nothing else does; None before estimating.
     """
     messages: list[Message] = []
     possible: list[Swatch] = []
+    of_no_yarn = unused_lines(pattern)
     for swatch in pattern.swatches:
         impossible = list(_impossible(swatch))
         if swatch not in (unused or ()):
             messages += impossible or _small(swatch)
             possible += [swatch] if not impossible else []
-    messages += _disagreeing(possible, "" if unused is None else " Their mean is used.")
+    messages += of_no_yarn.values()
+    together = [swatch for swatch in possible if swatch not in of_no_yarn]
+    messages += _disagreeing(together, "" if unused is None else " Their mean is used.")
     for swatch in possible:
         if swatch.stitch == PLAIN and not swatch.sure:
             messages += _odd_plain(swatch, swatch.span)

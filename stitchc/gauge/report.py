@@ -13,6 +13,7 @@ from stitchc.gauge.evidence import evidence_json, evidence_line
 from stitchc.gauge.gauges import PLAIN, Baseline, Range, StitchGauge
 from stitchc.gauge.learnt import lessons
 from stitchc.gauge.yarn import YarnUse, yarns_of
+from stitchc.gauge.yarn_lines import unused_lines
 from stitchc.messages import visible
 from stitchc.options import Units
 from stitchc.pattern import Pattern, Stitch
@@ -50,7 +51,8 @@ def as_json(
             {"line": each.line, "narrower_percent": _percent(each.narrower), "rows_percent": _percent(each.rows)}
             for each in lessons(report)
         ],
-        "not_used": [line_of(doubted.swatch) for doubted in report.far_out if not doubted.used],
+        "not_used": [line_of(doubted.swatch) for doubted in report.far_out if not doubted.used]
+        + [line_of(swatch) for swatch in unused_lines(pattern)],
     }
 
 

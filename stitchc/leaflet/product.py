@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import stitchc
 from stitchc.document import Block, Document, Listing, Part, Picture, to_text
 from stitchc.document.files import letters_lacking
+from stitchc.gauge.yarn_lines import unused_lines
 from stitchc.leaflet.cards import Sheets, card_sheets, chart_sheets, prove_cards
 from stitchc.leaflet.page import leaflet_page
 from stitchc.leaflet.parts import as_jpegs, fabric_pictures, photographs, stitches_of
@@ -107,6 +108,7 @@ def _front(pattern: Pattern, fabrics: Sequence[Picture], options: LeafletOptions
 def _doubts(pattern: Pattern, ways: Sequence[Way]) -> list[Message]:
     """L901: what whoever knits from it would have to ask, because nobody measured it."""
     found = []
+    not_counted = {swatch.stitch for swatch in unused_lines(pattern)}  # G610 says what to do about these
     for name, piece in pattern.pieces.items():
         plan = ways[0].pieces[name].plans[0]
         if plan.width_cm is None or plan.length_cm is None:
@@ -115,7 +117,7 @@ def _doubts(pattern: Pattern, ways: Sequence[Way]) -> list[Message]:
             found.append(Message("L901", "warning", text, piece.span, advice=advice))
             continue
         rough = {stitch for fabric, stitch in plan.fabrics.items() if not plan.is_measured(fabric)}
-        guessed = [stitch for stitch in stitches_of(pattern) if stitch.name in rough]
+        guessed = [stitch for stitch in stitches_of(pattern) if stitch.name in rough - not_counted]
         for stitch in guessed:
             text = f"The gauge of `{stitch.name}` is estimated, and others will knit by it. Measure a swatch first."
             found.append(

@@ -13,6 +13,8 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from stitchc.chart import SIGNS
+from stitchc.gauge.gauges import PLAIN
+from stitchc.gauge.yarn_lines import yarns_to_name
 from stitchc.live.row_text import cells_by_run
 from stitchc.live.words import message_json
 from stitchc.machines import Machine
@@ -101,8 +103,9 @@ def as_json(result: Read, file: str, line: int, wanted: str = "", row: int = 1, 
                 }
                 for each in pattern.stitches.values()
             ],
+            "swatch_yarns": yarns_to_name(pattern),
             "yarns": {name: yarn.colour for name, yarn in pattern.yarns.items()},
-            "has_plain": any(swatch.stitch == "plain" for swatch in pattern.swatches),
+            "has_plain": any(swatch.stitch == PLAIN for swatch in pattern.swatches),
             "chart": chart_json(stitch, file, row, column),
         }
     return document

@@ -10,6 +10,7 @@ from typing import Final
 
 from stitchc.gauge.gauges import PLAIN
 from stitchc.gauge.product import known_of
+from stitchc.gauge.yarn_lines import yarns_to_name
 from stitchc.messages import Message, Refused
 from stitchc.notation.compile import compile_book
 from stitchc.options import Units
@@ -19,6 +20,9 @@ from stitchc.product import WrongOption
 _NUMBER: Final = r"\d{1,6}(?:[.,]\d{1,4})?"
 _SHORT: Final = re.compile(rf"(\S+)\s+({_NUMBER})\s*(?:x|×|\*|by)\s*({_NUMBER})\b\s*(.*)", re.IGNORECASE)
 _LONG: Final = re.compile(rf"(\S+)\s+((?:{_NUMBER}\s*(?:stitches|stitch|sts?|rows?)\s*){{1,2}})(.*)", re.IGNORECASE)
+
+_IN_YARN: Final = re.compile(r"\sin\s+(?!sure$)\S+", re.IGNORECASE)
+"""`in oat`, but not the unit of `per 4 in sure`."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +52,21 @@ def noted(measured: str, units: Units = "cm") -> Noted:
         rest = f"per {'10 cm' if units == 'cm' else '4 in'} {rest}".strip()
     name = PLAIN if stitch.lower() == PLAIN else stitch
     return Noted(name, f"gauge {name} {counts} {rest}")
+
+
+def naming_its_yarn(swatch: Noted, pattern: Pattern, place: str) -> Noted:
+    """The same with the yarn in which it was knitted, where the line names none, has to, and the file at place
+    has that yarn."""
+    yarn = yarns_to_name(pattern).get(swatch.stitch)
+    if (
+        yarn is None
+        or place not in (pattern.file, pattern.yarns[yarn].span.file)
+        or _IN_YARN.search(swatch.line) is not None
+    ):
+        return swatch
+    words = swatch.line.split()
+    end = len(words) - (words[-1].lower() == "sure")
+    return replace(swatch, line=" ".join([*words[:end], "in", yarn, *words[end:]]))
 
 
 def file_for(stitch: str, pattern: Pattern) -> str:

@@ -45,7 +45,7 @@ class SwatchPlan:
     expected_width_mm and expected_length_mm: between the marks. within: the largest share by which the tape may be off.
     gauge_is_guessed: nothing but the bed's pitch (or, where a needle never knits, stocking stitch) says how large a
     stitch is. empty: positions of the needles out of work. metres_of: each yarn (None: of rows that name none), or
-    nothing where not known. yarn: of all its rows, where yarns have gauge lines of their own.
+    nothing where not known. yarn: what its `gauge` lines have to name, a blank to fill in where that is not known.
     """
 
     name: str
@@ -154,7 +154,6 @@ def plan_one(name: str, chart: Chart, report: GaugeReport, machine: Machine, wit
         gauge_is_guessed=guessed,
         empty=empty,
         metres_of={} if guessed else {yarn: each for yarn, each in metres.items() if each is not None},
-        yarn=chart.yarns[0] if report.own_yarns and len(set(chart.yarns)) == 1 else None,
     )
 
 

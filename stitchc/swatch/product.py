@@ -15,6 +15,7 @@ from stitchc.english import listed, metres
 from stitchc.gauge.gauges import PLAIN, Range
 from stitchc.gauge.product import known_of
 from stitchc.gauge.remarks import check_bed
+from stitchc.gauge.yarn_lines import unused_lines, yarns_to_name
 from stitchc.machines import Machine
 from stitchc.machines.fit import unfit
 from stitchc.messages import Message, Refused, Span, visible
@@ -44,7 +45,8 @@ def plan_swatch(pattern: Pattern, machine: Machine, options: SwatchOptions = DEF
     plans: list[SwatchPlan] = []
     for name, chart in charts.items():
         try:
-            plan: SwatchPlan | None = plan_one(name, chart, report, machine, options.within / 100)
+            planned = plan_one(name, chart, report, machine, options.within / 100)
+            plan: SwatchPlan | None = replace(planned, yarn=_yarn_to_name(pattern, name))
         except Refused as refusal:
             messages += refusal.messages
             plan = None
@@ -55,6 +57,15 @@ def plan_swatch(pattern: Pattern, machine: Machine, options: SwatchOptions = DEF
     shown = accept(messages, pattern, options.anyway)
     files = tuple(_files(plans, pattern, machine, shown, options))
     return Product(tuple(plans), files, shown, skipped_parts(pattern, stitches, options.stitches))
+
+
+def _yarn_to_name(pattern: Pattern, name: str) -> str | None:
+    """What the `gauge` lines of a swatch have to name: a blank where they have to and there is a choice."""
+    of_several = name != PLAIN and len(set(pattern.stitches[name].chart.yarns)) > 1  # its line can name none of them
+    has_to = any(swatch.yarn is not None for swatch in pattern.swatches) and not of_several
+    counting = set(pattern.swatches).difference(unused_lines(pattern))
+    unnamed = any(swatch.stitch == name and swatch.yarn is None for swatch in counting)
+    return yarns_to_name(pattern).get(name) or ("____" if has_to and not unnamed else None)
 
 
 def _files(
@@ -137,6 +148,8 @@ FINISHING: Final = (
 )
 _COUNTED: Final = " In a `gauge` line the needles out of work count as stitches."
 
+_OWN_FILE: Final = " A file of their own also needs the `yarn` line."
+
 
 def as_text(plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, units: Units) -> Iterator[str]:
     if not plans:
@@ -154,7 +167,8 @@ def as_text(plans: Sequence[SwatchPlan], machine: Machine, pattern: Pattern, uni
         f"{FINISHING} Then put these lines into the pattern, or into a file of their own that patterns of this yarn "
         "can include, with the middle figure of the three. Write a line for each swatch: two swatches of one stitch "
         "show how much your gauge differs from one to the next."
-        f"{_COUNTED if any(plan.empty for plan in plans) else ''}",
+        f"{_COUNTED if any(plan.empty for plan in plans) else ''}"
+        f"{_OWN_FILE if any(plan.yarn is not None for plan in plans) else ''}",
         104,
     )
     yield ""

@@ -454,7 +454,7 @@ def test_a_line_that_counts_for_none_of_the_stitches_says_so(
     assert run(("gauge", str(path), "--stitch", "sure")) == 0
     out, _ = capsys.readouterr()
     assert "in foam: not used, because none of these stitches is knitted in foam." in out
-    assert "gauge sure 18 stitches 40 rows per 10 cm: not used, because the yarns" in out
+    assert "gauge sure 18 stitches 40 rows per 10 cm: not used: it names no yarn" in out
 
 
 def test_a_swatch_has_the_size_and_the_line_of_its_yarn(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -712,3 +712,93 @@ def test_both_counts_are_doubted_where_both_are_far_out(pattern: Path, capsys: p
 )
 def test_what_a_swatch_did_not_change_is_left_out(narrower: float, rows: float, words: str) -> None:
     assert Lesson("gauge drift 18 stitches per 10 cm", "drift", narrower, rows).words() == f"sets drift {words}"
+
+
+BAND = """yarn oat
+stitch plush
+    1: K T
+    2: K
+gauge plain 22 stitches 30 rows per 10 cm in oat
+piece band
+    width 30 cm
+    knit plush for 10 cm
+"""
+
+
+def band(tmp_path: Path, *lines: str) -> str:
+    path = tmp_path / "a.stitch"
+    path.write_text(BAND + "".join(f"{line}\n" for line in lines), encoding="utf-8")
+    return str(path)
+
+
+@pytest.mark.parametrize("end", ["", " in oat"])
+def test_in_a_file_with_one_yarn_every_line_counts_for_it(
+    end: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """15 stitches to 10 cm: 46 needles for 30 cm, in whole repeats with 2 edge needles."""
+    assert run(("piece", band(tmp_path, f"gauge plush 15 stitches 55 rows per 10 cm{end} sure"))) == 0
+    out, err = capsys.readouterr()
+    assert "46 in work" in out and "54 rows" in out and not err
+
+
+def test_a_swatch_is_added_with_its_yarn(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = band(tmp_path)
+    assert run(("swatch", file)) == 0
+    out = capsys.readouterr().out
+    assert "rows per ____ mm in oat" in out and "also needs the `yarn` line" in out
+    assert run(("swatch", file, "--measured", "plush 18 x 41 sure")) == 0
+    assert run(("swatch", file, "--measured", "plush 18.2 x 41 per 4 in")) == 0
+    capsys.readouterr()
+    text = Path(file).read_text(encoding="utf-8")
+    assert "gauge plush 18 stitches 41 rows per 10 cm in oat sure  #" in text
+    assert "gauge plush 18.2 stitches 41 rows per 4 in in oat  #" in text
+
+
+def test_a_second_swatch_stands_beside_one_that_names_no_yarn(tmp_path: Path) -> None:
+    """With a yarn it would take the place of the first, which the repeated line belongs to."""
+    file = band(tmp_path, "gauge plush 18 stitches 41 rows per 10 cm")
+    assert run(("swatch", file, "--measured", "plush 18.2 x 41")) == 0
+    assert "gauge plush 18.2 stitches 41 rows per 10 cm  #" in Path(file).read_text(encoding="utf-8")
+
+
+TWO_YARNS = """yarn oat
+yarn sea
+stitch plush
+    1: K T
+    2: K
+gauge plain 20 stitches 28 rows per 10 cm in oat
+gauge plain 24 stitches 34 rows per 10 cm in sea
+gauge plush 16 stitches 38 rows per 10 cm
+gauge plush 19 stitches 38 rows per 10 cm
+piece band
+    width 30 cm
+    knit plush for 10 cm in oat
+"""
+
+
+@pytest.mark.parametrize("command", ["check", "piece", "gauge", "swatch", "leaflet"])
+def test_each_product_says_which_lines_count_for_no_yarn(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The lines are unused (so nothing takes their mean); one ending with a yarn in their place is used."""
+    path = tmp_path / "a.stitch"
+    path.write_text(TWO_YARNS + "    knit plush for 10 cm in sea\n", encoding="utf-8")
+    output = ("-o", str(tmp_path / "leaflet"), "--no-pictures") if command == "leaflet" else ()
+    assert run((command, str(path), *output)) == 0
+    captured = capsys.readouterr()
+    said = captured.out + captured.err
+    assert "a.stitch:8:7: warning: This measurement is not used: it names no yarn, and `oat` and `sea`" in said
+    assert "a.stitch:9:7: warning: This measurement" in said and "mean is used" not in said
+    assert "Try: `gauge plush 16 stitches 38 rows per 10 cm in oat` or `gauge plush" in said
+    assert "`plush` is estimated" not in said
+
+
+def test_a_stitch_that_is_knitted_in_one_yarn_was_measured_in_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "a.stitch"
+    path.write_text(TWO_YARNS.replace("gauge plush 19 stitches 38 rows per 10 cm\n", ""), encoding="utf-8")
+    assert run(("piece", str(path))) == 0
+    out, err = capsys.readouterr()
+    assert "16.0 stitches" in out and "(measured)" in out and "G610" in err  # nothing is knitted in sea
+    assert err.count("G610") == 1 and "nothing in this file is knitted in `sea`" in err

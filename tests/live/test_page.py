@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import signal
 from pathlib import Path
 
@@ -469,3 +470,15 @@ def test_what_to_try_is_code_only_where_it_is_notation(open_pattern: Open) -> No
     expect(page.locator(".messages .cure code")).to_have_count(0)
     page.fill("#text", text_of(page).replace("1: T K", "2: T K"))
     expect(page.locator("#piece .cure")).to_contain_text("Try: needles 3, or more")
+
+
+def test_a_swatch_is_written_with_the_yarn_it_was_knitted_in(open_pattern: Open) -> None:
+    page = open_pattern(
+        "yarn oat\nstitch two\n    1: K T\n    2: K\ngauge plain 22 stitches 30 rows per 10 cm in oat\n"
+    )
+    page.get_by_role("button", name="I have knitted a swatch").click()
+    dialog = page.get_by_role("dialog")
+    expect(dialog.get_by_label("Knitted in")).to_have_value("oat")
+    dialog.get_by_label("Stitches counted").fill("17")
+    dialog.get_by_role("button", name="Write the gauge line").click()
+    expect(page.locator("#text")).to_have_value(re.compile(r"gauge two 17 stitches per 10 cm in oat\n"))

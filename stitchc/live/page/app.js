@@ -409,7 +409,10 @@ function swatch() {
     const unit = make("select", {id: "swatch-unit"}, ["cm", "in"].map((each) => make("option", {value: each}, each)));
     unit.value = find("units").value;
     const yarns = Object.keys(pattern?.yarns || {});
-    const yarn = make("select", {id: "swatch-yarn"}, ["", ...yarns].map((each) => make("option", {value: each}, each || "any yarn")));
+    const yarn = make("select", {id: "swatch-yarn"}, ["", ...yarns].map((each) => make("option", {value: each}, each || "no yarn named")));
+    const chooseYarn = () => { yarn.value = pattern?.swatch_yarns[stitch.value] || ""; };
+    stitch.addEventListener("change", chooseYarn);
+    chooseYarn();
     return [howTo,
       form(close, "Write the gauge line", [field("Stitch", stitch), across, field("Rows counted", rows), field("over", length), field("Unit", unit), yarns.length ? field("Knitted in", yarn) : null], async () => {
         const added = await rewritten("add", {
