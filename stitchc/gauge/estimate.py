@@ -42,7 +42,8 @@ class GaugeReport:
     spread_given: of ln gauge from fabric to fabric, where the knitter knows it. main_yarn: of rows that name none.
     Where swatches name yarns, each stitch is estimated by the swatches that count for the yarns of its rows (see
     `in_yarn`); of_one_yarn: all the swatches here do. yarn_of: the yarn of the swatches of a stitch that name none,
-    where it is known. of_no_yarn: swatches that count for none (see `unused_lines`).
+    where it is known. of_no_yarn: swatches that name no yarn and count for none (see
+    `unused_lines`).
     """
 
     charts: Mapping[str, Chart]
@@ -406,7 +407,7 @@ def estimate_pattern(
     report = estimate(charts, pattern.swatches, plain, measured, spread=spread)
     main = pattern.main_yarn.name if pattern.main_yarn is not None else None
     only = next(iter(pattern.yarns)) if len(pattern.yarns) == 1 else None
-    of_no_yarn = frozenset(unused_lines(pattern))
+    of_no_yarn = frozenset(swatch for swatch in unused_lines(pattern) if swatch.yarn is None)
     return replace(report, main_yarn=main or only, yarn_of=known_yarns(pattern), of_no_yarn=of_no_yarn)
 
 
