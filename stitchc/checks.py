@@ -19,6 +19,7 @@ from stitchc.english import listed, number, numbered
 from stitchc.machines.profile import Limit, Limits, Machine
 from stitchc.messages import Message, Severity, Span
 from stitchc.pattern import Pattern, Stitch
+from stitchc.wording import OPTION, machine_choice
 
 STANDARD_PITCH_MM: Final = 4.5
 """The needle pitch by which floats are shown in mm where no machine is named (standard gauge; common practice)."""
@@ -136,7 +137,7 @@ def edge_tucks(chart: Chart, columns: Indices, needles: Needles, stitch: Stitch)
         f"{'Needles' if both else 'Needle'} {listed(named)}, at the {'ends' if both else 'end'} of the work, "
         f"{'tuck' if both else 'tucks'} in `{stitch.name}` (first in row {row + 1}): an end loop with no neighbour to "
         "hold it drops off or hangs loose.",
-        advice="--edge 1   (the end needles always knit)",
+        advice=f"{OPTION.edge} 1   (the end needles always knit)",
         row=row % stitch.chart.height,
     )
 
@@ -269,7 +270,7 @@ def mixed_rows(subject: Subject) -> list[Message]:
     has = "has" if rows.size == 1 else "have"
     machine = subject.machine
     by_hand = "; hands can do both, slowly" if machine is not None and machine.slip == "by-hand" else ""
-    anywhere = " To knit it by hand, check it with --machine hand-standard." if machine is None else ""
+    anywhere = f" To knit it by hand, check it with {machine_choice('hand-standard')}." if machine is None else ""
     return subject.message(
         "K207",
         subject.limits.mixed_rows,

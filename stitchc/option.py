@@ -5,23 +5,26 @@ Light to import: the dataclasses themselves, one a product, are in `stitchc.opti
 
 import functools
 import importlib
+import re
 import types
 from collections.abc import Iterator
 from dataclasses import Field, field, fields
 from functools import partial
 from typing import Any, NamedTuple, Union, get_args, get_origin
 
+from stitchc.wording import current_wording
+
 
 class Option(NamedTuple):
     """How a field is given on the command line, and from the environment as STITCHC_ and the long flag's name.
 
-    help: a sentence. flags: "--dpi", or "--pictures/--no-pictures"; without them, after the field's name. metavar: the
-    word for the value in the help; N for a whole number. low, high: bounds of a number, both allowed. otherwise: words
-    for what happens without the option, where the field's default does not say it; braces stand for the default.
-    parse: "package.module:function" that makes the value of the text and raises ValueError with a sentence; of a field
-    that takes several values it makes each. split: what separates several values in the environment (default: spaces).
-    forms: the option is for these forms only. needs: the field that must be given with it. complete: "file", where the
-    shell completes names of files.
+    help: a sentence; `{--units}`, `{FILE}` and `{several}` in it are what a front end calls them. flags: "--dpi", or
+    "--pictures/--no-pictures"; without them, after the field's name. metavar: the word for the value in the help; N for
+    a whole number. low, high: bounds of a number, both allowed. otherwise: words for what happens without the option,
+    where the field's default does not say it; braces stand for the default. parse: "package.module:function" that makes
+    the value of the text and raises ValueError with a sentence; of a field that takes several values it makes each.
+    split: what separates several values in the environment (default: spaces). forms: the option is for these forms
+    only. needs: the field that must be given with it. complete: "file", where the shell completes names of files.
     """
 
     help: str
@@ -35,6 +38,12 @@ class Option(NamedTuple):
     forms: tuple[str, ...] = ()
     needs: str = ""
     complete: str = ""
+
+    def help_words(self) -> str:
+        """The help as this front end says it."""
+        wording = current_wording()
+        words = {"FILE": wording.file, "several": wording.several("semicolons" if self.split else "spaces")}
+        return re.sub(r"\{(?:--)?([\w-]+)\}", lambda name: words.get(name[1]) or wording.option(name[1]), self.help)
 
     @property
     def flag(self) -> str:
@@ -81,9 +90,7 @@ def words_for(default: Any) -> str:
 NAME = "stitchc.notation.tree:composed"
 """What makes a name of a text, for `parse`."""
 
-each_stitch = partial(
-    option, (), "Only this stitch; repeat the option for several.", "--stitch", metavar="NAME", parse=NAME
-)
+each_stitch = partial(option, (), "Only this stitch; {several}.", "--stitch", metavar="NAME", parse=NAME)
 chosen_stitches = partial(each_stitch, otherwise="every stitch that is not part of another; skipped ones are listed")
 chosen_form = partial(
     option, help="The form of the output.", flags="--format", otherwise="from the ending of -o, else {}"

@@ -90,7 +90,7 @@ class CardOptions:
     )
     anyway: bool = _anyway()
     test_card: bool = option(
-        False, "Without FILE: make a card to knit once, which shows how your reader mirrors, selects and reads."
+        False, "Without {FILE}: make a card to knit once, which shows how your reader mirrors, selects and reads."
     )
     name: str = ""
 
@@ -121,13 +121,13 @@ class PieceOptions:
     """What `plan_piece` makes. sizes and so_far are texts as on the command line. name: as in CardOptions. for_others:
     it is read by people who have neither the pattern's file nor stitchc."""
 
-    piece: str | None = option(None, "Which piece, where FILE has several.", metavar="NAME", parse=NAME)
+    piece: str | None = option(None, "Which piece, where {FILE} has several.", metavar="NAME", parse=NAME)
     plain: "PlainGauge | None" = _plain()
     spread: float | None = chosen_spread()
     book: str | None = chosen_book()
     sizes: str | None = option(
         None,
-        "Finished widths in the units of --units, instead of the one in FILE; several are shown in brackets.",
+        "Finished widths in the units of {--units}, instead of the one in {FILE}; several are shown in brackets.",
         metavar="48,52,56",
     )
     so_far: tuple[str, ...] = option(
@@ -206,7 +206,7 @@ class BitmapOptions:
     stitches: tuple[str, ...] = chosen_stitches()
     needles: "Needles | None" = _needles(otherwise="one repeat")
     rows: int | None = option(None, "Rows of the picture.", low=1, high=1_000_000, otherwise="one repeat")
-    edge: int = option(0, "Needles at each end that always knit, with --needles.", low=0, high=100, needs="needles")
+    edge: int = option(0, "Needles at each end that always knit, with {--needles}.", low=0, high=100, needs="needles")
     first_row: Literal["bottom", "top"] | None = option(None, "Where row 1 is.", otherwise=_BY_PROFILE)
     seen_from: Face | None = option(
         None, "The side shown: purl as you face the bed, knit with left and right exchanged.", otherwise=_BY_PROFILE
@@ -269,7 +269,7 @@ class SwatchOptions:
     measured: tuple[str, ...] = option(
         (),
         "Do not plan: add this swatch, with today's date, to the file that it belongs to. Counts are over 10 cm "
-        '(with --units in, over 4 in), unless you write the length: "drift 38 stitches per 20 cm". Repeat the '
+        '(with {--units} in, over 4 in), unless you write the length: "drift 38 stitches per 20 cm". Repeat the '
         "option for several.",
         metavar='"drift 17.5 x 41"',
         parse=NAME,
@@ -301,12 +301,12 @@ class PictureOptions:
     )
     size: str | None = option(
         None,
-        "Fabric shown, in the units of --units: 10x10; or in repeats: '2x3 repeats'.",
+        "Fabric shown, in the units of {--units}: 10x10; or in repeats: '2x3 repeats'.",
         metavar="WxH",
         otherwise="at least 16 stitches and two repeats",
     )
     px: int | None = option(None, "Width of the fabric in pixels.", low=100, high=12_000, otherwise="about 60 a stitch")
-    dpi: int | None = option(None, "Resolution instead of --px: the picture prints life size.", low=20, high=2400)
+    dpi: int | None = option(None, "Resolution instead of {--px}: the picture prints life size.", low=20, high=2400)
     plain: "PlainGauge | None" = _plain(otherwise="20x26 is assumed")
     book: str | None = chosen_book()
     units: Units = _units()
@@ -326,14 +326,14 @@ class TraceOptions:
     light: Meaning | None = option(None, "What a blank cell means.", otherwise="knit, or tuck where dark is knit")
     colours: tuple[tuple[tuple[int, int, int], int], ...] = option(
         (),
-        "What a colour means, as in #c03030=S; repeat the option for several.",
+        "What a colour means, as in #c03030=S; {several}.",
         "--colour",
         metavar="#RRGGBB=LETTER",
         parse="stitchc.option_values:colour_meaning",
     )
     alike: tuple[tuple[tuple[int, int], int], ...] = option(
         (),
-        "What all cells that look like this one mean, as in 3,7=T; repeat the option for several.",
+        "What all cells that look like this one mean, as in 3,7=T; {several}.",
         "--like",
         metavar="ROW,COLUMN=LETTER",
         parse="stitchc.option_values:cell_meaning",
@@ -348,7 +348,8 @@ class TraceOptions:
         None, "Where row 1 stands.", otherwise="bottom, or as a picture of stitchc bitmap says"
     )
     grid: Literal["auto", "lines", "pixels", "even"] = option(
-        "auto", "lines: look for a grid; pixels: each pixel or block is a cell; even: divide the picture into --cells."
+        "auto",
+        "lines: look for a grid; pixels: each pixel or block is a cell; even: divide the picture into {--cells}.",
     )
     cells: tuple[int, int] | None = option(
         None, "How many columns and rows there are.", metavar="WxH", parse="stitchc.option_values:size"

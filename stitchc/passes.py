@@ -24,6 +24,7 @@ from stitchc.machines.profile import Machine
 from stitchc.messages import Message, Span
 from stitchc.pattern import Side, Stitch
 from stitchc.product import WrongOption
+from stitchc.wording import OPTION
 
 Direction = Literal["right to left", "left to right"]
 
@@ -479,7 +480,7 @@ def less_than_a_repeat(stitch: Stitch, machine: Machine, needles: Needles, edge:
     text = f"`{stitch.name}` is {width} needles wide, but only {stand}: a part of the repeat is never knitted."
     whole = width + 2 * edge
     fits = whole <= machine.needles
-    advice = f"--needles {whole}" if fits else f"A narrower repeat, or a machine with at least {whole} needles."
+    advice = f"{OPTION.needles} {whole}" if fits else f"A narrower repeat, or a machine with at least {whole} needles."
     return [Message("M306", "warning", text, stitch.span, advice=advice)]
 
 
@@ -602,6 +603,6 @@ def refuse_no_room(needles: Needles, edge: int, stitch: Stitch) -> None:
         return
     raise WrongOption(
         "edge",
-        f"with {number(edge, 'edge needle')} at each end of {needles.count} in work, no needle is left for the stitch. "
-        f"Try --needles {2 * edge + stitch.chart.width} or a smaller --edge.",
+        f"with {number(edge, 'edge needle')} at each end of {needles.count} in work, no needle is left for the "
+        f"stitch. Try {OPTION.needles} {2 * edge + stitch.chart.width} or a smaller {OPTION.edge}.",
     )

@@ -28,6 +28,7 @@ from stitchc.product import (
     no_progress,
     skipped_parts,
 )
+from stitchc.wording import OPTION
 
 if TYPE_CHECKING:
     from stitchc.gauge import GaugeReport
@@ -214,7 +215,7 @@ class _Scale:
         row_range = gauge.rows_per_10cm or own[1]
         wale_mm = 100 / (stitch_range.value if stitch_range else plain[0] * factors[0])
         course_mm = 100 / (row_range.value if row_range else plain[1] * factors[1])
-        assumed = f"; stocking stitch assumed at {plain[0]:g} x {plain[1]:g}, see --plain"
+        assumed = f"; stocking stitch assumed at {plain[0]:g} x {plain[1]:g}, see {OPTION.plain}"
         across = f"{100 / wale_mm:.1f} {gauge.counted_how}{',' if gauge.features.ladders else ''}"
         words = f"Scale of `{name}`: {across} and {100 / course_mm:.1f} rows to 10 cm "
         words += f"({gauge.basis}{'' if stitch_range or row_range else assumed})."
@@ -273,7 +274,7 @@ def _resolution(across_cm: float, scale: _Scale, options: PictureOptions) -> flo
 
 def _refuse_options(options: PictureOptions) -> None:
     if options.px is not None and options.dpi is not None:
-        raise WrongOption("", "--px and --dpi both set the resolution; give one of them.")
+        raise WrongOption("", f"{OPTION.px} and {OPTION.dpi} both set the resolution; give one of them.")
     if options.size is not None:
         _parsed_size(options)
 
@@ -282,7 +283,9 @@ def _refuse_pixels(wide: float, high: float, sides: int) -> None:
     if wide * high * sides > _MOST_PIXELS or max(wide, high) > _MOST_PX:
         each = " of each side" if sides > 1 else ""
         text = f"A picture of {wide:,.0f} by {high:,.0f} pixels{each} is too large."
-        raise Refused(Message("V705", "error", text, advice="Choose less with --size, --px or --dpi."))
+        raise Refused(
+            Message("V705", "error", text, advice=f"Choose less with {OPTION.size}, {OPTION.px} or {OPTION.dpi}.")
+        )
 
 
 # -- colours and words -------------------------------------------------------------------------------------------------

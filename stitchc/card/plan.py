@@ -18,6 +18,7 @@ from stitchc.machines.fit import fitted_rows, reads_nothing_of_the_kind
 from stitchc.machines.profile import CardShape, Machine
 from stitchc.messages import Message, Refused
 from stitchc.pattern import Stitch
+from stitchc.wording import OPTION
 
 Holes = npt.NDArray[np.bool_]
 
@@ -264,7 +265,9 @@ def rows_on_the_card(stitch: Stitch, start_row: int = 1, each_row_twice: bool = 
     other = start_row % height + 1
     works = one_of_each_pair(stitch.chart.started_at(other - 1)) is not None
     text = f"`{stitch.name}` does not come in pairs of equal rows: rows {', '.join(differing[:6])}{more} differ."
-    advice = f"--start-row {other}" if works else "Leave out --each-row-twice: the card then has every row."
+    advice = (
+        f"{OPTION.start_row} {other}" if works else f"Leave out {OPTION.each_row_twice}: the card then has every row."
+    )
     raise Refused(Message("M307", "error", text, stitch.span, advice))
 
 

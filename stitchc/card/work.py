@@ -13,6 +13,7 @@ from stitchc.card.plan import Card, one_of_each_pair
 from stitchc.chart import SLIP, TUCK, Chart
 from stitchc.machines.fit import fitted_rows
 from stitchc.machines.profile import Machine
+from stitchc.wording import OPTION
 
 
 def smallest_repeat(chart: Chart) -> Chart:
@@ -83,8 +84,8 @@ def _fewer_holes(chart: Chart, card: Card, asked_rows: int | None) -> Iterator[s
         rows, holes = holes_of(half, card.machine, -(-asked_rows // 2) if asked_rows else None)
         if holes < card.hole_count:
             yield (
-                "Rows come in equal pairs: if your reader can knit each card row twice, --each-row-twice makes a card "
-                f"of {rows} rows with {holes} holes ({card.hole_count - holes} fewer)."
+                f"Rows come in equal pairs: if your reader can knit each card row twice, {OPTION.each_row_twice} "
+                f"makes a card of {rows} rows with {holes} holes ({card.hole_count - holes} fewer)."
             )
 
 
@@ -102,7 +103,7 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
     kinds = [name for name, sides in ways.items() if sides]
     for way in sorted(set(one_way.values())):
         names = " and ".join(name for name, side in one_way.items() if side == way)
-        begin = "" if way == 0 else ", or at the right with --start-row 2"
+        begin = "" if way == 0 else f", or at the right with {OPTION.start_row} 2"
         yield (
             f"All {names} passes go the same way, right to left if the carriage begins at the "
             f"{'left' if way else 'right'}{begin}. "
@@ -119,6 +120,6 @@ def _clear_ends(chart: Chart, card: Card) -> Iterator[str]:
     shift = clear_shift(chart, card.columns)
     if shift:
         yield (
-            f"A needle that tucks or slips stands at an end of the {card.columns} columns; with --shift {shift} both "
-            "end needles of every whole card width knit in every row."
+            f"A needle that tucks or slips stands at an end of the {card.columns} columns; with {OPTION.shift} "
+            f"{shift} both end needles of every whole card width knit in every row."
         )

@@ -147,7 +147,7 @@ def _help(option: Option, field: dataclasses.Field[Any]) -> str:
     default = words_for(field.default)
     if option.otherwise or default:
         notes.append(f"default: {option.otherwise.format(default) or default}")
-    return option.help + (f" ({'; '.join(notes)})" if notes else "")
+    return option.help_words() + (f" ({'; '.join(notes)})" if notes else "")
 
 
 def _bounds(option: Option) -> str:

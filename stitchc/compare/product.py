@@ -23,6 +23,7 @@ from stitchc.options import CompareOptions
 from stitchc.page.lettering import what_is_lacking
 from stitchc.pattern import Pattern, Stitch
 from stitchc.product import File, Product, WrongOption, choose_stitches, skipped_parts, unknown_stitch
+from stitchc.wording import OPTION
 
 DEFAULTS: Final = CompareOptions()
 _MOST_TITLES: Final = 4
@@ -38,7 +39,7 @@ def compare_stitches(
     hand-standard, holes for card24-standard, no limits. Raises Refused N103, N113, G601 and WrongOption.
     """
     if options.sweep and len(patterns) > 1:
-        raise WrongOption("sweep", "--sweep makes its family from one FILE, not from several.")
+        raise WrongOption("sweep", f"{OPTION.sweep} makes its family from one FILE, not from several.")
     hand = machine if machine is not None and machine.reader == "none" else load("hand-standard")
     card = machine if machine is not None and machine.reader == "card" else load("card24-standard")
     lines: list[Compared] = []

@@ -22,6 +22,7 @@ from stitchc.notation.writer import row_text
 from stitchc.page import PAPERS, Anchor, Circle, Disc, Item, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import fitted, width_mm, wrapped
 from stitchc.pattern import Side, Yarn
+from stitchc.wording import OPTION
 
 Paper = Literal["roll", "a4", "letter", "a3"]
 
@@ -90,7 +91,11 @@ def draw(
         text = f"`{name}` is too large to draw: {shown} would be {columns:,} by {rows:,} cells, and a drawn chart has "
         text += f"at most {MOST_CELLS:,}."
         most = _most_repeats(chart, across, up)
-        advice = "--repeats {}x{}".format(*most) if most else f"--stitch {name} --format text   (letters, of any size)"
+        advice = (
+            f"{OPTION.repeats} {most[0]}x{most[1]}"
+            if most
+            else f"{OPTION.stitch} {name} {OPTION.format} text   (letters, of any size)"
+        )
         raise Refused(Message("D701", "error", text, advice=advice))
     sheet = _Sheet(name, chart, chart.tiled(columns, rows), drawing, title, yarns or {})
     return list(sheet.pages())

@@ -14,6 +14,7 @@ from stitchc.gauge.yarn_lines import unused_lines
 from stitchc.machines import Machine
 from stitchc.messages import Message, Span
 from stitchc.pattern import Pattern, Swatch
+from stitchc.wording import OPTION, command_name, machine_name
 
 FEWEST_PER_10CM: Final = 1.0
 MOST_STITCHES_PER_10CM: Final = 150.0
@@ -104,7 +105,7 @@ def _small(swatch: Swatch) -> list[Message]:
         [2.0 / swatch.per_mm] + [0.5 / n for _, n, _, _ in _halves(swatch) if n is not None and n < FEWEST_COUNTED]
     )
     text = f"A swatch of {size} is too small to measure: it can be wrong by {wrong:.0f} % and more."
-    advice = "Measure over 10 cm or more; `stitchc swatch` plans a swatch that is large enough."
+    advice = f"Measure over 10 cm or more; {command_name('swatch')} plans a swatch that is large enough."
     return [Message("G602", "warning", text, swatch.span, advice, "changes the estimates little")]
 
 
@@ -186,7 +187,7 @@ def _as_option(line: str) -> str:
     """A `gauge plain` line as the option that says the same for 10 cm."""
     _, _, stitches, _, rows, _, _, length, unit = line.split()
     mm = float(length) * (25.4 if unit == "in" else 10)
-    return f"--plain {float(stitches) * 100 / mm:.3g}x{float(rows) * 100 / mm:.3g}"
+    return f"{OPTION.plain} {float(stitches) * 100 / mm:.3g}x{float(rows) * 100 / mm:.3g}"
 
 
 def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = None) -> list[Message]:
@@ -205,8 +206,8 @@ def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = Non
         suited = f"Beds that suit it: {' or '.join(beds)}." if beds else "No bed suits it."
         most, fewest = (100 / (over * machine.pitch_mm) for over in OVER_PITCH)
         text = (
-            f"Stocking stitch of {_number(count)} stitches in 10 cm does not suit `{machine.name}`: each is "
-            f"{width:.3g} mm wide, {width / machine.pitch_mm:.2f} times the {machine.pitch_mm:g} mm from needle "
+            f"Stocking stitch of {_number(count)} stitches in 10 cm does not suit {machine_name(machine.name)}: each "
+            f"is {width:.3g} mm wide, {width / machine.pitch_mm:.2f} times the {machine.pitch_mm:g} mm from needle "
             f"to needle, and {'yarn for such stitches jams the hooks' if wide else 'such small ones knit off badly'}. "
             f"About {math.ceil(fewest)} to {math.floor(most)} stitches are usual on it."
         )

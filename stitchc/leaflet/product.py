@@ -21,6 +21,7 @@ from stitchc.options import LeafletOptions
 from stitchc.piece.product import choose_piece
 from stitchc.product import File, Product, Progress, no_progress, whole_stem
 from stitchc.seal import digest
+from stitchc.wording import OPTION
 
 if TYPE_CHECKING:
     from stitchc.fabric import Shelf
@@ -113,7 +114,7 @@ def _doubts(pattern: Pattern, ways: Sequence[Way]) -> list[Message]:
         plan = ways[0].pieces[name].plans[0]
         if plan.width_cm is None or plan.length_cm is None:
             text = f"No gauge is known, so the leaflet gives neither the size nor the yarn of `{name}`."
-            advice = "gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)"
+            advice = f"gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or {OPTION.plain} 20x28)"
             found.append(Message("L901", "warning", text, piece.span, advice=advice))
             continue
         rough = {stitch for fabric, stitch in plan.fabrics.items() if not plan.is_measured(fabric)}

@@ -10,6 +10,7 @@ from stitchc.gauge.remarks import check_bed
 from stitchc.messages import Message, Refused, Span
 from stitchc.options import PieceOptions
 from stitchc.piece.product import Instructions, write_instructions
+from stitchc.wording import machine_name
 
 if TYPE_CHECKING:
     from stitchc.machines import Machine
@@ -35,7 +36,7 @@ class NoWay:
 
     def words(self, reason: Message) -> str:
         """A reason where the machine is named beside it."""
-        return reason.text.replace(f"`{self.machine.name}`", "such a machine")
+        return reason.text.replace(machine_name(self.machine.name), "such a machine")
 
 
 def find_ways(pattern: Pattern, machines: Sequence[Machine], options: LeafletOptions) -> tuple[list[Way], list[NoWay]]:

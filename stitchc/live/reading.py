@@ -16,12 +16,13 @@ from stitchc.chart import SIGNS
 from stitchc.gauge.gauges import PLAIN
 from stitchc.gauge.yarn_lines import yarns_to_name
 from stitchc.live.row_text import cells_by_run
-from stitchc.live.words import message_json
+from stitchc.live.words import PAGE, message_json
 from stitchc.machines import Machine
 from stitchc.messages import MOST_SHOWN, Message, in_order, visible
 from stitchc.notation.compile import compile_as_far_as_it_goes
 from stitchc.pattern import Pattern, Stitch
 from stitchc.whole_check import check_file
+from stitchc.wording import worded
 
 _MOST_CELLS_POINTED_AT: Final = 40_000
 _MOST_RUNS: Final = 4_000
@@ -40,6 +41,7 @@ class Read(NamedTuple):
     lines: Sequence[str]
 
 
+@worded(PAGE)
 def read(text: str, file: str, folder: Path | None, machine: Machine | None, spread: float | None = None) -> Read:
     """The pattern, and all that `stitchc check` says of it: what is wrong, cannot be knitted or was mismeasured.
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-import re
 from collections.abc import Iterator, Mapping
 from typing import Any, Final, Literal, get_args, get_origin
 
 from stitchc import options
-from stitchc.live.words import in_page_words, label_of
+from stitchc.live.words import PAGE, label_of
 from stitchc.option import Option, options_in, value_type, words_for
+from stitchc.wording import worded
 
 _ASKED_ELSEWHERE: Final = ("form", "stitches", "piece", "units", "name", "measured", "date")
 """Fields that the page has its own places for."""
@@ -30,6 +30,7 @@ def settings_of_products() -> dict[str, list[dict[str, Any]]]:
     return {name: described(kind) for name, kind in OPTIONS.items()}
 
 
+@worded(PAGE)
 def described(kind: type[Any]) -> list[dict[str, Any]]:
     """What a form needs to ask for each option of a dataclass: its name, words, kind of value and bounds."""
     fields = []
@@ -41,7 +42,7 @@ def described(kind: type[Any]) -> list[dict[str, Any]]:
             {
                 "name": field.name,
                 "label": label_of(option.flag),
-                "help": _help(option),
+                "help": option.help_words(),
                 "kind": "flag" if value is bool else "choice" if get_origin(value) is Literal else "text",
                 "choices": list(get_args(value)) if get_origin(value) is Literal else [],
                 "example": option.metavar or "",
@@ -50,13 +51,6 @@ def described(kind: type[Any]) -> list[dict[str, Any]]:
             }
         )
     return fields
-
-
-def _help(option: Option) -> str:
-    """The help in the page's words: its forms take several values in one field."""
-    between = "semicolons" if option.split else "spaces"
-    text = re.sub(r"\b(the one in )?FILE\b", lambda file: f"{file[1] or ''}the pattern", in_page_words(option.help))
-    return text.replace("repeat the option for several", f"separate several with {between}")
 
 
 def as_fields(kind: type[Any], given: Mapping[str, Any], form: str, units: str) -> dict[str, Any]:

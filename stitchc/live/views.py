@@ -23,7 +23,7 @@ from stitchc.files import today
 from stitchc.gauge import Range, StitchGauge
 from stitchc.gauge.report import brackets
 from stitchc.live.settings import OPTIONS, as_fields
-from stitchc.live.words import in_page_words, message_json, refusal_json, sentence_json
+from stitchc.live.words import PAGE, message_json, refusal_json, sentence_json
 from stitchc.live.worker import Made
 from stitchc.machines import SHIPPED, Machine, load
 from stitchc.messages import Refused
@@ -35,6 +35,7 @@ from stitchc.piece.size_words import CM_PER_INCH
 from stitchc.product import Product, Progress, WrongOption, call, whole_stem
 from stitchc.seal import finished
 from stitchc.trace.traced import KindToName, UnknownKinds
+from stitchc.wording import worded
 
 Part = Callable[[Any], None]
 
@@ -148,6 +149,7 @@ def _shelf() -> dict[str, bytes]:
 # -- what the page shows -----------------------------------------------------------------------------------------------
 
 
+@worded(PAGE)
 def look(view: str, progress: Progress, part: Part, **given: Any) -> dict[str, Any]:
     """One view of the text, as the page shows it; `refused` has what keeps it from being made."""
     return _or_refused(lambda: _VIEWS[view](_asked(progress, part, **given)))
@@ -190,8 +192,8 @@ def _document(product: Product[Any]) -> Any:
 def _shared(product: Product[Any], machine: Machine | None) -> dict[str, Any]:
     return {
         "machine": machine.title if machine else None,
-        "remarks": list(map(in_page_words, product.remarks)),
-        "warnings": [in_page_words(message.text) for message in product.messages],
+        "remarks": list(product.remarks),
+        "warnings": [message.text for message in product.messages],
     }
 
 
@@ -368,6 +370,7 @@ _VIEWS: Final[Mapping[str, Callable[[Ask], dict[str, Any]]]] = {
 # -- what is taken away -----------------------------------------------------------------------------------------------
 
 
+@worded(PAGE)
 def make(product: str, form: str, piece: str, face: str, progress: Progress, **given: Any) -> dict[str, Any]:
     """The files of a product, byte for byte as its command writes them beside the pattern; of everything, packed."""
 
@@ -401,6 +404,7 @@ def _everything(ask: Ask) -> dict[str, Any]:
     return {"files": [Made(name, content.getvalue())], "remarks": list(made.remarks), "warnings": []}
 
 
+@worded(PAGE)
 def trace(picture: bytes, name: str, settings: Mapping[str, Any]) -> dict[str, Any]:
     """The notation of a picture of a chart, with its doubts. settings: of the options, as the page's form has them."""
 

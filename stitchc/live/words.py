@@ -1,5 +1,5 @@
-"""What stitchc says, as the page says it: with the labels, titles and buttons that the page has for what is typed on a
-command line, and with what is to be typed told from what is to be read."""
+"""What the page calls options, machines and commands, and messages as it shows them: what is to be typed is told from
+what is to be read."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import Any, Final
 from stitchc.machines import SHIPPED, load
 from stitchc.messages import Message, Refused
 from stitchc.notation.reader import read_lines
+from stitchc.wording import Wording
 
 _LABELS: Final = {
     "anyway": "In spite of errors",
@@ -25,14 +26,8 @@ _LABELS: Final = {
     "within": "Largest error",
 }
 """What the page calls an option whose flag is shorter than a word."""
-_BUTTONS: Final = {"`stitchc swatch`": "“Plan a swatch”", "`stitchc machines`": "The list “Machine”"}
+_BUTTONS: Final = {"swatch": "“Plan a swatch”", "machines": "The list “Machine”"}
 """Commands that are a part of the page."""
-_NAMES: Final = "|".join(map(re.escape, sorted(SHIPPED, key=len, reverse=True)))
-_TYPED: Final = re.compile(
-    rf"(?P<button>{'|'.join(_BUTTONS)})|(?P<command>\bstitchc \w+(?: [\w.>-]+)*)"
-    rf"|(?P<machine>--machine )|(?P<name>(?<![\w-])(?P<tick>`?)(?:{_NAMES})(?P=tick)(?![\w-]))"
-    r"|--(?P<flag>[a-z]+(?:-[a-z]+)*)"
-)
 _OF_A_ROW: Final = re.compile(r"[KTS0-9x() ]+|[0-9][0-9, -]*")
 _EXAMPLE: Final = re.compile(r"(?P<before>\s*as in )?(?P<line>.*?)(?P<hint>   \(.*\))?")
 
@@ -43,31 +38,28 @@ def label_of(flag: str) -> str:
     return _LABELS.get(name) or name.replace("-", " ").capitalize()
 
 
-def in_page_words(text: str) -> str:
-    """A sentence with the page's labels for options, titles for machines and buttons for commands; commands that the
-    page has no button for stay as they are."""
+def _title_of(profile: str) -> str:
+    return f"“{load(profile).title}”" if profile in SHIPPED else f"`{profile}`"
 
-    def put(match: re.Match[str]) -> str:
-        if match["command"]:
-            return match[0]
-        if match["button"]:
-            return _BUTTONS[match[0]]
-        if match["machine"]:
-            return "the machine "
-        return f"“{load(match['name'].strip('`')).title if match['name'] else label_of(match['flag'])}”"
 
-    return _TYPED.sub(put, text)
+PAGE: Final = Wording(
+    option=lambda flag: f"“{label_of(flag)}”",
+    machine=_title_of,
+    machine_choice=lambda profile: f"the machine {_title_of(profile)}",
+    command=lambda command: _BUTTONS.get(command, f"`stitchc {command}`"),
+    file="the pattern",
+    several="separate several with {}".format,
+)
 
 
 def message_json(message: Message) -> dict[str, Any]:
-    """The contract's fields of a message in the page's words; its cure in parts, each with whether it is notation."""
-    cure = advice_parts(message.advice) if message.advice else []
-    return {**message.as_json(), "text": in_page_words(message.text), "cure": cure}
+    """The contract's fields of a message; its cure in parts, each with whether it is notation."""
+    return {**message.as_json(), "cure": advice_parts(message.advice) if message.advice else []}
 
 
 def sentence_json(text: str) -> dict[str, Any]:
     """A sentence that is no message, in the form of one."""
-    return {"text": in_page_words(text), "cure": []}
+    return {"text": text, "cure": []}
 
 
 @functools.lru_cache(512)
@@ -87,7 +79,7 @@ def advice_parts(advice: str) -> list[tuple[str, bool]]:
                 parts[-1] = parts[-1][0] + text, typed
             elif text:
                 parts.append((text, typed))
-    return [(text if typed else in_page_words(text), typed) for text, typed in parts]
+    return parts
 
 
 def _is_notation(text: str) -> bool:

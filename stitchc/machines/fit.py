@@ -14,6 +14,7 @@ from stitchc.english import listed, number
 from stitchc.machines.profile import CardShape, Machine
 from stitchc.messages import Message
 from stitchc.pattern import Stitch
+from stitchc.wording import OPTION, command_name, machine_choice, machine_name
 
 
 def unfit(
@@ -51,15 +52,16 @@ def too_many_needles(stitch: Stitch, machine: Machine, needles: Needles | None) 
         if width + edges <= most:
             return []
         also = " and two edge needles" if edges else ""
-        text = f"`{stitch.name}` is {width} needles wide{also}, more than {whose} `{machine.name}`."
+        text = f"`{stitch.name}` is {width} needles wide{also}, more than {whose} {machine_name(machine.name)}."
         return [Message("M303", "error", text, stitch.span, advice="Make the repeat narrower.")]
     if needles.count > most:
-        text = f"{needles.count} needles are more than {whose} `{machine.name}`."
+        text = f"{needles.count} needles are more than {whose} {machine_name(machine.name)}."
         panels = -(-needles.count // most)
-        return [Message("M303", "error", text, advice=f"--needles {most}, or knit it in {panels} panels.")]
+        return [Message("M303", "error", text, advice=f"{OPTION.needles} {most}, or knit it in {panels} panels.")]
     if needles.first < bed.first or needles.last > bed.last:
-        text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
-        return [Message("M303", "error", text, advice=f"--needles {needles.count}")]
+        name = machine_name(machine.name)
+        text = f"The needles `{needles}` reach past the bed of {name} ({bed.left} to {bed.right})."
+        return [Message("M303", "error", text, advice=f"{OPTION.needles} {needles.count}")]
     return []
 
 
@@ -86,12 +88,12 @@ def more_rows_than_a_blank(
     rows = fitted_rows(chart, shape, card_rows)
     if rows <= shape.rows:
         return []
-    blank = f"the {shape.rows} rows of a blank for `{machine.name}`"
+    blank = f"the {shape.rows} rows of a blank for {machine_name(machine.name)}"
     most = shape.rows // height * height
     if height > shape.rows:
         text = f"`{stitch.name}` needs {height} rows on the card, more than {blank}."
     elif card_rows and card_rows > max(shape.least_rows, most):
-        text = f"--rows {card_rows} takes {rows} rows in whole repeats of `{stitch.name}`, more than {blank}."
+        text = f"{OPTION.rows} {card_rows} takes {rows} rows in whole repeats of `{stitch.name}`, more than {blank}."
     else:
         text = (
             f"A closed card has at least {shape.least_rows} rows. In whole repeats of `{stitch.name}`, {height} rows "
@@ -99,8 +101,8 @@ def more_rows_than_a_blank(
         )
     ways = []
     if card_rows and most >= shape.least_rows:
-        ways.append(f"--rows {most}, or fewer")
-    ways.append(f"--anyway, for a card of {-(-rows // shape.rows)} blanks joined")
+        ways.append(f"{OPTION.rows} {most}, or fewer")
+    ways.append(f"{OPTION.anyway}, for a card of {-(-rows // shape.rows)} blanks joined")
     if machine.origin != "shipped":
         ways.append(f"`rows = {rows}` under [card] in `{machine.origin}`, for a longer blank")
     return [Message("M302", "error", text, stitch.span, advice=";\nor ".join(ways) + ".")]
@@ -132,10 +134,11 @@ def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
         advice += " Adding plain needles changes the design:"
         advice += "".join(f"\n    {line}" for line in _made_to_fit(stitch.name, width, columns, fitting))
     else:
-        advice += "\nOr knit it where any width is possible: --machine hand-standard or bitmap-standard."
+        any_width = " or ".join(map(machine_choice, ("hand-standard", "bitmap-standard")))
+        advice += f"\nOr knit it where any width is possible: {any_width}."
     text = (
         f"The stitch `{stitch.name}` is {width} needles wide, which does not fit evenly into the {columns} columns of "
-        f"`{machine.name}`'s card."
+        f"the card of {machine_name(machine.name)}."
     )
     return [Message("M301", "error", text, stitch.span, advice=advice)]
 
@@ -178,8 +181,8 @@ def beyond_the_machine(stitch: Stitch, machine: Machine) -> list[Message]:
     for code, name, way in ((TUCK, "tuck", machine.tuck), (SLIP, "slip", machine.slip)):
         if way == "none" and bool((stitch.chart.cells == code).any()):
             other = "T for S" if name == "slip" else "S for T"
-            text = f"`{machine.name}` cannot {name}, and the stitch `{stitch.name}` has {name} cells."
-            advice = "Choose a machine that can (`stitchc machines` lists them), or a stitch without:\n"
+            text = f"{machine_name(machine.name)} cannot {name}, and the stitch `{stitch.name}` has {name} cells."
+            advice = f"Choose a machine that can ({command_name('machines')} lists them), or a stitch without:\n"
             advice += f"    stitch {stitch.name}-other = {stitch.name} with {other}"
             messages.append(Message("M305", "error", text, stitch.span, advice))
     return messages
@@ -196,6 +199,6 @@ def reads_nothing_of_the_kind(machine: Machine, reader: str) -> list[Message]:
     }[machine.reader]
     command = {"none": "sheet", "card": "card", "bitmap": "bitmap"}[machine.reader]
     lacks = "reads no hole card" if reader == "card" else "has no electronic patterning"
-    other = "card24-standard for a card" if reader == "card" else "bitmap-standard for a picture"
-    advice = f"stitchc {command} … --machine {machine.name}, or --machine {other}."
-    return [Message("M305", "error", f"`{machine.name}` {lacks}; {reads}.", advice=advice)]
+    other, made = ("card24-standard", "card") if reader == "card" else ("bitmap-standard", "picture")
+    advice = f"{command_name(command)} with {machine_choice(machine.name)}, or {machine_choice(other)} for a {made}."
+    return [Message("M305", "error", f"{machine_name(machine.name)} {lacks}; {reads}.", advice=advice)]

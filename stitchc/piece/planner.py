@@ -24,6 +24,7 @@ from stitchc.piece.plan import Plan, Section, chart_of, fabric_of, in_yarn_name
 from stitchc.piece.size import Rounding, common_unit, nearest
 from stitchc.piece.walk import Walk, on_needles
 from stitchc.sheet.terms import MAIN_YARN
+from stitchc.wording import OPTION, command_name, machine_name
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
@@ -208,7 +209,7 @@ class _Planner:
                 return
         why, advice = (
             "no gauge is known",
-            "gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or --plain 20x28)",
+            f"gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or {OPTION.plain} 20x28)",
         )
         known = [] if knit is None else self.yarns_with_gauge(knit.stitch, "rows" if into == "rows" else "stitches")
         if knit is not None and known:
@@ -290,7 +291,7 @@ class _Planner:
     def as_asked(self, width: Width, mm: float) -> str:
         """Another width as it would be asked for where this one is."""
         if self.place_of(width) is None:
-            return f'--sizes "{_length(mm)}"'
+            return f'{OPTION.sizes} "{_length(mm)}"'
         return f"{_length(mm)} in `sizes`" if self.piece.sizes else f"width {_length(mm)}"
 
     def needles_given(self) -> Needles | None:
@@ -323,14 +324,14 @@ class _Planner:
         if needles.first >= bed.first and needles.last <= bed.last:
             return True
         span = self.piece.needles_span if width is None else self.place_of(width)
-        edges = 2 * self.piece.edge
+        edges, name = 2 * self.piece.edge, machine_name(machine.name)
         if needles.count <= machine.needles:
-            text = f"The needles `{needles}` reach past the bed of `{machine.name}` ({bed.left} to {bed.right})."
+            text = f"The needles `{needles}` reach past the bed of {name} ({bed.left} to {bed.right})."
             advice = f"needles {needles.count}   (about the centre)"
         else:
             unit = rounding.unit if rounding is not None else chart_of(self.pattern, stitch).width
             most = (machine.needles - edges) // unit * unit + edges
-            text = f"`{self.piece.name}` takes {needles.count} needles, and `{machine.name}` has {machine.needles}."
+            text = f"`{self.piece.name}` takes {needles.count} needles, and {name} has {machine.needles}."
             panels = -(-(needles.count - edges) // max(most - edges, 1))
             each = -(-(needles.count - edges) // unit // panels) * unit + edges
             if width is not None and rounding is not None:
@@ -340,7 +341,7 @@ class _Planner:
                 widest = f"needles {most}"
             advice = f"{widest}   (the widest that goes), or {panels} panels of {each} needles, sewn together"
             if most <= edges:
-                advice = "Choose a narrower repeat, or a machine with more needles (`stitchc machines`)."
+                advice = f"Choose a narrower repeat, or a machine with more needles ({command_name('machines')})."
         self.say("M303", "warning" if self.anyway else "error", text, span, advice=advice)
         return self.anyway
 

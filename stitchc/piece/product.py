@@ -26,6 +26,7 @@ from stitchc.piece.size_words import labelled
 from stitchc.piece.so_far import so_far_parts
 from stitchc.piece.yarn import AllYarn, yarn_needed, yarn_together
 from stitchc.product import File, Product, WrongOption, accept
+from stitchc.wording import OPTION
 
 if TYPE_CHECKING:
     from stitchc.document import Document
@@ -91,10 +92,10 @@ def _planned(pattern: Pattern, machine: Machine, options: PieceOptions) -> tuple
     piece = choose_piece(pattern, options.piece)
     sizes = _labelled(asked, piece, options.units)
     if len(sizes) > 1 and measured:
-        text = "--so-far is about the one size that is on the needles. Give that size alone in --sizes."
+        text = f"{OPTION.so_far} is about the one size that is on the needles. Give that size alone in {OPTION.sizes}."
         raise WrongOption("", text)
     if sizes and piece.width is None:
-        raise WrongOption("", f"--sizes needs a `width` in the piece `{piece.name}`, which says `needles`.")
+        raise WrongOption("", f"{OPTION.sizes} needs a `width` in the piece `{piece.name}`, which says `needles`.")
     accept(check_gauge(pattern, machine, options.plain), pattern)
     report = gauge_of(pattern, piece, options.plain, options.spread)
     checked = check_gauge(pattern, machine, options.plain, report.unused)
@@ -118,11 +119,12 @@ def choose_piece(pattern: Pattern, name: str | None) -> Piece:
         raise Refused(Message("P401", "error", f"There is no piece in `{pattern.file}`.", advice=advice))
     if name is None:
         if len(pieces) > 1:
-            raise WrongOption("", f"There are {len(pieces)} pieces here. Give --piece {' or --piece '.join(pieces)}.")
+            choices = " or ".join(f"{OPTION.piece} {each}" for each in pieces)
+            raise WrongOption("", f"There are {len(pieces)} pieces here. Give {choices}.")
         return next(iter(pieces.values()))
     if name not in pieces:
         near = difflib.get_close_matches(name, pieces, n=1, cutoff=0.4)
-        advice = f"--piece {near[0]}" if near else "The pieces there: " + ", ".join(list(pieces)[:12]) + "."
+        advice = f"{OPTION.piece} {near[0]}" if near else f"The pieces there: {', '.join(list(pieces)[:12])}."
         raise Refused(Message("P401", "error", f"There is no piece `{name}` in `{pattern.file}`.", advice=advice))
     return pieces[name]
 

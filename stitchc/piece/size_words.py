@@ -20,6 +20,7 @@ from stitchc.piece.size import Rounding, less
 from stitchc.piece.yarn import yarn_needed, yarn_together
 from stitchc.piece.yarn_words import have_words
 from stitchc.sheet.terms import MAIN_YARN
+from stitchc.wording import OPTION
 
 Units = Literal["cm", "in"]
 
@@ -74,7 +75,8 @@ def size_lines(plans: Sequence[Plan], units: Units, for_others: bool = False) ->
     """How large the whole and its sections come out, in each size."""
     plan = plans[0]
     if plan.width_cm is None and plan.length_cm is None:
-        reason, advice = "there is no gauge", "`gauge plain 20 stitches 28 rows per 10 cm`, or use --plain 20x28"
+        reason = "there is no gauge"
+        advice = f"`gauge plain 20 stitches 28 rows per 10 cm`, or use {OPTION.plain} 20x28"
         if plan.report.baseline is not None:
             reason = f"the size of {plan.width_stitch} cannot be estimated"
             advice = f"`gauge {plan.width_stitch} 20 stitches 28 rows per 10 cm` for what you measure on a swatch"

@@ -21,6 +21,7 @@ from stitchc.passes import (
 from stitchc.product import File, Product, WrongOption, accept, choose_stitches, file_stems, skipped_parts, whole_stem
 from stitchc.sheet.json_form import to_json
 from stitchc.sheet.sheet import Sheet, stitch_sheet
+from stitchc.wording import OPTION
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
@@ -76,7 +77,7 @@ def _extent(stitch: Stitch, options: SheetOptions) -> _Extent:
         raise WrongOption(
             "edge",
             f"{options.needles.count} needles with {options.edge} at each end that always knit leave none for the "
-            f"stitch. Try --needles {2 * options.edge + stitch.chart.width} or a smaller --edge.",
+            f"stitch. Try {OPTION.needles} {2 * options.edge + stitch.chart.width} or a smaller {OPTION.edge}.",
         )
     return _Extent(stitch, options.needles, rows)
 
@@ -86,7 +87,9 @@ def _check(extent: _Extent, machine: Machine, options: SheetOptions) -> list[Mes
     most = min(MOST_ROWS, MAX_CELLS // needles.count)
     if rows > most:
         text = f"{rows:,} rows are more than a sheet of {number(needles.count, 'needle')} holds: {most:,}."
-        return [Message("N110", "error", text, stitch.span, advice=f"--rows {most}, and go on with another sheet")]
+        return [
+            Message("N110", "error", text, stitch.span, advice=f"{OPTION.rows} {most}, and go on with another sheet")
+        ]
     return [
         *check(stitch, machine),
         *unfit(stitch, machine, needles),

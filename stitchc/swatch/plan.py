@@ -20,6 +20,7 @@ from stitchc.machines.profile import Machine
 from stitchc.messages import Message, Refused
 from stitchc.options import Units
 from stitchc.passes import columns_on, out_of_work
+from stitchc.wording import OPTION
 
 TAPE_MM: Final = 2.0
 """Nine readings of a tape in ten are off by less: 1 mm at either end (common practice, no source)."""
@@ -178,4 +179,4 @@ def _too_wide(name: str, count: int, machine: Machine, wide: Range, width: int, 
     if between <= 0:
         return Message("M303", "error", text, advice="Measure a whole piece of it instead, or use a narrower repeat.")
     share = 100 * TAPE_MM / (100 * between / wide.high)
-    return Message("M303", "error", text, advice=f"--within {math.ceil(share * 10) / 10:g}")
+    return Message("M303", "error", text, advice=f"{OPTION.within} {math.ceil(share * 10) / 10:g}")

@@ -11,11 +11,12 @@ import numpy as np
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
 from stitchc.messages import Message, Span
+from stitchc.wording import OPTION
 
 _NEVER: Final = {"K201": "a needle never knits", "K205": "in a row no needle knits"}
 """What no carriage, yarn or weight makes up for."""
-_OPTIONS: Final = {(KNIT, TUCK): "--dark tuck", (KNIT, SLIP): "--dark slip", (TUCK, KNIT): "--dark knit"}
-"""Codes of blank and marked cells, and the option that says so."""
+_MEANINGS: Final = {(KNIT, TUCK): "tuck", (KNIT, SLIP): "slip", (TUCK, KNIT): "knit"}
+"""Codes of blank and marked cells, and what an option calls the marked ones."""
 
 
 def weighed(guess: Message, chart: Chart, blank: int | None) -> Message:
@@ -38,10 +39,10 @@ def _better(chart: Chart, blank: int) -> list[str]:
     if len(marked) != 1:
         return []
     found = []
-    for (light, dark), option in _OPTIONS.items():
+    for (light, dark), meaning in _MEANINGS.items():
         cells = np.where(chart.cells == blank, light, dark).astype(np.uint8)
         if not _errors(Chart(cells, chart.yarns)):
-            found.append(option)
+            found.append(f"{OPTION.dark} {meaning}")
     return found
 
 

@@ -14,6 +14,7 @@ from stitchc.messages import Message, Refused, visible
 from stitchc.trace import words
 from stitchc.trace.kinds import Kind, Kinds
 from stitchc.trace.traced import Key, KindToName, Order, Rgb, UnknownKinds, hex_of
+from stitchc.wording import OPTION
 
 _SAME_COLOUR: Final = 80.0
 """How far a kind's colour may be from one that the user gives, of 441 from black to white."""
@@ -29,8 +30,7 @@ def letters_of(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ..
     was given is not there.
     """
     codes = _codes_told(kinds, key, file, order) if kinds.codes else _codes_by_colour(kinds, key, file, order)
-    for option, code in (("--dark", key.dark), ("--light", key.light)):
-        kind = len(codes) - 1 if option == "--dark" else 0
+    for option, code, kind in ((OPTION.dark, key.dark, len(codes) - 1), (OPTION.light, key.light, 0)):
         if code is not None and code not in codes and any(kinds.of[cell] == kind for cell, _ in key.alike):
             raise Refused(
                 words.contradicted(f"{option} {words.STITCHES[code]}", *_example(kind, kinds, key, order), file)
@@ -64,7 +64,7 @@ def _codes_by_colour(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[i
         code_of_colour = _code_by_colour(kind.colour, key)
         if code_of_colour is not None and known.setdefault(number, code_of_colour) != code_of_colour:
             nearest, _ = min(key.colours, key=lambda given: _apart(kind.colour, given[0]))
-            option = f'--colour "{hex_of(nearest)}={LETTERS[code_of_colour]}"'
+            option = f'{OPTION.colour} "{hex_of(nearest)}={LETTERS[code_of_colour]}"'
             raise Refused(words.contradicted(option, *_example(number, kinds, key, order), file))
     rest = [number for number in range(len(kinds.kinds)) if number not in known]
     if len(kinds.kinds) == 1 and rest:
@@ -133,7 +133,7 @@ def _unknown_kinds(
         kind = kinds.kinds[index]
         row, column = order.as_knitted(*kind.example)
         told.append(f"{_look(kind)} ({kind.count} cells, one in row {row}, column {column})")
-        options.append(f"--like {row},{column}={LETTERS[likely[index]]}")
+        options.append(f"{OPTION.like} {row},{column}={LETTERS[likely[index]]}")
         to_name.append(KindToName(kind.example, (row, column), kind.count, LETTERS[likely[index]]))
     listed, typed = "; ".join(told), " ".join(options)
     rows, columns = kinds.of.shape
@@ -141,7 +141,7 @@ def _unknown_kinds(
     advice = f"Say what each kind means, with the right letters: {typed}"
     if len(kinds.kinds) == 2:
         text = f"Both kinds of t{cells} are marked, so neither is clearly the dark one: {listed}."
-        advice += "; if they are signs of stitchc chart, say so: --notation squared."
+        advice += f"; if they are signs of stitchc chart, say so: {OPTION.notation} squared."
     else:
         text = f"T{cells} are of {len(kinds.kinds)} kinds, and dark and light are only two: {listed}."
     return UnknownKinds(Message("T807", "error", text, advice=advice), to_name, (columns, rows))

@@ -22,6 +22,7 @@ from stitchc.trace.picture import open_picture
 from stitchc.trace.reading import read_cells
 from stitchc.trace.repeat import reduced
 from stitchc.trace.traced import SURE, Ask, Traced, UnknownKinds
+from stitchc.wording import OPTION
 
 _MOST_UNSURE: Final = 0.5
 """The share of unsure cells from which the grid itself is doubted."""
@@ -85,7 +86,7 @@ def _with_cuts(unknown: UnknownKinds, field: Field, ask: Ask) -> UnknownKinds:
     kinds = (kind._replace(cut=field.cut_out(*kind.cell)) for kind in unknown.kinds)
     message = unknown.messages[0]
     if ask.cells is None and field.lattice is not None:
-        hint = "\nIf there are not so many cells, say how many there are: --cells COLUMNSxROWS."
+        hint = f"\nIf there are not so many cells, say how many there are: {OPTION.cells} COLUMNSxROWS."
         message = message._replace(advice=f"{message.advice}{hint}")
     return UnknownKinds(message, kinds, unknown.size)
 

@@ -12,6 +12,7 @@ from stitchc.product import File, Product, WrongOption
 from stitchc.trace import words
 from stitchc.trace.pipeline import trace
 from stitchc.trace.traced import Ask, Traced
+from stitchc.wording import OPTION
 
 _DEFAULTS: Final = TraceOptions()
 
@@ -27,7 +28,7 @@ def trace_chart(image: bytes, options: TraceOptions = _DEFAULTS, name: str = "pi
     from stitchc.notation.writer import is_name, notation_name
 
     if options.grid == "even" and options.cells is None:
-        raise WrongOption("", "--grid even needs the number of columns and rows: --cells 24x36.")
+        raise WrongOption("", f"{OPTION.grid} even needs the number of columns and rows: {OPTION.cells} 24x36.")
     if options.stitch_name is not None and not is_name(options.stitch_name):
         text = f"`{visible(options.stitch_name)}` is not a name: a letter first, then letters, digits, _ or -, and no "
         raise WrongOption("stitch_name", text + "keyword.")

@@ -18,6 +18,7 @@ from stitchc.trace.kinds import Kinds
 from stitchc.trace.signs import Signs
 from stitchc.trace.straight import Straight
 from stitchc.trace.traced import Ask, Key, hex_of
+from stitchc.wording import OPTION
 
 STITCHES: Final = ("knit", "tuck", "slip")
 READ_AS: Final = {
@@ -47,7 +48,7 @@ def of_one_colour(file: str) -> Message:
         "T804",
         "error",
         f"`{visible(file)}` has one colour all over; there is no chart in it.",
-        advice="Check that the right picture was saved, and with --box that it is the right part of it.",
+        advice=f"Check that the right picture was saved, and with {OPTION.box} that it is the right part of it.",
     )
 
 
@@ -57,7 +58,7 @@ def box_outside(box_px: tuple[int, int, int, int], file: str, width_px: int, hei
         "error",
         f"The box {','.join(map(str, box_px))} does not lie within `{visible(file)}`, which has {width_px} by "
         f"{height_px} pixels.",
-        advice=f"--box 0,0,{width_px},{height_px} is all of it (left, top, right, bottom).",
+        advice=f"{OPTION.box} 0,0,{width_px},{height_px} is all of it (left, top, right, bottom).",
     )
 
 
@@ -66,7 +67,7 @@ def too_many_cells(file: str, columns: int, rows: int) -> Message:
         "T805",
         "error",
         f"`{visible(file)}` would be {columns:,} by {rows:,} cells; a chart has at most {MAX_CELLS:,}.",
-        advice="Cut out one repeat, or say how many columns and rows there are, as in --cells 24x36.",
+        advice=f"Cut out one repeat, or say how many columns and rows there are, as in {OPTION.cells} 24x36.",
     )
 
 
@@ -75,7 +76,7 @@ def too_much_text(file: str, size: int, most: int) -> Message:
         "T805",
         "error",
         f"The chart in `{visible(file)}` would be a pattern of {size:,} bytes; a file has at most {most:,}.",
-        advice="Cut out one repeat with --box LEFT,TOP,RIGHT,BOTTOM, or say its size: --repeat 24x36.",
+        advice=f"Cut out one repeat with {OPTION.box} LEFT,TOP,RIGHT,BOTTOM, or say its size: {OPTION.repeat} 24x36.",
     )
 
 
@@ -84,7 +85,7 @@ def no_room(columns: int, rows: int, width_px: int, height_px: int) -> Message:
         "T809",
         "error",
         f"{columns} by {rows} cells have no room in a picture of {width_px} by {height_px} pixels: a cell needs 2.",
-        advice="--grid pixels reads each pixel as a cell.",
+        advice=f"{OPTION.grid} pixels reads each pixel as a cell.",
     )
 
 
@@ -93,7 +94,7 @@ def other_size(file: str, columns: int, rows: int, asked: tuple[int, int]) -> Me
         "T809",
         "error",
         f"`{visible(file)}` shows {columns} by {rows} cells, not {asked[0]} by {asked[1]}.",
-        advice=f"--cells {columns}x{rows}, or --grid even to divide the picture evenly",
+        advice=f"{OPTION.cells} {columns}x{rows}, or {OPTION.grid} even to divide the picture evenly",
     )
 
 
@@ -103,8 +104,8 @@ def no_grid(file: str, ask: Ask) -> Message:
         "T803",
         "error",
         f"No grid of {what} was found in `{visible(file)}`.",
-        advice="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and straighten it to within 10 degrees; if the "
-        "picture shows nothing but the chart, --grid even --cells 24x36 divides it.",
+        advice=f"Cut the chart out with {OPTION.box} LEFT,TOP,RIGHT,BOTTOM, and straighten it to within 10 degrees; if "
+        f"the picture shows nothing but the chart, {OPTION.grid} even {OPTION.cells} 24x36 divides it.",
     )
 
 
@@ -115,8 +116,7 @@ def no_lines(columns: int, rows: int) -> Message:
         "No lines are drawn around the cells, so the chart was read as ending at the outermost marks: blank columns "
         "and rows beyond them are not counted.",
         advice=f"Check the size, {columns} by {rows}. Where cells are missing, cut the picture at the chart's very "
-        f"edges "
-        f"and say how many there are, as in --grid even --cells {columns + 2}x{rows + 2}.",
+        f"edges and say how many there are, as in {OPTION.grid} even {OPTION.cells} {columns + 2}x{rows + 2}.",
     )
 
 
@@ -125,8 +125,8 @@ def blank_rim() -> Message:
         "T811",
         "warning",
         "The outermost cells are blank all around and were counted, but they may be a margin.",
-        advice="If they are not part of the chart, cut the picture at its very edges, or give the edges: "
-        "--box LEFT,TOP,RIGHT,BOTTOM.",
+        advice=f"If they are not part of the chart, cut the picture at its very edges, or give the edges: {OPTION.box} "
+        "LEFT,TOP,RIGHT,BOTTOM.",
     )
 
 
@@ -137,7 +137,8 @@ def other_lattice(size: tuple[int, int], rival: tuple[int, int]) -> Message:
         "warning",
         f"The grid was read as {size[0]} by {size[1]} cells, but the picture looks more like one of {rival[0]} by "
         f"{rival[1]}.",
-        advice=f"Count the cells in the picture and say how many there are, as in --cells {rival[0]}x{rival[1]}.",
+        advice=f"Count the cells in the picture and say how many there are, as in {OPTION.cells} "
+        f"{rival[0]}x{rival[1]}.",
     )
 
 
@@ -152,7 +153,8 @@ def frayed(side: Side, cut: bool, what: str) -> Message:
             f"No line closes the grid at the {side}; the {what} there was counted, as the other lines run through it."
         )
         advice = (
-            f"Check the size; if that {what} is not part of the chart, cut it off with --box LEFT,TOP,RIGHT,BOTTOM."
+            f"Check the size; if that {what} is not part of the chart, cut it off with {OPTION.box} "
+            "LEFT,TOP,RIGHT,BOTTOM."
         )
     return Message("T813", "warning", text, advice=advice)
 
@@ -174,8 +176,8 @@ def beyond(lattice: Lattice | None, marked: tuple[Side, ...]) -> list[Message]:
         return []
     text = f"Lines or marks like those in the grid go on beyond it at the {listed(sides)}, where no cells were counted."
     advice = (
-        "Compare the size with the picture. Where cells are missing, say how many there are, as in --cells 24x36, or "
-        "cut the picture at the chart's very edges: --grid even --cells 24x36."
+        f"Compare the size with the picture. Where cells are missing, say how many there are, as in {OPTION.cells} "
+        f"24x36, or cut the picture at the chart's very edges: {OPTION.grid} even {OPTION.cells} 24x36."
     )
     return [Message("T813", "warning", text, advice=advice)]
 
@@ -187,7 +189,8 @@ def cut_through(file: str, found: Lattice) -> Message:
         "error",
         f"The lines in `{visible(file)}` run on to the picture's edges, which cut through cells at the "
         f"{listed(found.cut)}.",
-        advice=f"Take the picture again with the chart's frame in it; --cells {columns}x{rows} takes the whole cells.",
+        advice=f"Take the picture again with the chart's frame in it; {OPTION.cells} {columns}x{rows} takes the "
+        "whole cells.",
     )
 
 
@@ -196,8 +199,8 @@ def ruled_after_all(file: str) -> Message:
         "T803",
         "error",
         f"Lines at even distances run through `{visible(file)}`, but the grid that they belong to was not found.",
-        advice="Cut the chart out with --box LEFT,TOP,RIGHT,BOTTOM, and say how many columns and rows there are, as in "
-        "--cells 24x36; --grid pixels reads every pixel as a cell, even those of the lines.",
+        advice=f"Cut the chart out with {OPTION.box} LEFT,TOP,RIGHT,BOTTOM, and say how many columns and rows there "
+        f"are, as in {OPTION.cells} 24x36; {OPTION.grid} pixels reads every pixel as a cell, even those of the lines.",
     )
 
 
@@ -207,8 +210,8 @@ def each_pixel(columns: int, rows: int) -> Message:
         "warning",
         f"Each pixel was read as a cell, {columns} by {rows} of them. This is a guess: the picture may be a drawing "
         f"of larger cells.",
-        advice="--grid pixels says that each pixel is a cell; for larger cells say how many there are: --grid even "
-        "--cells 24x36.",
+        advice=f"{OPTION.grid} pixels says that each pixel is a cell; for larger cells say how many there are: "
+        f"{OPTION.grid} even {OPTION.cells} 24x36.",
     )
 
 
@@ -218,7 +221,7 @@ def may_be_a_grid(columns: int, rows: int) -> Message:
         "warning",
         f"Each block of pixels was read as a cell. This is a guess: the picture may show a grid of {columns} by "
         f"{rows} cells.",
-        advice="--grid lines reads the grid.",
+        advice=f"{OPTION.grid} lines reads the grid.",
     )
 
 
@@ -226,12 +229,12 @@ def may_be_a_grid(columns: int, rows: int) -> Message:
 
 
 def not_these_signs(file: str, notation: str, key: Key) -> Message:
-    said = "" if key.said else " --dark tuck"
+    said = "" if key.said else f" {OPTION.dark} tuck"
     return Message(
         "T807",
         "error",
         f"The cells of `{visible(file)}` do not look like the signs of the {notation} notation.",
-        advice=f"--notation marks{said} tells the cells apart by their look.",
+        advice=f"{OPTION.notation} marks{said} tells the cells apart by their look.",
     )
 
 
@@ -252,7 +255,8 @@ def conflicting(one: tuple[tuple[int, int], int], other: tuple[tuple[int, int], 
         "T807",
         "error",
         f"In `{visible(file)}`, row {row}, column {column} and row {row_2}, column {column_2} look alike, but "
-        f"--like {row},{column}={LETTERS[code]} and --like {row_2},{column_2}={LETTERS[code_2]} say different things.",
+        f"{OPTION.like} {row},{column}={LETTERS[code]} and {OPTION.like} {row_2},{column_2}={LETTERS[code_2]} say "
+        "different things.",
         advice="Compare the two cells in the picture and leave one of the options out.",
     )
 
@@ -260,7 +264,7 @@ def conflicting(one: tuple[tuple[int, int], int], other: tuple[tuple[int, int], 
 def contradicted(option: str, cell: tuple[int, int], code: int, file: str) -> Message:
     """An option by which a cell would be another than the example says. cell: (row, column) from 1."""
     row, column = cell
-    example = f"--like {row},{column}={LETTERS[code]}"
+    example = f"{OPTION.like} {row},{column}={LETTERS[code]}"
     return Message(
         "T807",
         "error",
@@ -276,28 +280,31 @@ def not_needed(options: list[str]) -> Message:
         "T814",
         "warning",
         f"The file itself says what its cells are, and its picture is unchanged. So {named} not apply.",
-        advice=f"Leave {'them' if len(options) > 1 else 'it'} out; --grid lines, or --grid pixels for a bitmap, reads "
-        "the picture by its look.",
+        advice=f"Leave {'them' if len(options) > 1 else 'it'} out; {OPTION.grid} lines, or {OPTION.grid} pixels for a "
+        "bitmap, reads the picture by its look.",
     )
 
 
 def guessed_signs(signs: Signs, what: str, face: Face | None) -> Message:
     few = len(np.unique(signs.codes)) < 3 and not signs.telling
     if face is None and signs.face == "knit":  # crosses are the signs of the knit side
-        what += ", which show the knit side, so that left and right were exchanged (--face purl leaves them)"
+        what += f", which show the knit side, so that left and right were exchanged ({OPTION.face} purl leaves them)"
     elif face is None and signs.face is None:
-        what += ", and taken to show the purl side (--face knit says that they show the other)"
+        what += f", and taken to show the purl side ({OPTION.face} knit says that they show the other)"
     return Message(
         "T812",
         "warning" if few else "info",
         f"No option says what the marks mean: they were {what}. This is a guess{' from few signs' if few else ''}.",
-        advice="If they mean something else, say what a marked cell is: --dark tuck, --dark slip or --dark knit; "
-        f"--notation {signs.notation} says that they are these signs.",
+        advice=f"If they mean something else, say what a marked cell is: {OPTION.dark} tuck, {OPTION.dark} slip or "
+        f"{OPTION.dark} knit; {OPTION.notation} {signs.notation} says that they are these signs.",
     )
 
 
 def guessed_marks(kinds: Kinds, codes: tuple[int, ...], cells: int, negative: bool) -> Message:
-    advice = "--dark tuck, --dark slip or --dark knit says what a marked cell is, and --light what a blank one is."
+    advice = (
+        f"{OPTION.dark} tuck, {OPTION.dark} slip or {OPTION.dark} knit says what a marked cell is, and "
+        f"{OPTION.light} what a blank one is."
+    )
     if len(kinds.kinds) == 1:
         text = f"All {cells} cells look alike, and were taken to {STITCHES[codes[0]]}: a guess."
     else:
@@ -318,17 +325,17 @@ def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], negative: bool, page: s
     )
     if negative:
         text = (
-            "The cells are dark and their marks light: --dark was used for the marked and --light for the blank "
-            f"cells, so blank {light} and marked {dark}."
+            f"The cells are dark and their marks light: {OPTION.dark} was used for the marked and {OPTION.light} for "
+            f"the blank cells, so blank {light} and marked {dark}."
         )
     else:
         text = (
-            "The page is dark, so its light cells may be the marked ones. But --dark was used for the dark and "
-            f"--light for the light cells, so light {light} and dark {dark}."
+            f"The page is dark, so its light cells may be the marked ones. But {OPTION.dark} was used for the dark "
+            f"and {OPTION.light} for the light cells, so light {light} and dark {dark}."
         )
     other = {codes[0]: marked, marked: codes[0]}
     typed = " ".join(
-        f'--colour "{hex_of(kind.colour)}={LETTERS[other[code]]}"'
+        f'{OPTION.colour} "{hex_of(kind.colour)}={LETTERS[other[code]]}"'
         for kind, code in zip(kinds.kinds, codes, strict=True)
         if code in other
     )
@@ -348,7 +355,9 @@ def unmarked(code: int, cells: int, specks: int, first: tuple[int, int]) -> Mess
     else:
         text = f"No cell is marked: all {cells} look blank (tiny or faint marks may look blank too), and {taken}."
         advice = "Check that it is the right picture and that its marks can be seen"
-    return Message("T812", "warning", text, advice=f"{advice}; --light knit, tuck or slip says what a blank cell is.")
+    return Message(
+        "T812", "warning", text, advice=f"{advice}; {OPTION.light} knit, tuck or slip says what a blank cell is."
+    )
 
 
 # -- cells and repeats --------------------------------------------------------------------------------------------
@@ -372,7 +381,7 @@ def outvoted(whole: Chart, chart: Chart, row: int, column: int) -> Message:
         "T806",
         "warning",
         f"Row {row + 1}, column {column + 1} looks like {was}, but {now} is there in most repeats and was used.",
-        advice="Look at the picture there; --repeat whole keeps every cell as it is.",
+        advice=f"Look at the picture there; {OPTION.repeat} whole keeps every cell as it is.",
     )
 
 
@@ -381,7 +390,7 @@ def repeat_too_large(width: int, height: int, file: str, columns: int, rows: int
         "T809",
         "error",
         f"A repeat of {width} by {height} is larger than what `{visible(file)}` shows: {columns} by {rows}.",
-        advice=f"--repeat {min(width, columns)}x{min(height, rows)}",
+        advice=f"{OPTION.repeat} {min(width, columns)}x{min(height, rows)}",
     )
 
 
@@ -393,7 +402,7 @@ def nearly_repeated(width: int, height: int, odd: tuple[tuple[int, int], ...]) -
         "T810",
         "info",
         f"All cells but {len(odd)} agree with a repeat of {width} by {height}; the odd ones are {named}{more}.",
-        advice=f"--repeat {width}x{height} uses what most copies show",
+        advice=f"{OPTION.repeat} {width}x{height} uses what most copies show",
     )
 
 
@@ -402,5 +411,5 @@ def repeat_cut_off(width: int, height: int) -> Message:
         "T810",
         "info",
         f"The picture may show a repeat of {width} by {height}, the last time only in part.",
-        advice=f"--repeat {width}x{height}",
+        advice=f"{OPTION.repeat} {width}x{height}",
     )

@@ -7,31 +7,48 @@ from pathlib import Path
 
 import pytest
 
-from stitchc import explain
+from stitchc import explain, wording
 from stitchc.gauge import estimate_pattern
 from stitchc.live.reading import as_json, read
-from stitchc.live.words import advice_parts, in_page_words
+from stitchc.live.settings import OPTIONS
+from stitchc.live.words import PAGE, advice_parts
 from stitchc.machines import SHIPPED, load
 from stitchc.notation import compile_text
+from stitchc.option import options_in
+from stitchc.wording import OPTION, command_name, machine_choice, machine_name, worded
 
 
-@pytest.mark.parametrize(
-    ("typed", "shown"),
-    [
-        ("assumed at 20 x 26, see --plain", "assumed at 20 x 26, see “Stocking stitch”"),
-        ("run: stitchc machines --ask", "run: stitchc machines --ask"),
-        ("stitchc machines --write hand-fine > my.toml", "stitchc machines --write hand-fine > my.toml"),
-        ("`stitchc swatch` plans a swatch", "“Plan a swatch” plans a swatch"),
-        ("does not suit `hand-fine`: each", "does not suit “Hand bed, fine gauge, 3.6 mm, no patterning”: each"),
-        ("a hand-fine-tuned yarn", "a hand-fine-tuned yarn"),
-        (
-            "check it with --machine hand-fine.",
-            "check it with the machine “Hand bed, fine gauge, 3.6 mm, no patterning”.",
-        ),
-    ],
-)
-def test_sentences_speak_of_what_the_page_has(typed: str, shown: str) -> None:
-    assert in_page_words(typed) == shown
+def test_each_front_end_has_its_own_words() -> None:
+    def sentences() -> tuple[str, ...]:
+        hand, own = machine_name("hand-fine"), machine_name("of-mine")
+        return OPTION.plain, OPTION.first_row, hand, own, machine_choice("hand-fine"), command_name("swatch")
+
+    title = "“Hand bed, fine gauge, 3.6 mm, no patterning”"
+    typed = ("--plain", "--first-row", "`hand-fine`", "`of-mine`", "--machine hand-fine", "`stitchc swatch`")
+    assert sentences() == typed
+    with worded(PAGE):
+        shown = ("“Stocking stitch”", "“First row”", title, "`of-mine`", f"the machine {title}", "“Plan a swatch”")
+        assert sentences() == shown
+        assert command_name("card") == "`stitchc card`"
+    assert sentences() == typed
+
+
+def test_sentences_name_options_that_there_are() -> None:
+    """What is written `OPTION.name` in the program is an option of some product, or one that commands share."""
+    sources = Path(wording.__file__).parent.rglob("*.py")
+    asked = {name for path in sources for name in re.findall(r"\{OPTION\.(\w+)\}", path.read_text("utf-8"))}
+    shared = {"machine", "format", "anyway"}
+    flags = {option.flag.lstrip("-").replace("-", "_") for kind in OPTIONS.values() for _, option in options_in(kind)}
+    assert len(asked) > 25
+    assert asked <= flags | shared
+
+
+def test_a_users_own_words_are_not_touched() -> None:
+    """A stitch called like a machine, and a name that looks like an option."""
+    text = "stitch hand-fine\n    1: K T S\nstitch hand-fine\n    1: Q\n"
+    messages = as_json(read(text, "--box.stitch", None, load("card24-standard")), "--box.stitch", 1)["messages"]
+    assert any("`hand-fine`" in message["text"] for message in messages)
+    assert not any("Hand bed" in message["text"] or "Part of the picture" in message["text"] for message in messages)
 
 
 @pytest.mark.parametrize(
@@ -46,7 +63,7 @@ def test_sentences_speak_of_what_the_page_has(typed: str, shown: str) -> None:
         ("out 4   (all needles on one line)", [("out 4", True), ("   (all needles on one line)", False)]),
         ("as in 1: K\n      2: K", [("as in ", False), ("1: K\n      2: K", True)]),
         (
-            "gauge a 21 stitches per 10 cm\nif you counted 21, see --plain.",
+            "gauge a 21 stitches per 10 cm\nif you counted 21, see “Stocking stitch”.",
             [("gauge a 21 stitches per 10 cm", True), ("\nif you counted 21, see “Stocking stitch”.", False)],
         ),
     ],
