@@ -348,4 +348,4 @@ def draw(
     return paint(see(fabric, face, px_per_length * scale), colours, width_px, height_px, scale)
 
 
-_MOST_SEEN: Final = 1_200_000
+_MOST_SEEN: Final = 1_600_000
