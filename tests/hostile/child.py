@@ -10,6 +10,7 @@ import functools
 import importlib
 import io
 import os
+import pkgutil
 import resource
 import select
 import signal
@@ -19,6 +20,8 @@ import traceback
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+
+import stitchc as package
 
 MOST_SECONDS = 60
 
@@ -52,15 +55,33 @@ def stitchc(
 
         return run(arguments)
 
-    _import_what_commands_import()
     return forked(job, folder, stdin, before, seconds)
 
 
 @functools.cache
-def _import_what_commands_import() -> None:
-    """Once for all children."""
-    for name in ("matplotlib.figure", "PIL.Image", "reportlab.pdfgen.canvas", "scipy.optimize", "stitchc.notation"):
+def _warm_up() -> None:
+    """Import what commands import and make one of each product, once for all children: they inherit it."""
+    for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
+        if not module.name.endswith(".__main__"):
+            importlib.import_module(module.name)
+    for name in ("matplotlib.figure", "reportlab.pdfgen.canvas", "scipy.optimize", "scipy.ndimage", "jinja2"):
         importlib.import_module(name)
+    pattern = package.compile_text(_SMALL).pattern
+    assert pattern is not None
+    machines = [package.load_machine(name) for name in ("card24-standard", "hand-standard")]
+    package.make_leaflet(pattern, machines)
+    package.build_pattern(pattern, machines, package.BuildOptions())
+
+
+_SMALL = """\
+stitch tide
+    1: K T
+    2: K
+gauge plain 20 stitches 28 rows per 10 cm
+piece cuff
+    width 10 cm
+    knit tide for 4 cm
+"""
 
 
 def forked(
@@ -73,6 +94,7 @@ def forked(
     """The job's return value is the child's exit status; an exception's traceback goes to standard error.
 
     seconds: of the processor's time."""
+    _warm_up()
     with tempfile.TemporaryFile() as given:
         given.write(stdin)
         given.seek(0)

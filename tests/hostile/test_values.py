@@ -6,7 +6,6 @@ The options are asked of the commands themselves, so that a new one is tried wit
 from __future__ import annotations
 
 import contextlib
-import importlib
 import io
 import json
 import os
@@ -83,10 +82,6 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     dots.putpixel((1, 2), 0)
     dots.putpixel((3, 2), 0)
     dots.save(place / "chart.png")
-    for name in ("matplotlib.figure", "reportlab.pdfgen.canvas", "scipy.optimize", "scipy.ndimage", "jinja2"):
-        importlib.import_module(name)
-    for name in COMMANDS:
-        command_named(name)
     return place
 
 
