@@ -42,10 +42,12 @@ def _leaflet(name: str, form: str, page: str) -> Product[Document]:
     return make_leaflet(pattern(name), [load_machine(machine) for machine in SHIPPED], options)
 
 
+@functools.cache
 def content(name: str, ending: str, page: str = "a4") -> bytes:
     return next(file.content for file in leaflet(name, page=page).files if file.name.endswith(ending))
 
 
+@functools.cache
 def store(page: str) -> dict[str, Any]:
     """What the page's script takes apart."""
     found = re.search(r'<script type="application/json" id="store">(.*?)</script>', page, re.DOTALL)

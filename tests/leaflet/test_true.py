@@ -134,9 +134,14 @@ def together(rows: list[int]) -> list[list[int]]:
     return runs
 
 
+@functools.cache
+def whole_page(name: str) -> str:
+    return content(name, ".html").decode()
+
+
 def page_of(name: str, at: int, machine: str, units: str = "cm") -> str:
     (piece,) = pattern(name).pieces
-    return chosen(content(name, ".html").decode(), TITLES[machine], sizes_of(name)[at], units, piece)
+    return chosen(whole_page(name), TITLES[machine], sizes_of(name)[at], units, piece)
 
 
 def on_page(name: str, at: int, machine: str) -> Iterator[tuple[list[Line], str]]:
@@ -162,17 +167,25 @@ def test_every_class_knits_it_from_the_words_alone(name: str) -> None:
             )
             continue
         for at, plan in enumerate(planned(name, at, machine) for at in range(len(sizes_of(name)))):
+            knitted = []
             for lines, told in (as_text(name, at, machine), as_paper(name, at, machine), *on_page(name, at, machine)):
                 needles = f"{plan.needles.left} to {plan.needles.right}"
                 assert f"Needles {needles}: " in told.replace("Needles: ", "Needles "), "not those of one size alone"
-                meant(plan, followed(name, plan, machine, lines, told))
+                if (words := (lines, *guiding(told))) not in knitted:  # the same words make the same fabric
+                    meant(plan, followed(name, plan, machine, lines, told))
+                    knitted.append(words)
+
+
+def guiding(told: str) -> tuple[list[str], list[tuple[str, ...]], list[str]]:
+    """All that `followed` takes from what stands around the rows."""
+    return _CAST_ON.findall(told), _PART.findall(told), _FIRST_COLUMN.findall(told)
 
 
 def followed(name: str, plan: Plan, machine: str, lines: list[Line], told: str, ahead: bool = False) -> list[str]:
     bed = range(plan.needles.first, plan.needles.last + 1)
     found = by_row(lines)
     assert len(found) == len(plan.passes)
-    cast_on = re.search(r"These needles stand empty from the cast-on, in non-working position: (.*?\))\. ", told)
+    cast_on = _CAST_ON.search(told)
     simulated = Bed(bed, empty=read(cast_on[1]) if cast_on else set())
     knitter = (
         Knitter(simulated, "right") if machine.startswith("hand") else at_reader(name, plan, machine, simulated, told)
@@ -184,6 +197,8 @@ def followed(name: str, plan: Plan, machine: str, lines: list[Line], told: str, 
     return fabric
 
 
+_CAST_ON = re.compile(r"These needles stand empty from the cast-on, in non-working position: (.*?\))\. ")
+_FIRST_COLUMN = re.compile(r"first column of (?:the|each) picture goes on ([LR]\d+)")
 _PART = re.compile(r"Part \d+ of \d+: (\S+), rows? (\d+)(.*?)(?= Part \d+ of|$)")
 
 
@@ -207,7 +222,7 @@ def at_reader(name: str, plan: Plan, machine: str, bed: Bed, told: str) -> AtRea
             holes = card_on_paper(name, stitch, machine)
             felt[stitch] = card_in_reader(habits, holes), len(holes)
         else:
-            first = re.search(r"first column of (?:the|each) picture goes on ([LR]\d+)", told)
+            first = _FIRST_COLUMN.search(told)
             taken = re.search(
                 rf'download="{stitch}-bitmap.png" href="data:image/png;base64,([^"]+)"', page_of(name, 0, machine)
             )

@@ -7,6 +7,7 @@ Written from what the words mean to a person; nothing of stitchc is imported.
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Collection
 from dataclasses import dataclass, field
@@ -84,19 +85,20 @@ def _rows(text: str) -> list[list[int]]:
 
 
 class _Table(HTMLParser):
-    """The printed table of a page: the text of each line's steps, its arrow's words and the numbers in its boxes."""
+    """The tables of a page, by the id of their section: the text of each line's steps, its arrow's words and the
+    numbers in its boxes."""
 
-    def __init__(self, place: str) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self.place, self.inside, self.what, self.ticking = place, False, "", False
-        self.lines: list[Line] = []
+        self.inside, self.what, self.ticking = "", "", False
+        self.lines: dict[str, list[Line]] = {"rows": [], "paper": []}
         self.found: dict[str, list[str]] = {}
         self.rows: list[list[int]] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         told = dict(attrs)
         if tag == "section":
-            self.inside = told.get("id") == self.place
+            self.inside = next((place for place in self.lines if told.get("id") == place), "")
         if not self.inside:
             return
         name = told.get("class") or ""
@@ -127,9 +129,10 @@ class _Table(HTMLParser):
         elif tag == "tr" and self.inside and self.rows:
             way = " ".join(self.found["way"]).strip()
             words = " ".join(" ".join(self.found["do"]).split())
-            self.lines.append(Line(self.rows, way.removesuffix(" first"), words, way.endswith(" first")))
+            line = Line(self.rows, way.removesuffix(" first"), words, way.endswith(" first"))
+            self.lines[self.inside].append(line)
         elif tag == "section":
-            self.inside = False
+            self.inside = ""
 
     def handle_data(self, data: str) -> None:
         if self.what == "way":
@@ -140,7 +143,12 @@ class _Table(HTMLParser):
 
 def lines_of_page(page: str, place: str) -> list[Line]:
     """The lines of a page's table: "rows" for every row, "paper" for what is printed in blocks."""
-    table = _Table(place)
+    return list(_lines_by_place(page)[place])
+
+
+@functools.lru_cache(maxsize=2)
+def _lines_by_place(page: str) -> dict[str, list[Line]]:
+    table = _Table()
     table.feed(page)
     return table.lines
 
