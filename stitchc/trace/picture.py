@@ -155,7 +155,7 @@ def even_light(pixels: Pixels) -> Pixels:
     columns = np.linspace(0, width, across + 1).astype(int)
     bright = np.array(
         [
-            [np.percentile(light[top:bottom:2, left:right:2], 92) for left, right in pairwise(columns)]
+            [_quantile(light[top:bottom:2, left:right:2], 0.92) for left, right in pairwise(columns)]
             for top, bottom in pairwise(rows)
         ]
     )
@@ -191,8 +191,16 @@ def paper_colour(pixels: Pixels) -> npt.NDArray[np.float32]:
     step = max(1, int(math.sqrt(pixels.size / 1_200_000)))
     colours = pixels[::step, ::step].reshape(-1, 3)
     light = colours.min(axis=1)
-    near = colours[light >= max(np.percentile(light, 97) - 20, 0)]
-    return np.asarray(np.median(near, axis=0), dtype=np.float32)
+    near = colours[light >= max(_quantile(light, 0.97) - 20, 0)]
+    return np.array([_quantile(near[:, channel], 0.5) for channel in range(3)], dtype=np.float32)
+
+
+def _quantile(values: npt.NDArray[np.uint8], share: float) -> float:
+    """`np.quantile` of bytes, which are counted instead of sorted: several times as fast."""
+    upto = np.bincount(values.ravel(), minlength=256).cumsum()
+    place = share * (values.size - 1)
+    low, high = np.searchsorted(upto, (math.floor(place), math.ceil(place)), side="right").tolist()
+    return float(low + (high - low) * (place - math.floor(place)))
 
 
 def ink(pixels: Pixels) -> Plane:

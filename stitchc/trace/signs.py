@@ -5,6 +5,7 @@ Knows samples of cells and how signs are drawn; nothing of grids.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
@@ -74,7 +75,7 @@ def known_signs(patches: Patches, only: Notation | None = None) -> Signs | None:
             tried = [
                 (float(_distances(some / strength, models).min(axis=1).mean()) * strength**0.5, at, strength, models)
                 for at, blur in enumerate(_BLURS)
-                for models in [[_models(code, notation, face, side, blur) for code in (KNIT, TUCK, SLIP)]]
+                for models in [[[*_models(code, notation, face, side, blur)] for code in (KNIT, TUCK, SLIP)]]
                 for strength in _STRENGTHS
             ]
             _, _, strength, models = min(tried, key=lambda found: found[:3])
@@ -155,9 +156,12 @@ def _distances(dark: Shares, models: list[list[Shares]]) -> Shares:
     return np.stack(columns, axis=1).astype(np.float32)
 
 
-def _models(code: int, notation: Notation, face: Face, side: int, blur: float) -> list[Shares]:
-    looks = [_rasterised(code, notation, face, side, dx, dy) for dx in _SLACK for dy in _SLACK]
-    return looks if blur == 0 else [ndimage.gaussian_filter(look, blur, mode="nearest") for look in looks]
+@functools.lru_cache(maxsize=256)
+def _models(code: int, notation: Notation, face: Face, side: int, blur: float) -> tuple[Shares, ...]:
+    if blur:
+        sharp = _models(code, notation, face, side, 0.0)
+        return tuple(ndimage.gaussian_filter(look, blur, mode="nearest") for look in sharp)
+    return tuple(_rasterised(code, notation, face, side, dx, dy) for dx in _SLACK for dy in _SLACK)
 
 
 def _rasterised(code: int, notation: Notation, face: Face, side: int, dx: float, dy: float) -> Shares:

@@ -69,8 +69,12 @@ def _distinct_looks(flat: Samples, other: float) -> Samples:
             break
         looks.append(flat[strange])
         nearest = np.minimum(nearest, np.abs(flat - looks[-1]).mean(axis=1))
+    before = None
     for _ in range(3):
         of = np.stack([np.abs(flat - look).mean(axis=1) for look in looks], axis=1).argmin(axis=1)
+        if before is not None and (of == before).all():
+            break
+        before = of
         looks = [np.median(flat[of == at], axis=0) if (of == at).any() else look for at, look in enumerate(looks)]
     return np.stack(looks)
 
