@@ -47,6 +47,7 @@ def main(only: list[str], target: Path = HERE) -> None:
     for path, pattern in patterns.items():
         if not only or path.stem in only:
             make(path, pattern, target / path.stem)
+            make_leaflet(path, target / path.stem)
         shown += [(path, stitch, captions[path.stem][stitch.name]["sign"]) for stitch in pattern.wanted()]
     if not only or "sweep" in only:
         arguments = ["compare", str(EXAMPLES / "tide-line.stitch"), "--sweep", "--plain", "20x28"]
@@ -94,8 +95,8 @@ def compiled(path: Path) -> Pattern:
     return pattern
 
 
-def make(path: Path, pattern: Pattern, folder: Path) -> None:
-    """Everything of one example."""
+def make(path: Path, pattern: Pattern, folder: Path, smaller: bool = True) -> None:
+    """Everything of one example but its leaflet. smaller: pictures with a palette."""
     folder.mkdir(exist_ok=True)
     for stitch in pattern.wanted():
         one = (str(path), "--stitch", stitch.name)
@@ -104,7 +105,8 @@ def make(path: Path, pattern: Pattern, folder: Path) -> None:
         px = FABRIC_PX if across <= 1.5 * up else 2 * FABRIC_PX
         size = ("--size", f"{across:g}x{up:g}", "--px", str(px))
         stitchc("picture", *one, *gauge(pattern), *size, "-o", f"{stem}-fabric.png")
-        with_few_colours(folder / f"{stitch.name}-fabric.png")
+        if smaller:
+            with_few_colours(folder / f"{stitch.name}-fabric.png")
         stitchc("chart", *one, "--format", "png", "-o", f"{stem}-chart.png")
         stitchc("card", *one, "--dpi", "300", "-o", f"{stem}-card.png")
         for form in ("txt", "html"):
@@ -116,6 +118,10 @@ def make(path: Path, pattern: Pattern, folder: Path) -> None:
                 form_name = "text" if form == "txt" else form
                 arguments = ("piece", str(path), "--piece", name, "--machine", machine, *gauge(pattern))
                 stitchc(*arguments, "--format", form_name, "-o", f"{target}.{form}")
+
+
+def make_leaflet(path: Path, folder: Path) -> None:
+    """The leaflet of an example that has one."""
     if path.stem in LEAFLETS:
         stitchc("leaflet", str(path), "--date", LEAFLETS[path.stem], "-o", str(folder))
 

@@ -218,9 +218,10 @@ def test_the_page_in_a_browser(browser: Browser, built: Path, width: int, scheme
     assert "about 20 by 10 cm; have " in page.inner_text("main"), "what the piece comes to"
     for anchor in page.query_selector_all("nav a"):
         assert page.query_selector(anchor.get_attribute("href") or "") is not None
-    rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]}
-    results = Axe().run(page, options={**rules, "rules": {"color-contrast-enhanced": {"enabled": True}}})
-    assert results.violations_count == 0, results.generate_report()
+    if (width, scheme) in ((1280, "light"), (390, "dark")):  # both layouts and both colours
+        rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]}
+        results = Axe().run(page, options={**rules, "rules": {"color-contrast-enhanced": {"enabled": True}}})
+        assert results.violations_count == 0, results.generate_report()
     page.close()
 
 

@@ -663,7 +663,7 @@ class _Repeat:
     keeps: bool = False
     is_heading: bool = False
     flowable: Flowable = field(default_factory=lambda: Spacer(0, 0))
-    shown: dict[tuple[int, int, int], Flowable] = field(default_factory=dict)
+    shown: dict[tuple[int, int, int], tuple[Flowable, float]] = field(default_factory=dict)
     split: float = _SPLIT
     letter: float = _LETTER
 
@@ -694,17 +694,23 @@ class _Repeat:
             while self._part(0, 1, _TICKS[0]).wrap(self.width, 1e6)[1] <= height:
                 self.step += least
             self.step = max(least, self.step - least)
+            self.shown.clear()
 
     def cost(self, at: int) -> float:
         return self.split
 
     def height(self, first: int, last: int, size: int) -> float:
-        return float(self.part(first, last, size).wrap(self.width, 1e6)[1])
+        return self._made(first, last, size)[1]
 
     def part(self, first: int, last: int, size: int) -> Flowable:
+        return self._made(first, last, size)[0]
+
+    def _made(self, first: int, last: int, size: int) -> tuple[Flowable, float]:
+        """These pieces and their height, which is asked for many times."""
         key = (first, last, size)
         if key not in self.shown:
-            self.shown[key] = self._part(first, last, _TICKS[size])
+            part = self._part(first, last, _TICKS[size])
+            self.shown[key] = part, float(part.wrap(self.width, 1e6)[1])
         return self.shown[key]
 
     def in_lines(self) -> _Set:
