@@ -79,8 +79,9 @@ Everything is imported when it is first asked for, so that `import stitchc` cost
 
 from __future__ import annotations
 
-import pkgutil
 from typing import TYPE_CHECKING
+
+from stitchc.on_demand import import_on_demand
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles as Needles
@@ -127,44 +128,35 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 _HOMES = {
-    "stitchc.bed": ("Needles",),
-    "stitchc.bitmap": ("make_bitmap",),
-    "stitchc.card.product": ("make_card",),
-    "stitchc.chart": ("Chart",),
-    "stitchc.compare.product": ("compare_stitches",),
-    "stitchc.drawn.product": ("draw_chart",),
-    "stitchc.gallery.build": ("build_pattern",),
-    "stitchc.gauge.product": ("estimate_gauge",),
-    "stitchc.leaflet.product": ("make_leaflet",),
-    "stitchc.machines.loader": ("load_machine",),
-    "stitchc.machines.profile": ("Machine",),
-    "stitchc.messages": ("Message", "Refused", "Span"),
-    "stitchc.notation.compile": ("Reading", "compile_file", "compile_text"),
-    "stitchc.notation.formatting": ("format_text",),
-    "stitchc.options": (
+    "bed": ("Needles",),
+    "bitmap": ("make_bitmap",),
+    "card.product": ("make_card",),
+    "chart": ("Chart",),
+    "compare.product": ("compare_stitches",),
+    "drawn.product": ("draw_chart",),
+    "gallery.build": ("build_pattern",),
+    "gauge.product": ("estimate_gauge",),
+    "leaflet.product": ("make_leaflet",),
+    "machines.loader": ("load_machine",),
+    "machines.profile": ("Machine",),
+    "messages": ("Message", "Refused", "Span"),
+    "notation.compile": ("Reading", "compile_file", "compile_text"),
+    "notation.formatting": ("format_text",),
+    "options": (
         *("BitmapOptions", "BuildOptions", "CardOptions", "ChartOptions", "CompareOptions", "GaugeOptions"),
         *("LeafletOptions", "PictureOptions", "PieceOptions", "SheetOptions", "SwatchOptions", "TraceOptions"),
     ),
-    "stitchc.pattern": ("Pattern", "Stitch"),
-    "stitchc.picture": ("draw_fabric",),
-    "stitchc.piece.product": ("plan_piece",),
-    "stitchc.product": ("File", "Product", "WrongOption"),
-    "stitchc.sheet.product": ("make_sheet",),
-    "stitchc.swatch.product": ("plan_swatch",),
-    "stitchc.trace.product": ("trace_chart",),
+    "pattern": ("Pattern", "Stitch"),
+    "picture": ("draw_fabric",),
+    "piece.product": ("plan_piece",),
+    "product": ("File", "Product", "WrongOption"),
+    "sheet.product": ("make_sheet",),
+    "swatch.product": ("plan_swatch",),
+    "trace.product": ("trace_chart",),
 }
-_HOME = {name: f"{home}:{name}" for home, names in _HOMES.items() for name in names}
-__all__ = sorted(_HOME)
-
-
-def __getattr__(name: str) -> object:
-    """Import a part when it is first asked for."""
-    if name not in _HOME:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    value: object = pkgutil.resolve_name(_HOME[name])
-    globals()[name] = value
-    return value
+__all__ = sorted(name for names in _HOMES.values() for name in names)
+__getattr__ = import_on_demand(__name__, _HOMES)
 
 
 def __dir__() -> list[str]:
-    return sorted([*globals(), *_HOME])
+    return sorted({*globals(), *__all__})

@@ -5,8 +5,9 @@
 
 from __future__ import annotations
 
-import importlib
 from typing import TYPE_CHECKING
+
+from stitchc.on_demand import import_on_demand
 
 if TYPE_CHECKING:
     from stitchc.machines.loader import load as load
@@ -18,16 +19,11 @@ if TYPE_CHECKING:
     from stitchc.machines.profile import Machine as Machine
     from stitchc.machines.schema import SHIPPED as SHIPPED
 
-_HOME = {
-    "schema": ("SHIPPED",),
-    "loader": ("load", "load_text", "profile_text"),
-    "profile": ("CardShape", "Limit", "Limits", "Machine"),
-}
-
-
-def __getattr__(name: str) -> object:
-    """Import a part when it is first asked for: a command that needs one part does not pay for the others."""
-    for module, names in _HOME.items():
-        if name in names:
-            return getattr(importlib.import_module(f"stitchc.machines.{module}"), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__ = import_on_demand(
+    __name__,
+    {
+        "schema": ("SHIPPED",),
+        "loader": ("load", "load_text", "profile_text"),
+        "profile": ("CardShape", "Limit", "Limits", "Machine"),
+    },
+)

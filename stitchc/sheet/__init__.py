@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import importlib
 from typing import TYPE_CHECKING
+
+from stitchc.on_demand import import_on_demand
 
 if TYPE_CHECKING:
     from stitchc.sheet.instructions import Item as Item
@@ -16,16 +17,11 @@ if TYPE_CHECKING:
     from stitchc.sheet.sheet import Sheet as Sheet
     from stitchc.sheet.sheet import stitch_sheet as stitch_sheet
 
-_HOME = {
-    "instructions": ("Item", "Yarns", "instruct"),
-    "json_form": ("empty_all_the_time", "needles_as_json", "pass_as_json", "to_json"),
-    "sheet": ("Sheet", "stitch_sheet"),
-}
-
-
-def __getattr__(name: str) -> object:
-    """Import a part when it is first asked for: whoever needs its terms does not pay for its documents."""
-    for module, names in _HOME.items():
-        if name in names:
-            return getattr(importlib.import_module(f"stitchc.sheet.{module}"), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__ = import_on_demand(
+    __name__,
+    {
+        "instructions": ("Item", "Yarns", "instruct"),
+        "json_form": ("empty_all_the_time", "needles_as_json", "pass_as_json", "to_json"),
+        "sheet": ("Sheet", "stitch_sheet"),
+    },
+)
