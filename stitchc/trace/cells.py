@@ -9,10 +9,10 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from stitchc.trace.grid import Lattice
-from stitchc.trace.picture import Pixels, paper_colour
+from stitchc.trace.picture import Pixels, full_light
 
 Patches = npt.NDArray[np.float32]
-"""Each cell's inside in s x s samples of three colours, 1 being paper: (rows, columns, s, s, 3), top row first."""
+"""Each cell's inside in s x s samples of three colours, 1 being full light: (rows, columns, s, s, 3), top row first."""
 Codes = npt.NDArray[np.uint8]
 Shares = npt.NDArray[np.float32]
 _MANY: Final = 60_000
@@ -27,14 +27,14 @@ def sampled(pixels: Pixels, lattice: Lattice, pushed: bool = False) -> Patches:
     xs = (middles_x[:, None] + across * places).ravel()
     ys = (middles_y[:, None] + down * places).ravel()
     blur = max(1, round(min(across, down) / side))
-    paper = np.maximum(paper_colour(pixels), 32)
+    light = full_light(pixels)
     out = np.empty((rows, columns, side, side, 3), dtype=np.float32)
     x0 = np.clip(np.floor(xs).astype(int), 0, pixels.shape[1] - 2)
     y0 = np.clip(np.floor(ys).astype(int), 0, pixels.shape[0] - 2)
     fx = np.clip(xs - x0, 0, 1).astype(np.float32)[None, :]
     fy = np.clip(ys - y0, 0, 1).astype(np.float32)[:, None]
     for channel in range(3):
-        plane = pixels[:, :, channel].astype(np.float32) / paper[channel]
+        plane = pixels[:, :, channel].astype(np.float32) / light[channel]
         if blur > 1:
             plane = ndimage.uniform_filter(plane, blur)
         upper = plane[np.ix_(y0, x0)] * (1 - fx) + plane[np.ix_(y0, x0 + 1)] * fx

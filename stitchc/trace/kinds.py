@@ -14,24 +14,31 @@ import numpy.typing as npt
 from stitchc.trace.cells import Codes, Patches, Shares, certainty
 from stitchc.trace.grid import Lattice
 from stitchc.trace.marked import inked_in, parted, sorted_by_colour, sorted_by_examples
-from stitchc.trace.picture import Pixels, paper_colour
+from stitchc.trace.picture import Pixels, full_light
 from stitchc.trace.pixels import MOST_COLOURS, colours_of
-from stitchc.trace.traced import Key
+from stitchc.trace.traced import Key, Rgb
 
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of cell. ink: how dark it is, 0 to 1; colour: of its ink, or of the cell where there is hardly any.
+    """One kind of cell. ink: how dark it is, 0 to 1; on_white: the colour of its ink, or of the cell where there is
+    hardly any, as it would be if the picture's paper were white; colour: the same as it is in the picture.
 
     full: the ink where there is most of it. example: row from the top and column from the left of its most typical
     cell. Of light marks on a dark ground, ink is what is light.
     """
 
-    colour: tuple[int, int, int]
+    on_white: Rgb
     ink: float
     full: float
     count: int
     example: tuple[int, int]
+    colour: Rgb = (0, 0, 0)
+
+    @property
+    def filled(self) -> bool:
+        """Whether its ink is all over the cell, and not drawn on what is paper."""
+        return self.ink >= _FILLED * self.full
 
 
 @dataclass(frozen=True)
@@ -47,6 +54,7 @@ class Kinds:
     codes: tuple[int | None, ...] = ()
 
 
+_FILLED: Final = 0.75
 _APART: Final = 0.13
 """Kinds whose looks differ by less than this are one kind; where the picture is clean, down to a third of it
 counts."""
@@ -224,7 +232,7 @@ def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> 
             kinds.append(_in_its_ink(described, pixels, lattice, np.flatnonzero(of == kind)))
         else:
             red, green, blue = (int(value) for value in paper)
-            kinds.append(replace(described, colour=(red, green, blue)))
+            kinds.append(replace(described, on_white=(red, green, blue)))
     return Kinds(tuple(kinds), of, of_each, (blank.pop() if blank else key.light_code, *meanings))
 
 
@@ -233,7 +241,7 @@ _SAME_AS_PAPER: Final = 60.0
 
 def _in_its_ink(kind: Kind, pixels: Pixels, lattice: Lattice, members: npt.NDArray[np.intp]) -> Kind:
     """The same with the colour of the ink in some of its cells: the median of their darkest pixels."""
-    paper = np.maximum(paper_colour(pixels), 32)
+    light = full_light(pixels)
     darkest = []
     for cell in members[:: max(1, len(members) // 100)].tolist():
         box = []
@@ -242,14 +250,14 @@ def _in_its_ink(kind: Kind, pixels: Pixels, lattice: Lattice, members: npt.NDArr
         ):
             first, last = round(axis.at(number + 0.2)), round(axis.at(number + 0.8))
             box.append(slice(max(0, min(first, size - 1)), max(1, min(size, max(last, first + 1)))))
-        inside = pixels[box[0], box[1]].reshape(-1, 3) / paper
+        inside = pixels[box[0], box[1]].reshape(-1, 3) / light
         if len(inside):
             dark = inside[np.argsort(inside.min(axis=1))]
             darkest.append(np.median(dark[: max(1, len(dark) // 12)], axis=0))
     if not darkest:
         return kind
     red, green, blue = (round(255 * float(min(1.0, value))) for value in np.median(darkest, axis=0))
-    return replace(kind, colour=(red, green, blue), full=_full((red, green, blue)))
+    return replace(kind, on_white=(red, green, blue), full=_full((red, green, blue)))
 
 
 def _described(flat: Shares, count: int, example: tuple[int, int]) -> Kind:
@@ -277,31 +285,38 @@ def kinds_of_blocks(cells: Pixels) -> Kinds:
     values, first, of, counts = np.unique(numbers, return_index=True, return_inverse=True, return_counts=True)
     if len(values) > MOST_COLOURS:
         some = cells.astype(np.float32) / 255
-        return kinds_of(np.broadcast_to(some[:, :, None, None, :], (*some.shape[:2], 3, 3, 3)))
+        found = kinds_of(np.broadcast_to(some[:, :, None, None, :], (*some.shape[:2], 3, 3, 3)))
+        return replace(found, kinds=tuple(replace(kind, colour=kind.on_white) for kind in found.kinds))
     colours = [((value >> 16) & 255, (value >> 8) & 255, value & 255) for value in values.tolist()]
     lightness = np.array([sum(colour) for colour in colours])
     order = np.argsort(-lightness, kind="stable")
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
     kinds = tuple(
-        Kind(colours[at], *2 * (1 - min(colours[at]) / 255,), int(counts[at]), divmod(int(first[at]), cells.shape[1]))
+        Kind(
+            colours[at],
+            *2 * (1 - min(colours[at]) / 255,),
+            int(counts[at]),
+            divmod(int(first[at]), cells.shape[1]),
+            colours[at],
+        )
         for at in order.tolist()
     )
     index = rank[of.reshape(numbers.shape)].astype(np.uint8)
     return Kinds(kinds, index, np.eye(len(kinds), dtype=np.float32)[index])
 
 
-def as_seen(kinds: Kinds, turned: Pixels) -> Kinds:
-    """Kinds that were found in a negative, in the colours of the picture itself. turned: the negative's pixels."""
-    ground = np.maximum(paper_colour(turned), 32) / 255
-    there = [255 - np.round(np.array(kind.colour) * ground).astype(int) for kind in kinds.kinds]
-    return replace(
-        kinds,
-        kinds=tuple(
-            replace(kind, colour=(int(red), int(green), int(blue)))
-            for kind, (red, green, blue) in zip(kinds.kinds, there, strict=True)
-        ),
-    )
+def as_seen(kinds: Kinds, pixels: Pixels, negative: bool) -> Kinds:
+    """The kinds with their colours in the picture. pixels: those that they were found in; negative: whether these are
+    the picture's negative, where on white means on black."""
+    light = full_light(pixels) / 255
+
+    def seen(kind: Kind) -> Kind:
+        both = np.array(kind.on_white), np.round(np.array(kind.on_white) * light).astype(int)
+        on_white, colour = ((int(r), int(g), int(b)) for r, g, b in ([255 - of for of in both] if negative else both))
+        return replace(kind, on_white=on_white, colour=colour)
+
+    return replace(kinds, kinds=tuple(map(seen, kinds.kinds)))
 
 
 _SPECK: Final = 0.03

@@ -57,15 +57,21 @@ def _codes_by_colour(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[i
     known: dict[int, int] = {}
     for cell, code in key.alike:
         known.setdefault(int(kinds.of[cell]), code)
-    for colour, _ in key.colours:
-        if min(_apart(kind.colour, colour) for kind in kinds.kinds) > _SAME_COLOUR:
+    gaps = np.array([[_apart(kind, kinds.kinds[0], colour) for colour, _ in key.colours] for kind in kinds.kinds])
+    for number in range(len(kinds.kinds) if key.colours else 0):
+        if gaps[number].min() <= _SAME_COLOUR:
+            colour, code = key.colours[int(gaps[number].argmin())]
+            if known.setdefault(number, code) != code:
+                cell, of_cell = _example(number, kinds, key, order)
+                raise Refused(words.contradicted(words.colour_option(colour, code), cell, of_cell, file))
+    for at, (colour, code) in enumerate(key.colours):
+        number = int(gaps[:, at].argmin())
+        if gaps[number, at] > _SAME_COLOUR:
             raise Refused(_no_such_colour(colour, kinds, file))
-    for number, kind in enumerate(kinds.kinds):
-        code_of_colour = _code_by_colour(kind.colour, key)
-        if code_of_colour is not None and known.setdefault(number, code_of_colour) != code_of_colour:
-            nearest, _ = min(key.colours, key=lambda given: _apart(kind.colour, given[0]))
-            option = f'{OPTION.colour} "{hex_of(nearest)}={LETTERS[code_of_colour]}"'
-            raise Refused(words.contradicted(option, *_example(number, kinds, key, order), file))
+        if known[number] != code:
+            other = key.colours[int(gaps[number].argmin())]
+            place = order.as_knitted(*kinds.kinds[number].example)
+            raise Refused(words.same_cells((colour, code), other, kinds.kinds[number].colour, place, file))
     rest = [number for number in range(len(kinds.kinds)) if number not in known]
     if len(kinds.kinds) == 1 and rest:
         return (key.light_code if kinds.kinds[0].ink < _BLANK else key.dark_code,)
@@ -80,15 +86,6 @@ def _codes_by_colour(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[i
     return tuple(known[number] for number in range(len(kinds.kinds)))
 
 
-def _code_by_colour(seen: Rgb, key: Key) -> int | None:
-    """The code of the colour that the user gives which is nearest to the one seen, where one is near enough."""
-    if not key.colours:
-        return None
-    gap, code = min((_apart(seen, colour), code) for colour, code in key.colours)
-    return code if gap <= _SAME_COLOUR else None
-
-
-_SPARSE: Final = 0.75
 _ABOUT_AS_MUCH: Final = 3.0
 
 
@@ -98,7 +95,7 @@ def _both_marked(kinds: Kinds) -> bool:
     if len(kinds.kinds) != 2:
         return False
     inks = [kind.ink for kind in kinds.kinds]
-    drawn = all(kind.ink < _SPARSE * kind.full for kind in kinds.kinds)
+    drawn = not any(kind.filled for kind in kinds.kinds)
     return drawn and min(inks) >= _BLANK / 2 and max(inks) < _ABOUT_AS_MUCH * min(inks)
 
 
@@ -106,12 +103,15 @@ _PALER: Final = np.linspace(1.0, 3.0, 9)
 _PALENESS: Final = 12.0
 
 
-def _apart(seen: Rgb, given: Rgb) -> float:
-    """How far a kind's colour is from one that was given; thin marks look paler than their ink, by up to three times,
-    which counts a little against them."""
-    towards = 255 - np.outer(_PALER, np.subtract(255, seen))
-    gaps = np.linalg.norm(np.clip(towards, 0, 255) - np.array(given), axis=1) + _PALENESS * (_PALER - 1)
-    return float(gaps.min())
+def _apart(kind: Kind, ground: Kind, given: Rgb) -> float:
+    """How far a kind's colour is from one that was given, as it is in the picture or as it would be on white. Thin
+    marks look paler than their ink, by up to three times towards the ground, which counts a little against them."""
+    paler = _PALER[:1] if kind.filled else _PALER
+    gaps = []
+    for seen, under in ((kind.colour, ground.colour), (kind.on_white, ground.on_white)):
+        inks = under + np.outer(paler, np.subtract(seen, under))
+        gaps.append(np.linalg.norm(np.clip(inks, 0, 255) - np.array(given), axis=1) + _PALENESS * (paler - 1))
+    return float(np.min(gaps))
 
 
 def _no_such_colour(colour: Rgb, kinds: Kinds, file: str) -> Message:

@@ -140,16 +140,27 @@ def _no_picture(data: bytes, file: str, error: Exception) -> Message:
 # -- light ------------------------------------------------------------------------------------------------------
 
 
+_AS_BRIGHT: Final = 0.03
+"""How much darker one part of a page may be than another in even light."""
+_FEW_LEVELS: Final = 8
+_DRAWN: Final = 0.8
+"""The part of a drawing that has its most frequent brightnesses; scans and photographs stay under 0.7."""
+
+
 def even_light(pixels: Pixels) -> Pixels:
     """The picture with its paper equally bright everywhere, as far as the light falls off smoothly.
 
     A surface of the second degree is laid over the bright parts of the picture's luminance and divided out; light
-    that is even within some percent is left as it is, so that a screenshot keeps its very colours.
+    that is even within some percent is left as it is, so that a screenshot keeps its very colours. So is a
+    drawing, which is of a few brightnesses, and a picture that is nowhere brighter than all along its rim: a page.
     """
     height, width = pixels.shape[:2]
     if height < 32 or width < 32:
         return pixels
     light = pixels.max(axis=2)
+    levels = np.bincount(light.ravel(), minlength=256)
+    if np.sort(levels)[-_FEW_LEVELS:].sum() >= _DRAWN * light.size:
+        return pixels
     down, across = min(24, height // 8), min(24, width // 8)
     rows = np.linspace(0, height, down + 1).astype(int)
     columns = np.linspace(0, width, across + 1).astype(int)
@@ -164,6 +175,9 @@ def even_light(pixels: Pixels) -> Pixels:
     uu, vv = (grid.ravel() for grid in np.meshgrid(u, v))
     terms = np.stack([np.ones_like(uu), uu, vv, uu * uu, uu * vv, vv * vv], axis=1)
     values = bright.ravel()
+    rim = np.concatenate([bright[0], bright[-1], bright[:, 0], bright[:, -1]])
+    if np.percentile(rim, 5) >= (1 - _AS_BRIGHT) * values.max():
+        return pixels
     paper = values >= 0.4 * values.max()  # blocks without any paper in them say nothing about the light
     if values.max() < 40 or paper.sum() < 12:
         return pixels
@@ -201,6 +215,22 @@ def _quantile(values: npt.NDArray[np.uint8], share: float) -> float:
     place = share * (values.size - 1)
     low, high = np.searchsorted(upto, (math.floor(place), math.ceil(place)), side="right").tolist()
     return float(low + (high - low) * (place - math.floor(place)))
+
+
+_BRIGHTER: Final = 1.1
+_MANY_BRIGHTER: Final = 0.02
+"""The part of the picture that is brighter than its paper, in some colour, where that is no paper."""
+
+
+def full_light(pixels: Pixels) -> npt.NDArray[np.float32]:
+    """The red, green and blue that count as all the light there is: the paper's, or the same grey for all three where
+    the picture shows no paper but cells of several hues, which would change if each colour were measured by itself."""
+    paper = np.maximum(paper_colour(pixels), 32)
+    step = max(1, int(math.sqrt(pixels.size / 300_000)))
+    colours = pixels[::step, ::step].reshape(-1, 3)
+    if float((colours > _BRIGHTER * paper).any(axis=1).mean()) < _MANY_BRIGHTER:
+        return paper
+    return np.full(3, np.percentile(colours.max(axis=1), 98), dtype=np.float32)
 
 
 def ink(pixels: Pixels) -> Plane:

@@ -21,7 +21,7 @@ from stitchc.trace.grid import Lattice
 from stitchc.trace.kinds import Kinds, as_seen, kinds_of, kinds_of_blocks, kinds_told, specks
 from stitchc.trace.meaning import letters_of
 from stitchc.trace.negative import negative_of, page_of
-from stitchc.trace.picture import Pixels, paper_colour
+from stitchc.trace.picture import Pixels, full_light
 from stitchc.trace.pixels import SMALL_PX
 from stitchc.trace.signs import Signs, known_signs
 from stitchc.trace.traced import Ask, Key, Order, UnknownKinds, hex_of
@@ -104,11 +104,11 @@ def _told(ways: list[Patches], turned: Pixels | None, field: Field, ask: Ask, fi
         return None
     key = _from_above(ask.key, Order(field.rows, field.columns, ask.first_row != "top", ask.face == "knit"), file)
     pixels = field.pixels if turned is None else turned
-    paper = paper_colour(pixels)
+    light = full_light(pixels).tolist()
     colours = []
     for colour, code in key.colours:
         seen = colour if turned is None else tuple(255 - value for value in colour)
-        red, green, blue = (round(255 * value / max(32.0, float(of))) for value, of in zip(seen, paper, strict=True))
+        red, green, blue = (round(255 * value / of) for value, of in zip(seen, light, strict=True))
         colours.append(((red, green, blue), code))
     key = replace(key, colours=tuple(colours))
     told = [kinds for patches in ways if (kinds := kinds_told(patches, pixels, field.lattice, key)) is not None]
@@ -166,8 +166,8 @@ def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, fi
 
 def _by_look(kinds: Kinds, field: Field, ask: Ask, file: str, turned: Pixels | None = None) -> Read:
     """Cells of these kinds as the user says that they are to be read. turned: the negative by which they were found."""
-    if turned is not None:
-        kinds = as_seen(kinds, turned)
+    if field.lattice is not None:
+        kinds = as_seen(kinds, field.pixels if turned is None else turned, turned is not None)
     order = Order(field.rows, field.columns, ask.first_row != "top", ask.face == "knit")
     key = _from_above(ask.key, order, file)
     try:

@@ -17,7 +17,7 @@ from stitchc.trace.grid import Lattice, Side
 from stitchc.trace.kinds import Kinds
 from stitchc.trace.signs import Signs
 from stitchc.trace.straight import Straight
-from stitchc.trace.traced import Ask, Key, hex_of
+from stitchc.trace.traced import Ask, Key, Rgb, hex_of
 from stitchc.wording import OPTION
 
 STITCHES: Final = ("knit", "tuck", "slip")
@@ -270,6 +270,23 @@ def contradicted(option: str, cell: tuple[int, int], code: int, file: str) -> Me
         "error",
         f"In `{visible(file)}`, {option} and {example} say different things about row {row}, column {column}.",
         advice="Compare that cell with the picture and leave one of the two options out.",
+    )
+
+
+def colour_option(colour: Rgb, code: int) -> str:
+    """As it is typed."""
+    return f'{OPTION.colour} "{hex_of(colour)}={LETTERS[code]}"'
+
+
+def same_cells(one: tuple[Rgb, int], other: tuple[Rgb, int], seen: Rgb, cell: tuple[int, int], file: str) -> Message:
+    """Two colours that name the same cells, with their codes. seen: the cells' colour; cell: (row, column) from 1."""
+    return Message(
+        "T807",
+        "error",
+        f"In `{visible(file)}`, {colour_option(*other)} and {colour_option(*one)} name the same cells, which are "
+        f"{hex_of(seen)} as in row {cell[0]}, column {cell[1]}, but say different things.",
+        advice="Compare that cell with the picture and leave one of the two options out. If cells of two kinds were "
+        f"taken for one, point at one of each with {OPTION.like}.",
     )
 
 

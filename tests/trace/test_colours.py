@@ -1,0 +1,77 @@
+"""What is said of marks and their colours is taken at its word, and what is told of them is what the picture shows."""
+
+from __future__ import annotations
+
+import io
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image, ImageDraw
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from pictures import png
+
+from stitchc.chart import KNIT, SLIP, TUCK
+from stitchc.messages import Refused
+from stitchc.trace import Ask, Key, trace
+from stitchc.trace.picture import even_light
+from stitchc.trace.traced import hex_of
+
+PALETTES = {  # colours of K, T and S
+    "blues": ((46, 140, 212), (14, 242, 10), (42, 62, 203)),
+    "dark": ((32, 48, 96), (192, 64, 64), (224, 192, 64)),
+    "pastel": ((244, 194, 194), (194, 224, 244), (194, 244, 201)),
+    "greens": ((58, 125, 68), (157, 192, 139), (37, 77, 50)),
+}
+FILLED = ["-T---TT--S", "---S--T--T", "TS-T--S---", "-S---T-T-S", "--T-S---ST", "T--S-T--S-"]
+
+
+def filled(rows: list[str], colours: tuple[tuple[int, int, int], ...], margin_px: int) -> bytes:
+    """Cells of 16 px in the colours of K (or any sign but T and S), T and S, with lines, on white; first row lowest."""
+    height, width = len(rows), len(rows[0])
+    inside = np.array(colours, dtype=np.uint8)[[["-TS".index(letter) for letter in row] for row in reversed(rows)]]
+    image = Image.new("RGB", (16 * width + 1 + 2 * margin_px, 16 * height + 1 + 2 * margin_px), "white")
+    image.paste(Image.fromarray(np.kron(inside, np.ones((16, 16, 1), dtype=np.uint8))), (margin_px, margin_px))
+    draw = ImageDraw.Draw(image)
+    for row in range(height):
+        for column in range(width):
+            left, top = margin_px + 16 * column, margin_px + 16 * row
+            draw.rectangle((left, top, left + 16, top + 16), outline=(119, 119, 119))
+    return png(image)
+
+
+@pytest.mark.parametrize("margin_px", [0, 20])
+@pytest.mark.parametrize("palette", PALETTES)
+def test_colours_are_told_and_named_as_they_are_in_the_picture(palette: str, margin_px: int) -> None:
+    colours = PALETTES[palette]
+    picture, key = filled(FILLED, colours, margin_px), Key(colours=tuple(zip(colours, (KNIT, TUCK, SLIP), strict=True)))
+    traced = trace(picture, "chart.png", Ask(key=key, repeat="whole"))
+    assert traced.whole.rows() == [row.replace("-", "K") for row in FILLED] and traced.messages == ()
+    for colour, stitch in zip(colours, ("knit", "tuck", "slip"), strict=True):
+        assert f"{hex_of(colour)} {stitch}" in traced.how
+    with pytest.raises(Refused) as error:
+        trace(picture, "chart.png", Ask(key=Key(colours=(*key.colours, ((255, 0, 255), SLIP)))))
+    (message,) = error.value.messages
+    assert message.code == "T808" and all(hex_of(colour) in str(message.advice) for colour in colours)
+
+
+def test_two_colours_that_name_the_same_cells_are_refused() -> None:
+    picture = filled(FILLED, ((255, 255, 255), (34, 34, 34), (192, 48, 32)), 20)
+    for red in ((192, 48, 32), (200, 50, 32)):
+        colours = (((34, 34, 34), TUCK), ((192, 48, 32), SLIP), (red, TUCK))
+        with pytest.raises(Refused) as error:
+            trace(picture, "chart.png", Ask(key=Key(colours=colours)))
+        (message,) = error.value.messages
+        assert message.code == "T807" and "name the same cells" in message.text
+        assert '"#c03020=S"' in message.text and f'"{hex_of(red)}=T"' in message.text
+
+
+def test_a_page_is_evenly_bright_however_dark_the_cells_on_it() -> None:
+    picture = Image.open(io.BytesIO(filled(FILLED, PALETTES["greens"], 20)))
+    held = io.BytesIO()
+    picture.save(held, "JPEG", quality=80)
+    for pixels in (np.asarray(picture), np.asarray(Image.open(held))):
+        assert np.array_equal(even_light(pixels), pixels)
