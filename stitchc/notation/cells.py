@@ -208,6 +208,9 @@ class _Scanner:
     def uncounted(self, group: _Open, match: re.Match[str]) -> int:
         """Blame a group without a count; it is read as there once."""
         after = match.end(5) if match[5] else match.end(4)
+        if match[5] and (negative := re.compile("-[0-9]+").match(self.word.text, after)):
+            self.position = negative.end()
+            return self.count(negative.group(), negative.span())
         if len(self.messages) == group.blamed:  # brackets that are blamed already need no count
             self.blame(
                 Message(

@@ -14,7 +14,7 @@ from lark.exceptions import UnexpectedInput, UnexpectedToken
 from stitchc.english import listed, ranges
 from stitchc.messages import Message, Span, visible
 from stitchc.notation.tree import shortened
-from stitchc.notation.vocabulary import FIGURES, KEYWORDS, LOOK_ALIKES, QUOTED, latin_of
+from stitchc.notation.vocabulary import FIGURES, KEYWORDS, LOOK_ALIKES, QUOTED, latin_of, short_number
 
 _TERMINALS: Final = {
     "INT": "a whole number",
@@ -63,6 +63,7 @@ _UNKNOWN: Final = "No line of the notation begins with"
 _LONGEST: Final = 400
 """Of a longer line only the part around the place is looked at; nobody writes such a line by hand."""
 _WORD: Final = re.compile(r"\"[^\"]*\"|[^\W\d_](?:[\w-]|[^\x00-\x7f\s])*|[0-9]+(?:\.[0-9]+)?|\S")
+_DECIMALS: Final = re.compile(r"(?<![0-9])-?[0-9]+[.,][0-9]+")
 _COMMENT: Final = re.compile(rf"{QUOTED}|#.*", re.DOTALL)
 
 _FACING: Final = "A row has no right or wrong side: every row is written as you face the bed, purl side toward you."
@@ -83,7 +84,7 @@ _REASONS: Final = tuple(
         (r"(?:stitch|piece)\s+[\w-]+\s*:", "Write no colon after the name; the lines below it belong to it anyway."),
         (r"(?:stitch|piece|yarn)\s+\"", "Write a name without quotation marks."),
         (r"(?:stitch|piece|yarn)\s+[0-9]", "A name begins with a letter."),
-        (r"(?:stitch|piece)\s+[\w-]+\s+[^\W\d]", "A name is one word; a `-` or `_` can join several."),
+        (r"(?:stitch|piece)\s+[\w-]+\s+(?!over\s+[0-9])[^\W\d]", "A name is one word; a `-` or `_` can join several."),
         (r"(?:rep(?:eat)?)\b", "A piece is knitted line by line; nothing in it repeats automatically."),
         (
             r"(?:change|switch|join|break)\b",
@@ -116,6 +117,9 @@ def without_comment(line: str) -> str:
 def refused(error: UnexpectedInput, line: str, file: str, number: int) -> Message:
     """One message for line `number` of a file, which the parser refused (N101, N102, N111)."""
     place = _place(error, line)
+    if (broken := _broken_count(place)) is not None:
+        sentence, advice, first, last = broken
+        return Message("N101", "error", sentence, Span(file, number, place.cut + first + 1, last - first), advice)
     code, sentence, first, last = _reason(place)
     span = Span(file, number, place.cut + first + 1, max(1, last - first))
     label = "" if place.word else "more is needed here"
@@ -142,6 +146,26 @@ def _place(error: UnexpectedInput, line: str) -> _Place:
     if "CELLS" in allowed and code[start:] == ":":
         start, word, allowed = len(code), None, {"CELLS_ALONE"}
     return _Place(code, start, word.group() if word else "", frozenset(allowed), cut)
+
+
+def _broken_count(place: _Place) -> tuple[str, str, int, int] | None:
+    """Of a number with decimals that is a count, or has a comma: the sentence, the advice and the offsets."""
+    code, start, allowed = place.code, place.start, place.allowed
+    number = next((match for match in _DECIMALS.finditer(code) if match.start() <= start <= match.end() + 1), None)
+    if number is None:
+        return None
+    before, behind, text = code[: number.start()], code[number.end() :], number.group()
+    rows = re.match(r"\s*rows?\b", behind, re.IGNORECASE) and "_STITCHES" not in allowed
+    comma = code[start : start + 1] == ","
+    measured = allowed & {"MM", "CM", "_STITCHES", "G", "M"} or re.search(r"\btex\s*$", before, re.IGNORECASE)
+    if comma and measured and not rows:
+        return "Decimals follow a point, not a comma.", text.replace(",", "."), *number.span()
+    if not (comma or rows or (start == number.start() and "INT" in allowed and "DECIMAL" not in allowed)):
+        return None
+    low = int(re.split("[.,]", text.lstrip("-"))[0][:7])
+    counted = "A count" if before.strip() else "A row's number"
+    sentence = f"{counted} is a whole number, not `{short_number(text)}`."
+    return sentence, f"{low} or {low + 1}" if low else "1", *number.span()
 
 
 def _reason(place: _Place) -> tuple[str, str, int, int]:
@@ -266,7 +290,7 @@ _WRONG_CELLS: Final = tuple(
         (r"p(?:url)?[0-9]*(?![\w])", "N102", "`{0}`: " + _PURL, "K (turn the fabric over to see it as purl)"),
         (r"[-−–][0-9]+", "N115", "A count is at least 1, not `{0}`.", "1"),
         (r"-", "N119", "`-` is a needle out of work where a chart is shown; rows are written without it.", _OUT_LINE),
-        (r"[0-9]*[.,][0-9]+", "N101", "A count is one whole number.", _A_ROW),
+        (r"[0-9]*[.,][0-9]+", "N101", "A count is a whole number.", _A_ROW),
         (r"[0-9]+", "N101", "A count comes right after its letter.", _A_ROW),
         (r"[x×]\s*[0-9]+", "N101", "Only a group in brackets takes `x` and a count.", _A_ROW),
         (r"(?:in|with)\b", "N101", "A row's yarn is named before the colon.", "as in 1 in foam: K T"),
