@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import lark
 import pytest
 
 from stitchc.notation import grammar
+from stitchc.notation.reader import read_lines
 
 TEXT = 'pattern "Tide"\nstitch a over 2\n1 in foam: K T\nstitch b = (a up 2) beside plain 4 by 2\n'
 
@@ -72,3 +74,17 @@ def test_another_grammar_and_another_lark_are_noticed(
     monkeypatch.setattr(lark, "__version__", "0.0")
     grammar.load_parser().parse(TEXT)
     assert len(makings) == 2
+
+
+def test_every_statement_has_an_example_that_is_read() -> None:
+    """The indented lines of the grammar's comments are lines of the notation, of each kind one."""
+    text = grammar.grammar_path().read_text("utf-8")
+    examples = "\n".join(re.findall(r"^//     (.*)$", text, re.MULTILINE))
+    lines, messages = read_lines(f"{examples}\n", "")
+    assert messages == []
+    assert len(lines) == examples.count("\n") + 1 - examples.split("\n").count("")
+    rule = re.search(r"^\?line: (.*?)\n\n", text, re.MULTILINE | re.DOTALL)
+    assert rule is not None
+    kinds = {re.sub("_by_rows|_built", "", kind) for kind in re.findall(r"\w+", rule[1])} - {"row"}
+    assert len(kinds) > 15
+    assert kinds <= {line.split()[0] for line in examples.split("\n") if line.strip()}
