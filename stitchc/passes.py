@@ -508,16 +508,21 @@ def lever_changes(passes: Sequence[Pass], machine: Machine) -> list[LeverChange 
     one_way = machine.hold_directions != "both"
     changes: list[LeverChange | None] = []
     holding: set[Direction | None] = set()
+    by_free_pass: set[Direction | None] = set()
     any_held = False
     for each in passes:
         way = each.direction if one_way else None
         if each.crossing == "free pass":  # its own words set the carriage to hold
-            holding.add(other_way(each.direction) if one_way else None)
-        if each.out and way not in holding:
+            freed = other_way(each.direction) if one_way else None
+            by_free_pass |= {freed} - holding
+            holding.add(freed)
+        if each.out and (way not in holding or way in by_free_pass):  # a free pass may be many rows ago
             holding.add(way)
+            by_free_pass.discard(way)
             changes.append(LeverChange("tuck" if each.setting == "mixed" else each.setting, way))
         elif not each.out and any_held and way in holding:
             holding.discard(way)
+            by_free_pass.discard(way)
             changes.append(LeverChange("plain", way))
         else:
             changes.append(None)

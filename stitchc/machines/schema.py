@@ -233,8 +233,8 @@ KEYS: Final = (
                  ("one", "in one direction only; the other direction knits held needles back"))),
     Key(("carriage", "yarn_at_other_side"), "choice",
         'what to do where the next yarn hangs at the other side: "cut" and join it; "free pass": bring the carriage '
-        'across with all needles held; "carry": lift the carriage off and put it on there. After more than ten rows '
-        "unused a yarn is cut in any case. A `carriage` line in a piece adds a plain row instead",
+        'across with all needles held; "carry": lift the carriage off and put it on there. A yarn there that was '
+        "unused for more than ten rows is always cut. A `carriage` line in a piece adds a plain row instead",
         "common practice", default="cut", readers=("none",),
         choices=(("cut", "cut and join it"), ("free pass", "bring the carriage across with all needles held"),
                  ("carry", "lift the carriage off and put it on at that side"))),

@@ -338,7 +338,10 @@ def _section_entries(
     if knitted:
         details.append(f"Go on with row {section.from_row + knitted}.")
     else:
-        details.append(f"The carriage stands at the {section.carriage} before it and at the {section.ends} after it.")
+        details.append(
+            f"The carriage stands at the {section.carriage} before it and at the "
+            f"{plan.carriage_after(section)} after it."
+        )
     heading = Heading(title, tuple(details))
     if moved_by_hand(plan.machine):
         return [heading]

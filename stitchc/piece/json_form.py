@@ -77,7 +77,7 @@ def _section(plan: Plan, section: Section) -> dict[str, object]:
         "to_row": section.to_row,
         "yarn": section.yarn,
         "carriage_before": section.carriage,
-        "carriage_after": section.ends,
+        "carriage_after": plan.carriage_after(section),
         "width_cm": _size(plan.width_of(section)),
         "rounding": _rounding(section.rounding),
         "added": section.why or None,

@@ -45,11 +45,6 @@ class Section:
         return self.from_row + self.rows - 1
 
     @property
-    def ends(self) -> Side:
-        """Where the carriage stands after it."""
-        return self.carriage if self.rows % 2 == 0 else other_side(self.carriage)
-
-    @property
     def repeats(self) -> tuple[int, int]:
         """Whole repeats in its rows, and the rows over."""
         return divmod(self.rows, self.chart.height)
@@ -132,6 +127,11 @@ class Plan:
     def fabric(self, section: Section) -> str:
         """The name under which the section's gauge is known: its stitch, or that in its yarn ("plain in oat")."""
         return fabric_of(section.stitch, section.yarn, self.law)
+
+    def carriage_after(self, section: Section) -> Side:
+        """Where the carriage stands after the section: an even number of rows brings it back only where it is not
+        brought to the other side within them."""
+        return self.passes[section.to_row - 1].end_side
 
     @cached_property
     def fabrics(self) -> dict[str, str]:

@@ -19,6 +19,7 @@ from stitchc.piece.plan import Plan, Section
 from stitchc.piece.size import Rounding, less
 from stitchc.piece.yarn import yarn_needed, yarn_together
 from stitchc.piece.yarn_words import have_words
+from stitchc.sheet.preparation import most_held_words
 from stitchc.sheet.terms import MAIN_YARN
 from stitchc.wording import OPTION
 
@@ -286,10 +287,8 @@ def work_words(plans: Sequence[Plan], after_row: int = 0) -> str:
     words = [number(len(passes[0]), "row") + (" still to knit" if after_row else "")]
     if moved_by_hand(plan.machine):
         moves = [sum(row.moves for row in rows) for rows in passes]
-        most = [max((len(row.held) for row in rows), default=0) for rows in passes]
         words.append(f"{count_of(moves, 'needle move')} by hand")
-        if any(most):
-            words.append(f"at most {count_of(most, 'needle')} held at a time")
+        words += filter(None, [most_held_words(passes)])
     words.append(f"{number(settings, 'change')} of the carriage's setting")
     if changes:
         words.append(f"{number(changes, 'change')} of yarn")

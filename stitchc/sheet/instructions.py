@@ -16,7 +16,7 @@ from stitchc.bed import needle_name
 from stitchc.document import ByHand, Entry, Heading, PassRow, Step, Table
 from stitchc.document.bed_strip import ladder_marks, marks
 from stitchc.english import count_of, number, ranges, several
-from stitchc.passes import Direction, LeverChange, Pass, lever_changes, moved_by_hand, other_way
+from stitchc.passes import LeverChange, Pass, lever_changes, moved_by_hand, other_way
 from stitchc.sheet.needle_words import name_needles
 from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 
@@ -187,7 +187,7 @@ class _Writer:
         moved = self._for_sizes(sizes, changes, read)
         edge = _at_the_edge(first, self.beds[0])
         if moved == [] and not edge and not ladders:
-            steps.append(Step("rest", "Nothing to move: all needles knit."))
+            steps.append(Step("rest", _all_knit(first)))
         steps += [*moved, *edge]
         self.out, self.rest = tuple(each.out for each in sizes), tuple(each.rest for each in sizes)
         return PassRow(
@@ -251,17 +251,16 @@ class _Writer:
             ]
         if first.crossing != "free pass":
             return []
-        way: Direction | None = other_way(first.direction)
-        if self.machine.hold_directions == "both":
-            way = None
+        goes = other_way(first.direction)
+        way = None if self.machine.hold_directions == "both" else goes
         self.setting[way] = "hold"
         count = count_of([each.free for each in sizes], "needle")
         others = "the other needles in work" if self.out[0] else "all needles in work"
         bring = f"bring out {others} ({count}) and set the carriage to hold{f' when it goes {way}' if way else ''}"
         return [
-            f"Free pass: take the yarn out of the carriage, {bring}. Bring the carriage to the {there}, where the yarn "
-            f"of this row hangs: no needle knits. Push the same needles back ({count}): loops behind the open latch. "
-            "Turn the row counter back by 1."
+            f"Free pass, {goes}: take the yarn out of the carriage, {bring}. Bring the carriage to the {there}, where "
+            f"the yarn of this row hangs: no needle knits. Push the same needles back ({count}): loops behind the open "
+            "latch. Turn the row counter back by 1."
         ]
 
     def _for_sizes(self, sizes: tuple[Pass, ...], changes: tuple[LeverChange | None, ...], read: bool) -> list[Step]:
@@ -278,7 +277,7 @@ class _Writer:
         words = []
         for at, (passed, change) in enumerate(zip(sizes, changes, strict=True)):
             own = _by_hand((passed,), change, (self.out[at],), (self.rest[at],)) or []
-            text = " ".join(step.text for step in own) or "Nothing to move: all needles knit."
+            text = " ".join(step.text for step in own) or _all_knit(passed)
             words.append(f"Size {self.labels[at]}: {text}")
         return [Step("see", " ".join(words))]
 
@@ -291,6 +290,11 @@ class _Writer:
             self.kept.append(passed)
             self.strips[key] = marks(self.beds[0], passed)
         return self.strips[key]
+
+
+def _all_knit(passed: Pass) -> str:
+    # A free pass moves needles enough.
+    return "Then all needles knit." if passed.crossing == "free pass" else "Nothing to move: all needles knit."
 
 
 def _ladder_steps(sizes: tuple[Pass, ...], machine: Machine) -> Iterator[Step]:

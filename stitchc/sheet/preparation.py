@@ -169,6 +169,15 @@ def ending(sizes: Sequence[Sequence[Pass]], machine: Machine, yarns: Yarns) -> l
     return [ByHand(f"{text}{listed(ways)} before you take the work off.")]
 
 
+def most_held_words(sizes: Sequence[Sequence[Pass]]) -> str:
+    """How many needles stand out at once: "at most 9 needles held at a time, in a free pass all of them". sizes: the
+    passes of each; nothing where no needle is held."""
+    most = [max((len(each.held) for each in passes), default=0) for passes in sizes]
+    words = [f"at most {count_of(most, 'needle')} held at a time"] if any(most) else []
+    words += ["all needles held in a free pass"] if any(each.crossing == "free pass" for each in sizes[0]) else []
+    return listed(words) if words else ""
+
+
 def edge_needles(beds: Sequence[Needles], edge: int) -> str:
     """ "L12 and R12", "L12 to L11 and R11 to R12"; of several sizes with the others in brackets."""
     left, right = (several([str(end) for end in ends]) for ends in zip(*((b.left, b.right) for b in beds), strict=True))
@@ -243,8 +252,9 @@ def _weights(sizes: Sequence[Sequence[Pass]], machine: Machine, beds: Sequence[N
         more = [math.ceil(count / 2) for count in pieces]
         total = f"plus {several(more)} because {'many needles are held' if many else 'needles hold for several rows'}: "
         total += f"{several([a + b for a, b in zip(pieces, more, strict=True)])} in all"
+    but_free = " (all of them in a free pass)" if any(each.crossing == "free pass" for each in sizes[0]) else ""
     return (
-        f"Weights: at most {several(most)} of {count_of(in_work, 'needle')} are held at a time, "
+        f"Weights: at most {several(most)} of {count_of(in_work, 'needle')} are held at a time{but_free}, "
         "and what they hold is not drawn down. Begin with a small weight at each edge and one about every 15 cm "
         f"between (common practice), {total}. Move them up about every 20 rows. Add some if loops ride up on the "
         "needles."

@@ -16,6 +16,7 @@ from stitchc.sheet.preparation import (
     before_row_one,
     cautions,
     ending,
+    most_held_words,
     needles_part,
     working_the_rows,
 )
@@ -132,9 +133,8 @@ def _facts(
         if repeats and over:
             repeat = f"the repeat of {number(chart.width, 'needle')}"
             facts.append(("Across", f"{repeat} {_times(repeats)} and {number(over, 'needle')} more"))
-        most = max((len(each.held) for each in passes), default=0)
         moves = number(cost(passes, machine).moves, "needle move")
-        facts.append(("Work", f"{moves} by hand; at most {number(most, 'needle')} held at a time"))
+        facts.append(("Work", "; ".join(filter(None, [f"{moves} by hand", most_held_words([passes])]))))
     return facts + [("Note", note) for note in pattern.notes]
 
 

@@ -41,7 +41,7 @@ def told_of_yarn(plan: Plan) -> list[str]:
 
 
 def sections(plan: Plan) -> list[tuple[str, int, int, int, str, str]]:
-    return [(s.stitch, s.rows, s.from_row, s.to_row, s.carriage, s.ends) for s in plan.sections]
+    return [(s.stitch, s.rows, s.from_row, s.to_row, s.carriage, plan.carriage_after(s)) for s in plan.sections]
 
 
 # -- width --------------------------------------------------------------------------------------------------------
@@ -523,3 +523,44 @@ def test_rows_that_name_no_yarn_beside_rows_that_do_are_the_designers_to_name() 
 def test_more_for_seams_than_the_finished_width_is_asked_about(plus: str, codes: list[str]) -> None:
     _, messages = planned(text(f"    width 10 cm plus {plus}\n    knit plain for 8 rows\n"))
     assert [message.code for message in messages] == codes
+
+
+@pytest.mark.parametrize("way", ["free pass", "carry"])
+def test_the_parts_say_where_a_carriage_is_that_was_brought_across(way: str) -> None:
+    """Two rows after a crossing end at the side that they did not begin at; each part begins where the last ended."""
+    own = load_text(f'based_on = "hand-standard"\n[carriage]\nyarn_at_other_side = "{way}"\n', "own.toml")
+    piece = (
+        " needles 21\n knit plain for 2 rows in foam\n knit plain for 3 rows in sand\n knit plain for 2 rows in foam\n"
+        " knit plain for 3 rows in foam\n knit ripple for 4 rows in sand\n"
+    )
+    plan, _ = planned(text(piece, head=YARNS), machine=own)
+    assert plan is not None
+    assert sections(plan)[2][4:] == ("left", "right") and plan.passes[6].end_side == "right"
+    before, after = ([each[side] for each in sections(plan)] for side in (4, 5))
+    assert before[1:] == after[:-1]
+
+
+def test_what_a_free_pass_moves_and_sets_is_said() -> None:
+    own = load_text('based_on = "hand-standard"\n[carriage]\nyarn_at_other_side = "free pass"\n', "own.toml")
+    piece = (
+        " needles 21\n knit plain for 2 rows in foam\n knit plain for 3 rows in sand\n knit plain for 5 rows in foam\n"
+        " knit ripple for 2 rows in sand\n"
+    )
+    plan, messages = planned(text(piece, head=YARNS), machine=own)
+    assert plan is not None
+    document = piece_document([plan], (), "cm", [messages])
+    assert document.rows is not None
+    words = {row.row: row.words for row in document.rows.passes()}
+    assert words[6].startswith("Free pass, left to right: ") and words[6].endswith("Then all needles knit.")
+    assert "Nothing to move" not in words[6]
+    assert "Set the carriage to hold. Bring out" in words[11]  # five rows after it was set for the free pass
+    assert "all needles held in a free pass" in dict(document.facts)["Work"]
+
+
+def test_a_yarn_at_the_side_of_the_carriage_is_taken_up_there_however_long_it_waited() -> None:
+    piece = (
+        "needles 20\n knit plain for 4 rows in foam\n knit plain for {} rows in sand\n knit plain for 2 rows in foam\n"
+    )
+    for rows, crossing in ((20, ""), (21, "cut")):
+        plan, _ = planned(text(f" {piece.format(rows)}", head=YARNS))
+        assert plan is not None and plan.passes[4 + rows].crossing == crossing

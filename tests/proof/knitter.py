@@ -252,7 +252,7 @@ class Knitter:
                 cut = True
             elif sentence == "Leave the hold set":
                 assert back
-            elif sentence == "Nothing to move: all needles knit":
+            elif sentence in ("Nothing to move: all needles knit", "Then all needles knit"):
                 assert not holding and not bed.rest
             else:
                 assert re.match(r"Watch [LR]|Lay the yarn over the needle by hand, or", sentence), (
@@ -274,7 +274,8 @@ class Knitter:
         """The carriage brought to the other side without knitting, if that is what the sentence asks for."""
         bed = self.bed
         if match := re.fullmatch(
-            r"Free pass: take the yarn out of the carriage, bring out (all|the other) needles in work "
+            r"Free pass, (?:left to right|right to left): take the yarn out of the carriage, "
+            r"bring out (all|the other) needles in work "
             r"\((\d+) needles?\) and set the carriage to hold(?: when it goes (.*))?",
             sentence,
         ):

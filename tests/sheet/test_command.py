@@ -273,7 +273,7 @@ def test_html_goes_to_files_named_for_pattern_and_stitch(
 @pytest.mark.parametrize(
     ("way", "words"),
     [("", "cut it, and join it here"), ("cut", "cut it, and join it here"), ("carry", "Carry the carriage: lift"),
-     ("free-pass", "Free pass: take the yarn out")],
+     ("free-pass", "Free pass, left to right: take the yarn out")],
 )  # fmt: skip
 def test_how_a_yarn_at_the_other_side_is_brought_back_can_be_asked_for(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, way: str, words: str

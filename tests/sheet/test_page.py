@@ -104,7 +104,7 @@ def test_a_long_step_is_cut_between_its_sentences(page: Page, tmp_path: Path) ->
         press(page, "Space")
         if page.locator("#steps .cross").count():
             cut.append(page.inner_text("#steps"))
-    assert len(cut) > 1 and any(words.startswith("Free pass:") for words in cut)
+    assert len(cut) > 1 and any(words.startswith("Free pass, ") for words in cut)
     assert all(words.strip().endswith(".") and not words.startswith("…") for words in cut), cut
 
 
