@@ -94,7 +94,7 @@ def check(stitch: Stitch, machine: Machine | None = None) -> list[Message]:
     At most one message of each code: it tells the worst place and how many more there are.
     """
     subject = Subject(stitch, machine)
-    return [message for one in CHECKS for message in one(subject)]
+    return [message for find in CHECKS for message in find(subject)]
 
 
 def check_pattern(
@@ -125,16 +125,16 @@ def edge_tucks(chart: Chart, columns: Indices, needles: Needles, stitch: Stitch)
         if columns[place] >= 0
     }
     tucking = {name: np.flatnonzero(column == TUCK) for name, column in ends.items()}
-    named = [name for name, rows in tucking.items() if rows.size]
-    if not named:
+    tucking_ends = [name for name, rows in tucking.items() if rows.size]
+    if not tucking_ends:
         return []
-    row = min(int(tucking[name][0]) for name in named)
-    both = len(named) == 2
+    row = min(int(tucking[name][0]) for name in tucking_ends)
+    both = len(tucking_ends) == 2
     subject = Subject(stitch)
     return subject.message(
         "K206",
         "error",
-        f"{'Needles' if both else 'Needle'} {listed(named)}, at the {'ends' if both else 'end'} of the work, "
+        f"{'Needles' if both else 'Needle'} {listed(tucking_ends)}, at the {'ends' if both else 'end'} of the work, "
         f"{'tuck' if both else 'tucks'} in `{stitch.name}` (first in row {row + 1}): an end loop with no neighbour to "
         "hold it drops off or hangs loose.",
         advice=f"{OPTION.edge} 1   (the end needles always knit)",
@@ -151,12 +151,12 @@ def never_knits(subject: Subject) -> list[Message]:
     if not idle.size:
         return []
     stitch = subject.stitch
-    one = idle.size == 1
+    is_one = idle.size == 1
     return subject.message(
         "K201",
         "error",
-        f"{_numbers('Needle', idle)} of `{stitch.name}` never {'knits' if one else 'knit'}: "
-        f"the loops {'it holds' if one else 'they hold'} are never knitted off.",
+        f"{_numbers('Needle', idle)} of `{stitch.name}` never {'knits' if is_one else 'knit'}: "
+        f"the loops {'it holds' if is_one else 'they hold'} are never knitted off.",
         advice=_plain_row_advice(stitch),
     )
 
@@ -191,14 +191,14 @@ def tucks_side_by_side(subject: Subject) -> list[Message]:
     first, last = columns[(worst.before + np.array([1, count])) % columns.size].tolist()
     where = _needles(subject, first, last)
     if count > 1:
-        what = f"{count} needles side by side tuck ({where}): between two tucks nothing holds the loops down."
+        problem = f"{count} needles side by side tuck ({where}): between two tucks nothing holds the loops down."
     else:
-        what = f"1 needle tucks ({where}), which this machine's limits do not allow."
+        problem = f"1 needle tucks ({where}), which this machine's limits do not allow."
     advice = "Choose a machine whose limits allow it; on this one no needle tucks."
     if least > 1:
         eased = _in_words(stitch.chart.cells[row, columns], TUCK, least - 1)
         advice = f"Let a needle between them knit, so that the {eased}"
-    text = f"In row {row + 1} of `{stitch.name}` {what}{_more(worst.others, 'row')}"
+    text = f"In row {row + 1} of `{stitch.name}` {problem}{_more(worst.others, 'row')}"
     return subject.message("K203", limit.severity(count) or "warning", text, advice, row)
 
 
@@ -243,7 +243,7 @@ def rows_without_knit(subject: Subject) -> list[Message]:
     first = int(rows[0])
     stitch = subject.stitch
     whole = stitch.chart.cells[first, stitch.chart.in_work]
-    what = (
+    reason = (
         "all of them tuck, and nothing holds the yarn down"
         if bool((whole == TUCK).all())
         else "all of them slip, and the yarn only lies across the bed"
@@ -253,7 +253,7 @@ def rows_without_knit(subject: Subject) -> list[Message]:
     return subject.message(
         "K205",
         "error",
-        f"No needle knits in {_numbers('row', rows)} of `{stitch.name}`: {what}.",
+        f"No needle knits in {_numbers('row', rows)} of `{stitch.name}`: {reason}.",
         advice=f"Let at least one needle knit, {_with_a_knit(subject, whole)}or leave the row out.",
         row=first,
     )
@@ -304,7 +304,7 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
     row, rows_between = wrong[0]
     names = dict.fromkeys(yarns)
     yarn = chart.yarns[row]
-    named = f"yarn `{yarn}`" if yarn is not None else "the main yarn (that of the rows that name none)"
+    yarn_words = f"yarn `{yarn}`" if yarn is not None else "the main yarn (that of the rows that name none)"
     advice = "Knit an even number of rows with each yarn before changing."
     if None in names:  # rows thought to be in one of the yarns declared are the likeliest cause
         other = next(name for name in names if name is not None)
@@ -315,8 +315,8 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
     return subject.message(
         "K208",
         "info" if fetches else "warning",
-        f"Row {row + 1} of `{subject.stitch.name}` takes up {named} again, which hangs at the other side of the bed: "
-        f"an odd number of rows ({rows_between}) was knitted without it." + _more(len(wrong) - 1, "change"),
+        f"Row {row + 1} of `{subject.stitch.name}` takes up {yarn_words} again, which hangs at the other side of the "
+        f"bed: an odd number of rows ({rows_between}) was knitted without it." + _more(len(wrong) - 1, "change"),
         advice=advice,
         row=row,
     )
@@ -473,15 +473,15 @@ _LONGEST_CURE: Final = 60
 """Characters of a row that are still taken in at a glance."""
 
 
-def _stretch(what: str, first: int, count: int, size: int) -> str:
+def _stretch(noun: str, first: int, count: int, size: int) -> str:
     """ "needles 3 to 5", "rows 7 to 8 and on to row 2 of the next repeat"; first is from 0 and may be past the end."""
     first %= size
     last = first + count - 1
     if count == 1:
-        return f"{what} {first + 1}"
+        return f"{noun} {first + 1}"
     if last < size:
-        return f"{what}s {first + 1} to {last + 1}"
-    return f"{what}s {first + 1} to {last % size + 1}, on into the next repeat"
+        return f"{noun}s {first + 1} to {last + 1}"
+    return f"{noun}s {first + 1} to {last % size + 1}, on into the next repeat"
 
 
 def _needles(subject: Subject, first: int, last: int) -> str:
@@ -498,14 +498,14 @@ def _needles(subject: Subject, first: int, last: int) -> str:
     )
 
 
-def _numbers(what: str, places: Indices) -> str:
+def _numbers(noun: str, places: Indices) -> str:
     """ "row 2", "rows 2, 4 and 6-9"; places are from 0, in order."""
-    return numbered(what, (places + 1).tolist())
+    return numbered(noun, (places + 1).tolist())
 
 
-def _more(count: int, what: str) -> str:
+def _more(count: int, noun: str) -> str:
     """The end of a sentence's paragraph for further places of the same kind."""
-    return f" There {'is' if count == 1 else 'are'} {count} more {what}{'s'[count == 1 :]} like it." if count else ""
+    return f" There {'is' if count == 1 else 'are'} {count} more {noun}{'s'[count == 1 :]} like it." if count else ""
 
 
 def _eased(row: Cells, kind: int, most: int) -> tuple[Cells, Cells]:

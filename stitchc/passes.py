@@ -434,12 +434,12 @@ def _held_both_ways(passes: Sequence[Pass], machine: Machine, span: Span | None)
     other = next((each for each in held if each[0] != held[0][0]), None)
     if other is None:
         return []
-    one, two = held[0][1], other[1]
+    first, second = held[0][1], other[1]
     text = (
-        f"{one[0].upper()}{one[1:]} and {two} hold needles in different directions, and the carriage of "
+        f"{first[0].upper()}{first[1:]} and {second} hold needles in different directions, and the carriage of "
         f"`{machine.name}` holds in one direction only."
     )
-    if "free pass" in one + two:
+    if "free pass" in first + second:
         advice = 'Write yarn_at_other_side = "cut" or "carry" under [carriage] of its profile'
     else:
         advice = "Write the rows with T or S an even number of rows apart"

@@ -55,7 +55,7 @@ class Yarn(NamedTuple):
         digits = self.colour.removeprefix("#")
         if len(digits) == 3:
             digits = "".join(2 * digit for digit in digits)
-        red, green, blue = (int(digits[at : at + 2], 16) for at in (0, 2, 4))
+        red, green, blue = (int(digits[start : start + 2], 16) for start in (0, 2, 4))
         return red, green, blue
 
 
@@ -125,7 +125,7 @@ class Do(NamedTuple):
 class Knit(NamedTuple):
     """`knit STITCH for N rows | LENGTH [exactly] [in YARN] [at "…"]`. Exactly one of rows and mm is given.
 
-    at: the knitter's own word for the tension. exactly: nearest row instead of whole repeats.
+    tension: the knitter's own word for the tension. exactly: nearest row instead of whole repeats.
     stitch_span and amount_span are the places of those words.
     """
 
@@ -137,7 +137,7 @@ class Knit(NamedTuple):
     mm: float | None = None
     exactly: bool = False
     yarn: str | None = None
-    at: str | None = None
+    tension: str | None = None
 
 
 class CarriageAt(NamedTuple):
@@ -214,9 +214,9 @@ class Pattern:
         None where there is no such yarn, or several: then these rows are in a main yarn without a name. (A yarn that
         some rows name is not that of the others as well, or nobody would have named it.)
         """
-        named = {yarn for stitch in self.stitches.values() for yarn in stitch.chart.yarns}
-        named |= {step.yarn for piece in self.pieces.values() for step in piece.steps if isinstance(step, Knit)}
-        left = [yarn for name, yarn in self.yarns.items() if name not in named]
+        yarns = {yarn for stitch in self.stitches.values() for yarn in stitch.chart.yarns}
+        yarns |= {step.yarn for piece in self.pieces.values() for step in piece.steps if isinstance(step, Knit)}
+        left = [yarn for name, yarn in self.yarns.items() if name not in yarns]
         return left[0] if len(left) == 1 else None
 
     @cached_property

@@ -139,8 +139,8 @@ def out_of_work(card: Card) -> str | None:
     names = [_needle_of(card, column) for column in columns]
     if len(names) > MOST_NEEDLES:
         names[3:-1] = ["…"]
-    one, several = ("needle", "column", "stands", "Its"), ("needles", "columns", "stand", "Their")
-    needle, column, stand, their = one if len(columns) == 1 else several
+    singular, plural = ("needle", "column", "stands", "Its"), ("needles", "columns", "stand", "Their")
+    needle, column, stand, their = singular if len(columns) == 1 else plural
     return (
         f"The {needle} of {column} {ranges(columns)} ({', '.join(names)}, and so on outward) "
         f"{stand} empty in non-working position all through. {their} holes are punched all the same, in case such a "

@@ -100,8 +100,8 @@ def _difference(law: Joint, name: str, other: str, directions: tuple[int, ...]) 
     """Mean and standard deviation of ln of the density of one over that of the other, in these directions together."""
     signs = np.zeros(len(law.mean))
     for direction in directions:
-        signs[law.at(name, DIRECTIONS[direction])] += 1
-        signs[law.at(other, DIRECTIONS[direction])] -= 1
+        signs[law.place_of(name, DIRECTIONS[direction])] += 1
+        signs[law.place_of(other, DIRECTIONS[direction])] -= 1
     return float(signs @ law.mean), math.sqrt(max(float(signs @ law.covariance @ signs), 0.0))
 
 

@@ -131,7 +131,7 @@ def _compared_with(
     for reference in references:
         against |= compare_with(lines, reference, reports[reference.file])
     file = references[0].file
-    return against, best_swatch(name, [stitch for at, stitch in against if at == file], reports[file])
+    return against, best_swatch(name, [stitch for other_file, stitch in against if other_file == file], reports[file])
 
 
 def _title(patterns: Sequence[Pattern], stitches: int, sweep: bool) -> str:

@@ -75,7 +75,7 @@ def draw(needles: Needles, bed: str) -> Drawing:
         parts = [(start, bed[start - needles.first : stop - needles.first]) for start, stop in _lines_of(needles)]
         lines = [[part] for part in parts if set(part[1]) - {".", "-"}] or [[part] for part in parts]
     widest = max(sum(len(part) for _, part in line) + _BREAK * (len(line) - 1) for line in lines)
-    shapes = [shape for at, line in enumerate(lines) for shape in _line(line, at * LINE_HEIGHT)]
+    shapes = [shape for number, line in enumerate(lines) for shape in _line(line, number * LINE_HEIGHT)]
     return Drawing(tuple(shapes), widest * SLOT + 2 * _SIDE - SLOT, LINE_HEIGHT * len(lines), MM_PER_UNIT, "")
 
 
@@ -134,17 +134,17 @@ def _line(parts: Sequence[tuple[int, str]], top: int) -> list[Path | Label]:
     places: list[tuple[float, str]] = []
     labels: list[Label] = []
     edge = top + 17
-    at = _SIDE - SLOT // 2
+    place_px = _SIDE - SLOT // 2
     for index, (first, part) in enumerate(parts):
         if index:
-            labels.append(Label(at + _BREAK * SLOT // 2, edge + 14, "…", size=22))
-            at += _BREAK * SLOT
-        strokes.append(((at, edge), (at + len(part) * SLOT, edge)))
-        places += [(at + offset * SLOT + SLOT // 2, mark) for offset, mark in enumerate(part)]
-        labels += _labels(first, len(part), at, edge)
+            labels.append(Label(place_px + _BREAK * SLOT // 2, edge + 14, "…", size=22))
+            place_px += _BREAK * SLOT
+        strokes.append(((place_px, edge), (place_px + len(part) * SLOT, edge)))
+        places += [(place_px + offset * SLOT + SLOT // 2, mark) for offset, mark in enumerate(part)]
+        labels += _labels(first, len(part), place_px, edge)
         if 0 < -first < len(part):
-            strokes.append(((at - first * SLOT, edge - 4), (at - first * SLOT, edge + 4)))
-        at += len(part) * SLOT
+            strokes.append(((place_px - first * SLOT, edge - 4), (place_px - first * SLOT, edge + 4)))
+        place_px += len(part) * SLOT
     return [Path(tuple(strokes)), *_signs(places, edge), *labels]
 
 
@@ -152,14 +152,14 @@ def _number(position: int) -> int:
     return position + 1 if position >= 0 else -position
 
 
-def _labels(first: int, count: int, at: int, edge: int) -> list[Label]:
+def _labels(first: int, count: int, place: int, edge: int) -> list[Label]:
     """Names over both ends and every tenth needle between, 0 at the centre; none so close that they touch."""
     wide = 34  # units that a label takes
     last = first + count - 1
     wanted = [first, last, *(n for n in range(first + 1, last) if _number(n) % 10 == 0)]
-    places = [(at + (n - first) * SLOT + SLOT // 2, needle_name(n)) for n in wanted]
+    places = [(place + (n - first) * SLOT + SLOT // 2, needle_name(n)) for n in wanted]
     if first < 0 <= last:
-        places.append((at - first * SLOT, "0"))
+        places.append((place - first * SLOT, "0"))
     labels: list[Label] = []
     for x, text in places:
         if all(abs(x - other.x) >= wide for other in labels):
@@ -189,7 +189,7 @@ def legend(used: str, by_hand: bool) -> Drawing:
     """The signs among the marks `used` in the strips of a document, each with its name."""
     signs = [(".", "in work"), *((mark, name) for mark, name in _NAMES[by_hand].items() if mark in used)]
     step = 110
-    places = [(step // 2 + at * step, mark) for at, (mark, _) in enumerate(signs)]
+    places = [(step // 2 + index * step, mark) for index, (mark, _) in enumerate(signs)]
     labels = [Label(x, 52, name) for (x, _), (_, name) in zip(places, signs, strict=True)]
     edge = Path((((6, 2), (step * len(signs) - 6, 2)),))
     names = ", ".join(name for _, name in signs)

@@ -110,7 +110,7 @@ def stretches(signs: Sequence[Hashable]) -> list[tuple[int, int, int]]:
     signs: what makes two the same; None is never the same as anything.
     """
     code_of: dict[Hashable, int] = {}
-    codes = [-1 - at if sign is None else code_of.setdefault(sign, len(code_of)) for at, sign in enumerate(signs)]
+    codes = [-1 - place if sign is None else code_of.setdefault(sign, len(code_of)) for place, sign in enumerate(signs)]
     chosen: list[tuple[int, int, int]] = []
     index, count = 0, len(codes)
     while index < count:

@@ -41,7 +41,7 @@ class Item(Protocol):
     def height(self, first: int, last: int, size: int) -> float:
         """Of the pieces from `first` up to and without `last`, at a size (0: the most comfortable)."""
 
-    def cost(self, at: int) -> float:
+    def cost(self, place: int) -> float:
         """What is lost where a page ends before this piece, which is not the first."""
 
 

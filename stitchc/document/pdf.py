@@ -260,8 +260,8 @@ class _Set:
     def height(self, first: int, last: int, size: int) -> float:
         return (self.head if first else 0) + sum(self.heights[first:last])
 
-    def cost(self, at: int) -> float:
-        return self.costs[at]
+    def cost(self, place: int) -> float:
+        return self.costs[place]
 
     def part(self, first: int, last: int, size: int) -> Flowable:
         return self.flowable if self.make is None or last - first == self.count else self.make(first, last)
@@ -283,7 +283,7 @@ def _set(flowable: Flowable, width: float, keeps: bool = False) -> _Set:
             rest = rest.split(width, last * each + 0.1)[0]
         return rest.split(width, first * each + 0.1)[1] if first else rest
 
-    costs = [0.06 if 2 <= at <= lines - 2 else NEVER for at in range(lines)]
+    costs = [0.06 if 2 <= line <= lines - 2 else NEVER for line in range(lines)]
     return _Set(flowable, [each] * lines, before, after, keeps, costs=costs, make=make)
 
 
@@ -311,7 +311,7 @@ def _grid(
     heights = list(map(float, whole._rowHeights))
     over = heights.pop(0) if head else 0.0
     heights[0] += over
-    costs = [0.05 if fewest <= at <= len(rows) - fewest else NEVER for at in range(len(rows))]
+    costs = [0.05 if fewest <= row <= len(rows) - fewest else NEVER for row in range(len(rows))]
     return _Set(whole, heights, 0, after, keeps, over, costs, make)
 
 
@@ -338,12 +338,12 @@ def _story(document: Document, every_row: bool, room: tuple[float, float]) -> Se
     body = list(_chapter(document, every_row, room, 0))
     headings = list(_headings(body))
     if document.chapters:
-        after = next((at for at, each in enumerate(body) if _level(each) == 1), len(body))
+        after = next((number for number, each in enumerate(body) if _level(each) == 1), len(body))
         title = _heading("Contents", 13, 1, room[0], is_listed=False)
         body.insert(after, title)
         headings = list(_headings(body))
-    for at, heading in enumerate(headings, start=1):
-        heading.key = f"heading-{at}"
+    for number, heading in enumerate(headings, start=1):
+        heading.key = f"heading-{number}"
     if document.chapters:
         body.insert(after + 1, _contents(headings, room[0]))
     return body
@@ -463,9 +463,9 @@ def _block(block: Block, width: float) -> _Story:
         case str():
             yield _set(_paragraph(block, text), width, keeps=block.endswith(":"))
         case Listing():
-            for at, each in enumerate(block.items, start=1):
-                shown = _paragraph(each, item, f"{at}." if block.numbered else "•")
-                shown.kind, shown.within = "LBody", (("L", id(block)), ("LI", at))
+            for number, each in enumerate(block.items, start=1):
+                shown = _paragraph(each, item, f"{number}." if block.numbered else "•")
+                shown.kind, shown.within = "LBody", (("L", id(block)), ("LI", number))
                 yield _set(shown, width)
         case Terms():
             for term, meaning in block.pairs:
@@ -524,10 +524,14 @@ def _column_widths(shares: Sequence[float], least: Sequence[float], width: float
     """The width shared out between columns, each as wide as its widest word (`least`) where there is room for all."""
     given: dict[int, float] = {}
     while len(given) < len(shares):
-        part = (width - sum(given.values())) / sum(share for at, share in enumerate(shares) if at not in given)
-        tight = {at: least[at] for at, share in enumerate(shares) if at not in given and part * share < least[at]}
+        part = (width - sum(given.values())) / sum(share for column, share in enumerate(shares) if column not in given)
+        tight = {
+            column: least[column]
+            for column, share in enumerate(shares)
+            if column not in given and part * share < least[column]
+        }
         if not tight or sum(least) > width:
-            return [given.get(at, part * share) for at, share in enumerate(shares)]
+            return [given.get(column, part * share) for column, share in enumerate(shares)]
         given |= tight
     return list(least)
 
@@ -598,7 +602,7 @@ class _Ticks(Flowable):  # type: ignore[misc]
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
         across = max(1.0, width / self.side + 0.01)
-        runs = [once[at : at + int(across)] for once in self.times for at in range(0, len(once), int(across))]
+        runs = [once[start : start + int(across)] for once in self.times for start in range(0, len(once), int(across))]
         self.lines: list[list[Sequence[int]]] = [[]]
         for run in runs:
             taken = sum(map(len, self.lines[-1])) + len(run) + self.gap * len(self.lines[-1])
@@ -615,8 +619,8 @@ class _Ticks(Flowable):  # type: ignore[misc]
         canvas.setFillColor(black)
         canvas.setFont(fonts()[False], 8 if self.side > _TICKS[-1] else 7)
         with canvas.marked("P"):
-            for at, line in enumerate(self.lines):
-                x, y = 0.0, self.height - (at + 1) * (self.side + 2) + 2
+            for line_number, line in enumerate(self.lines):
+                x, y = 0.0, self.height - (line_number + 1) * (self.side + 2) + 2
                 for run in line:
                     for number in run:
                         canvas.rect(x, y, self.side, self.side)
@@ -696,7 +700,7 @@ class _Repeat:
             self.step = max(least, self.step - least)
             self.shown.clear()
 
-    def cost(self, at: int) -> float:
+    def cost(self, place: int) -> float:
         return self.split
 
     def height(self, first: int, last: int, size: int) -> float:
@@ -718,11 +722,11 @@ class _Repeat:
         parts: list[Flowable] = []
         costs: list[float] = []
         for line in self.repeated.lines:
-            for at in range(0, len(line.times), _AT_ONCE):
-                some = Line(line.times[at : at + _AT_ONCE])
+            for start in range(0, len(line.times), _AT_ONCE):
+                some = Line(line.times[start : start + _AT_ONCE])
                 made = functools.partial(_line, self.rows, some, self.every_row, self.width)
                 parts.append(_lowest(made, self.width))
-                costs.append(0.3 if at else 0.06)
+                costs.append(0.3 if start else 0.06)
         heads = [self._head(self.repeated, going_on) for going_on in (False, True)]
         over = [_Stacked([head]).wrap(self.width, 1e6)[1] for head in heads]
         heights = [float(part.wrap(self.width, 1e6)[1]) for part in parts]
@@ -763,7 +767,7 @@ def _lowest(make: Callable[[int], Flowable], width: float, worth: float = _WORTH
     """Rows with as many boxes beside their words as make them lowest, or with the boxes under them. worth: what is
     left of the height where boxes beside are better."""
     under = make(0)
-    low, _, best = min((made.wrap(width, 1e6)[1], at, made) for at, made in enumerate(map(make, _BESIDE)))
+    low, _, best = min((made.wrap(width, 1e6)[1], index, made) for index, made in enumerate(map(make, _BESIDE)))
     return best if low < worth * under.wrap(width, 1e6)[1] else under
 
 
@@ -791,7 +795,9 @@ def _rows(rows: Rows, every_row: bool, width: float, height: float, level: int) 
     entries = rows.entries
     folded: Sequence[Line | Repeated] = fold(entries)
     if every_row:
-        folded = [Line((range(at, at + 1),)) for at, entry in enumerate(entries) if not isinstance(entry, Table)]
+        folded = [
+            Line((range(index, index + 1),)) for index, entry in enumerate(entries) if not isinstance(entry, Table)
+        ]
     lines = [line for item in folded for line in (item.lines if isinstance(item, Repeated) else (item,))]
     shown = [entries[line.index] for line in lines if len(line.times[0]) == 1]  # knitted to and fro: without a strip
     if used := "".join({bed for entry in shown if isinstance(entry, PassRow) for bed in entry.beds}):

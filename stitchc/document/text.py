@@ -76,8 +76,8 @@ def _block(block: Block) -> Iterator[str]:
         case str():
             yield from _hanging("  ", block)
         case Listing():
-            for at, item in enumerate(block.items, start=1):
-                yield from _hanging(f"  {at}. " if block.numbered else "  - ", item)
+            for number, item in enumerate(block.items, start=1):
+                yield from _hanging(f"  {number}. " if block.numbered else "  - ", item)
         case Terms():
             for term, meaning in block.pairs:
                 yield from _hanging("  - ", f"{term}: {meaning}")
@@ -115,8 +115,8 @@ def _table(table: Table) -> Iterator[str]:
         last = _wrap(row[-1], widths[-1]) or [""]
         cells = [*row[:-1], last[0]]
         yield "  " + "  ".join(
-            " " * (width - columns_of(cell)) + cell if at in table.figures else cell + " " * (width - columns_of(cell))
-            for at, (cell, width) in enumerate(zip(cells, widths, strict=True))
+            " " * (width - columns_of(cell)) + cell if nth in table.figures else cell + " " * (width - columns_of(cell))
+            for nth, (cell, width) in enumerate(zip(cells, widths, strict=True))
         )
         yield from (" " * (WIDTH - room) + line for line in last[1:])
 
@@ -131,7 +131,7 @@ def _rows(rows: Rows, every_row: bool) -> Iterator[str]:
     entries = rows.entries
     if every_row:
         folded: list[Line | Repeated] = [
-            Line((range(at, at + 1),)) for at, entry in enumerate(entries) if not isinstance(entry, Table)
+            Line((range(place, place + 1),)) for place, entry in enumerate(entries) if not isinstance(entry, Table)
         ]
     else:
         folded = fold(entries)

@@ -109,11 +109,11 @@ def _as_meant(swatch: Swatch, needles: float) -> Iterator[tuple[str, Swatch]]:
     inches = in_inches(swatch.per_mm)
     other = swatch._replace(per_mm=swatch.per_mm / 2.54 if inches else swatch.per_mm * 2.54)
     yield ("you measured in cm, not in inches" if inches else "you measured in inches, not in cm"), other
-    for what, count in (("stitches", stitches), ("rows", rows)):
+    for counted, count in (("stitches", stitches), ("rows", rows)):
         if count and count == int(count) and 10 <= count < 100:
             turned = 10.0 * (count % 10) + count // 10
-            other = swatch._replace(stitches=turned) if what == "stitches" else swatch._replace(rows=turned)
-            yield f"you counted {turned:g} {what}, not {count:g}", other
+            other = swatch._replace(stitches=turned) if counted == "stitches" else swatch._replace(rows=turned)
+            yield f"you counted {turned:g} {counted}, not {count:g}", other
 
 
 def in_inches(mm: float) -> bool:
@@ -124,7 +124,7 @@ def in_inches(mm: float) -> bool:
 
 def line_of(swatch: Swatch) -> str:
     """The `gauge` line of a swatch."""
-    counts = [f"{n:.6g} {what}" for n, what in ((swatch.stitches, "stitches"), (swatch.rows, "rows")) if n]
+    counts = [f"{n:.6g} {noun}" for n, noun in ((swatch.stitches, "stitches"), (swatch.rows, "rows")) if n]
     length = f"{swatch.per_mm / 25.4:.6g} in" if in_inches(swatch.per_mm) else f"{swatch.per_mm / 10:.6g} cm"
     yarn = f" in {swatch.yarn}" if swatch.yarn else ""
     return f"gauge {swatch.stitch} {' '.join(counts)} per {length}{yarn}"

@@ -118,8 +118,8 @@ class GaugeReport:
         if self._names_yarns:
             return self._joint_of_yarns(chosen)
         keys = list(dict.fromkeys(self._key(name) for name in chosen))  # the same fabric is worked out once
-        mean, covariance = self._update.moments([self._update.absolute(key, at) for key in keys for at in (0, 1)])
-        places = [2 * keys.index(self._key(name)) + at for name in chosen for at in (0, 1)]
+        mean, covariance = self._update.moments([self._update.absolute(key, half) for key in keys for half in (0, 1)])
+        places = [2 * keys.index(self._key(name)) + half for name in chosen for half in (0, 1)]
         return Joint(chosen, mean[places], covariance[np.ix_(places, places)])
 
     @cached_property
@@ -169,10 +169,10 @@ class GaugeReport:
     @cached_property
     def _forms(self) -> dict[str, Chart]:
         forms: dict[int, Chart] = {}
-        named = {**self.measured, **self.charts}
-        for chart in named.values():
+        known = {**self.measured, **self.charts}
+        for chart in known.values():
             forms.setdefault(id(chart), canonical(chart))
-        return {name: forms[id(chart)] for name, chart in named.items()}
+        return {name: forms[id(chart)] for name, chart in known.items()}
 
     @cached_property
     def _keys(self) -> dict[str, bytes]:
@@ -225,9 +225,9 @@ class GaugeReport:
             shares = np.repeat([sum(r is kind for r in reports[name]) / len(reports[name]) for name in names], 2)
             mean += shares * law.mean
             covariance += np.outer(shares, shares) * law.covariance
-        for at, name in enumerate(names):
+        for index, name in enumerate(names):
             laws = [each.joint([n for n in names if n != PLAIN]) for each in reports[name]]
-            for place in (2 * at, 2 * at + 1):
+            for place in (2 * index, 2 * index + 1):
                 covariance[place, place] += float(np.var([law.mean[place] for law in laws]))
         return Joint(names, mean, covariance)
 
@@ -339,7 +339,7 @@ class GaugeReport:
         return self._reading_variance(max(1.0, math.exp(log_count) * length / 100), length)
 
     def _swatch_range(self, name: str, direction: int) -> Range:
-        mean, variance = self._update.one(self._update.absolute(self._key(name), direction))
+        mean, variance = self._update.moments_of(self._update.absolute(self._key(name), direction))
         return Range.of_log(mean, math.sqrt(variance + self._swatch_variance(mean)))
 
     def _gauge_of(self, name: str) -> StitchGauge:
@@ -352,8 +352,8 @@ class GaugeReport:
             if features.never_knitting and not is_measured:
                 halves.append((None, None, None))
                 continue
-            mean, variance = update.one(update.factor(key, direction))
-            absolute = update.one(update.absolute(key, direction))
+            mean, variance = update.moments_of(update.factor(key, direction))
+            absolute = update.moments_of(update.absolute(key, direction))
             reading = self._swatch_variance(absolute[0] if absolute[1] < KNOWN_SD**2 else math.log(MIDDLE_GAUGE))
             factor = Range.of_log(mean, math.sqrt(variance + update.spread**2 + reading))
             swatch_range = self._swatch_range(name, direction)
@@ -415,5 +415,5 @@ def _source(stitches: str | None, rows: str | None) -> str:
     if stitches == rows and stitches is not None:
         return stitches
     return ", ".join(
-        f"{what} {s or 'estimated from the other half'}" for what, s in (("stitches", stitches), ("rows", rows))
+        f"{noun} {s or 'estimated from the other half'}" for noun, s in (("stitches", stitches), ("rows", rows))
     )

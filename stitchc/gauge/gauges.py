@@ -137,19 +137,19 @@ class Joint:
     mean: Vector
     covariance: Matrix
 
-    def at(self, name: str, direction: Direction) -> int:
+    def place_of(self, name: str, direction: Direction) -> int:
         """The place of a stitch's stitches or rows in `mean` and `covariance`."""
         return 2 * self.names.index(name) + DIRECTIONS.index(direction)
 
     def known(self, name: str, direction: Direction) -> bool:
         """Whether anything says how large this gauge is (a plain gauge, or measurements that lead to it)."""
-        at = self.at(name, direction)
-        return bool(self.covariance[at, at] < KNOWN_SD**2)
+        place = self.place_of(name, direction)
+        return bool(self.covariance[place, place] < KNOWN_SD**2)
 
     def range(self, name: str, direction: Direction) -> Range:
         """The gauge per 10 cm of that stitch in this piece."""
-        at = self.at(name, direction)
-        return Range.of_log(float(self.mean[at]), math.sqrt(self.covariance[at, at]))
+        place = self.place_of(name, direction)
+        return Range.of_log(float(self.mean[place]), math.sqrt(self.covariance[place, place]))
 
 
 def mean_of(gauges: Sequence[StitchGauge]) -> StitchGauge:

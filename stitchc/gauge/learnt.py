@@ -51,10 +51,10 @@ def lessons(report: GaugeReport) -> list[Lesson]:
     if len(report.swatches) > _MOST_SWATCHES or cells > _MOST_CELLS:
         return []
     learnt = []
-    for at, swatch in enumerate(report.swatches):
+    for index, swatch in enumerate(report.swatches):
         if swatch in report.unused:
             continue
-        without = replace(report, swatches=report.swatches[:at] + report.swatches[at + 1 :])
+        without = replace(report, swatches=report.swatches[:index] + report.swatches[index + 1 :])
         pairs = [
             (without.of(gauge.name), gauge)
             for gauge in report.stitches

@@ -20,9 +20,9 @@ def parse_plain(text: str) -> PlainGauge:
     if match is None:
         raise ValueError(f"`{text}` is not a gauge: write stitches x rows in 10 cm of stocking stitch, as in 20x28")
     stitches, rows = (float(number.replace(",", ".")) for number in match.groups())
-    for what, count, most in (("stitches", stitches, MOST_STITCHES_PER_10CM), ("rows", rows, MOST_ROWS_PER_10CM)):
+    for noun, count, most in (("stitches", stitches, MOST_STITCHES_PER_10CM), ("rows", rows, MOST_ROWS_PER_10CM)):
         if not FEWEST_PER_10CM <= count <= most:
             raise ValueError(
-                f"`{text}`: {count:g} {what} in 10 cm can't be knitted; {FEWEST_PER_10CM:g} to {most:g} are possible"
+                f"`{text}`: {count:g} {noun} in 10 cm can't be knitted; {FEWEST_PER_10CM:g} to {most:g} are possible"
             )
     return PlainGauge(stitches, rows)

@@ -84,20 +84,20 @@ def check_plain(plain: PlainGauge) -> list[Message]:
 
 
 def _impossible(swatch: Swatch) -> Iterator[Message]:
-    for what, count, per_10cm, most in _halves(swatch):
+    for noun, count, per_10cm, most in _halves(swatch):
         if count is None or per_10cm is None or FEWEST_PER_10CM <= per_10cm <= most:
             continue
         size = "more" if per_10cm > most else "fewer"
-        counted = f"{_number(count)} {what} to {_number(swatch.per_mm)} mm"
+        counted = f"{_number(count)} {noun} to {_number(swatch.per_mm)} mm"
         measured = "" if swatch.per_mm == 100 else f" ({counted})"
-        text = f"{_number(per_10cm)} {what} to 10 cm{measured} are {size} than any knitting has."
-        advice = f"Check the count and the unit: `gauge {swatch.stitch} … {what} per 10 cm` counts {what} in 10 cm."
+        text = f"{_number(per_10cm)} {noun} to 10 cm{measured} are {size} than any knitting has."
+        advice = f"Check the count and the unit: `gauge {swatch.stitch} … {noun} per 10 cm` counts {noun} in 10 cm."
         label = f"{_number(FEWEST_PER_10CM)} to {_number(most)} in 10 cm can be"
         yield Message("G601", "error", text, swatch.span, advice, label)
 
 
 def _small(swatch: Swatch) -> list[Message]:
-    few = [f"{_number(n)} {what}" for what, n, _, _ in _halves(swatch) if n is not None and n < FEWEST_COUNTED]
+    few = [f"{_number(n)} {noun}" for noun, n, _, _ in _halves(swatch) if n is not None and n < FEWEST_COUNTED]
     if not few and swatch.per_mm >= SHORTEST_MM:
         return []
     size = " and ".join(few) or f"{_number(swatch.per_mm)} mm"
@@ -114,18 +114,18 @@ def _disagreeing(swatches: Iterable[Swatch], then: str) -> Iterator[Message]:
     explain; of two files, that differ by more than the spread. then: what is done about it."""
     extremes: dict[tuple[str, str | None, str], list[tuple[float, float, Swatch]]] = {}
     for swatch in swatches:
-        for what, count, per_10cm, _ in _halves(swatch):
+        for noun, count, per_10cm, _ in _halves(swatch):
             if count is None or per_10cm is None:
                 continue
             this = (per_10cm, 2.0 / swatch.per_mm + 0.25 / count + 0.03, swatch)
-            seen = extremes.setdefault((swatch.stitch, swatch.yarn, what), [this, this])
+            seen = extremes.setdefault((swatch.stitch, swatch.yarn, noun), [this, this])
             for other, doubt, earlier in seen:
                 apart = abs(math.log(per_10cm / other))
                 two_files = earlier.span.file != swatch.span.file
                 if apart > (_SPREAD if two_files else doubt + this[1]):
                     text = (
                         f"Two measurements of `{swatch.stitch}`{' in two files' if two_files else ''} disagree: "
-                        f"{_number(other)} and {_number(per_10cm)} {what} to 10 cm, {100 * math.expm1(apart):.0f} % "
+                        f"{_number(other)} and {_number(per_10cm)} {noun} to 10 cm, {100 * math.expm1(apart):.0f} % "
                         f"apart.{then}"
                     )
                     also = ((earlier.span, "the earlier one"),)
@@ -157,8 +157,8 @@ def _odd_plain(swatch: Swatch, span: Span | None) -> list[Message]:
     ratio = rows / stitches if stitches and rows else None
     odd_ratio = ratio is not None and abs(math.log(ratio / USUAL_PLAIN[2][0])) > SURPRISING * USUAL_PLAIN[2][1]
     outside = [
-        (f"{_number(count)} {what}", f"{fewest:g} to {most:g} {what}")
-        for what, count, (fewest, most) in (
+        (f"{_number(count)} {noun}", f"{fewest:g} to {most:g} {noun}")
+        for noun, count, (fewest, most) in (
             ("stitches", stitches, PLAIN_STITCHES_PER_10CM),
             ("rows", rows, PLAIN_ROWS_PER_10CM),
         )
@@ -167,7 +167,7 @@ def _odd_plain(swatch: Swatch, span: Span | None) -> list[Message]:
     slip = explained(swatch, plain_distance) if plain_distance(swatch) > SURPRISING else None
     if not (odd_ratio or outside or slip):
         return []
-    counted = " and ".join(f"{_number(n)} {what}" for n, what in ((stitches, "stitches"), (rows, "rows")) if n)
+    counted = " and ".join(f"{_number(n)} {noun}" for n, noun in ((stitches, "stitches"), (rows, "rows")) if n)
     if outside:
         limits = " and ".join(limits for _, limits in outside)
         text = f"Stocking stitch with {counted} in 10 cm is not what knitting machines make: {limits}."
@@ -227,8 +227,8 @@ def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
         if each.swatch.sure:
             continue
         swatch = each.swatch
-        what, other = (each.counted, "rows") if each.direction == 0 else ("rows", each.counted)
-        text = f"`{swatch.stitch}` was expected at {_number(each.expected_per_10cm)} {what} to 10 cm and measured "
+        noun, other = (each.counted, "rows") if each.direction == 0 else ("rows", each.counted)
+        text = f"`{swatch.stitch}` was expected at {_number(each.expected_per_10cm)} {noun} to 10 cm and measured "
         text += _off(each.off_by)
         if each.other is not None:
             text += f", and at {_number(each.other[0])} {other} and measured {_off(each.other[1])}"

@@ -140,11 +140,11 @@ def as_text(
         yield from _stitch_text(report, pattern, stitch, units)
         if opinions is not None:
             yield from _opinion_text(opinions[stitch.name], report.of(stitch.name))
-    taught = lessons(report)
-    if any(lesson.stitch != PLAIN for lesson in taught):
+    learnt = lessons(report)
+    if any(lesson.stitch != PLAIN for lesson in learnt):
         yield ""
         yield "What each swatch changed"
-        for lesson in taught:
+        for lesson in learnt:
             yield f"  {visible(lesson.line)}: {visible(lesson.words())}."
 
 
@@ -192,15 +192,15 @@ def _stitch_text(report: GaugeReport, pattern: Pattern, stitch: Stitch, units: U
         return
     wide = gauge.stitches_per_10cm or gauge.own_stitches_per_10cm
     long = gauge.rows_per_10cm or gauge.own_rows_per_10cm
-    for what, swatch_range, factor, basis in (
+    for noun, swatch_range, factor, basis in (
         (gauge.counted, wide, gauge.stitch_factor, gauge.stitch_basis),
         ("rows", long, gauge.row_factor, gauge.row_basis),
     ):
         times = f"{brackets(factor, 2)} times stocking stitch, {basis}"
         if swatch_range is None:
-            yield _line(what, times)
+            yield _line(noun, times)
         else:
-            yield _line(f"{what} to {per}", f"{brackets(swatch_range.times(cm / 10), 1):<22} {times}")
+            yield _line(f"{noun} to {per}", f"{brackets(swatch_range.times(cm / 10), 1):<22} {times}")
     if evidence_line(gauge):
         yield _line("rests on", evidence_line(gauge))
     if gauge.stitches_per_10cm is not None and gauge.rows_per_10cm is not None:
@@ -218,8 +218,8 @@ def _line(head: str, text: str) -> str:
 
 
 def _lines(head: str, text: str) -> Iterator[str]:
-    for at, line in enumerate(textwrap.wrap(text, 88)):
-        yield _line("" if at else head, line)
+    for index, line in enumerate(textwrap.wrap(text, 88)):
+        yield _line("" if index else head, line)
 
 
 def brackets(value: Range, digits: int) -> str:

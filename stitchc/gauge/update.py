@@ -98,7 +98,7 @@ class Update:
         self.priors, self._features, self.readings, self.spread = priors, features, readings, spread
         self.measured = frozenset((reading.key, reading.direction) for reading in readings)
         self.plain_sources = (self._plain_source(0), self._plain_source(1))
-        self._slots = {place: _PARAMETERS.stop + at for at, place in enumerate(sorted(self.measured))}
+        self._slots = {place: _PARAMETERS.stop + index for index, place in enumerate(sorted(self.measured))}
         self._size = _PARAMETERS.stop + len(self._slots)
         self._prior_mean = np.zeros(self._size)
         self._prior_mean[0] = math.log(MIDDLE_GAUGE)
@@ -142,7 +142,7 @@ class Update:
         plain, fabric = self.absolute(PLAIN_KEY, direction), self.absolute(key, direction)
         return Target(fabric.as_measured - plain.as_measured, fabric.learnt - plain.learnt, untold)
 
-    def one(self, target: Target) -> tuple[float, float]:
+    def moments_of(self, target: Target) -> tuple[float, float]:
         """Mean and variance of one target."""
         mean, covariance = self.moments([target])
         return float(mean[0]), float(covariance[0, 0])
@@ -156,9 +156,9 @@ class Update:
         left = gain @ self._h - as_measured - learnt
         covariance = left @ self._covariance @ left.T + (gain * self._noise) @ gain.T
         sharing: dict[tuple[bytes, int], list[int]] = {}
-        for at, target in enumerate(targets):
+        for index, target in enumerate(targets):
             if target.untold is not None:
-                sharing.setdefault(target.untold, []).append(at)
+                sharing.setdefault(target.untold, []).append(index)
         for fabric, places in sharing.items():
             covariance[np.ix_(places, places)] += self._deviation(*fabric) ** 2
         return mean, covariance
@@ -224,7 +224,7 @@ class Update:
 
     def _after_plain(self) -> tuple[Vector, Matrix]:
         """The unknowns after stocking stitch alone."""
-        plain = [at for at, reading in enumerate(self.readings) if reading.key == PLAIN_KEY]
+        plain = [index for index, reading in enumerate(self.readings) if reading.key == PLAIN_KEY]
         if not plain:
             return self._prior_mean, self._covariance
         h = self._h[plain]

@@ -176,7 +176,7 @@ def metres_per_square_metre(
     law = report.joint([name])
     if not (law.known(name, "stitches") and law.known(name, "rows")):
         return None
-    places = [law.at(name, "stitches"), law.at(name, "rows")]
+    places = [law.place_of(name, "stitches"), law.place_of(name, "rows")]
     log_cells = float(law.mean[places].sum()) + math.log(100)  # (per 10 cm)^2 to per m^2
     sd = math.hypot(metres.log_sd, math.sqrt(float(law.covariance[np.ix_(places, places)].sum())))
     return Range.of_log(math.log(metres.value) + log_cells, sd)
@@ -248,7 +248,7 @@ def ill_matched(report: GaugeReport, pattern: Pattern) -> list[Message]:
 def total(ranges: Iterable[Range | None]) -> Range | None:
     """The sum of several ranges that vary together (same stitch length); None if any is unknown or there are none."""
     listed = list(ranges)
-    if not listed or any(one is None for one in listed):
+    if not listed or any(amount is None for amount in listed):
         return None
-    known = [one for one in listed if one is not None]
+    known = [amount for amount in listed if amount is not None]
     return Range(sum(r.value for r in known), sum(r.low for r in known), sum(r.high for r in known))

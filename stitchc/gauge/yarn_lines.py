@@ -16,12 +16,12 @@ def swatches_in(yarn: str | None, swatches: Sequence[Swatch], yarn_of: Mapping[s
 
     yarn_of: the yarn of the swatches of a stitch that name none, where it is known.
     """
-    named = {swatch.stitch for swatch in swatches if swatch.yarn == yarn}
+    measured = {swatch.stitch for swatch in swatches if swatch.yarn == yarn}
     return tuple(
         swatch
         for swatch in swatches
         if swatch.yarn == yarn
-        or (swatch.yarn is None and swatch.stitch not in named and yarn_of.get(swatch.stitch) == yarn)
+        or (swatch.yarn is None and swatch.stitch not in measured and yarn_of.get(swatch.stitch) == yarn)
     )
 
 
@@ -49,11 +49,11 @@ def unused_lines(pattern: Pattern) -> dict[Swatch, Message]:
 
     Lines of other files are for other work as well: of these only the ones that could have counted.
     """
-    named = {swatch.yarn for swatch in pattern.swatches if swatch.yarn is not None}
-    if not named:
+    measured_yarns = {swatch.yarn for swatch in pattern.swatches if swatch.yarn is not None}
+    if not measured_yarns:
         return {}
     yarn_of = known_yarns(pattern)
-    counted = {swatch for yarn in named for swatch in swatches_in(yarn, pattern.swatches, yarn_of)}
+    counted = {swatch for yarn in measured_yarns for swatch in swatches_in(yarn, pattern.swatches, yarn_of)}
     every_fabric = {yarns for fabrics in pattern.fabrics.values() for yarns in fabrics}
     every_yarn = frozenset[str | None]().union(*every_fabric)
     unused = {}
@@ -65,7 +65,7 @@ def unused_lines(pattern: Pattern) -> dict[Swatch, Message]:
             continue
         fabrics = pattern.fabrics.get(swatch.stitch) if swatch.stitch != PLAIN else None
         counts = any(len(yarns) > 1 for yarns in fabrics or ()) or any(
-            yarn not in named for yarns in fabrics or every_fabric for yarn in yarns
+            yarn not in measured_yarns for yarns in fabrics or every_fabric for yarn in yarns
         )
         if swatch not in counted and not counts and (own_file or fabrics or swatch.stitch == PLAIN):
             unused[swatch] = _of_no_yarn(swatch, pattern.by_yarn(dict.fromkeys(_yarns_of(fabrics) or every_yarn)))

@@ -115,14 +115,14 @@ def prove_cards(pdf: bytes, sheets: Sequence[Sheets]) -> None:
     import pypdfium2
 
     document = pypdfium2.PdfDocument(pdf)
-    at = len(document) - sum(len(each.sheets) for each in sheets)
+    page = len(document) - sum(len(each.sheets) for each in sheets)
     document.close()
     for each in sheets:
-        within = at
+        within = page
         for card, tiles in each.cards:
             prove_pdf(pdf, card, tiles, _SCALE, first=within)
             within += len(tiles)
-        at += len(each.sheets)
+        page += len(each.sheets)
 
 
 def card_parts(pattern: Pattern, machine: Machine, options: LeafletOptions) -> list[Part]:

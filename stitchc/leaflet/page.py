@@ -52,9 +52,9 @@ def leaflet_page(
     ]
     documents: dict[tuple[str, ...], Document] = {}
     for way, unit, piece in itertools.product(ways, units, pattern.pieces.values()):
-        own = [_chosen(pattern, way, piece, at, unit, options) for at in range(max(len(piece.sizes), 1))]
-        for at, size in enumerate(sizes):
-            documents[way.machine.title, size, unit, piece.name] = own[min(at, len(own) - 1)]
+        own = [_chosen(pattern, way, piece, nth, unit, options) for nth in range(max(len(piece.sizes), 1))]
+        for nth, size in enumerate(sizes):
+            documents[way.machine.title, size, unit, piece.name] = own[min(nth, len(own) - 1)]
     parts = [
         Part("Sizes" if len(pattern.pieces) == 1 else f"Sizes of {name}", (table,))
         for name, made in ways[0].pieces.items()

@@ -284,7 +284,7 @@ def bitmap_part(pattern: Pattern, machine: Machine, options: LeafletOptions, to_
         blocks += changes_in_words(stitch)
         if drawing is None:
             rows = range(picture.dark.shape[0]) if picture.first_row == "top" else range(picture.dark.shape[0])[::-1]
-            lines = [(str(row), columns_in_words(picture.dark[at].tolist())) for row, at in enumerate(rows, start=1)]
+            lines = [(str(row), columns_in_words(picture.dark[nth].tolist())) for row, nth in enumerate(rows, start=1)]
             lines = [(row, words.removeprefix("punch ")) for row, words in lines]
             blocks.append(Table(("Row", "Dark pixels, counted from the left"), tuple(lines)))
         else:

@@ -108,20 +108,20 @@ def _front(pattern: Pattern, fabrics: Sequence[Picture], options: LeafletOptions
 
 def _doubts(pattern: Pattern, ways: Sequence[Way]) -> list[Message]:
     """L901: what whoever knits from it would have to ask, because nobody measured it."""
-    found = []
+    doubts = []
     not_counted = {swatch.stitch for swatch in unused_lines(pattern)}  # G610 says what to do about these
     for name, piece in pattern.pieces.items():
         plan = ways[0].pieces[name].plans[0]
         if plan.width_cm is None or plan.length_cm is None:
             text = f"No gauge is known, so the leaflet gives neither the size nor the yarn of `{name}`."
             advice = f"gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or {OPTION.plain} 20x28)"
-            found.append(Message("L901", "warning", text, piece.span, advice=advice))
+            doubts.append(Message("L901", "warning", text, piece.span, advice=advice))
             continue
         rough = {stitch for fabric, stitch in plan.fabrics.items() if not plan.is_measured(fabric)}
         guessed = [stitch for stitch in stitches_of(pattern) if stitch.name in rough - not_counted]
         for stitch in guessed:
             text = f"The gauge of `{stitch.name}` is estimated, and others will knit by it. Measure a swatch first."
-            found.append(
+            doubts.append(
                 Message("L901", "warning", text, stitch.span, advice=f"stitchc swatch … --stitch {stitch.name}")
             )
-    return list(dict.fromkeys(found))
+    return list(dict.fromkeys(doubts))

@@ -73,11 +73,11 @@ def whole_leaflet(
     opening += [*needs_part(pattern), stitch_part(pattern), machines_part(ways, others), Part(_TERMS, (terms,))]
     opening += in_order([*everywhere, *alike])
     for together in _alike(ways, documents):
-        chapters.append(_class_chapter(pattern, [ways[at] for at in together], _each(documents, together), options))
-    named = _distinct(chapters)
+        chapters.append(_class_chapter(pattern, [ways[nth] for nth in together], _each(documents, together), options))
+    titled = _distinct(chapters)
     if sheets:
-        named.append(_sheets_chapter(sheets))
-    return replace(front, facts=tuple(facts), parts=(*front.parts, *in_order(opening)), chapters=tuple(named))
+        titled.append(_sheets_chapter(sheets))
+    return replace(front, facts=tuple(facts), parts=(*front.parts, *in_order(opening)), chapters=tuple(titled))
 
 
 def _with_yarn_to_buy(way: Way, name: str, options: LeafletOptions) -> Document:
@@ -113,7 +113,7 @@ def in_order(parts: Iterable[Part]) -> list[Part]:
 
 def place_of(part: Part) -> int:
     """Where it comes among those that are read first; after all of them where it is none."""
-    return next((at for at, use in enumerate(_USE) if part.heading.startswith(use)), len(_USE))
+    return next((place for place, use in enumerate(_USE) if part.heading.startswith(use)), len(_USE))
 
 
 _TERMS = "Terms"
@@ -147,14 +147,14 @@ def _shared(documents: Sequence[Document]) -> list[Part]:
 
 def _by_pitch(ways: Sequence[Way], documents: Sequence[Document]) -> list[Part]:
     """What is read before a machine's chapter and is not the same for all of them, told of each distance of needles."""
-    found = []
+    parts = []
     for first in documents[0].parts:
         each = {way.machine.pitch_mm: part for way, part in zip(ways, _headed(documents, first.heading), strict=True)}
         if place_of(first) < len(_USE) and None not in each.values() and len(set(each.values())) > 1:
             labels = [f"{pitch:g} mm" for pitch in each]
             blocks = zip(*(part.blocks for part in each.values() if part is not None), strict=False)
-            found.append(replace(first, blocks=tuple(_merged_block(same, labels) for same in blocks)))
-    return found
+            parts.append(replace(first, blocks=tuple(_merged_block(same, labels) for same in blocks)))
+    return parts
 
 
 def _headed(documents: Sequence[Document], heading: str) -> list[Part | None]:
@@ -173,20 +173,20 @@ def _without(document: Document, parts: Sequence[Part], facts: Sequence[tuple[st
 def _alike(ways: Sequence[Way], documents: dict[str, list[Document]]) -> list[list[int]]:
     """The machines, by their places, whose rows are told in the very same words, together."""
     groups: list[list[int]] = []
-    for at, way in enumerate(ways):
-        rows = [of_piece[at].rows for of_piece in documents.values()]
+    for index, way in enumerate(ways):
+        rows = [of_piece[index].rows for of_piece in documents.values()]
         for group in groups:
             same = [of_piece[group[0]].rows for of_piece in documents.values()] == rows
             if same and ways[group[0]].machine.reader == way.machine.reader:
-                group.append(at)
+                group.append(index)
                 break
         else:
-            groups.append([at])
+            groups.append([index])
     return groups
 
 
 def _each(documents: dict[str, list[Document]], places: Sequence[int]) -> dict[str, list[Document]]:
-    return {name: [of_piece[at] for at in places] for name, of_piece in documents.items()}
+    return {name: [of_piece[place] for place in places] for name, of_piece in documents.items()}
 
 
 # -- a chapter for each class of machine ------------------------------------------------------------------------------
@@ -214,8 +214,12 @@ def _merged(documents: Sequence[Document], labels: Sequence[str]) -> Document:
     """One document for machines that share the rows; what is not the same for all is told of each pitch."""
     first = documents[0]
     parts = []
-    for at, part in enumerate(first.parts):
-        same = [each.parts[at] for each in documents if len(each.parts) > at and each.parts[at].heading == part.heading]
+    for index, part in enumerate(first.parts):
+        same = [
+            each.parts[index]
+            for each in documents
+            if len(each.parts) > index and each.parts[index].heading == part.heading
+        ]
         blocks = [
             _merged_block([each.blocks[place] for each in same], labels) if len(same) == len(documents) else block
             for place, block in enumerate(part.blocks)
@@ -245,7 +249,7 @@ def _merged_table(tables: Sequence[Table], labels: Sequence[str]) -> Table:
     if len(beds) == 1 or len({table.head for table in beds}) > 1:
         return first
     rows = tuple((listed(tuple(same)), *row) for table, same in beds.items() for row in table.rows)
-    return replace(first, head=("Bed", *first.head), rows=rows, figures=tuple(at + 1 for at in first.figures))
+    return replace(first, head=("Bed", *first.head), rows=rows, figures=tuple(column + 1 for column in first.figures))
 
 
 def _told_once(columns: Sequence[Sequence[str]], labels: Sequence[str]) -> Iterator[str]:

@@ -64,15 +64,15 @@ def digest_of(content: bytes) -> str:
 class Desk:
     """A folder and, where the command named one, the file that it was opened for."""
 
-    def __init__(self, folder: Path, named: str | None = None) -> None:
-        self.folder, self.named = folder.resolve(), named
+    def __init__(self, folder: Path, opened_for: str | None = None) -> None:
+        self.folder, self.opened_for = folder.resolve(), opened_for
 
     # -- files ------------------------------------------------------------------------------------------------------
 
     def path(self, name: str) -> Path:
         """The place of a pattern of this folder. Raises NoSuchPlace for anything else."""
         plain = name and name == Path(name).name and "\\" not in name and "\0" not in name and not name.startswith(".")
-        if not plain or not (name == self.named or name.lower().endswith(ENDING)):
+        if not plain or not (name == self.opened_for or name.lower().endswith(ENDING)):
             raise NoSuchPlace(name)
         return self.folder / name
 

@@ -59,11 +59,11 @@ def draw_cell(text: str, file: str, folder: Path | None, name: str, row: int, co
     aligned = len(lines_of_rows) > 1 and len(set(lines_of_rows.values())) == 1
     shorter = len(canonical) < len(own) and re.search(r"[0-9(]", written) is not None
     for cells in dict.fromkeys((canonical, own) if shorter else (own, canonical)):
-        new, at = _with_row(line, span.column - 1, len(written), row, cells, aligned)
+        new, offset = _with_row(line, span.column - 1, len(written), row, cells, aligned)
         drawn = "\n".join([*lines[: span.line - 1], *new, *lines[span.line :]])
         again = compile_as_far_as_it_goes(drawn, file, folder)[1]
         if again is not None and _same_but_for(pattern, again, name, wanted):
-            return Drawn(drawn, span.line + at)
+            return Drawn(drawn, span.line + offset)
     raise CannotDraw("This row can't be changed from the chart. Change it in the text.")
 
 
@@ -112,17 +112,17 @@ def _with_row(line: str, start: int, length: int, row: int, cells: str, aligned:
         pieces.reverse()
     wide = len(indent) + len(numbers) + len(yarn)
     out: list[str] = []
-    at = 0
+    offset = 0
     written = line[start : start + length].rstrip()
     for piece in filter(None, pieces):
         mine = piece == [(row, row)]
         if mine:
-            at = len(out)
+            offset = len(out)
         label = f"{_ranges_written(piece)}{yarn}"
         out.append(
             f"{label.rjust(wide) if aligned else indent + label}: {cells if mine else written}{rest if not out else ''}"
         )
-    return out, at
+    return out, offset
 
 
 def _ranges_written(ranges: Iterable[tuple[int, int]]) -> str:

@@ -46,7 +46,7 @@ class CannotAdd(Exception):
 def offers(desk: Desk) -> dict[str, Any]:
     return {
         "folder": desk.folder.name or str(desk.folder),
-        "named": desk.named,
+        "named": desk.opened_for,
         "files": desk.listed(),
         "drafts": [{"name": draft.name, "at": draft.saved_at} for draft in desk.drafts()],
         "first": FIRST_PATTERN,
@@ -129,7 +129,9 @@ def _with_gauge(text: str, asked: Mapping[str, Any]) -> tuple[str, int]:
     line = f"gauge {asked.get('stitch')} {' '.join(counts)} per {per}{in_yarn}"
     _refuse_unless_read(f"stitch {_other_name(asked)}\n    1: K\n{_yarn_line(asked)}{line}\n")
     lines = text.split("\n")
-    last = max((at for at, written in enumerate(lines) if re.match(r"\s*gauge\s", written, re.IGNORECASE)), default=-1)
+    last = max(
+        (nth for nth, written in enumerate(lines) if re.match(r"\s*gauge\s", written, re.IGNORECASE)), default=-1
+    )
     if last < 0:
         return _at_the_end(text, [line])
     lines.insert(last + 1, line)

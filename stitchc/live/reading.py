@@ -64,9 +64,9 @@ def stitch_in_view(pattern: Pattern, line: int, wanted: str = "") -> Stitch | No
         return pattern.stitches[wanted]
     lines = pattern.sources.get(pattern.file, ())
     text = lines[line - 1] if 0 < line <= len(lines) else ""
-    named = _NAMED_IN_LINE.match(text)
-    if named and named[1] in pattern.stitches:
-        return pattern.stitches[named[1]]
+    statement = _NAMED_IN_LINE.match(text)
+    if statement and statement[1] in pattern.stitches:
+        return pattern.stitches[statement[1]]
     heads = (
         (number, head[1])
         for number in range(min(line, len(lines)), 0, -1)

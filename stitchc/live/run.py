@@ -130,7 +130,7 @@ class _Address:
 
     def __init__(self, desk: Desk) -> None:
         folder = private_folder()
-        key = sha256(f"{desk.folder}\n{desk.named or ''}".encode("utf-8", "surrogateescape")).hexdigest()[:24]
+        key = sha256(f"{desk.folder}\n{desk.opened_for or ''}".encode("utf-8", "surrogateescape")).hexdigest()[:24]
         self.place = folder / f"address-{key}.json" if folder else None
         self.address, self.token, self.port = "", None, 0
         with contextlib.suppress(OSError, ValueError, KeyError, TypeError):

@@ -147,7 +147,7 @@ class Server:
 
     @property
     def address(self) -> str:
-        name = f"?file={quote(self.desk.named)}" if self.desk.named else ""
+        name = f"?file={quote(self.desk.opened_for)}" if self.desk.opened_for else ""
         return f"http://{HOST}:{self.port}/{self.token}/{name}"
 
     # -- the page itself ---------------------------------------------------------------------------------------------

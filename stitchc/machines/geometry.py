@@ -64,23 +64,23 @@ def _across_the_sheet(columns: int, mm: Mapping[str, float], has_clips: bool) ->
         )
         return
     room = (sheet - taken) / 2
-    for key, what, size in (
+    for key, kind, size in (
         ("guide_from_edge_mm", "guide", mm["guide_hole_mm"]),
         ("clip_from_edge_mm", "clip", mm["clip_hole_mm"]),
     ):
-        if what == "clip" and not has_clips:
+        if kind == "clip" and not has_clips:
             continue
         if mm[key] <= size / 2:
             yield Wrong(
                 key,
-                f"The {what} holes ({figure(size)} mm) would run off the sheet's edge: `card.{key}` is "
+                f"The {kind} holes ({figure(size)} mm) would run off the sheet's edge: `card.{key}` is "
                 f"{figure(mm[key])} mm to their centre.",
                 f"A `{key}` over {figure(size / 2)}.",
             )
         elif mm[key] + size / 2 >= room:
             yield Wrong(
                 key,
-                f"The {what} holes would run into the first column of pattern holes, which begins "
+                f"The {kind} holes would run into the first column of pattern holes, which begins "
                 f"{figure(room)} mm from the edge: `card.{key}` is {figure(mm[key])} mm.",
                 f"A `{key}` under {figure(room - size / 2)}."
                 if room > size
@@ -107,7 +107,7 @@ def _clips(mm: Mapping[str, float], ends: Sequence[float]) -> Iterator[Wrong]:
             f"{figure(ends[0])} mm to its centre.",
             f"Over {figure(clip / 2)} each.",
         )
-    if any(two - one <= clip for one, two in pairwise(ends)):
+    if any(second - first <= clip for first, second in pairwise(ends)):
         yield Wrong(
             "clip_from_end_mm",
             f"Clip holes of {figure(clip)} mm would run into each other (`card.clip_from_end_mm`).",

@@ -201,7 +201,7 @@ class _Reading:
         import difflib
 
         name = here[-1]
-        named = short(".".join(here))
+        key_path = short(".".join(here))
         elsewhere = [path for path in (*BY_PATH, *TABLES) if path[-1] == name and path != here]
         siblings = sorted({path[len(here) - 1] for path in BY_PATH if path[: len(here) - 1] == here[:-1]})
         near = (
@@ -218,7 +218,7 @@ class _Reading:
             where = f"under [{'.'.join(here[:-1])}]" if here[:-1] else "at the top"
             advice = f"Allowed {where}: {', '.join(siblings)}."
         self._say(
-            f"A machine profile has no {'table' if is_table else 'key'} `{named}`.",
+            f"A machine profile has no {'table' if is_table else 'key'} `{key_path}`.",
             self.source.key(here),
             advice=advice,
         )
@@ -285,9 +285,9 @@ class _Reading:
             if wanted and not known:
                 tables.setdefault(key.path[0], []).append(key)
         for table, keys in tables.items():
-            named = [f"`{'.'.join(key.path)}`" for key in keys]
+            missing = [f"`{'.'.join(key.path)}`" for key in keys]
             names = listed(
-                named if len(named) <= 5 else [*named[:4], f"{len(named) - 4} more keys of [{table}]"], "and"
+                missing if len(missing) <= 5 else [*missing[:4], f"{len(missing) - 4} more keys of [{table}]"], "and"
             )
             lines = "\n".join(f"    {key.name} = {key.sample}" for key in keys[:4])
             more = "\n    …" if len(keys) > 4 else ""

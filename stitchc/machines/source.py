@@ -76,15 +76,15 @@ class Source:
         except ValueError as error:  # TOMLDecodeError, and what a number of thousands of digits raises
             at_line, at_column = self._place(str(error))
             reason = re.sub(r"\s*\(at .*?\)\s*$", "", str(error)) or "it cannot be read"
-            for beginning, what in _TWICE.items():
+            for beginning, kind in _TWICE.items():
                 if reason.startswith(beginning):
-                    self._given_twice(what, _name_in(reason), at_line, at_column)
+                    self._given_twice(kind, _name_in(reason), at_line, at_column)
             reason = reason.replace("Illegal", "Invalid")
             self._stop(f"This is not valid TOML: {reason[:1].lower()}{short(reason[1:], 120)}.", at_line, at_column, 1)
         self._find_places()
         return document
 
-    def _given_twice(self, what: str, name: str, number: int, column: int) -> NoReturn:
+    def _given_twice(self, kind: str, name: str, number: int, column: int) -> NoReturn:
         """Stops where something is given again: at its name if the line shows it, and else at the line's own text.
 
         name: what the TOML reader called it, or nothing where it gave no name.
@@ -94,16 +94,16 @@ class Source:
         shows_it = entry and ("{" not in line[:column] if not name else _dotted(entry[1])[-1:] == (name,))
         if entry and shows_it:
             text, start = entry[1], entry.start(1)
-            what = "table" if self._HEADER.match(line) else what
+            kind = "table" if self._HEADER.match(line) else kind
         else:
             text, start = line.strip(), len(line) - len(line.lstrip())
         called = f" in `{short(text)}`" if not shows_it and not name else f" `{short(text if shows_it else name)}`"
         self._stop(
-            f"This is not valid TOML: the {what}{called} is given twice.",
+            f"This is not valid TOML: the {kind}{called} is given twice.",
             number,
             start + 1,
             max(1, len(text)),
-            advice="Leave out one of the two" + (", or put all its keys under the first." if what == "table" else "."),
+            advice="Leave out one of the two" + (", or put all its keys under the first." if kind == "table" else "."),
         )
 
     def _place(self, reason: str) -> tuple[int, int]:
@@ -189,14 +189,14 @@ def _name_in(reason: str) -> str:
 def _value_end(line: str, start: int) -> str:
     """The value that starts there, without the comment after it."""
     quote = ""
-    for at in range(start, len(line)):
-        letter = line[at]
+    for place in range(start, len(line)):
+        letter = line[place]
         if quote:
             quote = "" if letter == quote else quote
         elif letter in "\"'":
             quote = letter
         elif letter == "#":
-            return line[start:at].rstrip()
+            return line[start:place].rstrip()
     return line[start:].rstrip()
 
 

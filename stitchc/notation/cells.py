@@ -112,7 +112,7 @@ class _Scanner:
         self.width = 0
         self.open: list[_Open] = []
 
-    def at(self, start: int, end: int) -> Span:
+    def span_of(self, start: int, end: int) -> Span:
         span = self.word.span
         return Span(span.file, span.line, span.column + start, max(1, end - start))
 
@@ -167,7 +167,7 @@ class _Scanner:
         """Take in a `(`; False where groups nest too deep to go on."""
         if len(self.open) == DEEPEST:
             text = f"Brackets nest more than {DEEPEST} deep here."
-            place = self.at(start, start + 1)
+            place = self.span_of(start, start + 1)
             self.blame(Message("N110", "error", text, place, advice="Take out a pair of brackets."))
             return False
         self.open.append(_Open(start, self.parts, self.width, len(self.messages)))
@@ -182,7 +182,7 @@ class _Scanner:
                     "N101",
                     "error",
                     "This `)` closes a bracket that was never opened.",
-                    self.at(*match.span(4)),
+                    self.span_of(*match.span(4)),
                     advice="Take it out, or open the group with `(` before it.",
                 ),
                 once_for="never opened",
@@ -195,7 +195,7 @@ class _Scanner:
                     "N101",
                     "error",
                     "This group has nothing in it.",
-                    self.at(group.start, match.end(4)),
+                    self.span_of(group.start, match.end(4)),
                     advice="Put runs between the brackets, as in (K3 T)x4.",
                 )
             )
@@ -217,7 +217,7 @@ class _Scanner:
                     "N101",
                     "error",
                     "A group says how many times it is knitted.",
-                    self.at(match.start(4), after),
+                    self.span_of(match.start(4), after),
                     advice="as in (K3 T)x4; or leave the brackets out",
                 )
             )
@@ -238,7 +238,7 @@ class _Scanner:
                 "N101",
                 "error",
                 "This bracket is opened and never closed.",
-                self.at(start, start + 1),
+                self.span_of(start, start + 1),
                 label="opened here",
                 advice="Close the group with `)` and its count, as in (K3 T)x4.",
             )
@@ -246,7 +246,7 @@ class _Scanner:
 
     def count(self, text: str, span: tuple[int, int]) -> int:
         """The count as written, or 1 once what is wrong with it has been blamed."""
-        problem = count_message(text, self.at(*span))
+        problem = count_message(text, self.span_of(*span))
         if problem:
             self.blame(problem)
             return 1
@@ -257,6 +257,6 @@ class _Scanner:
         from stitchc.notation.refusals import wrong_cell
 
         wrong = wrong_cell(self.word.text, start)
-        message = Message(wrong.code, "error", wrong.sentence, self.at(start, wrong.end), advice=wrong.advice)
+        message = Message(wrong.code, "error", wrong.sentence, self.span_of(start, wrong.end), advice=wrong.advice)
         self.blame(message, once_for=wrong.sentence)
         return wrong.end

@@ -179,9 +179,9 @@ def _knit(line: KnitLine, gathered: Gathered) -> Knit | None:
     if stitch is None or (rows is None and mm is None) or (line.yarn is not None and yarn is None):
         return None
     amount = line.rows.span if line.rows is not None else line.length.span  # type: ignore[union-attr]
-    tension = line.at.text if line.at is not None else None
-    if line.at is not None:
-        faults.not_empty(line.at, 'at "5"   (or leave `at` out)')
+    tension = line.tension.text if line.tension is not None else None
+    if line.tension is not None:
+        faults.not_empty(line.tension, 'at "5"   (or leave `at` out)')
     return Knit(stitch, line.stitch.span, line.stitch.span, amount, rows, mm, line.exactly, yarn, tension)
 
 

@@ -237,7 +237,7 @@ class KnitLine(NamedTuple):
     length: Length | None
     exactly: bool
     yarn: Word | None
-    at: Word | None
+    tension: Word | None
     again: Span | None
     """Where `exactly`, `in` or `at` stands a second time, if one does."""
 

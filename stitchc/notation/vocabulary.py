@@ -37,9 +37,9 @@ eighteen nineteen
 _TENS: Final = "twenty thirty forty fifty sixty seventy eighty ninety"
 FIGURES: Final = {
     **{
-        f"{ten}{joint}{one}": str(20 + 10 * tens + ones)
+        f"{ten}{joint}{word}": str(20 + 10 * tens + ones)
         for tens, ten in enumerate(_TENS.split())
-        for ones, one in enumerate(_NUMBERS.split()[:10])
+        for ones, word in enumerate(_NUMBERS.split()[:10])
         for joint in "- "
         if ones
     },

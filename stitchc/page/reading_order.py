@@ -72,7 +72,7 @@ class ReadingOrder:
         """Put the tree into the document."""
         from reportlab.pdfbase.pdfdoc import PDFArray
 
-        numbered = [entry for at, page in enumerate(self._of_pages[:-1]) for entry in (at, PDFArray(page))]
+        numbered = [entry for index, page in enumerate(self._of_pages[:-1]) for entry in (index, PDFArray(page))]
         self._root.dict["ParentTree"] = _dictionary(Nums=PDFArray(numbered))
         catalog = self._document.Catalog
         catalog.StructTreeRoot = self._root

@@ -31,14 +31,14 @@ def check_pieces(pattern: Pattern, machine: Machine | None, spread: float | None
 
 def _of_piece(pattern: Pattern, piece: Piece, machine: Machine | None, spread: float | None) -> Iterable[Message]:
     report = gauge_of(pattern, piece, spread=spread)
-    found = _planned(pattern, piece, machine or load(DEFAULT_MACHINE), report)
-    if machine is None and any(code.startswith(_OF_THE_MACHINE) for code, _ in found):
+    shown = _planned(pattern, piece, machine or load(DEFAULT_MACHINE), report)
+    if machine is None and any(code.startswith(_OF_THE_MACHINE) for code, _ in shown):
         widest_first = sorted(map(load, SHIPPED), key=lambda each: -each.needles)
         everywhere = [_planned(pattern, piece, each, report) for each in widest_first]
         codes = set.intersection(*({code for code, _ in each} for each in everywhere))
-        own = {key: message for key, message in found.items() if not key[0].startswith(_OF_THE_MACHINE)}
-        found = {key: _of_any(message) for key, message in everywhere[0].items() if key[0] in codes} | own
-    return found.values()
+        own = {key: message for key, message in shown.items() if not key[0].startswith(_OF_THE_MACHINE)}
+        shown = {key: _of_any(message) for key, message in everywhere[0].items() if key[0] in codes} | own
+    return shown.values()
 
 
 def _of_any(message: Message) -> Message:
@@ -49,11 +49,11 @@ def _of_any(message: Message) -> Message:
 
 def _planned(pattern: Pattern, piece: Piece, machine: Machine, report: GaugeReport) -> dict[_Key, Message]:
     """The errors and warnings of its plans, by code and place: of several sizes the first that has them."""
-    found: dict[_Key, Message] = {}
+    by_place: dict[_Key, Message] = {}
     widths: list[float | None] = [mm for _, mm in piece.sizes]
     for width_mm in widths or [None]:
         for message in work_out(pattern, piece, machine, report, width_mm=width_mm)[1]:
             if message.severity != "info":
                 told = message.as_warning() if message.code == "P402" else message
-                found.setdefault((message.code, message.span), told)
-    return found
+                by_place.setdefault((message.code, message.span), told)
+    return by_place

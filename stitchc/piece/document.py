@@ -279,7 +279,7 @@ def _entries(
             tell = partial(_section_entries, plan, sizes, labels, item, part, parts, *so_far)
             under_way = (item, tell)
             items += once(tell(0))
-            tension = item.at or tension
+            tension = item.tension or tension
             if not item.is_plain:
                 in_reader = item.stitch
         elif isinstance(item, Do):
@@ -295,7 +295,7 @@ def _entries(
     if plan.machine.reader != "card" or selects_ahead(plan.machine):
         releases = []
     beds = [each.needles for each in plans]
-    told: list[str | None] = [section.at for section in plan.sections]
+    told: list[str | None] = [section.tension for section in plan.sections]
     tensions: Iterator[str | None] = accumulate(told, lambda before, tension: tension or before)
     stretches = [
         Stretch(section.from_row, section.rows, section.chart.height, tension)
@@ -327,8 +327,8 @@ def _section_entries(
         return [Heading(f"One plain row added: {rows_words(section)}", (f"It is there {section.why}.",))]
     title = f"Part {part} of {parts}: {section.stitch}, {rows_words(section)}"
     details = [_rows_detail(plan, section, units)]
-    if section.at is not None:
-        details.append(f"Tension: {section.at}.")
+    if section.tension is not None:
+        details.append(f"Tension: {section.tension}.")
     elif tension is not None:
         details.append(f"Tension: as before ({tension}).")
     if section.yarn is not None:

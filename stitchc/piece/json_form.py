@@ -72,7 +72,7 @@ def _section(plan: Plan, section: Section) -> dict[str, object]:
         "stitch": section.stitch,
         "rows": section.rows,
         "length_cm": _size(plan.length_of(section)),
-        "at": section.at,
+        "at": section.tension,
         "from_row": section.from_row,
         "to_row": section.to_row,
         "yarn": section.yarn,

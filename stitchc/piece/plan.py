@@ -33,7 +33,7 @@ class Section:
     from_row: int
     carriage: Side
     yarn: str | None = None
-    at: str | None = None
+    tension: str | None = None
     step: int | None = None
     why: str = ""
     rounding: Rounding | None = None

@@ -216,12 +216,12 @@ class _Planner:
             only = f"its gauge is known only in {listed([f'`{yarn}`' for yarn in known])}"
             own = dict.fromkeys(chart_of(self.pattern, knit.stitch).yarns)
             unknown = [yarn for yarn in own if yarn is not None and yarn not in known]
-            named = "names no yarn" if knit.yarn is None else f"is knitted in `{knit.yarn}`"
+            yarn_words = "names no yarn" if knit.yarn is None else f"is knitted in `{knit.yarn}`"
             if unknown:  # its own rows say the yarn, whatever the section says
                 why = f"{only}, and rows of it are knitted in {listed([f'`{yarn}`' for yarn in unknown])}"
                 advice = f"gauge plain 20 stitches 28 rows per 10 cm in {unknown[0]}   (what you measured in that yarn)"
             else:
-                why = f"{only}, but the section {named}"
+                why = f"{only}, but the section {yarn_words}"
                 length = number(knit.rows, "row") if knit.rows is not None else _length(knit.mm or 0)
                 advice = f"knit {knit.stitch} for {length}{' exactly' if knit.exactly else ''} in {known[0]}"
         self.say(
@@ -423,9 +423,9 @@ class _Planner:
 
     def rows_without_a_yarn(self, plan: Plan) -> None:
         """P414 where some rows name a yarn and others none, and no yarn is left that these could be knitted in."""
-        named = dict.fromkeys(each.yarn for each in plan.passes if each.yarn is not None)
+        yarns = dict.fromkeys(each.yarn for each in plan.passes if each.yarn is not None)
         without = [each.row for each in plan.passes if each.yarn is None]
-        if not named or not without or self.pattern.main_yarn is not None:
+        if not yarns or not without or self.pattern.main_yarn is not None:
             return
         section = next(each for each in plan.sections if each.from_row <= without[0] <= each.to_row)
         place = section.asked or next(iter(self.knits.values()))
@@ -433,10 +433,10 @@ class _Planner:
             "P414",
             "warning",
             f"{number(len(without), 'row')} of `{self.piece.name}` {'names' if len(without) == 1 else 'name'} no yarn "
-            f"and the others name {listed([f'`{name}`' for name in named])}. A reader is told to knit them in "
+            f"and the others name {listed([f'`{name}`' for name in yarns])}. A reader is told to knit them in "
             f"{MAIN_YARN}, which has no name, colour or weight.",
             place.span,
-            advice=f"knit {place.stitch} for … in {next(iter(named))}   (or another yarn: any that the file declares)",
+            advice=f"knit {place.stitch} for … in {next(iter(yarns))}   (or another yarn: any that the file declares)",
         )
 
     def more_for_seams_than_piece(self, width: Width) -> None:

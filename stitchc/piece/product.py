@@ -198,7 +198,7 @@ def _yarn_of_all(planned: Sequence[_Planned], options: PieceOptions) -> AllYarn:
     own = [round(mm, 3) for _, mm in (leading if in_sizes else piece).sizes]
     each_size: Sequence[tuple[str, float | None]] = labelled(leading.sizes, options.units) if in_sizes else asked
     mine = [(piece.make, yarn_needed(each.plan)) for each in planned]
-    columns = [[mine[0 if in_sizes else at]] for at in range(len(each_size))]
+    columns = [[mine[0 if in_sizes else index]] for index in range(len(each_size))]
     counted, in_one_size, left_out = {piece.name}, [], []
     for other in pattern.pieces.values():
         if other.name == piece.name:

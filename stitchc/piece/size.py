@@ -86,7 +86,7 @@ def size_cm(law: Joint, counts: Mapping[str, int], direction: Direction) -> Rang
     counted = {name: count for name, count in counts.items() if count > 0}
     if not counted or not all(law.known(name, direction) for name in counted):
         return None
-    places = [law.at(name, direction) for name in counted]
+    places = [law.place_of(name, direction) for name in counted]
     sizes = np.array([10 * count for count in counted.values()]) * np.exp(-law.mean[places])
     total = float(sizes.sum())
     shares = sizes / total

@@ -105,13 +105,13 @@ WAVES: Final = 0.05
 def width_changes(plan: Plan) -> Iterator[str]:
     """Where parts lie so differently wide that the edges will not be straight: a section and the next, and what small
     steps come to over the whole. Each pair of fabrics once."""
-    found = ((section, plan.width_of(section)) for section in plan.sections)
-    lying = [(section, width.value) for section, width in found if width is not None]
+    widths = ((section, plan.width_of(section)) for section in plan.sections)
+    lying = [(section, width.value) for section, width in widths if width is not None]
     told: set[frozenset[str]] = set()
 
-    def differ(one: tuple[Section, float], two: tuple[Section, float]) -> tuple[str, str, str] | None:
+    def differ(first: tuple[Section, float], second: tuple[Section, float]) -> tuple[str, str, str] | None:
         """How much, with the wider and the narrower, where that shows and is not told yet."""
-        (wide, more), (narrow, less) = sorted((one, two), key=lambda each: -each[1])
+        (wide, more), (narrow, less) = sorted((first, second), key=lambda each: -each[1])
         pair = plan.fabric(wide), plan.fabric(narrow)
         if frozenset(pair) in told or math.log(more / less) <= math.log1p(WAVES):
             return None
@@ -122,9 +122,9 @@ def width_changes(plan: Plan) -> Iterator[str]:
         if before[0].to_row + 1 == after[0].from_row and (names := differ(before, after)):
             wide, narrow, much = names
             rows = [
-                str(two.from_row)
-                for (one, _), (two, _) in itertools.pairwise(lying)
-                if one.to_row + 1 == two.from_row and {plan.fabric(one), plan.fabric(two)} == {wide, narrow}
+                str(second.from_row)
+                for (first, _), (second, _) in itertools.pairwise(lying)
+                if first.to_row + 1 == second.from_row and {plan.fabric(first), plan.fabric(second)} == {wide, narrow}
             ]
             places = f"before row{'s' * (len(rows) > 1)} {listed(rows)}"
             yield (
@@ -158,9 +158,9 @@ def size_table(plans: Sequence[Plan], labels: Sequence[str], units: Units) -> It
     """The sizes side by side; none where there is one or they are not known."""
     rows = [("Needles", *(str(each.needles.count) for each in plans))]
     for name, sizes in (("Width", [each.width_cm for each in plans]), ("Length", [each.length_cm for each in plans])):
-        if found := known(sizes):
-            rows.append((name, *(in_both(size.value, units) for size in found)))
-            rows.append((f"{name} may be", *(_bounds(size, units) for size in found)))
+        if known_sizes := known(sizes):
+            rows.append((name, *(in_both(size.value, units) for size in known_sizes)))
+            rows.append((f"{name} may be", *(_bounds(size, units) for size in known_sizes)))
     if len(plans) > 1 and len(rows) > 1:
         yield Table(("Size", *labels), tuple(rows), "What the sizes come to in whole repeats:")
 
@@ -224,7 +224,7 @@ def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[
     """Whose gauge the sizes rest on, and whether anybody measured it."""
     per, cm = ("10 cm", 10.0) if units == "cm" else ("4 in", 10.16)
     baseline = plan.report.baseline
-    here = {(s.stitch, at) for s in plan.report.piece_swatches for at, n in enumerate((s.stitches, s.rows)) if n}
+    here = {(s.stitch, half) for s in plan.report.piece_swatches for half, n in enumerate((s.stitches, s.rows)) if n}
 
     def whence(stitch: str, direction: int, basis: str) -> str:
         if basis != "measured" or not here:

@@ -109,7 +109,7 @@ class Walk:
         """One section: its passes, and a word where a yarn hangs at the wrong side within it."""
         laid = on_needles(chart, self.machine, self.needles, self.piece.edge)
         yield Section(
-            step.stitch, laid, count, bench.row + 1, bench.carriage, step.yarn, step.at, place, "", rounding, step
+            step.stitch, laid, count, bench.row + 1, bench.carriage, step.yarn, step.tension, place, "", rounding, step
         )
         warned = any(message.code == "K208" for message in self.messages)
         for each in self.lowered(bench, laid, count):

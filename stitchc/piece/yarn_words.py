@@ -70,8 +70,8 @@ def _what_to_add(yarns: Sequence[YarnNeeded], pattern: Pattern) -> Iterator[str]
         yield "The amount is not known: add the gauge of stocking stitch to learn it."
     elif unknown := [yarn for yarn in yarns if yarn.grams is None and (yarn.name or not pattern.yarns)]:
         line = "a line such as `yarn oat tex 417` to the pattern"
-        if named := [yarn.name for yarn in unknown if yarn.name]:
-            line = f"`tex` or `weight` to the yarn line of {listed(named)}"
+        if names := [yarn.name for yarn in unknown if yarn.name]:
+            line = f"`tex` or `weight` to the yarn line of {listed(names)}"
         yield f"To learn the weight, add {line}."
     if pattern.main_yarn is None and any(yarn.name is None for yarn in yarns) and pattern.yarns:
         yield (
@@ -95,13 +95,13 @@ def purchase_part(everything: AllYarn, in_yards: bool) -> Iterator[Part]:
     if everything.left_out:
         names = listed([f"`{name}`" for name in everything.left_out])
         lines.append(f"Not counted: {names}, which can't be planned on this machine or without a gauge.")
-    what = f"These amounts are for all that you knit: {pieces}."
+    purpose = f"These amounts are for all that you knit: {pieces}."
     if taken := [
         f"{metres([yarn.swatch_metres], in_yards)} of {_name(yarn)}" for yarn in sizes[0] if yarn.swatch_metres
     ]:
         lines.append(f"Of what to have, swatches take {listed(taken)}.")
     lines += _of_balls(sizes, in_yards)
-    yield Part("Yarn to buy", (what, *tables, *([Listing(tuple(lines))] if lines else [])))
+    yield Part("Yarn to buy", (purpose, *tables, *([Listing(tuple(lines))] if lines else [])))
 
 
 def _amounts(

@@ -130,8 +130,8 @@ def instruct(
     sizes = [(item,) if isinstance(item, Pass) else item for item in items]
     rows = [item for item in sizes if isinstance(item, tuple)]
     changes = [lever_changes(passes, machine) for passes in zip(*rows, strict=True)]
-    named = any(row[0].yarn is not None for row in rows)
-    writer = _Writer(machine, tuple(beds), yarns or Yarns(), labels, named, stretches)
+    names_yarns = any(row[0].yarn is not None for row in rows)
+    writer = _Writer(machine, tuple(beds), yarns or Yarns(), labels, names_yarns, stretches)
     ahead = machine.selects == "one pass ahead"
     entries: list[Entry] = []
     count = 0
@@ -275,10 +275,10 @@ class _Writer:
         if steps is not None:
             return steps
         words = []
-        for at, (passed, change) in enumerate(zip(sizes, changes, strict=True)):
-            own = _by_hand((passed,), change, (self.out[at],), (self.rest[at],)) or []
+        for index, (passed, change) in enumerate(zip(sizes, changes, strict=True)):
+            own = _by_hand((passed,), change, (self.out[index],), (self.rest[index],)) or []
             text = " ".join(step.text for step in own) or _all_knit(passed)
-            words.append(f"Size {self.labels[at]}: {text}")
+            words.append(f"Size {self.labels[index]}: {text}")
         return [Step("see", " ".join(words))]
 
     def _bed(self, passed: Pass) -> str:
@@ -325,13 +325,13 @@ def _bars(sizes: tuple[Pass, ...], moves: bool, machine: Machine) -> Iterator[St
     yield from _move("ladder", f"On {{}} {words}." if moves else f"{words[0].upper()}{words[1:]}.", bare, comb=False)
     if not any(other):
         return
-    one = max(map(len, other)) == 1
-    it, them = ("it", "it") if one else ("they", "them")
+    is_one = max(map(len, other)) == 1
+    it, them = ("it", "it") if is_one else ("they", "them")
     who, whom = (it, them) if other == bare else ("{}", "{}")
-    text = f"Either way {who} {'knits' if one else 'knit'} in this row: there is no stitch to hold yet."
+    text = f"Either way {who} {'knits' if is_one else 'knit'} in this row: there is no stitch to hold yet."
     if not by_hand:
         text = f"The {reader_name(machine)} makes {whom} slip first: left empty, {it} would take no yarn until {it} "
-        text += "knits." if one else "knit."
+        text += "knits." if is_one else "knit."
     yield from _move("ladder", text, other, comb=False)
 
 
@@ -402,10 +402,10 @@ def _move(
     """Needles to move, with the comb that can push them; nothing where there are none."""
     if not any(needles):
         return
-    named = name_needles(*needles, held=standing, all_of_them=all_of_them) if all(needles) else None
-    if named is None:
+    phrase = name_needles(*needles, held=standing, all_of_them=all_of_them) if all(needles) else None
+    if phrase is None:
         raise _Unlike
-    yield Step(kind, words.format(named if comb else named.counted()))
+    yield Step(kind, words.format(phrase if comb else phrase.counted()))
 
 
 def _left(sizes: tuple[Pass, ...], change: LeverChange | None) -> Iterator[Step]:
@@ -486,10 +486,10 @@ def selected_words(*sizes: Pass) -> str | None:
         ("slip", [each.slipped for each in sizes]),
     ):
         if any(sets):
-            named = name_needles(*sets) if all(sets) else None
-            if named is None:
+            phrase = name_needles(*sets) if all(sets) else None
+            if phrase is None:
                 return None
-            parts.append(f"{named.counted()} {verb}{'s' if set(named.counts) == {1} else ''}")
+            parts.append(f"{phrase.counted()} {verb}{'s' if set(phrase.counts) == {1} else ''}")
     return "; ".join(parts)
 
 
@@ -516,7 +516,7 @@ def _with_stretches(entries: Sequence[Entry], releases: Collection[int]) -> list
             out += group
             continue
         rows = [entry for entry in group if isinstance(entry, PassRow)]
-        starts = [at for at, row in enumerate(rows) if not at or not row.is_idle]
+        starts = [index for index, row in enumerate(rows) if not index or not row.is_idle]
         runs = [rows[start:stop] for start, stop in itertools.pairwise([*starts, len(rows)])]
         often = Counter((run[0].sign, len(run)) for run in runs)
         for first, *further in runs:
@@ -526,9 +526,9 @@ def _with_stretches(entries: Sequence[Entry], releases: Collection[int]) -> list
                 how = f"knit until the row counter shows {further[-1].row}"
             if first.row in releases:
                 how = f"release the card and {how}"
-            at = next(k for k, step in enumerate(first.steps) if step.kind == "selected")
+            index = next(k for k, step in enumerate(first.steps) if step.kind == "selected")
             go = Step("go", f"{how[0].upper()}{how[1:]}.")
-            out += [replace(first, steps=(*first.steps[:at], go, *first.steps[at:])), *further]
+            out += [replace(first, steps=(*first.steps[:index], go, *first.steps[index:])), *further]
     return out
 
 

@@ -159,10 +159,10 @@ class Phrase:
 
     def needles(self) -> tuple[int, ...]:
         """The positions that the words mean, left to right."""
-        named = {n for part in self.parts[:1] for n in part.needles()}
-        named -= {n for run in self.but for n in run.needles()}
-        named |= {n for part in self.parts[1:] for n in part.needles()}
-        return tuple(sorted(named))
+        numbers = {n for part in self.parts[:1] for n in part.needles()}
+        numbers -= {n for run in self.but for n in run.needles()}
+        numbers |= {n for part in self.parts[1:] for n in part.needles()}
+        return tuple(sorted(numbers))
 
     @property
     def shape(self) -> Hashable:

@@ -45,8 +45,8 @@ def needles_part(beds: Sequence[Needles], rows: Iterable[tuple[str, Sequence[Pas
     for label, sizes in rows:
         empties = [each.empty for each in sizes]
         if any(empties):
-            named, ends = _named_in_sizes(empties), bed_words(beds)
-            words = f"{label}: {named} out of work, the others from {ends} in work."
+            empty_words, ends = _named_in_sizes(empties), bed_words(beds)
+            words = f"{label}: {empty_words} out of work, the others from {ends} in work."
             blocks.append(words if len(beds) > 1 else _setup_strip(beds[0], words, empties[0]))
     return [Part("Needles in work and out of work", tuple(blocks))] if blocks else []
 
@@ -55,8 +55,8 @@ def _setup_strip(needles: Needles, words: str, empty: tuple[int, ...]) -> Drawin
     away = set(empty)
     signs = "".join("-" if needle in away else "." for needle in range(needles.first, needles.last + 1))
     lines = [
-        f"  {needle_name(needles.first + at):>5}  {signs[at : at + _SIGNS_A_LINE].replace('.', 'I')}"
-        for at in range(0, needles.count, _SIGNS_A_LINE)
+        f"  {needle_name(needles.first + start):>5}  {signs[start : start + _SIGNS_A_LINE].replace('.', 'I')}"
+        for start in range(0, needles.count, _SIGNS_A_LINE)
     ]
     text = textwrap.wrap(f"{words} I is in work, - is not:", 76)
     strip = replace(draw(needles, signs), height=_SETUP_HEIGHT) if needles.count <= WHOLE_BED else draw(needles, signs)
@@ -243,7 +243,9 @@ def _weights(sizes: Sequence[Sequence[Pass]], machine: Machine, beds: Sequence[N
     held = [[each for each in passes if each.held] for passes in sizes]
     most = [max((len(each.held) for each in rows), default=0) for rows in held]
     pieces = [2 + math.floor(bed.count * machine.pitch_mm / 150) for bed in beds]
-    long_holds = any(one.held == two.held and two.row == one.row + 1 for one, two in itertools.pairwise(held[0]))
+    long_holds = any(
+        first.held == second.held and second.row == first.row + 1 for first, second in itertools.pairwise(held[0])
+    )
     total = f"{several(pieces)} in all"
     empty = [max(len(each.empty) for each in passes) for passes in sizes]
     in_work = [bed.count - out for bed, out in zip(beds, empty, strict=True)]

@@ -52,10 +52,10 @@ def make_sheet(pattern: Pattern, machine: Machine, options: SheetOptions = DEFAU
     stitches = choose_stitches(pattern, options.stitches)
     extents = [_extent(stitch, options) for stitch in stitches]
     own = {each.stitch.name: _check(each, machine, options) for each in extents}
-    found = [message for messages in own.values() for message in messages]
-    if any(message.code in _NEVER for message in found):
-        raise Refused(*in_order(found), sources=pattern.sources)
-    shown = accept([*found, *check_bed(pattern, machine)], pattern, options.anyway)
+    messages_of_all = [message for messages in own.values() for message in messages]
+    if any(message.code in _NEVER for message in messages_of_all):
+        raise Refused(*in_order(messages_of_all), sources=pattern.sources)
+    shown = accept([*messages_of_all, *check_bed(pattern, machine)], pattern, options.anyway)
     sheets = []
     for each in extents:
         codes = {(message.code, message.text) for message in own[each.stitch.name]}
@@ -104,8 +104,8 @@ def _cheapest(extent: _Extent, machine: Machine, options: SheetOptions) -> str:
     from stitchc.sheet.cheapest import cheapest_words
 
     stitch, needles, rows = extent
-    found = ways(stitch.chart, machine, needles, rows, options.carriage, options.edge)
-    return cheapest_words(stitch.name, found, options.carriage)
+    all_ways = ways(stitch.chart, machine, needles, rows, options.carriage, options.edge)
+    return cheapest_words(stitch.name, all_ways, options.carriage)
 
 
 def _files(pattern: Pattern, stitches: tuple[Stitch, ...], sheets: list[Sheet], options: SheetOptions) -> list[File]:

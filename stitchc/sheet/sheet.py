@@ -98,8 +98,8 @@ def stitch_sheet(
 
 def warning_lines(messages: Sequence[Message], with_codes: bool = True) -> list[str]:
     """The messages that a knitter should know of. with_codes: for `stitchc explain`."""
-    found = [message for message in messages if message.severity != "info"]
-    return [f"{message.text} ({message.code})" if with_codes else message.text for message in found]
+    told = [message for message in messages if message.severity != "info"]
+    return [f"{message.text} ({message.code})" if with_codes else message.text for message in told]
 
 
 def warning_part(lines: Sequence[str]) -> list[Part]:

@@ -404,7 +404,7 @@ def test_ratios_are_by_the_joint_law(plain: PlainGauge | None) -> None:
     reference = next(line for line in lines if line.stitch.name == "ripple")
     found = compare_with(lines, reference, report)
     law = report.joint(list(STITCHES))
-    shared = {name: [law.at(name, "stitches"), law.at(name, "rows")] for name in STITCHES}
+    shared = {name: [law.place_of(name, "stitches"), law.place_of(name, "rows")] for name in STITCHES}
     places = [*shared["honeycomb"], *shared["ripple"]]
     covariance = law.covariance[np.ix_(places, places)]
     contrast = np.array([[1, 0, -1, 0], [0, 1, 0, -1]])
@@ -449,7 +449,7 @@ def test_the_best_swatch_is_better_than_the_others_by_what_it_says() -> None:
         total = 0.0
         for name in names:
             for direction in ("stitches", "rows"):
-                one, other = law.at(name, direction), law.at("ripple", direction)  # type: ignore[arg-type]
+                one, other = law.place_of(name, direction), law.place_of("ripple", direction)  # type: ignore[arg-type]
                 pair = law.covariance[np.ix_([one, other], [one, other])]
                 total += math.sqrt(pair[0, 0] + pair[1, 1] - 2 * pair[0, 1])
         return total

@@ -144,7 +144,7 @@ def test_the_same_fabric_under_another_name_is_the_same_gauge() -> None:
     gauge = estimate(charts, [PLAIN, swatch("ripple", 17, 44)]).of("drift")
     assert gauge.basis == "measured"
     law = estimate(charts, [PLAIN]).joint(["ripple", "drift"])
-    one, other = law.at("ripple", "rows"), law.at("drift", "rows")
+    one, other = law.place_of("ripple", "rows"), law.place_of("drift", "rows")
     assert law.covariance[one, other] == pytest.approx(law.covariance[one, one])
 
 
@@ -159,7 +159,7 @@ def test_joint_law_and_a_measurement_of_the_piece_itself() -> None:
     law = report.joint(["ripple", "linen"])
     assert law.names == ("plain", "ripple", "linen")
     assert np.linalg.eigvalsh(law.covariance).min() > 0
-    plain, linen = law.at("plain", "rows"), law.at("linen", "rows")
+    plain, linen = law.place_of("plain", "rows"), law.place_of("linen", "rows")
     assert law.covariance[plain, linen] > 0  # linen stands on plain's gauge
     later = report.adding([swatch("ripple", None, 46)], of_this_piece=True).joint(["ripple", "linen"])
     before, after = law.range("ripple", "rows"), later.range("ripple", "rows")
@@ -222,7 +222,7 @@ def test_a_measured_ladder_stands_and_teaches_others_its_width_alone() -> None:
         assert new.row_factor.value == pytest.approx(old.row_factor.value)
     assert after.of("ripple").stitch_factor.value == pytest.approx(before.of("ripple").stitch_factor.value)
     law = after.joint(["lace", "gap"])
-    assert law.covariance[law.at("lace", "stitches"), law.at("gap", "stitches")] > law.covariance[0, 0]
+    assert law.covariance[law.place_of("lace", "stitches"), law.place_of("gap", "stitches")] > law.covariance[0, 0]
 
 
 # -- yarns ------------------------------------------------------------------------------------------------------------
@@ -241,7 +241,7 @@ def test_a_stitch_is_estimated_by_the_swatches_of_its_yarn() -> None:
         assert (mine.stitches_per_10cm, mine.rows_per_10cm) == (other.stitches_per_10cm, other.rows_per_10cm)
     assert report.in_yarn("oat").baseline != report.in_yarn("foam").baseline
     law = report.joint(["oat", "foam"])
-    oat, foam = law.at("oat", "rows"), law.at("foam", "rows")
+    oat, foam = law.place_of("oat", "rows"), law.place_of("foam", "rows")
     assert law.covariance[oat, foam] == 0
     assert law.range("oat", "rows").value == pytest.approx(
         estimate(charts, [lines[1]]).joint().range("oat", "rows").value

@@ -97,7 +97,7 @@ def same_piece(piece: Piece, work: Work) -> None:
         else:
             assert isinstance(step, Knit)
             amount = ("rows", step.rows) if step.rows is not None else ("mm", round(step.mm or 0, 6))
-            steps.append(Section("knit", (step.stitch, *amount, step.exactly, step.yarn, step.at)))
+            steps.append(Section("knit", (step.stitch, *amount, step.exactly, step.yarn, step.tension)))
     expected = [
         Section("knit", (*s.values[:2], round(float(s.values[2]), 6), *s.values[3:]))  # type: ignore[arg-type]
         if s.kind == "knit"

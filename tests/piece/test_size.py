@@ -47,7 +47,7 @@ def test_lengths_of_one_stitch_vary_together_and_of_several_as_simulated_knitter
     found = size_cm(law, counts, "rows")
     assert found is not None
     draws = np.random.default_rng(7).multivariate_normal(law.mean, law.covariance, 50_000)
-    lengths = np.sum([10 * n * np.exp(-draws[:, law.at(name, "rows")]) for name, n in counts.items()], axis=0)
+    lengths = np.sum([10 * n * np.exp(-draws[:, law.place_of(name, "rows")]) for name, n in counts.items()], axis=0)
     inside = float(((lengths > found.low) & (lengths < found.high)).mean())
     assert inside == pytest.approx(0.9, abs=0.01)
     assert float(np.median(lengths)) == pytest.approx(found.value, rel=0.01)

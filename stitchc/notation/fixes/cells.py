@@ -35,12 +35,12 @@ def cells_meant(text: str, around: Surroundings) -> Iterator[tuple[float, str]]:
     """The cells that a text may mean, and what each way of reading it costs."""
     for pattern, written in _CLEANED:
         text = pattern.sub(written, text)
-    found: dict[str, float] = {}
+    costs: dict[str, float] = {}
     for cost, line in _bracketed(tokens(text, around, cells=True)):
         for before, starred in itertools.product((False, True), repeat=2):
             for cells in _readings(line, before, starred):
-                found.setdefault(cells, cost)
-    for cells, cost in found.items():
+                costs.setdefault(cells, cost)
+    for cells, cost in costs.items():
         yield cost, cells
 
 
@@ -79,7 +79,7 @@ def _readings(line: list[Token], before: bool, starred: bool) -> Iterator[str]:
     if ended or any(t.text in _OPENS or (starred and t.text == "*") for t in line):
         return
     # A count at one end may be of all of them.
-    for value in (value for at in values(line) for value in at if value.kind in ("number", "times")):
+    for value in (value for same_place in values(line) for value in same_place if value.kind in ("number", "times")):
         apart = line[value.place - 1].end != line[value.place].start if value.after >= last else value.place == first
         if apart and (value.kind == "times" or sum(t.kind == "number" for t in line) == 1):
             part = line[first : value.place] if value.after >= last else line[value.after : last]
@@ -119,16 +119,16 @@ class _Row:
         return self.tokens[place - 1].end == self.tokens[place].start
 
     def until_closed(self, opened: str) -> list[str]:
-        found: list[str] = []
+        items: list[str] = []
         while True:
-            while found and self.separates():
+            while items and self.separates():
                 self.place += 1
             closes = self.here.text == "*" or self.here.may_be("from *") if opened == "*" else self.here.text in _CLOSES
             if not self.here.text or (opened and closes):
                 if self.tokens[self.place - 1].text == self.joint or self.tokens[self.place - 1].may_be("and", "then"):
                     raise _Unread
-                return found
-            found.append(self.item())
+                return items
+            items.append(self.item())
 
     def separates(self) -> bool:
         text = self.here.text

@@ -98,8 +98,8 @@ def meanings(
     elif last == "PLAIN" and is_built(words) and kind in ("rows", "stitches"):
         # A size of `plain` that is not given, where it is filled up anyway.
         if joints == {"then" if kind == "rows" else "beside"}:
-            one = (("INT", "1"), ("BY", "by"), count)
-            yield MISSING, one if kind == "rows" else one[::-1]
+            size = (("INT", "1"), ("BY", "by"), count)
+            yield MISSING, size if kind == "rows" else size[::-1]
         if kind == "stitches":
             yield 0.0, (count,)
     elif kind in ("number", "thousands") or last in _BARE.get(kind, ()):

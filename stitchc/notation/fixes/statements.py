@@ -258,12 +258,12 @@ def _yarn_in(text: str, around: Surroundings) -> tuple[str, str]:
     """The one yarn named among the cells of a row, or "", and the text without it."""
     names = {name.lower(): name for name in around.yarns if name.lower() not in ("k", "t", "s")}
     any_of = "|".join(re.escape(name) for name in sorted(names, key=len, reverse=True)[:200]) or r"(?!)"
-    named = rf"(?:\b(?:in|with|using)\s+)?(?:\b(?:yarn|colou?r)\s+)?\"?(?<![\w-])({any_of})(?![\w-])"
-    pattern = re.compile(rf"[,(]?\s*{named}\"?\s*\)?,?", re.IGNORECASE)
-    found = {match[1].lower() for match in pattern.finditer(text)}
-    if len(found) != 1:
+    mention = rf"(?:\b(?:in|with|using)\s+)?(?:\b(?:yarn|colou?r)\s+)?\"?(?<![\w-])({any_of})(?![\w-])"
+    pattern = re.compile(rf"[,(]?\s*{mention}\"?\s*\)?,?", re.IGNORECASE)
+    mentioned = {match[1].lower() for match in pattern.finditer(text)}
+    if len(mentioned) != 1:
         return "", text
-    return names[found.pop()], pattern.sub(" ", text).strip()
+    return names[mentioned.pop()], pattern.sub(" ", text).strip()
 
 
 def _bare(text: str) -> str:

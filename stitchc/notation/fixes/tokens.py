@@ -123,19 +123,19 @@ class Value(NamedTuple):
 
 def tokens(text: str, around: Surroundings, cells: bool = False) -> list[Token]:
     """The tokens of a text; none of one that is too long."""
-    found: list[Token] = []
+    line: list[Token] = []
     for match in (_IN_CELLS if cells else _IN_STATEMENTS).finditer(text):
         kind, typed = match.lastgroup or "", re.sub(r"\s+", " ", match.group())
         token = Token(kind, typed, match.start(), match.end())
         if kind in ("mixed", "thousands", "number"):
-            found.append(token._replace(kind="number" if kind == "mixed" else kind, text=_number(typed)))
+            line.append(token._replace(kind="number" if kind == "mixed" else kind, text=_number(typed)))
         elif kind == "range":
-            found.append(token._replace(text=_bed_range(typed)))
+            line.append(token._replace(text=_bed_range(typed)))
         elif kind in ("word", "phrase", "sign"):
-            found += _words(token._replace(kind="word"), around)
+            line += _words(token._replace(kind="word"), around)
         else:
-            found.append(token)
-    return found if len(found) <= _MOST_TOKENS else []
+            line.append(token)
+    return line if len(line) <= _MOST_TOKENS else []
 
 
 def _words(token: Token, around: Surroundings) -> Iterator[Token]:
