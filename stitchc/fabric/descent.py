@@ -32,19 +32,19 @@ _SPELL: Final = 12
 class Shape(NamedTuple):
     """Node positions (3, nodes), wale spacing and course height, in plain loop lengths."""
 
-    at: Floats
+    nodes: Floats
     w: float
     c: float
 
 
 class Descent(NamedTuple):
-    """Where steps led. energies: after each. apart: whether strands are as far apart as they must be. settled: whether
+    """Where steps led. energies: after each. apart: whether strands are as far apart as they must be. at_rest: whether
     the shape came to rest."""
 
     shape: Shape
     energies: tuple[float, ...]
     apart: bool
-    settled: bool
+    at_rest: bool
 
 
 def descend(
@@ -102,19 +102,19 @@ class _Way:
 
     def __init__(self, energy: Energy, shape: Shape, free: bool) -> None:
         self._energy, self._first, self._free = energy, shape, free
-        self.start: Floats = np.concatenate([shape.at.ravel(), np.zeros(2 if free else 0)])
+        self.start: Floats = np.concatenate([shape.nodes.ravel(), np.zeros(2 if free else 0)])
 
     def shape(self, x: Floats) -> Shape:
-        at, w, c = self._first
-        place = x[: at.size].reshape(at.shape)
+        nodes, w, c = self._first
+        place = x[: nodes.size].reshape(nodes.shape)
         if not self._free:
             return Shape(place, w, c)
-        grow_w, grow_c = np.exp(x[at.size :]).tolist()
+        grow_w, grow_c = np.exp(x[nodes.size :]).tolist()
         return Shape(place * np.array([[grow_w], [grow_c], [1.0]]), w * grow_w, c * grow_c)
 
     def _box(self, shape: Shape) -> tuple[Floats, float, float]:
         layout = self._energy.layout
-        return shape.at, shape.w * layout.width, shape.c * layout.height
+        return shape.nodes, shape.w * layout.width, shape.c * layout.height
 
     def value(self, x: Floats) -> tuple[float, Floats, float]:
         """Energy, gradient, and how much farther strands are apart than they must be."""
@@ -132,7 +132,7 @@ class _Way:
 
     def make_alike(self, direction: Floats, alike: Symmetries) -> float:
         """Give a direction the repeat's symmetries; returns the longest move of a node in it."""
-        size = self._first.at.size
+        size = self._first.nodes.size
         moves = direction[:size].reshape(3, -1)
         moves[:] = alike.applied(moves)
         longest = math.sqrt(float((moves * moves).sum(axis=0).max()))
@@ -158,6 +158,6 @@ def _quasi_newton(metric: Metric, gradient: Floats, memory: list[tuple[Floats, F
     return vector
 
 
-def _dot(one: Floats, two: Floats) -> float:
+def _dot(first: Floats, second: Floats) -> float:
     """The inner product without BLAS, whose threads wait for each other on a busy machine at every one of these."""
-    return float(np.einsum("i,i->", one, two))
+    return float(np.einsum("i,i->", first, second))

@@ -94,8 +94,8 @@ class Ties:
         """The energy; its gradient is added. A node is in a group once."""
         if not self.node.size:
             return 0.0
-        at = values[self.node]
-        off = at - self._means(at)[self.group]
+        places = values[self.node]
+        off = places - self._means(places)[self.group]
         bent = np.sqrt(1 + (off * (self.stiffness / self.most)) ** 2)
         force = self.stiffness * off / bent
         force -= self._means(force)[self.group]
@@ -142,16 +142,16 @@ class Energy:
         """Draw nodes toward a shape (3, nodes; in wales, courses and lengths) that goes along with the cell."""
         self._lead, self.leading = shape, stiffness
 
-    def rest(self, length: Floats, diameter: float, at: Floats, width: float, stretch: float = STRETCH) -> None:
+    def rest(self, length: Floats, diameter: float, nodes: Floats, width: float, stretch: float = STRETCH) -> None:
         """Set the rest length of each edge (from a node to the next), the yarn's diameter, and how it resists stretch.
 
-        at, width: where nodes are now; edges longer than they should be get contact points for what they are.
+        nodes, width: where nodes are now; edges longer than they should be get contact points for what they are.
         """
         self.diameter = diameter
         self.length = length
         self.stretch = stretch
         self.share = (length + self.layout.behind(length)) / 2
-        edges = self.layout.edges(at, width)
+        edges = self.layout.edges(nodes, width)
         actual = np.sqrt((edges * edges).sum(axis=0)) / 1.05
         parts = np.maximum(1, np.ceil(np.maximum(length, actual) / (POINT_SPACING * diameter) - 1e-6)).astype(np.intp)
         self._parts = parts
@@ -166,42 +166,42 @@ class Energy:
         self._wide: _Pairs | None = None
         self._narrow: _Pairs | None = None
 
-    def _points(self, at: Floats, edges: Floats) -> Floats:
-        points: Floats = at[:, self.base] + edges[:, self.base] * self._toward
+    def _points(self, nodes: Floats, edges: Floats) -> Floats:
+        points: Floats = nodes[:, self.base] + edges[:, self.base] * self._toward
         return points
 
-    def strains(self, at: Floats, width: float) -> Floats:
+    def strains(self, nodes: Floats, width: float) -> Floats:
         """Strain of each course's yarn, over all of it: a loop that is drawn longer robs others of its course."""
-        edges = self.layout.edges(at, width)
+        edges = self.layout.edges(nodes, width)
         length = np.sqrt((edges * edges).sum(axis=0)).reshape(self.layout.height, -1).sum(axis=1)
         strains: Floats = length / self.length.reshape(self.layout.height, -1).sum(axis=1) - 1
         return strains
 
-    def _pairs_near(self, at: Floats, edges: Floats, box: Floats) -> tuple[_Pairs, Floats]:
+    def _pairs_near(self, nodes: Floats, edges: Floats, box: Floats) -> tuple[_Pairs, Floats]:
         """Pairs of points that are or may soon be in contact, and how far each two are apart, (3, pairs)."""
-        points = self._points(at, edges)
-        if self._narrow is None or not self._narrow.holds(at, box, _NARROW * self.diameter):
-            if self._wide is None or not self._wide.holds(at, box, _WIDE * self.diameter):
-                one, two, image = pairs_within(points, box[0], box[1], self.diameter * (1 + _WIDE))
+        points = self._points(nodes, edges)
+        if self._narrow is None or not self._narrow.holds(nodes, box, _NARROW * self.diameter):
+            if self._wide is None or not self._wide.holds(nodes, box, _WIDE * self.diameter):
+                first, second, image = pairs_within(points, box[0], box[1], self.diameter * (1 + _WIDE))
                 # A strand does not touch itself close by along its own arc, nor at a bend between two long edges; it
                 # does touch its copy in the next repeat.
-                course = self._point_course[one]
-                arc = self._arc[one] - self._arc[two] - image[0] * self._course_arc[course]
-                edges_on = np.abs(self.base[one] - self.base[two])
+                course = self._point_course[first]
+                arc = self._arc[first] - self._arc[second] - image[0] * self._course_arc[course]
+                edges_on = np.abs(self.base[first] - self.base[second])
                 beside = (edges_on <= 1) | (edges_on == self.layout.course_nodes - 1)
                 along = beside | (np.abs(arc) < _OWN_ARC * self.diameter)
-                own = (course == self._point_course[two]) & (image[1] == 0) & along
-                weight = self._yarn.contact * self._weight[one] * self._weight[two]
-                self._wide = _Pairs(one, two, image, weight, at.copy(), box).those(~own, at, box)
+                own = (course == self._point_course[second]) & (image[1] == 0) & along
+                weight = self._yarn.contact * self._weight[first] * self._weight[second]
+                self._wide = _Pairs(first, second, image, weight, nodes.copy(), box).those(~own, nodes, box)
             apart = self._wide.apart(points, box)
             near = (apart * apart).sum(axis=0) < ((1 + _NARROW) * self.diameter) ** 2
-            self._narrow = self._wide.those(near, at, box)
+            self._narrow = self._wide.those(near, nodes, box)
         return self._narrow, self._narrow.apart(points, box)
 
-    def __call__(self, at: Floats, width: float, height: float) -> tuple[float, Floats, Floats]:
+    def __call__(self, nodes: Floats, width: float, height: float) -> tuple[float, Floats, Floats]:
         ahead, behind = self.layout.ahead, self.layout.behind
         h, share = self.length, self.share
-        edges = self.layout.edges(at, width)
+        edges = self.layout.edges(nodes, width)
         length = np.sqrt((edges * edges).sum(axis=0))
         self.coarsest = float((length / self._parts).max())
         strain = length / h - 1
@@ -214,7 +214,7 @@ class Energy:
         energy += float((bend * bend / share * (fibres / 2 + (1 - fibres) / (1 + eased))).sum())
         tension += (moment - ahead(moment)) / h
 
-        pairs, apart = self._pairs_near(at, edges, np.array([width, height]))
+        pairs, apart = self._pairs_near(nodes, edges, np.array([width, height]))
         square = (apart * apart).sum(axis=0)
         self.closest = float(np.sqrt(square.min())) if square.size else np.inf
         touch = np.flatnonzero(square < self.diameter**2)
@@ -224,29 +224,29 @@ class Energy:
         energy += float((weight * (room**-2 + room**2 - 2)).sum())
         push = apart * (2 * weight * (room - room**-3) / (away * deep))
         growth = (tension[:2] * edges[:2]).sum(axis=1) + (push[:2] * apart[:2]).sum(axis=1)
-        one, two, count = pairs.one[touch], pairs.two[touch], self.base.size
-        on_points = np.array([np.bincount(one, each, count) - np.bincount(two, each, count) for each in push])
+        first, second, count = pairs.first[touch], pairs.second[touch], self.base.size
+        on_points = np.array([np.bincount(first, each, count) - np.bincount(second, each, count) for each in push])
         onward = np.add.reduceat(on_points * self._toward, self._begins, axis=1)
         gradient = behind(tension + onward) - tension + np.add.reduceat(on_points, self._begins, axis=1) - onward
 
-        off = at[2] - float((share * at[2]).sum() / share.sum())
+        off = nodes[2] - float((share * nodes[2]).sum() / share.sum())
         press = self.flat * share * off
         energy += 0.5 * float((press * off).sum())
         gradient[2] += press
         if self.leading:
             cell = np.array([[width / self.layout.width], [height / self.layout.height], [1.0]])
-            astray = at - self._lead * cell
+            astray = nodes - self._lead * cell
             back = self.leading * share * astray
             energy += 0.5 * float((back * astray).sum())
             gradient += back
             growth += (back[:2] * astray[:2]).sum(axis=1)
-        in_wales = at[0] - self._wale * (width / self.layout.width)
-        for ties, values in (*((each, at[0]) for each in self.along_x), (self.even_x, in_wales)):
-            pulled = np.zeros_like(at[0])
+        in_wales = nodes[0] - self._wale * (width / self.layout.width)
+        for ties, values in (*((each, nodes[0]) for each in self.along_x), (self.even_x, in_wales)):
+            pulled = np.zeros_like(nodes[0])
             energy += ties.pull(values, pulled)
             growth[0] += float((pulled * values).sum())
             gradient[0] += pulled
-        energy += self.along_z.pull(at[2], gradient[2])
+        energy += self.along_z.pull(nodes[2], gradient[2])
         return energy, gradient, growth
 
     def resistance(self, bend: Floats) -> Floats:
@@ -265,10 +265,10 @@ class Energy:
         core, deep = self._yarn.core * self.diameter, (1 - self._yarn.core) * self.diameter
         return np.maximum((away - core) / deep, 0.01), deep
 
-    def contacts(self, at: Floats, width: float, height: float) -> tuple[list[tuple[Ints, Floats]], Floats, Floats]:
+    def contacts(self, nodes: Floats, width: float, height: float) -> tuple[list[tuple[Ints, Floats]], Floats, Floats]:
         """Points that touch as springs: which nodes take part with which factor (pairs,), where pairs lie (3, pairs),
         and the root of each spring's stiffness along its line (3, pairs)."""
-        pairs, apart = self._pairs_near(at, self.layout.edges(at, width), np.array([width, height]))
+        pairs, apart = self._pairs_near(nodes, self.layout.edges(nodes, width), np.array([width, height]))
         square = (apart * apart).sum(axis=0)
         touch = np.flatnonzero(square < self.diameter**2)
         square, apart = square[touch], apart[:, touch]
@@ -276,7 +276,7 @@ class Energy:
         stiffness = pairs.weight[touch] * (6 * room**-4 + 2) / deep**2
         following = self.layout.ahead(np.arange(self.layout.nodes))
         terms = []
-        for point, sign in ((pairs.one[touch], 1.0), (pairs.two[touch], -1.0)):
+        for point, sign in ((pairs.first[touch], 1.0), (pairs.second[touch], -1.0)):
             node, toward = self.base[point], self._toward[point]
             terms += [(node, sign * (1 - toward)), (following[node], sign * toward)]
         return terms, apart, apart * np.sqrt(stiffness / square)
@@ -284,27 +284,27 @@ class Energy:
 
 @dataclass(frozen=True, eq=False)
 class _Pairs:
-    """Pairs of contact points, listed where nodes were `at` in a repeat of size `box`. image: as of `pairs_within`."""
+    """Pairs of contact points, and the `nodes` and `box` that they were listed for. image: as of `pairs_within`."""
 
-    one: Ints
-    two: Ints
+    first: Ints
+    second: Ints
     image: Floats
     weight: Floats
-    at: Floats
+    nodes: Floats
     box: Floats
 
-    def those(self, which: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], at: Floats, box: Floats) -> _Pairs:
+    def those(self, which: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], nodes: Floats, box: Floats) -> _Pairs:
         kept = np.flatnonzero(which)
-        one, two, weight = self.one.take(kept), self.two.take(kept), self.weight.take(kept)
-        return _Pairs(one, two, self.image.take(kept, axis=1), weight, at.copy(), box)
+        first, second, weight = self.first.take(kept), self.second.take(kept), self.weight.take(kept)
+        return _Pairs(first, second, self.image.take(kept, axis=1), weight, nodes.copy(), box)
 
-    def holds(self, at: Floats, box: Floats, nearer: float) -> bool:
+    def holds(self, nodes: Floats, box: Floats, nearer: float) -> bool:
         """Whether no two points can have come nearer to each other by more than that."""
-        moved = at - self.at
+        moved = nodes - self.nodes
         most = 2 * np.sqrt((moved * moved).sum(axis=0).max()) + np.abs(box - self.box).max()
         return bool(most < nearer)
 
     def apart(self, points: Floats, box: Floats) -> Floats:
-        apart = points.take(self.one, axis=1) - points.take(self.two, axis=1)
+        apart = points.take(self.first, axis=1) - points.take(self.second, axis=1)
         apart[:2] -= self.image * box[:, None]
         return apart

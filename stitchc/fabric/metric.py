@@ -32,7 +32,7 @@ class Metric:
     free: whether the logarithms of the repeat's width and height are unknown as well.
     """
 
-    def __init__(self, energy: Energy, at: Floats, width: float, height: float, free: bool) -> None:
+    def __init__(self, energy: Energy, nodes: Floats, width: float, height: float, free: bool) -> None:
         layout = energy.layout
         self._units = (1, 1) if len(layout.cells) <= _WHOLE else (layout.height, layout.width)
         self._slots = layout.nodes // (self._units[0] * self._units[1])
@@ -46,7 +46,7 @@ class Metric:
             """Springs whose length is the sum of factor * coordinate along over their terms' nodes; grows: how much
             they lengthen with the logarithms of width and height."""
             pairs = list(itertools.product(terms, terms))
-            place = np.concatenate([self._place(one, two) for (one, _), (two, _) in pairs])
+            place = np.concatenate([self._place(left, right) for (left, _), (right, _) in pairs])
             for a, b in itertools.combinations_with_replacement(along, 2):
                 both = along[a] * along[b]
                 self._add(a, b, place, np.concatenate([first * second * both for (_, first), (_, second) in pairs]))
@@ -57,7 +57,7 @@ class Metric:
                     border[g, a] += np.bincount(node, factor * along[a] * grows[g], layout.nodes)
 
         h, following, before = energy.length, layout.ahead(every), layout.behind(every)
-        edges = layout.edges(at, width)
+        edges = layout.edges(nodes, width)
         length = np.sqrt((edges * edges).sum(axis=0))
         stiff = np.sqrt(energy.stretch / h) * edges / length
         add_springs([(following, 1.0), (every, -1.0)], dict(enumerate(stiff)), dict(enumerate(stiff[:2] * edges[:2])))
@@ -69,10 +69,10 @@ class Metric:
         for a in range(3):
             grows = {a: taut * edges[a]} if a < 2 else {}
             add_springs([(following, 1.0), (every, -1.0)], {a: taut}, grows)
-            one, two = root / layout.behind(h), root / h
+            lower, upper = root / layout.behind(h), root / h
             grows = {a: bend[a]} if a < 2 else {}
-            add_springs([(before, one), (every, -one - two), (following, two)], {a: np.ones_like(h)}, grows)
-        terms, apart, normal = energy.contacts(at, width, height)
+            add_springs([(before, lower), (every, -lower - upper), (following, upper)], {a: np.ones_like(h)}, grows)
+        terms, apart, normal = energy.contacts(nodes, width, height)
         add_springs(terms, dict(enumerate(normal)), dict(enumerate(normal[:2] * apart[:2])))
         for ties in energy.along_x:
             self._add_ties(0, ties)
@@ -122,9 +122,11 @@ class Metric:
         self._add(axis, axis, self._place(node, node), stiffness)
         begins = np.cumsum(ties.counts) - ties.counts
         many = ties.counts[ties.group].astype(np.intp)
-        one = np.repeat(node, many)
-        two = node[np.arange(one.size) + np.repeat((begins[ties.group] - np.cumsum(many) + many).astype(np.intp), many)]
-        self._add(axis, axis, self._place(one, two), -ties.stiffness / np.repeat(many, many))
+        first = np.repeat(node, many)
+        second = node[
+            np.arange(first.size) + np.repeat((begins[ties.group] - np.cumsum(many) + many).astype(np.intp), many)
+        ]
+        self._add(axis, axis, self._place(first, second), -ties.stiffness / np.repeat(many, many))
 
     def _inverted(self) -> Floats | np.ndarray[tuple[int, ...], np.dtype[np.complexfloating]]:
         (high, wide), slots = self._units, self._slots
@@ -159,10 +161,10 @@ def _inverse(matrix: Floats) -> Floats:
     size = _BLOCK
     count = len(matrix) // size
     blocks = matrix.reshape(count, size, count, size).swapaxes(1, 2).copy()
-    for at in range(count):
-        pivot = np.linalg.inv(blocks[at, at])
-        column, row = blocks[:, at].copy(), pivot @ blocks[at]
+    for block in range(count):
+        pivot = np.linalg.inv(blocks[block, block])
+        column, row = blocks[:, block].copy(), pivot @ blocks[block]
         blocks -= column[:, None] @ row
-        blocks[at], blocks[:, at], blocks[at, at] = row, -column @ pivot, pivot
+        blocks[block], blocks[:, block], blocks[block, block] = row, -column @ pivot, pivot
     inverse: Floats = blocks.swapaxes(1, 2).reshape(matrix.shape)
     return inverse

@@ -56,13 +56,13 @@ def plate(
     return stream.getvalue()
 
 
-def _strip(pen: Pen, title: str, at: tuple[int, int], wide: int, letter_px: int, bar: tuple[int, str]) -> None:
-    """The words and the scale bar under one picture. at: the strip's left end, half way up."""
+def _strip(pen: Pen, title: str, left_end: tuple[int, int], wide: int, letter_px: int, bar: tuple[int, str]) -> None:
+    """The words and the scale bar under one picture. left_end: the strip's left end, half way up."""
     from PIL import ImageFont
 
     from stitchc.page.lettering import font, needs_shaping, printable
 
-    (left, middle), (bar_px, bar_said), margin = at, bar, letter_px // 2
+    (left, middle), (bar_px, bar_said), margin = left_end, bar, letter_px // 2
     right, thick = left + wide - margin, max(1, letter_px // 7)
     pen.line([(right - bar_px, middle), (right, middle)], _INK, thick)
     for end in (right - bar_px, right):

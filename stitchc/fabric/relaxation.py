@@ -135,7 +135,7 @@ def relaxing(chart: Chart, cell: tuple[float, float] | None, slip_fed: float = S
                 yield relaxation.fabric(0.0)
             for done in relaxation.stages(way):
                 yield relaxation.fabric(done)
-            if relaxation.settled:
+            if relaxation.at_rest:
                 return
     raise Refused(
         Message(
@@ -213,9 +213,9 @@ def _refuse(repeat: Chart) -> None:
 
 
 class _Relaxation:
-    """One layout on its way from the start to rest. settled: whether it came there with strands apart."""
+    """One layout on its way from the start to rest. at_rest: whether it came there with strands apart."""
 
-    settled = False
+    at_rest = False
 
     def __init__(
         self,
@@ -265,8 +265,8 @@ class _Relaxation:
             last = self._stage(self._fed, firmness, 0.0, self._free, last=True)
             if not last.apart:
                 return
-            if last.settled:
-                self.settled = True
+            if last.at_rest:
+                self.at_rest = True
                 yield 1.0
                 return
 
@@ -281,14 +281,14 @@ class _Relaxation:
 
     def fabric(self, done: float) -> Fabric:
         """Its shape now, in the cell that it is to have."""
-        layout, (at, w, c) = self._layout, self._shape
+        layout, (nodes, w, c) = self._layout, self._shape
         if not self._free:
             goal_w, goal_c = self._goal
-            at = at * np.array([[goal_w / w], [goal_c / c], [math.sqrt(goal_w * goal_c / w / c)]])
+            nodes = nodes * np.array([[goal_w / w], [goal_c / c], [math.sqrt(goal_w * goal_c / w / c)]])
             w, c = self._goal
-        courses = at.reshape(3, layout.height, -1).transpose(1, 2, 0).copy()
+        courses = nodes.reshape(3, layout.height, -1).transpose(1, 2, 0).copy()
         courses.setflags(write=False)
-        strains = self._energy.strains(at, w * layout.width) if done else np.zeros(1)
+        strains = self._energy.strains(nodes, w * layout.width) if done else np.zeros(1)
         return Fabric(
             chart=self._chart,
             courses=tuple(courses),
@@ -304,21 +304,21 @@ class _Relaxation:
     def _start_wale(self) -> float:
         """The wale spacing to begin at: larger where loops are stacked so deep that strands lie close."""
         layout, w = self._layout, _START_WALE
-        at, width, height = self._start * w, w * layout.width, w * START_COURSE * layout.height
-        self._energy.rest(_lengths(layout.edges(at, width)), self._diameter, at, width)
-        self._energy(at, width, height)
+        nodes, width, height = self._start * w, w * layout.width, w * START_COURSE * layout.height
+        self._energy.rest(_lengths(layout.edges(nodes, width)), self._diameter, nodes, width)
+        self._energy(nodes, width, height)
         return w * max(1.0, _START_CLEAR * self._diameter / self._energy.closest)
 
     def _set_cell(self, w: float, c: float) -> None:
         grow_w, grow_c = w / self._shape.w, c / self._shape.c
         grow = np.array([[grow_w], [grow_c], [math.sqrt(grow_w * grow_c)]])
-        self._shape = Shape(self._shape.at * grow, w, c)
+        self._shape = Shape(self._shape.nodes * grow, w, c)
 
     def _stage(self, rest: Floats, stretch: float, leading: float, free: bool, last: bool = False) -> Descent:
-        at, w, c = self._shape
+        nodes, w, c = self._shape
         depth = math.sqrt(w * c / START_COURSE)
         self._energy.lead(self._start * np.array([[1.0], [1 / START_COURSE], [depth]]), leading)
-        self._energy.rest(rest, self._diameter, at, w * self._layout.width, stretch)
+        self._energy.rest(rest, self._diameter, nodes, w * self._layout.width, stretch)
         large = len(self._layout.cells) > _LARGE
         if last:
             steps, tolerance, enough = (160, 1e-6, 2e-3) if large else (400, 1e-6, 0.0)
@@ -341,7 +341,7 @@ def _rest_lengths(layout: Layout, shape: Shape, goal: tuple[float, float], free:
             fed[cells] = 1.02 * goal[0]
     if not free:
         _rob(layout, fed, goal)
-    return _lengths(layout.edges(shape.at, layout.width * shape.w)), np.repeat(fed / NODES, NODES)
+    return _lengths(layout.edges(shape.nodes, layout.width * shape.w)), np.repeat(fed / NODES, NODES)
 
 
 def _lengths(edges: Floats) -> Floats:

@@ -94,13 +94,13 @@ class Layout:
         """Nodes in a course."""
         return self.width * NODES
 
-    def at(self, row: int, column: int) -> Cell:
+    def cell_at(self, row: int, column: int) -> Cell:
         """The cell at a row and column, counted round the repeat."""
         return self.cells[(row % self.height) * self.width + column % self.width]
 
-    def edges(self, at: Floats, width: float) -> Floats:
+    def edges(self, nodes: Floats, width: float) -> Floats:
         """From each node to the next along its yarn, shape (3, nodes). width: of the repeat, in the units of `at`."""
-        courses = at.reshape(3, self.height, self.course_nodes)
+        courses = nodes.reshape(3, self.height, self.course_nodes)
         edges = np.empty_like(courses)
         np.subtract(courses[:, :, 1:], courses[:, :, :-1], out=edges[:, :, :-1])
         np.subtract(courses[:, :, 0], courses[:, :, -1], out=edges[:, :, -1])
@@ -168,7 +168,7 @@ def start_shape(layout: Layout) -> Floats:
     shape = np.empty((3, layout.nodes))
     drawn: dict[tuple[int, ...], Floats] = {}
     for cell in layout.cells:
-        left, right = layout.at(cell.row, cell.column - 1), layout.at(cell.row, cell.column + 1)
+        left, right = layout.cell_at(cell.row, cell.column - 1), layout.cell_at(cell.row, cell.column + 1)
         # Between two needles whose loops both lie deep, the sinker lies deep as well.
         gaps = min(cell.behind, left.behind), min(cell.behind, right.behind)
         key = cell.kind, cell.span, cell.layer, cell.behind, *gaps
@@ -218,11 +218,11 @@ def _bar(cell: Cell, left_gap: float, right_gap: float) -> tuple[Floats, Floats]
     return curve, _along(curve)
 
 
-def _steps(at: Floats, knots_at: tuple[float, ...], values_at: tuple[float, ...]) -> Floats:
+def _steps(places: Floats, knots_at: tuple[float, ...], values_at: tuple[float, ...]) -> Floats:
     """Cosine steps from knot to knot."""
     knots, values = np.array(knots_at), np.array(values_at)
-    k = np.clip(np.searchsorted(knots, at, side="right") - 1, 0, len(knots) - 2)
-    part = np.clip((at - knots[k]) / (knots[k + 1] - knots[k]), 0, 1)
+    k = np.clip(np.searchsorted(knots, places, side="right") - 1, 0, len(knots) - 2)
+    part = np.clip((places - knots[k]) / (knots[k + 1] - knots[k]), 0, 1)
     result: Floats = values[k] + (values[k + 1] - values[k]) * (1 - np.cos(np.pi * part)) / 2
     return result
 
@@ -234,5 +234,5 @@ def _along(curve: Floats) -> Floats:
 
 def _nodes(curve: Floats, along: Floats) -> Floats:
     """NODES points at equal distances along the curve, the first at its start; its end is the next cell's first."""
-    at = np.arange(NODES) * (along[-1] / NODES)
-    return np.array([np.interp(at, along, axis) for axis in curve])
+    places = np.arange(NODES) * (along[-1] / NODES)
+    return np.array([np.interp(places, along, axis) for axis in curve])

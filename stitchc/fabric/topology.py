@@ -25,13 +25,13 @@ def prove(layout: Layout, start: Floats) -> None:
     for cell in layout.cells:
         if not cell.looped:
             continue
-        taker = layout.at(cell.row + cell.span, cell.column)
+        taker = layout.cell_at(cell.row + cell.span, cell.column)
         crossings = _crossings(layout, start, cell, taker, cell.row + cell.span)
         in_front = [over for _, over in sorted(crossings)]
         if in_front != [True, True, False, False]:
             raise NotLooped(f"row {cell.row + 1}, needle {cell.column + 1}: {in_front} against the K that takes it off")
         for row in range(cell.row + 1, cell.row + cell.span):
-            later = layout.at(row, cell.column)
+            later = layout.cell_at(row, cell.column)
             if not all(over for _, over in _crossings(layout, start, cell, later, row)):
                 raise NotLooped(f"row {cell.row + 1}, needle {cell.column + 1}: in front of it runs row {row + 1}")
 
@@ -41,10 +41,10 @@ def _crossings(layout: Layout, start: Floats, older: Cell, later: Cell, row: int
 
     row: of the later cell, counted on upward past the repeat's height.
     """
-    one = _strand(layout, start, older, older.row)
-    two = _strand(layout, start, later, row)
-    a, b = one[:2, :-1, None], one[:2, 1:, None]
-    c, d = two[:2, None, :-1], two[:2, None, 1:]
+    strand = _strand(layout, start, older, older.row)
+    other_strand = _strand(layout, start, later, row)
+    a, b = strand[:2, :-1, None], strand[:2, 1:, None]
+    c, d = other_strand[:2, None, :-1], other_strand[:2, None, 1:]
     along, other, between = b - a, d - c, c - a
     area = along[0] * other[1] - along[1] * other[0]
     # Straight legs that lie one over the other are parallel: they run along each other and do not cross there.
@@ -53,15 +53,15 @@ def _crossings(layout: Layout, start: Floats, older: Cell, later: Cell, row: int
     t = (between[0] * along[1] - between[1] * along[0]) / area
     first, second = np.nonzero((s >= 0) & (s < 1) & (t >= 0) & (t < 1))
     part, share = s[first, second], t[first, second]
-    height = one[1, first] + part * (one[1, first + 1] - one[1, first])
-    depth = one[2, first] + part * (one[2, first + 1] - one[2, first])
-    behind = two[2, second] + share * (two[2, second + 1] - two[2, second])
+    height = strand[1, first] + part * (strand[1, first + 1] - strand[1, first])
+    depth = strand[2, first] + part * (strand[2, first + 1] - strand[2, first])
+    behind = other_strand[2, second] + share * (other_strand[2, second + 1] - other_strand[2, second])
     return list(zip(height.tolist(), (depth > behind).tolist(), strict=True))
 
 
 def _strand(layout: Layout, start: Floats, cell: Cell, row: int) -> Floats:
     """The cell's nodes and the next cell's first, lifted to the course it stands for."""
-    following = layout.at(cell.row, cell.column + 1).first
+    following = layout.cell_at(cell.row, cell.column + 1).first
     strand = start[:, [*range(cell.first, cell.first + NODES), following]]
     if following < cell.first:
         strand[0, -1] += layout.width

@@ -40,7 +40,7 @@ def relax_on(ground: Kind, rows: str) -> Fabric:
     for way in _WAYS:
         relaxation = _Relaxation(chart, layout, _alike(chart, layout, faces), start, None, 1.0)
         *_, done = relaxation.stages(way)
-        if relaxation.settled:
+        if relaxation.at_rest:
             return relaxation.fabric(done)
     raise AssertionError(f"{rows} on {ground} finds no rest")
 
@@ -70,6 +70,8 @@ def _prove(layout: Layout, start: Floats, faces: Floats) -> None:
     for cell in layout.cells:
         if cell.looped:
             row = cell.row + cell.span
-            in_front = [over for _, over in sorted(_crossings(layout, start, cell, layout.at(row, cell.column), row))]
+            in_front = [
+                over for _, over in sorted(_crossings(layout, start, cell, layout.cell_at(row, cell.column), row))
+            ]
             forward = bool(faces[row % layout.height, cell.column] > 0)
             assert in_front == [forward, forward, not forward, not forward], (cell, in_front)

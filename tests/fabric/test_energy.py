@@ -142,10 +142,10 @@ def test_friction_gives_way() -> None:
     pulls = []
     for shift in (1e-5, 0.2):
         moved = at.copy()
-        moved[0, layout.at(1, 0).first] = shift
+        moved[0, layout.cell_at(1, 0).first] = shift
         gradient = np.zeros(layout.nodes)
         energy.along_x[0].pull(moved[0], gradient)
-        pulls.append(float(gradient[layout.at(1, 0).first]))
+        pulls.append(float(gradient[layout.cell_at(1, 0).first]))
     assert pulls[0] == pytest.approx(NO_SLIDING * 1e-5 / 2, rel=1e-3)
     assert FRICTION * 0.9 < pulls[1] <= FRICTION
 

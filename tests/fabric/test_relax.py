@@ -74,13 +74,13 @@ def test_strands_still_lie_over_and_under_as_they_must(rows: str, stitch_factor:
     for cell in layout.cells:
         if not cell.looped:
             continue
-        taker = layout.at(cell.row + cell.span, cell.column)
+        taker = layout.cell_at(cell.row + cell.span, cell.column)
         in_front = [over for _, over in _crossings(layout, in_wales, cell, taker, cell.row + cell.span)]
         if len(symmetries(fabric.chart, layout).turned) > 1:  # (a leaning loop may cross another cell's part instead)
             behind = in_front.count(False)
             assert behind >= 2 and behind % 2 == 0, "the head lies behind the two legs drawn through it"
         for row in range(cell.row + 1, cell.row + cell.span):
-            later = layout.at(row, cell.column)
+            later = layout.cell_at(row, cell.column)
             behind = [over for _, over in _crossings(layout, in_wales, cell, later, row)].count(False)
             assert behind == 0 or (cell.kind == TUCK and behind % 2 == 0), "one tuck may hang over another, and back"
 
@@ -184,7 +184,7 @@ def test_a_ladder_is_bars_from_stitch_to_stitch(rows: str) -> None:
         if cell.kind == OUT:
             across = np.ptp(at[0, cell.first : cell.first + NODES])
             assert length < 1.25 * across * NODES / (NODES - 1), "a bar goes straight across"
-            above = between[layout.at(cell.row + 1, cell.column).first // NODES]
+            above = between[layout.cell_at(cell.row + 1, cell.column).first // NODES]
             lift = layout.height * fabric.cell_c if cell.row + 1 == layout.height else 0.0
             assert above.min() + lift > between[cell.first // NODES].max(), "bars lie one above the other"
 
@@ -205,7 +205,7 @@ def test_held_columns_do_not_open_into_ladders(rows: str) -> None:
     """The needles were one pitch apart: no wale takes the room of its neighbours."""
     fabric = at_gauge(rows, 0.93, 1.35)
     layout = lay_out(fabric.chart)
-    firsts = [layout.at(0, column).first for column in range(layout.width)]
+    firsts = [layout.cell_at(0, column).first for column in range(layout.width)]
     at = fabric.courses[0][firsts, 0] / fabric.cell_w
     wales = np.diff([*at, at[0] + layout.width])
     assert wales.min() > 0.45 and wales.max() < 1.6

@@ -48,12 +48,12 @@ def test_spans_layers_and_tucks_taken() -> None:
     # A held loop spans 1 + the T and S cells that follow it on its needle, round the repeat
     # (Spencer, Knitting Technology, 3rd ed., p. 96, and the page "The float stitch" after it).
     layout = lay_out(chart_of("KT/KS/TT/KK"))
-    second = [layout.at(row, 1) for row in range(4)]
+    second = [layout.cell_at(row, 1) for row in range(4)]
     assert [cell.kind for cell in second] == [TUCK, SLIP, TUCK, KNIT]
     assert [cell.span for cell in second] == [3, 2, 1, 4]
     assert [cell.layer for cell in second] == [1, 2, 2, 0]
     assert second[3].takes == 2
-    first = [layout.at(row, 0) for row in range(4)]
+    first = [layout.cell_at(row, 0) for row in range(4)]
     assert [cell.span for cell in first] == [1, 2, 1, 1]
     assert [cell.takes for cell in first] == [0, 0, 0, 1]
 
@@ -89,7 +89,7 @@ def test_the_proof_sees_a_loop_that_is_not_drawn_through() -> None:
 def test_the_proof_sees_a_float_in_front_of_the_held_loop() -> None:
     layout = lay_out(chart_of("KS/KK"))
     start = start_shape(layout)
-    slip = layout.at(0, 1)
+    slip = layout.cell_at(0, 1)
     start[2, slip.first + 2 : slip.first + NODES - 2] += 2.0
     with pytest.raises(NotLooped):
         prove(layout, start)
