@@ -18,6 +18,7 @@ from stitchc.compare.table import NEEDLES, ROWS, Compared, Key
 from stitchc.gauge import Range
 from stitchc.page.lettering import needs_shaping, printable, visual_order
 from stitchc.product import WrongOption
+from stitchc.wording import OPTION
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -70,7 +71,7 @@ def plot(
     """
     numbered = [(number, line) for number, line in enumerate(lines, start=1) if line.gauge.stitch_factor is not None]
     if not numbered:
-        text = "There is nothing to plot: no stitch has a known size. Measure one, or ask for --format text."
+        text = f"There is nothing to plot: no stitch has a known size. Measure one, or ask for {OPTION.format} text."
         raise WrongOption("form", text)
     import logging
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from pathlib import Path
 
@@ -41,6 +42,34 @@ def test_sentences_name_options_that_there_are() -> None:
     flags = {option.flag.lstrip("-").replace("-", "_") for kind in OPTIONS.values() for _, option in options_in(kind)}
     assert len(asked) > 25
     assert asked <= flags | shared
+
+
+ON_PAPER_OR_TYPED = {
+    *("card/notes.py", "card/testing.py", "piece/so_far.py", "sheet/sheet.py", "gauge/report.py", "gauge/evidence.py"),
+    *("compare/report.py", "swatch/book.py", "swatch/product.py", "leaflet/product.py", "trace/traced.py"),
+    *(
+        "card/product.py",
+        "machines/loader.py",
+        "machines/source.py",
+        "files.py",
+        "option.py",
+        "options.py",
+        "wording.py",
+    ),
+}
+"""Modules that write documents or whole commands, or of which the page shows nothing."""
+
+
+def test_sentences_of_the_page_name_no_option_as_it_is_typed() -> None:
+    package = Path(wording.__file__).parent
+    typed = set()
+    for path in package.rglob("*.py"):
+        tree = ast.parse(path.read_text("utf-8"))
+        prose = {node.value for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+        texts = [node for node in ast.walk(tree) if isinstance(node, ast.Constant) and node not in prose]
+        if any(isinstance(node.value, str) and re.search(r"(?<![\w-])--[a-z]", node.value) for node in texts):
+            typed.add(path.relative_to(package).as_posix())
+    assert {name for name in typed if not name.startswith("cli/")} <= ON_PAPER_OR_TYPED
 
 
 def test_a_users_own_words_are_not_touched() -> None:
