@@ -15,13 +15,25 @@ Patches = npt.NDArray[np.float32]
 """Each cell's inside in s x s samples of three colours, 1 being full light: (rows, columns, s, s, 3), top row first."""
 Codes = npt.NDArray[np.uint8]
 Shares = npt.NDArray[np.float32]
+_FEW: Final = 10_000
 _MANY: Final = 60_000
 
 
-def sampled(pixels: Pixels, lattice: Lattice, pushed: bool = False) -> Patches:
-    """The cells' insides, each sample the mean of its surroundings. pushed: whether wide lines push marks aside."""
+def sampled(pixels: Pixels, lattice: Lattice, pushed: bool = False, finely: bool = False) -> Patches:
+    """The cells' insides, each sample the mean of its surroundings. pushed: whether wide lines push marks aside.
+
+    finely: whether to take more samples, unless there are many cells.
+    """
     columns, rows = lattice.size
-    side = 7 if columns * rows <= _MANY else 5 if columns * rows <= 4 * _MANY else 3
+    side = (
+        15
+        if finely and columns * rows <= _FEW
+        else 7
+        if columns * rows <= _MANY
+        else 5
+        if columns * rows <= 4 * _MANY
+        else 3
+    )
     (middles_x, across), (middles_y, down) = lattice.across.free(pushed), lattice.down.free(pushed)
     places = (np.arange(side) + 0.5) / side - 0.5
     xs = (middles_x[:, None] + across * places).ravel()

@@ -95,8 +95,9 @@ def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | 
         members = np.flatnonzero(nearest == kind)
         best = int(members[np.argmin(distances[members, kind])]) if len(members) else 0
         kind_ = _described(flat[members[:2000]], len(members), (best // columns, best % columns))
-        if pixels is not None and lattice is not None and kind_.ink >= _HARDLY:
-            kind_ = _in_its_ink(kind_, pixels, lattice, members)
+        if pixels is not None and lattice is not None:
+            inked = _in_its_ink(kind_, pixels, lattice, members)
+            kind_ = inked if kind_.ink >= _HARDLY or inked.full >= _DRAWN else kind_
         kinds.append(kind_)
     return Kinds(
         tuple(kinds),
@@ -173,6 +174,8 @@ def _merged(looks: Shares, centres: Shares, apart: float) -> Shares:
 
 
 _HARDLY: Final = 0.03
+_DRAWN: Final = 0.3
+"""The ink of a thin mark where there is most of it; grain has less."""
 
 
 def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> Kinds | None:

@@ -93,7 +93,7 @@ def inked_in(patches: Patches) -> Inked | None:
         or ground.min() < _COLOURED
     ):
         return None
-    if _between(np.exp(strength[blank]), max(_FAINT, 0.1 * float(np.exp(high)))) is not None:
+    if between(np.exp(strength[blank]), max(_FAINT, 0.1 * float(np.exp(high)))) is not None:
         return None
     lights = np.stack([_around(middles[:, :, channel], blank) for channel in range(3)], axis=2)
     ink = 1 - patches / np.maximum(lights, 0.3)[:, :, None, None]
@@ -172,7 +172,7 @@ def sorted_by_examples(marks: Patches, examples: Sequence[int]) -> Sorted:
         ends = [looks[groups == group] for group in (one, other)]
         way = np.median(ends[1], axis=0) - np.median(ends[0], axis=0) if all(map(len, ends)) else looks[0] * 0
         apart = float(np.linalg.norm(way))
-        if apart == 0 or _between(looks[pair] @ way / apart, max(_OTHER_LOOK, apart / 2)) is None:
+        if apart == 0 or between(looks[pair] @ way / apart, max(_OTHER_LOOK, apart / 2)) is None:
             groups[groups == other] = one
             shares[:, one] += shares[:, other]
             shares[:, other] = 0
@@ -206,7 +206,7 @@ def parted(marks: Patches, forms: bool) -> npt.NDArray[np.bool_] | None:
     """The marks of another kind than the rest, by hue or, where it counts, by form and strength; None where all are of
     one kind, wherever in their cells. marks: the ink in their samples."""
     for values, least in _traits(marks, forms):
-        border = _between(values, least)
+        border = between(values, least)
         if border is not None:
             return np.asarray(values >= border)
     return None
@@ -254,7 +254,7 @@ def _halved(values: _Values) -> float | None:
     return float(ordered[cut] + ordered[cut + 1]) / 2
 
 
-def _between(values: _Values, least: float) -> float | None:
+def between(values: _Values, least: float) -> float | None:
     """The border of two kinds of values; None where they are of one that is spread."""
     border = _halved(values)
     if border is None:

@@ -18,6 +18,7 @@ from stitchc.wording import OPTION
 
 _SAME_COLOUR: Final = 80.0
 """How far a kind's colour may be from one that the user gives, of 441 from black to white."""
+_MARK: Final = 0.3
 _BLANK: Final = 0.12
 """Ink up to which cells that all look alike are blank and not dark."""
 
@@ -96,7 +97,7 @@ def _both_marked(kinds: Kinds) -> bool:
         return False
     inks = [kind.ink for kind in kinds.kinds]
     drawn = not any(kind.filled for kind in kinds.kinds)
-    return drawn and min(inks) >= _BLANK / 2 and max(inks) < _ABOUT_AS_MUCH * min(inks)
+    return drawn and all(map(_is_marked, kinds.kinds)) and max(inks) < _ABOUT_AS_MUCH * min(inks)
 
 
 _PALER: Final = np.linspace(1.0, 3.0, 9)
@@ -159,4 +160,9 @@ def _likely(kinds: Kinds, shown: list[int], key: Key, found: dict[int, int]) -> 
 
 
 def _look(kind: Kind) -> str:
-    return f"blank {hex_of(kind.colour)}" if kind.ink < _BLANK / 2 else f"marked {hex_of(kind.colour)}"
+    return f"{'marked' if _is_marked(kind) else 'blank'} {hex_of(kind.colour)}"
+
+
+def _is_marked(kind: Kind) -> bool:
+    """Whether there is something in its cells: much, or a thin mark."""
+    return kind.ink >= _BLANK / 2 or (kind.full >= _MARK and not kind.filled)

@@ -17,6 +17,7 @@ from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.cells import Patches, certainty, sampled
 from stitchc.trace.field import Field
+from stitchc.trace.forms import of_another_form
 from stitchc.trace.grid import Lattice
 from stitchc.trace.kinds import Kinds, as_seen, kinds_of, kinds_of_blocks, kinds_told, specks
 from stitchc.trace.meaning import letters_of
@@ -67,13 +68,13 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     turned = negative_of(field.pixels, field.lattice) if sure else None
     pixels = field.pixels if turned is None else turned
     ways = _sampled_ways(pixels, field.lattice)
-    patches = ways[0]
+    pushed, patches = ways[0]
     empty = _shaded_columns(patches)
     signs = _signs_in(patches[:, ~empty], ask, file)
     if signs is None:
         try:
             kinds = _told(ways, turned, field, ask, file) or _kinds_of_marks(patches, pixels, field, ask, file)
-            return _by_look(kinds, field, ask, file, turned)
+            return _by_look(kinds, field, ask, file, turned, pushed)
         except Refused as refused:
             raise _or_signs(refused, patches, ask) from None
     read = _with_columns(signs_read(signs), empty)
@@ -90,14 +91,14 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     return read._replace(messages=(words.guessed_signs(signs, read.what, ask.face),), blank=blank)
 
 
-def _sampled_ways(pixels: Pixels, lattice: Lattice) -> list[Patches]:
-    """The cells' insides, about their middles and, where lines are bold, between the lines' edges; the way in which
-    fewer kinds of cells are seen first."""
-    ways = [sampled(pixels, lattice, pushed) for pushed in ([False, True] if lattice.bold else [False])]
-    return sorted(ways, key=lambda patches: len(kinds_of(patches).kinds)) if len(ways) > 1 else ways
+def _sampled_ways(pixels: Pixels, lattice: Lattice) -> list[tuple[bool, Patches]]:
+    """The cells' insides, about their middles and, where lines are bold, between the lines' edges (True); the way in
+    which fewer kinds of cells are seen first."""
+    ways = [(pushed, sampled(pixels, lattice, pushed)) for pushed in ([False, True] if lattice.bold else [False])]
+    return sorted(ways, key=lambda way: len(kinds_of(way[1]).kinds)) if len(ways) > 1 else ways
 
 
-def _told(ways: list[Patches], turned: Pixels | None, field: Field, ask: Ask, file: str) -> Kinds | None:
+def _told(ways: list[tuple[bool, Patches]], turned: Pixels | None, field: Field, ask: Ask, file: str) -> Kinds | None:
     """The cells as of the kinds that the user names, where any are named and the cells are of these."""
     assert field.lattice is not None
     if not ask.key.said:
@@ -111,7 +112,7 @@ def _told(ways: list[Patches], turned: Pixels | None, field: Field, ask: Ask, fi
         red, green, blue = (round(255 * value / of) for value, of in zip(seen, light, strict=True))
         colours.append(((red, green, blue), code))
     key = replace(key, colours=tuple(colours))
-    told = [kinds for patches in ways if (kinds := kinds_told(patches, pixels, field.lattice, key)) is not None]
+    told = [kinds for _, patches in ways if (kinds := kinds_told(patches, pixels, field.lattice, key)) is not None]
     return min(told, key=lambda kinds: None in kinds.codes, default=None)
 
 
@@ -164,8 +165,11 @@ def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, fi
     return kinds
 
 
-def _by_look(kinds: Kinds, field: Field, ask: Ask, file: str, turned: Pixels | None = None) -> Read:
-    """Cells of these kinds as the user says that they are to be read. turned: the negative by which they were found."""
+def _by_look(
+    kinds: Kinds, field: Field, ask: Ask, file: str, turned: Pixels | None = None, pushed: bool = False
+) -> Read:
+    """Cells of these kinds as the user says that they are to be read. turned: the negative by which they were found;
+    pushed: whether wide lines push marks aside."""
     if field.lattice is not None:
         kinds = as_seen(kinds, field.pixels if turned is None else turned, turned is not None)
     order = Order(field.rows, field.columns, ask.first_row != "top", ask.face == "knit")
@@ -190,12 +194,38 @@ def _by_look(kinds: Kinds, field: Field, ask: Ask, file: str, turned: Pixels | N
         shares[row, column] = np.eye(3, dtype=np.float32)[code]
     codes_read = shares.argmax(axis=-1).astype(np.uint8)
     looks = ", ".join(
-        f"{hex_of(kind.colour)} {words.STITCHES[code]}" for kind, code in zip(kinds.kinds, codes, strict=True)
+        f"{hex_of(kind.colour)} {words.STITCHES[code]}"
+        for kind, code in zip(kinds.kinds, codes, strict=True)
+        if kind.count
     )
     guess = _remarks(kinds, codes, field, ask, order, turned)
+    if field.lattice is not None:
+        seen = sampled(field.pixels if turned is None else turned, field.lattice, pushed, finely=True)
+        guess += _forms_taken_for_one(seen, kinds, codes, key, order)
     caveat = "" if ask.key.said or guess else f" (a guess, unless {OPTION.dark} says what a marked cell is)"
     what = f"{words.NEGATIVE}, read by look" if turned is not None else "read by look"
     return Read(codes_read, shares.max(axis=-1), f"{what}: {looks}{caveat}", None, guess, codes[0])
+
+
+def _forms_taken_for_one(
+    seen: Patches, kinds: Kinds, codes: tuple[int, ...], key: Key, order: Order
+) -> tuple[Message, ...]:
+    """What is to be said of marks that clearly differ in form, but were read as the same stitch because of one word of
+    the user's. seen: the cells, finely sampled."""
+    side = seen.shape[2]
+    ground = np.median(seen[kinds.of == 0].reshape(-1, 3), axis=0)
+    shown = {int(kinds.of[cell]) for cell, _ in key.alike}
+    messages = []
+    for code in dict.fromkeys(codes):
+        alike = [kind for kind, of_kind in enumerate(codes) if of_kind == code and kind not in shown]
+        cells = np.argwhere(np.isin(kinds.of, alike))
+        other = of_another_form(seen[cells[:, 0], cells[:, 1]].reshape(-1, side, side, 3), ground)
+        if other is not None:
+            examples = [
+                (int(chosen.sum()), *order.as_knitted(*cells[chosen][0].tolist())) for chosen in (~other, other)
+            ]
+            messages.append(words.two_forms(code, examples))
+    return tuple(messages)
 
 
 def _remarks(

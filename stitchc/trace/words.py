@@ -331,6 +331,19 @@ def guessed_marks(kinds: Kinds, codes: tuple[int, ...], cells: int, negative: bo
     return Message("T812", "warning", text, advice=advice)
 
 
+def two_forms(code: int, examples: list[tuple[int, int, int]]) -> Message:
+    """Marks of two forms that were read as one stitch. examples: of each form how many cells, and the row and column of
+    one of them, from 1."""
+    listed_forms = " and ".join(f"{cells} cells as in row {row}, column {column}" for cells, row, column in examples)
+    typed = " ".join(f"{OPTION.like} {row},{column}={LETTERS[code]}" for _, row, column in examples)
+    return Message(
+        "T812",
+        "warning",
+        f"Marks of two different forms were both read as {STITCHES[code]}: {listed_forms}.",
+        advice=f"Compare the two cells in the picture. If they mean different stitches, correct a letter: {typed}",
+    )
+
+
 def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], negative: bool, page: str | None) -> Message:
     """It is not clear which is the meaning of dark cells. negative: light marks stand on these. page: what is around
     the chart, "dark" or "light", None where it has no margin."""

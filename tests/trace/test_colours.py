@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageFont
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -75,3 +76,41 @@ def test_a_page_is_evenly_bright_however_dark_the_cells_on_it() -> None:
     picture.save(held, "JPEG", quality=80)
     for pixels in (np.asarray(picture), np.asarray(Image.open(held))):
         assert np.array_equal(even_light(pixels), pixels)
+
+
+def lettered(rows: list[str], inks: dict[str, str], page: str = "white") -> bytes:
+    """The rows' own letters, first row lowest, in cells of 40 px with lines."""
+    image = Image.new("RGB", (40 * len(rows[0]) + 41, 40 * len(rows) + 41), page)
+    draw = ImageDraw.Draw(image)
+    for row, letters in enumerate(reversed(rows)):
+        for column, letter in enumerate(letters):
+            left, top = 20 + 40 * column, 20 + 40 * row
+            middle = (left + 20, top + 20)
+            draw.text(middle, letter, font=ImageFont.load_default(24), fill=inks[letter], anchor="mm")
+            draw.rectangle((left, top, left + 40, top + 40), outline=(119, 119, 119))
+    return png(image)
+
+
+@pytest.mark.parametrize("key", [Key(dark=TUCK), Key(colours=(((0, 0, 0), TUCK),))])
+def test_marks_of_two_forms_that_are_read_as_one_stitch_are_named(key: Key) -> None:
+    picture = lettered(FILLED, dict.fromkeys("-TS", "black"))
+    traced = trace(picture, "chart.png", Ask(key=key, repeat="whole"))
+    assert traced.whole.rows() == [row.translate(str.maketrans("-S", "KT")) for row in FILLED]
+    (warning,) = [message for message in traced.messages if "forms" in message.text]
+    assert (warning.code, warning.severity) == ("T812", "warning") and "read as tuck" in warning.text
+    examples = re.findall(r"--like (\d+),(\d+)=T", str(warning.advice))
+    assert sorted(FILLED[int(row) - 1][int(column) - 1] for row, column in examples) == ["S", "T"]
+    corrected = tuple(
+        ((int(row), int(column)), "KTS".index(FILLED[int(row) - 1][int(column) - 1])) for row, column in examples
+    )
+    again = trace(picture, "chart.png", Ask(key=Key(alike=corrected), repeat="whole"))
+    assert again.whole.rows() == [row.replace("-", "K") for row in FILLED]
+
+
+def test_a_kind_of_thin_marks_is_not_taken_for_blank() -> None:
+    """Of light letters in most cells and dim red ones in the others, neither is clearly the marked one."""
+    rows = [row.replace("-", "k").replace("T", "t").replace("S", "t") for row in FILLED]
+    with pytest.raises(Refused) as error:
+        trace(lettered(rows, {"k": "#d0d0d0", "t": "#903838"}, "#1e1e1e"), "chart.png", Ask(key=Key(dark=TUCK)))
+    (message,) = error.value.messages
+    assert message.code == "T807" and message.text.count("marked #") == 2
