@@ -772,5 +772,12 @@ UNCLEAR: Final = [
     ("piece", "cast on 120 sts"),
     ("built", "stitch b = a offset 2"),
     ("piece", 'do Cast on with "waste" yarn'),
+    # what a lenient reading must not drop, or take for a unit
+    ("knit", "knit 12 a in navy"),
+    ("piece", "width 60 with 1 cm seam"),
+    ("knit", "knit a for 24 in rows"),
+    ("gauge", "gauge a 22 stitches rows per 10 cm"),
+    ("stitch", "stitch a, mltiple of 12 sts"),
+    ("row", "1: (K"),
 ]
 """Slips of which nobody can say what was meant: what is missing is told, and no advice can be taken for the line."""

@@ -1,10 +1,10 @@
 """Lines that cannot be read, read leniently: an edit is offered where only one line takes all that was written.
 
-A wrong line is cut into tokens, in plain signs (tokens.py, spellings.py), and walked along the states of the
-grammar itself (walk.py, meanings.py, statements.py; cells.py for the cells of a row) in every cheap way. Whatever is
-left over, a number, a name or a word that says something, means that nothing is offered: no value is dropped and none
-is invented. What remains is proved by compiling it, the cheapest first; where two lines that mean different things cost
-about the same, nothing is offered either.
+A wrong line is cut into tokens, in plain signs (tokens.py, spellings.py), and poured into the statement that takes them
+along the states of the grammar itself (walk.py, meanings.py, statements.py; cells.py for the cells of a row), in every
+cheap way. Whatever is left over, a number, a name or a word that says something, means that nothing is offered: no
+value is dropped and none is invented. What remains is proved by compiling it, the cheapest first; where two lines that
+mean different things cost about the same, nothing is offered either.
 """
 
 from __future__ import annotations

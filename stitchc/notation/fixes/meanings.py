@@ -15,13 +15,7 @@ from stitchc.notation.vocabulary import KEYWORDS, NEW_WORDS
 OTHER_WORD, MISSING, _OTHER_SIGN = 0.1, 0.5, 0.5
 """What it costs to take a word for another, to add a small word, and to take a sign for another."""
 _SIGNS: Final = {
-    "CELLS": ":",
-    "EQUAL": "=",
-    "COMMA": ",",
-    "_DASH": "-",
-    "LPAR": "(",
-    "RPAR": ")",
-    "_NEWLINE": "\n",
+    **dict(zip(("CELLS", "EQUAL", "COMMA", "_DASH", "LPAR", "RPAR", "_NEWLINE"), ":=,-()\n", strict=True)),
     "BY": "by",
 }
 """How terminals are written that signs stand for."""

@@ -158,8 +158,9 @@ class Line:
                     yield from self.fed(rest, (*small, *more), cost + MISSING * len(small))
 
     def fed(self, reading: Reading, more: Words, cost: float) -> Iterator[tuple[float, Reading]]:
-        state = after(reading.state, *(terminal for terminal, _ in more))
-        if state is not None:
+        state, words = after(reading.state, *(terminal for terminal, _ in more)), reading.words
+        unit = more[0][0] == "IN" and last_of(words) in ("INT", "DECIMAL") and first_of(words) != "INT"  # no `in` there
+        if state is not None and not unit:
             yield cost, reading._replace(state=state, words=(*reading.words, *more))
 
     def is_odd(self, value: Value, more: Words) -> bool:

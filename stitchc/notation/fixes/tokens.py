@@ -1,6 +1,7 @@
 """The tokens of a wrong line, and the values that tokens next to each other may be together.
 
-One tokeniser reads statements and the cells of rows; in cells a letter with its count is two tokens.
+Before that the line is put into plain signs, and shapes that are no words into words. One tokeniser reads statements
+and the cells of rows; in cells a letter with its count is two tokens.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ _NARROW: Final = {
     **dict.fromkeys("✕✖×", "x"),
     **dict(zip("。、・│", "., |", strict=True)),
 }
-_N, _UNIT = r"(?<![\d.,])(\d+(?:[.,]\d+)?)", r"(?:cm|mm|in\b|inch)"
+_GAUGE, _N, _UNIT = r"^((?:gauge|tension)\b.*?)", r"(?<![\d.,])(\d+(?:[.,]\d+)?)", r"(?:cm|mm|in\b|inch)"
 _LETTER: Final = "(knit|tuck|slip|[kts])"
 _SHAPES: Final = tuple(
     (re.compile(pattern, re.IGNORECASE), written)
@@ -28,8 +29,8 @@ _SHAPES: Final = tuple(
         (r"\s+(?://|--)\s*(?!(?:[KTS\d(]*(?:\W|$)|knit|tuck|slip))[a-z].*$|/\*.*?\*/", ""),
         (r"\b(?:open\s+)?quote\s+(.*?)\s*\b(?:unquote|(?:close|end)\s+quote)\b", r'"\1"'),
         # 10 x 10 cm; 22 x 30
-        (rf"^((?:gauge|tension)\b.*?){_N}\s*{_UNIT}?\s*x\s*\2\s*({_UNIT})", r"\1 \2 \3"),
-        (rf"^((?:gauge|tension)\b.*?){_N}\s*(?:x|/|by)\s*{_N}(?!\s*(?:{_UNIT}|st|r|/))", r"\1 \2 stitches \3 rows"),
+        (rf"{_GAUGE}{_N}\s*{_UNIT}?\s*x\s*\2\s*({_UNIT})", r"\1 \2 \3"),
+        (rf"{_GAUGE}{_N}\s*(?:x|/|by)\s*{_N}(?![\d.,]|\s*(?:{_UNIT}|st|r|/))", r"\1 \2 stitches \3 rows"),
         (r"^(yarn[^\"]*?)\s+(?:weight\s*[:=]?\s*)?(\d+)[\s-]?ply\b", r'\1 "\2 ply"'),
         (rf"(=.*?)\b(?:with\s+)?{_LETTER}s?\s*(?:->|→|\bto\b|\breplaced\s+by)\s*{_LETTER}", r"\1 with \3 for \2"),
     )
