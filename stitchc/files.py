@@ -18,6 +18,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import BinaryIO, Final, NoReturn
 
+from stitchc.english import listed
 from stitchc.messages import STANDARD_INPUT as STANDARD_INPUT
 from stitchc.messages import Message, Refused
 
@@ -71,12 +72,12 @@ def remove(path: Path) -> None:
         path.unlink(missing_ok=True)
 
 
-def read_bytes(path: str, most: int = _MOST_READ) -> bytes:
+def read_bytes(path: str, most: int = _MOST_READ, picture: bool = False) -> bytes:
     """The file's bytes ("-" is standard input), at most one byte over `most`, so that a caller can tell it is over.
 
     A pipe of the shell's (`<(…)`, /dev/stdin) is waited for as standard input is. A pipe or device that stands in a
     folder is given two seconds to begin: a script's pipe has its writer by then, and a stray one stops nobody.
-    Raises FileTrouble F501.
+    picture: one is wanted, and no pattern. Raises FileTrouble F501.
     """
     try:
         if path == "-":
@@ -90,9 +91,8 @@ def read_bytes(path: str, most: int = _MOST_READ) -> bytes:
         _read.setdefault(path if path == "-" else str(Path(path).absolute()), path)
         return content
     except (OSError, ValueError) as error:
-        raise FileTrouble(
-            Message("F501", "error", f"`{path}` can't be read: {reason(error)}.", advice=_read_advice(path, error))
-        ) from None
+        text = f"`{path}` can't be read: {reason(error)}."
+        raise FileTrouble(Message("F501", "error", text, advice=_read_advice(path, error, picture))) from None
 
 
 def _opened(path: str) -> BinaryIO:
@@ -307,7 +307,10 @@ def refuse_any_foreign(paths: Iterable[Path], force: bool = False) -> None:
 
 
 def _cannot_write(path: Path, error: Exception, in_place: bool = False) -> FileTrouble:
-    text = f"`{path}` can't be written: {reason(error)}."
+    why = reason(error)
+    if isinstance(error, FileNotFoundError):  # of a file to be made, it is the folder that is wrong
+        why = "its folder takes no new files" if path.parent.is_dir() else "its folder is not there"
+    text = f"`{path}` can't be written: {why}."
     advice = "Choose another place with -o, or free some space and allow writing there."
     return FileTrouble(Message("F502", "error", text, advice=_ALLOW_WRITING if in_place else advice))
 
@@ -416,22 +419,24 @@ def _nearest(name: str, there: Sequence[str]) -> str | None:
     return near[0] if near else None
 
 
+_PICTURES: Final = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".bmp", ".gif", ".webp")
 ALLOW_READING: Final = "Allow reading it (the file's permissions), or ask whose file it is for a copy."
 _ALLOW_WRITING: Final = "Allow writing on that file and in its folder, and see that the disk is not full."
 
 
-def _read_advice(path: str, error: Exception) -> str:
+def _read_advice(path: str, error: Exception, picture: bool) -> str:
     if path == "-":
         return "Name a file, or send the pattern in: stitchc … - < cowl.stitch"
     if isinstance(error, PermissionError):
         return ALLOW_READING
     folder = Path(path).parent
     if isinstance(error, IsADirectoryError):
+        endings, kind = (_PICTURES, "picture") if picture else ((".stitch",), "pattern")
         with contextlib.suppress(OSError, ValueError):
-            if inside := sorted(map(str, Path(path).glob("*.stitch"))):
-                return "Name a pattern in it: " + ", ".join(inside[:5]) + "."
-        return "Name a file. There is no pattern in that folder; a pattern's name ends in .stitch."
-    if Path(path).suffix.lower() in (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".bmp", ".gif", ".webp"):
+            if inside := sorted(str(each) for each in Path(path).iterdir() if each.suffix.lower() in endings):
+                return f"Name a {kind} in it: {', '.join(inside[:5])}."
+        return f"Name a file. There is no {kind} in that folder; a {kind}'s name ends in {listed(endings, 'or')}."
+    if picture or Path(path).suffix.lower() in _PICTURES:
         return "Check the name and the folder of the picture."
     with contextlib.suppress(OSError, ValueError):
         there = sorted(entry.name for entry in folder.glob("*.stitch"))

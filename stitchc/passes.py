@@ -182,7 +182,7 @@ def lower(
         empty = ladders if standing.empty is None else standing.empty
         not_held: tuple[int, ...] = ()
         if empty != ladders:
-            change = _toward(empty, ladders, needles)
+            change = _toward(empty, ladders, needles, now.held)
             gone = {*change.moved_left, *change.moved_right}
             out, rest = (tuple(needle for needle in these if needle not in gone) for these in (out, rest))
             if by_hand:  # a reader selects as before
@@ -296,7 +296,7 @@ class _Change(NamedTuple):
 _NO_CHANGE: Final = _Change()
 
 
-def _toward(empty: tuple[int, ...], wanted: tuple[int, ...], needles: Needles) -> _Change:
+def _toward(empty: tuple[int, ...], wanted: tuple[int, ...], needles: Needles, held: Collection[int]) -> _Change:
     """One row's step from the needles that stand empty to those that are to.
 
     Needles are put out of work all at once, and their stitches shared between the needles on both sides so that no hook
@@ -318,7 +318,7 @@ def _toward(empty: tuple[int, ...], wanted: tuple[int, ...], needles: Needles) -
     gone = (needle for needle in wanted if needle not in empty)
     for place, between in itertools.groupby(gone, lambda needle: bisect.bisect(stand, needle)):
         emptied, sides = list(between), (stand[place - 1], stand[place])
-        share = _share(emptied, sides, taken)
+        share = _share(emptied, sides, taken, held)
         left += emptied[:share]
         right += emptied[share:]
         bare -= {sides[0]} if share else set()
@@ -326,15 +326,16 @@ def _toward(empty: tuple[int, ...], wanted: tuple[int, ...], needles: Needles) -
     return _Change(now, tuple(left), tuple(right), tuple(sorted(taken)), tuple(sorted(bare)))
 
 
-def _share(emptied: Sequence[int], sides: tuple[int, int], bare: Collection[int]) -> int:
+def _share(emptied: Sequence[int], sides: tuple[int, int], bare: Collection[int], held: Collection[int]) -> int:
     """How many of the needles emptied between two that stay, from the left, give their stitches to the left one. bare:
-    needles without a stitch. What one of the two takes from its other side does not count: every repeat is done
-    alike."""
+    needles without a stitch; held: needles that do not knit in this row, and so take a stitch only to spare a hook.
+    What one of the two takes from its other side does not count: every repeat is done alike."""
 
-    def burden(share: int) -> tuple[int, int, int]:
+    def burden(share: int) -> tuple[int, int, int, int]:
         way = sum(n - sides[0] for n in emptied[:share]) + sum(sides[1] - n for n in emptied[share:])
-        gains = zip(sides, (share, len(emptied) - share), strict=True)
-        return max(gain + (side not in bare) for side, gain in gains), way, -share
+        given = tuple(zip(sides, (share, len(emptied) - share), strict=True))
+        most = max(gain + (side not in bare) for side, gain in given)
+        return most, sum(gain for side, gain in given if side in held), way, -share
 
     return min(range(len(emptied) + 1), key=burden)
 

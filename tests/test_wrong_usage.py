@@ -130,3 +130,46 @@ def test_a_row_has_no_right_side(tmp_path: Path, capsys: pytest.CaptureFixture[s
     said = capsys.readouterr().out
     assert "no right or wrong side" in said
     assert "Try: 1: K T" in said
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("tide.stitch check", "The command comes first: stitchc check tide.stitch"),
+        ("tide.stitch", "The command comes first: stitchc check tide.stitch"),
+        ("tide.stitch card --rows 24", "The command comes first: stitchc card tide.stitch --rows 24"),
+        ("chek tide.stitch", "There is no command `chek`. Did you mean `check`?"),
+        ("sheet tide.stitch -o s.xyz", "`-o s.xyz` ends in .xyz, which says nothing of the form"),
+        ("card tide.stitch -o s.xyz", "`-o s.xyz` ends in .xyz, which says nothing of the form"),
+        ("piece tide.stitch --sizes 0,5", "A comma separates sizes; for one size write 0.5."),
+    ],
+)
+def test_slips_that_can_be_told_are(
+    typed: str, words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "tide.stitch").write_text(
+        "stitch tide\n    1: K T\n    2: K\npiece band\n    width 30 cm\n    knit tide for 4 rows\n", encoding="utf-8"
+    )
+    assert run(typed.split()) == 2
+    assert words in " ".join(capsys.readouterr().err.split())
+    assert [path.name for path in tmp_path.iterdir()] == ["tide.stitch"]
+
+
+def test_a_form_that_is_named_goes_into_a_file_of_any_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "tide.stitch").write_text("stitch tide\n    1: K T\n    2: K\n", encoding="utf-8")
+    assert run(["sheet", "tide.stitch", "--format", "text", "-o", "tide.md"]) == 0
+    assert run(["card", "tide.stitch", "-o", "v1.2"]) == 0 and Path("v1.2").is_dir()
+
+
+def test_a_folder_is_no_picture_and_a_missing_folder_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "tide.stitch").write_text("stitch tide\n    1: K T\n    2: K\n", encoding="utf-8")
+    (tmp_path / "scan.png").write_bytes(b"")
+    assert run(["trace", "."]) == 3
+    assert "Name a picture in it: scan.png." in capsys.readouterr().err
+    assert run(["check", "."]) == 3
+    assert "Name a pattern in it: tide.stitch." in capsys.readouterr().out

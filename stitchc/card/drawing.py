@@ -271,8 +271,8 @@ class _Drawing:
             yield Text(x, centre + high / 2, line, MARK_MM, layer="engrave")
 
     def _column_numbers(self) -> Iterator[Item]:
-        """At each end of the tile: on the sheet where its margin has room, else outside it; the middle marked, and in
-        boxes the columns whose needles are out of work."""
+        """At each end of the tile: on the sheet where its margin has room, else outside it; the bed's middle marked,
+        and in boxes the columns whose needles are out of work."""
         free = self.shape.end_margin_mm - self.shape.hole_mm / 2
         on_sheet = free >= COLUMN_NUMBER_MM * CAPITAL + 2 * CLEAR_MM
         for joint, edge, way in ((self.tile.joint_above, self.top, 1), (self.tile.joint_below, self.bottom, -1)):
@@ -291,8 +291,9 @@ class _Drawing:
         for column in self.card.columns_out:
             left, top = self.x(column) - wide / 2, centre - high / 2
             yield Rectangle(left, top, wide, high, line_mm=0.2, layer=layer)
-        middle = self.x((self.card.columns + 1) / 2)
-        yield Line(middle, centre - size * 0.6, middle, centre + size * 0.6, 0.4, layer=layer)
+        if before := notes.columns_before_0(self.card):
+            middle = self.x(before + 0.5)
+            yield Line(middle, centre - size * 0.6, middle, centre + size * 0.6, 0.4, layer=layer)
         if layer == "engrave":
             yield from self._row_heads(centre, baseline, min(size, 2.0))
 

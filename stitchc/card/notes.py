@@ -106,19 +106,26 @@ def _listed(changes: list[tuple[int, str]], card: Card) -> str:
     return words[:1].upper() + words[1:]
 
 
+TICK: Final = " (the thick tick)"
+"""What the template has there."""
+
+
 def needles(card: Card) -> str:
     """Which needles the outer columns are for, where the middle of the bed is, whether left and right change places."""
-    first, left, right = _first_position(card), _needle_of(card, 1), _needle_of(card, card.columns)
-    before = -first % card.columns  # columns left of 0 of the bed, on a card that is not mirrored
-    if card.machine.mirrored and before:
-        before = card.columns - before
-    zero = f" The middle of the bed, 0, is between {before} and {before + 1}." if before else ""
+    left, right, before = _needle_of(card, 1), _needle_of(card, card.columns), columns_before_0(card)
+    zero = f" The middle of the bed, 0, is between {before} and {before + 1}{TICK}." if before else ""
     turned = ""
     if card.machine.mirrored:
         turned = " The card is mirrored for this reader."
     elif not is_unsettled(card):
         turned = " The card is not mirrored."
     return f"Column 1 is for {left}, column {card.columns} for {right}, and so on outward.{zero}{turned}"
+
+
+def columns_before_0(card: Card) -> int:
+    """After which column the middle of the bed is, 0 where it is between the last and the first."""
+    before = -_first_position(card) % card.columns  # on a card that is not mirrored
+    return card.columns - before if card.machine.mirrored and before else before
 
 
 def _first_position(card: Card) -> int:

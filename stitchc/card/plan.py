@@ -243,6 +243,10 @@ def changes_of(chart: Chart) -> Iterator[Change]:
 # -- each row twice ---------------------------------------------------------------------------------------------------
 
 
+_MOST_PAIRS: Final = 24
+"""Pairs of rows that are named."""
+
+
 def rows_on_the_card(stitch: Stitch, start_row: int = 1, each_row_twice: bool = False) -> Chart:
     """The rows that are punched: the repeat begun at `start_row`, or one row of each of its pairs.
 
@@ -261,10 +265,11 @@ def rows_on_the_card(stitch: Stitch, start_row: int = 1, each_row_twice: bool = 
         for row in range(0, whole.height, 2)
         if not _alike(whole, row)
     ]
-    more = f" and {len(differing) - 6} more pairs" if len(differing) > 6 else ""
+    more = f"; {len(differing) - _MOST_PAIRS} pairs after these" if len(differing) > _MOST_PAIRS else ""
     other = start_row % height + 1
     works = one_of_each_pair(stitch.chart.started_at(other - 1)) is not None
-    text = f"`{stitch.name}` does not come in pairs of equal rows: rows {', '.join(differing[:6])}{more} differ."
+    pairs = ", ".join(differing[:_MOST_PAIRS]) + more
+    text = f"`{stitch.name}` does not come in pairs of equal rows: rows {pairs} differ."
     advice = (
         f"{OPTION.start_row} {other}" if works else f"Leave out {OPTION.each_row_twice}: the card then has every row."
     )

@@ -16,8 +16,9 @@ from stitchc.card.plan import Card, Strip
 from stitchc.document import Document, Part, Table, Terms
 from stitchc.english import number, ordinal, runs_of
 
-MOST_BOXES: Final = 4
-"""Boxes to tick on one line."""
+_BOX: Final = "[\N{NO-BREAK SPACE}]"
+BOXES_TOGETHER: Final = 5
+"""Boxes to tick without a space, so that they can be counted and broken into lines."""
 
 _OF_THE_TEMPLATE: Final = ("Marks", "Numbers", "Feeding the card", "Edges")
 """Heads of notes about what only the template shows."""
@@ -44,7 +45,7 @@ def punching_list(card: Card) -> Document:
             ("For", card.machine.in_full),
             ("Card", f"{notes.counts(card)}."),
             *(("Note", remark) for remark in card.remarks),
-            *((head, text.replace(", between the thick lines,", "")) for head, text in facts),
+            *((head, text.replace(", between the thick lines,", "").replace(notes.TICK, "")) for head, text in facts),
             ("Counting", _COUNTING),
             ("Cutting", cutting[0].upper() + cutting[1:]),
         ),
@@ -104,7 +105,8 @@ def _table(card: Card, blank: Strip) -> Table:
 
 
 def _boxes(rows: int) -> str:
-    return "[ ]" * rows if rows <= MOST_BOXES else "[ ]" * (MOST_BOXES - 1) + "..."
+    whole, rest = divmod(rows, BOXES_TOGETHER)
+    return " ".join([_BOX * BOXES_TOGETHER] * whole + [_BOX * rest] * bool(rest))
 
 
 def _each(holes: int, rows: int) -> str:

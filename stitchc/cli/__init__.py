@@ -69,6 +69,19 @@ def _in_our_words(group_context: click.Context | None = None) -> Iterator[None]:
         raise in_words(error, called) from None
 
 
+def _command_after(name: str, further: list[str]) -> str:
+    """The command line with its command in front, where a file stands there; `check` where no command follows."""
+    import shlex
+
+    command = next((word for word in further if word in COMMANDS), None)
+    if command is None and not name.endswith(".stitch"):
+        return ""
+    others = list(further)
+    if command is not None:
+        others.remove(command)
+    return shlex.join(["stitchc", command or "check", name, *others])
+
+
 class LazyGroup(click.Group):
     """A group whose commands are imported only when they are called or asked for their own help."""
 
@@ -96,6 +109,8 @@ class LazyGroup(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         name = args[0] if args else ""
         if name and not name.startswith("-") and name not in COMMANDS:
+            if command := _command_after(name, args[1:]):
+                ctx.fail(f"The command comes first: {command}")
             import difflib
 
             near = difflib.get_close_matches(name, COMMANDS, n=1, cutoff=0.5)

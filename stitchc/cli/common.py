@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
@@ -98,14 +99,26 @@ OTHERS_ENDINGS: Final = frozenset(
 """Endings of forms that no command makes: a file so called would not be what its name says."""
 
 
-def form_for(form: str | None, output: Path | None, forms: Sequence[str]) -> str:
+_AN_ENDING: Final = re.compile(r"\.[a-z][a-z0-9]{0,7}")
+"""Of a file; a folder may be called v1.2."""
+
+
+def form_for(form: str | None, output: Path | None, forms: Sequence[str], endings: Sequence[str] = ()) -> str:
     """The form that --format asks for, or else the ending of -o, or else the first of a command's forms.
 
     Raises click.UsageError where the two do not agree, or the ending is that of a form the command does not make.
+    Together with --format a name may have an ending that says nothing of a form (`--format text -o notes.md`).
+    endings: further ones that may stand without it.
     """
     ending = output.suffix.lower() if output is not None and not output.is_dir() else ""
     by_ending = ENDINGS.get(ending)
     written = {each: "text" if each in ("sheet", "notation") else each for each in forms}
+    unknown = _AN_ENDING.fullmatch(ending) and ending not in {*ENDINGS, *OTHERS_ENDINGS, *endings}
+    if unknown and form is None:
+        raise click.UsageError(
+            f"`-o {output}` ends in {ending}, which says nothing of the form; this command makes "
+            f"{listed(forms, 'or')}. Give --format as well."
+        )
     if ending in OTHERS_ENDINGS or (by_ending and by_ending not in written.values()):
         raise click.UsageError(
             f"`-o {output}` ends in {ending}, but this command makes no such file; it makes {listed(forms, 'or')}."

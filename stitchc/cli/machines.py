@@ -45,7 +45,7 @@ def _words(table: str, name: str, value: str) -> str:
     is_flag=True,
     help="Ask what your knitted test card showed (stitchc card --test-card) and write a profile of your machine.",
 )
-@options_of(ListOptions, output="it instead of printing it")
+@options_of(ListOptions, output="it instead of printing it", endings=[".toml"])
 def command(names: tuple[str, ...], written: str | None, ask: bool, options: ListOptions, target: Target) -> None:
     """List the machine profiles, show some in full, or print one to start your own from.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Final, Literal, get_args, get_origin
 
@@ -35,11 +35,13 @@ def options_of(
     machine: str | None = NO_MACHINE,
     machine_help: str = "",
     output: str = "",
+    endings: Sequence[str] = (),
 ) -> Callable[[Callable[..., None]], Callable[..., None]]:
     """Add the options of a dataclass to a command, which gets its instance as `options`.
 
     machine: the default of --machine (None: none), whose value the command gets as `machine_name`. output: what -o
-    names; with it there are -o and --force, and the command gets where its product goes as `target`.
+    names; with it there are -o and --force, and the command gets where its product goes as `target`. endings:
+    further ones of the names of -o.
     """
     fields = {field.name: field for field in dataclasses.fields(kind)}
     asked = {field.name: option for field, option in options_in(kind)}
@@ -53,7 +55,7 @@ def options_of(
             given = {name: others.pop(name) for name in shown}
             target = Target(output, force)
             if "form" in fields:
-                given["form"] = _form(fields["form"], given.get("form"), output)
+                given["form"] = _form(fields["form"], given.get("form"), output, endings)
                 target = Target(output, force, given["form"])
             _refuse_what_does_not_apply(asked, given)
             if "name" in fields and target.names_a_file and output is not None:
@@ -159,12 +161,12 @@ def _bounds(option: Option) -> str:
 # -- options that go together ---------------------------------------------------------------------------------------
 
 
-def _form(field: dataclasses.Field[Any], form: str | None, output: Path | None) -> str:
+def _form(field: dataclasses.Field[Any], form: str | None, output: Path | None, endings: Sequence[str]) -> str:
     """The form that --format or the ending of -o asks for; -o goes before --format of the environment."""
     forms = sorted(get_args(value_type(field)), key=lambda form: form != field.default)
     if output is not None and output.suffix.lower() in common.ENDINGS and not _typed("form"):
         form = None
-    return common.form_for(form, output, forms)
+    return common.form_for(form, output, forms, endings)
 
 
 def _refuse_what_does_not_apply(asked: dict[str, Option], given: dict[str, Any]) -> None:

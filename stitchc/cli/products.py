@@ -312,7 +312,7 @@ def compare(
     )
 )
 @click.argument("image", metavar="IMAGE", shell_complete=file_names)
-@options_of(product_options.TraceOptions, output="the pattern")
+@options_of(product_options.TraceOptions, output="the pattern", endings=[".stitch"])
 def trace(image: str, options: product_options.TraceOptions, target: Target) -> None:
     """Read a picture of a chart back into the notation.
 
@@ -324,4 +324,4 @@ def trace(image: str, options: product_options.TraceOptions, target: Target) -> 
     from stitchc.trace import trace_chart
 
     shown = files.STANDARD_INPUT if image == "-" else image
-    put_product(trace_chart(files.read_bytes(image, _MOST_PICTURE_BYTES), options, shown), target)
+    put_product(trace_chart(files.read_bytes(image, _MOST_PICTURE_BYTES, picture=True), options, shown), target)

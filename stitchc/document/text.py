@@ -95,15 +95,21 @@ def _block(block: Block) -> Iterator[str]:
             yield ""
 
 
+_LEAST_ROOM: Final = 24
+"""Signs that the widest column of a table has at least, or the table goes into lines."""
+
+
 def _table(table: Table) -> Iterator[str]:
-    """In columns where they go into the width; else a line for each cell, under the first of its row."""
+    """In columns where they go into the width, the widest in several lines if need be; else a line for each cell, under
+    the first of its row."""
     if table.caption:
         yield from _hanging("  ", table.caption, indent=2)
     grid = [tuple(map(visible, row)) for row in (table.head, *table.rows)]
     widths = [max(columns_of(cell) for cell in column) for column in zip(*grid, strict=True)]
-    room = WIDTH - 2 - sum(width + 2 for width in widths[:-1])
-    if widths[-1] > room and room >= 30:
-        widths[-1] = room
+    wide = max(range(len(widths)), key=lambda at: (widths[at], at))
+    room = WIDTH - 2 - sum(width + 2 for at, width in enumerate(widths) if at != wide)
+    if widths[wide] > room and room >= _LEAST_ROOM:
+        widths[wide] = room
     if sum(widths) + 2 * len(widths) > WIDTH:
         for row in grid[1:]:
             yield from _hanging("  ", row[0], indent=2)
@@ -112,13 +118,14 @@ def _table(table: Table) -> Iterator[str]:
                     yield from _hanging("    ", f"{head}: {cell}", indent=6)
         return
     for row in grid:
-        last = _wrap(row[-1], widths[-1]) or [""]
-        cells = [*row[:-1], last[0]]
-        yield "  " + "  ".join(
-            " " * (width - columns_of(cell)) + cell if nth in table.figures else cell + " " * (width - columns_of(cell))
-            for nth, (cell, width) in enumerate(zip(cells, widths, strict=True))
-        )
-        yield from (" " * (WIDTH - room) + line for line in last[1:])
+        for number, part in enumerate(_wrap(row[wide], widths[wide]) or [""]):
+            cells = [part if at == wide else "" if number else cell for at, cell in enumerate(row)]
+            padding = [" " * (width - columns_of(cell)) for width, cell in zip(widths, cells, strict=True)]
+            padded = (
+                pad + cell if at in table.figures else cell + pad
+                for at, (pad, cell) in enumerate(zip(padding, cells, strict=True))
+            )
+            yield f"  {'  '.join(padded)}".rstrip().replace("\N{NO-BREAK SPACE}", " ")
 
 
 def _rows(rows: Rows, every_row: bool) -> Iterator[str]:

@@ -53,7 +53,16 @@ def check_gauge(
     measured = [swatch for swatch in pattern.swatches if swatch.stitch == PLAIN]
     if plain is not None and not (any(s.stitches for s in measured) and any(s.rows for s in measured)):
         messages += check_plain(plain)
+    elif plain is not None and all(swatch.yarn is None for swatch in measured):
+        messages.append(_plain_not_used(plain, measured[-1]))
     return messages + (check_bed(pattern, machine, plain) if machine is not None else [])
+
+
+def _plain_not_used(plain: PlainGauge, measured: Swatch) -> Message:
+    given = f"--plain {_number(plain.stitches)}x{_number(plain.rows)}"
+    text = f"`{given}` is not used: the file has its own gauge of stocking stitch."
+    advice = "Leave `--plain` out, or delete the `gauge plain` lines if it is to replace them."
+    return Message("G610", "warning", text, measured.span, advice, "this is used")
 
 
 def check_swatches(pattern: Pattern, unused: Collection[Swatch] | None = None) -> list[Message]:

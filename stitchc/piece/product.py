@@ -137,7 +137,9 @@ def parse_sizes(text: str, units: Units) -> list[float]:
         raise WrongOption("sizes", f"`{text}` has no sizes. Write widths with commas, as in 48,52,56.")
     sizes = [float(part) * MM_PER[match[2] or units] for part in numbers]
     if not all(1 <= size <= 100_000 for size in sizes):
-        raise WrongOption("sizes", f"`{text}`: sizes are from 1 mm to 100 m.")
+        decimal = re.sub(r"(?<=[0-9]),(?=[0-9])", ".", text.strip())
+        point = f" A comma separates sizes; for one size write {decimal}." if decimal.count(".") == 1 else ""
+        raise WrongOption("sizes", f"`{text}`: sizes are from 1 mm to 100 m.{point if decimal != text.strip() else ''}")
     if len(sizes) > MOST_SIZES or len(set(sizes)) < len(sizes):
         raise WrongOption("sizes", f"`{text}`: give up to {MOST_SIZES} sizes, each once.")
     return sizes

@@ -350,10 +350,14 @@ def _by_hand(
     out: tuple[tuple[int, ...], ...],
     rest: tuple[tuple[int, ...], ...],
 ) -> list[Step] | None:
-    """What hands do before the pass, the carriage's setting first; None for several sizes whose needles do not go into
-    one phrase. out, rest: the needles that stand in holding position, and right back, in each size."""
+    """What hands do before the pass; a setting to hold first, and what makes needles knit back last. None for several
+    sizes whose needles do not go into one phrase. out, rest: the needles that stand in holding position, and right
+    back, in each size."""
     try:
-        return [*_setting(sizes, change, out), *_moves(sizes, out, rest), *_left(sizes, change), *_lift(sizes)]
+        setting = list(_setting(sizes, change, out))
+        knits_back = not sizes[0].out  # what the pass does stands after what is moved for it
+        before, after = ([], setting) if knits_back else (setting, [])
+        return [*before, *_moves(sizes, out, rest), *after, *_left(sizes, change), *_lift(sizes)]
     except _Unlike:
         return None
 

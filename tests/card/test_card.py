@@ -778,3 +778,9 @@ def test_no_card_reader_and_no_tuck() -> None:
 def test_changes_are_told_once_for_a_repeat() -> None:
     made = plan_card(stitch(["KT", "KK", "KS", "KK"], ["sand", "sand", "deep", "deep"]), profile("24"))
     assert notes.settings(made) == "In each repeat of 4 rows: row 1 tuck, row 3 slip."
+
+
+def test_every_pair_of_rows_that_differs_is_named() -> None:
+    """13 rows are an odd number, so that the pairs run on into the next repeat; of them 13 and 1 are equal."""
+    with pytest.raises(Refused, match=r"rows 1 and 2, .*, 11 and 12, 2 and 3, .*, 12 and 13 differ\."):
+        unfit(stitch(["TK", "KT"] * 6 + ["TK"]), profile("24"), each_row_twice=True)

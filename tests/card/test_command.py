@@ -328,3 +328,33 @@ def test_check_says_what_card_refuses(file: Path, capfd: pytest.CaptureFixture[s
     refused = capfd.readouterr().err
     assert run(["check", "tide.stitch", "--machine", "card24-standard"]) == 1
     assert code in refused and capfd.readouterr().out == refused
+
+
+def test_the_thick_tick_is_where_the_middle_of_the_bed_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Mirrored, column 1 on R5: columns 1 to 4 are for R4 to R1, so that 0 is between 4 and 5."""
+    monkeypatch.chdir(tmp_path)
+    Path("a.stitch").write_text("stitch a over 24\n    1: T K23\n    2: K\n", encoding="utf-8")
+    for needle, mirrored, before in (("R5", "true", 4), ("R5", "false", 20), ("L12", "false", 12)):
+        reader = f'[reader]\nmirrored = {mirrored}\ncolumn_1_needle = "{needle}"\n'
+        Path("m.toml").write_text(f'based_on = "card24-standard"\nname = "own"\n{reader}', encoding="utf-8")
+        assert run(["card", "a.stitch", "--machine", "m.toml", "-o", "a.svg", "--force"]) == 0
+        drawn = Path("a.svg").read_text(encoding="utf-8")
+        (tick,) = {*re.findall(r'<line x1="([0-9.]+)"[^>]* stroke-width="0.4"', drawn)}
+        at = {n: {*re.findall(rf'<text x="([0-9.]+)"[^>]*text-anchor="middle"[^>]*>{n}</text>', drawn)} for n in (4, 5)}
+        (four,), (five,) = at.values()
+        assert float(tick) == pytest.approx(float(four) + (before - 3.5) * (float(five) - float(four)))
+
+
+def test_the_punching_list_has_a_box_for_each_row_and_stays_a_table(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("a.stitch").write_text("stitch a\n    1: K\n", encoding="utf-8")
+    assert run(["card", "a.stitch", "--format", "text"]) == 0
+    out = capsys.readouterr().out
+    assert out.count("[ ]") == 36 + 2 * 2 and "..." not in out
+    rows = "    1: (K2 S2)x3\n    2: K\n    3: T K4 T K6\n    4: K\n"
+    Path("b.stitch").write_text(f"stitch b over 12\n{rows}", encoding="utf-8")
+    assert run(["card", "b.stitch", "--format", "text"]) == 0
+    out = capsys.readouterr().out
+    assert "what to punch:" not in out and re.search(r"\n  1 +\[ \] +12 +punch 1-2 5-6 9-10 .*slip\n +21-22\n", out)

@@ -802,3 +802,16 @@ def test_a_stitch_that_is_knitted_in_one_yarn_was_measured_in_it(
     out, err = capsys.readouterr()
     assert "16.0 stitches" in out and "(measured)" in out and "G610" in err  # nothing is knitted in sea
     assert err.count("G610") == 1 and "nothing in this file is knitted in `sea`" in err
+
+
+@pytest.mark.parametrize("command", ["gauge", "compare", "piece", "swatch"])
+def test_a_plain_gauge_that_the_file_has_itself_is_said_to_be_unused(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "a.stitch"
+    path.write_text(BAND.replace(" in oat", ""), encoding="utf-8")
+    assert run((command, str(path), "--plain", "2x28")) == 0
+    assert "`--plain 2x28` is not used: the file has its own gauge" in capsys.readouterr().err
+    path.write_text(BAND.replace(" 30 rows per 10 cm in oat", " per 10 cm"), encoding="utf-8")
+    assert run((command, str(path), "--plain", "20x31")) == 0  # the rows of it are used
+    assert "is not used" not in capsys.readouterr().err

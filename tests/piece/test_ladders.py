@@ -186,3 +186,13 @@ def test_the_bars_below_needles_that_come_back_where_the_chart_holds_them(machin
     assert document.rows is not None
     (told,) = [each.words for each in document.rows.passes() if each.row == 5]
     assert words in told
+
+
+@pytest.mark.parametrize(("row", "side"), [("K T K2", "right"), ("K2 T K", "left"), ("K4", "left")])
+def test_a_stitch_goes_to_the_neighbour_that_knits(row: str, side: str) -> None:
+    """The third of five needles is emptied; in its first row the stitch tucks on one side of it, or on none."""
+    own = f"stitch own over 5\n    out 3\n    1: {row}\n    2: K\n"
+    steps = "knit plain for 2 rows; knit own for 4 rows"
+    pattern = pattern_of(own + TEXT.format(steps.replace("; ", "\n    ")))
+    text = plan_piece(pattern, load("hand-standard"), PieceOptions()).files[0].content.decode()
+    assert f"to the {side} neighbour. Push the empty needles" in " ".join(text.split())

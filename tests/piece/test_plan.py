@@ -558,9 +558,9 @@ def test_what_a_free_pass_moves_and_sets_is_said() -> None:
 
 
 def test_a_yarn_at_the_side_of_the_carriage_is_taken_up_there_however_long_it_waited() -> None:
-    piece = (
-        "needles 20\n knit plain for 4 rows in foam\n knit plain for {} rows in sand\n knit plain for 2 rows in foam\n"
+    rows_of = (
+        " needles 20\n knit plain for 4 rows in foam\n knit plain for {} rows in sand\n knit plain for 2 rows in foam"
     )
     for rows, crossing in ((20, ""), (21, "cut")):
-        plan, _ = planned(text(f" {piece.format(rows)}", head=YARNS))
+        plan, _ = planned(text(f"{rows_of.format(rows)}\n", head=YARNS))
         assert plan is not None and plan.passes[4 + rows].crossing == crossing

@@ -286,3 +286,13 @@ def test_how_a_yarn_at_the_other_side_is_brought_back_can_be_asked_for(
     for command in (["sheet", path], ["piece", path], ["leaflet", path, "--no-pictures", "--machine", "hand-standard"]):
         assert run([*command, "--format", "text", "-o", str(tmp_path / "it.txt"), "--force", *asked]) == 0
         assert words in " ".join((tmp_path / "it.txt").read_text("utf-8").split()), command
+
+
+def test_what_is_moved_stands_before_what_the_pass_does(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    profile = tmp_path / "own.toml"
+    habits = 'hold_directions = "each"\nslip_by = "rest"\n'
+    profile.write_text(f'based_on = "hand-standard"\nname = "own"\n[carriage]\n{habits}', encoding="utf-8")
+    path = written(tmp_path, "stitch well over 4\n    1: K T K2\n    2: S K3\n    3: K\n")
+    flat = " ".join(sheet(capsys, path, "--machine", str(profile), "--rows", "3").split())
+    row = flat.split("Row 2, ")[1].split("Row 3")[0]
+    assert row.index("Push right back") < row.index("held needles knit back. Leave the hold set.")
