@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from stitchc.trace.cells import Codes, Patches, Shares, certainty
 from stitchc.trace.grid import Lattice
-from stitchc.trace.marked import inked_in, parted, sorted_by_colour, sorted_by_examples
+from stitchc.trace.marked import inked_in, off_colour, parted, sorted_by_colour, sorted_by_examples
 from stitchc.trace.picture import Pixels, full_light
 from stitchc.trace.pixels import MOST_COLOURS, colours_of
 from stitchc.trace.traced import Key, Rgb
@@ -199,6 +199,7 @@ def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> 
     if len(blank) > 1:
         return None
     meanings: list[int | None]
+    inks: list[Shares] = []
     if key.colours:
         colours = [given for given, same in zip(key.colours, on_paper, strict=True) if not same]
         others = key.dark is not None or not colours
@@ -214,9 +215,13 @@ def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> 
     for group in range(len(meanings)):
         members = np.flatnonzero(groups == group)
         odd = parted(marks[members], forms=not key.colours) if len(members) else None
-        if odd is not None:  # nothing was said of these or of the others
+        if odd is not None:
+            if group < len(inks):  # those that are nearer to the colour that was named are meant
+                off = off_colour(marks[members], inks[group])
+                odd = odd if np.median(off[odd]) > np.median(off[~odd]) else ~odd
+            else:  # nothing was said of these or of the others
+                meanings[group] = None
             groups[members[odd]] = len(meanings)
-            meanings[group] = None
             meanings.append(None)
             shares = np.concatenate([shares, np.zeros((len(marks), 1), dtype=np.float32)], axis=1)
     of = np.zeros(inked.marked.shape, dtype=np.uint8)

@@ -140,6 +140,11 @@ _PALER: Final = np.geomspace(0.08, 1.15, 24)
 _PALENESS: Final = 0.05
 
 
+def off_colour(marks: Patches, colour: _Values) -> _Values:
+    """How far the ink of each mark is from a colour. marks: the ink in their samples."""
+    return _off_colour(_inks(marks), colour)
+
+
 def _off_colour(seen: _Values, given: _Values) -> _Values:
     """How far inks are from one that was given, of how strong they are; thin marks look paler than their ink."""
     gaps = np.linalg.norm(seen[:, None] - _PALER[:, None] * given, axis=2)

@@ -49,7 +49,8 @@ def _codes_told(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, .
     """The codes of kinds that the user's words made, unless there are others."""
     known = {kind: code for kind, code in enumerate(kinds.codes) if code is not None}
     if len(known) < len(kinds.kinds):
-        raise _unknown_kinds(kinds, [at for at, kind in enumerate(kinds.kinds) if kind.count], key, known, file, order)
+        shown = [at for at, kind in enumerate(kinds.kinds) if kind.count]
+        raise _unknown_kinds(kinds, shown, key, known, set(known), file, order)
     return tuple(known.values())
 
 
@@ -73,17 +74,18 @@ def _codes_by_colour(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[i
             other = key.colours[int(gaps[number].argmin())]
             place = order.as_knitted(*kinds.kinds[number].example)
             raise Refused(words.same_cells((colour, code), other, kinds.kinds[number].colour, place, file))
+    said = set(known)
     rest = [number for number in range(len(kinds.kinds)) if number not in known]
     if len(kinds.kinds) == 1 and rest:
         return (key.light_code if kinds.kinds[0].ink < _BLANK else key.dark_code,)
     if not known and _both_marked(kinds):
-        raise _unknown_kinds(kinds, rest, key, known, file, order)
+        raise _unknown_kinds(kinds, rest, key, known, said, file, order)
     if rest and (rest[0] == 0 or kinds.kinds[rest[0]].ink < _BLANK):  # the lightest kind of all is the ground
         known[rest.pop(0)] = key.light_code
     if len(rest) == 1:
         known[rest.pop()] = key.dark_code
     if rest:
-        raise _unknown_kinds(kinds, sorted({*rest, *known}), key, known, file, order)
+        raise _unknown_kinds(kinds, sorted({*rest, *known}), key, known, said, file, order)
     return tuple(known[number] for number in range(len(kinds.kinds)))
 
 
@@ -126,25 +128,27 @@ def _no_such_colour(colour: Rgb, kinds: Kinds, file: str) -> Message:
 
 
 def _unknown_kinds(
-    kinds: Kinds, shown: list[int], key: Key, found: dict[int, int], file: str, order: Order
+    kinds: Kinds, shown: list[int], key: Key, found: dict[int, int], said: set[int], file: str, order: Order
 ) -> UnknownKinds:
+    """shown: the kinds to list; found: the code of those whose meaning is known; said: those that the user named."""
     likely = _likely(kinds, shown, key, found)
     told, options, to_name = [], [], []
     for index in shown[:8]:
         kind = kinds.kinds[index]
         row, column = order.as_knitted(*kind.example)
         told.append(f"{_look(kind)} ({kind.count} cells, one in row {row}, column {column})")
-        options.append(f"{OPTION.like} {row},{column}={LETTERS[likely[index]]}")
+        if index not in said and (index not in found or _is_marked(kind)):  # what is blank is what --light says
+            options.append(f"{OPTION.like} {row},{column}=?")
         to_name.append(KindToName(kind.example, (row, column), kind.count, LETTERS[likely[index]]))
     listed, typed = "; ".join(told), " ".join(options)
     rows, columns = kinds.of.shape
-    cells = f"he {columns} by {rows} cells of `{visible(file)}`"
-    advice = f"Say what each kind means, with the right letters: {typed}"
+    text = f"The {columns} by {rows} cells of `{visible(file)}` are of {len(kinds.kinds)} kinds, "
+    advice = f"Compare these cells with the picture, and write K, T or S for each question mark: {typed}"
     if len(kinds.kinds) == 2:
-        text = f"Both kinds of t{cells} are marked, so neither is clearly the dark one: {listed}."
+        text += f"and both hold marks, so it is not clear which of them is blank: {listed}."
         advice += f"; if they are signs of stitchc chart, say so: {OPTION.notation} squared."
     else:
-        text = f"T{cells} are of {len(kinds.kinds)} kinds, and dark and light are only two: {listed}."
+        text += f"and the meaning of some is not known: {listed}."
     return UnknownKinds(Message("T807", "error", text, advice=advice), to_name, (columns, rows))
 
 

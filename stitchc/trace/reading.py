@@ -252,7 +252,7 @@ def _remarks(
     # Cells as dark as that on a light page may be the marked ones, and what is light in them the blank.
     doubtful = turned is not None and page == "light" and codes[0] not in by_colour
     if doubtful or (several == 2 and not by_colour and (turned is not None or page == "dark")):
-        return (words.dark_or_marked(kinds, codes, turned is not None, page),)
+        return (words.dark_or_marked(kinds, codes, order, turned is not None, page),)
     return ()
 
 

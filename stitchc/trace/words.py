@@ -17,7 +17,7 @@ from stitchc.trace.grid import Lattice, Side
 from stitchc.trace.kinds import Kinds
 from stitchc.trace.signs import Signs
 from stitchc.trace.straight import Straight
-from stitchc.trace.traced import Ask, Key, Rgb, hex_of
+from stitchc.trace.traced import Ask, Key, Order, Rgb, hex_of
 from stitchc.wording import OPTION
 
 STITCHES: Final = ("knit", "tuck", "slip")
@@ -344,33 +344,34 @@ def two_forms(code: int, examples: list[tuple[int, int, int]]) -> Message:
     )
 
 
-def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], negative: bool, page: str | None) -> Message:
+def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], order: Order, negative: bool, page: str | None) -> Message:
     """It is not clear which is the meaning of dark cells. negative: light marks stand on these. page: what is around
     the chart, "dark" or "light", None where it has no margin."""
     marked = next(code for code in codes if code != codes[0])
     light, dark = (
-        f"{listed([hex_of(kind.colour) for kind, code in zip(kinds.kinds, codes, strict=True) if code == one])} "
+        f"({listed([hex_of(kind.colour) for kind, code in zip(kinds.kinds, codes, strict=True) if code == one])}) "
         f"{STITCHES[one]}"
         for one in (codes[0], marked)
     )
     if negative:
         text = (
-            f"The cells are dark and their marks light: {OPTION.dark} was used for the marked and {OPTION.light} for "
-            f"the blank cells, so blank {light} and marked {dark}."
+            f"The cells are dark and their marks are light. {OPTION.dark} was used for the marked cells and "
+            f"{OPTION.light} for the blank cells: blank cells {light}, and marked cells {dark}."
         )
     else:
         text = (
-            f"The page is dark, so its light cells may be the marked ones. But {OPTION.dark} was used for the dark "
-            f"and {OPTION.light} for the light cells, so light {light} and dark {dark}."
+            "The page is dark, so the light cells may be the marked ones. But "
+            f"{OPTION.dark} was used for the dark cells and {OPTION.light} for the light cells: light cells {light}, "
+            f"and dark cells {dark}."
         )
     other = {codes[0]: marked, marked: codes[0]}
     typed = " ".join(
-        f'{OPTION.colour} "{hex_of(kind.colour)}={LETTERS[other[code]]}"'
+        f"{OPTION.like} {','.join(map(str, order.as_knitted(*kind.example)))}={LETTERS[other[code]]}"
         for kind, code in zip(kinds.kinds, codes, strict=True)
-        if code in other
+        if code in other and kind.count
     )
     likely = negative and codes[0] == KNIT and page != "light"  # few mean by "dark knits" that the marks do
-    return Message("T812", "info" if likely else "warning", text, advice=f"{typed} exchanges them.")
+    return Message("T812", "info" if likely else "warning", text, advice=f"To exchange them: {typed}")
 
 
 def unmarked(code: int, cells: int, specks: int, first: tuple[int, int]) -> Message:

@@ -247,17 +247,18 @@ def test_unexplained_kinds_are_asked_about_with_a_cure_that_works() -> None:
     assert trace(picture, "scan.png", Ask(key=Key(alike=cells), repeat="whole")).whole.rows() == rows
 
 
-@pytest.mark.parametrize(("dark", "typed"), [(None, "KST"), (KNIT, "TSK"), (TUCK, "KST"), (SLIP, "KTS")])
-def test_the_letters_to_begin_with_are_those_that_dark_says(dark: int | None, typed: str) -> None:
-    """The lightest of three kinds is blank, the darkest what --dark says, and between them lies what is left."""
-    picture = png(drawn(letters(5, 12, 10), Style("fill", 20)))
+@pytest.mark.parametrize("key", [Key(), Key(dark=SLIP), Key(colours=(((190, 40, 40), SLIP),))])
+def test_only_kinds_that_nobody_named_are_asked_about_and_no_letter_is_put_in_their_place(key: Key) -> None:
+    rows = letters(5, 12, 10)
+    picture = png(drawn(rows, Style("fill", 20)))
     with pytest.raises(Refused) as error:
-        trace(picture, "scan.png", Ask(key=Key(dark=dark)))
-    found = re.findall(r"--like (\d+),(\d+)=([KTS])", str(error.value.messages[0].advice))
-    assert "".join(letter for _, _, letter in found) == typed
-    alike = tuple(((int(row), int(column)), "KTS".index(letter)) for row, column, letter in found)
-    traced = trace(picture, "scan.png", Ask(key=Key(dark=dark, alike=alike), repeat="whole"))
-    assert traced.whole.rows() == [row.translate(str.maketrans("KST", typed)) for row in letters(5, 12, 10)]
+        trace(picture, "scan.png", Ask(key=key))
+    places = re.findall(r"--like (\d+),(\d+)=\?", str(error.value.messages[0].advice))
+    asked = [((int(row), int(column)), rows[int(row) - 1][int(column) - 1]) for row, column in places]
+    assert "".join(sorted(letter for _, letter in asked)) == ("T" if key.colours else "ST")
+    alike = tuple((cell, "KTS".index(letter)) for cell, letter in asked)
+    answered = Key(dark=key.dark, colours=key.colours, alike=alike)
+    assert trace(picture, "scan.png", Ask(key=answered, repeat="whole")).whole.rows() == rows
 
 
 def test_where_no_such_signs_are_the_cure_leaves_what_was_said_of_the_marks() -> None:
@@ -335,10 +336,10 @@ def negative(image: Image.Image) -> bytes:
     return png(ImageOps.invert(image.convert("RGB")))
 
 
-def typed_colours(advice: str | None) -> Key:
-    """What the options in a advice say, as whoever types them would have it."""
-    found = re.findall(r'--colour "#(..)(..)(..)=([KTS])"', str(advice))
-    return Key(colours=tuple(((int(r, 16), int(g, 16), int(b, 16)), "KTS".index(letter)) for r, g, b, letter in found))
+def typed_examples(advice: str | None) -> Key:
+    """What the options in advice say, as whoever types them would have it."""
+    found = re.findall(r"--like (\d+),(\d+)=([KTS])", str(advice))
+    return Key(alike=tuple(((int(row), int(column)), "KTS".index(letter)) for row, column, letter in found))
 
 
 @pytest.mark.parametrize("notation", ["squared", "thread", "plain"])
@@ -362,8 +363,8 @@ def test_of_light_marks_on_dark_cells_the_marked_ones_are_what_dark_says(mark: s
     assert traced.whole.rows() == [row.replace("T", "KTS"[dark]) for row in rows]
     assert f"#000000 knit, #ffffff {('knit', 'tuck', 'slip')[dark]}" in traced.how
     (clash,) = traced.messages
-    assert (clash.code, clash.severity) == ("T812", "info") and "marks light" in clash.text
-    other = trace(screen, "screen.png", Ask(key=typed_colours(clash.advice), repeat="whole"))
+    assert (clash.code, clash.severity) == ("T812", "info") and "marks are light" in clash.text
+    other = trace(screen, "screen.png", Ask(key=typed_examples(clash.advice), repeat="whole"))
     assert other.whole.rows() == [row.translate(str.maketrans("KT", "KTS"[dark] + "K")) for row in rows]
     assert other.messages == ()
     if margin_px:
@@ -399,7 +400,7 @@ def test_of_light_squares_on_a_dark_page_dark_is_taken_at_its_word_with_a_warnin
     assert traced.whole.rows() == [row.translate(str.maketrans("KT", "KTS"[dark] + "K")) for row in rows]
     (clash,) = traced.messages
     assert (clash.code, clash.severity) == ("T812", "warning") and "page is dark" in clash.text
-    other = trace(screen, "screen.png", Ask(key=typed_colours(clash.advice), repeat="whole"))
+    other = trace(screen, "screen.png", Ask(key=typed_examples(clash.advice), repeat="whole"))
     assert other.whole.rows() == [row.replace("T", "KTS"[dark]) for row in rows] and other.messages == ()
 
 
