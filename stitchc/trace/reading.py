@@ -153,6 +153,9 @@ def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, fi
     """Kinds of cells on a lattice, unless they show that it is none."""
     assert field.lattice is not None
     kinds = kinds_of(patches, pixels, field.lattice)
+    if field.lattice.bold and patches.shape[2] >= 5:  # whose edges, seen in the cells beside them, make no kinds
+        inner = kinds_of(patches[:, :, 1:-1, 1:-1], pixels, field.lattice)
+        kinds = inner if 1 < len(inner.kinds) < len(kinds.kinds) else kinds
     if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
         raise Refused(words.no_grid(file, ask))  # squares that are all marked alike are no chart
     most = _MOST_MARKS if field.lattice.ruled else _MOST_BLOCKS

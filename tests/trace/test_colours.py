@@ -114,3 +114,17 @@ def test_a_kind_of_thin_marks_is_not_taken_for_blank() -> None:
         trace(lettered(rows, {"k": "#d0d0d0", "t": "#903838"}, "#1e1e1e"), "chart.png", Ask(key=Key(dark=TUCK)))
     (message,) = error.value.messages
     assert message.code == "T807" and message.text.count("marked #") == 2
+
+
+def test_cells_beside_bold_lines_make_no_kinds_of_their_own() -> None:
+    colours = ((255, 255, 238), (48, 96, 160), (112, 160, 64))
+    image = Image.open(io.BytesIO(filled(FILLED, colours, 20)))
+    draw = ImageDraw.Draw(image)
+    for line in (0, 5, 10):
+        draw.line((20 + 16 * line, 20, 20 + 16 * line, 116), fill="black", width=4)
+    for line in (0, 5):
+        draw.line((20, 20 + 16 * line, 180, 20 + 16 * line), fill="black", width=4)
+    with pytest.raises(Refused) as error:
+        trace(png(image), "chart.png")
+    (message,) = error.value.messages
+    assert message.code == "T807" and "of 3 kinds" in message.text
