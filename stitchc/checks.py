@@ -191,13 +191,13 @@ def tucks_side_by_side(subject: Subject) -> list[Message]:
     first, last = columns[(worst.before + np.array([1, count])) % columns.size].tolist()
     where = _needles(subject, first, last)
     if count > 1:
-        problem = f"{count} needles side by side tuck ({where}): between two tucks nothing holds the loops down."
+        problem = f"{count} needles side by side tuck ({where}). None of them knits, so nothing holds their loops down."
     else:
         problem = f"1 needle tucks ({where}), which this machine's limits do not allow."
     advice = "Choose a machine whose limits allow it; on this one no needle tucks."
     if least > 1:
         eased = _in_words(stitch.chart.cells[row, columns], TUCK, least - 1)
-        advice = f"Let a needle between them knit, so that the {eased}"
+        advice = f"Let {'one' if count == 2 else 'some'} of them knit, so that the {eased}"
     text = f"In row {row + 1} of `{stitch.name}` {problem}{_more(worst.others, 'row')}"
     return subject.message("K203", limit.severity(count) or "warning", text, advice, row)
 
@@ -223,7 +223,7 @@ def long_floats(subject: Subject) -> list[Message]:
     advice = "Choose a finer machine, or allow such a float in the limits of your profile."
     if most:
         eased = "" if stitch.chart.out else f", so that the {_in_words(stitch.chart.cells[row], SLIP, most)}"
-        advice = f"Let a needle {'in work ' if stitch.chart.out else ''}between them knit{eased}"
+        advice = f"Let {'a needle in work among' if stitch.chart.out else 'some of'} these needles knit{eased}"
         advice += f"\n(up to {most} needles, {_figure(most * pitch)} mm, pass here)"
     return subject.message(
         "K204",

@@ -71,12 +71,11 @@ def meanings(card: Card) -> tuple[str, str]:
 def start(card: Card) -> str:
     """Which row to lock the card at."""
     seen = card.shape.seen_above_read
-    also = f" Not the bold 1: the reader reads {seen} rows below eye level." if seen else ""
+    lower = f"The reader reads {seen} rows lower, so it begins with row 1. Do not bring the bold 1 to eye level."
+    also = lower if seen else "The reader then reads row 1."
     if card.machine.selects == "one pass ahead":
         also += " Knit one pass while it is locked: it only selects. Release the card; the next pass knits row 1."
-    return (
-        f"Lock the card when row {card.start_row}, between the thick lines, is at eye level. Row 1 is then read.{also}"
-    )
+    return f"Lock the card when row {card.start_row}, between the thick lines, is at eye level. {also}"
 
 
 def settings(card: Card) -> str:
@@ -150,8 +149,8 @@ def out_of_work(card: Card) -> str | None:
     needle, column, stand, their = singular if len(columns) == 1 else plural
     return (
         f"The {needle} of {column} {ranges(columns)} ({', '.join(names)}, and so on outward) "
-        f"{stand} empty in non-working position all through. {their} holes are punched all the same, in case such a "
-        "needle is in work after all."
+        f"{stand} empty in non-working position all through. {their} holes are punched too, in case such a "
+        "needle is put in work by mistake."
     )
 
 
@@ -177,7 +176,8 @@ def numbers(card: Card) -> str:
     empty = " A column's number in a box: its needle is out of work." if card.columns_out else ""
     if card.shape.seen_above_read == 0:
         return f"The card's rows.{empty}"
-    joining = " In brackets: the row that a joining row lies over." if card.shape.joining_rows else ""
+    under = " In brackets, beside a joining row: the row that lies under it in the ring."
+    joining = under if card.shape.joining_rows else ""
     return (
         f"Left, bold: the card's rows. Right, boxed: the row being read when that row is at eye level.{joining}{empty}"
     )
@@ -243,7 +243,8 @@ def notes(card: Card) -> list[tuple[str, str]]:
     twice = f"Set the reader to knit each card row twice: {card.rows} card rows are {2 * card.rows} knitted rows."
     selected = "" if is_unsettled(card) else "Each pass reads a row and knits it."
     if card.machine.selects == "one pass ahead":
-        selected = "One pass ahead: a row is knitted on the pass after it is read. Marks stand where they are due."
+        selected = "One pass ahead: a row is knitted on the pass after it is read. "
+        selected += "Each mark stands at the row where you act on it."
     holes = "guide and clip holes" if card.shape.clip_from_end_mm else "guide holes"
     every = [
         ("START", start(card)),

@@ -96,8 +96,9 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
     if not one_way:
         if chart.height % 2 and any(ways.values()):
             yield (
-                f"The repeat has {chart.height} rows, an odd number, so its passes change direction in every repeat; "
-                f"with one more plain row they would not."
+                f"The repeat has {chart.height} rows, an odd number, so in the next repeat the carriage knits each row "
+                "in the other direction. To knit a row in the same direction every time, add one plain row to the "
+                "repeat."
             )
         return
     kinds = [name for name, sides in ways.items() if sides]

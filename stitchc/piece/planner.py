@@ -310,8 +310,8 @@ class _Planner:
             self.say(
                 "P406",
                 "error",
-                f"Of {number(piece.needles.count, 'needle')} {piece.edge} at each end always "
-                f"{'knits' if piece.edge == 1 else 'knit'}, which leaves none for the stitch.",
+                f"{number(piece.needles.count, 'needle').capitalize()} in work, with "
+                f"{number(piece.edge, 'edge needle')} at each end: no needle is left for the stitch.",
                 piece.needles_span,
                 advice=f"needles {2 * piece.edge + 1}, or more, or a smaller `edge`",
             )

@@ -61,7 +61,7 @@ def _table(replanned: Replan, units: Units) -> Table:
     planned, new = len(replanned.planned.passes), len(replanned.new.passes)
     whole = ((planned, replanned.planned.length_cm), (planned, _whole(replanned)), (new, replanned.new.length_cm))
     rows.append(("the whole", "", *(_cell(count, size, per, units) for count, size in whole)))
-    return Table(("section", "asked for", "planned", "as planned, now", "new plan"), tuple(rows))
+    return Table(("section", "asked for", "first plan", "first plan at the new gauge", "new plan"), tuple(rows))
 
 
 def _after(replanned: Replan, units: Units) -> Iterator[str]:
@@ -131,7 +131,8 @@ def _what_else(replanned: Replan, units: Units) -> Iterator[str]:
             yield f"{line.stitch}: its {number(line.done, 'row')} are all knitted."
             continue
         if change == 0:
-            yield f"{line.stitch}: the {number(planned, 'row')} planned are still the nearest."
+            as_planned = f"{line.stitch}: knit the {number(planned, 'row')} as planned."
+            yield f"{as_planned} They are still nearest to the length you asked for."
             continue
         yield (
             f"{line.stitch}: knit {number(line.new_rows, 'row')} instead of {planned}, "

@@ -99,7 +99,7 @@ def purchase_part(everything: AllYarn, in_yards: bool) -> Iterator[Part]:
     if taken := [
         f"{metres([yarn.swatch_metres], in_yards)} of {_name(yarn)}" for yarn in sizes[0] if yarn.swatch_metres
     ]:
-        lines.append(f"Of what to have, swatches take {listed(taken)}.")
+        lines.append(f"The amounts to have include yarn for the swatches: {listed(taken)}.")
     lines += _of_balls(sizes, in_yards)
     yield Part("Yarn to buy", (purpose, *tables, *([Listing(tuple(lines))] if lines else [])))
 
@@ -144,7 +144,10 @@ def _of_balls(sizes: Sequence[Sequence[YarnNeeded]], in_yards: bool) -> Iterator
         yield f"A ball of {name} has {ball.grams:g} g with {metres([ball.metres], in_yards)}."
     counts = [(yarn.to_have(), yarn.to_have(whole_range=False)) for yarns in sizes for yarn in yarns if yarn.ball]
     if any(have and least and have.balls != least.balls for have, least in counts):
-        yield "Of two numbers of balls the smaller is enough if you need no more than the middle of the range."
+        yield (
+            "Where two numbers of balls are given, the smaller is enough for the middle of the range, the larger for "
+            "its upper end."
+        )
     yield (
         "Buy all balls of a colour at once and from one dye lot: the next lot may differ visibly. Keep a ball band "
         "until the end."

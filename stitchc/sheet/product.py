@@ -74,10 +74,11 @@ def _extent(stitch: Stitch, options: SheetOptions) -> _Extent:
     if options.needles is None:
         return _Extent(stitch, default_needles(stitch.chart, options.edge), rows)
     if options.needles.count <= 2 * options.edge:
+        least = 2 * options.edge + stitch.chart.width
         raise WrongOption(
             "edge",
-            f"{options.needles.count} needles with {options.edge} at each end that always knit leave none for the "
-            f"stitch. Try {OPTION.needles} {2 * options.edge + stitch.chart.width} or a smaller {OPTION.edge}.",
+            f"{number(options.needles.count, 'needle')} in work, with {number(options.edge, 'edge needle')} at each "
+            f"end: no needle is left for the stitch. Try {OPTION.needles} {least} or a smaller {OPTION.edge}.",
         )
     return _Extent(stitch, options.needles, rows)
 

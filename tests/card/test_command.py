@@ -160,7 +160,8 @@ def test_the_list_says_which_row_to_lock_and_how_the_card_lies(
     assert shape is not None and shape.seen_above_read, "the shipped profiles all show a later row than they read"
     assert run(["card", "tide.stitch", "--machine", machine, "--format", "text"]) == 0
     told = " ".join(capfd.readouterr().out.split())
-    assert f"Lock the card when row {1 + shape.seen_above_read} is at eye level. Row 1 is then read." in told
+    assert f"Lock the card when row {1 + shape.seen_above_read} is at eye level." in told
+    assert f"The reader reads {shape.seen_above_read} rows lower, so it begins with row 1." in told
     assert "with the end that goes in first toward you" in told
 
 

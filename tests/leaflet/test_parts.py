@@ -164,7 +164,7 @@ def test_the_yarn_to_buy_counts_every_swatch_once_in_its_yarn() -> None:
     (swatch,) = set(re.findall(r"Yarn: about (\d+) m at the most", told))
     kelp = re.search(r" kelp [^-]*? (\d+) m, \d+ g \d+ (?:or \d+ )?balls", told.split("Yarn to buy")[1])
     assert kelp is not None
-    assert f"Of what to have, swatches take {swatch} m of kelp." in told
+    assert f"The amounts to have include yarn for the swatches: {swatch} m of kelp." in told
     high = sum(
         make * yarn.metres.high
         for make, piece in ((2, "cuff"), (1, "back"))

@@ -89,7 +89,7 @@ def test_a_gauge_of_ladders_is_counted_in_needles(tmp_path: Path) -> None:
 def test_what_refuses_a_piece_says_what_to_try_apart(tmp_path: Path) -> None:
     text = COWL.replace("needles 80", "needles 2\n    edge 1")
     (refused,) = seen("piece", text, tmp_path)["pieces"][0]["refused"]
-    assert "none for the stitch" in refused["text"]
+    assert "no needle is left for the stitch" in refused["text"]
     assert refused["cure"] == [("needles 3, or more, or a smaller `edge`", False)]
 
 

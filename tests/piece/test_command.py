@@ -452,7 +452,7 @@ def test_half_way_what_is_too_little_to_learn_from_is_only_counted(tmp_path: Pat
     rows = 8 + int(measured.split()[1])
     assert "This is too little to learn a gauge from; it only counts the rows." in flat
     assert f"Knitted so far: {rows} rows" in flat
-    assert "st: the 36 rows planned are still the nearest." in flat
+    assert "st: knit the 36 rows as planned. They are still nearest to the length you asked for." in flat
     assert "include what you measured" not in flat
 
 

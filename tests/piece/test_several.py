@@ -232,7 +232,7 @@ def test_balls_are_said_with_their_spare_and_a_word_on_dye_lots() -> None:
     assert spare
     text = text_of(piece)
     assert re.search(rf"oat [\d,]+ \(.* g {count} or {count + spare} balls", text)
-    assert "A ball of oat has 50 g with 120 m. Of two numbers of balls the smaller is enough" in text.replace(
+    assert "A ball of oat has 50 g with 120 m. Where two numbers of balls are given, the smaller" in text.replace(
         " - ", " "
     )
     assert "one dye lot" in text

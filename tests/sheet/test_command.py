@@ -195,7 +195,7 @@ def test_cheapest_says_what_it_saves_and_changes_nothing(capsys: pytest.CaptureF
         (["--needles", "0"], 2, "at least one needle"),
         (["--needles", "R5-L5"], 2, "right to left"),
         (["--needles", "many"], 2, "not a number of needles"),
-        (["--needles", "10", "--edge", "5"], 2, "leave none for the stitch"),
+        (["--needles", "10", "--edge", "5"], 2, "no needle is left for the stitch"),
         (["--rows", "0"], 2, "--rows"),
         (["--rows", "900000"], 2, "from 1 to 100,000"),
         (["--rows", "90000", "--needles", "60"], 1, "N110"),
