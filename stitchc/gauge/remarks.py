@@ -59,9 +59,9 @@ def check_gauge(
 
 
 def _plain_not_used(plain: PlainGauge, measured: Swatch) -> Message:
-    given = f"--plain {_number(plain.stitches)}x{_number(plain.rows)}"
+    given = f"{OPTION.plain} {_number(plain.stitches)}x{_number(plain.rows)}"
     text = f"`{given}` is not used: the file has its own gauge of stocking stitch."
-    advice = "Leave `--plain` out, or delete the `gauge plain` lines if it is to replace them."
+    advice = f"Leave `{OPTION.plain}` out, or delete the `gauge plain` lines if it is to replace them."
     return Message("G610", "warning", text, measured.span, advice, "this is used")
 
 
