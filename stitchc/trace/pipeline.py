@@ -17,6 +17,7 @@ from stitchc.trace import words
 from stitchc.trace.beyond import sides_with_marks_beyond
 from stitchc.trace.field import Field, Places
 from stitchc.trace.finding import boxed, field_in
+from stitchc.trace.frame import without_frame
 from stitchc.trace.knittable import weighed
 from stitchc.trace.picture import open_picture
 from stitchc.trace.reading import read_cells
@@ -43,6 +44,8 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     if bool((pixels == pixels[0, 0]).all()):
         raise Refused(words.of_one_colour(file))
     field = field_in(pixels, ask, file)
+    if ask.key.colours and ask.cells is None:
+        field = without_frame(field, [colour for colour, _ in ask.key.colours])
     rows, columns = field.rows, field.columns
     if rows * columns > MAX_CELLS:
         raise Refused(words.too_many_cells(file, columns, rows))

@@ -130,6 +130,17 @@ def blank_rim() -> Message:
     )
 
 
+def page_around(colour: str, sides: list[Side], columns: int, rows: int) -> Message:
+    """colour: of the page, as "#rrggbb"; columns, rows: of the chart without it."""
+    return Message(
+        "T811",
+        "info",
+        f"The outermost cells at the {listed(sides)} are {colour}, which no {OPTION.colour} names, so they were taken "
+        f"for the page around a chart of {columns} by {rows} cells.",
+        advice=f'If they belong to the chart, say what they mean, as in {OPTION.colour} "{colour}=K".',
+    )
+
+
 def other_lattice(size: tuple[int, int], rival: tuple[int, int]) -> Message:
     """Sizes in cells across and down: the one that was read, and one that explains the picture better."""
     return Message(

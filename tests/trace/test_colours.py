@@ -128,3 +128,23 @@ def test_cells_beside_bold_lines_make_no_kinds_of_their_own() -> None:
         trace(png(image), "chart.png")
     (message,) = error.value.messages
     assert message.code == "T807" and "of 3 kinds" in message.text
+
+
+@pytest.mark.parametrize("page", ["white", "#101010"])
+def test_a_frame_of_another_colour_than_those_named_is_page(page: str) -> None:
+    """Tiles with gaps between them, in a margin wider than they are."""
+    rows, colours = FILLED + FILLED[:3], ((221, 221, 221), (192, 48, 32), (192, 96, 32))
+    image = Image.new("RGB", (16 * 10 + 60, 16 * 9 + 60), page)
+    draw = ImageDraw.Draw(image)
+    for row, letters in enumerate(reversed(rows)):
+        for column, letter in enumerate(letters):
+            left, top = 31 + 16 * column, 31 + 16 * row
+            draw.rectangle((left, top, left + 13, top + 13), fill=colours["-TS".index(letter)])
+    key = Key(colours=tuple(zip(colours, (KNIT, TUCK, SLIP), strict=True)))
+    traced = trace(png(image), "chart.png", Ask(key=key, repeat="whole"))
+    assert traced.whole.rows() == [row.replace("-", "K") for row in rows]
+    (message,) = traced.messages
+    assert (message.code, message.severity) == ("T811", "info") and "10 by 9 cells" in message.text
+    of_page = (16, 16, 16) if page == "#101010" else (255, 255, 255)  # where the page is named as well, it is counted
+    more = trace(png(image), "chart.png", Ask(key=Key(colours=(*key.colours, (of_page, KNIT))), repeat="whole"))
+    assert more.whole.width > 10
