@@ -12,6 +12,7 @@ from stitchc.messages import Message
 from stitchc.trace.grid import Lattice
 from stitchc.trace.picture import Pixels
 from stitchc.trace.pixels import Blocks
+from stitchc.trace.several import Box
 from stitchc.trace.straight import Straight
 
 _CUT_PX: Final = 48
@@ -21,7 +22,10 @@ _AROUND: Final = 0.1
 
 @dataclass(frozen=True)
 class Field:
-    """Cells that were found: by a lattice in a straightened picture, or as blocks of equal pixels."""
+    """Cells that were found: by a lattice in a straightened picture, or as blocks of equal pixels.
+
+    charts: where the charts of the picture lie, if there are several.
+    """
 
     rows: int
     columns: int
@@ -31,6 +35,7 @@ class Field:
     how: str
     messages: tuple[Message, ...] = ()
     straight: Straight | None = None
+    charts: tuple[Box, ...] = ()
 
     @property
     def turned_deg(self) -> float:
@@ -73,6 +78,20 @@ class Places:
             assert blocks is not None
             x, y = blocks.left_px + across * blocks.block_px[0], blocks.top_px + down * blocks.block_px[1]
         return (x + self.offset_px[0]) * self.smaller, (y + self.offset_px[1]) * self.smaller
+
+    def box(self, box: Box, room_px: int) -> tuple[int, int, int, int]:
+        """A part of the straight picture and so many pixels around it: left, top, right and bottom as given."""
+        left, top, right, bottom = box
+        corners = [(x, y) for x in (left - room_px, right + room_px) for y in (top - room_px, bottom + room_px)]
+        if self.field.straight is not None:
+            corners = [self.field.straight.given(x, y) for x, y in corners]
+        xs, ys = zip(*corners, strict=True)
+        begin, end = (min(xs), min(ys)), (max(xs), max(ys))
+        (x0, y0), (x1, y1) = (
+            (round((x + self.offset_px[0]) * self.smaller), round((y + self.offset_px[1]) * self.smaller))
+            for x, y in (begin, end)
+        )
+        return max(0, x0), max(0, y0), x1 + 1, y1 + 1
 
     def cell(self, row: int, column: int) -> tuple[float, float]:
         """The middle of a cell, counted from 0 in knitting order."""

@@ -18,6 +18,7 @@ from stitchc.trace.grid import Axis, Lattice, find_cells, grain_of
 from stitchc.trace.kinds import kinds_of
 from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, paper_colour
 from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of, enlarged, looks_ruled
+from stitchc.trace.several import Box, charts_in
 from stitchc.trace.straight import Straight, straightened
 from stitchc.trace.traced import Ask
 
@@ -64,13 +65,13 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
         return _field_of(blocks, ask, file)
     if exact is not None and small:
         return _in_pixels(pixels, exact, None, small, fine, ask, file)
-    straight, lattice = _found(pixels, ask)
+    straight, lattice, charts = _found(pixels, ask)
     unlined = None if lattice is None or lattice.ruled else _without_lines(straight, lattice)
-    if exact is None and unlined is not None:
+    if unlined is not None and (exact is None or fine):  # cells that are not whole pixels wide make fine blocks
         return unlined
     lined = None if lattice is None or not lattice.ruled else _lined(straight, lattice, ask, file)
     if lined is not None and (exact is None or fine or not _all_alike(lined)):
-        return lined
+        return replace(lined, charts=charts)
     if exact is not None:
         return _in_pixels(pixels, exact, lined, small, fine, ask, file)
     raise Refused(words.no_grid(file, ask))
@@ -98,13 +99,16 @@ _GRAIN: Final = 0.5
 """The grain, of 255, up to which a picture is as it was drawn."""
 
 
-def _found(pixels: Pixels, ask: Ask) -> tuple[Straight, Lattice | None]:
-    """The picture set straight, and the lattice of its cells."""
+def _found(pixels: Pixels, ask: Ask) -> tuple[Straight, Lattice | None, tuple[Box, ...]]:
+    """The picture set straight, the lattice of its cells, and where its charts lie if it has several."""
     even = even_light(pixels)
     red, green, blue = (int(value) for value in paper_colour(even))
     straight = straightened(even, _dark_lines(even), (red, green, blue))
     grainy = straight.to_given is not None or grain_of(straight.pixels) > _GRAIN
-    return straight, find_cells(straight.pixels, ask.cells, grainy)
+    lattice = find_cells(straight.pixels, ask.cells, grainy)
+    if lattice is None or not lattice.ruled:
+        return straight, lattice, ()
+    return straight, lattice, charts_in(straight.pixels, lattice, ask.cells, grainy)
 
 
 def _lined(straight: Straight, lattice: Lattice, ask: Ask, file: str) -> Field:

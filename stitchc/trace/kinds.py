@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from stitchc.trace.cells import Codes, Patches, Shares, certainty
 from stitchc.trace.grid import Lattice
-from stitchc.trace.marked import inked_in, off_colour, parted, sorted_by_colour, sorted_by_examples
+from stitchc.trace.marked import all_marked, inked_in, off_colour, parted, sorted_by_colour, sorted_by_examples
 from stitchc.trace.picture import Pixels, full_light
 from stitchc.trace.pixels import MOST_COLOURS, colours_of
 from stitchc.trace.traced import Key, Rgb
@@ -185,9 +185,10 @@ def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> 
     pixels, lattice: where the cells were sampled; key: with its example cells as (row, column) of the picture, and its
     colours on white paper.
     """
-    inked = inked_in(patches)
+    inked = inked_in(patches) or (all_marked(patches) if len(key.alike) > 1 else None)
     if inked is None or (key.alike and key.colours):
         return None
+    every = bool(inked.marked.all())
     paper = np.round(255 * np.clip(inked.ground, 0.1, 1))
     marks = inked.ink[inked.marked]
     number = np.full(inked.marked.shape, -1)
@@ -202,7 +203,7 @@ def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> 
     inks: list[Shares] = []
     if key.colours:
         colours = [given for given, same in zip(key.colours, on_paper, strict=True) if not same]
-        others = key.dark is not None or not colours
+        others = key.dark is not None or key.dark_code not in {code for _, code in key.colours}
         meanings = [*(code for _, code in colours), *([key.dark_code] if others else [])]
         inks = [np.clip(1 - np.divide(colour, paper), 0, 1).astype(np.float32) for colour, _ in colours]
         groups, shares = sorted_by_colour(marks, inks, others)
@@ -212,9 +213,12 @@ def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> 
         examples = [(at, code) for at, code in examples if at >= 0] or [(0, key.dark_code)]
         meanings = [*(code for _, code in examples)]
         groups, shares = sorted_by_examples(marks, [at for at, _ in examples])
+        if every and len({code for _, code in examples}) > len({meanings[group] for group in np.unique(groups)}):
+            return None
+    dark_group = len(meanings) - 1 if key.dark is not None and not key.alike else None
     for group in range(len(meanings)):
         members = np.flatnonzero(groups == group)
-        odd = parted(marks[members], forms=not key.colours) if len(members) else None
+        odd = parted(marks[members], not key.colours, group != dark_group) if len(members) else None
         if odd is not None:
             if group < len(inks):  # those that are nearer to the colour that was named are meant
                 off = off_colour(marks[members], inks[group])

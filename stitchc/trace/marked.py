@@ -59,7 +59,7 @@ _FEWEST: Final = 3
 _OTHER_STRENGTH: Final = 0.25
 _OTHER_FORM: Final = 0.05
 _OTHER_HUE: Final = 0.12
-_OTHER_LOOK: Final = 0.3
+_OTHER_LOOK: Final = 0.12
 _SOFT: Final = 0.8
 """How soft marks are looked at, in samples."""
 _SURER: Final = 12.0
@@ -99,6 +99,13 @@ def inked_in(patches: Patches) -> Inked | None:
     ink = 1 - patches / np.maximum(lights, 0.3)[:, :, None, None]
     shares = 1 / (1 + np.exp(-_SURER * (strength - border)))
     return Inked(~blank, shares.astype(np.float32), ink.astype(np.float32), ground.astype(np.float32))
+
+
+def all_marked(patches: Patches) -> Inked:
+    """Every cell taken for marked, as where letters stand in all of them."""
+    marked = np.ones(patches.shape[:2], dtype=np.bool_)
+    ink = np.asarray(1 - patches, dtype=np.float32)
+    return Inked(marked, marked.astype(np.float32), ink, np.ones(3, dtype=np.float32))
 
 
 def _around(values: _Values, chosen: npt.NDArray[np.bool_]) -> _Values:
@@ -177,7 +184,7 @@ def sorted_by_examples(marks: Patches, examples: Sequence[int]) -> Sorted:
         ends = [looks[groups == group] for group in (one, other)]
         way = np.median(ends[1], axis=0) - np.median(ends[0], axis=0) if all(map(len, ends)) else looks[0] * 0
         apart = float(np.linalg.norm(way))
-        if apart == 0 or between(looks[pair] @ way / apart, max(_OTHER_LOOK, apart / 2)) is None:
+        if apart == 0 or between(looks[pair] @ way / apart, max(_OTHER_LOOK, apart / 2), named=True) is None:
             groups[groups == other] = one
             shares[:, one] += shares[:, other]
             shares[:, other] = 0
@@ -207,13 +214,25 @@ def _settled(looks: _Values, groups: _Groups, count: int) -> Sorted:
     return Sorted(groups, (weights / weights.sum(axis=1, keepdims=True)).astype(np.float32))
 
 
-def parted(marks: Patches, forms: bool) -> npt.NDArray[np.bool_] | None:
+_OTHER_INK: Final = 0.4
+"""How far two inks are from each other, of how far the paler one is from the ground, where they are not both dark."""
+
+
+def parted(marks: Patches, forms: bool, hues: bool = True) -> npt.NDArray[np.bool_] | None:
     """The marks of another kind than the rest, by hue or, where it counts, by form and strength; None where all are of
-    one kind, wherever in their cells. marks: the ink in their samples."""
+    one kind, wherever in their cells. marks: the ink in their samples; hues: whether any other hue is another kind, or
+    only one that is farther from the rest than two dark inks are."""
+    inks = None if hues else _inks(marks)
     for values, least in _traits(marks, forms):
         border = between(values, least)
-        if border is not None:
-            return np.asarray(values >= border)
+        if border is None:
+            continue
+        odd = np.asarray(values >= border)
+        if inks is not None and least == _OTHER_HUE:
+            one, other = np.median(inks[odd], axis=0), np.median(inks[~odd], axis=0)
+            if np.linalg.norm(one - other) < _OTHER_INK * min(np.linalg.norm(one), np.linalg.norm(other)):
+                continue
+        return odd
     return None
 
 
@@ -259,13 +278,14 @@ def _halved(values: _Values) -> float | None:
     return float(ordered[cut] + ordered[cut + 1]) / 2
 
 
-def between(values: _Values, least: float) -> float | None:
-    """The border of two kinds of values; None where they are of one that is spread."""
+def between(values: _Values, least: float, named: bool = False) -> float | None:
+    """The border of two kinds of values; None where they are of one that is spread. named: whether somebody says that
+    there are two, so that a single value may be one."""
     border = _halved(values)
     if border is None:
         return None
     low, high = values[values < border], values[values >= border]
     gap = float(np.median(high) - np.median(low))
     within = np.sqrt((low.var() * len(low) + high.var() * len(high)) / len(values))
-    few = 3 if min(len(low), len(high)) < _FEWEST else 1
+    few = 3 if min(len(low), len(high)) < _FEWEST and not named else 1
     return border if gap > few * max(least, _APART * float(within)) else None

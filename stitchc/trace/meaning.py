@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from stitchc.chart import KNIT, LETTERS, SLIP, TUCK
+from stitchc.english import count_of
 from stitchc.messages import Message, Refused, visible
 from stitchc.trace import words
 from stitchc.trace.kinds import Kind, Kinds
@@ -136,7 +137,8 @@ def _unknown_kinds(
     for index in shown[:8]:
         kind = kinds.kinds[index]
         row, column = order.as_knitted(*kind.example)
-        told.append(f"{_look(kind)} ({kind.count} cells, one in row {row}, column {column})")
+        place = f"{'one ' if kind.count > 1 else ''}in row {row}, column {column}"
+        told.append(f"{_look(kind)} ({count_of([kind.count], 'cell')}, {place})")
         if index not in said and (index not in found or _is_marked(kind)):  # what is blank is what --light says
             options.append(f"{OPTION.like} {row},{column}=?")
         to_name.append(KindToName(kind.example, (row, column), kind.count, LETTERS[likely[index]]))

@@ -27,6 +27,8 @@ from stitchc.wording import OPTION
 
 _MOST_UNSURE: Final = 0.5
 """The share of unsure cells from which the grid itself is doubted."""
+_AROUND_PX: Final = 4
+"""Pixels around a chart that its frame may need."""
 
 
 def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
@@ -44,6 +46,9 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     if bool((pixels == pixels[0, 0]).all()):
         raise Refused(words.of_one_colour(file))
     field = field_in(pixels, ask, file)
+    if field.charts:
+        in_picture = Places(field, offset, picture.smaller, True, False)
+        raise Refused(words.several_charts(file, [in_picture.box(box, _AROUND_PX) for box in field.charts]))
     if ask.key.colours and ask.cells is None:
         field = without_frame(field, [colour for colour, _ in ask.key.colours])
     rows, columns = field.rows, field.columns

@@ -193,6 +193,17 @@ def beyond(lattice: Lattice | None, marked: tuple[Side, ...]) -> list[Message]:
     return [Message("T813", "warning", text, advice=advice)]
 
 
+def several_charts(file: str, boxes: list[tuple[int, int, int, int]]) -> Message:
+    """boxes: left, top, right and bottom of each chart in the picture as given."""
+    options = [f"{OPTION.box} {','.join(map(str, box))}" for box in boxes]
+    return Message(
+        "T803",
+        "error",
+        f"`{visible(file)}` shows {len(boxes)} charts; they are read one at a time.",
+        advice=f"Say which one: {'; or '.join(options)} (left, top, right and bottom in pixels).",
+    )
+
+
 def cut_through(file: str, found: Lattice) -> Message:
     columns, rows = found.size
     return Message(

@@ -3,7 +3,6 @@ spoilt."""
 
 from __future__ import annotations
 
-import io
 import sys
 from collections import Counter
 from dataclasses import replace
@@ -92,15 +91,17 @@ def test_cells_that_the_grid_leaves_out_are_seen_and_numbers_beside_it_are_not(
     assert sides_with_marks_beyond(replace(field, lattice=less)) == (side,)
 
 
-def test_where_lines_of_another_lattice_are_seen_more_clearly_its_size_is_named() -> None:
-    """A scan in which the marks of half the cells look like lines of cells half as high."""
-    case = elsewhere.one_case("tune", 90114)
-    field = field_in(np.asarray(accuracy.Image.open(io.BytesIO(case.data)).convert("RGB")), case.ask, "scan.png")
-    size = len(case.rows[0]), len(case.rows)
-    assert (field.columns, field.rows) != size and field.lattice is not None and field.lattice.rival == size
-    (doubt,) = (message for message in field.messages if "looks more like" in message.text)
-    assert (doubt.code, doubt.severity) == ("T813", "warning")
-    assert f"--cells {size[0]}x{size[1]}" in str(doubt.advice)
+READ_OTHERWISE = {
+    90114: "a scan in which the marks of half the cells look like lines of cells half as high",
+    92004: "a scan of dashed lines and marks beside which wide gaps look like bold lines",
+    92007: "crosses whose arms end at a third of their cells, as lines would",
+    92038: "characters of a terminal, two a cell, between which a seam shows",
+}
+
+
+@pytest.mark.parametrize("number", READ_OTHERWISE)
+def test_of_grids_that_explain_much_the_one_is_found_that_all_of_the_picture_bears_out(number: int) -> None:
+    assert elsewhere.outcome(elsewhere.one_case("tune", number)) == ("right", ""), READ_OTHERWISE[number]
 
 
 @pytest.mark.parametrize("mark", ["fill", "dot", "cross"])

@@ -36,10 +36,11 @@ def grain_of(pixels: Pixels) -> float:
 
 
 class Direction:
-    """The edges of one direction. profile: their mean along each line of pixels, 0 to 1."""
+    """The edges of one direction. profile: their mean along each line of pixels, 0 to 1; steps: the same of how much
+    the colour changes, so that faint seams count little."""
 
-    def __init__(self, edges: Edges) -> None:
-        self.edges = edges
+    def __init__(self, edges: Edges, steps: Profile) -> None:
+        self.edges, self.steps = edges, steps
         self.profile: Profile = edges.mean(axis=0, dtype=np.float64) / 255
 
     @property
@@ -65,7 +66,7 @@ class Sight:
     def __init__(self, pixels: Pixels, reach: int) -> None:
         self.pixels, self.soft = pixels, reach > 1
         self.upright, self.level = (
-            Direction(_soft_edges(plane, reach) if self.soft else _clear_edges(plane))
+            Direction(*(_soft_edges(plane, reach) if self.soft else _clear_edges(plane)))
             for plane in (pixels, pixels.swapaxes(0, 1))
         )
 
@@ -84,7 +85,7 @@ class Sight:
         return np.asarray((sums + total[np.ix_(top, left)]) / np.outer(bottom - top, right - left)[..., None])
 
 
-def _clear_edges(pixels: Pixels) -> Edges:
+def _clear_edges(pixels: Pixels) -> tuple[Edges, Profile]:
     """Edges between each pixel and the one to its left; of one that is smoothed over two pixels, the clearer half."""
     steps = np.diff(pixels.astype(np.int16), axis=1)
     clear, way = np.abs(steps).max(axis=2), np.sign(steps.sum(axis=2, dtype=np.int16))
@@ -96,7 +97,7 @@ def _clear_edges(pixels: Pixels) -> Edges:
     return _as_edges((clear * kept).astype(np.float32), _FAINTEST, _CLEAR)
 
 
-def _soft_edges(pixels: Pixels, reach: int) -> Edges:
+def _soft_edges(pixels: Pixels, reach: int) -> tuple[Edges, Profile]:
     """The same of steps over so many pixels, smoothed along the edge; only those that grain does not make."""
     height, width = pixels.shape[:2]
     steps = np.zeros((height, width - 1), dtype=np.float32)
@@ -113,7 +114,9 @@ def _soft_edges(pixels: Pixels, reach: int) -> Edges:
     return _as_edges(np.where(steps >= highest, steps, 0), faintest, max(12.0, faintest))
 
 
-def _as_edges(steps: npt.NDArray[np.floating], faintest: float, clear: float) -> Edges:
+def _as_edges(steps: npt.NDArray[np.floating], faintest: float, clear: float) -> tuple[Edges, Profile]:
     found = np.zeros((steps.shape[0], steps.shape[1] + 2), dtype=np.uint8)
     found[:, 1:-1] = np.clip((steps - np.float32(faintest)) * np.float32(255 / clear), 0, 255)
-    return found
+    profile = np.zeros(steps.shape[1] + 2)
+    profile[1:-1] = steps.mean(axis=0, dtype=np.float64)
+    return found, profile

@@ -28,10 +28,12 @@ alike: a line may have been left out."""
 _MOST_STRANGE: Final = {False: 0.4, True: 0.6}
 _MOST_STRANGE_UNRULED: Final = 0.05
 """The most that cells may be unlike a few looks, in clear and in soft pictures, and where no lines are drawn."""
-_CLEAR: Final = ((1, False), (2, False), (1, True), (4, True))
+_CLEAR: Final = ((1, False), (2, False), (1, True), (4, True), (8, True))
 _GRAINY: Final = ((2, False), (4, True))
 """How wide edges may be, in px, and whether cells of exactly one size are tried, one after the other. The widest are
 for cells that are filled with dots or hatching."""
+_REACHES: Final = 1.5
+"""How many times as wide as the edges that are looked at cells without lines are, at least."""
 _FEWEST: Final = 24
 """Cells of a chart, at least."""
 _WHOLE: Final = 0.97
@@ -50,19 +52,21 @@ _WIDER: Final = 0.4
 """How much wider than usual a cell may be, in px, and in soft pictures as a part of it."""
 
 
-def find_cells(pixels: Pixels, cells: tuple[int, int] | None = None, grainy: bool = False) -> Lattice | None:
+def find_cells(
+    pixels: Pixels, cells: tuple[int, int] | None = None, grainy: bool = False, unlined: bool = True
+) -> Lattice | None:
     """The lattice of a straight picture, ruled or not; None where there is none that is beyond doubt.
 
     cells: how many the user says there are across and down; others are then passed over. grainy: whether the picture
-    has grain or was turned, so that no edge is clear.
+    has grain or was turned, so that no edge is clear. unlined: whether cells without lines are looked for too.
     """
     height, width = pixels.shape[:2]
     smaller = math.ceil(math.sqrt(height * width / _LOOKED_AT))
     if smaller > 1:
-        found = _found(_reduced(pixels, smaller), cells, grainy)
+        found = _found(_reduced(pixels, smaller), cells, grainy, unlined)
         if found is not None and found.pitch_px >= _ROOMY_PX:
             return found.grown(smaller)
-    return _found(pixels, cells, grainy)
+    return _found(pixels, cells, grainy, unlined)
 
 
 def _reduced(pixels: Pixels, by: int) -> Pixels:
@@ -71,28 +75,41 @@ def _reduced(pixels: Pixels, by: int) -> Pixels:
     return np.asarray((parts.sum(axis=(1, 3), dtype=np.uint32) // by**2), dtype=np.uint8)
 
 
-def _found(pixels: Pixels, cells: tuple[int, int] | None, grainy: bool) -> Lattice | None:
+def _found(pixels: Pixels, cells: tuple[int, int] | None, grainy: bool, unlined: bool) -> Lattice | None:
     if min(pixels.shape[:2]) < 2 * LEAST_PITCH_PX:
         return None
     frayed: Lattice | None = None
+    unruled: tuple[Judged, bool] | None = None
     for reach, even in _GRAINY if grainy else _CLEAR:
-        if even and frayed is not None:
+        if even and (frayed is not None or not unlined):
             return frayed
         sight = Sight(pixels, reach)
         likely = likeliest(sight, cells, even)
         for found in likely:
-            if even and found.ruled:  # of cells that are all of one size, lines are not seen apart from marks
+            if even and (found.ruled or found.pitch_px < _REACHES * reach):  # lines are not seen apart from marks here
                 continue
             alone = all(one.size == found.size for one in likely)
             if not _is_sure(sight, found, cells, grainy, alone) or _is_refuted(sight, found):
                 continue
+            if unruled is not None and _explains_less(found, unruled[0]):
+                break
+            if not found.ruled:  # finer cells of it may be seams and dots, which a look at wider edges does not see
+                unruled = found, sight.soft
+                break
             lattice = _lattice(found, sight.soft)
             if lattice is not None:
                 lattice = replace(lattice, rival=_rival(sight, found, likely))
             if lattice is not None and not (lattice.open or lattice.beyond):
                 return lattice
             frayed = frayed or lattice
-    return frayed
+    return frayed if unruled is None else _lattice(*unruled)
+
+
+def _explains_less(found: Judged, unruled: Judged) -> bool:
+    """Whether a pair that was found with wider edges explains less than one without lines; wider cells may, a little,
+    as finer ones explain all that they do."""
+    wider = not found.ruled and math.prod(found.size) < math.prod(unruled.size)
+    return found.worth <= unruled.worth * (_AS_MUCH if wider else 1 / _AS_MUCH)
 
 
 def _rival(sight: Sight, found: Judged, likely: list[Judged]) -> tuple[int, int] | None:
@@ -109,7 +126,7 @@ def likeliest(sight: Sight, cells: tuple[int, int] | None, even: bool = False) -
     for at, direction in enumerate(directions):
         others = [pitch for pitch in own[1 - at][:4] if pitch <= direction.size / LEAST_CELLS]
         pitches = own[at] + [pitch for pitch in others if not any(abs(pitch - one) < 0.02 * one for one in own[at])]
-        spans = chains(direction.profile, pitches) + (even_chains(direction.profile) if even else [])
+        spans = chains(direction.profile, pitches) + (even_chains(direction.steps) if even else [])
         rows.append([Chain(direction, one) for one in spans])
     pairs = [Pair(sight, across, down) for across in rows[0] for down in rows[1] if _shapely(across, down)]
     found: list[Judged] = []
@@ -146,7 +163,7 @@ def _is_refuted(sight: Sight, found: Judged) -> bool:
         if width.max() > usual + np.median(gaps) + max(_WIDER_PX, _WIDER * usual * sight.soft):
             return True
     if found.ruled:
-        return _lined_inside(sight, found)
+        return _lined_inside(sight, found) or _gaps_are_no_lines(sight, found)
     return _share_inside(sight, *found.cells) < _WHOLE
 
 
@@ -194,6 +211,31 @@ def _lined_inside(sight: Sight, found: Judged) -> bool:
             for values in inside.values()
             if values
         ):
+            return True
+    return False
+
+
+_BOLD_PX: Final = 3
+_OF_ONE_COLOUR: Final = 0.9
+_SAME_INK: Final = 40
+_MISTAKEN: Final = {False: 1, True: 3}
+"""Wide gaps from which the cells beside them are not the chart's, in clear and in soft pictures."""
+_VERY_WIDE: Final = 0.25
+
+
+def _gaps_are_no_lines(sight: Sight, found: Judged) -> bool:
+    """Whether the widest gaps between cells are parts of cells and not bold lines, which have one colour all along and
+    do not stand at both sides of one cell alone."""
+    for pixels, cells, other in ((sight.pixels, *found.cells), (sight.pixels.swapaxes(0, 1), *found.cells[::-1])):
+        gaps = cells[1:, 0] - cells[:-1, 1]
+        bolder = gaps - np.median(gaps)
+        wide = (gaps >= _BOLD_PX) & (bolder >= _VERY_WIDE * np.median(np.diff(cells[:, 0])))
+        if (wide[1:] & wide[:-1]).any():
+            return True
+        middles = (cells[1:, 0] + cells[:-1, 1]) // 2
+        lines = pixels[other[0, 0] : other[-1, 1], middles[(gaps >= _BOLD_PX) & (bolder >= 2)]].astype(np.int16)
+        away = np.abs(lines - np.median(lines, axis=0)).max(axis=2)
+        if ((away <= _SAME_INK).mean(axis=0) < _OF_ONE_COLOUR).sum() >= _MISTAKEN[sight.soft]:
             return True
     return False
 

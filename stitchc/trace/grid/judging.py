@@ -83,6 +83,11 @@ class Judged(NamedTuple):
         return right - left, bottom - top
 
     @property
+    def pitch_px(self) -> float:
+        """The smaller of both directions'."""
+        return min(self.across.axis.pitch_px, self.down.axis.pitch_px)
+
+    @property
     def cells(self) -> tuple[Spans, Spans]:
         """The chart's, across and down."""
         left, right, top, bottom = self.box
@@ -94,6 +99,8 @@ _AGAINST: Final = 4.0
 _STRANGERS: Final = {True: 1.0, False: 2.0}
 """What a cell like no other costs, of the lines around it; with lines drawn, a heavier one pushes marks aside."""
 _SAME_INK: Final = 15.0
+_OF_ONE_INK: Final = 0.7
+"""The part of the lines that have the usual ink; bold ones may have another."""
 _SEAM: Final = 0.5
 _BLANK: Final = 0.01
 
@@ -133,7 +140,7 @@ class Pair:
                 known = ~self._hidden(looks, at)
                 gain[~known] = 0
             else:
-                gain[1:-1][~parted] = (-_SEAM * seen[1:-1] - _BLANK)[~parted]
+                gain[1:-1][~parted] = -_SEAM * _lined(seen[1:-1][~parted], of[1:][~parted]) - _BLANK
                 # half of an outermost line is the outer side's
                 gain[[0, -1]] = 2 * np.maximum(gain[[0, -1]], 0) * chain.outer_in_picture[:, None]
                 known[[0, -1]], known[1:-1] = False, parted
@@ -171,12 +178,25 @@ class Pair:
         if len(colours) < 2:
             return hidden
         ink = np.median(colours, axis=0)
+        if float((np.abs(np.array(colours) - ink).max(axis=1) < _SAME_INK).mean()) < _OF_ONE_INK:
+            return hidden  # edges of marks, between which cells are blank, are no lines in the ink of blank cells
         for look in np.flatnonzero(looks.flat & (np.abs(looks.mean - ink).max(axis=1) < _SAME_INK)).tolist():
             filled = np.concatenate([of[:1], of]) == look
             filled &= np.concatenate([of, of[-1:]]) == look
             if filled[1:-1].any() and float(np.median(seen[1:-1][filled[1:-1]])) < USUAL:
                 hidden |= filled & (seen < USUAL)
         return hidden
+
+
+def _lined(seen: Shares, of: npt.NDArray[np.intp]) -> float:
+    """How much is seen of lines between cells of the look in which least is seen of them. Between blocks that were
+    printed one by one there are seams, but none between blanks. of: the look of each stretch."""
+    count, whole = np.bincount(of), np.bincount(of, seen)
+    often = count >= _FREQUENT * len(of)
+    return float((whole[often] / count[often]).min()) if often.any() else 0.0
+
+
+_FREQUENT: Final = 0.05
 
 
 def richest(worth: Shares, cells: tuple[int, int] | None) -> tuple[float, Box]:
