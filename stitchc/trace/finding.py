@@ -65,7 +65,7 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
         return _field_of(blocks, ask, file)
     if exact is not None and small:
         return _in_pixels(pixels, exact, None, small, fine, ask, file)
-    straight, lattice, charts = _found(pixels, ask)
+    straight, lattice, charts = _found(pixels, ask, unlined=exact is None or fine)
     unlined = None if lattice is None or lattice.ruled else _without_lines(straight, lattice)
     if unlined is not None and (exact is None or fine):  # cells that are not whole pixels wide make fine blocks
         return unlined
@@ -99,13 +99,14 @@ _GRAIN: Final = 0.5
 """The grain, of 255, up to which a picture is as it was drawn."""
 
 
-def _found(pixels: Pixels, ask: Ask) -> tuple[Straight, Lattice | None, tuple[Box, ...]]:
-    """The picture set straight, the lattice of its cells, and where its charts lie if it has several."""
+def _found(pixels: Pixels, ask: Ask, unlined: bool) -> tuple[Straight, Lattice | None, tuple[Box, ...]]:
+    """The picture set straight, the lattice of its cells, and where its charts lie if it has several. unlined: whether
+    cells without lines are looked for too."""
     even = even_light(pixels)
     red, green, blue = (int(value) for value in paper_colour(even))
     straight = straightened(even, _dark_lines(even), (red, green, blue))
     grainy = straight.to_given is not None or grain_of(straight.pixels) > _GRAIN
-    lattice = find_cells(straight.pixels, ask.cells, grainy)
+    lattice = find_cells(straight.pixels, ask.cells, grainy, unlined)
     if lattice is None or not lattice.ruled:
         return straight, lattice, ()
     return straight, lattice, charts_in(straight.pixels, lattice, ask.cells, grainy)

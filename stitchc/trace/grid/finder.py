@@ -32,6 +32,8 @@ _CLEAR: Final = ((1, False), (2, False), (1, True), (4, True), (8, True))
 _GRAINY: Final = ((2, False), (4, True))
 """How wide edges may be, in px, and whether cells of exactly one size are tried, one after the other. The widest are
 for cells that are filled with dots or hatching."""
+_SECOND_LOOK: Final = 4
+"""The width at which cells without lines are looked at again, where some were found: seams and dots are not seen."""
 _REACHES: Final = 1.5
 """How many times as wide as the edges that are looked at cells without lines are, at least."""
 _FEWEST: Final = 24
@@ -83,6 +85,8 @@ def _found(pixels: Pixels, cells: tuple[int, int] | None, grainy: bool, unlined:
     for reach, even in _GRAINY if grainy else _CLEAR:
         if even and (frayed is not None or not unlined):
             return frayed
+        if unruled is not None and reach != _SECOND_LOOK:
+            continue
         sight = Sight(pixels, reach)
         likely = likeliest(sight, cells, even)
         for found in likely:
