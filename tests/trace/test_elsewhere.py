@@ -118,4 +118,4 @@ def test_that_dark_knits_is_doubted_where_light_marks_stand_on_dark_cells() -> N
     screen = png(accuracy.Image.eval(drawn(case.rows, Style("cross", 24, tuck=(0, 0, 0))), lambda value: 255 - value))
     for key, severity in ((Key(dark=KNIT, light=TUCK), "warning"), (Key(dark=TUCK), "info")):
         (doubt,) = trace(screen, "screen.png", Ask(key=key, repeat="whole")).messages
-        assert (doubt.code, doubt.severity) == ("T812", severity) and "exchanges them" in str(doubt.advice)
+        assert (doubt.code, doubt.severity) == ("T812", severity) and "exchange them" in str(doubt.advice)
