@@ -34,8 +34,8 @@ CAPITAL: Final = 0.73
 """How high capitals and figures of the font are, as a share of its size."""
 
 ROW_NUMBER_MM: Final = 2.9
-BOXED_MM: Final = (2.3, 1.9)
-"""Boxed numbers, and where a mark has to stand under them."""
+BOXED_MM: Final = (2.9, 2.6, 2.3, 1.9)
+"""Boxed numbers: the largest that leaves room for a mark beside it; the last where a mark has to stand under it."""
 
 MARK_MM: Final = 2.0 / CAPITAL
 """Marks of a change: their capitals are 2 mm high."""
@@ -248,16 +248,18 @@ class _Drawing:
         right; else the mark alone, its letters one under the other if need be. A mark is never left out or smaller."""
         slot = self.shape.row_pitch_mm - CLEAR_MM
         left, end = self._band(y, slot if mark else BOXED_MM[0] * CAPITAL + 2 * BOX_MM, right=True)
-        size = _size_for(read, BOXED_MM[0], end - left - 2 * BOX_MM) if read else 0.0
         wide, high = width_mm(mark, MARK_MM), MARK_MM * CAPITAL
-        small = BOXED_MM[1] * CAPITAL + 2 * TIGHT_BOX_MM
+        beside = end - left - 2 * BOX_MM - (wide + CLEAR_MM if mark else 0)
+        largest = next((size for size in BOXED_MM[:-1] if width_mm(read, size) <= beside), BOXED_MM[-2])
+        size = _size_for(read, largest, end - left - 2 * BOX_MM) if read else 0.0
+        small = BOXED_MM[-1] * CAPITAL + 2 * TIGHT_BOX_MM
         x = left + width_mm(read, size) + 2 * BOX_MM + CLEAR_MM if size else left
         if not mark or x + wide <= end:
             marks, middle, pad = [(x, y, mark)], y, BOX_MM
         elif size and small + UNDER_BOX_MM + high <= slot and left + wide <= end:
             marks = [(max(left, end - wide - CLEAR_MM), y + (small + UNDER_BOX_MM) / 2, mark)]
             middle, pad = y - (high + UNDER_BOX_MM) / 2, TIGHT_BOX_MM
-            size = min(size, BOXED_MM[1])
+            size = min(size, BOXED_MM[-1])
         else:
             size, lines = 0.0, [mark] if left + wide <= end else list(mark)
             first = y - (len(lines) - 1) * (high + 0.4) / 2

@@ -414,7 +414,7 @@ def _contents(headings: Sequence[_Heading | _Sheet], width: float) -> _Set:
         if heading.level <= most:
             words = f'<a href="#{heading.key}" color="black">{_words(heading.title)}</a>'
             rows.append([_Text(words, _style(10, left=6 * (heading.level - 1) + 0.01, after=0)), _PageOf(heading)])
-    return _grid(_tagged(rows), [width - 20 * mm, 20 * mm], _PLAIN, fewest=2)
+    return _grid(_tagged(rows), [width - 20 * mm, 20 * mm], _PLAIN, fewest=len(rows))  # on one page
 
 
 class _PageOf(Flowable):  # type: ignore[misc]
@@ -630,7 +630,8 @@ class _Ticks(Flowable):  # type: ignore[misc]
 
 
 _NUMBER: Final = 18 * mm
-_WAY: Final = 23 * mm
+_WAY: Final = 25 * mm
+_WAY_LETTER: Final = 9.5
 _BOX_COLUMN: Final = 9 * mm
 _BESIDE: Final = (2, 3, 4, 6, 8)
 """Boxes that stand in one line beside the words of a row; under them there is room for more."""
@@ -865,7 +866,7 @@ def _line(
         strip = replace(strip, mm_per_unit=strip.mm_per_unit * (0.5 + 0.5 * side / _TICKS[0]) * letter / _LETTER)
         words += [Spacer(0, 1.5 * mm), _Shapes(strip, room - 4 * mm)]
     shown = _paragraph(number, _style(14 if len(number) <= 5 else 12, True, 0.01))
-    cells: list[Any] = [shown, _paragraph(f"{arrow}{way}", _style(8.5)), words]
+    cells: list[Any] = [shown, _paragraph(f"{arrow}{way}", _style(_WAY_LETTER)), words]
     widths = [_NUMBER, _WAY, room]
     ticks = _Ticks(times if several else [[0]], side)
     if not several:

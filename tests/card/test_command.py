@@ -359,3 +359,12 @@ def test_the_punching_list_has_a_box_for_each_row_and_stays_a_table(
     assert run(["card", "b.stitch", "--format", "text"]) == 0
     out = capsys.readouterr().out
     assert "what to punch:" not in out and re.search(r"\n  1 +\[ \] +12 +punch 1-2 5-6 9-10 .*slip\n +21-22\n", out)
+
+
+def test_the_boxed_numbers_are_as_large_as_the_rows_numbers(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """They are read while the machine is worked; only where a hole or a mark takes the room they are smaller."""
+    monkeypatch.chdir(tmp_path)
+    Path("a.stitch").write_text("stitch a over 2\n    1: K T\n    2: K\n", encoding="utf-8")
+    assert run(["card", "a.stitch", "-o", "a.svg"]) == 0
+    sizes = re.findall(r'font-size="([0-9.]+)"[^>]*>(\d+)</text>', Path("a.svg").read_text(encoding="utf-8"))
+    assert sum(size == "2.9" and number == "20" for size, number in sizes) == 2

@@ -236,3 +236,12 @@ def test_letters_that_the_font_of_a_pdf_lacks_are_told(
     for form, told in (("pdf", 1), ("html", 0)):
         assert run([command, str(path), "--format", form, "-o", str(tmp_path / f"made.{form}")]) == 0
         assert capsys.readouterr().err.count("The PDF's font has no `麦`; there the letters stand as") == told
+
+
+def test_the_contents_are_on_one_page() -> None:
+    """There is room for some of their lines under the 30 before them, and for all of them on the next page."""
+    chapters = tuple(Document(f"Chapter {number}", "k", parts=(Part("", ("Words.",)),)) for number in range(1, 21))
+    lines = Listing(tuple(f"Line {number}." for number in range(1, 31)))
+    _, texts = opened(to_pdf(Document("Whole", "k", parts=(Part("", (lines,)),), chapters=chapters)))
+    (page,) = [text for text in texts if "Contents" in text]
+    assert all(re.search(rf"Chapter {number} \d+\b", " ".join(page.split())) for number in range(1, 21))
