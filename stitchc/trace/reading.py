@@ -216,7 +216,8 @@ def _forms_taken_for_one(
     """What is to be said of marks that clearly differ in form, but were read as the same stitch because of one word of
     the user's. seen: the cells, finely sampled."""
     side = seen.shape[2]
-    ground = np.median(seen[kinds.of == 0].reshape(-1, 3), axis=0)
+    blank = seen[kinds.of == 0].reshape(-1, 3)
+    ground = np.median(blank, axis=0) if len(blank) else np.ones(3)  # letters may stand in every cell
     shown = {int(kinds.of[cell]) for cell, _ in key.alike}
     messages = []
     for code in dict.fromkeys(codes):

@@ -26,6 +26,7 @@ READ = {
     ("terminals", 91013): "full blocks, two a cell, between which seams show",
     ("terminals", 91004): "dots farther apart than most",
     ("tones", 91028): "two dark inks, of which one is meant",
+    ("markers", 91000): "diamonds whose tips lie where lines of cells half as wide would be",
     ("letters", 91002): "nothing, x and o, of about as much ink",
     ("letters", 91004): "K, T and S, and no cell blank",
     ("letters", 91008): "v and ^, of which there is a single one",

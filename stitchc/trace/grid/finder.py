@@ -97,12 +97,16 @@ def _found(pixels: Pixels, cells: tuple[int, int] | None, grainy: bool, unlined:
                 continue
             if unruled is not None and _explains_less(found, unruled[0]):
                 break
+            clearer = None if sight.soft or not found.ruled else _rival(sight, found, likely)
+            if clearer is not None and _is_sure(sight, clearer, cells, grainy, alone):
+                found = clearer
             if not found.ruled:  # finer cells of it may be seams and dots, which a look at wider edges does not see
                 unruled = found, sight.soft
                 break
             lattice = _lattice(found, sight.soft)
-            if lattice is not None:
-                lattice = replace(lattice, rival=_rival(sight, found, likely))
+            rival = _rival(sight, found, likely)
+            if lattice is not None and rival is not None:
+                lattice = replace(lattice, rival=rival.size)
             if lattice is not None and not (lattice.open or lattice.beyond):
                 return lattice
             frayed = frayed or lattice
@@ -116,10 +120,10 @@ def _explains_less(found: Judged, unruled: Judged) -> bool:
     return found.worth <= unruled.worth * (_AS_MUCH if wider else 1 / _AS_MUCH)
 
 
-def _rival(sight: Sight, found: Judged, likely: list[Judged]) -> tuple[int, int] | None:
-    """The size of another pair whose lines are seen more clearly, and that nothing refutes."""
-    clearer = (one for one in likely if one.size != found.size and one.seen > found.seen + _CLEARER)
-    return next((one.size for one in clearer if not _is_refuted(sight, one)), None)
+def _rival(sight: Sight, found: Judged, likely: list[Judged]) -> Judged | None:
+    """Another pair whose lines are seen more clearly, and that nothing refutes."""
+    clearer = (one for one in likely if one.ruled and one.size != found.size and one.seen > found.seen + _CLEARER)
+    return next((one for one in clearer if not _is_refuted(sight, one)), None)
 
 
 def likeliest(sight: Sight, cells: tuple[int, int] | None, even: bool = False) -> list[Judged]:
