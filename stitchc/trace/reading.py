@@ -217,7 +217,7 @@ def _forms_taken_for_one(
     the user's. seen: the cells, finely sampled."""
     side = seen.shape[2]
     blank = seen[kinds.of == 0].reshape(-1, 3)
-    ground = np.median(blank, axis=0) if len(blank) else np.ones(3)  # letters may stand in every cell
+    ground = np.median(blank, axis=0) if len(blank) else np.ones(3, dtype=np.float32)  # letters may stand in every cell
     shown = {int(kinds.of[cell]) for cell, _ in key.alike}
     messages = []
     for code in dict.fromkeys(codes):
