@@ -56,7 +56,7 @@ class Kinds:
 
 _FILLED: Final = 0.75
 _APART: Final = 0.13
-"""Kinds whose looks differ by less than this are one kind; where the picture is clean, down to a third of it
+"""Kinds whose looks differ by less than this are one kind; where the picture is clean, down to a quarter of it
 counts."""
 _GRAINS: Final = 5.0
 _MOST_KINDS: Final = 12
@@ -76,7 +76,7 @@ def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | 
     some = _some_of(looks)
     centres = _merged(some, _centres(some, _APART), _APART)
     grain = _grain(looks)
-    apart = min(_APART, max(_APART / 3, _GRAINS * grain))
+    apart = min(_APART, max(_APART / 4, _GRAINS * grain))
     if apart < _APART:
         centres = _merged(some, _centres(some, apart), apart)
     for _ in range(6):

@@ -148,3 +148,10 @@ def test_a_frame_of_another_colour_than_those_named_is_page(page: str) -> None:
     of_page = (16, 16, 16) if page == "#101010" else (255, 255, 255)  # where the page is named as well, it is counted
     more = trace(png(image), "chart.png", Ask(key=Key(colours=(*key.colours, (of_page, KNIT))), repeat="whole"))
     assert more.whole.width > 10
+
+
+def test_letters_on_a_dark_page_are_kinds_of_their_own() -> None:
+    with pytest.raises(Refused) as error:
+        trace(lettered(FILLED, dict.fromkeys("-TS", "#d0d0d0"), "#1e1e1e"), "chart.png")
+    (message,) = error.value.messages
+    assert message.code == "T807" and "of 3 kinds" in message.text
