@@ -14,7 +14,7 @@ from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.cells import sampled
 from stitchc.trace.field import Field
-from stitchc.trace.grid import Axis, Lattice, find_cells, grain_of
+from stitchc.trace.grid import Axis, Lattice, find_cells, free_cells, grain_of, outline_in
 from stitchc.trace.kinds import kinds_of
 from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, paper_colour
 from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of, enlarged, looks_ruled
@@ -74,6 +74,10 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
         return replace(lined, charts=charts)
     if exact is not None:
         return _in_pixels(pixels, exact, lined, small, fine, ask, file)
+    if ask.grid == "auto":
+        for picture in (Straight(pixels, None, 0.0, False), straight):  # marks may seem to stand on slanting lines
+            if (free := free_cells(picture.pixels, ask.cells)) is not None:
+                return _without_lines(picture, free)
     raise Refused(words.no_grid(file, ask))
 
 
@@ -113,8 +117,15 @@ def _found(pixels: Pixels, ask: Ask, unlined: bool) -> tuple[Straight, Lattice |
 
 
 def _lined(straight: Straight, lattice: Lattice, ask: Ask, file: str) -> Field:
-    """A grid of lines."""
+    """A grid of lines, or the part of it that a heavier line encloses."""
     columns, rows = lattice.size
+    inside = outline_in(straight.pixels, lattice) if ask.cells is None else None
+    if inside is not None:
+        left, right, top, bottom = inside
+        lattice = Lattice(lattice.across.part(left, right), lattice.down.part(top, bottom))
+        message = words.outlined(lattice.size, (columns, rows))
+        columns, rows = lattice.size
+        return Field(rows, columns, straight.pixels, lattice, None, words.turned(straight), (message,), straight)
     if len(lattice.cut) >= _MOST_OPEN and ask.cells is None:
         raise Refused(words.cut_through(file, lattice))
     messages: tuple[Message, ...] = ()

@@ -23,6 +23,8 @@ _GRAINS: Final = 4.0
 """How far the page may be from its own colour, of 255, and how much more in terms of its grain."""
 _CROSSED: Final = 0.25
 """The part of the lines that are seen in a row of cells through which they run, at least."""
+_DOTTED: Final = 0.15
+"""The part of a dotted line that is drawn, at least."""
 _LEAST_CELLS: Final = 3
 _ROOM_PX: Final = 24
 """The least size of what may hold another chart, and of the edges that run through it."""
@@ -38,6 +40,14 @@ def charts_in(pixels: Pixels, lattice: Lattice, cells: tuple[int, int] | None, g
     page = np.median(rim, axis=0).astype(np.int16)
     most = _LIKE_PAGE + _GRAINS * grain_of(pixels)
     height, width = pixels.shape[:2]
+    margins = (
+        lattice.across.start_px,
+        lattice.down.start_px,
+        width - lattice.across.end_px,
+        height - lattice.down.end_px,
+    )
+    if max(margins) < lattice.pitch_px / 2:
+        return ()  # nobody knows what colour the page has
     wide = _parts(pixels, lattice.across, lattice.down, page, most)
     high = _parts(pixels.swapaxes(0, 1), lattice.down, lattice.across, page, most)
     if len(wide) > 1:
@@ -109,7 +119,7 @@ def _parts(
         strip = pixels[top:bottom, begin : max(begin + 1, round(last - 0.3 * (last - first)))]
         if not strip.size:
             return whole
-        away = np.abs(np.median(strip, axis=1) - page).max(axis=1) > most
+        away = (np.abs(strip - page).max(axis=2) > most).mean(axis=1) > _DOTTED
         near = np.stack([away[np.clip(places + step, 0, len(away) - 1)] for step in (-2, -1, 0, 1, 2)]).any(axis=0)
         drawn.append(float(away.mean()))
         crossed.append(float(near.mean()))

@@ -170,6 +170,17 @@ def frayed(side: Side, cut: bool, what: str) -> Message:
     return Message("T813", "warning", text, advice=advice)
 
 
+def outlined(size: tuple[int, int], whole: tuple[int, int]) -> Message:
+    (columns, rows), (across, down) = size, whole
+    return Message(
+        "T813",
+        "warning",
+        f"A heavier line encloses {columns} by {rows} of the {across} by {down} cells, and those outside it are blank. "
+        "Only the cells inside it were read.",
+        advice=f"If all cells belong to the chart, add {OPTION.cells} {across}x{down}.",
+    )
+
+
 def not_closed(sides: tuple[Side, ...]) -> Message:
     return Message(
         "T813",

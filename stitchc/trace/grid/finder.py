@@ -145,7 +145,7 @@ def likeliest(sight: Sight, cells: tuple[int, int] | None, even: bool = False) -
             best = max(best, found[-1].worth if cells is None else _TOLD * pair.judged(None).worth)
     found = sorted((one for one in found if one.worth >= _NEARLY * best), key=lambda one: -one.worth)
     if found and not found[0].ruled:  # without lines, finer cells explain as much, so the widest win
-        as_much = [one for one in found if not one.ruled and one.worth >= _AS_MUCH * best]
+        as_much = [one for one in found if not one.ruled and one.worth >= _AS_MUCH * found[0].worth]
         found.insert(0, min(as_much, key=lambda one: math.prod(one.size)))
     return found
 

@@ -27,6 +27,10 @@ class Axis:
         """So many cells of the same size, without lines between them."""
         return cls(start_px + pitch_px * np.arange(cells + 1.0), np.zeros(cells + 1))
 
+    def part(self, first: int, last: int) -> Axis:
+        """The cells from the first up to and without the last."""
+        return Axis(self.lines[first : last + 1], self.widths[first : last + 1])
+
     @property
     def cells(self) -> int:
         """How many there are."""
