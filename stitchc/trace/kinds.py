@@ -249,11 +249,14 @@ def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> 
 
 
 _SAME_AS_PAPER: Final = 60.0
+_DARK_PAGE: Final = 80
 
 
 def _in_its_ink(kind: Kind, pixels: Pixels, lattice: Lattice, members: npt.NDArray[np.intp]) -> Kind:
-    """The same with the colour of the ink in some of its cells: the median of their darkest pixels."""
+    """The same with the colour of the ink in some of its cells: the median of their darkest pixels, or of the lightest
+    where most of the picture is dark."""
     light = full_light(pixels)
+    on_dark = float(np.median(pixels[::4, ::4])) < _DARK_PAGE
     darkest = []
     for cell in members[:: max(1, len(members) // 100)].tolist():
         box = []
@@ -264,7 +267,7 @@ def _in_its_ink(kind: Kind, pixels: Pixels, lattice: Lattice, members: npt.NDArr
             box.append(slice(max(0, min(first, size - 1)), max(1, min(size, max(last, first + 1)))))
         inside = pixels[box[0], box[1]].reshape(-1, 3) / light
         if len(inside):
-            dark = inside[np.argsort(inside.min(axis=1))]
+            dark = inside[np.argsort(-inside.max(axis=1) if on_dark else inside.min(axis=1))]
             darkest.append(np.median(dark[: max(1, len(dark) // 12)], axis=0))
     if not darkest:
         return kind
