@@ -98,11 +98,12 @@ def test_the_figures_of_trace_are_those_of_its_table() -> None:
     assert len(lines) == 2
     for line in lines:
         pictures, right, silent, warned, refused, _ = line.split()[1:]
-        told = {"0": "none was", "1": "1 was"}
+        few = {"0": "none was", "1": "1 was"}
         assert f"Of {pictures} pictures" in said
+        told = [few.get(count, f"{count} were") for count in (warned, silent)]
         assert (
-            f"{right} were read without a wrong cell, {told.get(warned, f'{warned} were')} wrong with a warning, {refused} "
-            f"were refused and {told.get(silent, f'{silent} were')} wrong without a warning" in said
+            f"{right} were read without a wrong cell, {told[0]} wrong with a warning, {refused} were refused and "
+            f"{told[1]} wrong without a warning" in said
         )
 
 
