@@ -472,6 +472,7 @@ def test_a_sheet_made_again_goes_on_where_its_rows_are_the_same_and_else_asks(pa
     for _ in range(9):
         press(page, "Space")
     page.fill("#note", "a dropped stitch")
+    page.wait_for_timeout(500)  # another process of the browser writes it down
     made(tmp_path, TIDE, "--rows", "40")  # longer, the first rows as before
     page.reload()
     assert (now(page), page.input_value("#note"), page.is_visible("#changed")) == ("Row 9", "a dropped stitch", False)

@@ -99,6 +99,8 @@ READ_OTHERWISE = {
 }
 
 
+@pytest.mark.browser
+@pytest.mark.usefixtures("drawn_in")
 @pytest.mark.parametrize("number", READ_OTHERWISE)
 def test_of_grids_that_explain_much_the_one_is_found_that_all_of_the_picture_bears_out(number: int) -> None:
     assert elsewhere.outcome(elsewhere.one_case("tune", number)) == ("right", ""), READ_OTHERWISE[number]

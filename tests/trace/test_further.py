@@ -33,6 +33,8 @@ READ = {
 }
 
 
+@pytest.mark.browser
+@pytest.mark.usefixtures("drawn_in")
 @pytest.mark.parametrize(("kind", "number"), READ)
 def test_what_other_tools_draw_is_read(kind: str, number: int) -> None:
     assert further.outcome(further.one_case(kind, number)) == ("right", ""), READ[kind, number]
