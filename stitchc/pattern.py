@@ -220,11 +220,17 @@ class Pattern:
         return left[0] if len(left) == 1 else None
 
     @cached_property
+    def usual_yarn(self) -> str | None:
+        """The name of the main yarn, or else of the file's only yarn, if it has one."""
+        if self.main_yarn is not None:
+            return self.main_yarn.name
+        return next(iter(self.yarns)) if len(self.yarns) == 1 else None
+
+    @cached_property
     def fabrics(self) -> dict[str, tuple[frozenset[str | None], ...]]:
         """The yarns of each fabric that the file knits, by its stitch ("plain" among them): as its pieces say, else as
         the stitch's own rows do. None: rows of which nothing says what yarn they are knitted in."""
-        only = next(iter(self.yarns)) if len(self.yarns) == 1 else None
-        main = self.main_yarn.name if self.main_yarn is not None else only
+        main = self.usual_yarn
         fabrics: dict[str, dict[frozenset[str | None], None]] = {}
         knits = [step for piece in self.pieces.values() for step in piece.steps if isinstance(step, Knit)]
         for name, yarn in [(knit.stitch, knit.yarn) for knit in knits]:

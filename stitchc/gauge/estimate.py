@@ -405,10 +405,8 @@ def estimate_pattern(
     measured = {name: stitch.chart for name, stitch in pattern.stitches.items() if name in spoken_of}
     charts = {stitch.name: stitch.chart for stitch in stitches}
     report = estimate(charts, pattern.swatches, plain, measured, spread=spread)
-    main = pattern.main_yarn.name if pattern.main_yarn is not None else None
-    only = next(iter(pattern.yarns)) if len(pattern.yarns) == 1 else None
     of_no_yarn = frozenset(swatch for swatch in unused_lines(pattern) if swatch.yarn is None)
-    return replace(report, main_yarn=main or only, yarn_of=known_yarns(pattern), of_no_yarn=of_no_yarn)
+    return replace(report, main_yarn=pattern.usual_yarn, yarn_of=known_yarns(pattern), of_no_yarn=of_no_yarn)
 
 
 def _source(stitches: str | None, rows: str | None) -> str:

@@ -25,15 +25,8 @@ def sampled(pixels: Pixels, lattice: Lattice, pushed: bool = False, finely: bool
     finely: whether to take more samples, unless there are many cells.
     """
     columns, rows = lattice.size
-    side = (
-        15
-        if finely and columns * rows <= _FEW
-        else 7
-        if columns * rows <= _MANY
-        else 5
-        if columns * rows <= 4 * _MANY
-        else 3
-    )
+    sides = ((_FEW, 15), (_MANY, 7), (4 * _MANY, 5))[0 if finely else 1 :]
+    side = next((side for most, side in sides if columns * rows <= most), 3)
     (middles_x, across), (middles_y, down) = lattice.across.free(pushed), lattice.down.free(pushed)
     places = (np.arange(side) + 0.5) / side - 0.5
     xs = (middles_x[:, None] + across * places).ravel()

@@ -75,7 +75,8 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
     if exact is not None:
         return _in_pixels(pixels, exact, lined, small, fine, ask, file)
     if ask.grid == "auto":
-        for picture in (Straight(pixels, None, 0.0, False), straight):  # marks may seem to stand on slanting lines
+        given = Straight(pixels, None, 0.0, False)  # marks may seem to stand on slanting lines
+        for picture in (given,) if straight.pixels is pixels else (given, straight):
             if (free := free_cells(picture.pixels, ask.cells)) is not None:
                 return _without_lines(picture, free)
     raise Refused(words.no_grid(file, ask))

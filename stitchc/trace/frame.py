@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from stitchc.trace import words
 from stitchc.trace.field import Field
-from stitchc.trace.grid import Axis, Side
+from stitchc.trace.grid import Side
 from stitchc.trace.traced import Rgb, hex_of
 
 _SAME: Final = 12
@@ -46,10 +46,7 @@ def without_frame(field: Field, colours: Sequence[Rgb]) -> Field:
     message = words.page_around(hex_of((red, green, blue)), [side for side in gone if gone[side]], columns, rows)
     if field.lattice is not None:
         lattice = field.lattice
-        across, down = (
-            Axis(axis.lines[first : last + 1], axis.widths[first : last + 1])
-            for axis, first, last in ((lattice.across, left, right), (lattice.down, top, bottom))
-        )
+        across, down = lattice.across.part(left, right), lattice.down.part(top, bottom)
         open_sides = tuple(side for side in lattice.open if not gone[side])
         lattice = replace(lattice, across=across, down=down, open=open_sides, beyond=(), rival=None)
         kept = () if not open_sides else field.messages

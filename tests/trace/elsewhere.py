@@ -13,7 +13,7 @@ import shutil
 import sys
 import zlib
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -91,6 +91,21 @@ FORMS = {
 }
 
 
+def chosen_cells(
+    random: Random, kinds: Sequence[int], weights: np.ndarray, size: tuple[int, int], repeat: tuple[int, int] | None
+) -> np.ndarray:
+    """Cells of these kinds, each of them at least once. size, repeat: rows and columns, without a repeat in no order."""
+    rows, columns = size
+    if repeat is None:
+        cells = random.choice(kinds, size, p=weights)
+    else:
+        times = rows // repeat[0] + 1, columns // repeat[1] + 1
+        cells = np.tile(random.choice(kinds, repeat, p=weights), times)[:rows, :columns].copy()
+    for number, code in enumerate(kinds):
+        cells.flat[int(random.integers(0, cells.size // 3)) * len(kinds) + number] = code
+    return cells
+
+
 def a_look(random: Random, half: str) -> Look:
     """Any chart in any of the ways of this half."""
     columns, rows = int(random.integers(7, 37)), int(random.integers(7, 37))
@@ -98,14 +113,8 @@ def a_look(random: Random, half: str) -> Look:
     dense = random.random()
     shares = (0.12, 0.88) if dense > 0.88 else (0.5, 0.5) if dense > 0.7 else (0.75, 0.25)
     weights = np.array([shares[0], *[shares[1] / (len(kinds) - 1)] * (len(kinds) - 1)])
-    if random.random() < 0.4:
-        width, height = int(random.integers(2, 9)), int(random.integers(2, 9))
-        cells = np.tile(random.choice(kinds, (height, width), p=weights), (rows // height + 1, columns // width + 1))
-        cells = cells[:rows, :columns].copy()
-    else:
-        cells = random.choice(kinds, (rows, columns), p=weights)
-    for number, code in enumerate(kinds):
-        cells.flat[int(random.integers(0, cells.size // 3)) * len(kinds) + number] = code
+    repeat = (int(random.integers(2, 9)), int(random.integers(2, 9)))[::-1] if random.random() < 0.4 else None
+    cells = chosen_cells(random, kinds, weights, (rows, columns), repeat)
     px = (
         float(random.integers(9, 30))
         if half == "tune"

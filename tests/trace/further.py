@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from elsewhere import Case, Random, Rgb, css, outcome, png, rows_of, shot, table
+from elsewhere import Case, Random, Rgb, chosen_cells, css, outcome, png, rows_of, shot, table
 from PIL import Image, ImageDraw, ImageFont
 
 from stitchc.chart import KNIT, SLIP, TUCK
@@ -30,14 +30,8 @@ def a_chart(random: Random, kinds: tuple[int, ...], rim: bool) -> np.ndarray:
     columns, rows = int(random.integers(7, 34)), int(random.integers(7, 34))
     share = float(random.choice([0.15, 0.3, 0.5, 0.8]))
     weights = np.array([1 - share, *[share / (len(kinds) - 1)] * (len(kinds) - 1)])
-    if random.random() < 0.5:
-        height, width = int(random.integers(2, 9)), int(random.integers(2, 9))
-        cells = np.tile(random.choice(kinds, (height, width), p=weights), (rows // height + 1, columns // width + 1))
-        cells = cells[:rows, :columns].copy()
-    else:
-        cells = random.choice(kinds, (rows, columns), p=weights)
-    for number, code in enumerate(kinds):
-        cells.flat[int(random.integers(0, cells.size // 3)) * len(kinds) + number] = code
+    repeat = (int(random.integers(2, 9)), int(random.integers(2, 9))) if random.random() < 0.5 else None
+    cells = chosen_cells(random, kinds, weights, (rows, columns), repeat)
     if rim:
         cells[0, 1] = cells[-1, 2] = cells[1, 0] = cells[2, -1] = TUCK
     return cells.astype(np.uint8)

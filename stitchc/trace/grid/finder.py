@@ -97,14 +97,13 @@ def _found(pixels: Pixels, cells: tuple[int, int] | None, grainy: bool, unlined:
                 continue
             if unruled is not None and _explains_less(found, unruled[0]):
                 break
-            clearer = None if sight.soft or not found.ruled else _rival(sight, found, likely)
-            if clearer is not None and _is_sure(sight, clearer, cells, grainy, alone):
-                found = clearer
             if not found.ruled:  # finer cells of it may be seams and dots, which a look at wider edges does not see
                 unruled = found, sight.soft
                 break
-            lattice = _lattice(found, sight.soft)
             rival = _rival(sight, found, likely)
+            if rival is not None and not sight.soft and _is_sure(sight, rival, cells, grainy, alone):
+                found, rival = rival, _rival(sight, rival, likely)
+            lattice = _lattice(found, sight.soft)
             if lattice is not None and rival is not None:
                 lattice = replace(lattice, rival=rival.size)
             if lattice is not None and not (lattice.open or lattice.beyond):

@@ -75,13 +75,13 @@ def outline_in(pixels: Pixels, lattice: Lattice) -> tuple[int, int, int, int] | 
 def _ink_along(plane: Pixels, axis: Axis, other: Axis, usual: Shares) -> Shares:
     """How much each piece of each line lacks of the usual blank colour, over its width: (cells along, lines)."""
     reach = max(2, round(float(axis.widths.max()) / 2) + 1)
-    pieces = []
+    lines = []
     for line in axis.lines:
         middle = round(float(line))
         first, last = max(0, middle - reach), min(plane.shape[1], middle + reach + 1)
-        strip = np.abs(plane[:, first:last] / 255.0 - usual).max(axis=2).sum(axis=1)
-        pieces.append([float(strip[begin:end].mean()) for begin, end in _insets(other, 0.2)])
-    return np.array(pieces).T
+        lines.append(np.abs(plane[:, first:last] / 255.0 - usual).max(axis=2).sum(axis=1))
+    ink = np.stack(lines, axis=1)
+    return np.stack([ink[begin:end].mean(axis=0) for begin, end in _insets(other, 0.2)])
 
 
 def _insets(axis: Axis, share: float) -> list[tuple[int, int]]:
@@ -92,6 +92,5 @@ def _insets(axis: Axis, share: float) -> list[tuple[int, int]]:
 
 
 def _means(pixels: Pixels, rows: list[tuple[int, int]], columns: list[tuple[int, int]]) -> Shares:
-    return np.array(
-        [[pixels[top:bottom, left:right].mean(axis=(0, 1)) / 255 for left, right in columns] for top, bottom in rows]
-    )
+    strips = np.stack([pixels[top:bottom].mean(axis=0) for top, bottom in rows])
+    return np.stack([strips[:, left:right].mean(axis=1) for left, right in columns], axis=1) / 255
