@@ -72,14 +72,25 @@ def chromium_path() -> str:
     )
 
 
+BROWSER_SETTINGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    # For the list below its address bar, which nobody sees here, a browser draws two pages of its own beside each page:
+    # more than half of all its work. What follows them is what the driver turns off; the last such setting replaces it.
+    "--disable-features=WebUIOmniboxPopup,WebUIOmniboxAimPopup,"
+    "AvoidUnnecessaryBeforeUnloadCheckSync,DestroyProfileOnBrowserClose,HttpsUpgrades,HttpsFirstBalancedModeAutoEnable,"
+    "LensOverlay,MediaRouter,PaintHolding,ThirdPartyStoragePartitioning,AvoidCorsURLLoaderRestartOnRedirect,"
+    "OptimizationHints,NetworkTimeServiceQuerying,AimEnabled,PreconnectToSearch",
+)
+
+
 @pytest.fixture(scope="session")
 def browser(chromium_path: str) -> Iterator[Browser]:
     """One browser for all tests of a process: its driver can't be started twice."""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        found = playwright.chromium.launch(
-            executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-        )
+        found = playwright.chromium.launch(executable_path=chromium_path, args=list(BROWSER_SETTINGS))
         yield found
         found.close()
