@@ -8,8 +8,10 @@ same fabric.
 
 from __future__ import annotations
 
+import functools
 import hashlib
-from typing import Any, Final
+from collections.abc import Callable
+from typing import Any, Final, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -22,9 +24,25 @@ _BASES: Final = ((1_103_515_245, 12_345_701), (1_812_433_253, 69_069_137))
 
 _CELLS_AT_ONCE: Final = 1 << 18
 
+_SMALL_CELLS: Final = 1 << 12
+
 Hashes = npt.NDArray[np.int64]
+Answer = TypeVar("Answer")
 
 
+def once_for_small_charts(ask: Callable[[Chart], Answer]) -> Callable[[Chart], Answer]:
+    """What is worked out of a chart alone: kept for those of few cells, which are asked about at every swatch and size.
+    Large ones would fill the memory."""
+    kept = functools.lru_cache(maxsize=512)(ask)
+
+    @functools.wraps(ask)
+    def answer(chart: Chart) -> Answer:
+        return (kept if chart.cells.size <= _SMALL_CELLS else ask)(chart)
+
+    return answer
+
+
+@once_for_small_charts
 def canonical(chart: Chart) -> Chart:
     """The smallest repeat, turned to a start of its own and mirrored if need be; yarns are left out.
 

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.gauge.fabric import once_for_small_charts
 
 LONG_HOLD: Final = 3
 """Spans over this (holds of three rows and more) count as long: there held loops draw yarn from their neighbours."""
@@ -75,6 +76,7 @@ class Features:
         return 1 - math.exp(-self.tuck_runs / TUCK_SATURATION)
 
 
+@once_for_small_charts
 def features_of(chart: Chart) -> Features:
     """Read the predictors off a chart. Time is linear in its cells; beside them memory is that of one needle's."""
     working = chart.in_work
