@@ -264,6 +264,11 @@ def moved_by_hand(machine: Machine) -> bool:
     return machine.reader == "none"
 
 
+def selects_ahead(machine: Machine) -> bool:
+    """Whether a card or picture is read in the pass before the one that it selects for."""
+    return not moved_by_hand(machine) and machine.selects == "one pass ahead"
+
+
 class _OnBed(NamedTuple):
     """A chart's row as it lies on the needles in work, and what the carriage does with them."""
 
@@ -462,6 +467,11 @@ def _tucks_lost(passes: Sequence[Pass], machine: Machine, span: Span | None) -> 
             advice = 'Knit once between the two, or put slip_by = "lifting" in the profile.'
             return [Message("M305", "error", text, span, advice)]
     return []
+
+
+def other_side(side: Side) -> Side:
+    """Where the carriage stands after one more row."""
+    return "left" if side == "right" else "right"
 
 
 def other_way(direction: Direction) -> Direction:

@@ -249,7 +249,11 @@ def reader_part(machine: Machine, plans: Sequence[Plan]) -> Iterator[Part]:
         f"Knit that row as it is told{', then release the card' if is_card else ''}. Nothing else changes."
     ]
     if any(plan.sections[0].chart.held.any() for plan in plans):
-        lines[0] += " A piece that begins in pattern takes one pass more, before row 1, which only selects."
+        lines[0] += (
+            " Where a piece begins in pattern, begin with the carriage at the other side and knit one plain row"
+            f"{' while the card is locked' if is_card else ''}: it selects the needles for row 1. Then set the row "
+            "counter to 000."
+        )
     if is_card:
         lines += [
             f"It reads another number of rows below eye level: lock the card when the row after that number is at eye "

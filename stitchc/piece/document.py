@@ -15,11 +15,11 @@ from stitchc.document import Block, ByHand, Document, Entry, Heading, Listing, P
 from stitchc.english import number, several
 from stitchc.gauge.gauges import PLAIN
 from stitchc.messages import Message
-from stitchc.passes import Pass, column_1_position, moved_by_hand
+from stitchc.passes import Pass, column_1_position, moved_by_hand, other_side, selects_ahead
 from stitchc.pattern import Do
 from stitchc.piece.outline import outline
 from stitchc.piece.plan import Plan, Section
-from stitchc.piece.reader import put_in_ahead, reader_details, selects_ahead
+from stitchc.piece.reader import begins_with_selecting, put_in_ahead, reader_details
 from stitchc.piece.size_words import (
     Units,
     by_size,
@@ -40,6 +40,7 @@ from stitchc.sheet import Item, Yarns, instruct
 from stitchc.sheet.instructions import Stretch, reader_name, selection_table, yarn_colours
 from stitchc.sheet.needle_words import shortest
 from stitchc.sheet.preparation import (
+    COUNTER_TO_ZERO,
     STILL_ON,
     bed_facts,
     bed_words,
@@ -196,8 +197,11 @@ def _before(plans: Sequence[Plan], for_others: bool) -> Iterator[str]:
         [each.passes for each in plans],
         "These needles stand empty from the cast-on, in non-working position: {}. Cast on the others alone.",
     )
+    selecting = begins_with_selecting(plan)
     if isinstance(first, Do):
         yield f"You will work on {bed}. The rows begin with what to do first."
+    elif selecting:
+        yield f"Cast on {bed} in your usual way, and end with the carriage at the {other_side(side)}."
     else:
         yield f"Cast on {bed} in your usual way."
         yield _counter_words(side)
@@ -217,6 +221,7 @@ def _before(plans: Sequence[Plan], for_others: bool) -> Iterator[str]:
         yield (
             "This machine selects needles one pass ahead: the pass before a part in pattern also reads row 1 of its "
             f"{reader}."
+            + (f" So row 1 needs one plain row before it, {other_side(side)} to {side}." if selecting else "")
         )
 
 
@@ -238,7 +243,7 @@ def _where_it_stands(plan: Plan, done: int, entries: Sequence[Entry]) -> str:
 
 
 def _counter_words(side: str) -> str:
-    return f"With the carriage at the {side}, set the row counter to 000 and the carriage to plain."
+    return f"With the carriage at the {side}, {COUNTER_TO_ZERO.lower()} and the carriage to plain."
 
 
 def _entries(
@@ -272,7 +277,7 @@ def _entries(
                 section, tell = under_way
                 items += once(tell(row - section.from_row + 1))  # told again
         if isinstance(item, Section):
-            if items and not part and not row:  # after what is done first
+            if items and not part and not row and not begins_with_selecting(plan):  # after what is done first
                 items.append(ByHand(_counter_words(plan.piece.carriage)))
             part += item.step is not None
             so_far = (in_reader, tension, units, after_row)
@@ -292,8 +297,10 @@ def _entries(
             if row == len(sizes):
                 items += ending([each.passes for each in plans], plan.machine, yarns)
     releases = [section.from_row for section in plan.sections if not section.is_plain]
-    if plan.machine.reader != "card" or selects_ahead(plan.machine):
+    if plan.machine.reader != "card":
         releases = []
+    elif selects_ahead(plan.machine):
+        releases = [row for row in releases if row == 1]  # the others in the row that selects for them
     beds = [each.needles for each in plans]
     told: list[str | None] = [section.tension for section in plan.sections]
     tensions: Iterator[str | None] = accumulate(told, lambda before, tension: tension or before)

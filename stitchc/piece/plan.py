@@ -170,8 +170,3 @@ def fabric_of(stitch: str, yarn: str | None, law: Joint) -> str:
 def chart_of(pattern: Pattern, name: str) -> Chart:
     """The repeat of a stitch that a piece names, stocking stitch among them."""
     return Chart.plain(1, 1) if name == PLAIN else pattern.stitches[name].chart
-
-
-def other_side(side: Side) -> Side:
-    """Where the carriage stands after one more row."""
-    return "left" if side == "right" else "right"

@@ -5,22 +5,23 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stitchc.machines.fit import fitted_rows
-from stitchc.passes import moved_by_hand
-from stitchc.piece.plan import Plan, Section, other_side
+from stitchc.passes import moved_by_hand, other_side, selects_ahead
+from stitchc.piece.plan import Plan, Section
+from stitchc.sheet.preparation import COUNTER_TO_ZERO, select_for_row_one
 from stitchc.sheet.terms import LOCK_IT
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
 
 
-def selects_ahead(machine: Machine) -> bool:
-    """Whether a card or picture is read in the pass before the one that it selects for."""
-    return not moved_by_hand(machine) and machine.selects == "one pass ahead"
+def begins_with_selecting(plan: Plan) -> bool:
+    """Whether a plain row before row 1 selects the needles for it."""
+    return selects_ahead(plan.machine) and not plan.sections[0].is_plain
 
 
 def put_in_ahead(plan: Plan) -> dict[int, str]:
     """On a machine that selects one pass ahead: by the row in which row 1 of a part in pattern is read, what is done
-    before that row. A part that the piece begins with has none; its selecting pass stands with the part."""
+    before that row. A part that the piece begins with has none; its selecting row stands with the part."""
     if not selects_ahead(plan.machine):
         return {}
     steps: dict[int, str] = {}
@@ -70,8 +71,9 @@ def reader_details(
         put_in = f"Put in the card of {section.stitch} and {LOCK_IT}." if is_card else ""
         steps.append(put_in or f"Put in the picture of {section.stitch} and set it to row 1.")
     if selects_ahead(machine) and not before:
-        steps[0] += f" Make the pass that only selects, and end it with the carriage at the {section.carriage}."
-        steps[0] += " Then release the card." if is_card else ""
+        side = other_side(section.carriage)
+        bring = f"Set the carriage to plain. If it is not at the {side}, knit one plain row to bring it there."
+        steps = [bring, *steps, select_for_row_one(machine, section.carriage), f"{COUNTER_TO_ZERO}."]
     if times > 1:
         known.append(
             f"The card holds the repeat {times} times ({times * height} rows). Rows below are rows of one repeat: card "
@@ -93,11 +95,12 @@ def _selected_or_not(machine: Machine, section: Section, rows: int, knitted: int
     may have had another row next, or another card in."""
     row, last = section.from_row + knitted, section.from_row + knitted - 1
     needs = knitted % rows + 1
-    side = section.carriage if knitted % 2 == 0 else other_side(section.carriage)
     is_card = machine.reader == "card"
     reader, place = ("Card", "put it in, lock it at that row") if is_card else ("Picture", "set it to that row")
     goes_on = f" In row {row} the card reads its row {needs % rows + 1}." if is_card else ""
     return (
         f"{reader}: {section.stitch}. Row {row} needs its row {needs} selected. If row {last} read that row, go on. If "
-        f"not, {place} and make a pass that only selects and ends with the carriage at the {side}.{goes_on}"
+        f"not, set the carriage to plain and knit one row; then {place}, and knit one more, which selects the needles "
+        f"for row {row}. Both rows stay in the fabric: turn the row counter back by 2, and set the carriage as it was."
+        f"{goes_on}"
     )

@@ -17,9 +17,9 @@ from stitchc.chart import Chart
 from stitchc.english import number
 from stitchc.gauge.gauges import PLAIN
 from stitchc.messages import Message, Severity, Span
-from stitchc.passes import Crossing, Pass, Standing, lower, moved_by_hand
+from stitchc.passes import Crossing, Pass, Standing, lower, moved_by_hand, other_side
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece
-from stitchc.piece.plan import Section, chart_of, other_side
+from stitchc.piece.plan import Section, chart_of
 from stitchc.piece.size import Rounding
 from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 

@@ -16,7 +16,7 @@ from stitchc.bed import needle_name
 from stitchc.document import ByHand, Entry, Heading, PassRow, Step, Table
 from stitchc.document.bed_strip import ladder_marks, marks
 from stitchc.english import count_of, number, ranges, several
-from stitchc.passes import LeverChange, Pass, lever_changes, moved_by_hand, other_way
+from stitchc.passes import LeverChange, Pass, lever_changes, moved_by_hand, other_way, selects_ahead
 from stitchc.sheet.needle_words import name_needles
 from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 
@@ -132,7 +132,7 @@ def instruct(
     changes = [lever_changes(passes, machine) for passes in zip(*rows, strict=True)]
     names_yarns = any(row[0].yarn is not None for row in rows)
     writer = _Writer(machine, tuple(beds), yarns or Yarns(), labels, names_yarns, stretches)
-    ahead = machine.selects == "one pass ahead"
+    ahead = selects_ahead(machine)
     entries: list[Entry] = []
     count = 0
     for item in sizes:

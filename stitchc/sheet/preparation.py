@@ -13,7 +13,7 @@ from stitchc.bed import needle_name
 from stitchc.document import Block, ByHand, Drawing, Listing, Part, Terms
 from stitchc.document.bed_strip import WHOLE_BED, draw
 from stitchc.english import count_of, listed, number, several
-from stitchc.passes import Pass, column_1_position, moved_by_hand
+from stitchc.passes import Pass, column_1_position, moved_by_hand, other_side, selects_ahead
 from stitchc.sheet.instructions import Yarns, reader_name
 from stitchc.sheet.needle_words import name_needles, shortest
 from stitchc.sheet.terms import CAUTIONS, LOCK_IT, terms
@@ -74,13 +74,14 @@ def before_row_one(
     machine: Machine, needles: Needles, carriage: Side, edge: int, passes: Sequence[Pass], yarns: Yarns
 ) -> tuple[str, ...]:
     """What is done before the first pass, in order."""
+    ahead = selects_ahead(machine)
     in_work = needles.count - (len(passes[0].empty) if passes else 0)
     yarn = yarns.with_yarn_of(passes[0], passes) if passes else ""
     steps = [
         *empty_words([passes], "Push back to non-working position and leave empty: {}."),
         f"Cast on {needles.left} to {needles.right} ({number(in_work, 'needle')}) in your usual way. "
-        f"Knit a few plain rows{yarn}, and end with the carriage at the {carriage}.",
-        "Set the row counter to 000 and the carriage to plain.",
+        f"Knit a few plain rows{yarn}, and end with the carriage at the {other_side(carriage) if ahead else carriage}.",
+        "Set the carriage to plain." if ahead else f"{COUNTER_TO_ZERO} and the carriage to plain.",
     ]
     if machine.reader == "card":
         steps.append(f"Put the card in and {LOCK_IT}. Row 1 is then the row read for the first pass.")
@@ -88,12 +89,20 @@ def before_row_one(
         first = needle_name(column_1_position(machine, needles, edge))
         whole = f"; one of all {needles.count} needles begins on {needles.left}" if first != needles.left else ""
         steps.append(f"Enter the picture and set it to row 1, its first column on {first} (one repeat{whole}).")
-    if not moved_by_hand(machine) and machine.selects == "one pass ahead":
-        steps.append(
-            "This machine selects needles one pass ahead. Make the selecting pass before row 1, and end it with the "
-            f"carriage at the {carriage}."
-        )
+    if ahead:
+        steps += [f"This machine selects needles one pass ahead. {select_for_row_one(machine, carriage)}"]
+        steps += [f"{COUNTER_TO_ZERO}."]
     return tuple(steps)
+
+
+COUNTER_TO_ZERO: Final = "Set the row counter to 000"
+
+
+def select_for_row_one(machine: Machine, carriage: Side) -> str:
+    """The row before row 1 on a machine that selects one pass ahead. carriage: where it stands before row 1."""
+    locked = ", while the card is locked" if machine.reader == "card" else ""
+    row = f"Knit one plain row, {other_side(carriage)} to {carriage}{locked}."
+    return f"{row} It selects the needles for row 1 and is not counted."
 
 
 def cautions(*further: str) -> Part:
@@ -222,11 +231,11 @@ def _direction_advice(held: Sequence[Pass], passes: Sequence[Pass], machine: Mac
         return []
     way = held[0].direction
     if all(each.direction == way for each in held) and len(passes) > len(held):
-        other_side = "left" if passes[0].start_side == "right" else "right"
         other_way = "left to right" if way == "right to left" else "right to left"
+        side = other_side(passes[0].start_side)
         once = f"Every row with held needles runs {way}, and the row after it knits them back."
-        other = f"If it can hold only {other_way}, begin with the carriage at the {other_side} ({begin_at})."
-        other = other.format(other_side)
+        other = f"If it can hold only {other_way}, begin with the carriage at the {side} ({begin_at})."
+        other = other.format(side)
         if machine.hold_directions != "both":
             return [f"{once} So set the carriage to hold going {way} once and leave it. {other}"]
         return [

@@ -358,11 +358,11 @@ def test_what_selects_one_pass_ahead_is_given_its_card_before_the_pass_that_read
     assert re.search(r"Row(s)? 17[^.]*\. Set the carriage to plain, without the (card|picture)\.", flat)
     (tmp_path / "begins.stitch").write_text(AHEAD.replace("    knit plain for 3 rows\n", ""))
     begins = " ".join(run(str(tmp_path / "begins.stitch"), "--machine", own).stdout.split())
-    assert "Make the pass that only selects, and end it with the carriage at the right." in begins
+    assert "Knit one plain row, left to right" in begins
     assert "Before row 0" not in begins
     half = " ".join(run(band, "--machine", own, "--so-far", "drift 2 rows 0.6 cm").stdout.split())
     assert "drift. Row 13 needs its row 3 selected. If row 12 read that row, go on. If not, " in half
-    assert "make a pass that only selects and ends with the carriage at the" in half
+    assert "knit one more, which selects the needles for row 13. Both rows stay in the fabric" in half
     assert ("In row 13 the card reads its row 4." in half) == kind.startswith("card")
 
 
