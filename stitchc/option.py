@@ -25,6 +25,7 @@ class Option(NamedTuple):
     the value of the text and raises ValueError with a sentence; of a field that takes several values it makes each.
     split: what separates several values in the environment (default: spaces). forms: the option is for these forms
     only. needs: the field that must be given with it. complete: "file", where the shell completes names of files.
+    own: it belongs to the one stitch or piece that it is given for, so that the live page keeps it for each.
     """
 
     help: str
@@ -38,6 +39,7 @@ class Option(NamedTuple):
     forms: tuple[str, ...] = ()
     needs: str = ""
     complete: str = ""
+    own: bool = False
 
     def help_words(self) -> str:
         """The help as this front end says it."""

@@ -39,7 +39,9 @@ _plain = partial(
 )
 _needles = partial(option, None, "Needles in work.", metavar="80|L40-R39", parse="stitchc.bed:Needles.parse")
 _units = partial(option, "cm", "Units of what is shown.")
-_anyway = partial(option, False, "Continue despite knitting and machine errors; the output carries a warning.")
+_anyway = partial(
+    option, False, "Continue despite knitting and machine errors; the output carries a warning.", own=True
+)
 _every_row = partial(
     option,
     False,
@@ -80,10 +82,12 @@ class CardOptions:
         high=1.05,
     )
     scale_y: float = option(1.0, "Correct the scale down the page in the same way.", metavar="F", low=0.95, high=1.05)
-    start_row: int = option(1, "The stitch's row to begin the card with.", low=1)
-    shift: int = option(0, "Move the repeat this many needles to the right (negative: to the left).")
+    start_row: int = option(1, "The stitch's row to begin the card with.", low=1, own=True)
+    shift: int = option(0, "Move the repeat this many needles to the right (negative: to the left).", own=True)
     each_row_twice: bool = option(
-        False, "For readers that can knit each card row twice: half the rows, where rows come in equal pairs."
+        False,
+        "For readers that can knit each card row twice: half the rows, where rows come in equal pairs.",
+        own=True,
     )
     ink: Literal["full", "light"] = option(
         "full", "How holes are drawn; light: rings with a dot to punch at, a tenth of the ink."
@@ -129,6 +133,7 @@ class PieceOptions:
         None,
         "Finished widths in the units of {--units}, instead of the one in {FILE}; several are shown in brackets.",
         metavar="48,52,56",
+        own=True,
     )
     so_far: tuple[str, ...] = option(
         (),
@@ -138,6 +143,7 @@ class PieceOptions:
         metavar='"drift 30 rows 7.1 cm"',
         parse=NAME,
         split=";",
+        own=True,
     )
     yarn_back: YarnBack | None = _yarn_back()
     units: Units = _units()

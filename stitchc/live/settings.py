@@ -32,7 +32,8 @@ def settings_of_products() -> dict[str, list[dict[str, Any]]]:
 
 @worded(PAGE)
 def described(kind: type[Any]) -> list[dict[str, Any]]:
-    """What a form needs to ask for each option of a dataclass: its name, words, kind of value and bounds."""
+    """What a form needs to ask for each option of a dataclass: its name, words, kind of value and bounds, and whether
+    it is kept for each stitch or piece."""
     fields = []
     for field, option in _asked(kind):
         if field.name in _OWN_BUTTONS:
@@ -48,6 +49,7 @@ def described(kind: type[Any]) -> list[dict[str, Any]]:
                 "example": option.metavar or "",
                 "default": option.otherwise.format(words_for(field.default)) or words_for(field.default),
                 "value": field.default if value is bool or isinstance(field.default, str) else "",
+                "own": option.own,
             }
         )
     return fields

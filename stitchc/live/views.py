@@ -107,7 +107,8 @@ _MOST_RELAXED: Final = 60
 @dataclasses.dataclass(frozen=True)
 class Ask:
     """What the page asks about. machine: as `stitchc.machines.load` takes it, "" for none. settings: of each product,
-    by its name, as the page's forms have them. part: takes what is there before the rest."""
+    by its name, as the page's forms have them; under "own", by their names, of each stitch or piece alone. part: takes
+    what is there before the rest."""
 
     pattern: Pattern
     machine: str
@@ -120,7 +121,8 @@ class Ask:
     def product(self, name: str, form: str = "", **fields: Any) -> tuple[Product[Any], Machine | None]:
         """The product in this form, and the machine it is made for. fields: of its options, over the settings."""
         kind = OPTIONS[name]
-        options = kind(**as_fields(kind, self.settings.get(name, {}), form, self.units) | fields)
+        given = settings_of(self.settings, name, fields.get("piece") or self.stitch)
+        options = kind(**as_fields(kind, given, form, self.units) | fields)
         machine = _machine_for(name, self.machine)
         make = make_test_card if name == "card" and options.test_card else getattr(stitchc, _MAKE[name])
         machines: list[Machine] = []
@@ -138,6 +140,12 @@ class Ask:
             kept=_shelf(),
         )
         return product, machine
+
+
+def settings_of(settings: Mapping[str, Any], product: str, owner: str) -> dict[str, Any]:
+    """What is set for a product of this stitch or piece: for all of them, and over it for this one."""
+    common = settings.get(product, {})
+    return {**common, **common.get("own", {}).get(owner, {})}
 
 
 def _shelf() -> dict[str, bytes]:

@@ -13,7 +13,7 @@ from stitchc.notation.reader import read_lines
 from stitchc.wording import Wording
 
 _LABELS: Final = {
-    "anyway": "In spite of errors",
+    "anyway": "Continue despite errors",
     "box": "Part of the picture",
     "cell-mm": "Cell in mm",
     "dpi": "Dots per inch",

@@ -482,3 +482,67 @@ def test_a_swatch_is_written_with_the_yarn_it_was_knitted_in(open_pattern: Open)
     dialog.get_by_label("Stitches counted").fill("17")
     dialog.get_by_role("button", name="Write the gauge line").click()
     expect(page.locator("#text")).to_have_value(re.compile(r"gauge two 17 stitches per 10 cm in oat\n"))
+
+
+SHARED = """stitch drift over 4
+    1: T K3
+    2: K
+    3: K2 T K
+    4: K
+stitch two
+    1: K T
+    2: K
+yarn oat ball 50 g 120 m
+gauge plain 20 stitches 28 rows per 10 cm
+gauge drift 18.5 stitches 41 rows per 10 cm
+piece cowl
+    width 60 cm
+    knit drift for 18 cm
+piece warmer
+    sizes 17.5, 19.5 cm
+    make 2
+    knit drift for 12 cm
+"""
+
+
+def test_each_piece_and_each_card_has_its_own_settings(open_pattern: Open) -> None:
+    """What is knitted of one piece, its sizes, and where a card begins leave the others, and stay with the file."""
+    page = open_pattern(SHARED)
+    cowl, warmer = (
+        page.locator("#piece article").filter(has=page.get_by_role("heading", name=name)) for name in ("cowl", "warmer")
+    )
+    expect(warmer).to_contain_text("Size 19.5 cm")
+    page.get_by_role("button", name="I have knitted part of cowl").click()
+    dialog = page.get_by_role("dialog")
+    dialog.get_by_label("Rows knitted", exact=True).fill("30")
+    dialog.get_by_label("They measure, cm").fill("71")
+    dialog.get_by_role("button", name="Plan the rest again").click()
+    expect(dialog.locator(".refused")).to_contain_text("check the length and its unit")  # and nothing of it is kept
+    dialog.get_by_label("They measure, cm").fill("7.1")
+    dialog.get_by_role("button", name="Plan the rest again").click()
+    expect(cowl).to_contain_text("30 rows knitted")
+    expect(cowl).to_contain_text("Set for cowl alone: Knitted so far drift 30 rows 7.1 cm.")
+    page.get_by_role("button", name="cowl: settings").click()
+    dialog.get_by_role("group", name="For cowl alone").get_by_label("Sizes").fill("50")
+    dialog.get_by_role("group", name="For every piece").get_by_label("Page").select_option("letter")
+    dialog.get_by_role("button", name="Use these").click()
+    expect(cowl).to_contain_text("Set for cowl alone: Sizes 50; Knitted so far drift 30 rows 7.1 cm.")
+    expect(warmer).to_contain_text("Size 19.5 cm")
+    expect(warmer).not_to_contain_text("alone")
+    expect(warmer).not_to_contain_text("knitted,")
+    page.get_by_role("button", name="Hole card: settings").click()
+    dialog.get_by_label("Start row").fill("3")
+    dialog.get_by_role("button", name="Use these").click()
+    expect(page.locator("#card")).to_contain_text("Set for drift alone: Start row 3.")
+    page.select_option("#stitch", "two")  # which has 2 rows
+    expect(page.locator("#card .words")).to_contain_text("holes to punch")
+    expect(page.locator("#card")).not_to_contain_text("alone")
+    page.select_option("#stitch", "drift")
+    expect(page.locator("#card")).to_contain_text("Set for drift alone: Start row 3.")
+    page.reload()
+    expect(page.locator("#card")).to_contain_text("Set for drift alone: Start row 3.")
+    page.goto(page.url.replace("each_piece", "another_file"))
+    page.fill("#text", SHARED)
+    expect(page.locator("#card .words")).to_contain_text("holes to punch")
+    expect(page.locator("#piece")).to_contain_text("Size 19.5 cm")
+    expect(page.locator(".alone")).to_have_count(0)

@@ -30,8 +30,8 @@ piece cowl
 """The length of 64 rows is 17.05 cm to four figures, and 17.0 cm to three: a figure rounded twice differs."""
 
 
-def seen(view: str, text: str, folder: Path, units: str = "cm", **settings: Any) -> dict[str, Any]:
-    """A view of the text's last stitch."""
+def seen(view: str, text: str, folder: Path, units: str = "cm", stitch: str = "", **settings: Any) -> dict[str, Any]:
+    """A view of this stitch, or of the text's last one."""
     return views.look(
         view,
         no_progress,
@@ -40,7 +40,7 @@ def seen(view: str, text: str, folder: Path, units: str = "cm", **settings: Any)
         file="a.stitch",
         folder=str(folder),
         machine="",
-        stitch=re.findall(r"^stitch (\S+)", text, re.MULTILINE)[-1],
+        stitch=stitch or re.findall(r"^stitch (\S+)", text, re.MULTILINE)[-1],
         settings=settings,
         units=units,
     )
@@ -97,3 +97,40 @@ def test_sizes_that_were_asked_for_stand_side_by_side(tmp_path: Path) -> None:
     text = COWL.replace("needles 80", "width 60 cm")
     (piece,) = seen("piece", text, tmp_path, piece={"sizes": "40,50"})["pieces"]
     assert [each["size_cm"] for each in (piece, *piece["other_sizes"])] == [40, 50]
+
+
+TWO = (
+    COWL.replace("needles 80", "width 60 cm")
+    + """piece cushion
+    width 40 cm
+    knit tide for 40 rows
+"""
+)
+
+
+def test_what_is_set_for_one_piece_leaves_the_others(tmp_path: Path) -> None:
+    before = seen("piece", TWO, tmp_path)["pieces"]
+    own = {"cowl": {"sizes": "20", "so_far": "tide 30 rows 8.1 cm"}}
+    cowl, cushion = seen("piece", TWO, tmp_path, piece={"own": own})["pieces"]
+    assert cowl["size_cm"] == 20 and cowl["so_far"]["rows_done"] == 30
+    assert cushion["so_far"] is None and cushion["needles"] == before[1]["needles"]
+
+
+def test_what_is_set_for_the_card_of_one_stitch_leaves_the_others(tmp_path: Path) -> None:
+    text = TIDE_AND_LADDER
+    before = seen("card", text, tmp_path, stitch="steps")
+    set_for_tide = {"rows": "60", "own": {"tide": {"start_row": "4", "shift": "1"}}}
+    assert "begins at row 4" in made_card(text, tmp_path, "tide", set_for_tide)
+    assert "begins at row" not in made_card(text, tmp_path, "steps", set_for_tide)
+    after = seen("card", text, tmp_path, stitch="steps", card=set_for_tide)
+    assert before["rows"] < 60 <= after["rows"]  # what holds for every card
+
+
+TIDE_AND_LADDER = COWL + LADDER
+
+
+def made_card(text: str, folder: Path, stitch: str, card: dict[str, Any]) -> str:
+    """The punching list."""
+    given = {"text": text, "file": "a.stitch", "folder": str(folder), "machine": "", "stitch": stitch, "units": "cm"}
+    made = views.make("card", "text", "", "", no_progress, settings={"card": card}, **given)
+    return str(made["files"][0].content.decode())

@@ -14,7 +14,7 @@ let current = "";
 let ticket = 0;
 
 const changed = () => editor.text() !== doc.savedText;
-const context = () => ({text: editor.text(), file: doc.file, machine: choice.machine, units: find("units").value, settings: views.settings});
+const context = () => ({text: editor.text(), file: doc.file, machine: choice.machine, units: find("units").value, settings: views.settings()});
 
 async function guarded(work) {
   try {
@@ -319,14 +319,14 @@ function newStitch() {
 async function traceFile(file, alike = "") {
   if (!file) return;
   tell("Reading the picture…");
-  const settings = {...views.settings.trace, ...(alike && {alike})};
+  const settings = {...views.settings().trace, ...(alike && {alike})};
   const how = new URLSearchParams({page, name: file.name, settings: JSON.stringify(settings)});
   const traced = await guarded(() => send(`trace?${how}`, file));
   if (!traced) return;
   let added = null;
   const differently = (close) => button("Read it in another way…", () => {
     close();
-    views.askSettings("trace", "Picture of a chart", () => {
+    views.askSettings("trace", "Picture of a chart", "", () => {
       if (editor.text() === added?.text) editor.undo();
       traceFile(file);
     });
@@ -468,6 +468,7 @@ async function write(file, base) {
   }
   if (file !== doc.file) {
     ask("forget", {file: doc.file}).catch(() => {});
+    views.belongsTo(file);
     localStorage.removeItem(copyKey());
   }
   Object.assign(doc, {file, base: answer.digest, savedText: text, onDisk: true, theirs: null});
@@ -560,7 +561,7 @@ async function open(name, text = null) {
   current = "";
   pattern = null;
   chart.clear();
-  views.reset();
+  views.reset(name);
   find("stitch").replaceChildren();
   find("stitch").dataset.names = "";
   history.replaceState(null, "", `?file=${encodeURIComponent(name)}`);
@@ -670,7 +671,7 @@ function wire() {
     },
   });
   views.build({
-    swatch, want: look, products: offers.products, again: textChanged,
+    swatch, want: look, products: offers.products, again: textChanged, stitch: () => current, context,
     take: (product, settings, how, all) => guarded(() => views.take(product, settings, how, all || product === "piece" || product === "leaflet" ? "" : current, context())),
   });
   find("undo").addEventListener("click", editor.undo);

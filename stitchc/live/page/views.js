@@ -105,7 +105,8 @@ function piece({pieces}) {
       .map(([words, settings, how]) => button(words, () => state.take("leaflet", settings, how), {"aria-label": `Leaflet: ${words}`}))));
   return [pieces.map((each) => make("article", {},
     make("h3", {}, each.name),
-    each.refused ? [refusal(each.refused, "piece"), forget()] : [
+    chosenAlone("piece", each.name),
+    each.refused ? [refusal(each.refused, "piece", each.name), make("p", {class: "actions"}, forget(each.name), settingsButton("piece", each.name, () => each.name))] : [
       make("p", {class: "words"}, `${count(each.needles.count, "needle")} (${each.needles.left} to ${each.needles.right}), ${count(each.sections.reduce((sum, part) => sum + part.rows, 0), "row")}.${each.make > 1 ? ` Knit ${each.make} of it.` : ""}`),
       each.so_far ? make("p", {}, `${count(each.so_far.rows_done, "row")} knitted, ${figures(each.so_far.rows_still_to_knit)} still to knit. `,
         each.so_far.sections.map((part) => `${part.stitch}: ${count(part.rows, "row")}${part.rows === part.planned_rows ? ", as planned" : ` instead of ${part.planned_rows}`}. `)) : null,
@@ -113,18 +114,24 @@ function piece({pieces}) {
         ...each.sections.map((part) => [part.rows === 1 ? `Row ${part.from_row}` : `Rows ${part.from_row} to ${part.to_row}`, `${part.stitch}, ${part.length}`]),
         ...each.other_sizes.map((size) => [`Size ${short(size.size_cm * CM[units])} ${units}`, `${count(size.needles.count, "needle")}, ${count(size.totals.rows, "row")}, ${size.width} wide, ${size.length} long`]),
         ...yarnRows(each.yarn, "Yarn")]),
-      notes(each, "piece"),
+      notes(each, "piece", each.name),
       make("p", {class: "actions"}, button("I have knitted part of it…", () => askSoFar(each), {"aria-label": `I have knitted part of ${each.name}`}),
-        forget()),
+        forget(each.name)),
       make("div", {class: "away"},
         [["Follow it row by row", {form: "html"}, "print"], ["Print", {form: "pdf"}, "print"], ["PDF", {form: "pdf"}], ["HTML", {form: "html"}], ["Text", {form: "text"}], ["JSON", {form: "json"}]]
-          .map(([words, settings, how]) => button(words, () => state.take("piece", {...settings, piece: each.name}, how), {"aria-label": `${words}: ${each.name}`}))),
+          .map(([words, settings, how]) => button(words, () => state.take("piece", {...settings, piece: each.name}, how), {"aria-label": `${words}: ${each.name}`})),
+        settingsButton("piece", each.name, () => each.name)),
     ])),
   several ? make("article", {}, make("h3", {}, "Yarn for all pieces"), table(yarnRows(all.yarn, "Yarn"))) : null,
   leaflet];
 }
 
-const forget = () => (chosen.piece?.so_far ? button("Forget what is knitted", () => keepSettings("piece", {...chosen.piece, sizes: "", so_far: ""})) : null);
+function forget(name) {
+  const {so_far: soFar, sizes_before: sizes = ""} = settingsOf("piece", name);
+  return soFar ? button("Forget what is knitted", () => keepOwn("piece", name, {sizes, so_far: ""}), {"aria-label": `Forget what is knitted of ${name}`}) : null;
+}
+
+const settingsButton = (product, heading, owner) => button("Settings…", () => askSettings(product, heading, owner()), {class: "settings", "aria-label": `${heading}: settings`});
 
 // What to have of each yarn, in balls where it is said how it is sold.
 function yarnRows(yarns, unnamed) {
@@ -147,21 +154,21 @@ function compare({heads, rows, against}) {
   ];
 }
 
-// A setting that a sentence names, as the button that leads to it.
-function leading(product) {
+// A setting that a sentence names, as the button that leads to it. owner: the stitch or piece that it is about.
+function leading(product, owner) {
   return (label) => {
     const field = state.products[product]?.find((each) => each.label === label);
-    const heading = PRODUCTS[VIEW_OF[product] || product].heading;
-    return field ? button(`${label}…`, () => askSettings(product, heading, undefined, field.name), {class: "inline", "aria-label": `${heading}: settings, ${label}`}) : null;
+    const heading = product === "piece" ? owner : PRODUCTS[VIEW_OF[product] || product].heading;
+    return field ? button(label, () => askSettings(product, heading, owner, undefined, field.name), {class: "inline", "aria-label": `${heading}: settings, ${label}`}) : null;
   };
 }
 
-const refusal = (refused, product) => refused.map((each) => make("div", {class: "refused"}, saying(each, [], leading(product))));
+const refusal = (refused, product, owner) => refused.map((each) => make("div", {class: "refused"}, saying(each, [], leading(product, owner))));
 
-function notes(value, product) {
+function notes(value, product, owner) {
   const machine = value.machine ? [make("p", {class: "note"}, `For: ${value.machine}.`)] : [];
   const said = [...new Set([...(value.warnings || []), ...(value.remarks || []), ...(value.notes || [])])].filter((words) => !/^(Skipped|[0-9]+ holes? to punch)/.test(words));
-  const list = said.map((words) => make("li", {}, withCode(words, leading(product))));
+  const list = said.map((words) => make("li", {}, withCode(words, leading(product, owner))));
   return [...machine, list.length > 3 ? make("details", {}, make("summary", {}, count(list.length, "remark")), make("ul", {class: "remarks"}, list)) : list.length ? make("ul", {class: "remarks"}, list) : null];
 }
 
@@ -175,7 +182,7 @@ export function build(context) {
     const product = each.product || name;
     const buttons = each.away.map(([words, settings, how]) =>
       button(words, () => state.take(product, settings, how, each.all), {"aria-label": `${each.heading}: ${words}`, class: settings.more ? "always" : null}));
-    if (state.products[product].length) buttons.push(button("Settings…", () => askSettings(product, each.heading), {class: "settings", "aria-label": `${each.heading}: settings`}));
+    if (state.products[product].length && name !== "piece") buttons.push(settingsButton(product, each.heading, state.stitch));
     if (name === "chart") {
       document.querySelector("[data-product=chart]").append(...buttons);
       continue;
@@ -212,8 +219,10 @@ export function waiting(old = false) {
   }
 }
 
-// Another file: nothing of the one before stays.
-export function reset() {
+// Another file: nothing of the one before stays, and what was set for its stitches and pieces is its own.
+export function reset(file) {
+  own = JSON.parse(sessionStorage.getItem(`own ${file}`) || "{}");
+  ownFile = file;
   for (const each of Object.values(sections)) {
     each.fresh = each.flat = null;
     each.body.replaceChildren(make("p", {class: "note"}, "Nothing yet."));
@@ -224,11 +233,12 @@ export function reset() {
 // Pictures are decoded before they are put in place, so that nothing jumps.
 export async function receive({ticket, view, stage, value}, name, still) {
   const own = sections[view];
-  const flat = JSON.stringify([value, name, units]);
+  const flat = JSON.stringify([value, name, units, own[PRODUCTS[view].product || view]]);
   if (own.flat !== flat) {
     const refused = value.refused || (value.failed ? [{text: value.failed}] : null);
     const product = PRODUCTS[view].product || view;
-    const content = [refused ? refusal(refused, product) : [PRODUCTS[view].show(value, name), view === "piece" ? null : notes(value, product)]].flat(4).filter(Boolean);
+    const content = [view === "piece" ? null : chosenAlone(product, name),
+      refused ? refusal(refused, product, name) : [PRODUCTS[view].show(value, name), view === "piece" ? null : notes(value, product, name)]].flat(4).filter(Boolean);
     await Promise.all(content.flatMap((part) => [...part.querySelectorAll("img")]).map((image) => image.decode().catch(() => {})));
     await released();
     if (!still()) return;
@@ -245,7 +255,31 @@ export async function receive({ticket, view, stage, value}, name, still) {
 // -- settings: the options of a product, kept while the tab is open ----------------------------------------------
 
 const chosen = JSON.parse(sessionStorage.getItem("settings") || "{}");
-export const settings = chosen;
+// What belongs to one stitch or piece of the file that is open: by product and by its name.
+let own = {};
+let ownFile = "";
+export const settings = () => Object.fromEntries(Object.keys({...chosen, ...own}).map((product) => [product, {...chosen[product], own: own[product] || {}}]));
+const settingsOf = (product, owner) => ({...chosen[product], ...own[product]?.[owner]});
+
+function keepOwn(product, owner, values) {
+  own[product] = {...own[product], [owner]: {...own[product]?.[owner], ...values}};
+  belongsTo(ownFile);
+  state.again();
+}
+
+// The file has this name now.
+export function belongsTo(file) {
+  ownFile = file;
+  sessionStorage.setItem(`own ${file}`, JSON.stringify(own));
+}
+
+// What is set for this stitch or piece and for no other, in a line; without it, a setting made earlier looks like the pattern's own.
+function chosenAlone(product, owner) {
+  const values = own[product]?.[owner] || {};
+  const parts = state.products[product].filter(({name, own: alone}) => alone && values[name]).map(({name, label}) => (values[name] === true ? label : `${label} ${values[name]}`));
+  if (values.so_far) parts.push(`Knitted so far ${values.so_far}`);
+  return parts.length ? make("p", {class: "note alone"}, `Set for ${owner} alone: ${parts.join("; ")}.`) : null;
+}
 
 // What is about the knitter's hand and yarn holds for every product that asks for it.
 const SHARED = ["plain", "spread"];
@@ -275,13 +309,25 @@ function askSoFar(each) {
     const size = select("far-size", sizes.map((one) => [one, `${one} ${units}`]));
     const where = select("far-where", [["", "at rest, taken off or hanging loose"], [" on the machine", "on the machine"]]);
     const ended = make("input", {id: "far-ended", type: "checkbox"});
-    return make("form", {onsubmit: (event) => {
+    const wrong = make("div", {class: "refused", role: "alert"});
+    return make("form", {oninput: () => wrong.replaceChildren(), onsubmit: async (event) => {
       event.preventDefault();
       const part = `${stitch.value} ${rows.value.trim()} rows ${length.value.trim().replace(",", ".")} ${units}${where.value}${ended.checked ? " in all" : ""}`;
+      const now = settingsOf("piece", each.name);
+      const values = {...(sizes.length ? {sizes: size.value, sizes_before: now.sizes} : {}), so_far: [now.so_far, part].filter(Boolean).join("; ")};
+      const all = settings();
+      all.piece = {...all.piece, own: {...all.piece?.own, [each.name]: {...all.piece?.own[each.name], ...values}}};
+      // What can't be is told here, where it can be put right, and not kept.
+      const refused = await ask("make", {...state.context(), settings: all, product: "piece", form: "json", piece: each.name}).then((made) => made.refused, (error) => [{text: error.message}]);
+      if (refused) {
+        wrong.replaceChildren(...refused.flatMap((one) => saying(one)).filter(Boolean));
+        state.want();
+        return;
+      }
       close();
-      keepSettings("piece", {...chosen.piece, ...(sizes.length ? {sizes: size.value} : {}), so_far: [chosen.piece?.so_far, part].filter(Boolean).join("; ")});
+      keepOwn("piece", each.name, values);
     }}, sizes.length ? field("far-size", "Size", size) : null, field("far-stitch", "Stitch", stitch), field("far-rows", "Rows knitted", rows), field("far-length", `They measure, ${units}`, length),
-    field("far-where", "Measured", where), field("far-ended", "That part is finished", ended),
+    field("far-where", "Measured", where), field("far-ended", "That part is finished", ended), wrong,
     make("p", {class: "actions"}, make("button", {class: "main"}, "Plan the rest again"), button("Cancel", close)));
   });
 }
@@ -289,10 +335,10 @@ function askSoFar(each) {
 // What stands in an empty field: its default, or how to write it.
 const grey = ({default: usual, example}) => (usual && usual.length < 25 ? usual : /[0-9]/.test(example) ? `as in ${example.replace("|", " or ")}` : "");
 
-// at: the setting that is wanted.
-export function askSettings(product, heading, then = () => {}, at = "") {
+// owner: the stitch or piece in view, which has settings of its own. at: the setting that is wanted.
+export function askSettings(product, heading, owner = "", then = () => {}, at = "") {
   dialog(`${heading}: settings`, (close) => {
-    const now = chosen[product] || {};
+    const now = settingsOf(product, owner);
     const fields = state.products[product].map((each) => {
       const id = `set-${each.name}`;
       const input = each.kind === "choice"
@@ -304,15 +350,20 @@ export function askSettings(product, heading, then = () => {}, at = "") {
       const help = `${each.help}${each.default && each.kind === "text" ? ` Default: ${each.default}.` : ""}`;
       return {each, input, line: make("p", {class: "field-line"}, make("label", {for: id}, each.label), input, make("span", {class: "note", id: `${id}-help`}, withCode(help)))};
     });
+    const alone = (each) => Boolean(owner) && each.own;
+    const parts = [fields.filter(({each}) => alone(each)), fields.filter(({each}) => !alone(each))];
+    const group = (words, part) => (parts.every((each) => each.length) ? make("fieldset", {}, make("legend", {}, words), part.map(({line}) => line)) : part.map(({line}) => line));
     const use = (values) => {
       close();
-      keepSettings(product, {...Object.fromEntries(Object.entries(now).filter(([name]) => !fields.some(({each}) => each.name === name))), ...values});
+      const [mine, common] = parts.map((part) => Object.fromEntries(part.map(({each}) => [each.name, values[each.name]])));
+      keepSettings(product, {...chosen[product], ...common});
+      if (parts[0].length) keepOwn(product, owner, mine);
       then();
     };
     return make("form", {onsubmit: (event) => {
       event.preventDefault();
       use(Object.fromEntries(fields.map(({each, input}) => [each.name, each.kind === "flag" ? input.checked : input.value]).filter(([, value]) => value !== "")));
-    }}, fields.map(({line}) => line), make("p", {class: "actions"}, make("button", {class: "main"}, "Use these"), button("Back to the defaults", () => use({})), button("Cancel", close)));
+    }}, group(`For ${owner} alone`, parts[0]), group(`For every ${product === "piece" ? "piece" : "stitch"}`, parts[1]), make("p", {class: "actions"}, make("button", {class: "main"}, "Use these"), button("Back to the defaults", () => use({})), button("Cancel", close)));
   });
 }
 
@@ -323,7 +374,8 @@ export async function take(product, {more, ...what}, how, stitch, context) {
   tell("Making it…");
   let made;
   try {
-    made = await ask("make", {...context, product, stitch, settings: {...chosen, [product]: {...chosen[product], ...more}}, ...what});
+    const all = settings();
+    made = await ask("make", {...context, product, stitch, settings: {...all, [product]: {...all[product], ...more}}, ...what});
   } catch (error) {
     opened?.close();
     throw error;
