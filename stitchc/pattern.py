@@ -5,7 +5,8 @@ The notation makes these and everything after it reads them; nothing here knows 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final, Literal, NamedTuple, TypeVar
@@ -101,6 +102,36 @@ class Swatch(NamedTuple):
     def rows_per_10cm(self) -> float | None:
         """Courses (machine rows) per 10 cm, or None where only stitches were measured."""
         return None if self.rows is None else self.rows * 100 / self.per_mm
+
+
+def words_of(line: str) -> tuple[str, str]:
+    """A `gauge` line as two are compared: its words, whatever the capitals and spaces, and its comment."""
+    words, _, comment = line.partition("#")
+    return " ".join(words.lower().split()), comment.strip()
+
+
+def counted_once(swatches: Iterable[tuple[str, Swatch]], sources: Mapping[str, Sequence[str]]) -> tuple[Swatch, ...]:
+    """The swatches of several files, each after the name of its file, without those whose line another file has as
+    well, comment and all: that is one swatch, by a link, an include or a copy. Lines that one file repeats are repeated
+    measurements.
+
+    A copy is known by its words alone, so two swatches that happen to agree count as one: ranges then stay as wide as
+    they were, while a swatch that counts twice makes them too narrow. Comments with a date tell two apart.
+    """
+    times: Counter[tuple[str, str, tuple[str, str]]] = Counter()
+    most: Counter[tuple[str, tuple[str, str]]] = Counter()
+    counted: list[Swatch] = []
+    for file, swatch in swatches:
+        lines = sources.get(swatch.span.file, ())
+        if swatch.span.line > len(lines):  # no file has it
+            counted.append(swatch)
+            continue
+        key = (swatch.stitch, words_of(lines[swatch.span.line - 1]))
+        times[file, *key] += 1
+        if times[file, *key] > most[key]:
+            most[key] = times[file, *key]
+            counted.append(swatch)
+    return tuple(counted)
 
 
 class Width(NamedTuple):
@@ -260,12 +291,13 @@ class Pattern:
                 names[name] = f"{name} ({book.file})"
             chart = Chart(stitch.chart.cells, (None,) * stitch.chart.height)  # what its rows name are no yarns here
             taken[names[name]] = stitch._replace(chart=chart, from_include=True)
-        swatches = tuple(swatch._replace(stitch=names[swatch.stitch]) for swatch in book.swatches)
+        swatches = [("book", swatch._replace(stitch=names[swatch.stitch])) for swatch in book.swatches]
+        sources = {**book.sources, **self.sources}
         return replace(
             self,
             stitches={**taken, **self.stitches},
-            swatches=self.swatches + swatches,
-            sources={**book.sources, **self.sources},
+            swatches=counted_once([*(("", each) for each in self.swatches), *swatches], sources),
+            sources=sources,
         )
 
     def own(self) -> tuple[Stitch, ...]:

@@ -14,7 +14,7 @@ from stitchc.messages import Message, Span, has_errors, in_order
 from stitchc.notation.build import stitches
 from stitchc.notation.gather import MOST_BYTES, Gathered
 from stitchc.notation.pieces import piece, swatch
-from stitchc.pattern import Pattern
+from stitchc.pattern import Pattern, counted_once
 
 
 class Reading(NamedTuple):
@@ -81,7 +81,7 @@ def _read(text: str | bytes, file: str, folder: Path | None) -> tuple[Reading, G
 def _pattern(gathered: Gathered) -> Pattern:
     """What was gathered, worked out as far as it goes; what is wrong is added to `gathered.faults`."""
     made = stitches(gathered)
-    swatches = tuple(each for line in gathered.gauges if (each := swatch(line, gathered)) is not None)
+    swatches = [each for line in gathered.gauges if (each := swatch(line, gathered)) is not None]
     pieces = {name: whole for name, lines in gathered.pieces.items() if (whole := piece(lines, gathered)) is not None}
     faults = gathered.faults
     if not gathered.definitions and not gathered.lost and not has_errors(faults.messages):
@@ -98,7 +98,7 @@ def _pattern(gathered: Gathered) -> Pattern:
         difficulty=once.get("difficulty"),
         notions=tuple(gathered.several["notion"]),
         photos=tuple(gathered.photos),
-        swatches=swatches,
+        swatches=counted_once([(each.span.file, each) for each in swatches], gathered.sources),
         pieces=pieces,
         sources=gathered.sources,
     )

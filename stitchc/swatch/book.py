@@ -14,7 +14,7 @@ from stitchc.gauge.yarn_lines import yarns_to_name
 from stitchc.messages import Message, Refused
 from stitchc.notation.compile import compile_book
 from stitchc.options import Units
-from stitchc.pattern import Pattern
+from stitchc.pattern import Pattern, words_of
 from stitchc.product import WrongOption
 
 _NUMBER: Final = r"\d{1,6}(?:[.,]\d{1,4})?"
@@ -82,11 +82,8 @@ def file_for(stitch: str, pattern: Pattern) -> str:
 
 def with_line(text: str, line: str, day: str) -> str | None:
     """The text with the line and its day at the end; None where it has the same line of that day already."""
-    wanted = (" ".join(line.lower().split()), day)
-    for each in text.splitlines():
-        before, _, comment = each.partition("#")
-        if (" ".join(before.lower().split()), comment.strip()) == wanted:
-            return None
+    if words_of(f"{line} # {day}") in map(words_of, text.splitlines()):
+        return None
     end = "\r\n" if "\r\n" in text else "\n"
     gap = "" if not text or text.endswith(("\n", "\r")) else end
     return f"{text}{gap}{line}  # {day}{end}"
@@ -102,7 +99,10 @@ def check_added(pattern: Pattern, place: str, text: str, line: str) -> list[Mess
     after, messages, sources = compile_book(text, place, Path(place).parent)
     if after is None:
         raise Refused(*_at_option(messages, place, number), sources={**sources, "--measured": [line]})
-    swatch = after.swatches[-1]
+    places = {(each.span.file, each.span.line): each for each in after.swatches}
+    swatch = places.get((place, number))
+    if swatch is None:  # a file that it includes has the same line
+        return []
     with_swatch = replace(pattern, swatches=(*pattern.swatches, swatch), sources={**pattern.sources, **sources})
     try:
         report, messages = known_of(with_swatch, tuple(pattern.stitches.values()))

@@ -12,6 +12,7 @@ import pytest
 
 from stitchc.__main__ import run
 from stitchc.bed import needle_position
+from stitchc.cli.common import read_pattern
 from stitchc.gauge.learnt import Lesson
 from stitchc.gauge.remarks import check_bed
 from stitchc.machines import load
@@ -598,6 +599,53 @@ def test_gauge_takes_the_swatches_of_a_book_and_says_what_each_taught(
     assert lesson["narrower_percent"] > 3
     assert run(("gauge", "q.stitch", "--book", "mine.stitch")) == 0
     assert "What each swatch changed" in capsys.readouterr().out
+
+
+SWATCHES = """stitch bars
+    1: K T
+    2: K
+gauge plain 22 stitches 30 rows per 10 cm
+gauge bars 19 stitches 42 rows per 10 cm
+"""
+
+
+@pytest.mark.parametrize("again", ["mine.stitch", "link.stitch", "copy.stitch", "longer.stitch", "p.stitch"])
+def test_a_swatch_that_is_reached_twice_counts_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, again: str
+) -> None:
+    """By an include and as a book, by a link, in a copy, in a copy with one swatch more, in the file itself."""
+    monkeypatch.chdir(tmp_path)
+    for name in ("mine", "copy"):
+        Path(f"{name}.stitch").write_text(SWATCHES, encoding="utf-8")
+    Path("link.stitch").symlink_to("mine.stitch")
+    one_more = "gauge plain  22 stitches 30 rows per 10 cm  # 2026-12-01\n"
+    Path("longer.stitch").write_text(SWATCHES + one_more, encoding="utf-8")
+    Path("p.stitch").write_text('include "mine.stitch"\nstitch rib\n    1: K K T\n    2: K\n', encoding="utf-8")
+    stitches = [swatch.stitch for swatch in read_pattern("p.stitch", again).swatches]
+    assert stitches == ["plain", "bars", *(["plain"] if again == "longer.stitch" else [])]
+
+
+def test_lines_that_one_file_repeats_are_repeated_swatches(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In the file and in the book: as many as the one that has more; and an include that is a copy adds none."""
+    monkeypatch.chdir(tmp_path)
+    line = "gauge plain 22 stitches 30 rows per 10 cm\n"
+    Path("twice.stitch").write_text(2 * line, encoding="utf-8")
+    Path("copy.stitch").write_text(line, encoding="utf-8")
+    stitch = "stitch bars\n    1: K T\n    2: K\n"
+    for text, times in ((line, 1), (2 * line, 2), (f'{line}include "copy.stitch"\n', 1), (3 * line, 3)):
+        Path("p.stitch").write_text(text + stitch, encoding="utf-8")
+        assert len(read_pattern("p.stitch").swatches) == times
+        assert len(read_pattern("p.stitch", "twice.stitch").swatches) == max(2, times)
+
+
+def test_a_line_of_another_stitch_of_that_name_is_another_swatch(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("mine.stitch").write_text(SWATCHES, encoding="utf-8")
+    Path("p.stitch").write_text(SWATCHES.replace("K T", "K K T"), encoding="utf-8")
+    swatches = read_pattern("p.stitch", "mine.stitch").swatches
+    assert [swatch.stitch for swatch in swatches] == ["plain", "bars", "bars (mine.stitch)"]
 
 
 def test_every_command_takes_a_book_and_a_spread(
