@@ -123,7 +123,8 @@ class SheetOptions:
 @dataclass(frozen=True)
 class PieceOptions:
     """What `plan_piece` makes. sizes and so_far are texts as on the command line. name: as in CardOptions. for_others:
-    it is read by people who have neither the pattern's file nor stitchc."""
+    it is read by people who have neither the pattern's file nor stitchc. sizes_of_others: names of other pieces of the
+    pattern and the `sizes` chosen for them, by which the yarn of all is counted."""
 
     piece: str | None = option(None, "Which piece, where {FILE} has several.", metavar="NAME", parse=NAME)
     plain: "PlainGauge | None" = _plain()
@@ -153,6 +154,7 @@ class PieceOptions:
     anyway: bool = _anyway()
     name: str = ""
     for_others: bool = False
+    sizes_of_others: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)

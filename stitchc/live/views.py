@@ -122,6 +122,12 @@ class Ask:
         """The product in this form, and the machine it is made for. fields: of its options, over the settings."""
         kind = OPTIONS[name]
         given = settings_of(self.settings, name, fields.get("piece") or self.stitch)
+        if name == "piece":
+            fields["sizes_of_others"] = tuple(
+                (piece, str(sizes))
+                for piece in self.pattern.pieces
+                if (sizes := settings_of(self.settings, name, piece).get("sizes"))
+            )
         options = kind(**as_fields(kind, given, form, self.units) | fields)
         machine = _machine_for(name, self.machine)
         make = make_test_card if name == "card" and options.test_card else getattr(stitchc, _MAKE[name])
@@ -291,7 +297,7 @@ def _sheet(ask: Ask) -> dict[str, Any]:
     }
 
 
-_OF_A_PIECE: Final = ("needles", "totals", "size_cm", "yarn", "notes", "so_far", "make", "yarn_of_all_pieces")
+_OF_A_PIECE: Final = ("needles", "totals", "size", "size_cm", "yarn", "notes", "so_far", "make", "yarn_of_all_pieces")
 
 
 def _piece(ask: Ask) -> dict[str, Any]:

@@ -62,6 +62,7 @@ def as_document(
         "yarn_of_all_pieces": {
             "pieces": [{"piece": name, "make": count} for name, count in everything.pieces],
             "left_out": list(everything.left_out),
+            "in_one_size": [{"piece": name, "size": size} for name, size in everything.in_one_size],
             "yarn": [_yarn(yarn, units == "in") for yarn in everything.sizes[0]],
         },
     }
@@ -125,7 +126,7 @@ def _size(size: Range | None, digits: int = 4) -> dict[str, float] | None:
     return None if size is None else size.as_json(digits)
 
 
-def so_far_as_json(replanned: Replan) -> dict[str, object]:
+def so_far_as_json(replanned: Replan, units: Units) -> dict[str, object]:
     """What was measured half way and what became of the plan, for the field `so_far`."""
 
     def size(length: Range | None) -> dict[str, float] | None:
@@ -145,6 +146,7 @@ def so_far_as_json(replanned: Replan) -> dict[str, object]:
         ],
         "rows_done": replanned.done,
         "rows_still_to_knit": replanned.still_to_knit,
+        "yarn_still_needed": [_yarn(yarn, units == "in") for yarn in yarn_needed(replanned.new, replanned.done)],
         "planned": {
             "rows": len(replanned.planned.passes),
             "width_cm": size(replanned.planned.width_cm),

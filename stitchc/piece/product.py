@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import json
 import re
@@ -194,28 +195,28 @@ def _yarn_of_all(planned: Sequence[_Planned], options: PieceOptions) -> AllYarn:
     that has most. A piece with as many sizes goes along with it, any other is knitted in its first."""
     first = planned[0].plan
     pattern, piece, machine = first.pattern, first.piece, first.machine
+    sizes = _sizes_of_pieces(pattern, piece, options)
     asked = [(each.label, each.size_mm) for each in planned]
-    leading = max(pattern.pieces.values(), key=lambda each: len(each.sizes))
-    in_sizes = not piece.sizes and leading.sizes and planned[0].size_mm is None
-    own = [round(mm, 3) for _, mm in (leading if in_sizes else piece).sizes]
-    each_size: Sequence[tuple[str, float | None]] = labelled(leading.sizes, options.units) if in_sizes else asked
+    leading = max(sizes, key=lambda name: len(sizes[name]))
+    in_sizes = not piece.sizes and sizes[leading] and planned[0].size_mm is None
+    own = [round(mm, 3) for _, mm in sizes[leading if in_sizes else piece.name]]
+    each_size: Sequence[tuple[str, float | None]] = sizes[leading] if in_sizes else asked
     mine = [(piece.make, yarn_needed(each.plan)) for each in planned]
     columns = [[mine[0 if in_sizes else index]] for index in range(len(each_size))]
-    counted, in_one_size, left_out = {piece.name}, [], []
-    for other in pattern.pieces.values():
-        if other.name == piece.name:
-            continue
+    counted, in_one_size, left_out = {piece.name}, [], [name for name in pattern.pieces if name not in sizes]
+    for other in (pattern.pieces[name] for name in sizes if name != piece.name):
+        theirs: Sequence[tuple[str, float | None]] = sizes[other.name] or [("", None)]
         report = gauge_of(pattern, other, options.plain, options.spread)
-        along = len(other.sizes) == len(own)
+        along = len(theirs) == len(own)
         places = [own.index(round(mm, 3)) if along and mm and round(mm, 3) in own else None for _, mm in each_size]
-        widths = [None if place is None else other.sizes[place][1] for place in places]
+        widths = [theirs[place or 0][1] for place in places]
         plans = {mm: work_out(pattern, other, machine, report, width_mm=mm, anyway=options.anyway)[0] for mm in widths}
         if None in plans.values():
             left_out.append(other.name)
             continue
         counted.add(other.name)
-        if other.sizes and None in widths:
-            in_one_size.append((other.name, other.sizes[0][0]))
+        if sizes[other.name] and None in places:
+            in_one_size.append((other.name, theirs[0][0]))
         for mm, column in zip(widths, columns, strict=True):
             if (plan := plans[mm]) is not None:
                 column.append((other.make, yarn_needed(plan)))
@@ -223,6 +224,19 @@ def _yarn_of_all(planned: Sequence[_Planned], options: PieceOptions) -> AllYarn:
     yarns = tuple(yarn_together(pattern, column) for column in columns)
     labels = tuple(label for label, _ in each_size)
     return AllYarn(pieces, yarns, labels, tuple(in_one_size), tuple(left_out))
+
+
+def _sizes_of_pieces(pattern: Pattern, piece: Piece, options: PieceOptions) -> dict[str, list[tuple[str, float]]]:
+    """The sizes of each piece of the pattern, with their mm: those chosen for it, or its own; without the pieces that
+    can't have those that were chosen."""
+    chosen = {**dict(options.sizes_of_others), piece.name: ""}
+    sizes = {}
+    for each in pattern.pieces.values():
+        with contextlib.suppress(WrongOption):
+            widths = parse_sizes(chosen[each.name], options.units) if chosen.get(each.name) else []
+            if each.width is not None or not widths:
+                sizes[each.name] = _labelled(widths, each, options.units)
+    return sizes
 
 
 # -- files ----------------------------------------------------------------------------------------------------------
@@ -258,7 +272,7 @@ def _as_json(planned: _Planned, options: PieceOptions) -> dict[str, object]:
     everything = _yarn_of_all([planned], options)
     document = as_document(planned.plan, tuple(rows.passes()), units, planned.messages, everything)
     if planned.so_far is not None:
-        document["so_far"] = so_far_as_json(planned.so_far)
+        document["so_far"] = so_far_as_json(planned.so_far, units)
     if planned.size_mm is not None:
-        document["size_cm"] = round(planned.size_mm / 10, 4)
+        document |= {"size_cm": round(planned.size_mm / 10, 4), "size": planned.label}
     return document

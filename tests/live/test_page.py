@@ -396,7 +396,15 @@ def test_what_belongs_to_a_view_is_asked_for_there(open_pattern: Open) -> None:
     page.fill("#text", STRIP.replace("two", "drift"))
     expect(page.locator("#compare tbody")).to_contain_text("drift")
     expect(page.locator("#compare thead")).not_to_contain_text("against two")
-    for words in ("Knit 2 of it.", "Size 24 cm", "Yarn for all pieces", "ball of 50 g"):
+    for words in (
+        "Make 2.",
+        "Size 20 cm: ",
+        "Size 24 cm",
+        "oat, size 24 cm, for 1 of 2",
+        "Yarn for all pieces",
+        "For 2 × strip.",
+        "ball of 50 g",
+    ):
         expect(page.locator("#piece")).to_contain_text(words)
     page.get_by_role("button", name="I have knitted part of strip").click()
     page.get_by_label("Rows knitted", exact=True).fill("30")
@@ -522,6 +530,7 @@ def test_each_piece_and_each_card_has_its_own_settings(open_pattern: Open) -> No
     dialog.get_by_role("button", name="Plan the rest again").click()
     expect(cowl).to_contain_text("30 rows knitted")
     expect(cowl).to_contain_text("Set for cowl alone: Knitted so far drift 30 rows 7.1 cm.")
+    expect(cowl).to_contain_text("oat, still needed")
     page.get_by_role("button", name="cowl: settings").click()
     dialog.get_by_role("group", name="For cowl alone").get_by_label("Sizes").fill("50")
     dialog.get_by_role("group", name="For every piece").get_by_label("Page").select_option("letter")

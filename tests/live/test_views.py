@@ -134,3 +134,47 @@ def made_card(text: str, folder: Path, stitch: str, card: dict[str, Any]) -> str
     given = {"text": text, "file": "a.stitch", "folder": str(folder), "machine": "", "stitch": stitch, "units": "cm"}
     made = views.make("card", "text", "", "", no_progress, settings={"card": card}, **given)
     return str(made["files"][0].content.decode())
+
+
+SEVERAL = (
+    TWO
+    + """    make 2
+piece warmer
+    sizes 17.5, 19.5 cm
+    make 2
+    knit tide for 20 rows
+yarn oat ball 50 g 120 m
+"""
+)
+
+
+def test_the_yarn_of_all_pieces_is_that_of_the_sizes_in_view(tmp_path: Path) -> None:
+    """With sizes of their own, pieces take together what each of them takes, as often as it is made."""
+    own = {"cowl": {"sizes": "20"}, "cushion": {"sizes": "30"}}
+    pieces = seen("piece", SEVERAL, tmp_path, piece={"own": own})["pieces"]
+    cowl, cushion, warmer = ({size["size"]: size for size in (each, *each["other_sizes"])} for each in pieces)
+    assert [*cowl, *cushion, *warmer] == ["20 cm", "30 cm", "17.5 cm", "19.5 cm"]
+
+    def metres(size: Any) -> float:
+        return float(size["yarn"][0]["metres"]["value"])
+
+    for size in warmer.values():
+        everything = size["yarn_of_all_pieces"]
+        (total,) = everything["yarn"]
+        expected = metres(cowl["20 cm"]) + 2 * metres(cushion["30 cm"]) + 2 * metres(size)
+        assert total["metres"]["value"] == pytest.approx(expected, rel=0.01)
+        assert everything["in_one_size"] == [{"piece": "cowl", "size": "20 cm"}, {"piece": "cushion", "size": "30 cm"}]
+
+
+def test_pieces_that_can_not_have_their_size_are_not_counted(tmp_path: Path) -> None:
+    own = {"cowl": {"sizes": "wide"}}
+    cowl, cushion, _ = seen("piece", SEVERAL, tmp_path, piece={"own": own})["pieces"]
+    assert cowl["refused"]
+    assert cushion["yarn_of_all_pieces"]["left_out"] == ["cowl"]
+
+
+def test_what_is_still_needed_is_less_than_the_whole(tmp_path: Path) -> None:
+    own = {"cowl": {"so_far": "tide 32 rows 8.5 cm"}}
+    (cowl, *_) = seen("piece", TWO, tmp_path, piece={"own": own})["pieces"]
+    ((whole,), (rest,)) = cowl["yarn"], cowl["so_far"]["yarn_still_needed"]
+    assert 0.4 < rest["metres"]["value"] / whole["metres"]["value"] < 0.6

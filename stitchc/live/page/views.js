@@ -96,8 +96,6 @@ function piece({pieces}) {
     return make("p", {class: "note"}, "This pattern has no piece. A piece is written like this:",
       make("pre", {}, "piece cowl\n    width 60 cm\n    knit tide for 18 cm"));
   }
-  const all = pieces.find((each) => each.yarn_of_all_pieces)?.yarn_of_all_pieces;
-  const several = all && all.pieces.reduce((sum, each) => sum + each.make, 0) > 1;
   const leaflet = make("article", {},
     make("h3", {}, "The leaflet"),
     make("p", {class: "words"}, "What you hand to other knitters: everything for every machine that can knit it, or for the one you chose."),
@@ -107,13 +105,13 @@ function piece({pieces}) {
     make("h3", {}, each.name),
     chosenAlone("piece", each.name),
     each.refused ? [refusal(each.refused, "piece", each.name), make("p", {class: "actions"}, forget(each.name), settingsButton("piece", each.name, () => each.name))] : [
-      make("p", {class: "words"}, `${count(each.needles.count, "needle")} (${each.needles.left} to ${each.needles.right}), ${count(each.sections.reduce((sum, part) => sum + part.rows, 0), "row")}.${each.make > 1 ? ` Knit ${each.make} of it.` : ""}`),
+      make("p", {class: "words"}, `${each.other_sizes.length ? `Size ${each.size}: ` : ""}${count(each.needles.count, "needle")} (${each.needles.left} to ${each.needles.right}), ${count(each.sections.reduce((sum, part) => sum + part.rows, 0), "row")}.${each.make > 1 ? ` Make ${each.make}.` : ""}`),
       each.so_far ? make("p", {}, `${count(each.so_far.rows_done, "row")} knitted, ${figures(each.so_far.rows_still_to_knit)} still to knit. `,
         each.so_far.sections.map((part) => `${part.stitch}: ${count(part.rows, "row")}${part.rows === part.planned_rows ? ", as planned" : ` instead of ${part.planned_rows}`}. `)) : null,
       table([["Width", each.width], ["Length", each.length],
         ...each.sections.map((part) => [part.rows === 1 ? `Row ${part.from_row}` : `Rows ${part.from_row} to ${part.to_row}`, `${part.stitch}, ${part.length}`]),
-        ...each.other_sizes.map((size) => [`Size ${short(size.size_cm * CM[units])} ${units}`, `${count(size.needles.count, "needle")}, ${count(size.totals.rows, "row")}, ${size.width} wide, ${size.length} long`]),
-        ...yarnRows(each.yarn, "Yarn")]),
+        ...each.other_sizes.map((size) => [`Size ${size.size}`, `${count(size.needles.count, "needle")}, ${count(size.totals.rows, "row")}, ${size.width} wide, ${size.length} long`]),
+        ...yarnOf(each)]),
       notes(each, "piece", each.name),
       make("p", {class: "actions"}, button("I have knitted part of it…", () => askSoFar(each), {"aria-label": `I have knitted part of ${each.name}`}),
         forget(each.name)),
@@ -122,8 +120,31 @@ function piece({pieces}) {
           .map(([words, settings, how]) => button(words, () => state.take("piece", {...settings, piece: each.name}, how), {"aria-label": `${words}: ${each.name}`})),
         settingsButton("piece", each.name, () => each.name)),
     ])),
-  several ? make("article", {}, make("h3", {}, "Yarn for all pieces"), table(yarnRows(all.yarn, "Yarn"))) : null,
+  yarnOfAll(pieces),
   leaflet];
+}
+
+const sizesOf = (each) => [each, ...each.other_sizes];
+
+// Of the one piece, in each of its sizes; of what is still to knit, where it is begun.
+function yarnOf(each) {
+  const whose = each.so_far ? "still needed" : each.make > 1 ? `for 1 of ${each.make}` : "";
+  return sizesOf(each).flatMap((size) => yarnRows(each.so_far?.yarn_still_needed ?? size.yarn, [each.other_sizes.length ? `size ${size.size}` : "", whose]));
+}
+
+// Of everything that is knitted, in each size of the piece that has most.
+function yarnOfAll(pieces) {
+  const sizes = pieces.filter((each) => !each.refused).map(sizesOf).sort((one, two) => two.length - one.length)[0] ?? [];
+  const all = sizes[0]?.yarn_of_all_pieces;
+  if (!all || all.pieces.reduce((sum, each) => sum + each.make, 0) < 2) return null;
+  const names = all.pieces.map((each) => `${each.make} × ${each.piece}`);
+  return make("article", {},
+    make("h3", {}, "Yarn for all pieces"),
+    make("p", {}, `For ${[names.slice(0, -1).join(", "), names.at(-1)].filter(Boolean).join(" and ")}. `,
+      all.in_one_size.map((each) => `${each.piece} is counted in size ${each.size}. `),
+      all.left_out.length ? `Not counted: ${all.left_out.join(", ")}. ` : null,
+      pieces.some((each) => each.so_far) ? "The rows that are knitted already are counted too." : null),
+    table(sizes.flatMap((size) => yarnRows(size.yarn_of_all_pieces.yarn, [sizes.length > 1 ? `size ${size.size}` : ""]))));
 }
 
 function forget(name) {
@@ -133,10 +154,10 @@ function forget(name) {
 
 const settingsButton = (product, heading, owner) => button("Settings…", () => askSettings(product, heading, owner()), {class: "settings", "aria-label": `${heading}: settings`});
 
-// What to have of each yarn, in balls where it is said how it is sold.
-function yarnRows(yarns, unnamed) {
+// What to have of each yarn, in balls where it is said how it is sold. whose: what the amounts are for.
+function yarnRows(yarns, whose) {
   const balls = (each) => (each.balls ? `, ${count(each.balls.count, "ball")} of ${short(each.balls.grams)} g${each.balls.spare ? ` and ${each.balls.spare} spare` : ""}` : "");
-  return yarns.filter((each) => each.to_have?.words).map((each) => [each.name || unnamed, each.to_have.words + balls(each)]);
+  return yarns.filter((each) => each.to_have?.words).map((each) => [[each.name || "Yarn", ...whose].filter(Boolean).join(", "), each.to_have.words + balls(each)]);
 }
 
 function compare({heads, rows, against}) {
@@ -305,8 +326,8 @@ function askSoFar(each) {
     const stitch = select("far-stitch", names.map((name) => [name, name]));
     const rows = input("far-rows");
     const length = input("far-length");
-    const sizes = each.other_sizes.length ? [each, ...each.other_sizes].map((one) => short(one.size_cm * CM[units])) : [];
-    const size = select("far-size", sizes.map((one) => [one, `${one} ${units}`]));
+    const sizes = each.other_sizes.length ? sizesOf(each) : [];
+    const size = select("far-size", sizes.map((one) => [`${Number((one.size_cm * CM[units]).toFixed(3))} ${units}`, one.size]));
     const where = select("far-where", [["", "at rest, taken off or hanging loose"], [" on the machine", "on the machine"]]);
     const ended = make("input", {id: "far-ended", type: "checkbox"});
     const wrong = make("div", {class: "refused", role: "alert"});
