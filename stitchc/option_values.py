@@ -5,8 +5,11 @@ Pure text, so that the options of every product can share it.
 
 from __future__ import annotations
 
+import itertools
+import math
 import re
-from typing import Final, Literal
+from collections.abc import Iterator, Sequence
+from typing import Final, Literal, NamedTuple
 
 MM_PER: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 """The units of length; the inch is the international one, exactly."""
@@ -83,3 +86,84 @@ def _code(letter: str, text: str) -> int:
     if code is None:
         raise ValueError(f"`{text}` does not end in =K, =T or =S")
     return code
+
+
+# -- sizes that can be read in two ways ------------------------------------------------------------------------------
+
+MOST_IN_DOUBT: Final = 24
+"""Numbers of a list in which decimals are looked for."""
+
+_MOST_DIGITS: Final = 6
+"""Of a number: more are no width, in mm either."""
+
+_QUARTERS: Final = ("25", "75")
+_FRACTION = re.compile(r"(?<![0-9/])(?:([0-9]{1,6}) +)?([0-9]{1,2})/(2|3|4|8|16)(?![0-9/])")
+
+
+class Doubt(NamedTuple):
+    """A list of sizes that may have decimals: "17,5" and "17 1/2". decimals: that reading, "17.5"; apart: the numbers
+    as sizes of their own, "17, 5", or None where one would be given twice or be 0."""
+
+    decimals: str
+    apart: str | None
+
+
+def doubt_about(sizes: str) -> Doubt | None:
+    """How else a list of sizes may be meant, where a comma (or a slash) stands between two digits; None where it can
+    only separate them. sizes: numbers and what is between them, without a unit.
+
+    "48,52,56" rises as sizes do. In doubt are "17,5" and "46,5, 50": by what stands after the comma, or since sizes
+    neither fall nor more than double.
+    """
+    decimals = _with_fractions(sizes) or _with_decimal_commas(sizes)
+    if decimals is None:
+        return None
+    apart = _numbers(sizes)
+    can_be = len({float(number) for number in apart} - {0.0}) == len(apart)
+    return Doubt(", ".join(decimals), ", ".join(apart) if can_be else None)
+
+
+def _numbers(sizes: str) -> list[str]:
+    return [part for part in re.split(r"[,;/\s]+", sizes) if part]
+
+
+def _with_fractions(sizes: str) -> list[str] | None:
+    def decimal(match: re.Match[str]) -> str:
+        over, under = int(match[2]), int(match[3])
+        is_fraction = over < under and math.gcd(over, under) == 1
+        return f"{int(match[1] or 0) + over / under:.4g}" if is_fraction else match[0]
+
+    read = _FRACTION.sub(decimal, sizes)
+    return _numbers(read) if read != sizes else None
+
+
+def _with_decimal_commas(sizes: str) -> list[str] | None:
+    words = [word.split(",") for word in re.split(r"[;/\s]+|,(?![0-9])|(?<![0-9]),", sizes) if word]
+    apart = [number for word in words for number in word]
+    is_short = len(apart) <= MOST_IN_DOUBT and max(map(len, apart), default=0) <= _MOST_DIGITS
+    if "." in sizes or len(apart) == len(words) or not is_short:
+        return None
+    likely = all(0 < a < b <= 2 * a for a, b in itertools.pairwise(map(int, apart)))  # as sizes of their own
+    if max(map(len, words)) == 2:
+        if likely and not any(_is_fraction(word[1]) for word in words if len(word) == 2):
+            return None
+        return [".".join(word) for word in words]
+    return None if likely else next(_rising(words), None)
+
+
+def _is_fraction(digits: str) -> bool:
+    """Whether widths are measured to that: one decimal, or quarters of an inch."""
+    return len(digits) == 1 or digits in _QUARTERS
+
+
+def _rising(words: Sequence[Sequence[str]], least: float = 0.0) -> Iterator[list[str]]:
+    """The readings of numbers between commas, with decimals or without, in which each is larger than the one before:
+    those with most decimals first."""
+    if not words:
+        yield []
+        return
+    word, *others = words
+    for count in (2, 1) if len(word) > 1 and _is_fraction(word[1]) else (1,):
+        number, rest = ".".join(word[:count]), word[count:]
+        if float(number) > least:
+            yield from ([number, *more] for more in _rising([rest, *others] if rest else others, float(number)))

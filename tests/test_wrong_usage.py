@@ -36,7 +36,7 @@ TIDE = str(Path(__file__).resolve().parent.parent / "examples" / "tide-line.stit
         (["sheet", TIDE, "--needles", "8_0"], "`8_0`", "such as 80"),
         (["sheet", TIDE, "--needles", "L٤-R٤"], "`L٤`", "as in L12"),
         (["gauge", TIDE, "--plain", "٢٠x٢٨"], "`٢٠x٢٨`", "as in 20x28"),
-        (["piece", TIDE, "--sizes", "４８,52"], "`４８,52`", "as in 48,52,56"),
+        (["piece", TIDE, "--sizes", "４８,52"], "`４８,52`", "Write for example 17.5 or 48,52,56"),
         (["explain", "K999"], "no message code `K999`", "Those with K (knitting) are K201, K202"),
         (["explain", "n1O1"], "no message code `n1O1`", "Did you mean `N101`?"),
         (["explain", "204"], "no message code `204`", "Did you mean `K204`?"),
@@ -141,7 +141,7 @@ def test_a_row_has_no_right_side(tmp_path: Path, capsys: pytest.CaptureFixture[s
         ("chek tide.stitch", "There is no command `chek`. Did you mean `check`?"),
         ("sheet tide.stitch -o s.xyz", "`-o s.xyz` ends in .xyz, which says nothing of the form"),
         ("card tide.stitch -o s.xyz", "`-o s.xyz` ends in .xyz, which says nothing of the form"),
-        ("piece tide.stitch --sizes 0,5", "A comma separates sizes; for one size write 0.5."),
+        ("piece tide.stitch --sizes 0,5", "decimals follow a point, not a comma. Write 0.5."),
     ],
 )
 def test_slips_that_can_be_told_are(

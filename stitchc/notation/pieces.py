@@ -18,7 +18,7 @@ from stitchc.notation.tree import (
     WordLine,
 )
 from stitchc.notation.vocabulary import count_message
-from stitchc.option_values import MM_PER
+from stitchc.option_values import MM_PER, doubt_about
 from stitchc.pattern import MOST_SIZES, CarriageAt, Do, Knit, Piece, Side, Step, Swatch, Width
 
 
@@ -70,7 +70,7 @@ def piece(lines: PieceLines, gathered: Gathered) -> Piece | None:
             _only_once(line.keyword, span, once, faults)
             width = _width(line, gathered)
             if line.keyword == "sizes":
-                sizes = _sizes(line, faults)
+                sizes = _sizes(line, gathered)
         elif isinstance(line, WordLine) and line.keyword == "needles":
             _only_once("needles", span, once, faults)
             needles, needles_span = _needles(line.word, faults), span
@@ -126,9 +126,22 @@ def _width(line: WidthLine, gathered: Gathered) -> Width | None:
     return Width(mm, line.widths[0].span, plus, stitch, spans)
 
 
-def _sizes(line: WidthLine, faults: Faults) -> tuple[tuple[str, float], ...]:
-    """What each size is called and its width in mm (N101 for one given twice, N110 for too many)."""
+def _sizes(line: WidthLine, gathered: Gathered) -> tuple[tuple[str, float], ...]:
+    """What each size is called and its width in mm (N101 for commas that may be decimal commas and for one given
+    twice, N110 for too many)."""
+    faults = gathered.faults
     sizes: dict[float, str] = {}
+    first, last = line.widths[0].span, line.widths[-1].span
+    whole = first._replace(length=last.column + last.length - first.column)
+    text = gathered.sources[first.file][first.line - 1][whole.column - 1 :][: whole.length]
+    if (doubt := doubt_about(text)) is not None:
+        advice = f"sizes {doubt.decimals} {line.unit}"
+        if doubt.apart is None:
+            faults.error("N101", "Decimals follow a point, not a comma.", whole, advice=advice)
+        else:
+            advice += f" or, with spaces between sizes, {doubt.apart} {line.unit}"
+            faults.error("N101", f"`{text}` can be read in two ways.", whole, advice=advice)
+        return ()
     for length in line.widths:
         if length.mm in sizes:
             faults.error("N101", "This size is given twice.", length.span, advice="Keep one of them.")

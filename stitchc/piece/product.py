@@ -14,7 +14,7 @@ from stitchc.gauge.remarks import check_gauge
 from stitchc.gauge.yarn import ill_matched
 from stitchc.messages import Message, Refused, in_order
 from stitchc.naming import name_of, numbered
-from stitchc.option_values import MM_PER
+from stitchc.option_values import MM_PER, doubt_about
 from stitchc.options import PieceOptions, Units
 from stitchc.pattern import MOST_SIZES
 from stitchc.piece.document import piece_document
@@ -135,12 +135,15 @@ def parse_sizes(text: str, units: Units) -> list[float]:
     match = re.fullmatch(r"\s*([0-9.,;/ ]+?)\s*(mm|cm|in)?\s*", text)
     numbers = [part for part in re.split(r"[,;/ ]+", match[1]) if part] if match else []
     if match is None or not numbers or any(not re.fullmatch(r"[0-9]{1,5}(\.[0-9]{1,3})?", part) for part in numbers):
-        raise WrongOption("sizes", f"`{text}` has no sizes. Write widths with commas, as in 48,52,56.")
+        raise WrongOption("sizes", f"`{text}` is not a width. Write for example 17.5 or 48,52,56.")
+    if (doubt := doubt_about(match[1])) is not None:
+        if doubt.apart is None:
+            raise WrongOption("sizes", f"`{text}`: decimals follow a point, not a comma. Write {doubt.decimals}.")
+        text = f"`{text}` can be read in two ways. Write {doubt.decimals} or, with spaces between sizes, {doubt.apart}."
+        raise WrongOption("sizes", text)
     sizes = [float(part) * MM_PER[match[2] or units] for part in numbers]
     if not all(1 <= size <= 100_000 for size in sizes):
-        decimal = re.sub(r"(?<=[0-9]),(?=[0-9])", ".", text.strip())
-        point = f" A comma separates sizes; for one size write {decimal}." if decimal.count(".") == 1 else ""
-        raise WrongOption("sizes", f"`{text}`: sizes are from 1 mm to 100 m.{point if decimal != text.strip() else ''}")
+        raise WrongOption("sizes", f"`{text}`: sizes are from 1 mm to 100 m.")
     if len(sizes) > MOST_SIZES or len(set(sizes)) < len(sizes):
         raise WrongOption("sizes", f"`{text}`: give up to {MOST_SIZES} sizes, each once.")
     return sizes

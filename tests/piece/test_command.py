@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 from pathlib import Path
@@ -10,8 +11,13 @@ from typing import Any
 import pypdfium2
 import pytest
 from click.testing import CliRunner, Result
+from hypothesis import given
+from hypothesis import strategies as st
 
 from stitchc.cli.products import piece as command
+from stitchc.option_values import doubt_about
+from stitchc.piece.product import parse_sizes
+from stitchc.product import WrongOption
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 COWL = """pattern "Harbour cowl"
@@ -588,3 +594,50 @@ def test_each_page_says_of_which_pattern_it_is(cowl: str, tmp_path: Path) -> Non
     with pypdfium2.PdfDocument(target) as pdf:
         for sheet in pdf:
             assert "Harbour cowl: cowl · made by stitchc" in sheet.get_textpage().get_text_range()
+
+
+# -- sizes with decimal commas ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("typed", "readings"),
+    [
+        ("17,5", ["17.5", "17, 5"]),
+        ("17,5cm", ["17.5", "17, 5"]),
+        ("17,25", ["17.25", "17, 25"]),
+        ("17,50", ["17.50", "17, 50"]),
+        ("8,9", ["8.9", "8, 9"]),
+        ("46,5, 50 cm", ["46.5, 50", "46, 5, 50"]),
+        ("46,5;50", ["46.5, 50", "46, 5, 50"]),
+        ("22, 24,5", ["22, 24.5", "22, 24, 5"]),
+        ("17,2,18,6", ["17.2, 18.6", "17, 2, 18, 6"]),
+        ("17,5,19,5,22", ["17.5, 19.5, 22"]),
+        ("17,5, 19,5, 22", ["17.5, 19.5, 22"]),
+        ("1/2", ["0.5", "1, 2"]),
+        ("17 1/2, 19 3/4", ["17.5, 19.75", "17, 1, 2, 19, 3, 4"]),
+    ],
+)
+def test_sizes_that_can_be_read_in_two_ways_are_asked_about(cowl: str, typed: str, readings: list[str]) -> None:
+    """And each reading, typed as it is shown, is read in that way."""
+    refused = run(cowl, "--sizes", typed)
+    assert refused.exit_code == 2 and not refused.stdout
+    words = " ".join(refused.stderr.split())
+    assert re.search(rf"Write {' or, with spaces between sizes, '.join(map(re.escape, readings))}\.$", words), words
+    for reading in readings:
+        assert parse_sizes(reading, "cm") == [10 * float(number) for number in reading.split(", ")]
+
+
+@pytest.mark.parametrize("typed", ["48,52,56", "48,52", "40,50", "8,9,10", "52,48,56", "48/52/56", "4/8", "17.5,5"])
+def test_lists_that_can_be_read_in_one_way_are_read(typed: str) -> None:
+    assert parse_sizes(typed, "cm") == [10 * float(number) for number in re.split("[,/]", typed)]
+
+
+@given(st.text("0123456789,;/. ", max_size=60))
+def test_sizes_are_read_or_refused(text: str) -> None:
+    """Whatever is typed, however long; a reading that is offered is itself read."""
+    with contextlib.suppress(WrongOption):
+        parse_sizes(text, "cm")
+    numbers = [part for part in re.split("[,;/ ]+", text) if part]
+    doubt = doubt_about(text) if all(re.fullmatch(r"[0-9]+(\.[0-9]+)?", number) for number in numbers) else None
+    for reading in () if doubt is None else filter(None, doubt):
+        assert doubt_about(reading) is None
