@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple, Protocol
 
 NEVER: Final = 1000.0
-"""What it costs to end a page where none may end: it is done only where nothing else fits."""
+"""What it costs to end a page where none may end: it is done only where nothing else fits on a page."""
 _BETWEEN: Final = 0.03
 _UNDER_HEADING: Final = 0.12
 """Share of the page that follows a heading, or ends a part on the next page, for nothing to look lost."""
@@ -96,7 +96,6 @@ def _endings(items: Sequence[Item], start: _Place, height: float, sizes: int) ->
     y, after = [0.0] * sizes, 0.0
     headed: float | None = None
     lost = 0.0
-    fits = False
     while index < len(items):
         item = items[index]
         gap = 0.0 if (index, first) == start else max(after, item.before)
@@ -109,9 +108,9 @@ def _endings(items: Sequence[Item], start: _Place, height: float, sizes: int) ->
             below = [y[size] + gap + item.height(first, last, size) for size in range(sizes)]
             size = next((size for size in range(sizes) if below[size] <= height), None)
             if size is None:
-                if fits:
+                if (index, last) != (start[0], start[1] + 1):
                     return
-                size = sizes - 1  # higher than a page: nothing is left out
+                size = sizes - 1  # this piece alone is higher than a page: nothing is left out
             whole = last == item.count
             place = (index + 1, 0) if whole else (index, last)
             cost = lost + _SMALLER * size
@@ -127,7 +126,6 @@ def _endings(items: Sequence[Item], start: _Place, height: float, sizes: int) ->
             if headed is not None and not (whole and items[index + 1].is_heading):
                 under = (below[size] - headed) / height
                 cost += _ALONE if under < _FEW_UNDER else _LOST if under < _UNDER_HEADING else 0
-            fits = fits or cost < NEVER
             yield place, cost + 1 + 4 * max(0.0, 1 - below[size] / height) ** 2, size
         y, after = below, item.after
         index, first = index + 1, 0

@@ -226,6 +226,33 @@ def test_a_repeat_that_nearly_fills_a_page_leaves_room_for_the_last_lines() -> N
         assert shares(content)[-1] > 0.2, name
 
 
+NET = """stitch net over 23
+    1: T K K T K S K K K T K K T K K K S K K K T K K
+    2, 4, 6: K
+    3: K S K K T K K T K K K K S K K T K K T K K K K
+    5: K K T K K K K K S S K K T K K K T K K T K K S
+"""
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+@pytest.mark.parametrize("needles", [100, 150, 170, 200])
+def test_nothing_is_printed_over_the_foot_of_a_page(needles: int, page: str) -> None:
+    """A repeat that a page holds, but not together with the heading over it."""
+    pattern = compile_text(NET).pattern
+    assert pattern is not None
+    bed = Needles.centred(needles)
+    sheet = stitch_sheet(pattern, pattern.stitches["net"], load("hand-standard"), bed, 60).document
+    foot = (f"{sheet.in_full} · made by stitchc", "Page")
+    printed: list[str] = []
+    for each in pypdfium2.PdfDocument(to_pdf(sheet, page=page)):  # type: ignore[arg-type]
+        text = each.get_textpage()
+        printed += re.findall(r"\d+", text.get_text_range())
+        rects = (text.get_rect(at) for at in range(text.count_rects()))
+        low = [text.get_text_bounded(*rect) for rect in rects if rect[1] < 42]  # a margin is 42.5 points
+        assert len(low) == 2 and all(words.startswith(foot) for words in low), low
+    assert set(range(1, 61)) <= set(map(int, printed))
+
+
 @pytest.mark.parametrize("command", ["sheet", "piece", "leaflet"])
 def test_letters_that_the_font_of_a_pdf_lacks_are_told(
     command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
