@@ -66,7 +66,8 @@ class NotKnitted(ValueError):
 def replan(planned: Plan, measured: Sequence[Measured], anyway: bool = False) -> tuple[Replan | None, list[Message]]:
     """Plan the rest anew. Rows counted are taken as the first of that stitch in the piece, all before them as done.
 
-    Raises NotKnitted for a stitch that the piece does not have, more rows than it has, or a length that is a slip.
+    Raises NotKnitted for a stitch that the piece does not have, more rows or stitches than it has, or a length that is
+    a slip.
     """
     done = _done_by_step(planned, measured)
     for each in measured:
@@ -112,14 +113,22 @@ def replan(planned: Plan, measured: Sequence[Measured], anyway: bool = False) ->
 
 
 def _hold_to_what_can_be(planned: Plan, measured: Measured) -> None:
-    """Raises NotKnitted where the length is so far from what was expected that it was typed wrongly."""
+    """Raises NotKnitted where more was counted than there are needles, or where the length is so far from what was
+    expected that it was typed wrongly."""
+    across = chart_of(planned.pattern, measured.stitch).counted
+    if measured.stitches is not None and measured.stitches > planned.needles.count:
+        needles = planned.needles
+        raise NotKnitted(
+            f"{measured.stitches:g} {across} of `{measured.stitch}` are given, but the work is on {needles.count} "
+            f"needles, {needles.left} to {needles.right}: check the count"
+        )
     counts: tuple[tuple[Direction, float | None], ...] = (("rows", measured.rows), ("stitches", measured.stitches))
     for direction, count in counts:
         if count is None or count < LEAST_COUNTED or not planned.law.known(measured.stitch, direction):
             continue
         expected_mm = 100 * count / planned.law.range(measured.stitch, direction).value
         if not 1 / MOST_OFF < measured.mm / expected_mm < MOST_OFF:
-            counted = direction if direction == "rows" else chart_of(planned.pattern, measured.stitch).counted
+            counted = direction if direction == "rows" else across
             raise NotKnitted(
                 f"{count:g} {counted} of `{measured.stitch}` were expected to be about {expected_mm / 10:.1f} cm and "
                 f"are given as {measured.mm / 10:g} cm: check the length and its unit"

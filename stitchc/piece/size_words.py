@@ -11,7 +11,7 @@ from typing import Final, Literal
 
 from stitchc.document import Table
 from stitchc.english import count_of, listed, number, several
-from stitchc.gauge.gauges import PLAIN, Range
+from stitchc.gauge.gauges import DIRECTIONS, PLAIN, Range
 from stitchc.option_values import MM_PER
 from stitchc.passes import lever_changes, moved_by_hand
 from stitchc.pattern import Do
@@ -242,17 +242,18 @@ def gauge_lines(plan: Plan, units: Units, for_others: bool = False) -> Iterator[
             continue
         gauge = plan.report.of(name)
         parts = []
-        for direction, density, basis in (
-            (
-                gauge.counted,
-                gauge.stitches_per_10cm or gauge.own_stitches_per_10cm,
-                whence(stitch, 0, gauge.stitch_basis),
-            ),
-            ("rows", gauge.rows_per_10cm or gauge.own_rows_per_10cm, whence(stitch, 1, gauge.row_basis)),
-        ):
+        densities = (
+            gauge.stitches_per_10cm or gauge.own_stitches_per_10cm,
+            gauge.rows_per_10cm or gauge.own_rows_per_10cm,
+        )
+        bases = (gauge.stitch_basis, gauge.row_basis)
+        for place, (direction, density, basis) in enumerate(zip(DIRECTIONS, densities, bases, strict=True)):
             if density is not None:
-                held = density.times(cm / 10)
-                parts.append(f"{held.value:.1f} {direction}, {held.low:.1f} to {held.high:.1f} ({basis})")
+                of_piece = bool(plan.report.piece_swatches) and plan.law.known(name, direction)
+                held = (plan.law.range(name, direction) if of_piece else density).times(cm / 10)
+                counted = gauge.counted if direction == "stitches" else direction
+                whose = whence(stitch, place, basis)
+                parts.append(f"{held.value:.1f} {counted}, {held.low:.1f} to {held.high:.1f} ({whose})")
         if parts:
             yield f"{name}: {'; '.join(parts)} to {per}."
         if stitch != PLAIN and "measured" not in (gauge.stitch_basis, gauge.row_basis):

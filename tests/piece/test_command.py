@@ -507,6 +507,24 @@ def test_so_far_by_stitches_and_on_the_machine(cowl: str) -> None:
     assert hung["cm"]["high"] / hung["cm"]["low"] > rested["cm"]["high"] / rested["cm"]["low"]
 
 
+def test_so_far_more_stitches_than_needles_are_a_slip(cowl: str) -> None:
+    needles = document(cowl)["needles"]["count"]
+    assert run(cowl, "--so-far", f"drift {needles} stitches 60 cm").exit_code == 0
+    refused = " ".join(run(cowl, "--so-far", f"drift {needles + 1} stitches 60 cm").stderr.split())
+    assert f"{needles + 1} stitches of `drift` are given, but the work is on {needles} needles" in refused
+
+
+@pytest.mark.parametrize("measured", [["drift 40 stitches 21 cm"], ["drift 40 rows 10 cm", "drift 40 stitches 21 cm"]])
+def test_so_far_gauge_and_width_have_one_range(cowl: str, measured: list[str]) -> None:
+    """Both are of this piece: the needles at the ends of the one give the ends of the other."""
+    options = [word for each in measured for word in ("--so-far", each)]
+    flat = " ".join(run(cowl, *options).stdout.split())
+    low, high = (float(bound) for bound in re.findall(r"drift: [\d.]+ stitches, ([\d.]+) to ([\d.]+) \(", flat)[0])
+    needles, width = (document(cowl, *options)[key] for key in ("needles", "width_cm"))
+    assert 10 * needles["count"] / high - 1 == pytest.approx(width["low"], abs=0.2)
+    assert 10 * needles["count"] / low - 1 == pytest.approx(width["high"], abs=0.2)
+
+
 def test_so_far_by_stitches_alone_says_that_the_rows_are_not_known(cowl: str) -> None:
     flat = " ".join(run(cowl, "--so-far", "drift 40 stitches 21 cm").stdout.split())
     assert "Measured: 40 stitches of drift in 21.0 cm" in flat and "You did not say how many rows are knitted" in flat
@@ -526,7 +544,7 @@ def test_both_forms_of_a_measurement_are_shown_as_they_are_typed(cowl: str) -> N
     "measured",
     ["", "drift", "drift 30", "drift 30 rows", "30 rows 7 cm", "drift 0 rows 7 cm", "drift 30 rows 7 km",
      "tide 30 rows 7 cm", "plain 300 rows 70 cm", "drift 30 rows 0 cm", "drift 30.5 rows 7 cm",
-     "drift 30 rows 71 cm", "drift 40 stitches 21 mm"],
+     "drift 30 rows 71 cm", "drift 40 stitches 21 mm", "drift 200 stitches 110 cm"],
 )  # fmt: skip
 def test_so_far_that_cannot_be(cowl: str, measured: str) -> None:
     said = run(cowl, "--so-far", measured)
