@@ -142,7 +142,8 @@ def swatch_parts(pattern: Pattern, plans: Sequence[Plan], machine: Machine, unit
                     steps.append((head.capitalize(), text))
             whose = [_fabric_words(fabric) for fabric in fabrics]
             blocks += [f"Swatch of {listed(whose)}{', one of each' if len(whose) > 1 else ''}:", Terms(tuple(steps))]
-        yield Part("Swatch", (_SWATCH_LIKE_THE_WORK, *blocks, FINISHING))
+        tensions = _THEIR_TENSIONS if any(section.tension for section in plans[0].sections) else _NO_TENSIONS
+        yield Part("Swatch", (f"{_SWATCH_LIKE_THE_WORK} {tensions}", *blocks, FINISHING))
     if tables := tuple(other_gauges(plans, units, between)):
         later = [_LATER_ROWS] if any(KEEPS_SIDES in table.caption for table in tables) else []
         yield Part("If your swatch differs", (_OTHER_GAUGES, *later, *tables))
@@ -178,9 +179,13 @@ def buying_part(way: Way, yarn: AllYarn, units: Units) -> Iterator[Part]:
     yield from purchase_part(yarn.with_swatches(together), units == "in")
 
 
-_SWATCH_LIKE_THE_WORK: Final = (
-    "Use the yarn, the tension and the finish of the work. The tensions in this leaflet are those of one machine, and "
-    "dials differ: begin with them, and turn yours until the swatch measures what is said here."
+_SWATCH_LIKE_THE_WORK: Final = "Use the yarn, the tension and the finish of the work."
+_THEIR_TENSIONS: Final = (
+    "The tensions in this leaflet are those of one machine, and dials differ: begin with them, and turn yours until the "
+    "swatch measures what is said here."
+)
+_NO_TENSIONS: Final = (
+    "The instructions name no tension, because dials differ: turn yours until the swatch measures what is said here."
 )
 _OTHER_GAUGES: Final = (
     "Change the tension first. Where that makes the fabric too stiff or too limp, keep your tension and take the "

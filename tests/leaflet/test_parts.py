@@ -203,3 +203,15 @@ def test_a_reader_is_warned_of_the_knitting_and_not_of_the_file() -> None:
     warnings = [part for part in made.values[0].parts if part.heading == "Warnings"]
     lines = [line for part in warnings for block in part.blocks if isinstance(block, Listing) for line in block.items]
     assert len(lines) == 1 and "floats" in lines[0] and "(K204)" not in lines[0]
+
+
+@pytest.mark.parametrize("tension", ["", ' at "6"'])
+def test_the_swatch_begins_with_tensions_only_where_there_are_some(tension: str) -> None:
+    text = PIECE.format(stitches=19, rows=40).replace("for 31 cm", f"for 31 cm{tension}")
+    pattern, machine = compile_text(text).pattern, load_machine("hand-standard")
+    assert pattern is not None
+    plans = plan_piece(pattern, machine).values
+    (swatch,) = [part for part in swatch_parts(pattern, plans, machine, "cm") if part.heading == "Swatch"]
+    words = str(swatch.blocks[0])
+    assert ("begin with them" in words) == bool(tension) == ("name no tension" not in words)
+    assert words.endswith("turn yours until the swatch measures what is said here.")
