@@ -181,11 +181,11 @@ def buying_part(way: Way, yarn: AllYarn, units: Units) -> Iterator[Part]:
 
 _SWATCH_LIKE_THE_WORK: Final = "Use the yarn, the tension and the finish of the work."
 _THEIR_TENSIONS: Final = (
-    "The tensions in this leaflet are those of one machine, and dials differ: begin with them, and turn yours until the "
-    "swatch measures what is said here."
+    "The tensions in this leaflet are those of one machine, and dials differ: begin with them, and turn yours until "
+    "the swatch measures what is said here."
 )
 _NO_TENSIONS: Final = (
-    "The instructions name no tension, because dials differ: turn yours until the swatch measures what is said here."
+    "The instructions name no tension, as dials differ: turn yours until the swatch measures what is said here."
 )
 _OTHER_GAUGES: Final = (
     "Change the tension first. Where that makes the fabric too stiff or too limp, keep your tension and take the "
