@@ -41,7 +41,7 @@ class Lesson(NamedTuple):
         changes = [f"ranges {abs(narrower)} % {'narrower' if narrower > 0 else 'wider'}"] if narrower else []
         changes += [f"{abs(moved)} % {'more' if moved > 0 else 'fewer'} rows to 10 cm"] if moved else []
         if not changes:
-            return f"sets {self.stitch} and changes no other stitch"
+            return f"sets {self.stitch} and changes the other stitches by less than 1 % on average"
         return f"sets {self.stitch} and changes the other stitches: {', '.join(changes)}"
 
 
