@@ -766,7 +766,8 @@ def test_what_is_calibrated_is_not_told_to_be_unchanged(tmp_path: Path, capsys: 
     """One swatch of tuck teaches a slip a little, and nothing else does."""
     path = tmp_path / "quay.stitch"
     path.write_text(
-        "stitch drift over 4\n    1: T K3\n    2, 4: K\n    3: K2 T K\nstitch band over 4\n    1-2: K S K K\n    3-4: K\n"
+        "stitch drift over 4\n    1: T K3\n    2, 4: K\n    3: K2 T K\n"
+        "stitch band over 4\n    1-2: K S K K\n    3-4: K\n"
         "gauge plain 20 stitches 28 rows per 10 cm\ngauge drift 18.5 stitches 34 rows per 10 cm\n",
         encoding="utf-8",
     )
