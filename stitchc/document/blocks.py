@@ -147,5 +147,5 @@ def row_numbers(times: Sequence[Sequence[int]]) -> str:
 def steps_of(entry: PassRow, every_row: bool) -> tuple[Step, ...]:
     """What a line says. Where it serves for all rows that a reader knits, what is selected stands in a table."""
     if every_row or all(step.kind != "go" for step in entry.steps):
-        return entry.steps
+        return entry.steps_alone
     return tuple(step for step in entry.steps if step.kind != "selected")

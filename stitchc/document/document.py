@@ -152,10 +152,12 @@ class Step:
     (change it), "cut" (cut and join it), "push" (needles into work), "bring" (needles out), "back" (needles right
     back), "set" (the carriage), "go" (knit on by the reader, as far as the text says), "lead" (the yarn led past by
     hand, after the pass), "see" (something to check), "selected" (what the reader selects), "rest" (nothing to do).
+    alone: of a step that serves for several rows, its words where every row is told by itself; "" for none.
     """
 
     kind: StepKind
     text: str
+    alone: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,8 +183,14 @@ class PassRow:
 
     @property
     def words(self) -> str:
-        """All steps in one string."""
-        return " ".join(step.text for step in self.steps)
+        """All steps in one string, of this row by itself."""
+        return " ".join(step.text for step in self.steps_alone)
+
+    @property
+    def steps_alone(self) -> tuple[Step, ...]:
+        """The steps where every row is told by itself."""
+        own = (step if step.kind != "go" else Step("go", step.alone) for step in self.steps)
+        return tuple(step for step in own if step.text)
 
     @property
     def beds(self) -> tuple[str, ...]:

@@ -528,10 +528,11 @@ def _with_stretches(entries: Sequence[Entry], releases: Collection[int]) -> list
             how = f"knit {number(count, 'row')}"
             if count > SHORT and often[first.sign, count] == 1:  # where it comes again, its words are to serve again
                 how = f"knit until the row counter shows {further[-1].row}"
+            alone = ""
             if first.row in releases:
-                how = f"release the card and {how}"
+                how, alone = f"release the card and {how}", "Release the card and knit 1 row."
             index = next(k for k, step in enumerate(first.steps) if step.kind == "selected")
-            go = Step("go", f"{how[0].upper()}{how[1:]}.")
+            go = Step("go", f"{how[0].upper()}{how[1:]}.", alone)
             out += [replace(first, steps=(*first.steps[:index], go, *first.steps[index:])), *further]
     return out
 

@@ -192,3 +192,30 @@ def test_a_whole_cowl_is_four_pages(browser: Browser, tmp_path: Path) -> None:
     page.close()
     with pypdfium2.PdfDocument(paper) as document:
         assert len(document) == 4
+
+
+def test_with_a_card_each_step_is_one_row(browser: Browser, tmp_path: Path) -> None:
+    """Whoever does what a step says has knitted as many rows as the page counts when she goes on."""
+    target = tmp_path / "cowl.html"
+    how = ["--machine", "card24-standard", "--format", "html", "-o", str(target)]
+    result = CliRunner().invoke(command, [str(EXAMPLES / "cowl.stitch"), *how])
+    assert result.exit_code == 0, result.stderr
+    page = browser.new_page()
+    page.clock.install()
+    page.goto(target.as_uri())
+    knitted, seen = 0, {}
+    while knitted < 12:
+        page.clock.run_for(500)
+        page.keyboard.press("Space")
+        heading, words = page.locator("#number").inner_text(), page.locator("#steps").inner_text()
+        if heading.startswith("Row "):
+            assert page.locator("#done").inner_text().startswith(f"{knitted} row"), heading
+            assert "until" not in words
+            knitted += int(match[1]) if (match := re.search(r"nit (\d+) rows?", words)) else 1
+            seen[heading] = words.split("\n")
+        assert "until the row counter" not in page.locator("#next").inner_text()
+    assert seen["Row 2"] == ["All needles knit."]
+    assert "Release the card and knit 1 row." in seen["Row 5"]
+    page.emulate_media(media="print")
+    assert "Release the card and knit until the row counter shows" in page.locator("#paper").inner_text()
+    page.close()

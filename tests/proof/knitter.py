@@ -358,12 +358,15 @@ class AtReader(Knitter):
     ready: set[int] = field(default_factory=set)
 
     def knit(self, row: int, line: Line) -> str:
-        """A line of several rows is to be done at the first of those that are together."""
+        """A line of several rows is to be done at the first of those that are together, and says how far to knit: to the
+        last of them. A row that has a line of its own is knitted, and no further one."""
         if row + self.ahead in self.put_in:
             stitch = self.put_in[row + self.ahead]
             self.reading, self.place, self.locked = (stitch or None), 0, bool(stitch) and self.by_card
-        first = any(row == once[0] for once in line.rows)
+        together = next(once for once in line.rows if row in once)
+        first = row == together[0]
         assert row <= self.until or first, "nothing said how far to knit"
+        last = row if len(together) == 1 else None
         for sentence in line.words.strip().removesuffix(".").split(". ") if first else ():
             if re.match(r"All needles knit|Row \d+ of the repeat: ", sentence):
                 continue  # the page says for each row what is selected, for her to check
@@ -384,7 +387,9 @@ class AtReader(Knitter):
                 last = int(match[3]) if match[3] else row - 1 + int(match[2])
             else:
                 raise AssertionError(f"what is meant by: {sentence}")
+        assert self.ahead or not self.locked, "the card still stands at its first row"
         if first and row == self.until + 1:
+            assert last == together[-1], "the line tells to knit other rows than its own"
             self.until = last
         direction = f"{self.side} to {self.to}"
         assert line.direction == (direction if not line.to_and_fro or first else line.direction)

@@ -9,6 +9,7 @@ import pytest
 from stitchc.bed import Needles
 from stitchc.chart import Chart
 from stitchc.document import ByHand, Heading, Listing, PassRow
+from stitchc.document.blocks import steps_of
 from stitchc.machines import load
 from stitchc.messages import Span
 from stitchc.passes import Pass, Standing, lower
@@ -68,12 +69,27 @@ def test_yarns_are_described_once_and_a_row_without_one_is_the_main_yarn() -> No
 
 def test_a_card_selects_and_the_sheet_says_the_setting_and_what_to_check() -> None:
     assert words(["KT", "KK", "KS"], 4, "card24-standard") == [
-        "Set the carriage to tuck. Knit 2 rows. Row 1 of the repeat: every 2nd needle from L7 to R6 (7 needles) tuck.",
+        "Set the carriage to tuck. Row 1 of the repeat: every 2nd needle from L7 to R6 (7 needles) tuck.",
         "Row 2 of the repeat: all needles knit.",
-        "Set the carriage to slip. Knit 1 row. Row 3 of the repeat: every 2nd needle from L7 to R6 (7 needles) slip.",
-        "Set the carriage to tuck. Knit 1 row. Row 1 of the repeat: every 2nd needle from L7 to R6 (7 needles) tuck.",
+        "Set the carriage to slip. Row 3 of the repeat: every 2nd needle from L7 to R6 (7 needles) slip.",
+        "Set the carriage to tuck. Row 1 of the repeat: every 2nd needle from L7 to R6 (7 needles) tuck.",
     ]
-    assert words(["K"], 1, "card24-standard") == ["Knit 1 row. All needles knit."]
+    assert words(["K"], 1, "card24-standard") == ["All needles knit."]
+
+
+def test_a_line_for_several_rows_says_how_far_to_knit_and_one_row_by_itself_does_not() -> None:
+    machine = load("card24-standard")
+    passes = lower(Chart.from_rows(["KT", "KK", "KS"]), machine, NEEDLES, 4, "right", 1)
+    first, second, third, _ = (
+        each for each in instruct(passes, machine, NEEDLES, releases=[1]) if isinstance(each, PassRow)
+    )
+    together = [[step.text for step in steps_of(each, False)] for each in (first, third)]
+    assert together == [
+        ["Set the carriage to tuck.", "Release the card and knit 2 rows."],
+        ["Set the carriage to slip.", "Knit 1 row."],
+    ]
+    assert [step.text for step in steps_of(first, True)][1] == "Release the card and knit 1 row."
+    assert len(steps_of(second, True)) == 1
 
 
 def test_an_edge_needle_that_tucks_is_watched() -> None:
