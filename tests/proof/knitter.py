@@ -358,8 +358,8 @@ class AtReader(Knitter):
     ready: set[int] = field(default_factory=set)
 
     def knit(self, row: int, line: Line) -> str:
-        """A line of several rows is to be done at the first of those that are together, and says how far to knit: to the
-        last of them. A row that has a line of its own is knitted, and no further one."""
+        """A line of several rows is to be done at the first of those that are together, and says how far to knit: to
+        the last of them. A row that has a line of its own is knitted, and no further one."""
         if row + self.ahead in self.put_in:
             stitch = self.put_in[row + self.ahead]
             self.reading, self.place, self.locked = (stitch or None), 0, bool(stitch) and self.by_card
