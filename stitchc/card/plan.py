@@ -52,12 +52,13 @@ class Strip:
 class Card:
     """One card, ready to be drawn.
 
-    unit: one repeat, begun where it was asked to. chart: the same tiled to the card's columns and rows. holes: shape
-    (rows, columns), row 1 and the leftmost column first, as the card is punched: with the machine's polarity and
-    mirroring applied; a needle out of work is punched like one that knits, so that nothing is spoilt if it is in work
-    after all. Joining rows are not in it. each_row_twice: the reader knits every row of the card twice, and
-    unit and chart hold one row of each pair. remarks: sentences to write on it ("Made despite …"). own_notes: heads
-    and sentences that stand on it in place of the usual ones. for_others: it goes to people who do not have stitchc.
+    unit: one repeat, begun where it was asked to: at the stitch's row `begun`, and `moved` needles to the right.
+    chart: the same tiled to the card's columns and rows. holes: shape (rows, columns), row 1 and the leftmost column
+    first, as the card is punched: with the machine's polarity and mirroring applied; a needle out of work is punched
+    like one that knits, so that nothing is spoilt if it is in work after all. Joining rows are not in it.
+    each_row_twice: the reader knits every row of the card twice, and unit and chart hold one row of each pair. remarks:
+    sentences to write on it ("Made despite …"). own_notes: heads and sentences that stand on it in place of the usual
+    ones. for_others: it goes to people who do not have stitchc.
 
     Rows of holes are called by positions: 1 to `rows` are the pattern's; those before and after are joining rows. They
     are full and lie over pattern rows of the other end, which are read through them, so the ring has only pattern rows.
@@ -75,6 +76,8 @@ class Card:
     remarks: tuple[str, ...] = ()
     own_notes: tuple[tuple[str, str], ...] = ()
     for_others: bool = False
+    begun: int = 1
+    moved: int = 0
 
     @property
     def repeat(self) -> tuple[int, int]:
@@ -219,6 +222,8 @@ def plan_card(
         changes=tuple(changes_of(chart)),
         each_row_twice=each_row_twice,
         remarks=remarks,
+        begun=start_row,
+        moved=shift,
     )
 
 

@@ -67,7 +67,7 @@ def least_work(card: Card, asked_rows: int | None = None) -> list[str]:
         + (f", and {card.joining_hole_count} in the joining rows." if card.joining_hole_count else "."),
         *_fewer_holes(card.unit, card, asked_rows),
         *([] if card.each_row_twice else _one_direction(card.unit, card)),
-        *_clear_ends(card.unit, card),
+        *_clear_ends(card),
     ]
 
 
@@ -104,7 +104,8 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
     kinds = [name for name, sides in ways.items() if sides]
     for way in sorted(set(one_way.values())):
         names = " and ".join(name for name, side in one_way.items() if side == way)
-        begin = "" if way == 0 else f", or at the right with {OPTION.start_row} 2"
+        # Every other row that the card may begin with turns all passes round, counted from row 1 of the stitch.
+        begin = "" if way == 0 else f", or at the right with {OPTION.start_row} {2 if card.begun % 2 else 1}"
         yield (
             f"All {names} passes go the same way, right to left if the carriage begins at the "
             f"{'left' if way else 'right'}{begin}. "
@@ -117,9 +118,10 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
         )
 
 
-def _clear_ends(chart: Chart, card: Card) -> Iterator[str]:
-    shift = clear_shift(chart, card.columns)
-    if shift:
+def _clear_ends(card: Card) -> Iterator[str]:
+    """The shift that is offered is that of the stitch, not a further one of the card as it is."""
+    if clear_shift(card.unit, card.columns):
+        shift = clear_shift(card.unit.shifted(-card.moved), card.columns)
         yield (
             f"A needle that tucks or slips stands at an end of the {card.columns} columns; with {OPTION.shift} "
             f"{shift} both end needles of every whole card width knit in every row."

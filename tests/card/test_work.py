@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -70,6 +72,27 @@ def test_a_clear_shift_frees_both_ends(chart: Chart) -> None:
     else:
         assert clear(shift)
         assert all(not clear(by) for by in range(-abs(shift) + 1, abs(shift)))
+
+
+@given(charts((6, 4)), st.integers(-7, 7), st.data())
+def test_the_start_row_and_the_shift_that_are_offered_do_what_is_said(
+    chart: Chart, shift: int, data: st.DataObject
+) -> None:
+    """Whatever is set already, the values are to be typed as they stand."""
+    start_row = data.draw(st.integers(1, chart.height))
+    machine = load_text('based_on = "card24-standard"\n[reader]\nwidth = 60\n[card]\nsheet_width_mm = 400\n', "x.toml")
+    stitch = Stitch("a", chart, Span("x", 1))
+    if 60 % chart.width:
+        return
+    words = " ".join(least_work(plan_card(stitch, machine, start_row=start_row, shift=shift)))
+    if offered := re.search(r"with --shift (-?\d+) both end needles", words):
+        card = plan_card(stitch, machine, start_row=start_row, shift=int(offered[1]))
+        assert not card.chart.held[:, [0, -1]].any()
+    if offered := re.search(
+        r"All (tuck|slip)(?: and slip)? passes [^.]* or at the right with --start-row (\d+)", words
+    ):
+        card = plan_card(stitch, machine, start_row=int(offered[2]), shift=shift)
+        assert directions(card.unit, TUCK if offered[1] == "tuck" else SLIP) == {0}
 
 
 @pytest.mark.parametrize("polarity", ["knit", "hold"])
