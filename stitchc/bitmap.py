@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from stitchc.bed import Needles, needle_name
 from stitchc.card.notes import change_words
-from stitchc.card.plan import changes_of
+from stitchc.card.plan import changes_of, main_yarn_of
 from stitchc.chart import Chart, TooLarge, guard_size
 from stitchc.checks import check_pattern, edge_tucks
 from stitchc.document.document import Drawing, Label, Path
@@ -111,7 +111,7 @@ def make_bitmap(
         picture = make_picture(stitch, machine, options, pattern.title, errors_overridden(stitch, messages))
         pictures.append(picture)
         files.append(File(f"{stems[stitch.name]}.png", png(picture)))
-        remarks += [picture.words, *changes_in_words(stitch)]
+        remarks += [picture.words, *changes_in_words(stitch, pattern)]
         if needles is not None:
             accepted += [
                 message.as_warning() for message in edge_tucks(picture.chart, np.arange(needles.count), needles, stitch)
@@ -124,9 +124,10 @@ _MOST_CARRIED: Final = 500_000
 """Cells of a chart that its picture carries as letters; readers of PNGs refuse text of more than a megabyte."""
 
 
-def changes_in_words(stitch: Stitch) -> list[str]:
+def changes_in_words(stitch: Stitch, pattern: Pattern) -> list[str]:
     """When to set the carriage or change yarn, row by row of the repeat: a picture cannot say it."""
-    changes = [f"row {change.row} {', '.join(change_words(change))}" for change in changes_of(stitch.chart)]
+    all_changes = changes_of(stitch.chart, main_yarn_of(pattern))
+    changes = [f"row {change.row} {', '.join(change_words(change))}" for change in all_changes]
     if not changes:
         return []
     more = f"; and {len(changes) - _MOST_CHANGES} more" if len(changes) > _MOST_CHANGES else ""

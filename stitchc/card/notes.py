@@ -80,7 +80,11 @@ def start(card: Card) -> str:
 
 def settings(card: Card) -> str:
     """What to set the carriage to, and at which rows."""
-    changes = [(change.row, SETTING_WORDS[change.setting]) for change in changes_of(card.unit) if change.setting]
+    changes = [
+        (change.row, SETTING_WORDS[change.setting])
+        for change in changes_of(card.unit, card.main_yarn)
+        if change.setting
+    ]
     if not changes:
         return "Plain knitting all through: the card selects every needle."
     if len(changes) == 1:
@@ -90,7 +94,7 @@ def settings(card: Card) -> str:
 
 def yarns(card: Card) -> str | None:
     """Which yarn from which row on; None where the pattern names none."""
-    changes = [(change.row, change.yarn) for change in changes_of(card.unit) if change.yarn]
+    changes = [(change.row, change.yarn) for change in changes_of(card.unit, card.main_yarn) if change.yarn]
     if not changes:
         return None
     return f"{changes[0][1]}, all through." if len(changes) == 1 else f"{_listed(changes, card)}."

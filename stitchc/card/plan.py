@@ -17,13 +17,14 @@ from stitchc.machines import fit
 from stitchc.machines.fit import fitted_rows, reads_nothing_of_the_kind
 from stitchc.machines.profile import CardShape, Machine
 from stitchc.messages import Message, Refused
-from stitchc.pattern import Stitch
+from stitchc.pattern import Pattern, Stitch
 from stitchc.wording import OPTION
 
 Holes = npt.NDArray[np.bool_]
 
 MAIN_YARN: Final = "main yarn"
-"""What a row that names no yarn is knitted with, where other rows of the stitch name one."""
+"""What a row that names no yarn is knitted with, where other rows of the stitch name one and the pattern does not say
+which it is."""
 
 MOST_ROWS: Final = 5000
 """Of a card, on however many blanks; as many as a profile may say that one blank has."""
@@ -58,7 +59,8 @@ class Card:
     like one that knits, so that nothing is spoilt if it is in work after all. Joining rows are not in it.
     each_row_twice: the reader knits every row of the card twice, and unit and chart hold one row of each pair. remarks:
     sentences to write on it ("Made despite …"). own_notes: heads and sentences that stand on it in place of the usual
-    ones. for_others: it goes to people who do not have stitchc.
+    ones. for_others: it goes to people who do not have stitchc. main_yarn: what the yarn of rows that name none is
+    called.
 
     Rows of holes are called by positions: 1 to `rows` are the pattern's; those before and after are joining rows. They
     are full and lie over pattern rows of the other end, which are read through them, so the ring has only pattern rows.
@@ -78,6 +80,7 @@ class Card:
     for_others: bool = False
     begun: int = 1
     moved: int = 0
+    main_yarn: str = MAIN_YARN
 
     @property
     def repeat(self) -> tuple[int, int]:
@@ -180,6 +183,7 @@ def plan_card(
     shift: int = 0,
     each_row_twice: bool = False,
     remarks: tuple[str, ...] = (),
+    main_yarn: str = MAIN_YARN,
 ) -> Card:
     """The card of a stitch: tiled to the reader's columns and, in whole repeats, to the rows of a closed card.
 
@@ -219,16 +223,23 @@ def plan_card(
         unit=unit,
         chart=chart,
         holes=holes,
-        changes=tuple(changes_of(chart)),
+        changes=tuple(changes_of(chart, main_yarn)),
         each_row_twice=each_row_twice,
         remarks=remarks,
         begun=start_row,
         moved=shift,
+        main_yarn=main_yarn,
     )
 
 
-def changes_of(chart: Chart) -> Iterator[Change]:
-    """What changes at each row, beginning with what is set before row 1.
+def main_yarn_of(pattern: Pattern) -> str:
+    """What cards and pictures call the yarn of the rows that name none."""
+    return pattern.main_yarn.name if pattern.main_yarn is not None else MAIN_YARN
+
+
+def changes_of(chart: Chart, main_yarn: str) -> Iterator[Change]:
+    """What changes at each row, beginning with what is set before row 1. main_yarn: what the yarn of rows that name
+    none is called.
 
     A plain row is all knit whatever is set, so that the setting stays until a row needs another one.
     """
@@ -240,7 +251,7 @@ def changes_of(chart: Chart) -> Iterator[Change]:
         new_setting = set_to if first else None
         if setting not in ("plain", set_to):
             new_setting = set_to = setting
-        new_yarn = (yarn or MAIN_YARN) if names_yarns and (first or yarn != chart.yarns[index - 1]) else None
+        new_yarn = (yarn or main_yarn) if names_yarns and (first or yarn != chart.yarns[index - 1]) else None
         if new_setting or new_yarn:
             yield Change(index + 1, new_setting, new_yarn)
 

@@ -12,7 +12,7 @@ from stitchc.card.data import as_json
 from stitchc.card.drawing import one_tile, page_of, tiles_of
 from stitchc.card.notes import blanks
 from stitchc.card.paper import DoesNotFit, Scale, Tile
-from stitchc.card.plan import Card, plan_card, unfit
+from stitchc.card.plan import Card, main_yarn_of, plan_card, unfit
 from stitchc.card.proof import prove_pdf
 from stitchc.card.testing import plan_test_card
 from stitchc.card.work import least_work
@@ -76,6 +76,7 @@ def make_card(
                 shift=options.shift,
                 each_row_twice=options.each_row_twice,
                 remarks=errors_overridden(stitch, messages),
+                main_yarn=main_yarn_of(pattern),
             )
             for stitch in stitches
         )

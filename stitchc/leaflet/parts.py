@@ -290,7 +290,7 @@ def bitmap_part(pattern: Pattern, machine: Machine, options: LeafletOptions, to_
         (picture,), (file,) = product.values, product.files
         drawing = draw(picture)
         blocks.append(picture.words)
-        blocks += changes_in_words(stitch)
+        blocks += changes_in_words(stitch, pattern)
         if drawing is None:
             rows = range(picture.dark.shape[0]) if picture.first_row == "top" else range(picture.dark.shape[0])[::-1]
             lines = [(str(row), columns_in_words(picture.dark[nth].tolist())) for row, nth in enumerate(rows, start=1)]

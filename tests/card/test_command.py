@@ -211,6 +211,22 @@ def test_a_card_with_tuck_rows_and_slip_rows_says_when_to_change(file: Path, cap
     assert [(change["row"], change["setting"]) for change in changes[:3]] == [(1, "tuck"), (3, "slip"), (5, "tuck")]
 
 
+@pytest.mark.parametrize(("yarns", "name"), [("yarn sand\nyarn foam\n", "sand"), ("yarn foam\n", "main yarn")])
+def test_the_yarn_of_rows_that_name_none_is_called_by_its_name(
+    file: Path, capfd: pytest.CaptureFixture[str], yarns: str, name: str
+) -> None:
+    """As on the sheet, where the pattern says which it is: on the card, in its list, with the picture to enter."""
+    file.write_text(f"{yarns}stitch tide\n 1: K T\n 2: K\n 3-4 in foam: K\n", encoding="utf-8")
+    for words in (["card", "--format", "text"], ["card", "--format", "json"], ["bitmap", "-o", "tide.png"]):
+        assert run([words[0], "tide.stitch", *words[1:]]) == 0
+        out, told = capfd.readouterr()
+        everything = out + told
+        assert name in everything and (name == "main yarn") == ("main yarn" in everything)
+    assert run(["card", "tide.stitch", "--format", "svg", "-o", "tide.svg"]) == 0
+    picture = Path("tide.svg").read_text("utf-8")
+    assert f"A: {name}, B: foam" in " ".join(re.findall(r">([^<>]+)</text>", picture))
+
+
 def test_a_row_of_tuck_and_slip_is_refused_and_said_on_the_card_anyway(
     file: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
