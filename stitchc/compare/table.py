@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from typing import Final
 
 from stitchc.bed import Needles
+from stitchc.card.plan import unfit
 from stitchc.card.work import holes_of
-from stitchc.chart import Chart
+from stitchc.checks import check
 from stitchc.gauge import Baseline, GaugeReport, Range, StitchGauge
 from stitchc.gauge.yarn import Cells, YarnUse, cells_by_yarn, total, yarns_of
-from stitchc.machines import Machine
+from stitchc.machines import Machine, fit
+from stitchc.messages import Message
 from stitchc.options import Sort
 from stitchc.passes import lower, moved_by_hand
 from stitchc.pattern import Pattern, Stitch
@@ -82,33 +84,34 @@ def compare(
             gauge=report.of(stitch.name),
             baseline=report.baseline,
             yarns=yarns_of(report, pattern, stitch),
-            moves=hand_moves(stitch.chart, hand),
-            holes=holes_to_punch(stitch.chart, card),
+            moves=hand_moves(stitch, hand),
+            holes=holes_to_punch(stitch, card),
         )
         for stitch in stitches
     ]
 
 
-def hand_moves(chart: Chart, machine: Machine) -> int | None:
-    """Needles moved by hand for 100 rows on 100 needles, carriage beginning on the right, one edge needle each side."""
-    if not moved_by_hand(machine) or machine.needles < NEEDLES or not _can(chart, machine):
+def hand_moves(stitch: Stitch, machine: Machine) -> int | None:
+    """Needles moved by hand for 100 rows on 100 needles, carriage beginning on the right, one edge needle each side.
+    None where a sheet for them is refused."""
+    needles = Needles.centred(NEEDLES)
+    if not moved_by_hand(machine) or _is_refused(stitch, machine, fit.unfit(stitch, machine, needles)):
         return None
-    passes = lower(chart, machine, Needles.centred(NEEDLES), ROWS, "right", 1)
+    passes = lower(stitch.chart, machine, needles, ROWS, "right", 1)
     return sum(each.moves for each in passes)
 
 
-def holes_to_punch(chart: Chart, machine: Machine) -> int | None:
-    """Pattern holes in one closed card: the repeat tiled to the reader's width and the rows the card needs to turn."""
-    width = machine.reader_width
-    if machine.card is None or width is None or width % chart.width or not _can(chart, machine):
+def holes_to_punch(stitch: Stitch, machine: Machine) -> int | None:
+    """Pattern holes in one closed card: the repeat tiled to the reader's width and the rows the card needs to turn.
+    None where the card is refused."""
+    if _is_refused(stitch, machine, unfit(stitch, machine)):
         return None
-    return holes_of(chart, machine)[1]
+    return holes_of(stitch.chart, machine)[1]
 
 
-def _can(chart: Chart, machine: Machine) -> bool:
-    settings = set(chart.settings())
-    tucks, slips = settings & {"tuck", "mixed"}, settings & {"slip", "mixed"}
-    return not (tucks and machine.tuck == "none") and not (slips and machine.slip == "none")
+def _is_refused(stitch: Stitch, machine: Machine, unfit: Sequence[Message]) -> bool:
+    """Whether the machine's product of this stitch has an error, so that it is made on demand alone."""
+    return any(message.severity == "error" for message in (*unfit, *check(stitch, machine)))
 
 
 def in_order_of(lines: Sequence[Compared], sort: Sort) -> list[Compared]:

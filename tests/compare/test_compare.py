@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, get_args
@@ -18,6 +18,7 @@ from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 from PIL import Image
 
+from stitchc import CardOptions, SheetOptions, make_card, make_sheet
 from stitchc.__main__ import run
 from stitchc.chart import SLIP, TUCK, Chart
 from stitchc.compare.against import best_swatch, compare_with
@@ -26,7 +27,7 @@ from stitchc.compare.sweep import HOLDS, ONE_IN, Arrangement, arrangement_of, de
 from stitchc.compare.table import Compared, compare, hand_moves, holes_to_punch, in_order_of
 from stitchc.gauge import GaugeReport, PlainGauge, estimate_pattern
 from stitchc.machines import Limit, Limits, load
-from stitchc.messages import Span
+from stitchc.messages import Refused, Span
 from stitchc.options import Sort
 from stitchc.pattern import Pattern, Stitch, Swatch, Yarn
 
@@ -35,6 +36,10 @@ HERE = Span("a.stitch", 1)
 
 def chart(text: str) -> Chart:
     return Chart.from_rows(text.split("/"))
+
+
+def stitch(rows: str) -> Stitch:
+    return Stitch("a", chart(rows), HERE)
 
 
 def pattern_of(stitches: dict[str, str], **more: Any) -> Pattern:
@@ -56,23 +61,53 @@ def test_moves_of_100_rows_on_100_needles() -> None:
     """98 needles between the edges, 49 of them held. KT/KK: 49 brought out for each of 50 holds, the plain row brings
     them back by itself. KT/KT/KK: 33 holds and the last row begins a 34th. Linen: 49 out at first, then 98 a row."""
     hand = load("hand-standard")
-    assert hand_moves(chart("KT/KK"), hand) == 49 * 50
-    assert hand_moves(chart("KT/KT/KK"), hand) == 49 * 34
-    assert hand_moves(chart("KS/SK"), hand) == 49 + 98 * 99
-    assert hand_moves(chart("K"), hand) == 0
-    assert hand_moves(chart("KT/KK"), load("card24-standard")) is None
+    assert hand_moves(stitch("KT/KK"), hand) == 49 * 50
+    assert hand_moves(stitch("KT/KT/KK"), hand) == 49 * 34
+    assert hand_moves(stitch("KS/SK"), hand) == 49 + 98 * 99
+    assert hand_moves(stitch("K"), hand) == 0
+    assert hand_moves(stitch("KT/KK"), load("card24-standard")) is None
 
 
 def test_holes_of_one_card() -> None:
     """Holes in one repeat height x 24 (cited matrices): 48 for KT/KT/TK/TK in 4 rows, 72 for TK/KK/KT/KK, 48 for
     KT/KT/KK in 3, 24 for KS/SK in 2; a closed card needs 36 rows (9, 9, 12 and 18 repeats)."""
     card = load("card24-standard")
-    assert holes_to_punch(chart("KT/KT/TK/TK"), card) == 48 * 9
-    assert holes_to_punch(chart("TK/KK/KT/KK"), card) == 72 * 9
-    assert holes_to_punch(chart("KT/KT/KK"), card) == 48 * 12
-    assert holes_to_punch(chart("KS/SK"), card) == 24 * 18
-    assert holes_to_punch(chart("KKKKT/KKKKK"), card) is None  # 5 does not go into 24
-    assert holes_to_punch(chart("KT/KK"), load("hand-standard")) is None
+    assert holes_to_punch(stitch("KT/KT/TK/TK"), card) == 48 * 9
+    assert holes_to_punch(stitch("TK/KK/KT/KK"), card) == 72 * 9
+    assert holes_to_punch(stitch("KT/KT/KK"), card) == 48 * 12
+    assert holes_to_punch(stitch("KS/SK"), card) == 24 * 18
+    assert holes_to_punch(stitch("KKKKT/KKKKK"), card) is None  # 5 does not go into 24
+    assert holes_to_punch(stitch("KT/KK"), load("hand-standard")) is None
+
+
+SUBJECTS = (
+    "KT/KK",
+    "KTKS/KKKK",
+    "/".join(["KT"] * 8),
+    "KTTT/KTTT",
+    "KKKKT/KKKKK",
+    "/".join(["KT/KK"] * 40),
+    "KKKKKKKKKKKS/KKKKKKKKKKKK",
+)
+
+
+@pytest.mark.parametrize("rows", SUBJECTS)
+def test_a_figure_is_given_where_the_product_is_made_without_objection(rows: str) -> None:
+    """What `stitchc card` and `stitchc sheet` refuse has no holes and no moves, and nothing else is without them."""
+    pattern = Pattern("a.stitch", {"a": stitch(rows)})
+    products: tuple[tuple[object, Callable[[], object]], ...] = (
+        (holes_to_punch(stitch(rows), CARD), lambda: make_card(pattern, CARD, CardOptions(form="json", dpi=100))),
+        (hand_moves(stitch(rows), HAND), lambda: make_sheet(pattern, HAND, SheetOptions(form="json"))),
+    )
+    for figure, product in products:
+        if figure is None:
+            with pytest.raises(Refused):
+                product()
+        else:
+            product()
+
+
+HAND, CARD = load("hand-standard"), load("card24-standard")
 
 
 def test_size_of_100_by_100() -> None:
@@ -109,7 +144,9 @@ def test_sorting(sort: Sort) -> None:
     elif sort == "moves":
         assert [line.moves for line in lines] == sorted(line.moves or 0 for line in lines)
     elif sort == "holes":
-        assert [line.holes for line in lines] == sorted(line.holes or 0 for line in lines)
+        *known, last = [line.holes for line in lines]
+        assert known == sorted(holes or 0 for holes in known) and None not in known
+        assert last is None, "a row with both tuck and slip is no card"
     elif sort == "name":
         assert [line.stitch.name for line in lines] == sorted(STITCHES)
     elif sort == "file":
