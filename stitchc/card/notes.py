@@ -215,9 +215,15 @@ def blanks(card: Card) -> str | None:
     rows = [f"blank {blank.number} rows {blank.first} to {blank.last}" for blank in card.blanks[:MOST_CHANGES]]
     more = f" … to blank {len(card.blanks)}" if len(card.blanks) > MOST_CHANGES else ""
     joining = card.shape.joining_rows
-    how = f"overlap them by {2 * joining} rows, full rows over pattern rows" if joining else "butt and tape them"
+    ends = "the end of each blank and the start of the next"
+    how = (
+        f"Overlap {ends} by {2 * joining} rows: full rows over pattern rows."
+        if joining
+        else f"Butt {ends}, and tape them."
+    )
     listed = ", ".join(rows).removeprefix("b")
-    return f"B{listed}{more}. Join each to the next, whose rows begin at the broken line, as you close the ring: {how}."
+    line = "In a picture of the whole card, a broken line shows where each begins."
+    return f"B{listed}{more}. {how} {line}"
 
 
 def clips_meet(card: Card) -> bool:

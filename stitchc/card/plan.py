@@ -208,7 +208,7 @@ def plan_card(
         marks = marks[:, ::-1]
     holes = np.ascontiguousarray(marks)
     holes.setflags(write=False)
-    moved = [f"it begins at row {start_row} of the stitch"] if start_row != 1 else []
+    moved = [f"card row 1 is row {start_row} of the stitch"] if start_row != 1 else []
     if shift:
         side = "right" if shift > 0 else "left"
         moved.append(f"the repeat is moved {abs(shift)} needle{'s' * (abs(shift) > 1)} to the {side}")

@@ -162,7 +162,7 @@ def test_what_changes_at_which_row() -> None:
 def test_start_row_and_shift() -> None:
     made = card(["KKKT", "KKKK", "KTKK"], start_row=3, shift=1)
     assert made.unit.rows() == ["KKTK", "TKKK", "KKKK"]
-    assert made.remarks == ("It begins at row 3 of the stitch, and the repeat is moved 1 needle to the right",)
+    assert made.remarks == ("Card row 1 is row 3 of the stitch, and the repeat is moved 1 needle to the right",)
     assert card(["KKKT"], shift=-2).remarks == ("The repeat is moved 2 needles to the left",)
 
 

@@ -120,8 +120,8 @@ def test_what_is_set_for_the_card_of_one_stitch_leaves_the_others(tmp_path: Path
     text = TIDE_AND_LADDER
     before = seen("card", text, tmp_path, stitch="steps")
     set_for_tide = {"rows": "60", "own": {"tide": {"start_row": "4", "shift": "1"}}}
-    assert "begins at row 4" in made_card(text, tmp_path, "tide", set_for_tide)
-    assert "begins at row" not in made_card(text, tmp_path, "steps", set_for_tide)
+    assert "Card row 1 is row 4" in made_card(text, tmp_path, "tide", set_for_tide)
+    assert "Card row 1 is" not in made_card(text, tmp_path, "steps", set_for_tide)
     after = seen("card", text, tmp_path, stitch="steps", card=set_for_tide)
     assert before["rows"] < 60 <= after["rows"]  # what holds for every card
 
