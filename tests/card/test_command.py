@@ -98,8 +98,8 @@ def test_a_card_longer_than_a_blank_is_planned_as_several(file: Path, capfd: pyt
     assert run([*asked, "--anyway"]) == 0
     told = capfd.readouterr().err
     assert "M302" in told and "Try:" not in told and "blank 3 rows 93 to 140" in told.lower()
-    how = "Overlap the end of each blank and the start of the next by 4 rows: full rows over pattern rows. In a picture "
-    assert f"{how}of the whole card, a broken line shows where each begins." in told
+    how = "Overlap the end of each blank and the start of the next by 4 rows: full rows over pattern rows. In a "
+    assert f"{how}picture of the whole card, a broken line shows where each begins." in told
     found = json.loads(Path("out/tide-tide-card.json").read_text("utf-8"))
     assert found["blanks"] == [{"blank": n, "rows": rows} for n, rows in enumerate(([1, 44], [45, 92], [93, 140]), 1)]
     sampled(Path("out/tide-tide-card.png").read_bytes(), found, found["centres_px"], range(140))
