@@ -351,7 +351,7 @@ def test_joined_blanks_are_the_whole_card() -> None:
     on_first = {made.length_mm(first) - clip for clip in clips}
     assert {begins + clip for clip in clips} == on_first, "clip holes meet"
     told = notes.blanks(made)
-    assert told is not None and "blank 2 rows 31 to 61" in told and "overlap them by 4 rows" in told
+    assert told is not None and "blank 2 rows 31 to 61" in told and "start of the next by 4 rows: full rows" in told
 
 
 def test_every_page_says_what_it_is_of_and_only_the_first_tells_all() -> None:
