@@ -5,7 +5,7 @@ Knows where templates lie; nothing of what they show.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Final
 
 from stitchc.code import stretches
@@ -40,6 +40,7 @@ _WHOLE: Final = 40
 """Letters of code up to which it stands on one line; a longer piece could be wider than a telephone."""
 
 
+@lru_cache(maxsize=4096, typed=True)  # sizes, units and machines share most sentences
 def _words(text: str) -> Markup:
     from markupsafe import Markup
 

@@ -5,6 +5,7 @@ Knows no stage of the compiler; every stage makes these, and only the command la
 
 from __future__ import annotations
 
+import functools
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final, Literal, NamedTuple
@@ -178,7 +179,7 @@ _PAINT = {"error": "\x1b[31m", "warning": "\x1b[33m", "info": "\x1b[36m"}
 
 def visible(text: str) -> str:
     """Text made safe to print: control, bidirectional and lone-surrogate characters become `\\u{…}`."""
-    if text.isascii() and text.isprintable():
+    if text.isprintable():  # so are no characters of those kinds
         return text
     return "".join(_shown(character) for character in text)
 
@@ -192,6 +193,7 @@ def escaped(json_text: str) -> str:
     )
 
 
+@functools.lru_cache(maxsize=1024)
 def _shown(character: str) -> str:
     if character == "\t":
         return " "

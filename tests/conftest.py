@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 from collections.abc import Iterator
@@ -14,6 +15,10 @@ from hypothesis import settings
 # Before anything imports numpy; child processes have it too.
 for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(variable, "1")
+
+# What is imported and collected stays: looking through it for garbage, again and again, finds nothing.
+gc.disable()
+OBJECTS_BETWEEN_LOOKS = 20_000
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -29,6 +34,12 @@ def pytest_configure(config: pytest.Config) -> None:
     # pytest-benchmark measures only when asked to, and never beside other workers: it would warn of them.
     workers = hasattr(config, "workerinput") or bool(config.getoption("numprocesses", None))
     config.option.benchmark_disable = not bench or workers
+
+
+def pytest_collection_finish() -> None:
+    gc.freeze()
+    gc.set_threshold(OBJECTS_BETWEEN_LOOKS)
+    gc.enable()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

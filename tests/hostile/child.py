@@ -7,6 +7,7 @@ leaves by `os._exit` when the command line has returned.
 from __future__ import annotations
 
 import functools
+import gc
 import importlib
 import io
 import os
@@ -101,9 +102,11 @@ def forked(
         sys.stdout.flush()
         sys.stderr.flush()
         (out, out_end), (err, err_end) = os.pipe(), os.pipe()  # not files, whose size may be limited
+        gc.freeze()  # else the child would look through all that it inherits for garbage, and so copy it
         pid = os.fork()
         if pid == 0:
             _be_the_child(job, folder, (given.fileno(), out_end, err_end), before, seconds)
+        gc.unfreeze()
         os.close(out_end)
         os.close(err_end)
         texts = _read_all(out, err)

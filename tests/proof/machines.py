@@ -51,21 +51,19 @@ def wanted(
     """The fabric that the chart means: it goes on for ever; column 1 stands on the leftmost needle that is not an
     edge needle, or on the needle at `column_1`; edge needles knit. first_row: the chart's row, from 0, of pass 1."""
     start = needles.start + edge if column_1 is None else column_1
-    fabric = []
     outermost = (needles.start, needles.stop - 1)  # always in work
-    for number in range(rows):
-        row = chart[(first_row + number) % len(chart)]
-        fabric.append(
-            "".join(
-                "K"
-                if needle < needles.start + edge
-                or needle >= needles.stop - edge
-                or (needle in outermost and row[(needle - start) % len(row)] == "-")
-                else row[(needle - start) % len(row)]
-                for needle in needles
-            )
+    rows_of_chart = [
+        "".join(
+            "K"
+            if needle < needles.start + edge
+            or needle >= needles.stop - edge
+            or (needle in outermost and row[(needle - start) % len(row)] == "-")
+            else row[(needle - start) % len(row)]
+            for needle in needles
         )
-    return fabric
+        for row in chart
+    ]
+    return [rows_of_chart[(first_row + number) % len(chart)] for number in range(rows)]
 
 
 # -- a bed worked by hand -------------------------------------------------------------------------------------------
