@@ -246,7 +246,7 @@ def reader_part(machine: Machine, plans: Sequence[Plan]) -> Iterator[Part]:
     if machine.reader == "none" or machine.origin != "shipped" or not read_by_machine(plans[0].pattern):
         return
     is_card = machine.reader == "card"
-    put_in = f"put in the card and {LOCK_IT}" if is_card else "set the picture to row 1"
+    put_in = f"put in the card and {LOCK_IT}" if is_card else "choose the picture and start at row 1"
     seen = machine.card.seen_above_read if machine.card is not None else 0
     below = f"reads {seen} rows below eye level, " if is_card else ""
     lines = [

@@ -36,8 +36,8 @@ def put_in_ahead(plan: Plan) -> dict[int, str]:
                 reader += f" and {LOCK_IT}"
                 after = " Release it after that row."
             else:
-                reader = f"set the picture{'' if same else f' of {section.stitch}'} to row 1"
-                after = ""
+                reader = f"choose the picture of {section.stitch} and start at row 1"
+                reader, after = "start the picture at row 1 again" if same else reader, ""
             itself = f" What row {row} itself knits is selected already." if selected else ""
             steps[row] = f"Before row {row}: {reader}. In row {row} it selects for row {row + 1}.{after}{itself}"
         selected = not section.is_plain
@@ -66,10 +66,10 @@ def reader_details(
     if selects_ahead(machine) and before:
         known.append(f"{reader.capitalize()}: {section.stitch}. It read its row 1 in row {before}.")
     elif again:
-        steps.append(f"Set the card back and {LOCK_IT}." if is_card else "Set the picture back to row 1.")
+        steps.append(f"Set the card back and {LOCK_IT}." if is_card else "Start the picture at row 1 again.")
     else:
         put_in = f"Put in the card of {section.stitch} and {LOCK_IT}." if is_card else ""
-        steps.append(put_in or f"Put in the picture of {section.stitch} and set it to row 1.")
+        steps.append(put_in or f"Choose the picture of {section.stitch} and start at row 1.")
     if selects_ahead(machine) and not before:
         side = other_side(section.carriage)
         bring = f"Set the carriage to plain. If it is not at the {side}, knit one plain row to bring it there."
@@ -96,7 +96,7 @@ def _selected_or_not(machine: Machine, section: Section, rows: int, knitted: int
     row, last = section.from_row + knitted, section.from_row + knitted - 1
     needs = knitted % rows + 1
     is_card = machine.reader == "card"
-    reader, place = ("Card", "put it in, lock it at that row") if is_card else ("Picture", "set it to that row")
+    reader, place = ("Card", "put it in, lock it at that row") if is_card else ("Picture", "start it at that row")
     goes_on = f" In row {row} the card reads its row {needs % rows + 1}." if is_card else ""
     return (
         f"{reader}: {section.stitch}. Row {row} needs its row {needs} selected. If row {last} read that row, go on. If "

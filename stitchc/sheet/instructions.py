@@ -465,7 +465,7 @@ def _by_reader(
     """read: whether the card or picture moves on in this pass, for it or for the next."""
     steps: list[Step] = []
     if change is not None:
-        without = "" if read else f", without the {reader_name(machine)}"
+        without = "" if read else f" and take the {reader_name(machine)} out of use"
         steps.append(Step("set", f"Set the carriage to {setting_words(change.to)}{without}."))
     words = f"Row {sizes[0].chart_row} of the repeat: {selected_in_sizes(sizes, labels)}."
     return [*steps, Step("selected", words if sizes[0].patterned else "All needles knit.")]

@@ -88,7 +88,7 @@ def before_row_one(
     elif machine.reader == "bitmap":
         first = needle_name(column_1_position(machine, needles, edge))
         whole = f"; one of all {needles.count} needles begins on {needles.left}" if first != needles.left else ""
-        steps.append(f"Enter the picture and set it to row 1, its first column on {first} (one repeat{whole}).")
+        steps.append(f"Enter the picture and start at row 1, its first column on {first} (one repeat{whole}).")
     if ahead:
         steps += [f"This machine selects needles one pass ahead. {select_for_row_one(machine, carriage)}"]
         steps += [f"{COUNTER_TO_ZERO}."]

@@ -208,10 +208,11 @@ def at_reader(name: str, plan: Plan, machine: str, bed: Bed, told: str) -> AtRea
     put_in: dict[int, str] = {}
     in_reader = ""
     for stitch, row, details in _PART.findall(told):
-        start = r"and (?:lock it with its START line at eye level|set it to row 1)\."
-        match = re.search(rf"Put in the (?:card|picture) of (\S+) {start}", details)
+        start = r"and (?:lock it with its START line at eye level|start at row 1)\."
+        match = re.search(rf"(?:Put in the card|Choose the picture) of (\S+) {start}", details)
         again = re.search(
-            r"Set the (?:card back and lock it with its START line at eye level|picture back to row 1)\.", details
+            r"(?:Set the card back and lock it with its START line at eye level|Start the picture at row 1 again)\.",
+            details,
         )
         in_reader = match[1] if match else in_reader
         put_in[int(row)] = in_reader if match or again else ""
@@ -280,7 +281,11 @@ def test_a_reader_of_other_habits_as_the_leaflet_says(name: str, machine: str) -
     lines, told = as_text(name, 0, machine)
     plan = planned(name, 0, machine)
     is_card = machine.startswith("card")
-    reader = "put in the card and lock it with its START line at eye level" if is_card else "set the picture to row 1"
+    reader = (
+        "put in the card and lock it with its START line at eye level"
+        if is_card
+        else "choose the picture and start at row 1"
+    )
     assert f"{reader} one row earlier, before the last row of the part before." in told
     fabric = followed(name, plan, machine, lines, told, ahead=True)
     meant(plan, fabric)

@@ -178,7 +178,7 @@ def test_each_class_of_machine_has_its_own_instructions(cowl: str) -> None:
     flat = " ".join(card.split())
     assert "Set the carriage to tuck. Release the card and knit until the row counter shows 80." in flat
     picture = run(cowl, "--machine", "bitmap-standard").stdout
-    assert "Do: Put in the picture of drift and set it to row 1." in picture
+    assert "Do: Choose the picture of drift and start at row 1." in picture
     assert "Bring out" not in card + picture
     assert "Bring out" in run(cowl).stdout
 
@@ -317,7 +317,7 @@ def test_so_far_the_reader_goes_on_where_it_stands(cowl: str, machine: str, goes
     """After 12 plain rows and 30 of drift, whose repeat has 4 and whose card 36, the next is 31 and 30 % 4 + 1."""
     flat = " ".join(run(cowl, "--machine", machine, "--so-far", "drift 30 rows 7.1 cm").stdout.split())
     assert goes_on in flat and "Go on with row 43." in flat
-    assert "START" not in flat and "set it to row 1" not in flat and "Release" not in flat
+    assert "START" not in flat and "start at row 1" not in flat and "Release" not in flat
     assert "carriage at the right, set to tuck; sand threaded; tension 5 and 2 clicks. Go on with row 43." in flat
     row = document(cowl, "--machine", machine, "--so-far", "drift 30 rows 7.1 cm")["passes"][42]
     assert row["row"] == 43 and row["chart_row"] == 3
@@ -360,8 +360,8 @@ def test_what_selects_one_pass_ahead_is_given_its_card_before_the_pass_that_read
     assert ("ripple" in rows[3], "ripple" in rows[8], "drift" in rows[10]) == (True, False, True)
     assert "What row 10 itself knits is selected already." in rows[10] and "itself" not in rows[3] + rows[8]
     assert "Put in the" not in flat
-    assert re.search(r"Row 8, left to right\. Set the carriage to plain\. ", flat)  # it reads: not "without the card"
-    assert re.search(r"Row(s)? 17[^.]*\. Set the carriage to plain, without the (card|picture)\.", flat)
+    assert re.search(r"Row 8, left to right\. Set the carriage to plain\. ", flat)  # it reads: it is not out of use
+    assert re.search(r"Row(s)? 17[^.]*\. Set the carriage to plain and take the (card|picture) out of use\.", flat)
     (tmp_path / "begins.stitch").write_text(AHEAD.replace("    knit plain for 3 rows\n", ""))
     begins = " ".join(run(str(tmp_path / "begins.stitch"), "--machine", own).stdout.split())
     assert "Knit one plain row, left to right" in begins

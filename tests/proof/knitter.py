@@ -374,7 +374,7 @@ class AtReader(Knitter):
             if self.sets_up(sentence) or self.threads(sentence):
                 pass
             elif match := re.fullmatch(
-                r"Set the carriage to (plain|tuck|slip)(, without the (?:card|picture))?", sentence
+                r"Set the carriage to (plain|tuck|slip)( and take the (?:card|picture) out of use)?", sentence
             ):
                 self.setting = match[1]
                 if match[2]:

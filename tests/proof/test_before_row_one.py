@@ -37,7 +37,7 @@ WORDS = re.compile(
             rf"Knit one plain row, {SIDE} to {SIDE}",
             rf"[Mm]ake (?:the|a) (?:selecting )?pass.*?carriage at the {SIDE}",
             r"(Set the row counter to 000)",
-            r"(Put (?:in )?the (?:card|picture)|Enter the picture)",
+            r"(Put (?:in )?the card|(?:Choose|Enter) the picture)",
         )
     )
 )
