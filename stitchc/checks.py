@@ -293,10 +293,12 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
     starts = [row for row in range(height) if yarns[row] != yarns[row - 1]]  # rows that begin another yarn
     left_at: dict[str | None, int] = {}
     waits: list[tuple[int, int]] = []
+    first_uses: set[int] = set()  # of the repeat: the yarn hangs anywhere until the second time round
     for round_ in (0, height):  # the second time round it is known where each yarn was left
         for row, end in zip(starts, [*starts[1:], *(start + height for start in starts[:1])], strict=True):
             if round_:
                 waits.append((row, round_ + row - left_at[yarns[row]]))
+                first_uses |= {row} if left_at[yarns[row]] <= height else set()
             left_at[yarns[row]] = round_ + end
     wrong = [(row, wait) for row, wait in waits if wait % 2]
     if not wrong:
@@ -312,11 +314,15 @@ def yarn_on_the_wrong_side(subject: Subject) -> list[Message]:
         advice += f"if they are in {other}."
     machine = subject.machine
     fetches = machine is not None and machine.reader == "none" and machine.yarn_at_other_side != "cut"
+    name = f"`{subject.stitch.name}`"
+    takes = f"Row {row + 1} of {name} takes up {yarn_words} again, which hangs"
+    if row in first_uses:
+        takes = f"From the second repeat on, row {row + 1} of {name} needs {yarn_words}, which then hangs"
     return subject.message(
         "K208",
         "info" if fetches else "warning",
-        f"Row {row + 1} of `{subject.stitch.name}` takes up {yarn_words} again, which hangs at the other side of the "
-        f"bed: an odd number of rows ({rows_between}) was knitted without it." + _more(len(wrong) - 1, "change"),
+        f"{takes} at the other side of the bed: an odd number of rows ({rows_between}) was knitted without it."
+        + _more(len(wrong) - 1, "change"),
         advice=advice,
         row=row,
     )

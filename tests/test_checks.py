@@ -338,12 +338,13 @@ def test_a_yarn_waits_where_its_last_row_ended(runs: list[tuple[str | None, int]
 def test_the_wrong_side_is_told_with_row_yarn_and_reason() -> None:
     told = check(banded(("foam", 2), ("sand", 3)))
     assert told[0].text == (
-        "Row 1 of `shore` takes up yarn `foam` again, which hangs at the other side of the bed: "
+        "From the second repeat on, row 1 of `shore` needs yarn `foam`, which then hangs at the other side of the bed: "
         "an odd number of rows (3) was knitted without it."
     )
     assert "even number of rows" in str(told[0].advice)
     last = check(banded(("foam", 3), ("sand", 2)))
-    assert last[0].text.startswith("Row 4 of `shore` takes up yarn `sand`") and "rows (3) was" in last[0].text
+    assert last[0].text.startswith("From the second repeat on, row 4 of `shore` needs yarn `sand`, which then hangs")
+    assert "rows (3) was" in last[0].text
 
 
 # -- against a machine followed pass by pass --------------------------------------------------------------------

@@ -111,8 +111,8 @@ def checked_for_cards(
     """What is wrong with the stitches or keeps them from a card. Raises Refused M307 and WrongOption."""
     for stitch in stitches:
         if options.start_row > stitch.chart.height:
-            text = f"{options.start_row} is too high: the stitch `{stitch.name}` has {stitch.chart.height} rows."
-            raise WrongOption("start_row", text)
+            rows = f"{stitch.chart.height} row{'s' * (stitch.chart.height > 1)}"
+            raise WrongOption("", f"{OPTION.start_row} is {options.start_row}, but `{stitch.name}` has only {rows}.")
     messages = [
         message
         for stitch in stitches

@@ -139,7 +139,7 @@ def _parts(
     sizes: tuple[Block, ...] = (*size_table(plans, labels, units), Listing(tuple(size_lines(plans, units, for_others))))
     yield Part("Size of the whole" if after_row else "Size", sizes if drawing is None else (*sizes, drawing))
     infos = [[message.text for message in each if message.severity == "info"] for each in messages]
-    rounded = [[*rounding_lines(each, units), *info] for each, info in zip(plans, infos, strict=True)]
+    rounded = [[*rounding_lines(each, units, after_row), *info] for each, info in zip(plans, infos, strict=True)]
     if any(rounded) and not for_others:
         yield Part("Rounding", (Listing(by_size(rounded, labels)),))
     alone = plan.piece.make == 1 and len(plan.pattern.pieces) == 1

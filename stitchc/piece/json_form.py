@@ -19,14 +19,20 @@ from stitchc.sheet.sheet import warning_lines
 
 
 def as_document(
-    plan: Plan, rows: Sequence[PassRow], units: Units, messages: Sequence[Message], everything: AllYarn
+    plan: Plan,
+    rows: Sequence[PassRow],
+    units: Units,
+    messages: Sequence[Message],
+    everything: AllYarn,
+    rows_done: int = 0,
 ) -> dict[str, object]:
     """The fields the contract promises, in its order, and further ones after them.
 
     Sizes and amounts are null where no gauge (or no tex) is known. Sections are in the order of knitting; an added
     plain row is a section of its own with its reason in `added`. everything: the yarn of all pieces, for this size.
+    rows_done: those that are knitted already.
     """
-    notes = [*plan.pattern.notes, *warning_lines(messages), *rounding_lines(plan, units)]
+    notes = [*plan.pattern.notes, *warning_lines(messages), *rounding_lines(plan, units, rows_done)]
     notes += [message.text for message in messages if message.severity == "info"]
     own = yarn_part("Yarn", [plan], (), units == "in", to_buy=everything.is_one_piece)
     notes += [

@@ -273,7 +273,8 @@ def _as_json(planned: _Planned, options: PieceOptions) -> dict[str, object]:
     rows = piece_document([planned.plan], (), units, [planned.messages]).rows
     assert rows is not None
     everything = _yarn_of_all([planned], options)
-    document = as_document(planned.plan, tuple(rows.passes()), units, planned.messages, everything)
+    done = planned.so_far.done if planned.so_far is not None else 0
+    document = as_document(planned.plan, tuple(rows.passes()), units, planned.messages, everything, done)
     if planned.so_far is not None:
         document["so_far"] = so_far_as_json(planned.so_far, units)
     if planned.size_mm is not None:

@@ -170,8 +170,9 @@ def _bounds(size: Range, units: Units) -> str:
     return f"{size.low * per:.1f} to {size.high * per:.1f} {units}"
 
 
-def rounding_lines(plan: Plan, units: Units) -> Iterator[str]:
-    """What the rounding did, and what the next smaller and larger would give."""
+def rounding_lines(plan: Plan, units: Units, rows_done: int = 0) -> Iterator[str]:
+    """What the rounding did, and what the next smaller and larger would give. rows_done: of the piece; a section that
+    is not rounded to what was asked for has been knitted so far."""
     if plan.width_rounding is not None:
         rounding = plan.width_rounding
         needles = rounding.chosen.count
@@ -183,9 +184,11 @@ def rounding_lines(plan: Plan, units: Units) -> Iterator[str]:
             continue
         rounding = section.rounding
         if section.rows != rounding.chosen.count:
+            knitted = min(section.rows, rows_done - section.from_row + 1)
+            ends = f", and the repeat ends with {section.rows}" if knitted < section.rows else ""
             yield (
-                f"{section.stitch}, {rows_words(section)}: knit {number(section.rows, 'row')}; "
-                f"{rounding.chosen.count} would come nearest to the {in_both(rounding.asked_mm / 10, units)} you asked "
+                f"{section.stitch}, {rows_words(section)}: you have knitted {number(knitted, 'row')}{ends}; "
+                f"{rounding.chosen.count} would be nearest to the {in_both(rounding.asked_mm / 10, units)} you asked "
                 "for."
             )
             continue

@@ -420,7 +420,10 @@ def _left(sizes: tuple[Pass, ...], change: LeverChange | None) -> Iterator[Step]
     if not any(_moved(first)):
         nothing = "Nothing to move: leave" if change is None and not first.moves else "Leave"
         standing = [f"the {count_of(now, 'held needle')} out"] if first.out else []
-        standing += [f"the {count_of(rest, 'needle')} at the back where they are"] if first.rest else []
+        where = "the needle at the back where it is"
+        if set(rest) != {1}:
+            where = f"the {count_of(rest, 'needle')} at the back where they are"
+        standing += [where] if first.rest else []
         if standing:
             yield Step("rest", f"{nothing} {' and '.join(standing)}.")
         return

@@ -253,7 +253,7 @@ def test_a_row_of_tuck_and_slip_is_refused_and_said_on_the_card_anyway(
         (["--rows", "5000"], 1, "M302"),
         (["--paper", "a5"], 2, "a4"),
         (["--scale-x", "2"], 2, "from 0.95 to 1.05"),
-        (["--start-row", "9"], 2, "has 4 rows"),
+        (["--start-row", "9"], 2, "--start-row is 9, but `tide` has only 4 rows."),
         (["--machine", "hand-standard"], 1, "M305"),
         (["--machine", "nobody"], 1, "M304"),
         (["--format", "pdf", "-o", "x.png"], 2, "do not agree"),

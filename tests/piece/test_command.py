@@ -280,6 +280,19 @@ def test_anyway_says_so_on_what_is_written(tmp_path: Path) -> None:
 # -- half way -----------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize(
+    ("measured", "told"),
+    [
+        ("drift 30 rows 7.1 cm in all", "you have knitted 30 rows; "),
+        ("drift 79 rows 20 cm", "you have knitted 79 rows, and the repeat ends with 80; "),
+    ],
+)
+def test_so_far_rows_that_are_knitted_are_not_told_to_be_knitted(cowl: str, measured: str, told: str) -> None:
+    text = " ".join(run(cowl, "--so-far", measured).stdout.split())
+    rounding = text.partition("Rounding")[2]
+    assert re.search(rf"drift, rows \d+ to \d+: {told}\d+ would be nearest to the ", rounding), rounding[:300]
+
+
 def test_so_far_takes_the_measurement_in(cowl: str) -> None:
     # 30 rows in 7.1 cm are 42.25 to 10 cm; 18 cm are then 76.06 rows: 76, a whole number of repeats of 4.
     found = document(cowl, "--so-far", "drift 30 rows 7.1 cm")

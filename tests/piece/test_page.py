@@ -91,7 +91,7 @@ def test_the_second_of_two_is_begun_where_the_first_ends(browser: Browser, page_
     page = browser.new_page()
     page.goto(page_file.as_uri())
     state = lambda: page.locator("#state li").first.inner_text()  # noqa: E731
-    assert state() == "the 1st of 2"
+    assert state() == "piece 1 of 2"
     page.fill("#note", "the first")
     page.fill("#jump-row", "87")
     page.keyboard.press("Enter")
@@ -100,9 +100,9 @@ def test_the_second_of_two_is_begun_where_the_first_ends(browser: Browser, page_
             break
         page.click("#on")
         page.wait_for_timeout(450)
-    assert page.locator("#on").inner_text() == "Begin the 2nd of 2"
+    assert page.locator("#on").inner_text() == "Begin piece 2 of 2"
     page.click("#on")
-    assert page.locator("#number").inner_text() == "Before row 1" and state() == "the 2nd of 2"
+    assert page.locator("#number").inner_text() == "Before row 1" and state() == "piece 2 of 2"
     assert page.locator("#done").inner_text().startswith("0 rows done, 87 left") and page.input_value("#note") == ""
     page.wait_for_timeout(450)
     page.click("#on")
@@ -111,14 +111,14 @@ def test_the_second_of_two_is_begun_where_the_first_ends(browser: Browser, page_
     )
     page.fill("#jump-row", "5")
     page.keyboard.press("Enter")
-    assert page.locator("#number").inner_text() == "Row 5" and state() == "the 2nd of 2"
+    assert page.locator("#number").inner_text() == "Row 5" and state() == "piece 2 of 2"
     assert page.locator("#done").inner_text().startswith("4 rows done")
     page.reload()
-    assert page.locator("#number").inner_text() == "Row 5" and state() == "the 2nd of 2"
+    assert page.locator("#number").inner_text() == "Row 5" and state() == "piece 2 of 2"
     page.click("a[href='#rows']")
     assert page.locator("#rows tr.ticked[id]").count() == 4
     page.click("#rows a[href='#row-9']")
-    assert page.locator("#number").inner_text() == "Row 9" and state() == "the 2nd of 2"
+    assert page.locator("#number").inner_text() == "Row 9" and state() == "piece 2 of 2"
     page.fill("#jump-row", "87")
     page.keyboard.press("Enter")
     while page.is_enabled("#on"):

@@ -232,11 +232,11 @@ class Knitter:
                 back = True
             elif match := re.fullmatch(
                 r"(?:Nothing to move: l|L)eave (?:the (\d+) held needles? out)?(?: and )?"
-                r"(?:the (\d+) needles? at the back where they are)?",
+                r"(?:the (\d+) needles at the back where they are|(the needle at the back where it is))?",
                 sentence,
             ):
                 left = 0 if back else len(holding)  # those that are told to knit back are not left out
-                assert (int(match[1] or 0), int(match[2] or 0)) == (left, len(bed.rest))
+                assert (int(match[1] or 0), int(match[2] or bool(match[3]))) == (left, len(bed.rest))
             elif match := re.fullmatch(
                 r"Slow: after the pass, lift the new yarn over the hooks and let it lie under the needles: (.*)",
                 sentence,

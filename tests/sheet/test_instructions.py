@@ -10,7 +10,7 @@ from stitchc.bed import Needles
 from stitchc.chart import Chart
 from stitchc.document import ByHand, Heading, Listing, PassRow
 from stitchc.document.blocks import steps_of
-from stitchc.machines import load
+from stitchc.machines import load, load_text
 from stitchc.messages import Span
 from stitchc.passes import Pass, Standing, lower
 from stitchc.pattern import Side, Yarn
@@ -54,6 +54,19 @@ def test_a_row_that_keeps_some_and_adds_others_gives_the_sum() -> None:
     assert added == "Bring out L5, R1, R6 (3 needles). Now 6 needles are held, 3 of them from before."
     less = words(["TTKKK", "KTKKK"], 2)[1]
     assert less == "Push back L7, L2, R4 (3 needles): loops behind the open latch. Now 3 needles are held."
+
+
+def test_needles_that_stay_at_the_back_are_counted_where_there_are_several() -> None:
+    machine = load_text('based_on = "hand-standard"\n[carriage]\nslip_by = "rest"\n', "x.toml")
+
+    def second(row: str) -> str:
+        passes = lower(Chart.from_rows([row, row]), machine, NEEDLES, 2, "right", 1)
+        return [each.words for each in instruct(passes, machine, NEEDLES) if isinstance(each, PassRow)][1]
+
+    assert second("TKKKSKKKKKKKKK") == (
+        "Nothing to move: leave the 1 held needle out and the needle at the back where it is."
+    )
+    assert second("TKKKSKKSKKKKKK").endswith("and the 2 needles at the back where they are.")
 
 
 def test_yarns_are_described_once_and_a_row_without_one_is_the_main_yarn() -> None:

@@ -164,15 +164,13 @@ function sentence(stop) {
 }
 // How everything stands before a row, always in sight: whoever comes back to the machine sees it.
 function standing(stop) {
-  const which = make > 1 ? ["the " + whichOf(state.at)] : [];
+  const which = make > 1 ? [whichOf(state.at)] : [];
   if (!stop.of || stop.kind === "lead") return which;
   const words = /^(pass|move)$/.test(stop.kind) && stop.line.dataset.t || stop.line.dataset.s;
   return words ? [...which, ...words.split(" · ")] : which;
 }
 function whichOf(at) {
-  const number = Math.floor(at / once) + 1;
-  const end = /1[123]$/.test(number) ? "th" : { 1: "st", 2: "nd", 3: "rd" }[number % 10] || "th";
-  return number + end + " of " + make;
+  return "piece " + (Math.floor(at / once) + 1) + " of " + make;
 }
 function stateItem(words) {
   const item = document.createElement("li");
@@ -232,7 +230,7 @@ function show(say, back) {
   byId("done").textContent = words;
   byId("back").disabled = state.at === 0;
   byId("on").disabled = state.at === last;
-  if (stop.kind === "end" && following) byId("on").textContent = "Begin the " + whichOf(state.at + 1);
+  if (stop.kind === "end" && following) byId("on").textContent = "Begin " + whichOf(state.at + 1);
   else byId("on").textContent = stop.kind !== "before" ? "Done, next" : following && following.kind === "do" ? "Ready, begin" : "Ready, row " + firstRow;
   byId("undo").disabled = !state.past.length;
   byId("note-label").textContent = "Note: " + heading(stop).toLowerCase();
