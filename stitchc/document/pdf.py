@@ -198,17 +198,38 @@ def _words(text: str) -> str:
     return "".join(parts)
 
 
+_MOST_BROKEN: Final = 4096
+_BROKEN: Final[dict[tuple[object, ...], object]] = {}
+"""Lines of paragraphs, by their text, style, bullet and widths."""
+
+
 class _Text(Paragraph):  # type: ignore[misc]
     """A paragraph that is an element of what is read aloud. kind, within: as the canvas marks it."""
 
     kind = "P"
     within: Within = ()
+    is_split = False
 
     def draw(self) -> None:
         with self.canv.marked(self.kind, "", self.within):
             super().draw()
 
+    def breakLines(self, width: Sequence[float]) -> object:
+        """The lines of these words at this width, of which many layouts are tried: broken once."""
+        key = (self.text, self.style, self.bulletText, tuple(width))
+        if self.is_split or not isinstance(self.text, str):
+            return super().breakLines(width)
+        if key not in _BROKEN:
+            if len(_BROKEN) >= _MOST_BROKEN:
+                _BROKEN.clear()
+            _BROKEN[key] = super().breakLines(width)
+        return _BROKEN[key]
+
     def split(self, width: float, height: float) -> list[Flowable]:
+        if not self.is_split:  # which changes the lines: they are to be its own
+            self.is_split = True
+            if hasattr(self, "blPara"):
+                self.wrap(self.width, height)
         parts: list[Flowable] = super().split(width, height)
         for part in parts:
             part.kind, part.within = self.kind, self.within
