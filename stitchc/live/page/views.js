@@ -374,6 +374,8 @@ export function askSettings(product, heading, owner = "", then = () => {}, at = 
     const alone = (each) => Boolean(owner) && each.own;
     const parts = [fields.filter(({each}) => alone(each)), fields.filter(({each}) => !alone(each))];
     const group = (words, part) => (parts.every((each) => each.length) ? make("fieldset", {}, make("legend", {}, words), part.map(({line}) => line)) : part.map(({line}) => line));
+    const groups = [group(`For ${owner} alone`, parts[0]), group(`For every ${product === "piece" ? "piece" : "stitch"}`, parts[1])];
+    if (parts[0].every(({each}) => each.kind === "flag")) groups.reverse();  // what is wanted most often first
     const use = (values) => {
       close();
       const [mine, common] = parts.map((part) => Object.fromEntries(part.map(({each}) => [each.name, values[each.name]])));
@@ -384,7 +386,7 @@ export function askSettings(product, heading, owner = "", then = () => {}, at = 
     return make("form", {onsubmit: (event) => {
       event.preventDefault();
       use(Object.fromEntries(fields.map(({each, input}) => [each.name, each.kind === "flag" ? input.checked : input.value]).filter(([, value]) => value !== "")));
-    }}, group(`For ${owner} alone`, parts[0]), group(`For every ${product === "piece" ? "piece" : "stitch"}`, parts[1]), make("p", {class: "actions"}, make("button", {class: "main"}, "Use these"), button("Back to the defaults", () => use({})), button("Cancel", close)));
+    }}, groups, make("p", {class: "actions"}, make("button", {class: "main"}, "Use these"), button("Back to the defaults", () => use({})), button("Cancel", close)));
   });
 }
 
