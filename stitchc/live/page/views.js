@@ -156,7 +156,7 @@ const settingsButton = (product, heading, owner) => button("Settings…", () => 
 
 // What to have of each yarn, in balls where it is said how it is sold. whose: what the amounts are for.
 function yarnRows(yarns, whose) {
-  const balls = (each) => (each.balls ? `, ${count(each.balls.count, "ball")} of ${short(each.balls.grams)} g${each.balls.spare ? ` and ${each.balls.spare} spare` : ""}` : "");
+  const balls = (each) => (each.balls ? `, ${count(each.balls.count, "ball")} of ${short(each.balls.grams)} g${each.balls.spare ? `, perhaps ${each.balls.count + each.balls.spare}` : ""}` : "");
   return yarns.filter((each) => each.to_have?.words).map((each) => [[each.name || "Yarn", ...whose].filter(Boolean).join(", "), each.to_have.words + balls(each)]);
 }
 
