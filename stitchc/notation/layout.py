@@ -78,6 +78,8 @@ def _split_comment(line: str) -> tuple[str, str]:
     """The code of a line, stripped, and its comment from the # on."""
     if "#" not in line:
         return line.strip(), ""
+    if (alone := line.strip()).startswith("#"):
+        return "", alone
     comment = next((match for match in _QUOTED_OR_COMMENT.finditer(line) if match.group()[0] == "#"), None)
     if comment is None:
         return line.strip(), ""
