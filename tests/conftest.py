@@ -47,7 +47,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--bench", action="store_true", help="also run what measures speed or takes minutes")
 
 
-LONGEST = ("fabric", "live", "hostile", "notation", "proof", "trace")
+LONGEST = ("fabric", "live", "hostile", "notation", "proof", "trace", "leaflet", "sheet")
 """Folders whose files take longest; workers that begin with them end together."""
 TOGETHER = ("leaflet",)
 """Folders whose files share what is made once for all tests of a process."""

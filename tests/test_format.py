@@ -157,7 +157,7 @@ def test_a_pattern_with_a_mistake_is_left_as_it_is(tmp_path: Path) -> None:
 
 
 def test_a_layout_that_would_be_too_large_names_its_size(tmp_path: Path) -> None:
-    """Indented comments can take a file of two thirds of the limit past it; that is no fault of the layout's meaning."""
+    """Indented comments can take a file of two thirds of the limit past it: no fault of the layout's meaning."""
     file = tmp_path / "long.stitch"
     text = "stitch a\n1: K T\n" + "# kelp\n" * 390_000 + "2: K\n"
     file.write_text(text, "utf-8")
