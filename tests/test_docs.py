@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import re
 import tomllib
 from collections.abc import Iterator
@@ -161,12 +162,17 @@ def test_dependencies_are_those_of_the_table() -> None:
 # -- how it hangs together ------------------------------------------------------------------------------------------
 
 
+@functools.cache
+def parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text("utf-8"))
+
+
 def imports(path: Path) -> Iterator[tuple[str, bool]]:
     """Parts of the package (`notation`, `chart`, …) that a module imports, and whether it is when it is loaded itself.
 
     What stands under TYPE_CHECKING is for the type checker alone and is left out.
     """
-    whole = ast.parse(path.read_text("utf-8"))
+    whole = parsed(path)
     for_types = {
         id(inner)
         for node in ast.walk(whole)
@@ -210,7 +216,7 @@ def test_only_one_module_writes_files() -> None:
     for path in MODULES:
         if path == PACKAGE / "files.py":
             continue
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for node in ast.walk(parsed(path)):
             if isinstance(node, ast.Attribute):
                 assert node.attr not in ("write_text", "write_bytes", "rename", "mkdir", "makedirs", "fdopen"), path
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "open":

@@ -91,24 +91,25 @@ class Bed:
 
     def carry(self, number: int, knit: Callable[[int], bool], laid_over: Callable[[int], bool]) -> str:
         """One pass of the carriage; returns what each needle did."""
-        row = ""
+        loops, empty, rest = self.loops, self.empty, self.rest
+        row = []
         for needle in self.needles:
-            if needle in self.empty:
+            if needle in empty:
                 self.gone[needle].add(number)
-                row += "-"
-            elif needle in self.rest:
-                row += "S"
+                row.append("-")
+            elif needle in rest:
+                row.append("S")
             elif knit(needle):
-                self.stitches[needle].append(self.loops[needle])
-                self.loops[needle] = [number]
-                row += "K"
+                self.stitches[needle].append(loops[needle])
+                loops[needle] = [number]
+                row.append("K")
             elif laid_over(needle):
-                assert self.loops[needle], f"{needle} has no stitch to hold"
-                self.loops[needle].append(number)
-                row += "T"
+                assert loops[needle], f"{needle} has no stitch to hold"
+                loops[needle].append(number)
+                row.append("T")
             else:
-                row += "S"
-        return row
+                row.append("S")
+        return "".join(row)
 
     def put_out_of_work(self, needle: int, step: int) -> None:
         """Its stitch, with all that it holds, is moved to the next needle in work on that side (step -1: left)."""
@@ -155,7 +156,7 @@ class Bed:
             for row in self.gone[needle]:
                 did[row] = "-"
             columns.append(did[1:])
-        return ["".join(column[row] for column in columns) for row in range(rows)]
+        return ["".join(row) for row in zip(*columns, strict=True)]
 
 
 def follow_sheet(document: dict[str, Any], carriage: Side, by_hand: bool = True) -> list[str]:
