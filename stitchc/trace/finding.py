@@ -14,7 +14,7 @@ from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.cells import sampled
 from stitchc.trace.field import Field
-from stitchc.trace.grid import Axis, Lattice, find_cells, free_cells, grain_of, outline_in
+from stitchc.trace.grid import Axis, Lattice, counted_cells, find_cells, free_cells, grain_of, outline_in
 from stitchc.trace.kinds import kinds_of
 from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, paper_colour
 from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of, enlarged, looks_ruled
@@ -60,12 +60,16 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
     # in a small picture of few colours each pixel or block is a cell: lines need room
     small = exact is not None and max(pixels.shape[:2]) <= SMALL_PX
     fine = exact is not None and min(exact.block_px) <= _FINE_PX
+    given = Straight(pixels, None, 0.0, False)  # marks may seem to stand on slanting lines
+    signs = free_cells(pixels) if ask.grid == "auto" and (exact is None or fine) and not small else None
+    if signs is not None and ask.cells in (None, signs.size):
+        return _without_lines(given, signs)
     blocks = enlarged(pixels, ask.cells) if ask.grid == "auto" and exact is None else None
-    if blocks is not None:
-        return _field_of(blocks, ask, file)
     if exact is not None and small:
         return _in_pixels(pixels, exact, None, small, fine, ask, file)
     straight, lattice, charts = _found(pixels, ask, unlined=exact is None or fine)
+    if blocks is not None and not _drawn_in(blocks, lattice):
+        return _field_of(blocks, ask, file)
     unlined = None if lattice is None or lattice.ruled else _without_lines(straight, lattice)
     if unlined is not None and (exact is None or fine):  # cells that are not whole pixels wide make fine blocks
         return unlined
@@ -74,12 +78,16 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
         return replace(lined, charts=charts)
     if exact is not None:
         return _in_pixels(pixels, exact, lined, small, fine, ask, file)
-    if ask.grid == "auto":
-        given = Straight(pixels, None, 0.0, False)  # marks may seem to stand on slanting lines
+    if ask.grid == "auto" and ask.cells is not None:
         for picture in (given,) if straight.pixels is pixels else (given, straight):
-            if (free := free_cells(picture.pixels, ask.cells)) is not None:
+            if (free := counted_cells(picture.pixels, ask.cells)) is not None:
                 return _without_lines(picture, free)
     raise Refused(words.no_grid(file, ask))
+
+
+def _drawn_in(blocks: Blocks, lattice: Lattice | None) -> bool:
+    """Whether a lattice is drawn in blocks so small that each of them is no cell: any soft picture is made of such."""
+    return lattice is not None and lattice.ruled and lattice.pitch_px > _FINE_PX * min(blocks.block_px)
 
 
 def _in_pixels(

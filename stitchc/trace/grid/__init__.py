@@ -6,8 +6,19 @@ Start at `find_cells`. Knows nothing of what the cells mean.
 from stitchc.trace.grid.chains import even_pitches
 from stitchc.trace.grid.edges import grain_of
 from stitchc.trace.grid.finder import find_cells
-from stitchc.trace.grid.free import free_cells
+from stitchc.trace.grid.free import counted_cells, free_cells
 from stitchc.trace.grid.lattice import BORDER, Axis, Lattice, Side
 from stitchc.trace.grid.outline import outline_in
 
-__all__ = ["BORDER", "Axis", "Lattice", "Side", "even_pitches", "find_cells", "free_cells", "grain_of", "outline_in"]
+__all__ = [
+    "BORDER",
+    "Axis",
+    "Lattice",
+    "Side",
+    "counted_cells",
+    "even_pitches",
+    "find_cells",
+    "free_cells",
+    "grain_of",
+    "outline_in",
+]

@@ -65,7 +65,7 @@ def find_cells(
     height, width = pixels.shape[:2]
     smaller = math.ceil(math.sqrt(height * width / _LOOKED_AT))
     if smaller > 1:
-        found = _found(_reduced(pixels, smaller), cells, grainy, unlined)
+        found = _found(_reduced(pixels, smaller), cells, grainy, unlined, reduced=True)
         if found is not None and found.pitch_px >= _ROOMY_PX:
             return found.grown(smaller)
     return _found(pixels, cells, grainy, unlined)
@@ -77,7 +77,10 @@ def _reduced(pixels: Pixels, by: int) -> Pixels:
     return np.asarray((parts.sum(axis=(1, 3), dtype=np.uint32) // by**2), dtype=np.uint8)
 
 
-def _found(pixels: Pixels, cells: tuple[int, int] | None, grainy: bool, unlined: bool) -> Lattice | None:
+def _found(
+    pixels: Pixels, cells: tuple[int, int] | None, grainy: bool, unlined: bool, reduced: bool = False
+) -> Lattice | None:
+    """reduced: whether there are more pixels to look at, where lines that explain more may be seen better."""
     if min(pixels.shape[:2]) < 2 * LEAST_PITCH_PX:
         return None
     frayed: Lattice | None = None
@@ -94,6 +97,8 @@ def _found(pixels: Pixels, cells: tuple[int, int] | None, grainy: bool, unlined:
                 continue
             alone = all(one.size == found.size for one in likely)
             if not _is_sure(sight, found, cells, grainy, alone) or _is_refuted(sight, found):
+                if reduced and found.ruled and found is likely[0] and not _is_refuted(sight, found):
+                    return None
                 continue
             if unruled is not None and _explains_less(found, unruled[0]):
                 break
@@ -228,19 +233,33 @@ _SAME_INK: Final = 40
 _MISTAKEN: Final = {False: 1, True: 3}
 """Wide gaps from which the cells beside them are not the chart's, in clear and in soft pictures."""
 _VERY_WIDE: Final = 0.25
+_ONE_SIDED: Final = 0.1
+"""How much must be seen of a bold line's fainter side, of the other."""
 
 
 def _gaps_are_no_lines(sight: Sight, found: Judged) -> bool:
-    """Whether the widest gaps between cells are parts of cells and not bold lines, which have one colour all along and
-    do not stand at both sides of one cell alone."""
-    for pixels, cells, other in ((sight.pixels, *found.cells), (sight.pixels.swapaxes(0, 1), *found.cells[::-1])):
+    """Whether the widest gaps between cells are parts of cells and not bold lines, which have one colour all along, an
+    edge at both sides, and do not stand at both sides of one cell alone."""
+    for pixels, direction, cells, other in (
+        (sight.pixels, sight.upright, *found.cells),
+        (sight.pixels.swapaxes(0, 1), sight.level, *found.cells[::-1]),
+    ):
         gaps = cells[1:, 0] - cells[:-1, 1]
         bolder = gaps - np.median(gaps)
         wide = (gaps >= _BOLD_PX) & (bolder >= _VERY_WIDE * np.median(np.diff(cells[:, 0])))
         if (wide[1:] & wide[:-1]).any():
             return True
+        bold = np.flatnonzero((gaps >= _BOLD_PX) & (bolder >= 2))
+        edges = direction.edges[other[0, 0] : other[-1, 1]]
+        for gap in bold.tolist():
+            sides = [
+                float(edges[:, place - 1 : place + 2].max(axis=1).mean())
+                for place in (int(cells[gap, 1]), int(cells[gap + 1, 0]))
+            ]
+            if min(sides) < _ONE_SIDED * max(sides):
+                return True
         middles = (cells[1:, 0] + cells[:-1, 1]) // 2
-        lines = pixels[other[0, 0] : other[-1, 1], middles[(gaps >= _BOLD_PX) & (bolder >= 2)]].astype(np.int16)
+        lines = pixels[other[0, 0] : other[-1, 1], middles[bold]].astype(np.int16)
         away = np.abs(lines - np.median(lines, axis=0)).max(axis=2)
         if ((away <= _SAME_INK).mean(axis=0) < _OF_ONE_COLOUR).sum() >= _MISTAKEN[sight.soft]:
             return True

@@ -6,6 +6,7 @@ Where edges make no lattice, the places of the marks do. A mark that would lie i
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -48,21 +49,31 @@ class _Line(NamedTuple):
         return Axis.evenly(self.start, self.pitch, self.cells)
 
 
-def free_cells(pixels: Pixels, cells: tuple[int, int] | None) -> Lattice | None:
-    """The lattice on which marks without lines stand. cells: how many there are across and down, if the user says so;
-    otherwise every cell must hold a mark. None where that is not so."""
+_Box = tuple[int, int, int, int]
+_Pair = tuple[_Line, _Line]
+
+
+def free_cells(pixels: Pixels) -> Lattice | None:
+    """The lattice on which marks without lines stand, one in each cell, as the letters of a text do; None where they
+    do not."""
+    return _on(pixels, lambda _, ink: _full(ink))
+
+
+def counted_cells(pixels: Pixels, cells: tuple[int, int]) -> Lattice | None:
+    """The lattice of so many cells across and down of which marks without lines show enough; None where they do not."""
+    return _on(pixels, lambda page, ink: _within(*_without_frame(ink), cells) or _filled(page, ink, cells))
+
+
+def _on(pixels: Pixels, cells_in: Callable[[Pixels, Ink], _Pair | None]) -> Lattice | None:
+    """What is found of cells in a picture and its ink. The page may be what is at the picture's rim or most of it."""
     step = math.ceil(math.sqrt(pixels.shape[0] * pixels.shape[1] / _LOOKED_AT))
     if step > 1:
-        found = free_cells(pixels[::step, ::step], cells)
+        found = _on(pixels[::step, ::step], cells_in)
         return None if found is None else found.grown(step)
     rim = np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]])
     for page in np.median(rim, axis=0), np.median(pixels, axis=(0, 1)):
         ink = np.abs(pixels - page).max(axis=2) > _INK
-        if not ink.any():
-            continue
-        lines = _full(ink)
-        if cells is not None and (lines is None or tuple(line.cells for line in lines) != cells):
-            lines = _within(*_without_frame(ink), cells) or _filled(pixels, ink, cells)
+        lines = cells_in(pixels, ink) if ink.any() else None
         if (
             lines is not None
             and min(line.pitch for line in lines) >= LEAST_PITCH_PX
@@ -72,19 +83,18 @@ def free_cells(pixels: Pixels, cells: tuple[int, int] | None) -> Lattice | None:
     return None
 
 
-_Box = tuple[int, int, int, int]
-_Pair = tuple[_Line, _Line]
-
-
 def _full(ink: Ink) -> _Pair | None:
-    """Rows of marks as of a text: in each row of the longest even sequence one mark in each column of another."""
-    down = _sequence(_runs(ink, 1))
-    if down is None:
-        return None
-    rows = ink[round(max(0.0, down.start)) : round(down.start + down.pitch * down.cells)]
-    across = _sequence(_runs(rows, 0))
-    if across is None:
-        return None
+    """Rows of marks as of a text: one in each column of an even sequence, however close they stand, in each row."""
+    for down in _sequences(ink):
+        rows = ink[max(0, math.floor(down.start)) : math.ceil(down.start + down.pitch * down.cells)]
+        for across in _sequences(rows.T):
+            if _marked(ink, across, down).all():
+                return across, down
+    return None
+
+
+def _marked(ink: Ink, across: _Line, down: _Line) -> npt.NDArray[np.bool_]:
+    """Which cells hold ink: (rows, columns)."""
     places = np.argwhere(ink)
     row, column = (
         np.floor((places[:, at] - line.start) / line.pitch).astype(np.intp) for at, line in ((0, down), (1, across))
@@ -92,7 +102,67 @@ def _full(ink: Ink) -> _Pair | None:
     inside = (row >= 0) & (row < down.cells) & (column >= 0) & (column < across.cells)
     marked = np.zeros((down.cells, across.cells), dtype=np.bool_)
     marked[row[inside], column[inside]] = True
-    return (across, down) if marked.all() else None
+    return marked
+
+
+def _sequences(ink: Ink) -> list[_Line]:
+    """Even sequences of rows of marks: the one with blanks between them, and those at whose distance the picture is
+    like itself, the finest first."""
+    apart = _sequence(_runs(ink, 1))
+    return [*([] if apart is None else [apart]), *_rhythms(ink)]
+
+
+_LIKE_ITSELF: Final = 0.2
+"""How much the picture must be like itself so many pixels on, of 1."""
+_THROUGH: Final = 0.4
+"""The most ink along the borders of cells, of what there is on average."""
+_BORDER: Final = 0.07
+"""The part of a cell at each side that is its border."""
+_PHASES: Final = 40
+_LINES: Final = 300
+"""Lines of pixels by which a rhythm is found."""
+
+
+def _rhythms(ink: Ink) -> list[_Line]:
+    """Sequences of rows of marks at a distance at which the picture is like itself, with hardly any ink on borders."""
+    inked = np.flatnonzero(ink.any(axis=1))
+    if len(inked) < LEAST_CELLS * LEAST_PITCH_PX:
+        return []
+    first, last = int(inked[0]), int(inked[-1]) + 1
+    rows = ink[first:last, :: math.ceil(ink.shape[1] / _LINES)].astype(np.float32)
+    size, profile = last - first, rows.mean(axis=1, dtype=np.float64)
+    rows -= rows.mean(axis=0)
+    spectrum = np.square(np.abs(np.fft.rfft(rows, 2 * size, axis=0))).sum(axis=1)
+    alike = np.fft.irfft(spectrum)[:size] / np.arange(size, 0, -1)
+    alike /= max(float(alike[0]), 1e-9)
+    inner = alike[1:-1]
+    peaks = np.flatnonzero((inner > alike[:-2]) & (inner >= alike[2:]) & (inner > _LIKE_ITSELF)) + 1
+    peaks = peaks[(peaks >= LEAST_PITCH_PX) & (peaks <= size / LEAST_CELLS)]
+    whole = np.concatenate([[0.0], profile.cumsum()])
+    found = []
+    for lag in peaks.tolist():
+        tried = lag + np.linspace(-0.7, 0.7, 57)
+        again = np.arange(1, max(2, int(0.6 * size / lag)))
+        pitch = float(tried[np.interp(np.outer(tried, again), np.arange(size), alike).sum(axis=1).argmax()])
+        starts = pitch * (np.arange(_PHASES) / _PHASES - 1)
+        borders = starts[:, None] + pitch * np.arange(1, round(size / pitch))
+        through = np.interp(borders + _BORDER * pitch, np.arange(size + 1), whole)
+        through -= np.interp(borders - _BORDER * pitch, np.arange(size + 1), whole)
+        through = through.mean(axis=1) / (2 * _BORDER * pitch * profile.mean())
+        if through.min() <= _THROUGH:
+            start = float(starts[_middle_of(through <= through.min() + _THROUGH / 10)])
+            line = _Line(first + start, pitch, math.ceil((size - start) / pitch - 0.5 * _BORDER))
+            found.append((float(through.min()), line))
+    clearest = min((through for through, _ in found), default=0.0)
+    return [line for through, line in found if through <= clearest + _THROUGH / 4]
+
+
+def _middle_of(chosen: npt.NDArray[np.bool_]) -> int:
+    """The middle of the longest stretch of those that are chosen, going round."""
+    count = len(chosen)
+    runs = _runs(np.concatenate([chosen, chosen])[None], 0)
+    begin, end = runs[int(np.argmax(runs[:, 1] - runs[:, 0]))].tolist()
+    return int((begin + min(end, begin + count) - 1) // 2 % count)
 
 
 def _within(ink: Ink, frame: _Box | None, cells: tuple[int, int]) -> _Pair | None:
