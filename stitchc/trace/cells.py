@@ -15,6 +15,8 @@ Patches = npt.NDArray[np.float32]
 """Each cell's inside in s x s samples of three colours, 1 being full light: (rows, columns, s, s, 3), top row first."""
 Codes = npt.NDArray[np.uint8]
 Shares = npt.NDArray[np.float32]
+_OF_SIGNS: Final = 0.96
+"""The part of a cell that is looked at where signs without lines fill it, each in a place of its own."""
 _FEW: Final = 10_000
 _MANY: Final = 60_000
 
@@ -28,10 +30,12 @@ def sampled(pixels: Pixels, lattice: Lattice, pushed: bool = False, finely: bool
     sides = ((_FEW, 15), (_MANY, 7), (4 * _MANY, 5))[0 if finely else 1 :]
     side = next((side for most, side in sides if columns * rows <= most), 3)
     (middles_x, across), (middles_y, down) = lattice.across.free(pushed), lattice.down.free(pushed)
+    if lattice.signs:
+        across, down = _OF_SIGNS * lattice.across.pitch_px, _OF_SIGNS * lattice.down.pitch_px
     places = (np.arange(side) + 0.5) / side - 0.5
     xs = (middles_x[:, None] + across * places).ravel()
     ys = (middles_y[:, None] + down * places).ravel()
-    blur = max(1, round(min(across, down) / side))
+    blur = max(1, round(down / side)), max(1, round(across / side))
     light = full_light(pixels)
     out = np.empty((rows, columns, side, side, 3), dtype=np.float32)
     x0 = np.clip(np.floor(xs).astype(int), 0, pixels.shape[1] - 2)
@@ -40,7 +44,7 @@ def sampled(pixels: Pixels, lattice: Lattice, pushed: bool = False, finely: bool
     fy = np.clip(ys - y0, 0, 1).astype(np.float32)[:, None]
     for channel in range(3):
         plane = pixels[:, :, channel].astype(np.float32) / light[channel]
-        if blur > 1:
+        if max(blur) > 1:
             plane = ndimage.uniform_filter(plane, blur)
         upper = plane[np.ix_(y0, x0)] * (1 - fx) + plane[np.ix_(y0, x0 + 1)] * fx
         lower = plane[np.ix_(y0 + 1, x0)] * (1 - fx) + plane[np.ix_(y0 + 1, x0 + 1)] * fx

@@ -24,7 +24,8 @@ _AROUND: Final = 0.1
 class Field:
     """Cells that were found: by a lattice in a straightened picture, or as blocks of equal pixels.
 
-    charts: where the charts of the picture lie, if there are several.
+    charts: where the charts of the picture lie, if there are several; offset_px: where the left and top of the part
+    lie that was looked at.
     """
 
     rows: int
@@ -36,6 +37,7 @@ class Field:
     messages: tuple[Message, ...] = ()
     straight: Straight | None = None
     charts: tuple[Box, ...] = ()
+    offset_px: tuple[int, int] = (0, 0)
 
     @property
     def turned_deg(self) -> float:
@@ -77,7 +79,12 @@ class Places:
         else:
             assert blocks is not None
             x, y = blocks.left_px + across * blocks.block_px[0], blocks.top_px + down * blocks.block_px[1]
-        return (x + self.offset_px[0]) * self.smaller, (y + self.offset_px[1]) * self.smaller
+        return self._given(x, y)
+
+    def _given(self, x: float, y: float) -> tuple[float, float]:
+        """A place of the part that was looked at in the picture as given."""
+        left, top = (mine + its for mine, its in zip(self.offset_px, self.field.offset_px, strict=True))
+        return (x + left) * self.smaller, (y + top) * self.smaller
 
     def box(self, box: Box, room_px: int) -> tuple[int, int, int, int]:
         """A part of the straight picture and so many pixels around it: left, top, right and bottom as given."""
@@ -87,10 +94,7 @@ class Places:
             corners = [self.field.straight.given(x, y) for x, y in corners]
         xs, ys = zip(*corners, strict=True)
         begin, end = (min(xs), min(ys)), (max(xs), max(ys))
-        (x0, y0), (x1, y1) = (
-            (round((x + self.offset_px[0]) * self.smaller), round((y + self.offset_px[1]) * self.smaller))
-            for x, y in (begin, end)
-        )
+        (x0, y0), (x1, y1) = ((round(x), round(y)) for x, y in (self._given(*begin), self._given(*end)))
         return max(0, x0), max(0, y0), x1 + 1, y1 + 1
 
     def cell(self, row: int, column: int) -> tuple[float, float]:

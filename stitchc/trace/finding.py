@@ -5,6 +5,7 @@ Weighs which of them is believed; knows nothing of what stands in the cells but 
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from typing import Final
 
@@ -14,8 +15,10 @@ from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.cells import sampled
 from stitchc.trace.field import Field
-from stitchc.trace.grid import Axis, Lattice, counted_cells, find_cells, free_cells, grain_of, outline_in
+from stitchc.trace.grid import Axis, Lattice, counted_cells, filling_cells, find_cells, free_cells, grain_of, outline_in
 from stitchc.trace.kinds import kinds_of
+from stitchc.trace.patch import Box as Patch
+from stitchc.trace.patch import patch_in
 from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, paper_colour
 from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of, enlarged, looks_ruled
 from stitchc.trace.several import Box, charts_in
@@ -24,6 +27,7 @@ from stitchc.trace.traced import Ask
 
 _MOST_OPEN: Final = 3
 """Sides that cut through cells from which the picture shows a part of something larger."""
+_INK: Final = 40
 _FINE_PX: Final = 3
 """Blocks of pixels up to this size may as well be dots of which lines and marks are drawn."""
 
@@ -44,10 +48,72 @@ def boxed(picture: Picture, ask: Ask, file: str) -> tuple[Pixels, tuple[int, int
 
 
 def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
-    """The field of cells in the pixels.
+    """The field of cells in the pixels or, where none with lines is found in all of them, in the largest patch of the
+    page.
 
     Raises Refused: T803 where no grid is found that can be trusted, T809 where the size that was given does not fit.
     """
+    try:
+        field = _field_in_all(pixels, ask, file)
+    except _NoGrid:
+        patch = patch_in(pixels) if ask.grid == "auto" else None
+        inside = None if patch is None else _field_in_patch(pixels, patch, ask, file)
+        if inside is None:
+            raise
+        return inside
+    lattice, blocks = field.lattice, field.blocks
+    if ask.grid != "auto" or (lattice is not None and (lattice.ruled or lattice.signs)):
+        return field
+    if blocks is not None and not blocks.cut:
+        return field
+    pitch_px = lattice.pitch_px if lattice is not None else min(blocks.block_px) if blocks is not None else 0.0
+    patch = patch_in(pixels) or (_whole(pixels) if _reaches_ends(pixels) else None)
+    filling = None if patch is None else _filling_cells(pixels, patch, ask)
+    if patch is None or filling is None or abs(pitch_px - filling.pitch_px) > _SAME_PITCH * filling.pitch_px:
+        return field
+    return _field_in_patch(pixels, patch, ask, file) or field
+
+
+_SAME_PITCH: Final = 0.03
+_AT_END: Final = 0.01
+"""The part of a side along which marks reach the picture's end, at least."""
+
+
+def _whole(pixels: Pixels) -> Patch:
+    return 0, 0, pixels.shape[1], pixels.shape[0]
+
+
+def _reaches_ends(pixels: Pixels) -> bool:
+    """Whether marks reach the picture's own ends across and down, so that there is no margin."""
+    page = np.median(pixels, axis=(0, 1))
+    left, right, top, bottom = (
+        float((np.abs(side - page).max(axis=1) > _INK).mean())
+        for side in (pixels[:, 0], pixels[:, -1], pixels[0], pixels[-1])
+    )
+    return max(left, right) > _AT_END and max(top, bottom) > _AT_END
+
+
+def _filling_cells(pixels: Pixels, patch: Patch, ask: Ask) -> Lattice | None:
+    left, top, right, bottom = patch
+    found = filling_cells(pixels[top:bottom, left:right])
+    return None if found is None or ask.cells not in (None, found.size) else found
+
+
+def _field_in_patch(pixels: Pixels, patch: Patch, ask: Ask, file: str) -> Field | None:
+    """The field of cells in a part of a picture at whose ends cells end; None where there is none."""
+    left, top, right, bottom = patch
+    part, filling = pixels[top:bottom, left:right], _filling_cells(pixels, patch, ask)
+    field: Field | None = None
+    if part.shape != pixels.shape:
+        with suppress(Refused):
+            field = field_in(part, ask, file)
+    if filling is not None and (field is None or field.lattice is None or not field.lattice.ruled):
+        field = _without_lines(Straight(part, None, 0.0, False), filling)
+    return None if field is None else replace(field, offset_px=(left + field.offset_px[0], top + field.offset_px[1]))
+
+
+def _field_in_all(pixels: Pixels, ask: Ask, file: str) -> Field:
+    """The field of cells, where there is nothing around it but a margin with numbers and the like."""
     if ask.grid == "even":
         return _evenly(pixels, ask, file)
     if ask.grid == "pixels":
@@ -60,29 +126,53 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
     # in a small picture of few colours each pixel or block is a cell: lines need room
     small = exact is not None and max(pixels.shape[:2]) <= SMALL_PX
     fine = exact is not None and min(exact.block_px) <= _FINE_PX
-    given = Straight(pixels, None, 0.0, False)  # marks may seem to stand on slanting lines
-    signs = free_cells(pixels) if ask.grid == "auto" and (exact is None or fine) and not small else None
-    if signs is not None and ask.cells in (None, signs.size):
-        return _without_lines(given, signs)
-    blocks = enlarged(pixels, ask.cells) if ask.grid == "auto" and exact is None else None
     if exact is not None and small:
         return _in_pixels(pixels, exact, None, small, fine, ask, file)
     straight, lattice, charts = _found(pixels, ask, unlined=exact is None or fine)
-    if blocks is not None and not _drawn_in(blocks, lattice):
-        return _field_of(blocks, ask, file)
-    unlined = None if lattice is None or lattice.ruled else _without_lines(straight, lattice)
-    if unlined is not None and (exact is None or fine):  # cells that are not whole pixels wide make fine blocks
-        return unlined
+    if ask.grid == "auto" and (exact is None or fine):
+        blocks = enlarged(pixels, ask.cells) if exact is None else None
+        if blocks is not None and not _drawn_in(blocks, lattice):
+            return _field_of(blocks, ask, file)
+        signs = _of_signs(straight, pixels, lattice, ask)
+        if signs is not None:
+            return signs
+    if lattice is not None and not lattice.ruled and (exact is None or fine):
+        return _without_lines(straight, lattice)  # cells that are not whole pixels wide make fine blocks
     lined = None if lattice is None or not lattice.ruled else _lined(straight, lattice, ask, file)
     if lined is not None and (exact is None or fine or not _all_alike(lined)):
         return replace(lined, charts=charts)
     if exact is not None:
         return _in_pixels(pixels, exact, lined, small, fine, ask, file)
     if ask.grid == "auto" and ask.cells is not None:
-        for picture in (given,) if straight.pixels is pixels else (given, straight):
+        for picture in _given_and(straight, pixels):
             if (free := counted_cells(picture.pixels, ask.cells)) is not None:
                 return _without_lines(picture, free)
-    raise Refused(words.no_grid(file, ask))
+    raise _NoGrid(words.no_grid(file, ask))
+
+
+class _NoGrid(Refused):
+    """T803: nothing speaks for cells."""
+
+
+def _given_and(straight: Straight, pixels: Pixels) -> list[Straight]:
+    """The picture as it was given and set straight: marks without lines may seem to stand on slanting ones."""
+    given = Straight(pixels, None, 0.0, False)
+    return [given] if straight.pixels is pixels else [given, straight]
+
+
+def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: Ask) -> Field | None:
+    """The field of signs without lines, one in each cell. lattice: the one that edges make, which those of letters do
+    as well; but of colours between lines it is known better what they are."""
+    for picture in _given_and(straight, pixels):
+        found = free_cells(picture.pixels)
+        if found is None or ask.cells not in (None, found[0].size):
+            continue
+        signs, among_others = found
+        if lattice is not None and (lattice.size == signs.size or (lattice.ruled and among_others)):
+            return None
+        field = _without_lines(picture, signs)
+        return field if among_others else replace(field, messages=())  # its ends are seen
+    return None
 
 
 def _drawn_in(blocks: Blocks, lattice: Lattice | None) -> bool:

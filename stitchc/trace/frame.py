@@ -1,4 +1,5 @@
-"""Rows and columns around a chart that are its page, told by the colours that the user names for its cells."""
+"""Rows and columns around a chart that are none of its own: its page, told by the colours that the user names for its
+cells, and the numbers and letters of a table."""
 
 from __future__ import annotations
 
@@ -9,10 +10,17 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from stitchc.messages import Message
 from stitchc.trace import words
+from stitchc.trace.cells import Patches, sampled
 from stitchc.trace.field import Field
 from stitchc.trace.grid import Side
 from stitchc.trace.traced import Rgb, hex_of
+
+Samples = Patches
+"""Cells as the samples of their insides, flat."""
+Box = tuple[int, int, int, int]
+"""Left, top, right and bottom, in cells; the last two are not counted."""
 
 _SAME: Final = 12
 """How much, of 255, the cells of one row or column of the page differ."""
@@ -41,13 +49,91 @@ def without_frame(field: Field, colours: Sequence[Rgb]) -> Field:
     inside = away[top:bottom, left:right]
     if (columns, rows) == (field.columns, field.rows) or np.percentile(inside, _NEARLY_ALL) > away[0, 0] / 2:
         return field
+    sides = _sides((left, top, right, bottom), field)
+    return _part(field, (left, top, right, bottom), words.page_around(hex_of(_rgb(page)), sides, columns, rows))
+
+
+_DEEPEST: Final = 2
+"""Rows or columns of headings that a table may have at each side."""
+_LEAST: Final = 3
+"""Rows and columns of a chart, at least."""
+_STRANGE: Final = 0.06
+_STRANGER: Final = 3.0
+"""How far, of 1, a heading is from the chart's cells at least, and how many times as far as these are from their own
+kind."""
+_ALL: Final = 0.85
+_DIVERSE: Final = 0.04
+"""How far the headings are from the usual one among them, at least: they are not the same twice."""
+
+
+def without_headings(field: Field) -> Field:
+    """The field without the rows and columns at its sides that hold numbers or letters, as those of a spreadsheet do:
+    nearly none of their cells is like any of the chart's, and they are not alike."""
+    assert field.lattice is not None
+    cells = sampled(field.pixels, field.lattice)
+    cells = cells.reshape(*cells.shape[:2], -1)
+    left, top, right, bottom = 0, 0, field.columns, field.rows
+    for _ in range(_DEEPEST):
+        inner = cells[top + 1 : bottom - 1, left + 1 : right - 1]
+        if min(inner.shape[:2]) < _LEAST:
+            break
+        kinds, limit = _kinds(inner)
+        lines = (
+            cells[top, left:right],
+            cells[bottom - 1, left:right],
+            cells[top:bottom, left],
+            cells[top:bottom, right - 1],
+        )
+        above, below, before, behind = (_holds_headings(line, kinds, limit) for line in lines)
+        if not (above or below or before or behind):
+            break
+        left, top, right, bottom = left + before, top + above, right - behind, bottom - below
+    box = left, top, right, bottom
+    sides = _sides(box, field)
+    return _part(field, box, words.headings(sides, right - left, bottom - top)) if sides else field
+
+
+def _kinds(cells: Samples) -> tuple[Samples, float]:
+    """Looks of the cells, a few of each kind, and how far from them what is none of these is at least."""
+    flat = cells.reshape(-1, cells.shape[2])
+    flat = flat[:: max(1, len(flat) // _COMPARED)]
+    chosen = [int(np.abs(flat - np.median(flat, axis=0)).mean(axis=1).argmin())]
+    nearest = _away(flat, flat[chosen[0]])
+    while len(chosen) < _MOST_KINDS and nearest.max() > _STRANGE:
+        chosen.append(int(nearest.argmax()))
+        nearest = np.minimum(nearest, _away(flat, flat[chosen[-1]]))
+    return flat[chosen], max(_STRANGE, _STRANGER * float(np.percentile(nearest, 90)))
+
+
+_COMPARED: Final = 4000
+_MOST_KINDS: Final = 12
+
+
+def _holds_headings(line: Samples, kinds: Samples, limit: float) -> bool:
+    strange = np.min([_away(line, kind) for kind in kinds], axis=0) > limit
+    spread = _away(line[strange], np.median(line[strange], axis=0)) if strange.any() else np.zeros(1)
+    return bool(strange.mean() >= _ALL and np.median(spread) > _DIVERSE)
+
+
+def _away(cells: Samples, look: Samples) -> npt.NDArray[np.float64]:
+    return np.asarray(np.sqrt(np.square(cells - look).mean(axis=1)), dtype=np.float64)
+
+
+def _sides(box: Box, field: Field) -> list[Side]:
+    """The sides at which cells are left out of a box: left, top, right and bottom."""
+    left, top, right, bottom = box
     gone: dict[Side, int] = {"left": left, "top": top, "right": field.columns - right, "bottom": field.rows - bottom}
-    red, green, blue = page.tolist()
-    message = words.page_around(hex_of((red, green, blue)), [side for side in gone if gone[side]], columns, rows)
+    return [side for side in gone if gone[side]]
+
+
+def _part(field: Field, box: Box, message: Message) -> Field:
+    """The cells of a box and what is to be said of it."""
+    left, top, right, bottom = box
+    gone, columns, rows = _sides(box, field), right - left, bottom - top
     if field.lattice is not None:
         lattice = field.lattice
         across, down = lattice.across.part(left, right), lattice.down.part(top, bottom)
-        open_sides = tuple(side for side in lattice.open if not gone[side])
+        open_sides = tuple(side for side in lattice.open if side not in gone)
         lattice = replace(lattice, across=across, down=down, open=open_sides, beyond=(), rival=None)
         kept = () if not open_sides else field.messages
         return replace(field, rows=rows, columns=columns, lattice=lattice, messages=(*kept, message))
@@ -61,6 +147,11 @@ def without_frame(field: Field, colours: Sequence[Rgb]) -> Field:
         top_px=round(field.blocks.top_px + top * height),
     )
     return replace(field, rows=rows, columns=columns, pixels=cells, blocks=blocks, messages=(message,))
+
+
+def _rgb(colour: npt.NDArray[np.int16]) -> Rgb:
+    red, green, blue = colour.tolist()
+    return red, green, blue
 
 
 def _middles(field: Field) -> npt.NDArray[np.uint8]:

@@ -17,7 +17,7 @@ from stitchc.trace import words
 from stitchc.trace.beyond import sides_with_marks_beyond
 from stitchc.trace.field import Field, Places
 from stitchc.trace.finding import boxed, field_in
-from stitchc.trace.frame import without_frame
+from stitchc.trace.frame import without_frame, without_headings
 from stitchc.trace.knittable import weighed
 from stitchc.trace.picture import open_picture
 from stitchc.trace.reading import read_cells
@@ -51,6 +51,8 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
         raise Refused(words.several_charts(file, [in_picture.box(box, _AROUND_PX) for box in field.charts]))
     if ask.key.colours and ask.cells is None:
         field = without_frame(field, [colour for colour, _ in ask.key.colours])
+    if ask.cells is None and field.lattice is not None and field.lattice.ruled:
+        field = without_headings(field)
     rows, columns = field.rows, field.columns
     if rows * columns > MAX_CELLS:
         raise Refused(words.too_many_cells(file, columns, rows))

@@ -64,7 +64,7 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     """
     if field.lattice is None:
         return _by_look(kinds_of_blocks(field.pixels), field, ask, file)
-    sure = field.lattice.ruled or ask.cells is not None  # else it may be a landscape
+    sure = field.lattice.ruled or field.lattice.signs or ask.cells is not None  # else it may be a landscape
     turned = negative_of(field.pixels, field.lattice) if sure else None
     pixels = field.pixels if turned is None else turned
     ways = _sampled_ways(pixels, field.lattice)

@@ -12,7 +12,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from stitchc.trace.cells import sampled
 from stitchc.trace.grid import Axis, Lattice, find_cells, grain_of
+from stitchc.trace.kinds import kinds_of
 from stitchc.trace.picture import Pixels
 
 Box = tuple[float, float, float, float]
@@ -21,6 +23,9 @@ Box = tuple[float, float, float, float]
 _LIKE_PAGE: Final = 12
 _GRAINS: Final = 4.0
 """How far the page may be from its own colour, of 255, and how much more in terms of its grain."""
+_SAME_PAGE: Final = 3
+_LEAST_OF_LINES: Final = 0.5
+"""The part of how far lines are from the page at which they are seen."""
 _CROSSED: Final = 0.25
 """The part of the lines that are seen in a row of cells through which they run, at least."""
 _DOTTED: Final = 0.15
@@ -29,6 +34,9 @@ _LEAST_CELLS: Final = 3
 _ROOM_PX: Final = 24
 """The least size of what may hold another chart, and of the edges that run through it."""
 _DASH_PX: Final = 5
+_AROUND_PX: Final = 6
+_MOST_KINDS: Final = 8
+"""Kinds of cells that a chart may have."""
 
 
 def charts_in(pixels: Pixels, lattice: Lattice, cells: tuple[int, int] | None, grainy: bool) -> tuple[Box, ...]:
@@ -48,6 +56,7 @@ def charts_in(pixels: Pixels, lattice: Lattice, cells: tuple[int, int] | None, g
     )
     if max(margins) < lattice.pitch_px / 2:
         return ()  # nobody knows what colour the page has
+    most = min(most, _LEAST_OF_LINES * _contrast(pixels, lattice, page))
     wide = _parts(pixels, lattice.across, lattice.down, page, most)
     high = _parts(pixels.swapaxes(0, 1), lattice.down, lattice.across, page, most)
     if len(wide) > 1:
@@ -72,6 +81,15 @@ def charts_in(pixels: Pixels, lattice: Lattice, cells: tuple[int, int] | None, g
     return tuple(sorted(found, key=lambda box: box[0] + box[1])) if len(found) > 1 else ()
 
 
+def _contrast(pixels: Pixels, lattice: Lattice, page: npt.NDArray[np.int16]) -> float:
+    """How far the colours where lines cross are from the page's, of 255; between two charts they do not cross."""
+    height, width = pixels.shape[:2]
+    rows = np.clip(np.round(lattice.down.lines).astype(np.intp), 0, height - 1)
+    columns = np.clip(np.round(lattice.across.lines).astype(np.intp), 0, width - 1)
+    away = np.abs(pixels[np.ix_(rows, columns)] - page).max(axis=2)
+    return float(np.percentile(away[away > _SAME_PAGE], 40)) if (away > _SAME_PAGE).any() else 255.0
+
+
 def _area(box: Box) -> float:
     return (box[2] - box[0]) * (box[3] - box[1])
 
@@ -91,7 +109,14 @@ def _box_in(
     if found is None or not found.ruled:
         return None
     across, down = found.across, found.down
-    return left + across.start_px, top + down.start_px, left + across.end_px, top + down.end_px
+    box = left + across.start_px, top + down.start_px, left + across.end_px, top + down.end_px
+    # lines of a text may look like a chart as long as others are seen around them
+    x0, y0 = (max(0, round(place) - _AROUND_PX) for place in box[:2])
+    alone = pixels[y0 : round(box[3]) + _AROUND_PX, x0 : round(box[2]) + _AROUND_PX]
+    again = find_cells(alone, cells, grainy, unlined=False)
+    if again is None or again.size != found.size or len(kinds_of(sampled(alone, again)).kinds) > _MOST_KINDS:
+        return None
+    return box
 
 
 def _lined(plane: npt.NDArray[np.int16], most: float) -> bool:

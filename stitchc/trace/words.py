@@ -141,6 +141,18 @@ def page_around(colour: str, sides: list[Side], columns: int, rows: int) -> Mess
     )
 
 
+def headings(sides: list[Side], columns: int, rows: int) -> Message:
+    """sides: where rows or columns of numbers or letters were left out; columns, rows: of the chart without them."""
+    return Message(
+        "T811",
+        "warning",
+        f"The cells at the {listed(sides)} of the table look like numbers or letters, so they were taken for headings "
+        f"of a chart of {columns} by {rows} cells.",
+        advice="Check the size. If they belong to the chart, say how many cells there are, as in "
+        f"{OPTION.cells} {columns + 1}x{rows + 1}.",
+    )
+
+
 def other_lattice(size: tuple[int, int], rival: tuple[int, int]) -> Message:
     """Sizes in cells across and down: the one that was read, and one that explains the picture better."""
     return Message(

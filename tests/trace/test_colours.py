@@ -143,10 +143,13 @@ def test_a_frame_of_another_colour_than_those_named_is_page(page: str) -> None:
     key = Key(colours=tuple(zip(colours, (KNIT, TUCK, SLIP), strict=True)))
     traced = trace(png(image), "chart.png", Ask(key=key, repeat="whole"))
     assert traced.whole.rows() == [row.replace("-", "K") for row in rows]
+    if page == "#101010":  # from which all tiles are clearly different, so that they are seen to stand apart
+        assert traced.messages == ()
+        return
     (message,) = traced.messages
     assert (message.code, message.severity) == ("T811", "info") and "10 by 9 cells" in message.text
-    of_page = (16, 16, 16) if page == "#101010" else (255, 255, 255)  # where the page is named as well, it is counted
-    more = trace(png(image), "chart.png", Ask(key=Key(colours=(*key.colours, (of_page, KNIT))), repeat="whole"))
+    # where the page is named as well, it is counted
+    more = trace(png(image), "chart.png", Ask(key=Key(colours=(*key.colours, ((255, 255, 255), KNIT))), repeat="whole"))
     assert more.whole.width > 10
 
 

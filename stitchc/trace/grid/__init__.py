@@ -6,7 +6,7 @@ Start at `find_cells`. Knows nothing of what the cells mean.
 from stitchc.trace.grid.chains import even_pitches
 from stitchc.trace.grid.edges import grain_of
 from stitchc.trace.grid.finder import find_cells
-from stitchc.trace.grid.free import counted_cells, free_cells
+from stitchc.trace.grid.free import counted_cells, filling_cells, free_cells
 from stitchc.trace.grid.lattice import BORDER, Axis, Lattice, Side
 from stitchc.trace.grid.outline import outline_in
 
@@ -17,6 +17,7 @@ __all__ = [
     "Side",
     "counted_cells",
     "even_pitches",
+    "filling_cells",
     "find_cells",
     "free_cells",
     "grain_of",

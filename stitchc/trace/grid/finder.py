@@ -251,7 +251,7 @@ def _gaps_are_no_lines(sight: Sight, found: Judged) -> bool:
             return True
         bold = np.flatnonzero((gaps >= _BOLD_PX) & (bolder >= 2))
         edges = direction.edges[other[0, 0] : other[-1, 1]]
-        for gap in bold.tolist():
+        for gap in np.flatnonzero(wide).tolist():
             sides = [
                 float(edges[:, place - 1 : place + 2].max(axis=1).mean())
                 for place in (int(cells[gap, 1]), int(cells[gap + 1, 0]))

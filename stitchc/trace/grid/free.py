@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -14,6 +15,8 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from stitchc.trace.grid.chains import LEAST_CELLS, LEAST_PITCH_PX
+from stitchc.trace.grid.edges import Profile
+from stitchc.trace.grid.judging import richest
 from stitchc.trace.grid.lattice import Axis, Lattice
 from stitchc.trace.picture import Pixels
 
@@ -28,10 +31,24 @@ _CLOSED: Final = 0.9
 of each of its sides that is drawn."""
 _OFF: Final = 0.3
 """How far a mark may stand off its place, of the pitch: signs of one font do not stand at one height."""
+_UNMARKED: Final = 1000.0
+_FEWEST: Final = 24
+"""What a cell without a mark speaks against a chart, where one with a mark speaks for it by 1; and how many it has."""
+_LEAST_INK: Final = 0.25
+"""The part of the picture's ink that such cells hold, at least."""
+_NEARLY_ALL: Final = 0.98
+_AS_MUCH: Final = 0.9
+"""The part of the most ink in such cells from which finer ones are preferred."""
 _ROOM: Final = 0.97
 """The most of a cell that its marks take together."""
-_OBLONG: Final = 2.5
+_OBLONG: Final = 3.6
+"""How many times longer than wide a cell may be: lines of a text may lie far apart."""
 _NEAR_EDGE: Final = 0.2
+_NEAR_PX: Final = 1.6
+_LEAST_FILLED_PX: Final = 6.0
+_ALL_EDGES: Final = 0.9
+"""The part of all edges that lies within so many px of the borders of cells, which are so wide at least, where nobody
+says how many there are."""
 _ON_EDGES: Final = 0.75
 """The part of all edges that lies within that part of a cell around its border where cells are filled to it."""
 
@@ -45,6 +62,9 @@ class _Line(NamedTuple):
     pitch: float
     cells: int
 
+    def part(self, first: int, last: int) -> _Line:
+        return _Line(self.start + first * self.pitch, self.pitch, last - first)
+
     def axis(self) -> Axis:
         return Axis.evenly(self.start, self.pitch, self.cells)
 
@@ -53,10 +73,18 @@ _Box = tuple[int, int, int, int]
 _Pair = tuple[_Line, _Line]
 
 
-def free_cells(pixels: Pixels) -> Lattice | None:
-    """The lattice on which marks without lines stand, one in each cell, as the letters of a text do; None where they
-    do not."""
-    return _on(pixels, lambda _, ink: _full(ink))
+def free_cells(pixels: Pixels) -> tuple[Lattice, bool] | None:
+    """The lattice on which marks without lines stand, one in each cell, as the letters of a text do, and whether there
+    is anything else in the picture; None where they do not stand so."""
+    shares = [0.0]
+
+    def cells_in(_: Pixels, ink: Ink) -> _Pair | None:
+        share, pair = _full(ink)
+        shares.append(share)
+        return pair
+
+    found = _on(pixels, cells_in)
+    return None if found is None else (replace(found, signs=True), shares[-1] < _NEARLY_ALL)
 
 
 def counted_cells(pixels: Pixels, cells: tuple[int, int]) -> Lattice | None:
@@ -83,33 +111,45 @@ def _on(pixels: Pixels, cells_in: Callable[[Pixels, Ink], _Pair | None]) -> Latt
     return None
 
 
-def _full(ink: Ink) -> _Pair | None:
-    """Rows of marks as of a text: one in each column of an even sequence, however close they stand, in each row."""
-    for down in _sequences(ink):
-        rows = ink[max(0, math.floor(down.start)) : math.ceil(down.start + down.pitch * down.cells)]
-        for across in _sequences(rows.T):
-            if _marked(ink, across, down).all():
-                return across, down
-    return None
+def _full(ink: Ink) -> tuple[float, _Pair | None]:
+    """Cells with a mark in each, as of a text, and the part of the ink that they hold: there are blanks between the
+    rows or between the columns, and in the other direction marks may touch. What stands around is passed over."""
+    found: list[tuple[float, bool, _Pair]] = []
+    for turned in (False, True):
+        seen = ink.T if turned else ink
+        for apart in _sequences(_runs(seen, 1)):
+            lines = seen[max(0, math.floor(apart.start)) : math.ceil(apart.start + apart.pitch * apart.cells)]
+            both = _sequences(_runs(lines, 0))
+            for along in (*both, *_rhythms(lines.T)):
+                across, down = (apart, along) if turned else (along, apart)
+                inked = _inked(ink, across, down)
+                _, (left, right, top, bottom) = richest(np.where(inked > 0, 1.0, -_UNMARKED), None)
+                pair = across.part(left, right), down.part(top, bottom)
+                if min(_size(pair)) >= LEAST_CELLS and math.prod(_size(pair)) >= _FEWEST:
+                    share = float(inked[top:bottom, left:right].sum() / ink.sum())
+                    found.append((share, along in both, pair))
+    most = max((share for share, _, _ in found), default=0.0)
+    if most < _LEAST_INK:
+        return most, None
+    # finer cells explain as much, but between blanks there are no halves of signs
+    best = max((one for one in found if one[0] > _AS_MUCH * most), key=lambda one: (one[1], math.prod(_size(one[2]))))
+    return best[0], best[2]
 
 
-def _marked(ink: Ink, across: _Line, down: _Line) -> npt.NDArray[np.bool_]:
-    """Which cells hold ink: (rows, columns)."""
+def _size(pair: _Pair) -> tuple[int, int]:
+    return pair[0].cells, pair[1].cells
+
+
+def _inked(ink: Ink, across: _Line, down: _Line) -> npt.NDArray[np.intp]:
+    """How many pixels of each cell are inked: (rows, columns)."""
     places = np.argwhere(ink)
     row, column = (
         np.floor((places[:, at] - line.start) / line.pitch).astype(np.intp) for at, line in ((0, down), (1, across))
     )
     inside = (row >= 0) & (row < down.cells) & (column >= 0) & (column < across.cells)
-    marked = np.zeros((down.cells, across.cells), dtype=np.bool_)
-    marked[row[inside], column[inside]] = True
-    return marked
-
-
-def _sequences(ink: Ink) -> list[_Line]:
-    """Even sequences of rows of marks: the one with blanks between them, and those at whose distance the picture is
-    like itself, the finest first."""
-    apart = _sequence(_runs(ink, 1))
-    return [*([] if apart is None else [apart]), *_rhythms(ink)]
+    number = row[inside] * across.cells + column[inside]
+    counts = np.bincount(number, minlength=down.cells * across.cells)
+    return np.asarray(counts.reshape(down.cells, across.cells), dtype=np.intp)
 
 
 _LIKE_ITSELF: Final = 0.2
@@ -119,6 +159,7 @@ _THROUGH: Final = 0.4
 _BORDER: Final = 0.07
 """The part of a cell at each side that is its border."""
 _PHASES: Final = 40
+_LIKELIEST: Final = 8
 _LINES: Final = 300
 """Lines of pixels by which a rhythm is found."""
 
@@ -139,20 +180,23 @@ def _rhythms(ink: Ink) -> list[_Line]:
     peaks = np.flatnonzero((inner > alike[:-2]) & (inner >= alike[2:]) & (inner > _LIKE_ITSELF)) + 1
     peaks = peaks[(peaks >= LEAST_PITCH_PX) & (peaks <= size / LEAST_CELLS)]
     whole = np.concatenate([[0.0], profile.cumsum()])
-    found = []
-    for lag in peaks.tolist():
+    found: list[tuple[float, _Line]] = []
+    for lag in peaks[np.argsort(-alike[peaks])][:_LIKELIEST].tolist():
         tried = lag + np.linspace(-0.7, 0.7, 57)
         again = np.arange(1, max(2, int(0.6 * size / lag)))
-        pitch = float(tried[np.interp(np.outer(tried, again), np.arange(size), alike).sum(axis=1).argmax()])
-        starts = pitch * (np.arange(_PHASES) / _PHASES - 1)
-        borders = starts[:, None] + pitch * np.arange(1, round(size / pitch))
-        through = np.interp(borders + _BORDER * pitch, np.arange(size + 1), whole)
-        through -= np.interp(borders - _BORDER * pitch, np.arange(size + 1), whole)
-        through = through.mean(axis=1) / (2 * _BORDER * pitch * profile.mean())
-        if through.min() <= _THROUGH:
-            start = float(starts[_middle_of(through <= through.min() + _THROUGH / 10)])
-            line = _Line(first + start, pitch, math.ceil((size - start) / pitch - 0.5 * _BORDER))
-            found.append((float(through.min()), line))
+        repeat = float(tried[np.interp(np.outer(tried, again), np.arange(size), alike).sum(axis=1).argmax()])
+        for pitch in repeat / np.arange(1, repeat / LEAST_PITCH_PX):  # of unlike signs only the whole repeat is alike
+            if any(abs(pitch - line.pitch) < 0.01 * pitch for _, line in found):
+                continue
+            starts = pitch * (np.arange(_PHASES) / _PHASES - 1)
+            borders = starts[:, None] + pitch * np.arange(1, round(size / pitch))
+            through = np.interp(borders + _BORDER * pitch, np.arange(size + 1), whole)
+            through -= np.interp(borders - _BORDER * pitch, np.arange(size + 1), whole)
+            through = through.mean(axis=1) / (2 * _BORDER * pitch * profile.mean())
+            if through.min() <= _THROUGH:
+                start = float(starts[_middle_of(through <= through.min() + _THROUGH / 10)])
+                line = _Line(first + start, float(pitch), math.ceil((size - start) / pitch - 0.5 * _BORDER))
+                found.append((float(through.min()), line))
     clearest = min((through for through, _ in found), default=0.0)
     return [line for through, line in found if through <= clearest + _THROUGH / 4]
 
@@ -191,16 +235,53 @@ def _filled(pixels: Pixels, ink: Ink, cells: tuple[int, int]) -> _Pair | None:
     patches, count = ndimage.label(ink)
     largest = int(np.argmax(np.bincount(patches.ravel(), minlength=count + 1)[1:])) + 1
     down, across = ndimage.find_objects(patches)[largest - 1]
-    patch = pixels[down, across].astype(np.int16)
+    steps = _steps(pixels[down, across])
     lines = []
-    for at, (part, size) in enumerate(((across, patch.shape[1]), (down, patch.shape[0]))):
-        steps = np.abs(np.diff(patch, axis=1 - at)).sum(axis=(at, 2), dtype=np.float64)
-        pitch = size / cells[at]
-        off = np.abs((np.arange(1, size) / pitch + 0.5) % 1 - 0.5)
-        if steps.sum() == 0 or steps[off <= _NEAR_EDGE].sum() < _ON_EDGES * steps.sum():
+    for part, changes, number in zip((across, down), steps, cells, strict=True):
+        pitch = len(changes) / number
+        if _share_near(changes, pitch, _NEAR_EDGE * pitch) < _ON_EDGES:
             return None
-        lines.append(_Line(part.start, pitch, cells[at]))
+        lines.append(_Line(part.start, pitch, number))
     return lines[0], lines[1]
+
+
+def filling_cells(pixels: Pixels) -> Lattice | None:
+    """The lattice of cells that fill the picture from end to end, each in one colour: the widest at whose borders all
+    edges lie. None where they do not, or where edges are anywhere."""
+    lines = []
+    for changes in _steps(pixels):
+        size = len(changes)
+        likely = (
+            number
+            for number in range(LEAST_CELLS, int(size / _LEAST_FILLED_PX) + 1)
+            if _share_near(changes, size / number, _NEAR_PX) >= _ALL_EDGES
+        )
+        number = next(likely, None)
+        if number is None:
+            return None
+        lines.append(_Line(-0.5, size / number, number))
+    across, down = lines
+    if math.prod(_size((across, down))) < _FEWEST or not 1 / _OBLONG < across.pitch / down.pitch < _OBLONG:
+        return None
+    return Lattice(across.axis(), down.axis(), False)
+
+
+def _steps(pixels: Pixels) -> tuple[Profile, Profile]:
+    """How much more than usual colours change from each column of pixels to the next, and from each row."""
+    across, down = (
+        np.concatenate([[0.0], np.abs(np.diff(plane.astype(np.int16), axis=1)).sum(axis=(0, 2), dtype=np.float64)])
+        for plane in (pixels, pixels.swapaxes(0, 1))
+    )
+    return np.maximum(across - np.median(across), 0), np.maximum(down - np.median(down), 0)
+
+
+def _share_near(changes: Profile, pitch: float, near_px: float) -> float:
+    """The part of the changes, by the square of how strong they are, that lies so near to the borders of cells; of no
+    changes, 0."""
+    places = np.arange(len(changes))
+    off = np.abs((places / pitch + 0.5) % 1 - 0.5) * pitch
+    strength = np.square(changes)
+    return float(strength[off <= near_px].sum() / max(float(strength.sum()), 1e-9))
 
 
 def _without_frame(ink: Ink) -> tuple[Ink, _Box | None]:
@@ -233,19 +314,27 @@ def _runs(ink: Ink, axis: int) -> npt.NDArray[np.intp]:
     return np.stack([np.flatnonzero(steps == 1), np.flatnonzero(steps == -1)], axis=1)
 
 
-def _sequence(runs: npt.NDArray[np.intp]) -> _Line | None:
-    """The longest sequence of stretches that follow each other evenly."""
+def _sequences(runs: npt.NDArray[np.intp]) -> list[_Line]:
+    """The sequences of stretches that follow each other evenly, the longest first."""
     if len(runs) < LEAST_CELLS:
-        return None
+        return []
     steps = np.diff(runs.mean(axis=1))
-    even = np.abs(steps - np.median(steps)) <= _OFF * np.median(steps)
-    first, last = max(_runs(even[None], 0).tolist(), key=lambda run: run[1] - run[0], default=(0, 0))
-    some = runs[first : last + 1]
-    return _fitted(some, np.arange(len(some), dtype=np.float64), len(some)) if len(some) >= LEAST_CELLS else None
+    found = []
+    for usual in dict.fromkeys((float(np.median(steps)), float(np.median(steps[steps <= np.median(steps)])))):
+        even = np.abs(steps - usual) <= _OFF * usual
+        for first, last in _runs(even[None], 0).tolist():
+            some = runs[first : last + 1]
+            line = _fitted(some, np.arange(len(some), dtype=np.float64), len(some), 1 + _OFF / 2)
+            if len(some) >= LEAST_CELLS and line is not None:
+                found.append(line)
+    return sorted(found, key=lambda line: -line.cells)
 
 
-def _fitted(runs: npt.NDArray[np.intp], number: npt.NDArray[np.float64], cells: int) -> _Line | None:
-    """Cells of one size around marks of which the cell is known; None where marks are not in their cells."""
+def _fitted(
+    runs: npt.NDArray[np.intp], number: npt.NDArray[np.float64], cells: int, room: float = _ROOM
+) -> _Line | None:
+    """Cells of one size around marks of which the cell is known; None where marks are not in their cells. room: the
+    most of a cell that the marks take together."""
     if number[-1] != cells - 1:
         return None
     middles = runs.mean(axis=1)
@@ -253,4 +342,4 @@ def _fitted(runs: npt.NDArray[np.intp], number: npt.NDArray[np.float64], cells: 
     if pitch <= 0 or np.abs(middles - start - pitch * number).max() > _OFF * pitch:
         return None
     first, last = (runs[:, 0] - pitch * number).min(), (runs[:, 1] - pitch * number).max()
-    return _Line(float((first + last - pitch) / 2), float(pitch), cells) if last - first <= _ROOM * pitch else None
+    return _Line(float((first + last - pitch) / 2), float(pitch), cells) if last - first <= room * pitch else None

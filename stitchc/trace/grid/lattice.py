@@ -82,8 +82,9 @@ class Axis:
 @dataclass(frozen=True, eq=False)
 class Lattice:
     """The cells' places in a straight picture. ruled: whether lines are drawn; else the cells' own borders showed
-    where they lie. open: sides where no line closes the grid; cut: sides at which it runs on into part of a cell;
-    beyond: into a whole one. rival: the cells across and down of another lattice whose lines are seen more clearly."""
+    where they lie, or a sign in each of them (signs). open: sides where no line closes the grid; cut: sides at which it
+    runs on into part of a cell; beyond: into a whole one. rival: the cells across and down of another lattice whose
+    lines are seen more clearly."""
 
     across: Axis
     down: Axis
@@ -92,6 +93,7 @@ class Lattice:
     cut: tuple[Side, ...] = ()
     beyond: tuple[Side, ...] = ()
     rival: tuple[int, int] | None = None
+    signs: bool = False
 
     @property
     def size(self) -> tuple[int, int]:
