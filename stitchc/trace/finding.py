@@ -14,7 +14,7 @@ import numpy as np
 from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.cells import sampled
-from stitchc.trace.field import Field
+from stitchc.trace.field import Field, Places
 from stitchc.trace.grid import Axis, Lattice, counted_cells, filling_cells, find_cells, free_cells, grain_of, outline_in
 from stitchc.trace.kinds import kinds_of
 from stitchc.trace.patch import Box as Patch
@@ -68,8 +68,10 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
         return field
     pitch_px = lattice.pitch_px if lattice is not None else min(blocks.block_px) if blocks is not None else 0.0
     patch = patch_in(pixels) or (_whole(pixels) if _reaches_ends(pixels) else None)
-    filling = None if patch is None else _filling_cells(pixels, patch, ask)
-    if patch is None or filling is None or abs(pitch_px - filling.pitch_px) > _SAME_PITCH * filling.pitch_px:
+    if patch is None or not _within(patch, field):
+        return field
+    filling = _filling_cells(pixels, patch, ask)
+    if filling is None or abs(pitch_px - filling.pitch_px) > _SAME_PITCH * filling.pitch_px:
         return field
     return _field_in_patch(pixels, patch, ask, file) or field
 
@@ -77,6 +79,13 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
 _SAME_PITCH: Final = 0.03
 _AT_END: Final = 0.01
 """The part of a side along which marks reach the picture's end, at least."""
+
+
+def _within(patch: Patch, field: Field) -> bool:
+    """Whether a field of cells lies in a patch of the same picture, give or take a part of a cell."""
+    places = Places(field, (0, 0), 1, False, False)
+    (left, top), (right, bottom) = places.picture(0.5, 0.5), places.picture(field.columns - 0.5, field.rows - 0.5)
+    return patch[0] <= left and patch[1] <= top and right <= patch[2] and bottom <= patch[3]
 
 
 def _whole(pixels: Pixels) -> Patch:

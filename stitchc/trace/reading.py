@@ -182,10 +182,10 @@ def _by_look(
     except Refused as refused:
         raise _or_larger_cells(refused, field) from None
     for number, ((row, column), code) in enumerate(key.alike):
-        if codes[int(kinds.of[row, column])] != code:  # an example before this one counts
-            other = next(
-                at for at, (cell, _) in enumerate(key.alike[:number]) if kinds.of[cell] == kinds.of[row, column]
-            )
+        kind = int(kinds.of[row, column])
+        if codes[kind] != code:  # an example before this one counts, or one that it is more like than its own
+            others = [at for at, (_, meaning) in enumerate(key.alike) if meaning == codes[kind]]
+            other = next((at for at in others if kinds.of[key.alike[at][0]] == kind), others[0])
             raise Refused(words.conflicting(ask.key.alike[other], ask.key.alike[number], file))
     of_kind = kinds.shares
     shares = np.zeros((*of_kind.shape[:2], 3), dtype=np.float32)
