@@ -62,7 +62,7 @@ _STRANGER: Final = 3.0
 """How far, of 1, a heading is from the chart's cells at least, and how many times as far as these are from their own
 kind."""
 _ALL: Final = 0.85
-_DIVERSE: Final = 0.04
+_DIVERSE: Final = 0.03
 """How far the headings are from the usual one among them, at least: they are not the same twice."""
 
 

@@ -82,12 +82,32 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     if meaning_guessed:
         guess = tuple(weighed(message, chart, blank) for message in guess)
     beyond = [] if ask.cells is not None else words.beyond(field.lattice, sides_with_marks_beyond(field))
+    if ask.cells is None and field.lattice is not None and field.lattice.ruled and blank is not None:
+        beyond = [*beyond, *_blank_paper(codes != blank)]
     messages = [*field.messages, *beyond, *guess, *_unsure(cells, sure, ask.sure, places), *remarks]
     how = f"{columns} by {rows} cells{field.how}, {what}, seen from the {seen_face} side"
     if picture.more:
         how = f"the first picture in the file, {how}"
     corners = tuple(places.picture(x * columns, y * rows) for y, x in ((0.0, 0.0), (0.0, 1.0), (1.0, 0.0), (1.0, 1.0)))
     return Traced(chart, whole, sure, how, field.turned_deg, corners, tuple(messages))
+
+
+_WIDE_RIM: Final = 2
+"""Blank rows or columns at one side, from which squared paper may be wider than the chart on it."""
+
+
+def _blank_paper(marked: npt.NDArray[np.bool_]) -> list[Message]:
+    """What is to be said where there are blank cells on all four sides, several on one. marked: (rows, columns)."""
+    if not marked.any():
+        return []
+    rims = []
+    for along in (np.any(marked, axis=0), np.any(marked, axis=1)):
+        rims.append((int(along.argmax()), int(along[::-1].argmax())))
+    (left, right), (top, bottom) = rims
+    if min(left, right, top, bottom) == 0 or max(left, right, top, bottom) < _WIDE_RIM:
+        return []
+    rows, columns = marked.shape
+    return [words.blank_paper((columns, rows), (columns - left - right, rows - top - bottom))]
 
 
 def _with_cuts(unknown: UnknownKinds, field: Field, ask: Ask) -> UnknownKinds:

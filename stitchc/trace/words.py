@@ -120,6 +120,17 @@ def no_lines(columns: int, rows: int) -> Message:
     )
 
 
+def blank_paper(size: tuple[int, int], marked: tuple[int, int]) -> Message:
+    """size: columns and rows of the grid; marked: those from the first to the last mark."""
+    return Message(
+        "T811",
+        "warning",
+        f"The grid has {size[0]} by {size[1]} cells, but the marks take only {marked[0]} by {marked[1]} of them, and "
+        "there are blank cells on all four sides: the paper may go on beyond the chart.",
+        advice=f"Check the size. If the chart is smaller, give its edges: {OPTION.box} LEFT,TOP,RIGHT,BOTTOM.",
+    )
+
+
 def blank_rim() -> Message:
     return Message(
         "T811",

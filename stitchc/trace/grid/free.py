@@ -114,26 +114,60 @@ def _on(pixels: Pixels, cells_in: Callable[[Pixels, Ink], _Pair | None]) -> Latt
 def _full(ink: Ink) -> tuple[float, _Pair | None]:
     """Cells with a mark in each, as of a text, and the part of the ink that they hold: there are blanks between the
     rows or between the columns, and in the other direction marks may touch. What stands around is passed over."""
-    found: list[tuple[float, bool, _Pair]] = []
+    found: list[tuple[float, _Pair]] = []
     for turned in (False, True):
         seen = ink.T if turned else ink
         for apart in _sequences(_runs(seen, 1)):
             lines = seen[max(0, math.floor(apart.start)) : math.ceil(apart.start + apart.pitch * apart.cells)]
-            both = _sequences(_runs(lines, 0))
-            for along in (*both, *_rhythms(lines.T)):
+            for along in (*_sequences(_runs(lines, 0)), *_rhythms(lines.T, apart.cells)):
                 across, down = (apart, along) if turned else (along, apart)
                 inked = _inked(ink, across, down)
                 _, (left, right, top, bottom) = richest(np.where(inked > 0, 1.0, -_UNMARKED), None)
                 pair = across.part(left, right), down.part(top, bottom)
-                if min(_size(pair)) >= LEAST_CELLS and math.prod(_size(pair)) >= _FEWEST:
-                    share = float(inked[top:bottom, left:right].sum() / ink.sum())
-                    found.append((share, along in both, pair))
-    most = max((share for share, _, _ in found), default=0.0)
+                if min(_size(pair)) >= LEAST_CELLS and math.prod(_size(pair)) >= _FEWEST and _are_whole(ink, pair):
+                    found.append((float(inked[top:bottom, left:right].sum() / ink.sum()), pair))
+    most = max((share for share, _ in found), default=0.0)
     if most < _LEAST_INK:
         return most, None
-    # finer cells explain as much, but between blanks there are no halves of signs
-    best = max((one for one in found if one[0] > _AS_MUCH * most), key=lambda one: (one[1], math.prod(_size(one[2]))))
-    return best[0], best[2]
+    return max((one for one in found if one[0] > _AS_MUCH * most), key=lambda one: math.prod(_size(one[1])))
+
+
+_SAMPLES: Final = 5
+_OTHER: Final = 0.2
+"""How far the ink of a cell's parts is from another's, of 1, if it is another sign."""
+_OFTEN: Final = 0.05
+
+
+def _are_whole(ink: Ink, pair: _Pair) -> bool:
+    """Whether cells hold whole signs: halves of signs take turns, so that no half is found in every second column as
+    well as in the others."""
+    places = [
+        np.clip(np.round(line.start + line.pitch * np.arange(line.cells * _SAMPLES + 1) / _SAMPLES), 0, size)
+        for line, size in zip(pair, ink.shape[::-1], strict=True)
+    ]
+    xs, ys = (place.astype(np.intp) for place in places)
+    total = np.zeros((ink.shape[0] + 1, ink.shape[1] + 1))
+    total[1:, 1:] = ink.cumsum(axis=0).cumsum(axis=1)
+    corners = total[np.ix_(ys, xs)]
+    parts = np.diff(np.diff(corners, axis=0), axis=1) / np.maximum(np.outer(np.diff(ys), np.diff(xs)), 1)
+    columns, rows = _size(pair)
+    cells = parts.reshape(rows, _SAMPLES, columns, _SAMPLES).swapaxes(1, 2).reshape(rows * columns, -1)
+    looks, nearest = [0], np.sqrt(np.square(cells - cells[0]).mean(axis=1))
+    of: npt.NDArray[np.intp] = np.zeros(len(cells), dtype=np.intp)
+    while float(nearest.max()) > _OTHER and len(looks) < 2 * _SAMPLES:
+        looks.append(int(nearest.argmax()))
+        away = np.sqrt(np.square(cells - cells[looks[-1]]).mean(axis=1))
+        of[away < nearest] = len(looks) - 1
+        nearest = np.minimum(nearest, away)
+    placed = of.reshape(rows, columns)
+    for plane in (placed, placed.T):
+        often = [
+            set(np.flatnonzero(np.bincount(part.ravel(), minlength=len(looks)) >= _OFTEN * part.size).tolist())
+            for part in (plane[:, ::2], plane[:, 1::2])
+        ]
+        if not often[0] & often[1]:
+            return False
+    return True
 
 
 def _size(pair: _Pair) -> tuple[int, int]:
@@ -160,18 +194,18 @@ _BORDER: Final = 0.07
 """The part of a cell at each side that is its border."""
 _PHASES: Final = 40
 _LIKELIEST: Final = 8
-_LINES: Final = 300
-"""Lines of pixels by which a rhythm is found."""
 
 
-def _rhythms(ink: Ink) -> list[_Line]:
-    """Sequences of rows of marks at a distance at which the picture is like itself, with hardly any ink on borders."""
+def _rhythms(ink: Ink, lines: int) -> list[_Line]:
+    """Sequences of rows of marks at a distance at which the picture is like itself, with hardly any ink on borders.
+    lines: in how many columns the marks stand, in each of which large and small ones count the same."""
     inked = np.flatnonzero(ink.any(axis=1))
     if len(inked) < LEAST_CELLS * LEAST_PITCH_PX:
         return []
     first, last = int(inked[0]), int(inked[-1]) + 1
-    rows = ink[first:last, :: math.ceil(ink.shape[1] / _LINES)].astype(np.float32)
-    size, profile = last - first, rows.mean(axis=1, dtype=np.float64)
+    size, profile = last - first, ink[first:last].mean(axis=1, dtype=np.float64)
+    begins = np.arange(lines) * ink.shape[1] // lines
+    rows = np.logical_or.reduceat(ink[first:last], begins, axis=1).astype(np.float32)
     rows -= rows.mean(axis=0)
     spectrum = np.square(np.abs(np.fft.rfft(rows, 2 * size, axis=0))).sum(axis=1)
     alike = np.fft.irfft(spectrum)[:size] / np.arange(size, 0, -1)

@@ -5,7 +5,8 @@ Only where both cells beside a piece of a line are blank does it show how heavy 
 
 from __future__ import annotations
 
-from typing import Final
+from itertools import combinations
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -18,12 +19,13 @@ _BLANK: Final = 0.12
 _HEAVIER: Final = 1.8
 """How many times as much ink as usual a heavier line has."""
 _FAINT: Final = 0.01
-_DRAWN, _ELSEWHERE = 0.85, 0.04
-"""The least part of the outline that is heavy, and the most of all other lines."""
-_EMPTY: Final = 0.97
-"""The least part of the cells outside it that is blank."""
-_SEEN: Final = 0.25
-"""The least part of each side of an outline that blank cells let see."""
+_DRAWN, _BEYOND = 0.7, 0.25
+"""The least part of each side of the outline that is heavy, and the most of the same line beyond it."""
+_EMPTY: Final = 0.9
+"""The least part of the cells outside it that is blank: numbers may stand there."""
+_SEEN: Final = 0.2
+"""The least part of each side of an outline that blank cells let see, and of a line that such a side takes."""
+_MOST_LINES: Final = 8
 
 Shares = npt.NDArray[np.float64]
 
@@ -35,8 +37,7 @@ def outline_in(pixels: Pixels, lattice: Lattice) -> tuple[int, int, int, int] | 
     middles = _means(pixels, _insets(lattice.down, 0.3), _insets(lattice.across, 0.3))
     usual = np.median(middles[middles.mean(axis=2) >= np.median(middles.mean(axis=2))], axis=0)
     blank = np.abs(middles - usual).max(axis=2) <= _BLANK
-    found: list[tuple[int, int]] = []
-    heavy: list[tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]] = []
+    heavy: list[_Heavy] = []
     for turned in (False, True):
         axis, other = (lattice.down, lattice.across) if turned else (lattice.across, lattice.down)
         plane, clear = (pixels.swapaxes(0, 1), blank.T) if turned else (pixels, blank)
@@ -46,30 +47,49 @@ def outline_in(pixels: Pixels, lattice: Lattice) -> tuple[int, int, int, int] | 
         known[:, 0], known[:, -1] = clear[:, 0], clear[:, -1]
         if known.sum() < 8:
             return None
-        strong = known & (ink > _HEAVIER * max(float(np.median(ink[known])), _FAINT))
-        share = strong.sum(axis=0) / np.maximum(known.sum(axis=0), 1)
-        lines = np.flatnonzero(share > _SEEN)
-        if len(lines) != 2:
-            return None
-        found.append((int(lines[0]), int(lines[1])))
-        heavy.append((strong, known))
-    (left, right), (top, bottom) = found
-    if (left, right, top, bottom) == (0, columns, 0, rows) or right - left < 2 or bottom - top < 2:
+        heavy.append(_Heavy(known & (ink > _HEAVIER * max(float(np.median(ink[known])), _FAINT)), known))
+    upright, level = heavy
+    boxes = (
+        (left, right, top, bottom)
+        for left, right in combinations(upright.likely(), 2)
+        for top, bottom in combinations(level.likely(), 2)
+        if right - left >= 2 and bottom - top >= 2 and (left, right, top, bottom) != (0, columns, 0, rows)
+    )
+    drawn = [
+        (left, right, top, bottom)
+        for left, right, top, bottom in boxes
+        if all(upright.ends(line, top, bottom) for line in (left, right))
+        and all(level.ends(line, left, right) for line in (top, bottom))
+    ]
+    if not drawn:
         return None
-    for (strong, known), pair, (first, last) in zip(heavy, found, found[::-1], strict=True):
-        on = np.zeros_like(known)
-        on[first:last, list(pair)] = True
-        for line in pair:
-            side = known[first:last, line]
-            if side.mean() < _SEEN or strong[first:last, line].sum() < _DRAWN * side.sum():
-                return None
-        if strong[~on].sum() > _ELSEWHERE * known[~on].sum():
-            return None
+    left, right, top, bottom = max(drawn, key=lambda box: (box[1] - box[0]) * (box[3] - box[2]))
     outside = np.ones_like(blank)
     outside[top:bottom, left:right] = False
     if blank[outside].mean() < _EMPTY:  # the outline is of a repeat, and the chart goes on
         return None
     return left, right, top, bottom
+
+
+class _Heavy(NamedTuple):
+    """Which pieces of the lines of one direction are heavy, and of which that is known: (cells along, lines)."""
+
+    strong: npt.NDArray[np.bool_]
+    known: npt.NDArray[np.bool_]
+
+    def likely(self) -> list[int]:
+        """The lines that are heavy along a part."""
+        shares = self.strong.sum(axis=0) / np.maximum(self.known.sum(axis=0), 1)
+        lines: list[int] = np.flatnonzero(shares > _SEEN).tolist()
+        return sorted(sorted(lines, key=lambda line: -float(shares[line]))[:_MOST_LINES])
+
+    def ends(self, line: int, first: int, last: int) -> bool:
+        """Whether a line is heavy between two places and no longer beyond them, as bold lines and a page's edge are."""
+        strong, known = self.strong[:, line], self.known[:, line]
+        within, beyond = known[first:last].sum(), known.sum() - known[first:last].sum()
+        if within < _SEEN * (last - first) or strong[first:last].sum() < _DRAWN * within:
+            return False
+        return bool(strong.sum() - strong[first:last].sum() <= _BEYOND * beyond)
 
 
 def _ink_along(plane: Pixels, axis: Axis, other: Axis, usual: Shares) -> Shares:

@@ -1,0 +1,171 @@
+"""Charts with other things around them: lines of a text, headings of a table, the axes of a plot, more paper."""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+import pytest
+from matplotlib import get_data_path
+from PIL import Image, ImageDraw, ImageFont
+
+from stitchc.chart import KNIT, SLIP, TUCK
+from stitchc.messages import Refused
+from stitchc.page.lettering import font
+from stitchc.trace import Ask, Key, trace
+
+ROWS = ["TKKKTKKKTK", "KKTKKKTKKK", "KKKKKKKKKK", "KTKKKTKKKT", "KKKTKKKTKK", "TKKKKKKKKT", "KKKKKTKKKK"]
+TOLD = Key(alike=(((1, 2), KNIT), ((1, 1), TUCK)))
+
+
+def png(image: Image.Image, form: str = "PNG") -> bytes:
+    out = io.BytesIO()
+    image.save(out, form, quality=85)
+    return out.getvalue()
+
+
+def letters_px(size: int) -> ImageFont.FreeTypeFont:
+    """A font whose letters are all of one width."""
+    return ImageFont.truetype(f"{get_data_path()}/fonts/ttf/DejaVuSansMono.ttf", size)
+
+
+def text(rows: list[str], signs: str, size: int = 17, dark: bool = False, before: str = "", behind: str = "") -> bytes:
+    """A text in which the sign of K or T stands for each cell, without blanks between; and other lines."""
+    page, ink = ((24, 26, 34), (225, 225, 230)) if dark else ((255, 255, 255), (20, 20, 20))
+    lines = [*([before] if before else []), *(row.translate(str.maketrans("KT", signs)) for row in reversed(rows))]
+    lines += [behind] if behind else []
+    letters = letters_px(size)
+    longest, step = max(map(len, lines)), round(1.25 * size)
+    image = Image.new("RGB", (40 + round(letters.getlength("M") * longest), 40 + step * len(lines)), page)
+    pen = ImageDraw.Draw(image)
+    for number, line in enumerate(lines):
+        pen.text((20, 20 + step * number), line, ink, letters)
+    return png(image)
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("size", [14, 17, 24])
+@pytest.mark.parametrize("signs", [".X", "-#", ".o", "oT"])
+def test_a_text_without_blanks_between_its_signs_is_read(signs: str, size: int, dark: bool) -> None:
+    traced = trace(text(ROWS, signs, size, dark), "text.png", Ask(key=TOLD, repeat="whole"))
+    assert traced.whole.rows() == ROWS and traced.messages == ()
+
+
+def test_other_lines_around_a_text_are_passed_over_with_a_warning() -> None:
+    data = text(ROWS, ".X", before="net for a cowl", behind="end")
+    traced = trace(data, "text.png", Ask(key=TOLD, repeat="whole"))
+    assert traced.whole.rows() == ROWS
+    assert [message.code for message in traced.messages if message.severity == "warning"] == ["T811"]
+
+
+def test_prose_is_no_chart() -> None:
+    words = "the harbour workshop knits cowls cushions and wrist warmers from oat and slate yarn in the evening"
+    lines = [words[start : start + 44] for start in range(0, 48, 4)]
+    image = Image.new("RGB", (560, 420), "white")
+    for number, line in enumerate(lines):
+        ImageDraw.Draw(image).text((20, 20 + 24 * number), line, (0, 0, 0), letters_px(15))
+    with pytest.raises(Refused) as error:
+        trace(png(image), "page.png", Ask(key=Key(dark=TUCK)))
+    assert error.value.messages[0].code in ("T803", "T807")
+
+
+def table(rows: list[str], headings: bool, first: str = "K") -> bytes:
+    """A spreadsheet with letters above and numbers before its cells, and fills for T and S. first: what fills row 1."""
+    cell, top, left = 24, 20, 34
+    high, wide = len(rows) + headings, len(rows[0]) + headings
+    image = Image.new("RGB", (left + cell * wide + 20, top + cell * high + 20), "white")
+    pen = ImageDraw.Draw(image)
+    fills = {"K": "white", "T": (200, 40, 60), "S": (40, 80, 190)}
+    for y in range(high):
+        for x in range(wide):
+            box = left + cell * x, top + cell * y, left + cell * (x + 1), top + cell * (y + 1)
+            row, column = len(rows) - 1 - (y - headings), x - headings
+            heading = headings and (x == 0 or y == 0)
+            pen.rectangle(box, (232, 232, 232) if heading else fills[rows[row][column]], (190, 190, 190))
+            if heading and x + y:
+                word = "ABCDEFGHIJKLMN"[x - 1] if y == 0 else str(y)
+                pen.text((box[0] + cell / 2, box[1] + cell / 2), word, (60, 60, 60), font(12), anchor="mm")
+    return png(image)
+
+
+def test_headings_of_a_table_are_left_out_with_a_warning() -> None:
+    ask = Ask(key=Key(dark=TUCK), repeat="whole")
+    traced = trace(table(ROWS, headings=True), "table.png", ask)
+    assert traced.whole.rows() == ROWS
+    (message,) = (message for message in traced.messages if message.severity == "warning")
+    assert message.code == "T811" and "left and top" in message.text and "10 by 7 cells" in message.text
+
+
+def test_a_row_of_another_stitch_is_no_heading() -> None:
+    """Its cells are like none inside the chart, but like each other."""
+    rows = [*ROWS, "S" * 10]
+    key = Key(colours=(((200, 40, 60), TUCK), ((40, 80, 190), SLIP)))
+    assert trace(table(rows, headings=False), "table.png", Ask(key=key, repeat="whole")).whole.rows() == rows
+
+
+def plot(rows: list[str], width_px: int) -> bytes:
+    """Cells without lines in a frame with ticks, numbers and a title around it; they are no whole pixels wide."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width_px / 100, 3.4), dpi=100)
+    FigureCanvasAgg(figure)
+    axes = figure.add_subplot()
+    axes.imshow(np.array([["KT".index(letter) for letter in row] for row in reversed(rows)]), cmap="viridis")
+    axes.set_title("Quay cowl")
+    out = io.BytesIO()
+    figure.savefig(out, format="png")
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("width_px", [420, 507, 640])
+def test_a_plot_is_read_within_its_frame(width_px: int) -> None:
+    traced = trace(plot(ROWS, width_px), "plot.png", Ask(key=TOLD, repeat="whole"))
+    assert traced.whole.rows() == ROWS
+
+
+def test_where_marks_reach_the_ends_of_a_picture_its_blank_sides_are_cells() -> None:
+    """Rows above the last mark, of blocks that chat programs have compressed."""
+    rows = ["KKTKKKTKKK", *ROWS[1:6], "K" * 10]
+    pixels = np.array([[255 if letter == "K" else 40 for letter in row] for row in reversed(rows)], dtype=np.uint8)
+    image = Image.fromarray(np.kron(pixels, np.ones((30, 30), dtype=np.uint8))).convert("RGB")
+    traced = trace(png(image, "JPEG"), "art.jpg", Ask(key=Key(dark=TUCK), repeat="whole"))
+    assert traced.whole.rows() == rows
+
+
+def paper(rows: list[str], around: int, numbers: bool, outline: bool) -> bytes:
+    cell = 22
+    high, wide = len(rows) + 2 * around, len(rows[0]) + 2 * around
+    image = Image.new("RGB", (wide * cell + 41, high * cell + 41), (235, 232, 222))
+    pen = ImageDraw.Draw(image)
+    for x in range(wide + 1):
+        pen.line((20 + x * cell, 20, 20 + x * cell, 20 + high * cell), (150, 170, 200), 3 if x % 5 == 0 else 1)
+    for y in range(high + 1):
+        pen.line((20, 20 + y * cell, 20 + wide * cell, 20 + y * cell), (150, 170, 200), 3 if y % 5 == 0 else 1)
+    for y, row in enumerate(reversed(rows)):
+        for x, letter in enumerate(row):
+            if letter == "T":
+                left, top = 20 + (x + around) * cell, 20 + (y + around) * cell
+                pen.line((left + 5, top + 5, left + cell - 5, top + cell - 5), (40, 40, 60), 3)
+                pen.line((left + 5, top + cell - 5, left + cell - 5, top + 5), (40, 40, 60), 3)
+    for y in range(len(rows)) if numbers else ():
+        place = 20 + (around + len(rows[0]) + 0.5) * cell, 20 + (around + y + 0.5) * cell
+        pen.text(place, str(len(rows) - y), (40, 40, 60), font(13), anchor="mm")
+    if outline:
+        corner, far = 20 + around * cell, (20 + (around + len(rows[0])) * cell, 20 + (around + len(rows)) * cell)
+        pen.rectangle((corner - 1, corner - 1, far[0] + 1, far[1] + 1), outline=(40, 40, 60), width=4)
+    return png(image)
+
+
+@pytest.mark.parametrize("numbers", [False, True])
+def test_an_outline_is_told_from_the_bold_lines_of_squared_paper(numbers: bool) -> None:
+    """Bold lines run on beyond its corners; it lies on none of them."""
+    ask = Ask(key=Key(dark=TUCK), repeat="whole")
+    assert trace(paper(ROWS, 4, numbers, outline=True), "paper.png", ask).whole.rows() == ROWS
+
+
+def test_of_paper_without_an_outline_it_is_said_that_it_may_be_larger_than_the_chart() -> None:
+    traced = trace(paper(ROWS, 3, numbers=False, outline=False), "paper.png", Ask(key=Key(dark=TUCK), repeat="whole"))
+    assert (traced.whole.width, traced.whole.height) == (16, 13)
+    (message,) = (message for message in traced.messages if message.severity == "warning")
+    assert message.code == "T811" and "16 by 13 cells" in message.text and "10 by 7 of them" in message.text
