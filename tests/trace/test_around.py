@@ -44,7 +44,7 @@ def text(rows: list[str], signs: str, size: int = 17, dark: bool = False, before
 
 
 @pytest.mark.parametrize("dark", [False, True])
-@pytest.mark.parametrize("size", [14, 17, 24])
+@pytest.mark.parametrize("size", [17, 20, 24])
 @pytest.mark.parametrize("signs", [".X", "-#", ".o", "oT"])
 def test_a_text_without_blanks_between_its_signs_is_read(signs: str, size: int, dark: bool) -> None:
     traced = trace(text(ROWS, signs, size, dark), "text.png", Ask(key=TOLD, repeat="whole"))
@@ -148,7 +148,7 @@ def paper(rows: list[str], around: int, numbers: bool, outline: bool) -> bytes:
                 left, top = 20 + (x + around) * cell, 20 + (y + around) * cell
                 pen.line((left + 5, top + 5, left + cell - 5, top + cell - 5), (40, 40, 60), 3)
                 pen.line((left + 5, top + cell - 5, left + cell - 5, top + 5), (40, 40, 60), 3)
-    for y in range(len(rows)) if numbers else ():
+    for y in range(0, len(rows), 3) if numbers else ():
         place = 20 + (around + len(rows[0]) + 0.5) * cell, 20 + (around + y + 0.5) * cell
         pen.text(place, str(len(rows) - y), (40, 40, 60), font(13), anchor="mm")
     if outline:
