@@ -45,7 +45,7 @@ def text(rows: list[str], signs: str, size: int = 17, dark: bool = False, before
 
 @pytest.mark.parametrize("dark", [False, True])
 @pytest.mark.parametrize("size", [17, 20, 24])
-@pytest.mark.parametrize("signs", [".X", "-#", ".o", "oT"])
+@pytest.mark.parametrize("signs", ["-X", "-#", ".o", "oT"])
 def test_a_text_without_blanks_between_its_signs_is_read(signs: str, size: int, dark: bool) -> None:
     traced = trace(text(ROWS, signs, size, dark), "text.png", Ask(key=TOLD, repeat="whole"))
     assert traced.whole.rows() == ROWS and traced.messages == ()
