@@ -331,7 +331,8 @@ class Scribe:
             lines.append([self.word("make"), self.number(self.chance.randrange(1, 5))])
         if self.often(60):
             more = self.chance.sample(["10", "20.5", "1000"], self.chance.randrange(1, 4)) if self.often(40) else []
-            commas = [token for size in more for token in (size, ",")]
+            # right between digits a comma may be a decimal one, which is asked about; see piece-sizes-decimals
+            commas = [token for size in more for token in (size, ", ")]
             lines.append([self.word("sizes" if more else "width"), *commas, *self.length()])
             if self.often(50):
                 lines[-1] += [self.word("plus"), *self.length()]
