@@ -179,8 +179,7 @@ def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: 
         signs, among_others = found
         if lattice is not None and (lattice.size == signs.size or (lattice.ruled and among_others)):
             return None
-        field = _without_lines(picture, signs)
-        return field if among_others else replace(field, messages=())  # its ends are seen
+        return _without_lines(picture, signs)
     return None
 
 
