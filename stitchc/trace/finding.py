@@ -16,7 +16,7 @@ from stitchc.trace import words
 from stitchc.trace.cells import sampled
 from stitchc.trace.field import Field, Places
 from stitchc.trace.grid import Axis, Lattice, counted_cells, filling_cells, find_cells, free_cells, grain_of, outline_in
-from stitchc.trace.kinds import kinds_of
+from stitchc.trace.kinds import kinds_of, kinds_of_blocks
 from stitchc.trace.patch import Box as Patch
 from stitchc.trace.patch import patch_in
 from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, paper_colour
@@ -140,7 +140,7 @@ def _field_in_all(pixels: Pixels, ask: Ask, file: str) -> Field:
     straight, lattice, charts = _found(pixels, ask, unlined=exact is None or fine)
     if ask.grid == "auto" and (exact is None or fine):
         blocks = enlarged(pixels, ask.cells) if exact is None else None
-        if blocks is not None and not _drawn_in(blocks, lattice):
+        if blocks is not None and not _drawn_in(blocks, lattice) and _are_of_few_kinds(blocks):
             return _field_of(blocks, ask, file)
         signs = _of_signs(straight, pixels, lattice, ask)
         if signs is not None:
@@ -186,6 +186,14 @@ def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: 
 def _drawn_in(blocks: Blocks, lattice: Lattice | None) -> bool:
     """Whether a lattice is drawn in blocks so small that each of them is no cell: any soft picture is made of such."""
     return lattice is not None and lattice.ruled and lattice.pitch_px > _FINE_PX * min(blocks.block_px)
+
+
+_MOST_KINDS: Final = 8
+
+
+def _are_of_few_kinds(blocks: Blocks) -> bool:
+    """Whether blocks may be the cells of a chart: those of a photograph, which is as soft, are of any colour."""
+    return len(kinds_of_blocks(blocks.cells).kinds) <= _MOST_KINDS
 
 
 def _in_pixels(
