@@ -42,8 +42,9 @@ def of_another_form(cells: Patches, ground: Shares) -> npt.NDArray[np.bool_] | N
     looks = ndimage.gaussian_filter(ink, (0, soft, soft)).reshape(len(ink), -1)
     looks /= np.linalg.norm(looks, axis=1, keepdims=True)
     looks -= looks.mean(axis=0)
-    some = looks[:: max(1, len(looks) // _COMPARED)]
-    for way in np.linalg.svd(some, full_matrices=False)[2][:_MAIN]:
+    some = looks[:: max(1, len(looks) // _COMPARED)].astype(np.float64)
+    # a mark has far fewer samples than there are marks, so that this is the short way to their main differences
+    for way in np.linalg.eigh(some.T @ some)[1].T[::-1][:_MAIN]:
         values = looks @ way
         border = between(values, _LEAST)
         if border is None:
