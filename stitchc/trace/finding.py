@@ -57,7 +57,9 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
         field = _field_in_all(pixels, ask, file)
     except _NoGrid:
         patch = patch_in(pixels) if ask.grid == "auto" else None
-        inside = None if patch is None else _field_in_patch(pixels, patch, ask, file)
+        inside = (
+            None if patch is None else _field_in_patch(pixels, patch, _filling_cells(pixels, patch, ask), ask, file)
+        )
         if inside is None:
             raise
         return inside
@@ -73,7 +75,7 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
     filling = _filling_cells(pixels, patch, ask)
     if filling is None or abs(pitch_px - filling.pitch_px) > _SAME_PITCH * filling.pitch_px:
         return field
-    return _field_in_patch(pixels, patch, ask, file) or field
+    return _field_in_patch(pixels, patch, filling, ask, file) or field
 
 
 _SAME_PITCH: Final = 0.03
@@ -108,10 +110,11 @@ def _filling_cells(pixels: Pixels, patch: Patch, ask: Ask) -> Lattice | None:
     return None if found is None or ask.cells not in (None, found.size) else found
 
 
-def _field_in_patch(pixels: Pixels, patch: Patch, ask: Ask, file: str) -> Field | None:
-    """The field of cells in a part of a picture at whose ends cells end; None where there is none."""
+def _field_in_patch(pixels: Pixels, patch: Patch, filling: Lattice | None, ask: Ask, file: str) -> Field | None:
+    """The field of cells in a part of a picture at whose ends cells end; None where there is none. filling: those that
+    fill it, which are believed unless others have lines."""
     left, top, right, bottom = patch
-    part, filling = pixels[top:bottom, left:right], _filling_cells(pixels, patch, ask)
+    part = pixels[top:bottom, left:right]
     field: Field | None = None
     if part.shape != pixels.shape:
         with suppress(Refused):
@@ -173,11 +176,10 @@ def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: 
     """The field of signs without lines, one in each cell. lattice: the one that edges make, which those of letters do
     as well; but of colours between lines it is known better what they are."""
     for picture in _given_and(straight, pixels):
-        found = free_cells(picture.pixels)
-        if found is None or ask.cells not in (None, found[0].size):
+        signs = free_cells(picture.pixels, alone=lattice is not None and lattice.ruled)
+        if signs is None or ask.cells not in (None, signs.size):
             continue
-        signs, among_others = found
-        if lattice is not None and (lattice.size == signs.size or (lattice.ruled and among_others)):
+        if lattice is not None and lattice.size == signs.size:
             return None
         return _without_lines(picture, signs)
     return None

@@ -96,10 +96,12 @@ def _found(
             if even and (found.ruled or found.pitch_px < _REACHES * reach):  # lines are not seen apart from marks here
                 continue
             alone = all(one.size == found.size for one in likely)
-            if not _is_sure(sight, found, cells, grainy, alone) or _is_refuted(sight, found):
-                if reduced and found.ruled and found is likely[0] and not _is_refuted(sight, found):
-                    return None
+            sure = _is_sure(sight, found, cells, grainy, alone)
+            doubted = reduced and found.ruled and found is likely[0] and min(found.size) >= LEAST_CELLS
+            if not (sure or doubted) or _is_refuted(sight, found):
                 continue
+            if not sure:
+                return None
             if unruled is not None and _explains_less(found, unruled[0]):
                 break
             if not found.ruled:  # finer cells of it may be seams and dots, which a look at wider edges does not see

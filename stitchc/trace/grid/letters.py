@@ -21,29 +21,21 @@ from stitchc.trace.picture import Pixels
 _UNMARKED: Final = 1000.0
 """What a cell without a mark speaks against a chart, where one with a mark speaks for it by 1."""
 _LEAST_INK: Final = 0.25
-"""The part of the picture's ink that such cells hold, at least."""
 _NEARLY_ALL: Final = 0.98
+"""The part of the picture's ink that such cells hold, at least, and where there must be hardly anything else."""
 _AS_MUCH: Final = 0.9
 """The part of the most ink in such cells from which finer ones are preferred."""
 
 
-def free_cells(pixels: Pixels) -> tuple[Lattice, bool] | None:
-    """The lattice on which marks without lines stand, one in each cell, as the letters of a text do, and whether there
-    is anything else in the picture; None where they do not stand so."""
-    shares = [0.0]
-
-    def cells_in(_: Pixels, ink: Ink) -> Pair | None:
-        share, pair = _full(ink)
-        shares.append(share)
-        return pair
-
-    found = found_on_page(pixels, cells_in)
-    return None if found is None else (replace(found, signs=True), shares[-1] < _NEARLY_ALL)
+def free_cells(pixels: Pixels, alone: bool) -> Lattice | None:
+    """The lattice on which marks without lines stand, one in each cell, as the letters of a text do; None where they do
+    not stand so. alone: whether there must be hardly anything else in the picture."""
+    found = found_on_page(pixels, lambda _, ink: _full(ink, _NEARLY_ALL if alone else _LEAST_INK))
+    return None if found is None else replace(found, signs=True)
 
 
-def _full(ink: Ink) -> tuple[float, Pair | None]:
-    """Cells with a mark in each, as of a text, and the part of the ink that they hold: there are blanks between the
-    rows or between the columns, and in the other direction marks may touch. What stands around is passed over."""
+def _full(ink: Ink, least: float) -> Pair | None:
+    """Cells with a mark in each that together hold at least that part of the ink."""
     found: list[tuple[float, Pair]] = []
     for turned in (False, True):
         seen = ink.T if turned else ink
@@ -58,8 +50,10 @@ def _full(ink: Ink) -> tuple[float, Pair | None]:
                     found.append((float(inked[top:bottom, left:right].sum() / ink.sum()), pair))
     most = max((share for share, _ in found), default=0.0)
     if most < _LEAST_INK:
-        return most, None
-    return max((one for one in found if one[0] > _AS_MUCH * most), key=lambda one: math.prod(size_of(one[1])))
+        return None
+    likely = (one for one in found if one[0] > _AS_MUCH * most)
+    share, pair = max(likely, key=lambda one: math.prod(size_of(one[1])))
+    return pair if share >= least else None
 
 
 _SAMPLES: Final = 5
