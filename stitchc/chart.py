@@ -218,6 +218,19 @@ class Chart:
         cells = np.ascontiguousarray(np.tile(part, (up, across))[:height, :width])
         return Chart(_frozen(cells), (self.yarns[:height] * up)[:height])
 
+    def smallest_repeat(self) -> Chart:
+        """The smallest part that makes the same endless fabric, yarns included."""
+        cells, (height, width) = self.cells, self.cells.shape
+        columns = next(n for n in range(1, width + 1) if width % n == 0 and np.array_equal(np.roll(cells, n, 1), cells))
+        rows = next(
+            n
+            for n in range(1, height + 1)
+            if height % n == 0
+            and np.array_equal(np.roll(cells, n, 0), cells)
+            and self.yarns == self.yarns[n:] + self.yarns[:n]
+        )
+        return self.tiled(columns, rows)
+
     def shifted(self, columns: int) -> Chart:
         """The columns moved round the repeat, to the right for a positive count."""
         return Chart(_frozen(np.roll(self.cells, columns % self.width, axis=1)), self.yarns)

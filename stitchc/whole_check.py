@@ -35,7 +35,8 @@ def check_file(
 
             report = estimate_pattern(pattern, spread=None if spread is None else spread / 100)
             # A count can only be surprising beside what was expected, and the model alone knows that.
-            messages += [message for message in report.messages if message.code == "G604"]
+            impossible = {message.span for message in messages if message.code == "G601"}
+            messages += [m for m in report.messages if m.code == "G604" and m.span not in impossible]
     if machine is not None:
         from stitchc.passes import carriage_refuses, unfit
 

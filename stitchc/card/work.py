@@ -11,25 +11,10 @@ import numpy as np
 
 from stitchc.card.plan import Card, one_of_each_pair
 from stitchc.chart import SLIP, TUCK, Chart
+from stitchc.english import number
 from stitchc.machines.fit import fitted_rows
 from stitchc.machines.profile import Machine
 from stitchc.wording import OPTION
-
-
-def smallest_repeat(chart: Chart) -> Chart:
-    """The smallest part of the chart that makes the same endless fabric, yarns included."""
-    cells = chart.cells
-    width = next(
-        w for w in range(1, chart.width + 1) if chart.width % w == 0 and np.array_equal(np.roll(cells, w, 1), cells)
-    )
-    height = next(
-        h
-        for h in range(1, chart.height + 1)
-        if chart.height % h == 0
-        and np.array_equal(np.roll(cells, h, 0), cells)
-        and chart.yarns == chart.yarns[h:] + chart.yarns[:h]
-    )
-    return chart.tiled(width, height)
 
 
 def holes_of(chart: Chart, machine: Machine, least_rows: int | None = None) -> tuple[int, int]:
@@ -66,13 +51,14 @@ def least_work(card: Card, asked_rows: int | None = None) -> list[str]:
         f"{card.hole_count} holes to punch in {card.rows} rows"
         + (f", and {card.joining_hole_count} in the joining rows." if card.joining_hole_count else "."),
         *_fewer_holes(card.unit, card, asked_rows),
+        *(_nothing_halved(card, asked_rows) if card.each_row_twice else ()),
         *([] if card.each_row_twice else _one_direction(card.unit, card)),
         *_clear_ends(card),
     ]
 
 
 def _fewer_holes(chart: Chart, card: Card, asked_rows: int | None) -> Iterator[str]:
-    small = smallest_repeat(chart)
+    small = chart.smallest_repeat()
     rows, holes = holes_of(small, card.machine, asked_rows)
     if holes < card.hole_count:
         yield (
@@ -87,6 +73,20 @@ def _fewer_holes(chart: Chart, card: Card, asked_rows: int | None) -> Iterator[s
                 f"Rows come in equal pairs: if your reader can knit each card row twice, {OPTION.each_row_twice} "
                 f"makes a card of {rows} rows with {holes} holes ({card.hole_count - holes} fewer)."
             )
+
+
+def _nothing_halved(card: Card, asked_rows: int | None) -> Iterator[str]:
+    """Why a card that is read twice in each row has as much to punch as one that is not."""
+    unit = card.unit
+    both = Chart(np.repeat(unit.cells, 2, axis=0), tuple(yarn for yarn in unit.yarns for _ in range(2)))
+    rows, holes = holes_of(both, card.machine, asked_rows)
+    if holes <= card.hole_count:
+        least = max(card.shape.least_rows, asked_rows or 1)
+        yield (
+            f"{OPTION.each_row_twice} saves no punching here: a card has at least {least} rows, so the "
+            f"{number(unit.height, 'row')} of the repeat are punched {card.rows // unit.height} times. Without it the "
+            f"card has {rows} rows and {holes} holes."
+        )
 
 
 def _one_direction(chart: Chart, card: Card) -> Iterator[str]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -94,11 +94,7 @@ class Fabric:
 
 def smallest_repeat(chart: Chart) -> Chart:
     """The smallest repeat of the same cells, yarns left out."""
-    cells = chart.cells
-    height, width = cells.shape
-    rows = next(n for n in range(1, height + 1) if height % n == 0 and _repeats(cells, n, 0))
-    columns = next(n for n in range(1, width + 1) if width % n == 0 and _repeats(cells, n, 1))
-    return Chart(cells[:rows, :columns].copy(), (None,) * rows)
+    return replace(chart, yarns=(None,) * chart.height).smallest_repeat()
 
 
 def relaxed_repeat(chart: Chart) -> Chart:
@@ -106,10 +102,6 @@ def relaxed_repeat(chart: Chart) -> Chart:
     near two copies of another."""
     repeat = smallest_repeat(chart)
     return repeat.tiled(max(2, repeat.width), max(2, repeat.height))
-
-
-def _repeats(cells: np.ndarray[tuple[int, ...], np.dtype[np.uint8]], period: int, axis: int) -> bool:
-    return np.array_equal(np.roll(cells, period, axis=axis), cells)
 
 
 def relaxing(chart: Chart, cell: tuple[float, float] | None, slip_fed: float = SLIP_FED) -> Iterator[Fabric]:

@@ -41,6 +41,11 @@ class Expected(NamedTuple):
         counts = ((swatch.stitches_per_10cm, self.stitches), (swatch.rows_per_10cm, self.rows))
         return tuple(None if not count else (math.log(count) - mean) / sd for count, (mean, sd) in counts)  # type: ignore[return-value]
 
+    def longer(self, swatch: Swatch) -> bool:
+        """Whether the swatch is longer than stocking stitch, and so than it can be."""
+        rows = swatch.rows_per_10cm
+        return rows is not None and rows * LONGER < math.exp(self.plain_rows)
+
     def distance(self, swatch: Swatch) -> float:
         return max((abs(each) for each in self.distances(swatch) if each is not None), default=0.0)
 
@@ -72,13 +77,11 @@ def far_out(swatch: Swatch, expected: Expected | None, sure: bool) -> Iterator[F
     if expected is None:
         return
     distances = expected.distances(swatch)
-    rows = swatch.rows_per_10cm
-    longer = rows is not None and rows * LONGER < math.exp(expected.plain_rows)
-    distance = expected.distance(swatch)
+    longer, distance = expected.longer(swatch), expected.distance(swatch)
     if distance <= SURPRISING and not longer:
         return
     direction = 1 if longer and distance <= SURPRISING else max((0, 1), key=lambda at: abs(distances[at] or 0.0))
-    means, counts = (expected.stitches[0], expected.rows[0]), (swatch.stitches_per_10cm, rows)
+    means, counts = (expected.stitches[0], expected.rows[0]), (swatch.stitches_per_10cm, swatch.rows_per_10cm)
     mean, count, second = means[direction], counts[direction], counts[1 - direction]
     assert count is not None
     off = math.log(count) - mean
@@ -86,7 +89,7 @@ def far_out(swatch: Swatch, expected: Expected | None, sure: bool) -> Iterator[F
     if second is not None and abs(distances[1 - direction] or 0.0) > SURPRISING:
         other = math.exp(means[1 - direction]), math.expm1(math.log(second) - means[1 - direction])
     visible = direction == 1 and expected.knits > 0 and abs(off - math.log(expected.knits)) < 0.15
-    slip = explained(swatch, expected.distance, expected.needles)
+    slip = explained(swatch, lambda s: math.inf if expected.longer(s) else expected.distance(s), expected.needles)
     used = sure or distance <= BEYOND_BELIEF
     counted = "needles" if expected.needles > 1 else "stitches"
     yield FarOut(swatch, direction, math.exp(mean), math.expm1(off), used, slip, longer, visible, other, counted)

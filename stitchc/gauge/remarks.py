@@ -74,7 +74,7 @@ def check_swatches(pattern: Pattern, unused: Collection[Swatch] | None = None) -
     possible: list[Swatch] = []
     of_no_yarn = unused_lines(pattern)
     for swatch in pattern.swatches:
-        impossible = list(_impossible(swatch))
+        impossible = _impossible(swatch)
         if swatch not in (unused or ()):
             messages += impossible or _small(swatch)
             possible += [swatch] if not impossible else []
@@ -92,17 +92,20 @@ def check_plain(plain: PlainGauge) -> list[Message]:
     return _odd_plain(Swatch(PLAIN, 100, Span("", 1), plain.stitches, plain.rows), None)
 
 
-def _impossible(swatch: Swatch) -> Iterator[Message]:
+def _impossible(swatch: Swatch) -> list[Message]:
+    sentences, limits = [], []
     for noun, count, per_10cm, most in _halves(swatch):
         if count is None or per_10cm is None or FEWEST_PER_10CM <= per_10cm <= most:
             continue
         size = "more" if per_10cm > most else "fewer"
-        counted = f"{_number(count)} {noun} to {_number(swatch.per_mm)} mm"
-        measured = "" if swatch.per_mm == 100 else f" ({counted})"
-        text = f"{_number(per_10cm)} {noun} to 10 cm{measured} are {size} than any knitting has."
-        advice = f"Check the count and the unit: `gauge {swatch.stitch} … {noun} per 10 cm` counts {noun} in 10 cm."
-        label = f"{_number(FEWEST_PER_10CM)} to {_number(most)} in 10 cm can be"
-        yield Message("G601", "error", text, swatch.span, advice, label)
+        measured = "" if swatch.per_mm == 100 else f" ({_number(count)} {noun} to {_number(swatch.per_mm)} mm)"
+        sentences.append(f"{_number(per_10cm)} {noun} to 10 cm{measured} are {size} than any knitting has.")
+        limits.append(f"{_number(FEWEST_PER_10CM)} to {_number(most)} {noun}")
+    if not limits:
+        return []
+    advice = f"Check the count and the unit: `gauge {swatch.stitch} … per 10 cm` takes what you counted in 10 cm."
+    label = f"{' and '.join(limits)} in 10 cm can be"
+    return [Message("G601", "error", " ".join(sentences), swatch.span, advice, label)]
 
 
 def _small(swatch: Swatch) -> list[Message]:

@@ -6,11 +6,14 @@ or of passes.
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from stitchc.bed import Needles
 from stitchc.chart import OUT, SLIP, TUCK, Chart
 from stitchc.english import listed, number
+from stitchc.machines.loader import load
 from stitchc.machines.profile import CardShape, Machine
 from stitchc.messages import Message
 from stitchc.pattern import Stitch
@@ -53,7 +56,7 @@ def too_many_needles(stitch: Stitch, machine: Machine, needles: Needles | None) 
             return []
         also = " and two edge needles" if edges else ""
         text = f"`{stitch.name}` is {width} needles wide{also}, more than {whose} {machine_name(machine.name)}."
-        return [Message("M303", "error", text, stitch.span, advice="Make the repeat narrower.")]
+        return [Message("M303", "error", text, stitch.span, advice=_narrower(stitch) or "Make the repeat narrower.")]
     if needles.count > most:
         text = f"{needles.count} needles are more than {whose} {machine_name(machine.name)}."
         panels = -(-needles.count // most)
@@ -116,11 +119,30 @@ def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
 
     A repeat fits a reader when its width divides the card's (common practice). The advice names the nearest widths that
     do, and stitches that have one: plain needles added to the repeat, or repeats side by side and plain needles to
-    fill the card; each of these is another design, and the advice says so.
+    fill the card; each of these is another design, and the advice says so. A repeat that is really narrower is first
+    to be written so.
     """
     columns, width = machine.reader_width, stitch.chart.width
     if machine.reader != "card" or not columns or columns % width == 0:
         return []
+    text = (
+        f"The stitch `{stitch.name}` is {width} needles wide, which does not fit evenly into the {columns} columns of "
+        f"the card of {machine_name(machine.name)}."
+    )
+    return [Message("M301", "error", text, stitch.span, advice=_narrower(stitch) or _fitting(stitch, columns))]
+
+
+def _narrower(stitch: Stitch) -> str:
+    """The stitch as it is written in fewer needles without changing the fabric; empty where it cannot be."""
+    small = stitch.chart.smallest_repeat()
+    if small.width == stitch.chart.width:
+        return ""
+    return f"The repeat is really {number(small.width, 'needle')} wide. Write it so:\n{_as_lines(stitch.name, small)}"
+
+
+def _fitting(stitch: Stitch, columns: int) -> str:
+    """Widths, stitches and machines for a repeat that does not go into the columns."""
+    width = stitch.chart.width
     fitting = [count for count in range(1, columns + 1) if columns % count == 0]
     near = sorted(sorted(fitting, key=lambda count: abs(count - width))[:3])
     advice = f"The nearest widths that fit: {listed([str(count) for count in near])}."
@@ -129,18 +151,16 @@ def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
         working = np.flatnonzero(chart.in_work)
         wide = number(int(columns - 1 - working[-1] + working[0]), "needle")
         advice += f" Putting more needles out of work changes the design: a ladder {wide} wide in every {columns}:\n"
-        advice += _as_lines(f"{stitch.name}-{columns // width * width}", chart) + "\n"
+        advice += _as_lines(f"{stitch.name}-{columns}-out", chart) + "\n"
     if width < columns:
         advice += " Adding plain needles changes the design:"
         advice += "".join(f"\n    {line}" for line in _made_to_fit(stitch.name, width, columns, fitting))
-    else:
-        any_width = " or ".join(map(machine_choice, ("hand-standard", "bitmap-standard")))
-        advice += f"\nOr knit it where any width is possible: {any_width}."
-    text = (
-        f"The stitch `{stitch.name}` is {width} needles wide, which does not fit evenly into the {columns} columns of "
-        f"the card of {machine_name(machine.name)}."
-    )
-    return [Message("M301", "error", text, stitch.span, advice=advice)]
+    elif others := [name for name in _READ_NO_CARD if not too_many_needles(stitch, load(name), None)]:
+        advice += f"\nOr knit it where any width is possible: {' or '.join(map(machine_choice, others))}."
+    return advice
+
+
+_READ_NO_CARD: Final = ("hand-standard", "bitmap-standard")
 
 
 def _made_to_fit(name: str, width: int, columns: int, fitting: list[int]) -> list[str]:

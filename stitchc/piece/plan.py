@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from stitchc.bed import Needles
 from stitchc.chart import Chart
+from stitchc.english import ranges
 from stitchc.gauge.estimate import GaugeReport
 from stitchc.gauge.gauges import PLAIN, Joint, Range
 from stitchc.passes import Pass
@@ -170,3 +171,14 @@ def fabric_of(stitch: str, yarn: str | None, law: Joint) -> str:
 def chart_of(pattern: Pattern, name: str) -> Chart:
     """The repeat of a stitch that a piece names, stocking stitch among them."""
     return Chart.plain(1, 1) if name == PLAIN else pattern.stitches[name].chart
+
+
+def yarn_of_other_rows(pattern: Pattern, name: str, yarn: str) -> str:
+    """How to name the yarn of those rows of a stitch that name none; empty where none of its rows names one."""
+    rows = [number for number, own in enumerate(chart_of(pattern, name).yarns, 1) if own is None]
+    stitch = pattern.stitches.get(name)
+    if stitch is None or len(rows) == stitch.chart.height:
+        return ""
+    if stitch.row_spans is None:
+        return f"Write `in {yarn}` after the row numbers that name no yarn, in the stitches that `{name}` is made of."
+    return f"Name the yarn of the other rows in `{name}` itself: `{ranges(rows)} in {yarn}: …`."

@@ -20,7 +20,7 @@ from stitchc.gauge.gauges import PLAIN, Direction, Joint, PlainGauge
 from stitchc.messages import Message, Severity, Span, has_errors
 from stitchc.passes import Pass, beyond_the_carriage, columns_on, less_than_a_repeat, moved_by_hand, unfit
 from stitchc.pattern import Knit, Pattern, Piece, Stitch, Width
-from stitchc.piece.plan import Plan, Section, chart_of, fabric_of, in_yarn_name
+from stitchc.piece.plan import Plan, Section, chart_of, fabric_of, in_yarn_name, yarn_of_other_rows
 from stitchc.piece.size import Rounding, common_unit, nearest
 from stitchc.piece.walk import Walk, on_needles
 from stitchc.sheet.terms import MAIN_YARN
@@ -436,7 +436,8 @@ class _Planner:
             f"and the others name {listed([f'`{name}`' for name in yarns])}. A reader is told to knit them in "
             f"{MAIN_YARN}, which has no name, colour or weight.",
             place.span,
-            advice=f"knit {place.stitch} for … in {next(iter(yarns))}   (or another yarn: any that the file declares)",
+            advice=yarn_of_other_rows(self.pattern, place.stitch, next(iter(yarns)))
+            or f"knit {place.stitch} for … in {next(iter(yarns))}   (or another yarn: any that the file declares)",
         )
 
     def more_for_seams_than_piece(self, width: Width) -> None:

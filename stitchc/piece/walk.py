@@ -19,7 +19,7 @@ from stitchc.gauge.gauges import PLAIN
 from stitchc.messages import Message, Severity, Span
 from stitchc.passes import Crossing, Pass, Standing, lower, moved_by_hand, other_side
 from stitchc.pattern import CarriageAt, Do, Knit, Pattern, Piece
-from stitchc.piece.plan import Section, chart_of
+from stitchc.piece.plan import Section, chart_of, yarn_of_other_rows
 from stitchc.piece.size import Rounding
 from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 
@@ -184,7 +184,9 @@ class Walk:
                 f"The rows of `{knit.stitch}` name {names}, which `in {knit.yarn}` does not change"
                 + ("." if all_own else "; only the rows that name none are knitted in it."),
                 knit.span,
-                advice=f"knit {knit.stitch} for …   without `in {knit.yarn}`, or a stitch that names no yarn",
+                advice=f"knit {knit.stitch} for …   without `in {knit.yarn}`, or a stitch that names no yarn"
+                if all_own
+                else f"{yarn_of_other_rows(self.pattern, knit.stitch, knit.yarn)} Leave out `in {knit.yarn}` here.",
             )
             if message not in self.messages:
                 self.messages.append(message)

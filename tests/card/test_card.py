@@ -710,8 +710,16 @@ def test_a_width_that_does_not_go_into_the_card() -> None:
     assert "3, 4 and 6" in message.advice
     assert "stitch gulls-6 = gulls beside plain 1 by 1" in message.advice
     assert "stitch gulls-24 = gulls across 4 beside plain 4 by 1" in message.advice
-    (message,) = unfit(stitch(["K" * 30]), profile("24"))
+    (message,) = unfit(stitch(["K" * 29 + "T"]), profile("24"))
     assert message.code == "M301" and "bitmap-standard" in str(message.advice)
+    too_wide = unfit(stitch(["K" * 299 + "T"]), profile("24"))
+    assert {each.code for each in too_wide} == {"M301", "M303"} and "--machine" not in str(too_wide)
+
+
+def test_a_repeat_that_is_really_narrower_is_written_so() -> None:
+    for message in unfit(stitch(["KT" * 2500, "K" * 5000], name="wide"), profile("24")):
+        assert "really 2 needles wide" in str(message.advice)
+        assert str(message.advice).endswith("    stitch wide\n        1: K T\n        2: K")
 
 
 @pytest.mark.parametrize(
@@ -725,10 +733,10 @@ def test_m301_offers_a_ladder_stitch_the_columns_that_it_fills(repeat: str, used
     (message,) = unfit(stitch([repeat, repeat.replace("T", "K")], name="spray"), profile("24"))
     advice = str(message.advice)
     assert f"changes the design: a ladder {ladder} needles wide in every 24:" in advice
-    text = advice[advice.index(f"    stitch spray-{used}\n") :].partition(" Adding plain needles")[0]
+    text = advice[advice.index(f"    stitch spray-24-out\n") :].partition(" Adding plain needles")[0]
     pattern, messages, _ = compile_text(text, "x.stitch")
     assert pattern is not None and not messages
-    made = pattern.stitches[f"spray-{used}"]
+    made = pattern.stitches["spray-24-out"]
     assert unfit(made, profile("24")) == []
     assert made.chart.rows()[0] == repeat * (used // len(repeat)) + "-" * (24 - used)
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from stitchc.card.notes import numbers, out_of_work, settings
 from stitchc.card.plan import one_of_each_pair, plan_card
-from stitchc.card.work import clear_shift, directions, holes_of, least_work, smallest_repeat
+from stitchc.card.work import clear_shift, directions, holes_of, least_work
 from stitchc.chart import SLIP, TUCK, Chart
 from stitchc.machines import load, load_text
 from stitchc.messages import Span
@@ -31,7 +31,7 @@ REPEATED = st.builds(
 
 @given(REPEATED)
 def test_the_smallest_repeat_makes_the_same_fabric(chart: Chart) -> None:
-    small = smallest_repeat(chart)
+    small = chart.smallest_repeat()
     assert small.tiled(chart.width, chart.height) == chart
     for width in range(1, small.width):
         if chart.width % width == 0 and chart.in_work[:width].any():
@@ -154,3 +154,12 @@ def test_needles_out_of_work_on_a_card(rows: list[str], mirrored: bool, columns:
     assert card.holes[:, np.array(columns) - 1].all()
     assert words in (out_of_work(card) or "")
     assert "in a box" in numbers(card)
+
+
+def test_a_card_read_twice_that_saves_nothing_says_why() -> None:
+    """A card has at least 36 rows: half of 60 does not close to a ring, and half of 120 does."""
+    rows = ["KT", "KT", "KK", "KK", "TK", "TK"]
+    for times, why in ((10, True), (20, False)):
+        stitch = Stitch("ripple", Chart.from_rows(rows * times), Span("x.stitch", 1))
+        words = " ".join(least_work(plan_card(stitch, load("card24-standard"), each_row_twice=True)))
+        assert ("saves no punching here: a card has at least 36 rows" in words) == why

@@ -17,7 +17,9 @@ from stitchc.gauge.learnt import Lesson
 from stitchc.gauge.remarks import check_bed
 from stitchc.machines import load
 from stitchc.messages import Span
+from stitchc.notation import compile_text
 from stitchc.pattern import Pattern, Swatch
+from stitchc.whole_check import check_file
 
 ROOT = Path(__file__).parents[2]
 
@@ -413,6 +415,25 @@ def test_a_plain_gauge_that_another_writing_makes_ordinary_is_asked_about(
         text = captured.out + captured.err
         assert re.findall(r"\[(G\d+)\]", text) == ([code] if code else [])
         assert offered in text
+
+
+G_T = "stitch t over 3\n    1: T K K\n    2: K\ngauge plain 24 stitches 34 rows per 10 cm\n"
+
+
+@pytest.mark.parametrize(
+    ("lines", "codes"),
+    [
+        ("gauge plain 48 stitches 70 rows per 10 cm\ngauge t 22 stitches 41 rows per 10 cm\n", ["G603", "G603", "G604"]),
+        ("gauge plain 24 stitches 34 rows per 0.5 cm\ngauge t 22 stitches 41 rows per 10 cm\n", ["G601"]),
+    ],
+)
+def test_no_line_is_corrected_to_itself_or_in_two_ways(lines: str, codes: list[str]) -> None:
+    """22 with its digits turned round is 22; a count that cannot be is not confirmed with `sure`."""
+    pattern, messages, _ = compile_text(G_T + lines, "it.stitch")
+    assert pattern is not None and not messages
+    told = check_file(pattern)
+    assert [message.code for message in told] == codes
+    assert not any(line in str(message.advice) for message in told for line in lines.splitlines())
 
 
 YARNS = """yarn oat "oat" tex 417

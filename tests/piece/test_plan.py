@@ -199,6 +199,17 @@ def test_in_yarn_fills_the_rows_that_name_none() -> None:
     assert plan is not None
     assert [each.yarn for each in plan.passes] == ["sand", "sand", "foam", "foam"]
     assert [(m.code, m.severity) for m in messages] == [("P412", "warning")]
+    assert "`3, 4 in foam: …`. Leave out `in foam` here." in str(messages[0].advice)
+
+
+@pytest.mark.parametrize("end", ["", " in foam"])
+def test_what_is_advised_for_rows_without_a_yarn_ends_the_matter(end: str) -> None:
+    """P414 does not send to `in foam`, about which P412 would say to leave it out again."""
+    stitches = "stitch half\n 1-2 in sand: K\n 3-4: K\n"
+    piece = " needles 62\n knit plain for 2 rows in foam\n knit half for 4 rows{}\n"
+    (message,) = planned(text(piece.format(end), stitches, YARNS))[1]
+    assert message.code == ("P412" if end else "P414") and "in `half` itself: `3, 4 in foam: …`" in str(message.advice)
+    assert planned(text(piece.format(""), stitches.replace("3-4:", "3-4 in foam:"), YARNS))[1] == []
 
 
 def test_the_only_yarn_is_that_of_all_rows_where_none_names_it() -> None:
