@@ -417,14 +417,15 @@ def test_a_plain_gauge_that_another_writing_makes_ordinary_is_asked_about(
         assert offered in text
 
 
+G_ODD = "gauge t 22 stitches 41 rows per 10 cm\n"
 G_T = "stitch t over 3\n    1: T K K\n    2: K\ngauge plain 24 stitches 34 rows per 10 cm\n"
 
 
 @pytest.mark.parametrize(
     ("lines", "codes"),
     [
-        ("gauge plain 48 stitches 70 rows per 10 cm\ngauge t 22 stitches 41 rows per 10 cm\n", ["G603", "G603", "G604"]),
-        ("gauge plain 24 stitches 34 rows per 0.5 cm\ngauge t 22 stitches 41 rows per 10 cm\n", ["G601"]),
+        ("gauge plain 48 stitches 70 rows per 10 cm\n" + G_ODD, ["G603", "G603", "G604"]),
+        ("gauge plain 24 stitches 34 rows per 0.5 cm\n" + G_ODD, ["G601"]),
     ],
 )
 def test_no_line_is_corrected_to_itself_or_in_two_ways(lines: str, codes: list[str]) -> None:
