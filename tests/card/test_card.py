@@ -733,7 +733,7 @@ def test_m301_offers_a_ladder_stitch_the_columns_that_it_fills(repeat: str, used
     (message,) = unfit(stitch([repeat, repeat.replace("T", "K")], name="spray"), profile("24"))
     advice = str(message.advice)
     assert f"changes the design: a ladder {ladder} needles wide in every 24:" in advice
-    text = advice[advice.index(f"    stitch spray-24-out\n") :].partition(" Adding plain needles")[0]
+    text = advice[advice.index("    stitch spray-24-out\n") :].partition(" Adding plain needles")[0]
     pattern, messages, _ = compile_text(text, "x.stitch")
     assert pattern is not None and not messages
     made = pattern.stitches["spray-24-out"]
