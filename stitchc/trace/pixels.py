@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from stitchc.trace.picture import Pixels, Plane
+from stitchc.trace.picture import Pixels, Plane, darkest
 
 MOST_COLOURS: Final = 8
 """More colours than a chart has kinds of cells: then the picture is not an exact one."""
@@ -130,7 +130,7 @@ def enlarged(pixels: Pixels, cells: tuple[int, int] | None = None) -> Blocks | N
     for at, across in enumerate((pixels, pixels.swapaxes(0, 1))):
         plane = across[:: max(1, len(across) // 100)]
         size = across.shape[1]
-        shade = plane.min(axis=2).astype(np.float32) / 255
+        shade = darkest(plane).astype(np.float32) / 255
         changes = (np.square(np.diff(shade, order, axis=1)).sum(axis=0, dtype=np.float64) for order in (1, 2))
         likely = (pitch for change in changes for pitch, _ in even_pitches(change, _SMOOTHLY)[:12])
         tried = [cells[at]] if cells else list(dict.fromkeys(round(size / pitch) for pitch in likely))

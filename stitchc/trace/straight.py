@@ -112,14 +112,18 @@ def _family(points: _Points, reach: float, far: float) -> tuple[float, float]:
 
     def gathered(some: tuple[_Places, ...], bin_px: float) -> Callable[[float, float], float]:
         x, y, weight = some
+        top, bottom = float(y.min()), float(y.max())
 
         def score(slope: float, change: float) -> float:
-            spread = 1 + change * y
-            if float(spread.min()) < _LEAST_SPREAD:  # lines of a sheet do not meet within the picture
+            if min(1 + change * top, 1 + change * bottom) < _LEAST_SPREAD:  # lines do not meet within the picture
                 return 0.0
-            place = (x - slope * y) / spread / bin_px
-            low = np.floor(place - place.min()).astype(np.intp)
-            part = (place - place.min()) - low
+            place = x - slope * y
+            if change:
+                place /= 1 + change * y
+            place /= bin_px
+            place -= place.min()
+            low = place.astype(np.intp)
+            part = place - low
             size = int(low.max()) + 2
             heap = np.bincount(low, weight * (1 - part), size) + np.bincount(low + 1, weight * part, size)
             return float((heap * heap).sum())

@@ -100,33 +100,31 @@ def _chains(profile: Profile, tried: list[tuple[float, int]]) -> list[tuple[floa
     height = np.minimum(profile / high, 1) - USUAL
     height[[0, -1]] = 0
     before = int(max(widths.max(), gaps.max()))  # places before the picture, from which nothing comes
-    begun = np.full((len(tried), before + size), -np.inf)
-    begun[:, before:] = height
+    begun = np.full((before + size, len(tried)), -np.inf)
+    begun[before:] = height[:, None]
     ended = np.full_like(begun, -np.inf)
-    width_of, gap_of = np.zeros(begun.shape, dtype=np.int32), np.full(begun.shape, -1, dtype=np.int32)
-    rows = count[:, None]
+    width_of, gap_of = np.zeros(begun.shape, dtype=np.intp), np.full(begun.shape, -1, dtype=np.intp)
+    begin_of, end_of = (count[:, None] - len(tried) * some for some in (widths, gaps))  # as places in all of them
     for place in range(before + int(widths[:, 0].min()), before + size):
-        at = height[place - before]
-        worth = begun[rows, place - widths] - width_costs
+        here = float(height[place - before])
+        worth = begun.take(begin_of + len(tried) * place) - width_costs
+        width_of[place] = best = worth.argmax(axis=1)
+        ended[place] = worth[count, best] + here
+        worth = ended.take(end_of + len(tried) * place) - gap_costs
         best = worth.argmax(axis=1)
-        ended[:, place] = worth[count, best] + at
-        width_of[:, place] = widths[count, best]
-        worth = ended[rows, place - gaps] - gap_costs
-        best = worth.argmax(axis=1)
-        reached = worth[count, best] + np.where(best > 0, at, 0.0)
-        better = reached > begun[:, place]
-        begun[better, place] = reached[better]
-        gap_of[better, place] = gaps[count, best][better]
+        reached = worth[count, best] + np.where(best > 0, here, 0.0)
+        gap_of[place] = np.where(reached > begun[place], best, -1)
+        begun[place] = np.maximum(reached, begun[place])
     found = []
     for row in count.tolist():
-        place = int(ended[row].argmax())
-        top, cells = float(ended[row, place]), []
+        place = int(ended[:, row].argmax())
+        top, cells = float(ended[place, row]), []
         while np.isfinite(top):
-            begin = place - int(width_of[row, place])
+            begin = place - int(widths[row, width_of[place, row]])
             cells.append((begin - before, place - before))
-            if gap_of[row, begin] < 0:
+            if gap_of[begin, row] < 0:
                 break
-            place = begin - int(gap_of[row, begin])
+            place = begin - int(gaps[row, gap_of[begin, row]])
         found.append((top, np.array(cells[::-1], dtype=np.intp).reshape(-1, 2)))
     return found
 

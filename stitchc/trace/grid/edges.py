@@ -6,7 +6,7 @@ same to them. Level edges are the upright ones of the picture laid on its side.
 
 from __future__ import annotations
 
-from functools import cached_property
+from functools import cached_property, reduce
 from typing import Final
 
 import numpy as np
@@ -48,12 +48,17 @@ class Direction:
         """Pixels across the lines."""
         return int(self.edges.shape[1]) - 1
 
-    def along(self, first: int, last: int, gap_px: int) -> Profile:
-        """The clearest of these places (the last exclusive) at each pixel along a line, without gaps up to so wide,
-        summed from its beginning."""
-        strip = self.edges[:, max(0, first) : last].max(axis=1)
-        strip = ndimage.minimum_filter1d(ndimage.maximum_filter1d(strip, gap_px + 1), gap_px + 1)
-        return np.concatenate([[0.0], strip.cumsum(dtype=np.float64) / 255])
+    @cached_property
+    def _by_place(self) -> Edges:
+        """The edges with those of a line in one stretch of memory."""
+        return np.ascontiguousarray(self.edges.T)
+
+    def along(self, lines: list[tuple[int, int]], gap_px: int) -> Profile:
+        """Of each line the clearest of its places (the last exclusive) at each pixel along it, without gaps up to so
+        wide, summed from its beginning: (lines, pixels along them and one more)."""
+        strips = np.stack([self._by_place[max(0, first) : last].max(axis=0) for first, last in lines])
+        strips = ndimage.minimum_filter1d(ndimage.maximum_filter1d(strips, gap_px + 1), gap_px + 1)
+        return np.pad(strips.cumsum(axis=1, dtype=np.float64) / 255, ((0, 0), (1, 0)))
 
 
 class Sight:
@@ -81,14 +86,16 @@ class Sight:
     def means(self, across: tuple[Spans, Spans], down: tuple[Spans, Spans]) -> Shares:
         """The mean colours from first to last pixels (exclusive): (down, across, 3)."""
         (left, right), (top, bottom), total = across, down, self._total
-        sums = total[np.ix_(bottom, right)] - total[np.ix_(top, right)] - total[np.ix_(bottom, left)]
-        return np.asarray((sums + total[np.ix_(top, left)]) / np.outer(bottom - top, right - left)[..., None])
+        strips = total.take(bottom, axis=0) - total.take(top, axis=0)
+        sums = strips.take(right, axis=1) - strips.take(left, axis=1)
+        return np.asarray(sums / np.outer(bottom - top, right - left)[..., None])
 
 
 def _clear_edges(pixels: Pixels) -> tuple[Edges, Profile]:
     """Edges between each pixel and the one to its left; of one that is smoothed over two pixels, the clearer half."""
     steps = np.diff(pixels.astype(np.int16), axis=1)
-    clear, way = np.abs(steps).max(axis=2), np.sign(steps.sum(axis=2, dtype=np.int16))
+    red, green, blue = (steps[..., channel] for channel in range(3))
+    clear, way = reduce(np.maximum, (np.abs(red), np.abs(green), np.abs(blue))), np.sign(red + green + blue)
     going_on = way[:, 1:] == way[:, :-1]
     first = clear[:, :-1] >= clear[:, 1:]
     kept = np.ones(clear.shape, dtype=np.bool_)

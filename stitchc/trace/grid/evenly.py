@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from stitchc.trace.grid.chains import LEAST_CELLS, LEAST_PITCH_PX
 from stitchc.trace.grid.lattice import Axis, Lattice
-from stitchc.trace.picture import Pixels
+from stitchc.trace.picture import Pixels, median_colour
 
 _LOOKED_AT: Final = 2_000_000
 """Pixels; of larger pictures only some are looked at."""
@@ -58,8 +58,8 @@ def found_on_page(pixels: Pixels, cells_in: Callable[[Pixels, Ink], Pair | None]
         found = found_on_page(pixels[::step, ::step], cells_in)
         return None if found is None else found.grown(step)
     rim = np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]])
-    for page in np.median(rim, axis=0), np.median(pixels, axis=(0, 1)):
-        ink = np.abs(pixels - page).max(axis=2) > _INK
+    for page in median_colour(rim), median_colour(pixels):
+        ink = _off_page(pixels, page)
         lines = cells_in(pixels, ink) if ink.any() else None
         if (
             lines is not None
@@ -68,6 +68,18 @@ def found_on_page(pixels: Pixels, cells_in: Callable[[Pixels, Ink], Pair | None]
         ):
             return Lattice(lines[0].axis(), lines[1].axis(), False)
     return None
+
+
+def _off_page(pixels: Pixels, page: npt.NDArray[np.float64]) -> Ink:
+    """Where a colour of a pixel is farther from the page's than _INK."""
+    ink = np.zeros(pixels.shape[:2], dtype=np.bool_)
+    for channel, value in enumerate(page.tolist()):
+        plane = pixels[..., channel]
+        if value - _INK > 0:
+            ink |= plane < math.ceil(value - _INK)
+        if value + _INK < 255:
+            ink |= plane > math.floor(value + _INK)
+    return ink
 
 
 def runs_of(ink: Ink, axis: int) -> npt.NDArray[np.intp]:

@@ -34,21 +34,29 @@ class Chain:
         self.direction, self.cells, self.axis = direction, cells, axis_of(cells)
 
     @cached_property
-    def _lines(self) -> list[Profile | None]:
-        """Of each line, its clearest edge at each pixel along it, summed; None at the picture's own edge."""
-        found: list[Profile | None] = []
+    def _ends(self) -> Spans:
+        """Where each line begins and ends: (lines, 2)."""
+        first, last = self.cells[:, 0], self.cells[:, 1]
+        before, behind = np.concatenate([first[:1], last]), np.concatenate([first, last[-1:]])
+        return np.stack([np.minimum(before, behind), np.maximum(before, behind)], axis=1)
+
+    @cached_property
+    def _in_picture(self) -> Mask:
+        """Which lines do not lie at the picture's own edges."""
+        return np.asarray((self._ends[:, 0] > 0) & (self._ends[:, 1] < self.direction.size))
+
+    @cached_property
+    def _lines(self) -> Profile:
+        """Of each line within the picture, its clearest edge at each pixel along it, summed."""
         gap_px = max(_DASH_PX, int(_DASH * self.axis.pitch_px))
-        for number in range(len(self.cells) + 1):
-            ends = [*self.cells[number - 1 : number, 1].tolist(), *self.cells[number : number + 1, 0].tolist()]
-            at_edge = min(ends) <= 0 or max(ends) >= self.direction.size
-            # a thin line goes on in the middle of a bolder stretch
-            found.append(None if at_edge else self.direction.along(min(ends) - 1, max(ends) + 2, gap_px))
-        return found
+        # a thin line goes on in the middle of a bolder stretch
+        within = [(first - 1, last + 2) for first, last in self._ends[self._in_picture].tolist()]
+        return self.direction.along(within, gap_px) if within else np.zeros((0, len(self.direction.edges) + 1))
 
     @property
     def outer_in_picture(self) -> Mask:
         """Whether the first and the last line do not lie at the picture's own edges."""
-        return np.array([self._lines[at] is not None for at in (0, -1)])
+        return self._in_picture[[0, -1]]
 
     def seen(self, crossing: Spans, at_edge: float = 1.0) -> Shares:
         """How much of an edge is seen along each line beside each crossing cell: (lines, crossing cells). at_edge: what
@@ -57,8 +65,9 @@ class Chain:
         size = len(self.direction.edges)
         low = np.minimum(crossing[:, 0] + inset, size - 1)
         high = np.minimum(np.maximum(crossing[:, 1] - inset, low + 1), size)
-        none = np.full(len(crossing), at_edge)
-        return np.stack([none if line is None else (line[high] - line[low]) / (high - low) for line in self._lines])
+        seen = np.full((len(self._ends), len(crossing)), at_edge)
+        seen[self._in_picture] = (self._lines.take(high, axis=1) - self._lines.take(low, axis=1)) / (high - low)
+        return seen
 
 
 class Judged(NamedTuple):
@@ -123,10 +132,7 @@ class Pair:
         """What the pair explains, as ruled or as unruled cells. cells: how many the chart has, where that is known."""
         across, down = self.across, self.down
         bold = any(np.ptp(chain.axis.widths) > 1 for chain in (across, down))
-        tried = [
-            looks_of(self.sight, across.axis, down.axis, pushed) for pushed in ((False, True) if bold else (False,))
-        ]
-        looks = min(tried, key=lambda one: float(one.strange.mean()))
+        looks = looks_of(self.sight, across.axis, down.axis, bold)
         rarity = -np.log(np.maximum(looks.share, 1e-9))[looks.of]
         return max((self._as(ruled, looks, rarity, cells) for ruled in (True, False)), key=lambda one: one.worth)
 
@@ -167,25 +173,30 @@ class Pair:
         hidden = np.zeros((len(of) + 1, of.shape[1]), dtype=np.bool_)
         pixels = self.sight.pixels if at == 0 else self.sight.pixels.swapaxes(0, 1)
         chain, crossing = (self.across, self.down) if at == 0 else (self.down, self.across)
-        cells, seen, middles = chain.cells, self.seen[at], crossing.cells.sum(axis=1) // 2
-        colours = [
-            np.median(
-                pixels[middles[seen[number] >= 0.8], (int(cells[number - 1, 1]) + int(cells[number, 0])) // 2], axis=0
-            )
-            for number in range(1, len(cells))
-            if cells[number, 0] > cells[number - 1, 1] and (seen[number] >= 0.8).any()
-        ]
-        if len(colours) < 2:
+        cells, seen, middles = chain.cells, self.seen[at][1:-1], crossing.cells.sum(axis=1) // 2
+        clear = (seen >= 0.8) & (cells[1:, 0] > cells[:-1, 1])[:, None]
+        lines = np.flatnonzero(clear.any(axis=1))
+        if len(lines) < 2 or not looks.flat.any():
             return hidden
+        places = (cells[lines, 1] + cells[lines + 1, 0]) // 2
+        colours = _medians_of(pixels[np.ix_(middles, places)].swapaxes(0, 1), clear[lines])
         ink = np.median(colours, axis=0)
-        if float((np.abs(np.array(colours) - ink).max(axis=1) < _SAME_INK).mean()) < _OF_ONE_INK:
+        if float((np.abs(colours - ink).max(axis=1) < _SAME_INK).mean()) < _OF_ONE_INK:
             return hidden  # edges of marks, between which cells are blank, are no lines in the ink of blank cells
         for look in np.flatnonzero(looks.flat & (np.abs(looks.mean - ink).max(axis=1) < _SAME_INK)).tolist():
             filled = np.concatenate([of[:1], of]) == look
             filled &= np.concatenate([of, of[-1:]]) == look
-            if filled[1:-1].any() and float(np.median(seen[1:-1][filled[1:-1]])) < USUAL:
-                hidden |= filled & (seen < USUAL)
+            if filled[1:-1].any() and float(np.median(seen[filled[1:-1]])) < USUAL:
+                hidden |= filled & (self.seen[at] < USUAL)
         return hidden
+
+
+def _medians_of(colours: Pixels, chosen: Mask) -> Shares:
+    """The medians of the chosen colours of each row: (rows, 3). colours: (rows, columns, 3)."""
+    last = chosen.sum(axis=1)
+    ordered = np.sort(np.where(chosen[..., None], colours.astype(np.int16), 256), axis=1)
+    middle = (ordered[np.arange(len(last)), place] for place in ((last - 1) // 2, last // 2))
+    return np.asarray(sum(middle) / 2)
 
 
 def _lined(seen: Shares, of: npt.NDArray[np.intp]) -> float:
@@ -205,26 +216,35 @@ def richest(worth: Shares, cells: tuple[int, int] | None) -> tuple[float, Box]:
     if cells is not None and (cells[0] > columns or cells[1] > rows):
         return -np.inf, (0, columns, 0, rows)
     total = np.concatenate([np.zeros((1, columns)), worth.cumsum(axis=0)])
+    high, wide = (1, 1) if cells is None else cells[::-1]
+    tops = rows - high + 1
     best, box = -np.inf, (0, columns, 0, rows)
-    for top in range(rows if cells is None else rows - cells[1] + 1):
-        strips = total[top + 1 :] - total[top] if cells is None else total[[top + cells[1]]] - total[top]
-        along = np.concatenate([np.zeros((len(strips), 1)), strips.cumsum(axis=1)], axis=1)
+    together = max(1, _AT_ONCE // worth.size)
+    for first in range(0, tops, together):
+        begins = np.arange(first, min(first + together, tops))
+        ends = np.arange(first + 1, rows + 1)[None] if cells is None else begins[:, None] + high
+        along = np.zeros((len(begins), ends.shape[1], columns + 1))
+        np.cumsum(total[ends] - total[begins, None], axis=2, out=along[..., 1:])
         if cells is None:
-            least = np.minimum.accumulate(along, axis=1)[:, :-1]
-            sums = along[:, 1:] - least
+            least = np.minimum.accumulate(along, axis=2)[..., :-1]
+            sums = along[..., 1:] - least
+            sums[ends <= begins[:, None]] = -np.inf
         else:
-            sums = along[:, cells[0] :] - along[:, : -cells[0]]
-        at, right = np.unravel_index(int(sums.argmax()), sums.shape)
-        if sums[at, right] > best + 1e-9:
-            best = float(sums[at, right])
-            if cells is None:
-                left = int(np.flatnonzero(along[at, : right + 1] == least[at, right])[-1])
-                box = left, int(right) + 1, top, top + 1 + int(at)
-            else:
-                box = int(right), int(right) + cells[0], top, top + cells[1]
+            sums = along[..., wide:] - along[..., :-wide]
+        places = sums.reshape(len(begins), -1).argmax(axis=1)
+        for number, (top, place) in enumerate(zip(begins.tolist(), places.tolist(), strict=True)):
+            at, right = divmod(place, sums.shape[2])
+            if sums[number, at, right] > best + 1e-9:
+                best = float(sums[number, at, right])
+                left = right
+                if cells is None:
+                    left = int(np.flatnonzero(along[number, at, : right + 1] == least[number, at, right])[-1])
+                box = left, right + wide, top, first + 1 + at if cells is None else top + high
     return best, box
 
 
+_AT_ONCE: Final = 60_000
+"""Numbers that are looked at together."""
 _OF_RIM: Final = 0.95
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final, Literal
 
 import numpy as np
@@ -55,17 +56,22 @@ class Axis:
         """The place so many cells from the first line."""
         return float(np.interp(cells, np.arange(len(self.lines)), self.lines))
 
+    @cached_property
+    def _uneven(self) -> bool:
+        """Whether lines lie off even distances."""
+        numbers = np.arange(len(self.lines))
+        off = self.lines - np.polyval(np.polyfit(numbers, self.lines, 1), numbers) if self.cells > 1 else 0 * self.lines
+        return bool(np.abs(off).max() > 0.04 * self.pitch_px)
+
     def insides(self, pushed: bool = False) -> tuple[Places, float]:
         """The middle of what is free of lines in each cell, and how wide the narrowest cell is.
 
         Where wide lines lie over even cells, a mark stands in the middle of its cell, or is pushed aside; where they
         push the cells apart, in the middle between the lines' edges.
         """
-        numbers = np.arange(len(self.lines))
-        off = self.lines - np.polyval(np.polyfit(numbers, self.lines, 1), numbers) if self.cells > 1 else 0 * self.lines
         left, right = self.lines[:-1] + self.widths[:-1] / 2, self.lines[1:] - self.widths[1:] / 2
         middles = (self.lines[:-1] + self.lines[1:]) / 2
-        if pushed or np.abs(off).max() > 0.04 * self.pitch_px:
+        if pushed or self._uneven:
             middles = (left + right) / 2
         return middles, 2 * max(0.05 * self.pitch_px, float(np.minimum(middles - left, right - middles).min()))
 
