@@ -13,7 +13,15 @@ import numpy.typing as npt
 
 from stitchc.trace.cells import Codes, Patches, Shares, certainty
 from stitchc.trace.grid import Lattice
-from stitchc.trace.marked import all_marked, inked_in, off_colour, parted, sorted_by_colour, sorted_by_examples
+from stitchc.trace.marked import (
+    all_marked,
+    few_of,
+    inked_in,
+    off_colour,
+    parted,
+    sorted_by_colour,
+    sorted_by_examples,
+)
 from stitchc.trace.picture import Pixels, full_light
 from stitchc.trace.pixels import MOST_COLOURS, colours_of
 from stitchc.trace.traced import Key, Rgb
@@ -216,16 +224,19 @@ def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> 
         if every and len({code for _, code in examples}) > len({meanings[group] for group in np.unique(groups)}):
             return None
     dark_group = len(meanings) - 1 if key.dark is not None and not key.alike else None
+    unlike = inked.odd[inked.marked]
     for group in range(len(meanings)):
-        members = np.flatnonzero(groups == group)
-        odd = parted(marks[members], not key.colours, group != dark_group) if len(members) else None
-        if odd is not None:
+        members, odd = _parted(marks, np.flatnonzero((groups == group) & ~unlike), not key.colours, group != dark_group)
+        if 0 < len(odd) <= few_of(inked.odd):
+            unlike[odd] = True
+            members, odd = _parted(marks, members, not key.colours, group != dark_group)
+        if len(odd):
             if group < len(inks):  # those that are nearer to the colour that was named are meant
-                off = off_colour(marks[members], inks[group])
-                odd = odd if np.median(off[odd]) > np.median(off[~odd]) else ~odd
+                off = [float(np.median(off_colour(marks[part], inks[group]))) for part in (members, odd)]
+                odd = odd if off[1] > off[0] else members
             else:  # nothing was said of these or of the others
                 meanings[group] = None
-            groups[members[odd]] = len(meanings)
+            groups[odd] = len(meanings)
             meanings.append(None)
             shares = np.concatenate([shares, np.zeros((len(marks), 1), dtype=np.float32)], axis=1)
     of = np.zeros(inked.marked.shape, dtype=np.uint8)
@@ -234,6 +245,11 @@ def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> 
     of_each[..., 0] = 1 - inked.shares
     of_each[inked.marked, 1:] = inked.shares[inked.marked][:, None] * shares
     of_each[~inked.marked, 1] = inked.shares[~inked.marked]
+    inked.odd[inked.marked] = unlike
+    of_each[inked.odd] = 0
+    for row, column in np.argwhere(inked.odd).tolist():
+        of_each[row, column, of[row, column]] = _SURE_OF_ODD
+        of_each[row, column, 0 if of[row, column] else 1] = 1 - _SURE_OF_ODD
     flat = patches.reshape(*of.shape, -1, 3)
     kinds = []
     for kind in range(1 + len(meanings)):
@@ -248,6 +264,19 @@ def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> 
     return Kinds(tuple(kinds), of, of_each, (blank.pop() if blank else key.light_code, *meanings))
 
 
+def _parted(
+    marks: Patches, members: npt.NDArray[np.intp], forms: bool, hues: bool
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Those of the members that look alike, and those that look otherwise; none of the latter where all are alike."""
+    odd = parted(marks[members], forms, hues) if len(members) else None
+    if odd is None:
+        return members, members[:0]
+    odd = odd if 2 * odd.sum() <= len(odd) else ~odd
+    return members[~odd], members[odd]
+
+
+_SURE_OF_ODD: Final = 0.6
+"""How sure it is what a cell is that may be a blot: the user is asked to look at it."""
 _SAME_AS_PAPER: Final = 60.0
 _DARK_PAGE: Final = 80
 

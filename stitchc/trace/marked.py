@@ -22,10 +22,12 @@ _Groups = npt.NDArray[np.intp]
 
 class Inked(NamedTuple):
     """Which cells are marked, how sure that is, and the ink in every cell. shares: (rows, columns), of being marked;
-    ink: what each sample lacks of the light on blank cells, in three colours; ground: the blank cells' colour."""
+    odd: cells that may be blots, being unlike all others and few; ink: what each sample lacks of the light on blank
+    cells, in three colours; ground: the blank cells' colour."""
 
     marked: npt.NDArray[np.bool_]
     shares: Shares
+    odd: npt.NDArray[np.bool_]
     ink: Patches
     ground: _Values
 
@@ -56,6 +58,11 @@ _COLOURED: Final = 0.5
 """The light of the ground's weakest colour, at least, for the hue of ink on it to be told."""
 _FEWEST: Final = 3
 """Cells that make a kind of their own; fewer must be three times as far from the others."""
+_BLOTS: Final = 2
+_BLOTTED: Final = 0.05
+"""Cells that may be blots: so many, or such a part of all."""
+_BESIDE_BLOTS: Final = 0.15
+"""How much less of a cell than the next mark blots cover, of what marks cover."""
 _OTHER_STRENGTH: Final = 0.25
 _OTHER_FORM: Final = 0.05
 _OTHER_HUE: Final = 0.12
@@ -93,19 +100,33 @@ def inked_in(patches: Patches) -> Inked | None:
         or ground.min() < _COLOURED
     ):
         return None
-    if between(np.exp(strength[blank]), max(_FAINT, 0.1 * float(np.exp(high)))) is not None:
+    darker = between(np.exp(strength[blank]), max(_FAINT, 0.1 * float(np.exp(high))))
+    odd = blank & (np.exp(strength) >= (np.inf if darker is None else darker))
+    if odd.sum() > few_of(odd):
         return None
+    covered = dark.mean(axis=(2, 3))  # of which a fleck has little, however black it is
+    empty, full = (float(np.median(covered[cells])) for cells in (blank, ~blank))
+    order = np.sort(covered[~blank])
+    little = int((order < (empty + full) / 2).sum())
+    if 0 < little <= few_of(odd) and order[little] - order[little - 1] > _BESIDE_BLOTS * (full - empty):
+        blots = ~blank & (covered <= order[little - 1])
+        odd, blank = odd | blots, blank | blots
     lights = np.stack([_around(middles[:, :, channel], blank) for channel in range(3)], axis=2)
     ink = 1 - patches / np.maximum(lights, 0.3)[:, :, None, None]
     shares = 1 / (1 + np.exp(-_SURER * (strength - border)))
-    return Inked(~blank, shares.astype(np.float32), ink.astype(np.float32), ground.astype(np.float32))
+    return Inked(~blank, shares.astype(np.float32), odd, ink.astype(np.float32), ground.astype(np.float32))
 
 
 def all_marked(patches: Patches) -> Inked:
     """Every cell taken for marked, as where letters stand in all of them."""
     marked = np.ones(patches.shape[:2], dtype=np.bool_)
     ink = np.asarray(1 - patches, dtype=np.float32)
-    return Inked(marked, marked.astype(np.float32), ink, np.ones(3, dtype=np.float32))
+    return Inked(marked, marked.astype(np.float32), ~marked, ink, np.ones(3, dtype=np.float32))
+
+
+def few_of(cells: npt.NDArray[np.bool_]) -> float:
+    """How many of these cells may be blots, or marks that a blot lies on."""
+    return max(_BLOTS, _BLOTTED * cells.size)
 
 
 def _around(values: _Values, chosen: npt.NDArray[np.bool_]) -> _Values:

@@ -20,12 +20,13 @@ from stitchc.trace.field import Field
 from stitchc.trace.forms import of_another_form
 from stitchc.trace.grid import Lattice
 from stitchc.trace.kinds import Kinds, as_seen, kinds_of, kinds_of_blocks, kinds_told, specks
+from stitchc.trace.marked import few_of
 from stitchc.trace.meaning import letters_of
 from stitchc.trace.negative import negative_of, page_of
 from stitchc.trace.picture import Pixels, full_light
 from stitchc.trace.pixels import SMALL_PX
 from stitchc.trace.signs import Signs, known_signs
-from stitchc.trace.traced import Ask, Key, Order, UnknownKinds, hex_of
+from stitchc.trace.traced import SURE, Ask, Key, Order, UnknownKinds, hex_of
 from stitchc.wording import OPTION
 
 _HARDLY_BLANK: Final = 0.12
@@ -71,6 +72,8 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     pushed, patches = ways[0]
     empty = _shaded_columns(patches)
     signs = _signs_in(patches[:, ~empty], ask, file)
+    if signs is not None and ask.notation == "auto":
+        signs = signs if _are_alike(sampled(pixels, field.lattice, pushed, finely=True)[:, ~empty], signs) else None
     if signs is None:
         try:
             kinds = _told(ways, turned, field, ask, file) or _kinds_of_marks(patches, pixels, field, ask, file)
@@ -149,6 +152,13 @@ def _signs_in(patches: Patches, ask: Ask, file: str) -> Signs | None:
     return known_signs(patches) if ask.notation == "auto" and not ask.key.said else None
 
 
+def _are_alike(seen: Patches, signs: Signs) -> bool:
+    """Whether all cells read as one sign hold a mark of one form: letters are a little like many signs. seen: the
+    cells, finely sampled."""
+    paper = np.ones(3, dtype=np.float32)
+    return all(of_another_form(seen[signs.codes == code], paper) is None for code in np.unique(signs.codes))
+
+
 def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, file: str) -> Kinds:
     """Kinds of cells on a lattice, unless they show that it is none."""
     assert field.lattice is not None
@@ -219,16 +229,19 @@ def _forms_taken_for_one(
     blank = seen[kinds.of == 0].reshape(-1, 3)
     ground = np.median(blank, axis=0) if len(blank) else np.ones(3, dtype=np.float32)  # letters may stand in every cell
     shown = {int(kinds.of[cell]) for cell, _ in key.alike}
+    unsure = kinds.shares.max(axis=2) < SURE
+    blots = unsure & (unsure.sum() <= few_of(unsure))  # which are named one by one
     messages = []
     for code in dict.fromkeys(codes):
-        alike = [kind for kind, of_kind in enumerate(codes) if of_kind == code and kind not in shown]
-        cells = np.argwhere(np.isin(kinds.of, alike))
-        other = of_another_form(seen[cells[:, 0], cells[:, 1]].reshape(-1, side, side, 3), ground)
-        if other is not None:
-            examples = [
-                (int(chosen.sum()), *order.as_knitted(*cells[chosen][0].tolist())) for chosen in (~other, other)
-            ]
-            messages.append(words.two_forms(code, examples))
+        alike = [kind for kind, of_kind in enumerate(codes) if of_kind == code]
+        for group in ([kind for kind in alike if kind not in shown], *([kind] for kind in alike if kind in shown)):
+            cells = np.argwhere(np.isin(kinds.of, group) & ~blots)
+            other = of_another_form(seen[cells[:, 0], cells[:, 1]].reshape(-1, side, side, 3), ground)
+            if other is not None:
+                examples = [
+                    (int(chosen.sum()), *order.as_knitted(*cells[chosen][0].tolist())) for chosen in (~other, other)
+                ]
+                messages.append(words.two_forms(code, examples))
     return tuple(messages)
 
 

@@ -1,0 +1,126 @@
+"""What lies in a few cells and is none of the chart's marks: blots are read as what they lie on, and named one by one.
+
+Sources: none; dust, a copier's flecks and a third mark are drawn here as scans and charts show them (common practice).
+"""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+import pytest
+from PIL import Image, ImageDraw, ImageFont
+
+from stitchc.chart import KNIT, SLIP, TUCK
+from stitchc.messages import Refused
+from stitchc.trace import Ask, Key, Traced, trace
+
+PX, EDGE = 20, 15
+Cells = np.ndarray
+
+
+def texture(rows: int = 16, columns: int = 20) -> Cells:
+    """A lattice of marks, top row first."""
+    row, column = np.indices((rows, columns))
+    return ((row + column) % 5 == 0) | ((row - column) % 7 == 0)
+
+
+def drawn(cells: Cells) -> Image.Image:
+    rows, columns = cells.shape
+    picture = Image.new("L", (columns * PX + 2 * EDGE, rows * PX + 2 * EDGE), 250)
+    draw = ImageDraw.Draw(picture)
+    for row, column in np.argwhere(cells).tolist():
+        draw.rectangle((*corner(row, column), *corner(row + 1, column + 1)), fill=30)
+    for number in range(columns + 1):
+        draw.line((*corner(0, number), *corner(rows, number)), fill=90)
+    for number in range(rows + 1):
+        draw.line((*corner(number, 0), *corner(number, columns)), fill=90)
+    return picture
+
+
+def corner(row: int, column: int) -> tuple[int, int]:
+    return EDGE + column * PX, EDGE + row * PX
+
+
+def read(picture: Image.Image, key: Key) -> Traced:
+    out = io.BytesIO()
+    picture.save(out, "PNG")
+    return trace(out.getvalue(), "scan.png", Ask(key=key, repeat="whole"))
+
+
+def codes_of(traced: Traced) -> Cells:
+    return traced.whole.cells[::-1]
+
+
+def warnings(traced: Traced) -> list[str]:
+    return [message.code for message in traced.messages if message.severity == "warning"]
+
+
+def test_flecks_are_blank_and_named() -> None:
+    cells = texture()
+    picture = drawn(cells)
+    draw = ImageDraw.Draw(picture)
+    flecks = [tuple(cell) for cell in np.argwhere(~cells)[[5, 60, 150]].tolist()]
+    for (row, column), size in zip(flecks, (4, 5, 6), strict=True):
+        left, top = corner(row, column)
+        draw.ellipse((left + 7, top + 6, left + 7 + size, top + 6 + size), fill=60)
+    traced = read(picture, Key(dark=TUCK))
+    assert (codes_of(traced) == np.where(cells, TUCK, KNIT)).all()
+    assert warnings(traced) == ["T806"] * 3
+    unsure = np.argwhere(traced.certainty[::-1] < 0.9).tolist()
+    assert sorted(map(tuple, unsure)) == sorted(flecks)
+
+
+@pytest.mark.parametrize("share", [0.08, 0.2])
+def test_a_third_kind_is_no_fleck(share: float) -> None:
+    cells = texture()
+    picture = drawn(cells)
+    draw = ImageDraw.Draw(picture)
+    blank = np.argwhere(~cells)
+    for row, column in blank[:: round(1 / share)].tolist():
+        left, top = corner(row, column)
+        draw.rectangle((left + 2, top + 2, left + 18, top + 18), fill=170)
+    with pytest.raises(Refused) as refused:
+        read(picture, Key(dark=TUCK))
+    assert refused.value.messages[0].code == "T807"
+
+
+FONT = ImageFont.load_default(14)
+
+
+def written(letters: Cells) -> Image.Image:
+    """One letter in each cell between lines, top row first."""
+    picture = drawn(np.zeros(letters.shape, dtype=np.bool_))
+    draw = ImageDraw.Draw(picture)
+    for (row, column), letter in np.ndenumerate(letters):
+        left, top = corner(row, column)
+        draw.text((left + PX / 2, top + PX / 2), letter, fill=10, font=FONT, anchor="mm")
+    return picture
+
+
+def letters_of(signs: str) -> tuple[Cells, Cells]:
+    codes = np.random.default_rng(3).integers(0, len(signs), (12, 14))
+    return codes, np.array(list(signs))[codes]
+
+
+@pytest.mark.parametrize("signs", ["XOV", "KTS"])
+def test_a_letter_of_which_nothing_was_said_is_named(signs: str) -> None:
+    codes, letters = letters_of(signs)
+    examples = []
+    for code in (KNIT, TUCK):
+        row, column = np.argwhere(codes == code)[0].tolist()
+        examples.append(((len(codes) - row, column + 1), code))
+    traced = read(written(letters), Key(alike=tuple(examples)))
+    assert "T812" in warnings(traced)
+    row, column = np.argwhere(codes == SLIP)[0].tolist()
+    named = read(written(letters), Key(alike=(*examples, ((len(codes) - row, column + 1), SLIP))))
+    assert (codes_of(named) == codes).all()
+    assert not warnings(named)
+
+
+@pytest.mark.parametrize("signs", ["IV", "kt", "1v"])
+def test_letters_are_not_taken_for_signs(signs: str) -> None:
+    """An upright stroke is the plain sign of knit; a letter that is merely a little like it is none."""
+    with pytest.raises(Refused) as refused:
+        read(written(letters_of(signs)[1]), Key())
+    assert refused.value.messages[0].code == "T807"
