@@ -34,6 +34,14 @@ _MATTERS: Final = 0.015
 """What a guess may be off by, in ln of a factor, from where on it is named."""
 
 
+_SCALE: Final = (
+    "The figures have no unit, and 0 is no effect. Rows: 1 shortens by as much as the rows that a loop spans on "
+    "average, so that 1.2 rows make 20 % more rows to 10 cm. Widths: 0.4 is 4 % where 1 cell in 10 tucks or slips; "
+    "what the first tucks and columns of tucks do is reached in full where many cells tuck, 0.09 is then 9 %. Ladders: "
+    "in widths of a stitch. +- is one standard deviation."
+)
+
+
 @cache
 def _document() -> dict[str, Any]:
     return tomllib.loads((files("stitchc.gauge") / "priors.toml").read_text(encoding="utf-8"))
@@ -94,6 +102,8 @@ def in_full() -> Iterator[str]:
         "published for needles out of work: the width and the yarn of a ladder are assumed until you measure one."
     )
     yield from textwrap.wrap(text, 96, initial_indent="  ", subsequent_indent="  ")
+    yield ""
+    yield from textwrap.wrap(_SCALE, 96, initial_indent="  ", subsequent_indent="  ")
     yield ""
     yield f"  {'':<37} {'now':>16} {'at the start':>16}  learnt from the published gauges"
     for name in PARAMETERS:

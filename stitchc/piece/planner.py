@@ -15,6 +15,7 @@ from stitchc.bed import Needles
 from stitchc.chart import Chart
 from stitchc.checks import check, edge_tucks
 from stitchc.english import listed, number
+from stitchc.gauge.doubt import in_inches
 from stitchc.gauge.estimate import GaugeReport, estimate_pattern
 from stitchc.gauge.gauges import PLAIN, Direction, Joint, PlainGauge
 from stitchc.messages import Message, Severity, Span, has_errors
@@ -28,6 +29,7 @@ from stitchc.wording import OPTION, command_name, machine_name
 
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
+    from stitchc.options import Units
 
 MOST_ROWS: Final = 20_000
 """Rows of one piece: some fifty metres of fabric, far past any; more is a slip of the hand. (JSON names every held
@@ -62,29 +64,40 @@ def work_out(
     fixed_rows: Mapping[int, int] | None = None,
     least_rows: Mapping[int, int] | None = None,
     anyway: bool = False,
+    units: Units = "cm",
 ) -> tuple[Plan | None, list[Message]]:
     """Work a piece out for a machine; the plan is None if there is an error among the messages.
 
     report: made by `gauge_of`. width_mm: a finished width in place of the one written (another size). needles: already
     in work, whatever the width says. fixed_rows, least_rows: rows of a step (by its place) that are knitted already:
-    exactly so many, or at least so many. anyway: go on past knitting and machine errors, which become warnings.
+    exactly so many, or at least so many. anyway: go on past knitting and machine errors, which become warnings. units:
+    of the lengths in messages; where the width is written in inches, they are in inches as well.
     """
-    planner = _Planner(pattern, piece, machine, report, anyway)
+    mm = width_mm if width_mm is not None else piece.width.mm if piece.width is not None else 0.0
+    planner = _Planner(pattern, piece, machine, report, anyway, units == "in" or in_inches(mm))
     return planner.plan(width_mm, needles, fixed_rows or {}, least_rows or {}), planner.messages
 
 
 class _Planner:
     """The work on one plan: its messages as they are found."""
 
-    def __init__(self, pattern: Pattern, piece: Piece, machine: Machine, report: GaugeReport, anyway: bool) -> None:
+    def __init__(
+        self, pattern: Pattern, piece: Piece, machine: Machine, report: GaugeReport, anyway: bool, inches: bool
+    ) -> None:
         self.pattern, self.piece, self.machine, self.report = pattern, piece, machine, report
-        self.anyway = anyway
+        self.anyway, self.inches = anyway, inches
         self.law = report.joint()
         self.messages: list[Message] = []
         self.knits = {place: step for place, step in enumerate(piece.steps) if isinstance(step, Knit)}
 
     def say(self, code: str, severity: Severity, text: str, span: Span | None, advice: str, label: str = "") -> None:
         self.messages.append(Message(code, severity, text, span, advice, label))
+
+    def length(self, mm: float) -> str:
+        """As it could be written: "18 cm", "4.5 mm", "7.087 in"."""
+        if self.inches:
+            return f"{mm / 25.4:.4g} in"
+        return f"{mm / 10:.4g} cm" if mm >= 10 else f"{mm:.3g} mm"
 
     @property
     def failed(self) -> bool:
@@ -171,7 +184,7 @@ class _Planner:
         if not self.law.known(fabric, "rows"):
             if fixed is not None:
                 return fixed, None
-            self.no_gauge(f"`{_length(knit.mm)}` of `{fabric}`", "rows", knit.amount_span, knit)
+            self.no_gauge(f"`{self.length(knit.mm)}` of `{fabric}`", "rows", knit.amount_span, knit)
             return None
         per_mm = _per_mm(self.law, fabric, "rows")
         rounding = nearest(knit.mm, per_mm, height)
@@ -180,14 +193,14 @@ class _Planner:
         ideal = knit.mm * per_mm
         if rounding is None or ideal < height - 0.1:  # a tenth of a row is no matter
             least_amount = "one row" if height == 1 else f"one repeat of {height} rows"
-            advice = f"knit {knit.stitch} for {_length(height / per_mm)}"
+            advice = f"knit {knit.stitch} for {self.length(height / per_mm)}"
             if height > 1 and ideal >= 0.5:
-                advice += f", or: knit {knit.stitch} for {_length(knit.mm)} exactly"
+                advice += f", or: knit {knit.stitch} for {self.length(knit.mm)} exactly"
             self.say(
                 "P405",
                 "error" if rounding is None else "warning",
-                f"`{_length(knit.mm)}` of `{knit.stitch}` is shorter than {least_amount}, which takes "
-                f"{_length(height / per_mm)}" + ("." if rounding is None else "; knit one."),
+                f"`{self.length(knit.mm)}` of `{knit.stitch}` is shorter than {least_amount}, which takes "
+                f"{self.length(height / per_mm)}" + ("." if rounding is None else "; knit one."),
                 knit.amount_span,
                 advice=advice,
                 label=f"about {ideal:.1f} rows",
@@ -222,7 +235,7 @@ class _Planner:
                 advice = f"gauge plain 20 stitches 28 rows per 10 cm in {unknown[0]}   (what you measured in that yarn)"
             else:
                 why = f"{only}, but the section {yarn_words}"
-                length = number(knit.rows, "row") if knit.rows is not None else _length(knit.mm or 0)
+                length = number(knit.rows, "row") if knit.rows is not None else self.length(knit.mm or 0)
                 advice = f"knit {knit.stitch} for {length}{' exactly' if knit.exactly else ''} in {known[0]}"
         self.say(
             "P402",
@@ -261,7 +274,7 @@ class _Planner:
         """The needles nearest to a width, in whole repeats and the edges."""
         if not self.law.known(fabric, "stitches"):
             widest = next((knit for knit in self.knits.values() if knit.stitch == stitch), None)
-            self.no_gauge(f"`{_length(width.mm)}` of `{fabric}`", "needles", width.span, widest)
+            self.no_gauge(f"`{self.length(width.mm)}` of `{fabric}`", "needles", width.span, widest)
             return None
         per_mm = _per_mm(self.law, fabric, "stitches")
         edges = 2 * self.piece.edge
@@ -275,8 +288,8 @@ class _Planner:
             self.say(
                 "P406",
                 "error",
-                f"`{_length(width.mm)}` is narrower than one repeat of `{stitch}`{ends}, which takes "
-                f"{_length(least / per_mm - width.plus_mm)}.",
+                f"`{self.length(width.mm)}` is narrower than one repeat of `{stitch}`{ends}, which takes "
+                f"{self.length(least / per_mm - width.plus_mm)}.",
                 self.place_of(width),
                 advice=f"{self.as_asked(width, max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat"
                 + (", or a smaller `edge`" if self.piece.edge > 1 else ""),
@@ -291,8 +304,8 @@ class _Planner:
     def as_asked(self, width: Width, mm: float) -> str:
         """Another width as it would be asked for where this one is."""
         if self.place_of(width) is None:
-            return f'{OPTION.sizes} "{_length(mm)}"'
-        return f"{_length(mm)} in `sizes`" if self.piece.sizes else f"width {_length(mm)}"
+            return f'{OPTION.sizes} "{self.length(mm)}"'
+        return f"`{self.length(mm)}` in `sizes`" if self.piece.sizes else f"width {self.length(mm)}"
 
     def needles_given(self) -> Needles | None:
         """The needles written in the piece."""
@@ -445,8 +458,8 @@ class _Planner:
         self.say(
             "P415",
             "warning",
-            f"More is knitted for seams, {_length(width.plus_mm)}, than the finished piece is wide, "
-            f"{_length(width.mm)}.",
+            f"More is knitted for seams, {self.length(width.plus_mm)}, than the finished piece is wide, "
+            f"{self.length(width.mm)}.",
             width.span,
             advice="After `plus` comes only what the seams take, both sides together.",
         )
@@ -508,8 +521,3 @@ def _stitches_of(piece: Piece) -> Iterator[str]:
 def _per_mm(law: Joint, stitch: str, direction: Direction) -> float:
     """The middle of a gauge, per mm."""
     return law.range(stitch, direction).value / 100
-
-
-def _length(mm: float) -> str:
-    """As it could be written: "18 cm", "4.5 mm"."""
-    return f"{mm / 10:.4g} cm" if mm >= 10 else f"{mm:.3g} mm"

@@ -101,7 +101,7 @@ def _planned(pattern: Pattern, machine: Machine, options: PieceOptions) -> tuple
     report = gauge_of(pattern, piece, options.plain, options.spread)
     checked = check_gauge(pattern, machine, options.plain, report.unused)
     each_size: list[tuple[str, float | None]] = [*sizes] or [("", None)]
-    planned = [_plan(pattern, piece, machine, report, mm, label, options.anyway) for label, mm in each_size]
+    planned = [_plan(pattern, piece, machine, report, mm, label, options) for label, mm in each_size]
     if measured:
         planned = [_replanned(planned[0], measured, options.anyway)]
     told = [message for each in planned for message in each.messages]
@@ -174,9 +174,11 @@ def _plan(
     report: GaugeReport,
     size_mm: float | None,
     label: str,
-    anyway: bool,
+    options: PieceOptions,
 ) -> _Planned:
-    plan, messages = work_out(pattern, piece, machine, report, width_mm=size_mm, anyway=anyway)
+    plan, messages = work_out(
+        pattern, piece, machine, report, width_mm=size_mm, anyway=options.anyway, units=options.units
+    )
     if plan is None:
         raise Refused(*in_order([*report.messages, *messages]), sources=pattern.sources)
     return _Planned(plan, messages, size_mm, label)

@@ -47,9 +47,17 @@ START: Final[dict[str, tuple[float, float, str]]] = {
     ),
     "slip_long": (0.08, 0.10, "assumed; held loops draw yarn from their neighbours, so that long holds give back"),
     "columns_rows": (0.10, 0.12, "yarn relaxation: the same needles holding pack less than staggered ones"),
-    "tuck_first": (0.09, 0.035, "0.87 double bed (Spencer, ch. 13), 0.93 one machine garment"),
+    "tuck_first": (
+        0.09,
+        0.035,
+        "stitches to 10 cm over those of stocking stitch: 0.87 double bed (Spencer, ch. 13), 0.93 one machine garment",
+    ),
     "tuck_more": (0.10, 0.08, "yarn relaxation: dense tucks wider still; samplers (second-hand): hardly"),
-    "slip_width": (0.45, 0.18, "F_w = 1 + 0.5 h over hand slip stitches (95 %: 0.2 to 0.8)"),
+    "slip_width": (
+        0.45,
+        0.18,
+        "hand slip stitches: where 1 cell in 10 slips, 5 % more stitches to 10 cm (95 %: 2 to 8 %)",
+    ),
     "columns_width": (0.03, 0.03, "yarn relaxation: staggered tucks widen more than columns"),
     "ladder_first": (
         LADDERS[0],

@@ -716,6 +716,7 @@ def test_what_an_estimate_rests_on_stands_beside_it(pattern: Path, capsys: pytes
     out = capsys.readouterr().out
     assert "none on one bed over plain" in out and "how soon widening levels off" in out
     assert "predicted worst, off by -36 % and -13 %" in " ".join(out.split())
+    assert "The figures have no unit" in out and not re.search(r"F_[wc]|[0-9] h\b", out), "no letter without a word"
 
 
 def test_check_asks_about_a_count_that_another_unit_would_make_ordinary(

@@ -14,6 +14,7 @@ from stitchc.gauge.estimate import estimate_pattern
 from stitchc.gauge.gauges import Range
 from stitchc.gauge.yarn import Cells, yarns_of
 from stitchc.machines import load, load_text
+from stitchc.messages import Refused
 from stitchc.piece import Plan
 from stitchc.piece.document import piece_document
 from stitchc.piece.size_words import size_lines
@@ -303,9 +304,19 @@ def test_the_size_that_is_too_wide_is_marked() -> None:
     (message,) = planned(file, width_mm=1100)[1]
     assert message.code == "M303" and message.span is not None and message.advice is not None
     assert (message.span.line, file.splitlines()[6][message.span.column - 1 :]) == (7, "110 cm")
-    assert message.advice.startswith("100 cm in `sizes` ")
+    assert message.advice.startswith("`100 cm` in `sizes` ")
     (message,) = planned(file, width_mm=1200)[1]  # asked for by an option: no line of the file has it
     assert message.span is None and message.advice is not None and message.advice.startswith('--sizes "100 cm" ')
+
+
+def test_widths_are_advised_in_the_unit_in_which_they_were_asked_for() -> None:
+    """100 cm are 39.37 in."""
+    (message,) = planned(text(" width 48 in\n knit ripple for 10 rows\n"))[1]
+    assert str(message.advice).startswith("width 39.37 in ")
+    with pytest.raises(Refused) as refused:
+        file = pattern_of(text(" width 20 cm\n knit ripple for 10 rows\n"))
+        plan_piece(file, load("hand-standard"), PieceOptions(sizes="48", units="in"))
+    assert str(refused.value.messages[0].advice).startswith('--sizes "39.37 in" ')
 
 
 def test_edge_0_of_a_stitch_that_tucks_there() -> None:

@@ -18,7 +18,7 @@ from stitchc.options import PieceOptions
 from stitchc.pattern import Ball
 from stitchc.piece import Plan
 from stitchc.piece.product import plan_piece, write_instructions
-from stitchc.piece.size_words import labelled, summary_words
+from stitchc.piece.size_words import labelled, size_table, summary_words
 from stitchc.piece.yarn import ALLOWANCE, YarnNeeded, yarn_needed
 from stitchc.product import WrongOption
 from tests.leaflet.made import in_size
@@ -54,6 +54,17 @@ def json_of(text: str, **options: object) -> dict[str, object]:
 
 
 # -- sizes --------------------------------------------------------------------------------------------------------
+
+
+def test_every_figure_of_the_table_of_sizes_is_in_both_units() -> None:
+    """A reader of the leaflet's page chooses the units after she has seen the table."""
+    plans = planned("piece it\n    sizes 20, 30 cm\n" + CUFF)
+    for units in ("cm", "in"):
+        (table,) = size_table(plans, ["20 cm", "30 cm"], units)
+        for name, *cells in table.rows:
+            assert all(
+                re.fullmatch(r"[\d.]+( to [\d.]+)? (cm|in) \([\d.]+( to [\d.]+)? (cm|in)\)", c) for c in cells
+            ) == (name != "Needles")
 
 
 @pytest.mark.parametrize("unit", ["cm", "in", "mm"])
