@@ -137,7 +137,7 @@ def edge_tucks(chart: Chart, columns: Indices, needles: Needles, stitch: Stitch)
         f"{'Needles' if both else 'Needle'} {listed(tucking_ends)}, at the {'ends' if both else 'end'} of the work, "
         f"{'tuck' if both else 'tucks'} in `{stitch.name}` (first in row {row + 1}): an end loop with no neighbour to "
         "hold it drops off or hangs loose.",
-        advice=f"{OPTION.edge} 1   (the end needles always knit)",
+        advice=f"{OPTION.edge:1}   (the end needles always knit)",
         row=row % stitch.chart.height,
     )
 

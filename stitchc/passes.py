@@ -491,7 +491,7 @@ def less_than_a_repeat(stitch: Stitch, machine: Machine, needles: Needles, edge:
     text = f"`{stitch.name}` is {width} needles wide, but only {stand}: a part of the repeat is never knitted."
     whole = width + 2 * edge
     fits = whole <= machine.needles
-    advice = f"{OPTION.needles} {whole}" if fits else f"A narrower repeat, or a machine with at least {whole} needles."
+    advice = f"{OPTION.needles:{whole}}" if fits else f"A narrower repeat, or a machine with at least {whole} needles."
     return [Message("M306", "warning", text, stitch.span, advice=advice)]
 
 
@@ -620,5 +620,5 @@ def refuse_no_room(needles: Needles, edge: int, stitch: Stitch) -> None:
     raise WrongOption(
         "edge",
         f"with {number(edge, 'edge needle')} at each end of {needles.count} in work, no needle is left for the "
-        f"stitch. Try {OPTION.needles} {2 * edge + stitch.chart.width} or a smaller {OPTION.edge}.",
+        f"stitch. Try {OPTION.needles:{2 * edge + stitch.chart.width}} or a smaller {OPTION.edge}.",
     )

@@ -101,7 +101,7 @@ def unknown_stitch(name: str, pattern: Pattern) -> Message:
     near = difflib.get_close_matches(name, pattern.stitches, n=1, cutoff=0.4)
     known = "The stitches there: " + ", ".join(list(pattern.stitches)[:12]) + "."
     text = f"There is no stitch `{name}` in `{pattern.file}`."
-    return Message("N103", "error", text, advice=f"{OPTION.stitch} {near[0]}" if near else known)
+    return Message("N103", "error", text, advice=f"{OPTION.stitch:{near[0]}}" if near else known)
 
 
 _MOST_SKIPPED: Final = 6
@@ -118,8 +118,8 @@ def skipped_parts(pattern: Pattern, stitches: Sequence[Stitch], names: Sequence[
     listed = ", ".join(f"`{name}`" for name in skipped[:_MOST_SKIPPED])
     more = f" and {len(skipped) - _MOST_SKIPPED} more" if len(skipped) > _MOST_SKIPPED else ""
     if len(skipped) == 1:
-        return (f"Skipped, because it is part of another stitch: {listed}. {OPTION.stitch} {skipped[0]} shows it.",)
-    return (f"Skipped, because they are parts of other stitches: {listed}{more}. {OPTION.stitch} NAME shows one.",)
+        return (f"Skipped, because it is part of another stitch: {listed}. {OPTION.stitch:{skipped[0]}} shows it.",)
+    return (f"Skipped, because they are parts of other stitches: {listed}{more}. {OPTION.stitch:NAME} shows one.",)
 
 
 def accept(messages: Iterable[Message], pattern: Pattern, anyway: bool = False) -> tuple[Message, ...]:

@@ -14,11 +14,13 @@ from typing import Final, NamedTuple
 class Wording(NamedTuple):
     """How a front end calls things.
 
-    option: of its long flag without the dashes. machine, machine_choice: of a profile's name. command: of what follows
-    `stitchc`. file: the user's pattern. several: how an option is given several values, of what separates them.
+    option: of its long flag without the dashes. setting: of the flag and a value that it is given. machine,
+    machine_choice: of a profile's name. command: of what follows `stitchc`. file: the user's pattern. several: how an
+    option is given several values, of what separates them.
     """
 
     option: Callable[[str], str]
+    setting: Callable[[str, str], str]
     machine: Callable[[str], str]
     machine_choice: Callable[[str], str]
     command: Callable[[str], str]
@@ -28,6 +30,7 @@ class Wording(NamedTuple):
 
 COMMAND_LINE: Final = Wording(
     option="--{}".format,
+    setting="--{} {}".format,
     machine="`{}`".format,
     machine_choice="--machine {}".format,
     command="`stitchc {}`".format,
@@ -47,11 +50,23 @@ def worded(wording: Wording) -> Iterator[None]:
         _CURRENT.reset(token)
 
 
+class _Option(str):
+    """What an option is called; with a value as its format, as in `{OPTION.grid:even}`, how it is given that."""
+
+    flag: str
+
+    def __format__(self, value: str) -> str:
+        return _CURRENT.get().setting(self.flag, value) if value else str(self)
+
+
 class _Options:
     """What each option is called: `OPTION.first_row` is `--first-row` on the command line."""
 
-    def __getattr__(self, name: str) -> str:
-        return _CURRENT.get().option(name.replace("_", "-"))
+    def __getattr__(self, name: str) -> _Option:
+        flag = name.replace("_", "-")
+        option = _Option(_CURRENT.get().option(flag))
+        option.flag = flag
+        return option
 
 
 OPTION: Final = _Options()

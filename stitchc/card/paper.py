@@ -126,10 +126,10 @@ def _paper_margins(card: Card, paper: str, scale: Scale) -> tuple[tuple[float, f
             if needed <= page[0] - 2 * side:
                 return page, (side, _margin(page[1], END_MARGIN_MM, scale[1]))
     most = max(upright) - 2 * UNPRINTABLE_MM - GAP_MM - RULE_ROOM_MM
-    wider = "" if paper == "a3" else f"{OPTION.paper} a3 or "
+    wider = "" if paper == "a3" else f"{OPTION.paper:a3} or "
     raise DoesNotFit(
         f"The sheet is {card.shape.sheet_width_mm:g} mm wide, and {paper} has room for {most:.0f} mm beside the check "
-        f"rule. Use {wider}{OPTION.paper} roll."
+        f"rule. Use {wider}{OPTION.paper:roll}."
     )
 
 
@@ -151,10 +151,10 @@ def _on_pages(card: Card, strip: Strip, paper: str, scale: Scale, tells_all: boo
     besides = overlap + 2 * STRIP_MM + 2 * card.shape.end_margin_mm
     most, most_later = (int((height - besides) / pitch) for height in (room, later))
     if min(most, most_later) < OVERLAP_ROWS + 1:
-        wider = "" if paper == "a3" else f"{OPTION.paper} a3 or "
+        wider = "" if paper == "a3" else f"{OPTION.paper:a3} or "
         raise DoesNotFit(
             f"Rows {pitch:g} mm apart leave no room for {OVERLAP_ROWS + 1} of them on a page of {paper}. Use "
-            f"{wider}{OPTION.paper} roll."
+            f"{wider}{OPTION.paper:roll}."
         )
     count = 1 + -(-(rows - most) // most_later)
     share = rows / (most + (count - 1) * most_later)  # pages are filled alike

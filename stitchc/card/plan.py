@@ -287,7 +287,7 @@ def rows_on_the_card(stitch: Stitch, start_row: int = 1, each_row_twice: bool = 
     pairs = ", ".join(differing[:_MOST_PAIRS]) + more
     text = f"`{stitch.name}` does not come in pairs of equal rows: rows {pairs} differ."
     advice = (
-        f"{OPTION.start_row} {other}" if works else f"Leave out {OPTION.each_row_twice}: the card then has every row."
+        f"{OPTION.start_row:{other}}" if works else f"Leave out {OPTION.each_row_twice}: the card then has every row."
     )
     raise Refused(Message("M307", "error", text, stitch.span, advice))
 

@@ -179,7 +179,7 @@ def _pictures(
 def _pdf(card: Card, tiles: Sequence[Tile], options: CardOptions, scale: Scale, progress: Progress) -> bytes:
     length = max(tile.page_mm[1] for tile in tiles)
     if length > MOST_MM:
-        text = f"A page of {length:.0f} mm is longer than a PDF page may be ({MOST_MM:.0f} mm): use {OPTION.paper} a4."
+        text = f"A page of {length:.0f} mm is longer than a PDF page may be ({MOST_MM:.0f} mm): use {OPTION.paper:a4}."
         raise WrongOption("paper", text)
     content = pdf([page for _, page in _pages(card, tiles, options, scale, lambda share: progress(share / 2))])
     prove_pdf(content, card, tiles, scale, options.ink)
@@ -190,21 +190,21 @@ def _refuse_wrong_resolution(card: Card, tile: Tile, dpi: int, light: bool) -> N
     """Raise WrongOption for a picture that is too large to draw, or too coarse to keep the holes apart."""
     if light and dpi < LEAST_LIGHT_DPI:
         raise WrongOption(
-            "dpi", f"{dpi} is too coarse for the thin rings of {OPTION.ink} light: use {LEAST_LIGHT_DPI} or more."
+            "dpi", f"{dpi} is too coarse for the thin rings of {OPTION.ink:light}: use {LEAST_LIGHT_DPI} or more."
         )
 
     width, height = (round(side * dpi / MM_PER_INCH) for side in tile.page_mm)
     if width * height > MOST_PIXELS:
         text = (
             f"{tile.page_mm[0]:.0f} by {tile.page_mm[1]:.0f} mm at {dpi} dpi are {width} by {height} pixels, more "
-            f"than the {MOST_PIXELS:,} that can be drawn: use a smaller {OPTION.dpi}, or {OPTION.format} pdf."
+            f"than the {MOST_PIXELS:,} that can be drawn: use a smaller {OPTION.dpi}, or {OPTION.format:pdf}."
         )
         raise WrongOption("dpi", text)
     gap = min(card.shape.column_pitch_mm, card.shape.row_pitch_mm) - card.shape.hole_mm
     if gap * dpi / MM_PER_INCH < LEAST_GAP_PX:
         enough = math.ceil(LEAST_GAP_PX * MM_PER_INCH / gap)
         instead = (
-            f"{OPTION.dpi} {enough} or more, or {OPTION.format} pdf" if enough <= MOST_DPI else f"{OPTION.format} pdf"
+            f"{OPTION.dpi:{enough}} or more, or {OPTION.format:pdf}" if enough <= MOST_DPI else f"{OPTION.format:pdf}"
         )
         raise WrongOption("dpi", f"At {dpi} dpi holes {gap:g} mm apart would run into each other: use {instead}.")
 
@@ -214,7 +214,7 @@ def _remarks(card: Card, files: Sequence[File], options: CardOptions) -> Iterato
     if options.form in ("png", "svg") and len(files) > 2:
         yield (
             f"The card takes several pages of {options.paper}: `{files[0].name}` shows the whole of it, and "
-            f"`{files[1].name}` to `{files[-2].name}` are the pages to print and join (or use {OPTION.format} pdf)."
+            f"`{files[1].name}` to `{files[-2].name}` are the pages to print and join (or use {OPTION.format:pdf})."
         )
     if sentence := blanks(card):
         yield sentence

@@ -105,7 +105,7 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
     for way in sorted(set(one_way.values())):
         names = " and ".join(name for name, side in one_way.items() if side == way)
         # Every other row that the card may begin with turns all passes round, counted from row 1 of the stitch.
-        begin = "" if way == 0 else f", or at the right with {OPTION.start_row} {2 if card.begun % 2 else 1}"
+        begin = "" if way == 0 else f", or at the right with {OPTION.start_row:{2 if card.begun % 2 else 1}}"
         yield (
             f"All {names} passes go the same way, right to left if the carriage begins at the "
             f"{'left' if way else 'right'}{begin}. "

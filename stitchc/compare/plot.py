@@ -71,7 +71,7 @@ def plot(
     """
     numbered = [(number, line) for number, line in enumerate(lines, start=1) if line.gauge.stitch_factor is not None]
     if not numbered:
-        text = f"There is nothing to plot: no stitch has a known size. Measure one, or ask for {OPTION.format} text."
+        text = f"There is nothing to plot: no stitch has a known size. Measure one, or ask for {OPTION.format:text}."
         raise WrongOption("form", text)
     import logging
 

@@ -92,9 +92,9 @@ def draw(
         text += f"at most {MOST_CELLS:,}."
         most = _most_repeats(chart, across, up)
         advice = (
-            f"{OPTION.repeats} {most[0]}x{most[1]}"
+            f"{OPTION.repeats:{most[0]}x{most[1]}}"
             if most
-            else f"{OPTION.stitch} {name} {OPTION.format} text   (letters, of any size)"
+            else f"{OPTION.stitch:{name}} {OPTION.format:text}   (letters, of any size)"
         )
         raise Refused(Message("D701", "error", text, advice=advice))
     sheet = _Sheet(name, chart, chart.tiled(columns, rows), drawing, title, yarns or {})

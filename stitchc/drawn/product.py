@@ -113,9 +113,9 @@ def _sheets(pattern: Pattern, stitch: Stitch, options: ChartOptions) -> _Sheets:
     if options.dpi is not None or (options.paper is not None and most < LEAST_DPI):
         width, height = max((size_px(page, dpi) for page in pages), key=math.prod)
         advice = (
-            f"{OPTION.dpi} {most}"
+            f"{OPTION.dpi:{most}}"
             if most >= LEAST_DPI
-            else f"{OPTION.format} pdf, or {OPTION.paper} a4 for several pictures"
+            else f"{OPTION.format:pdf}, or {OPTION.paper:a4} for several pictures"
         )
         text = f"The chart would be a picture of {width:,} by {height:,} pixels, more than {_MOST_PIXELS:,} in all."
         raise Refused(Message("D702", "error", text, stitch.span, advice))
@@ -124,7 +124,7 @@ def _sheets(pattern: Pattern, stitch: Stitch, options: ChartOptions) -> _Sheets:
     pages = drawn("a3")
     if len(pages) > MOST_PARTS:
         text = f"The chart of `{stitch.name}` would take {len(pages)} pictures, more than {MOST_PARTS}."
-        raise Refused(Message("D702", "error", text, stitch.span, f"{OPTION.format} svg, or {OPTION.format} pdf."))
+        raise Refused(Message("D702", "error", text, stitch.span, f"{OPTION.format:svg}, or {OPTION.format:pdf}."))
     return _Sheets(pages, PARTS_DPI, f"The chart of {stitch.name} is large: it is drawn in {len(pages)} parts.")
 
 
@@ -138,5 +138,5 @@ def _pdf(pages: Mapping[str, Sequence[Page]]) -> bytes:
     length = max(max(page.width_mm, page.height_mm) for page in every)
     if length > MOST_MM:
         text = f"The chart would be {length:,.0f} mm long on one sheet; a PDF page has at most {MOST_MM:,.0f} mm."
-        raise Refused(Message("D702", "error", text, advice=f"{OPTION.paper} a4"))
+        raise Refused(Message("D702", "error", text, advice=f"{OPTION.paper:a4}"))
     return pdf(every)

@@ -59,7 +59,7 @@ def check_gauge(
 
 
 def _plain_not_used(plain: PlainGauge, measured: Swatch) -> Message:
-    given = f"{OPTION.plain} {_number(plain.stitches)}x{_number(plain.rows)}"
+    given = f"{OPTION.plain:{_number(plain.stitches)}x{_number(plain.rows)}}"
     text = f"`{given}` is not used: the file has its own gauge of stocking stitch."
     advice = f"Leave `{OPTION.plain}` out, or delete the `gauge plain` lines if it is to replace them."
     return Message("G610", "warning", text, measured.span, advice, "this is used")
@@ -199,7 +199,7 @@ def _as_option(line: str) -> str:
     """A `gauge plain` line as the option that says the same for 10 cm."""
     _, _, stitches, _, rows, _, _, length, unit = line.split()
     mm = float(length) * (25.4 if unit == "in" else 10)
-    return f"{OPTION.plain} {float(stitches) * 100 / mm:.3g}x{float(rows) * 100 / mm:.3g}"
+    return f"{OPTION.plain:{float(stitches) * 100 / mm:.3g}x{float(rows) * 100 / mm:.3g}}"
 
 
 def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = None) -> list[Message]:

@@ -114,7 +114,7 @@ def _doubts(pattern: Pattern, ways: Sequence[Way]) -> list[Message]:
         plan = ways[0].pieces[name].plans[0]
         if plan.width_cm is None or plan.length_cm is None:
             text = f"No gauge is known, so the leaflet gives neither the size nor the yarn of `{name}`."
-            advice = f"gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or {OPTION.plain} 20x28)"
+            advice = f"gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or {OPTION.plain:20x28})"
             doubts.append(Message("L901", "warning", text, piece.span, advice=advice))
             continue
         rough = {stitch for fabric, stitch in plan.fabrics.items() if not plan.is_measured(fabric)}

@@ -26,6 +26,8 @@ _LABELS: Final = {
     "within": "Largest error",
 }
 """What the page calls an option whose flag is shorter than a word."""
+_QUOTES: Final = '"'
+"""Round a value for a terminal, which a field does not take."""
 _BUTTONS: Final = {"swatch": "“Plan a swatch”", "machines": "The list “Machine”"}
 """Commands that are a part of the page."""
 _OF_A_ROW: Final = re.compile(r"[KTS0-9x() ]+|[0-9][0-9, -]*")
@@ -44,6 +46,7 @@ def _title_of(profile: str) -> str:
 
 PAGE: Final = Wording(
     option=lambda flag: f"“{label_of(flag)}”",
+    setting=lambda flag, value: f"“{label_of(flag)}: {value.strip(_QUOTES)}”",
     machine=_title_of,
     machine_choice=lambda profile: f"the machine {_title_of(profile)}",
     command=lambda command: _BUTTONS.get(command, f"`stitchc {command}`"),

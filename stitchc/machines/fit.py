@@ -60,11 +60,11 @@ def too_many_needles(stitch: Stitch, machine: Machine, needles: Needles | None) 
     if needles.count > most:
         text = f"{needles.count} needles are more than {whose} {machine_name(machine.name)}."
         panels = -(-needles.count // most)
-        return [Message("M303", "error", text, advice=f"{OPTION.needles} {most}, or knit it in {panels} panels.")]
+        return [Message("M303", "error", text, advice=f"{OPTION.needles:{most}}, or knit it in {panels} panels.")]
     if needles.first < bed.first or needles.last > bed.last:
         name = machine_name(machine.name)
         text = f"The needles `{needles}` reach past the bed of {name} ({bed.left} to {bed.right})."
-        return [Message("M303", "error", text, advice=f"{OPTION.needles} {needles.count}")]
+        return [Message("M303", "error", text, advice=f"{OPTION.needles:{needles.count}}")]
     return []
 
 
@@ -96,7 +96,7 @@ def more_rows_than_a_blank(
     if height > shape.rows:
         text = f"`{stitch.name}` needs {height} rows on the card, more than {blank}."
     elif card_rows and card_rows > max(shape.least_rows, most):
-        text = f"{OPTION.rows} {card_rows} takes {rows} rows in whole repeats of `{stitch.name}`, more than {blank}."
+        text = f"{OPTION.rows:{card_rows}} takes {rows} rows in whole repeats of `{stitch.name}`, more than {blank}."
     else:
         text = (
             f"A closed card has at least {shape.least_rows} rows. In whole repeats of `{stitch.name}`, {height} rows "
@@ -104,7 +104,7 @@ def more_rows_than_a_blank(
         )
     ways = []
     if card_rows and most >= shape.least_rows:
-        ways.append(f"{OPTION.rows} {most}, or fewer")
+        ways.append(f"{OPTION.rows:{most}}, or fewer")
     ways.append(f"{OPTION.anyway}, for a card of {-(-rows // shape.rows)} blanks joined")
     if machine.origin != "shipped":
         ways.append(f"`rows = {rows}` under [card] in `{machine.origin}`, for a longer blank")

@@ -222,7 +222,7 @@ class _Planner:
                 return
         why, advice = (
             "no gauge is known",
-            f"gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or {OPTION.plain} 20x28)",
+            f"gauge plain 20 stitches 28 rows per 10 cm   (what you measured, or {OPTION.plain:20x28})",
         )
         known = [] if knit is None else self.yarns_with_gauge(knit.stitch, "rows" if into == "rows" else "stitches")
         if knit is not None and known:
@@ -304,7 +304,7 @@ class _Planner:
     def as_asked(self, width: Width, mm: float) -> str:
         """Another width as it would be asked for where this one is."""
         if self.place_of(width) is None:
-            return f'{OPTION.sizes} "{self.length(mm)}"'
+            return f'{OPTION.sizes:"{self.length(mm)}"}'
         return f"`{self.length(mm)}` in `sizes`" if self.piece.sizes else f"width {self.length(mm)}"
 
     def needles_given(self) -> Needles | None:

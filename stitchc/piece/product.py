@@ -120,12 +120,12 @@ def choose_piece(pattern: Pattern, name: str | None) -> Piece:
         raise Refused(Message("P401", "error", f"There is no piece in `{pattern.file}`.", advice=advice))
     if name is None:
         if len(pieces) > 1:
-            choices = " or ".join(f"{OPTION.piece} {each}" for each in pieces)
+            choices = " or ".join(f"{OPTION.piece:{each}}" for each in pieces)
             raise WrongOption("", f"There are {len(pieces)} pieces here. Give {choices}.")
         return next(iter(pieces.values()))
     if name not in pieces:
         near = difflib.get_close_matches(name, pieces, n=1, cutoff=0.4)
-        advice = f"{OPTION.piece} {near[0]}" if near else f"The pieces there: {', '.join(list(pieces)[:12])}."
+        advice = f"{OPTION.piece:{near[0]}}" if near else f"The pieces there: {', '.join(list(pieces)[:12])}."
         raise Refused(Message("P401", "error", f"There is no piece `{name}` in `{pattern.file}`.", advice=advice))
     return pieces[name]
 

@@ -77,7 +77,7 @@ def size_lines(plans: Sequence[Plan], units: Units, for_others: bool = False) ->
     plan = plans[0]
     if plan.width_cm is None and plan.length_cm is None:
         reason = "there is no gauge"
-        advice = f"`gauge plain 20 stitches 28 rows per 10 cm`, or use {OPTION.plain} 20x28"
+        advice = f"`gauge plain 20 stitches 28 rows per 10 cm`, or use {OPTION.plain:20x28}"
         if plan.report.baseline is not None:
             reason = f"the size of {plan.width_stitch} cannot be estimated"
             advice = f"`gauge {plan.width_stitch} 20 stitches 28 rows per 10 cm` for what you measure on a swatch"

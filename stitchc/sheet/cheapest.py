@@ -23,7 +23,7 @@ def cheapest_words(stitch: str, ways: Sequence[Way], carriage: Side) -> str:
         return f"{spent}\n{tried}: none needs less."
     changes = []
     if best.carriage != carriage:
-        changes.append(f"start with {OPTION.carriage} {best.carriage}")
+        changes.append(f"start with {OPTION.carriage:{best.carriage}}")
     if best.shift:
         changes.append(f"shift the repeat: `stitch {stitch}-moved = {stitch} shifted {best.shift}`")
     moves = asked.cost.moves - best.cost.moves

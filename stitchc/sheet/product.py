@@ -78,7 +78,7 @@ def _extent(stitch: Stitch, options: SheetOptions) -> _Extent:
         raise WrongOption(
             "edge",
             f"{number(options.needles.count, 'needle')} in work, with {number(options.edge, 'edge needle')} at each "
-            f"end: no needle is left for the stitch. Try {OPTION.needles} {least} or a smaller {OPTION.edge}.",
+            f"end: no needle is left for the stitch. Try {OPTION.needles:{least}} or a smaller {OPTION.edge}.",
         )
     return _Extent(stitch, options.needles, rows)
 
@@ -89,7 +89,7 @@ def _check(extent: _Extent, machine: Machine, options: SheetOptions) -> list[Mes
     if rows > most:
         text = f"{rows:,} rows are more than a sheet of {number(needles.count, 'needle')} holds: {most:,}."
         return [
-            Message("N110", "error", text, stitch.span, advice=f"{OPTION.rows} {most}, and go on with another sheet")
+            Message("N110", "error", text, stitch.span, advice=f"{OPTION.rows:{most}}, and go on with another sheet")
         ]
     return [
         *check(stitch, machine),

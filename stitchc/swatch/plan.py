@@ -179,4 +179,4 @@ def _too_wide(name: str, count: int, machine: Machine, wide: Range, width: int, 
     if between <= 0:
         return Message("M303", "error", text, advice="Measure a whole piece of it instead, or use a narrower repeat.")
     share = 100 * TAPE_MM / (100 * between / wide.high)
-    return Message("M303", "error", text, advice=f"{OPTION.within} {math.ceil(share * 10) / 10:g}")
+    return Message("M303", "error", text, advice=f"{OPTION.within:{math.ceil(share * 10) / 10:g}}")

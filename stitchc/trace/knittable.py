@@ -42,7 +42,7 @@ def _better(chart: Chart, blank: int) -> list[str]:
     for (light, dark), meaning in _MEANINGS.items():
         cells = np.where(chart.cells == blank, light, dark).astype(np.uint8)
         if not _errors(Chart(cells, chart.yarns)):
-            found.append(f"{OPTION.dark} {meaning}")
+            found.append(f"{OPTION.dark:{meaning}}")
     return found
 
 

@@ -140,7 +140,7 @@ def _unknown_kinds(
         place = f"{'one ' if kind.count > 1 else ''}in row {row}, column {column}"
         told.append(f"{_look(kind)} ({count_of([kind.count], 'cell')}, {place})")
         if index not in said and (index not in found or _is_marked(kind)):  # what is blank is what --light says
-            options.append(f"{OPTION.like} {row},{column}=?")
+            options.append(f"{OPTION.like:{row},{column}=?}")
         to_name.append(KindToName(kind.example, (row, column), kind.count, LETTERS[likely[index]]))
     listed, typed = "; ".join(told), " ".join(options)
     rows, columns = kinds.of.shape
@@ -148,7 +148,7 @@ def _unknown_kinds(
     advice = f"Compare these cells with the picture, and write K, T or S for each question mark: {typed}"
     if len(kinds.kinds) == 2:
         text += f"and both hold marks, so it is not clear which of them is blank: {listed}."
-        advice += f"; if they are signs of stitchc chart, say so: {OPTION.notation} squared."
+        advice += f"; if they are signs of stitchc chart, say so: {OPTION.notation:squared}."
     else:
         text += f"and the meaning of some is not known: {listed}."
     return UnknownKinds(Message("T807", "error", text, advice=advice), to_name, (columns, rows))

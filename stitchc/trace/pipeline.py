@@ -116,7 +116,7 @@ def _with_cuts(unknown: UnknownKinds, field: Field, ask: Ask) -> UnknownKinds:
     kinds = (kind._replace(cut=field.cut_out(*kind.cell)) for kind in unknown.kinds)
     message = unknown.messages[0]
     if ask.cells is None and field.lattice is not None:
-        hint = f"\nIf there are not so many cells, say how many there are: {OPTION.cells} COLUMNSxROWS."
+        hint = f"\nIf there are not so many cells, say how many there are: {OPTION.cells:COLUMNSxROWS}."
         message = message._replace(advice=f"{message.advice}{hint}")
     return UnknownKinds(message, kinds, unknown.size)
 

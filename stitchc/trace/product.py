@@ -28,7 +28,7 @@ def trace_chart(image: bytes, options: TraceOptions = _DEFAULTS, name: str = "pi
     from stitchc.notation.writer import is_name, notation_name
 
     if options.grid == "even" and options.cells is None:
-        raise WrongOption("", f"{OPTION.grid} even needs the number of columns and rows: {OPTION.cells} 24x36.")
+        raise WrongOption("", f"{OPTION.grid:even} needs the number of columns and rows: {OPTION.cells:24x36}.")
     if options.stitch_name is not None and not is_name(options.stitch_name):
         text = f"`{visible(options.stitch_name)}` is not a name: a letter first, then letters, digits, _ or -, and no "
         raise WrongOption("stitch_name", text + "keyword.")

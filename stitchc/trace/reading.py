@@ -84,7 +84,7 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     order = Order(field.rows, field.columns, ask.first_row != "top", (ask.face or read.face) == "knit")
     for ((row, column), code), example in zip(_from_above(ask.key, order, file).alike, ask.key.alike, strict=True):
         if read.codes[row, column] != code:
-            raise Refused(words.contradicted(f"{OPTION.notation} {signs.notation}", *example, file))
+            raise Refused(words.contradicted(f"{OPTION.notation:{signs.notation}}", *example, file))
         read.certainty[row, column] = 1.0
     if turned is not None:
         read = read._replace(what=f"{words.NEGATIVE}, {read.what}")
@@ -276,16 +276,16 @@ def _remarks(
 def _or_signs(refused: Refused, patches: Patches, ask: Ask) -> Refused:
     """The same refusal; where something was said of marks that are signs of ours, it also names their notation."""
     signs = known_signs(patches) if ask.notation == "auto" and refused.messages[0].code == "T807" else None
-    if signs is None or f"{OPTION.notation} {signs.notation}" in str(refused.messages[0].advice):
+    if signs is None or f"{OPTION.notation:{signs.notation}}" in str(refused.messages[0].advice):
         return refused
-    return _hinted(refused, f"; they look like signs of stitchc chart, which {OPTION.notation} {signs.notation} reads")
+    return _hinted(refused, f"; they look like signs of stitchc chart, which {OPTION.notation:{signs.notation}} reads")
 
 
 def _or_larger_cells(refused: Refused, field: Field) -> Refused:
     """The same refusal; of a picture too large to have a cell in each pixel it also says how to give their number."""
     if field.blocks is None or field.blocks.block_px != (1, 1) or max(field.rows, field.columns) <= SMALL_PX:
         return refused
-    hint = f"; each pixel was read as a cell: if cells are larger, say how many there are, as in {OPTION.cells} 24x36"
+    hint = f"; each pixel was read as a cell: if cells are larger, say how many there are, as in {OPTION.cells:24x36}"
     return _hinted(refused, hint)
 
 

@@ -58,7 +58,7 @@ def box_outside(box_px: tuple[int, int, int, int], file: str, width_px: int, hei
         "error",
         f"The box {','.join(map(str, box_px))} does not lie within `{visible(file)}`, which has {width_px} by "
         f"{height_px} pixels.",
-        advice=f"{OPTION.box} 0,0,{width_px},{height_px} is all of it (left, top, right, bottom).",
+        advice=f"{OPTION.box:0,0,{width_px},{height_px}} is all of it (left, top, right, bottom).",
     )
 
 
@@ -67,7 +67,7 @@ def too_many_cells(file: str, columns: int, rows: int) -> Message:
         "T805",
         "error",
         f"`{visible(file)}` would be {columns:,} by {rows:,} cells; a chart has at most {MAX_CELLS:,}.",
-        advice=f"Cut out one repeat, or say how many columns and rows there are, as in {OPTION.cells} 24x36.",
+        advice=f"Cut out one repeat, or say how many columns and rows there are, as in {OPTION.cells:24x36}.",
     )
 
 
@@ -76,7 +76,7 @@ def too_much_text(file: str, size: int, most: int) -> Message:
         "T805",
         "error",
         f"The chart in `{visible(file)}` would be a pattern of {size:,} bytes; a file has at most {most:,}.",
-        advice=f"Cut out one repeat with {OPTION.box} LEFT,TOP,RIGHT,BOTTOM, or say its size: {OPTION.repeat} 24x36.",
+        advice=f"Cut out one repeat with {OPTION.box:LEFT,TOP,RIGHT,BOTTOM}, or say its size: {OPTION.repeat:24x36}.",
     )
 
 
@@ -85,7 +85,7 @@ def no_room(columns: int, rows: int, width_px: int, height_px: int) -> Message:
         "T809",
         "error",
         f"{columns} by {rows} cells have no room in a picture of {width_px} by {height_px} pixels: a cell needs 2.",
-        advice=f"{OPTION.grid} pixels reads each pixel as a cell.",
+        advice=f"{OPTION.grid:pixels} reads each pixel as a cell.",
     )
 
 
@@ -94,7 +94,7 @@ def other_size(file: str, columns: int, rows: int, asked: tuple[int, int]) -> Me
         "T809",
         "error",
         f"`{visible(file)}` shows {columns} by {rows} cells, not {asked[0]} by {asked[1]}.",
-        advice=f"{OPTION.cells} {columns}x{rows}, or {OPTION.grid} even to divide the picture evenly",
+        advice=f"{OPTION.cells:{columns}x{rows}}, or {OPTION.grid:even} to divide the picture evenly",
     )
 
 
@@ -104,8 +104,8 @@ def no_grid(file: str, ask: Ask) -> Message:
         "T803",
         "error",
         f"No grid of {what} was found in `{visible(file)}`.",
-        advice=f"Cut the chart out with {OPTION.box} LEFT,TOP,RIGHT,BOTTOM, and straighten it to within 10 degrees; if "
-        f"the picture shows nothing but the chart, {OPTION.grid} even {OPTION.cells} 24x36 divides it.",
+        advice=f"Cut the chart out with {OPTION.box:LEFT,TOP,RIGHT,BOTTOM}, and straighten it to within 10 degrees; if "
+        f"the picture shows nothing but the chart, {OPTION.grid:even} {OPTION.cells:24x36} divides it.",
     )
 
 
@@ -116,7 +116,7 @@ def no_lines(columns: int, rows: int) -> Message:
         "No lines are drawn around the cells, so the chart was read as ending at the outermost marks: blank columns "
         "and rows beyond them are not counted.",
         advice=f"Check the size, {columns} by {rows}. Where cells are missing, cut the picture at the chart's very "
-        f"edges and say how many there are, as in {OPTION.grid} even {OPTION.cells} {columns + 2}x{rows + 2}.",
+        f"edges and say how many there are, as in {OPTION.grid:even} {OPTION.cells:{columns + 2}x{rows + 2}}.",
     )
 
 
@@ -127,7 +127,7 @@ def blank_paper(size: tuple[int, int], marked: tuple[int, int]) -> Message:
         "warning",
         f"The grid has {size[0]} by {size[1]} cells, but the marks take only {marked[0]} by {marked[1]} of them, and "
         "there are blank cells on all four sides: the paper may go on beyond the chart.",
-        advice=f"Check the size. If the chart is smaller, give its edges: {OPTION.box} LEFT,TOP,RIGHT,BOTTOM.",
+        advice=f"Check the size. If the chart is smaller, give its edges: {OPTION.box:LEFT,TOP,RIGHT,BOTTOM}.",
     )
 
 
@@ -136,8 +136,8 @@ def blank_rim() -> Message:
         "T811",
         "warning",
         "The outermost cells are blank all around and were counted, but they may be a margin.",
-        advice=f"If they are not part of the chart, cut the picture at its very edges, or give the edges: {OPTION.box} "
-        "LEFT,TOP,RIGHT,BOTTOM.",
+        advice=f"If they are not part of the chart, cut the picture at its very edges, or give the edges: "
+        f"{OPTION.box:LEFT,TOP,RIGHT,BOTTOM}.",
     )
 
 
@@ -148,7 +148,7 @@ def page_around(colour: str, sides: list[Side], columns: int, rows: int) -> Mess
         "info",
         f"The outermost cells at the {listed(sides)} are {colour}, which no {OPTION.colour} names, so they were taken "
         f"for the page around a chart of {columns} by {rows} cells.",
-        advice=f'If they belong to the chart, say what they mean, as in {OPTION.colour} "{colour}=K".',
+        advice=f'If they belong to the chart, say what they mean, as in {OPTION.colour:"{colour}=K"}.',
     )
 
 
@@ -160,7 +160,7 @@ def headings(sides: list[Side], columns: int, rows: int) -> Message:
         f"The cells at the {listed(sides)} of the table look like numbers or letters, so they were taken for headings "
         f"of a chart of {columns} by {rows} cells.",
         advice="Check the size. If they belong to the chart, say how many cells there are, as in "
-        f"{OPTION.cells} {columns + 1}x{rows + 1}.",
+        f"{OPTION.cells:{columns + 1}x{rows + 1}}.",
     )
 
 
@@ -171,8 +171,8 @@ def other_lattice(size: tuple[int, int], rival: tuple[int, int]) -> Message:
         "warning",
         f"The grid was read as {size[0]} by {size[1]} cells, but the picture looks more like one of {rival[0]} by "
         f"{rival[1]}.",
-        advice=f"Count the cells in the picture and say how many there are, as in {OPTION.cells} "
-        f"{rival[0]}x{rival[1]}.",
+        advice=f"Count the cells in the picture and say how many there are, as in "
+        f"{OPTION.cells:{rival[0]}x{rival[1]}}.",
     )
 
 
@@ -187,8 +187,8 @@ def frayed(side: Side, cut: bool, what: str) -> Message:
             f"No line closes the grid at the {side}; the {what} there was counted, as the other lines run through it."
         )
         advice = (
-            f"Check the size; if that {what} is not part of the chart, cut it off with {OPTION.box} "
-            "LEFT,TOP,RIGHT,BOTTOM."
+            f"Check the size; if that {what} is not part of the chart, cut it off with "
+            f"{OPTION.box:LEFT,TOP,RIGHT,BOTTOM}."
         )
     return Message("T813", "warning", text, advice=advice)
 
@@ -200,7 +200,7 @@ def outlined(size: tuple[int, int], whole: tuple[int, int]) -> Message:
         "warning",
         f"A heavier line encloses {columns} by {rows} of the {across} by {down} cells, and those outside it are blank. "
         "Only the cells inside it were read.",
-        advice=f"If all cells belong to the chart, add {OPTION.cells} {across}x{down}.",
+        advice=f"If all cells belong to the chart, add {OPTION.cells:{across}x{down}}.",
     )
 
 
@@ -221,15 +221,15 @@ def beyond(lattice: Lattice | None, marked: tuple[Side, ...]) -> list[Message]:
         return []
     text = f"Lines or marks like those in the grid go on beyond it at the {listed(sides)}, where no cells were counted."
     advice = (
-        f"Compare the size with the picture. Where cells are missing, say how many there are, as in {OPTION.cells} "
-        f"24x36, or cut the picture at the chart's very edges: {OPTION.grid} even {OPTION.cells} 24x36."
+        f"Compare the size with the picture. Where cells are missing, say how many there are, as in "
+        f"{OPTION.cells:24x36}, or cut the picture at the chart's very edges: {OPTION.grid:even} {OPTION.cells:24x36}."
     )
     return [Message("T813", "warning", text, advice=advice)]
 
 
 def several_charts(file: str, boxes: list[tuple[int, int, int, int]]) -> Message:
     """boxes: left, top, right and bottom of each chart in the picture as given."""
-    options = [f"{OPTION.box} {','.join(map(str, box))}" for box in boxes]
+    options = [f"{OPTION.box:{','.join(map(str, box))}}" for box in boxes]
     return Message(
         "T803",
         "error",
@@ -245,7 +245,7 @@ def cut_through(file: str, found: Lattice) -> Message:
         "error",
         f"The lines in `{visible(file)}` run on to the picture's edges, which cut through cells at the "
         f"{listed(found.cut)}.",
-        advice=f"Take the picture again with the chart's frame in it; {OPTION.cells} {columns}x{rows} takes the "
+        advice=f"Take the picture again with the chart's frame in it; {OPTION.cells:{columns}x{rows}} takes the "
         "whole cells.",
     )
 
@@ -255,8 +255,8 @@ def ruled_after_all(file: str) -> Message:
         "T803",
         "error",
         f"Lines at even distances run through `{visible(file)}`, but the grid that they belong to was not found.",
-        advice=f"Cut the chart out with {OPTION.box} LEFT,TOP,RIGHT,BOTTOM, and say how many columns and rows there "
-        f"are, as in {OPTION.cells} 24x36; {OPTION.grid} pixels reads every pixel as a cell, even those of the lines.",
+        advice=f"Cut the chart out with {OPTION.box:LEFT,TOP,RIGHT,BOTTOM}, and say how many columns and rows there "
+        f"are, as in {OPTION.cells:24x36}; {OPTION.grid:pixels} reads every pixel as a cell, even those of the lines.",
     )
 
 
@@ -266,8 +266,8 @@ def each_pixel(columns: int, rows: int) -> Message:
         "warning",
         f"Each pixel was read as a cell, {columns} by {rows} of them. This is a guess: the picture may be a drawing "
         f"of larger cells.",
-        advice=f"{OPTION.grid} pixels says that each pixel is a cell; for larger cells say how many there are: "
-        f"{OPTION.grid} even {OPTION.cells} 24x36.",
+        advice=f"{OPTION.grid:pixels} says that each pixel is a cell; for larger cells say how many there are: "
+        f"{OPTION.grid:even} {OPTION.cells:24x36}.",
     )
 
 
@@ -277,7 +277,7 @@ def may_be_a_grid(columns: int, rows: int) -> Message:
         "warning",
         f"Each block of pixels was read as a cell. This is a guess: the picture may show a grid of {columns} by "
         f"{rows} cells.",
-        advice=f"{OPTION.grid} lines reads the grid.",
+        advice=f"{OPTION.grid:lines} reads the grid.",
     )
 
 
@@ -285,12 +285,12 @@ def may_be_a_grid(columns: int, rows: int) -> Message:
 
 
 def not_these_signs(file: str, notation: str, key: Key) -> Message:
-    said = "" if key.said else f" {OPTION.dark} tuck"
+    said = "" if key.said else f" {OPTION.dark:tuck}"
     return Message(
         "T807",
         "error",
         f"The cells of `{visible(file)}` do not look like the signs of the {notation} notation.",
-        advice=f"{OPTION.notation} marks{said} tells the cells apart by their look.",
+        advice=f"{OPTION.notation:marks}{said} tells the cells apart by their look.",
     )
 
 
@@ -311,7 +311,7 @@ def conflicting(one: tuple[tuple[int, int], int], other: tuple[tuple[int, int], 
         "T807",
         "error",
         f"In `{visible(file)}`, row {row}, column {column} and row {row_2}, column {column_2} look alike, but "
-        f"{OPTION.like} {row},{column}={LETTERS[code]} and {OPTION.like} {row_2},{column_2}={LETTERS[code_2]} say "
+        f"{OPTION.like:{row},{column}={LETTERS[code]}} and {OPTION.like:{row_2},{column_2}={LETTERS[code_2]}} say "
         "different things.",
         advice="Compare the two cells in the picture and leave one of the options out.",
     )
@@ -320,7 +320,7 @@ def conflicting(one: tuple[tuple[int, int], int], other: tuple[tuple[int, int], 
 def contradicted(option: str, cell: tuple[int, int], code: int, file: str) -> Message:
     """An option by which a cell would be another than the example says. cell: (row, column) from 1."""
     row, column = cell
-    example = f"{OPTION.like} {row},{column}={LETTERS[code]}"
+    example = f"{OPTION.like:{row},{column}={LETTERS[code]}}"
     return Message(
         "T807",
         "error",
@@ -331,7 +331,7 @@ def contradicted(option: str, cell: tuple[int, int], code: int, file: str) -> Me
 
 def colour_option(colour: Rgb, code: int) -> str:
     """As it is typed."""
-    return f'{OPTION.colour} "{hex_of(colour)}={LETTERS[code]}"'
+    return f'{OPTION.colour:"{hex_of(colour)}={LETTERS[code]}"}'
 
 
 def same_cells(one: tuple[Rgb, int], other: tuple[Rgb, int], seen: Rgb, cell: tuple[int, int], file: str) -> Message:
@@ -353,7 +353,7 @@ def not_needed(options: list[str]) -> Message:
         "T814",
         "warning",
         f"The file itself says what its cells are, and its picture is unchanged. So {named} not apply.",
-        advice=f"Leave {'them' if len(options) > 1 else 'it'} out; {OPTION.grid} lines, or {OPTION.grid} pixels for a "
+        advice=f"Leave {'them' if len(options) > 1 else 'it'} out; {OPTION.grid:lines}, or {OPTION.grid:pixels} for a "
         "bitmap, reads the picture by its look.",
     )
 
@@ -361,21 +361,21 @@ def not_needed(options: list[str]) -> Message:
 def guessed_signs(signs: Signs, what: str, face: Face | None) -> Message:
     few = len(np.unique(signs.codes)) < 3 and not signs.telling
     if face is None and signs.face == "knit":  # crosses are the signs of the knit side
-        what += f", which show the knit side, so that left and right were exchanged ({OPTION.face} purl leaves them)"
+        what += f", which show the knit side, so that left and right were exchanged ({OPTION.face:purl} leaves them)"
     elif face is None and signs.face is None:
-        what += f", and taken to show the purl side ({OPTION.face} knit says that they show the other)"
+        what += f", and taken to show the purl side ({OPTION.face:knit} says that they show the other)"
     return Message(
         "T812",
         "warning" if few else "info",
         f"No option says what the marks mean: they were {what}. This is a guess{' from few signs' if few else ''}.",
-        advice=f"If they mean something else, say what a marked cell is: {OPTION.dark} tuck, {OPTION.dark} slip or "
-        f"{OPTION.dark} knit; {OPTION.notation} {signs.notation} says that they are these signs.",
+        advice=f"If they mean something else, say what a marked cell is: {OPTION.dark:tuck}, {OPTION.dark:slip} or "
+        f"{OPTION.dark:knit}; {OPTION.notation:{signs.notation}} says that they are these signs.",
     )
 
 
 def guessed_marks(kinds: Kinds, codes: tuple[int, ...], cells: int, negative: bool) -> Message:
     advice = (
-        f"{OPTION.dark} tuck, {OPTION.dark} slip or {OPTION.dark} knit says what a marked cell is, and "
+        f"{OPTION.dark:tuck}, {OPTION.dark:slip} or {OPTION.dark:knit} says what a marked cell is, and "
         f"{OPTION.light} what a blank one is."
     )
     if len(kinds.kinds) == 1:
@@ -391,7 +391,7 @@ def two_forms(code: int, examples: list[tuple[int, int, int]]) -> Message:
     """Marks of two forms that were read as one stitch. examples: of each form how many cells, and the row and column of
     one of them, from 1."""
     listed_forms = " and ".join(f"{cells} cells as in row {row}, column {column}" for cells, row, column in examples)
-    typed = " ".join(f"{OPTION.like} {row},{column}={LETTERS[code]}" for _, row, column in examples)
+    typed = " ".join(f"{OPTION.like:{row},{column}={LETTERS[code]}}" for _, row, column in examples)
     return Message(
         "T812",
         "warning",
@@ -422,7 +422,7 @@ def dark_or_marked(kinds: Kinds, codes: tuple[int, ...], order: Order, negative:
         )
     other = {codes[0]: marked, marked: codes[0]}
     typed = " ".join(
-        f"{OPTION.like} {','.join(map(str, order.as_knitted(*kind.example)))}={LETTERS[other[code]]}"
+        f"{OPTION.like:{','.join(map(str, order.as_knitted(*kind.example)))}={LETTERS[other[code]]}}"
         for kind, code in zip(kinds.kinds, codes, strict=True)
         if code in other and kind.count
     )
@@ -443,7 +443,7 @@ def unmarked(code: int, cells: int, specks: int, first: tuple[int, int]) -> Mess
         text = f"No cell is marked: all {cells} look blank (tiny or faint marks may look blank too), and {taken}."
         advice = "Check that it is the right picture and that its marks can be seen"
     return Message(
-        "T812", "warning", text, advice=f"{advice}; {OPTION.light} knit, tuck or slip says what a blank cell is."
+        "T812", "warning", text, advice=f"{advice}; {OPTION.light:knit}, tuck or slip says what a blank cell is."
     )
 
 
@@ -468,7 +468,7 @@ def outvoted(whole: Chart, chart: Chart, row: int, column: int) -> Message:
         "T806",
         "warning",
         f"Row {row + 1}, column {column + 1} looks like {was}, but {now} is there in most repeats and was used.",
-        advice=f"Look at the picture there; {OPTION.repeat} whole keeps every cell as it is.",
+        advice=f"Look at the picture there; {OPTION.repeat:whole} keeps every cell as it is.",
     )
 
 
@@ -477,7 +477,7 @@ def repeat_too_large(width: int, height: int, file: str, columns: int, rows: int
         "T809",
         "error",
         f"A repeat of {width} by {height} is larger than what `{visible(file)}` shows: {columns} by {rows}.",
-        advice=f"{OPTION.repeat} {min(width, columns)}x{min(height, rows)}",
+        advice=f"{OPTION.repeat:{min(width, columns)}x{min(height, rows)}}",
     )
 
 
@@ -489,7 +489,7 @@ def nearly_repeated(width: int, height: int, odd: tuple[tuple[int, int], ...]) -
         "T810",
         "info",
         f"All cells but {len(odd)} agree with a repeat of {width} by {height}; the odd ones are {named}{more}.",
-        advice=f"{OPTION.repeat} {width}x{height} uses what most copies show",
+        advice=f"{OPTION.repeat:{width}x{height}} uses what most copies show",
     )
 
 
@@ -498,5 +498,5 @@ def repeat_cut_off(width: int, height: int) -> Message:
         "T810",
         "info",
         f"The picture may show a repeat of {width} by {height}, the last time only in part.",
-        advice=f"{OPTION.repeat} {width}x{height}",
+        advice=f"{OPTION.repeat:{width}x{height}}",
     )

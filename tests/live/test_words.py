@@ -16,6 +16,7 @@ from stitchc.live.words import PAGE, advice_parts
 from stitchc.machines import SHIPPED, load
 from stitchc.notation import compile_text
 from stitchc.option import options_in
+from stitchc.trace.words import colour_option, no_lines
 from stitchc.wording import OPTION, command_name, machine_choice, machine_name, worded
 
 
@@ -37,7 +38,7 @@ def test_each_front_end_has_its_own_words() -> None:
 def test_sentences_name_options_that_there_are() -> None:
     """What is written `OPTION.name` in the program is an option of some product, or one that commands share."""
     sources = Path(wording.__file__).parent.rglob("*.py")
-    asked = {name for path in sources for name in re.findall(r"\{OPTION\.(\w+)\}", path.read_text("utf-8"))}
+    asked = {name for path in sources for name in re.findall(r"\{OPTION\.(\w+)[}:]", path.read_text("utf-8"))}
     shared = {"machine", "format", "anyway"}
     flags = {option.flag.lstrip("-").replace("-", "_") for kind in OPTIONS.values() for _, option in options_in(kind)}
     assert len(asked) > 25
@@ -71,6 +72,16 @@ def test_a_users_own_words_are_not_touched() -> None:
     messages = as_json(read(text, "--box.stitch", None, load("card24-standard")), "--box.stitch", 1)["messages"]
     assert any("`hand-fine`" in message["text"] for message in messages)
     assert not any("Hand bed" in message["text"] or "Part of the picture" in message["text"] for message in messages)
+
+
+def test_an_option_with_its_value_is_one_name() -> None:
+    """A field and what to choose in it, without the quotes that a terminal needs."""
+    message = no_lines(9, 10)
+    assert "as in --grid even --cells 11x12." in str(message.advice)
+    assert colour_option((192, 48, 32), 1) == '--colour "#c03020=T"'
+    with worded(PAGE):
+        assert "as in “Grid: even” “Cells: 11x12”." in str(no_lines(9, 10).advice)
+        assert colour_option((192, 48, 32), 1) == "“Colour: #c03020=T”"
 
 
 @pytest.mark.parametrize(

@@ -177,8 +177,8 @@ function compare({heads, rows, against}) {
 
 // A setting that a sentence names, as the button that leads to it. owner: the stitch or piece that it is about.
 function leading(product, owner) {
-  return (label) => {
-    const field = state.products[product]?.find((each) => each.label === label);
+  return (label) => {  // “Grid”, or with a value to give it “Grid: even”
+    const field = state.products[product]?.find((each) => each.label === label.split(":")[0]);
     const heading = product === "piece" ? owner : PRODUCTS[VIEW_OF[product] || product].heading;
     return field ? button(label, () => askSettings(product, heading, owner, undefined, field.name), {class: "inline", "aria-label": `${heading}: settings, ${label}`}) : null;
   };
