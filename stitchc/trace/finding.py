@@ -5,8 +5,10 @@ Weighs which of them is believed; knows nothing of what stands in the cells but 
 
 from __future__ import annotations
 
+import hashlib
 from contextlib import suppress
 from dataclasses import replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -140,7 +142,7 @@ def _field_in_all(pixels: Pixels, ask: Ask, file: str) -> Field:
     fine = exact is not None and min(exact.block_px) <= _FINE_PX
     if exact is not None and small:
         return _in_pixels(pixels, exact, None, small, fine, ask, file)
-    straight, lattice, charts = _found(pixels, ask, unlined=exact is None or fine)
+    straight, lattice, charts = _found(_Given(pixels), ask.cells, unlined=exact is None or fine)
     if ask.grid == "auto" and (exact is None or fine):
         blocks = enlarged(pixels, ask.cells) if exact is None else None
         if blocks is not None and not _drawn_in(blocks, lattice) and _are_of_few_kinds(blocks):
@@ -169,7 +171,7 @@ class _NoGrid(Refused):
 def _given_and(straight: Straight, pixels: Pixels) -> list[Straight]:
     """The picture as it was given and set straight: marks without lines may seem to stand on slanting ones."""
     given = Straight(pixels, None, 0.0, False)
-    return [given] if straight.pixels is pixels else [given, straight]
+    return [given] if np.array_equal(straight.pixels, pixels) else [given, straight]
 
 
 def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: Ask) -> Field | None:
@@ -220,17 +222,35 @@ _GRAIN: Final = 0.5
 """The grain, of 255, up to which a picture is as it was drawn."""
 
 
-def _found(pixels: Pixels, ask: Ask, unlined: bool) -> tuple[Straight, Lattice | None, tuple[Box, ...]]:
-    """The picture set straight, the lattice of its cells, and where its charts lie if it has several. unlined: whether
-    cells without lines are looked for too."""
-    even = even_light(pixels)
+class _Given:
+    """Pixels that equal others if all of them do."""
+
+    def __init__(self, pixels: Pixels) -> None:
+        self.pixels = pixels
+        self._key = pixels.shape, hashlib.blake2b(np.ascontiguousarray(pixels).data).digest()
+
+    def __hash__(self) -> int:
+        return hash(self._key)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Given) and self._key == other._key
+
+
+# People ask again about the same picture, to say more of its marks; this takes longer than all the rest.
+@lru_cache(maxsize=3)
+def _found(
+    given: _Given, cells: tuple[int, int] | None, unlined: bool
+) -> tuple[Straight, Lattice | None, tuple[Box, ...]]:
+    """The picture set straight, the lattice of its cells, and where its charts lie if it has several. cells: how many
+    the user says there are; unlined: whether cells without lines are looked for too."""
+    even = even_light(given.pixels)
     red, green, blue = (int(value) for value in paper_colour(even))
     straight = straightened(even, _dark_lines(even), (red, green, blue))
     grainy = straight.to_given is not None or grain_of(straight.pixels) > _GRAIN
-    lattice = find_cells(straight.pixels, ask.cells, grainy, unlined)
+    lattice = find_cells(straight.pixels, cells, grainy, unlined)
     if lattice is None or not lattice.ruled:
         return straight, lattice, ()
-    return straight, lattice, charts_in(straight.pixels, lattice, ask.cells, grainy)
+    return straight, lattice, charts_in(straight.pixels, lattice, cells, grainy)
 
 
 def _lined(straight: Straight, lattice: Lattice, ask: Ask, file: str) -> Field:
