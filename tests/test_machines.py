@@ -226,6 +226,10 @@ BAD: dict[str, tuple[str, list[tuple[int, str, str, str]]]] = {
     "unknown key": (CARD + "rowz = 3\n", [(3, "rowz", "no key `card.rowz`", "`rows`")]),
     "unknown table": (BASED + "[Card]\n", [(2, "Card", "no table `Card`", "`card`")]),
     "key of another table": (BASED + "hole_mm = 4\n", [(2, "hole_mm", "no key `hole_mm`", "under [card]")]),
+    "key by what it is about": (
+        CARD + "colums = 24\n",
+        [(3, "colums", "no key `card.colums`", "`width` under [reader]")],
+    ),
     "key of nowhere": (BASED + "[bed]\ncolour = 1\n", [(3, "colour", "`bed.colour`", "pitch_mm")]),
     "text for a number": (
         BASED + '[bed]\npitch_mm = "4,5 mm"  # a comma\n',

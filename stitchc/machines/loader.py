@@ -214,6 +214,10 @@ class _Reading:
             advice = f"Write `{near[0]}`."
         elif elsewhere and len(elsewhere[0]) > 1:
             advice = f"`{name}` belongs under [{'.'.join(elsewhere[0][:-1])}]."
+        elif meant := difflib.get_close_matches(name.lower(), _FIRST_WORDS, n=1, cutoff=0.8):
+            key = _FIRST_WORDS[meant[0]]
+            table = f" under [{'.'.join(key.path[:-1])}]" if len(key.path) > 1 else ""
+            advice = f"`{key.name}`{table} says this: {key.words}."
         else:
             where = f"under [{'.'.join(here[:-1])}]" if here[:-1] else "at the top"
             advice = f"Allowed {where}: {', '.join(siblings)}."
@@ -419,6 +423,9 @@ class _Reading:
             **plain,
         )
 
+
+_FIRST_WORDS: Final = {word: key for key in KEYS for word in (*key.words.split()[:1], key.name)}
+"""Keys by their names and by what they are called first: `width` is also "columns" of the card."""
 
 # -- words ------------------------------------------------------------------------------------------------------
 

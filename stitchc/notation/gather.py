@@ -158,9 +158,10 @@ class Gathered:
         for entry in (*placed, None):
             while unread and (entry is None or unread[-1] < entry.number):
                 lost = text[unread.pop() - 1]
-                if name := re.match(r"\s*(?:stitch|yarn)\s+([^\W\d_][\w-]*)", lost, re.IGNORECASE):
-                    self.lost.add(composed(name[1]))
-                if _begins_block(lost) or inside is None:  # what follows belongs to it, if to anything
+                keyword, name = _beginning(lost)
+                if name and keyword in ("stitch", "yarn"):
+                    self.lost.add(composed(name))
+                if keyword in ("stitch", "piece") or inside is None:  # what follows belongs to it, if to anything
                     inside, orphans = None, True
                 else:
                     inside.spoilt = True
@@ -402,7 +403,7 @@ class Gathered:
             "N101",
             f"`{word.shown}` is not a category of the standard yarn weight system.",
             word.span,
-            advice=nearest(text, WEIGHTS) or ", ".join(WEIGHTS) + ", or 0 to 7",
+            advice=_weight_called(text) or nearest(text, WEIGHTS) or ", ".join(WEIGHTS) + ", or 0 to 7",
         )
         return None
 
@@ -448,7 +449,17 @@ def span_of(line: Line) -> Span:
     return line.number.span if isinstance(line, NumberLine) else line.word.span
 
 
-def _begins_block(text: str) -> bool:
-    """Whether a line that could not be read was most likely meant as `stitch …` or `piece …`."""
-    word = re.match(r"\s*([^\W\d_]+)", text)
-    return word is not None and nearest(word[1].lower(), KEYWORDS) in ("stitch", "piece")
+def _beginning(text: str) -> tuple[str | None, str]:
+    """The keyword that a line which could not be read was most likely meant to begin with, and a name behind it."""
+    words = re.match(r"\s*([^\W\d_]+)(?:\s+([^\W\d_][\w-]*))?", text)
+    return (nearest(words[1].lower(), KEYWORDS), words[2] or "") if words else (None, "")
+
+
+def _weight_called(name: str) -> str:
+    """The categories that the trade calls so, as advice; empty where it is no such name."""
+    from stitchc.gauge.weights import WEIGHT_NAMES
+
+    for words, *categories in WEIGHT_NAMES:
+        if re.search(words, name):
+            return f"{' or '.join(dict.fromkeys(categories))}   (usually called {visible(name)})"
+    return ""

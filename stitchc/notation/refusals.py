@@ -120,6 +120,9 @@ def refused(error: UnexpectedInput, line: str, file: str, number: int) -> Messag
     if (broken := _broken_count(place)) is not None:
         sentence, advice, first, last = broken
         return Message("N101", "error", sentence, Span(file, number, place.cut + first + 1, last - first), advice)
+    if (other := _other_unit(place)) is not None:
+        span = Span(file, number, place.cut + place.start + 1, len(place.word))
+        return Message("N101", "error", other[0], span, other[1])
     code, sentence, first, last = _reason(place)
     span = Span(file, number, place.cut + first + 1, max(1, last - first))
     label = "" if place.word else "more is needed here"
@@ -166,6 +169,24 @@ def _broken_count(place: _Place) -> tuple[str, str, int, int] | None:
     counted = "A count" if before.strip() else "A row's number"
     sentence = f"{counted} is a whole number, not `{short_number(text)}`."
     return sentence, f"{low} or {low + 1}" if low else "1", *number.span()
+
+
+_OTHER_UNITS: Final = {"y": ("m", 0.9144), "o": ("g", 28.35)}
+"""By the first letter of yards and ounces, the unit of a ball that the notation takes and how many of it are one."""
+_YARDS_OR_OUNCES: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*(yds?|yards?|oz|ounces?)\b", re.IGNORECASE)
+
+
+def _other_unit(place: _Place) -> tuple[str, str] | None:
+    """Of yards or ounces of a ball: the sentence, and the line in metres and grams."""
+    if not _YARDS_OR_OUNCES.fullmatch(f"1 {place.word}") or not place.allowed & {"M", "G"}:
+        return None
+
+    def converted(match: re.Match[str]) -> str:
+        unit, per = _OTHER_UNITS[match[2][0].lower()]
+        return f"{float(match[1]) * per:.3g} {unit}"
+
+    sentence = "A ball is given in grams and metres (1 oz is 28.35 g, 1 yd is 0.9144 m)."
+    return sentence, _YARDS_OR_OUNCES.sub(converted, place.code.strip())
 
 
 def _reason(place: _Place) -> tuple[str, str, int, int]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from stitchc.document.files import document_files, letters_lacking
 from stitchc.gauge.remarks import check_gauge
 from stitchc.gauge.yarn import ill_matched
-from stitchc.messages import Message, Refused, in_order
+from stitchc.messages import Message, Refused, in_order, visible
 from stitchc.naming import name_of, numbered
 from stitchc.option_values import MM_PER, doubt_about
 from stitchc.options import PieceOptions, Units
@@ -117,6 +117,10 @@ def choose_piece(pattern: Pattern, name: str | None) -> Piece:
     pieces = pattern.pieces
     if not pieces:
         advice = "piece cowl   (a line of its own; then `width 60 cm`, `knit plain for 12 rows` under it)"
+        for file, lines in pattern.sources.items():
+            if any(re.match(r"\s*piece\s", line) for line in lines):
+                advice = f"`{visible(file)}` has one, but an include brings stitches, yarns and gauges alone. Use "
+                advice += f"that file, or copy its piece into `{visible(pattern.file)}`."
         raise Refused(Message("P401", "error", f"There is no piece in `{pattern.file}`.", advice=advice))
     if name is None:
         if len(pieces) > 1:

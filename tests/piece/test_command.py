@@ -234,6 +234,10 @@ def test_which_piece_has_to_be_said(tmp_path: Path) -> None:
     assert document(str(file), "--piece", "cuff")["piece"] == "cuff"
     said = run(str(file), "--piece", "cof")
     assert said.exit_code == 1 and "P401" in said.stderr
+    whole = tmp_path / "whole.stitch"
+    whole.write_text('include "two.stitch"\n', encoding="utf-8")
+    said = run(str(whole))
+    assert said.exit_code == 1 and "two.stitch` has one, but an include brings" in " ".join(said.stderr.split())
 
 
 @pytest.mark.parametrize(
