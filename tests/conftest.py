@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import shutil
+import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,10 @@ from hypothesis import settings
 # Before anything imports numpy; child processes have it too.
 for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(variable, "1")
+
+# What the tests import is compiled once, not again in each of the many processes that they start.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 # What is imported and collected stays: looking through it for garbage, again and again, finds nothing.
 gc.disable()
@@ -86,6 +91,8 @@ def chromium_path() -> str:
 BROWSER_SETTINGS = (
     "--no-sandbox",
     "--disable-gpu",
+    # What draws in place of a graphics card: a thread of the browser, and no process that has to be started and asked.
+    "--in-process-gpu",
     "--disable-background-networking",
     # For the list below its address bar, which nobody sees here, a browser draws two pages of its own beside each page:
     # more than half of all its work. What follows them is what the driver turns off; the last such setting replaces it.

@@ -21,6 +21,7 @@ import pytest
 
 from stitchc import seal
 from stitchc.files import FileTrouble, write_files
+from tests.hostile import child
 from tests.hostile.child import Result, an_ordinary_user, environment, files_of, forked, left_behind, stitchc
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -557,6 +558,7 @@ def test_streams_that_are_closed_or_full(folder: Path, line: str, status: int, s
 
 
 def test_a_build_is_finished_where_its_paths_cannot_be_told(folder: Path) -> None:
+    (folder / "tide.stitch").write_text(TIDE, "utf-8")
     build = "stitchc build tide.stitch --no-pictures --machine hand-standard"
     built = shell(f"{build} -o whole", folder)
     assert built.status == 0 and "whole/index.html" in built.out, built
@@ -735,7 +737,7 @@ def test_a_locale_without_utf_8(folder: Path, settings: dict[str, str]) -> None:
     assert result.status == 0 and result.orderly and "wéllë" in result.out, result
 
 
-def test_a_forked_child_reports_faults(tmp_path: Path) -> None:
+def test_a_forked_child_reports_faults(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The harness itself: a fault is seen, a time limit holds, a refused write is a refused write."""
 
     def fault() -> int:
@@ -743,7 +745,9 @@ def test_a_forked_child_reports_faults(tmp_path: Path) -> None:
 
     broken = forked(fault, tmp_path)
     assert broken.status == 71 and not broken.orderly and "a fault" in broken.err
-    assert forked(lambda: time.sleep(30) or 0, tmp_path, seconds=1).status == -signal.SIGALRM
+    with monkeypatch.context() as patched:
+        patched.setattr(child, "PATIENCE", 1)
+        assert forked(lambda: time.sleep(30) or 0, tmp_path, seconds=1).status == -signal.SIGALRM
     assert forked(lambda: sum(1 for _ in iter(int, 1)), tmp_path, seconds=1).status == -signal.SIGXCPU
     assert not forked(lambda: (tmp_path / "x").write_bytes(b"1234") * 0, tmp_path, before=files_of(2)).orderly
     (tmp_path / "closed").mkdir(mode=0o500)

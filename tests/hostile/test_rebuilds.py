@@ -7,6 +7,7 @@ what it does in between is mocked.
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import sys
 from collections.abc import Callable, Mapping
@@ -142,11 +143,19 @@ def test_a_refused_step_takes_everything_back(tmp_path: Path, after: dict[str, b
     assert not [path for path in made.iterdir() if path.name.startswith(".stitchc-")]
 
 
+@pytest.fixture(scope="module")
+def first_build(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What a build leaves of the pattern as it was first."""
+    folder = tmp_path_factory.mktemp("first")
+    (folder / "quay.stitch").write_text(PATTERN.format(one="tide", two="ebb"), "utf-8")
+    assert stitchc(*BUILD, folder=folder).status == 0
+    return folder / "made"
+
+
 @pytest.fixture
-def quay(tmp_path: Path) -> Path:
+def quay(tmp_path: Path, first_build: Path) -> Path:
     """A folder with a build of a pattern, of which a stitch has another name now."""
-    (tmp_path / "quay.stitch").write_text(PATTERN.format(one="tide", two="ebb"), "utf-8")
-    assert stitchc(*BUILD, folder=tmp_path).status == 0
+    shutil.copytree(first_build, tmp_path / "made")
     (tmp_path / "quay.stitch").write_text(PATTERN.format(one="tide", two="flood"), "utf-8")
     return tmp_path
 

@@ -53,6 +53,7 @@ PLACES = (
 
 ARGUMENTS = {"new": ("first",), "machines": (), "explain": ("N102",), "trace": ("chart.png",)}
 NEEDED = {
+    "leaflet": ("--machine", "hand-fine", "--no-pictures"),
     "chart": ("--format", "svg"),
     "card": ("--dpi", "72"),
     "build": ("-o", "built", "--machine", "hand-fine", "--no-pictures"),
@@ -77,6 +78,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
     place = tmp_path_factory.mktemp("values")
     (place / "tide.stitch").write_text(PATTERN, "utf-8")
+    (place / "plain.stitch").write_text("stitch tide\n    1: K T\n    2: K\n", "utf-8")
     (place / "own.toml").write_text('based_on = "hand-fine"\n')
     dots = Image.new("1", (4, 4), 1)
     dots.putpixel((1, 2), 0)
@@ -109,30 +111,35 @@ def tried(folder: Path, attempts: list[list[str]]) -> None:
     assert result.status == 0 and result.out == "", f"{result.status}\n{result.out[:6000]}\n{result.err[-3000:]}"
 
 
-def options() -> list[tuple[str, str]]:
-    found = []
-    for name in TRIED:
-        for parameter in command_named(name).params:
-            if isinstance(parameter, click.Option) and parameter.name not in ("output", "help"):
-                found.append((name, max(parameter.opts, key=len)))
-    return found
+def options_of(name: str) -> list[str]:
+    """Those of a command, each by its longest name."""
+    return [
+        max(parameter.opts, key=len)
+        for parameter in command_named(name).params
+        if isinstance(parameter, click.Option) and parameter.name not in ("output", "help")
+    ]
 
 
-@pytest.mark.parametrize(("name", "option"), options())
-def test_an_option_with_nonsense(folder: Path, name: str, option: str) -> None:
-    if option in WAITS:
-        return
-    parameter = next(p for p in command_named(name).params if option in p.opts)
-    assert isinstance(parameter, click.Option)
-    plain = [name, *ARGUMENTS.get(name, ("tide.stitch",)), *NEEDED.get(name, ())]
-    if parameter.is_flag:
-        if option not in SLOW_FLAGS:
-            tried(folder, [[*plain, option, option], [*plain, f"{option}=x"]])
-    else:
+@pytest.mark.parametrize("name", TRIED)
+def test_options_with_nonsense(folder: Path, name: str) -> None:
+    """All options of a command in one child, whose memory has to be enough for them together."""
+    attempts: list[list[str]] = []
+    for option in options_of(name):
+        file = "plain.stitch" if (name, option) == ("build", "--output") else "tide.stitch"  # the place is tried
+        plain = [name, *ARGUMENTS.get(name, (file,)), *NEEDED.get(name, ())]
+        parameter = next(p for p in command_named(name).params if option in p.opts)
+        assert isinstance(parameter, click.Option)
+        if option in WAITS:
+            continue
+        if parameter.is_flag:
+            if option not in SLOW_FLAGS:
+                attempts += [[*plain, option, option], [*plain, f"{option}=x"]]
+            continue
         given = NONSENSE[:: SLOW.get(name, 1)]
         if (name, option) == ("picture", "--dpi"):
             given = tuple(value for value in given if value != "1_000")  # a thousand, which takes its time
-        tried(folder, [[*plain, option, value] for value in given])
+        attempts += [[*plain, option, value] for value in given]
+    tried(folder, attempts)
 
 
 @pytest.mark.parametrize("name", TRIED)
