@@ -171,14 +171,23 @@ def test_every_class_knits_it_from_the_words_alone(name: str) -> None:
             for lines, told in (as_text(name, at, machine), as_paper(name, at, machine), *on_page(name, at, machine)):
                 needles = f"{plan.needles.left} to {plan.needles.right}"
                 assert f"Needles {needles}: " in told.replace("Needles: ", "Needles "), "not those of one size alone"
-                if (words := (lines, *guiding(told))) not in knitted:  # the same words make the same fabric
+                if (words := (by_each_row(lines), guiding(told))) not in knitted:  # they make the same fabric
                     meant(plan, followed(name, plan, machine, lines, told))
                     knitted.append(words)
 
 
-def guiding(told: str) -> tuple[list[str], list[tuple[str, ...]], list[str]]:
+def by_each_row(lines: list[Line]) -> list[tuple[int, str, str, bool, list[int]]]:
+    """All that is told of each row, however the lines are put together: its words, the direction, and the rows that
+    the words are for together."""
+    return [
+        (row, line.words, line.direction, line.to_and_fro, next(once for once in line.rows if row in once))
+        for row, line in sorted(by_row(lines).items())
+    ]
+
+
+def guiding(told: str) -> tuple[list[str], dict[int, str], list[str]]:
     """All that `followed` takes from what stands around the rows."""
-    return _CAST_ON.findall(told), _PART.findall(told), _FIRST_COLUMN.findall(told)
+    return _CAST_ON.findall(told), put_in_by_row(told), _FIRST_COLUMN.findall(told)
 
 
 def followed(name: str, plan: Plan, machine: str, lines: list[Line], told: str, ahead: bool = False) -> list[str]:
@@ -202,9 +211,8 @@ _FIRST_COLUMN = re.compile(r"first column of (?:the|each) picture goes on ([LR]\
 _PART = re.compile(r"Part \d+ of \d+: (\S+), rows? (\d+)(.*?)(?= Part \d+ of|$)")
 
 
-def at_reader(name: str, plan: Plan, machine: str, bed: Bed, told: str) -> AtReader:
-    """With the leaflet's own cards, looked at on their pages of the PDF, or the pictures of its page."""
-    habits = SHIPPED[machine]
+def put_in_by_row(told: str) -> dict[int, str]:
+    """The stitch whose card or picture is put in, or started again, at the first row of each part; "" where none is."""
     put_in: dict[int, str] = {}
     in_reader = ""
     for stitch, row, details in _PART.findall(told):
@@ -217,6 +225,13 @@ def at_reader(name: str, plan: Plan, machine: str, bed: Bed, told: str) -> AtRea
         in_reader = match[1] if match else in_reader
         put_in[int(row)] = in_reader if match or again else ""
         assert put_in[int(row)] in (stitch, "")
+    return put_in
+
+
+def at_reader(name: str, plan: Plan, machine: str, bed: Bed, told: str) -> AtReader:
+    """With the leaflet's own cards, looked at on their pages of the PDF, or the pictures of its page."""
+    habits = SHIPPED[machine]
+    put_in = put_in_by_row(told)
     felt: dict[str, tuple[Felt, int]] = {}
     for stitch in filter(None, put_in.values()):
         if habits.reader == "card":
