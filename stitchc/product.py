@@ -108,18 +108,24 @@ _MOST_SKIPPED: Final = 6
 """Names in the remark; more are counted."""
 
 
-def skipped_parts(pattern: Pattern, stitches: Sequence[Stitch], names: Sequence[str] = ()) -> tuple[str, ...]:
+def skipped_parts(
+    pattern: Pattern, stitches: Sequence[Stitch], names: Sequence[str] = (), of_several: bool = False
+) -> tuple[str, ...]:
     """A remark on the file's own stitches that are not among these, since they are part of others; none where the
-    stitches were chosen by `names`."""
+    stitches were chosen by `names`. of_several: of several files, so that the remark names this one."""
     shown = {stitch.name for stitch in stitches}
     skipped = [] if names else [stitch.name for stitch in pattern.own() if stitch.name not in shown]
     if not skipped:
         return ()
     listed = ", ".join(f"`{name}`" for name in skipped[:_MOST_SKIPPED])
     more = f" and {len(skipped) - _MOST_SKIPPED} more" if len(skipped) > _MOST_SKIPPED else ""
+    where = f" in `{pattern.file}`" if of_several else ""
     if len(skipped) == 1:
-        return (f"Skipped, because it is part of another stitch: {listed}. {OPTION.stitch:{skipped[0]}} shows it.",)
-    return (f"Skipped, because they are parts of other stitches: {listed}{more}. {OPTION.stitch:NAME} shows one.",)
+        shows = f"{OPTION.stitch:{skipped[0]}} shows it."
+        return (f"Skipped{where}, because it is part of another stitch: {listed}. {shows}",)
+    return (
+        f"Skipped{where}, because they are parts of other stitches: {listed}{more}. {OPTION.stitch:NAME} shows one.",
+    )
 
 
 def accept(messages: Iterable[Message], pattern: Pattern, anyway: bool = False) -> tuple[Message, ...]:

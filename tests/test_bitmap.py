@@ -151,6 +151,8 @@ def test_the_command(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:
     assert pixels(content) == ["##", "#."] and words.encode() in content and b"stitchc" in content[:4096]
     assert run(["bitmap", "tide.stitch", "--dark", "hold", "--first-row", "top", "-o", "sub/x.png"]) == 0
     assert pixels(Path("sub/x.png").read_bytes()) == [".#", ".."]
+    assert "The folder `sub` was not there, so it was made." in capfd.readouterr().err
+    assert run(["bitmap", "tide.stitch", "-o", "sub/y.png"]) == 0 and "was made" not in capfd.readouterr().err
 
 
 def test_what_was_made_anyway_says_so(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:

@@ -105,6 +105,10 @@ def test_an_error_stops_the_build_and_anyway_says_so(tmp_path: Path) -> None:
     status, _, said = build(str(file), "-o", str(out), "--no-pictures", "--anyway")
     assert status == 0, said
     assert "never knits" in (out / "index.html").read_text("utf-8")
+    for wrong in ("1: K T", "1: K P"):  # what can't be knitted, what can't be read
+        file.write_text(f"stitch never\n{wrong}\n", "utf-8")
+        status, _, said = build(str(file), "-o", str(out), "--no-pictures")
+        assert status == 1 and said.endswith(f"Nothing was changed: `{out}` still holds what was made before.\n")
 
 
 def test_letters_that_the_font_lacks_are_said_once(tmp_path: Path) -> None:

@@ -13,7 +13,9 @@ import pytest
 from click.testing import CliRunner
 
 from stitchc.cli import group
+from stitchc.cli.watch import run_once
 from stitchc.files import FileTrouble
+from stitchc.messages import Message
 from stitchc.notation import compile_file
 
 
@@ -49,6 +51,14 @@ def test_a_new_pattern_is_known_again_and_kept_once_it_is_changed(
             assert CliRunner().invoke(group, ["check", made.name]).exit_code == 0, line
     with pytest.raises(FileTrouble, match="may hold your own work"):
         CliRunner().invoke(group, ["new", "tuck-lace"], standalone_mode=False, catch_exceptions=False)
+
+
+def test_watch_outlives_whatever_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    def refuse() -> None:
+        raise FileTrouble(Message("F503", "error", "It is not ours."))
+
+    run_once(refuse)
+    assert "[F503]" in (err := capsys.readouterr().err) and err.endswith("Ctrl-C to stop\n")
 
 
 def test_watch_runs_again_and_goes_on_after_a_mistake(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from stitchc import files
 from stitchc.cli import common
 from stitchc.cli.options import options_of
 from stitchc.cli.results import show_remarks
+from stitchc.messages import Refused
 from stitchc.options import BuildOptions
 
 if TYPE_CHECKING:
@@ -68,12 +69,24 @@ def command(file: str, folder: Path, machine_name: str | None, options: BuildOpt
         put_into_folder(pattern, folder, contents, contents.pop(INDEX), force)
         show_remarks(product, pattern.sources)
 
+    def build_or_tell() -> None:
+        try:
+            build()
+        except files.FileTrouble:
+            raise
+        except (Refused, SystemExit) as end:
+            if isinstance(end, Refused):
+                common.show(end.messages, end.sources)
+            if (folder / "index.html").exists():
+                common.say(f"Nothing was changed: `{folder}` still holds what was made before.")
+            raise SystemExit(1) from None
+
     if watch:
         from stitchc.cli.watch import rerun_on_save
 
-        rerun_on_save([file, options.book] if options.book else [file], build)
+        rerun_on_save([file, options.book] if options.book else [file], build_or_tell)
     else:
-        build()
+        build_or_tell()
 
 
 # -- the folder -----------------------------------------------------------------------------------------------------

@@ -270,9 +270,16 @@ def put_text(text: str, output: Path | None, force: bool, signed: bool = True) -
 
 
 def put_files(contents: Iterable[tuple[Path, bytes]], force: bool, signed: bool = True) -> None:
-    """Write files as `write_sealed` does, and print their paths one a line on standard output."""
+    """Write files as `write_sealed` does, and print their paths one a line on standard output.
+
+    Folders that are not there are made, as scripts expect, and named: one that nobody meant is a slip of typing.
+    """
+    contents = list(contents)
+    above = dict.fromkeys(folder for path, _ in contents for folder in path.parents if not folder.exists())
     for path in write_sealed(contents, force, signed):
         print_path(path)
+    if above:
+        say(f"The folder `{min(above)}` was not there, so it was made.")
 
 
 def write_sealed(contents: Iterable[tuple[Path, bytes | None]], force: bool, signed: bool = True) -> list[Path]:

@@ -52,7 +52,7 @@ def compare_stitches(
             pattern, stitches = _swept(pattern, stitches, machine)
             stitches = _with_reference(pattern, stitches, options.against)
         else:
-            remarks += skipped_parts(pattern, stitches, options.stitches)
+            remarks += skipped_parts(pattern, stitches, options.stitches, len(patterns) > 1)
         report, told = known_of(pattern, stitches, options.plain, options.spread)
         messages += told
         remarks += of_several_yarns(report)
@@ -67,7 +67,9 @@ def compare_stitches(
     if options.form == "png":
         lacking = what_is_lacking("".join([title, *(line.stitch.name for line in lines)]), "plot")
         remarks += [lacking] if lacking else []
-    return Product(tuple(lines), (_file(comparison, title, patterns, options),), tuple(messages), tuple(remarks))
+    return Product(
+        tuple(lines), (_file(comparison, title, patterns, options),), tuple(dict.fromkeys(messages)), tuple(remarks)
+    )
 
 
 def _chosen(patterns: Sequence[Pattern], options: CompareOptions) -> list[tuple[Pattern, tuple[Stitch, ...]]]:

@@ -219,7 +219,7 @@ def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = Non
         most, fewest = (100 / (over * machine.pitch_mm) for over in OVER_PITCH)
         text = (
             f"Stocking stitch of {_number(count)} stitches in 10 cm does not suit {machine_name(machine.name)}: each "
-            f"is {width:.3g} mm wide, {width / machine.pitch_mm:.2f} times the {machine.pitch_mm:g} mm from needle "
+            f"is {width:.3g} mm wide, {width / machine.pitch_mm:.3f} times the {machine.pitch_mm:g} mm from needle "
             f"to needle, and {'yarn for such stitches jams the hooks' if wide else 'such small ones knit off badly'}. "
             f"About {math.ceil(fewest)} to {math.floor(most)} stitches are usual on it."
         )

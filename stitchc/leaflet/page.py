@@ -12,7 +12,6 @@ from stitchc.document.html import Choice, to_choosing_html
 from stitchc.leaflet.cards import card_parts, chart_parts
 from stitchc.leaflet.parts import (
     bitmap_part,
-    buying_part,
     machines_part,
     needs_part,
     reader_part,
@@ -20,7 +19,7 @@ from stitchc.leaflet.parts import (
     swatch_parts,
 )
 from stitchc.leaflet.ways import piece_options
-from stitchc.leaflet.whole import briefly, in_order
+from stitchc.leaflet.whole import briefly, in_order, with_yarn_to_buy
 from stitchc.piece.product import write_instructions
 from stitchc.piece.size_words import labelled, size_table
 
@@ -78,10 +77,9 @@ def _chosen(pattern: Pattern, way: Way, piece: Piece, size: int, units: Units, o
     """The instructions of one piece, for one machine and one size, with what is read before them."""
     asked = piece_options(options, piece, units, size)
     (plan,), document, yarn = write_instructions(pattern, way.machine, asked).values[0]
-    document = briefly(document)
+    document = briefly(with_yarn_to_buy(document, way, yarn, units))
     more = [
         *needs_part(pattern),
-        *(buying_part(way, yarn, units) if yarn else ()),
         *swatch_parts(pattern, [plan], way.machine, units),
     ]
     more += [stitch_part(pattern), *chart_parts(pattern), *_for_the_reader(pattern, way, options)]

@@ -26,8 +26,9 @@ from stitchc.sheet.terms import terms as terms_of
 if TYPE_CHECKING:
     from stitchc.leaflet.cards import Sheets
     from stitchc.leaflet.ways import NoWay, Way
-    from stitchc.options import LeafletOptions
+    from stitchc.options import LeafletOptions, Units
     from stitchc.pattern import Pattern
+    from stitchc.piece.yarn import AllYarn
 
 CLASSES = {"none": "By hand", "card": "With a hole card of {} columns", "bitmap": "With electronic patterning"}
 """What a chapter is called, by what reads the pattern; the braces stand for how much it reads."""
@@ -82,8 +83,21 @@ def whole_leaflet(
 
 def _with_yarn_to_buy(way: Way, name: str, options: LeafletOptions) -> Document:
     _, document, yarn = way.pieces[name]
-    bought = buying_part(way, yarn, options.units) if yarn else ()
-    return briefly(replace(document, parts=(*document.parts, *bought)))
+    return briefly(with_yarn_to_buy(document, way, yarn, options.units))
+
+
+def with_yarn_to_buy(document: Document, way: Way, yarn: AllYarn | None, units: Units) -> Document:
+    """The document with the yarn to buy. Of a pattern of one piece its amounts stand there alone: those of the piece
+    without its swatches would only contradict them."""
+    bought = tuple(buying_part(way, yarn, units)) if yarn else ()
+    parts = document.parts
+    if yarn and bought and yarn.is_one_piece:
+        parts = tuple(_without_amounts(part) if part.heading == "Yarn" else part for part in parts)
+    return replace(document, parts=(*parts, *bought))
+
+
+def _without_amounts(part: Part) -> Part:
+    return replace(part, blocks=tuple(block for block in part.blocks if isinstance(block, Terms)))
 
 
 def briefly(document: Document) -> Document:

@@ -17,6 +17,8 @@ from stitchc.sheet.terms import MAIN_YARN, WHICH_IS_MAIN
 NOT_NAMED: Final = "a further yarn, which the designer has not named"
 """What the main yarn is for those who do not have the pattern's file, where it has no name."""
 
+_TO_HAVE: Final = f"The amount to have is the upper end of the range plus {ALLOWANCE:.0%} for"
+_CAST_ON: Final = "the cast-on, ends"
 _TWO_FIGURES: Final = " or "
 
 
@@ -39,9 +41,7 @@ def yarn_part(
     lines = []
     if any(yarn.metres is not None for yarn in sizes[0]):
         lines.append(
-            f"The amount to have is the upper end of the range plus {ALLOWANCE:.0%} for "
-            + ("ends" if after_row else "the cast-on, ends")
-            + " and a row gone wrong (common practice). "
+            f"{_TO_HAVE} {'ends' if after_row else _CAST_ON} and a row gone wrong (common practice). "
             + ("Waste yarn is not included." if after_row else "Swatches and waste yarn are not included.")
         )
     lines += [] if for_others else _what_to_add(sizes[0], pattern)
@@ -90,16 +90,18 @@ def purchase_part(everything: AllYarn, in_yards: bool) -> Iterator[Part]:
     tables = list(_amounts(sizes, everything.labels, in_yards))
     if not tables:
         return
-    pieces = listed([f"{count} × {name}" for name, count in everything.pieces])
+    pieces = [f"{count} × {name}" for name, count in everything.pieces]
     lines = [f"{name} is counted in size {size}." for name, size in everything.in_one_size]
     if everything.left_out:
         names = listed([f"`{name}`" for name in everything.left_out])
         lines.append(f"Not counted: {names}, which can't be planned on this machine or without a gauge.")
-    purpose = f"These amounts are for all that you knit: {pieces}."
+    purpose = f"These amounts are for all that you knit: {listed([*pieces, *(['the swatches'] if swatches else [])])}."
     if taken := [
         f"{metres([yarn.swatch_metres], in_yards)} of {_name(yarn)}" for yarn in sizes[0] if yarn.swatch_metres
     ]:
         lines.append(f"The amounts to have include yarn for the swatches: {listed(taken)}.")
+    if everything.is_one_piece:
+        lines.append(f"{_TO_HAVE} {_CAST_ON} and a row gone wrong (common practice). Waste yarn is not included.")
     lines += _of_balls(sizes, in_yards)
     yield Part("Yarn to buy", (purpose, *tables, *([Listing(tuple(lines))] if lines else [])))
 

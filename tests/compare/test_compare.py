@@ -23,12 +23,14 @@ from stitchc.__main__ import run
 from stitchc.chart import SLIP, TUCK, Chart
 from stitchc.compare.against import best_swatch, compare_with
 from stitchc.compare.plot import plot
+from stitchc.compare.product import compare_stitches
 from stitchc.compare.sweep import HOLDS, ONE_IN, Arrangement, arrangement_of, density, family, strands
 from stitchc.compare.table import Compared, compare, hand_moves, holes_to_punch, in_order_of
 from stitchc.gauge import GaugeReport, PlainGauge, estimate_pattern
 from stitchc.machines import Limit, Limits, load
 from stitchc.messages import Refused, Span
-from stitchc.options import Sort
+from stitchc.notation import compile_file
+from stitchc.options import CompareOptions, Sort
 from stitchc.pattern import Pattern, Stitch, Swatch, Yarn
 
 HERE = Span("a.stitch", 1)
@@ -506,6 +508,20 @@ def test_a_part_of_another_stitch_may_be_the_reference(files: list[str], capsys:
     assert run(["compare", str(path), "--against", "ripple", "--format", "json"]) == 0
     found = {line["name"]: line for line in json.loads(capsys.readouterr().out)["stitches"]}
     assert set(found) == {"drift", "ripple"} and found["drift"]["against"]["name"] == "ripple"
+
+
+def test_of_several_files_remarks_name_theirs_and_a_line_of_both_is_told_of_once(files: list[str]) -> None:
+    """The second file includes the first, whose gauge is used in both."""
+    one = Path(files[0])
+    text = (
+        one.read_text(encoding="utf-8") + "gauge plain 20 stitches 28 rows per 10 cm\nstitch drift = ripple then bars\n"
+    )
+    one.write_text(text, encoding="utf-8")
+    Path(files[1]).write_text(f'include "{one.name}"\nstitch b = ripple across 2\n', encoding="utf-8")
+    patterns = [pattern for file in files if (pattern := compile_file(file).pattern) is not None]
+    made = compare_stitches(patterns, options=CompareOptions(plain=PlainGauge(22, 30)))
+    assert [message.code for message in made.messages].count("G610") == 1
+    assert any(words.startswith(f"Skipped in `{one}`, because they are parts") for words in made.remarks)
 
 
 def test_stocking_stitch_may_be_the_reference(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:

@@ -176,6 +176,21 @@ def test_the_yarn_to_buy_counts_every_swatch_once_in_its_yarn() -> None:
     assert "for the cast-on, ends and a row gone wrong" in told and "Swatches and waste yarn are not included" in told
 
 
+def test_of_one_piece_there_is_one_amount_to_have() -> None:
+    """What the piece takes without its swatches stands nowhere beside it."""
+    text = "yarn kelp ball 50 g 120 m\n" + PIECE.split("piece")[0].format(stitches=21, rows=43)
+    text += "gauge plain 22 stitches 30 rows per 10 cm\npiece cuff\n    width 23 cm\n    knit tide for 20 cm\n"
+    pattern = compile_text(text).pattern
+    assert pattern is not None
+    machines = [load_machine(name) for name in ("hand-standard", "card24-standard")]
+    files = make_leaflet(pattern, machines, LeafletOptions(form="text", pictures=False)).files
+    files += make_leaflet(pattern, machines, LeafletOptions(form="html", pictures=False)).files
+    for file in files:
+        told = " ".join(file.content.decode().split())
+        assert "The amount to have is" in told and "Swatches and waste yarn are not included" not in told
+        assert "1 × cuff and the swatches." in told
+
+
 def test_what_a_card_selects_is_listed_once_and_again_where_the_rows_before_are_left_out() -> None:
     text = "stitch tide\n    1: K T\n    2: K\npiece cuff\n    needles 24\n" + "    knit tide for 10 rows\n" * 3
     pattern = compile_text(text + '    do "Cast off."\n').pattern
