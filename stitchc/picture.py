@@ -6,7 +6,7 @@ import itertools
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal
 
 from stitchc.fabric.draw import DISTINCT, NATURAL, Colour, Face, Picture, draw
@@ -54,18 +54,23 @@ _MOST_NAMED: Final = 6
 @dataclass(frozen=True, eq=False)
 class FabricPicture:
     """A stitch's fabric from one side or both. sides: RGB arrays (height_px, width_px, 3). done: share of the way of
-    the yarns to where they lie at rest, 1 for the picture to keep."""
+    the yarns to where they lie at rest, 1 for the picture to keep. longer: how much its loops are drawn longer."""
 
     stitch: str
     sides: dict[Face, Picture]
     px_per_cm: float
     units: Literal["cm", "in"]
     done: float = 1.0
+    longer: float = 1.0
+    _made: dict[tuple[Face, ...], bytes] = field(default_factory=dict, repr=False)
 
     def png(self, *faces: Face) -> bytes:
         """A PNG of these sides (default: all that there are), with the stitch's name and a scale bar."""
         shown = faces or tuple(self.sides)
-        return plate([self.sides[face] for face in shown], shown, self.stitch, self.px_per_cm, self.units)
+        if shown not in self._made:
+            sides = [self.sides[face] for face in shown]
+            self._made[shown] = plate(sides, shown, self.stitch, self.px_per_cm, self.units)
+        return self._made[shown]
 
 
 def draw_fabric(
@@ -81,7 +86,7 @@ def draw_fabric(
     taken from it, and new ones put there. A stitch that can't be drawn has an error among the messages where others
     can. Raises Refused N103, V701 to V703 and V705, and WrongOption.
     """
-    *_, product = _products(pattern, machine, options, progress, kept, coarse=False)
+    *_, product = _products(pattern, machine, options, progress, kept, None, coarse=False)
     return product
 
 
@@ -91,10 +96,11 @@ def improve_fabric(
     options: PictureOptions = DEFAULTS,
     progress: Progress = no_progress,
     kept: Shelf | None = None,
+    drawn: dict[str, FabricPicture] | None = None,
 ) -> Iterator[Product[FabricPicture]]:
-    """As `draw_fabric`, but coarse pictures without a file come first, the first of them at once; the last product is
-    the one to keep."""
-    return _products(pattern, machine, options, progress, kept, coarse=True)
+    """As `draw_fabric`, but without files, and coarse pictures come first, the first of them at once; the last product
+    is the one to keep. drawn: pictures from earlier calls are taken from it, at once, and new ones put there."""
+    return _products(pattern, machine, options, progress, kept, drawn, coarse=True)
 
 
 def _products(
@@ -103,6 +109,7 @@ def _products(
     options: PictureOptions,
     progress: Progress,
     kept: Shelf | None,
+    drawn: dict[str, FabricPicture] | None,
     coarse: bool,
 ) -> Iterator[Product[FabricPicture]]:
     _refuse_options(options)
@@ -119,8 +126,9 @@ def _products(
         drawing = _Drawing.of(pattern, stitch, report, machine, options)
         remarks.append(visible(drawing.scale.words))
         shown = -1.0
+        picture = drawn.get(drawing.key) if drawn is not None else None
         try:
-            for fabric in fabrics(stitch.chart, drawing.cell, drawing.slip_fed, kept):
+            for fabric in fabrics(stitch.chart, drawing.cell, drawing.slip_fed, kept) if picture is None else ():
                 progress((number + fabric.done) / len(stitches))
                 if coarse and shown + _NEWS < fabric.done < 1:
                     shown = fabric.done
@@ -129,10 +137,14 @@ def _products(
         except Refused as refused:
             messages += [_placed(each, stitch) for each in refused.messages]
             continue
-        pictures.append(drawing.picture(fabric))
-        files.append(File(f"{stems[stitch.name]}.png", pictures[-1].png()))
-        if fabric.longer > _LONGER:
-            messages.append(_placed(_starved(stitch.name, fabric.longer, drawing.scale.measured), stitch))
+        picture = picture or drawing.picture(fabric)
+        if drawn is not None:
+            drawn[drawing.key] = picture
+        pictures.append(picture)
+        if not coarse:
+            files.append(File(f"{stems[stitch.name]}.png", picture.png()))
+        if picture.longer > _LONGER:
+            messages.append(_placed(_starved(stitch.name, picture.longer, drawing.scale.measured), stitch))
     if not pictures:
         raise Refused(*messages, sources=pattern.sources)
     yield Product(tuple(pictures), tuple(files), tuple(messages), tuple(remarks))
@@ -168,6 +180,14 @@ class _Drawing:
     def cell(self) -> tuple[float, float]:
         return self.scale.wale_mm / self.scale.loop_mm, self.scale.course_mm / self.scale.loop_mm
 
+    @property
+    def key(self) -> str:
+        """All that the picture depends on."""
+        chart, asked = self.stitch.chart, (self.across_cm, self.up_cm, self.px_per_cm, self.options.face)
+        return repr(
+            (self.stitch.name, chart.rows(), self.colours, self.scale, self.slip_fed, asked, self.options.units)
+        )
+
     def picture(self, fabric: Fabric, most_px: int = _MOST_PX) -> FabricPicture:
         """The fabric as it is asked for, at most so many pixels wide."""
         # The relaxed cell is rounded, to be found again; the picture keeps the gauge as it is.
@@ -176,7 +196,7 @@ class _Drawing:
         faces: tuple[Face, ...] = ("purl", "knit") if self.options.face == "both" else (self.options.face,)
         per_length = per_cm * self.scale.loop_mm / 10
         sides = {face: draw(fabric, face, self.colours, wide, high, per_length) for face in faces}
-        return FabricPicture(self.stitch.name, sides, per_cm, self.options.units, fabric.done)
+        return FabricPicture(self.stitch.name, sides, per_cm, self.options.units, fabric.done, fabric.longer)
 
 
 # -- sizes -------------------------------------------------------------------------------------------------------------

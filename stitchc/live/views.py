@@ -102,6 +102,9 @@ _MAKE: Final = {
 _relaxed: dict[str, bytes] = {}
 """Fabrics that were relaxed already, the latest of them."""
 _MOST_RELAXED: Final = 60
+_drawn: dict[str, FabricPicture] = {}
+"""Pictures of fabrics that were shown already, the latest of them: most of what is written changes no fabric."""
+_MOST_DRAWN: Final = 8
 
 
 @dataclasses.dataclass(frozen=True)
@@ -224,9 +227,11 @@ def _fabric(ask: Ask) -> dict[str, Any]:
         **{**given, "stitches": (ask.stitch,), "face": "both", "px": 700, "dpi": None}
     )
     machine = _machine_for("picture", ask.machine)
-    for product in improve_fabric(ask.pattern, machine, options, ask.progress, _shelf()):
-        if not product.files:
+    for product in improve_fabric(ask.pattern, machine, options, ask.progress, _shelf(), _drawn):
+        if product.values[-1].done < 1:
             ask.part(shown(product))
+    while len(_drawn) > _MOST_DRAWN:
+        del _drawn[next(iter(_drawn))]
     return shown(product)
 
 

@@ -18,7 +18,7 @@ from stitchc.machines import load
 from stitchc.notation import compile_text
 from stitchc.options import PictureOptions
 from stitchc.pattern import Pattern
-from stitchc.picture import draw_fabric, improve_fabric, yarn_colours
+from stitchc.picture import FabricPicture, draw_fabric, improve_fabric, yarn_colours
 
 PATTERN = """
 pattern "Tide line"
@@ -135,11 +135,30 @@ def test_a_slip_takes_yarn_for_the_machines_pitch() -> None:
 def test_coarse_pictures_come_first_and_the_last_is_the_one_to_keep() -> None:
     pattern, options = compiled(PATTERN), PictureOptions(("ripple",), px=600)
     *coarse, last = improve_fabric(pattern, None, options)
-    assert len(coarse) >= 3 and not any(product.files for product in coarse)
-    assert coarse[0].values[0].done == 0
-    assert last.files == draw_fabric(pattern, None, options).files
+    assert len(coarse) >= 3 and not any(product.files for product in (*coarse, last))
+    assert coarse[0].values[0].done == 0 and all(product.values[0].done < 1 for product in coarse)
+    whole = draw_fabric(pattern, None, options)
+    assert last.values[0].done == 1 and last.values[0].png() == whole.files[0].content
     scale = [product.values[0].px_per_cm for product in coarse]
     assert len(set(scale)) == 1 and scale[0] < last.values[0].px_per_cm
+
+
+def test_a_picture_that_was_drawn_is_there_at_once_and_never_in_place_of_another() -> None:
+    drawn: dict[str, FabricPicture] = {}
+    kept: dict[str, bytes] = {}
+    asked = [
+        (text, options, machine)
+        for text in (PATTERN, PATTERN.replace("20 stitches", "24 stitches"), PATTERN.replace("2: K", "2: S K"))
+        for options in (PictureOptions(("ripple",), px=100), PictureOptions(("ripple",), px=120, face="knit"))
+        for machine in (None, load("card24-bulky"))
+    ]
+    for once in range(2):
+        for text, options, machine in asked:
+            *coarse, last = improve_fabric(compiled(text), machine, options, kept=kept, drawn=drawn)
+            whole = draw_fabric(compiled(text), machine, options, kept=kept)
+            assert not (coarse and once) and last.values[0].png() == whole.files[0].content
+            assert (last.messages, last.remarks) == (whole.messages, whole.remarks)
+    assert len(drawn) == len(asked)
 
 
 def test_both_sides_of_one_stitch_beside_each_other(pattern: Path) -> None:
