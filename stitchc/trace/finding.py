@@ -66,6 +66,8 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
             raise
         return inside
     lattice, blocks = field.lattice, field.blocks
+    if ask.grid == "auto" and lattice is not None and lattice.ruled and len(lattice.open) > 1:
+        return _closed_inside(pixels, field, ask, file) or field
     if ask.grid != "auto" or (lattice is not None and (lattice.ruled or lattice.signs)):
         return field
     if blocks is not None and not blocks.cut:
@@ -78,6 +80,19 @@ def field_in(pixels: Pixels, ask: Ask, file: str) -> Field:
     if filling is None or abs(pitch_px - filling.pitch_px) > _SAME_PITCH * filling.pitch_px:
         return field
     return _field_in_patch(pixels, patch, filling, ask, file) or field
+
+
+def _closed_inside(pixels: Pixels, field: Field, ask: Ask, file: str) -> Field | None:
+    """The same cells as far as a patch of the page reaches, where they end there: lines of a plot's cells may seem to
+    go on to the picture's ends."""
+    patch = patch_in(pixels)
+    if patch is None or field.lattice is None:
+        return None
+    inside = _field_in_patch(pixels, patch, _filling_cells(pixels, patch, ask), ask, file)
+    if inside is None or inside.lattice is None or len(inside.lattice.open) > 1:
+        return None
+    pitch_px = field.lattice.pitch_px
+    return inside if abs(inside.lattice.pitch_px - pitch_px) <= _SAME_PITCH * pitch_px else None
 
 
 _SAME_PITCH: Final = 0.03

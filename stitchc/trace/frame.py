@@ -57,7 +57,7 @@ _DEEPEST: Final = 2
 """Rows or columns of headings that a table may have at each side."""
 _LEAST: Final = 3
 """Rows and columns of a chart, at least."""
-_STRANGE: Final = 0.06
+_STRANGE: Final = 0.04
 _STRANGER: Final = 3.0
 """How far, of 1, a heading is from the chart's cells at least, and how many times as far as these are from their own
 kind."""
@@ -74,17 +74,17 @@ def without_headings(field: Field) -> Field:
     cells = cells.reshape(*cells.shape[:2], -1)
     left, top, right, bottom = 0, 0, field.columns, field.rows
     for _ in range(_DEEPEST):
-        inner = cells[top + 1 : bottom - 1, left + 1 : right - 1]
+        inner = cells[top + 1 : bottom - 1, left + _WIDEST : right - _WIDEST]
         if min(inner.shape[:2]) < _LEAST:
             break
         kinds, limit = _kinds(inner)
-        lines = (
-            cells[top, left:right],
-            cells[bottom - 1, left:right],
-            cells[top:bottom, left],
-            cells[top:bottom, right - 1],
+        strange = _away_from(cells[top:bottom, left:right], kinds) > limit
+        here = cells[top:bottom, left:right]
+        open_sides = field.lattice.open
+        above, below, before, behind = (
+            _lines_of_none(strange.swapaxes(0, axis)[::step], here.swapaxes(0, axis)[::step], side in open_sides)
+            for axis, step, side in ((0, 1, "top"), (0, -1, "bottom"), (1, 1, "left"), (1, -1, "right"))
         )
-        above, below, before, behind = (_holds_headings(line, kinds, limit) for line in lines)
         if not (above or below or before or behind):
             break
         left, top, right, bottom = left + before, top + above, right - behind, bottom - below
@@ -109,10 +109,32 @@ _COMPARED: Final = 4000
 _MOST_KINDS: Final = 12
 
 
-def _holds_headings(line: Samples, kinds: Samples, limit: float) -> bool:
-    strange = np.min([_away(line, kind) for kind in kinds], axis=0) > limit
-    spread = _away(line[strange], np.median(line[strange], axis=0)) if strange.any() else np.zeros(1)
-    return bool(strange.mean() >= _ALL and np.median(spread) > _DIVERSE)
+_WIDEST: Final = 2
+_HALF: Final = 0.5
+_PARTLY: Final = 0.4
+"""Cells that a heading may be wide, where the column of row numbers is wider than the others; then the part of the rows
+in which a number is seen, since some stand between the cells, and the least part of each column."""
+
+
+def _lines_of_none(strange: npt.NDArray[np.bool_], cells: Samples, is_open: bool) -> int:
+    """How many of the first lines of cells are none of the chart: together they hold headings, or the chart has no edge
+    there and they are page. strange: which of the cells are none of the chart's kinds."""
+    for count in range(_WIDEST, 0, -1):
+        odd = strange[:count].any(axis=0)
+        least = _ALL if count == 1 else _HALF
+        if odd.mean() < least or strange[:count].mean(axis=1).min() < _PARTLY:
+            continue
+        looks = cells[:count, odd].swapaxes(0, 1).reshape(int(odd.sum()), count * cells.shape[2])
+        diverse = np.median(_away(looks, np.median(looks, axis=0))) > _DIVERSE
+        if diverse or (is_open and count == 1 and odd.all()):
+            return count
+    return 0
+
+
+def _away_from(cells: Samples, kinds: Samples) -> npt.NDArray[np.float64]:
+    """How far each cell is from the kind that it is most like: (rows, columns)."""
+    flat = cells.reshape(-1, cells.shape[2])
+    return np.min([_away(flat, kind) for kind in kinds], axis=0).reshape(cells.shape[:2])
 
 
 def _away(cells: Samples, look: Samples) -> npt.NDArray[np.float64]:

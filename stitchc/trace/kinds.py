@@ -15,8 +15,8 @@ from stitchc.trace.cells import Codes, Patches, Shares, certainty
 from stitchc.trace.grid import Lattice
 from stitchc.trace.marked import (
     all_marked,
-    few_of,
     inked_in,
+    may_be_blots,
     off_colour,
     parted,
     sorted_by_colour,
@@ -227,7 +227,7 @@ def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> 
     unlike = inked.odd[inked.marked]
     for group in range(len(meanings)):
         members, odd = _parted(marks, np.flatnonzero((groups == group) & ~unlike), not key.colours, group != dark_group)
-        if 0 < len(odd) <= few_of(inked.odd):
+        if len(odd) and may_be_blots(marks[odd].max(axis=3), inked.odd.size):
             unlike[odd] = True
             members, odd = _parted(marks, members, not key.colours, group != dark_group)
         if len(odd):

@@ -61,6 +61,7 @@ _FEWEST: Final = 3
 _BLOTS: Final = 2
 _BLOTTED: Final = 0.05
 """Cells that may be blots: so many, or such a part of all."""
+_FLAT: Final = 0.12
 _BESIDE_BLOTS: Final = 0.15
 """How much less of a cell than the next mark blots cover, of what marks cover."""
 _OTHER_STRENGTH: Final = 0.25
@@ -102,14 +103,18 @@ def inked_in(patches: Patches) -> Inked | None:
         return None
     darker = between(np.exp(strength[blank]), max(_FAINT, 0.1 * float(np.exp(high))))
     odd = blank & (np.exp(strength) >= (np.inf if darker is None else darker))
-    if odd.sum() > few_of(odd):
+    if not may_be_blots(dark[odd], odd.size):
         return None
     covered = dark.mean(axis=(2, 3))  # of which a fleck has little, however black it is
     empty, full = (float(np.median(covered[cells])) for cells in (blank, ~blank))
     order = np.sort(covered[~blank])
     little = int((order < (empty + full) / 2).sum())
-    if 0 < little <= few_of(odd) and order[little] - order[little - 1] > _BESIDE_BLOTS * (full - empty):
-        blots = ~blank & (covered <= order[little - 1])
+    blots = ~blank & (covered < (empty + full) / 2)
+    if (
+        little
+        and may_be_blots(dark[blots], odd.size)
+        and order[little] - order[little - 1] > _BESIDE_BLOTS * (full - empty)
+    ):
         odd, blank = odd | blots, blank | blots
     lights = np.stack([_around(middles[:, :, channel], blank) for channel in range(3)], axis=2)
     ink = 1 - patches / np.maximum(lights, 0.3)[:, :, None, None]
@@ -124,9 +129,11 @@ def all_marked(patches: Patches) -> Inked:
     return Inked(marked, marked.astype(np.float32), ~marked, ink, np.ones(3, dtype=np.float32))
 
 
-def few_of(cells: npt.NDArray[np.bool_]) -> float:
-    """How many of these cells may be blots, or marks that a blot lies on."""
-    return max(_BLOTS, _BLOTTED * cells.size)
+def may_be_blots(ink: _Values, all_cells: int) -> bool:
+    """Whether these of so many cells hold blots, or marks that a blot lies on: they are few, and none is of one shade
+    all over, as a mark of another kind may be. ink: (cells, s, s)."""
+    shades = np.ptp(ink, axis=(1, 2))
+    return len(ink) <= max(_BLOTS, _BLOTTED * all_cells) and bool((shades > _FLAT).all())
 
 
 def _around(values: _Values, chosen: npt.NDArray[np.bool_]) -> _Values:

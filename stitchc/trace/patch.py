@@ -38,9 +38,10 @@ def patch_in(pixels: Pixels) -> Box | None:
     """Where the largest rectangle of the picture lies that is closed at all sides, without its frame; None where there
     is none, or nothing around it."""
     step = math.ceil(math.sqrt(pixels.shape[0] * pixels.shape[1] / _LOOKED_AT))
-    some = pixels[::step, ::step]
-    rim = np.concatenate([some[0], some[-1], some[:, 0], some[:, -1]])
-    unlike = np.abs(some - np.median(rim, axis=0)).max(axis=2) > _UNLIKE
+    exact = _unlike_page(pixels)
+    unlike = exact
+    for axis in (0, 1) if step > 1 else ():  # a hairline must not fall between those that are looked at
+        unlike = np.logical_or.reduceat(unlike, np.arange(0, unlike.shape[axis], step), axis=axis)
     patches, _ = ndimage.label(unlike, np.ones((3, 3)))
     height, width = unlike.shape
     best: tuple[int, Box] | None = None
@@ -62,11 +63,24 @@ def patch_in(pixels: Pixels) -> Box | None:
     if best is None:
         return None
     left, top, right, bottom = (step * place for place in best[1])
-    if step > 1:  # its sides lie somewhere within the last step
-        left, top, right, bottom = left - step + 1, top - step + 1, right, bottom
-    left, top, right, bottom = max(0, left), max(0, top), min(pixels.shape[1], right), min(pixels.shape[0], bottom)
+    if step > 1:
+        box = exact[top:bottom, left:right]
+        rows, columns = (np.flatnonzero(box.mean(axis=axis) >= _NEARLY_CLOSED) for axis in (1, 0))
+        if len(rows) and len(columns):
+            top, bottom = top + int(rows[0]), top + int(rows[-1]) + 1
+            left, right = left + int(columns[0]), left + int(columns[-1]) + 1
     thick = _frame_px(pixels[top:bottom, left:right])
     return left + thick, top + thick, right - thick, bottom - thick
+
+
+def _unlike_page(pixels: Pixels) -> npt.NDArray[np.bool_]:
+    """Which pixels have another colour than the page, which is what is at the picture's ends."""
+    page = np.median(np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]]), axis=0)
+    low, high = np.clip(page - _UNLIKE, 0, 255), np.clip(page + _UNLIKE, 0, 255)
+    unlike = np.zeros(pixels.shape[:2], dtype=np.bool_)
+    for channel in range(3):
+        unlike |= (pixels[:, :, channel] < low[channel]) | (pixels[:, :, channel] > high[channel])
+    return unlike
 
 
 def _frame_px(patch: Pixels) -> int:

@@ -20,7 +20,6 @@ from stitchc.trace.field import Field
 from stitchc.trace.forms import of_another_form
 from stitchc.trace.grid import Lattice
 from stitchc.trace.kinds import Kinds, as_seen, kinds_of, kinds_of_blocks, kinds_told, specks
-from stitchc.trace.marked import few_of
 from stitchc.trace.meaning import letters_of
 from stitchc.trace.negative import negative_of, page_of
 from stitchc.trace.picture import Pixels, full_light
@@ -91,7 +90,14 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     if ask.notation != "auto":
         return read
     blank = SLIP if signs.notation == "squared" else None
-    return read._replace(messages=(words.guessed_signs(signs, read.what, ask.face),), blank=blank)
+    guess = words.guessed_signs(signs, read.what, ask.face, _differs_mirrored(read.codes))
+    return read._replace(messages=(guess,), blank=blank)
+
+
+def _differs_mirrored(codes: Cells) -> bool:
+    """Whether no shift makes the cells those of their mirror image."""
+    mirrored = codes[:, ::-1]
+    return not any((np.roll(mirrored, shift, axis=1) == codes).all() for shift in range(codes.shape[1]))
 
 
 def _sampled_ways(pixels: Pixels, lattice: Lattice) -> list[tuple[bool, Patches]]:
@@ -230,7 +236,7 @@ def _forms_taken_for_one(
     ground = np.median(blank, axis=0) if len(blank) else np.ones(3, dtype=np.float32)  # letters may stand in every cell
     shown = {int(kinds.of[cell]) for cell, _ in key.alike}
     unsure = kinds.shares.max(axis=2) < SURE
-    blots = unsure & (unsure.sum() <= few_of(unsure))  # which are named one by one
+    blots = unsure & (unsure.mean() < 0.5)  # which are named one by one
     messages = []
     for code in dict.fromkeys(codes):
         alike = [kind for kind, of_kind in enumerate(codes) if of_kind == code]

@@ -358,7 +358,8 @@ def not_needed(options: list[str]) -> Message:
     )
 
 
-def guessed_signs(signs: Signs, what: str, face: Face | None) -> Message:
+def guessed_signs(signs: Signs, what: str, face: Face | None, mirrored: bool) -> Message:
+    """mirrored: whether the chart would be another one if it showed the other side of the fabric."""
     few = len(np.unique(signs.codes)) < 3 and not signs.telling
     if face is None and signs.face == "knit":  # crosses are the signs of the knit side
         what += f", which show the knit side, so that left and right were exchanged ({OPTION.face:purl} leaves them)"
@@ -366,7 +367,7 @@ def guessed_signs(signs: Signs, what: str, face: Face | None) -> Message:
         what += f", and taken to show the purl side ({OPTION.face:knit} says that they show the other)"
     return Message(
         "T812",
-        "warning" if few else "info",
+        "warning" if few or (mirrored and face is None and signs.face is None) else "info",
         f"No option says what the marks mean: they were {what}. This is a guess{' from few signs' if few else ''}.",
         advice=f"If they mean something else, say what a marked cell is: {OPTION.dark:tuck}, {OPTION.dark:slip} or "
         f"{OPTION.dark:knit}; {OPTION.notation:{signs.notation}} says that they are these signs.",

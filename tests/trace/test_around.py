@@ -13,6 +13,7 @@ from stitchc.chart import KNIT, SLIP, TUCK
 from stitchc.messages import Refused
 from stitchc.page.lettering import font
 from stitchc.trace import Ask, Key, trace
+from stitchc.trace.patch import patch_in
 
 ROWS = ["TKKKTKKKTK", "KKTKKKTKKK", "KKKKKKKKKK", "KTKKKTKKKT", "KKKTKKKTKK", "TKKKKKKKKT", "KKKKKTKKKK"]
 TOLD = Key(alike=(((1, 2), KNIT), ((1, 1), TUCK)))
@@ -29,10 +30,22 @@ def letters_px(size: int) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(f"{get_data_path()}/fonts/ttf/DejaVuSansMono.ttf", size)
 
 
-def text(rows: list[str], signs: str, size: int = 17, dark: bool = False, before: str = "", behind: str = "") -> bytes:
-    """A text in which the sign of K or T stands for each cell, without blanks between; and other lines."""
+def text(
+    rows: list[str],
+    signs: str,
+    size: int = 17,
+    dark: bool = False,
+    before: str = "",
+    behind: str = "",
+    numbers: bool = False,
+) -> bytes:
+    """A text in which the sign of K or T stands for each cell, without blanks between; and other lines. numbers:
+    whether that of its row stands before each."""
     page, ink = ((24, 26, 34), (225, 225, 230)) if dark else ((255, 255, 255), (20, 20, 20))
-    lines = [*([before] if before else []), *(row.translate(str.maketrans("KT", signs)) for row in reversed(rows))]
+    written = [row.translate(str.maketrans("KT", signs)) for row in reversed(rows)]
+    if numbers:
+        written = [f"{len(rows) - number:2}  {row}" for number, row in enumerate(written)]
+    lines = [*([before] if before else []), *written]
     lines += [behind] if behind else []
     letters = letters_px(size)
     longest, step = max(map(len, lines)), round(1.25 * size)
@@ -56,6 +69,14 @@ def test_other_lines_around_a_text_are_passed_over_with_a_warning() -> None:
     traced = trace(data, "text.png", Ask(key=TOLD, repeat="whole"))
     assert traced.whole.rows() == ROWS
     assert [message.code for message in traced.messages if message.severity == "warning"] == ["T811"]
+
+
+def test_numbers_before_the_rows_of_a_text_are_passed_over() -> None:
+    """Marks in every second column look like signs of twice the width, too."""
+    rows = ["TKKKTKKKTKKKT", "TKKKTKKKTKKKT", "KKKKKKKKKKKKK", "KKTKKKTKKKTKK", "KKTKKKTKKKTKK", "KKKKKKKKKKKKK"] * 2
+    key = Key(alike=(((1, 1), TUCK), ((1, 2), KNIT)))
+    traced = trace(text(rows, ".V", numbers=True), "text.png", Ask(key=key, repeat="whole"))
+    assert traced.whole.rows() == rows and [message.code for message in traced.messages] == ["T811"]
 
 
 def test_prose_is_no_chart() -> None:
@@ -96,6 +117,23 @@ def test_headings_of_a_table_are_left_out_with_a_warning() -> None:
     assert message.code == "T811" and "left and top" in message.text and "10 by 7 cells" in message.text
 
 
+def test_a_column_of_numbers_may_be_wider_than_the_cells() -> None:
+    rows = [row for row in ROWS for _ in range(3)]
+    cell, high, wide = 24, len(rows), len(rows[0])
+    image = Image.new("RGB", (60 + cell * (wide + 2), 60 + cell * high), (255, 255, 255))
+    pen = ImageDraw.Draw(image)
+    for y in range(high):
+        top = 30 + cell * y
+        pen.rectangle((30, top, 30 + 2 * cell, top + cell), None, (90, 90, 90))
+        pen.text((30 + cell, top + cell / 2), str(high - y), (20, 20, 20), font(13), anchor="mm")
+        for x in range(wide):
+            left = 30 + cell * (x + 2)
+            fill = (50, 80, 150) if rows[high - 1 - y][x] == "T" else (255, 255, 255)
+            pen.rectangle((left, top, left + cell, top + cell), fill, (90, 90, 90))
+    traced = trace(png(image), "table.png", Ask(key=Key(dark=TUCK), repeat="whole"))
+    assert traced.whole.rows() == rows and [message.code for message in traced.messages] == ["T811"]
+
+
 def test_a_row_of_another_stitch_is_no_heading() -> None:
     """Its cells are like none inside the chart, but like each other."""
     rows = [*ROWS, "S" * 10]
@@ -122,6 +160,37 @@ def plot(rows: list[str], width_px: int) -> bytes:
 def test_a_plot_is_read_within_its_frame(width_px: int) -> None:
     traced = trace(plot(ROWS, width_px), "plot.png", Ask(key=TOLD, repeat="whole"))
     assert traced.whole.rows() == ROWS
+
+
+def test_lines_of_a_plot_do_not_go_on_beyond_its_frame() -> None:
+    """White lines between the cells, and a white page around them."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    rows = [row * 3 for row in ROWS] * 2
+    figure = Figure(figsize=(7, 6), dpi=110)
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0.02, 0.1, 0.92, 0.8))
+    cells = np.array([["KT".index(letter) for letter in row] for row in rows])
+    axes.pcolormesh(cells, cmap="Blues", vmin=-0.1, edgecolors="white", linewidth=1.8)
+    axes.set_aspect("equal")
+    out = io.BytesIO()
+    figure.savefig(out, format="png")
+    traced = trace(out.getvalue(), "plot.png", Ask(key=Key(dark=TUCK), repeat="whole"))
+    assert traced.whole.rows() == rows
+
+
+@pytest.mark.parametrize(("left", "top"), [(60, 60), (61, 60), (60, 61), (61, 61)])
+def test_a_frame_of_hairlines_is_seen_in_a_large_picture(left: int, top: int) -> None:
+    """Of large pictures not each pixel is looked at, but a line of one pixel must not be overlooked."""
+    page = Image.new("RGB", (1100, 1100), (255, 255, 255))
+    pen = ImageDraw.Draw(page)
+    wide, high = 600, 720
+    for x in range(0, wide + 1, 30):
+        pen.line((left + x, top, left + x, top + high), (110, 110, 110))
+    for y in range(0, high + 1, 30):
+        pen.line((left, top + y, left + wide, top + y), (110, 110, 110))
+    assert patch_in(np.asarray(page)) == (left + 1, top + 1, left + wide, top + high)
 
 
 def test_where_marks_reach_the_ends_of_a_picture_its_blank_sides_are_cells() -> None:

@@ -11,8 +11,10 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw, ImageFont
 
-from stitchc.chart import KNIT, SLIP, TUCK
+from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.drawn import Drawing, draw
 from stitchc.messages import Refused
+from stitchc.page.png import png
 from stitchc.trace import Ask, Key, Traced, trace
 
 PX, EDGE = 20, 15
@@ -124,3 +126,19 @@ def test_letters_are_not_taken_for_signs(signs: str) -> None:
     with pytest.raises(Refused) as refused:
         read(written(letters_of(signs)[1]), Key())
     assert refused.value.messages[0].code == "T807"
+
+
+@pytest.mark.parametrize(
+    ("rows", "severity"), [(["TKKK", "KTKK", "KKSK"], "warning"), (["TKKTK", "KTTKS", "KKKKT"], "info")]
+)
+def test_where_nothing_tells_the_side_a_chart_that_its_mirror_image_is_not_is_doubted(
+    rows: list[str], severity: str
+) -> None:
+    """Signs that are the same on both sides, as those called plain are, do not say from which they are seen."""
+    cells = np.array([["KTS".index(letter) for letter in row] for row in rows], dtype=np.uint8)
+    (page,) = draw("quay", Chart(cells, (None,) * len(rows)), Drawing(notation="plain", repeats=(2, 2)), title="Quay")
+    whole = Image.open(io.BytesIO(png(page, 100, "RGB")))
+    traced = read(whole.convert("RGB"), Key())
+    assert traced.whole.rows() == [row * 2 for row in rows] * 2
+    (doubt,) = (message for message in traced.messages if message.code == "T812")
+    assert doubt.severity == severity and "--face knit" in doubt.text

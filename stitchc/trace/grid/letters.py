@@ -23,7 +23,7 @@ _UNMARKED: Final = 1000.0
 _LEAST_INK: Final = 0.25
 _NEARLY_ALL: Final = 0.98
 """The part of the picture's ink that such cells hold, at least, and where there must be hardly anything else."""
-_AS_MUCH: Final = 0.9
+_AS_MUCH: Final = 0.6
 """The part of the most ink in such cells from which finer ones are preferred."""
 
 
