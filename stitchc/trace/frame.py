@@ -134,7 +134,7 @@ def _lines_of_none(strange: npt.NDArray[np.bool_], cells: Samples, is_open: bool
 def _away_from(cells: Samples, kinds: Samples) -> npt.NDArray[np.float64]:
     """How far each cell is from the kind that it is most like: (rows, columns)."""
     flat = cells.reshape(-1, cells.shape[2])
-    return np.min([_away(flat, kind) for kind in kinds], axis=0).reshape(cells.shape[:2])
+    return np.asarray(np.min([_away(flat, kind) for kind in kinds], axis=0).reshape(cells.shape[:2]), dtype=np.float64)
 
 
 def _away(cells: Samples, look: Samples) -> npt.NDArray[np.float64]:
