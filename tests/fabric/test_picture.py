@@ -6,6 +6,7 @@ import io
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -146,11 +147,16 @@ def test_coarse_pictures_come_first_and_the_last_is_the_one_to_keep() -> None:
 def test_a_picture_that_was_drawn_is_there_at_once_and_never_in_place_of_another() -> None:
     drawn: dict[str, FabricPicture] = {}
     kept: dict[str, bytes] = {}
+    usual = PictureOptions(("ripple",), size="3x2", px=60)
     asked = [
-        (text, options, machine)
-        for text in (PATTERN, PATTERN.replace("20 stitches", "24 stitches"), PATTERN.replace("2: K", "2: S K"))
-        for options in (PictureOptions(("ripple",), px=100), PictureOptions(("ripple",), px=120, face="knit"))
-        for machine in (None, load("card24-bulky"))
+        (PATTERN, usual, None),
+        (PATTERN, usual, load("card24-bulky")),
+        *(
+            (PATTERN, replace(usual, **{key: value}), None)
+            for key, value in (("px", 70), ("size", "2x2"), ("face", "knit"))
+        ),
+        *((PATTERN.replace(*other), usual, None) for other in (("20 stitches", "24 stitches"), ("1: K T", "1: S K"))),
+        (f"{PATTERN}gauge ripple 17 stitches 40 rows per 10 cm\n", usual, None),
     ]
     for once in range(2):
         for text, options, machine in asked:
