@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import itertools
 import os
 import shutil
 import sys
@@ -58,11 +59,24 @@ TOGETHER = ("leaflet",)
 """Folders whose files share what is made once for all tests of a process."""
 
 
+HALVED = ("live/test_page.py", "sheet/test_page.py")
+"""Files that take more than a minute, and whose tests share nothing that would have to be made twice."""
+
+
+def _group(item: pytest.Item, share: float) -> str:
+    """What the worker runs together with this test. share: of its file's tests, that which comes before it."""
+    place, folder = item.nodeid.partition("::")[0], item.path.parent.name
+    if folder in TOGETHER:  # what is made of the patterns in thick yarn is made for these tests alone
+        return f"{folder}-in-thick-yarn" if "-in-thick-yarn" in item.name else folder
+    return f"{place}-{int(2 * share)}" if place.endswith(HALVED) else place
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: LONGEST.index(item.path.parent.name) if item.path.parent.name in LONGEST else 99)
-    for item in items:
-        folder = item.path.parent.name
-        item.add_marker(pytest.mark.xdist_group(folder if folder in TOGETHER else item.nodeid.partition("::")[0]))
+    for _, of_one_file in itertools.groupby(items, key=lambda item: item.path):
+        tests = list(of_one_file)
+        for number, item in enumerate(tests):
+            item.add_marker(pytest.mark.xdist_group(_group(item, number / len(tests))))
     if config.getoption("--bench"):
         return
     skip = pytest.mark.skip(reason="on demand: --bench")
