@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
 import numpy as np
@@ -114,6 +115,7 @@ def _family(points: _Points, reach: float, far: float) -> tuple[float, float]:
         x, y, weight = some
         top, bottom = float(y.min()), float(y.max())
 
+        @cache
         def score(slope: float, change: float) -> float:
             if min(1 + change * top, 1 + change * bottom) < _LEAST_SPREAD:  # lines do not meet within the picture
                 return 0.0

@@ -69,7 +69,7 @@ def blobs(dark: Dark, dpi: float) -> list[Blob]:
     """The connected dark parts."""
     labels, _ = ndimage.label(dark, structure=np.ones((3, 3)))
     mm = MM_PER_INCH / dpi
-    areas = np.bincount(labels.ravel())
+    areas = np.bincount(labels[dark])
     found = []
     for index, (rows, columns) in enumerate(ndimage.find_objects(labels), start=1):
         height, width = rows.stop - rows.start, columns.stop - columns.start

@@ -83,6 +83,14 @@ class Sight:
         np.cumsum(total, axis=1, out=total)
         return total
 
+    @cached_property
+    def rim(self) -> tuple[Shares, Shares]:
+        """The usual colour along the picture's own edges, and how far each pixel there is from it."""
+        pixels = self.pixels
+        rim = np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]]).astype(np.float64)
+        page = np.median(rim, axis=0)
+        return page, np.abs(rim - page).max(axis=1)
+
     def means(self, across: tuple[Spans, Spans], down: tuple[Spans, Spans]) -> Shares:
         """The mean colours from first to last pixels (exclusive): (down, across, 3)."""
         (left, right), (top, bottom), total = across, down, self._total

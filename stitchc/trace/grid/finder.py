@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -85,13 +86,14 @@ def _found(
         return None
     frayed: Lattice | None = None
     unruled: tuple[Judged, bool] | None = None
+    rows_at: dict[int, _Rows] = {}
     for reach, even in _GRAINY if grainy else _CLEAR:
         if even and (frayed is not None or not unlined):
             return frayed
         if unruled is not None and reach != _SECOND_LOOK:
             continue
-        sight = Sight(pixels, reach)
-        likely = likeliest(sight, cells, even)
+        rows = rows_at.setdefault(reach, _Rows(pixels, reach))
+        sight, likely = rows.sight, rows.likeliest(cells, even)
         for found in likely:
             if even and (found.ruled or found.pitch_px < _REACHES * reach):  # lines are not seen apart from marks here
                 continue
@@ -132,28 +134,56 @@ def _rival(sight: Sight, found: Judged, likely: list[Judged]) -> Judged | None:
     return next((one for one in clearer if not _is_refuted(sight, one)), None)
 
 
-def likeliest(sight: Sight, cells: tuple[int, int] | None, even: bool = False) -> list[Judged]:
-    """The pairs of chains that explain most, the best first. even: whether cells of exactly one size are tried too."""
-    directions = sight.upright, sight.level
-    own = [pitches_of(direction.profile) for direction in directions]
-    rows = []
-    for at, direction in enumerate(directions):
-        others = [pitch for pitch in own[1 - at][:4] if pitch <= direction.size / LEAST_CELLS]
-        pitches = own[at] + [pitch for pitch in others if not any(abs(pitch - one) < 0.02 * one for one in own[at])]
-        spans = chains(direction.profile, pitches) + (even_chains(direction.steps) if even else [])
-        rows.append([Chain(direction, one) for one in spans])
-    pairs = [Pair(sight, across, down) for across in rows[0] for down in rows[1] if _shapely(across, down)]
-    found: list[Judged] = []
-    best = 0.0
-    for pair in sorted(pairs, key=lambda one: -one.most):
-        if pair.most >= _NEARLY * best:
-            found.append(pair.judged(cells))
-            best = max(best, found[-1].worth if cells is None else _TOLD * pair.judged(None).worth)
-    found = sorted((one for one in found if one.worth >= _NEARLY * best), key=lambda one: -one.worth)
-    if found and not found[0].ruled:  # without lines, finer cells explain as much, so the widest win
-        as_much = [one for one in found if not one.ruled and one.worth >= _AS_MUCH * found[0].worth]
-        found.insert(0, min(as_much, key=lambda one: math.prod(one.size)))
-    return found
+class _Rows:
+    """Rows of cells in a sight both ways, and pairs of them, each of which is judged once."""
+
+    def __init__(self, pixels: Pixels, reach: int) -> None:
+        self._pixels, self._reach = pixels, reach
+        self._pairs: dict[tuple[Chain, Chain], Pair] = {}
+
+    @cached_property
+    def sight(self) -> Sight:
+        """The picture's edges."""
+        return Sight(self._pixels, self._reach)
+
+    @cached_property
+    def _chains(self) -> list[list[Chain]]:
+        directions = self.sight.upright, self.sight.level
+        own = [pitches_of(direction.profile) for direction in directions]
+        rows = []
+        for at, direction in enumerate(directions):
+            others = [pitch for pitch in own[1 - at][:4] if pitch <= direction.size / LEAST_CELLS]
+            pitches = own[at] + [pitch for pitch in others if not any(abs(pitch - one) < 0.02 * one for one in own[at])]
+            rows.append([Chain(direction, one) for one in chains(direction.profile, pitches)])
+        return rows
+
+    def _pair(self, across: Chain, down: Chain) -> Pair:
+        if (across, down) not in self._pairs:
+            self._pairs[across, down] = Pair(self.sight, across, down)
+        return self._pairs[across, down]
+
+    def likeliest(self, cells: tuple[int, int] | None, even: bool = False) -> list[Judged]:
+        """The pairs of chains that explain most, the best first. even: whether cells of exactly one size are tried
+        too."""
+        rows = self._chains
+        if even:
+            directions = self.sight.upright, self.sight.level
+            rows = [
+                own + [Chain(direction, one) for one in even_chains(direction.steps)]
+                for own, direction in zip(rows, directions, strict=True)
+            ]
+        pairs = [self._pair(across, down) for across in rows[0] for down in rows[1] if _shapely(across, down)]
+        found: list[Judged] = []
+        best = 0.0
+        for pair in sorted(pairs, key=lambda one: -one.most):
+            if pair.most >= _NEARLY * best:
+                found.append(pair.judged(cells))
+                best = max(best, found[-1].worth if cells is None else _TOLD * pair.judged(None).worth)
+        found = sorted((one for one in found if one.worth >= _NEARLY * best), key=lambda one: -one.worth)
+        if found and not found[0].ruled:  # without lines, finer cells explain as much, so the widest win
+            as_much = [one for one in found if not one.ruled and one.worth >= _AS_MUCH * found[0].worth]
+            found.insert(0, min(as_much, key=lambda one: math.prod(one.size)))
+        return found
 
 
 def _shapely(across: Chain, down: Chain) -> bool:

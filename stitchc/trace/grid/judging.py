@@ -120,9 +120,10 @@ class Pair:
     def __init__(self, sight: Sight, across: Chain, down: Chain) -> None:
         self.sight, self.across, self.down = sight, across, down
         self.seen = across.seen(down.cells), down.seen(across.cells)
+        self._judged: dict[tuple[int, int] | None, Judged] = {}
         self.lengths = down.axis.pitch_px, across.axis.pitch_px
 
-    @property
+    @cached_property
     def most(self) -> float:
         """What the pair may be worth at most."""
         gains = (np.maximum((1 + _AGAINST) * seen - _AGAINST, 0).sum() for seen in self.seen)
@@ -130,6 +131,11 @@ class Pair:
 
     def judged(self, cells: tuple[int, int] | None) -> Judged:
         """What the pair explains, as ruled or as unruled cells. cells: how many the chart has, where that is known."""
+        if cells not in self._judged:
+            self._judged[cells] = self._judge(cells)
+        return self._judged[cells]
+
+    def _judge(self, cells: tuple[int, int] | None) -> Judged:
         across, down = self.across, self.down
         bold = any(np.ptp(chain.axis.widths) > 1 for chain in (across, down))
         looks = looks_of(self.sight, across.axis, down.axis, bold)
@@ -156,7 +162,7 @@ class Pair:
         worth = length_x * (gain_x[:-1] + gain_x[1:]).T / 2 + length_y * (gain_y[:-1] + gain_y[1:]) / 2
         total, box = richest(worth - _STRANGERS[ruled] * (length_x + length_y) * looks.strange - rarity, cells)
         if not ruled and cells is None:
-            box = _marked_box(looks.of, box, _page(self.sight.pixels, looks))
+            box = _marked_box(looks.of, box, _page(self.sight, looks))
         left, right, top, bottom = box
         here = (slice(left, right + 1), slice(top, bottom)), (slice(top, bottom + 1), slice(left, right))
         values = np.concatenate(
@@ -248,11 +254,10 @@ _AT_ONCE: Final = 60_000
 _OF_RIM: Final = 0.95
 
 
-def _page(pixels: Pixels, looks: Looks) -> int | None:
+def _page(sight: Sight, looks: Looks) -> int | None:
     """The look of the page around the cells; None where marks reach the picture's edges."""
-    rim = np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]]).astype(np.float64)
-    page = np.median(rim, axis=0)
-    if (np.abs(rim - page).max(axis=1) < OTHER).mean() < _OF_RIM:
+    page, off_page = sight.rim
+    if (off_page < OTHER).mean() < _OF_RIM:
         return None
     away = np.abs(looks.mean - page).max(axis=1)
     return int(away.argmin()) if away.min() < _SAME_INK else None
