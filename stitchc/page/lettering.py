@@ -128,24 +128,34 @@ def fitted(text: str, width: float, size_mm: float, bold: bool = False) -> str:
     return text[:keep].rstrip() + "…" if keep else ""
 
 
-def _most_letters(text: str, fits: Callable[[str], bool]) -> int:
-    """How many of the first letters fit; a text may have millions, of which only those near the answer are measured."""
-    some = 1
-    while some < len(text) and fits(text[:some]):
-        some *= 2
-    low = some // 2
-    return low + bisect.bisect_left(range(low + 1, min(some, len(text)) + 1), True, key=lambda n: not fits(text[:n]))
+def _most_letters(text: str, fits: Callable[[str], bool], near: int = 0) -> int:
+    """How many of the first letters fit; a text may have millions, of which only those near the answer are measured.
+
+    near: a guess, from which it is sought."""
+    low, step = min(near, len(text)), 1
+    high = low + 1
+    while low and not fits(text[:low]):
+        high, low, step = low, max(0, low - step), 2 * step
+    while step == 1 and high <= len(text) and fits(text[:high]):
+        low, high = high, min(2 * high - low + high - low, len(text) + 1)
+    return low + bisect.bisect_left(range(low + 1, high), True, key=lambda n: not fits(text[:n]))
 
 
 def wrapped(text: str, width: float, size_mm: float, bold: bool = False) -> list[str]:
     """The text in lines no wider than `width` mm; a word that is wider by itself is broken."""
     lines: list[str] = []
     line = ""
+    keep = 0
+
+    def fits(part: str) -> bool:
+        first = part[:_REMEMBERED_LETTERS]  # a long word is seldom to be measured whole
+        return width_mm(first, size_mm, bold) <= width and (first == part or width_mm(part, size_mm, bold) <= width)
+
     for word in printable(text).split():
-        if line and width_mm(f"{line} {word}", size_mm, bold) <= width:
+        if line and fits(f"{line} {word}"):
             line = f"{line} {word}"
             continue
-        while (keep := max(1, _most_letters(word, lambda part: width_mm(part, size_mm, bold) <= width))) < len(word):
+        while (keep := max(1, _most_letters(word, fits, keep))) < len(word):
             if line:
                 lines.append(line)
                 line = ""

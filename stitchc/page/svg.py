@@ -7,7 +7,6 @@ that is cut out moves. Elsewhere fills are as the page says. Knows pages only.
 from __future__ import annotations
 
 from typing import Final
-from xml.sax.saxutils import escape, quoteattr
 
 from stitchc.page.items import LAYERS, Circle, Disc, Item, Layer, Line, Page, Polygon, Rectangle, Text
 from stitchc.page.lettering import FAMILY, printable
@@ -30,8 +29,8 @@ def svg(page: Page, within_html: bool = False) -> bytes:
     browsers show the title of a picture in a page as a tooltip.
     """
     width, height = _n(page.width_mm), _n(page.height_mm)
-    title, words = (escape(printable(text)) for text in (page.title, page.description))
-    label = quoteattr(printable(f"{page.title}. {page.description}")) if within_html else ""
+    title, words = (_escaped(printable(text)) for text in (page.title, page.description))
+    label = _quoted(printable(f"{page.title}. {page.description}")) if within_html else ""
     lines = (
         [] if within_html else ['<?xml version="1.0" encoding="UTF-8"?>', "<!-- made by stitchc; one unit is 1 mm -->"]
     )
@@ -94,8 +93,8 @@ def _text(item: Text) -> str:
     more = "" if item.anchor == "start" else f' text-anchor="{item.anchor}"'
     more += ' font-weight="bold"' if item.bold else ""
     more += f' transform="rotate({_n(-item.rotation_deg)} {x} {y})"' if item.rotation_deg % 360 else ""
-    more += f" fill={quoteattr(item.fill)}"
-    words = escape(printable(item.text))
+    more += f" fill={_quoted(item.fill)}"
+    words = _escaped(printable(item.text))
     return f'<text x="{x}" y="{y}" font-size="{_n(item.size_mm)}"{more} xml:space="preserve">{words}</text>'
 
 
@@ -108,3 +107,18 @@ def _n(number: float) -> str:
     """To a tenth of a micrometre, without trailing noughts."""
     text = f"{number:.4f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
+
+
+# As `xml.sax.saxutils` does it, which brings all that fetches pages of the web: a tenth of the time of a start.
+
+
+def _escaped(text: str) -> str:
+    return text.replace("&", "&amp;").replace(">", "&gt;").replace("<", "&lt;")
+
+
+def _quoted(text: str) -> str:
+    """As the value of an attribute, with its quotation marks."""
+    inside = _escaped(text).replace("\n", "&#10;").replace("\r", "&#13;").replace("\t", "&#9;")
+    if '"' not in inside:
+        return f'"{inside}"'
+    return f"'{inside}'" if "'" not in inside else f'"{inside.replace(chr(34), "&quot;")}"'
