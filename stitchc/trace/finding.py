@@ -252,7 +252,7 @@ class _Given:
 
 
 # People ask again about the same picture, to say more of its marks; this takes longer than all the rest.
-@lru_cache(maxsize=3)
+@lru_cache(maxsize=2)  # the whole picture and the patch of it in which cells are
 def _found(
     given: _Given, cells: tuple[int, int] | None, unlined: bool
 ) -> tuple[Straight, Lattice | None, tuple[Box, ...]]:
