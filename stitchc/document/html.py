@@ -10,6 +10,7 @@ import functools
 import hashlib
 import itertools
 import json
+import math
 import re
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
@@ -249,16 +250,26 @@ class _Table:
 
     def _block(self, block: Repeated) -> dict[str, Any]:
         first, last = (self._row(index) for index in block.ends)
-        return {
-            "kind": "block",
-            "heading": block.words(first, last),
-            "lines": [self._line(line) for line in block.lines],
-        }
+        lines = [self._line(line) for line in block.lines]
+        together = sum(map(_printed_mm, lines)) <= _MOST_TOGETHER_MM
+        return {"kind": "block", "heading": block.words(first, last), "lines": lines, "together": together}
 
     def _row(self, index: int) -> int:
         entry = self.rows.entries[index]
         assert isinstance(entry, PassRow)
         return entry.row
+
+
+_MOST_TOGETHER_MM: Final = 200.0
+"""Height up to which a repeat is printed on one page. A browser moves a higher one to the next page as well, where it
+goes on over that page's end all the same, and leaves the page before it empty."""
+
+
+def _printed_mm(line: Mapping[str, Any]) -> float:
+    """About how high a line of a repeat is on paper: its words, and a line of boxes for each two dozen of ticks."""
+    words = sum(len(step.text) for step in line.get("steps", ()))
+    ticks = sum(map(len, line["ticks"] or ()))
+    return 3 + 5.5 * math.ceil(words / 50) + 8 * math.ceil(ticks / 24)
 
 
 _ALONE: Final[dict[str, Any]] = {"ticks": None, "few": True, "to_and_fro": False}

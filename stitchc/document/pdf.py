@@ -313,6 +313,10 @@ def _in_cells(rows: Sequence[Sequence[Any]], widths: Sequence[float], style: Seq
     return Grid(rows, widths, style=[("FONTNAME", (0, 0), (-1, -1), fonts()[False]), *style])
 
 
+_SPLIT_BOX: Final = 0.5
+"""What it costs to go on with a box on the next page: it is read as one, but may be higher than a page."""
+
+
 def _grid(
     rows: Sequence[Sequence[Any]],
     widths: Sequence[float],
@@ -321,8 +325,10 @@ def _grid(
     after: float = 0,
     keeps: bool = False,
     fewest: int = 1,
+    split: float = 0.05,
 ) -> _Set:
-    """A table in its rows. head: of its columns, again on each page. fewest: rows of it on a page."""
+    """A table in its rows. head: of its columns, again on each page. fewest: rows of it on a page. split: what it costs
+    to divide it."""
 
     def make(first: int, last: int) -> Grid:
         return _in_cells([*([head] if head else []), *rows[first:last]], widths, style)
@@ -332,7 +338,7 @@ def _grid(
     heights = list(map(float, whole._rowHeights))
     over = heights.pop(0) if head else 0.0
     heights[0] += over
-    costs = [0.05 if fewest <= row <= len(rows) - fewest else NEVER for row in range(len(rows))]
+    costs = [split if fewest <= row <= len(rows) - fewest else NEVER for row in range(len(rows))]
     return _Set(whole, heights, 0, after, keeps, over, costs, make)
 
 
@@ -407,7 +413,9 @@ def _chapter(document: Document, every_row: bool, room: tuple[float, float], dep
             head = _paragraph(part.heading, _style(12, True, 0.01))
             inner = width - 6 * mm
             rows = [[each.flowable] for block in part.blocks for each in _block(block, inner) if isinstance(each, _Set)]
-            yield replace(_grid(rows, [width], _BOX, [head], fewest=2), before=3 * mm, is_heading=True)
+            yield replace(
+                _grid(rows, [width], _BOX, [head], fewest=2, split=_SPLIT_BOX), before=3 * mm, is_heading=True
+            )
             continue
         if part.heading:
             yield _heading(part.heading, 13, depth + 1, width)

@@ -55,6 +55,7 @@ def whole_leaflet(
     everywhere = _shared([each for of_piece in documents.values() for each in of_piece])
     first, *others_by_pitch = by_pitch.values()
     alike = [part for part in first if others_by_pitch and all(part in parts for parts in others_by_pitch)]
+    alike_everywhere = [name for name in pattern.pieces if all(_is_plain(way, name) for way in ways)]
     opening: list[Part] = []
     facts = list(front.facts)
     chapters: list[Document] = []
@@ -64,21 +65,37 @@ def whole_leaflet(
         mine = [part for part in by_pitch[name] if part not in alike]
         own = [*in_order([*shared, *mine]), *swatch_parts(pattern, plans, ways[0].machine, options.units)]
         piece_facts = [fact for fact in of_piece[0].facts if fact[0] == _SIZES]
+        taken = [*everywhere, *shared]
+        documents[name] = [_without(each, taken, piece_facts) for each in of_piece]
         if len(documents) == 1:
             opening += own
             facts += piece_facts
         else:
             chapters.append(Document(name, "", tuple(piece_facts), tuple(own)))
-        taken = [*everywhere, *shared]
-        documents[name] = [_without(each, taken, piece_facts) for each in of_piece]
+        if name in alike_everywhere:
+            chapters.append(_on_every_machine(documents[name][-1], name if len(documents) > 1 else ""))
     opening += [*needs_part(pattern), stitch_part(pattern), machines_part(ways, others), Part(_TERMS, (terms,))]
     opening += in_order([*everywhere, *alike])
-    for together in _alike(ways, documents):
+    documents = {name: of_piece for name, of_piece in documents.items() if name not in alike_everywhere}
+    for together in _alike(ways, documents) if documents else ():
         chapters.append(_class_chapter(pattern, [ways[nth] for nth in together], _each(documents, together), options))
     titled = _distinct(chapters)
     if sheets:
         titled.append(_sheets_chapter(sheets))
     return replace(front, facts=tuple(facts), parts=(*front.parts, *in_order(opening)), chapters=tuple(titled))
+
+
+def _is_plain(way: Way, name: str) -> bool:
+    """Whether no row of a piece needs anything of the machine but to knit, so that it is told the same for all."""
+    passes = [each for plan in way.pieces[name].plans for each in plan.passes]
+    return not any(each.patterned or each.held or each.crossing or each.empty for each in passes)
+
+
+def _on_every_machine(document: Document, name: str) -> Document:
+    """The chapter of a plain piece, whose rows are ticked once for all machines. name: among several pieces."""
+    title = f"{name} on every machine" if name else "On every machine"
+    facts = tuple(fact for fact in document.facts if fact[0] != "Machine")
+    return replace(document, title=title, kind="", subtitle="", facts=facts)
 
 
 def _with_yarn_to_buy(way: Way, name: str, options: LeafletOptions) -> Document:
@@ -218,7 +235,7 @@ def _class_chapter(
     parts += reader_part(machines[0], [piece.plans[0] for piece in ways[0].pieces.values()])
     widths = dict.fromkeys(str(machine.reader_width) for machine in machines)
     title = CLASSES[machines[0].reader].format(listed(tuple(widths), "or"))
-    if len(pieces) > 1:
+    if len(pattern.pieces) > 1:
         return Document(title, "", facts, tuple(parts), chapters=tuple(pieces))
     (only,) = pieces
     return Document(title, "", (*facts, *only.facts), (*parts, *only.parts), only.rows)

@@ -5,8 +5,10 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stitchc.document import ByHand, Entry, PassRow, Step
+from stitchc.bed import Needles
+from stitchc.document import ByHand, Document, Entry, PassRow, Rows, Step
 from stitchc.document.blocks import Block, Line, fold, row_numbers, stretches
+from stitchc.document.html import to_html
 
 
 def rows(letters: str) -> list[Entry]:
@@ -66,3 +68,11 @@ def test_a_line_names_its_rows() -> None:
     assert row_numbers([[5], [9]]) == "Rows 5 and 9"
     assert row_numbers([[6, 7], [10, 11], [14]]) == "Rows 6 to 7, 10 to 11 and 14"
     assert row_numbers([[row] for row in range(5, 246, 4)]) == "Rows 5, 9, 13 and so on, last 245"
+
+
+def test_only_a_repeat_that_a_page_holds_is_kept_together_in_print() -> None:
+    """A browser moves a higher one to the next page, and breaks it there all the same."""
+    for words, together in (("move 3", True), ("bring out every second needle " * 8, False)):
+        entries = [PassRow(at, "", (Step("set", f"{words} {'abcdefgh'[at % 8]}"),)) for at in range(1, 81)]
+        page = to_html(Document("cuff", "piece", rows=Rows(tuple(entries), Needles.centred(12), "right")))
+        assert '<tr class="block">' in page and ('<tbody class="one">' in page) == together

@@ -139,15 +139,30 @@ def test_photos_are_shown_without_what_their_files_tell(cuff: Path, tmp_path: Pa
 
 
 def test_several_pieces_have_their_parts_and_rows_each() -> None:
-    text = CUFF + 'piece band\n    make 2\n    needles 12\n    knit plain for 10 rows\n    do "Sew it on."\n'
+    text = CUFF + 'piece band\n    make 2\n    needles 12\n    knit tide for 10 rows\n    do "Sew it on."\n'
+    text += "piece strap\n    needles 8\n    knit plain for 90 rows\n"
     pattern = compile_text(text).pattern
     assert pattern is not None
     machines = [load_machine(name) for name in ("hand-standard", "card24-standard")]
     (whole,) = make_leaflet(pattern, machines, LeafletOptions(form="text", pictures=False)).values
-    assert [chapter.title for chapter in whole.chapters[:3]] == ["cuff", "band", "By hand"]
-    by_hand = whole.chapters[2]
-    assert [chapter.title for chapter in by_hand.chapters] == ["cuff", "band"]
-    assert all(chapter.rows is not None for chapter in by_hand.chapters)
+    *first, by_hand, _, _ = whole.chapters
+    assert [chapter.title for chapter in first] == ["cuff", "band", "strap", "strap on every machine"]
+    assert by_hand.title == "By hand" and [chapter.title for chapter in by_hand.chapters] == ["cuff", "band"]
+    assert all(chapter.rows is not None for chapter in (*by_hand.chapters, first[-1]))
+
+
+def test_the_boxes_of_a_plain_piece_are_printed_once_for_all_machines() -> None:
+    text = (
+        CUFF.split("piece")[0] + "piece strap\n    needles 8\n    knit plain for 90 rows\npiece band\n    needles 12\n"
+    )
+    pattern = compile_text(text + "    knit tide for 10 rows\n").pattern
+    assert pattern is not None
+    machines = [load_machine(name) for name in ("hand-standard", "card24-standard", "bitmap-standard")]
+    (file,) = make_leaflet(pattern, machines, LeafletOptions(form="text", pictures=False)).files
+    told = file.content.decode()
+    assert told.count("Rows 1 to 90, ") == 1
+    for title in ("By hand", "With a hole card of 24 columns"):  # the piece that is left keeps its name
+        assert re.search(rf"\n{title}\n=+\n[^=]*\nband\n===", told)
 
 
 def test_build_makes_it_too(cuff: Path, tmp_path: Path) -> None:
