@@ -16,6 +16,7 @@ TIDE = str(Path(__file__).resolve().parent.parent / "examples" / "tide-line.stit
     ("arguments", "place", "advice"),
     [
         (["sheet", TIDE, "--rows", "ten"], "'--rows': `ten`", "a whole number from 1 to 100,000"),
+        (["trace", __file__, "--dark", "knit", "--light", "knit"], "--light knit would make all", "Give one."),
         (["sheet", TIDE, "--rows", "-3"], "'--rows': `-3`", "from 1 to 100,000"),
         (["sheet", TIDE, "--rows"], "`--rows` of `stitchc sheet` needs a value", "a whole number from 1"),
         (["sheet", TIDE, "--rwos", "3"], "`stitchc sheet` has no option `--rwos`", "`--rows`?"),

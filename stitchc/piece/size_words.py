@@ -56,7 +56,7 @@ def _in_units(sizes: Sequence[Range], units: Units, words: Callable[[Sequence[Ra
 
 def _range(sizes: Sequence[Range], unit: str) -> str:
     words = _figures(sizes, unit)
-    return words if len(sizes) > 1 else f"{words}, {_bounds(sizes, unit)}"
+    return words if len(sizes) > 1 else f"{words}, {_bounds(sizes[0])} {unit}"
 
 
 def _figures(sizes: Sequence[Range], unit: str) -> str:
@@ -160,13 +160,14 @@ def size_table(plans: Sequence[Plan], labels: Sequence[str], units: Units) -> It
     for name, sizes in (("Width", [each.width_cm for each in plans]), ("Length", [each.length_cm for each in plans])):
         if known_sizes := known(sizes):
             rows.append((name, *(in_both(size.value, units) for size in known_sizes)))
-            rows.append((f"{name} may be", *(_in_units([size], units, _bounds) for size in known_sizes)))
+            for unit, per in (("cm", 1.0), ("in", 1 / CM_PER_INCH))[:: 1 if units == "cm" else -1]:
+                rows.append((f"{name} may be, {unit}", *(_bounds(size.times(per)) for size in known_sizes)))
     if len(plans) > 1 and len(rows) > 1:
         yield Table(("Size", *labels), tuple(rows), "What the sizes come to in whole repeats:")
 
 
-def _bounds(sizes: Sequence[Range], unit: str) -> str:
-    return f"{sizes[0].low:.1f} to {sizes[0].high:.1f} {unit}"
+def _bounds(size: Range) -> str:
+    return f"{size.low:.1f} to {size.high:.1f}"
 
 
 def rounding_lines(plan: Plan, units: Units, rows_done: int = 0) -> Iterator[str]:

@@ -29,6 +29,11 @@ def trace_chart(image: bytes, options: TraceOptions = _DEFAULTS, name: str = "pi
 
     if options.grid == "even" and options.cells is None:
         raise WrongOption("", f"{OPTION.grid:even} needs the number of columns and rows: {OPTION.cells:24x36}.")
+    if options.dark is not None and options.dark == options.light and not (options.colours or options.alike):
+        text = (
+            f"{OPTION.dark:{options.dark}} and {OPTION.light:{options.light}} would make all cells the same. Give one."
+        )
+        raise WrongOption("", text)
     if options.stitch_name is not None and not is_name(options.stitch_name):
         text = f"`{visible(options.stitch_name)}` is not a name: a letter first, then letters, digits, _ or -, and no "
         raise WrongOption("stitch_name", text + "keyword.")

@@ -62,9 +62,12 @@ def test_every_figure_of_the_table_of_sizes_is_in_both_units() -> None:
     for units in ("cm", "in"):
         (table,) = size_table(plans, ["20 cm", "30 cm"], units)
         for name, *cells in table.rows:
-            assert all(
-                re.fullmatch(r"[\d.]+( to [\d.]+)? (cm|in) \([\d.]+( to [\d.]+)? (cm|in)\)", c) for c in cells
-            ) == (name != "Needles")
+            in_both = all(re.fullmatch(r"[\d.]+ (cm|in) \([\d.]+ (cm|in)\)", cell) for cell in cells)
+            assert in_both == (name in ("Width", "Length"))
+        bounds = {name: cells for name, *cells in table.rows if "may be" in name}
+        assert {name[-2:] for name in bounds} == {"cm", "in"} and len(bounds) == 4
+        cm, inches = (float(bounds[f"Width may be, {unit}"][0].split()[0]) for unit in ("cm", "in"))
+        assert inches == pytest.approx(cm / 2.54, abs=0.1)
 
 
 @pytest.mark.parametrize("unit", ["cm", "in", "mm"])
