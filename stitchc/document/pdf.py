@@ -313,7 +313,7 @@ def _in_cells(rows: Sequence[Sequence[Any]], widths: Sequence[float], style: Seq
     return Grid(rows, widths, style=[("FONTNAME", (0, 0), (-1, -1), fonts()[False]), *style])
 
 
-_SPLIT_BOX: Final = 0.5
+_SPLIT_BOX: Final = 0.15
 """What it costs to go on with a box on the next page: it is read as one, but may be higher than a page."""
 
 
