@@ -11,6 +11,7 @@ from PIL import Image, ImageFilter
 
 from stitchc.trace import Ask, trace
 from stitchc.trace.grid import Lattice, find_cells
+from stitchc.trace.grid.finder import are_uneven
 
 CHARTS = Path(__file__).resolve().parents[2] / "charts"
 
@@ -135,3 +136,15 @@ def test_a_picture_of_a_chart_of_ours_that_says_nothing_of_itself_is_read(exampl
     read = trace(bare.getvalue(), "screen.png", Ask(repeat="whole")).whole
     assert read.width >= 2 * repeat.width and read.height >= 2 * repeat.height
     assert read.rows() == repeat.tiled(read.width, read.height).rows()
+
+
+def test_cells_that_end_at_strokes_of_letters_are_uneven() -> None:
+    """As of a chart with a K in nearly every cell, whose uprights are as clear as lines; bold lines may push cells
+    apart, and those of a photograph are a little off."""
+    lines = np.cumsum([25, 50, 36, 31, 43, 30, 44, 36, 31, 43, 30, 44])
+    strokes = np.stack([lines[:-1] + 1, lines[1:]], axis=1)
+    assert are_uneven(strokes, soft=False) and are_uneven(strokes, soft=True)
+    first = 20 * np.arange(20) + 4 * (np.arange(20) // 5)
+    assert not are_uneven(np.stack([first, first + 19], axis=1), soft=False)
+    off = first + np.random.default_rng(1).integers(-1, 2, 20)
+    assert not are_uneven(np.stack([off, off + 19], axis=1), soft=True)

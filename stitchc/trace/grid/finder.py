@@ -50,6 +50,8 @@ _CLEARER: Final = 0.03
 """How much more of its lines is seen of a pair by which what was found is doubted."""
 _AS_MUCH: Final = 0.93
 """The part of what the best pair without lines explains that is as much."""
+_UNEVEN: Final = 0.1
+"""How much the distances of cells differ from the usual one at most, on average."""
 _WIDER_PX: Final = 2
 _WIDER: Final = 0.4
 """How much wider than usual a cell may be, in px, and in soft pictures as a part of it."""
@@ -206,9 +208,17 @@ def _is_refuted(sight: Sight, found: Judged) -> bool:
         usual = float(np.median(width))
         if width.max() > usual + np.median(gaps) + max(_WIDER_PX, _WIDER * usual * sight.soft):
             return True
+        if are_uneven(axis, sight.soft):
+            return True
     if found.ruled:
         return _lined_inside(sight, found) or _gaps_are_no_lines(sight, found)
     return _share_inside(sight, *found.cells) < _WHOLE
+
+
+def are_uneven(cells: Spans, soft: bool) -> bool:
+    """Whether cells begin or end at uneven distances, as where strokes of letters are taken for lines."""
+    steps = np.diff(cells, axis=0)
+    return bool(np.abs(steps - np.median(steps)).mean() > _UNEVEN * np.median(steps) + soft)
 
 
 def _share_inside(sight: Sight, across: Spans, down: Spans) -> float:
