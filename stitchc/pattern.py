@@ -36,6 +36,20 @@ class Ball(NamedTuple):
         return round(tex) if tex >= 100 else round(tex, 1)
 
 
+WEIGHT_NAMES: Final[Sequence[tuple[str, str, str]]] = (
+    (r"\blace[ -]?weight", "lace", "lace"),
+    (r"super[ -]?chunky|super[ -]?bulky", "super-bulky", "super-bulky"),
+    (r"double[ -]knit(?:ting)?|\bdk\b|\b8[ -]?ply", "light", "light"),
+    (r"\b4[ -]?ply|four[ -]ply", "super-fine", "fine"),
+    (r"fingering|sock (?:yarn|weight)", "super-fine", "super-fine"),
+    (r"\bsport\b", "fine", "fine"),
+    (r"worsted(?! spun)|\baran\b|\b10[ -]?ply", "medium", "medium"),
+    (r"chunky|bulky|\b12[ -]?ply", "bulky", "bulky"),
+)
+"""What a description may call a yarn, and the categories from the finest to the coarsest that it can mean. Ply names
+differ from guide to guide ("Tutorials: guide to yarn weight"); 2, 3 and 5 ply are left out for that."""
+
+
 class Yarn(NamedTuple):
     """A declared yarn. colour: as written, #rgb or #rrggbb. tex: grams per kilometre, as declared or else that of the
     ball; weight: its category in the standard yarn weight system."""

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Final
 
 from stitchc.gauge.gauges import Range
 from stitchc.messages import Message
-from stitchc.pattern import Pattern, Yarn
+from stitchc.pattern import WEIGHT_NAMES, Pattern, Yarn
 
 WEIGHT_TEX: Final[Mapping[str, tuple[float, float]]] = {
     "lace": (25, 207),
@@ -25,19 +25,6 @@ WEIGHT_TEX: Final[Mapping[str, tuple[float, float]]] = {
 a magazine's yards per pound by category ("Yarn Standards" sheet) and a shop's yards per 100 g by name ("Yarn 101:
 weight": fingering, sport, double knitting, worsted and aran, bulky). The finest lace, the coarsest super bulky and
 jumbo are from memory. The two guides differ by up to a half: a ball band is better than either."""
-
-WEIGHT_NAMES: Final[Sequence[tuple[str, str, str]]] = (
-    (r"\blace[ -]?weight", "lace", "lace"),
-    (r"super[ -]?chunky|super[ -]?bulky", "super-bulky", "super-bulky"),
-    (r"double[ -]knit(?:ting)?|\bdk\b|\b8[ -]?ply", "light", "light"),
-    (r"\b4[ -]?ply|four[ -]ply", "super-fine", "fine"),
-    (r"fingering|sock (?:yarn|weight)", "super-fine", "super-fine"),
-    (r"\bsport\b", "fine", "fine"),
-    (r"worsted(?! spun)|\baran\b|\b10[ -]?ply", "medium", "medium"),
-    (r"chunky|bulky|\b12[ -]?ply", "bulky", "bulky"),
-)
-"""What a description may call a yarn, and the categories from the finest to the coarsest that it can mean. Ply names
-differ from guide to guide ("Tutorials: guide to yarn weight"); 2, 3 and 5 ply are left out for that."""
 
 NAME_SLACK: Final = 1.12
 """How far beyond its category's range a yarn may lie before its name is doubted: ball bands differ (chosen)."""

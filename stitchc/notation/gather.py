@@ -37,7 +37,7 @@ from stitchc.notation.tree import (
     composed,
 )
 from stitchc.notation.vocabulary import KEYWORDS, PLAIN_WORDS, nearest
-from stitchc.pattern import Ball, Photo, Yarn
+from stitchc.pattern import WEIGHT_NAMES, Ball, Photo, Yarn
 
 T = TypeVar("T")
 
@@ -457,8 +457,6 @@ def _beginning(text: str) -> tuple[str | None, str]:
 
 def _weight_called(name: str) -> str:
     """The categories that the trade calls so, as advice; empty where it is no such name."""
-    from stitchc.gauge.weights import WEIGHT_NAMES
-
     for words, *categories in WEIGHT_NAMES:
         if re.search(words, name):
             return f"{' or '.join(dict.fromkeys(categories))}   (usually called {visible(name)})"
