@@ -96,6 +96,7 @@ READ_OTHERWISE = {
     92004: "a scan of dashed lines and marks beside which wide gaps look like bold lines",
     92007: "crosses whose arms end at a third of their cells, as lines would",
     92038: "characters of a terminal, two a cell, between which a seam shows",
+    97038: "dotted lines, some of them wide where dots beside bold lines blur",
 }
 
 

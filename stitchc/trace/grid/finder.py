@@ -301,9 +301,12 @@ def _gaps_are_no_lines(sight: Sight, found: Judged) -> bool:
             if min(sides) < _ONE_SIDED * max(sides):
                 return True
         middles = (cells[1:, 0] + cells[:-1, 1]) // 2
-        lines = pixels[other[0, 0] : other[-1, 1], middles[bold]].astype(np.int16)
-        away = np.abs(lines - np.median(lines, axis=0)).max(axis=2)
-        if ((away <= _SAME_INK).mean(axis=0) < _OF_ONE_COLOUR).sum() >= _MISTAKEN[sight.soft]:
+        lines = pixels[other[0, 0] : other[-1, 1], middles].astype(np.int16)
+        alike = (np.abs(lines - np.median(lines, axis=0)).max(axis=2) <= _SAME_INK).mean(axis=0)
+        usual = (
+            float(np.median(np.delete(alike, bold))) if len(bold) < len(alike) else 1.0
+        )  # little, if they are dotted
+        if (alike[bold] < min(_OF_ONE_COLOUR, usual)).sum() >= _MISTAKEN[sight.soft]:
             return True
     return False
 
