@@ -97,6 +97,7 @@ READ_OTHERWISE = {
     92007: "crosses whose arms end at a third of their cells, as lines would",
     92038: "characters of a terminal, two a cell, between which a seam shows",
     97038: "dotted lines, some of them wide where dots beside bold lines blur",
+    97050: "hatched characters of a terminal, each twice as high as half of it",
 }
 
 

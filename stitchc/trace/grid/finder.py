@@ -12,7 +12,7 @@ import numpy as np
 from stitchc.trace.grid.chains import LEAST_CELLS, LEAST_PITCH_PX, chains, even_chains, pitches_of, settled
 from stitchc.trace.grid.edges import Sight, Spans
 from stitchc.trace.grid.judging import Chain, Judged, Pair
-from stitchc.trace.grid.lattice import Lattice, Side
+from stitchc.trace.grid.lattice import Axis, Lattice, Side
 from stitchc.trace.picture import Pixels
 
 _LOOKED_AT: Final = 1_000_000
@@ -120,7 +120,33 @@ def _found(
             if lattice is not None and not (lattice.open or lattice.beyond):
                 return lattice
             frayed = frayed or lattice
-    return frayed if unruled is None else _lattice(*unruled)
+    if unruled is None:
+        return frayed
+    lattice = _lattice(*unruled)
+    return None if lattice is None else _of_whole_cells(lattice, unruled[0])
+
+
+_HALVED: Final = 0.6
+"""How much shorter than the other side that of halves of cells is, at most."""
+_SAME_HALVES: Final = 0.97
+_SAME_COLOUR: Final = 30
+"""Of 255: of what is hatched, halves are a little unlike."""
+
+
+def _of_whole_cells(lattice: Lattice, found: Judged) -> Lattice:
+    """The lattice of cells that are no halves of square ones, as the lines and columns of a terminal may be: each half
+    looks like the other."""
+    left, right, top, bottom = found.box
+    colours = found.looks.mean[found.looks.of[top:bottom, left:right]]
+    shape = lattice.down.pitch_px / lattice.across.pitch_px
+    halved, halves = ("down", colours) if shape < 1 else ("across", colours.swapaxes(0, 1))
+    if min(shape, 1 / shape) > _HALVED or len(halves) % 2:
+        return lattice
+    if (np.abs(halves[::2] - halves[1::2]).max(axis=2) <= _SAME_COLOUR).mean() < _SAME_HALVES:
+        return lattice
+    axis: Axis = getattr(lattice, halved)
+    whole = Axis(axis.lines[::2], axis.widths[::2])
+    return replace(lattice, down=whole) if halved == "down" else replace(lattice, across=whole)
 
 
 def _explains_less(found: Judged, unruled: Judged) -> bool:
