@@ -113,7 +113,10 @@ BROWSER_SETTINGS = (
     "--disable-features=WebUIOmniboxPopup,WebUIOmniboxAimPopup,"
     "AvoidUnnecessaryBeforeUnloadCheckSync,DestroyProfileOnBrowserClose,HttpsUpgrades,HttpsFirstBalancedModeAutoEnable,"
     "LensOverlay,MediaRouter,PaintHolding,ThirdPartyStoragePartitioning,AvoidCorsURLLoaderRestartOnRedirect,"
-    "OptimizationHints,NetworkTimeServiceQuerying,AimEnabled,PreconnectToSearch",
+    "OptimizationHints,NetworkTimeServiceQuerying,AimEnabled,PreconnectToSearch,"
+    # A process for each site, and a spare one for the next: every page here comes from one place.
+    "SpareRendererForSitePerProcess,IsolateOrigins,site-per-process",
+    "--disable-site-isolation-trials",
 )
 
 

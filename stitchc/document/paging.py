@@ -105,17 +105,19 @@ def _endings(items: Sequence[Item], start: _Place, height: float, sizes: int) ->
             )
             headed = y[0] + gap
         for last in range(first + 1, item.count + 1):
-            below = [y[size] + gap + item.height(first, last, size) for size in range(sizes)]
-            size = next((size for size in range(sizes) if below[size] <= height), None)
-            if size is None:
+            for size in range(sizes):
+                below = y[size] + gap + item.height(first, last, size)
+                if below <= height:
+                    break
+            else:
                 if (index, last) != (start[0], start[1] + 1):
                     return
-                size = sizes - 1  # this piece alone is higher than a page: nothing is left out
+                # this piece alone is higher than a page: nothing is left out, at the last size
             whole = last == item.count
             place = (index + 1, 0) if whole else (index, last)
             cost = lost + _SMALLER * size
             if place == (len(items), 0):
-                share = below[size] / height
+                share = below / height
                 yield place, cost + 1 + 4 * _LAST * max(0.0, 1 - share) ** 2 + (share < _FEW_LINES), size
                 return
             cost += (
@@ -124,10 +126,11 @@ def _endings(items: Sequence[Item], start: _Place, height: float, sizes: int) ->
                 else item.cost(last)
             )
             if headed is not None and not (whole and items[index + 1].is_heading):
-                under = (below[size] - headed) / height
+                under = (below - headed) / height
                 cost += _ALONE if under < _FEW_UNDER else _LOST if under < _UNDER_HEADING else 0
-            yield place, cost + 1 + 4 * max(0.0, 1 - below[size] / height) ** 2, size
-        y, after = below, item.after
+            yield place, cost + 1 + 4 * max(0.0, 1 - below / height) ** 2, size
+        y = [y[size] + gap + item.height(first, item.count, size) for size in range(sizes)]
+        after = item.after
         index, first = index + 1, 0
 
 

@@ -44,7 +44,9 @@ def _leaflet(name: str, form: str, page: str) -> Product[Document]:
 
 @functools.cache
 def content(name: str, ending: str, page: str = "a4") -> bytes:
-    return next(file.content for file in leaflet(name, page=page).files if file.name.endswith(ending))
+    """page: of the PDF; what is asked for on another paper than the usual one is made in its own form alone."""
+    form = "both" if page == "a4" else ending.removeprefix(".")
+    return next(file.content for file in leaflet(name, form, page).files if file.name.endswith(ending))
 
 
 @functools.cache
