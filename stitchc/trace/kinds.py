@@ -186,7 +186,7 @@ _DRAWN: Final = 0.3
 """The ink of a thin mark where there is most of it; grain has less."""
 
 
-def kinds_told(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> Kinds | None:
+def kinds_named_by(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> Kinds | None:
     """The cells sorted into the kinds that the user names; marks that are of more kinds have no meaning. None where
     blank and marked cells do not part clearly.
 

@@ -31,7 +31,7 @@ def letters_of(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ..
     so that an example can be named. Raises Refused T807 where a kind's meaning is not known, T808 where a colour that
     was given is not there.
     """
-    codes = _codes_told(kinds, key, file, order) if kinds.codes else _codes_by_colour(kinds, key, file, order)
+    codes = _codes_named(kinds, key, file, order) if kinds.codes else _codes_by_colour(kinds, key, file, order)
     for option, code, kind in ((OPTION.dark, key.dark, len(codes) - 1), (OPTION.light, key.light, 0)):
         if code is not None and code not in codes and any(kinds.of[cell] == kind for cell, _ in key.alike):
             raise Refused(
@@ -46,11 +46,11 @@ def _example(kind: int, kinds: Kinds, key: Key, order: Order) -> tuple[tuple[int
     return order.as_knitted(*cell), code
 
 
-def _codes_told(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ...]:
+def _codes_named(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[int, ...]:
     """The codes of kinds that the user's words made, unless there are others."""
     known = {kind: code for kind, code in enumerate(kinds.codes) if code is not None}
     if len(known) < len(kinds.kinds):
-        shown = [at for at, kind in enumerate(kinds.kinds) if kind.count]
+        shown = [number for number, kind in enumerate(kinds.kinds) if kind.count]
         raise _unknown_kinds(kinds, shown, key, known, set(known), file, order)
     return tuple(known.values())
 
@@ -75,18 +75,18 @@ def _codes_by_colour(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[i
             other = key.colours[int(gaps[number].argmin())]
             place = order.as_knitted(*kinds.kinds[number].example)
             raise Refused(words.same_cells((colour, code), other, kinds.kinds[number].colour, place, file))
-    said = set(known)
+    by_user = set(known)
     rest = [number for number in range(len(kinds.kinds)) if number not in known]
     if len(kinds.kinds) == 1 and rest:
         return (key.light_code if kinds.kinds[0].ink < _BLANK else key.dark_code,)
     if not known and _both_marked(kinds):
-        raise _unknown_kinds(kinds, rest, key, known, said, file, order)
+        raise _unknown_kinds(kinds, rest, key, known, by_user, file, order)
     if rest and (rest[0] == 0 or kinds.kinds[rest[0]].ink < _BLANK):  # the lightest kind of all is the ground
         known[rest.pop(0)] = key.light_code
     if len(rest) == 1:
         known[rest.pop()] = key.dark_code
     if rest:
-        raise _unknown_kinds(kinds, sorted({*rest, *known}), key, known, said, file, order)
+        raise _unknown_kinds(kinds, sorted({*rest, *known}), key, known, by_user, file, order)
     return tuple(known[number] for number in range(len(kinds.kinds)))
 
 
@@ -129,20 +129,20 @@ def _no_such_colour(colour: Rgb, kinds: Kinds, file: str) -> Message:
 
 
 def _unknown_kinds(
-    kinds: Kinds, shown: list[int], key: Key, found: dict[int, int], said: set[int], file: str, order: Order
+    kinds: Kinds, shown: list[int], key: Key, known: dict[int, int], by_user: set[int], file: str, order: Order
 ) -> UnknownKinds:
-    """shown: the kinds to list; found: the code of those whose meaning is known; said: those that the user named."""
-    likely = _likely(kinds, shown, key, found)
-    told, options, to_name = [], [], []
+    """shown: the kinds to list; known: the code of those whose meaning is known; by_user: those that the user named."""
+    likely = _likely(kinds, shown, key, known)
+    listing, options, to_name = [], [], []
     for index in shown[:8]:
         kind = kinds.kinds[index]
         row, column = order.as_knitted(*kind.example)
         place = f"{'one ' if kind.count > 1 else ''}in row {row}, column {column}"
-        told.append(f"{_look(kind)} ({count_of([kind.count], 'cell')}, {place})")
-        if index not in said and (index not in found or _is_marked(kind)):  # what is blank is what --light says
+        listing.append(f"{_look(kind)} ({count_of([kind.count], 'cell')}, {place})")
+        if index not in by_user and (index not in known or _is_marked(kind)):  # what is blank is what --light says
             options.append(f"{OPTION.like:{row},{column}=?}")
         to_name.append(KindToName(kind.example, (row, column), kind.count, LETTERS[likely[index]]))
-    listed, typed = "; ".join(told), " ".join(options)
+    listed, typed = "; ".join(listing), " ".join(options)
     rows, columns = kinds.of.shape
     text = f"The {columns} by {rows} cells of `{visible(file)}` are of {len(kinds.kinds)} kinds, "
     advice = f"Compare these cells with the picture, and write K, T or S for each question mark: {typed}"
@@ -154,15 +154,15 @@ def _unknown_kinds(
     return UnknownKinds(Message("T807", "error", text, advice=advice), to_name, (columns, rows))
 
 
-def _likely(kinds: Kinds, shown: list[int], key: Key, found: dict[int, int]) -> dict[int, int]:
-    """A code for each kind to begin with: what was said, the blankest the light one, that of the darkest ink the dark
+def _likely(kinds: Kinds, shown: list[int], key: Key, known: dict[int, int]) -> dict[int, int]:
+    """A code for each kind to begin with: what is known, the blankest the light one, that of the darkest ink the dark
     one, and what is left for the others.
 
     shown: numbers of the kinds, the lightest first.
     """
     other = next(code for code in (TUCK, SLIP, KNIT) if code not in (key.light_code, key.dark_code))
     darkest = max(shown[1:], key=lambda index: (kinds.kinds[index].full, index))
-    return {**dict.fromkeys(shown, other), darkest: key.dark_code, shown[0]: key.light_code, **found}
+    return {**dict.fromkeys(shown, other), darkest: key.dark_code, shown[0]: key.light_code, **known}
 
 
 def _look(kind: Kind) -> str:

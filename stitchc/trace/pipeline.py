@@ -41,7 +41,7 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     picture = open_picture(data, file)
     if picture.carried is not None and ask.grid == "auto" and ask.cells is None and ask.box_px is None:
         return _carried(picture.carried, ask, file)
-    meaning_guessed = not ask.key.said
+    meaning_guessed = not ask.key.names_any
     pixels, offset = boxed(picture, ask, file)
     if bool((pixels == pixels[0, 0]).all()):
         raise Refused(words.of_one_colour(file))

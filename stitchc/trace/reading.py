@@ -19,7 +19,7 @@ from stitchc.trace.cells import Patches, certainty, sampled
 from stitchc.trace.field import Field
 from stitchc.trace.forms import of_another_form
 from stitchc.trace.grid import Lattice
-from stitchc.trace.kinds import Kinds, as_seen, kinds_of, kinds_of_blocks, kinds_told, specks
+from stitchc.trace.kinds import Kinds, as_seen, kinds_named_by, kinds_of, kinds_of_blocks, specks
 from stitchc.trace.meaning import letters_of
 from stitchc.trace.negative import negative_of, page_of
 from stitchc.trace.picture import Pixels, full_light
@@ -75,7 +75,7 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
         signs = signs if _are_alike(sampled(pixels, field.lattice, pushed, finely=True)[:, ~empty], signs) else None
     if signs is None:
         try:
-            kinds = _told(ways, turned, field, ask, file) or _kinds_of_marks(patches, pixels, field, ask, file)
+            kinds = _kinds_named(ways, turned, field, ask, file) or _kinds_of_marks(patches, pixels, field, ask, file)
             return _by_look(kinds, field, ask, file, turned, pushed)
         except Refused as refused:
             raise _or_signs(refused, patches, ask) from None
@@ -107,10 +107,12 @@ def _sampled_ways(pixels: Pixels, lattice: Lattice) -> list[tuple[bool, Patches]
     return sorted(ways, key=lambda way: len(kinds_of(way[1]).kinds)) if len(ways) > 1 else ways
 
 
-def _told(ways: list[tuple[bool, Patches]], turned: Pixels | None, field: Field, ask: Ask, file: str) -> Kinds | None:
+def _kinds_named(
+    ways: list[tuple[bool, Patches]], turned: Pixels | None, field: Field, ask: Ask, file: str
+) -> Kinds | None:
     """The cells as of the kinds that the user names, where any are named and the cells are of these."""
     assert field.lattice is not None
-    if not ask.key.said:
+    if not ask.key.names_any:
         return None
     key = _from_above(ask.key, Order(field.rows, field.columns, ask.first_row != "top", ask.face == "knit"), file)
     pixels = field.pixels if turned is None else turned
@@ -121,8 +123,10 @@ def _told(ways: list[tuple[bool, Patches]], turned: Pixels | None, field: Field,
         red, green, blue = (round(255 * value / of) for value, of in zip(seen, light, strict=True))
         colours.append(((red, green, blue), code))
     key = replace(key, colours=tuple(colours))
-    told = [kinds for _, patches in ways if (kinds := kinds_told(patches, pixels, field.lattice, key)) is not None]
-    return min(told, key=lambda kinds: None in kinds.codes, default=None)
+    named_ways = [
+        kinds for _, patches in ways if (kinds := kinds_named_by(patches, pixels, field.lattice, key)) is not None
+    ]
+    return min(named_ways, key=lambda kinds: None in kinds.codes, default=None)
 
 
 _SHADED: Final = 0.03
@@ -155,7 +159,7 @@ def _signs_in(patches: Patches, ask: Ask, file: str) -> Signs | None:
         if signs is None:
             raise Refused(words.not_these_signs(file, ask.notation, ask.key))
         return signs
-    return known_signs(patches) if ask.notation == "auto" and not ask.key.said else None
+    return known_signs(patches) if ask.notation == "auto" and not ask.key.names_any else None
 
 
 def _are_alike(seen: Patches, signs: Signs) -> bool:
@@ -175,11 +179,11 @@ def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, fi
     if len(kinds.kinds) == 1 and kinds.kinds[0].ink > _HARDLY_BLANK and ask.cells is None:
         raise Refused(words.no_grid(file, ask))  # squares that are all marked alike are no chart
     most = _MOST_MARKS if field.lattice.ruled else _MOST_BLOCKS
-    told = ask.cells is not None or ask.key.alike or (ask.key.dark is not None and field.lattice.ruled)
-    if len(kinds.kinds) > max(most, len(ask.key.colours) + 1) and not told:
+    vouched_for = ask.cells is not None or ask.key.alike or (ask.key.dark is not None and field.lattice.ruled)
+    if len(kinds.kinds) > max(most, len(ask.key.colours) + 1) and not vouched_for:
         raise Refused(words.no_grid(file, ask))  # nor are squares of a photograph, each unlike the next
     few = field.rows * field.columns < _FEW_CELLS and len(kinds.kinds) > 2
-    if few and ask.cells is None and not ask.key.said:
+    if few and ask.cells is None and not ask.key.names_any:
         raise Refused(words.no_grid(file, ask))  # nor are a few boxes of a plot
     return kinds
 
@@ -221,7 +225,7 @@ def _by_look(
     if field.lattice is not None:
         seen = sampled(field.pixels if turned is None else turned, field.lattice, pushed, finely=True)
         guess += _forms_taken_for_one(seen, kinds, codes, key, order)
-    caveat = "" if ask.key.said or guess else f" (a guess, unless {OPTION.dark} says what a marked cell is)"
+    caveat = "" if ask.key.names_any or guess else f" (a guess, unless {OPTION.dark} says what a marked cell is)"
     what = f"{words.NEGATIVE}, read by look" if turned is not None else "read by look"
     return Read(codes_read, shares.max(axis=-1), f"{what}: {looks}{caveat}", None, guess, codes[0])
 
@@ -262,10 +266,10 @@ def _remarks(
         odd = np.argwhere(specks(sampled(field.pixels if turned is None else turned, field.lattice)))
         first = order.as_knitted(*odd[0].tolist()) if len(odd) else (0, 0)
         blank = words.unmarked(codes[0], cells, len(odd), first)
-        if not key.said and ask.cells is None:  # a plot over a grid looks like that, and a blank chart serves nobody
+        if not key.names_any and ask.cells is None:  # a plot over a grid looks like that
             raise Refused(blank._replace(severity="error"))
         return (blank,)
-    if not key.said:
+    if not key.names_any:
         return (words.guessed_marks(kinds, codes, cells, turned is not None),)
     by_colour = {code for _, code in (*key.colours, *key.alike)}
     several = len(set(codes))

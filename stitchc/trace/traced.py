@@ -40,8 +40,8 @@ class Key:
     alike: tuple[tuple[tuple[int, int], int], ...] = ()
 
     @property
-    def said(self) -> bool:
-        """Whether anything was said."""
+    def names_any(self) -> bool:
+        """Whether it says of any cells what they mean."""
         return self.dark is not None or self.light is not None or bool(self.colours or self.alike)
 
     @property

@@ -11,7 +11,7 @@ import numpy as np
 
 from stitchc.chart import KNIT, LETTERS, MAX_CELLS, SIGNS, Chart
 from stitchc.drawn.symbols import Face
-from stitchc.english import listed
+from stitchc.english import count_of, listed
 from stitchc.messages import Message, visible
 from stitchc.trace.grid import Lattice, Side
 from stitchc.trace.kinds import Kinds
@@ -285,12 +285,12 @@ def may_be_a_grid(columns: int, rows: int) -> Message:
 
 
 def not_these_signs(file: str, notation: str, key: Key) -> Message:
-    said = "" if key.said else f" {OPTION.dark:tuck}"
+    dark = "" if key.names_any else f" {OPTION.dark:tuck}"
     return Message(
         "T807",
         "error",
         f"The cells of `{visible(file)}` do not look like the signs of the {notation} notation.",
-        advice=f"{OPTION.notation:marks}{said} tells the cells apart by their look.",
+        advice=f"{OPTION.notation:marks}{dark} tells the cells apart by their look.",
     )
 
 
@@ -391,7 +391,9 @@ def guessed_marks(kinds: Kinds, codes: tuple[int, ...], cells: int, negative: bo
 def two_forms(code: int, examples: list[tuple[int, int, int]]) -> Message:
     """Marks of two forms that were read as one stitch. examples: of each form how many cells, and the row and column of
     one of them, from 1."""
-    listed_forms = " and ".join(f"{cells} cells as in row {row}, column {column}" for cells, row, column in examples)
+    listed_forms = " and ".join(
+        f"{count_of([cells], 'cell')} as in row {row}, column {column}" for cells, row, column in examples
+    )
     typed = " ".join(f"{OPTION.like:{row},{column}={LETTERS[code]}}" for _, row, column in examples)
     return Message(
         "T812",
