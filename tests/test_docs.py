@@ -167,7 +167,8 @@ def parsed(path: Path) -> ast.Module:
     return ast.parse(path.read_text("utf-8"))
 
 
-def imports(path: Path) -> Iterator[tuple[str, bool]]:
+@functools.cache
+def imports(path: Path) -> tuple[tuple[str, bool], ...]:
     """Parts of the package (`notation`, `chart`, …) that a module imports, and whether it is when it is loaded itself.
 
     What stands under TYPE_CHECKING is for the type checker alone and is left out.
@@ -180,13 +181,15 @@ def imports(path: Path) -> Iterator[tuple[str, bool]]:
         for inner in ast.walk(node)
     }
     top = {id(node) for node in whole.body}
+    found: list[tuple[str, bool]] = []
     for node in ast.walk(whole):
         if id(node) in for_types or not isinstance(node, ast.ImportFrom) or not node.module:
             continue
         parts = node.module.split(".")
         if parts[0] == "stitchc":
             for name in parts[1:2] or [alias.name for alias in node.names]:
-                yield name, id(node) in top
+                found.append((name, id(node) in top))
+    return tuple(found)
 
 
 def part_of(path: Path) -> str:

@@ -5,6 +5,7 @@ Discs and rings get boxes of whole pixels, so that all of one diameter are alike
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import io
 import math
@@ -23,6 +24,9 @@ Mode = Literal["1", "L", "RGB"]
 
 _QUARTERS: Final[dict[float, str]] = {90: "ROTATE_90", 180: "ROTATE_180", 270: "ROTATE_270"}
 """Quarter turns by Pillow's names."""
+
+_REMEMBERED_LETTERS: Final = 12
+"""Letters of a text up to which its picture is remembered: a page says the same numbers and signs again and again."""
 
 Ink = int | tuple[int, int, int]
 
@@ -177,10 +181,15 @@ class _Pen:
         words = printable(item.text)
         if not words.strip():
             return
-        face = font(round(item.size_mm * self.scale, 2), item.bold, needs_shaping(words))
+        size_px = round(item.size_mm * self.scale, 2)
+        face = font(size_px, item.bold, needs_shaping(words))
         anchor = {"start": "ls", "middle": "ms", "end": "rs"}[item.anchor]
         ink = self._ink(item.fill)
         place = (round(item.x_mm * self.scale), round(item.y_mm * self.scale))
+        if item.rotation_deg % 360 == 0 and len(words) <= _REMEMBERED_LETTERS:
+            left, top, mask = _lettered(words, size_px, item.bold, anchor, self.pen.fontmode)
+            self.pen.bitmap((place[0] + left, place[1] + top), mask, fill=ink)
+            return
         if item.rotation_deg % 360 == 0:
             self.pen.text(place, words, font=face, anchor=anchor, fill=ink)
             return
@@ -198,6 +207,21 @@ class _Pen:
         mask = mask.transpose(Image.Transpose[_QUARTERS[degrees % 360]])
         dx, dy = {90: (top, -right), 180: (-right, -bottom), 270: (-bottom, left)}[round(degrees % 360)]
         self.image.paste(ink, (place[0] + dx, place[1] + dy), mask)
+
+
+@functools.lru_cache(maxsize=1024)
+def _lettered(words: str, size_px: float, bold: bool, anchor: str, fontmode: str) -> tuple[int, int, Image.Image]:
+    """A short text as a mask, and where its left and top lie from its anchor."""
+    from PIL import Image, ImageDraw
+
+    face = font(size_px, bold, needs_shaping(words))
+    box = face.getbbox(words, mode=fontmode, anchor=anchor)
+    left, top = math.floor(box[0]) - 1, math.floor(box[1]) - 1
+    mask = Image.new("L", (math.ceil(box[2]) + 1 - left, math.ceil(box[3]) + 1 - top), 0)
+    pen = ImageDraw.Draw(mask)
+    pen.fontmode = fontmode
+    pen.text((-left, -top), words, font=face, anchor=anchor, fill=255)
+    return left, top, mask
 
 
 def _ink(colour: str, mode: Mode) -> Ink:

@@ -25,7 +25,7 @@ from stitchc.page.lettering import (
     wrapped,
 )
 from stitchc.page.pdf import MOST_MM, pdf
-from stitchc.page.png import png, size_px
+from stitchc.page.png import Mode, png, size_px
 from stitchc.page.svg import svg
 from tests.page import reading
 
@@ -274,3 +274,19 @@ def test_right_to_left_words_are_set_in_order_for_a_writer_that_cannot_turn_them
     assert visual_order("deep foam") == "deep foam"
     assert visual_order("שלום") == "םולש"
     assert visual_order("row 3 שלום עולם, foam") == "row 3 ,םלוע םולש foam"
+
+
+@pytest.mark.parametrize("mode", ["1", "L", "RGB"])
+def test_a_remembered_text_is_drawn_as_if_it_were_drawn_for_the_first_time(mode: Mode) -> None:
+    """Pixel for pixel, in every anchor, also over the edge, where longer texts are drawn without being remembered."""
+    places = [("start", -0.4, 4.0), ("middle", 20.3, 9.7), ("end", 41.0, 21.2), ("start", 5.0, 30.5)]
+    texts = ["7", "240", "K T", "Wj", "גאות", "7"]
+    items = [
+        Text(x, y + n / 3, text, 2.4, anchor, bold=n % 2 == 0, fill="#0072b2")  # type: ignore[arg-type]
+        for n, text in enumerate(texts)
+        for anchor, x, y in places
+    ]
+    remembered = png(Page(40, 30, tuple(items), "a"), 150, mode)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("stitchc.page.png._REMEMBERED_LETTERS", 0)
+        assert png(Page(40, 30, tuple(items), "a"), 150, mode) == remembered
