@@ -136,19 +136,24 @@ class _Store:
     once as well. So the rows of a machine take little more room for each further size, unit and repeat.
     """
 
-    _STRETCH: Final = re.compile(r'(?=<tr class="part">|<section|<h2|<symbol)')
+    _STRETCH: Final = re.compile(r'<(?:tr class="part">|section|h2|symbol)')
     _LINE: Final = re.compile(r'(?= data-[ms]=)|(?<=">)(?=<td class="box-cell">)|(?=<td class="(?:do|way))|(?<=\n)')
 
     def __init__(self) -> None:
         self.lines: dict[str, int] = {}
         self.stretches: dict[tuple[int, ...], int] = {}
+        self._numbers: dict[str, int] = {}
         self.pages: dict[str, list[int]] = {}
 
     def add(self, name: str, html: str) -> None:
+        cuts = [0, *(match.start() for match in self._STRETCH.finditer(html)), len(html)]
         numbers = []
-        for stretch in self._STRETCH.split(html):
-            lines = tuple(self.lines.setdefault(line, len(self.lines)) for line in self._LINE.split(stretch))
-            numbers.append(self.stretches.setdefault(lines, len(self.stretches)))
+        for first, last in itertools.pairwise(cuts):
+            stretch = html[first:last]
+            if stretch not in self._numbers:
+                lines = tuple(self.lines.setdefault(line, len(self.lines)) for line in self._LINE.split(stretch))
+                self._numbers[stretch] = self.stretches.setdefault(lines, len(self.stretches))
+            numbers.append(self._numbers[stretch])
         self.pages[name] = numbers
 
     def as_json(self) -> str:
