@@ -15,6 +15,7 @@ from stitchc.trace import words
 from stitchc.trace.cells import Patches, sampled
 from stitchc.trace.field import Field
 from stitchc.trace.grid import Side
+from stitchc.trace.picture import full_light, median_colour
 from stitchc.trace.traced import Rgb, hex_of
 
 Samples = Patches
@@ -68,10 +69,13 @@ _DIVERSE: Final = 0.03
 
 def without_headings(field: Field) -> Field:
     """The field without the rows and columns at its sides that hold numbers or letters, as those of a spreadsheet do:
-    nearly none of their cells is like any of the chart's, and they are not alike."""
+    nearly none of their cells is like any of the chart's, and they are not alike. Nor with those that are page, where
+    no line closes the chart."""
     assert field.lattice is not None
     cells = sampled(field.pixels, field.lattice)
     cells = cells.reshape(*cells.shape[:2], -1)
+    rim = np.concatenate([field.pixels[0], field.pixels[-1], field.pixels[:, 0], field.pixels[:, -1]])
+    page = np.tile(median_colour(rim) / full_light(field.pixels), cells.shape[2] // 3).astype(np.float32)
     left, top, right, bottom = 0, 0, field.columns, field.rows
     for _ in range(_DEEPEST):
         inner = cells[top + 1 : bottom - 1, left + _WIDEST : right - _WIDEST]
@@ -80,9 +84,11 @@ def without_headings(field: Field) -> Field:
         kinds, limit = _kinds(inner)
         strange = _away_from(cells[top:bottom, left:right], kinds) > limit
         here = cells[top:bottom, left:right]
+        is_page = _away_from(cells[top:bottom, left:right], page[None]) < _STRANGE
         open_sides = field.lattice.open
         above, below, before, behind = (
-            _lines_of_none(strange.swapaxes(0, axis)[::step], here.swapaxes(0, axis)[::step], side in open_sides)
+            int(side in open_sides and bool((strange & is_page).swapaxes(0, axis)[::step][0].all()))
+            or _headings(strange.swapaxes(0, axis)[::step], here.swapaxes(0, axis)[::step])
             for axis, step, side in ((0, 1, "top"), (0, -1, "bottom"), (1, 1, "left"), (1, -1, "right"))
         )
         if not (above or below or before or behind):
@@ -116,17 +122,16 @@ _PARTLY: Final = 0.4
 in which a number is seen, since some stand between the cells, and the least part of each column."""
 
 
-def _lines_of_none(strange: npt.NDArray[np.bool_], cells: Samples, is_open: bool) -> int:
-    """How many of the first lines of cells are none of the chart: together they hold headings, or the chart has no edge
-    there and they are page. strange: which of the cells are none of the chart's kinds."""
+def _headings(strange: npt.NDArray[np.bool_], cells: Samples) -> int:
+    """How many of the first lines of cells hold headings together: 0 where none does. strange: which of the cells are
+    none of the chart's kinds."""
     for count in range(_WIDEST, 0, -1):
         odd = strange[:count].any(axis=0)
         least = _ALL if count == 1 else _HALF
         if odd.mean() < least or strange[:count].mean(axis=1).min() < _PARTLY:
             continue
         looks = cells[:count, odd].swapaxes(0, 1).reshape(int(odd.sum()), count * cells.shape[2])
-        diverse = np.median(_away(looks, np.median(looks, axis=0))) > _DIVERSE
-        if diverse or (is_open and count == 1 and odd.all()):
+        if np.median(_away(looks, np.median(looks, axis=0))) > _DIVERSE:
             return count
     return 0
 

@@ -134,6 +134,27 @@ def test_a_column_of_numbers_may_be_wider_than_the_cells() -> None:
     assert traced.whole.rows() == rows and [message.code for message in traced.messages] == ["T811"]
 
 
+def tiles(rows: list[str]) -> bytes:
+    """Squares of a colour each with gaps of the page between them and no line around, and a word above."""
+    fills = {"K": (228, 228, 228), "T": (70, 70, 70), "S": (60, 90, 180)}
+    image = Image.new("RGB", (60 + 27 * (len(rows[0]) + 3), 90 + 27 * len(rows)), (255, 255, 255))
+    pen = ImageDraw.Draw(image)
+    pen.text((30, 20), "try this one:", (0, 0, 0), font(14))
+    for y, row in enumerate(reversed(rows)):
+        for x, letter in enumerate(row):
+            left, top = 18 + 27 * x, 62 + 27 * y
+            pen.rounded_rectangle((left, top, left + 23, top + 23), 4, fills[letter])
+    return png(image)
+
+
+@pytest.mark.parametrize("last", ["K", "S"])
+def test_page_beside_tiles_is_no_column_and_a_column_of_another_stitch_is_one(last: str) -> None:
+    rows = [row + last for row in ROWS]
+    key = Key(colours=(((70, 70, 70), TUCK), ((60, 90, 180), SLIP))) if last == "S" else Key(dark=TUCK)
+    traced = trace(tiles(rows), "tiles.png", Ask(key=key, repeat="whole"))
+    assert traced.whole.rows() == rows
+
+
 def test_a_row_of_another_stitch_is_no_heading() -> None:
     """Its cells are like none inside the chart, but like each other."""
     rows = [*ROWS, "S" * 10]

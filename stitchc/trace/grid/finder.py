@@ -123,7 +123,7 @@ def _found(
     if unruled is None:
         return frayed
     lattice = _lattice(*unruled)
-    return None if lattice is None else _of_whole_cells(lattice, unruled[0])
+    return lattice if lattice is None or cells is not None else _of_whole_cells(lattice, unruled[0])
 
 
 _HALVED: Final = 0.6
@@ -244,7 +244,7 @@ def _is_refuted(sight: Sight, found: Judged) -> bool:
 def are_uneven(cells: Spans, soft: bool) -> bool:
     """Whether cells begin or end at uneven distances, as where strokes of letters are taken for lines."""
     steps = np.diff(cells, axis=0)
-    return bool(np.abs(steps - np.median(steps)).mean() > _UNEVEN * np.median(steps) + soft)
+    return len(steps) > 0 and bool(np.abs(steps - np.median(steps)).mean() > _UNEVEN * np.median(steps) + soft)
 
 
 def _share_inside(sight: Sight, across: Spans, down: Spans) -> float:
@@ -329,9 +329,8 @@ def _gaps_are_no_lines(sight: Sight, found: Judged) -> bool:
         middles = (cells[1:, 0] + cells[:-1, 1]) // 2
         lines = pixels[other[0, 0] : other[-1, 1], middles].astype(np.int16)
         alike = (np.abs(lines - np.median(lines, axis=0)).max(axis=2) <= _SAME_INK).mean(axis=0)
-        usual = (
-            float(np.median(np.delete(alike, bold))) if len(bold) < len(alike) else 1.0
-        )  # little, if they are dotted
+        others = np.delete(alike, bold)  # which are not of one colour either where lines are dotted
+        usual = float(np.median(others)) if len(others) else 1.0
         if (alike[bold] < min(_OF_ONE_COLOUR, usual)).sum() >= _MISTAKEN[sight.soft]:
             return True
     return False
