@@ -120,6 +120,24 @@ def test_a_letter_of_which_nothing_was_said_is_named(signs: str) -> None:
     assert not warnings(named)
 
 
+def test_dashes_in_nearly_all_cells_are_not_taken_for_lines_without_a_word() -> None:
+    codes = np.zeros((8, 24), dtype=np.uint8)
+    row, column = np.indices(codes.shape)
+    codes[(row + column) % 9 == 0] = TUCK
+    codes[(row - column) % 11 == 0] = TUCK
+    picture = drawn(np.zeros(codes.shape, dtype=np.bool_))
+    draw = ImageDraw.Draw(picture)
+    for (y, x), code in np.ndenumerate(codes):
+        left, top = corner(y, x)
+        if code == TUCK:
+            draw.ellipse((left + 3, top + 3, left + 17, top + 17), fill=0)
+        else:
+            draw.line((left + 4, top + 10, left + 16, top + 10), fill=0, width=2)
+    traced = read(picture, Key(dark=TUCK))
+    right = traced.whole.cells.shape == codes.shape and (codes_of(traced) == codes).all()
+    assert right or "T813" in warnings(traced)
+
+
 @pytest.mark.parametrize("signs", ["IV", "kt", "1v"])
 def test_letters_are_not_taken_for_signs(signs: str) -> None:
     """An upright stroke is the plain sign of knit; a letter that is merely a little like it is none."""

@@ -39,6 +39,9 @@ _REACHES: Final = 1.5
 """How many times as wide as the edges that are looked at cells without lines are, at least."""
 _FEWEST: Final = 24
 """Cells of a chart, at least."""
+_FEW_SOFT: Final = 48
+_STRANGE_FEW: Final = 0.2
+"""In soft pictures, so few cells must not be more unlike a few looks than that: anything may make up some."""
 _WHOLE: Final = 0.97
 """The part of all edges that lies within a chart without lines, at least."""
 _SOFT_PX: Final = 2
@@ -115,6 +118,7 @@ def _found(
             if rival is not None and not sight.soft and _is_sure(sight, rival, cells, grainy, alone):
                 found, rival = rival, _rival(sight, rival, likely)
             lattice = _lattice(found, sight.soft)
+            rival = rival or _every_second(found, likely)
             if lattice is not None and rival is not None:
                 lattice = replace(lattice, rival=rival.size)
             if lattice is not None and not (lattice.open or lattice.beyond):
@@ -160,6 +164,15 @@ def _rival(sight: Sight, found: Judged, likely: list[Judged]) -> Judged | None:
     """Another pair whose lines are seen more clearly, and that nothing refutes."""
     clearer = (one for one in likely if one.ruled and one.size != found.size and one.seen > found.seen + _CLEARER)
     return next((one for one in clearer if not _is_refuted(sight, one)), None)
+
+
+def _every_second(found: Judged, likely: list[Judged]) -> Judged | None:
+    """The same pair without every second line one way, where that explains more and its lines are seen more clearly:
+    the others may be marks, as of a dash in nearly every cell."""
+    across, down = found.size
+    halves = ((across, down // 2), (across // 2, down))
+    clearer = (one for one in likely if one.ruled and one.size in halves and one.worth > found.worth)
+    return next((one for one in clearer if one.seen > found.seen + _CLEARER), None)
 
 
 class _Rows:
@@ -220,6 +233,8 @@ def _shapely(across: Chain, down: Chain) -> bool:
 
 def _is_sure(sight: Sight, found: Judged, cells: tuple[int, int] | None, grainy: bool, alone: bool) -> bool:
     if cells is None and (min(found.size) < LEAST_CELLS or found.size[0] * found.size[1] < _FEWEST):
+        return False
+    if cells is None and sight.soft and math.prod(found.size) < _FEW_SOFT and found.strange > _STRANGE_FEW:
         return False
     beyond_doubt = alone if grainy else found.strange <= _ALL_ALIKE
     seen = found.seen >= (_SEEN_BEYOND_DOUBT if beyond_doubt else _WELL_SEEN)[grainy]
