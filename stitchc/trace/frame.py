@@ -15,7 +15,8 @@ from stitchc.trace import words
 from stitchc.trace.cells import Patches, sampled
 from stitchc.trace.field import Field
 from stitchc.trace.grid import Side
-from stitchc.trace.picture import full_light, median_colour
+from stitchc.trace.kinds import unlikeness
+from stitchc.trace.picture import full_light, median_colour, rim_of
 from stitchc.trace.traced import Rgb, hex_of
 
 Samples = Patches
@@ -74,8 +75,9 @@ def without_headings(field: Field) -> Field:
     assert field.lattice is not None
     cells = sampled(field.pixels, field.lattice)
     cells = cells.reshape(*cells.shape[:2], -1)
-    rim = np.concatenate([field.pixels[0], field.pixels[-1], field.pixels[:, 0], field.pixels[:, -1]])
-    page = np.tile(median_colour(rim) / full_light(field.pixels), cells.shape[2] // 3).astype(np.float32)
+    page = np.tile(median_colour(rim_of(field.pixels)) / full_light(field.pixels), cells.shape[2] // 3).astype(
+        np.float32
+    )
     left, top, right, bottom = 0, 0, field.columns, field.rows
     for _ in range(_DEEPEST):
         inner = cells[top + 1 : bottom - 1, left + _WIDEST : right - _WIDEST]
@@ -104,10 +106,10 @@ def _kinds(cells: Samples) -> tuple[Samples, float]:
     flat = cells.reshape(-1, cells.shape[2])
     flat = flat[:: max(1, len(flat) // _COMPARED)]
     chosen = [int(np.abs(flat - np.median(flat, axis=0)).mean(axis=1).argmin())]
-    nearest = _away(flat, flat[chosen[0]])
+    nearest = unlikeness(flat, flat[chosen])[:, 0]
     while len(chosen) < _MOST_KINDS and nearest.max() > _STRANGE:
         chosen.append(int(nearest.argmax()))
-        nearest = np.minimum(nearest, _away(flat, flat[chosen[-1]]))
+        nearest = np.minimum(nearest, unlikeness(flat, flat[chosen[-1:]])[:, 0])
     return flat[chosen], max(_STRANGE, _STRANGER * float(np.percentile(nearest, 90)))
 
 
@@ -131,7 +133,7 @@ def _headings(strange: npt.NDArray[np.bool_], cells: Samples) -> int:
         if odd.mean() < least or strange[:count].mean(axis=1).min() < _PARTLY:
             continue
         looks = cells[:count, odd].swapaxes(0, 1).reshape(int(odd.sum()), count * cells.shape[2])
-        if np.median(_away(looks, np.median(looks, axis=0))) > _DIVERSE:
+        if np.median(unlikeness(looks, np.median(looks, axis=0)[None])) > _DIVERSE:
             return count
     return 0
 
@@ -139,11 +141,7 @@ def _headings(strange: npt.NDArray[np.bool_], cells: Samples) -> int:
 def _away_from(cells: Samples, kinds: Samples) -> npt.NDArray[np.float64]:
     """How far each cell is from the kind that it is most like: (rows, columns)."""
     flat = cells.reshape(-1, cells.shape[2])
-    return np.asarray(np.min([_away(flat, kind) for kind in kinds], axis=0).reshape(cells.shape[:2]), dtype=np.float64)
-
-
-def _away(cells: Samples, look: Samples) -> npt.NDArray[np.float64]:
-    return np.asarray(np.sqrt(np.square(cells - look).mean(axis=1)), dtype=np.float64)
+    return np.asarray(unlikeness(flat, kinds).min(axis=1).reshape(cells.shape[:2]), dtype=np.float64)
 
 
 def _sides(box: Box, field: Field) -> list[Side]:

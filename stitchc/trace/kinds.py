@@ -88,12 +88,12 @@ def kinds_of(patches: Patches, pixels: Pixels | None = None, lattice: Lattice | 
     if apart < _APART:
         centres = _merged(some, _centres(some, apart), apart)
     for _ in range(6):
-        nearest = _away(some, centres).argmin(axis=1)
+        nearest = unlikeness(some, centres).argmin(axis=1)
         moved = np.stack([np.median(some[nearest == kind], axis=0) for kind in range(len(centres))])
         if np.allclose(moved, centres, atol=1e-4):
             break
         centres = _merged(some, moved, apart)
-    distances = _away(looks, centres)
+    distances = unlikeness(looks, centres)
     order = np.argsort(1 - centres.mean(axis=1), kind="stable")
     centres, distances = centres[order], distances[:, order]
     nearest = distances.argmin(axis=1)
@@ -127,7 +127,7 @@ def _grain(looks: Shares) -> float:
     some = looks[:: max(1, len(looks) // 250)][:300]
     if len(some) < 2:
         return 0.0
-    gaps = _away(some, some)
+    gaps = unlikeness(some, some)
     np.fill_diagonal(gaps, np.inf)
     return float(np.percentile(gaps.min(axis=1), 75))
 
@@ -146,7 +146,7 @@ def _looks(patches: Patches) -> Shares:
     return np.stack(parts, axis=2).reshape(rows * columns, 27)
 
 
-def _away(looks: Shares, centres: Shares) -> Shares:
+def unlikeness(looks: Shares, centres: Shares) -> Shares:
     """Root-mean-square difference of each look from each centre, (cells, kinds)."""
     away = np.empty((len(looks), len(centres)), dtype=looks.dtype)
     for at, centre in enumerate(centres):
@@ -158,10 +158,10 @@ def _away(looks: Shares, centres: Shares) -> Shares:
 def _centres(looks: Shares, apart: float) -> Shares:
     """Looks far from each other, each a new kind as long as some cell is far from all kinds so far."""
     chosen = [int(np.argmax(looks.mean(axis=1)))]
-    nearest = _away(looks, looks[chosen])[:, 0]
+    nearest = unlikeness(looks, looks[chosen])[:, 0]
     while len(chosen) < _MOST_KINDS and float(nearest.max()) > apart:
         chosen.append(int(np.argmax(nearest)))
-        np.minimum(nearest, _away(looks, looks[chosen[-1:]])[:, 0], out=nearest)
+        np.minimum(nearest, unlikeness(looks, looks[chosen[-1:]])[:, 0], out=nearest)
     return looks[chosen]
 
 
@@ -169,15 +169,15 @@ def _merged(looks: Shares, centres: Shares, apart: float) -> Shares:
     """Kinds that hardly differ made one, and kinds without cells dropped."""
     kept = list(centres)
     while len(kept) > 1:
-        gaps = _away(np.stack(kept), np.stack(kept))
+        gaps = unlikeness(np.stack(kept), np.stack(kept))
         np.fill_diagonal(gaps, np.inf)
         i, j = divmod(int(np.argmin(gaps)), len(kept))
         if gaps[i, j] >= apart:
             break
-        members = np.bincount(_away(looks, np.stack(kept)).argmin(axis=1), minlength=len(kept))
+        members = np.bincount(unlikeness(looks, np.stack(kept)).argmin(axis=1), minlength=len(kept))
         kept.pop(i if members[i] < members[j] else j)
     centres = np.stack(kept)
-    members = np.bincount(_away(looks, centres).argmin(axis=1), minlength=len(centres))
+    members = np.bincount(unlikeness(looks, centres).argmin(axis=1), minlength=len(centres))
     return centres[members > 0]
 
 

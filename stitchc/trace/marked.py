@@ -62,6 +62,7 @@ _BLOTS: Final = 2
 _BLOTTED: Final = 0.05
 """Cells that may be blots: so many, or such a part of all."""
 _FLAT: Final = 0.12
+"""The most by which ink differs within a cell of one shade."""
 _BESIDE_BLOTS: Final = 0.15
 """How much less of a cell than the next mark blots cover, of what marks cover."""
 _OTHER_STRENGTH: Final = 0.25
@@ -107,15 +108,11 @@ def inked_in(patches: Patches) -> Inked | None:
         return None
     covered = dark.mean(axis=(2, 3))  # of which a fleck has little, however black it is
     empty, full = (float(np.median(covered[cells])) for cells in (blank, ~blank))
-    order = np.sort(covered[~blank])
-    little = int((order < (empty + full) / 2).sum())
     blots = ~blank & (covered < (empty + full) / 2)
-    if (
-        little
-        and may_be_blots(dark[blots], odd.size)
-        and order[little] - order[little - 1] > _BESIDE_BLOTS * (full - empty)
-    ):
-        odd, blank = odd | blots, blank | blots
+    if full > empty and blots.any() and may_be_blots(dark[blots], odd.size):
+        gap = covered[~blank & ~blots].min() - covered[blots].max()
+        if gap > _BESIDE_BLOTS * (full - empty):
+            odd, blank = odd | blots, blank | blots
     lights = np.stack([_around(middles[:, :, channel], blank) for channel in range(3)], axis=2)
     ink = 1 - patches / np.maximum(lights, 0.3)[:, :, None, None]
     shares = 1 / (1 + np.exp(-_SURER * (strength - border)))

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from stitchc.trace.picture import Pixels
+from stitchc.trace.picture import Pixels, rim_of
 
 Box = tuple[int, int, int, int]
 """Left, top, right and bottom, in px; the last two are not counted."""
@@ -75,7 +75,7 @@ def patch_in(pixels: Pixels) -> Box | None:
 
 def _unlike_page(pixels: Pixels) -> npt.NDArray[np.bool_]:
     """Which pixels have another colour than the page, which is what is at the picture's ends."""
-    page = np.median(np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]]), axis=0)
+    page = np.median(rim_of(pixels), axis=0)
     low, high = np.clip(page - _UNLIKE, 0, 255), np.clip(page + _UNLIKE, 0, 255)
     unlike = np.zeros(pixels.shape[:2], dtype=np.bool_)
     for channel in range(3):
@@ -95,5 +95,4 @@ def _frame_px(patch: Pixels) -> int:
 
 def _ring(patch: Pixels, thick: int) -> npt.NDArray[np.uint8]:
     """The pixels that lie so many from the nearest side."""
-    inside = patch[thick : patch.shape[0] - thick, thick : patch.shape[1] - thick]
-    return np.concatenate([inside[0], inside[-1], inside[:, 0], inside[:, -1]])
+    return rim_of(patch[thick : patch.shape[0] - thick, thick : patch.shape[1] - thick])

@@ -210,6 +210,11 @@ def paper_colour(pixels: Pixels) -> npt.NDArray[np.float32]:
     return np.array([_quantile(plane[near], 0.5) for plane in planes], dtype=np.float32)
 
 
+def rim_of(pixels: Pixels) -> Pixels:
+    """The pixels along the picture's own edges: (pixels, 3)."""
+    return np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]])
+
+
 def median_colour(pixels: Pixels) -> npt.NDArray[np.float64]:
     """The median of each colour: (3,)."""
     return np.array([_quantile(pixels[..., channel], 0.5) for channel in range(3)])

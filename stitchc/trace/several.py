@@ -15,7 +15,7 @@ from scipy import ndimage
 from stitchc.trace.cells import sampled
 from stitchc.trace.grid import Axis, Lattice, find_cells, grain_of
 from stitchc.trace.kinds import kinds_of
-from stitchc.trace.picture import Pixels
+from stitchc.trace.picture import Pixels, rim_of
 
 Box = tuple[float, float, float, float]
 """Left, top, right and bottom, in px."""
@@ -44,8 +44,7 @@ def charts_in(pixels: Pixels, lattice: Lattice, cells: tuple[int, int] | None, g
 
     cells: how many the user says there are across and down; others beside the lattice are then passed over.
     """
-    rim = np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]])
-    page = np.median(rim, axis=0).astype(np.int16)
+    page = np.median(rim_of(pixels), axis=0).astype(np.int16)
     most = _LIKE_PAGE + _GRAINS * grain_of(pixels)
     height, width = pixels.shape[:2]
     margins = (

@@ -16,6 +16,7 @@ from stitchc.drawn import Drawing, draw
 from stitchc.messages import Refused
 from stitchc.page.png import png
 from stitchc.trace import Ask, Key, Traced, trace
+from stitchc.trace.marked import inked_in
 
 PX, EDGE = 20, 15
 Cells = np.ndarray
@@ -160,3 +161,15 @@ def test_where_nothing_tells_the_side_a_chart_that_its_mirror_image_is_not_is_do
     assert traced.whole.rows() == [row * 2 for row in rows] * 2
     (doubt,) = (message for message in traced.messages if message.code == "T812")
     assert doubt.severity == severity and "--face knit" in doubt.text
+
+
+def test_thin_strokes_beside_hatched_blank_cells_are_marks() -> None:
+    """They cover less of a cell than the hatching does, and are few."""
+    patches = np.ones((10, 10, 7, 7, 3), dtype=np.float32)
+    patches[:, :, ::2] = 0.9
+    strokes = np.zeros((10, 10), dtype=np.bool_)
+    strokes[[2, 5, 8], [3, 6, 1]] = True
+    patches[strokes] = 1
+    patches[strokes, 3, 3] = 0
+    inked = inked_in(patches)
+    assert inked is not None and (inked.marked == strokes).all()

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from stitchc.trace.picture import Pixels
+from stitchc.trace.picture import Pixels, rim_of
 
 Edges = npt.NDArray[np.uint8]
 """How clearly the colour changes between each pixel and the one before, of 255; the picture's ends are 0."""
@@ -86,8 +86,7 @@ class Sight:
     @cached_property
     def rim(self) -> tuple[Shares, Shares]:
         """The usual colour along the picture's own edges, and how far each pixel there is from it."""
-        pixels = self.pixels
-        rim = np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]]).astype(np.float64)
+        rim = rim_of(self.pixels).astype(np.float64)
         page = np.median(rim, axis=0)
         return page, np.abs(rim - page).max(axis=1)
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from stitchc.trace.grid.chains import LEAST_CELLS, LEAST_PITCH_PX
 from stitchc.trace.grid.lattice import Axis, Lattice
-from stitchc.trace.picture import Pixels, median_colour
+from stitchc.trace.picture import Pixels, median_colour, rim_of
 
 _LOOKED_AT: Final = 2_000_000
 """Pixels; of larger pictures only some are looked at."""
@@ -57,8 +57,7 @@ def found_on_page(pixels: Pixels, cells_in: Callable[[Pixels, Ink], Pair | None]
     if step > 1:
         found = found_on_page(pixels[::step, ::step], cells_in)
         return None if found is None else found.grown(step)
-    rim = np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]])
-    for page in median_colour(rim), median_colour(pixels):
+    for page in median_colour(rim_of(pixels)), median_colour(pixels):
         ink = _off_page(pixels, page)
         lines = cells_in(pixels, ink) if ink.any() else None
         if (
