@@ -245,6 +245,8 @@ def _is_sure(sight: Sight, found: Judged, cells: tuple[int, int] | None, grainy:
 def _is_refuted(sight: Sight, found: Judged) -> bool:
     """Whether what lies beyond the cells, or within them, shows that others are the chart's."""
     for axis in found.cells:  # lines only make cells narrower; one that was left out makes its cells wider
+        if len(axis) < 2:
+            continue
         width, gaps = axis[:, 1] - axis[:, 0], axis[1:, 0] - axis[:-1, 1]
         usual = float(np.median(width))
         if width.max() > usual + np.median(gaps) + max(_WIDER_PX, _WIDER * usual * sight.soft):
@@ -259,7 +261,7 @@ def _is_refuted(sight: Sight, found: Judged) -> bool:
 def are_uneven(cells: Spans, soft: bool) -> bool:
     """Whether cells begin or end at uneven distances, as where strokes of letters are taken for lines."""
     steps = np.diff(cells, axis=0)
-    return len(steps) > 0 and bool(np.abs(steps - np.median(steps)).mean() > _UNEVEN * np.median(steps) + soft)
+    return bool(np.abs(steps - np.median(steps)).mean() > _UNEVEN * np.median(steps) + soft)
 
 
 def _share_inside(sight: Sight, across: Spans, down: Spans) -> float:
