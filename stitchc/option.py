@@ -93,7 +93,9 @@ NAME = "stitchc.notation.tree:composed"
 """What makes a name of a text, for `parse`."""
 
 each_stitch = partial(option, (), "Only this stitch; {several}.", "--stitch", metavar="NAME", parse=NAME)
-chosen_stitches = partial(each_stitch, otherwise="every stitch that is not part of another; skipped ones are listed")
+chosen_stitches = partial(
+    each_stitch, otherwise="every stitch that a piece knits or that is not part of another; skipped ones are listed"
+)
 chosen_form = partial(
     option, help="The form of the output.", flags="--format", otherwise="from the ending of -o, else {}"
 )

@@ -314,11 +314,20 @@ class Pattern:
             sources=sources,
         )
 
+    @cached_property
+    def knitted(self) -> frozenset[str]:
+        """The stitches that its pieces knit, plain among them."""
+        return frozenset(
+            step.stitch for piece in self.pieces.values() for step in piece.steps if isinstance(step, Knit)
+        )
+
     def own(self) -> tuple[Stitch, ...]:
-        """The stitches the file itself defines, parts among them; all of them if it only includes others."""
-        own = tuple(stitch for stitch in self.stitches.values() if not stitch.from_include)
-        return own or tuple(self.stitches.values())
+        """The stitches the file itself defines, parts among them, then included ones that its pieces knit; all of them
+        if it only includes others."""
+        stitches = tuple(self.stitches.values())
+        own = tuple(stitch for stitch in stitches if not stitch.from_include)
+        return own + tuple(s for s in stitches if s.from_include and s.name in self.knitted) if own else stitches
 
     def wanted(self) -> tuple[Stitch, ...]:
-        """Those of its own stitches that nothing else is built from: what the file is about."""
-        return tuple(stitch for stitch in self.own() if not stitch.is_part) or self.own()
+        """Those of its own stitches that its pieces knit or that nothing else is built from: what the file is about."""
+        return tuple(s for s in self.own() if not s.is_part or s.name in self.knitted) or self.own()

@@ -83,9 +83,9 @@ def call(make: Callable[..., Product[Any]], **given: Any) -> Product[Any]:
 
 
 def choose_stitches(pattern: Pattern, names: Sequence[str], parts: bool = False) -> tuple[Stitch, ...]:
-    """The stitches of these names; without names those that are not part of another, or with `parts` all of the
-    file's own. A part may be unknittable alone, so only what shows or estimates stitches takes `parts`. Raises Refused
-    N103 where there is no such stitch."""
+    """The stitches of these names; without names those that a piece knits or that are not part of another, or with
+    `parts` all of the file's own. A part may be unknittable alone, so only what shows or estimates stitches takes
+    `parts`. Raises Refused N103 where there is no such stitch."""
     if not names:
         return pattern.own() if parts else pattern.wanted()
     unknown = [name for name in names if name not in pattern.stitches]

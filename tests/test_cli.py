@@ -117,6 +117,19 @@ def test_parts_that_are_left_out_are_named(command: str, folder: Path) -> None:
         assert "tide" in told.out and "reef" in told.out
 
 
+@pytest.mark.parametrize("command", ["card", "bitmap", "sheet", "chart", "gauge", "compare", "check", "build"])
+def test_what_a_piece_knits_is_made_although_it_is_part_of_another_or_included(command: str, folder: Path) -> None:
+    """A piece tells to have a card of every stitch that it knits, and that `stitchc card` makes them."""
+    (folder / "grounds.stitch").write_text("stitch kept\n1: K3 T\n2: K\nstitch unused\n1: K4 T\n2: K\n", "utf-8")
+    piece = "piece band\nneedles 24\n" + "".join(f"knit {name} for 4 rows\n" for name in ("tide", "reef", "kept"))
+    text = 'include "grounds.stitch"\n' + TIDE + "stitch reef = tide with S for T\nstitch foam = kept up 2\n" + piece
+    (folder / "one.stitch").write_text(text, "utf-8")
+    asked = {"build": ("-o", "out", "--no-pictures", "--machine", "card24-standard"), "compare": ("--format", "text")}
+    told = stitchc(command, "one.stitch", *asked.get(command, ()), folder=folder)
+    assert told.status == 0 and "Skipped" not in told.err, told.err
+    assert all(name in told.out for name in ("tide", "reef", "kept", "foam")) and "unused" not in told.out
+
+
 def test_standard_input_has_no_name(folder: Path) -> None:
     given = TIDE.encode()
     assert stitchc("chart", "-", "--format", "svg", folder=folder, stdin=given).out.split() == ["tide-chart.svg"]

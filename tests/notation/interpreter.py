@@ -90,9 +90,18 @@ class Book:
     pieces: dict[str, Work] = field(default_factory=dict)
 
     @property
+    def knitted(self) -> set[object]:
+        """The stitches that pieces knit."""
+        steps = [step for work in self.pieces.values() for step in work.steps]
+        return {step.values[0] for step in steps if step.kind == "knit"}
+
+    @property
     def wanted(self) -> list[str]:
-        """The stitches that nothing else is built from."""
-        return [name for name in self.own if name not in self.parts]
+        """The stitches that nothing else is built from, and those that pieces knit."""
+        if not self.own:
+            return []
+        included = [name for name in self.order if name not in self.own and name in self.knitted]
+        return [name for name in self.own if name not in self.parts or name in self.knitted] + included
 
 
 # -- one line, letter by letter ---------------------------------------------------------------------------------
