@@ -50,8 +50,8 @@ def command(
 
     Every FILE is read and every mistake is reported. Then each stitch that a piece knits or that is not part of another
     is checked: too many tucks or slips, floats that are too long, needles and rows that never knit, yarns on the wrong
-    side; and each piece is planned. With --machine, also whether that machine can knit it all. `stitchc explain CODE` says more about a
-    message.
+    side; and each piece is planned. With --machine, also whether that machine can knit it all. `stitchc explain CODE`
+    says more about a message.
     """
     if watch:
         from stitchc.cli.watch import rerun_on_save
