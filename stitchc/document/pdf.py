@@ -6,6 +6,7 @@ them. The same document gives the same bytes.
 
 from __future__ import annotations
 
+import copy
 import functools
 import io
 import itertools
@@ -50,7 +51,7 @@ from stitchc.document.document import (
 from stitchc.document.paging import NEVER, Page, paginate
 from stitchc.page.items import PAPERS
 from stitchc.page.lettering import fitted, font_path, printable, visual_order
-from stitchc.page.pdf import draw_page, fonts, without_dates
+from stitchc.page.pdf import draw_circle, draw_page, fonts, without_dates
 from stitchc.page.reading_order import ReadingOrder, Within
 
 _MARGIN: Final = 15 * mm
@@ -237,6 +238,13 @@ class _Text(Paragraph):  # type: ignore[misc]
 
 
 def _paragraph(text: str, style: ParagraphStyle, bullet: str | None = None) -> _Text:
+    return copy.copy(_parsed(text, style, bullet))
+
+
+@functools.lru_cache(maxsize=_MOST_BROKEN)
+def _parsed(text: str, style: ParagraphStyle, bullet: str | None) -> _Text:
+    """What paragraphs of these words are copies of: the words of a row stand in many layouts, and are read as markup
+    once."""
     return _Text(_words(text), style, bulletText=bullet)
 
 
@@ -602,7 +610,7 @@ class _Shapes(Flowable):  # type: ignore[misc]
             fill = int(shape.ink in ("solid", "open", "shade"))
             if isinstance(shape, Dots):
                 for x, y in shape.centres:
-                    canvas.circle(x, y, shape.radius, stroke=int(shape.ink != "solid"), fill=fill)
+                    draw_circle(canvas, x, y, shape.radius, int(shape.ink != "solid"), fill)
             else:
                 _trace(canvas, shape, fill)
 
