@@ -32,7 +32,7 @@ def template(package: str, name: str, folder: str = ".") -> Template:
         lstrip_blocks=True,
     )
     environment.filters["visible"] = visible
-    environment.filters["words"] = _words
+    environment.filters["words"] = words
     return environment.get_template(name)
 
 
@@ -41,7 +41,8 @@ _WHOLE: Final = 40
 
 
 @lru_cache(maxsize=4096, typed=True)  # sizes, units and machines share most sentences
-def _words(text: str) -> Markup:
+def words(text: str) -> Markup:
+    """Text as HTML, with what is code set as code."""
     from markupsafe import Markup
 
     parts = []

@@ -12,9 +12,11 @@ import itertools
 import json
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from markupsafe import Markup
 
 from stitchc.document.bed_strip import draw, legend
 from stitchc.document.blocks import Block as Repeated
@@ -30,11 +32,12 @@ from stitchc.document.document import (
     Picture,
     Rows,
     Sheet,
+    Step,
     Table,
     Terms,
 )
 from stitchc.document.svg import markup
-from stitchc.markup import template
+from stitchc.markup import template, words
 from stitchc.page.png import png
 
 if TYPE_CHECKING:
@@ -79,6 +82,9 @@ def _shown(
         "markup": markup,
         "address": _address,
         "drawn_page": _drawn_page,
+        "told": _told,
+        "way": _way,
+        "boxes": _boxes,
         "place": place,
         "label": label,
         "to_rows": to_rows,
@@ -221,7 +227,7 @@ class _Table:
                 if not again:
                     number_of[bed] = len(self.strips)
                     self.strips.append(draw(rows.needles, bed))
-                shown.append({"at": number_of[bed], "again": again, "first": bed == first})
+                shown.append(_strip(number_of[bed], self.strips[number_of[bed]], bed == first, again))
             self.lines.append({"kind": _ENTRIES[type(entry)], "entry": entry, "strips": shown, **_ALONE})
         self.screen = [line for line in self.lines if line["kind"] != "table"]
         self.paper = self._paper()
@@ -263,6 +269,39 @@ class _Table:
         entry = self.rows.entries[index]
         assert isinstance(entry, PassRow)
         return entry.row
+
+
+def _told(line: Mapping[str, Any], steps: Iterable[Step]) -> Markup:
+    """The steps of a line with its bed strips. Like the two below it stands in thousands of lines, which a template
+    takes ten times as long for."""
+    return Markup("".join([*(_step(each.kind, each.text) for each in steps), *line["strips"]]))
+
+
+@functools.lru_cache(maxsize=4096)
+def _step(kind: str, text: str) -> str:
+    return f'<p class="{kind}">{words(text)}</p> '
+
+
+def _strip(number: int, drawn: Drawing, first: bool, again: bool) -> str:
+    """A bed strip in a line. number: of its drawing, which the page has once; first, again: what the style shows of
+    it."""
+    kind = f"bed{' first' if first else ''}{' again' if again else ''}"
+    size = f'viewBox="0 0 {drawn.width} {drawn.height}" style="--w:{drawn.width}"'
+    return f'<svg class="{kind}" aria-hidden="true" {size}><use href="#bed-{number}"/></svg>'
+
+
+def _way(line: Mapping[str, Any]) -> Markup:
+    """The cell that tells which way the carriage goes."""
+    direction = line["entry"].direction
+    if line["to_and_fro"]:
+        return Markup(f'<td class="way">{direction} first</td>')
+    return Markup(f'<td class="way {"l" if direction == "right to left" else "r"}">{direction}</td>')
+
+
+def _boxes(line: Mapping[str, Any]) -> Markup:
+    """The boxes to tick of a line, those of one time through together."""
+    times = ("".join(f'<i data-r="{number}">{number}</i>' for number in once) for once in line["ticks"])
+    return Markup(f'<div class="ticks">{"".join(f"<span>{once}</span>" for once in times)}</div>')
 
 
 _MOST_TOGETHER_MM: Final = 200.0

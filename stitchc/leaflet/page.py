@@ -80,7 +80,7 @@ def _chosen(pattern: Pattern, way: Way, piece: Piece, size: int, units: Units, o
     document = briefly(with_yarn_to_buy(document, way, yarn, units))
     more = [
         *needs_part(pattern),
-        *swatch_parts(pattern, [plan], way.machine, units),
+        *swatch_parts(pattern, [plan], way.machine, units, way.swatches),
     ]
     more += [stitch_part(pattern), *chart_parts(pattern), *_for_the_reader(pattern, way, options)]
     more += reader_part(way.machine, [plan])

@@ -28,7 +28,7 @@ from stitchc.swatch.product import FINISHING, plan_swatch, swatch_steps
 
 if TYPE_CHECKING:
     from stitchc.fabric import Shelf
-    from stitchc.leaflet.ways import NoWay, Way
+    from stitchc.leaflet.ways import NoWay, SwatchesKept, Way
     from stitchc.machines import Machine
     from stitchc.options import LeafletOptions, Units
     from stitchc.pattern import Pattern, Stitch
@@ -124,10 +124,13 @@ def photographs(pattern: Pattern) -> Iterator[Picture]:
 # -- before the rows --------------------------------------------------------------------------------------------------
 
 
-def swatch_parts(pattern: Pattern, plans: Sequence[Plan], machine: Machine, units: Units) -> Iterator[Part]:
-    """How to swatch, and what to change where the swatch is a few per cent off. plans: of a piece, in each size."""
+def swatch_parts(
+    pattern: Pattern, plans: Sequence[Plan], machine: Machine, units: Units, kept: SwatchesKept | None = None
+) -> Iterator[Part]:
+    """How to swatch, and what to change where the swatch is a few per cent off. plans: of a piece, in each size. kept:
+    swatches that were planned for the machine before."""
     between: dict[str, tuple[int, int]] = {}
-    if swatches := list(_swatches(plans, machine, units)):
+    if swatches := list(_swatches(plans, machine, {} if kept is None else kept)):
         blocks: list[Block] = []
         for each, fabrics in swatches:
             between[each.name] = (each.stitches, each.rows)
@@ -149,7 +152,9 @@ def swatch_parts(pattern: Pattern, plans: Sequence[Plan], machine: Machine, unit
         yield Part("If your swatch differs", (_OTHER_GAUGES, *later, *tables))
 
 
-def _swatches(plans: Sequence[Plan], machine: Machine, units: Units) -> Iterator[tuple[SwatchPlan, list[str]]]:
+def _swatches(
+    plans: Sequence[Plan], machine: Machine, kept: SwatchesKept
+) -> Iterator[tuple[SwatchPlan, Sequence[str]]]:
     """The swatches of a piece, each with the fabrics that it is knitted for. plans: of the piece, in each size."""
     plan = plans[0]
     fabrics = [*fabrics_asked(plans), *(fabric for fabric, stitch in plan.fabrics.items() if stitch != PLAIN)]
@@ -157,8 +162,11 @@ def _swatches(plans: Sequence[Plan], machine: Machine, units: Units) -> Iterator
     for fabric in dict.fromkeys(fabrics):
         by_stitch.setdefault(stitch_of(plan, fabric), []).append(fabric)
     if by_stitch:
-        asked = SwatchOptions(tuple(by_stitch), plain=plan.report.plain, units=units, anyway=True)
-        for each in plan_swatch(plan.pattern, machine, asked).values:
+        stitches = tuple(by_stitch)
+        if stitches not in kept:  # sizes and units share them
+            asked = SwatchOptions(stitches, plain=plan.report.plain, anyway=True)
+            kept[stitches] = plan_swatch(plan.pattern, machine, asked).values
+        for each in kept[stitches]:
             yield each, by_stitch.get(each.name) or [each.name]
 
 
@@ -167,7 +175,7 @@ def buying_part(way: Way, yarn: AllYarn, units: Units) -> Iterator[Part]:
     metres: dict[str, dict[str | None, float]] = {}
     for plans, *_ in way.pieces.values():
         plan, main = plans[0], plans[0].pattern.main_yarn
-        for swatch, fabrics in _swatches(plans, way.machine, units):
+        for swatch, fabrics in _swatches(plans, way.machine, way.swatches):
             for fabric in fabrics:
                 own = next((part.yarn for part in plan.sections if plan.fabric(part) == fabric and part.yarn), None)
                 own = own or (main.name if main is not None else None)

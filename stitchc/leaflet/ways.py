@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, TypeAlias
 
 from stitchc.gauge.remarks import check_bed
 from stitchc.messages import Message, Refused, Span
@@ -16,15 +16,22 @@ if TYPE_CHECKING:
     from stitchc.machines import Machine
     from stitchc.options import LeafletOptions, Units
     from stitchc.pattern import Pattern, Piece
+    from stitchc.swatch.plan import SwatchPlan
+
+
+SwatchesKept: TypeAlias = "dict[tuple[str, ...], tuple[SwatchPlan, ...]]"
+"""Swatches of one pattern for one machine, by the stitches that they are of."""
 
 
 @dataclass(frozen=True)
 class Way:
-    """A machine with the instructions of each piece for it, by the piece's name, in all sizes."""
+    """A machine with the instructions of each piece for it, by the piece's name, in all sizes. swatches: those that
+    were planned for it, for whoever needs them again."""
 
     machine: Machine
     pieces: dict[str, Instructions]
     messages: tuple[Message, ...]
+    swatches: SwatchesKept = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -63,7 +63,10 @@ def whole_leaflet(
         plans = ways[0].pieces[name].plans
         shared = [part for part in _shared(of_piece) if part not in everywhere]
         mine = [part for part in by_pitch[name] if part not in alike]
-        own = [*in_order([*shared, *mine]), *swatch_parts(pattern, plans, ways[0].machine, options.units)]
+        own = [
+            *in_order([*shared, *mine]),
+            *swatch_parts(pattern, plans, ways[0].machine, options.units, ways[0].swatches),
+        ]
         piece_facts = [fact for fact in of_piece[0].facts if fact[0] == _SIZES]
         taken = [*everywhere, *shared]
         documents[name] = [_without(each, taken, piece_facts) for each in of_piece]

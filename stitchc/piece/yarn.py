@@ -6,12 +6,14 @@ Counts the passes as they lie on the needles, edges and added rows with them; kn
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import islice, pairwise
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from stitchc.bed import Needles
 from stitchc.gauge.gauges import Range
@@ -20,6 +22,8 @@ from stitchc.gauge.yarn import Cells, grams, metres_of, total
 from stitchc.passes import Pass
 from stitchc.pattern import Ball, Pattern
 from stitchc.piece.plan import Plan
+
+_OnNeedles: TypeAlias = "npt.NDArray[np.bool_]"
 
 ALLOWANCE: Final = 0.10
 """What to have over: cast-on, ends and a row gone wrong. A tenth is common practice, no source."""
@@ -83,12 +87,14 @@ def _up(value: float) -> float:
 def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
     """Each yarn of the piece, in the order of the file; of the rows after `after_row` alone."""
     main = plan.pattern.main_yarn
-    cells: dict[str | None, Cells] = {}
-    rows: dict[str | None, int] = {}
+    rows: dict[str | None, Counter[Cells]] = {}
     for yarn, counted in islice(cells_of_passes(plan.passes, plan.needles), after_row, None):
         name = main.name if yarn is None and main is not None else yarn
-        cells[name] = cells.get(name, Cells()) + counted
-        rows[name] = rows.get(name, 0) + 1
+        rows.setdefault(name, Counter())[counted] += 1
+    cells = {
+        name: sum((counted.times(count) for counted, count in of_yarn.items()), Cells())
+        for name, of_yarn in rows.items()
+    }
     needed = []
     for name, counted in plan.pattern.by_yarn(cells).items():
         yarn_line = plan.pattern.yarns.get(name) if name is not None else None
@@ -97,7 +103,7 @@ def yarn_needed(plan: Plan, after_row: int = 0) -> tuple[YarnNeeded, ...]:
         weight = grams(metres, tex) if metres is not None and tex is not None else None
         description = yarn_line.description if yarn_line is not None else ""
         ball = yarn_line.ball if yarn_line is not None else None
-        needed.append(YarnNeeded(name, description, rows[name], counted, tex, metres, weight, ball))
+        needed.append(YarnNeeded(name, description, rows[name].total(), counted, tex, metres, weight, ball))
     return tuple(needed)
 
 
@@ -145,29 +151,37 @@ def yarn_together(pattern: Pattern, needed: Iterable[tuple[int, Iterable[YarnNee
     )
 
 
-def cells_of_passes(passes: Iterable[Pass], needles: Needles) -> Iterable[tuple[str | None, Cells]]:
+def cells_of_passes(passes: Iterable[Pass], needles: Needles) -> Iterator[tuple[str | None, Cells]]:
     """For each pass its yarn and its cells; a tuck over a tuck that has not been knitted off is a further tuck."""
-    tucked = np.zeros(needles.count, dtype=bool)
+    none = np.zeros(needles.count, dtype=bool)
+    tucked = none
+    # By identity, which all that is kept here holds on to: the rows of a repeat share their needles.
+    known: dict[tuple[int, ...], tuple[Pass, _OnNeedles, Cells, _OnNeedles]] = {}
     for each in passes:
-        out = len(each.empty)
-        bars = sum(needle - 1 != before for before, needle in pairwise((needles.first - 1, *sorted(each.empty))))
-        if not each.held:
-            tucked[:] = False
-            yield each.yarn, Cells(knits=float(needles.count - out), slips=float(out), bars=float(bars))
-            continue
-        held = np.zeros(needles.count, dtype=bool)
-        held[np.array(each.held) - needles.first] = True
-        tucks = held.copy()
-        tucks[np.array(each.slipped, dtype=np.int64) - needles.first] = False
-        further = int((tucks & tucked).sum())
-        yield (
-            each.yarn,
-            Cells(
-                knits=float(needles.count - held.sum() - out),
-                tucks=float(tucks.sum() - further),
-                further_tucks=float(further),
-                slips=float(held.sum() - tucks.sum() + out),
-                bars=float(bars),
-            ),
-        )
-        tucked = (tucked & held) | tucks
+        key = (id(each.held), id(each.slipped), id(each.empty), id(tucked))
+        if key not in known:
+            known[key] = (each, tucked, *_cells_of(each, needles, tucked, none))
+        *_, cells, tucked = known[key]
+        yield each.yarn, cells
+
+
+def _cells_of(each: Pass, needles: Needles, tucked: _OnNeedles, none: _OnNeedles) -> tuple[Cells, _OnNeedles]:
+    """The cells of one pass, and which needles hold a tuck after it. tucked: those that do before it; none: no needle
+    does."""
+    out = len(each.empty)
+    bars = sum(needle - 1 != before for before, needle in pairwise((needles.first - 1, *sorted(each.empty))))
+    if not each.held:
+        return Cells(knits=float(needles.count - out), slips=float(out), bars=float(bars)), none
+    held = np.zeros(needles.count, dtype=bool)
+    held[np.array(each.held) - needles.first] = True
+    tucks = held.copy()
+    tucks[np.array(each.slipped, dtype=np.int64) - needles.first] = False
+    further = int((tucks & tucked).sum())
+    cells = Cells(
+        knits=float(needles.count - held.sum() - out),
+        tucks=float(tucks.sum() - further),
+        further_tucks=float(further),
+        slips=float(held.sum() - tucks.sum() + out),
+        bars=float(bars),
+    )
+    return cells, (tucked & held) | tucks

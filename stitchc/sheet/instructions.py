@@ -7,9 +7,10 @@ see. Knows passes, the machine's habits and the words for needles; nothing of ho
 from __future__ import annotations
 
 import itertools
+import operator
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from stitchc.bed import needle_name
@@ -165,7 +166,8 @@ class _Writer:
         self.rest: tuple[tuple[int, ...], ...] = self.out
         self.empty: tuple[tuple[int, ...], ...] = self.out
         self.strips: dict[tuple[int, ...], str] = {}
-        self.kept: list[Pass] = []  # what `strips` knows by identity stays alive
+        self.told: dict[tuple[object, ...], list[Step]] = {}
+        self.kept: list[object] = []  # what `strips` and `told` know by identity stays alive
 
     def row(self, sizes: tuple[Pass, ...], changes: tuple[LeverChange | None, ...], read: bool) -> PassRow:
         first = sizes[0]
@@ -264,7 +266,22 @@ class _Writer:
         ]
 
     def _for_sizes(self, sizes: tuple[Pass, ...], changes: tuple[LeverChange | None, ...], read: bool) -> list[Step]:
-        """The steps for all sizes at once; for each by itself where they differ in more than numbers."""
+        """The steps for all sizes at once; for each by itself where they differ in more than numbers. Told once for
+        rows that share their needles, as those of a repeat do."""
+        key = (
+            changes,
+            read,
+            *(id(each) for passed in sizes for each in _TOLD_OF(passed)),
+            *map(id, self.out + self.rest),
+        )
+        if key not in self.told:
+            self.kept += [*sizes, self.out, self.rest]
+            self.told[key] = self._words_for_sizes(sizes, changes, read)
+        return self.told[key]
+
+    def _words_for_sizes(
+        self, sizes: tuple[Pass, ...], changes: tuple[LeverChange | None, ...], read: bool
+    ) -> list[Step]:
         if not self.by_hand:
             return _by_reader(sizes, changes[0], self.machine, read, self.labels)
         kinds = {
@@ -290,6 +307,12 @@ class _Writer:
             self.kept.append(passed)
             self.strips[key] = marks(self.beds[0], passed)
         return self.strips[key]
+
+
+_TOLD_OF: Final = operator.attrgetter(
+    *(each.name for each in fields(Pass) if each.name not in ("row", "direction", "yarn"))
+)
+"""What the words for a pass are about, whichever row it is."""
 
 
 def _all_knit(passed: Pass) -> str:
