@@ -138,9 +138,10 @@ class PieceOptions:
     )
     so_far: tuple[str, ...] = option(
         (),
-        "The rows knitted so far and how long they measure at rest. Add `on the machine` if you measured there, "
-        'and `in all` if that part ended with these rows. Or a width: "drift 40 stitches 21 cm". The rest is '
-        "planned again. Repeat the option for several.",
+        "The rows knitted so far and how long they measure at rest. Rows of a stitch are counted over all its parts, "
+        'in the order of knitting; "part 2: 30 rows 7.1 cm" counts one part alone, by its number in the '
+        "instructions. Add `on the machine` if you measured there, and `in all` if that part ended with these rows. "
+        'Or a width: "drift 40 stitches 21 cm". The rest is planned again. Repeat the option for several.',
         metavar='"drift 30 rows 7.1 cm"',
         parse=NAME,
         split=";",

@@ -54,7 +54,7 @@ class FarOut(NamedTuple):
     """A swatch with a count far from what was expected.
 
     direction: 0 stitches, 1 rows: the count that is further off. expected_per_10cm: of that count. off_by: 0.2 is 20 %
-    over. used: False where it is beyond belief and not confirmed. slip: what would explain it, in words, and the line
+    over. used: False where it is beyond belief and not confirmed. slip: what would explain it, in words, and the swatch
     as it should then be. longer: it is longer than stocking stitch. visible: counting V's would explain it. other: what
     was expected of the other count and by how much it is off, where that is far out as well. counted: what its count
     across is a count of, "needles" where some are out of work.
@@ -65,7 +65,7 @@ class FarOut(NamedTuple):
     expected_per_10cm: float
     off_by: float
     used: bool
-    slip: tuple[str, str] | None
+    slip: tuple[str, Swatch] | None
     longer: bool
     visible: bool
     other: tuple[float, float] | None = None
@@ -95,11 +95,11 @@ def far_out(swatch: Swatch, expected: Expected | None, sure: bool) -> Iterator[F
     yield FarOut(swatch, direction, math.exp(mean), math.expm1(off), used, slip, longer, visible, other, counted)
 
 
-def explained(swatch: Swatch, distance: Callable[[Swatch], float], needles: float = 1.0) -> tuple[str, str] | None:
-    """The first slip after which the swatch would be ordinary: in words, and the line as it should then be."""
+def explained(swatch: Swatch, distance: Callable[[Swatch], float], needles: float = 1.0) -> tuple[str, Swatch] | None:
+    """The first slip after which the swatch would be ordinary: in words, and the swatch as it should then be."""
     for words, other in _as_meant(swatch, needles):
         if distance(other) < ORDINARY:
-            return words, line_of(other)
+            return words, other
     return None
 
 
@@ -120,14 +120,22 @@ def _as_meant(swatch: Swatch, needles: float) -> Iterator[tuple[str, Swatch]]:
 
 
 def in_inches(mm: float) -> bool:
-    """Whether a length was written in inches: a whole number of quarters of one, and no whole half of a cm."""
-    quarters, halves = mm / 6.35, mm / 5
-    return abs(quarters - round(quarters)) < 1e-6 < abs(halves - round(halves))
+    """Whether a length was written in inches: a whole number of quarters of one, and no whole half of a cm; or of
+    tenths of one, and no whole tenth of a mm."""
+
+    def is_whole(number: float) -> bool:
+        return abs(number - round(number)) < 1e-6
+
+    return (is_whole(mm / 6.35) and not is_whole(mm / 5)) or (is_whole(mm / 2.54) and not is_whole(10 * mm))
 
 
 def line_of(swatch: Swatch) -> str:
     """The `gauge` line of a swatch."""
     counts = [f"{n:.6g} {noun}" for n, noun in ((swatch.stitches, "stitches"), (swatch.rows, "rows")) if n]
-    length = f"{swatch.per_mm / 25.4:.6g} in" if in_inches(swatch.per_mm) else f"{swatch.per_mm / 10:.6g} cm"
     yarn = f" in {swatch.yarn}" if swatch.yarn else ""
-    return f"gauge {swatch.stitch} {' '.join(counts)} per {length}{yarn}"
+    return f"gauge {swatch.stitch} {' '.join(counts)} per {length_of(swatch.per_mm)}{yarn}"
+
+
+def length_of(mm: float) -> str:
+    """A length in the unit in which it was written."""
+    return f"{mm / 25.4:.6g} in" if in_inches(mm) else f"{mm / 10:.6g} cm"

@@ -261,7 +261,7 @@ class GaugeReport:
         known = {reading.direction for reading in readings if reading.key == PLAIN_KEY}
         for direction, count in enumerate((self.plain.stitches, self.plain.rows) if self.plain is not None else ()):
             if direction not in known:
-                variance = self._reading_variance(count, _USUAL_LENGTH_MM) + spread**2
+                variance = self.reading_variance(count, _USUAL_LENGTH_MM) + spread**2
                 readings.append(Reading(PLAIN_KEY, direction, math.log(count), variance, on_file=False))
         features = {self._keys[name]: self.features[name] for name in self._keys}
         features[PLAIN_KEY] = features_of(Chart.plain(1, 1))
@@ -277,7 +277,7 @@ class GaugeReport:
                 continue
             for direction, count in enumerate((swatch.stitches, swatch.rows)):
                 if count is not None and count > 0:
-                    variance = self._reading_variance(count, swatch.per_mm) + swatch.doubt**2
+                    variance = self.reading_variance(count, swatch.per_mm) + swatch.doubt**2
                     y = math.log(count * 100 / swatch.per_mm)
                     groups.setdefault((self._key(swatch.stitch), direction, own), []).append((y, variance))
         if len(groups) > _MOST_READINGS:
@@ -299,7 +299,7 @@ class GaugeReport:
         halves = []
         for direction in (0, 1):
             mean, variance = update.expected(key, direction)
-            variance += update.spread**2 + self._reading_variance(math.exp(mean), swatch.per_mm) + swatch.doubt**2
+            variance += update.spread**2 + self.reading_variance(math.exp(mean), swatch.per_mm) + swatch.doubt**2
             halves.append((mean, math.sqrt(variance)))
         knits = 1 - features.tuck_share - features.slip_share
         shortens = knits < 1 and update.plain_sources[1]
@@ -314,14 +314,14 @@ class GaugeReport:
         if swatch in others or not others:
             return None
         spread = self.spread_given or self.priors.spread  # one learnt from absurd counts would hide them
-        sd = math.sqrt(2 * (spread**2 + self._reading_variance(USUAL_PLAIN[0][0], swatch.per_mm)))
+        sd = math.sqrt(2 * (spread**2 + self.reading_variance(USUAL_PLAIN[0][0], swatch.per_mm)))
         halves = []
         for usual, name in zip(USUAL_PLAIN, ("stitches_per_10cm", "rows_per_10cm"), strict=False):
             logs = [math.log(count) for each in others if (count := getattr(each, name))]
             halves.append((float(np.mean(logs)), sd) if logs else (math.log(usual[0]), usual[1]))
         return Expected(halves[0], halves[1])
 
-    def _reading_variance(self, count: float, per_mm: float) -> float:
+    def reading_variance(self, count: float, per_mm: float) -> float:
         """Variance of ln(count / length) from reading the tape and from counting to half a stitch."""
         tape = self.priors.tape_mm / per_mm
         counting = self.priors.count_step / count / math.sqrt(12)
@@ -336,7 +336,7 @@ class GaugeReport:
     def _swatch_variance(self, log_count: float) -> float:
         """What the reading of one more swatch adds."""
         length = self._usual_length_mm
-        return self._reading_variance(max(1.0, math.exp(log_count) * length / 100), length)
+        return self.reading_variance(max(1.0, math.exp(log_count) * length / 100), length)
 
     def _swatch_range(self, name: str, direction: int) -> Range:
         mean, variance = self._update.moments_of(self._update.absolute(self._key(name), direction))

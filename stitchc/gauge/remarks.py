@@ -189,17 +189,15 @@ def _odd_plain(swatch: Swatch, span: Span | None) -> list[Message]:
         text = f"Stocking stitch with {counted} in 10 cm is possible, but unusual."
     advice = "Count again over 10 cm (4 inches): a row is one pass of the carriage."
     if slip is not None:
-        line = slip[1] if span is not None else _as_option(slip[1])
+        line = line_of(slip[1]) if span is not None else _as_option(slip[1])
         advice = f"{line}\nif {slip[0]}." + (" Otherwise end the line with `sure`." if span is not None else "")
     label = f"{slip[0]}?" if slip is not None else "check the count"
     return [Message("G605" if odd_ratio and not outside else "G607", "warning", text, span, advice, label)]
 
 
-def _as_option(line: str) -> str:
-    """A `gauge plain` line as the option that says the same for 10 cm."""
-    _, _, stitches, _, rows, _, _, length, unit = line.split()
-    mm = float(length) * (25.4 if unit == "in" else 10)
-    return f"{OPTION.plain:{float(stitches) * 100 / mm:.3g}x{float(rows) * 100 / mm:.3g}}"
+def _as_option(swatch: Swatch) -> str:
+    """A swatch of stocking stitch as the option that says the same for 10 cm."""
+    return f"{OPTION.plain:{swatch.stitches_per_10cm:.3g}x{swatch.rows_per_10cm:.3g}}"
 
 
 def check_bed(pattern: Pattern, machine: Machine, plain: PlainGauge | None = None) -> list[Message]:
@@ -256,7 +254,7 @@ def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
         if each.visible:
             advice, label = f"Did you count the V's you can see? A row is one pass of the carriage. {sure}", "V's?"
         elif each.slip is not None:
-            advice, label = f"{each.slip[1]}\nif {each.slip[0]}. {sure}", f"{each.slip[0]}?"
+            advice, label = f"{line_of(each.slip[1])}\nif {each.slip[0]}. {sure}", f"{each.slip[0]}?"
         else:
             advice, label = sure, f"check {count}"
         yield Message("G604", "warning", text, swatch.span, advice, label)

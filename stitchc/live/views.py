@@ -329,6 +329,7 @@ def _planned(plan: Plan, document: Mapping[str, Any], units: str) -> dict[str, A
         {
             **{key: getattr(each, key) for key in ("stitch", "rows", "from_row", "to_row")},
             "length": _length(plan.length_of(each), units),
+            "part": plan.parts.index(each) + 1 if each.step is not None else None,
         }
         for each in plan.sections
     ]

@@ -142,6 +142,7 @@ def so_far_as_json(replanned: Replan, units: Units) -> dict[str, object]:
         "measured": [
             {
                 "stitch": each.stitch,
+                "part": each.part,
                 "rows": each.rows,
                 "stitches": each.stitches,
                 "cm": round(each.mm / 10, 4),

@@ -7,6 +7,8 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
+from stitchc.english import number
+from stitchc.gauge.doubt import length_of
 from stitchc.gauge.gauges import PLAIN
 from stitchc.messages import Span
 from stitchc.option_values import MM_PER
@@ -21,9 +23,10 @@ LEAST_COUNTED: Final = 4
 """What is measured half way says where the work is, and nothing of its gauge, below these (chosen, no source)."""
 
 _MEASURED = re.compile(
-    r"\s*(?P<stitch>[^\W\d_][\w-]*)\s+(?P<count>[0-9]{1,6}(?:[.,][0-9]{1,3})?)\s*(?P<what>rows?|stitch(?:es)?|sts|needles?)"
-    r"\s*[,:=]?\s*(?P<length>[0-9]{1,5}(?:[.,][0-9]{1,4})?)\s*(?P<unit>mm|cm|in)\b\s*"
-    r"(?P<all>in all\b)?\s*(?P<place>(?:on|off) the machine\b)?\s*(?P<all_behind>in all)?\s*",
+    r"\s*(?:part\s+(?P<part>[0-9]{1,4})(?:\s*[:,]\s*|\s+)|(?P<stitch>[^\W\d_][\w-]*)\s+)"
+    r"(?P<count>[0-9]{1,6}(?:[.,][0-9]{1,3})?)\s*(?P<what>rows?|stitch(?:es)?|sts|needles?)"
+    r"\s*[,:=]?\s*(?P<length>[0-9]{1,5}(?:[.,][0-9]{1,4})?)\s*(?P<unit>mm|cm|in)\b"
+    r"(?P<ends>(?:\s+(?:in all|(?:on|off) the machine|sure))*)\s*",
     re.IGNORECASE,
 )
 
@@ -31,7 +34,8 @@ _MEASURED = re.compile(
 @dataclass(frozen=True)
 class Measured:
     """`drift 30 rows 7.1 cm`: what was counted over a length. on_machine: measured while it hung there. in_all: these
-    are all the rows of that stitch, and the piece has gone on to the next part."""
+    are all the rows of that part, and the piece has gone on to the next. part: the one that it is about, counted from
+    1; its stitch is not known before there is a plan. sure: the knitter has checked a surprising length."""
 
     stitch: str
     mm: float
@@ -39,6 +43,16 @@ class Measured:
     stitches: float | None = None
     on_machine: bool = False
     in_all: bool = False
+    part: int | None = None
+    sure: bool = False
+
+    @property
+    def words(self) -> str:
+        """As it can be typed."""
+        subject = self.stitch if self.part is None else f"part {self.part}:"
+        counted = number(round(self.rows), "row") if self.rows is not None else f"{self.stitches:g} stitches"
+        ends = (" on the machine", self.on_machine), (" in all", self.in_all), (" sure", self.sure)
+        return f"{subject} {counted} {length_of(self.mm)}" + "".join(words for words, is_so in ends if is_so)
 
     @property
     def tells_a_gauge(self) -> bool:
@@ -54,8 +68,12 @@ class Measured:
         return Swatch(self.stitch, self.mm / (1 + mean), span, self.stitches, self.rows, doubt=sd)
 
 
+class NotKnitted(ValueError):
+    """A measurement that cannot be of this piece."""
+
+
 def parse_measured(text: str) -> Measured:
-    """From "drift 30 rows 7.1 cm", "drift 40 stitches 21 cm", "… on the machine".
+    """From "drift 30 rows 7.1 cm", "part 2: 30 rows 7.1 cm", "drift 40 stitches 21 cm", "… on the machine".
 
     Raises ValueError saying what may be.
     """
@@ -69,14 +87,15 @@ def parse_measured(text: str) -> Measured:
     mm = length * MM_PER[match["unit"].lower()]
     if not 1 <= count <= 100_000 or not 1 <= mm <= 100_000:
         raise ValueError(f"`{text}`: at least one row or stitch, and a length from 1 mm to 100 m")
-    if match["what"].lower()[0] != "r" and (match["place"] or "").lower().startswith("on"):
-        raise ValueError(f"`{text}`: on the machine the needles hold the work wide, so measure its width at rest")
-    stitch = PLAIN if match["stitch"].lower() == PLAIN else match["stitch"]
+    ends = match["ends"].lower()
+    on_machine, in_all, sure = "on the machine" in ends, "in all" in ends, "sure" in ends
     is_rows = match["what"].lower().startswith("row")
+    if not is_rows and on_machine:
+        raise ValueError(f"`{text}`: on the machine the needles hold the work wide, so measure its width at rest")
     if is_rows and not count.is_integer():
         raise ValueError(f"`{text}`: rows are whole, {math.floor(count)} or {math.ceil(count)} of them")
-    on_machine = (match["place"] or "").lower().startswith("on")
-    in_all = match["all"] is not None or match["all_behind"] is not None
     if in_all and not is_rows:
         raise ValueError(f"`{text}`: `in all` is about rows; leave it out of a width")
-    return Measured(stitch, mm, count if is_rows else None, None if is_rows else count, on_machine, in_all)
+    stitch, part = match["stitch"] or "", int(match["part"]) if match["part"] else None
+    stitch = PLAIN if stitch.lower() == PLAIN else stitch
+    return Measured(stitch, mm, count if is_rows else None, None if is_rows else count, on_machine, in_all, part, sure)

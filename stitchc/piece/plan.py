@@ -88,6 +88,11 @@ class Plan:
         return tuple(item for item in self.items if isinstance(item, Section))
 
     @cached_property
+    def parts(self) -> tuple[Section, ...]:
+        """The sections that the piece itself has: part 1 is the first."""
+        return tuple(section for section in self.sections if section.step is not None)
+
+    @cached_property
     def passes(self) -> tuple[Pass, ...]:
         """Every row of the piece."""
         return tuple(item for item in self.items if isinstance(item, Pass))

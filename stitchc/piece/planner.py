@@ -178,7 +178,7 @@ class _Planner:
         """The rows of one `knit` line, and what became of a length."""
         height = 1 if knit.exactly else chart_of(self.pattern, knit.stitch).height
         if knit.rows is not None:
-            return knit.rows, None
+            return (knit.rows if fixed is None else fixed), None
         assert knit.mm is not None
         fabric = fabric_of(knit.stitch, knit.yarn, self.law)
         if not self.law.known(fabric, "rows"):

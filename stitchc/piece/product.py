@@ -19,10 +19,10 @@ from stitchc.options import PieceOptions, Units
 from stitchc.pattern import MOST_SIZES
 from stitchc.piece.document import piece_document
 from stitchc.piece.json_form import as_document, so_far_as_json
-from stitchc.piece.measured import Measured, parse_measured
+from stitchc.piece.measured import Measured, NotKnitted, parse_measured
 from stitchc.piece.plan import Plan
 from stitchc.piece.planner import gauge_of, work_out
-from stitchc.piece.replan import NotKnitted, Replan, replan
+from stitchc.piece.replan import Replan, replan
 from stitchc.piece.size_words import labelled
 from stitchc.piece.so_far import so_far_parts
 from stitchc.piece.yarn import AllYarn, yarn_needed, yarn_together

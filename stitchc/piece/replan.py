@@ -6,20 +6,21 @@ Knows plans and gauges as values; nothing of words.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, replace
+from typing import Final, NoReturn
 
+from stitchc.english import listed, number
 from stitchc.gauge.estimate import GaugeReport
-from stitchc.gauge.gauges import Direction, Range
+from stitchc.gauge.gauges import Range
 from stitchc.messages import Message, Span
-from stitchc.piece.measured import LEAST_COUNTED, Measured
-from stitchc.piece.plan import Plan, chart_of
+from stitchc.piece.measured import Measured, NotKnitted
+from stitchc.piece.plan import Plan, Section
 from stitchc.piece.planner import work_out
+from stitchc.piece.plausible import doubts
 from stitchc.piece.size import size_cm
 
 MOST_OFF: Final = 3.0
-"""How many times as long or as short as expected a measured length may be, and as many rows as planned; no range of any
-stitch is nearly as wide."""
+"""How many times as many rows as planned may be knitted; no range of any stitch is nearly as wide."""
 
 
 @dataclass(frozen=True)
@@ -59,32 +60,29 @@ class Replan:
         return len(self.new.passes) - self.done
 
 
-class NotKnitted(ValueError):
-    """A measurement that cannot be of this piece."""
-
-
 def replan(planned: Plan, measured: Sequence[Measured], anyway: bool = False) -> tuple[Replan | None, list[Message]]:
-    """Plan the rest anew. Rows counted are taken as the first of that stitch in the piece, all before them as done.
+    """Plan the rest anew. Rows counted are taken as the first of that part, or of that stitch over all its parts, and
+    all before them as done.
 
-    Raises NotKnitted for a stitch that the piece does not have, more rows or stitches than it has, or a length that is
-    a slip.
+    Raises NotKnitted for a stitch or part that the piece does not have, where it has to be said which part is meant,
+    for more rows or stitches than it has, or a length that is a slip.
     """
+    measured = [_with_its_stitch(planned, each) for each in measured]
     done = _done_by_step(planned, measured)
-    for each in measured:
-        _hold_to_what_can_be(planned, each)
+    doubted = doubts(planned, measured)
     new_report = informed(planned.report, measured, planned.piece.span)
     fixed, least = {}, {}
     reached = max((place for place, rows in done.items() if rows), default=-1)
-    finished = {each.stitch for each in measured if each.in_all}
+    finished = {counted_in(planned, each)[0].step for each in measured if each.in_all}
     for section in planned.sections:
         if section.step is None:
             continue
         counted = done.get(section.step)
         if section.step < reached:
             # Fewer rows than planned may be those of it that were measured; more than planned have been knitted.
-            ended = counted is not None and (section.stitch in finished or counted > section.rows)
+            ended = counted is not None and (section.step in finished or counted > section.rows)
             fixed[section.step] = counted if ended and counted is not None else section.rows
-        elif section.step == reached and section.stitch in finished:
+        elif section.step == reached and section.step in finished:
             fixed[section.step] = done[reached]
         elif section.step == reached:
             least[section.step] = done[reached]
@@ -109,30 +107,7 @@ def replan(planned: Plan, measured: Sequence[Measured], anyway: bool = False) ->
             rows_done = section.from_row - 1 + done[reached]
             break
     lines = tuple(_lines(planned, new, done | fixed, reached))
-    return Replan(planned, new, tuple(measured), rows_done, lines), messages
-
-
-def _hold_to_what_can_be(planned: Plan, measured: Measured) -> None:
-    """Raises NotKnitted where more was counted than there are needles, or where the length is so far from what was
-    expected that it was typed wrongly."""
-    across = chart_of(planned.pattern, measured.stitch).counted
-    if measured.stitches is not None and measured.stitches > planned.needles.count:
-        needles = planned.needles
-        raise NotKnitted(
-            f"{measured.stitches:g} {across} of `{measured.stitch}` are given, but the work is on {needles.count} "
-            f"needles, {needles.left} to {needles.right}: check the count"
-        )
-    counts: tuple[tuple[Direction, float | None], ...] = (("rows", measured.rows), ("stitches", measured.stitches))
-    for direction, count in counts:
-        if count is None or count < LEAST_COUNTED or not planned.law.known(measured.stitch, direction):
-            continue
-        expected_mm = 100 * count / planned.law.range(measured.stitch, direction).value
-        if not 1 / MOST_OFF < measured.mm / expected_mm < MOST_OFF:
-            counted = direction if direction == "rows" else across
-            raise NotKnitted(
-                f"{count:g} {counted} of `{measured.stitch}` were expected to be about {expected_mm / 10:.1f} cm and "
-                f"are given as {measured.mm / 10:g} cm: check the length and its unit"
-            )
+    return Replan(planned, new, tuple(measured), rows_done, lines), [*doubted, *messages]
 
 
 def informed(report: GaugeReport, measured: Sequence[Measured], span: Span) -> GaugeReport:
@@ -140,43 +115,89 @@ def informed(report: GaugeReport, measured: Sequence[Measured], span: Span) -> G
     return report.adding([each.swatch(span) for each in measured if each.tells_a_gauge], of_this_piece=True)
 
 
+def counted_in(plan: Plan, measured: Measured) -> tuple[Section, ...]:
+    """The parts over which its rows are counted: the one that it names, or all those of its stitch."""
+    if measured.part is not None:
+        return plan.parts[measured.part - 1 : measured.part]
+    return tuple(part for part in plan.parts if part.stitch == measured.stitch)
+
+
+def _with_its_stitch(planned: Plan, measured: Measured) -> Measured:
+    """With the stitch of the part that it names."""
+    parts = counted_in(planned, measured)
+    piece = planned.piece.name
+    if not parts and measured.part is not None:
+        raise NotKnitted(f"`{piece}` has no part {measured.part}; it has parts 1 to {len(planned.parts)}")
+    if not parts:
+        names = ", ".join(f"`{name}`" for name in planned.charts)
+        raise NotKnitted(f"`{piece}` has no section of `{measured.stitch}`; it has {names}")
+    if measured.in_all and len(parts) > 1:
+        raise NotKnitted(
+            f"`{measured.words}`: {_several(planned, parts)}. Say which of them ended, and how many rows that part "
+            f"alone has, as in `{replace(measured, part=_number_of(planned, parts[0])).words}`"
+        )
+    return replace(measured, stitch=parts[0].stitch)
+
+
+def _number_of(plan: Plan, part: Section) -> int:
+    return plan.parts.index(part) + 1
+
+
+def _several(plan: Plan, parts: Sequence[Section]) -> str:
+    numbers = listed([str(_number_of(plan, part)) for part in parts])
+    return f"`{parts[0].stitch}` is knitted in parts {numbers} of `{plan.piece.name}`"
+
+
 def _done_by_step(planned: Plan, measured: Sequence[Measured]) -> dict[int, int]:
-    """Rows knitted of each step, by its place: the counted rows fill the sections of their stitch in order."""
+    """Rows knitted of each step, by its place. Rows of a stitch fill its parts in the order of knitting, but are never
+    taken for proof that other parts between them are knitted."""
+    counted = [(each, counted_in(planned, each)) for each in measured if each.rows is not None]
+    left = [round(each.rows or 0) for each, _ in counted]
     done: dict[int, int] = {}
-    for each in measured:
-        sections = [
-            (section.step, section)
-            for section in planned.sections
-            if section.stitch == each.stitch and section.step is not None
-        ]
-        if not sections:
-            names = ", ".join(f"`{name}`" for name in planned.charts)
-            raise NotKnitted(f"`{planned.piece.name}` has no section of `{each.stitch}`; it has {names}")
-        if each.rows is None:
-            continue
-        left = round(each.rows)
-        total = sum(section.rows for _, section in sections)
-        if left > total:
-            # More of it was knitted than planned: all of that goes to the last section.
-            for step, section in sections[:-1]:
-                done[step] = section.rows
-                left -= section.rows
-            step, last = sections[-1]
-            if last.asked is not None and last.asked.rows is not None:
-                raise NotKnitted(f"`{planned.piece.name}` has only {total} rows of `{each.stitch}`")
-            if each.rows > MOST_OFF * total:
-                raise NotKnitted(
-                    f"{total} rows of `{each.stitch}` are planned and {each.rows:g} are given as knitted: check the "
-                    "count. If it is right, ask for a longer piece in the pattern first"
-                )
-            done[step] = left
-            continue
-        for step, section in sections:
-            if left <= 0:
-                break
-            done[step] = max(done.get(step, 0), min(left, section.rows))
-            left -= section.rows
+    begun = max((planned.parts.index(parts[0]) for _, parts in counted), default=0)
+    for place, part in enumerate(planned.parts):
+        for index, (each, parts) in enumerate(counted):
+            if part not in parts or not left[index]:
+                continue
+            assert part.step is not None
+            if part != parts[0] and begun < place - 1 and planned.parts[place - 1] not in parts:
+                before = max(parts.index(part) - 1, 0)
+                _ask_which(planned, each, parts[before], part)
+            begun = max(begun, place)
+            rows = left[index] if part == parts[-1] else min(left[index], part.rows)
+            if rows > part.rows:
+                _hold_to_the_rows(planned, each, parts)
+            done[part.step] = max(done.get(part.step, 0), rows)
+            left[index] -= rows
     return done
+
+
+def _ask_which(planned: Plan, measured: Measured, first: Section, second: Section) -> NoReturn:
+    """Raises NotKnitted: the rows are more than those of a part, and nothing says that the next was begun."""
+    one, other = (_number_of(planned, part) for part in (first, second))
+    ended = first.asked is not None and first.asked.rows is not None  # with other rows than were asked for
+    raise NotKnitted(
+        f"`{measured.words}` is more than part {one} has ({number(first.rows, 'row')}), and nothing says that what "
+        f"comes between it and part {other}, the next of `{first.stitch}`, is knitted. Count the rows of one part, as "
+        f"in `{replace(measured, part=one, in_all=ended).words}` or `part {other}: …`, "
+        f"or give the rows of part {other - 1} as well"
+    )
+
+
+def _hold_to_the_rows(planned: Plan, measured: Measured, parts: Sequence[Section]) -> None:
+    """Raises NotKnitted where more rows are given than were asked for or, of a length, than can be."""
+    total, last = sum(part.rows for part in parts), parts[-1]
+    where = f"part {measured.part}" if measured.part is not None else f"`{planned.piece.name}`"
+    if last.asked is not None and last.asked.rows is not None and not measured.in_all:
+        ended = (
+            "" if len(parts) > 1 else f". If that part ended with more, write `{replace(measured, in_all=True).words}`"
+        )
+        raise NotKnitted(f"{where} has only {number(total, 'row')} of `{measured.stitch}`{ended}")
+    if measured.rows is not None and measured.rows > MOST_OFF * total:
+        raise NotKnitted(
+            f"{number(total, 'row')} of `{measured.stitch}` are planned and {measured.rows:g} are given as knitted: "
+            "check the count. If it is right, ask for a longer piece in the pattern first"
+        )
 
 
 def _lines(planned: Plan, new: Plan, done: dict[int, int], reached: int) -> Iterator[Line]:

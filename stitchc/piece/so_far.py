@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Final
 
 from stitchc.document import Listing, Part, Table
@@ -10,7 +11,7 @@ from stitchc.english import listed, number
 from stitchc.gauge.gauges import PLAIN, Range
 from stitchc.piece.measured import Measured
 from stitchc.piece.plan import chart_of
-from stitchc.piece.replan import Line, Replan
+from stitchc.piece.replan import Line, Replan, counted_in
 from stitchc.piece.size import size_cm
 from stitchc.piece.size_words import CM_PER_INCH, Units, in_both, size_words
 
@@ -40,7 +41,8 @@ def _measured(replanned: Replan, units: Units) -> Iterator[str]:
         counted = number(round(each.rows), "row") if each.rows is not None else f"{each.stitches:g} {across}"
         place = ", on the machine (taken as 5 % longer than at rest, give or take 8 %)" if each.on_machine else ""
         length = in_both(each.mm / 10, units)
-        yield f"Measured: {counted} of {each.stitch} in {length}{place}.{_taken_as(replanned, each)}"
+        part = f", part {each.part}," if each.part is not None else ""
+        yield f"Measured: {counted} of {each.stitch}{part} in {length}{place}.{_taken_as(replanned, each)}"
     needles = f"on needles {replanned.new.needles.left} to {replanned.new.needles.right}"
     if replanned.done:
         yield f"Knitted so far: {number(replanned.done, 'row')}, {needles}."
@@ -79,21 +81,24 @@ def _taken_as(replanned: Replan, measured: Measured) -> str:
     small = "" if measured.tells_a_gauge else " This is too little to learn a gauge from; it only counts the rows."
     if measured.rows is None:
         return small
-    left = round(measured.rows)
-    sections = [each for each in replanned.new.sections if each.stitch == measured.stitch and each.step is not None]
+    left, parts = round(measured.rows), counted_in(replanned.new, measured)
     places, rows = [], 0
-    for section in sections:
+    for part in parts:
         if left <= 0:
             break
-        last = section.from_row + min(left, section.rows) - 1
-        places.append(f"{section.from_row} to {last}" if last > section.from_row else f"{last}")
-        left -= section.rows
-        rows += section.rows
-    sentence = small + (f" They are counted as rows {listed(places)}." if len(places) > 1 else "")
-    if left < 0 and places and not measured.in_all and sections[len(places) - 1].to_row < replanned.done:
+        last = part.from_row + min(left, part.rows) - 1
+        places.append(f"{part.from_row} to {last}" if last > part.from_row else f"{last}")
+        left -= part.rows
+        rows += part.rows
+    sentence = small + (f" They are counted as rows {listed(places)}." if len(parts) > 1 else "")
+    first, again = parts[len(places) - 1], measured
+    if len(parts) > 1:
+        again = replace(measured, part=replanned.new.parts.index(parts[0]) + 1)
+        sentence += f' To count one part alone, give its number, as in --so-far "{again.words}".'
+    if left < 0 and len(places) == 1 and not measured.in_all and first.to_row < replanned.done:
         sentence += (
             f" All {number(rows, 'row')} planned are counted as knitted. If these are all there are, add `in all`: "
-            f'--so-far "{measured.stitch} {round(measured.rows)} rows {measured.mm / 10:g} cm in all".'
+            f'--so-far "{replace(again, in_all=True).words}".'
         )
     return sentence
 
@@ -120,15 +125,16 @@ def _what_else(replanned: Replan, units: Units) -> Iterator[str]:
             continue
         nearest, planned = line.nearest_rows or line.new_rows, line.planned_rows
         if line.done > nearest and line.nearest_cm is not None and line.new_cm is not None:
+            go_on = "go on to" if line.new_rows > line.done else "keep its"
             yield (
                 f"{line.stitch}: it is already longer than you asked for. Unravel to {number(nearest, 'row')} of it, "
-                f"about {in_both(line.nearest_cm, units)}, or go on to {number(line.new_rows, 'row')}, about "
+                f"about {in_both(line.nearest_cm, units)}, or {go_on} {number(line.new_rows, 'row')}, about "
                 f"{in_both(line.new_cm.value, units)}, as the new plan does."
             )
             continue
         change = line.new_rows - planned
         if line.done >= line.new_rows:
-            yield f"{line.stitch}: its {number(line.done, 'row')} are all knitted."
+            yield f"{line.stitch}: {number(line.done, 'row')} knitted, none to do."
             continue
         if change == 0:
             as_planned = f"{line.stitch}: knit the {number(planned, 'row')} as planned."

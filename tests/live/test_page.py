@@ -407,7 +407,7 @@ def test_what_belongs_to_a_view_is_asked_for_there(open_pattern: Open) -> None:
     ):
         expect(page.locator("#piece")).to_contain_text(words)
     page.get_by_role("button", name="I have knitted part of strip").click()
-    page.get_by_label("Rows knitted", exact=True).fill("30")
+    page.get_by_label("Rows knitted of this part").fill("30")
     page.get_by_label("They measure, cm").fill("9,9")
     page.get_by_role("button", name="Plan the rest again").click()
     expect(page.locator("#piece")).to_contain_text("30 rows knitted, 30 still to knit.")
@@ -513,6 +513,42 @@ piece warmer
 """
 
 
+def test_what_is_knitted_of_a_piece_is_asked_for_by_its_part(open_pattern: Open) -> None:
+    """A second entry for a part replaces the first, and a length that can hardly be is asked about."""
+    page = open_pattern(SHARED.replace("for 18 cm", "for 9 cm\n    knit two for 4 rows\n    knit drift for 9 cm"))
+    cowl = page.locator("#piece article").filter(has=page.get_by_role("heading", name="cowl"))
+    dialog = page.get_by_role("dialog")
+
+    def enter(part: str, rows: str, length: str) -> None:
+        page.get_by_role("button", name="I have knitted part of cowl").click()
+        dialog.get_by_label("Part", exact=True).select_option(part)
+        dialog.get_by_label("Rows knitted of this part").fill(rows)
+        dialog.get_by_label("They measure, cm").fill(length)
+
+    def plan() -> None:
+        dialog.get_by_role("button", name="Plan the rest again").click()
+
+    enter("Part 1: drift, rows 1 to 36", "32", "8")
+    dialog.get_by_label("That part is finished").check()
+    plan()
+    expect(cowl).to_contain_text("32 rows knitted")
+    expect(cowl).to_contain_text("drift: 32 rows instead of 36. two: 4 rows, as planned. drift: 36 rows, as planned.")
+    enter("Part 2: two, rows 33 to 36", "2", "0.6")
+    plan()
+    expect(cowl).to_contain_text("34 rows knitted")
+    enter("Part 1: drift, rows 1 to 32", "32", "3.2")
+    expect(dialog).to_contain_text("This replaces what you gave for that part before: part 1: 32 rows 8 cm in all.")
+    expect(dialog.get_by_label("I have checked it")).to_be_hidden()
+    plan()
+    expect(dialog.locator(".refused")).to_contain_text("if you measured in inches, not in cm")
+    dialog.get_by_label("They measure, cm").fill("4")
+    plan()
+    expect(dialog.locator(".refused")).to_contain_text("were expected to be about")
+    dialog.get_by_label("I have checked it").check()
+    plan()
+    expect(cowl).to_contain_text("Knitted so far two 2 rows 0.6 cm; part 1: 32 rows 4 cm sure.")
+
+
 def test_each_piece_and_each_card_has_its_own_settings(open_pattern: Open) -> None:
     """What is knitted of one piece, its sizes, and where a card begins leave the others, and stay with the file."""
     page = open_pattern(SHARED)
@@ -523,7 +559,7 @@ def test_each_piece_and_each_card_has_its_own_settings(open_pattern: Open) -> No
     expect(cowl).to_contain_text("2 balls of 50 g, perhaps 3")
     page.get_by_role("button", name="I have knitted part of cowl").click()
     dialog = page.get_by_role("dialog")
-    dialog.get_by_label("Rows knitted", exact=True).fill("30")
+    dialog.get_by_label("Rows knitted of this part").fill("30")
     dialog.get_by_label("They measure, cm").fill("71")
     dialog.get_by_role("button", name="Plan the rest again").click()
     expect(dialog.locator(".refused")).to_contain_text("check the length and its unit")  # and nothing of it is kept

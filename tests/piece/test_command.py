@@ -460,11 +460,131 @@ def test_half_way_for_the_second_time_parts_have_the_rows_that_were_knitted(
 def test_half_way_what_is_not_plain_is_said(tmp_path: Path) -> None:
     file = tmp_path / "half.stitch"
     file.write_text(HALF)
-    both = " ".join(run(str(file), "--so-far", "plain 12 rows 4 cm").stdout.split())
+    both = " ".join(run(str(file), "--so-far", "plain 12 rows 4 cm", "--so-far", "su 39 rows 10 cm").stdout.split())
     assert "They are counted as rows 1 to 8 and 84 to 87." in both
     past = " ".join(run(str(file), "--so-far", "st 64 rows 17 cm").stdout.split())
     assert "it is already longer than you asked for" in past and "0 are still to do" not in past
     assert run(str(file), "--so-far", "st 20 stitches 10 cm in all").exit_code == 2
+
+
+IN_PARTS = """
+stitch posts over 4
+    1-2: K T K2
+      3: K
+stitch lap = posts with S for T
+gauge plain 21 stitches 29 rows per 10 cm
+gauge posts 19.5 stitches 38 rows per 10 cm
+piece cuff
+    needles 38
+    knit plain for 5 rows
+    knit posts for 9 cm
+    do "Mark both edges."
+    knit posts for 5 cm
+    knit lap for 9 rows
+    knit posts for 3 cm
+    knit plain for 7 rows
+"""
+
+
+def in_parts(folder: Path, *measured: str) -> Result:
+    """Half way in a piece whose parts are: 1 plain, 2 posts (33 rows), 3 posts (18), 4 lap, 5 posts (12), 6 plain."""
+    file = folder / "cuff.stitch"
+    file.write_text(IN_PARTS)
+    return run(str(file), "--format", "json", *(word for each in measured for word in ("--so-far", each)))
+
+
+@pytest.mark.parametrize(
+    ("measured", "done", "planned"),
+    [
+        (["part 2: 35 rows 9.2 cm in all"], 40, [5, 35, 18, 9, 12, 7]),  # more than planned before the mark
+        (["part 2, 30 rows 7.9 cm in all"], 35, [5, 30, 18, 9, 12, 7]),
+        (["part 3 21 rows 5.5 cm"], 59, [5, 33, 21, 9, 12, 7]),
+        (["posts 40 rows 10.5 cm"], 45, [5, 33, 18, 9, 12, 7]),  # a stitch fills its parts, here one after the other
+        (["posts 60 rows 15.8 cm", "lap 9 rows 2.4 cm"], 74, [5, 33, 18, 9, 12, 7]),
+        (["part 1: 6 rows 2.1 cm in all"], 6, [6, 33, 18, 9, 12, 7]),  # other rows than were asked for
+        (["part 1: 3 rows 1 cm in all"], 3, [3, 33, 18, 9, 12, 7]),
+        (["part 1: 3 rows 1 cm in all", "part 2: 10 rows 2.6 cm"], 13, [3, 33, 18, 9, 12, 7]),
+        (
+            ["lap 8 rows 2.2 cm in all", "part 5: 12 rows 3.2 cm in all", "part 6: 3 rows 1 cm"],
+            79,
+            [5, 33, 18, 8, 12, 7],
+        ),
+    ],
+)
+def test_so_far_rows_belong_to_the_parts_in_order(
+    tmp_path: Path, measured: list[str], done: int, planned: list[int]
+) -> None:
+    told = json.loads(in_parts(tmp_path, *measured).stdout)
+    assert told["so_far"]["rows_done"] == done
+    assert [part["rows"] for part in told["so_far"]["sections"]] == planned
+    assert [part["rows"] for part in told["sections"]] == planned
+
+
+@pytest.mark.parametrize(
+    ("measured", "question"),
+    [
+        (["posts 35 rows 9.2 cm in all"], "`posts` is knitted in parts 2, 3 and 5 of `cuff`. Say which of them ended"),
+        (
+            ["plain 6 rows 2.1 cm"],
+            "nothing says that what comes between it and part 6, the next of `plain`, is knitted",
+        ),
+        (
+            ["posts 55 rows 14.5 cm"],
+            "as in `part 3: 55 rows 14.5 cm` or `part 5: …`, or give the rows of part 4 as well",
+        ),
+        (["plain 8 rows 2.8 cm", "part 3: 3 rows 0.8 cm"], "as in `part 1: 8 rows 2.8 cm in all` or `part 6: …`"),
+        (["part 1: 6 rows 2.1 cm"], "If that part ended with more, write `part 1: 6 rows 2.1 cm in all`"),
+        (["part 7: 6 rows 2.1 cm"], "`cuff` has no part 7; it has parts 1 to 6"),
+        (["part 2: 200 rows 52 cm"], "33 rows of `posts` are planned and 200 are given as knitted"),
+    ],
+)
+def test_so_far_nothing_unknitted_is_taken_as_done(tmp_path: Path, measured: list[str], question: str) -> None:
+    refused = in_parts(tmp_path, *measured)
+    assert refused.exit_code == 2 and question in " ".join(refused.stderr.split())
+
+
+@pytest.mark.parametrize(
+    ("measured", "to_try"),
+    [
+        ("drift 30 rows 3.3 cm", "Write `drift 30 rows 3.3 in` if you measured in inches, not in cm"),
+        ("drift 30 rows 8 in", "Write `drift 30 rows 8 cm` if you measured in cm, not in inches"),
+        ("drift 40 stitches 8.2 cm", "Write `drift 40 stitches 8.2 in` if you measured in inches, not in cm"),
+        ("drift 14 rows 11 cm", "Write `drift 41 rows 11 cm` if you counted 41 rows, not 14"),
+        ("drift 30 rows 20 cm on the machine", "Write `drift 30 rows 20 cm on the machine sure` if it is right"),
+    ],
+)
+def test_so_far_a_length_that_can_hardly_be_is_asked_about(cowl: str, measured: str, to_try: str) -> None:
+    refused = " ".join(run(cowl, "--so-far", measured).stderr.split())
+    assert "check the length and its unit" in refused and to_try in refused
+    sure = run(cowl, "--so-far", f"{measured} sure")
+    assert sure.exit_code == 0 and "were expected" not in sure.stderr
+
+
+def test_so_far_a_surprising_length_is_taken_with_a_warning(cowl: str) -> None:
+    told = run(cowl, "--so-far", "drift 30 rows 12 cm")
+    assert told.exit_code == 0 and "30 rows of `drift` were expected to be about" in told.stderr
+    assert "[G604]" in told.stderr and "Write `drift 30 rows 12 cm sure` if it is right." in told.stderr
+    assert "G604" in " ".join(document(cowl, "--so-far", "drift 30 rows 12 cm")["notes"])
+    for ordinary in ("drift 30 rows 7.1 cm", "drift 30 rows 7.5 cm on the machine"):
+        assert "G604" not in run(cowl, "--so-far", ordinary).stderr
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "contradict"),
+    [
+        ("drift 40 rows 9 cm", "drift 40 rows 10.8 cm", True),
+        ("drift 40 rows 9 cm sure", "drift 40 rows 10.8 cm sure", False),  # each was measured twice
+        ("drift 40 rows 9.6 cm", "drift 40 rows 9.9 cm", False),
+        ("drift 30 rows 7.2 cm", "drift 60 rows 14.4 cm", False),  # further on
+        ("drift 30 rows 7.2 cm in all", "drift 60 rows 14.4 cm", True),
+        ("drift 40 stitches 18 cm", "drift 40 stitches 22 cm", True),
+        ("drift 40 rows 9.6 cm", "drift 40 stitches 21 cm", False),
+    ],
+)
+def test_so_far_two_that_contradict_each_other_are_refused(cowl: str, one: str, other: str, contradict: bool) -> None:
+    told = run(cowl, "--so-far", one, "--so-far", other)
+    assert (told.exit_code == 2) == contradict
+    assert (f"`{one}` and `{other}` contradict each other" in " ".join(told.stderr.split())) == contradict
 
 
 @pytest.mark.parametrize("measured", ["st 1 rows 0.3 cm", "st 3 rows 1 cm", "st 4 rows 0.9 cm", "st 1 row 4 cm"])

@@ -319,36 +319,48 @@ function keepSettings(product, values) {
 // Part of a piece is knitted and measured: the rest is planned again.
 function askSoFar(each) {
   dialog(`${each.name}: rows knitted so far`, (close) => {
-    const names = [...new Set(each.sections.map((part) => part.stitch))];
+    // A stitch that has several parts is asked for by its part.
+    const parts = each.sections.filter((section) => section.part);
+    const names = parts.map(({stitch, part}) => (parts.filter((other) => other.stitch === stitch).length > 1 ? `part ${part}:` : stitch));
+    const earlier = (settingsOf("piece", each.name).so_far || "").split("; ").filter(Boolean);
+    const ofSame = () => earlier.filter((one) => one.startsWith(`${stitch.value} `));
     const field = (id, words, input) => make("p", {class: "field-line"}, make("label", {for: id}, words), input);
     const input = (id, value = "") => make("input", {id, inputmode: "decimal", autocomplete: "off", required: true, value});
     const select = (id, options) => make("select", {id}, options.map(([value, words]) => make("option", {value}, words)));
-    const stitch = select("far-stitch", names.map((name) => [name, name]));
+    const stitch = select("far-stitch", parts.map((part, index) => [names[index], `Part ${part.part}: ${part.stitch}, ${part.rows === 1 ? `row ${part.from_row}` : `rows ${part.from_row} to ${part.to_row}`}`]));
     const rows = input("far-rows");
     const length = input("far-length");
     const sizes = each.other_sizes.length ? sizesOf(each) : [];
     const size = select("far-size", sizes.map((one) => [`${Number((one.size_cm * CM[units]).toFixed(3))} ${units}`, one.size]));
     const where = select("far-where", [["", "at rest, taken off or hanging loose"], [" on the machine", "on the machine"]]);
     const ended = make("input", {id: "far-ended", type: "checkbox"});
+    const sure = make("input", {id: "far-sure", type: "checkbox"});
+    const checked = field("far-sure", "I have checked it and am sure", sure);
+    checked.hidden = true;
+    for (const each of [rows, length]) each.addEventListener("input", () => { sure.checked = false; });
+    const replaced = make("p", {class: "note", role: "status"});
+    const tell = () => replaced.replaceChildren(...(ofSame().length ? [`This replaces what you gave for that part before: ${ofSame().join("; ")}.`] : []));
+    tell();
     const wrong = make("div", {class: "refused", role: "alert"});
-    return make("form", {oninput: () => wrong.replaceChildren(), onsubmit: async (event) => {
+    return make("form", {oninput: () => { wrong.replaceChildren(); tell(); }, onsubmit: async (event) => {
       event.preventDefault();
-      const part = `${stitch.value} ${rows.value.trim()} rows ${length.value.trim().replace(",", ".")} ${units}${where.value}${ended.checked ? " in all" : ""}`;
+      const part = `${stitch.value} ${rows.value.trim()} rows ${length.value.trim().replace(",", ".")} ${units}${where.value}${ended.checked ? " in all" : ""}${sure.checked ? " sure" : ""}`;
       const now = settingsOf("piece", each.name);
-      const values = {...(sizes.length ? {sizes: size.value, sizes_before: now.sizes} : {}), so_far: [now.so_far, part].filter(Boolean).join("; ")};
+      const values = {...(sizes.length ? {sizes: size.value, sizes_before: now.sizes} : {}), so_far: [...earlier.filter((one) => !ofSame().includes(one)), part].join("; ")};
       const all = settings();
       all.piece = {...all.piece, own: {...all.piece?.own, [each.name]: {...all.piece?.own[each.name], ...values}}};
       // What can't be is told here, where it can be put right, and not kept.
       const refused = await ask("make", {...state.context(), settings: all, product: "piece", form: "json", piece: each.name}).then((made) => made.refused, (error) => [{text: error.message}]);
       if (refused) {
         wrong.replaceChildren(...refused.flatMap((one) => saying(one)).filter(Boolean));
+        checked.hidden = !wrong.textContent.includes(" sure");
         state.want();
         return;
       }
       close();
       keepOwn("piece", each.name, values);
-    }}, sizes.length ? field("far-size", "Size", size) : null, field("far-stitch", "Stitch", stitch), field("far-rows", "Rows knitted", rows), field("far-length", `They measure, ${units}`, length),
-    field("far-where", "Measured", where), field("far-ended", "That part is finished", ended), wrong,
+    }}, sizes.length ? field("far-size", "Size", size) : null, field("far-stitch", "Part", stitch), replaced, field("far-rows", "Rows knitted of this part", rows), field("far-length", `They measure, ${units}`, length),
+    field("far-where", "Measured", where), field("far-ended", "That part is finished", ended), checked, wrong,
     make("p", {class: "actions"}, make("button", {class: "main"}, "Plan the rest again"), button("Cancel", close)));
   });
 }
