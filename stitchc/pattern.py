@@ -324,9 +324,10 @@ class Pattern:
     def own(self) -> tuple[Stitch, ...]:
         """The stitches the file itself defines, parts among them, then included ones that its pieces knit; all of them
         if it only includes others."""
-        stitches = tuple(self.stitches.values())
-        own = tuple(stitch for stitch in stitches if not stitch.from_include)
-        return own + tuple(s for s in stitches if s.from_include and s.name in self.knitted) if own else stitches
+        stitches = self.stitches.items()  # one of a book goes by another name than its own here
+        own = tuple(stitch for _, stitch in stitches if not stitch.from_include)
+        included = tuple(stitch for key, stitch in stitches if stitch.from_include and (key in self.knitted or not own))
+        return own + included
 
     def wanted(self) -> tuple[Stitch, ...]:
         """Those of its own stitches that its pieces knit or that nothing else is built from: what the file is about."""
