@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 from stitchc.gauge.estimate import GaugeReport
+from stitchc.gauge.yarn import ill_matched
 from stitchc.machines import SHIPPED, Machine, load
 from stitchc.messages import Message, Span
 from stitchc.pattern import Pattern, Piece
+from stitchc.piece.alike import sizes_alike
 from stitchc.piece.planner import gauge_of, work_out
 
 DEFAULT_MACHINE: Final = "hand-standard"
@@ -26,11 +28,14 @@ def check_pieces(pattern: Pattern, machine: Machine | None, spread: float | None
     Without a machine only what holds for every shipped one. A gauge that is not known (P402) is a warning: an option
     of `piece` may give it.
     """
-    return [message for piece in pattern.pieces.values() for message in _of_piece(pattern, piece, machine, spread)]
+    reports = [gauge_of(pattern, piece, spread=spread) for piece in pattern.pieces.values()]
+    messages = list({message.span: message for report in reports for message in ill_matched(report, pattern)}.values())
+    for piece, report in zip(pattern.pieces.values(), reports, strict=True):
+        messages += _of_piece(pattern, piece, machine, report)
+    return messages
 
 
-def _of_piece(pattern: Pattern, piece: Piece, machine: Machine | None, spread: float | None) -> Iterable[Message]:
-    report = gauge_of(pattern, piece, spread=spread)
+def _of_piece(pattern: Pattern, piece: Piece, machine: Machine | None, report: GaugeReport) -> Iterable[Message]:
     shown = _planned(pattern, piece, machine or load(DEFAULT_MACHINE), report)
     if machine is None and any(code.startswith(_OF_THE_MACHINE) for code, _ in shown):
         widest_first = sorted(map(load, SHIPPED), key=lambda each: -each.needles)
@@ -49,11 +54,12 @@ def _of_any(message: Message) -> Message:
 
 def _planned(pattern: Pattern, piece: Piece, machine: Machine, report: GaugeReport) -> dict[_Key, Message]:
     """The errors and warnings of its plans, by code and place: of several sizes the first that has them."""
+    sizes: Sequence[tuple[str, float | None]] = piece.sizes or [("", None)]
+    worked_out = [(label, *work_out(pattern, piece, machine, report, width_mm=mm)) for label, mm in sizes]
+    messages = [message for _, _, told in worked_out for message in told if message.severity != "info"]
+    messages += sizes_alike([(label, plan) for label, plan, _ in worked_out if plan is not None])
     by_place: dict[_Key, Message] = {}
-    widths: list[float | None] = [mm for _, mm in piece.sizes]
-    for width_mm in widths or [None]:
-        for message in work_out(pattern, piece, machine, report, width_mm=width_mm)[1]:
-            if message.severity != "info":
-                told = message.as_warning() if message.code == "P402" else message
-                by_place.setdefault((message.code, message.span), told)
+    for message in messages:
+        told = message.as_warning() if message.code == "P402" else message
+        by_place.setdefault((message.code, message.span), told)
     return by_place

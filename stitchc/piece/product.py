@@ -17,6 +17,7 @@ from stitchc.naming import name_of, numbered
 from stitchc.option_values import MM_PER, doubt_about
 from stitchc.options import PieceOptions, Units
 from stitchc.pattern import MOST_SIZES
+from stitchc.piece.alike import sizes_alike
 from stitchc.piece.document import piece_document
 from stitchc.piece.json_form import as_document, so_far_as_json
 from stitchc.piece.measured import Measured, NotKnitted, parse_measured
@@ -104,6 +105,7 @@ def _planned(pattern: Pattern, machine: Machine, options: PieceOptions) -> tuple
     planned = [_plan(pattern, piece, machine, report, mm, label, options) for label, mm in each_size]
     if measured:
         planned = [_replanned(planned[0], measured, options.anyway)]
+    planned[-1].messages.extend(sizes_alike([(each.label, each.plan) for each in planned]))
     told = [message for each in planned for message in each.messages]
     messages = in_order(dict.fromkeys([*checked, *report.messages, *ill_matched(report, pattern), *told]))
     return planned, tuple(messages)

@@ -50,6 +50,8 @@ REFUSED = {
     "M303": body("width 300 cm", "knit a for 10 cm"),
     "P413": body("needles 40", "knit a for 3 rows"),
     "P415": body("sizes 20, 40 cm plus 30 cm", "knit a for 3 cm"),
+    "P416": body("sizes 10, 10.5, 30 cm", "knit a for 3 cm"),
+    "G606": "yarn oat tex 100\n" + body("width 20 cm", "knit a for 3 cm").replace("26 stitches 36", "18 stitches 26"),
     "P414": "yarn oat\nyarn kelp\n"
     + body("needles 40", "knit a for 4 rows in oat", "knit a for 4 rows in kelp", "knit a for 4 rows"),
 }

@@ -13,8 +13,9 @@ from playwright.sync_api import Browser
 from stitchc.document import ByHand, Part, PassRow, Table
 from stitchc.gauge.gauges import Range
 from stitchc.gauge.yarn import Cells
+from stitchc.leaflet.product import make_leaflet
 from stitchc.machines import load
-from stitchc.options import PieceOptions
+from stitchc.options import LeafletOptions, PieceOptions
 from stitchc.pattern import Ball
 from stitchc.piece import Plan
 from stitchc.piece.product import plan_piece, write_instructions
@@ -104,6 +105,21 @@ def test_the_text_gives_the_first_size_and_the_others_in_brackets() -> None:
         assert yarn.metres and f"oat {size} cm {yarn.metres.value:.0f} ({yarn.metres.low:.0f} to " in text
     assert "- oat: undyed, 28 rows" in text
     assert "[" not in text_of(piece, sizes="18").split("Terms")[0]
+
+
+def test_sizes_that_come_out_alike_are_told_in_every_form() -> None:
+    piece = "piece cuff\n    sizes 8, 9, 12 cm plus 1 cm\n    knit ripple for 8 cm in oat\n"
+    needles = [plan.needles.count for plan in planned(piece)]
+    assert needles[0] == needles[1] < needles[2]
+    product = plan_piece(pattern_of(HEAD + piece), MACHINE)
+    (told,) = (message for message in product.messages if message.code == "P416")
+    assert f"8 cm and 9 cm of `cuff` come out alike: each is knitted on {needles[0]} needles" in told.text
+    assert told.span is not None and told.span.column == len("    sizes 8, ") + 1
+    assert told.advice is not None and told.advice.startswith("Sizes at least 2 cm apart: 1 repeat of `ripple` is")
+    assert "come out alike" in text_of(piece) and "come out alike" in json.dumps(json_of(piece))
+    assert "come out alike" in text_of(piece, sizes="8,9") and "come out alike" not in text_of(piece, sizes="8,12")
+    leaflet = make_leaflet(pattern_of(HEAD + piece), [MACHINE], LeafletOptions(form="text", pictures=False))
+    assert [message.code for message in leaflet.messages].count("P416") == 1
 
 
 def test_the_sizes_of_a_file_are_one_object_in_json() -> None:
