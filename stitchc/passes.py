@@ -19,6 +19,7 @@ import numpy.typing as npt
 from stitchc.bed import Needles, needle_name, needle_position
 from stitchc.chart import KNIT, SLIP, TUCK, Cells, Chart, Setting
 from stitchc.english import number
+from stitchc.machines.fit import narrower
 from stitchc.machines.fit import unfit as unfit
 from stitchc.machines.profile import Machine
 from stitchc.messages import Message, Span
@@ -492,7 +493,7 @@ def less_than_a_repeat(stitch: Stitch, machine: Machine, needles: Needles, edge:
     whole = width + 2 * edge
     fits = whole <= machine.needles
     advice = f"{OPTION.needles:{whole}}" if fits else f"A narrower repeat, or a machine with at least {whole} needles."
-    return [Message("M306", "warning", text, stitch.span, advice=advice)]
+    return [Message("M306", "warning", text, stitch.span, advice=narrower(stitch) or advice)]
 
 
 # -- what it costs --------------------------------------------------------------------------------------------------

@@ -215,6 +215,25 @@ def test_another_width_lies_about_the_centre_too() -> None:
     assert load_text(BASED + "[reader]\ncolumn_1_needle = ' l 1 '\n", "my.toml").column_1_needle == "L1"
 
 
+@pytest.mark.parametrize("change", ["[reader]\nwidth = 30", "[reader]\nwidth = 28", "[card]\ncolumn_pitch_mm = 5"])
+def test_what_is_to_be_tried_for_a_card_that_cannot_be_leads_to_one_that_can(change: str) -> None:
+    """The last way out of each advice, a little past its bound; at most one after another for each kind of hole."""
+    keys: dict[str, float] = {}
+    for _ in range(3):
+        table = change + ("\n[card]" if "[card]" not in change else "")
+        lines = "".join(f"\n{key} = {value}" for key, value in keys.items())
+        try:
+            machine = load_text(f'based_on = "card24-standard"\nname = "own"\n{table}{lines}\n', "own.toml")
+        except Refused as refused:
+            for message in refused.messages:
+                key, bound, mm = re.findall(r"[Aa] `(\w+)` (over|under) ([\d.]+\d)", str(message.advice))[-1]
+                keys[key] = float(mm) + (0.1 if bound == "over" else -0.1)
+        else:
+            assert machine.card is not None and keys
+            return
+    pytest.fail(f"still refused with {keys}")
+
+
 def test_a_card_without_clip_holes() -> None:
     mine = load_text(CARD + "clip_from_end_mm = []\nclip_from_edge_mm = 100\n", "my.toml")
     assert mine.card and mine.card.clip_from_end_mm == ()

@@ -259,6 +259,22 @@ def test_unfit() -> None:
     assert codes(["KTKK"], load("card24-standard"), "24") == []
 
 
+def test_another_way_of_holding_is_offered_only_where_the_machine_has_it() -> None:
+    stitch = Stitch("x", Chart.from_rows(["KS"]), Span("x.stitch", 1))
+    (one,) = unfit(stitch, replace(HAND, slip="none"), Needles.parse("24"))
+    (neither,) = unfit(stitch, replace(HAND, slip="none", tuck="none"), Needles.parse("24"))
+    assert "x with T for S" in str(one.advice) and "T for S" not in str(neither.advice)
+
+
+def test_more_needles_than_there_are_lead_to_no_part_of_a_repeat() -> None:
+    """A repeat that is written wider than it is: not fewer needles than it has, but the repeat as it is."""
+    wide = Stitch("x", Chart.from_rows(["KT" * 120]), Span("x.stitch", 1))
+    (message,) = unfit(wide, HAND, Needles.parse("202"))
+    assert message.code == "M303" and "really 2 needles wide" in str(message.advice)
+    (part,) = less_than_a_repeat(wide, HAND, Needles.parse("200"), 1)
+    assert part.code == "M306" and "really 2 needles wide" in str(part.advice)
+
+
 @pytest.mark.parametrize("name", SHIPPED)
 def test_every_shipped_machine_can_be_lowered_for(name: str) -> None:
     machine = load(name)
@@ -380,7 +396,7 @@ def test_needles_that_the_bed_has_not(needles: str, text: str | None, advice: st
     ],
 )  # fmt: skip
 def test_less_than_a_repeat_in_work(count: int, edge: int, width: int, stand: str | None, advice: str) -> None:
-    stitch = Stitch("dune", Chart.plain(width, 1), Span("x.stitch", 3))
+    stitch = Stitch("dune", Chart.from_rows(["T" + "K" * (width - 1)]), Span("x.stitch", 3))
     found = less_than_a_repeat(stitch, HAND, Needles.centred(count), edge)
     if stand is None:
         assert found == []

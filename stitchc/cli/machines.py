@@ -133,11 +133,12 @@ def in_full(machine: Machine) -> str:
     """What one machine is and can do, in words."""
     bed = machine.bed
     tuck, slip = _ways(machine)
+    may_hold = (machine.tuck, machine.slip) != ("none", "none")
     lines = [
         ("needles", f"{machine.needles}, {bed.left} to {bed.right}, {machine.pitch_mm:g} mm apart"),
         ("tuck", tuck),
         ("slip", f"{slip}: {_words('carriage', 'slip_by', machine.slip_by)}" if machine.slip == "by-hand" else slip),
-        ("holding", _words("carriage", "hold_directions", machine.hold_directions)),
+        *([("holding", _words("carriage", "hold_directions", machine.hold_directions))] if may_hold else []),
         *_reader_lines(machine),
         *_limit_lines(machine),
     ]

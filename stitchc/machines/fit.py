@@ -56,11 +56,13 @@ def too_many_needles(stitch: Stitch, machine: Machine, needles: Needles | None) 
             return []
         also = " and two edge needles" if edges else ""
         text = f"`{stitch.name}` is {width} needles wide{also}, more than {whose} {machine_name(machine.name)}."
-        return [Message("M303", "error", text, stitch.span, advice=_narrower(stitch) or "Make the repeat narrower.")]
+        return [Message("M303", "error", text, stitch.span, advice=narrower(stitch) or "Make the repeat narrower.")]
     if needles.count > most:
         text = f"{needles.count} needles are more than {whose} {machine_name(machine.name)}."
-        panels = -(-needles.count // most)
-        return [Message("M303", "error", text, advice=f"{OPTION.needles:{most}}, or knit it in {panels} panels.")]
+        advice = f"{OPTION.needles:{most}}, or knit it in {-(-needles.count // most)} panels."
+        if stitch.chart.width > most:
+            advice = narrower(stitch) or "Make the repeat narrower."
+        return [Message("M303", "error", text, advice=advice)]
     if needles.first < bed.first or needles.last > bed.last:
         name = machine_name(machine.name)
         text = f"The needles `{needles}` reach past the bed of {name} ({bed.left} to {bed.right})."
@@ -129,10 +131,10 @@ def off_the_card(stitch: Stitch, machine: Machine) -> list[Message]:
         f"The stitch `{stitch.name}` is {width} needles wide, which does not fit evenly into the {columns} columns of "
         f"the card of {machine_name(machine.name)}."
     )
-    return [Message("M301", "error", text, stitch.span, advice=_narrower(stitch) or _fitting(stitch, columns))]
+    return [Message("M301", "error", text, stitch.span, advice=narrower(stitch) or _fitting(stitch, columns))]
 
 
-def _narrower(stitch: Stitch) -> str:
+def narrower(stitch: Stitch) -> str:
     """The stitch as it is written in fewer needles without changing the fabric; empty where it cannot be."""
     small = stitch.chart.smallest_repeat()
     if small.width == stitch.chart.width:
@@ -200,10 +202,11 @@ def beyond_the_machine(stitch: Stitch, machine: Machine) -> list[Message]:
     messages = []
     for code, name, way in ((TUCK, "tuck", machine.tuck), (SLIP, "slip", machine.slip)):
         if way == "none" and bool((stitch.chart.cells == code).any()):
-            other = "T for S" if name == "slip" else "S for T"
+            other, other_way = ("T for S", machine.tuck) if name == "slip" else ("S for T", machine.slip)
             text = f"{machine_name(machine.name)} cannot {name}, and the stitch `{stitch.name}` has {name} cells."
-            advice = f"Choose a machine that can ({command_name('machines')} lists them), or a stitch without:\n"
-            advice += f"    stitch {stitch.name}-other = {stitch.name} with {other}"
+            without = f", or a stitch without:\n    stitch {stitch.name}-other = {stitch.name} with {other}"
+            advice = f"Choose a machine that can ({command_name('machines')} lists them)"
+            advice += "." if other_way == "none" else without
             messages.append(Message("M305", "error", text, stitch.span, advice))
     return messages
 

@@ -64,12 +64,11 @@ def _across_the_sheet(columns: int, mm: Mapping[str, float], has_clips: bool) ->
         )
         return
     room = (sheet - taken) / 2
-    for key, kind, size in (
-        ("guide_from_edge_mm", "guide", mm["guide_hole_mm"]),
-        ("clip_from_edge_mm", "clip", mm["clip_hole_mm"]),
-    ):
-        if kind == "clip" and not has_clips:
-            continue
+    at_the_edge = [("guide_from_edge_mm", "guide", mm["guide_hole_mm"])]
+    at_the_edge += [("clip_from_edge_mm", "clip", mm["clip_hole_mm"])] if has_clips else []
+    together = sum(size for _, _, size in at_the_edge)
+    wider = figure(taken + 2 * max(mm[key] + size / 2 for key, _, size in at_the_edge))
+    for key, kind, size in at_the_edge:
         if mm[key] <= size / 2:
             yield Wrong(
                 key,
@@ -82,9 +81,9 @@ def _across_the_sheet(columns: int, mm: Mapping[str, float], has_clips: bool) ->
                 key,
                 f"The {kind} holes would run into the first column of pattern holes, which begins "
                 f"{figure(room)} mm from the edge: `card.{key}` is {figure(mm[key])} mm.",
-                f"A `{key}` under {figure(room - size / 2)}."
-                if room > size
-                else "A wider `sheet_width_mm` or smaller holes: there is no room for them at the edge.",
+                f"A `{key}` under {figure(room - size / 2)}, or a `sheet_width_mm` over {wider}."
+                if room > together
+                else f"A `sheet_width_mm` over {wider}: there is no room for them at the edge.",
             )
 
 

@@ -18,6 +18,7 @@ from stitchc.english import listed, number
 from stitchc.gauge.doubt import in_inches
 from stitchc.gauge.estimate import GaugeReport, estimate_pattern
 from stitchc.gauge.gauges import PLAIN, Direction, Joint, PlainGauge
+from stitchc.machines.fit import narrower
 from stitchc.messages import Message, Severity, Span, has_errors
 from stitchc.passes import Pass, beyond_the_carriage, columns_on, less_than_a_repeat, moved_by_hand, unfit
 from stitchc.pattern import Knit, Pattern, Piece, Stitch, Width
@@ -291,11 +292,16 @@ class _Planner:
                 f"`{self.length(width.mm)}` is narrower than one repeat of `{stitch}`{ends}, which takes "
                 f"{self.length(least / per_mm - width.plus_mm)}.",
                 self.place_of(width),
-                advice=f"{self.as_asked(width, max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat"
+                advice=self.narrower(stitch)
+                or f"{self.as_asked(width, max(least / per_mm - width.plus_mm, 0.1))}, or a narrower repeat"
                 + (", or a smaller `edge`" if self.piece.edge > 1 else ""),
                 label=f"about {(width.mm + width.plus_mm) * per_mm:.1f} needles",
             )
         return rounding
+
+    def narrower(self, stitch: str) -> str:
+        """How to write a stitch in fewer needles; empty where it takes all it has."""
+        return "" if stitch == PLAIN else narrower(self.pattern.stitches[stitch])
 
     def place_of(self, width: Width) -> Span | None:
         """Where a width is written; None where an option asked for it."""
@@ -355,6 +361,7 @@ class _Planner:
             advice = f"{widest}   (the widest that goes), or {panels} panels of {each} needles, sewn together"
             if most <= edges:
                 advice = f"Choose a narrower repeat, or a machine with more needles ({command_name('machines')})."
+                advice = self.narrower(stitch) or advice
         self.say("M303", "warning" if self.anyway else "error", text, span, advice=advice)
         return self.anyway
 
@@ -396,8 +403,8 @@ class _Planner:
     def wide_enough(self, stitch: Stitch) -> str:
         """What to do about M306, as it is written in a piece."""
         whole = stitch.chart.width + 2 * self.piece.edge
-        if whole > self.machine.needles:
-            return f"A narrower repeat, or a machine with at least {whole} needles."
+        if whole > self.machine.needles or narrower(stitch):
+            return narrower(stitch) or f"A narrower repeat, or a machine with at least {whole} needles."
         return f"needles {whole}" + ("   (in place of the `width`)" if self.piece.width is not None else "")
 
     def say_cut(self, knit: Knit, stitch: Stitch, needles: Needles, over: int) -> None:

@@ -359,6 +359,17 @@ def test_fewer_needles_than_a_repeat_are_warned_of_as_by_a_sheet() -> None:
     assert short.advice == "needles 10   (in place of the `width`)"
 
 
+def test_a_repeat_written_wider_than_it_is_is_to_be_written_as_it_is() -> None:
+    wide = "stitch w over 260\n 1: K T\n 2: K\n"
+    for piece, code in (
+        (" width 60 cm\n knit w for 10 rows\n", "P406"),
+        (" width 150 cm\n knit w for 10 rows\n", "M303"),
+    ):
+        _, messages = planned(text(piece, RIPPLE + wide))
+        (message,) = (each for each in messages if each.code == code)
+        assert str(message.advice).startswith("The repeat is really 2 needles wide. Write it so:\n    stitch w\n")
+
+
 def test_a_piece_that_says_too_little() -> None:
     def told(piece: str) -> list[str]:
         plan, messages = planned(text(piece))
