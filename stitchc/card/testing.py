@@ -8,7 +8,7 @@ level it reads and whether it selects one pass ahead. Knows charts, cards and pr
 from __future__ import annotations
 
 import re
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -192,7 +192,8 @@ def _can_be(machine: Machine, way: Literal["columns", "rows"], ten_mm: float) ->
     """Whether a card of such a pitch can be, all else being as the profile has it."""
     card = machine.card
     assert card is not None and machine.reader_width is not None
-    lengths = {name: value for name, value in asdict(card).items() if isinstance(value, int | float)}
+    values = {each.name: getattr(card, each.name) for each in fields(card)}
+    lengths = {name: value for name, value in values.items() if isinstance(value, int | float)}
     lengths[f"{way[:-1]}_pitch_mm"] = round(ten_mm / 10, 3)
     return not impossible(machine.reader_width, lengths, card.clip_from_end_mm)
 

@@ -102,8 +102,9 @@ def plot(
         left.suptitle(_subtitle(lines, known), x=0.02, ha="left", size=11.5)
         _scatter(left, shown, known, units, strands or {}, against or {})
         _outlines(right, shown, known, units)
-        figure.get_layout_engine().set(rect=_INSIDE)  # type: ignore[union-attr,call-arg]
-        figure.draw_without_rendering()
+        layout = figure.get_layout_engine()
+        layout.set(rect=_INSIDE)  # type: ignore[union-attr,call-arg]
+        layout.execute(figure)  # type: ignore[union-attr]
         figure.set_layout_engine("none")  # all stays where it is now, but for the title, put at the very edge
         title_text.set_y(_INSIDE[1] + _INSIDE[3])
         _number(left.axes[0], shown)

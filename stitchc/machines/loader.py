@@ -72,6 +72,7 @@ def profile_text(name: str) -> str:
     return written(dict(values), dict(sources))
 
 
+@lru_cache
 def _own_text(name: str) -> str:
     """What the package keeps of a shipped profile: what differs from the one that it is based on."""
     return (_FOLDER / f"{name}.toml").read_text(encoding="utf-8")
@@ -111,6 +112,11 @@ def load_text(text: str | bytes, file: str, shipped: str | None = None) -> Machi
 
     Raises Refused with one M304 for each mistake.
     """
+    return _read(text, file, shipped)
+
+
+@lru_cache(maxsize=32)  # of every pattern, plan and leaflet the same few
+def _read(text: str | bytes, file: str, shipped: str | None) -> Machine:
     source = Source(text, file)
     document = source.parsed()
     based_on = document.get("based_on")

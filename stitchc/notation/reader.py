@@ -8,6 +8,7 @@ time, and two readers of one notation drift apart.
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Callable
 from functools import cache
@@ -53,42 +54,80 @@ MOST_MISTAKES: Final = 200
 _MM_PER: Final = {"MM": 1.0, "CM": 10.0, "IN": 25.4, "INCH": 25.4}
 
 
+_MOST_KEPT: Final = 4096
+_LONGEST_KEPT: Final = 200
+_KEPT: Final[dict[tuple[str, int, str], tuple[Placed, ...]]] = {}
+"""What lines without a mistake say, by their text, number and file. A page reads a pattern again after every letter,
+and the search for fixes reads it with one line in other words; nearly all lines stay as they are."""
+
+
 def read_lines(text: str, file: str) -> tuple[list[Placed], list[Message]]:
     """The lines of a pattern and the messages about those that could not be read (N101, N102, N110, N111).
 
     text: with line ends already made "\n". Never raises for any text.
     """
-    builder = _builder()
     placed: list[Placed] = []
     messages: list[Message] = []
     lines = text.split("\n")
     for first in range(0, len(lines), _CHUNK_LINES):
         chunk = lines[first : first + _CHUNK_LINES]
         messages += _too_deep(chunk, file, first)
-        builder.begin(file, first)
-        try:
-            placed += _parse("\n".join(chunk) + "\n")
-            messages += builder.messages
-            continue
-        except UnexpectedInput:
-            pass
-        for offset, line in enumerate(chunk):
-            if not line or line.isspace():
-                continue
-            builder.begin(file, first + offset)
-            try:
-                placed += _parse(line + "\n")
-                messages += builder.messages
-            except _OddName as odd:
-                messages.append(_refusals().odd_name(odd.name, line, odd.column - 1, file, first + offset + 1))
-            except UnexpectedInput as error:
-                messages.append(_refusals().refused(error, line, file, first + offset + 1))
-            if len(messages) >= MOST_MISTAKES:
-                sentence = f"The rest of the file, after {MOST_MISTAKES} mistakes, was not read."
-                rest = Span(file, first + offset + 2)
-                messages.append(Message("N101", "error", sentence, rest, advice="Fix these first, then check again."))
+        known = [(line, _KEPT.get((line, number, file))) for number, line in enumerate(chunk, first + 1)]
+        before = first
+        for is_new, together in itertools.groupby(known, lambda each: each[1] is None):
+            run = list(together)
+            if not is_new:
+                placed += chain.from_iterable(each or () for _, each in run)
+            elif not _read_new([line for line, _ in run], file, before, placed, messages):
                 return placed, messages
+            before += len(run)
     return placed, messages
+
+
+def _read_new(chunk: list[str], file: str, first: int, placed: list[Placed], messages: list[Message]) -> bool:
+    """Add what lines say, and messages; whether to go on. first: lines of the file before them."""
+    builder = _builder()
+    builder.begin(file, first)
+    try:
+        found = _parse("\n".join(chunk) + "\n")
+        placed += found
+        messages += builder.messages
+        if not builder.messages:
+            _keep(chunk, file, first, found)
+        return True
+    except UnexpectedInput:
+        pass
+    for offset, line in enumerate(chunk):
+        if not line or line.isspace():
+            continue
+        builder.begin(file, first + offset)
+        try:
+            found = _parse(line + "\n")
+            placed += found
+            messages += builder.messages
+            if not builder.messages:
+                _keep([line], file, first + offset, found)
+        except _OddName as odd:
+            messages.append(_refusals().odd_name(odd.name, line, odd.column - 1, file, first + offset + 1))
+        except UnexpectedInput as error:
+            messages.append(_refusals().refused(error, line, file, first + offset + 1))
+        if len(messages) >= MOST_MISTAKES:
+            sentence = f"The rest of the file, after {MOST_MISTAKES} mistakes, was not read."
+            rest = Span(file, first + offset + 2)
+            messages.append(Message("N101", "error", sentence, rest, advice="Fix these first, then check again."))
+            return False
+    return True
+
+
+def _keep(chunk: list[str], file: str, first: int, found: list[Placed]) -> None:
+    of_line: dict[int, list[Placed]] = {}
+    for each in found:
+        of_line.setdefault(each.number, []).append(each)
+    if len(_KEPT) + len(chunk) > _MOST_KEPT:
+        _KEPT.clear()
+    for number, line in enumerate(chunk, first + 1):
+        if len(line) <= _LONGEST_KEPT:
+            _KEPT[line, number, file] = tuple(of_line.get(number, ()))
 
 
 def _too_deep(chunk: list[str], file: str, lines_before: int) -> list[Message]:
