@@ -25,8 +25,9 @@ Mode = Literal["1", "L", "RGB"]
 _QUARTERS: Final[dict[float, str]] = {90: "ROTATE_90", 180: "ROTATE_180", 270: "ROTATE_270"}
 """Quarter turns by Pillow's names."""
 
-_REMEMBERED_LETTERS: Final = 12
-"""Letters of a text up to which its picture is remembered: a page says the same numbers and signs again and again."""
+_REMEMBERED_LETTERS: Final = 40
+"""Letters of a text up to which its picture is remembered: a page says the same numbers and signs again and again,
+and the pages of a card the same short lines."""
 
 Ink = int | tuple[int, int, int]
 
@@ -209,7 +210,7 @@ class _Pen:
         self.image.paste(ink, (place[0] + dx, place[1] + dy), mask)
 
 
-@functools.lru_cache(maxsize=1024)
+@functools.lru_cache(maxsize=512)  # some 25 kB each at 600 dpi
 def _lettered(words: str, size_px: float, bold: bool, anchor: str, fontmode: str) -> tuple[int, int, Image.Image]:
     """A short text as a mask, and where its left and top lie from its anchor."""
     from PIL import Image, ImageDraw
