@@ -11,6 +11,7 @@ from stitchc.bed import needle_name, needle_position
 from stitchc.card.plan import Card, Change, changes_of
 from stitchc.chart import Setting
 from stitchc.english import ranges
+from stitchc.machines.habits import reader_to_check
 
 MOST_CHANGES: Final = 6
 """Changes listed one by one; further ones are left to the marks beside the rows."""
@@ -165,14 +166,7 @@ def is_unsettled(card: Card) -> bool:
 
 def to_check(card: Card) -> str | None:
     """What to find out once about the reader; None where the profile is the knitter's own."""
-    if not is_unsettled(card):
-        return None
-    rows = card.shape.seen_above_read
-    seen = f"reads {rows} rows below eye level" if rows else "reads the row at eye level"
-    mirror = "mirrored" if card.machine.mirrored else "not mirrored"
-    same = "the pass that reads it" if card.machine.selects == "same pass" else "the pass after it is read"
-    how = f"If not, see “{OTHER_READERS}”." if card.for_others else "A test card shows it: stitchc card --test-card."
-    return f"Is this true of your reader? It {seen}; the pattern comes out {mirror}; a row is knitted on {same}. {how}"
+    return reader_to_check(card.machine, f"If not, see “{OTHER_READERS}”." if card.for_others else "")
 
 
 def numbers(card: Card) -> str:

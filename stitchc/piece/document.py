@@ -82,7 +82,7 @@ def piece_document(
     return Document(
         plan.piece.name,
         f"what is still to knit after row {after_row}" if after_row else "instructions for a whole piece",
-        tuple(_facts(plans, labels, units, after_row)),
+        tuple(_facts(plans, labels, units, after_row, for_others)),
         tuple(_parts(plans, labels, units, messages, after_row, so_far, for_others, everything)),
         Rows(
             entries,
@@ -100,7 +100,9 @@ def piece_document(
     )
 
 
-def _facts(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_row: int) -> Iterator[tuple[str, str]]:
+def _facts(
+    plans: Sequence[Plan], labels: Sequence[str], units: Units, after_row: int, for_others: bool
+) -> Iterator[tuple[str, str]]:
     plan = plans[0]
     if len(plans) > 1:
         yield (
@@ -110,7 +112,9 @@ def _facts(plans: Sequence[Plan], labels: Sequence[str], units: Units, after_row
         )
     if plan.piece.make > 1:
         yield "Make", f"{plan.piece.make}, one after the other"
-    yield from bed_facts(plan.machine, [each.needles for each in plans], plan.edge, [each.passes for each in plans])
+    to_check = not for_others and not after_row and not all(section.is_plain for section in plan.sections)
+    beds = [each.needles for each in plans]
+    yield from bed_facts(plan.machine, beds, plan.edge, [each.passes for each in plans], to_check)
     if after_row < len(plan.passes):
         yield "Carriage", f"at the {plan.passes[after_row].start_side} before row {after_row + 1}"
     if widths := known([each.width_cm for each in plans]):

@@ -13,6 +13,7 @@ from stitchc.bed import needle_name
 from stitchc.document import Block, ByHand, Drawing, Listing, Part, Terms
 from stitchc.document.bed_strip import WHOLE_BED, draw
 from stitchc.english import count_of, listed, number, several
+from stitchc.machines.habits import reader_to_check
 from stitchc.passes import Pass, column_1_position, moved_by_hand, other_side, selects_ahead
 from stitchc.sheet.instructions import Yarns, reader_name
 from stitchc.sheet.needle_words import name_needles, shortest
@@ -208,9 +209,9 @@ def bed_words(beds: Sequence[Needles]) -> str:
 
 
 def bed_facts(
-    machine: Machine, beds: Sequence[Needles], edge: int, sizes: Sequence[Sequence[Pass]]
+    machine: Machine, beds: Sequence[Needles], edge: int, sizes: Sequence[Sequence[Pass]], to_check: bool = True
 ) -> list[tuple[str, str]]:
-    """The first lines of a head. sizes: the passes of each."""
+    """The first lines of a head. sizes: the passes of each. to_check: what to find out about the reader as well."""
     empty = [max((len(each.empty) for each in passes), default=0) for passes in sizes]
     count = f"{several([bed.count for bed in beds])} in work"
     if any(empty):
@@ -219,9 +220,11 @@ def bed_facts(
         count = f"{several(in_work)} in work and {several(empty)} out of work"
         if not always:
             count = f"{several([bed.count for bed in beds])}, up to {several(empty)} of them out of work"
+    check = reader_to_check(machine) if to_check else None
     return [
         ("Machine", machine.in_full),
         ("Needles", f"{bed_words(beds)}: {count}, {edge_words(beds, edge)}"),
+        *([("Check once", check)] if check else []),
     ]
 
 

@@ -15,6 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stitchc.cli.products import piece as command
+from stitchc.cli.products import sheet as sheet_command
 from stitchc.option_values import doubt_about
 from stitchc.piece.product import parse_sizes
 from stitchc.product import WrongOption
@@ -597,6 +598,24 @@ def test_half_way_what_is_too_little_to_learn_from_is_only_counted(tmp_path: Pat
     assert f"Knitted so far: {rows} rows" in flat
     assert "st: knit the 36 rows as planned. They are still nearest to the length you asked for." in flat
     assert "include what you measured" not in flat
+
+
+def test_what_a_shipped_profile_takes_for_granted_is_to_be_checked(cowl: str, tmp_path: Path) -> None:
+    """As a card asks: once, of a card reader that a shipped profile describes."""
+
+    def asks(*options: str) -> bool:
+        text = " ".join(run(cowl, *options).stdout.split())
+        return "Check once: Is this true of your reader? It reads 7 rows below eye level" in text
+
+    assert asks("--machine", "card24-standard") and not asks() and not asks("--machine", "bitmap-standard")
+    assert not asks("--machine", "card24-standard", "--so-far", "drift 30 rows 7.1 cm")
+    (tmp_path / "own.toml").write_text('based_on = "card24-standard"\nname = "own"\n', encoding="utf-8")
+    assert not asks("--machine", str(tmp_path / "own.toml"))
+    page = tmp_path / "page.html"
+    run(cowl, "--machine", "card24-bulky", "-o", str(page))
+    assert "stitchc card --test-card --machine card24-bulky" in re.sub(r"<[^>]+>", "", page.read_text("utf-8"))
+    sheet = CliRunner().invoke(sheet_command, [cowl, "--machine", "card24-standard"])
+    assert "A test card shows it: stitchc card --test-card." in " ".join(sheet.stdout.split())
 
 
 def test_so_far_a_part_not_yet_begun_is_told_from_its_first_row(cowl: str) -> None:
