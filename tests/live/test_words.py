@@ -47,6 +47,7 @@ def test_sentences_name_options_that_there_are() -> None:
 
 ON_PAPER_OR_TYPED = {
     *("card/notes.py", "card/testing.py", "piece/so_far.py", "sheet/sheet.py", "gauge/report.py", "gauge/evidence.py"),
+    "machines/habits.py",
     *("compare/report.py", "swatch/book.py", "swatch/product.py", "leaflet/product.py", "trace/traced.py"),
     *("card/product.py", "machines/loader.py", "machines/source.py", "machines/schema.py", "fabric/relaxation.py"),
     *("files.py", "option.py", "options.py", "wording.py"),
