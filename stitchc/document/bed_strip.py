@@ -9,6 +9,7 @@ the bed's edge.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
@@ -65,6 +66,7 @@ def _in_order(needles: Needles, letters: Mapping[int, str]) -> str:
     return "".join(letters.get(position, ".") for position in range(needles.first, needles.last + 1))
 
 
+@functools.lru_cache(maxsize=256)  # a row is measured in many layouts, and drawn for paper and for a screen
 def draw(needles: Needles, bed: str) -> Drawing:
     """The strip of a bed (its `marks`): one line, its two ends, or as many lines as have anything to show."""
     if needles.count <= WHOLE_BED:

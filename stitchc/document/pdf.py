@@ -481,8 +481,10 @@ _BOX: Final = [("BOX", (0, 0), (-1, -1), 1.2, black), ("LEFTPADDING", (0, 0), (-
 _RULED: Final = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, -1), 0.4, _GREY),
                  ("LINEBELOW", (0, 0), (-1, 0), 1, black), ("LEFTPADDING", (0, 0), (-1, -1), 0),
                  ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]  # fmt: skip
-_ROW: Final = [*_PLAIN, ("LINEABOVE", (0, 0), (-1, 0), 0.4, _GREY), ("TOPPADDING", (0, 0), (-1, -1), 3),
-               ("RIGHTPADDING", (0, 0), (-1, -1), 0), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]  # fmt: skip
+_OVER_ROW: Final = 3
+_UNDER_ROW: Final = 2
+_ROW: Final = [*_PLAIN, ("LINEABOVE", (0, 0), (-1, 0), 0.4, _GREY), ("TOPPADDING", (0, 0), (-1, -1), _OVER_ROW),
+               ("RIGHTPADDING", (0, 0), (-1, -1), 0), ("BOTTOMPADDING", (0, 0), (-1, -1), _UNDER_ROW)]  # fmt: skip
 
 
 def _tagged(rows: list[list[Any]], kind: str = "TD", table: object = None) -> list[list[Any]]:
@@ -910,5 +912,36 @@ def _line(
         cells, widths = [ticks, *cells], [lead, *widths]
     elif beside:
         cells, widths = [*cells, "", ticks], [*widths, 3 * mm, last]
-    told = _in_cells([cells], widths, _ROW)
+    told = _SideBySide(cells, widths)
     return _Stacked([told, ticks]) if several and not beside else told
+
+
+class _SideBySide(Flowable):  # type: ignore[misc]
+    """The cells of a row. A table of them is made where it is drawn: of the many that are measured nearly none is, and
+    its height is that of the highest cell."""
+
+    def __init__(self, cells: Sequence[Flowable | str | list[Flowable]], widths: Sequence[float]) -> None:
+        super().__init__()
+        self.cells, self.widths = cells, widths
+
+    @functools.cached_property
+    def size(self) -> tuple[float, float]:
+        return sum(self.widths), max(map(_high, self.cells, self.widths)) + (_UNDER_ROW + _OVER_ROW)
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        self.width, self.height = self.size
+        return self.size
+
+    def drawOn(self, canvas: _Canvas, x: float, y: float, _sW: float = 0) -> None:
+        row = _in_cells([self.cells], self.widths, _ROW)
+        row.wrapOn(canvas, self.width, 1e6)
+        row.drawOn(canvas, x, y, _sW)
+
+
+def _high(cell: Flowable | str | list[Flowable], width: float) -> float:
+    """How high a cell of this width is without the space around its words, as a table reckons it."""
+    if isinstance(cell, str):
+        return 0.0
+    every = cell if isinstance(cell, list) else [cell]
+    high = sum(each.wrap(width, 1e6)[1] + each.getSpaceAfter() + each.getSpaceBefore() for each in every)
+    return float(high - every[0].getSpaceBefore() - every[-1].getSpaceAfter())
