@@ -23,8 +23,13 @@ def file_stem(*parts: str) -> str:
     short enough for an ending of 60 letters in any script."""
     text = "-".join(part for part in parts if part)
     text = _cut(re.sub(r"[^\w-]+", "-", _storable(unicodedata.normalize("NFC", text))).strip("-_.").lower(), 80)
-    reserved = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in "0123456789¹²³")}
-    return f"{text}-pattern" if text in reserved else text or "pattern"
+    return f"{text}-pattern" if is_device(text) else text or "pattern"
+
+
+def is_device(stem: str) -> bool:
+    """Whether some system takes a file of this name for a device, whatever its ending."""
+    ports = {f"{port}{n}" for port in ("com", "lpt") for n in "0123456789¹²³"}
+    return stem.split(".")[0].strip().lower() in {"con", "prn", "aux", "nul", *ports}
 
 
 def _storable(text: str) -> str:

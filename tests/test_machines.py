@@ -234,6 +234,11 @@ def test_what_is_to_be_tried_for_a_card_that_cannot_be_leads_to_one_that_can(cha
     pytest.fail(f"still refused with {keys}")
 
 
+def test_a_key_that_only_sounds_like_another_of_another_table_is_not_taken_for_it() -> None:
+    (message,) = refusal('based_on = "hand-standard"\n[limits]\nholds = 3\n').messages
+    assert "guide_hole_mm" not in str(message.advice) and "tucks_in_succession" in str(message.advice)
+
+
 def test_a_card_without_clip_holes() -> None:
     mine = load_text(CARD + "clip_from_end_mm = []\nclip_from_edge_mm = 100\n", "my.toml")
     assert mine.card and mine.card.clip_from_end_mm == ()

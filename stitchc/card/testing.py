@@ -16,6 +16,7 @@ import numpy as np
 from stitchc.bed import Needles, needle_name, needle_position
 from stitchc.card.plan import Card, plan_card
 from stitchc.chart import KNIT, SLIP, TUCK, Chart
+from stitchc.english import number
 from stitchc.machines import load_text
 from stitchc.machines.fit import reads_nothing_of_the_kind
 from stitchc.machines.geometry import impossible
@@ -259,7 +260,7 @@ def own_profile(machine: Machine, answers: Answers) -> tuple[str, list[str]]:
     return text, [
         f"Your reader {'mirrors the card' if mirrored else 'does not mirror the card'}; pattern column 1 stands on "
         f"{needle_name(first)}.",
-        f"It reads {seen} rows below eye level and knits a row "
+        f"It reads {number(seen, 'row')} below eye level and knits a row "
         f"{'one pass after it is read' if answers.moved_before else 'on the pass that reads it'}.",
         f"Its columns are {across / 10:g} mm apart, its rows {along / 10:g} mm.",
     ]

@@ -126,7 +126,8 @@ def _compared_with(
     references = [line for line in lines if line.stitch.name == name]
     if not references:
         pattern = Pattern(lines[0].file, {line.stitch.name: line.stitch for line in lines})
-        raise Refused(unknown_stitch(name, pattern)._replace(advice="Name one of the stitches compared."))
+        names = ", ".join(list(pattern.stitches)[:12])
+        raise Refused(unknown_stitch(name, pattern)._replace(advice=f"The stitches compared: {names}."))
     if name != PLAIN:  # every file has its own stocking stitch; of another name the first file's is meant
         del references[1:]
     against: dict[Key, Against] = {}

@@ -65,16 +65,16 @@ def _unlike_its_ball(yarn: Yarn) -> list[Message]:
 
 
 def _misnamed(yarn: Yarn) -> list[Message]:
+    named = [(f"weight {yarn.weight}", yarn.weight, yarn.weight)] if yarn.weight else []
     for words, finest, coarsest in WEIGHT_NAMES:
-        match = re.search(words, yarn.description, re.IGNORECASE)
-        if match is None or yarn.tex is None:
-            continue
+        if (match := re.search(words, yarn.description, re.IGNORECASE)) is not None:
+            named.append((match.group(), finest, coarsest))
+            break
+    for name, finest, coarsest in named:
         low, high = WEIGHT_TEX[finest][0], WEIGHT_TEX[coarsest][1]
-        if low / NAME_SLACK <= yarn.tex <= high * NAME_SLACK:
-            return []
-        text = (
-            f"Yarn `{yarn.name}` is called {match.group()}, which is usually tex {low:g} to {high:g}, but its tex is "
-        )
+        if yarn.tex is None or low / NAME_SLACK <= yarn.tex <= high * NAME_SLACK:
+            continue
+        text = f"Yarn `{yarn.name}` is called {name}, which is usually tex {low:g} to {high:g}, but its tex is "
         text += f"{yarn.tex:g}: weights of yarn come out in proportion."
         advice = f"Work out the tex from the ball band: {BALL_BAND}"
         return [Message("G608", "warning", text, yarn.span, advice, "name and tex do not agree")]

@@ -13,7 +13,7 @@ from stitchc.bitmap import changes_in_words, draw, make_bitmap
 from stitchc.card.notes import OTHER_READERS
 from stitchc.card.punching import columns_in_words
 from stitchc.document import Block, Listing, Part, Picture, Table, Terms
-from stitchc.english import listed
+from stitchc.english import listed, number
 from stitchc.gauge.gauges import PLAIN
 from stitchc.leaflet.stitch_rows import stitch_rows
 from stitchc.messages import Message, Refused
@@ -256,7 +256,7 @@ def reader_part(machine: Machine, plans: Sequence[Plan]) -> Iterator[Part]:
     is_card = machine.reader == "card"
     put_in = f"put in the card and {LOCK_IT}" if is_card else "choose the picture and start at row 1"
     seen = machine.card.seen_above_read if machine.card is not None else 0
-    below = f"reads {seen} rows below eye level, " if is_card else ""
+    below = f"reads {number(seen, 'row')} below eye level, " if is_card else ""
     lines = [
         f"It selects the needles for the next pass: {put_in} one row earlier, before the last row of the part before. "
         f"Knit that row as it is told{', then release the card' if is_card else ''}. Nothing else changes."

@@ -18,6 +18,7 @@ from typing import Any, Final, NamedTuple
 
 from stitchc import files
 from stitchc.messages import Message, Refused, Span
+from stitchc.naming import file_stem, is_device
 from stitchc.notation.decoding import decoded
 from stitchc.notation.gather import MOST_BYTES
 
@@ -122,6 +123,11 @@ class Desk:
         standing = files.read_bytes(str(path), MOST_BYTES) if path.exists() else None
         if (digest_of(standing) if standing is not None else "") != base:
             raise ChangedElsewhere(self.open(name))
+        if standing is None and is_device(path.stem):
+            text = (
+                f"`{name}` is the name of a device on some computers. Choose another, such as `{file_stem(path.stem)}`."
+            )
+            raise Refused(Message("F502", "error", text))
         content = _as_before(text, standing or b"")
         if content != standing:
             files.write_files([(path, content)], force=standing is not None, in_place=True)

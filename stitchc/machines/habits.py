@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from stitchc.english import number
 from stitchc.machines.profile import Machine
 
 TEST_CARD_OF: Final = "card24-standard"
@@ -18,7 +19,7 @@ def reader_to_check(machine: Machine, if_not: str = "") -> str | None:
     if machine.reader != "card" or machine.card is None or machine.origin != "shipped":
         return None
     rows = machine.card.seen_above_read
-    seen = f"reads {rows} {'row' if rows == 1 else 'rows'} below eye level" if rows else "reads the row at eye level"
+    seen = f"reads {number(rows, 'row')} below eye level" if rows else "reads the row at eye level"
     mirror = "mirrored" if machine.mirrored else "not mirrored"
     same = "the pass that reads it" if machine.selects == "same pass" else "the pass after it is read"
     of = "" if machine.name == TEST_CARD_OF else f" --machine {machine.name}"

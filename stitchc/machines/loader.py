@@ -220,7 +220,7 @@ class _Reading:
             advice = f"Write `{near[0]}`."
         elif elsewhere and len(elsewhere[0]) > 1:
             advice = f"`{name}` belongs under [{'.'.join(elsewhere[0][:-1])}]."
-        elif meant := difflib.get_close_matches(name.lower(), _FIRST_WORDS, n=1, cutoff=0.8):
+        elif meant := difflib.get_close_matches(name.lower(), _FIRST_WORDS, n=1, cutoff=0.85):
             key = _FIRST_WORDS[meant[0]]
             table = f" under [{'.'.join(key.path[:-1])}]" if len(key.path) > 1 else ""
             advice = f"`{key.name}`{table} says this: {key.words}."

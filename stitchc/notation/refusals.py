@@ -67,6 +67,7 @@ _DECIMALS: Final = re.compile(r"(?<![0-9])-?[0-9]+[.,][0-9]+")
 _COMMENT: Final = re.compile(rf"{QUOTED}|#.*", re.DOTALL)
 
 _FACING: Final = "A row has no right or wrong side: every row is written as you face the bed, purl side toward you."
+_ONE_WORD: Final = "A name is one word; a `-` or `_` can join several."
 _REASONS: Final = tuple(
     (re.compile(pattern, re.IGNORECASE), sentence)
     for pattern, sentence in (
@@ -84,7 +85,7 @@ _REASONS: Final = tuple(
         (r"(?:stitch|piece)\s+[\w-]+\s*:", "Write no colon after the name; the lines below it belong to it anyway."),
         (r"(?:stitch|piece|yarn)\s+\"", "Write a name without quotation marks."),
         (r"(?:stitch|piece|yarn)\s+[0-9]", "A name begins with a letter."),
-        (r"(?:stitch|piece)\s+[\w-]+\s+(?!over\s+[0-9])[^\W\d]", "A name is one word; a `-` or `_` can join several."),
+        (r"(?:stitch|piece)\s+[\w-]+\s+(?!over\s+[0-9])[^\W\d]", _ONE_WORD),
         (r"(?:rep(?:eat)?)\b", "A piece is knitted line by line; nothing in it repeats automatically."),
         (
             r"(?:change|switch|join|break)\b",
@@ -247,6 +248,9 @@ def _beginnings() -> str:
 def _example(place: _Place, sentence: str) -> str:
     first = _WORD.match(place.code, len(place.code) - len(place.code.lstrip()))
     word = first.group().lower() if first and not place.cut else ""
+    if sentence == _ONE_WORD:
+        words = re.match(r"\s*(\w+)\s+((?:(?!over\b)[^\W\d][\w-]*\s*)+)", place.code)
+        return f"{word} {'-'.join(words[2].split())[:40]}" if words else EXAMPLES[word]
     if word == "stitch" and "=" not in place.code:
         return "stitch ripple over 8"
     if word == "yarn" and re.search(r"\bball\b", place.code, re.IGNORECASE):

@@ -32,11 +32,12 @@ def empty_words(sizes: Sequence[Sequence[Pass]], words: str) -> list[str]:
 
 
 def _named_in_sizes(sizes: Sequence[tuple[int, ...]]) -> str:
-    """Needles of each size in words, in one phrase where they go into one."""
+    """Needles of each size in words, in one phrase where they go into one; no comb, whose "out" is holding position."""
     together = name_needles(*sizes) if all(sizes) else None
     if together is not None:
-        return str(together)
-    return several([str(name_needles(each)) if each else "none" for each in sizes])
+        return together.counted()
+    named = [name_needles(each) if each else None for each in sizes]
+    return several([each.counted() if each is not None else "none" for each in named])
 
 
 def needles_part(beds: Sequence[Needles], rows: Iterable[tuple[str, Sequence[Pass]]]) -> list[Part]:

@@ -98,7 +98,10 @@ def check_added(pattern: Pattern, place: str, text: str, line: str) -> list[Mess
     number = len(text.splitlines())
     after, messages, sources = compile_book(text, place, Path(place).parent)
     if after is None:
-        raise Refused(*_at_option(messages, place, number), sources={**sources, "--measured": [line]})
+        shown = _at_option(messages, place, number)
+        there = f"The stitches there: {', '.join([*list(pattern.stitches)[:12], PLAIN])}."
+        shown = [each._replace(advice=there) if _defines(each) else each for each in shown]
+        raise Refused(*shown, sources={**sources, "--measured": [line]})
     places = {(each.span.file, each.span.line): each for each in after.swatches}
     swatch = places.get((place, number))
     if swatch is None:  # a file that it includes has the same line
@@ -114,6 +117,11 @@ def check_added(pattern: Pattern, place: str, text: str, line: str) -> list[Mess
         shown = [message._replace(severity="error") for message in _at_option(mine, place, number)]
         raise Refused(*shown, sources={**with_swatch.sources, "--measured": [line]})
     return mine
+
+
+def _defines(message: Message) -> bool:
+    """Whether it says to define the stitch that was measured, since none has a name like it."""
+    return message.code == "N103" and (message.advice or "").startswith("stitch ")
 
 
 def _at_option(messages: Iterable[Message], place: str, number: int) -> list[Message]:

@@ -905,3 +905,28 @@ def test_a_plain_gauge_that_the_file_has_itself_is_said_to_be_unused(
     path.write_text(BAND.replace(" 30 rows per 10 cm in oat", " per 10 cm"), encoding="utf-8")
     assert run((command, str(path), "--plain", "20x31")) == 0  # the rows of it are used
     assert "is not used" not in capsys.readouterr().err
+
+
+def test_a_weight_and_a_tex_that_contradict_each_other_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for line, told in (("tex 4000 weight lace", True), ("tex 480 weight light", False), ('"aran" tex 480', False),
+                       ('"lace weight" tex 500 weight light', True)):  # fmt: skip
+        Path("it.stitch").write_text(f"stitch a\n1: K\nyarn r {line}\n", encoding="utf-8")
+        run(["check", "it.stitch"])
+        assert ("called" in capsys.readouterr().out) == told, line
+
+
+def test_a_mistyped_stitch_is_answered_with_those_there_are(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("it.stitch").write_text("stitch wave\n1: K T\n2: K\nstitch foam\n1: K3 T\n2: K\n", encoding="utf-8")
+    assert run(["swatch", "it.stitch", "--measured", "zz 20 x 30"]) == 1
+    assert "Try: The stitches there: wave, foam, plain." in capsys.readouterr().err
+    assert run(["compare", "it.stitch", "--against", "zz"]) == 1
+    assert "Try: The stitches compared: foam, wave." in capsys.readouterr().err
+    Path("it.stitch").write_text("stitch my own stitch over 4\n1: K T\n", encoding="utf-8")
+    run(["check", "it.stitch"])
+    assert "as in stitch my-own-stitch" in capsys.readouterr().out

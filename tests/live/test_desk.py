@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from stitchc.live.desk import ChangedElsewhere, Desk, NoSuchPlace, private_folder
+from stitchc.live.desk import ChangedElsewhere, Desk, NoSuchPlace, digest_of, private_folder
 from stitchc.messages import Refused
 
 
@@ -77,3 +77,14 @@ def test_a_file_that_is_no_text_is_not_opened_to_be_spoilt(tmp_path: Path) -> No
     (tmp_path / "bad.stitch").write_bytes(b"stitch a\xff\n")
     with pytest.raises(Refused, match="N112"):
         Desk(tmp_path).open("bad.stitch")
+
+
+@pytest.mark.parametrize("name", ["con.stitch", "Aux.stitch", "com1.stitch", "nul.old.stitch"])
+def test_a_device_s_name_is_no_name_of_a_new_file(tmp_path: Path, name: str) -> None:
+    """Some systems would write to the device; a file that stands there already is saved as ever."""
+    with pytest.raises(Refused, match="is the name of a device"):
+        Desk(tmp_path).save(name, "stitch a\n1: K\n", "")
+    assert not list(tmp_path.iterdir())
+    (tmp_path / name).write_bytes(b"")
+    Desk(tmp_path).save(name, "stitch a\n1: K\n", digest_of(b""))
+    Desk(tmp_path).save("console.stitch", "stitch a\n1: K\n", "")

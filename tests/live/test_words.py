@@ -15,6 +15,7 @@ from stitchc.live.settings import OPTIONS
 from stitchc.live.words import PAGE, advice_parts
 from stitchc.machines import SHIPPED, load
 from stitchc.notation import compile_text
+from stitchc.notation.vocabulary import KEYWORDS, NEW_WORDS, TEXT_WORDS
 from stitchc.option import options_in
 from stitchc.trace.words import colour_option, no_lines
 from stitchc.wording import OPTION, command_name, machine_choice, machine_name, worded
@@ -65,6 +66,12 @@ def test_sentences_of_the_page_name_no_option_as_it_is_typed() -> None:
         if any(isinstance(node.value, str) and re.search(r"(?<![\w-])--[a-z]{2}", node.value) for node in texts):
             typed.add(path.relative_to(package).as_posix())
     assert {name for name in typed if not name.startswith("cli/")} <= ON_PAPER_OR_TYPED
+
+
+def test_how_to_write_names_every_word_of_the_notation() -> None:
+    page = (Path(wording.__file__).parent / "live/page/app.js").read_text("utf-8")
+    shown = set(re.findall(r"\w+", page[page.index("const HOW = [") : page.index("function howToWrite")]))
+    assert (KEYWORDS | TEXT_WORDS | NEW_WORDS) - shown <= {"mm", "right"}  # another unit, the other side
 
 
 def test_a_users_own_words_are_not_touched() -> None:

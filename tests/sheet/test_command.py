@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -296,3 +297,14 @@ def test_what_is_moved_stands_before_what_the_pass_does(capsys: pytest.CaptureFi
     flat = " ".join(sheet(capsys, path, "--machine", str(profile), "--rows", "3").split())
     row = flat.split("Row 2, ")[1].split("Row 3")[0]
     assert row.index("Push right back") < row.index("held needles knit back. Leave the hold set.")
+
+
+def test_needles_out_of_work_are_named_without_a_comb(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What a comb pushes "out" stands in holding position everywhere else."""
+    file = tmp_path / "ladder.stitch"
+    file.write_text("stitch ladder over 6\n    out 4\n    1: K T K3\n    2: K\n", encoding="utf-8")
+    assert run(["sheet", str(file), "--needles", "38"]) == 0
+    text = " ".join(capsys.readouterr().out.split())
+    named = re.search(r"Push back to non-working position and leave empty: ([^.]*)\.", text)
+    assert named is not None and "every 6th needle" in named[1] and "comb" not in named[1]
+    assert "comb 1 out, 5 in" in text  # those that are brought out to tuck

@@ -287,6 +287,17 @@ const HOW = [
   ["carriage left", "In a piece: where the carriage stands before row 1. Later on: where it must stand then; one plain row is added if it does not."],
   ["knit wave for 4 cm exactly", "To the nearest row. Without exactly: in whole repeats."],
   ["yarn kelp \"olive\" weight light", "A yarn by its weight category. Or its tex: tex 210."],
+  ["yarn reed \"undyed\" ball 50 g 120 m", "How it is sold: balls are counted, and its tex follows. colour \"#d9c7a0\" is what it looks like."],
+  ["stitch c = a with S for T", "A stitch with slips in place of tucks."],
+  ["gauge wave 20 stitches 30 rows per 10 cm sure", "A surprising count that you have checked."],
+  ["sizes 40, 46, 52 cm plus 1 cm", "In a piece, in place of its width: several sizes."],
+  ["needles 96", "In a piece, in place of its width: the needles themselves."],
+  ["make 2", "In a piece: how many of it you knit."],
+  ["knit wave for 18 cm in kelp at \"5\"", "The yarn of its rows, and the tension, in your own words."],
+  ["include \"grounds.stitch\"", "The stitches, yarns and gauges of another file of the folder."],
+  ["pattern \"Tide line\"", "A title. Also note, by and difficulty, each with your words in quotation marks, for whoever knits from it."],
+  ["notion \"a tapestry needle\"", "What is needed besides yarn and machine."],
+  ["photo \"front.jpg\" \"the cowl, worn\"", "A picture in the folder, and what it shows."],
   ["# a comment", "Is not read."],
 ];
 
