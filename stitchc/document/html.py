@@ -16,7 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from stitchc.document.bed_strip import draw, legend
 from stitchc.document.blocks import Block as Repeated
@@ -38,6 +38,7 @@ from stitchc.document.document import (
 )
 from stitchc.document.svg import markup
 from stitchc.markup import template, words
+from stitchc.messages import visible
 from stitchc.page.png import png
 
 if TYPE_CHECKING:
@@ -82,6 +83,7 @@ def _shown(
         "markup": markup,
         "address": _address,
         "drawn_page": _drawn_page,
+        "screen_row": _screen_row,
         "told": _told,
         "way": _way,
         "boxes": _boxes,
@@ -271,9 +273,25 @@ class _Table:
         return entry.row
 
 
+def _screen_row(line: Mapping[str, Any]) -> Markup:
+    """A row on the screen. Like all below it there are thousands of it, which a template takes ten times as long
+    for."""
+    entry = line["entry"]
+    state = f' data-s="{_things(entry.state)}"'
+    state += f' data-t="{_things(entry.state_then)}"' if entry.state_then else ""
+    number = f'<th scope="row"><a href="#row-{entry.row}">{entry.row}</a></th>'
+    return Markup(
+        f'<tr id="row-{entry.row}" data-m="{" ".join(map(str, entry.moves))}"{state}><td class="box-cell"><i></i></td>'
+        f'{number}{_way(line)}<td class="do">{_told(line, entry.steps_alone)}</td></tr>'
+    )
+
+
+def _things(state: Sequence[str]) -> Markup:
+    return escape(visible(" · ".join(state)))
+
+
 def _told(line: Mapping[str, Any], steps: Iterable[Step]) -> Markup:
-    """The steps of a line with its bed strips. Like the two below it stands in thousands of lines, which a template
-    takes ten times as long for."""
+    """The steps of a line with its bed strips."""
     return Markup("".join([*(_step(each.kind, each.text) for each in steps), *line["strips"]]))
 
 

@@ -89,6 +89,10 @@ _ATTRIBUTE = re.compile(r'([\w-]+)(?:="([^"]*)"|=([^\s"]+))?')
 _NO_MARKUP = re.compile(r"<!--.*?-->|<(script|style)\b.*?</\1>", re.DOTALL)
 
 
+_TAGS = ("tr", "td", "p", "div", "span", "i")
+"""What the lines of a page's table are told by."""
+
+
 class _Table:
     """The tables of a page, by the id of their section: the text of each line's steps, its arrow's words and the
     numbers in its boxes. Only what stands in such a section is read; the library's parser takes twice as long."""
@@ -106,8 +110,9 @@ class _Table:
                     self.handle_data(html.unescape(text))
             elif ends:
                 self.handle_endtag(tag)
-            elif self.inside or tag == "section":
-                named = {name: html.unescape(quoted or bare) for name, quoted, bare in _ATTRIBUTE.findall(attributes)}
+            elif tag == "section" or (self.inside and tag in _TAGS):
+                found = _ATTRIBUTE.findall(attributes) if attributes else ()
+                named = {name: html.unescape(quoted or bare) for name, quoted, bare in found}
                 self.handle_starttag(tag, named)
 
     def handle_starttag(self, tag: str, told: dict[str, str]) -> None:
