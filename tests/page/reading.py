@@ -12,7 +12,8 @@ import numpy as np
 import numpy.typing as npt
 import pypdfium2
 from PIL import Image
-from scipy import ndimage
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 MM_PER_INCH = 25.4
 SVG = "{http://www.w3.org/2000/svg}"
@@ -66,23 +67,42 @@ def pdf_dark(content: bytes, page: int = 0, dpi: int = 300) -> Dark:
 
 
 def blobs(dark: Dark, dpi: float) -> list[Blob]:
-    """The connected dark parts."""
-    labels, _ = ndimage.label(dark, structure=np.ones((3, 3)))
+    """The connected dark parts, corners touching too: runs of dark pixels, each joined to those above it that it
+    touches. A sheet has a thousandth as many runs as pixels."""
+    across = dark.shape[1] + 1
+    ends = np.flatnonzero(np.diff(np.pad(dark, ((0, 0), (1, 1))).view(np.int8), axis=1)).reshape(-1, 2)
+    if not len(ends):
+        return []
+    starts, stops = ends.T  # as one number for row and column
+    low = np.searchsorted(stops, starts - across)
+    touched = np.searchsorted(starts, stops - across, side="right") - low
+    below = np.repeat(np.arange(len(ends)), touched)
+    above = np.arange(len(below)) + np.repeat(low - np.cumsum(touched) + touched, touched)
+    joined = coo_array((np.ones(len(below), bool), (below, above)), shape=(len(ends), len(ends)))
+    _, labels = connected_components(joined, directed=False)
+    order = np.argsort(labels, kind="stable")
+    firsts = np.flatnonzero(np.diff(labels[order], prepend=-1))
+    rows = starts // across
+    columns = (
+        (np.minimum, starts - rows * across),
+        (np.maximum, stops - rows * across),
+        (np.minimum, rows),
+        (np.maximum, rows + 1),
+        (np.add, stops - starts),
+    )
     mm = MM_PER_INCH / dpi
-    areas = np.bincount(labels[dark])
-    found = []
-    for index, (rows, columns) in enumerate(ndimage.find_objects(labels), start=1):
-        height, width = rows.stop - rows.start, columns.stop - columns.start
-        found.append(
-            Blob(
-                (columns.start + columns.stop) / 2 * mm,
-                (rows.start + rows.stop) / 2 * mm,
-                width * mm,
-                height * mm,
-                int(areas[index]) / (width * height),
-            )
+    return [
+        Blob(
+            (left + right) / 2 * mm,
+            (top + bottom) / 2 * mm,
+            (right - left) * mm,
+            (bottom - top) * mm,
+            area / ((right - left) * (bottom - top)),
         )
-    return found
+        for left, right, top, bottom, area in zip(
+            *(of_part.reduceat(of_run[order], firsts).tolist() for of_part, of_run in columns), strict=True
+        )
+    ]
 
 
 def discs(found: list[Blob], diameter: float, tolerance: float) -> list[Blob]:
