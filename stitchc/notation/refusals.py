@@ -250,7 +250,9 @@ def _example(place: _Place, sentence: str) -> str:
     word = first.group().lower() if first and not place.cut else ""
     if sentence == _ONE_WORD:
         words = re.match(r"\s*(\w+)\s+((?:(?!over\b)[^\W\d][\w-]*\s*)+)", place.code)
-        return f"{word} {'-'.join(words[2].split())[:40]}" if words else EXAMPLES[word]
+        if words is None:
+            return EXAMPLES[word]
+        return f"{word} {'-'.join(words[2].split())[:40]} {place.code[words.end() :][:60].strip()}".rstrip()
     if word == "stitch" and "=" not in place.code:
         return "stitch ripple over 8"
     if word == "yarn" and re.search(r"\bball\b", place.code, re.IGNORECASE):
