@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import gcd
 from typing import Final
 
@@ -128,14 +129,14 @@ def enlarged(pixels: Pixels, cells: tuple[int, int] | None = None) -> Blocks | N
         return None
     counts = []
     for at, across in enumerate((pixels, pixels.swapaxes(0, 1))):
-        plane = across[:: max(1, len(across) // 100)]
+        plane = np.ascontiguousarray(across[:: max(1, len(across) // 100)])
         size = across.shape[1]
         shade = darkest(plane).astype(np.float32) / 255
         changes = (np.square(np.diff(shade, order, axis=1)).sum(axis=0, dtype=np.float64) for order in (1, 2))
         likely = (pitch for change in changes for pitch, _ in even_pitches(change, _SMOOTHLY)[:12])
         tried = [cells[at]] if cells else list(dict.fromkeys(round(size / pitch) for pitch in likely))
         off = {
-            count: _off(plane, (count, len(plane)))
+            count: _off(plane, (count, len(plane)), 2 * _SAME * span)
             for count in tried
             if size / count >= _LEAST_ENLARGED_PX and count > 1
         }
@@ -143,7 +144,8 @@ def enlarged(pixels: Pixels, cells: tuple[int, int] | None = None) -> Blocks | N
         counts.append(sorted(count for count, gap in off.items() if gap < most))
     for columns in counts[0]:
         for rows in counts[1]:
-            if 0.3 < width / columns * rows / height < 3.4 and _off(pixels, (columns, rows)) < _SAME * span:
+            shapely = 0.3 < width / columns * rows / height < 3.4
+            if shapely and _off(pixels, (columns, rows), _SAME * span) < _SAME * span:
                 return Blocks(_middles(pixels, columns, rows), (width / columns, height / rows), 0, 0, False)
     return None
 
@@ -154,15 +156,31 @@ def _middles(pixels: Pixels, columns: int, rows: int) -> Pixels:
     return pixels[np.ix_(((np.arange(rows) + 0.5) * height / rows).astype(int), xs)]
 
 
-def _off(pixels: Pixels, cells: tuple[int, int]) -> float:
-    """How far the picture is from the middles of so many cells enlarged in the way that fits best: of 255."""
+_STRIPS: Final = 12
+
+
+def _off(pixels: Pixels, cells: tuple[int, int], most: float) -> float:
+    """How far the picture is from the middles of so many cells enlarged in the way that fits best: of 255; inf where
+    it is as far as `most` or farther. Of lines that are enlarged each by itself some tell that, from the middle on."""
     from PIL import Image
 
+    (height, width), (columns, rows) = pixels.shape[:2], cells
     small = Image.fromarray(_middles(pixels, *cells))
-    size = pixels.shape[1], pixels.shape[0]
-    ways = Image.Resampling.BICUBIC, Image.Resampling.BILINEAR, Image.Resampling.LANCZOS
-    again = (np.asarray(small.resize(size, way), dtype=np.float32) for way in ways)
-    return min(float(np.sqrt(np.square(picture - pixels).mean())) for picture in again)
+    ends = np.linspace(0, height, (min(_STRIPS, height) if rows == height else 1) + 1).astype(int).tolist()
+    strips = sorted(pairwise(ends), key=lambda strip: abs(strip[0] + strip[1] - height))
+    least = most * most * pixels.size
+    for way in (Image.Resampling.BICUBIC, Image.Resampling.BILINEAR, Image.Resampling.LANCZOS):
+        total = 0.0
+        for first, last in strips:
+            box = 0, first * rows // height, columns, last * rows // height
+            again = np.asarray(small.resize((width, last - first), way, box))
+            gap = np.subtract(again, pixels[first:last], dtype=np.float32).ravel()
+            total += float(np.einsum("i,i->", gap, gap))
+            if total >= least:
+                break
+        least = min(least, total)
+    off = float(np.sqrt(least / pixels.size))
+    return off if off < most else np.inf
 
 
 _THICKEST: Final = 0.3

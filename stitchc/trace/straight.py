@@ -17,6 +17,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from stitchc.trace.picture import Pixels, Plane
+from stitchc.trace.slopes import Coarse
 
 _Places = npt.NDArray[np.float64]
 _Points = tuple[_Places, _Places, _Places]
@@ -132,15 +133,17 @@ def _family(points: _Points, reach: float, far: float) -> tuple[float, float]:
 
         return score
 
-    coarse = gathered(tuple(part[:: max(1, len(part) // _COARSE)] for part in points), 4.0)
+    x, y, weight = (part[:: max(1, len(part) // _COARSE)] for part in points)
+    coarse = Coarse(x, y, weight, 4.0)
     fine = max(0.004, 5.0 / far)
     slopes = np.arange(-MOST_LEANING, MOST_LEANING + fine / 2, fine).tolist()
     changes = (np.arange(-0.16, 0.161, 1.4 * fine) / reach).tolist()
-    best = max([(0.0, 0.0), *((slope, 0.0) for slope in slopes)], key=lambda key: coarse(*key))
-    top = coarse(*best)
+    top, slope = max(zip(coarse.scores([0.0, *slopes], 0.0), [0.0, *slopes], strict=True), key=lambda pair: pair[0])
+    best = slope, 0.0
     for change in changes:
-        for slope in slopes:
-            score = coarse(slope, change)
+        if min(1 + change * float(end) for end in (y.min(), y.max())) < _LEAST_SPREAD:
+            continue
+        for slope, score in zip(slopes, coarse.scores(slopes, change), strict=True):
             if score > 1.03 * top:
                 best, top = (slope, change), score
     exact = gathered(points, 1.0)

@@ -90,12 +90,12 @@ class Sight:
         page = np.median(rim, axis=0)
         return page, np.abs(rim - page).max(axis=1)
 
-    def means(self, across: tuple[Spans, Spans], down: tuple[Spans, Spans]) -> Shares:
+    def means(self, across: tuple[Spans, Spans], down: tuple[Spans, Spans]) -> npt.NDArray[np.float32]:
         """The mean colours from first to last pixels (exclusive): (down, across, 3)."""
         (left, right), (top, bottom), total = across, down, self._total
         strips = total.take(bottom, axis=0) - total.take(top, axis=0)
         sums = strips.take(right, axis=1) - strips.take(left, axis=1)
-        return np.asarray(sums / np.outer(bottom - top, right - left)[..., None])
+        return np.divide(sums, np.outer(bottom - top, right - left)[..., None], dtype=np.float32)
 
 
 def _clear_edges(pixels: Pixels) -> tuple[Edges, Profile]:

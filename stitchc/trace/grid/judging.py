@@ -223,11 +223,17 @@ def richest(worth: Shares, cells: tuple[int, int] | None) -> tuple[float, Box]:
         return -np.inf, (0, columns, 0, rows)
     total = np.concatenate([np.zeros((1, columns)), worth.cumsum(axis=0)])
     high, wide = (1, 1) if cells is None else cells[::-1]
-    tops = rows - high + 1
     best, box = -np.inf, (0, columns, 0, rows)
-    together = max(1, _AT_ONCE // worth.size)
-    for first in range(0, tops, together):
-        begins = np.arange(first, min(first + together, tops))
+    most = _most_from(worth)
+    # rows that are worth less than nothing are never the first, unless nothing is worth anything
+    tops = np.arange(rows - high + 1)
+    if cells is None and most[0] > 0:
+        tops = np.flatnonzero(worth.max(axis=1) > -_NOTHING)
+    done, together = 0, 1
+    while done < len(tops) and most[tops[done]] >= best + _NOTHING:
+        begins = tops[done : done + together]
+        done, together = done + together, min(2 * together, max(1, _AT_ONCE // worth.size))
+        first = int(begins[0])
         ends = np.arange(first + 1, rows + 1)[None] if cells is None else begins[:, None] + high
         along = np.zeros((len(begins), ends.shape[1], columns + 1))
         np.cumsum(total[ends] - total[begins, None], axis=2, out=along[..., 1:])
@@ -240,7 +246,7 @@ def richest(worth: Shares, cells: tuple[int, int] | None) -> tuple[float, Box]:
         places = sums.reshape(len(begins), -1).argmax(axis=1)
         for number, (top, place) in enumerate(zip(begins.tolist(), places.tolist(), strict=True)):
             at, right = divmod(place, sums.shape[2])
-            if sums[number, at, right] > best + 1e-9:
+            if sums[number, at, right] > best + _NOTHING:
                 best = float(sums[number, at, right])
                 left = right
                 if cells is None:
@@ -249,6 +255,14 @@ def richest(worth: Shares, cells: tuple[int, int] | None) -> tuple[float, Box]:
     return best, box
 
 
+def _most_from(worth: Shares) -> Shares:
+    """What a rectangle that begins in each row, or after it, is worth at most: the best stretch of each of its rows."""
+    along = np.pad(worth.cumsum(axis=1), ((0, 0), (1, 0)))
+    stretches = (along - np.minimum.accumulate(along, axis=1)).max(axis=1)
+    return np.asarray(stretches[::-1].cumsum()[::-1])
+
+
+_NOTHING: Final = 1e-9
 _AT_ONCE: Final = 60_000
 """Numbers that are looked at together."""
 _OF_RIM: Final = 0.95

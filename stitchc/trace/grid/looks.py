@@ -55,7 +55,7 @@ def _looks_at(sight: Sight, xs: tuple[Spans, Spans], ys: tuple[Spans, Spans], si
     rows, columns = size
     means = sight.means(xs, ys)
     cells = means.reshape(rows, _SAMPLES, columns, _SAMPLES, 3).swapaxes(1, 2)
-    flat = cells.reshape(rows * columns, -1).astype(np.float32)
+    flat = cells.reshape(rows * columns, -1)
     span = float(np.ptp(np.percentile(flat, (2, 98)))) if sight.soft else 0.0
     looks = _distinct_looks(flat[:: max(1, len(flat) // _SORTED)], max(OTHER, _OTHER_SOFT * span))
     away = np.stack([_away(flat, look) for look in looks], axis=1)
