@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stitchc.trace.cells import Codes, Patches, Shares, certainty
-from stitchc.trace.grid import Lattice
+from stitchc.trace.grid import Axis, Lattice
 from stitchc.trace.marked import (
     all_marked,
     inked_in,
@@ -287,14 +287,14 @@ def _in_its_ink(kind: Kind, pixels: Pixels, lattice: Lattice, members: npt.NDArr
     light = full_light(pixels)
     on_dark = float(np.median(pixels[::4, ::4])) < _DARK_PAGE
     darkest = []
-    for cell in members[:: max(1, len(members) // 100)].tolist():
-        box = []
-        for axis, number, size in zip(
-            (lattice.down, lattice.across), divmod(cell, lattice.across.cells), pixels.shape, strict=False
-        ):
-            first, last = round(axis.at(number + 0.2)), round(axis.at(number + 0.8))
-            box.append(slice(max(0, min(first, size - 1)), max(1, min(size, max(last, first + 1)))))
-        inside = pixels[box[0], box[1]].reshape(-1, 3) / light
+    some = members[:: max(1, len(members) // 100)]
+    axes = lattice.down, lattice.across
+    spans = [
+        _insides(axis, numbers, size)
+        for axis, numbers, size in zip(axes, np.divmod(some, lattice.across.cells), pixels.shape, strict=False)
+    ]
+    for (top, bottom), (left, right) in zip(*spans, strict=True):
+        inside = pixels[top:bottom, left:right].reshape(-1, 3) / light
         if len(inside):
             dark = inside[np.argsort(-inside.max(axis=1) if on_dark else inside.min(axis=1))]
             darkest.append(np.median(dark[: max(1, len(dark) // 12)], axis=0))
@@ -302,6 +302,16 @@ def _in_its_ink(kind: Kind, pixels: Pixels, lattice: Lattice, members: npt.NDArr
         return kind
     red, green, blue = (round(255 * float(min(1.0, value))) for value in np.median(darkest, axis=0))
     return replace(kind, on_white=(red, green, blue), full=_full((red, green, blue)))
+
+
+def _insides(axis: Axis, numbers: npt.NDArray[np.intp], size: int) -> list[tuple[int, int]]:
+    """The first and last pixels (exclusive) of what is well within each of these cells. size: of the picture."""
+    lines = np.arange(len(axis.lines))
+    first, last = (np.interp(numbers + off, lines, axis.lines).round().astype(int).tolist() for off in (0.2, 0.8))
+    return [
+        (max(0, min(begin, size - 1)), max(1, min(size, max(end, begin + 1))))
+        for begin, end in zip(first, last, strict=True)
+    ]
 
 
 def _described(flat: Shares, count: int, example: tuple[int, int]) -> Kind:

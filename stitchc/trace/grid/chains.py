@@ -174,22 +174,25 @@ def _snapped(cells: Spans, profile: Profile) -> Spans:
     if float(np.median(cells[1:, 0] - cells[:-1, 1])) <= 0:
         return cells
     reach = max(1, min(3, int(0.12 * np.median(cells[:, 1] - cells[:, 0]))))
-    snapped, count = cells.copy(), len(cells)
-    for number in range(count + 1):
-        end = int(cells[number - 1, 1]) if number else int(cells[0, 0])
-        begin = int(cells[number, 0]) if number < count else int(cells[-1, 1])
-        if begin <= 0 or end >= len(profile) - 1:  # at the picture's own edge no line is seen
+    first, last = cells.T.tolist()
+    steps = profile.tolist()
+    for number in range(len(cells) + 1):
+        end = last[number - 1] if number else first[0]
+        begin = first[number] if number < len(cells) else last[-1]
+        if begin <= 0 or end >= len(steps) - 1:  # at the picture's own edge no line is seen
             continue
         low = max(0, end - reach)
-        near = profile[low : begin + reach + 1]
-        if float(near.max(initial=0)) <= 0.02:
+        near = steps[low : begin + reach + 1]
+        if max(near, default=0.0) <= 0.02:
             continue
-        clear = np.flatnonzero(near >= 0.5 * near.max()) + low
+        clear = 0.5 * max(near)
         if number:
-            snapped[number - 1, 1] = max(int(clear[0]), int(snapped[number - 1, 0]) + 2)
-        if number < count:
-            snapped[number, 0] = min(int(clear[-1]), int(snapped[number, 1]) - 2)
-    return snapped
+            left = next(place for place, step in enumerate(near, low) if step >= clear)
+            last[number - 1] = max(left, first[number - 1] + 2)
+        if number < len(cells):
+            right = next(low + place for place in range(len(near) - 1, -1, -1) if near[place] >= clear)
+            first[number] = min(right, last[number] - 2)
+    return np.stack([first, last], axis=1).astype(np.intp)
 
 
 def axis_of(cells: Spans) -> Axis:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -110,6 +111,7 @@ def _medians(flat: Samples) -> Samples:
     return np.asarray((ordered[first] + ordered[last]) / 2)
 
 
+@lru_cache(maxsize=64)  # each row of cells is paired with several
 def _samples(axis: Axis, pushed: bool, size: int) -> tuple[Spans, Spans]:
     middles, inside = axis.insides(pushed)
     places = middles[:, None] + 0.5 + inside * np.linspace(_RIM - 0.5, 0.5 - _RIM, _SAMPLES + 1)
