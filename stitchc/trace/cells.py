@@ -15,8 +15,6 @@ Patches = npt.NDArray[np.float32]
 """Each cell's inside in s x s samples of three colours, 1 being full light: (rows, columns, s, s, 3), top row first."""
 Codes = npt.NDArray[np.uint8]
 Shares = npt.NDArray[np.float32]
-_OF_SIGNS: Final = 0.96
-"""The part of a cell that is looked at where signs without lines fill it, each in a place of its own."""
 _FEW: Final = 10_000
 _MANY: Final = 60_000
 
@@ -31,7 +29,7 @@ def sampled(pixels: Pixels, lattice: Lattice, pushed: bool = False, finely: bool
     side = next((side for most, side in sides if columns * rows <= most), 3)
     (middles_x, across), (middles_y, down) = lattice.across.free(pushed), lattice.down.free(pushed)
     if lattice.signs:
-        across, down = _OF_SIGNS * lattice.across.pitch_px, _OF_SIGNS * lattice.down.pitch_px
+        across, down = lattice.room[0] * lattice.across.pitch_px, lattice.room[1] * lattice.down.pitch_px
     places = (np.arange(side) + 0.5) / side - 0.5
     xs = (middles_x[:, None] + across * places).ravel()
     ys = (middles_y[:, None] + down * places).ravel()

@@ -25,7 +25,7 @@ class Field:
     """Cells that were found: by a lattice in a straightened picture, or as blocks of equal pixels.
 
     charts: where the charts of the picture lie, if there are several; offset_px: where the left and top of the part
-    lie that was looked at.
+    lie that was looked at; outlined: whether a heavier line goes round the cells.
     """
 
     rows: int
@@ -38,6 +38,7 @@ class Field:
     straight: Straight | None = None
     charts: tuple[Box, ...] = ()
     offset_px: tuple[int, int] = (0, 0)
+    outlined: bool = False
 
     @property
     def turned_deg(self) -> float:

@@ -6,6 +6,7 @@ Weighs which of them is believed; knows nothing of what stands in the cells but 
 from __future__ import annotations
 
 import hashlib
+import math
 from contextlib import suppress
 from dataclasses import replace
 from functools import lru_cache
@@ -17,11 +18,32 @@ from stitchc.messages import Message, Refused
 from stitchc.trace import words
 from stitchc.trace.cells import sampled
 from stitchc.trace.field import Field, Places
-from stitchc.trace.grid import Axis, Lattice, counted_cells, filling_cells, find_cells, free_cells, grain_of, outline_in
+from stitchc.trace.grid import (
+    Axis,
+    Lattice,
+    counted_cells,
+    filling_cells,
+    find_cells,
+    free_cells,
+    grain_of,
+    marks_in_rows,
+    outline_in,
+)
 from stitchc.trace.kinds import kinds_of, kinds_of_blocks
+from stitchc.trace.laying import laid_out
 from stitchc.trace.patch import Box as Patch
 from stitchc.trace.patch import patch_in
-from stitchc.trace.picture import Picture, Pixels, Plane, even_light, ink, paper_colour
+from stitchc.trace.picture import (
+    Picture,
+    Pixels,
+    bright,
+    even_light,
+    ink,
+    is_drawing,
+    median_colour,
+    page_in,
+    paper_colour,
+)
 from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of, enlarged, looks_ruled
 from stitchc.trace.several import Box, charts_in
 from stitchc.trace.straight import Straight, straightened
@@ -192,14 +214,40 @@ def _given_and(straight: Straight, pixels: Pixels) -> list[Straight]:
 def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: Ask) -> Field | None:
     """The field of signs without lines, one in each cell. lattice: the one that edges make, which those of letters do
     as well; but of colours between lines it is known better what they are."""
+    alone = lattice is not None and lattice.ruled
+    field: Field | None = None
     for picture in _given_and(straight, pixels):
-        signs = free_cells(picture.pixels, alone=lattice is not None and lattice.ruled)
-        if signs is None or ask.cells not in (None, signs.size):
-            continue
-        if lattice is not None and lattice.size == signs.size:
-            return None
-        return _without_lines(picture, signs)
-    return None
+        signs = free_cells(picture.pixels, alone)
+        if signs is not None and ask.cells in (None, signs.size):
+            if lattice is not None and lattice.size == signs.size:
+                return None
+            field = _without_lines(picture, signs)
+            break
+    if lattice is not None and lattice.ruled and math.prod(lattice.size) > _FEW_LINED:
+        return field
+    placed = _of_marks(pixels, ask)
+    if placed is None or (field is not None and field.rows * field.columns >= placed.rows * placed.columns):
+        return field
+    if lattice is not None and placed.rows * placed.columns < (_MORE if alone else 1) * math.prod(lattice.size):
+        return None
+    return placed
+
+
+_FEW_LINED: Final = 200
+_MORE: Final = 1.7
+"""So few cells between lines may be made of a frame and strokes of marks, if there are so many times as many marks in
+rows."""
+
+
+def _of_marks(pixels: Pixels, ask: Ask) -> Field | None:
+    """The field of marks that stand in rows and columns, whatever is around them and however they were seen."""
+    even = pixels if is_drawing(pixels) else bright(even_light(pixels))
+    rows = marks_in_rows(even, grain_of(even) > _GRAIN, ask.cells)
+    if rows is None:
+        return None
+    red, green, blue = (int(value) for value in median_colour(even))
+    straight, lattice = laid_out(even, rows, (red, green, blue))
+    return _without_lines(straight, lattice)
 
 
 def _drawn_in(blocks: Blocks, lattice: Lattice | None) -> bool:
@@ -258,14 +306,46 @@ def _found(
 ) -> tuple[Straight, Lattice | None, tuple[Box, ...]]:
     """The picture set straight, the lattice of its cells, and where its charts lie if it has several. cells: how many
     the user says there are; unlined: whether cells without lines are looked for too."""
-    even = even_light(given.pixels)
+    even, drawing = even_light(given.pixels), is_drawing(given.pixels)
+    even = even if drawing else bright(even)
     red, green, blue = (int(value) for value in paper_colour(even))
-    straight = straightened(even, _dark_lines(even), (red, green, blue))
+    straight = straightened(even, ink(even), (red, green, blue), drawing)
     grainy = straight.to_given is not None or grain_of(straight.pixels) > _GRAIN
+    on_page = None if drawing else _on_page(straight.pixels, cells, grainy)
+    if on_page is not None:
+        return straight, *on_page
     lattice = find_cells(straight.pixels, cells, grainy, unlined)
     if lattice is None or not lattice.ruled:
         return straight, lattice, ()
     return straight, lattice, charts_in(straight.pixels, lattice, cells, grainy)
+
+
+_MOST_PAGE: Final = 0.95
+_RECTANGULAR: Final = 0.9
+_MARGIN: Final = 0.5
+"""The part of each side that a page takes at most, and of its box at least; the least margin on it, in cells."""
+
+
+def _on_page(pixels: Pixels, cells: tuple[int, int] | None, grainy: bool) -> tuple[Lattice, tuple[Box, ...]] | None:
+    """The lattice of lines on a page that lies on something else, whose own lines might be taken for a chart's, and
+    where the charts on it lie if it has several; None where there is no such page, or where cells go on to its ends."""
+    page = page_in(ink(pixels))
+    if page is None:
+        return None
+    rows, columns = (np.flatnonzero(page.mean(axis=axis) > 0) for axis in (1, 0))
+    top, bottom, left, right = int(rows[0]), int(rows[-1]) + 1, int(columns[0]), int(columns[-1]) + 1
+    high, wide = bottom - top, right - left
+    if min(high / page.shape[0], wide / page.shape[1]) > _MOST_PAGE or page.sum() < _RECTANGULAR * high * wide:
+        return None
+    part = pixels[top:bottom, left:right]
+    found = find_cells(part, cells, grainy, False)
+    if found is None or not found.ruled:
+        return None
+    room_px = (min(axis.start_px, size - axis.end_px) for axis, size in ((found.across, wide), (found.down, high)))
+    if min(room_px) < _MARGIN * found.pitch_px:
+        return None
+    charts = charts_in(part, found, cells, grainy)
+    return found.moved(left, top), tuple((a + left, b + top, c + left, d + top) for a, b, c, d in charts)
 
 
 def _lined(straight: Straight, lattice: Lattice, ask: Ask, file: str) -> Field:
@@ -277,7 +357,8 @@ def _lined(straight: Straight, lattice: Lattice, ask: Ask, file: str) -> Field:
         lattice = Lattice(lattice.across.part(left, right), lattice.down.part(top, bottom))
         message = words.outlined(lattice.size, (columns, rows))
         columns, rows = lattice.size
-        return Field(rows, columns, straight.pixels, lattice, None, words.turned(straight), (message,), straight)
+        how = words.turned(straight)
+        return Field(rows, columns, straight.pixels, lattice, None, how, (message,), straight, outlined=True)
     if len(lattice.cut) >= _MOST_OPEN and ask.cells is None:
         raise Refused(words.cut_through(file, lattice))
     messages: tuple[Message, ...] = ()
@@ -297,12 +378,6 @@ def _without_lines(straight: Straight, lattice: Lattice) -> Field:
     columns, rows = lattice.size
     how = f"{words.turned(straight)}, no lines between them"
     return Field(rows, columns, straight.pixels, lattice, None, how, (words.no_lines(columns, rows),), straight)
-
-
-def _dark_lines(pixels: Pixels) -> Plane:
-    """Ink, turned round where light lines stand on a dark page."""
-    plane = ink(pixels)
-    return 1 - plane if float(np.median(plane)) > 0.6 else plane
 
 
 def _evenly(pixels: Pixels, ask: Ask, file: str) -> Field:

@@ -64,7 +64,7 @@ _STRANGER: Final = 3.0
 """How far, of 1, a heading is from the chart's cells at least, and how many times as far as these are from their own
 kind."""
 _ALL: Final = 0.85
-_DIVERSE: Final = 0.03
+_DIVERSE: Final = 0.02
 """How far the headings are from the usual one among them, at least: they are not the same twice."""
 
 
@@ -79,6 +79,7 @@ def without_headings(field: Field) -> Field:
         np.float32
     )
     left, top, right, bottom = 0, 0, field.columns, field.rows
+    widest = 1 if field.lattice.signs else _WIDEST
     for _ in range(_DEEPEST):
         inner = cells[top + 1 : bottom - 1, left + _WIDEST : right - _WIDEST]
         if min(inner.shape[:2]) < _LEAST:
@@ -90,7 +91,7 @@ def without_headings(field: Field) -> Field:
         open_sides = field.lattice.open
         above, below, before, behind = (
             int(side in open_sides and bool((strange & is_page).swapaxes(0, axis)[::step][0].all()))
-            or _headings(strange.swapaxes(0, axis)[::step], here.swapaxes(0, axis)[::step])
+            or _headings(strange.swapaxes(0, axis)[::step], here.swapaxes(0, axis)[::step], widest)
             for axis, step, side in ((0, 1, "top"), (0, -1, "bottom"), (1, 1, "left"), (1, -1, "right"))
         )
         if not (above or below or before or behind):
@@ -124,10 +125,10 @@ _PARTLY: Final = 0.4
 in which a number is seen, since some stand between the cells, and the least part of each column."""
 
 
-def _headings(strange: npt.NDArray[np.bool_], cells: Samples) -> int:
-    """How many of the first lines of cells hold headings together: 0 where none does. strange: which of the cells are
-    none of the chart's kinds."""
-    for count in range(_WIDEST, 0, -1):
+def _headings(strange: npt.NDArray[np.bool_], cells: Samples, widest: int) -> int:
+    """How many of the first lines of cells hold headings together, at most the widest that there may be: 0 where none
+    does. strange: which of the cells are none of the chart's kinds."""
+    for count in range(widest, 0, -1):
         odd = strange[:count].any(axis=0)
         least = _ALL if count == 1 else _HALF
         if odd.mean() < least or strange[:count].mean(axis=1).min() < _PARTLY:

@@ -196,6 +196,10 @@ def kinds_named_by(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key)
     inked = inked_in(patches) or (all_marked(patches) if len(key.alike) > 1 else None)
     if inked is None or (key.alike and key.colours):
         return None
+    clear = inked.marked | ~inked.odd
+    plain = {code for cell, code in key.alike if clear[cell] and not inked.marked[cell]} or {key.light_code}
+    if any(not clear[cell] and code not in plain for cell, code in key.alike):
+        return None  # what the user names is no blot
     every = bool(inked.marked.all())
     paper = np.round(255 * np.clip(inked.ground, 0.1, 1))
     marks = inked.ink[inked.marked]
@@ -227,7 +231,7 @@ def kinds_named_by(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key)
     unlike = inked.odd[inked.marked]
     for group in range(len(meanings)):
         members, odd = _parted(marks, np.flatnonzero((groups == group) & ~unlike), not key.colours, group != dark_group)
-        if len(odd) and may_be_blots(marks[odd].max(axis=3), inked.odd.size):
+        if len(odd) and _may_be_blots(marks, members, odd, inked.odd.size):
             unlike[odd] = True
             members, odd = _parted(marks, members, not key.colours, group != dark_group)
         if len(odd):
@@ -273,6 +277,13 @@ def _parted(
         return members, members[:0]
     odd = odd if 2 * odd.sum() <= len(odd) else ~odd
     return members[~odd], members[odd]
+
+
+def _may_be_blots(marks: Patches, members: npt.NDArray[np.intp], odd: npt.NDArray[np.intp], all_cells: int) -> bool:
+    """Whether some marks may be blots beside those of a kind, or its marks with blots on them."""
+    ink = marks[odd].max(axis=3)
+    off = np.abs(ink - np.median(marks[members].max(axis=3), axis=0))
+    return any(may_be_blots(seen, all_cells) for seen in (ink, off))
 
 
 _SURE_OF_ODD: Final = 0.6

@@ -63,6 +63,9 @@ _BLOTTED: Final = 0.05
 """Cells that may be blots: so many, or such a part of all."""
 _FLAT: Final = 0.12
 """The most by which ink differs within a cell of one shade."""
+_TWINS: Final = 0.9
+_MOST_TWINS: Final = 0.5
+"""How much two marks are alike, of 1, that are of one kind, and the part of blots that are so at most."""
 _BESIDE_BLOTS: Final = 0.15
 """How much less of a cell than the next mark blots cover, of what marks cover."""
 _OTHER_STRENGTH: Final = 0.25
@@ -127,10 +130,16 @@ def all_marked(patches: Patches) -> Inked:
 
 
 def may_be_blots(ink: _Values, all_cells: int) -> bool:
-    """Whether these of so many cells hold blots, or marks that a blot lies on: they are few, and none is of one shade
-    all over, as a mark of another kind may be. ink: (cells, s, s)."""
-    shades = np.ptp(ink, axis=(1, 2))
-    return len(ink) <= max(_BLOTS, _BLOTTED * all_cells) and bool((shades > _FLAT).all())
+    """Whether what these of so many cells hold that others do not may be blots: they are few, none is of one shade all
+    over, as a mark of another kind may be, and they are not like each other. ink: (cells, s, s)."""
+    if not len(ink):
+        return True
+    if len(ink) > max(_BLOTS, _BLOTTED * all_cells) or bool((np.ptp(ink, axis=(1, 2)) <= _FLAT).any()):
+        return False
+    soft = ndimage.gaussian_filter(ink, (0, _SOFT, _SOFT)).reshape(len(ink), -1)
+    soft = soft / np.maximum(np.linalg.norm(soft, axis=1, keepdims=True), 1e-6)
+    others = soft @ soft.T - 2 * np.eye(len(ink), dtype=soft.dtype)
+    return float((others.max(axis=1) > _TWINS).mean()) < _MOST_TWINS
 
 
 def _around(values: _Values, chosen: npt.NDArray[np.bool_]) -> _Values:

@@ -159,8 +159,7 @@ def even_light(pixels: Pixels) -> Pixels:
     if height < 32 or width < 32:
         return pixels
     light = lightest(pixels)
-    levels = np.bincount(light.ravel(), minlength=256)
-    if np.sort(levels)[-_FEW_LEVELS:].sum() >= _DRAWN * light.size:
+    if is_drawing(pixels):
         return pixels
     down, across = min(24, height // 8), min(24, width // 8)
     rows = np.linspace(0, height, down + 1).astype(int)
@@ -180,6 +179,10 @@ def even_light(pixels: Pixels) -> Pixels:
     if np.percentile(rim, 5) >= (1 - _AS_BRIGHT) * values.max():
         return pixels
     paper = values >= 0.4 * values.max()  # blocks without any paper in them say nothing about the light
+    page = page_in(ink(pixels))
+    if page is not None:  # nor do those of the table on which it lies
+        on_page = page[np.ix_((rows[:-1] + rows[1:]) // 2, (columns[:-1] + columns[1:]) // 2)].ravel()
+        paper &= on_page | (values > np.median(values[on_page])) if on_page.any() else True
     if values.max() < 40 or paper.sum() < 12:
         return pixels
     weights = paper.astype(np.float64)
@@ -199,6 +202,13 @@ def even_light(pixels: Pixels) -> Pixels:
         gain = np.float32(min(255.0, float(surface.max()))) / np.maximum(fall, 8)
         evened[number] = np.clip(pixels[number] * gain[:, None] + 0.5, 0, 255)
     return evened
+
+
+def is_drawing(pixels: Pixels) -> bool:
+    """Whether nearly all of the picture has one of a few brightnesses, as no scan or photograph has."""
+    light = lightest(pixels)
+    levels = np.bincount(light.ravel(), minlength=256)
+    return bool(np.sort(levels)[-_FEW_LEVELS:].sum() >= _DRAWN * light.size)
 
 
 def paper_colour(pixels: Pixels) -> npt.NDArray[np.float32]:
@@ -262,3 +272,43 @@ def ink(pixels: Pixels) -> Plane:
     for channel in range(3):
         np.maximum(plane, 1 - pixels[:, :, channel] / paper[channel], out=plane)
     return plane
+
+
+_BLANK: Final = 0.5
+"""The ink below which a part of the picture may be page in shadow."""
+_PAGE_STEP: Final = 6
+_LEAST_PAGE: Final = 0.15
+_LEAST_OF_BOX: Final = 0.7
+"""The part of the picture, and of its own box, that a page takes at least; it may be turned and lean."""
+
+
+def page_in(ink: Plane) -> npt.NDArray[np.bool_] | None:
+    """Where the largest blank part of the picture lies with all that is drawn on it, (height, width); None where it is
+    small, or no page by its form. Only some of the pixels are looked at, so that marks are closed."""
+    from scipy import ndimage
+
+    blank = ink[::_PAGE_STEP, ::_PAGE_STEP] < _BLANK
+    parts, count = ndimage.label(ndimage.binary_closing(blank, iterations=2))
+    if not count:
+        return None
+    largest = 1 + int(np.argmax(np.bincount(parts.ravel())[1:]))
+    page = ndimage.binary_fill_holes(parts == largest)
+    box = page[ndimage.find_objects(parts)[largest - 1]]
+    if page.mean() < _LEAST_PAGE or box.mean() < _LEAST_OF_BOX:
+        return None
+    page = ndimage.binary_erosion(page, border_value=1)
+    if not page.any():
+        return None
+    return np.asarray(page.repeat(_PAGE_STEP, axis=0).repeat(_PAGE_STEP, axis=1)[: ink.shape[0], : ink.shape[1]])
+
+
+_DIM: Final = 170.0
+_BRIGHT: Final = 235.0
+
+
+def bright(pixels: Pixels) -> Pixels:
+    """The picture made brighter if its paper is dim."""
+    light = float(paper_colour(pixels).max())
+    return (
+        pixels if light >= _DIM else np.minimum(pixels * np.float32(_BRIGHT / max(light, 16.0)), 255).astype(np.uint8)
+    )

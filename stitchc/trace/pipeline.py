@@ -51,7 +51,8 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
         raise Refused(words.several_charts(file, [in_picture.box(box, _AROUND_PX) for box in field.charts]))
     if ask.key.colours and ask.cells is None:
         field = without_frame(field, [colour for colour, _ in ask.key.colours])
-    if ask.cells is None and field.lattice is not None and field.lattice.ruled:
+    lattice = field.lattice
+    if ask.cells is None and lattice is not None and (lattice.ruled or lattice.signs) and not field.outlined:
         field = without_headings(field)
     rows, columns = field.rows, field.columns
     if rows * columns > MAX_CELLS:

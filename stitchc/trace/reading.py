@@ -20,9 +20,10 @@ from stitchc.trace.field import Field
 from stitchc.trace.forms import of_another_form
 from stitchc.trace.grid import Lattice
 from stitchc.trace.kinds import Kinds, as_seen, kinds_named_by, kinds_of, kinds_of_blocks, specks
+from stitchc.trace.light import in_even_light
 from stitchc.trace.meaning import letters_of
 from stitchc.trace.negative import negative_of, page_of
-from stitchc.trace.picture import Pixels, full_light
+from stitchc.trace.picture import Pixels, full_light, is_drawing
 from stitchc.trace.pixels import SMALL_PX
 from stitchc.trace.signs import Signs, known_signs
 from stitchc.trace.traced import SURE, Ask, Key, Order, UnknownKinds, hex_of
@@ -126,7 +127,12 @@ def _kinds_named(
     named_ways = [
         kinds for _, patches in ways if (kinds := kinds_named_by(patches, pixels, field.lattice, key)) is not None
     ]
-    return min(named_ways, key=lambda kinds: None in kinds.codes, default=None)
+    best = min(named_ways, key=lambda kinds: None in kinds.codes, default=None)
+    if best is not None and None not in best.codes:
+        return best
+    relit = in_even_light(ways[0][1]) if field.lattice.ruled and not is_drawing(pixels) else None
+    kinds = None if relit is None else kinds_named_by(relit, pixels, field.lattice, key)
+    return best if kinds is None or None in kinds.codes else kinds
 
 
 _SHADED: Final = 0.03

@@ -281,7 +281,7 @@ def test_unsaved_text_outlives_the_tab_and_the_server(start: Start, visit: Visit
     again = start("tide.stitch")
     assert again.address == served.address
     expect(page.locator("#banner-gone")).to_have_count(0)
-    page.wait_for_function("fetch('start').then(answer => answer.json()).then(all => all.drafts.length === 1)")
+    page.wait_for_function("() => fetch('start').then(answer => answer.json()).then(all => all.drafts.length === 1)")
     page.close()
     page = visit(again.address)
     expect(page.locator("#text")).to_have_value(TIDE + "# typed while it was gone\n")

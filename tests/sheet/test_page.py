@@ -12,7 +12,7 @@ from pathlib import Path
 import pypdfium2
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from stitchc.__main__ import run
 from stitchc.bed import Needles
@@ -458,9 +458,9 @@ def test_two_windows_of_one_sheet_follow_each_other(browser: Browser, tmp_path: 
         page.goto(made(tmp_path, TIDE, "--rows", "20"))
     for _ in range(6):
         press(first, "Space")
-    second.wait_for_function("document.getElementById('number').textContent === 'Row 6'")
+    expect(second.locator("#number")).to_have_text("Row 6")
     press(second, "Space")
-    first.wait_for_function("document.getElementById('number').textContent === 'Row 7'")
+    expect(first.locator("#number")).to_have_text("Row 7")
     first.click("#undo")
     assert now(first) == "Row 6", "what was done in the other window is taken back too"
     context.close()

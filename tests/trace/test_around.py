@@ -223,7 +223,7 @@ def test_where_marks_reach_the_ends_of_a_picture_its_blank_sides_are_cells() -> 
     assert traced.whole.rows() == rows
 
 
-def paper(rows: list[str], around: int, numbers: bool, outline: bool) -> bytes:
+def paper(rows: list[str], around: int, numbers: bool, outline: bool, by_hand: bool = False) -> bytes:
     cell = 22
     high, wide = len(rows) + 2 * around, len(rows[0]) + 2 * around
     image = Image.new("RGB", (wide * cell + 41, high * cell + 41), (235, 232, 222))
@@ -243,7 +243,17 @@ def paper(rows: list[str], around: int, numbers: bool, outline: bool) -> bytes:
         pen.text(place, str(len(rows) - y), (40, 40, 60), font(13), anchor="mm")
     if outline:
         corner, far = 20 + around * cell, (20 + (around + len(rows[0])) * cell, 20 + (around + len(rows)) * cell)
-        pen.rectangle((corner - 1, corner - 1, far[0] + 1, far[1] + 1), outline=(40, 40, 60), width=4)
+        if by_hand:  # neither on the lines nor ending where the others do
+            (left, top), (right, bottom), wide = (corner - 3, corner - 1), (far[0] + 2, far[1] - 2), 3
+            for ends in (
+                (left, top - 7, left + 2, bottom + 6),
+                (right, top - 5, right - 3, bottom + 8),
+                (left - 6, top, right + 7, top + 2),
+                (left - 8, bottom, right + 5, bottom + 3),
+            ):
+                pen.line(ends, fill=(70, 70, 80), width=wide)
+        else:
+            pen.rectangle((corner - 1, corner - 1, far[0] + 1, far[1] + 1), outline=(40, 40, 60), width=4)
     return png(image)
 
 
@@ -252,6 +262,12 @@ def test_an_outline_is_told_from_the_bold_lines_of_squared_paper(numbers: bool) 
     """Bold lines run on beyond its corners; it lies on none of them."""
     ask = Ask(key=Key(dark=TUCK), repeat="whole")
     assert trace(paper(ROWS, 4, numbers, outline=True), "paper.png", ask).whole.rows() == ROWS
+
+
+def test_an_outline_that_was_drawn_by_hand_lies_beside_the_lines_of_squared_paper() -> None:
+    ask = Ask(key=Key(dark=TUCK), repeat="whole")
+    data = paper(ROWS, 3, numbers=False, outline=True, by_hand=True)
+    assert trace(data, "paper.png", ask).whole.rows() == ROWS
 
 
 def test_of_paper_without_an_outline_it_is_said_that_it_may_be_larger_than_the_chart() -> None:

@@ -17,6 +17,7 @@ from stitchc.messages import Refused
 from stitchc.page.png import png
 from stitchc.trace import Ask, Key, Traced, trace
 from stitchc.trace.marked import inked_in
+from stitchc.trace.traced import UnknownKinds
 
 PX, EDGE = 20, 15
 Cells = np.ndarray
@@ -64,14 +65,44 @@ def test_flecks_are_blank_and_named() -> None:
     picture = drawn(cells)
     draw = ImageDraw.Draw(picture)
     flecks = [tuple(cell) for cell in np.argwhere(~cells)[[5, 60, 150]].tolist()]
-    for (row, column), size in zip(flecks, (4, 5, 6), strict=True):
+    for (row, column), (x, y, wide, high) in zip(flecks, ((4, 5, 6, 3), (11, 6, 4, 5), (6, 12, 5, 5)), strict=True):
         left, top = corner(row, column)
-        draw.ellipse((left + 7, top + 6, left + 7 + size, top + 6 + size), fill=60)
+        draw.ellipse((left + x, top + y, left + x + wide, top + y + high), fill=60)
     traced = read(picture, Key(dark=TUCK))
     assert (codes_of(traced) == np.where(cells, TUCK, KNIT)).all()
     assert warnings(traced) == ["T806"] * 3
     unsure = np.argwhere(traced.certainty[::-1] < 0.9).tolist()
     assert sorted(map(tuple, unsure)) == sorted(flecks)
+
+
+def with_strokes() -> tuple[Cells, Image.Image]:
+    """A chart of few dots, and of fewer thin strokes that are all alike, with what its cells are."""
+    cells = np.full((12, 16), KNIT, dtype=np.uint8)
+    cells[1::6, 5::8], cells[5::6, 1::8], cells[3::6, 4::8] = TUCK, TUCK, SLIP
+    picture = drawn(cells == 9)
+    draw = ImageDraw.Draw(picture)
+    for row, column in np.argwhere(cells != KNIT).tolist():
+        left, top = corner(row, column)
+        if cells[row, column] == TUCK:
+            draw.ellipse((left + 5, top + 5, left + 15, top + 15), fill=0)
+        else:
+            draw.line((left + 5, top + 5, left + 15, top + 15), fill=0, width=2)
+    return cells, picture
+
+
+def test_a_few_marks_that_are_all_alike_are_no_flecks() -> None:
+    _, picture = with_strokes()
+    with pytest.raises(UnknownKinds) as refused:
+        read(picture, Key(dark=TUCK))
+    assert sorted(kind.cells for kind in refused.value.kinds) == [4, 8, 180]
+
+
+def test_a_mark_that_the_user_names_is_no_fleck() -> None:
+    """Nothing is said of the blank cells."""
+    cells, picture = with_strokes()
+    ends = [(12 - row, column + 1) for row, column in (np.argwhere(cells == code)[0].tolist() for code in (TUCK, SLIP))]
+    traced = read(picture, Key(alike=((ends[0], TUCK), (ends[1], SLIP))))
+    assert (codes_of(traced) == cells).all()
 
 
 @pytest.mark.parametrize("share", [0.08, 0.2])

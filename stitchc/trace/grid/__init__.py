@@ -10,12 +10,14 @@ from stitchc.trace.grid.finder import find_cells
 from stitchc.trace.grid.free import counted_cells
 from stitchc.trace.grid.lattice import BORDER, Axis, Lattice, Side
 from stitchc.trace.grid.letters import free_cells
+from stitchc.trace.grid.marks import Rows, marks_in_rows
 from stitchc.trace.grid.outline import outline_in
 
 __all__ = [
     "BORDER",
     "Axis",
     "Lattice",
+    "Rows",
     "Side",
     "counted_cells",
     "even_pitches",
@@ -23,5 +25,6 @@ __all__ = [
     "find_cells",
     "free_cells",
     "grain_of",
+    "marks_in_rows",
     "outline_in",
 ]

@@ -27,6 +27,8 @@ _CLEAR: Final = 24
 """Steps of colour, of 255: up to the first there is none, from the sum of both on it is clear."""
 _GRAINS: Final = 3.0
 """How many times the grain's spread a step of the grain hardly ever is."""
+_ALONG: Final = 3
+"""How many times as far as usual edges are smoothed along themselves so that faint ones are seen in grain."""
 
 
 def grain_of(pixels: Pixels) -> float:
@@ -65,13 +67,13 @@ class Sight:
     """A picture with its edges both ways and its colours summed from the upper left corner.
 
     reach: how many pixels an edge is wide: 1 in a picture that is as it was drawn, 2 where it is blurred or has grain,
-    more where cells are filled with dots or hatching.
+    more where cells are filled with dots or hatching. faint: whether to look for lines that hardly stand out of grain.
     """
 
-    def __init__(self, pixels: Pixels, reach: int) -> None:
+    def __init__(self, pixels: Pixels, reach: int, faint: bool = False) -> None:
         self.pixels, self.soft = pixels, reach > 1
         self.upright, self.level = (
-            Direction(*(_soft_edges(plane, reach) if self.soft else _clear_edges(plane)))
+            Direction(*(_soft_edges(plane, reach, faint) if self.soft else _clear_edges(plane)))
             for plane in (pixels, pixels.swapaxes(0, 1))
         )
 
@@ -111,13 +113,14 @@ def _clear_edges(pixels: Pixels) -> tuple[Edges, Profile]:
     return _as_edges((clear * kept).astype(np.float32), _FAINTEST, _CLEAR)
 
 
-def _soft_edges(pixels: Pixels, reach: int) -> tuple[Edges, Profile]:
+def _soft_edges(pixels: Pixels, reach: int, faint: bool) -> tuple[Edges, Profile]:
     """The same of steps over so many pixels, smoothed along the edge; only those that grain does not make."""
     height, width = pixels.shape[:2]
+    smoothed = (reach + 1) * (_ALONG if faint else 1)
     steps = np.zeros((height, width - 1), dtype=np.float32)
     total = np.zeros((height, width + 1), dtype=np.float32)
     for channel in range(3):
-        along = ndimage.uniform_filter1d(pixels[..., channel].astype(np.float32), reach + 1, axis=0, mode="nearest")
+        along = ndimage.uniform_filter1d(pixels[..., channel].astype(np.float32), smoothed, axis=0, mode="nearest")
         np.cumsum(along, axis=1, out=total[:, 1:])
         means = (total[:, reach:] - total[:, :-reach]) / reach
         found = steps[:, reach - 1 : width - reach]

@@ -58,7 +58,7 @@ def found_on_page(pixels: Pixels, cells_in: Callable[[Pixels, Ink], Pair | None]
         found = found_on_page(pixels[::step, ::step], cells_in)
         return None if found is None else found.grown(step)
     for page in median_colour(rim_of(pixels)), median_colour(pixels):
-        ink = _off_page(pixels, page)
+        ink = off_page(pixels, page)
         lines = cells_in(pixels, ink) if ink.any() else None
         if (
             lines is not None
@@ -69,7 +69,7 @@ def found_on_page(pixels: Pixels, cells_in: Callable[[Pixels, Ink], Pair | None]
     return None
 
 
-def _off_page(pixels: Pixels, page: npt.NDArray[np.float64]) -> Ink:
+def off_page(pixels: Pixels, page: npt.NDArray[np.float64]) -> Ink:
     """Where a colour of a pixel is farther from the page's than _INK."""
     ink = np.zeros(pixels.shape[:2], dtype=np.bool_)
     for channel, value in enumerate(page.tolist()):

@@ -29,10 +29,10 @@ alike: a line may have been left out."""
 _MOST_STRANGE: Final = {False: 0.4, True: 0.6}
 _MOST_STRANGE_UNRULED: Final = 0.05
 """The most that cells may be unlike a few looks, in clear and in soft pictures, and where no lines are drawn."""
-_CLEAR: Final = ((1, False), (2, False), (1, True), (4, True), (8, True))
-_GRAINY: Final = ((2, False), (4, True))
-"""How wide edges may be, in px, and whether cells of exactly one size are tried, one after the other. The widest are
-for cells that are filled with dots or hatching."""
+_CLEAR: Final = ((1, False, False), (2, False, False), (1, True, False), (4, True, False), (8, True, False))
+_GRAINY: Final = ((2, False, False), (2, False, True), (4, True, False))
+"""How wide edges may be, in px, whether cells of exactly one size are tried, and whether edges are smoothed far along
+themselves, one after the other. The widest are for cells that are filled with dots or hatching."""
 _SECOND_LOOK: Final = 4
 """The width at which cells without lines are looked at again, where some were found: seams and dots are not seen."""
 _REACHES: Final = 1.5
@@ -53,6 +53,7 @@ _CLEARER: Final = 0.03
 """How much more of its lines is seen of a pair by which what was found is doubted."""
 _AS_MUCH: Final = 0.93
 """The part of what the best pair without lines explains that is as much."""
+_NEARLY_AS_MUCH: Final = 0.8
 _UNEVEN: Final = 0.1
 """How much the distances of cells differ from the usual one at most, on average."""
 _WIDER_PX: Final = 2
@@ -91,13 +92,13 @@ def _found(
         return None
     frayed: Lattice | None = None
     unruled: tuple[Judged, bool] | None = None
-    rows_at: dict[int, _Rows] = {}
-    for reach, even in _GRAINY if grainy else _CLEAR:
+    rows_at: dict[tuple[int, bool], _Rows] = {}
+    for reach, even, faint in _GRAINY if grainy else _CLEAR:
         if even and (frayed is not None or not unlined):
             return frayed
         if unruled is not None and reach != _SECOND_LOOK:
             continue
-        rows = rows_at.setdefault(reach, _Rows(pixels, reach))
+        rows = rows_at.setdefault((reach, faint), _Rows(pixels, reach, faint))
         sight, likely = rows.sight, rows.likeliest(cells, even)
         for found in likely:
             if even and (found.ruled or found.pitch_px < _REACHES * reach):  # lines are not seen apart from marks here
@@ -118,7 +119,7 @@ def _found(
             if rival is not None and not sight.soft and _is_sure(sight, rival, cells, grainy, alone):
                 found, rival = rival, _rival(sight, rival, likely)
             lattice = _lattice(found, sight.soft)
-            rival = rival or _every_second(found, likely)
+            rival = rival or _every_second(found, likely) or _twice_as_many(found, likely)
             if lattice is not None and rival is not None:
                 lattice = replace(lattice, rival=rival.size)
             if lattice is not None and not (lattice.open or lattice.beyond):
@@ -175,17 +176,28 @@ def _every_second(found: Judged, likely: list[Judged]) -> Judged | None:
     return next((one for one in clearer if one.seen > found.seen + _CLEARER), None)
 
 
+def _twice_as_many(found: Judged, likely: list[Judged]) -> Judged | None:
+    """A pair with twice as many cells one way, give or take one, that explains nearly as much: a line between two may
+    have been left out."""
+    for one in likely:
+        off = sorted(abs(its - times * mine) for its, mine, times in zip(one.size, found.size, (1, 2), strict=True))
+        other = sorted(abs(its - times * mine) for its, mine, times in zip(one.size, found.size, (2, 1), strict=True))
+        if one.ruled and min(off[1], other[1]) <= 1 and one.worth > _NEARLY_AS_MUCH * found.worth:
+            return one
+    return None
+
+
 class _Rows:
     """Rows of cells in a sight both ways, and pairs of them, each of which is judged once."""
 
-    def __init__(self, pixels: Pixels, reach: int) -> None:
-        self._pixels, self._reach = pixels, reach
+    def __init__(self, pixels: Pixels, reach: int, faint: bool) -> None:
+        self._pixels, self._reach, self._faint = pixels, reach, faint
         self._pairs: dict[tuple[Chain, Chain], Pair] = {}
 
     @cached_property
     def sight(self) -> Sight:
         """The picture's edges."""
-        return Sight(self._pixels, self._reach)
+        return Sight(self._pixels, self._reach, self._faint)
 
     @cached_property
     def _chains(self) -> list[list[Chain]]:

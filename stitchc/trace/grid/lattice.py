@@ -28,6 +28,10 @@ class Axis:
         """So many cells of the same size, without lines between them."""
         return cls(start_px + pitch_px * np.arange(cells + 1.0), np.zeros(cells + 1))
 
+    def moved(self, by_px: float) -> Axis:
+        """The same cells so much further on."""
+        return Axis(self.lines + by_px, self.widths)
+
     def part(self, first: int, last: int) -> Axis:
         """The cells from the first up to and without the last."""
         return Axis(self.lines[first : last + 1], self.widths[first : last + 1])
@@ -88,9 +92,9 @@ class Axis:
 @dataclass(frozen=True, eq=False)
 class Lattice:
     """The cells' places in a straight picture. ruled: whether lines are drawn; else the cells' own borders showed
-    where they lie, or a sign in each of them (signs). open: sides where no line closes the grid; cut: sides at which it
-    runs on into part of a cell; beyond: into a whole one. rival: the cells across and down of another lattice whose
-    lines are seen more clearly."""
+    where they lie, or a sign in each of them (signs), which takes that part of its width and height (room). open: sides
+    where no line closes the grid; cut: sides at which it runs on into part of a cell; beyond: into a whole one. rival:
+    the cells across and down of another lattice whose lines are seen more clearly."""
 
     across: Axis
     down: Axis
@@ -100,6 +104,7 @@ class Lattice:
     beyond: tuple[Side, ...] = ()
     rival: tuple[int, int] | None = None
     signs: bool = False
+    room: tuple[float, float] = (0.96, 0.96)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -115,6 +120,10 @@ class Lattice:
     def pitch_px(self) -> float:
         """The smaller of both directions'."""
         return min(self.across.pitch_px, self.down.pitch_px)
+
+    def moved(self, right_px: float, down_px: float) -> Lattice:
+        """The same lattice at another place."""
+        return replace(self, across=self.across.moved(right_px), down=self.down.moved(down_px))
 
     def grown(self, times: int) -> Lattice:
         """The same lattice in a picture with so many times the pixels each way."""

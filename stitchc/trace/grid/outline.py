@@ -17,14 +17,21 @@ from stitchc.trace.picture import Pixels
 _BLANK: Final = 0.12
 """How far the middle of a blank cell may be from the usual blank one, of 1."""
 _HEAVIER: Final = 1.8
-"""How many times as much ink as usual a heavier line has."""
+_HEAVIER_THAN_BEYOND: Final = 1.4
+"""How many times as much ink as usual a heavier line has, and as beyond the outline, where it may lie on a bold one."""
 _FAINT: Final = 0.01
 _DRAWN, _BEYOND = 0.7, 0.25
-"""The least part of each side of the outline that is heavy, and the most of the same line beyond it."""
+"""The least part of each side of the outline that is heavy, and the most of its line beyond it that is as heavy."""
 _EMPTY: Final = 0.9
 """The least part of the cells outside it that is blank: numbers may stand there."""
+_WANDERS: Final = 0.2
+"""How far a line that was drawn by hand may lie beside the grid, of a cell."""
+_BESIDE: Final = 25
 _SEEN: Final = 0.2
-"""The least part of each side of an outline that blank cells let see, and of a line that such a side takes."""
+_LEAST_SEEN, _FEWEST = 0.1, 2
+"""The least part of an outline that blank cells let see, the least part of each of its sides, and so many pieces."""
+_LIKELY: Final = 0.15
+"""The part of what is seen of a line that is heavy, from which a side may lie on it."""
 _MOST_LINES: Final = 8
 
 Shares = npt.NDArray[np.float64]
@@ -47,7 +54,7 @@ def outline_in(pixels: Pixels, lattice: Lattice) -> tuple[int, int, int, int] | 
         known[:, 0], known[:, -1] = clear[:, 0], clear[:, -1]
         if known.sum() < 8:
             return None
-        heavy.append(_Heavy(known & (ink > _HEAVIER * max(float(np.median(ink[known])), _FAINT)), known))
+        heavy.append(_Heavy(known & (ink > _HEAVIER * max(float(np.median(ink[known])), _FAINT)), known, ink))
     upright, level = heavy
     boxes = (
         (left, right, top, bottom)
@@ -60,6 +67,9 @@ def outline_in(pixels: Pixels, lattice: Lattice) -> tuple[int, int, int, int] | 
         for left, right, top, bottom in boxes
         if all(upright.ends(line, top, bottom) for line in (left, right))
         and all(level.ends(line, left, right) for line in (top, bottom))
+        and sum(upright.seen(line, top, bottom) for line in (left, right))
+        + sum(level.seen(line, left, right) for line in (top, bottom))
+        >= _SEEN * 2 * (right - left + bottom - top)
     ]
     if not drawn:
         return None
@@ -68,40 +78,58 @@ def outline_in(pixels: Pixels, lattice: Lattice) -> tuple[int, int, int, int] | 
     outside[top:bottom, left:right] = False
     if blank[outside].mean() < _EMPTY:  # the outline is of a repeat, and the chart goes on
         return None
+    outside[max(0, top - 1) : bottom + 1, max(0, left - 1) : right + 1] = False
+    whole = _means(np.abs(pixels - 255 * usual), _insets(lattice.down, 0.15), _insets(lattice.across, 0.15))
+    if outside.any() and (whole.max(axis=2)[outside] <= _BLANK).mean() < _EMPTY:  # as rings have blank middles
+        return None
     return left, right, top, bottom
 
 
 class _Heavy(NamedTuple):
-    """Which pieces of the lines of one direction are heavy, and of which that is known: (cells along, lines)."""
+    """Which pieces of the lines of one direction are heavy, of which that is known, and how much ink they have: (cells
+    along, lines)."""
 
     strong: npt.NDArray[np.bool_]
     known: npt.NDArray[np.bool_]
+    ink: Shares
 
     def likely(self) -> list[int]:
         """The lines that are heavy along a part."""
         shares = self.strong.sum(axis=0) / np.maximum(self.known.sum(axis=0), 1)
-        lines: list[int] = np.flatnonzero(shares > _SEEN).tolist()
+        lines: list[int] = np.flatnonzero(shares > _LIKELY).tolist()
         return sorted(sorted(lines, key=lambda line: -float(shares[line]))[:_MOST_LINES])
 
     def ends(self, line: int, first: int, last: int) -> bool:
         """Whether a line is heavy between two places and no longer beyond them, as bold lines and a page's edge are."""
         strong, known = self.strong[:, line], self.known[:, line]
-        within, beyond = known[first:last].sum(), known.sum() - known[first:last].sum()
-        if within < _SEEN * (last - first) or strong[first:last].sum() < _DRAWN * within:
+        within = known[first:last].sum()
+        if within < max(_FEWEST, _LEAST_SEEN * (last - first)) or strong[first:last].sum() < _DRAWN * within:
             return False
-        return bool(strong.sum() - strong[first:last].sum() <= _BEYOND * beyond)
+        beyond = np.ones(len(strong), dtype=np.bool_)
+        beyond[max(0, first - 1) : last + 1] = False  # hands draw a little too far
+        ink = self.ink[:, line]
+        if not (known & beyond).any():
+            return True
+        most = float(np.percentile(ink[known & beyond], 100 * (1 - _BEYOND)))
+        return most * _HEAVIER_THAN_BEYOND <= float(np.median(ink[first:last][known[first:last]]))
+
+    def seen(self, line: int, first: int, last: int) -> int:
+        """Pieces of a line between two places of which it is known how heavy they are."""
+        return int(self.known[first:last, line].sum())
 
 
 def _ink_along(plane: Pixels, axis: Axis, other: Axis, usual: Shares) -> Shares:
-    """How much each piece of each line lacks of the usual blank colour, over its width: (cells along, lines)."""
-    reach = max(2, round(float(axis.widths.max()) / 2) + 1)
+    """How much each piece of each line lacks of the usual blank colour, over its width and more than what is beside it:
+    (cells along, lines)."""
+    reach = max(2, round(float(axis.widths.max()) / 2) + 1, round(_WANDERS * axis.pitch_px))
     lines = []
     for line in axis.lines:
         middle = round(float(line))
         first, last = max(0, middle - reach), min(plane.shape[1], middle + reach + 1)
-        lines.append(np.abs(plane[:, first:last] / 255.0 - usual).max(axis=2).sum(axis=1))
-    ink = np.stack(lines, axis=1)
-    return np.stack([ink[begin:end].mean(axis=0) for begin, end in _insets(other, 0.2)])
+        strip = np.abs(plane[:, first:last] / 255.0 - usual).max(axis=2)
+        pieces = np.stack([strip[min(begin, len(strip) - 1) : end].mean(axis=0) for begin, end in _insets(other, 0.2)])
+        lines.append(np.clip(pieces - np.percentile(pieces, _BESIDE, axis=1)[:, None], 0, None).sum(axis=1))
+    return np.stack(lines, axis=1)
 
 
 def _insets(axis: Axis, share: float) -> list[tuple[int, int]]:
@@ -111,6 +139,6 @@ def _insets(axis: Axis, share: float) -> list[tuple[int, int]]:
     return [(max(0, round(a)), max(round(b), round(a) + 1)) for a, b in zip(begin.tolist(), end.tolist(), strict=True)]
 
 
-def _means(pixels: Pixels, rows: list[tuple[int, int]], columns: list[tuple[int, int]]) -> Shares:
+def _means(pixels: Pixels | Shares, rows: list[tuple[int, int]], columns: list[tuple[int, int]]) -> Shares:
     strips = np.stack([pixels[top:bottom].mean(axis=0) for top, bottom in rows])
     return np.stack([strips[:, left:right].mean(axis=1) for left, right in columns], axis=1) / 255

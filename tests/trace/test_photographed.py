@@ -1,0 +1,127 @@
+"""Photographs of charts: a shadow with a hard edge, a page that bends, dim light, a table with lines of its own.
+
+Sources: none; light multiplies what lies under it, and a bent page is drawn by moving its pixels (from memory).
+"""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from PIL import Image, ImageDraw
+from scipy import ndimage
+
+from stitchc.chart import KNIT, SLIP, TUCK
+from stitchc.trace import Ask, Key, Traced, trace
+from stitchc.trace.bends import bend_of
+
+PX, EDGE = 22, 90
+Cells = npt.NDArray[np.uint8]
+Page = npt.NDArray[np.float64]
+"""Brightness, 0 to 1."""
+
+
+def texture(rows: int = 18, columns: int = 24) -> Cells:
+    """Steps of tuck, top row first, that differ from their mirror image, and a large block of it."""
+    row, column = np.indices((rows, columns))
+    cells = np.where((row + 2 * column) % 7 < 2, TUCK, KNIT)
+    cells[2:9, 4:11] = TUCK
+    return cells.astype(np.uint8)
+
+
+def page_of(cells: Cells) -> Page:
+    rows, columns = cells.shape
+    picture = Image.new("L", (columns * PX + 2 * EDGE, rows * PX + 2 * EDGE), 245)
+    draw = ImageDraw.Draw(picture)
+    for row, column in np.argwhere(cells != KNIT).tolist():
+        left, top = EDGE + column * PX, EDGE + row * PX
+        if cells[row, column] == TUCK:
+            draw.rectangle((left, top, left + PX, top + PX), fill=40)
+        else:
+            draw.ellipse((left + 6, top + 6, left + 16, top + 16), fill=40)
+    for number in range(columns + 1):
+        draw.line((EDGE + number * PX, EDGE, EDGE + number * PX, EDGE + rows * PX), fill=110)
+    for number in range(rows + 1):
+        draw.line((EDGE, EDGE + number * PX, EDGE + columns * PX, EDGE + number * PX), fill=110)
+    return np.asarray(picture) / 255
+
+
+def photographed(page: Page, grain: float = 0.01) -> bytes:
+    seen = ndimage.gaussian_filter(page, 0.7) + np.random.default_rng(3).normal(0, grain, page.shape)
+    out = io.BytesIO()
+    Image.fromarray((np.clip(seen, 0, 1) * 255).astype(np.uint8)).convert("RGB").save(out, "JPEG", quality=90)
+    return out.getvalue()
+
+
+def read(data: bytes, key: Key) -> Traced:
+    return trace(data, "photo.jpg", Ask(key=key, repeat="whole"))
+
+
+def in_shadow(page: Page, share: float, slope: float, soft_px: float) -> Page:
+    """The page with a shadow over its left part that leaves that share of the light."""
+    down, across = np.indices(page.shape)
+    lit = 1 / (1 + np.exp(-(across + slope * down - 0.55 * page.shape[1]) / soft_px))
+    return page * (share + (1 - share) * lit)
+
+
+@pytest.mark.parametrize(("share", "slope", "soft_px"), [(0.55, 0.2, 4.0), (0.4, -0.35, 12.0), (0.5, 0.0, 2.0)])
+def test_a_shadow_is_no_mark(share: float, slope: float, soft_px: float) -> None:
+    cells = texture()
+    traced = read(photographed(in_shadow(page_of(cells), share, slope, soft_px)), Key(dark=TUCK))
+    assert (traced.whole.cells[::-1] == cells).all()
+
+
+def test_dots_and_filled_cells_are_told_apart_in_a_shadow() -> None:
+    cells = texture()
+    cells[1::4, 1::5] = SLIP
+    key = Key(alike=(((18 - 3, 6), TUCK), ((18 - 1, 2), SLIP), ((1, 1), KNIT)))
+    assert [int(cells[18 - row, column - 1]) for (row, column), _ in key.alike] == [TUCK, SLIP, KNIT]
+    traced = read(photographed(in_shadow(page_of(cells), 0.5, 0.3, 3.0)), key)
+    assert (traced.whole.cells[::-1] == cells).all()
+
+
+@pytest.mark.parametrize("along", [0, 1])
+def test_a_page_that_bends_is_laid_flat(along: int) -> None:
+    """along: the direction, down or across, in which its lines bend by half a cell and more."""
+    cells = texture()
+    page = page_of(cells)
+    places = list(np.indices(page.shape).astype(np.float64))
+    way = places[1 - along] / page.shape[1 - along]
+    places[along] += 26 * np.sin(2.6 * way) * way
+    bent = ndimage.map_coordinates(page, places, order=1, mode="nearest")
+    traced = read(photographed(bent), Key(dark=TUCK))
+    assert (traced.whole.cells[::-1] == cells).all()
+
+
+def test_lines_that_are_straight_do_not_bend() -> None:
+    random = np.random.default_rng(5)
+    lines = random.integers(-15, 16, 4000) * 20.0 + random.normal(0, 0.3, 4000)
+    along, weight = random.uniform(-1, 1, 4000), np.ones(4000)
+    assert bend_of((lines, along, weight), 320) is None
+    curved = lines + 9 * (1.5 * along**2 - 0.5)  # the Legendre polynomial of degree 2
+    bend = bend_of((curved, along, weight), 320)
+    assert bend is not None
+    assert bend.offset == pytest.approx((9, 0, 0, 0), abs=0.6)
+    straight = curved - (bend.place(lines, along) - lines)
+    assert np.abs(straight - lines).max() < 3
+
+
+def test_a_dim_photograph_with_heavy_grain_is_read() -> None:
+    cells = texture()
+    traced = read(photographed(0.4 * page_of(cells), grain=0.022), Key(dark=TUCK))
+    assert (traced.whole.cells[::-1] == cells).all()
+
+
+def test_lines_of_the_table_are_none_of_the_chart() -> None:
+    cells = texture()
+    page = page_of(cells)
+    table = np.full((page.shape[0] + 240, page.shape[1] + 240), 0.4)
+    table[::30] = 0.2
+    table[:, ::45] = 0.25
+    table[120:-120, 120:-120] = page
+    traced = read(photographed(table), Key(dark=TUCK))
+    assert (traced.whole.cells[::-1] == cells).all()
+    (left, top), *_ = traced.corners_px
+    assert (left, top) == pytest.approx((120 + EDGE, 120 + EDGE), abs=2)
