@@ -64,8 +64,8 @@ _STRANGER: Final = 3.0
 """How far, of 1, a heading is from the chart's cells at least, and how many times as far as these are from their own
 kind."""
 _ALL: Final = 0.85
-_DIVERSE: Final = 0.02
-"""How far the headings are from the usual one among them, at least: they are not the same twice."""
+_DIVERSE: Final = {1: 0.02, 2: 0.03}
+"""How far headings so wide are from the usual one among them, at least: they are not the same twice."""
 
 
 def without_headings(field: Field) -> Field:
@@ -134,7 +134,7 @@ def _headings(strange: npt.NDArray[np.bool_], cells: Samples, widest: int) -> in
         if odd.mean() < least or strange[:count].mean(axis=1).min() < _PARTLY:
             continue
         looks = cells[:count, odd].swapaxes(0, 1).reshape(int(odd.sum()), count * cells.shape[2])
-        if np.median(unlikeness(looks, np.median(looks, axis=0)[None])) > _DIVERSE:
+        if np.median(unlikeness(looks, np.median(looks, axis=0)[None])) > _DIVERSE[count]:
             return count
     return 0
 

@@ -62,18 +62,17 @@ def outline_in(pixels: Pixels, lattice: Lattice) -> tuple[int, int, int, int] | 
         for top, bottom in combinations(level.likely(), 2)
         if right - left >= 2 and bottom - top >= 2 and (left, right, top, bottom) != (0, columns, 0, rows)
     )
-    drawn = [
-        (left, right, top, bottom)
-        for left, right, top, bottom in boxes
-        if all(upright.ends(line, top, bottom) for line in (left, right))
-        and all(level.ends(line, left, right) for line in (top, bottom))
-        and sum(upright.seen(line, top, bottom) for line in (left, right))
-        + sum(level.seen(line, left, right) for line in (top, bottom))
-        >= _SEEN * 2 * (right - left + bottom - top)
-    ]
+    drawn = []
+    for left, right, top, bottom in boxes:
+        sides = [(upright, line, top, bottom) for line in (left, right)]
+        sides += [(level, line, left, right) for line in (top, bottom)]
+        seen = sum(lines.known[first:last, line].sum() for lines, line, first, last in sides)
+        if seen >= _SEEN * 2 * (right - left + bottom - top) and all(lines.ends(*side) for lines, *side in sides):
+            heavy_part = sum(lines.strong[first:last, line].sum() for lines, line, first, last in sides) / seen
+            drawn.append((round(float(heavy_part), 1), (right - left) * (bottom - top), (left, right, top, bottom)))
     if not drawn:
         return None
-    left, right, top, bottom = max(drawn, key=lambda box: (box[1] - box[0]) * (box[3] - box[2]))
+    left, right, top, bottom = max(drawn)[2]
     outside = np.ones_like(blank)
     outside[top:bottom, left:right] = False
     if blank[outside].mean() < _EMPTY:  # the outline is of a repeat, and the chart goes on
@@ -112,10 +111,6 @@ class _Heavy(NamedTuple):
             return True
         most = float(np.percentile(ink[known & beyond], 100 * (1 - _BEYOND)))
         return most * _HEAVIER_THAN_BEYOND <= float(np.median(ink[first:last][known[first:last]]))
-
-    def seen(self, line: int, first: int, last: int) -> int:
-        """Pieces of a line between two places of which it is known how heavy they are."""
-        return int(self.known[first:last, line].sum())
 
 
 def _ink_along(plane: Pixels, axis: Axis, other: Axis, usual: Shares) -> Shares:
