@@ -223,20 +223,25 @@ def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: 
                 return None
             field = _without_lines(picture, signs)
             break
-    if lattice is not None and lattice.ruled and math.prod(lattice.size) > _FEW_LINED:
-        return field
+    if lattice is not None and alone:
+        clear = lattice.strange < _STRANGE and not lattice.open
+        if clear or math.prod(lattice.size) > _FEW_LINED:
+            return field
     placed = _of_marks(pixels, ask)
-    if placed is None or (field is not None and field.rows * field.columns >= placed.rows * placed.columns):
+    if placed is None or (field is not None and placed.rows * placed.columns < _AS_MANY * field.rows * field.columns):
         return field
-    if lattice is not None and placed.rows * placed.columns < (_MORE if alone else 1) * math.prod(lattice.size):
+    if lattice is not None and placed.rows * placed.columns < (_MORE if alone else _NEARLY) * math.prod(lattice.size):
         return None
     return placed
 
 
 _FEW_LINED: Final = 200
 _MORE: Final = 1.7
-"""So few cells between lines may be made of a frame and strokes of marks, if there are so many times as many marks in
-rows."""
+_STRANGE: Final = 0.1
+_NEARLY: Final = 0.8
+_AS_MANY: Final = 0.9
+"""So few cells, so strange, between lines may be made of a frame and of strokes of marks, if there are so many times as
+many marks in rows; borders between colours tell less than marks of which none is missing."""
 
 
 def _of_marks(pixels: Pixels, ask: Ask) -> Field | None:
@@ -342,8 +347,8 @@ def _on_page(pixels: Pixels, cells: tuple[int, int] | None, grainy: bool) -> tup
     if found is None or not found.ruled:
         return None
     room_px = (min(axis.start_px, size - axis.end_px) for axis, size in ((found.across, wide), (found.down, high)))
-    if min(room_px) < _MARGIN * found.pitch_px:
-        return None
+    if min(room_px) < _MARGIN * found.pitch_px and (cells is not None or outline_in(part, found) is None):
+        return None  # the chart may go on where the page is dark, unless an outline ends it
     charts = charts_in(part, found, cells, grainy)
     return found.moved(left, top), tuple((a + left, b + top, c + left, d + top) for a, b, c, d in charts)
 

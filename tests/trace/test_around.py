@@ -13,6 +13,7 @@ from stitchc.chart import KNIT, SLIP, TUCK
 from stitchc.messages import Refused
 from stitchc.page.lettering import font
 from stitchc.trace import Ask, Key, trace
+from stitchc.trace.grid import Axis, Lattice, outline_in
 from stitchc.trace.patch import patch_in
 
 ROWS = ["TKKKTKKKTK", "KKTKKKTKKK", "KKKKKKKKKK", "KTKKKTKKKT", "KKKTKKKTKK", "TKKKKKKKKT", "KKKKKTKKKK"]
@@ -268,6 +269,11 @@ def test_an_outline_that_was_drawn_by_hand_lies_beside_the_lines_of_squared_pape
     ask = Ask(key=Key(dark=TUCK), repeat="whole")
     data = paper(ROWS, 3, numbers=False, outline=True, by_hand=True)
     assert trace(data, "paper.png", ask).whole.rows() == ROWS
+
+
+def test_lines_that_lie_beyond_the_picture_are_no_outline() -> None:
+    lines = Axis(np.arange(-1, 12) * 20.0, np.full(13, 2.0))
+    assert outline_in(np.full((212, 212, 3), 240, dtype=np.uint8), Lattice(lines, lines)) is None
 
 
 def test_of_paper_without_an_outline_it_is_said_that_it_may_be_larger_than_the_chart() -> None:

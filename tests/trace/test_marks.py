@@ -113,3 +113,19 @@ def test_a_page_of_words_is_no_chart() -> None:
     for line in range(9):
         pen.text((40, 40 + 30 * line), words[7 * line : 7 * line + 62], "black", ImageFont.load_default(18))
     assert marks_in_rows(np.asarray(picture), False, None) is None
+
+
+def test_dashes_of_lines_are_no_marks() -> None:
+    cells = texture()[:8, :13]
+    picture = Image.new("RGB", (13 * 18 + 10, 8 * 14 + 8), "white")
+    pen = ImageDraw.Draw(picture)
+    for x in (5 + 18 * number for number in range(14)):
+        for y in range(4, 4 + 8 * 14, 4):
+            pen.line((x, y, x, y + 1), (150, 150, 200))
+    for y in (4 + 14 * number for number in range(9)):
+        for x in range(5, 5 + 13 * 18, 4):
+            pen.line((x, y, x + 1, y), (150, 150, 200))
+    for row, column in np.argwhere(cells == TUCK).tolist():
+        x, y = 5 + 18 * column, 4 + 14 * row
+        pen.line((x + 5, y + 11, x + 13, y + 3), (30, 30, 30), 2)
+    assert (read(picture, Key(dark=TUCK)) == cells).all()

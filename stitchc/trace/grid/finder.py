@@ -403,7 +403,8 @@ def _lattice(found: Judged, soft: bool) -> Lattice | None:
             if near:
                 (cut if room < 0.97 * chain.axis.pitch_px else beyond).append(side)
     axis_x, axis_y = (settled(chain.axis, _ERROR_PX[soft]) for chain in (across, down))
-    return Lattice(axis_x, axis_y, found.ruled, tuple(opened), tuple(cut), tuple(beyond))
+    ends = tuple(opened), tuple(cut), tuple(beyond)
+    return Lattice(axis_x, axis_y, found.ruled, *ends, strange=found.strange)
 
 
 def _run_on(chain: Chain, other: Chain, before: bool, part: tuple[float, float]) -> bool | None:

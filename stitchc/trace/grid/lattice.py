@@ -94,7 +94,8 @@ class Lattice:
     """The cells' places in a straight picture. ruled: whether lines are drawn; else the cells' own borders showed
     where they lie, or a sign in each of them (signs), which takes that part of its width and height (room). open: sides
     where no line closes the grid; cut: sides at which it runs on into part of a cell; beyond: into a whole one. rival:
-    the cells across and down of another lattice whose lines are seen more clearly."""
+    the cells across and down of another lattice whose lines are seen more clearly. strange: how far its cells are from
+    a few looks, on average, of 1."""
 
     across: Axis
     down: Axis
@@ -105,6 +106,7 @@ class Lattice:
     rival: tuple[int, int] | None = None
     signs: bool = False
     room: tuple[float, float] = (0.96, 0.96)
+    strange: float = 0.0
 
     @property
     def size(self) -> tuple[int, int]:

@@ -119,7 +119,7 @@ def _ink_along(plane: Pixels, axis: Axis, other: Axis, usual: Shares) -> Shares:
     reach = max(2, round(float(axis.widths.max()) / 2) + 1, round(_WANDERS * axis.pitch_px))
     lines = []
     for line in axis.lines:
-        middle = round(float(line))
+        middle = min(max(round(float(line)), 0), plane.shape[1] - 1)  # the last one may lie beyond the picture
         first, last = max(0, middle - reach), min(plane.shape[1], middle + reach + 1)
         strip = np.abs(plane[:, first:last] / 255.0 - usual).max(axis=2)
         pieces = np.stack([strip[min(begin, len(strip) - 1) : end].mean(axis=0) for begin, end in _insets(other, 0.2)])
