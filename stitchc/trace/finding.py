@@ -231,7 +231,7 @@ def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: 
     if placed is None or (field is not None and placed.rows * placed.columns < _AS_MANY * field.rows * field.columns):
         return field
     if lattice is not None and placed.rows * placed.columns < (_MORE if alone else _NEARLY) * math.prod(lattice.size):
-        return None
+        return field
     return placed
 
 

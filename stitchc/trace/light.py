@@ -10,6 +10,8 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import coo_array
+from scipy.sparse.linalg import lsqr
 
 from stitchc.trace.cells import Patches
 
@@ -25,6 +27,8 @@ _ROUNDS: Final = 4000
 
 def in_even_light(patches: Patches) -> Patches | None:
     """The cells as they would look in even light; None where it is even as it is. patches: (rows, columns, s, s, 3)."""
+    if min(patches.shape[:2]) < 2:
+        return None
     level = np.log(np.maximum(patches.mean(axis=4, dtype=np.float64), _DARKEST))
     left, right, top, bottom = (
         np.median(side, axis=2) for side in (level[..., 0], level[..., -1], level[..., 0, :], level[..., -1, :])
@@ -43,9 +47,6 @@ def in_even_light(patches: Patches) -> Patches | None:
 def _summed(right: _Values, below: _Values) -> _Values:
     """The values of cells of which the differences from those at their right and below are given, as nearly as can
     be."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.linalg import lsqr
-
     rows, columns = len(right), below.shape[1]
     number = np.arange(rows * columns).reshape(rows, columns)
     first = np.concatenate([number[:, :-1].ravel(), number[:-1].ravel()])

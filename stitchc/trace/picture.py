@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
+from scipy import ndimage
 
 from stitchc.chart import Chart
 from stitchc.drawn.carried import KEYWORD, chart_carried
@@ -285,8 +286,6 @@ _LEAST_OF_BOX: Final = 0.7
 def page_in(ink: Plane) -> npt.NDArray[np.bool_] | None:
     """Where the largest blank part of the picture lies with all that is drawn on it, (height, width); None where it is
     small, or no page by its form. Only some of the pixels are looked at, so that marks are closed."""
-    from scipy import ndimage
-
     blank = ink[::_PAGE_STEP, ::_PAGE_STEP] < _BLANK
     parts, count = ndimage.label(ndimage.binary_closing(blank, iterations=2))
     if not count:

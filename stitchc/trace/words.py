@@ -34,7 +34,7 @@ NEGATIVE: Final = "light marks on a dark ground"
 def turned(straight: Straight) -> str:
     """How the picture was set straight, to go on from the number of cells."""
     degrees = straight.turned_deg
-    how = ", leaning" if straight.leaning else ""
+    how = (", leaning" if straight.leaning else "") + (", bent" if straight.bends is not None else "")
     if straight.to_given is None or abs(degrees) < 0.05:
         return how
     return f"{how}, turned by {abs(degrees):.1f}° {'clockwise' if degrees > 0 else 'anticlockwise'}"

@@ -16,6 +16,7 @@ from scipy import ndimage
 from stitchc.chart import KNIT, SLIP, TUCK
 from stitchc.trace import Ask, Key, Traced, trace
 from stitchc.trace.bends import bend_of
+from stitchc.trace.light import in_even_light
 
 PX, EDGE = 22, 90
 Cells = npt.NDArray[np.uint8]
@@ -92,7 +93,12 @@ def test_a_page_that_bends_is_laid_flat(along: int) -> None:
     places[along] += 26 * np.sin(2.6 * way) * way
     bent = ndimage.map_coordinates(page, places, order=1, mode="nearest")
     traced = read(photographed(bent), Key(dark=TUCK))
-    assert (traced.whole.cells[::-1] == cells).all()
+    assert (traced.whole.cells[::-1] == cells).all() and ", bent" in traced.how
+    assert ", bent" not in read(photographed(page), Key(dark=TUCK)).how
+
+
+def test_light_is_not_told_of_a_single_row_of_cells() -> None:
+    assert in_even_light(np.full((1, 9, 7, 7, 3), 0.5, dtype=np.float32)) is None
 
 
 def test_lines_that_are_straight_do_not_bend() -> None:

@@ -35,6 +35,8 @@ _SAME: Final = 0.08
 _NEAR: Final = 0.25
 """How unlike two distances are that are the same, and how far a mark is from where it should be, of them."""
 _LIKELIEST: Final = 3
+_SPARSE: Final = 40
+"""Cells for each mark on the page from which they are none of a chart."""
 _UNMARKED: Final = 1000.0
 """What a cell without a mark speaks against a chart, where one with a mark speaks for it by 1."""
 
@@ -140,10 +142,12 @@ def _rows(marks: _Marks, ink: Ink, steps: tuple[Places, Places], given: tuple[in
     there = _through(np.asarray(np.linalg.inv(projection), dtype=np.float64), places)
     cells = np.round(there)
     aside = np.abs(there - cells).max(axis=1)
-    inside = (aside <= _least_aside(aside[order])) & (np.abs(cells) < len(places)).all(axis=1)
+    inside = (aside <= _most_aside(aside[order])) & (np.abs(cells) < len(places)).all(axis=1)
+    if not inside.any():
+        return None
     first = cells[inside].min(axis=0)
     columns, rows = (cells[inside].max(axis=0) - first + 1).astype(int).tolist()
-    if columns * rows > 40 * len(places):
+    if columns * rows > _SPARSE * len(places):
         return None
     marked = np.zeros((rows, columns), dtype=np.bool_)
     column, row = (cells[inside] - first).astype(np.intp).T
@@ -170,7 +174,7 @@ _NEARLY_ALL: Final = 0.9
 """The least part of the cells in which a mark was seen that stands for itself."""
 
 
-def _least_aside(aside: Places) -> float:
+def _most_aside(aside: Places) -> float:
     """How far a mark may stand off its place, of a cell, where the others stand so far off theirs."""
     return min(_NEAR, max(_LEAST_ASIDE, _TIMES_ASIDE * float(np.median(aside))))
 
