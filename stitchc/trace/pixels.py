@@ -168,7 +168,8 @@ def _off(pixels: Pixels, cells: tuple[int, int], most: float) -> float:
     small = Image.fromarray(_middles(pixels, *cells))
     ends = np.linspace(0, height, (min(_STRIPS, height) if rows == height else 1) + 1).astype(int).tolist()
     strips = sorted(pairwise(ends), key=lambda strip: abs(strip[0] + strip[1] - height))
-    least = most * most * pixels.size
+    bound = most * most * pixels.size
+    least = np.inf
     for way in (Image.Resampling.BICUBIC, Image.Resampling.BILINEAR, Image.Resampling.LANCZOS):
         total = 0.0
         for first, last in strips:
@@ -176,11 +177,11 @@ def _off(pixels: Pixels, cells: tuple[int, int], most: float) -> float:
             again = np.asarray(small.resize((width, last - first), way, box))
             gap = np.subtract(again, pixels[first:last], dtype=np.float32).ravel()
             total += float(np.einsum("i,i->", gap, gap))
-            if total >= least:
+            if total >= min(least, bound):
                 break
-        least = min(least, total)
-    off = float(np.sqrt(least / pixels.size))
-    return off if off < most else np.inf
+        else:
+            least = total
+    return float(np.sqrt(least / pixels.size))
 
 
 _THICKEST: Final = 0.3

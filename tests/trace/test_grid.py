@@ -12,6 +12,7 @@ from PIL import Image, ImageFilter
 from stitchc.trace import Ask, trace
 from stitchc.trace.grid import Lattice, find_cells
 from stitchc.trace.grid.finder import are_uneven
+from stitchc.trace.pixels import _off
 
 CHARTS = Path(__file__).resolve().parents[2] / "charts"
 
@@ -148,3 +149,10 @@ def test_cells_that_end_at_strokes_of_letters_are_uneven() -> None:
     assert not are_uneven(np.stack([first, first + 19], axis=1), soft=False)
     off = first + np.random.default_rng(1).integers(-1, 2, 20)
     assert not are_uneven(np.stack([off, off + 19], axis=1), soft=True)
+
+
+def test_a_picture_that_is_farther_off_than_asked_is_never_taken_for_an_enlarged_one() -> None:
+    """Whatever the bound is, down to how its square and root are rounded."""
+    noise = np.random.default_rng(4).integers(0, 256, (40, 44, 3)).astype(np.uint8)
+    assert all(_off(noise, (4, 5), most) == np.inf for most in np.linspace(1, 30, 400).tolist())
+    assert _off(noise, (4, 5), 200.0) < 200

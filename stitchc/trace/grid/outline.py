@@ -78,7 +78,8 @@ def outline_in(pixels: Pixels, lattice: Lattice) -> tuple[int, int, int, int] | 
     if blank[outside].mean() < _EMPTY:  # the outline is of a repeat, and the chart goes on
         return None
     outside[max(0, top - 1) : bottom + 1, max(0, left - 1) : right + 1] = False
-    whole = _means(np.abs(pixels - 255 * usual), _insets(lattice.down, 0.15), _insets(lattice.across, 0.15))
+    off = np.abs(pixels - np.float32(255) * usual.astype(np.float32))
+    whole = _means(off, _insets(lattice.down, 0.15), _insets(lattice.across, 0.15))
     if outside.any() and (whole.max(axis=2)[outside] <= _BLANK).mean() < _EMPTY:  # as rings have blank middles
         return None
     return left, right, top, bottom
@@ -134,6 +135,8 @@ def _insets(axis: Axis, share: float) -> list[tuple[int, int]]:
     return [(max(0, round(a)), max(round(b), round(a) + 1)) for a, b in zip(begin.tolist(), end.tolist(), strict=True)]
 
 
-def _means(pixels: Pixels | Shares, rows: list[tuple[int, int]], columns: list[tuple[int, int]]) -> Shares:
+def _means(
+    pixels: Pixels | npt.NDArray[np.float32], rows: list[tuple[int, int]], columns: list[tuple[int, int]]
+) -> Shares:
     strips = np.stack([pixels[top:bottom].mean(axis=0) for top, bottom in rows])
     return np.stack([strips[:, left:right].mean(axis=1) for left, right in columns], axis=1) / 255
