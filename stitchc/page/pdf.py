@@ -146,12 +146,13 @@ def without_dates(content: bytes) -> bytes:
 
 @functools.cache
 def fonts() -> dict[bool, str]:
-    """Register both weights; their names, bold or not."""
+    """Register both weights; their names, bold or not. Settles for the whole process, as reportlab does not let a file
+    settle it for itself, that no stream is spelt out in letters."""
     from reportlab import rl_config
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
-    rl_config.useA85 = 0  # no stream spelt out in letters: a quarter larger, and slow
+    rl_config.useA85 = 0  # it makes a stream a quarter larger, and is slow
     names = {False: "lettering", True: "lettering-bold"}
     for bold, name in names.items():
         pdfmetrics.registerFont(TTFont(name, str(font_path(bold))))

@@ -36,13 +36,13 @@ from stitchc.trace.patch import patch_in
 from stitchc.trace.picture import (
     Picture,
     Pixels,
-    bright,
     even_light,
     ink,
     is_drawing,
     median_colour,
     page_in,
     paper_colour,
+    well_lit,
 )
 from stitchc.trace.pixels import SMALL_PX, Blocks, blocks_of, enlarged, looks_ruled
 from stitchc.trace.several import Box, charts_in
@@ -227,7 +227,7 @@ def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: 
         clear = lattice.strange < _STRANGE and not lattice.open
         if clear or math.prod(lattice.size) > _FEW_LINED:
             return field
-    placed = _of_marks(pixels, ask)
+    placed = _of_marks(straight, pixels, ask)
     if placed is None or (field is not None and placed.rows * placed.columns < _AS_MANY * field.rows * field.columns):
         return field
     if lattice is not None and placed.rows * placed.columns < (_MORE if alone else _NEARLY) * math.prod(lattice.size):
@@ -244,15 +244,14 @@ _AS_MANY: Final = 0.9
 many marks in rows; borders between colours tell less than marks of which none is missing."""
 
 
-def _of_marks(pixels: Pixels, ask: Ask) -> Field | None:
+def _of_marks(straight: Straight, pixels: Pixels, ask: Ask) -> Field | None:
     """The field of marks that stand in rows and columns, whatever is around them and however they were seen."""
-    even = pixels if is_drawing(pixels) else bright(even_light(pixels))
+    even = straight.pixels if straight.to_given is None else well_lit(pixels)
     rows = marks_in_rows(even, grain_of(even) > _GRAIN, ask.cells)
     if rows is None:
         return None
     red, green, blue = (int(value) for value in median_colour(even))
-    straight, lattice = laid_out(even, rows, (red, green, blue))
-    return _without_lines(straight, lattice)
+    return _without_lines(*laid_out(even, rows, (red, green, blue)))
 
 
 def _drawn_in(blocks: Blocks, lattice: Lattice | None) -> bool:
@@ -311,8 +310,7 @@ def _found(
 ) -> tuple[Straight, Lattice | None, tuple[Box, ...]]:
     """The picture set straight, the lattice of its cells, and where its charts lie if it has several. cells: how many
     the user says there are; unlined: whether cells without lines are looked for too."""
-    even, drawing = even_light(given.pixels), is_drawing(given.pixels)
-    even = even if drawing else bright(even)
+    even, drawing = well_lit(given.pixels), is_drawing(given.pixels)
     red, green, blue = (int(value) for value in paper_colour(even))
     straight = straightened(even, ink(even), (red, green, blue), drawing)
     grainy = straight.to_given is not None or grain_of(straight.pixels) > _GRAIN

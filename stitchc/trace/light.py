@@ -10,8 +10,6 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_array
-from scipy.sparse.linalg import lsqr
 
 from stitchc.trace.cells import Patches
 
@@ -47,6 +45,10 @@ def in_even_light(patches: Patches) -> Patches | None:
 def _summed(right: _Values, below: _Values) -> _Values:
     """The values of cells of which the differences from those at their right and below are given, as nearly as can
     be."""
+    # which few pictures need, and which take a while to load
+    from scipy.sparse import coo_array
+    from scipy.sparse.linalg import lsqr
+
     rows, columns = len(right), below.shape[1]
     number = np.arange(rows * columns).reshape(rows, columns)
     first = np.concatenate([number[:, :-1].ravel(), number[:-1].ravel()])

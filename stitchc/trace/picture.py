@@ -305,9 +305,12 @@ _DIM: Final = 170.0
 _BRIGHT: Final = 235.0
 
 
-def bright(pixels: Pixels) -> Pixels:
-    """The picture made brighter if its paper is dim."""
-    light = float(paper_colour(pixels).max())
-    return (
-        pixels if light >= _DIM else np.minimum(pixels * np.float32(_BRIGHT / max(light, 16.0)), 255).astype(np.uint8)
-    )
+def well_lit(pixels: Pixels) -> Pixels:
+    """The picture in even light, brighter if its paper is dim; a drawing as it is."""
+    if is_drawing(pixels):
+        return pixels
+    even = even_light(pixels)
+    light = float(paper_colour(even).max())
+    if light >= _DIM:
+        return even
+    return np.asarray(np.minimum(even * np.float32(_BRIGHT / max(light, 16.0)), 255), dtype=np.uint8)

@@ -6,19 +6,19 @@ Whatever else is on the page, as titles and numbers, does not; and the page may 
 from __future__ import annotations
 
 import math
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import breadth_first_order, connected_components
-from scipy.spatial import cKDTree
 
 from stitchc.trace.grid.chains import LEAST_CELLS, LEAST_PITCH_PX
 from stitchc.trace.grid.evenly import FEWEST, OBLONG, Ink, off_page
 from stitchc.trace.grid.judging import richest
 from stitchc.trace.picture import Pixels, median_colour, rim_of
+
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
 
 Places = npt.NDArray[np.float64]
 """x and y of each mark, or its column and row."""
@@ -59,8 +59,8 @@ def marks_in_rows(pixels: Pixels, grainy: bool, cells: tuple[int, int] | None) -
         for closed_px in _CLOSED_PX:
             around = np.ones((closed_px, closed_px), dtype=np.bool_)
             marks = _marks(ink if closed_px == 1 else ndimage.binary_closing(ink, around))
-            for right in _steps(marks.places, 0):
-                for down in _steps(marks.places, 1):
+            for right in _steps(marks, 0):
+                for down in _steps(marks, 1):
                     found = _rows(marks, ink, (right, down), cells)
                     if found is not None and (best is None or math.prod(found.size) > math.prod(best.size)):
                         best = found
@@ -68,30 +68,34 @@ def marks_in_rows(pixels: Pixels, grainy: bool, cells: tuple[int, int] | None) -
 
 
 class _Marks(NamedTuple):
-    """What may be marks: where their middles are, and how wide and high they are."""
+    """What may be marks: where their middles are, how wide and high they are, and which are near a place."""
 
     places: Places
     sizes: Places
+    tree: cKDTree
 
 
 def _marks(ink: Ink) -> _Marks:
     """All that may be marks in the picture."""
-    labels, count = ndimage.label(ink, np.ones((3, 3)))
-    if not count:
-        return _Marks(np.zeros((0, 2)), np.zeros((0, 2)))
-    boxes = np.array([(a.start, a.stop, b.start, b.stop) for a, b in ndimage.find_objects(labels)], dtype=np.float64)
+    from scipy.spatial import cKDTree  # which takes a while to load, and most charts have lines
+
+    labels, _ = ndimage.label(ink, np.ones((3, 3)))
+    parts = ndimage.find_objects(labels)
+    boxes = np.array([(a.start, a.stop, b.start, b.stop) for a, b in parts], dtype=np.float64).reshape(-1, 4)
     small = np.maximum(boxes[:, 1] - boxes[:, 0], boxes[:, 3] - boxes[:, 2]) <= _LARGEST * max(ink.shape)
     boxes = boxes[small]
     boxes = boxes[: len(boxes) if len(boxes) <= _MOST_MARKS else 0]
     places = np.stack([(boxes[:, 2] + boxes[:, 3] - 1) / 2, (boxes[:, 0] + boxes[:, 1] - 1) / 2], axis=1)
-    return _Marks(places, np.stack([boxes[:, 3] - boxes[:, 2], boxes[:, 1] - boxes[:, 0]], axis=1))
+    sizes = np.stack([boxes[:, 3] - boxes[:, 2], boxes[:, 1] - boxes[:, 0]], axis=1)
+    return _Marks(places, sizes, cKDTree(places))
 
 
-def _steps(places: Places, along: int) -> list[Places]:
+def _steps(marks: _Marks, along: int) -> list[Places]:
     """The likeliest ways from a mark to the next in one direction, of those that are frequent."""
+    places = marks.places
     if len(places) < FEWEST:
         return []
-    off, near = cKDTree(places).query(places, min(12, len(places)))
+    off, near = marks.tree.query(places, min(12, len(places)))
     ways = places[near] - places[:, None]
     ahead = (ways[..., along] >= LEAST_PITCH_PX) & (np.abs(ways[..., 1 - along]) <= _ASIDE * ways[..., along])
     nearest = np.where(ahead, off, np.inf).argmin(axis=1)
@@ -110,10 +114,12 @@ def _steps(places: Places, along: int) -> list[Places]:
 def _rows(marks: _Marks, ink: Ink, steps: tuple[Places, Places], given: tuple[int, int] | None) -> Rows | None:
     """The largest rectangle of cells with a mark in each, that lie one step across and one down from each other, or
     that of so many."""
-    (places, sizes), (right, down) = marks, steps
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import breadth_first_order, connected_components
+
+    (places, sizes, tree), (right, down) = marks, steps
     if not 1 / OBLONG < right[0] / down[1] < OBLONG:
         return None
-    tree = cKDTree(places)
     pairs, ways = [], []
     for number, step in enumerate(steps):
         off, near = tree.query(places + step, distance_upper_bound=_NEAR * float(np.hypot(*step)))
