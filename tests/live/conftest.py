@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Locator, Page, expect
 
 PATIENCE_MS = 40_000
 """A busy machine is slow, not wrong."""
@@ -118,6 +118,17 @@ def open_pattern(shared: Served, visit: Visit, request: pytest.FixtureRequest) -
         return page
 
     return open_pattern
+
+
+def open_in_a_tab(button: Locator) -> str:
+    """The address of the PDF that a button opens beside the page; not every browser can show one, so what it is sent
+    counts."""
+    context = button.page.context
+    with context.expect_event("response", lambda each: each.request.is_navigation_request()) as sent:
+        button.click()
+    assert sent.value.ok and sent.value.headers["content-type"] == "application/pdf"
+    assert "content-disposition" not in sent.value.headers
+    return str(sent.value.url)
 
 
 def text_of(page: Page) -> str:

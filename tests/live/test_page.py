@@ -14,7 +14,7 @@ from playwright.sync_api import expect
 
 from stitchc.__main__ import run
 from stitchc.notation import compile_text
-from tests.live.conftest import TIDE, Open, Served, Start, Visit, expect_chart, text_of
+from tests.live.conftest import TIDE, Open, Served, Start, Visit, expect_chart, open_in_a_tab, text_of
 
 pytestmark = pytest.mark.browser
 
@@ -413,9 +413,7 @@ def test_what_belongs_to_a_view_is_asked_for_there(open_pattern: Open) -> None:
     expect(page.locator("#piece")).to_contain_text("30 rows knitted, 30 still to knit.")
     page.get_by_role("button", name="Forget what is knitted").click()
     expect(page.locator("#piece")).not_to_contain_text("still to knit")
-    with page.expect_popup() as shown:
-        page.get_by_role("button", name="Hole card: Test card").click()
-    shown.value.wait_for_url("**/test-card.pdf")
+    assert open_in_a_tab(page.get_by_role("button", name="Hole card: Test card")).endswith("/test-card.pdf")
 
 
 LADDER = """stitch steps over 4

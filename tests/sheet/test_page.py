@@ -219,13 +219,18 @@ def test_notes_and_ticks_show_in_the_table(page: Page, tmp_path: Path) -> None:
 
 
 def test_without_storage_the_address_keeps_the_place(page: Page, tmp_path: Path) -> None:
+    """What else the browser refuses is told as well."""
+    page.add_init_script(
+        "Object.defineProperty(navigator, 'wakeLock', {get: () => ({request: () => Promise.reject(Error())})});"
+    )
     page.add_init_script("Object.defineProperty(window, 'localStorage', {get() { throw new Error('refused'); }});")
     address = made(tmp_path, TIDE, "--rows", "8")
     page.goto(address)
     for _ in range(3):
         press(page, "Space")
     assert page.url.endswith("#row-3")
-    assert "bookmark" in page.inner_text("#trouble")
+    trouble = page.inner_text("#trouble")
+    assert "bookmark" in trouble and "keep the screen on" in trouble
     page.goto("about:blank")
     page.goto(address + "#row-3")
     assert now(page) == "Row 3"

@@ -431,6 +431,10 @@ byId("voice").addEventListener("click", () => {
   remember();
   if (state.voice) speak(aloud(sentence(stops[state.at]))); else if (canSpeak) speechSynthesis.cancel();
 });
+function warn(sentence) {
+  const place = byId("trouble");
+  if (!place.textContent.includes(sentence)) place.textContent = `${place.textContent} ${sentence}`.trim();
+}
 let lock = null;
 const canWake = "wakeLock" in navigator;
 async function wake() {
@@ -438,7 +442,7 @@ async function wake() {
   try { lock = await navigator.wakeLock.request("screen"); } catch (refused) {
     state.awake = false;
     byId("awake").setAttribute("aria-pressed", "false");
-    byId("trouble").textContent = "This browser does not let the page keep the screen on; set it in the device's display settings.";
+    warn("This browser does not let the page keep the screen on; set it in the device's display settings.");
   }
 }
 byId("awake").hidden = !canWake;
@@ -483,7 +487,7 @@ if (begin === "follow") {
   wake();
   byId("stage").focus({ preventScroll: true });
 }
-if (!keeps) byId("trouble").textContent = "This browser does not keep your place when the page is closed. Its address does: bookmark it.";
+if (!keeps) warn("This browser does not keep your place when the page is closed. Its address does: bookmark it.");
 return () => {
   listening.forEach((stop) => stop());
   if (lock) lock.release();
