@@ -55,7 +55,7 @@ def test_of_two_charts_in_a_picture_each_is_named_and_read_where_it_is_said_to_b
 ) -> None:
     """The second with cells of the same size, a whole number of cells away, and of another."""
     random = np.random.default_rng(gap_px)
-    charts = [random.choice([KNIT, TUCK], (19, 18), p=(0.7, 0.3)) for _ in range(2)]
+    charts = [random.choice([KNIT, TUCK], (12, 11), p=(0.7, 0.3)) for _ in range(2)]
     high, wide = charts[0].shape
     left, top = 30 + beside * (20 * wide + gap_px), 30 + (not beside) * (20 * high + gap_px)
     size = max(30 + 20 * wide, left + cell_px * wide) + 30, max(30 + 20 * high, top + cell_px * high) + 30

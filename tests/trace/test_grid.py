@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageFilter
 
+from stitchc.drawn import draw
+from stitchc.page.png import png as painted
 from stitchc.trace import Ask, trace
 from stitchc.trace.grid import Lattice, find_cells
 from stitchc.trace.grid.finder import are_uneven
@@ -126,14 +128,17 @@ def test_noise_is_no_chart() -> None:
     assert find_cells(random.integers(0, 255, (90, 120, 3)).astype(np.uint8)) is None
 
 
-@pytest.mark.parametrize("example", ["tide-line/tide", "grounds/seed", "low-water/ebb", "sampler-piece/slipped"])
-def test_a_picture_of_a_chart_of_ours_that_says_nothing_of_itself_is_read(example: str) -> None:
+@pytest.mark.parametrize(
+    ("example", "dpi"),
+    [("tide-line/tide", 200), ("grounds/seed", 100), ("low-water/ebb", 100), ("sampler-piece/slipped", 100)],
+)
+def test_a_picture_of_a_chart_of_ours_that_says_nothing_of_itself_is_read(example: str, dpi: int) -> None:
     """As saved from a screen: rings in each cell of whole rows, one repeat in a heavy frame, a heavier line every
     fifth, words and a key around."""
-    drawn = CHARTS / f"{example}-chart.png"
-    repeat = trace(drawn.read_bytes(), "own.png", Ask(repeat="whole")).whole
+    repeat = trace((CHARTS / f"{example}-chart.png").read_bytes(), "own.png", Ask(repeat="whole")).whole
+    (page,) = draw(Path(example).name, repeat, title="Harbour")
     bare = io.BytesIO()
-    Image.open(drawn).convert("RGB").save(bare, "PNG")
+    Image.open(io.BytesIO(painted(page, dpi, "RGB"))).convert("RGB").save(bare, "PNG")
     read = trace(bare.getvalue(), "screen.png", Ask(repeat="whole")).whole
     assert read.width >= 2 * repeat.width and read.height >= 2 * repeat.height
     assert read.rows() == repeat.tiled(read.width, read.height).rows()

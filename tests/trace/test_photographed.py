@@ -5,6 +5,7 @@ Sources: none; light multiplies what lies under it, and a bent page is drawn by 
 
 from __future__ import annotations
 
+import functools
 import io
 
 import numpy as np
@@ -18,17 +19,17 @@ from stitchc.trace import Ask, Key, Traced, trace
 from stitchc.trace.bends import bend_of
 from stitchc.trace.light import in_even_light
 
-PX, EDGE = 22, 90
+PX, EDGE = 22, 60
 Cells = npt.NDArray[np.uint8]
 Page = npt.NDArray[np.float64]
 """Brightness, 0 to 1."""
 
 
-def texture(rows: int = 18, columns: int = 24) -> Cells:
+def texture(rows: int = 14, columns: int = 18) -> Cells:
     """Steps of tuck, top row first, that differ from their mirror image, and a large block of it."""
     row, column = np.indices((rows, columns))
     cells = np.where((row + 2 * column) % 7 < 2, TUCK, KNIT)
-    cells[2:9, 4:11] = TUCK
+    cells[2:8, 4:10] = TUCK
     return cells.astype(np.uint8)
 
 
@@ -56,6 +57,7 @@ def photographed(page: Page, grain: float = 0.01) -> bytes:
     return out.getvalue()
 
 
+@functools.cache
 def read(data: bytes, key: Key) -> Traced:
     return trace(data, "photo.jpg", Ask(key=key, repeat="whole"))
 
@@ -69,7 +71,7 @@ def in_shadow(page: Page, share: float, slope: float, soft_px: float) -> Page:
 
 @pytest.mark.parametrize(("share", "slope", "soft_px"), [(0.55, 0.2, 4.0), (0.4, -0.35, 12.0), (0.5, 0.0, 2.0)])
 def test_a_shadow_is_no_mark(share: float, slope: float, soft_px: float) -> None:
-    cells = texture()
+    cells = texture(18, 24)
     traced = read(photographed(in_shadow(page_of(cells), share, slope, soft_px)), Key(dark=TUCK))
     assert (traced.whole.cells[::-1] == cells).all()
 
@@ -77,8 +79,8 @@ def test_a_shadow_is_no_mark(share: float, slope: float, soft_px: float) -> None
 def test_dots_and_filled_cells_are_told_apart_in_a_shadow() -> None:
     cells = texture()
     cells[1::4, 1::5] = SLIP
-    key = Key(alike=(((18 - 3, 6), TUCK), ((18 - 1, 2), SLIP), ((1, 1), KNIT)))
-    assert [int(cells[18 - row, column - 1]) for (row, column), _ in key.alike] == [TUCK, SLIP, KNIT]
+    key = Key(alike=(((14 - 3, 6), TUCK), ((14 - 1, 2), SLIP), ((1, 1), KNIT)))
+    assert [int(cells[14 - row, column - 1]) for (row, column), _ in key.alike] == [TUCK, SLIP, KNIT]
     traced = read(photographed(in_shadow(page_of(cells), 0.5, 0.3, 3.0)), key)
     assert (traced.whole.cells[::-1] == cells).all()
 
@@ -123,11 +125,11 @@ def test_a_dim_photograph_with_heavy_grain_is_read() -> None:
 def test_lines_of_the_table_are_none_of_the_chart() -> None:
     cells = texture()
     page = page_of(cells)
-    table = np.full((page.shape[0] + 240, page.shape[1] + 240), 0.4)
+    table = np.full((page.shape[0] + 160, page.shape[1] + 160), 0.4)
     table[::30] = 0.2
     table[:, ::45] = 0.25
-    table[120:-120, 120:-120] = page
+    table[80:-80, 80:-80] = page
     traced = read(photographed(table), Key(dark=TUCK))
     assert (traced.whole.cells[::-1] == cells).all()
     (left, top), *_ = traced.corners_px
-    assert (left, top) == pytest.approx((120 + EDGE, 120 + EDGE), abs=2)
+    assert (left, top) == pytest.approx((80 + EDGE, 80 + EDGE), abs=2)

@@ -42,9 +42,9 @@ def chart_of(cells: object) -> Chart:
     return Chart(array, (None,) * len(array))
 
 
-def drawn_here(chart: Chart, notation: str, face: str = "purl", cell_mm: float = 3.0) -> bytes:
+def drawn_here(chart: Chart, notation: str, face: str = "purl", cell_mm: float = 4.5) -> bytes:
     drawing = Drawing(notation=notation, face=face, cell_mm=cell_mm, repeats=(1, 1))  # type: ignore[arg-type]
-    return painted(draw("kelp", chart, drawing)[0], 150, "RGB")
+    return painted(draw("kelp", chart, drawing)[0], 100, "RGB")
 
 
 def letters(seed: int, width: int, height: int) -> list[str]:
@@ -85,18 +85,18 @@ def test_regular_charts_of_ours_come_back_exactly(name: str, notation: str) -> N
     assert trace(drawn_here(chart, notation), "kelp.png", Ask(repeat="whole")).whole.rows() == chart.rows()
 
 
-@pytest.mark.parametrize("cell_mm", [4.0, 5.0])
+@pytest.mark.parametrize("cell_mm", [6.0, 7.5])
 def test_needles_that_a_running_thread_passes_come_back_from_a_bare_picture(cell_mm: float) -> None:
     chart = Chart.from_rows(["KTSK-K", "SKKS-K", "KKTK-S", "TKSK-K", "KKTT-K", "SKKK-T"])
     (page,) = draw("kelp", chart, Drawing(notation="thread", cell_mm=cell_mm, repeats=(2, 2)))
-    bare = png(Image.open(io.BytesIO(painted(page, 150, "RGB"))).convert("RGB"))
+    bare = png(Image.open(io.BytesIO(painted(page, 100, "RGB"))).convert("RGB"))
     assert trace(bare, "kelp.png").chart.rows() == chart.rows()
 
 
 @pytest.mark.parametrize("notation", ["squared", "plain"])
 def test_needles_out_of_work_come_back_from_a_chart_of_ours_and_from_its_bare_picture(notation: str) -> None:
     chart = Chart.from_rows(["KTK-KTK-", "KKK-KKK-", "TKT-TKT-"] * 3)
-    data = drawn_here(chart, notation, cell_mm=4.0)
+    data = drawn_here(chart, notation, cell_mm=6.0)
     bare = png(Image.open(io.BytesIO(data)).convert("RGB"))
     for picture in (data, bare):
         assert trace(picture, "kelp.png", Ask(repeat="whole")).whole.rows() == chart.rows()
@@ -810,7 +810,7 @@ def test_a_grid_without_a_mark_is_read_as_blank_only_where_marks_are_explained(l
 @pytest.mark.parametrize("of", ["line", "points"])
 def test_a_plot_over_a_grid_is_no_chart(of: str) -> None:
     random = np.random.default_rng(1)
-    figure = Figure()
+    figure = Figure(dpi=72)
     axes = figure.subplots()
     axes.grid(True)
     if of == "line":
@@ -993,7 +993,7 @@ def test_a_repeat_that_all_but_a_few_cells_agree_with_is_told_and_may_be_voted_f
 def natural(seed: int) -> bytes:
     """Light as it falls in landscapes: amplitudes fall with the frequency (Field, J. Opt. Soc. Am. A 4, 1987)."""
     random = np.random.default_rng(seed)
-    way = np.fft.fftfreq(320)
+    way = np.fft.fftfreq(200)
     far = np.hypot(way[:, None], way[None])
     far[0, 0] = 1
     waves = (random.normal(size=far.shape) + 1j * random.normal(size=far.shape)) / far
