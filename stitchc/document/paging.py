@@ -6,6 +6,7 @@ Knows heights and how much is lost where a page ends; nothing of what is printed
 from __future__ import annotations
 
 import heapq
+import math
 from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple, Protocol
 
@@ -68,6 +69,11 @@ _Place = tuple[int, int]
 def paginate(items: Sequence[Item], height: float, sizes: int) -> list[Page]:
     """All items on pages of this height. sizes: at how many they can be set; the largest at which a page holds what is
     on it is taken."""
+    return _pages(items, height, sizes, NEVER) or _pages(items, height, sizes, math.inf)
+
+
+def _pages(items: Sequence[Item], height: float, sizes: int, most: float) -> list[Page]:
+    """The best pages of those that cost less than `most`; none where there are no such pages."""
     end = (len(items), 0)
     best: dict[_Place, tuple[float, _Place, int]] = {(0, 0): (0.0, (0, 0), 0)}
     ahead: list[_Place] = [(0, 0)]
@@ -77,10 +83,14 @@ def paginate(items: Sequence[Item], height: float, sizes: int) -> list[Page]:
         if start == end:
             break
         for place, cost, size in _endings(items, start, height, sizes):
+            if so_far + cost >= most:
+                continue
             if place not in best:
                 heapq.heappush(ahead, place)
             if place not in best or so_far + cost < best[place][0]:
                 best[place] = (so_far + cost, start, size)
+    if end not in best:
+        return []
     pages: list[Page] = []
     place = end
     while place != (0, 0):
@@ -104,10 +114,12 @@ def _endings(items: Sequence[Item], start: _Place, height: float, sizes: int) ->
                 _LOST if (index, first) != start and headed is None and 0 < y[0] < _UNDER_HEADING / 2 * height else 0
             )
             headed = y[0] + gap
+        least = 0
         for last in range(first + 1, item.count + 1):
-            for size in range(sizes):
+            for size in range(least, sizes):
                 below = y[size] + gap + item.height(first, last, size)
                 if below <= height:
+                    least = size  # what more pieces need is no less
                     break
             else:
                 if (index, last) != (start[0], start[1] + 1):

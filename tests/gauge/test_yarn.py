@@ -36,7 +36,7 @@ from stitchc.piece.yarn import cells_of_passes
 from tests.charts import charts
 
 HERE = Span("cowl.stitch", 1)
-UNITS: pint.UnitRegistry[float] = pint.UnitRegistry()
+UNITS = pint.get_application_registry()
 
 
 def chart(text: str) -> Chart:

@@ -14,7 +14,7 @@ from stitchc.gauge.gauges import PlainGauge, Range
 from stitchc.piece.size import common_unit, less, nearest, size_cm
 from stitchc.piece.size_words import Units, in_both, size_words
 
-UNITS: pint.UnitRegistry[float] = pint.UnitRegistry()
+UNITS = pint.get_application_registry()
 
 
 @given(st.floats(5, 2000), st.floats(0.05, 3.0), st.integers(1, 40), st.integers(0, 6), st.floats(0, 50))
