@@ -10,8 +10,9 @@ from typing import Final
 from stitchc.bed import needle_name, needle_position
 from stitchc.card.plan import Card, Change, changes_of
 from stitchc.chart import Setting
-from stitchc.english import ranges
+from stitchc.english import listed, ranges
 from stitchc.machines.habits import reader_to_check
+from stitchc.wording import OPTION
 
 MOST_CHANGES: Final = 6
 """Changes listed one by one; further ones are left to the marks beside the rows."""
@@ -181,6 +182,18 @@ def numbers(card: Card) -> str:
     )
 
 
+def unlike_instructions(card: Card) -> str | None:
+    """Which instructions are for another card than this; None for a card of the stitch as it is written."""
+    changes = ((OPTION.shift, card.moved), (OPTION.start_row, card.begun != 1))
+    used = [option for option, is_used in (*changes, (OPTION.each_row_twice, card.each_row_twice)) if is_used]
+    if not used:
+        return None
+    return (
+        f"Needle sheets and pieces are for a card made without {listed(used)}. The rows and needles that they give are "
+        "not those of this card."
+    )
+
+
 def marks(card: Card) -> str | None:
     """What the letters at the right edge are; None where nothing changes."""
     if not card.changes:
@@ -254,6 +267,7 @@ def notes(card: Card) -> list[tuple[str, str]]:
         ("START", start(card)),
         ("Hole", meanings(card)[0]),
         ("Reader", twice if card.each_row_twice else None),
+        ("Instructions", unlike_instructions(card)),
         ("Out of work", out_of_work(card)),
         ("Carriage", settings(card)),
         ("Yarn", yarns(card)),

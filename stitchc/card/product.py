@@ -10,7 +10,7 @@ from typing import Final
 from stitchc.card import proof
 from stitchc.card.data import as_json
 from stitchc.card.drawing import one_tile, page_of, tiles_of
-from stitchc.card.notes import blanks
+from stitchc.card.notes import blanks, unlike_instructions
 from stitchc.card.paper import DoesNotFit, Scale, Tile
 from stitchc.card.plan import Card, main_yarn_of, plan_card, unfit
 from stitchc.card.proof import prove_pdf
@@ -216,8 +216,7 @@ def _remarks(card: Card, files: Sequence[File], options: CardOptions) -> Iterato
             f"The card takes several pages of {options.paper}: `{files[0].name}` shows the whole of it, and "
             f"`{files[1].name}` to `{files[-2].name}` are the pages to print and join (or use {OPTION.format:pdf})."
         )
-    if sentence := blanks(card):
-        yield sentence
+    yield from filter(None, (blanks(card), unlike_instructions(card)))
     names = f"{card.title}{card.stitch}{''.join(yarn or '' for yarn in card.unit.yarns)}"
     if lacking := what_is_lacking(names, "template"):
         yield lacking

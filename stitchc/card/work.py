@@ -105,10 +105,10 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
     for way in sorted(set(one_way.values())):
         names = " and ".join(name for name, side in one_way.items() if side == way)
         # Every other row that the card may begin with turns all passes round, counted from row 1 of the stitch.
-        begin = "" if way == 0 else f", or at the right with {OPTION.start_row:{2 if card.begun % 2 else 1}}"
+        begin = "" if way == 0 else f" (at the right with {OPTION.start_row:{2 if card.begun % 2 else 1}})"
         yield (
-            f"All {names} passes go the same way, right to left if the carriage begins at the "
-            f"{'left' if way else 'right'}{begin}. "
+            f"All {names} passes go the same way, right to left if the carriage stands at the "
+            f"{'left' if way else 'right'} before row 1{begin}. "
             + (f"The carriage may stay set to {names} all through; if" if len(kinds) == 1 else "If")
             + " your carriage has a setting for each direction, set only this one."
         )
@@ -119,10 +119,19 @@ def _one_direction(chart: Chart, card: Card) -> Iterator[str]:
 
 
 def _clear_ends(card: Card) -> Iterator[str]:
-    """The shift that is offered is that of the stitch, not a further one of the card as it is."""
-    if clear_shift(card.unit, card.columns):
-        shift = clear_shift(card.unit.shifted(-card.moved), card.columns)
+    """The shift that is offered is that of the stitch, not a further one of the card as it is: first as a line of the
+    pattern, which every other product follows."""
+    if not clear_shift(card.unit, card.columns):
+        return
+    if shift := clear_shift(card.unit.shifted(-card.moved), card.columns):
+        moved = f"stitch {card.stitch}-moved = {card.stitch} shifted {abs(shift)}{' left' if shift < 0 else ''}"
         yield (
-            f"A needle that tucks or slips stands at an end of the {card.columns} columns; with {OPTION.shift} "
-            f"{shift} both end needles of every whole card width knit in every row."
+            f"A needle that tucks or slips stands at an end of the {card.columns} columns. Add `{moved}` to the "
+            f"pattern and knit {card.stitch}-moved: both end needles of every whole card width then knit in every row. "
+            f"({OPTION.shift:{shift}} moves this card alone, and sheets and pieces then do not fit it.)"
+        )
+    else:
+        yield (
+            f"A needle that tucks or slips stands at an end of the {card.columns} columns. Without {OPTION.shift} both "
+            "end needles of every whole card width knit in every row."
         )

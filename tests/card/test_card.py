@@ -17,12 +17,13 @@ from stitchc.card import Card, notes, plan_card, unfit
 from stitchc.card.data import as_json, place_mm
 from stitchc.card.drawing import Ink, fit_parts, one_tile, page_of, tiles_of
 from stitchc.card.paper import DoesNotFit, Tile
-from stitchc.card.product import files_of
+from stitchc.card.product import files_of, make_card
 from stitchc.card.proof import ProofFailed, prove_pdf, prove_png, prove_svg
 from stitchc.chart import Chart
 from stitchc.machines import load, load_text
 from stitchc.machines.profile import Machine
 from stitchc.messages import Refused, Span
+from stitchc.notation import compile_text
 from stitchc.options import CardOptions
 from stitchc.page import PAPERS, Circle, Disc, Line, Page, Rectangle, Text
 from stitchc.page.lettering import width_mm
@@ -30,6 +31,8 @@ from stitchc.page.pdf import pdf
 from stitchc.page.png import png
 from stitchc.page.svg import svg
 from stitchc.pattern import Stitch
+from stitchc.piece.product import plan_piece
+from stitchc.sheet.product import make_sheet
 from tests.card.reader_simulation import knits
 from tests.page import reading
 
@@ -164,6 +167,30 @@ def test_start_row_and_shift() -> None:
     assert made.unit.rows() == ["KKTK", "TKKK", "KKKK"]
     assert made.remarks == ("Card row 1 is row 3 of the stitch, and the repeat is moved 1 needle to the right",)
     assert card(["KKKT"], shift=-2).remarks == ("The repeat is moved 2 needles to the left",)
+
+
+def test_a_card_that_is_not_as_written_says_for_which_instructions_it_is_not() -> None:
+    """And sheets and pieces say for which card they are: nobody is left with two papers that contradict each other."""
+
+    def instructions(**asked: Any) -> str | None:
+        return dict(notes.notes(card(["KKKT", "KKKT"], **asked))).get("Instructions")
+
+    assert instructions() is None
+    for asked, option in (
+        ({"shift": 1}, "--shift"),
+        ({"start_row": 2}, "--start-row"),
+        ({"each_row_twice": True}, "--each-row-twice"),
+    ):
+        assert str(instructions(**asked)).startswith(f"Needle sheets and pieces are for a card made without {option}.")
+    pattern = compile_text("stitch a over 4\n1: T K3\n2: K\npiece p\nneedles 26\nknit a for 8 rows\n").pattern
+    assert pattern is not None
+    machine = load("card24-standard")
+    for product in (make_sheet(pattern, machine), plan_piece(pattern, machine)):
+        text = " ".join(product.files[0].content.decode().split())
+        assert "for a card made without --shift, --start-row and --each-row-twice." in text
+    moved = make_card(pattern, machine, CardOptions(form="text", shift=1))
+    assert any("made without --shift." in remark for remark in moved.remarks)
+    assert "made without --shift." in " ".join(moved.files[0].content.decode().split())
 
 
 def test_clip_holes_meet_when_the_ring_is_closed() -> None:

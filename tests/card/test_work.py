@@ -15,6 +15,8 @@ from stitchc.card.work import clear_shift, directions, holes_of, least_work
 from stitchc.chart import SLIP, TUCK, Chart
 from stitchc.machines import load, load_text
 from stitchc.messages import Span
+from stitchc.notation import compile_text
+from stitchc.notation.writer import write_chart
 from stitchc.pattern import Stitch
 from tests.charts import charts
 
@@ -85,11 +87,16 @@ def test_the_start_row_and_the_shift_that_are_offered_do_what_is_said(
     if 60 % chart.width:
         return
     words = " ".join(least_work(plan_card(stitch, machine, start_row=start_row, shift=shift)))
-    if offered := re.search(r"with --shift (-?\d+) both end needles", words):
-        card = plan_card(stitch, machine, start_row=start_row, shift=int(offered[1]))
-        assert not card.chart.held[:, [0, -1]].any()
+    if offered := re.search(r"`(stitch a-moved = a shifted \d+(?: left)?)`.* \(--shift (-?\d+) moves", words):
+        pattern = compile_text(f"{write_chart('a', chart)}\n{offered[1]}\n").pattern
+        assert pattern is not None
+        moved = plan_card(pattern.stitches["a-moved"], machine, start_row=start_row)
+        card = plan_card(stitch, machine, start_row=start_row, shift=int(offered[2]))
+        assert not card.chart.held[:, [0, -1]].any() and (card.holes == moved.holes).all()
+    elif "Without --shift" in words:
+        assert shift and not plan_card(stitch, machine).chart.held[:, [0, -1]].any()
     if offered := re.search(
-        r"All (tuck|slip)(?: and slip)? passes [^.]* or at the right with --start-row (\d+)", words
+        r"All (tuck|slip)(?: and slip)? passes [^.]*\(at the right with --start-row (\d+)\)", words
     ):
         card = plan_card(stitch, machine, start_row=int(offered[2]), shift=shift)
         assert directions(card.unit, TUCK if offered[1] == "tuck" else SLIP) == {0}
@@ -109,7 +116,9 @@ def test_the_holes_that_are_promised_are_those_of_the_card(polarity: str, chart:
 def test_what_is_offered() -> None:
     assert "648 holes to punch in 36 rows, and 96 in the joining rows." in told(["KT", "KK", "TK", "KK"])
     assert "All tuck passes go the same way" in told(["KT", "KK"])
-    assert "right to left if the carriage begins at the right" in told(["KT", "KK"])
+    assert "right to left if the carriage stands at the right before row 1." in told(["KT", "KK"]), (
+        "also where a pass before it selects"
+    )
     assert "set to tuck all through; if your carriage has a setting for each direction, set only this one." in told(
         ["KT", "KK"]
     )

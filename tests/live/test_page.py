@@ -443,6 +443,13 @@ def test_the_page_leads_to_what_it_speaks_of(open_pattern: Open) -> None:
     expect(field).to_be_focused()
     expect(field).to_have_attribute("placeholder", "20x26 is assumed")
     page.keyboard.press("Escape")
+    page.fill("#text", "stitch a\n    1: T K3\n    2: K\n")
+    page.get_by_role("button", name="Hole card: settings, Shift: 1").click()
+    shift = page.get_by_role("dialog").get_by_label("Shift")
+    expect(shift).to_be_focused()
+    expect(shift).to_have_value("1")  # what is proposed need not be remembered and typed
+    page.keyboard.press("Escape")
+    page.fill("#text", LADDER)
     for wide, high in ((1280, 800), (390, 844)):
         page.set_viewport_size({"width": wide, "height": high})
         longest = page.evaluate(WIDEST_TITLE)

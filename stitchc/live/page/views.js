@@ -178,9 +178,10 @@ function compare({heads, rows, against}) {
 // A setting that a sentence names, as the button that leads to it. owner: the stitch or piece that it is about.
 function leading(product, owner) {
   return (label) => {  // “Grid”, or with a value to give it “Grid: even”
-    const field = state.products[product]?.find((each) => each.label === label.split(":")[0]);
+    const [name, value] = label.split(": ");
+    const field = state.products[product]?.find((each) => each.label === name);
     const heading = product === "piece" ? owner : PRODUCTS[VIEW_OF[product] || product].heading;
-    return field ? button(label, () => askSettings(product, heading, owner, undefined, field.name), {class: "inline", "aria-label": `${heading}: settings, ${label}`}) : null;
+    return field ? button(label, () => askSettings(product, heading, owner, undefined, field.name, value), {class: "inline", "aria-label": `${heading}: settings, ${label}`}) : null;
   };
 }
 
@@ -368,8 +369,8 @@ function askSoFar(each) {
 // What stands in an empty field: its default, or how to write it.
 const grey = ({default: usual, example}) => (usual && usual.length < 25 ? usual : /[0-9]/.test(example) ? `as in ${example.replace("|", " or ")}` : "");
 
-// owner: the stitch or piece in view, which has settings of its own. at: the setting that is wanted.
-export function askSettings(product, heading, owner = "", then = () => {}, at = "") {
+// owner: the stitch or piece in view, which has settings of its own. at: the setting that is wanted; value: what it is proposed to be.
+export function askSettings(product, heading, owner = "", then = () => {}, at = "", value = "") {
   dialog(`${heading}: settings`, (close) => {
     const now = settingsOf(product, owner);
     const fields = state.products[product].map((each) => {
@@ -380,6 +381,7 @@ export function askSettings(product, heading, owner = "", then = () => {}, at = 
       if (each.kind === "flag") input.checked = now[each.name] ?? each.value;
       else input.value = now[each.name] ?? each.value ?? "";
       if (each.kind === "choice" && input.selectedIndex < 0) input.prepend(make("option", {value: "", selected: true}, "as usual"));
+      if (each.name === at && value && value !== each.example && (each.kind === "text" || each.choices?.includes(value))) input.value = value;
       const help = `${each.help}${each.default && each.kind === "text" ? ` Default: ${each.default}.` : ""}`;
       return {each, input, line: make("p", {class: "field-line"}, make("label", {for: id}, each.label), input, make("span", {class: "note", id: `${id}-help`}, withCode(help)))};
     });
