@@ -210,17 +210,17 @@ class _Reading:
         key_path = short(".".join(here))
         elsewhere = [path for path in (*BY_PATH, *TABLES) if path[-1] == name and path != here]
         siblings = sorted({path[len(here) - 1] for path in BY_PATH if path[: len(here) - 1] == here[:-1]})
-        near = (
-            difflib.get_close_matches(name.lower(), siblings, n=1, cutoff=0.6)
-            if len(self.mistakes) < _MOST_ADVISED
-            else []
-        )
+        near: list[str] = []
+        meant: list[str] = []
+        if len(self.mistakes) < _MOST_ADVISED:
+            near = difflib.get_close_matches(name.lower(), siblings, n=1, cutoff=0.6)
+            meant = difflib.get_close_matches(name.lower(), _FIRST_WORDS, n=1, cutoff=0.85)
         if near:
             self.mistaken.add((*here[:-1], near[0]))
             advice = f"Write `{near[0]}`."
         elif elsewhere and len(elsewhere[0]) > 1:
             advice = f"`{name}` belongs under [{'.'.join(elsewhere[0][:-1])}]."
-        elif meant := difflib.get_close_matches(name.lower(), _FIRST_WORDS, n=1, cutoff=0.85):
+        elif meant:
             key = _FIRST_WORDS[meant[0]]
             table = f" under [{'.'.join(key.path[:-1])}]" if len(key.path) > 1 else ""
             advice = f"`{key.name}`{table} says this: {key.words}."
