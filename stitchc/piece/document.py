@@ -12,7 +12,7 @@ from itertools import accumulate
 
 from stitchc.bed import needle_name
 from stitchc.document import Block, ByHand, Document, Entry, Heading, Listing, Part, PassRow, Rows, Table, Terms
-from stitchc.english import number, several
+from stitchc.english import listed, number, several
 from stitchc.gauge.gauges import PLAIN
 from stitchc.messages import Message
 from stitchc.passes import Pass, column_1_position, moved_by_hand, other_side, selects_ahead
@@ -344,7 +344,7 @@ def _section_entries(
     elif tension is not None:
         details.append(f"Tension: as before ({tension}).")
     if section.yarn is not None:
-        details.append(f"Yarn: {section.yarn}.")
+        details.append(f"Yarn: {_yarn_words(plan, section, section.yarn)}.")
     known, steps = reader_details(plan, section, in_reader, after_row, knitted)
     details += known
     if knitted:
@@ -361,6 +361,15 @@ def _section_entries(
     rows = sizes[section.to_row - min(section.rows, section.chart.height) : section.to_row]
     table = selection_table(rows, plan.machine, section.stitch, labels)
     return [heading, *([] if table is None else [table]), *map(ByHand, steps)]
+
+
+def _yarn_words(plan: Plan, section: Section, asked: str) -> str:
+    """The yarns that the rows of a section are really in: rows that name one of their own keep it."""
+    used = {each.yarn for each in plan.passes[section.from_row - 1 : section.to_row]}
+    others = sorted(yarn for yarn in used if yarn is not None and yarn != asked)
+    if asked not in used:
+        return others[0] if len(others) == 1 else f"{listed(others)}, as the rows say"
+    return f"{asked}, and {listed(others)} where the rows say so" if others else asked
 
 
 def _rows_detail(plan: Plan, section: Section, units: Units) -> str:

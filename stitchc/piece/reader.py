@@ -95,9 +95,11 @@ def _selected_or_not(machine: Machine, section: Section, rows: int, knitted: int
     may have had another row next, or another card in."""
     row, last = section.from_row + knitted, section.from_row + knitted - 1
     needs = knitted % rows + 1
-    is_card = machine.reader == "card"
-    reader, place = ("Card", "put it in, lock it at that row") if is_card else ("Picture", "start it at that row")
-    goes_on = f" In row {row} the card reads its row {needs % rows + 1}." if is_card else ""
+    reader, place, goes_on = "Picture", "start it at that row", ""
+    if machine.reader == "card" and machine.card is not None:
+        seen = (needs - 1 + machine.card.seen_above_read) % rows + 1
+        reader, place = "Card", f"put it in, lock it with its row {seen} at eye level"
+        goes_on = f" In row {row} the card reads its row {needs % rows + 1}."
     return (
         f"{reader}: {section.stitch}. Row {row} needs its row {needs} selected. If row {last} read that row, go on. If "
         f"not, set the carriage to plain and knit one row; then {place}, and knit one more, which selects the needles "

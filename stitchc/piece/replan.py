@@ -134,13 +134,21 @@ def _with_its_stitch(planned: Plan, measured: Measured) -> Measured:
     if measured.in_all and len(parts) > 1:
         raise NotKnitted(
             f"`{measured.words}`: {_several(planned, parts)}. Say which of them ended, and how many rows that part "
-            f"alone has, as in `{replace(measured, part=_number_of(planned, parts[0])).words}`"
+            f"alone has, as in `{_of_part(planned, measured, parts[0])}`"
         )
     return replace(measured, stitch=parts[0].stitch)
 
 
 def _number_of(plan: Plan, part: Section) -> int:
     return plan.parts.index(part) + 1
+
+
+def _of_part(plan: Plan, measured: Measured, part: Section) -> str:
+    """How to say that the rows measured are those of one part: as it can be typed, or without the figures where they
+    would be refused as too many for that part."""
+    of_part = replace(measured, part=_number_of(plan, part))
+    can_be = measured.rows is None or measured.rows <= MOST_OFF * part.rows
+    return of_part.words if can_be else f"part {of_part.part}: … rows … cm"
 
 
 def _several(plan: Plan, parts: Sequence[Section]) -> str:
@@ -179,7 +187,7 @@ def _ask_which(planned: Plan, measured: Measured, first: Section, second: Sectio
     raise NotKnitted(
         f"`{measured.words}` is more than part {one} has ({number(first.rows, 'row')}), and nothing says that what "
         f"comes between it and part {other}, the next of `{first.stitch}`, is knitted. Count the rows of one part, as "
-        f"in `{replace(measured, part=one, in_all=ended).words}` or `part {other}: …`, "
+        f"in `{_of_part(planned, replace(measured, in_all=ended), first)}` or `part {other}: …`, "
         f"or give the rows of part {other - 1} as well"
     )
 

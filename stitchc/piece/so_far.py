@@ -94,7 +94,9 @@ def _taken_as(replanned: Replan, measured: Measured) -> str:
     first, again = parts[len(places) - 1], measured
     if len(parts) > 1:
         again = replace(measured, part=replanned.new.parts.index(parts[0]) + 1)
-        sentence += f' To count one part alone, give its number, as in --so-far "{again.words}".'
+        # Over several parts, these figures are those of none of them.
+        words = again.words if len(places) == 1 else f"part {again.part}: … rows … cm"
+        sentence += f' To count one part alone, give its number, as in --so-far "{words}".'
     if left < 0 and len(places) == 1 and not measured.in_all and first.to_row < replanned.done:
         sentence += (
             f" All {number(rows, 'row')} planned are counted as knitted. If these are all there are, add `in all`: "

@@ -388,6 +388,8 @@ def test_what_selects_one_pass_ahead_is_given_its_card_before_the_pass_that_read
     assert "drift. Row 13 needs its row 3 selected. If row 12 read that row, go on. If not, " in half
     assert "knit one more, which selects the needles for row 13. Both rows stay in the fabric" in half
     assert ("In row 13 the card reads its row 4." in half) == kind.startswith("card")
+    place = "lock it with its row 10 at eye level" if kind.startswith("card") else "start it at that row"
+    assert place in half, "the reader reads 7 rows lower"
 
 
 @pytest.mark.parametrize(
@@ -531,8 +533,10 @@ def test_so_far_rows_belong_to_the_parts_in_order(
         ),
         (
             ["posts 55 rows 14.5 cm"],
-            "as in `part 3: 55 rows 14.5 cm` or `part 5: …`, or give the rows of part 4 as well",
+            "as in `part 3: … rows … cm` or `part 5: …`, or give the rows of part 4 as well",
         ),
+        (["posts 400 rows 104 cm"], "as in `part 3: … rows … cm` or `part 5: …`"),
+        (["posts 350 rows 92 cm in all"], "as in `part 2: … rows … cm`"),
         (["plain 8 rows 2.8 cm", "part 3: 3 rows 0.8 cm"], "as in `part 1: 8 rows 2.8 cm in all` or `part 6: …`"),
         (["part 1: 6 rows 2.1 cm"], "If that part ended with more, write `part 1: 6 rows 2.1 cm in all`"),
         (["part 7: 6 rows 2.1 cm"], "`cuff` has no part 7; it has parts 1 to 6"),
@@ -541,7 +545,19 @@ def test_so_far_rows_belong_to_the_parts_in_order(
 )
 def test_so_far_nothing_unknitted_is_taken_as_done(tmp_path: Path, measured: list[str], question: str) -> None:
     refused = in_parts(tmp_path, *measured)
-    assert refused.exit_code == 2 and question in " ".join(refused.stderr.split())
+    words = " ".join(refused.stderr.split())
+    assert refused.exit_code == 2 and question in words
+    for example in re.findall(r"as in `([^`…]+)`", words):  # what is shown with figures can be typed as it stands
+        assert in_parts(tmp_path, example).exit_code == 0
+
+
+def test_so_far_figures_over_several_parts_are_not_offered_as_those_of_one(tmp_path: Path) -> None:
+    in_parts(tmp_path)
+    file = str(tmp_path / "cuff.stitch")
+    both = " ".join(run(file, "--so-far", "posts 40 rows 10.5 cm").stdout.split())
+    assert 'To count one part alone, give its number, as in --so-far "part 2: … rows … cm".' in both
+    one = " ".join(run(file, "--so-far", "posts 20 rows 5.3 cm").stdout.split())
+    assert 'as in --so-far "part 2: 20 rows 5.3 cm".' in one
 
 
 @pytest.mark.parametrize(

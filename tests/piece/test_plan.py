@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from stitchc import LeafletOptions, PieceOptions, make_leaflet, plan_piece
-from stitchc.document import ByHand, Table
+from stitchc.document import ByHand, Table, to_text
 from stitchc.gauge.estimate import estimate_pattern
 from stitchc.gauge.gauges import Range
 from stitchc.gauge.yarn import Cells, yarns_of
@@ -201,6 +201,23 @@ def test_in_yarn_fills_the_rows_that_name_none() -> None:
     assert [each.yarn for each in plan.passes] == ["sand", "sand", "foam", "foam"]
     assert [(m.code, m.severity) for m in messages] == [("P412", "warning")]
     assert "`3, 4 in foam: …`. Leave out `in foam` here." in str(messages[0].advice)
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ("1: K T\n 2: K", "foam"),
+        ("1 in sand: K T\n 2: K", "foam, and sand where the rows say so"),
+        ("1 in sand: K T\n 2 in sand: K", "sand"),
+        ("1 in sand: K T\n 2 in rust: K", "rust and sand, as the rows say"),
+    ],
+)
+def test_the_head_of_a_part_names_the_yarns_that_its_rows_are_in(rows: str, words: str) -> None:
+    piece = " needles 62\n knit plain for 2 rows\n knit s for 4 rows in foam\n"
+    plan, messages = planned(text(piece, f"stitch s\n {rows}\n", f"{YARNS}yarn rust\n"))
+    assert plan is not None
+    document = piece_document([plan], (), "cm", [messages])
+    assert f"Yarn: {words}." in to_text(document)
 
 
 @pytest.mark.parametrize("end", ["", " in foam"])
