@@ -156,9 +156,9 @@ def write_files(
     except FileTrouble as trouble:
         if in_place:  # no other name will do
             raise FileTrouble(*(each._replace(advice=_ALLOW_WRITING) for each in trouble.messages)) from None
-        raise
+        raise _with_the_others(trouble, len(listed)) from None
     except (OSError, ValueError) as error:
-        raise _cannot_write(path, error, in_place) from None
+        raise _with_the_others(_cannot_write(path, error, in_place), len(listed)) from None
     finally:
         work.tidy()
     return list(dict.fromkeys(path for path, content in listed if content is not None))
@@ -297,13 +297,22 @@ def _refuse_what_was_read(path: Path, place: Path) -> None:
 def refuse_any_foreign(paths: Iterable[Path], force: bool = False) -> None:
     """`refuse_foreign` for all of them, with the message about each in one FileTrouble."""
     messages: list[Message] = []
+    paths = list(paths)
     for path in paths:
         try:
             refuse_foreign(path, force)
         except FileTrouble as trouble:
             messages += trouble.messages
     if messages:
-        raise FileTrouble(*messages)
+        raise _with_the_others(FileTrouble(*messages), len(paths))
+
+
+def _with_the_others(trouble: FileTrouble, count: int) -> FileTrouble:
+    """The same, saying what became of the other files. count: of all that were to be written together. They belong
+    together: a new card beside the sheet of an older pattern would mislead whoever knits from them."""
+    *before, last = trouble.messages
+    text = f"{last.text} No other file was written either." if count > 1 else last.text
+    return FileTrouble(*before, last._replace(text=text))
 
 
 def _cannot_write(path: Path, error: Exception, in_place: bool = False) -> FileTrouble:

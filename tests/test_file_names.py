@@ -96,6 +96,24 @@ def test_what_the_commands_write(
         assert all(path.is_file() and path.stem.split(".")[0].upper() not in DEVICES for path in paths)
 
 
+def test_a_path_that_ends_with_a_slash_is_a_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """For texts as for pictures, whatever its name looks like; and where one text alone is made, it says so."""
+    monkeypatch.chdir(tmp_path)
+    Path("it.stitch").write_text("stitch a\n1: K T\n2: K\nstitch b\n1: T K\n2: K\n", "utf-8")
+    for arguments, written in (
+        (["sheet", "it.stitch", "--stitch", "a", "-o", "new/"], ["new/it-sheet.txt"]),
+        (["card", "it.stitch", "--format", "text", "-o", "both/"], ["both/it-a-card.txt", "both/it-b-card.txt"]),
+        (["card", "it.stitch", "--stitch", "b", "--format", "json", "-o", "c.txt/"], ["c.txt/it-b-card.json"]),
+    ):
+        assert run(arguments) == 0, capsys.readouterr()
+        assert [Path(line).as_posix() for line in capsys.readouterr().out.splitlines()] == written
+        assert all(Path(name).is_file() for name in written)
+    assert run(["explain", "K202", "-o", "page/"]) == 3 and not Path("page").exists()
+    assert "is a folder, and this makes one file" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     "name", ["CON", "gauge", "plain", "K", "in", "1st", "", "...", "tide pool", "é" * 300, "-x", "nul."]
 )

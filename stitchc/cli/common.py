@@ -20,6 +20,11 @@ from stitchc import files
 from stitchc.english import listed
 from stitchc.messages import MOST_SHOWN, Message, Refused, escaped, grouped, render, visible
 
+if sys.platform == "win32":
+    from pathlib import WindowsPath as _SystemPath
+else:
+    from pathlib import PosixPath as _SystemPath
+
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
 
@@ -110,7 +115,7 @@ def form_for(form: str | None, output: Path | None, forms: Sequence[str], ending
     Together with --format a name may have an ending that says nothing of a form (`--format text -o notes.md`).
     endings: further ones that may stand without it.
     """
-    ending = output.suffix.lower() if output is not None and not output.is_dir() else ""
+    ending = output.suffix.lower() if output is not None and not is_folder(output) else ""
     by_ending = ENDINGS.get(ending)
     written = {each: "text" if each in ("sheet", "notation") else each for each in forms}
     unknown = _AN_ENDING.fullmatch(ending) and ending not in {*ENDINGS, *OTHERS_ENDINGS, *endings}
@@ -128,6 +133,15 @@ def form_for(form: str | None, output: Path | None, forms: Sequence[str], ending
     return form or next((each for each in forms if written[each] == by_ending), forms[0])
 
 
+class Folder(_SystemPath):
+    """A path that was typed with a separator at its end: a folder, whether it is there yet or not."""
+
+
+def is_folder(path: Path) -> bool:
+    """Whether what is written there goes into a folder of that name."""
+    return isinstance(path, Folder) or path.is_dir()
+
+
 class OutputPath(click.Path):
     """A path to write to. "-" is refused: a file called so would be a surprise, and a picture at a terminal no use."""
 
@@ -142,7 +156,8 @@ class OutputPath(click.Path):
                 param,
                 ctx,
             )
-        return super().convert(value, param, ctx)
+        path = super().convert(value, param, ctx)
+        return Folder(str(path)) if str(value).endswith((os.sep, os.altsep or os.sep)) else path
 
 
 def output_option(target: str = "the file") -> Callable[[F], F]:
@@ -266,6 +281,9 @@ def put_text(text: str, output: Path | None, force: bool, signed: bool = True) -
         with contextlib.suppress(BrokenPipeError):  # whoever reads has seen enough; the status is still to come
             sys.stdout.write(_printable(text))
         return
+    if isinstance(output, Folder) and not output.exists():
+        text = f"`{output}{os.sep}` is a folder, and this makes one file."
+        raise files.FileTrouble(Message("F503", "error", text, advice="Name a file inside it with -o."))
     put_files([(output, text.encode("utf-8", "backslashreplace"))], force, signed)
 
 

@@ -164,8 +164,8 @@ def _bounds(option: Option) -> str:
 def _form(field: dataclasses.Field[Any], form: str | None, output: Path | None, endings: Sequence[str]) -> str:
     """The form that --format or the ending of -o asks for; -o goes before --format of the environment."""
     forms = sorted(get_args(value_type(field)), key=lambda form: form != field.default)
-    if output is not None and output.suffix.lower() in common.ENDINGS and not _typed("form"):
-        form = None
+    if output is not None and not common.is_folder(output):
+        form = None if output.suffix.lower() in common.ENDINGS and not _typed("form") else form
     return common.form_for(form, output, forms, endings)
 
 

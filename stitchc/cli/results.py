@@ -36,7 +36,7 @@ class Target:
     def names_a_file(self) -> bool:
         """Whether -o names one file, and not a folder for what is made. A name without a known ending is a file for
         what could be printed as well, and a folder for pictures and pages."""
-        if self.path is None or self.path.is_dir():
+        if self.path is None or common.is_folder(self.path):
             return False
         return self.path.is_file() or self.path.suffix.lower() in common.ENDINGS or self.form in PRINTED
 

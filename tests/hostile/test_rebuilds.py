@@ -175,6 +175,22 @@ def test_what_an_earlier_build_left_is_taken_away_unless_it_was_changed(quay: Pa
     assert "ebb" not in (made / "index.html").read_text("utf-8")
 
 
+def test_where_one_file_was_changed_none_is_renewed_and_the_message_says_so(quay: Path) -> None:
+    """Else a new card would lie beside the sheet of the pattern as it was."""
+    sheet = quay / "made" / "tide-sheet.txt"
+    sheet.write_text(sheet.read_text("utf-8") + "half a turn looser\n", "utf-8")
+    before = whole(quay / "made")
+    result = stitchc(*BUILD, folder=quay)
+    assert result.status == 3 and whole(quay / "made") == before
+    words = " ".join(result.err.split())
+    assert (
+        "was changed since stitchc made it, so it was left as it is. No other file was written either. [F503]" in words
+    )
+    assert "rename that file to keep it" in words
+    sheet.rename(quay / "my-sheet.txt")
+    assert stitchc(*BUILD, folder=quay).status == 0 and "flood-sheet.txt" in whole(quay / "made")
+
+
 def test_the_folder_of_another_pattern_is_left_alone(quay: Path) -> None:
     before = whole(quay / "made")
     (quay / "copy.stitch").write_text(PATTERN.format(one="tide", two="ebb"), "utf-8")
