@@ -7,7 +7,7 @@ were not. Knows charts and swatches as values; it reads no file and prints nothi
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final
@@ -18,7 +18,18 @@ from stitchc.chart import Chart
 from stitchc.gauge.doubt import BEYOND_BELIEF, Expected, FarOut, far_out
 from stitchc.gauge.fabric import canonical, fabric_key
 from stitchc.gauge.features import Features, features_of
-from stitchc.gauge.gauges import KNOWN_SD, PLAIN, Baseline, Basis, Joint, PlainGauge, Range, StitchGauge, mean_of
+from stitchc.gauge.gauges import (
+    KNOWN_SD,
+    PLAIN,
+    Baseline,
+    Basis,
+    Joint,
+    PlainGauge,
+    Range,
+    StitchGauge,
+    in_yarn_name,
+    mean_of,
+)
 from stitchc.gauge.model import Priors, shipped
 from stitchc.gauge.remarks import USUAL_PLAIN, plain_distance, surprises
 from stitchc.gauge.update import MIDDLE_GAUGE, PLAIN_KEY, Reading, Update, learnt_spread
@@ -68,6 +79,15 @@ class GaugeReport:
     def for_charts(self, charts: Mapping[str, Chart]) -> GaugeReport:
         """The same knowledge asked of other stitches."""
         return replace(self, charts=charts)
+
+    def asked_in_yarns(self, knitted: Iterable[tuple[str, str]]) -> GaugeReport:
+        """The same knowledge, asked as well of stitches ("plain" or some asked for) in a yarn, each under the name that
+        `in_yarn_name` gives it; of none where no yarn has swatches of its own."""
+        in_yarns: dict[str, Chart] = {}
+        for stitch, yarn in knitted if self.own_yarns else ():
+            chart = Chart.plain(1, 1) if stitch == PLAIN else self.charts[stitch]
+            in_yarns[in_yarn_name(stitch, yarn)] = replace(chart, yarns=tuple(own or yarn for own in chart.yarns))
+        return self.for_charts({**self.charts, **in_yarns}) if in_yarns else self
 
     def measuring(self, charts: Mapping[str, Chart]) -> GaugeReport:
         """The same knowledge, for swatches that may speak of these stitches too."""

@@ -22,6 +22,12 @@ PLAIN: Final = "plain"
 KNOWN_SD: Final = 0.4
 """A gauge with a wider ln than this is no estimate: nothing says what size the yarn is."""
 
+
+def in_yarn_name(stitch: str, yarn: str) -> str:
+    """How people, and gauges, call a stitch in a yarn; no stitch has a name with a space."""
+    return f"{stitch} in {yarn}"
+
+
 NINE_IN_TEN: Final = 1.6448536269514722
 """Standard deviations from the middle of a normal distribution to the bounds that hold nine in ten."""
 

@@ -19,6 +19,7 @@ import stitchc
 from stitchc import options as product_options
 from stitchc.card.product import make_test_card
 from stitchc.compare.table import Compared
+from stitchc.english import listed
 from stitchc.files import today
 from stitchc.gauge import Range, StitchGauge
 from stitchc.gauge.report import brackets
@@ -238,8 +239,17 @@ def _fabric(ask: Ask) -> dict[str, Any]:
 def _gauge(ask: Ask) -> dict[str, Any]:
     product, _ = ask.product("gauge", "json", stitches=(ask.stitch,))
     document = _document(product)
-    figures = list(_sizes_of(product.values[0], ask.units))
-    kept = {key: document["stitches"][0][key] for key in ("words", "basis")}
+    first, *in_yarns = product.values
+    # A stitch that only the pieces give a yarn has no size of its own where each yarn has a gauge of its own.
+    shown = [*([] if in_yarns and first.stitches_per_10cm is None else [first]), *in_yarns]
+    figures = [
+        (f"{gauge.name}: {head}" if in_yarns else head, figure)
+        for gauge in shown
+        for head, figure in _sizes_of(gauge, ask.units)
+    ]
+    words = next(each["words"] for each in document["stitches"] if each["name"] == shown[0].name)
+    bases = [gauge.basis for gauge in shown] if len(shown) == 1 else [f"{each.basis} ({each.name})" for each in shown]
+    kept = {"words": words, "basis": listed(bases)}
     return {"baseline": document["baseline"], **kept, "figures": figures, **_shared(product, None)}
 
 

@@ -10,7 +10,7 @@ from stitchc.bed import Needles
 from stitchc.chart import Chart
 from stitchc.english import ranges
 from stitchc.gauge.estimate import GaugeReport
-from stitchc.gauge.gauges import PLAIN, Joint, Range
+from stitchc.gauge.gauges import PLAIN, Joint, Range, in_yarn_name
 from stitchc.passes import Pass
 from stitchc.pattern import Do, Knit, Pattern, Piece, Side
 from stitchc.piece.size import Rounding, less, size_cm
@@ -160,11 +160,6 @@ class Plan:
     def length_of(self, section: Section) -> Range | None:
         """The length of one section."""
         return size_cm(self.law, {self.fabric(section): section.rows}, "rows")
-
-
-def in_yarn_name(stitch: str, yarn: str) -> str:
-    """How people, and the gauge of a piece, call a stitch in a yarn; no stitch has a name with a space."""
-    return f"{stitch} in {yarn}"
 
 
 def fabric_of(stitch: str, yarn: str | None, law: Joint) -> str:

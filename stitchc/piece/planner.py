@@ -6,13 +6,11 @@ A value in, a value and messages out. Knows patterns, machines, passes and gauge
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
 from stitchc.bed import Needles
-from stitchc.chart import Chart
 from stitchc.checks import check, edge_tucks
 from stitchc.english import listed, number
 from stitchc.gauge.doubt import in_inches
@@ -22,7 +20,7 @@ from stitchc.machines.fit import narrower
 from stitchc.messages import Message, Severity, Span, has_errors
 from stitchc.passes import Pass, beyond_the_carriage, columns_on, less_than_a_repeat, moved_by_hand, unfit
 from stitchc.pattern import Knit, Pattern, Piece, Stitch, Width
-from stitchc.piece.plan import Plan, Section, chart_of, fabric_of, in_yarn_name, yarn_of_other_rows
+from stitchc.piece.plan import Plan, Section, chart_of, fabric_of, yarn_of_other_rows
 from stitchc.piece.size import Rounding, common_unit, nearest
 from stitchc.piece.walk import Walk, on_needles
 from stitchc.sheet.terms import MAIN_YARN
@@ -43,15 +41,9 @@ def gauge_of(
     """What is known of the gauge of the piece's stitches, from the file's swatches, `plain` and `spread` (in %)."""
     names = [name for name in dict.fromkeys(_stitches_of(piece)) if name != PLAIN]
     report = estimate_pattern(pattern, names, plain, spread=None if spread is None else spread / 100)
-    if not report.own_yarns:
-        return report
     knitted = [(step.stitch, step.yarn) for step in piece.steps if isinstance(step, Knit) and step.yarn is not None]
     added = [(PLAIN, yarn) for yarn in pattern.yarns]  # a plain row that has to be added is knitted in any of them
-    in_yarns: dict[str, Chart] = {}
-    for stitch, yarn in [*knitted, *added]:
-        chart = chart_of(pattern, stitch)
-        in_yarns[in_yarn_name(stitch, yarn)] = replace(chart, yarns=tuple(own or yarn for own in chart.yarns))
-    return report.for_charts({**report.charts, **in_yarns})
+    return report.asked_in_yarns([*knitted, *added])
 
 
 def work_out(

@@ -484,6 +484,36 @@ def test_a_line_that_counts_for_none_of_the_stitches_says_so(
     assert "gauge sure 18 stitches 40 rows per 10 cm: not used: it names no yarn" in out
 
 
+def test_a_stitch_that_pieces_knit_in_measured_yarns_is_shown_in_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By the same figures as in the piece; the swatch of it in one yarn is used."""
+    path = tmp_path / "a.stitch"
+    path.write_text(
+        "yarn aa tex 500\nyarn cc tex 300\nstitch rib over 4\n1: K T K2\n2: K\n"
+        "gauge plain 20 stitches 28 rows per 10 cm in aa\ngauge plain 24 stitches 36 rows per 10 cm in cc\n"
+        "gauge rib 18 stitches 36 rows per 10 cm in aa\npiece p\nneedles 50\n"
+        "knit rib for 10 cm exactly in aa\nknit rib for 10 cm exactly in cc\n",
+        encoding="utf-8",
+    )
+    assert run(("gauge", str(path))) == 0
+    out = capsys.readouterr().out
+    assert "not used" not in out and "\nrib\n" not in out
+    assert re.search(r"\nrib in aa\n(?:  .*\n)*  rows to 10 cm +36\.0 \(32\.6 to 39\.7\) .*measured", out)
+    assert re.search(r"\nrib in cc\n(?:  .*\n)*  rows to 10 cm +42\.0 \(36\.5 to 48\.2\) .*estimate", out)
+    assert run(("piece", str(path))) == 0
+    piece = " ".join(capsys.readouterr().out.split())
+    assert "rib in aa: 18.0 stitches, 16.3 to 19.9 (measured); 36.0 rows, 32.6 to 39.7 (measured)" in piece
+    assert "42.0 rows, 36.5 to 48.2 (estimate)" in piece
+    found = document(capsys, "gauge", str(path), "--format", "json")
+    assert [each["name"] for each in found["stitches"]] == ["rib", "rib in aa", "rib in cc"]
+    assert found["not_used"] == []
+    path.write_text(path.read_text("utf-8") + "knit rib for 4 rows\n", encoding="utf-8")
+    assert run(("gauge", str(path), "--mechanics")) == 0
+    out = capsys.readouterr().out
+    assert "\nrib\n" in out and out.count("second opinion") == 3
+
+
 def test_a_swatch_has_the_size_and_the_line_of_its_yarn(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "a.stitch"
     path.write_text(YARNS.replace("gauge sure 33 stitches 20", "gauge sure 18 stitches 40"), encoding="utf-8")

@@ -53,6 +53,21 @@ def figures(text: object) -> list[tuple[str, ...]]:
     return re.findall(rf"{number}(?: cm,| in,)? \(?{number} to {number}", words)
 
 
+def test_the_size_of_a_stitch_that_pieces_knit_in_measured_yarns_is_theirs(tmp_path: Path) -> None:
+    text = (
+        "yarn aa\nyarn cc\nstitch rib over 4\n1: K T K2\n2: K\ngauge plain 20 stitches 28 rows per 10 cm in aa\n"
+        "gauge rib 18 stitches 36 rows per 10 cm in aa\npiece p\nneedles 50\nknit rib for 8 rows in aa\n"
+        "knit rib for 8 rows in cc\n"
+    )
+    value = seen("gauge", text, tmp_path)
+    assert ("rib in aa: Stitches to 10 cm", "18.0 (16.3 to 19.9)") in figures_by_head(value)
+    assert value["basis"].startswith("measured (rib in aa)") and "not used" not in str(value)
+
+
+def figures_by_head(value: dict[str, Any]) -> list[tuple[str, str]]:
+    return [(head, figure.replace("\N{NO-BREAK SPACE}", " ")) for head, figure in value["figures"]]
+
+
 @pytest.mark.parametrize("units", ["cm", "in"])
 @pytest.mark.parametrize(("view", "shown", "fewest"), [("piece", ("width", "length"), 2), ("gauge", ("figures",), 4)])
 def test_the_page_has_the_figures_of_the_command(
