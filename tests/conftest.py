@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import gc
-import itertools
 import os
 import shutil
 import sys
+import zlib
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import settings
@@ -63,20 +64,30 @@ HALVED = ("live/test_page.py", "sheet/test_page.py")
 """Files that take more than a minute, and whose tests share nothing that would have to be made twice."""
 
 
-def _group(item: pytest.Item, share: float) -> str:
-    """What the worker runs together with this test. share: of its file's tests, that which comes before it."""
-    place, folder = item.nodeid.partition("::")[0], item.path.parent.name
+def _group(test: str) -> str:
+    """What a worker runs together with this test: else each worker would make again what the tests of a file share."""
+    place, _, name = test.partition("::")
+    folder = Path(place).parent.name
     if folder in TOGETHER:  # what is made of the patterns in thick yarn is made for these tests alone
-        return f"{folder}-in-thick-yarn" if "-in-thick-yarn" in item.name else folder
-    return f"{place}-{int(2 * share)}" if place.endswith(HALVED) else place
+        return f"{folder}-in-thick-yarn" if "-in-thick-yarn" in name else folder
+    return f"{place}-{zlib.crc32(name.encode()) % 2}" if place.endswith(HALVED) else place
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """By the groups above. Marks can't say them: what reads the marks must name the tests anew, and not every pytest
+    lets it."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByGroup(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            return _group(nodeid)
+
+    return ByGroup(config, log)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: LONGEST.index(item.path.parent.name) if item.path.parent.name in LONGEST else 99)
-    for _, of_one_file in itertools.groupby(items, key=lambda item: item.path):
-        tests = list(of_one_file)
-        for number, item in enumerate(tests):
-            item.add_marker(pytest.mark.xdist_group(_group(item, number / len(tests))))
     if config.getoption("--bench"):
         return
     skip = pytest.mark.skip(reason="on demand: --bench")
