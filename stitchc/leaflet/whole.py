@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from stitchc.document import Block, Document, Listing, Part, Table, Terms
 from stitchc.english import listed, several
@@ -26,6 +26,7 @@ from stitchc.sheet.terms import terms as terms_of
 if TYPE_CHECKING:
     from stitchc.leaflet.cards import Sheets
     from stitchc.leaflet.ways import NoWay, Way
+    from stitchc.machines.profile import Machine
     from stitchc.options import LeafletOptions, Units
     from stitchc.pattern import Pattern
     from stitchc.piece.yarn import AllYarn
@@ -183,12 +184,26 @@ def _by_pitch(ways: Sequence[Way], documents: Sequence[Document]) -> list[Part]:
     """What is read before a machine's chapter and is not the same for all of them, told of each distance of needles."""
     parts = []
     for first in documents[0].parts:
-        each = {way.machine.pitch_mm: part for way, part in zip(ways, _headed(documents, first.heading), strict=True)}
-        if place_of(first) < len(_USE) and None not in each.values() and len(set(each.values())) > 1:
-            labels = [f"{pitch:g} mm" for pitch in each]
-            blocks = zip(*(part.blocks for part in each.values() if part is not None), strict=False)
-            parts.append(replace(first, blocks=tuple(_merged_block(same, labels) for same in blocks)))
+        each = _headed(documents, first.heading)
+        if place_of(first) < len(_USE) and None not in each and len(set(each)) > 1:
+            labelled = _labelled_beds([way.machine for way in ways], each)
+            blocks = zip(*(part.blocks for part in labelled.values() if part is not None), strict=False)
+            parts.append(replace(first, blocks=tuple(_merged_block(same, tuple(labelled)) for same in blocks)))
     return parts
+
+
+def _labelled_beds(machines: Sequence[Machine], parts: Sequence[Part | None]) -> dict[str, Part | None]:
+    """What is told of each bed, once for the machines of one pitch; of each kind of them where it is not the same."""
+    of_pitch: dict[float, set[Part | None]] = {}
+    for machine, part in zip(machines, parts, strict=True):
+        of_pitch.setdefault(machine.pitch_mm, set()).add(part)
+    return {
+        f"{machine.pitch_mm:g} mm{_KINDS[machine.reader] if len(of_pitch[machine.pitch_mm]) > 1 else ''}": part
+        for machine, part in zip(machines, parts, strict=True)
+    }
+
+
+_KINDS: Final = {"none": " by hand", "card": " hole card", "bitmap": " electronic"}
 
 
 def _headed(documents: Sequence[Document], heading: str) -> list[Part | None]:

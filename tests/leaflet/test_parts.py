@@ -176,6 +176,44 @@ def test_the_yarn_to_buy_counts_every_swatch_once_in_its_yarn() -> None:
     assert "for the cast-on, ends and a row gone wrong" in told and "Swatches and waste yarn are not included" in told
 
 
+BEDS = """\
+yarn aa tex 300
+yarn bb tex 300
+stitch lad over 6
+    out 2, 5
+    1: K T K2
+    2: K
+    3 in bb: K2 S K
+stitch five over 5
+    1-2 in bb: K S K3
+    3: K
+gauge plain 20 stitches 28 rows per 10 cm
+piece bag
+    sizes 12, 20, 28 cm in lad
+    knit five for 27 rows exactly
+"""
+
+
+def test_machines_of_one_pitch_that_take_other_yarn_are_told_apart() -> None:
+    """The figures of each line are those of the machine that its bed names."""
+    pattern = compile_text(BEDS).pattern
+    assert pattern is not None
+    machines = [load_machine(f"{name}-standard") for name in ("hand", "bitmap")]
+    machines.append(load_machine("hand-bulky"))
+    leaflet = make_leaflet(pattern, machines, LeafletOptions(form="text", pictures=False)).values[0]
+    parts = [part for each in (leaflet, *leaflet.chapters) for part in each.parts if part.heading == "Yarn to buy"]
+    (table,) = (block for part in parts for block in part.blocks if isinstance(block, Table))
+    assert table.head[0] == "Bed"
+    lines = {row[:3]: row[3:] for row in table.rows}
+    for machine, bed in zip(machines, ("4.5 mm by hand", "4.5 mm electronic", "9 mm"), strict=True):
+        plans = plan_piece(pattern, machine).values
+        for plan, size in zip(plans, ("12 cm", "20 cm", "28 cm"), strict=True):
+            text = " ".join(plan_piece(pattern, machine, PieceOptions(sizes=size)).files[0].content.decode().split())
+            for yarn in yarn_needed(plan):
+                metres, grams = lines[bed, yarn.name, size][:2]
+                assert f" {yarn.name} {metres} {grams} " in text, (bed, size, yarn.name)
+
+
 def test_of_one_piece_there_is_one_amount_to_have() -> None:
     """What the piece takes without its swatches stands nowhere beside it."""
     text = "yarn kelp ball 50 g 120 m\n" + PIECE.split("piece")[0].format(stitches=21, rows=43)
