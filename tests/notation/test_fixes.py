@@ -60,6 +60,21 @@ def test_rows_given_twice_keep_the_rows_that_are_left(text: str, lines: str) -> 
     assert message.code == "N106" and message.advice == lines
 
 
+@pytest.mark.parametrize(
+    ("text", "fixed"),
+    [
+        ("stich tide over 4\n1: K T K K T\n3 in blu: K2 S\n", "stitch tide over 4"),
+        ("peice cowl\nwidth 60\nknit tyde for 10 rows\n", "piece cowl"),
+    ],
+)
+def test_what_is_wrong_in_lines_that_were_passed_over_hides_no_fix_of_the_line_above(text: str, fixed: str) -> None:
+    """Rows and steps are read for the first time when the line that they belong to can be."""
+    first = compile_text(f'pattern "x"\n{text}stitch b\n1: K T\n2: K\n').messages[0]
+    assert first.fix is not None and first.fix.text == fixed
+    beside = compile_text('pattern "x"\nstich tide\n1: K T\n2: K\nstitch tide over 4\n1: K T K2\n2: K\n').messages
+    assert beside[0].fix is None, "what it would make wrong elsewhere still counts"
+
+
 def test_the_further_set_of_slips() -> None:
     if not FURTHER.exists():
         pytest.skip("the further set is not here")

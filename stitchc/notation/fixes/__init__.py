@@ -15,7 +15,7 @@ from typing import Final
 
 from stitchc.messages import Fix, Message
 from stitchc.notation.fixes.statements import Line, TooMany
-from stitchc.notation.fixes.surroundings import Surroundings, surroundings
+from stitchc.notation.fixes.surroundings import Surroundings, lines_below, opens_a_block, surroundings
 from stitchc.notation.fixes.tokens import in_plain_signs
 from stitchc.notation.layout import same_meaning
 from stitchc.notation.refusals import without_comment
@@ -70,7 +70,9 @@ def with_fixes(
                 text = candidate.replace("\n", "\n" + indent)
                 changed = "\n".join([*lines[: number - 1], indent + text, *lines[number:]])
                 pattern, remaining = compile_again(changed) if candidate else (None, messages)
-                if _better(messages, remaining, file, range(number, number + text.count("\n") + 1)):
+                mended = range(number, number + text.count("\n") + 1)
+                first_read = lines_below(lines, number) if opens_a_block(text) and not opens_a_block(line) else range(0)
+                if _better(messages, remaining, file, mended, first_read):
                     most = most if meanings else cost + _AS_NEAR
                     if not any(same_meaning(pattern, p) if pattern and p else text == other for other, p in meanings):
                         meanings.append((text, pattern))
@@ -104,12 +106,18 @@ def _code(line: str) -> str:
     return without_comment(line).strip()
 
 
-def _better(before: Sequence[Message], after: Sequence[Message], file: str, lines: range) -> bool:
-    """Whether nothing is wrong on the lines any more, and nothing new is wrong elsewhere because of them."""
+def _better(
+    before: Sequence[Message], after: Sequence[Message], file: str, lines: range, first_read: range = range(0)
+) -> bool:
+    """Whether nothing is wrong on the lines any more, and nothing new is wrong elsewhere because of them.
+
+    first_read: lines that were passed over before, with whatever is wrong in them.
+    """
     known = {(m.code, m.text) for m in before}
     errors = [(m, m.span) for m in after if m.severity == "error" and m.span]
     there = any(span.file == file and span.line in lines for _, span in errors)
-    return not there and all(m.code in _MAY_APPEAR or (m.code, m.text) in known for m, _ in errors)
+    new = [m for m, span in errors if not (span.file == file and span.line in first_read)]
+    return not there and all(m.code in _MAY_APPEAR or (m.code, m.text) in known for m in new)
 
 
 def _replaced(messages: Sequence[Message], file: str, fixed: dict[int, Message]) -> list[Message]:

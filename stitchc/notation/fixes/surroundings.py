@@ -41,6 +41,18 @@ def _apart(word: str, other: str) -> int:
     return max(len(word), len(other)) - (len(word) == 2 and word == other[::-1])
 
 
+def opens_a_block(line: str) -> bool:
+    """Whether the lines below one belong to it: to its stitch or piece."""
+    begins = _BEGINS.match(line)
+    return begins is not None and begins[1].lower() in ("stitch", "piece")
+
+
+def lines_below(lines: Sequence[str], number: int) -> range:
+    """The lines, counted from 1, that belong to line `number` if it opens a block: up to where another begins."""
+    own = sum(1 for _ in itertools.takewhile(lambda line: not _BEGINS.match(line), lines[number : number + _FAR]))
+    return range(number + 1, number + own + 1)
+
+
 def surroundings(lines: Sequence[str], number: int, stitches: Collection[str], yarns: Collection[str]) -> Surroundings:
     """Around line `number`, counted from 1."""
     above, below = lines[max(0, number - 1 - _FAR) : number - 1], lines[number : number + _FAR]
