@@ -25,7 +25,7 @@ sys.dont_write_bytecode = False
 
 # What is imported and collected stays: looking through it for garbage, again and again, finds nothing.
 gc.disable()
-OBJECTS_BETWEEN_LOOKS = 20_000
+OBJECTS_BETWEEN_LOOKS = 100_000
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
