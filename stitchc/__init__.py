@@ -59,7 +59,8 @@ The needle sheet as text:
     >>> b"Row 1" in sheet.files[0].content or b"row 1" in sheet.files[0].content
     True
 
-What keeps a product from being made is raised: `Refused` with messages, or `WrongOption`:
+What keeps a product from being made is raised: `Refused` with messages (`FileTrouble`, one of its kind, where a file
+can't be read), or `WrongOption`, also for a value that an option can't have:
 
     >>> try:
     ...     stitchc.make_bitmap(pattern, hand)
@@ -90,6 +91,7 @@ if TYPE_CHECKING:
     from stitchc.chart import Chart as Chart
     from stitchc.compare.product import compare_stitches as compare_stitches
     from stitchc.drawn.product import draw_chart as draw_chart
+    from stitchc.files import FileTrouble as FileTrouble
     from stitchc.gallery.build import build_pattern as build_pattern
     from stitchc.gauge.product import estimate_gauge as estimate_gauge
     from stitchc.leaflet.product import make_leaflet as make_leaflet
@@ -134,6 +136,7 @@ _HOMES = {
     "chart": ("Chart",),
     "compare.product": ("compare_stitches",),
     "drawn.product": ("draw_chart",),
+    "files": ("FileTrouble",),
     "gallery.build": ("build_pattern",),
     "gauge.product": ("estimate_gauge",),
     "leaflet.product": ("make_leaflet",),

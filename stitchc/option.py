@@ -5,12 +5,14 @@ Light to import: the dataclasses themselves, one a product, are in `stitchc.opti
 
 import functools
 import importlib
+import math
 import re
 import types
 from collections.abc import Iterator
 from dataclasses import Field, field, fields
 from functools import partial
-from typing import Any, NamedTuple, Union, get_args, get_origin
+from numbers import Integral, Real
+from typing import Any, Literal, NamedTuple, Union, get_args, get_origin
 
 from stitchc.wording import current_wording
 
@@ -71,6 +73,48 @@ def options_in(kind: type[Any]) -> Iterator[tuple[Field[Any], Option]]:
             asked: Option = each.metadata["option"]
             metavar = asked.metavar or ("N" if value_type(each) is int else None)
             yield each, asked._replace(flags=asked.flags or "--" + each.name.replace("_", "-"), metavar=metavar)
+
+
+class Checked:
+    """What every options dataclass is: made with a value that an option can't have, it raises WrongOption."""
+
+    def __post_init__(self) -> None:
+        for each, asked in options_in(type(self)):
+            value = getattr(self, each.name)
+            wanted = "" if value is None and each.default is None else _wanted(value_type(each), asked, value)
+            if wanted:
+                from stitchc.product import WrongOption
+
+                raise WrongOption(each.name, f"`{each.name}` is {value!r}, and it must be {wanted}.")
+
+
+def _wanted(kind: Any, option: Option, value: Any) -> str:
+    """What a value must be to be of this type and within the option's bounds; "" where it is."""
+    if get_origin(kind) is Literal:
+        return "" if value in get_args(kind) else " or ".join(map(repr, get_args(kind)))
+    if get_origin(kind) is tuple:
+        of_each = get_args(kind)[0]
+        if not isinstance(value, tuple | list):
+            return f"a tuple, as in ({value!r},)" if isinstance(value, str) and of_each is str else "a tuple"
+        return next((f"a tuple of these: {each}" for one in value if (each := _wanted(of_each, option, one))), "")
+    if kind in (int, float):
+        number = Integral if kind is int else Real
+        low, high = (-math.inf if option.low is None else option.low), (option.high or math.inf)
+        if isinstance(value, number) and not isinstance(value, bool) and low <= value <= high:  # type: ignore[operator]
+            return ""
+        noun = "a whole number" if kind is int else "a number"
+        return (
+            noun
+            + (f" from {option.low:,g}" if option.low is not None else "")
+            + (f" to {option.high:,g}" if option.high is not None else "")
+        )
+    if kind is bool:
+        return "" if isinstance(value, bool) else "True or False"
+    if kind is str:
+        return "" if isinstance(value, str) else "a text" + (f", as in {option.metavar}" if option.metavar else "")
+    if isinstance(kind, str) and isinstance(value, str):  # a type of a module that is not imported for this
+        return f"a {kind.partition(' ')[0]}, as `{option.parse.rpartition(':')[2]}` makes it of a text"
+    return ""
 
 
 def value_type(field: Field[Any]) -> Any:

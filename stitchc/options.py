@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Literal
 
-from stitchc.option import NAME, chosen_book, chosen_form, chosen_spread, chosen_stitches, each_stitch, option
+from stitchc.option import NAME, Checked, chosen_book, chosen_form, chosen_spread, chosen_stitches, each_stitch, option
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
@@ -65,7 +65,7 @@ _yarn_back = partial(
 
 
 @dataclass(frozen=True)
-class CardOptions:
+class CardOptions(Checked):
     """What `make_card` makes. name: what the file is called, without its ending; default: after the pattern's file
     and the stitch."""
 
@@ -100,7 +100,7 @@ class CardOptions:
 
 
 @dataclass(frozen=True)
-class SheetOptions:
+class SheetOptions(Checked):
     """What `make_sheet` makes. name: as in CardOptions."""
 
     stitches: tuple[str, ...] = chosen_stitches()
@@ -121,7 +121,7 @@ class SheetOptions:
 
 
 @dataclass(frozen=True)
-class PieceOptions:
+class PieceOptions(Checked):
     """What `plan_piece` makes. sizes and so_far are texts as on the command line. name: as in CardOptions. for_others:
     it is read by people who have neither the pattern's file nor stitchc. sizes_of_others: names of other pieces of the
     pattern and the `sizes` chosen for them, by which the yarn of all is counted."""
@@ -159,7 +159,7 @@ class PieceOptions:
 
 
 @dataclass(frozen=True)
-class ChartOptions:
+class ChartOptions(Checked):
     """What `draw_chart` makes. name: as in CardOptions. columns: of the terminal, for letters."""
 
     stitches: tuple[str, ...] = _all_stitches()
@@ -209,7 +209,7 @@ class ChartOptions:
 
 
 @dataclass(frozen=True)
-class BitmapOptions:
+class BitmapOptions(Checked):
     """What `make_bitmap` makes. name: as in CardOptions."""
 
     stitches: tuple[str, ...] = chosen_stitches()
@@ -227,7 +227,7 @@ class BitmapOptions:
 
 
 @dataclass(frozen=True)
-class GaugeOptions:
+class GaugeOptions(Checked):
     """What `estimate_gauge` makes. name: as in CardOptions. book, here and below: for the command alone, which makes
     the pattern with it (`Pattern.with_book`)."""
 
@@ -243,7 +243,7 @@ class GaugeOptions:
 
 
 @dataclass(frozen=True)
-class CompareOptions:
+class CompareOptions(Checked):
     """What `compare_stitches` makes. name: as in CardOptions."""
 
     stitches: tuple[str, ...] = chosen_stitches()
@@ -271,7 +271,7 @@ class CompareOptions:
 
 
 @dataclass(frozen=True)
-class SwatchOptions:
+class SwatchOptions(Checked):
     """What `plan_swatch` makes. measured is for the command alone. name: as in CardOptions."""
 
     stitches: tuple[str, ...] = chosen_stitches()
@@ -301,7 +301,7 @@ class SwatchOptions:
 
 
 @dataclass(frozen=True)
-class PictureOptions:
+class PictureOptions(Checked):
     """What `draw_fabric` makes. size is a text as on the command line. name: as in CardOptions."""
 
     stitches: tuple[str, ...] = chosen_stitches()
@@ -324,7 +324,7 @@ class PictureOptions:
 
 
 @dataclass(frozen=True)
-class TraceOptions:
+class TraceOptions(Checked):
     """What `trace_chart` makes. Colours: red, green, blue, 0 to 255; codes of letters: as in stitchc.chart."""
 
     dark: Meaning | None = option(
@@ -385,7 +385,7 @@ class TraceOptions:
 
 
 @dataclass(frozen=True)
-class LeafletOptions:
+class LeafletOptions(Checked):
     """What `make_leaflet` makes. date: as it is written on the leaflet, None for none. name: as in CardOptions."""
 
     form: Literal["both", "pdf", "html", "text"] = option(
@@ -410,7 +410,7 @@ class LeafletOptions:
 
 
 @dataclass(frozen=True)
-class BuildOptions:
+class BuildOptions(Checked):
     """What `stitchc build` makes of a pattern for each machine. date: as in LeafletOptions."""
 
     stitches: tuple[str, ...] = chosen_stitches()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 
 from stitchc import explain
 from stitchc.__main__ import run
+from stitchc.cli.explain import in_full
 from stitchc.explain import Page, page
 
 ROOT = Path(__file__).parent.parent
@@ -103,6 +105,17 @@ def test_a_page_is_whole(code: str) -> None:
     assert (found.wrong is None) == (found.fixed is None)
     for unwanted in ("!", "please", "Please", "illegal"):
         assert unwanted not in found.text
+
+
+@pytest.mark.parametrize("code", explain.codes())
+def test_the_commands_of_a_page_can_be_typed_as_they_stand(code: str) -> None:
+    shown = page(code)
+    assert shown is not None
+    told = in_full(shown)
+    for fixed in (False, True):
+        if (shown.fixed if fixed else shown.wrong) is not None:
+            lines = re.findall(r"stitchc [^`\n]*", told)
+            assert ["stitchc", *shown.typed(fixed)] in [shlex.split(line, comments=True) for line in lines]
 
 
 def test_the_list_names_every_code(capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,6 +7,7 @@ import inspect
 import subprocess
 import sys
 from contextlib import nullcontext
+from typing import Any
 
 import pytest
 
@@ -29,6 +30,36 @@ def test_every_name_is_there_and_says_what_it_is(name: str) -> None:
         assert all(each.annotation is not inspect.Parameter.empty for each in signature.parameters.values())
     if name.endswith("Options"):
         assert value() == value(), "every option has a default"
+
+
+@pytest.mark.parametrize(
+    ("make", "given", "wanted"),
+    [
+        (stitchc.CardOptions, {"form": "bogus"}, "'png' or 'pdf'"),
+        (stitchc.CardOptions, {"rows": -5}, "a whole number from 1 to 5,000"),
+        (stitchc.CardOptions, {"scale_x": float("nan")}, "a number from 0.95 to 1.05"),
+        (stitchc.SheetOptions, {"rows": 0}, "a whole number from 1 to 100,000"),
+        (stitchc.SheetOptions, {"rows": 2.5}, "a whole number"),
+        (stitchc.SheetOptions, {"stitches": "rib"}, "a tuple, as in ('rib',)"),
+        (stitchc.SheetOptions, {"stitches": (3,)}, "a tuple of these: a text"),
+        (stitchc.SheetOptions, {"needles": "80"}, "a Needles"),
+        (stitchc.PieceOptions, {"sizes": (41,)}, "a text, as in 48,52,56"),
+        (stitchc.PieceOptions, {"anyway": 1}, "True or False"),
+        (stitchc.ChartOptions, {"repeats": 2}, "a tuple"),
+    ],
+)
+def test_a_value_that_an_option_cannot_have_is_refused(make: Any, given: dict[str, Any], wanted: str) -> None:
+    with pytest.raises(stitchc.WrongOption) as refused:
+        make(**given)
+    (name,) = given
+    assert refused.value.field == name and str(refused.value).startswith(f"`{name}` is ")
+    assert wanted in str(refused.value)
+
+
+def test_a_file_that_cannot_be_read_is_refused_with_a_class_of_its_own() -> None:
+    with pytest.raises(stitchc.FileTrouble) as refused:
+        stitchc.compile_file("nowhere.stitch")
+    assert isinstance(refused.value, stitchc.Refused) and refused.value.messages[0].code == "F501"
 
 
 def test_importing_it_imports_nothing_else() -> None:

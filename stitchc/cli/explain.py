@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import TYPE_CHECKING
 
 import click
@@ -104,8 +105,12 @@ def in_full(each: Page) -> str:
     return "\n\n".join(parts)
 
 
+_PLAIN_WORD = re.compile(r"[\w@%+=:,./-]+")
+"""What every shell takes as it stands; `#` begins a comment in some."""
+
+
 def _example(label: str, each: Page, text: str, words: list[str], same: bool = False) -> list[str]:
-    typed = " ".join(["stitchc", *words])
+    typed = " ".join(["stitchc", *(word if _PLAIN_WORD.fullmatch(word) else f'"{word}"' for word in words)])
     if same:
         return [f"{label}, the same file with:\n\n    {typed}"]
     return [f"{label} (`{each.file}`, with `{typed}`):", indented(text)]
