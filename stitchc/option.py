@@ -81,11 +81,12 @@ class Checked:
     def __post_init__(self) -> None:
         for each, asked in options_in(type(self)):
             value = getattr(self, each.name)
-            wanted = "" if value is None and each.default is None else _wanted(value_type(each), asked, value)
-            if wanted:
+            kinds = [kind for kind in _kinds(each.type) if kind is not type(None)]
+            wanted = [] if value is None and each.default is None else [_wanted(kind, asked, value) for kind in kinds]
+            if wanted and all(wanted):
                 from stitchc.product import WrongOption
 
-                raise WrongOption(each.name, f"`{each.name}` is {value!r}, and it must be {wanted}.")
+                raise WrongOption(each.name, f"`{each.name}` is {value!r}, and it must be {' or '.join(wanted)}.")
 
 
 def _wanted(kind: Any, option: Option, value: Any) -> str:
@@ -93,9 +94,11 @@ def _wanted(kind: Any, option: Option, value: Any) -> str:
     if get_origin(kind) is Literal:
         return "" if value in get_args(kind) else " or ".join(map(repr, get_args(kind)))
     if get_origin(kind) is tuple:
-        of_each = get_args(kind)[0]
+        of_each, *others = get_args(kind)
         if not isinstance(value, tuple | list):
             return f"a tuple, as in ({value!r},)" if isinstance(value, str) and of_each is str else "a tuple"
+        if others != [Ellipsis]:
+            return "" if len(value) == 1 + len(others) else f"a tuple of {1 + len(others)}"
         return next((f"a tuple of these: {each}" for one in value if (each := _wanted(of_each, option, one))), "")
     if kind in (int, float):
         number = Integral if kind is int else Real
@@ -119,11 +122,13 @@ def _wanted(kind: Any, option: Option, value: Any) -> str:
 
 def value_type(field: Field[Any]) -> Any:
     """The type of a field's value, without None; of several types, str."""
-    kind: Any = field.type
-    if get_origin(kind) in (Union, types.UnionType):
-        parts = [part for part in get_args(kind) if part is not type(None)]
-        return parts[0] if len(parts) == 1 else str
-    return kind
+    parts = [part for part in _kinds(field.type) if part is not type(None)]
+    return parts[0] if len(parts) == 1 else str
+
+
+def _kinds(kind: Any) -> tuple[Any, ...]:
+    """The types that a union is of, else the type itself."""
+    return get_args(kind) if get_origin(kind) in (Union, types.UnionType) else (kind,)
 
 
 def words_for(default: Any) -> str:
