@@ -50,8 +50,11 @@ def leaflet_page(
         Choice("Piece", tuple(pattern.pieces)),
     ]
     documents: dict[tuple[str, ...], Document] = {}
+    of_stitches = [stitch_part(pattern), *chart_parts(pattern)]
+    of_way = {way.machine.title: [*of_stitches, *_for_the_reader(pattern, way, options)] for way in ways}
     for way, unit, piece in itertools.product(ways, units, pattern.pieces.values()):
-        own = [_chosen(pattern, way, piece, nth, unit, options) for nth in range(max(len(piece.sizes), 1))]
+        shared = of_way[way.machine.title]
+        own = [_chosen(pattern, way, piece, nth, unit, options, shared) for nth in range(max(len(piece.sizes), 1))]
         for nth, size in enumerate(sizes):
             documents[way.machine.title, size, unit, piece.name] = own[min(nth, len(own) - 1)]
     parts = [
@@ -73,16 +76,25 @@ def sizes_of(pattern: Pattern, units: Units) -> tuple[str, ...]:
     return tuple(label for label, _ in labelled(sizes, units)) or ("one size",)
 
 
-def _chosen(pattern: Pattern, way: Way, piece: Piece, size: int, units: Units, options: LeafletOptions) -> Document:
-    """The instructions of one piece, for one machine and one size, with what is read before them."""
+def _chosen(
+    pattern: Pattern,
+    way: Way,
+    piece: Piece,
+    size: int,
+    units: Units,
+    options: LeafletOptions,
+    shared: Sequence[Part],
+) -> Document:
+    """The instructions of one piece, for one machine and one size, with what is read before them. shared: what is the
+    same for every piece, size and unit."""
     asked = piece_options(options, piece, units, size)
     (plan,), document, yarn = write_instructions(pattern, way.machine, asked).values[0]
     document = briefly(with_yarn_to_buy(document, way, yarn, units))
     more = [
         *needs_part(pattern),
         *swatch_parts(pattern, [plan], way.machine, units, way.swatches),
+        *shared,
     ]
-    more += [stitch_part(pattern), *chart_parts(pattern), *_for_the_reader(pattern, way, options)]
     more += reader_part(way.machine, [plan])
     parts = in_order([*document.parts, *more])
     chosen = [("Size", labelled(piece.sizes, units)[size][0])] if len(piece.sizes) > 1 else []
