@@ -5,6 +5,7 @@ A value in, a value and messages out. Knows patterns, machines, passes and gauge
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -29,6 +30,9 @@ from stitchc.wording import OPTION, command_name, machine_name
 if TYPE_CHECKING:
     from stitchc.machines.profile import Machine
     from stitchc.options import Units
+
+MOST_WIDENED: Final = 1.4
+"""How many times as wide as it was asked for a piece may be that is offered instead (chosen)."""
 
 MOST_ROWS: Final = 20_000
 """Rows of one piece: some fifty metres of fabric, far past any; more is a slip of the hand. (JSON names every held
@@ -145,7 +149,7 @@ class _Planner:
             needles = self.needles_given()
         if needles is None or not self.on_the_bed(needles, rounding, width, widest) or self.failed:
             return None
-        self.fits(needles)
+        self.fits(needles, width, rounding)
         if self.failed:
             return None
         walk = Walk(self.pattern, piece, self.machine, needles, self.messages)
@@ -359,8 +363,9 @@ class _Planner:
 
     # -- whether it can be knitted ----------------------------------------------------------------------------------
 
-    def fits(self, needles: Needles) -> None:
-        """The stitches on this machine and these needles: K and M messages, and repeats that are cut."""
+    def fits(self, needles: Needles, width: Width | None, rounding: Rounding | None) -> None:
+        """The stitches on this machine and these needles: K and M messages, and repeats that are cut. width, rounding:
+        what the needles follow from, where they follow from a width."""
         messages: list[Message] = []
         told: set[str] = set()
         for knit in self.knits.values():
@@ -378,7 +383,7 @@ class _Planner:
                     message._replace(advice=self.wide_enough(stitch), span=knit.stitch_span) for message in short
                 ]
             elif over:
-                self.say_cut(knit, stitch, needles, over)
+                self.say_cut(knit, stitch, needles, over, self.all_whole(needles, stitch, width, rounding))
         self.messages += [message.as_warning() for message in messages] if self.anyway else messages
 
     def at_the_ends(self, stitch: Stitch, needles: Needles) -> list[Message]:
@@ -399,10 +404,28 @@ class _Planner:
             return narrower(stitch) or f"A narrower repeat, or a machine with at least {whole} needles."
         return f"needles {whole}" + ("   (in place of the `width`)" if self.piece.width is not None else "")
 
-    def say_cut(self, knit: Knit, stitch: Stitch, needles: Needles, over: int) -> None:
-        width, edges = stitch.chart.width, 2 * self.piece.edge
-        fewer, more = needles.count - over, needles.count - over + width
-        counts = [str(count) for count in (fewer, more) if count > edges]
+    def all_whole(self, needles: Needles, stitch: Stitch, width: Width | None, rounding: Rounding | None) -> str:
+        """What to write in place of the needles, or of the width that they follow from, so that this stitch (in a width
+        every stitch, since each of them counts there) is whole."""
+        edges, unit = 2 * self.piece.edge, stitch.chart.width
+        if rounding is not None:
+            unit = math.lcm(rounding.unit, *(chart_of(self.pattern, knit.stitch).width for knit in self.knits.values()))
+        fewer = (needles.count - edges) // unit * unit + edges
+        counts = [count for count in (fewer, fewer + unit) if edges < count <= self.machine.needles]
+        if rounding is not None:  # another size altogether is no answer
+            least, most = needles.count / MOST_WIDENED, needles.count * MOST_WIDENED
+            counts = [count for count in counts if least <= count <= most]
+        if not counts:
+            return "Nothing has to be done. For whole repeats, choose stitches whose widths go into each other."
+        if width is None or rounding is None:
+            words = f"needles {' or '.join(map(str, counts))}"
+        else:
+            per_mm = rounding.chosen.count / (rounding.chosen.mm + width.plus_mm)
+            words = " or ".join(self.as_asked(width, count / per_mm - width.plus_mm) for count in counts)
+        return f"{words} would hold whole repeats"
+
+    def say_cut(self, knit: Knit, stitch: Stitch, needles: Needles, over: int, advice: str) -> None:
+        width = stitch.chart.width
         by_hand = "at the right" if over == 1 else "shared out over both sides"
         where = by_hand if moved_by_hand(self.machine) else "where the reader puts it"
         self.say(
@@ -411,7 +434,7 @@ class _Planner:
             f"`{stitch.name}`, {width} needles wide, is not whole on {needles.count} needles: {over} of them "
             f"{'holds' if over == 1 else 'hold'} a part of a repeat" + f", {where}.",
             knit.stitch_span,
-            advice="needles " + " or ".join(counts) + " would hold whole repeats",
+            advice=advice,
         )
 
     # -- the whole, looked at again ---------------------------------------------------------------------------------

@@ -99,6 +99,19 @@ def test_every_stitch_is_whole_where_that_costs_little() -> None:
     assert plan is not None and plan.needles.count == 94
     assert [(m.code, m.severity) for m in messages] == [("P411", "info")]
     assert "`thirds`" in messages[0].text and "2 of them" in messages[0].text  # 92 = 3 x 30 + 2
+    # What is to be tried makes both whole: 86 and 98 needles.
+    assert messages[0].advice == "width 43 cm or width 49 cm would hold whole repeats"
+    for cm, count in ((43, 86), (49, 98)):
+        again, none = planned(text(piece.format(cm), PEBBLES + THIRDS))
+        assert again is not None and again.needles.count == count and none == []
+    sizes = text(piece.format(46.2).replace("width 46.2", "sizes 46.2, 49"), PEBBLES + THIRDS)
+    told = plan_piece(pattern_of(sizes), load("hand-standard")).messages
+    assert [m.advice for m in told] == ["`43 cm` in `sizes` or `49 cm` in `sizes` would hold whole repeats"]
+    sevens = "stitch sevens over 7\n 1: K T K5\n 2: K\n"
+    far = planned(text(" width 8 cm in pebbles\n knit sevens for 4 rows\n", PEBBLES + sevens))[1]
+    assert ["choose stitches whose widths go into each other" in str(m.advice) for m in far] == [True]
+    given = planned(text(" needles 30\n knit thirds for 4 rows\n", THIRDS))[1]
+    assert [m.advice for m in given] == ["needles 29 or 32 would hold whole repeats"]
 
 
 # -- rows ---------------------------------------------------------------------------------------------------------
