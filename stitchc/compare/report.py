@@ -112,7 +112,7 @@ def _sizes(lines: Sequence[Compared], units: Units, known: bool) -> list[list[st
         if weighed or measured:
             cells.append("" if weight is None else f"{weight.value:.0f}")
         cells += ["-" if count is None else f"{count}" for count in (line.moves, line.holes)]
-        table.append([*cells, line.gauge.basis])
+        table.append([*cells, line.gauge.basis_words])
     return table
 
 

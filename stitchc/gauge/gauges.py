@@ -98,6 +98,13 @@ class StitchGauge:
     row_basis: Basis
 
     @property
+    def basis_words(self) -> str:
+        """The basis in words, of both directions where they differ."""
+        if self.stitch_basis == self.row_basis:
+            return self.stitch_basis
+        return f"{self.counted} {self.stitch_basis}, rows {self.row_basis}"
+
+    @property
     def basis(self) -> Basis:
         return max(self.stitch_basis, self.row_basis, key=BASES.index)
 

@@ -7,7 +7,7 @@ import math
 from collections.abc import Collection, Iterable, Iterator
 from typing import Final
 
-from stitchc.gauge.doubt import SURPRISING, FarOut, explained, line_of
+from stitchc.gauge.doubt import SURPRISING, FarOut, explained, length_of, line_of
 from stitchc.gauge.gauges import PLAIN, PlainGauge
 from stitchc.gauge.weights import misnamed
 from stitchc.gauge.yarn_lines import unused_lines
@@ -238,10 +238,12 @@ def surprises(doubted: Iterable[FarOut]) -> Iterator[Message]:
             continue
         swatch = each.swatch
         noun, other = (each.counted, "rows") if each.direction == 0 else ("rows", each.counted)
-        text = f"`{swatch.stitch}` was expected at {_number(each.expected_per_10cm)} {noun} to 10 cm and measured "
+        over = swatch.per_mm / 100  # said over the length that the line has, so that the counts can be compared
+        expected = f"{_number(each.expected_per_10cm * over)} {noun} to {length_of(swatch.per_mm)}"
+        text = f"`{swatch.stitch}` was expected at {expected} and measured "
         text += _off(each.off_by)
         if each.other is not None:
-            text += f", and at {_number(each.other[0])} {other} and measured {_off(each.other[1])}"
+            text += f", and at {_number(each.other[0] * over)} {other} and measured {_off(each.other[1])}"
         if each.longer:
             text += ", longer than stocking stitch, which tuck and slip always shorten"
         count = "the count" if each.other is None else "both counts"

@@ -248,7 +248,7 @@ def _gauge(ask: Ask) -> dict[str, Any]:
         for head, figure in _sizes_of(gauge, ask.units)
     ]
     words = next(each["words"] for each in document["stitches"] if each["name"] == shown[0].name)
-    bases = [gauge.basis for gauge in shown] if len(shown) == 1 else [f"{each.basis} ({each.name})" for each in shown]
+    bases = [gauge.basis_words + (f" ({gauge.name})" if in_yarns else "") for gauge in shown]
     kept = {"words": words, "basis": listed(bases)}
     return {"baseline": document["baseline"], **kept, "figures": figures, **_shared(product, None)}
 
@@ -358,7 +358,7 @@ def _compare(ask: Ask) -> dict[str, Any]:
     heads = ["Stitch", *(sizes if known else ("Width against stocking stitch", "Length against stocking stitch"))]
     heads += [f"Width against {against}", f"Length against {against}"] if against else []
     rows = [
-        [line.stitch.name, *_compared(line, known, unit), *(_ratios(each) if against else ()), line.gauge.basis]
+        [line.stitch.name, *_compared(line, known, unit), *(_ratios(each) if against else ()), line.gauge.basis_words]
         for line, each in zip(lines, documents, strict=True)
     ]
     return {"heads": [*heads, "Basis"], "rows": rows, "against": against, **_shared(product, None)}

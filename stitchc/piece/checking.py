@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from stitchc.gauge.estimate import GaugeReport
+from stitchc.gauge.remarks import check_bed
 from stitchc.gauge.yarn import ill_matched
 from stitchc.machines import SHIPPED, Machine, load
 from stitchc.messages import Message, Span
@@ -42,13 +43,19 @@ def _of_piece(pattern: Pattern, piece: Piece, machine: Machine | None, report: G
         everywhere = [_planned(pattern, piece, each, report) for each in widest_first]
         codes = set.intersection(*({code for code, _ in each} for each in everywhere))
         own = {key: message for key, message in shown.items() if not key[0].startswith(_OF_THE_MACHINE)}
-        shown = {key: _of_any(message) for key, message in everywhere[0].items() if key[0] in codes} | own
+        suited = [index for index, each in enumerate(widest_first) if not check_bed(pattern, each)] or [0]
+        widest = everywhere[suited[0]]
+        shown = {key: _of_any(message, suited[0]) for key, message in widest.items() if key[0] in codes} | own
     return shown.values()
 
 
-def _of_any(message: Message) -> Message:
-    """As the machine with the widest bed says it; where that is too narrow, that none is wider."""
-    wider = " No shipped machine has more." if message.code == "M303" else ""
+def _of_any(message: Message, wider_beds: int) -> Message:
+    """As the widest bed that suits the gauge says it; where that is too narrow, that none is wider.
+
+    wider_beds: how many are, with needles that do not suit it.
+    """
+    none = "No shipped machine has more" + (" of needles that suit this gauge" if wider_beds else "")
+    wider = f" {none}." if message.code == "M303" else ""
     return message._replace(text=message.text + wider)
 
 

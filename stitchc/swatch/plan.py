@@ -96,7 +96,7 @@ class SwatchPlan:
 
     def gauge_lines(self, units: Units = "cm") -> tuple[str, str]:
         """The lines for the pattern, with blanks for what was measured."""
-        rest = ("per ____ mm" if units == "cm" else "per ____ in") + (f" in {self.yarn}" if self.yarn else "")
+        rest = ("per ____ mm" if units == "cm" else "per ____ inches") + (f" in {self.yarn}" if self.yarn else "")
         return (
             f"gauge {self.name} {self.stitches} stitches {rest}",
             f"gauge {self.name} {self.rows} rows {rest}",

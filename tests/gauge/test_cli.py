@@ -767,6 +767,35 @@ def test_check_asks_about_a_count_that_another_unit_would_make_ordinary(
     assert "[G604]" in shown and "Try: gauge drift 18 stitches 33 rows per 4 in" in shown
 
 
+def test_what_was_measured_in_inches_is_answered_in_inches(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "cove.stitch"
+    path.write_text(
+        "yarn aa\nstitch rib over 6\n1: K2 T K3\n2: K\n3: K5 T\n4: K\nstitch slp = rib with S for T\n"
+        "gauge plain 5 stitches 7 rows per 1 in in aa\ngauge rib 18 stitches 45 rows per 4 in in aa\n",
+        "utf-8",
+    )
+    assert run(["check", str(path)]) == 0
+    shown = capsys.readouterr().out
+    expected = re.search(r"`rib` was expected at ([0-9.]+) rows to 4 in and measured (\d+) % over that", shown)
+    assert expected and 45 / float(expected[1]) == pytest.approx(1 + int(expected[2]) / 100, abs=0.01)
+    assert run(["swatch", str(path), "--units", "in"]) == 0
+    assert "rows per ____ inches in aa" in capsys.readouterr().out
+    line = "gauge slp 36 rows per 4 inches in aa"  # is read
+    path.write_text(f"{path.read_text('utf-8')}{line}\n", "utf-8")
+    assert run(["check", str(path)]) == 0
+
+
+def test_a_comparison_says_on_what_each_direction_rests(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """As the gauge does, not the better of the two alone."""
+    path = tmp_path / "cove.stitch"
+    path.write_text(
+        "stitch rib over 4\n1: K T K2\n2: K\ngauge plain 20 stitches 28 rows per 10 cm\ngauge rib 34 rows per 10 cm\n",
+        "utf-8",
+    )
+    assert run(["compare", str(path)]) == 0
+    assert "stitches estimate, rows measured" in capsys.readouterr().out
+
+
 def test_a_swatch_names_the_yarn_of_every_row_and_how_much_of_each(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -101,6 +101,13 @@ def test_without_a_machine_only_what_holds_for_every_one(lines: list[str], code:
             assert "`hand-fine` has 250. No shipped machine has more." in message.text
 
 
+def test_without_a_machine_a_bed_that_does_not_suit_the_gauge_is_not_offered() -> None:
+    gauge = "gauge plain 22 stitches 30 rows per 10 cm\n"
+    text = body("needles 260", "knit a for 4 rows").replace("piece", f"{gauge}piece", 1)
+    (message,) = (each for each in check_file(pattern_of(text)) if each.code == "M303")
+    assert "`hand-standard` has 200. No shipped machine has more of needles that suit this gauge." in message.text
+
+
 def test_a_gauge_that_an_option_may_give_is_only_a_warning() -> None:
     text = body("width 30 cm", "knit a for 10 cm").replace("gauge", "# gauge")
     assert {each for each in by_codes(check_file(pattern_of(text))) if each[0] == "P402"} == {("P402", "warning")}

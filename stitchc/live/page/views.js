@@ -55,7 +55,7 @@ function gauge(value) {
   return [
     make("p", {class: "words"}, value.words),
     rows.length ? table(rows) : null,
-    rows.length ? make("p", {class: "note"}, `This is ${BASIS[value.basis] || value.basis}. The range in brackets holds nine swatches in ten.`,
+    rows.length ? make("p", {class: "note"}, `${BASIS[value.basis] ? `This is ${BASIS[value.basis]}` : `Basis: ${value.basis}`}. The range in brackets holds nine swatches in ten.`,
       value.baseline ? null : " Enter a swatch of stocking stitch to see sizes in cm.") : null,
     make("p", {class: "actions"}, button("I have knitted a swatch…", () => state.swatch()), button("Plan a swatch", () => state.take("swatch", {form: "html"}, "print"))),
   ];
