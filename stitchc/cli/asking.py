@@ -47,7 +47,8 @@ def _eye_level(machine: Machine) -> tuple[int, bool]:
 
     while True:
         row = _answer(
-            "Which number was at eye level before the pass that held all needles?", partial(read_eye_level, machine)
+            "Which number was at eye level before the pass on which the yarn lay across all needles?",
+            partial(read_eye_level, machine),
         )
         moved = _answer("Did the needles move into place one pass earlier (yes or no)?", read_yes)
         try:

@@ -236,11 +236,9 @@ class _Writer:
         try:
             return list(_ladder_steps(sizes, self.machine))
         except _Unlike:
-            return [
-                Step("ladder", f"Size {label}: {step.text}")
-                for label, passed in zip(self.labels, sizes, strict=True)
-                for step in _ladder_steps((passed,), self.machine)
-            ]
+            own = [" ".join(step.text for step in _ladder_steps((passed,), self.machine)) for passed in sizes]
+            pairs = zip(self.labels, own, strict=True)
+            return [Step("ladder", f"Size {label}: {words}") for label, words in pairs if words]
 
     def _crossing(self, sizes: tuple[Pass, ...]) -> list[str]:
         """How the carriage comes to the side where the yarn of the next row hangs, without knitting."""

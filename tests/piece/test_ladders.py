@@ -196,3 +196,15 @@ def test_a_stitch_goes_to_the_neighbour_that_knits(row: str, side: str) -> None:
     pattern = pattern_of(own + TEXT.format(steps.replace("; ", "\n    ")))
     text = plan_piece(pattern, load("hand-standard"), PieceOptions()).files[0].content.decode()
     assert f"to the {side} neighbour. Push the empty needles" in " ".join(text.split())
+
+
+def test_needles_that_come_back_in_several_sizes_are_told_under_each_size_once() -> None:
+    text = (
+        "stitch lad over 6\nout 2, 5\n1: K T K2\n2: K\nstitch five over 5\n1: K S K3\n2: K\n"
+        "gauge plain 20 stitches 28 rows per 10 cm\npiece bag\nsizes 12, 20, 28 cm in lad\nknit lad for 6 rows\n"
+        "knit five for 4 rows\n"
+    )
+    instructions = " ".join(plan_piece(pattern_of(text), load("hand-standard")).files[0].content.decode().split())
+    (step,) = re.findall(r"Size 12 cm: Bring back to working position.*?(?=Row\b)", instructions)[:1]
+    assert "Size 20 cm: Bring back" in step and "Pick up the bar" in step.split("Size 20 cm")[0]
+    assert step.count("Size 12 cm:") == step.count("Size 20 cm:") == step.count("Size 28 cm:") <= 2
