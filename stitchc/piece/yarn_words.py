@@ -127,9 +127,7 @@ def _amounts(
                     "Yards": _with_range(yarn.metres.times(1 / M_PER_YARD)) if in_yards else "",
                     "Grams": _with_range(yarn.grams) if yarn.grams else "not known" if weighed else "",
                     "Have": ", ".join(_ways(have, in_yards)),
-                    "Buy": f"{_TWO_FIGURES.join(balls)} ball{'' if balls == ['1'] else 's'}"
-                    if balls and to_buy
-                    else "",
+                    "Balls": _TWO_FIGURES.join(balls) if to_buy else "",
                 }
             )
     if lines:

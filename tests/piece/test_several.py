@@ -265,7 +265,7 @@ def test_balls_are_said_with_their_spare_and_a_word_on_dye_lots() -> None:
     spare = math.ceil(yarn.metres.high * 1.1 / 120) - count
     assert spare
     text = text_of(piece)
-    assert re.search(rf"oat [\d,]+ \(.* g {count} or {count + spare} balls", text)
+    assert re.search(rf" Have Balls oat [\d,]+ \(.* g {count} or {count + spare} ", text)
     assert "A ball of oat has 50 g with 120 m. Where two numbers of balls are given, the smaller" in text.replace(
         " - ", " "
     )
@@ -365,6 +365,13 @@ def test_the_summary_is_of_every_size_and_of_all_that_are_made() -> None:
 def yarn_to_buy(text: str, **options: object) -> Part:
     product = write_instructions(pattern_of(HEAD + text), MACHINE, PieceOptions(**options))  # type: ignore[arg-type]
     return next(part for part in product.values[0].document.parts if part.heading == "Yarn to buy")
+
+
+def test_the_yarn_to_buy_of_several_sizes_is_a_line_a_size() -> None:
+    front = "piece front\n    make 3\n    sizes 36, 41, 46.5 cm\n    knit plain for 60 cm in thrift\n"
+    text = plan_piece(pattern_of(f"{HEAD}yarn thrift ball 50 g 125 m\n{front}"), MACHINE).files[0].content.decode()
+    (lines,) = re.findall(r"\n(  Yarn +Size .*Balls\n(?:  thrift .*\n)+)", text.split("\nYarn to buy")[1])
+    assert [re.search(r"(\d+ or \d+|\d+)$", line) is not None for line in lines.splitlines()[1:]] == [True] * 3
 
 
 def test_sizes_are_called_in_the_units_asked_for() -> None:
