@@ -83,7 +83,12 @@ class CardOptions(Checked):
     )
     scale_y: float = option(1.0, "Correct the scale down the page in the same way.", metavar="F", low=0.95, high=1.05)
     start_row: int = option(1, "The stitch's row to begin the card with.", low=1, own=True)
-    shift: int = option(0, "Move the repeat this many needles to the right (negative: to the left).", own=True)
+    shift: int = option(
+        0,
+        "Move the repeat of this card this many needles to the right (negative: to the left). To move it for sheets "
+        "and pieces as well, write a line such as `stitch b = a shifted 3`.",
+        own=True,
+    )
     each_row_twice: bool = option(
         False,
         "For readers that can knit each card row twice: half the rows, where rows come in equal pairs.",
