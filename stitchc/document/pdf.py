@@ -13,7 +13,7 @@ import itertools
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from typing import Any, Final, Literal, TypeAlias
+from typing import Any, Final, Literal, TypeAlias, TypeVar
 from xml.sax.saxutils import escape
 
 from reportlab.lib.colors import HexColor, black, white
@@ -759,14 +759,17 @@ class _Repeat:
 
     def in_lines(self) -> _Set:
         """A repeat that is higher than a page: it goes on between its rows, under its head again."""
-        parts: list[Flowable] = []
+        some: list[Line] = []
         costs: list[float] = []
         for line in self.repeated.lines:
             for start in range(0, len(line.times), _AT_ONCE):
-                some = Line(line.times[start : start + _AT_ONCE])
-                made = functools.partial(_line, self.rows, some, self.every_row, self.width)
-                parts.append(_lowest(made, self.width))
+                some.append(Line(line.times[start : start + _AT_ONCE]))
                 costs.append(0.3 if start else 0.06)
+
+        def rows_with(beside: int) -> _Stacked:
+            return _Stacked([_line(self.rows, each, self.every_row, self.width, beside) for each in some])
+
+        parts = _lowest(rows_with, self.width).content  # the boxes at one place in all rows
         heads = [self._head(self.repeated, going_on) for going_on in (False, True)]
         over = [_Stacked([head]).wrap(self.width, 1e6)[1] for head in heads]
         heights = [float(part.wrap(self.width, 1e6)[1]) for part in parts]
@@ -803,7 +806,10 @@ class _Repeat:
         return _lowest(make, self.width, _WORTH if side > _TICKS[-1] else 1)
 
 
-def _lowest(make: Callable[[int], Flowable], width: float, worth: float = _WORTH) -> Flowable:
+_Made = TypeVar("_Made", bound=Flowable)
+
+
+def _lowest(make: Callable[[int], _Made], width: float, worth: float = _WORTH) -> _Made:
     """Rows with as many boxes beside their words as make them lowest, or with the boxes under them. worth: what is
     left of the height where boxes beside are better."""
     under = make(0)

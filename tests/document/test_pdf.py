@@ -5,20 +5,22 @@ from __future__ import annotations
 import itertools
 import re
 from pathlib import Path
+from typing import Any
 
 import pypdfium2
 import pytest
 
 from stitchc.__main__ import run
 from stitchc.bed import Needles
-from stitchc.document import ByHand, Document, Heading, Lines, Listing, Part, PassRow, Rows, Step, Table, Terms
+from stitchc.document import ByHand, Document, Heading, Lines, Listing, Part, PassRow, Rows, Step, Table, Terms, pdf
 from stitchc.document.pdf import to_pdf
 from stitchc.document.text import to_text
 from stitchc.machines import load
 from stitchc.notation import compile_file, compile_text
-from stitchc.options import PieceOptions
+from stitchc.options import PieceOptions, SheetOptions
 from stitchc.piece.product import plan_piece
 from stitchc.sheet import stitch_sheet
+from stitchc.sheet.product import make_sheet
 from tests.document.pages import documents, shares
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -272,3 +274,24 @@ def test_the_contents_are_on_one_page() -> None:
     _, texts = opened(to_pdf(Document("Whole", "k", parts=(Part("", (lines,)),), chapters=chapters)))
     (page,) = [text for text in texts if "Contents" in text]
     assert all(re.search(rf"Chapter {number} \d+\b", " ".join(page.split())) for number in range(1, 21))
+
+
+@pytest.mark.parametrize("times", [3, 12, 20])
+def test_the_boxes_of_a_repeat_higher_than_a_page_stand_at_one_place(
+    times: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Beside the words in every row, or under them in every row, as in a repeat that a page holds."""
+    cells = ["K" if row % 2 else f"K{1 + row * 5 % 9} T K{10 - row * 5 % 9}" for row in range(60)]
+    pattern = compile_text("stitch tall over 12\n" + "".join(f"{n}: {row}\n" for n, row in enumerate(cells, 1))).pattern
+    assert pattern is not None
+    kinds: list[set[str]] = []
+    whole = pdf._Repeat.in_lines
+
+    def seen(repeat: pdf._Repeat) -> Any:
+        made = whole(repeat)
+        kinds.append({type(row).__name__ for row in made.flowable.content[1:]})
+        return made
+
+    monkeypatch.setattr(pdf._Repeat, "in_lines", seen)
+    make_sheet(pattern, load("hand-standard"), SheetOptions(rows=60 * times, form="pdf"))
+    assert [len(each) for each in kinds] == [1]
