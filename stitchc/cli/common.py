@@ -169,7 +169,7 @@ def output_option(target: str = "the file") -> Callable[[F], F]:
             metavar="PATH",
             type=OutputPath(),
             default=None,
-            help=f"Where to write {target}.",
+            help=f"Where to write {target}. A path that ends with / is a folder.",
         )(command)
 
     return apply
