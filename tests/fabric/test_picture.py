@@ -147,13 +147,13 @@ def test_coarse_pictures_come_first_and_the_last_is_the_one_to_keep() -> None:
 def test_a_picture_that_was_drawn_is_there_at_once_and_never_in_place_of_another() -> None:
     drawn: dict[str, FabricPicture] = {}
     kept: dict[str, bytes] = {}
-    usual = PictureOptions(("ripple",), size="3x2", px=60)
+    usual = PictureOptions(("ripple",), size="3x2", px=100)
     asked = [
         (PATTERN, usual, None),
         (PATTERN, usual, load("card24-bulky")),
         *(
             (PATTERN, replace(usual, **{key: value}), None)
-            for key, value in (("px", 70), ("size", "2x2"), ("face", "knit"))
+            for key, value in (("px", 110), ("size", "2x2"), ("face", "knit"))
         ),
         *((PATTERN.replace(*other), usual, None) for other in (("20 stitches", "24 stitches"), ("1: K T", "1: S K"))),
         (f"{PATTERN}gauge ripple 17 stitches 40 rows per 10 cm\n", usual, None),
