@@ -221,13 +221,16 @@ def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: 
         if signs is not None and ask.cells in (None, signs.size):
             if lattice is not None and lattice.size == signs.size:
                 return None
+            if lattice is not None and not alone and math.prod(lattice.size) >= _FINER * math.prod(signs.size):
+                return None  # motifs that do not touch stand like signs
             field = _without_lines(picture, signs)
             break
-    if lattice is not None and alone:
-        clear = lattice.strange < _STRANGE and not lattice.open
-        if clear or math.prod(lattice.size) > _FEW_LINED:
-            return field
+    if lattice is not None and alone and lattice.strange < _STRANGE and not lattice.open:
+        return field
     placed = _of_marks(straight, pixels, ask)
+    if placed is not None and lattice is not None and alone and math.prod(lattice.size) > _FEW_LINED:
+        twice = zip(lattice.size, (placed.columns, placed.rows), strict=True)
+        return placed if all(abs(lines - 2 * marks) <= 1 for lines, marks in twice) else field
     if placed is None or (field is not None and placed.rows * placed.columns < _AS_MANY * field.rows * field.columns):
         return field
     if lattice is not None and placed.rows * placed.columns < (_MORE if alone else _NEARLY) * math.prod(lattice.size):
@@ -235,13 +238,15 @@ def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: 
     return placed
 
 
+_FINER: Final = 4
 _FEW_LINED: Final = 200
 _MORE: Final = 1.7
 _STRANGE: Final = 0.1
 _NEARLY: Final = 0.8
 _AS_MANY: Final = 0.9
 """So few cells, so strange, between lines may be made of a frame and of strokes of marks, if there are so many times as
-many marks in rows; borders between colours tell less than marks of which none is missing."""
+many marks in rows; more cells only of edges of marks, which are two for each. Borders between colours tell less than
+marks of which none is missing."""
 
 
 def _of_marks(straight: Straight, pixels: Pixels, ask: Ask) -> Field | None:

@@ -63,35 +63,40 @@ _STRANGE: Final = 0.04
 _STRANGER: Final = 3.0
 """How far, of 1, a heading is from the chart's cells at least, and how many times as far as these are from their own
 kind."""
-_ALL: Final = 0.85
+_ALL: Final = {False: 0.85, True: 0.75}
+"""The part of the cells of a heading that are none of the chart's, of signs without lines (True) and others."""
 _DIVERSE: Final = {1: 0.02, 2: 0.03}
 """How far headings so wide are from the usual one among them, at least: they are not the same twice."""
 
 
-def without_headings(field: Field) -> Field:
+def without_headings(field: Field, framed: bool = False) -> Field:
     """The field without the rows and columns at its sides that hold numbers or letters, as those of a spreadsheet do:
     nearly none of their cells is like any of the chart's, and they are not alike. Nor with those that are page, where
-    no line closes the chart."""
+    no line closes the chart. framed: nor with those whose cells are all alike, as in a frame of signs."""
     assert field.lattice is not None
+    signs = field.lattice.signs
     cells = sampled(field.pixels, field.lattice)
     cells = cells.reshape(*cells.shape[:2], -1)
     page = np.tile(median_colour(rim_of(field.pixels)) / full_light(field.pixels), cells.shape[2] // 3).astype(
         np.float32
     )
     left, top, right, bottom = 0, 0, field.columns, field.rows
-    widest = 1 if field.lattice.signs else _WIDEST
+    widest = 1 if signs else _WIDEST
     for _ in range(_DEEPEST):
         inner = cells[top + 1 : bottom - 1, left + _WIDEST : right - _WIDEST]
         if min(inner.shape[:2]) < _LEAST:
             break
         kinds, limit = _kinds(inner)
+        framed = framed and len(kinds) > 1
         strange = _away_from(cells[top:bottom, left:right], kinds) > limit
         here = cells[top:bottom, left:right]
         is_page = _away_from(cells[top:bottom, left:right], page[None]) < _STRANGE
         open_sides = field.lattice.open
         above, below, before, behind = (
             int(side in open_sides and bool((strange & is_page).swapaxes(0, axis)[::step][0].all()))
-            or _headings(strange.swapaxes(0, axis)[::step], here.swapaxes(0, axis)[::step], widest)
+            or _headings(
+                strange.swapaxes(0, axis)[::step], here.swapaxes(0, axis)[::step], widest, _ALL[signs], framed
+            )
             for axis, step, side in ((0, 1, "top"), (0, -1, "bottom"), (1, 1, "left"), (1, -1, "right"))
         )
         if not (above or below or before or behind):
@@ -125,16 +130,17 @@ _PARTLY: Final = 0.4
 in which a number is seen, since some stand between the cells, and the least part of each column."""
 
 
-def _headings(strange: npt.NDArray[np.bool_], cells: Samples, widest: int) -> int:
+def _headings(strange: npt.NDArray[np.bool_], cells: Samples, widest: int, most: float, framed: bool) -> int:
     """How many of the first lines of cells hold headings together, at most the widest that there may be: 0 where none
-    does. strange: which of the cells are none of the chart's kinds."""
+    does. strange: which of the cells are none of the chart's kinds; most: the part of them in a heading that are;
+    framed: whether they may be all alike."""
     for count in range(widest, 0, -1):
         odd = strange[:count].any(axis=0)
-        least = _ALL if count == 1 else _HALF
+        least = most if count == 1 else _HALF
         if odd.mean() < least or strange[:count].mean(axis=1).min() < _PARTLY:
             continue
         looks = cells[:count, odd].swapaxes(0, 1).reshape(int(odd.sum()), count * cells.shape[2])
-        if np.median(unlikeness(looks, np.median(looks, axis=0)[None])) > _DIVERSE[count]:
+        if framed or np.median(unlikeness(looks, np.median(looks, axis=0)[None])) > _DIVERSE[count]:
             return count
     return 0
 

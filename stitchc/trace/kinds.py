@@ -24,6 +24,7 @@ from stitchc.trace.marked import (
 )
 from stitchc.trace.picture import Pixels, full_light
 from stitchc.trace.pixels import MOST_COLOURS, colours_of
+from stitchc.trace.tints import Tint
 from stitchc.trace.traced import Key, Rgb
 
 
@@ -53,13 +54,14 @@ class Kind:
 class Kinds:
     """Cells sorted by look, the lightest kind first. shares: how likely each kind is, (rows, columns, kinds).
 
-    codes: what each kind means, where the user's words for the kinds made it.
+    codes: what each kind means, where the user's words for the kinds made it; tints: of the paper, that are no kinds.
     """
 
     kinds: tuple[Kind, ...]
     of: Codes
     shares: Shares
     codes: tuple[int | None, ...] = ()
+    tints: tuple[Tint, ...] = ()
 
 
 _FILLED: Final = 0.75

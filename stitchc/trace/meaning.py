@@ -83,7 +83,8 @@ def _codes_by_colour(kinds: Kinds, key: Key, file: str, order: Order) -> tuple[i
         raise _unknown_kinds(kinds, rest, key, known, by_user, file, order)
     if rest and (rest[0] == 0 or kinds.kinds[rest[0]].ink < _BLANK):  # the lightest kind of all is the ground
         known[rest.pop(0)] = key.light_code
-    if len(rest) == 1:
+    taken = key.dark is None and key.dark_code in known.values()  # by a kind that the user named
+    if len(rest) == 1 and not taken:
         known[rest.pop()] = key.dark_code
     if rest:
         raise _unknown_kinds(kinds, sorted({*rest, *known}), key, known, by_user, file, order)

@@ -5,6 +5,7 @@ Each stage lives elsewhere; here is only what one of them hands to the next.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import Final
 
 import numpy as np
@@ -20,7 +21,7 @@ from stitchc.trace.finding import boxed, field_in
 from stitchc.trace.frame import without_frame, without_headings
 from stitchc.trace.knittable import weighed
 from stitchc.trace.picture import open_picture
-from stitchc.trace.reading import read_cells
+from stitchc.trace.reading import Read, read_cells
 from stitchc.trace.repeat import reduced
 from stitchc.trace.traced import SURE, Ask, Traced, UnknownKinds
 from stitchc.wording import OPTION
@@ -52,15 +53,14 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
     if ask.key.colours and ask.cells is None:
         field = without_frame(field, [colour for colour, _ in ask.key.colours])
     lattice = field.lattice
+    fields = [field]
     if ask.cells is None and lattice is not None and (lattice.ruled or lattice.signs) and not field.outlined:
-        field = without_headings(field)
+        fields = [without_headings(field)]
+        if lattice.signs:  # what looks like a frame may be a part of the chart that the user named
+            fields.insert(0, without_headings(field, framed=True))
+    field, read = _first_read(fields, ask, file)
+    codes, certainty, what, face, guess, blank = read
     rows, columns = field.rows, field.columns
-    if rows * columns > MAX_CELLS:
-        raise Refused(words.too_many_cells(file, columns, rows))
-    try:
-        codes, certainty, what, face, guess, blank = read_cells(field, ask, file)
-    except UnknownKinds as unknown:
-        raise _with_cuts(unknown, field, ask) from None
     if (
         field.lattice is not None
         and ask.cells is None
@@ -91,6 +91,20 @@ def trace(data: bytes, file: str, ask: Ask | None = None) -> Traced:
         how = f"the first picture in the file, {how}"
     corners = tuple(places.picture(x * columns, y * rows) for y, x in ((0.0, 0.0), (0.0, 1.0), (1.0, 0.0), (1.0, 1.0)))
     return Traced(chart, whole, sure, how, field.turned_deg, corners, tuple(messages))
+
+
+def _first_read(fields: list[Field], ask: Ask, file: str) -> tuple[Field, Read]:
+    """The first of the fields whose cells can be read, and these; the last one's refusal if there is none."""
+    *others, last = fields
+    for field in others:
+        with suppress(Refused):
+            return field, read_cells(field, ask, file)
+    if last.rows * last.columns > MAX_CELLS:
+        raise Refused(words.too_many_cells(file, last.columns, last.rows))
+    try:
+        return last, read_cells(last, ask, file)
+    except UnknownKinds as unknown:
+        raise _with_cuts(unknown, last, ask) from None
 
 
 _WIDE_RIM: Final = 2

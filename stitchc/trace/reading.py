@@ -26,6 +26,7 @@ from stitchc.trace.negative import negative_of, page_of
 from stitchc.trace.picture import Pixels, full_light, is_drawing
 from stitchc.trace.pixels import SMALL_PX
 from stitchc.trace.signs import Signs, known_signs
+from stitchc.trace.tints import Tint, without_tints
 from stitchc.trace.traced import SURE, Ask, Key, Order, UnknownKinds, hex_of
 from stitchc.wording import OPTION
 
@@ -64,7 +65,7 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     what was said of them do not fit, T809 for an example cell outside the chart.
     """
     if field.lattice is None:
-        return _by_look(kinds_of_blocks(field.pixels), field, ask, file)
+        return _blocks_read(field, ask, file)
     sure = field.lattice.ruled or field.lattice.signs or ask.cells is not None  # else it may be a landscape
     turned = negative_of(field.pixels, field.lattice) if sure else None
     pixels = field.pixels if turned is None else turned
@@ -93,6 +94,20 @@ def read_cells(field: Field, ask: Ask, file: str) -> Read:
     blank = SLIP if signs.notation == "squared" else None
     guess = words.guessed_signs(signs, read.what, ask.face, _differs_mirrored(read.codes))
     return read._replace(messages=(guess,), blank=blank)
+
+
+def _blocks_read(field: Field, ask: Ask, file: str) -> Read:
+    """The same of blocks of one colour each."""
+    try:
+        return _by_look(kinds_of_blocks(field.pixels), field, ask, file)
+    except UnknownKinds:
+        patches = np.divide(field.pixels, 255, dtype=np.float32)[:, :, None, None]
+        found = _even_paper(patches, ask.key) if ask.key.names_any else None
+        if found is None:
+            raise
+        even, tints = found
+        cells = np.round(255 * even[:, :, 0, 0]).astype(np.uint8)
+        return _by_look(replace(kinds_of_blocks(cells), tints=tints), field, ask, file)
 
 
 def _differs_mirrored(codes: Cells) -> bool:
@@ -127,12 +142,41 @@ def _kinds_named(
     named_ways = [
         kinds for _, patches in ways if (kinds := kinds_named_by(patches, pixels, field.lattice, key)) is not None
     ]
-    best = min(named_ways, key=lambda kinds: None in kinds.codes, default=None)
-    if best is not None and None not in best.codes:
+    best = next((kinds for kinds in named_ways if _says_all(kinds, key)), None)
+    if best is not None:
         return best
     relit = in_even_light(ways[0][1]) if field.lattice.ruled and not is_drawing(pixels) else None
-    kinds = None if relit is None else kinds_named_by(relit, pixels, field.lattice, key)
-    return best if kinds is None or None in kinds.codes else kinds
+    others = (
+        None if relit is None else kinds_named_by(relit, pixels, field.lattice, key),
+        _on_tints(ways[0][1], pixels, field.lattice, key),
+    )
+    first = min(named_ways, key=lambda kinds: None in kinds.codes, default=None)
+    return next((kinds for kinds in others if kinds is not None and _says_all(kinds, key)), first)
+
+
+def _says_all(kinds: Kinds, key: Key) -> bool:
+    """Whether every kind has a meaning, and each example cell the one that the user gave it."""
+    return None not in kinds.codes and all(kinds.codes[kinds.of[cell]] == code for cell, code in key.alike)
+
+
+_SAME_TINT: Final = 0.05
+"""How near a colour that the user names is to a tint that it means, of 1."""
+
+
+def _on_tints(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> Kinds | None:
+    """The same where the paper under the marks has several tints."""
+    found = _even_paper(patches, key)
+    kinds = None if found is None else kinds_named_by(found[0], pixels, lattice, key)
+    return None if kinds is None or found is None else replace(kinds, tints=found[1])
+
+
+def _even_paper(patches: Patches, key: Key) -> tuple[Patches, tuple[Tint, ...]] | None:
+    """The cells as they would be on paper of one tint, and its other ones, none of which the user named as a mark."""
+    found = without_tints(patches)
+    named = [np.divide(colour, 255) for colour, _ in key.colours]
+    if found is None or any(np.abs(one - tint.colour).max() < _SAME_TINT for one in named for tint in found[1]):
+        return None
+    return found
 
 
 _SHADED: Final = 0.03
@@ -228,6 +272,8 @@ def _by_look(
         if kind.count
     )
     guess = _remarks(kinds, codes, field, ask, order, turned)
+    if kinds.tints:
+        guess += (words.tinted(kinds.tints, order),)
     if field.lattice is not None:
         seen = sampled(field.pixels if turned is None else turned, field.lattice, pushed, finely=True)
         guess += _forms_taken_for_one(seen, kinds, codes, key, order)

@@ -5,6 +5,7 @@ Knows what was found and what was asked; decides nothing.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -17,6 +18,7 @@ from stitchc.trace.grid import Lattice, Side
 from stitchc.trace.kinds import Kinds
 from stitchc.trace.signs import Signs
 from stitchc.trace.straight import Straight
+from stitchc.trace.tints import Tint
 from stitchc.trace.traced import Ask, Key, Order, Rgb, hex_of
 from stitchc.wording import OPTION
 
@@ -153,12 +155,12 @@ def page_around(colour: str, sides: list[Side], columns: int, rows: int) -> Mess
 
 
 def headings(sides: list[Side], columns: int, rows: int) -> Message:
-    """sides: where rows or columns of numbers or letters were left out; columns, rows: of the chart without them."""
+    """sides: where rows or columns of numbers, letters or a frame were left out; columns, rows: of the chart without them."""
     return Message(
         "T811",
         "warning",
-        f"The cells at the {listed(sides)} of the table look like numbers or letters, so they were taken for headings "
-        f"of a chart of {columns} by {rows} cells.",
+        f"The cells at the {listed(sides)} look like numbers, letters or a frame around the chart, so they were left "
+        f"out. The chart then has {columns} by {rows} cells.",
         advice="Check the size. If they belong to the chart, say how many cells there are, as in "
         f"{OPTION.cells:{columns + 1}x{rows + 1}}.",
     )
@@ -400,6 +402,24 @@ def two_forms(code: int, examples: list[tuple[int, int, int]]) -> Message:
         "warning",
         f"Marks of two different forms were both read as {STITCHES[code]}: {listed_forms}.",
         advice=f"Compare the two cells in the picture. If they mean different stitches, correct a letter: {typed}",
+    )
+
+
+def tinted(tints: Sequence[Tint], order: Order) -> Message:
+    """Tints that were taken for the paper under the marks."""
+    examples = []
+    for tint in tints:
+        row, column = order.as_knitted(*np.argwhere(tint.cells)[0].tolist())
+        red, green, blue = (round(255 * float(min(1.0, value))) for value in tint.colour)
+        cells = count_of([int(tint.cells.sum())], "cell")
+        examples.append((f"{hex_of((red, green, blue))} ({cells}, one in row {row}, column {column})", row, column))
+    typed = " ".join(f"{OPTION.like:{row},{column}=T}" for _, row, column in examples)
+    return Message(
+        "T812",
+        "warning",
+        f"The paper under the marks has another tint in some cells: {listed([text for text, _, _ in examples])}. "
+        "The tint was taken for no stitch of its own.",
+        advice=f"Look at these cells in the picture. If the tint means a stitch, say which: {typed}",
     )
 
 

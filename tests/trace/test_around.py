@@ -271,6 +271,26 @@ def test_an_outline_that_was_drawn_by_hand_lies_beside_the_lines_of_squared_pape
     assert trace(data, "paper.png", ask).whole.rows() == ROWS
 
 
+def test_an_outline_on_a_sheet_with_letters_and_numbers_at_its_sides() -> None:
+    cell, margin, high, wide = 24, 3, len(ROWS) + 6, len(ROWS[0]) + 6
+    image = Image.new("RGB", (wide * cell + 40, high * cell + 40), "white")
+    pen = ImageDraw.Draw(image)
+    for y in range(high):
+        for x in range(wide):
+            box = 10 + cell * x, 10 + cell * y, 10 + cell * (x + 1), 10 + cell * (y + 1)
+            pen.rectangle(box, (230, 230, 230) if 0 in (x, y) else None, (190, 190, 190))
+            if (x == 0) != (y == 0):
+                word = str(y) if x == 0 else "ABCDEFGHIJKLMNOPQ"[x - 1]
+                pen.text((box[0] + 12, box[1] + 12), word, (60, 60, 60), font(12), anchor="mm")
+            column, row = x - margin, len(ROWS) - 1 - (y - margin)
+            if 0 <= column < len(ROWS[0]) and 0 <= row < len(ROWS) and ROWS[row][column] == "T":
+                pen.text((box[0] + 12, box[1] + 12), "x", (20, 20, 20), font(15), anchor="mm")
+    corner = 10 + margin * cell
+    pen.rectangle((corner, corner, corner + cell * len(ROWS[0]), corner + cell * len(ROWS)), None, (20, 20, 20), 2)
+    traced = trace(png(image), "sheet.png", Ask(key=Key(dark=TUCK), repeat="whole"))
+    assert traced.whole.rows() == ROWS
+
+
 def test_lines_that_lie_beyond_the_picture_are_no_outline() -> None:
     lines = Axis(np.arange(-1, 12) * 20.0, np.full(13, 2.0))
     assert outline_in(np.full((212, 212, 3), 240, dtype=np.uint8), Lattice(lines, lines)) is None

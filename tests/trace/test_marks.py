@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw, ImageFont
 
-from stitchc.chart import KNIT, TUCK
+from stitchc.chart import KNIT, SLIP, TUCK
 from stitchc.trace import Ask, Key, trace
 from stitchc.trace.grid.marks import marks_in_rows
 
@@ -88,6 +88,51 @@ def test_a_page_of_marks_may_be_turned_or_lean(look: str) -> None:
     turned = page.rotate(3, Image.Resampling.BICUBIC, expand=True, fillcolor=(250, 248, 240))
     assert (read(turned, examples(cells)) == cells).all()
     assert (read(seen_from_the_side(page), examples(cells)) == cells).all()
+
+
+def test_edges_of_rings_and_discs_are_no_lines() -> None:
+    """Each has two, at the same distances all over the chart."""
+    cells = np.tile(texture(), (2, 2))
+    rows, columns = cells.shape
+    picture = Image.new("RGB", (columns * 16 + 60, rows * 16 + 70), "white")
+    pen = ImageDraw.Draw(picture)
+    pen.text((20, 10), "Harbour rib", "black", ImageFont.load_default(18))
+    for (row, column), code in np.ndenumerate(cells):
+        x, y = 30 + 16 * column, 50 + 16 * row
+        pen.ellipse((x - 4, y - 4, x + 4, y + 4), "black" if code == TUCK else None, (60, 60, 60))
+    small = picture.resize((picture.width * 5 // 6, picture.height * 5 // 6), Image.Resampling.LANCZOS)
+    assert (read(small, Key(dark=TUCK)) == cells).all()
+
+
+def in_a_terminal(frame: bool) -> tuple[np.ndarray, Image.Image]:
+    """Letters and dots in a frame of signs, as programs print them, with what they mean."""
+    cells = texture()
+    picture = Image.new("RGB", (12 * (2 * COLUMNS + 4), 22 * (ROWS + 4)), (20, 24, 20))
+    pen, font = ImageDraw.Draw(picture), ImageFont.load_default(18)
+    for row in range(-1, ROWS + 1):
+        for column in range(-1, COLUMNS + 1):
+            ends = row in (-1, ROWS), column in (-1, COLUMNS)
+            sign = "+" if all(ends) else "-" if ends[0] else "|" if ends[1] else ".X"[int(cells[row, column] == TUCK)]
+            if frame or not any(ends):
+                place = 24 * (column + 1.5) + 12, 22 * (row + 2.5)
+                pen.text(place, sign, (90, 220, 110), font, anchor="mm")
+    return cells, picture
+
+
+def test_a_frame_of_signs_is_left_out() -> None:
+    cells, picture = in_a_terminal(frame=True)
+    assert (read(picture, examples(cells)) == cells).all()
+
+
+def test_a_side_of_marks_that_are_nowhere_else_belongs_to_the_chart_if_the_user_names_one() -> None:
+    cells, picture = in_a_terminal(frame=False)
+    pen, font = ImageDraw.Draw(picture), ImageFont.load_default(18)
+    for column in (-1, COLUMNS):
+        for row in range(ROWS):
+            pen.text((24 * (column + 1.5) + 12, 22 * (row + 2.5)), "O", (90, 220, 110), font, anchor="mm")
+    whole = np.pad(cells, ((0, 0), (1, 1)), constant_values=SLIP)
+    moved = tuple(((row, column + 1), code) for (row, column), code in examples(cells).alike)
+    assert (read(picture, Key(alike=(*moved, ((1, 1), SLIP)))) == whole).all()
 
 
 def test_where_the_marks_stand_is_known_to_a_part_of_a_pixel() -> None:

@@ -24,6 +24,8 @@ _DRAWN, _BEYOND = 0.7, 0.25
 """The least part of each side of the outline that is heavy, and the most of its line beyond it that is as heavy."""
 _EMPTY: Final = 0.9
 """The least part of the cells outside it that is blank: numbers may stand there."""
+_DEEPEST, _PARTLY = 2, 0.5
+"""Rows or columns of headings at each end at most, and the part of one from which it is blank."""
 _WANDERS: Final = 0.2
 """How far a line that was drawn by hand may lie beside the grid, of a cell."""
 _BESIDE: Final = 25
@@ -73,9 +75,9 @@ def outline_in(pixels: Pixels, lattice: Lattice) -> tuple[int, int, int, int] | 
     if not drawn:
         return None
     left, right, top, bottom = max(drawn)[2]
-    outside = np.ones_like(blank)
+    outside = _within_headings(blank)
     outside[top:bottom, left:right] = False
-    if blank[outside].mean() < _EMPTY:  # the outline is of a repeat, and the chart goes on
+    if outside.any() and blank[outside].mean() < _EMPTY:  # the outline is of a repeat, and the chart goes on
         return None
     outside[max(0, top - 1) : bottom + 1, max(0, left - 1) : right + 1] = False
     off = np.abs(pixels - np.float32(255) * usual.astype(np.float32))
@@ -83,6 +85,16 @@ def outline_in(pixels: Pixels, lattice: Lattice) -> tuple[int, int, int, int] | 
     if outside.any() and (whole.max(axis=2)[outside] <= _BLANK).mean() < _EMPTY:  # as rings have blank middles
         return None
     return left, right, top, bottom
+
+
+def _within_headings(blank: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Which cells do not lie in rows or columns at the ends that hold numbers or letters: (rows, columns)."""
+    inside = np.ones_like(blank)
+    for plane, seen in ((inside, blank), (inside.T, blank.T)):
+        for way in (1, -1):
+            headed = seen[::way][:_DEEPEST].mean(axis=1) < _PARTLY
+            plane[::way][: int(np.argmin(np.append(headed, False)))] = False
+    return inside
 
 
 class _Heavy(NamedTuple):
