@@ -230,7 +230,7 @@ def _of_signs(straight: Straight, pixels: Pixels, lattice: Lattice | None, ask: 
     placed = _of_marks(straight, pixels, ask)
     if placed is not None and lattice is not None and alone and math.prod(lattice.size) > _FEW_LINED:
         twice = zip(lattice.size, (placed.columns, placed.rows), strict=True)
-        return placed if all(abs(lines - 2 * marks) <= 1 for lines, marks in twice) else field
+        return placed if all(lines == 2 * marks - 1 for lines, marks in twice) else field
     if placed is None or (field is not None and placed.rows * placed.columns < _AS_MANY * field.rows * field.columns):
         return field
     if lattice is not None and placed.rows * placed.columns < (_MORE if alone else _NEARLY) * math.prod(lattice.size):

@@ -62,7 +62,9 @@ _BLOTS: Final = 2
 _BLOTTED: Final = 0.05
 """Cells that may be blots: so many, or such a part of all."""
 _FLAT: Final = 0.12
-"""The most by which ink differs within a cell of one shade."""
+"""The most by which ink differs within a cell of one shade, of which there is more than that."""
+_TRACE: Final = 0.45
+"""The darkest of a trace in a blank cell, of the darkest of marks, at most."""
 _TWINS: Final = 0.9
 _MOST_TWINS: Final = 0.5
 """How much two marks are alike, of 1, that are of one kind, and the part of blots that are so at most."""
@@ -107,7 +109,9 @@ def inked_in(patches: Patches) -> Inked | None:
         return None
     darker = between(np.exp(strength[blank]), max(_FAINT, 0.1 * float(np.exp(high))))
     odd = blank & (np.exp(strength) >= (np.inf if darker is None else darker))
-    if not may_be_blots(dark[odd], odd.size):
+    peaks = dark.max(axis=(2, 3))
+    traces = odd & (peaks <= _TRACE * float(np.median(peaks[~blank])))  # a scanner's streak is alike in many cells
+    if not may_be_blots(dark[odd & ~traces], odd.size) or odd.sum() > max(_BLOTS, _BLOTTED * odd.size):
         return None
     covered = dark.mean(axis=(2, 3))  # of which a fleck has little, however black it is
     empty, full = (float(np.median(covered[cells])) for cells in (blank, ~blank))
@@ -134,7 +138,9 @@ def may_be_blots(ink: _Values, all_cells: int) -> bool:
     over, as a mark of another kind may be, and they are not like each other. ink: (cells, s, s)."""
     if not len(ink):
         return True
-    if len(ink) > max(_BLOTS, _BLOTTED * all_cells) or bool((np.ptp(ink, axis=(1, 2)) <= _FLAT).any()):
+    spread = np.ptp(ink, axis=(1, 2))
+    flat = (spread <= _FLAT) & (ink.mean(axis=(1, 2)) > spread)
+    if len(ink) > max(_BLOTS, _BLOTTED * all_cells) or bool(flat.any()):
         return False
     soft = ndimage.gaussian_filter(ink, (0, _SOFT, _SOFT)).reshape(len(ink), -1)
     soft = soft / np.maximum(np.linalg.norm(soft, axis=1, keepdims=True), 1e-6)

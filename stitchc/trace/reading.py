@@ -5,6 +5,7 @@ Knows cells and looks; where the field lies in the picture was settled before.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final, NamedTuple
 
@@ -145,13 +146,19 @@ def _kinds_named(
     best = next((kinds for kinds in named_ways if _says_all(kinds, key)), None)
     if best is not None:
         return best
-    relit = in_even_light(ways[0][1]) if field.lattice.ruled and not is_drawing(pixels) else None
-    others = (
-        None if relit is None else kinds_named_by(relit, pixels, field.lattice, key),
-        _on_tints(ways[0][1], pixels, field.lattice, key),
-    )
     first = min(named_ways, key=lambda kinds: None in kinds.codes, default=None)
+    others = _looked_at_again(*ways[0], pixels, field.lattice, key)
     return next((kinds for kinds in others if kinds is not None and _says_all(kinds, key)), first)
+
+
+def _looked_at_again(
+    pushed: bool, patches: Patches, pixels: Pixels, lattice: Lattice, key: Key
+) -> Iterator[Kinds | None]:
+    """The same as without shadows, as on paper of one tint, and as seen from close by."""
+    relit = in_even_light(patches) if lattice.ruled and not is_drawing(pixels) else None
+    yield None if relit is None else kinds_named_by(relit, pixels, lattice, key)
+    yield _on_tints(patches, pixels, lattice, key)
+    yield kinds_named_by(sampled(pixels, lattice, pushed, finely=True), pixels, lattice, key)
 
 
 def _says_all(kinds: Kinds, key: Key) -> bool:

@@ -155,7 +155,7 @@ def page_around(colour: str, sides: list[Side], columns: int, rows: int) -> Mess
 
 
 def headings(sides: list[Side], columns: int, rows: int) -> Message:
-    """sides: where rows or columns of numbers, letters or a frame were left out; columns, rows: of the chart without them."""
+    """sides: where rows or columns of numbers, letters or a frame were left out; columns, rows: of what is left."""
     return Message(
         "T811",
         "warning",

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from stitchc.trace.grid.chains import LEAST_CELLS, LEAST_PITCH_PX, chains, even_chains, pitches_of, settled
-from stitchc.trace.grid.edges import Sight, Spans
+from stitchc.trace.grid.edges import Shares, Sight, Spans
 from stitchc.trace.grid.judging import Chain, Judged, Pair
 from stitchc.trace.grid.lattice import Axis, Lattice, Side
 from stitchc.trace.picture import Pixels
@@ -378,7 +378,7 @@ _FAR: Final = (0.5, 0.95)
 def _lattice(found: Judged, soft: bool) -> Lattice | None:
     """What was found, with the sides that no line closes, and those beyond which lines run on through a part of a cell
     that the picture cuts, or through a whole one; None where they end within one, as those of a plot do."""
-    left, right, top, bottom = found.box
+    left, right, top, bottom = _supported(found) if found.ruled else found.box
     across = Chain(found.across.direction, found.across.cells[left:right])
     down = Chain(found.down.direction, found.down.cells[top:bottom])
     opened: list[Side] = []
@@ -405,6 +405,30 @@ def _lattice(found: Judged, soft: bool) -> Lattice | None:
     axis_x, axis_y = (settled(chain.axis, _ERROR_PX[soft]) for chain in (across, down))
     ends = tuple(opened), tuple(cut), tuple(beyond)
     return Lattice(axis_x, axis_y, found.ruled, *ends, strange=found.strange)
+
+
+_NOTHING: Final = 0.05
+
+
+def _supported(found: Judged) -> tuple[int, int, int, int]:
+    """The box without rows and columns at its sides around whose cells no line is seen: they are page, whose colour the
+    lines may have."""
+    left, right, top, bottom = found.box
+    upright = found.across.seen(found.down.cells, at_edge=0.0)
+    level = found.down.seen(found.across.cells, at_edge=0.0)
+
+    def are_page(line: int, cells: int, along: Shares, across: Shares, first: int, last: int) -> bool:
+        return float(max(along[line, first:last].mean(), across[first : last + 1, cells].mean())) < _NOTHING
+
+    while bottom - top > LEAST_CELLS and are_page(top, top, level, upright, left, right):
+        top += 1
+    while bottom - top > LEAST_CELLS and are_page(bottom, bottom - 1, level, upright, left, right):
+        bottom -= 1
+    while right - left > LEAST_CELLS and are_page(left, left, upright, level, top, bottom):
+        left += 1
+    while right - left > LEAST_CELLS and are_page(right, right - 1, upright, level, top, bottom):
+        right -= 1
+    return left, right, top, bottom
 
 
 def _run_on(chain: Chain, other: Chain, before: bool, part: tuple[float, float]) -> bool | None:

@@ -77,7 +77,7 @@ def outline_in(pixels: Pixels, lattice: Lattice) -> tuple[int, int, int, int] | 
     left, right, top, bottom = max(drawn)[2]
     outside = _within_headings(blank)
     outside[top:bottom, left:right] = False
-    if outside.any() and blank[outside].mean() < _EMPTY:  # the outline is of a repeat, and the chart goes on
+    if not outside.any() or blank[outside].mean() < _EMPTY:  # the outline is of a repeat, and the chart goes on
         return None
     outside[max(0, top - 1) : bottom + 1, max(0, left - 1) : right + 1] = False
     off = np.abs(pixels - np.float32(255) * usual.astype(np.float32))
