@@ -94,9 +94,7 @@ def without_headings(field: Field, framed: bool = False) -> Field:
         open_sides = field.lattice.open
         above, below, before, behind = (
             int(side in open_sides and bool((strange & is_page).swapaxes(0, axis)[::step][0].all()))
-            or _headings(
-                strange.swapaxes(0, axis)[::step], here.swapaxes(0, axis)[::step], widest, _ALL[signs], framed
-            )
+            or _headings(strange.swapaxes(0, axis)[::step], here.swapaxes(0, axis)[::step], widest, _ALL[signs], framed)
             for axis, step, side in ((0, 1, "top"), (0, -1, "bottom"), (1, 1, "left"), (1, -1, "right"))
         )
         if not (above or below or before or behind):

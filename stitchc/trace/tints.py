@@ -25,9 +25,7 @@ _MOST: Final = 3
 
 
 class Tint(NamedTuple):
-    """One tint of the paper, beside the usual one. colour: of 1, on white paper; cells: (rows, columns), which have it.
-
-    """
+    """One tint of the paper, beside the usual one. colour: of 1; cells: (rows, columns), which have it."""
 
     colour: npt.NDArray[np.float32]
     cells: npt.NDArray[np.bool_]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from functools import cached_property
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -29,10 +29,21 @@ alike: a line may have been left out."""
 _MOST_STRANGE: Final = {False: 0.4, True: 0.6}
 _MOST_STRANGE_UNRULED: Final = 0.05
 """The most that cells may be unlike a few looks, in clear and in soft pictures, and where no lines are drawn."""
-_CLEAR: Final = ((1, False, False), (2, False, False), (1, True, False), (4, True, False), (8, True, False))
-_GRAINY: Final = ((2, False, False), (2, False, True), (4, True, False))
-"""How wide edges may be, in px, whether cells of exactly one size are tried, and whether edges are smoothed far along
-themselves, one after the other. The widest are for cells that are filled with dots or hatching."""
+
+
+class _Look(NamedTuple):
+    """A way to look at a picture. reach: how wide edges may be, in px; even: whether cells of exactly one size are
+    tried; faint: whether edges are smoothed far along themselves; worn: whether lines are seen in parts only."""
+
+    reach: int
+    even: bool = False
+    faint: bool = False
+    worn: bool = False
+
+
+_CLEAR: Final = (_Look(1), _Look(2), _Look(1, even=True), _Look(4, even=True), _Look(8, even=True))
+_GRAINY: Final = (_Look(2), _Look(2, faint=True), _Look(2, faint=True, worn=True), _Look(4, even=True))
+"""One after the other. The widest are for cells that are filled with dots or hatching."""
 _SECOND_LOOK: Final = 4
 """The width at which cells without lines are looked at again, where some were found: seams and dots are not seen."""
 _REACHES: Final = 1.5
@@ -54,6 +65,9 @@ _CLEARER: Final = 0.03
 _AS_MUCH: Final = 0.93
 """The part of what the best pair without lines explains that is as much."""
 _NEARLY_AS_MUCH: Final = 0.8
+_DOUBTFUL: Final = 0.1
+_MUCH_MORE: Final = 2.0
+"""How strange cells are in grain, from which finer ones are looked for, and how many times as much these explain."""
 _UNEVEN: Final = 0.1
 """How much the distances of cells differ from the usual one at most, on average."""
 _WIDER_PX: Final = 2
@@ -93,13 +107,13 @@ def _found(
     frayed: Lattice | None = None
     unruled: tuple[Judged, bool] | None = None
     rows_at: dict[tuple[int, bool], _Rows] = {}
-    for reach, even, faint in _GRAINY if grainy else _CLEAR:
+    for reach, even, faint, worn in _GRAINY if grainy else _CLEAR:
         if even and (frayed is not None or not unlined):
             return frayed
         if unruled is not None and reach != _SECOND_LOOK:
             continue
         rows = rows_at.setdefault((reach, faint), _Rows(pixels, reach, faint))
-        sight, likely = rows.sight, rows.likeliest(cells, even)
+        sight, likely = rows.sight, rows.likeliest(cells, even, worn)
         for found in likely:
             if even and (found.ruled or found.pitch_px < _REACHES * reach):  # lines are not seen apart from marks here
                 continue
@@ -115,6 +129,11 @@ def _found(
             if not found.ruled:  # finer cells of it may be seams and dots, which a look at wider edges does not see
                 unruled = found, sight.soft
                 break
+            if grainy and not worn and found.strange > _DOUBTFUL:
+                worn_rows = rows_at.setdefault((reach, True), _Rows(pixels, reach, True))
+                finer = worn_rows.finer(found, cells)
+                if finer is not None:
+                    sight, found, likely = worn_rows.sight, finer, [finer]
             rival = _rival(sight, found, likely)
             if rival is not None and not sight.soft and _is_sure(sight, rival, cells, grainy, alone):
                 found, rival = rival, _rival(sight, rival, likely)
@@ -192,7 +211,7 @@ class _Rows:
 
     def __init__(self, pixels: Pixels, reach: int, faint: bool) -> None:
         self._pixels, self._reach, self._faint = pixels, reach, faint
-        self._pairs: dict[tuple[Chain, Chain], Pair] = {}
+        self._pairs: dict[tuple[Chain, Chain, bool], Pair] = {}
 
     @cached_property
     def sight(self) -> Sight:
@@ -210,14 +229,14 @@ class _Rows:
             rows.append([Chain(direction, one) for one in chains(direction.profile, pitches)])
         return rows
 
-    def _pair(self, across: Chain, down: Chain) -> Pair:
-        if (across, down) not in self._pairs:
-            self._pairs[across, down] = Pair(self.sight, across, down)
-        return self._pairs[across, down]
+    def _pair(self, across: Chain, down: Chain, worn: bool) -> Pair:
+        if (across, down, worn) not in self._pairs:
+            self._pairs[across, down, worn] = Pair(self.sight, across, down, worn)
+        return self._pairs[across, down, worn]
 
-    def likeliest(self, cells: tuple[int, int] | None, even: bool = False) -> list[Judged]:
+    def likeliest(self, cells: tuple[int, int] | None, even: bool = False, worn: bool = False) -> list[Judged]:
         """The pairs of chains that explain most, the best first. even: whether cells of exactly one size are tried
-        too."""
+        too; worn: whether lines are seen in parts only."""
         rows = self._chains
         if even:
             directions = self.sight.upright, self.sight.level
@@ -225,7 +244,7 @@ class _Rows:
                 own + [Chain(direction, one) for one in even_chains(direction.steps)]
                 for own, direction in zip(rows, directions, strict=True)
             ]
-        pairs = [self._pair(across, down) for across in rows[0] for down in rows[1] if _shapely(across, down)]
+        pairs = [self._pair(across, down, worn) for across in rows[0] for down in rows[1] if _shapely(across, down)]
         found: list[Judged] = []
         best = 0.0
         for pair in sorted(pairs, key=lambda one: -one.most):
@@ -237,6 +256,16 @@ class _Rows:
             as_much = [one for one in found if not one.ruled and one.worth >= _AS_MUCH * found[0].worth]
             found.insert(0, min(as_much, key=lambda one: math.prod(one.size)))
         return found
+
+    def finer(self, found: Judged, cells: tuple[int, int] | None) -> Judged | None:
+        """A pair of more cells whose lines are seen in parts only, that explains so much more that it is the chart's:
+        edges of marks lie on every so manieth of faint lines."""
+        for one in self.likeliest(cells, worn=True):
+            if one.worth < _MUCH_MORE * found.worth or math.prod(one.size) <= math.prod(found.size):
+                return None
+            if _is_sure(self.sight, one, cells, True, False) and not _is_refuted(self.sight, one):
+                return one
+        return None
 
 
 def _shapely(across: Chain, down: Chain) -> bool:
@@ -377,7 +406,8 @@ _FAR: Final = (0.5, 0.95)
 
 def _lattice(found: Judged, soft: bool) -> Lattice | None:
     """What was found, with the sides that no line closes, and those beyond which lines run on through a part of a cell
-    that the picture cuts, or through a whole one; None where they end within one, as those of a plot do."""
+    that the picture or the paper cuts, or through a whole one; None where they end within one in a clear picture, as
+    those of a plot do."""
     left, right, top, bottom = _supported(found) if found.ruled else found.box
     across = Chain(found.across.direction, found.across.cells[left:right])
     down = Chain(found.down.direction, found.down.cells[top:bottom])
@@ -398,10 +428,10 @@ def _lattice(found: Judged, soft: bool) -> Lattice | None:
             if closed < _CLOSED:
                 opened.append(side)
             near, far = (_run_on(chain, other, side == names[0], part) for part in (_NEAR, _FAR))
-            if near and far is False:
+            if near and far is False and not soft:
                 return None
-            if near:
-                (cut if room < 0.97 * chain.axis.pitch_px else beyond).append(side)
+            if near:  # photographed squared paper may end within a cell
+                (cut if far is False or room < 0.97 * chain.axis.pitch_px else beyond).append(side)
     axis_x, axis_y = (settled(chain.axis, _ERROR_PX[soft]) for chain in (across, down))
     ends = tuple(opened), tuple(cut), tuple(beyond)
     return Lattice(axis_x, axis_y, found.ruled, *ends, strange=found.strange)
@@ -418,7 +448,7 @@ def _supported(found: Judged) -> tuple[int, int, int, int]:
     level = found.down.seen(found.across.cells, at_edge=0.0)
 
     def are_page(line: int, cells: int, along: Shares, across: Shares, first: int, last: int) -> bool:
-        return float(max(along[line, first:last].mean(), across[first : last + 1, cells].mean())) < _NOTHING
+        return bool(along[line, first:last].mean() < _CLOSED and across[first : last + 1, cells].mean() < _NOTHING)
 
     while bottom - top > LEAST_CELLS and are_page(top, top, level, upright, left, right):
         top += 1

@@ -107,6 +107,8 @@ _AGAINST: Final = 4.0
 """How much a stretch without a line speaks against the cells, where one with a line speaks for them by 1."""
 _STRANGERS: Final = {True: 1.0, False: 2.0}
 """What a cell like no other costs, of the lines around it; with lines drawn, a heavier one pushes marks aside."""
+_WORN: Final = 0.4
+"""The least that must be seen of a faint line, of a clear one's edge."""
 _SAME_INK: Final = 15.0
 _OF_ONE_INK: Final = 0.7
 """The part of the lines that have the usual ink; bold ones may have another."""
@@ -115,11 +117,15 @@ _BLANK: Final = 0.01
 
 
 class Pair:
-    """Two chains, and what is seen of the lines of both."""
+    """Two chains, and what is seen of the lines of both. worn: whether lines are so faint that no more is seen of a
+    stretch than of most others."""
 
-    def __init__(self, sight: Sight, across: Chain, down: Chain) -> None:
+    def __init__(self, sight: Sight, across: Chain, down: Chain, worn: bool = False) -> None:
         self.sight, self.across, self.down = sight, across, down
         self.seen = across.seen(down.cells), down.seen(across.cells)
+        if worn:
+            across_seen, down_seen = (np.minimum(seen / max(_WORN, float(np.median(seen))), 1) for seen in self.seen)
+            self.seen = across_seen, down_seen
         self._judged: dict[tuple[int, int] | None, Judged] = {}
         self.lengths = down.axis.pitch_px, across.axis.pitch_px
 
