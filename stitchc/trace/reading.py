@@ -158,7 +158,8 @@ def _looked_at_again(
     relit = in_even_light(patches) if lattice.ruled and not is_drawing(pixels) else None
     yield None if relit is None else kinds_named_by(relit, pixels, lattice, key)
     yield _on_tints(patches, pixels, lattice, key)
-    yield kinds_named_by(sampled(pixels, lattice, pushed, finely=True), pixels, lattice, key)
+    if len(key.alike) > 1:  # else nobody says that marks of two forms are of two kinds
+        yield kinds_named_by(sampled(pixels, lattice, pushed, finely=True), pixels, lattice, key)
 
 
 def _says_all(kinds: Kinds, key: Key) -> bool:

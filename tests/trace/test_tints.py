@@ -77,7 +77,7 @@ def test_a_pale_mark_that_the_user_names_is_no_tint() -> None:
         pen.rectangle((left + 1, top + 1, left + PX - 1, top + PX - 1), (20, 20, 20))
     out = io.BytesIO()
     picture.save(out, "PNG")
-    on_white = [cell for cell in np.argwhere(cells == KNIT).tolist() if not is_tinted(*cell, "band")][0]
+    on_white = next(cell for cell in np.argwhere(cells == KNIT).tolist() if not is_tinted(*cell, "band"))
     chosen = ((on_white, KNIT), (np.argwhere(cells == TUCK)[0].tolist(), TUCK), ([5, 1], SLIP))
     traced = read(out.getvalue(), Key(alike=tuple(((ROWS - row, column + 1), code) for (row, column), code in chosen)))
     tinted = np.array([[is_tinted(row, column, "band") for column in range(COLUMNS)] for row in range(ROWS)])

@@ -65,6 +65,8 @@ _CLEARER: Final = 0.03
 _AS_MUCH: Final = 0.93
 """The part of what the best pair without lines explains that is as much."""
 _NEARLY_AS_MUCH: Final = 0.8
+_BESIDE_BLANKS: Final = 0.2
+"""The part of faint lines that lies between two blank cells, at least."""
 _DOUBTFUL: Final = 0.1
 _MUCH_MORE: Final = 2.0
 """How strange cells are in grain, from which finer ones are looked for, and how many times as much these explain."""
@@ -118,7 +120,7 @@ def _found(
             if even and (found.ruled or found.pitch_px < _REACHES * reach):  # lines are not seen apart from marks here
                 continue
             alone = all(one.size == found.size for one in likely)
-            sure = _is_sure(sight, found, cells, grainy, alone)
+            sure = rows.is_worn(found) if worn else _is_sure(sight, found, cells, grainy, alone)
             doubted = reduced and found.ruled and found is likely[0] and min(found.size) >= LEAST_CELLS
             if not (sure or doubted) or _is_refuted(sight, found):
                 continue
@@ -263,9 +265,16 @@ class _Rows:
         for one in self.likeliest(cells, worn=True):
             if one.worth < _MUCH_MORE * found.worth or math.prod(one.size) <= math.prod(found.size):
                 return None
-            if _is_sure(self.sight, one, cells, True, False) and not _is_refuted(self.sight, one):
+            if self.is_worn(one) and not _is_refuted(self.sight, one):
                 return one
         return None
+
+    def is_worn(self, found: Judged) -> bool:
+        """Whether lines that are seen in parts are lines: marks have edges as well, but none between blank cells."""
+        if math.prod(found.size) < _FEW_SOFT or not found.ruled or found.strange > _MOST_STRANGE[True]:
+            return False
+        share, seen = self._pair(found.across, found.down, True).seen_beside_blanks(found)
+        return share >= _BESIDE_BLANKS and seen >= _WELL_SEEN[True]
 
 
 def _shapely(across: Chain, down: Chain) -> bool:

@@ -178,6 +178,15 @@ class Pair:
         seen_share = float(values.mean()) if len(values) else 0.0
         return Judged(total, box, ruled, self.across, self.down, seen_share, strange, looks)
 
+    def seen_beside_blanks(self, found: Judged) -> tuple[float, float]:
+        """The part of the lines within the cells that lies between two that are blank, and how much is seen of it."""
+        left, right, top, bottom = found.box
+        of, flat = found.looks.of[top:bottom, left:right], found.looks.flat
+        upright, level = self.seen[0][left + 1 : right, top:bottom], self.seen[1][top + 1 : bottom, left:right]
+        between = [(cells[1:] == cells[:-1]) & flat[cells[1:]] for cells in (of.T, of)]
+        values = np.concatenate([seen[blank] for seen, blank in zip((upright, level), between, strict=True)])
+        return len(values) / max(upright.size + level.size, 1), float(values.mean()) if len(values) else 0.0
+
     def _hidden(self, looks: Looks, at: int) -> Mask:
         """Stretches between cells that are filled in the lines' own colour, where no line can be seen. at: 0 for those
         of upright lines."""
