@@ -188,12 +188,14 @@ _DRAWN: Final = 0.3
 """The ink of a thin mark where there is most of it; grain has less."""
 
 
-def kinds_named_by(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> Kinds | None:
+def kinds_named_by(
+    patches: Patches, pixels: Pixels, lattice: Lattice, key: Key, anywhere: bool = False
+) -> Kinds | None:
     """The cells sorted into the kinds that the user names; marks that are of more kinds have no meaning. None where
     blank and marked cells do not part clearly.
 
     pixels, lattice: where the cells were sampled; key: with its example cells as (row, column) of the picture, and its
-    colours on white paper.
+    colours on white paper; anywhere: whether marks of one kind stand anywhere in their cells.
     """
     inked = inked_in(patches) or (all_marked(patches) if len(key.alike) > 1 else None)
     if inked is None or (key.alike and key.colours):
@@ -226,7 +228,7 @@ def kinds_named_by(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key)
     else:
         examples = [(at, code) for at, code in examples if at >= 0] or [(0, key.dark_code)]
         meanings = [*(code for _, code in examples)]
-        groups, shares = sorted_by_examples(marks, [at for at, _ in examples])
+        groups, shares = sorted_by_examples(marks, [at for at, _ in examples], anywhere)
         if every and len({code for _, code in examples}) > len({meanings[group] for group in np.unique(groups)}):
             return None
     dark_group = len(meanings) - 1 if key.dark is not None and not key.alike else None

@@ -74,6 +74,8 @@ _OTHER_STRENGTH: Final = 0.25
 _OTHER_FORM: Final = 0.05
 _OTHER_HUE: Final = 0.12
 _OTHER_LOOK: Final = 0.12
+_SEEN: Final = 0.25
+"""The part of a mark's darkest ink from which it is counted."""
 _SOFT: Final = 0.8
 """How soft marks are looked at, in samples."""
 _SURER: Final = 12.0
@@ -210,12 +212,12 @@ def _with_strength(seen: _Values) -> _Values:
     return np.concatenate([seen / size, 0.3 * np.log(size)], axis=1)
 
 
-def sorted_by_examples(marks: Patches, examples: Sequence[int]) -> Sorted:
+def sorted_by_examples(marks: Patches, examples: Sequence[int], anywhere: bool) -> Sorted:
     """The marks by which of the examples each is most like: one group for each; groups that do not part are one.
 
-    examples: which marks they are.
+    examples: which marks they are; anywhere: whether marks of one kind stand anywhere in their cells.
     """
-    looks = _looks(marks)
+    looks = _looks(_centred(marks) if anywhere else marks)
     groups = np.stack([np.linalg.norm(looks - looks[at], axis=1) for at in examples], axis=1).argmin(axis=1)
     groups[list(examples)] = range(len(examples))
     groups, shares = _settled(looks, groups, len(examples))
@@ -237,6 +239,17 @@ def _looks(marks: Patches) -> _Values:
     form = ndimage.gaussian_filter(form, (0, _SOFT, _SOFT)).reshape(len(marks), -1)
     form /= np.linalg.norm(form, axis=1, keepdims=True) + 1e-6
     return np.concatenate([_with_strength(_inks(marks)), form], axis=1)
+
+
+def _centred(marks: Patches) -> Patches:
+    """The marks moved to the middles of their cells by where most of their ink is."""
+    ink = np.clip(marks.max(axis=3), 0, 1)
+    ink = np.where(ink > _SEEN * ink.max(axis=(1, 2), keepdims=True), ink, 0)
+    places = np.arange(ink.shape[1]) - (ink.shape[1] - 1) / 2
+    whole = ink.sum(axis=(1, 2)) + 1e-6
+    off = np.stack([ink.sum(axis=2) @ places / whole, ink.sum(axis=1) @ places / whole], axis=1)
+    moved = [ndimage.shift(mark, (-y, -x, 0), order=1) for mark, (y, x) in zip(marks, off.tolist(), strict=True)]
+    return np.asarray(moved, dtype=np.float32).reshape(marks.shape)
 
 
 def _settled(looks: _Values, groups: _Groups, count: int) -> Sorted:
@@ -280,7 +293,7 @@ def _traits(colour: _Values, forms: bool) -> list[tuple[_Values, float]]:
     """What tells one mark from another: how wide and high it is, how it leans, how strong it is, and its hue; each with
     what makes a difference."""
     ink = np.clip(colour.max(axis=3), 0, 1)
-    ink = np.where(ink > 0.25 * ink.max(axis=(1, 2), keepdims=True), ink, 0)
+    ink = np.where(ink > _SEEN * ink.max(axis=(1, 2), keepdims=True), ink, 0)
     whole = ink.sum(axis=(1, 2)) + 1e-6
     hue = (colour * ink[..., None]).sum(axis=(1, 2))
     hue /= np.linalg.norm(hue, axis=1, keepdims=True) + 1e-6

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import chain
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -143,23 +144,33 @@ def _kinds_named(
     named_ways = [
         kinds for _, patches in ways if (kinds := kinds_named_by(patches, pixels, field.lattice, key)) is not None
     ]
-    best = next((kinds for kinds in named_ways if _says_all(kinds, key)), None)
-    if best is not None:
-        return best
-    first = min(named_ways, key=lambda kinds: None in kinds.codes, default=None)
-    others = _looked_at_again(*ways[0], pixels, field.lattice, key)
-    return next((kinds for kinds in others if kinds is not None and _says_all(kinds, key)), first)
+    again = _looked_at_again(*ways[0], pixels, field.lattice, key)
+    for kinds in chain(named_ways, again):
+        if kinds is not None and _says_all(kinds, key) and not _often_unsure(kinds):
+            return kinds
+    return min(named_ways, key=lambda kinds: (None in kinds.codes, not _says_all(kinds, key)), default=None)
 
 
 def _looked_at_again(
     pushed: bool, patches: Patches, pixels: Pixels, lattice: Lattice, key: Key
 ) -> Iterator[Kinds | None]:
-    """The same as without shadows, as on paper of one tint, and as seen from close by."""
+    """The same as without shadows, as on paper of one tint, and from close by, wherever marks stand in their cells."""
     relit = in_even_light(patches) if lattice.ruled and not is_drawing(pixels) else None
     yield None if relit is None else kinds_named_by(relit, pixels, lattice, key)
     yield _on_tints(patches, pixels, lattice, key)
     if len(key.alike) > 1:  # else nobody says that marks of two forms are of two kinds
-        yield kinds_named_by(sampled(pixels, lattice, pushed, finely=True), pixels, lattice, key)
+        closer = sampled(pixels, lattice, pushed, finely=True)
+        for anywhere in (False, True):
+            yield kinds_named_by(closer, pixels, lattice, key, anywhere)
+
+
+_MOST_UNSURE: Final = 0.1
+
+
+def _often_unsure(kinds: Kinds) -> bool:
+    """Whether it is not sure of many marks of which kind they are."""
+    marks = kinds.of > 0
+    return float((kinds.shares[marks].max(axis=1) < SURE).mean()) > _MOST_UNSURE if marks.any() else False
 
 
 def _says_all(kinds: Kinds, key: Key) -> bool:

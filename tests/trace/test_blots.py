@@ -204,3 +204,35 @@ def test_thin_strokes_beside_hatched_blank_cells_are_marks() -> None:
     patches[strokes, 3, 3] = 0
     inked = inked_in(patches)
     assert inked is not None and (inked.marked == strokes).all()
+
+
+def test_a_streak_of_a_scanner_is_no_kind() -> None:
+    """A faint line down a few cells of one column, the same in each of them."""
+    cells = texture()
+    cells[2:9, 6] = False
+    picture = drawn(cells)
+    left, top = corner(2, 6)
+    ImageDraw.Draw(picture).line((left + 9, top, left + 9, top + 7 * PX), fill=190)
+    traced = read(picture, Key(dark=TUCK))
+    assert (codes_of(traced) == np.where(cells, TUCK, KNIT)).all()
+
+
+def test_rings_and_crosses_of_a_hand_are_told_apart_from_close_by() -> None:
+    """Of one pencil, anywhere in their cells; from afar 5 of them look like the others."""
+    random = np.random.default_rng(5)
+    kinds = np.full((14, 14), KNIT, dtype=np.uint8)
+    row, column = np.indices(kinds.shape)
+    kinds[(row + 2 * column) % 7 == 0], kinds[(row - column) % 9 == 4] = TUCK, SLIP
+    picture = drawn(np.zeros(kinds.shape, dtype=np.bool_))
+    draw = ImageDraw.Draw(picture)
+    for (row, column), code in np.ndenumerate(kinds):
+        left, top = corner(row, column)
+        x, y, size = left + 10 + random.uniform(-2, 2), top + 10 + random.uniform(-2, 2), random.uniform(4.5, 5.5)
+        if code == TUCK:
+            draw.ellipse((x - size, y - size, x + size, y + size), outline=120, width=2)
+        elif code == SLIP:
+            draw.line((x - size, y - size, x + size, y + size), fill=120, width=2)
+            draw.line((x - size, y + size, x + size, y - size), fill=120, width=2)
+    first = {code: np.argwhere(kinds == code)[2].tolist() for code in (KNIT, TUCK, SLIP)}
+    key = Key(alike=tuple(((14 - row, column + 1), code) for code, (row, column) in first.items()))
+    assert (codes_of(read(picture, key)) != kinds).sum() <= 1

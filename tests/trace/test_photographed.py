@@ -133,3 +133,53 @@ def test_lines_of_the_table_are_none_of_the_chart() -> None:
     assert (traced.whole.cells[::-1] == cells).all()
     (left, top), *_ = traced.corners_px
     assert (left, top) == pytest.approx((80 + EDGE, 80 + EDGE), abs=2)
+
+
+def squared_paper(ink: tuple[int, int, int], missing: float, grain: float) -> tuple[Cells, bytes]:
+    """A scan, turned a little, of crosses by hand in an outline on squared paper whose lines are hardly seen."""
+    random = np.random.default_rng(3)
+    columns, rows, around, paper = 16, 12, 3, (236, 236, 230)
+    row, column = np.indices((rows, columns))
+    cells = np.where((row + 2 * column) % 5 == 0, TUCK, KNIT).astype(np.uint8)
+    wide, high = (columns + 2 * around) * PX, (rows + 2 * around) * PX
+    picture = Image.new("RGB", (wide + 60, high + 60), paper)
+    draw = ImageDraw.Draw(picture)
+    for number in range(columns + 2 * around + 1):
+        for y in range(30, 30 + high, 5):
+            if random.random() > missing:
+                draw.line((30 + number * PX, y, 30 + number * PX, y + 4), ink)
+    for number in range(rows + 2 * around + 1):
+        for x in range(30, 30 + wide, 5):
+            if random.random() > missing:
+                draw.line((x, 30 + number * PX, x + 4, 30 + number * PX), ink)
+    for row, column in np.argwhere(cells == TUCK).tolist():
+        left, top = 30 + (column + around) * PX, 30 + (row + around) * PX
+        a, b, c, d = random.integers(-1, 2, 4).tolist()
+        draw.line((left + 5 + a, top + 5, left + 17, top + 17 + b), (70, 70, 90), 2)
+        draw.line((left + 5, top + 17 + c, left + 17 + d, top + 5), (70, 70, 90), 2)
+    corner = 30 + around * PX
+    draw.rectangle((corner, corner, corner + columns * PX, corner + rows * PX), None, (60, 60, 80), 3)
+    turned = np.asarray(picture.rotate(1.2, Image.Resampling.BICUBIC, fillcolor=paper)).astype(np.float64)
+    turned += random.normal(0, grain, (*turned.shape[:2], 1))
+    out = io.BytesIO()
+    Image.fromarray(turned.clip(0, 255).astype(np.uint8)).save(out, "PNG")
+    return cells, out.getvalue()
+
+
+@pytest.mark.parametrize(("ink", "missing", "grain"), [((214, 219, 224), 0.05, 4), ((200, 206, 214), 0.2, 6)])
+def test_lines_that_are_seen_in_parts_are_lines_if_they_lie_between_blank_cells(
+    ink: tuple[int, int, int], missing: float, grain: float
+) -> None:
+    cells, data = squared_paper(ink, missing, grain)
+    assert (read(data, Key(dark=TUCK)).whole.cells[::-1] == cells).all()
+
+
+def test_squared_paper_may_end_within_a_cell() -> None:
+    """A table shows at two sides of it."""
+    cells, data = squared_paper((150, 165, 190), 0, 3)
+    page = Image.open(io.BytesIO(data))
+    table = Image.new("RGB", (page.width + 60, page.height + 60), (90, 70, 60))
+    table.paste(page.crop((41, 41, page.width, page.height)), (60, 60))
+    out = io.BytesIO()
+    table.save(out, "PNG")
+    assert (read(out.getvalue(), Key(dark=TUCK)).whole.cells[::-1] == cells).all()
