@@ -156,6 +156,14 @@ def test_cells_that_end_at_strokes_of_letters_are_uneven() -> None:
     assert not are_uneven(np.stack([off, off + 19], axis=1), soft=True)
 
 
+def test_a_cell_may_be_left_out_where_two_lines_are_nearly_two_cells_apart() -> None:
+    """As beside a streak that lies on a line."""
+    steps = np.full(22, 23)
+    steps[6] = 45
+    first = 86 + np.concatenate([[0], steps.cumsum()])
+    assert are_uneven(np.stack([first, first + 20], axis=1), soft=True)
+
+
 def test_a_picture_that_is_farther_off_than_asked_is_never_taken_for_an_enlarged_one() -> None:
     """Whatever the bound is, down to how its square and root are rounded."""
     noise = np.random.default_rng(4).integers(0, 256, (40, 44, 3)).astype(np.uint8)

@@ -71,7 +71,9 @@ _DOUBTFUL: Final = 0.1
 _MUCH_MORE: Final = 2.0
 """How strange cells are in grain, from which finer ones are looked for, and how many times as much these explain."""
 _UNEVEN: Final = 0.1
-"""How much the distances of cells differ from the usual one at most, on average."""
+_LEFT_OUT: Final = 1.7
+"""How much the distances of cells differ from the usual one at most, on average, and how far one is of it: a bold line
+takes half a cell at most."""
 _WIDER_PX: Final = 2
 _WIDER: Final = 0.4
 """How much wider than usual a cell may be, in px, and in soft pictures as a part of it."""
@@ -309,8 +311,11 @@ def _is_refuted(sight: Sight, found: Judged) -> bool:
 
 
 def are_uneven(cells: Spans, soft: bool) -> bool:
-    """Whether cells begin or end at uneven distances, as where strokes of letters are taken for lines."""
+    """Whether cells begin or end at uneven distances, as where strokes of letters are taken for lines, or so far from
+    each other that one may have been left out."""
     steps = np.diff(cells, axis=0)
+    if steps[:, 0].max() > _LEFT_OUT * np.median(steps):
+        return True
     return bool(np.abs(steps - np.median(steps)).mean() > _UNEVEN * np.median(steps) + soft)
 
 
