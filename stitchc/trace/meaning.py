@@ -145,7 +145,8 @@ def _unknown_kinds(
         to_name.append(KindToName(kind.example, (row, column), kind.count, LETTERS[likely[index]]))
     listed, typed = "; ".join(listing), " ".join(options)
     rows, columns = kinds.of.shape
-    text = f"The {columns} by {rows} cells of `{visible(file)}` are of {sum(kind.count > 0 for kind in kinds.kinds)} kinds, "
+    there = sum(kind.count > 0 for kind in kinds.kinds)
+    text = f"The {columns} by {rows} cells of `{visible(file)}` are of {there} kinds, "
     advice = f"Compare these cells with the picture, and write K, T or S for each question mark: {typed}"
     if len(kinds.kinds) == 2:
         text += f"and both hold marks, so it is not clear which of them is blank: {listed}."
