@@ -97,8 +97,9 @@ def _first_read(fields: list[Field], ask: Ask, file: str) -> tuple[Field, Read]:
     """The first of the fields whose cells can be read, and these; the last one's refusal if there is none."""
     *others, last = fields
     for field in others:
-        with suppress(Refused):
-            return field, read_cells(field, ask, file)
+        if field.rows * field.columns <= MAX_CELLS:
+            with suppress(Refused):
+                return field, read_cells(field, ask, file)
     if last.rows * last.columns > MAX_CELLS:
         raise Refused(words.too_many_cells(file, last.columns, last.rows))
     try:

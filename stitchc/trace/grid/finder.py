@@ -263,7 +263,7 @@ class _Rows:
 
     def finer(self, found: Judged, cells: tuple[int, int] | None) -> Judged | None:
         """A pair of more cells whose lines are seen in parts only, that explains so much more that it is the chart's:
-        edges of marks lie on every so manieth of faint lines."""
+        edges of marks may lie on every second or third of faint lines."""
         for one in self.likeliest(cells, worn=True):
             if one.worth < _MUCH_MORE * found.worth or math.prod(one.size) <= math.prod(found.size):
                 return None
