@@ -12,7 +12,6 @@ from stitchc.card.plan import Card, Change, changes_of
 from stitchc.chart import Setting
 from stitchc.english import listed, ranges
 from stitchc.machines.habits import reader_to_check
-from stitchc.wording import OPTION
 
 MOST_CHANGES: Final = 6
 """Changes listed one by one; further ones are left to the marks beside the rows."""
@@ -184,13 +183,17 @@ def numbers(card: Card) -> str:
 
 def unlike_instructions(card: Card) -> str | None:
     """Which instructions are for another card than this; None for a card of the stitch as it is written."""
-    changes = ((OPTION.shift, card.moved), (OPTION.start_row, card.begun != 1))
-    used = [option for option, is_used in (*changes, (OPTION.each_row_twice, card.each_row_twice)) if is_used]
-    if not used:
+    changes = (
+        ("shifted", card.moved),
+        ("begun at another row", card.begun != 1),
+        ("punched with each row twice", card.each_row_twice),
+    )
+    ways = [way for way, is_so in changes if is_so]
+    if not ways:
         return None
     return (
-        f"Needle sheets and pieces are for a card made without {listed(used)}. The rows and needles that they give are "
-        "not those of this card."
+        f"This card is {listed(ways)}. Needle sheets and pieces are for a card made as the stitch is written. The rows "
+        "and needles that they give are not those of this card."
     )
 
 

@@ -52,7 +52,7 @@ from stitchc.sheet.preparation import (
 )
 from stitchc.sheet.repeat import draw_repeat
 from stitchc.sheet.sheet import total_words, warning_lines, warning_part
-from stitchc.sheet.terms import WHICH_IS_MAIN, card_as_written, terms
+from stitchc.sheet.terms import CARD_AS_WRITTEN, WHICH_IS_MAIN, terms
 
 
 def piece_document(
@@ -217,7 +217,7 @@ def _before(plans: Sequence[Plan], for_others: bool) -> Iterator[str]:
     maker = "card" if reader == "card" else "bitmap"
     theirs = f"You find {'them' if plural else 'it'} in this leaflet."
     mine = f"`stitchc {maker}` makes {'them' if plural else 'it'}."
-    mine += f" {card_as_written()}" if reader == "card" else ""
+    mine += f" {CARD_AS_WRITTEN}" if reader == "card" else ""
     yield f"Have the {reader}{plural} ready: {names}. {theirs if for_others else mine}"
     if reader == "picture":
         column_1 = several([needle_name(column_1_position(machine, bed, plan.edge)) for bed in beds])

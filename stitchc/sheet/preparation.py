@@ -17,7 +17,7 @@ from stitchc.machines.habits import reader_to_check
 from stitchc.passes import Pass, column_1_position, moved_by_hand, other_side, selects_ahead
 from stitchc.sheet.instructions import Yarns, reader_name
 from stitchc.sheet.needle_words import name_needles, shortest
-from stitchc.sheet.terms import CAUTIONS, LOCK_IT, card_as_written, terms
+from stitchc.sheet.terms import CARD_AS_WRITTEN, CAUTIONS, LOCK_IT, terms
 
 if TYPE_CHECKING:
     from stitchc.bed import Needles
@@ -86,9 +86,7 @@ def before_row_one(
         "Set the carriage to plain." if ahead else f"{COUNTER_TO_ZERO} and the carriage to plain.",
     ]
     if machine.reader == "card":
-        steps.append(
-            f"Put the card in and {LOCK_IT}. Row 1 is then the row read for the first pass. {card_as_written()}"
-        )
+        steps.append(f"Put the card in and {LOCK_IT}. Row 1 is then the row read for the first pass. {CARD_AS_WRITTEN}")
     elif machine.reader == "bitmap":
         first = needle_name(column_1_position(machine, needles, edge))
         whole = f"; one of all {needles.count} needles begins on {needles.left}" if first != needles.left else ""

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from typing import Final
 
-from stitchc.wording import OPTION
-
 MAIN_YARN: Final = "the main yarn"
 """What rows without a yarn of their own are knitted with, where other rows name one."""
 
@@ -19,10 +17,11 @@ LOCK_IT: Final = "lock it with its START line at eye level"
 """A card, as it says itself: the row between those lines is not its row 1 where the reader reads below eye level."""
 
 
-def card_as_written() -> str:
-    """Which card the rows and needles of an instruction are for: options of a card that it does not follow."""
-    changes = f"{OPTION.shift}, {OPTION.start_row} and {OPTION.each_row_twice}"
-    return f"The rows and needles given here are for a card made without {changes}."
+CARD_AS_WRITTEN: Final = (
+    "The rows and needles given here are for a card made as the stitch is written: not shifted, begun at row 1, each "
+    "row once."
+)
+"""Which card instructions are for. It names no options: the page has other words for them."""
 
 
 TERMS: Final[dict[str, str]] = {

@@ -176,21 +176,21 @@ def test_a_card_that_is_not_as_written_says_for_which_instructions_it_is_not() -
         return dict(notes.notes(card(["KKKT", "KKKT"], **asked))).get("Instructions")
 
     assert instructions() is None
-    for asked, option in (
-        ({"shift": 1}, "--shift"),
-        ({"start_row": 2}, "--start-row"),
-        ({"each_row_twice": True}, "--each-row-twice"),
+    for asked, way in (
+        ({"shift": 1}, "shifted"),
+        ({"start_row": 2}, "begun at another row"),
+        ({"each_row_twice": True}, "punched with each row twice"),
     ):
-        assert str(instructions(**asked)).startswith(f"Needle sheets and pieces are for a card made without {option}.")
+        assert str(instructions(**asked)).startswith(f"This card is {way}. Needle sheets and pieces are for")
     pattern = compile_text("stitch a over 4\n1: T K3\n2: K\npiece p\nneedles 26\nknit a for 8 rows\n").pattern
     assert pattern is not None
     machine = load("card24-standard")
     for product in (make_sheet(pattern, machine), plan_piece(pattern, machine)):
         text = " ".join(product.files[0].content.decode().split())
-        assert "for a card made without --shift, --start-row and --each-row-twice." in text
+        assert "made as the stitch is written: not shifted, begun at row 1, each row once." in text
     moved = make_card(pattern, machine, CardOptions(form="text", shift=1))
-    assert any("made without --shift." in remark for remark in moved.remarks)
-    assert "made without --shift." in " ".join(moved.files[0].content.decode().split())
+    assert any("This card is shifted." in remark for remark in moved.remarks)
+    assert "This card is shifted." in " ".join(moved.files[0].content.decode().split())
 
 
 def test_clip_holes_meet_when_the_ring_is_closed() -> None:
