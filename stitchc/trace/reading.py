@@ -23,6 +23,7 @@ from stitchc.trace.forms import of_another_form
 from stitchc.trace.grid import Lattice
 from stitchc.trace.kinds import Kinds, as_seen, kinds_named_by, kinds_of, kinds_of_blocks, specks
 from stitchc.trace.light import in_even_light
+from stitchc.trace.marked import may_be_blots
 from stitchc.trace.meaning import letters_of
 from stitchc.trace.negative import negative_of, page_of
 from stitchc.trace.picture import Pixels, full_light, is_drawing
@@ -232,10 +233,25 @@ def _signs_in(patches: Patches, ask: Ask, file: str) -> Signs | None:
 
 
 def _are_alike(seen: Patches, signs: Signs) -> bool:
-    """Whether all cells read as one sign hold a mark of one form: letters are a little like many signs. seen: the
-    cells, finely sampled."""
+    """Whether all cells read as one sign hold a mark of one form, or all none but for blots: letters are a little like
+    many signs, and a thin dash like an empty cell. seen: the cells, finely sampled."""
     paper = np.ones(3, dtype=np.float32)
-    return all(of_another_form(seen[signs.codes == code], paper) is None for code in np.unique(signs.codes))
+    for code in np.unique(signs.codes):
+        cells = seen[signs.codes == code]
+        rim = (cells.shape[1] - 1) // 6  # which wide lines may bleed into
+        ink = 1 - cells.min(axis=3)[:, rim:-rim, rim:-rim]
+        marked = ink.max(axis=(1, 2)) >= _CRISP
+        if marked.mean() < _HALF_MARKED and not may_be_blots(ink[marked], signs.codes.size):
+            return False
+        if of_another_form(cells, paper) is not None:
+            return False
+    return True
+
+
+_CRISP: Final = 0.5
+_HALF_MARKED: Final = 0.5
+"""How dark a mark is somewhere that is seen in a cell read as empty, and the part of such cells that hold one, from
+which the sign is no empty cell."""
 
 
 def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, file: str) -> Kinds:

@@ -69,8 +69,8 @@ def straightened(pixels: Pixels, plane: Plane, paper: tuple[int, int, int], draw
     if len(upright[0]) + len(level[0]) < _FEWEST:
         return Straight(pixels, None, 0.0, False)
     reach_y, reach_x = height / smaller / 2, width / smaller / 2
-    a, b = _family(upright, reach_x, reach_y)
-    c, d = _family((level[1], level[0], level[2]), reach_y, reach_x)
+    a, b = _family(upright, reach_x, reach_y, drawing)
+    c, d = _family((level[1], level[0], level[2]), reach_y, reach_x, drawing)
     b, d = b / smaller, d / smaller
     reach_x, reach_y = width / 2, height / 2
     moved = max((abs(a) + abs(b) * reach_x) * reach_y, (abs(c) + abs(d) * reach_y) * reach_x)
@@ -130,11 +130,15 @@ def _edges(plane: Plane, smaller: int, on_page: bool) -> tuple[Points, Points]:
 _LEAST_SPREAD: Final = 0.2
 
 
-def _family(points: Points, reach: float, far: float) -> tuple[float, float]:
+_SHARP: Final = 4.0
+"""How many times as much lines of a drawing gather where they are upright as where they lean a little, if they are."""
+
+
+def _family(points: Points, reach: float, far: float, drawing: bool) -> tuple[float, float]:
     """Slope at the middle, and change of slope a pixel, of lines x = p + (slope + change p) y through the points.
 
     Where the lines' places p gather into the fewest, the lines are found. reach, far: half the picture's size along
-    and across.
+    and across; drawing: whether lines may be as upright as they were drawn.
     """
     if len(points[0]) < _FEWEST // 2:
         return 0.0, 0.0
@@ -154,9 +158,11 @@ def _family(points: Points, reach: float, far: float) -> tuple[float, float]:
 
         return score
 
+    exact, fine = gathered(points, 1.0), max(0.004, 5.0 / far)
+    if drawing and exact(0.0, 0.0) > _SHARP * max(exact(-fine, 0.0), exact(fine, 0.0)):
+        return 0.0, 0.0
     x, y, weight = (part[:: max(1, len(part) // _COARSE)] for part in points)
     coarse = Coarse(x, y, weight, 4.0)
-    fine = max(0.004, 5.0 / far)
     slopes = np.arange(-MOST_LEANING, MOST_LEANING + fine / 2, fine).tolist()
     changes = (np.arange(-0.16, 0.161, 1.4 * fine) / reach).tolist()
     top, slope = max(zip(coarse.scores([0.0, *slopes], 0.0), [0.0, *slopes], strict=True), key=lambda pair: pair[0])
@@ -167,7 +173,6 @@ def _family(points: Points, reach: float, far: float) -> tuple[float, float]:
         for slope, score in zip(slopes, coarse.scores(slopes, change), strict=True):
             if score > 1.03 * top:
                 best, top = (slope, change), score
-    exact = gathered(points, 1.0)
     medium = gathered(tuple(part[:: max(1, len(part) // (3 * _COARSE))] for part in points), 2.0)
     step_slope, step_change = fine / 2, 0.7 * fine / reach
     for scored in (medium, medium, exact, exact):

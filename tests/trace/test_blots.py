@@ -97,6 +97,24 @@ def test_a_few_marks_that_are_all_alike_are_no_flecks() -> None:
     assert sorted(kind.cells for kind in refused.value.kinds) == [4, 8, 180]
 
 
+def test_thin_dashes_are_no_empty_cells_of_signs() -> None:
+    """Dots and dashes are asked about, though dots in empty cells would be signs."""
+    cells = np.full((8, 12), KNIT, dtype=np.uint8)
+    places = np.random.default_rng(2).permutation(cells.size)
+    cells.flat[places[:11]], cells.flat[places[11:26]] = TUCK, SLIP
+    picture = drawn(np.zeros(cells.shape, dtype=np.bool_))
+    draw = ImageDraw.Draw(picture)
+    for (row, column), code in np.ndenumerate(cells):
+        left, top = corner(row, column)
+        if code == TUCK:
+            draw.ellipse((left + 7, top + 7, left + 13, top + 13), fill=0)
+        elif code == SLIP:
+            draw.line((left + 6, top + 10, left + 14, top + 10), fill=0)
+    with pytest.raises(UnknownKinds) as refused:
+        read(picture, Key())
+    assert sorted(kind.cells for kind in refused.value.kinds) == [11, 15, 70]
+
+
 def test_a_mark_that_the_user_names_is_no_fleck() -> None:
     """Nothing is said of the blank cells."""
     cells, picture = with_strokes()
