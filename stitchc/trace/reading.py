@@ -240,18 +240,18 @@ def _are_alike(seen: Patches, signs: Signs) -> bool:
         cells = seen[signs.codes == code]
         rim = (cells.shape[1] - 1) // 6  # which wide lines may bleed into
         ink = 1 - cells.min(axis=3)[:, rim:-rim, rim:-rim]
-        marked = ink.max(axis=(1, 2)) >= _CRISP
-        if marked.mean() < _HALF_MARKED and not may_be_blots(ink[marked], signs.codes.size):
+        darkest = ink.max(axis=(1, 2))
+        empty = (darkest < _EMPTY).mean() > _MOSTLY
+        if empty and not may_be_blots(ink[darkest >= _CRISP], signs.codes.size):
             return False
         if of_another_form(cells, paper) is not None:
             return False
     return True
 
 
-_CRISP: Final = 0.5
-_HALF_MARKED: Final = 0.5
-"""How dark a mark is somewhere that is seen in a cell read as empty, and the part of such cells that hold one, from
-which the sign is no empty cell."""
+_EMPTY, _CRISP, _MOSTLY = 0.2, 0.5, 0.5
+"""How dark an empty cell is at most and a mark at least, somewhere in it, and the part of the cells of a sign that are
+empty if it is an empty cell."""
 
 
 def _kinds_of_marks(patches: Patches, pixels: Pixels, field: Field, ask: Ask, file: str) -> Kinds:
