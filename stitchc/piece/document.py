@@ -367,7 +367,7 @@ def _yarn_words(plan: Plan, section: Section, asked: str) -> str:
     """The yarns that the rows of a section are really in: rows that name one of their own keep it."""
     used = {each.yarn for each in plan.passes[section.from_row - 1 : section.to_row]}
     others = sorted(yarn for yarn in used if yarn is not None and yarn != asked)
-    if asked not in used:
+    if others and asked not in used:
         return others[0] if len(others) == 1 else f"{listed(others)}, as the rows say"
     return f"{asked}, and {listed(others)} where the rows say so" if others else asked
 
