@@ -180,7 +180,9 @@ def _says_all(kinds: Kinds, key: Key) -> bool:
 
 
 _SAME_TINT: Final = 0.05
-"""How near a colour that the user names is to a tint that it means, of 1."""
+_UNMARKED: Final = 0.25
+"""How near a colour that the user names is to a tint that it means, of 1; and how much light differs within a cell that
+holds nothing but a tint."""
 
 
 def _on_tints(patches: Patches, pixels: Pixels, lattice: Lattice, key: Key) -> Kinds | None:
@@ -196,6 +198,10 @@ def _even_paper(patches: Patches, key: Key) -> tuple[Patches, tuple[Tint, ...]] 
     named = [np.divide(colour, 255) for colour, _ in key.colours]
     if found is None or any(np.abs(one - tint.colour).max() < _SAME_TINT for one in named for tint in found[1]):
         return None
+    for cell, code in key.alike:
+        is_tint = any(tint.cells[cell] for tint in found[1]) and float(np.ptp(patches[cell])) < _UNMARKED
+        if is_tint and code != key.light_code:
+            return None
     return found
 
 
@@ -308,7 +314,10 @@ def _by_look(
     )
     guess = _remarks(kinds, codes, field, ask, order, turned)
     if kinds.tints:
-        guess += (words.tinted(kinds.tints, order),)
+        untinted = ~np.any([tint.cells for tint in kinds.tints], axis=0)
+        shown = {code: np.argwhere(untinted & (kinds.of == kind)) for kind, code in enumerate(codes)}
+        cells = [(*order.as_knitted(*places[0].tolist()), code) for code, places in shown.items() if len(places)]
+        guess += (words.tinted(kinds.tints, cells, order),)
     if field.lattice is not None:
         seen = sampled(field.pixels if turned is None else turned, field.lattice, pushed, finely=True)
         guess += _forms_taken_for_one(seen, kinds, codes, key, order)

@@ -405,21 +405,25 @@ def two_forms(code: int, examples: list[tuple[int, int, int]]) -> Message:
     )
 
 
-def tinted(tints: Sequence[Tint], order: Order) -> Message:
-    """Tints that were taken for the paper under the marks."""
+def tinted(tints: Sequence[Tint], others: Sequence[tuple[int, int, int]], order: Order) -> Message:
+    """Tints that were taken for the paper under the marks. others: row and column, from 1, of a cell of each kind that
+    has none, and what it was read as."""
     examples = []
     for tint in tints:
         row, column = order.as_knitted(*np.argwhere(tint.cells)[0].tolist())
         red, green, blue = (round(255 * float(min(1.0, value))) for value in tint.colour)
-        cells = count_of([int(tint.cells.sum())], "cell")
-        examples.append((f"{hex_of((red, green, blue))} ({cells}, one in row {row}, column {column})", row, column))
-    typed = " ".join(f"{OPTION.like:{row},{column}=T}" for _, row, column in examples)
+        count = count_of([int(tint.cells.sum())], "cell")
+        examples.append((f"{hex_of((red, green, blue))} ({count}, one in row {row}, column {column})", row, column))
+    cells = [(row, column, LETTERS[code]) for row, column, code in others]
+    cells += [(row, column, "?") for _, row, column in examples]
+    typed = " ".join(f"{OPTION.like:{row},{column}={letter}}" for row, column, letter in cells)
     return Message(
         "T812",
         "warning",
         f"The paper under the marks has another tint in some cells: {listed([text for text, _, _ in examples])}. "
         "The tint was taken for no stitch of its own.",
-        advice=f"Look at these cells in the picture. If the tint means a stitch, say which: {typed}",
+        advice="Look at these cells in the picture. If the tint means a stitch, write K, T or S for the question mark: "
+        f"{typed}",
     )
 
 

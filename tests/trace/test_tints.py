@@ -6,6 +6,7 @@ Sources: none; listings on striped paper and tables with tinted rows are common 
 from __future__ import annotations
 
 import io
+import re
 
 import numpy as np
 import pytest
@@ -82,6 +83,22 @@ def test_a_pale_mark_that_the_user_names_is_no_tint() -> None:
     traced = read(out.getvalue(), Key(alike=tuple(((ROWS - row, column + 1), code) for (row, column), code in chosen)))
     tinted = np.array([[is_tinted(row, column, "band") for column in range(COLUMNS)] for row in range(ROWS)])
     assert (traced.whole.cells[::-1] == np.where(cells == TUCK, TUCK, np.where(tinted, SLIP, KNIT))).all()
+
+
+def test_a_tint_that_the_message_says_how_to_name_is_a_stitch() -> None:
+    """And named without a blank cell, it does not make all blank cells what it is."""
+    cells = np.where(texture() == SLIP, KNIT, texture())
+    data = drawn(cells, "band", filled=True)
+    (message,) = (message for message in read(data, Key(dark=TUCK)).messages if message.code == "T812")
+    given = re.findall(r"--like (\d+),(\d+)=(.)", str(message.advice))
+    assert [letter for _, _, letter in given] == ["K", "T", "?"]
+    codes = (KNIT, TUCK, SLIP)
+    alike = tuple(((int(row), int(column)), code) for (row, column, _), code in zip(given, codes, strict=True))
+    traced = read(data, Key(dark=TUCK, alike=alike))
+    tinted = np.array([[is_tinted(row, column, "band") for column in range(COLUMNS)] for row in range(ROWS)])
+    assert (traced.whole.cells[::-1] == np.where(cells == TUCK, TUCK, np.where(tinted, SLIP, KNIT))).all()
+    with pytest.raises(UnknownKinds):
+        read(data, Key(dark=TUCK, alike=alike[2:]))
 
 
 def test_marks_of_a_pencil_are_no_tints() -> None:
